@@ -1,0 +1,6 @@
+"""Foreaft: the daemon of an instrumented bicycle fit jig.
+
+Only the standard library is imported here: the version must be readable before anything is installed.
+"""
+
+__version__ = "0.1.0"

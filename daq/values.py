@@ -1,0 +1,177 @@
+"""The few values that travel from the sensors to the verdict.
+
+    Samples   counts, device ticks, host receipt time      wire
+    Loads     newtons at hands and saddle, tilt            measure
+    Stroke    mean Loads over one crank revolution         measure
+    StepMean  mean hand load at one saddle position        sweep
+    Onset     the setback where hand load starts to rise   sweep
+
+Signs, once for the whole program:
+
+- setback: horizontal distance from the bottom bracket (BB) back to the saddle's reference point,
+  mm, positive behind the BB. The rider comes forward as setback falls.
+- jig frame: origin BB, x forward, y along the jig normal (away from the floor), metres. The saddle's x is negative.
+- tilt: jig rotation, degrees, positive nose up. gradient = 100 tan(tilt), per cent.
+- load: support force ON THE RIDER along +y, newtons, positive when the rider presses down.
+- share: a load over the weight along the jig normal, m g cos(tilt); a fraction here, per cent only on screens.
+- crank torque: mean over a whole stroke, N m, positive when it drives the bicycle forward.
+- time: `t_s` seconds and `_us` microseconds of session time, one monotonic clock that starts at 0 with the session.
+
+Missing is None or NaN, never 0. Arrays are numpy; n scans, k channels.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+Array: TypeAlias = npt.NDArray[np.float64]
+Ints: TypeAlias = npt.NDArray[np.int64]
+Bools: TypeAlias = npt.NDArray[np.bool_]
+
+NAN = float("nan")
+
+
+class Status(enum.IntFlag):
+    """Status bits a board sets on one scan."""
+
+    SATURATED = 1
+    ADC_ERROR = 2
+    TARE_BUTTON = 4
+    CRANK_MARK = 8
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Samples:
+    """n scans of one board as they came over the wire: the truth, never changed afterwards."""
+
+    source: str
+    received_us: Ints
+    """(n,) host receipt time, session clock."""
+    ticks_us: npt.NDArray[np.uint32]
+    """(n,) the board's own clock, wraps after 71.6 minutes."""
+    sequence: npt.NDArray[np.uint16]
+    status: npt.NDArray[np.uint8]
+    counts: npt.NDArray[np.int32]
+    """(n, k) converter counts, channels in the order of the board's hello."""
+
+    def __len__(self) -> int:
+        return len(self.received_us)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerReading:
+    """One power notification; fields the sensor did not send are None."""
+
+    source: str
+    received_us: int
+    power_w: float | None = None
+    cadence_rpm: float | None = None
+    """Only from sensors that send a cadence; otherwise it follows from the crank fields."""
+    crank_revs: int | None = None
+    """Cumulative, 16 bit."""
+    crank_time_1024: int | None = None
+    """Time of the last crank event, 1/1024 s, 16 bit."""
+    torque_total_32: int | None = None
+    """Accumulated torque, 1/32 N m, 16 bit; crank based only."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Loads:
+    """n scans in newtons. Feet are absent: within a stroke they cannot be had from hands and saddle."""
+
+    t_s: Array
+    hands_n: Array
+    saddle_n: Array
+    tilt_deg: Array
+    cells_n: Array
+    """(n, k) each calibrated force channel; column names in the rig's cell order."""
+    status: npt.NDArray[np.uint8]
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One whole crank revolution. Feet are the remainder of the weight: a difference, not a measurement."""
+
+    start_s: float
+    end_s: float
+    hands_n: float
+    saddle_n: float
+    feet_n: float
+    """NaN when the rider's mass is not known."""
+    tilt_deg: float
+    crank_torque_nm: float
+    """NaN when no fresh power reading covers the stroke."""
+    power_w: float
+    cells_n: tuple[float, ...]
+    scans: int
+    """Scans averaged."""
+    flags: Status
+    """All the status bits seen during the stroke."""
+
+    @property
+    def mid_s(self) -> float:
+        return 0.5 * (self.start_s + self.end_s)
+
+    @property
+    def cadence_rpm(self) -> float:
+        return 60.0 / (self.end_s - self.start_s)
+
+
+@dataclass(frozen=True, slots=True)
+class StepMean:
+    """One saddle position, settled and averaged over whole strokes inside the torque band."""
+
+    setback_mm: float
+    hand_load_n: float
+    se_n: float
+    """Standard error of hand_load_n; NaN when it has to come from the pooled model of all steps."""
+    t_min: float
+    """Middle of the dwell, minutes of session time."""
+    crank_torque_nm: float
+    """NaN when unknown."""
+    saddle_load_n: float
+    tilt_deg: float
+    strokes: tuple[Stroke, ...] = ()
+    """The strokes averaged, in time order."""
+    excluded: int = 0
+    """Strokes left out: settling, outside the band, bursts."""
+
+
+class Verdict(enum.StrEnum):
+    """What may be claimed of a sweep."""
+
+    ONSET = "onset"
+    LIGHT = "light-throughout"
+    LOADED = "loaded-throughout"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, slots=True)
+class Onset:
+    """Where hand load starts to rise as the saddle comes forward, or why no such place may be named."""
+
+    verdict: Verdict
+    gradual: bool
+    onset_mm: float | None
+    interval_95_mm: tuple[float, float] | None
+    p_onset: float
+    p_light: float
+    p_loaded: float
+    least_squares_mm: float | None
+    rss: float
+    suggested_setback_mm: float | None
+    light_load_n: float
+    """Hand load of the fitted line behind the onset, at the middle of the sweep."""
+    slope_n_per_mm: float
+    """Added hand load per mm forward of the onset, positive when it rises coming forward."""
+    reasons: tuple[str, ...]
+    method: str
+    """Name and version of the estimator."""
