@@ -1,0 +1,65 @@
+"""Every message the daemon sends to a page, and how it is written.
+
+Two kinds travel over the WebSocket `/api/v1/stream`:
+
+binary   one block of loads, little-endian, all floats 32 bit but t0:
+             uint8 kind = 1 | uint8 series | uint16 n | float64 t0_s | float32 dt_s[n] | float32 values[series][n]
+         series in this order: hands_n, saddle_n, tilt_deg, then each cell in the order of snapshot.rig.cells.
+         Block times are t0_s + dt_s, seconds of session time.
+text     one JSON object with a "type":
+             snapshot   everything a page needs to start or to start again; always first
+             sources    how fresh each sensor is, about twice a second
+             stroke     one crank revolution averaged
+             sweep      the sweep's state; on every change and about four times a second while it runs
+             step       one position finished (or all steps again after a redo: see "steps")
+             onset      the answer so far; after every step from the fifth on
+             notice     one sentence for the person at the jig: {"type","level":"info|caution|alarm","text","t_s"}
+
+NaN and infinity become null. Shares are fractions. tests/live/messages.json holds one saved example of each
+text message; the dashboard's tests read the same file.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import struct
+from typing import Any
+
+import numpy as np
+
+from daq.values import Loads
+
+LOADS_KIND = 1
+_HEAD = struct.Struct("<BBHd")
+MAX_ROWS = 0xFFFF
+
+
+def loads_block(loads: Loads) -> bytes:
+    """One block of at most 65535 scans as the binary message. ValueError when there are none or too many."""
+    n = len(loads)
+    if not 0 < n <= MAX_ROWS:
+        raise ValueError(f"a loads message carries 1 to {MAX_ROWS} scans, not {n}")
+    series = np.vstack([loads.hands_n, loads.saddle_n, loads.tilt_deg, *loads.cells_n.T])
+    t0_s = float(loads.t_s[0])
+    head = _HEAD.pack(LOADS_KIND, len(series), n, t0_s)
+    return head + (loads.t_s - t0_s).astype("<f4").tobytes() + series.astype("<f4").tobytes()
+
+
+def text(kind: str, **fields: Any) -> str:
+    """One JSON text message; NaN and infinity become null, dataclasses become objects."""
+    return json.dumps({"type": kind, **plain(fields)}, allow_nan=False, separators=(",", ":"))
+
+
+def plain(value: Any) -> Any:
+    """The value as JSON can hold it."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, dict):
+        return {key: plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    return value

@@ -1,0 +1,110 @@
+"""The life of one sweep as a table: which state follows which event, and nothing else.
+
+The dashboard's buttons, the drawing in DEVELOPERS.md and the tests are made from TRANSITIONS.
+"""
+
+from __future__ import annotations
+
+import enum
+
+
+class State(enum.StrEnum):
+    """What the sweep is doing now."""
+
+    WAITING = "waiting"
+    """No position asked for yet: the plan is set, the rider warms up."""
+    MOVING = "moving"
+    """A setback is asked for; the saddle is not there yet."""
+    SETTLING = "settling"
+    """The saddle stands; rider and cells are not steady yet."""
+    AVERAGING = "averaging"
+    """Strokes inside the torque band are being averaged."""
+    PAUSED = "paused"
+    """The rider rests; the step in progress starts again when it resumes."""
+    FINISHED = "finished"
+    """All positions done, or the fitter called it enough."""
+    STOPPED = "stopped"
+    """Ended early for the rider's sake. What was recorded stays."""
+
+
+class Event(enum.StrEnum):
+    """What can happen to a sweep. Fitter's events come from a person, the others from the strokes."""
+
+    BEGIN = "begin"
+    SADDLE_MOVED = "saddle_moved"
+    STEADY = "steady"
+    UNSETTLED = "unsettled"
+    STEP_DONE = "step_done"
+    PLAN_DONE = "plan_done"
+    REDO = "redo"
+    UNDO = "undo"
+    PAUSE = "pause"
+    RESUME = "resume"
+    ENOUGH = "enough"
+    STOP = "stop"
+
+
+FITTERS_EVENTS = frozenset(
+    {
+        Event.BEGIN,
+        Event.SADDLE_MOVED,
+        Event.REDO,
+        Event.UNDO,
+        Event.PAUSE,
+        Event.RESUME,
+        Event.ENOUGH,
+        Event.STOP,
+    }
+)
+
+S, E = State, Event
+_ALWAYS = {E.STOP: S.STOPPED}
+TRANSITIONS: dict[State, dict[Event, State]] = {
+    S.WAITING: {E.BEGIN: S.MOVING, **_ALWAYS},
+    S.MOVING: {
+        E.SADDLE_MOVED: S.SETTLING,
+        E.REDO: S.MOVING,
+        E.PAUSE: S.PAUSED,
+        E.PLAN_DONE: S.FINISHED,
+        E.ENOUGH: S.FINISHED,
+        **_ALWAYS,
+    },
+    S.SETTLING: {
+        E.STEADY: S.AVERAGING,
+        E.UNDO: S.MOVING,
+        E.REDO: S.SETTLING,
+        E.PAUSE: S.PAUSED,
+        E.ENOUGH: S.FINISHED,
+        **_ALWAYS,
+    },
+    S.AVERAGING: {
+        E.STEP_DONE: S.MOVING,
+        E.UNSETTLED: S.SETTLING,
+        E.UNDO: S.MOVING,
+        E.REDO: S.SETTLING,
+        E.PAUSE: S.PAUSED,
+        E.ENOUGH: S.FINISHED,
+        **_ALWAYS,
+    },
+    S.PAUSED: {E.RESUME: S.MOVING, E.ENOUGH: S.FINISHED, **_ALWAYS},
+    S.FINISHED: {},
+    S.STOPPED: {},
+}
+
+
+class NotNow(Exception):
+    """The event does not fit the state; nothing has changed."""
+
+
+def after(state: State, event: Event) -> State:
+    """The state that follows. Raises NotNow, naming what would be accepted, when the event does not fit."""
+    allowed = TRANSITIONS[state]
+    if event not in allowed:
+        accepts = ", ".join(sorted(allowed)) or "nothing: it has ended"
+        raise NotNow(f"{event} while {state}; a sweep here accepts: {accepts}")
+    return allowed[event]
+
+
+def fitter_may(state: State) -> tuple[Event, ...]:
+    """The events a fitter may send now, in the order they are declared."""
+    return tuple(event for event in Event if event in FITTERS_EVENTS and event in TRANSITIONS[state])
