@@ -1,0 +1,116 @@
+"""Loads cut into whole crank revolutions.
+
+A mean over anything but whole strokes carries ripple: A/(2 pi K) of an amplitude A over K strokes. So the cut is
+made at crank marks, set by the board on the scan where the crank passes it, or, on a rig without a mark, at the
+crank events of the power sensor. BLE times are good to 20-25 ms: enough to cut strokes, not to speak of phase.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.values import NAN, Loads, PowerReading, Status, Stroke
+
+SLOWEST_STROKE_S = 3.0
+"""20 rpm. A longer gap between two marks is a stop, not a stroke."""
+FASTEST_STROKE_S = 0.25
+"""240 rpm. A mark sooner than this after the last is a bounce of the switch."""
+READING_FRESH_S = 3.0
+"""A power reading older than this says nothing about a stroke; sensors send about one a second."""
+HISTORY_S = 20.0
+"""Loads kept while waiting for late crank events."""
+
+
+class StrokeCutter:
+    """Feed loads and crank events in receipt order; whole strokes come back as soon as they are known."""
+
+    def __init__(self, *, mass_kg: float | None, g_m_s2: float) -> None:
+        self._weight_n = mass_kg * g_m_s2 if mass_kg else NAN
+        self._pending: list[Loads] = []
+        self._awaited_s: list[float] = []
+        self._boundary_s: float | None = None
+        self._power: tuple[float, PowerReading] | None = None
+        self._marks_seen = False
+
+    def feed_loads(self, loads: Loads) -> list[Stroke]:
+        """The strokes that end within these loads."""
+        self._remember(loads)
+        marked = loads.t_s[(loads.status & Status.CRANK_MARK) != 0]
+        if len(marked):
+            self._marks_seen = True
+            self._awaited_s = []
+            return self._cut(marked.tolist())
+        reached = [t_s for t_s in self._awaited_s if t_s <= loads.t_s[-1]]
+        self._awaited_s = self._awaited_s[len(reached) :]
+        return self._cut(reached)
+
+    def feed_crank(self, event_times_s: Sequence[float]) -> None:
+        """Crank events of the power sensor, in session time; unused as soon as the board sends crank marks.
+
+        The strokes between them come out of feed_loads once the loads have reached them.
+        """
+        if not self._marks_seen:
+            self._awaited_s.extend(event_times_s)
+
+    def feed_power(self, t_s: float, reading: PowerReading) -> None:
+        """Power for the strokes that end from now on."""
+        self._power = (t_s, reading)
+
+    def _remember(self, loads: Loads) -> None:
+        self._pending.append(loads)
+        oldest_s = loads.t_s[-1] - HISTORY_S
+        while self._pending[0].t_s[-1] < oldest_s:
+            self._pending.pop(0)
+
+    def _cut(self, boundaries_s: Sequence[float]) -> list[Stroke]:
+        strokes = []
+        for end_s in boundaries_s:
+            start_s, self._boundary_s = self._boundary_s, end_s
+            if start_s is None:
+                continue
+            if end_s - start_s < FASTEST_STROKE_S:
+                self._boundary_s = start_s
+            elif end_s - start_s <= SLOWEST_STROKE_S and (stroke := self._average(start_s, end_s)):
+                strokes.append(stroke)
+        return strokes
+
+    def _average(self, start_s: float, end_s: float) -> Stroke | None:
+        """Means over the scans in [start, end); None when there is none to average."""
+        parts = [part for part in self._pending if part.t_s[-1] >= start_s and part.t_s[0] < end_s]
+        if not parts:
+            return None
+        t_s = np.concatenate([part.t_s for part in parts])
+        inside = (t_s >= start_s) & (t_s < end_s)
+        if not inside.any():
+            return None
+        cells_n = np.concatenate([part.cells_n for part in parts])[inside]
+        hands_n, saddle_n, tilt_deg = (
+            float(np.concatenate([getattr(part, name) for part in parts])[inside].mean())
+            for name in ("hands_n", "saddle_n", "tilt_deg")
+        )
+        status = np.concatenate([part.status for part in parts])[inside]
+        power_w, torque_nm = self._power_over(start_s, end_s)
+        weight_n = self._weight_n * math.cos(math.radians(0.0 if math.isnan(tilt_deg) else tilt_deg))
+        return Stroke(
+            start_s=start_s,
+            end_s=end_s,
+            hands_n=hands_n,
+            saddle_n=saddle_n,
+            feet_n=weight_n - hands_n - saddle_n,
+            tilt_deg=tilt_deg,
+            crank_torque_nm=torque_nm,
+            power_w=power_w,
+            cells_n=tuple(float(cell.mean()) for cell in cells_n.T),
+            scans=int(inside.sum()),
+            flags=Status(int(np.bitwise_or.reduce(status))),
+        )
+
+    def _power_over(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Power and mean crank torque Q = P/(2 pi n) of the stroke; NaN without a fresh reading."""
+        if self._power is None or self._power[1].power_w is None or end_s - self._power[0] > READING_FRESH_S:
+            return NAN, NAN
+        power_w = self._power[1].power_w
+        return power_w, power_w * (end_s - start_s) / (2.0 * math.pi)

@@ -1,0 +1,164 @@
+"""The rig file: which sensors a jig has, where they sit, how they are reached.
+
+Text in, a frozen Rig out, or a RigError that names every wrong key, its line, and what was expected there.
+Reading the file is the caller's business.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Annotated, Any, Literal
+
+import pydantic
+from pydantic import BaseModel, ConfigDict, Field
+
+Role = Literal["hands", "saddle", "tilt", "unused"]
+
+
+class RigError(ValueError):
+    """The rig file cannot be used; the text has one line per wrong key."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class Channel(_Part):
+    """One column of the board's scans."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+    """As in the board's hello."""
+    role: Role
+    x_mm: float | None = None
+    """Jig frame, forward of the BB positive; the saddle's cells move with the saddle: their x at setback 0."""
+    y_mm: float | None = None
+    capacity_n: Annotated[float, Field(gt=0)] | None = None
+    """Above it the load is called an overload, whatever the converter can still count."""
+
+
+class SerialBoard(_Part):
+    """A board that speaks the wire protocol of firmware_notes/ over a serial port."""
+
+    link: Literal["serial"] = "serial"
+    port: str | None = None
+    usb_serial: str | None = None
+    """USB serial number, which survives replugging on another path."""
+    usb_id: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$")] | None = None
+    baud: Annotated[int, Field(ge=1200, le=12_000_000)] = 921_600
+
+    @pydantic.model_validator(mode="after")
+    def _findable(self) -> SerialBoard:
+        if not (self.port or self.usb_serial or self.usb_id):
+            raise ValueError("one of port, usb_serial or usb_id, to find the board by")
+        return self
+
+
+class BlePower(_Part):
+    """A power sensor over Bluetooth LE (Cycling Power service, 0x1818)."""
+
+    link: Literal["ble"] = "ble"
+    address: str | None = None
+    name: str | None = None
+
+    @pydantic.model_validator(mode="after")
+    def _findable(self) -> BlePower:
+        if not (self.address or self.name):
+            raise ValueError("address or name, to find the sensor by")
+        return self
+
+
+class Geometry(_Part):
+    """Where the contact points are, jig frame, metres; the saddle at setback 0 would sit over the BB."""
+
+    bar_x_m: Annotated[float, Field(gt=0, lt=1.5)]
+    bar_y_m: Annotated[float, Field(gt=0, lt=1.5)]
+    saddle_y_m: Annotated[float, Field(gt=0.3, lt=1.2)]
+    setback_min_mm: float = -20.0
+    setback_max_mm: float = 200.0
+    setback_resolution_mm: Annotated[float, Field(gt=0, le=20)] = 1.0
+    """The finest step the jig can be set to."""
+
+
+class Rig(_Part):
+    """One jig, whole."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    """Local gravity; the standard value when not given."""
+    calibration: str | None = None
+    """Path of a calibration file, relative to the rig file."""
+    board: SerialBoard
+    power: BlePower | None = None
+    """None: no power sensor, the crank torque stays unknown."""
+    channels: Annotated[tuple[Channel, ...], Field(max_length=32, strict=False)]
+    geometry: Geometry
+
+    @pydantic.model_validator(mode="after")
+    def _complete(self) -> Rig:
+        names = [channel.name for channel in self.channels]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"each channel name once, but {', '.join(twice)} stands twice under channels")
+        for role in ("hands", "saddle"):
+            if not self.columns(role):
+                raise ValueError(f"at least one channel with role '{role}'")
+        if len(self.columns("tilt")) > 1:
+            raise ValueError("at most one channel with role 'tilt'")
+        return self
+
+    def columns(self, *roles: str) -> tuple[int, ...]:
+        """The columns of a scan that have one of these roles."""
+        return tuple(i for i, channel in enumerate(self.channels) if channel.role in roles)
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """Names of the force channels, in scan order."""
+        return tuple(self.channels[i].name for i in self.columns("hands", "saddle"))
+
+
+def parse_rig(text: str, *, name: str = "rig file") -> Rig:
+    """The Rig a TOML text describes.
+
+    Raises RigError: for broken TOML with its line and column, otherwise with one line per wrong key.
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RigError(f"{name}: not TOML: {error}") from error
+    try:
+        return Rig.model_validate(table)
+    except pydantic.ValidationError as error:
+        problems = [_problem(problem, text, name) for problem in error.errors()]
+        raise RigError("\n".join(problems)) from error
+
+
+def _problem(problem: Any, text: str, name: str) -> str:
+    path = problem["loc"]
+    key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".") or "whole file"
+    line = _line_of(text, path)
+    where = f"{name}, line {line}" if line else name
+    kind = problem["type"]
+    if kind == "missing":
+        return f"{where}: {key}: missing, expected here"
+    if kind == "extra_forbidden":
+        return f"{where}: {key}: no such key in a rig file"
+    expected = re.sub(r"^(Value error, )?(Input should (be|have) )?", "", problem["msg"])
+    got = "" if isinstance(problem["input"], dict) else f", got {problem['input']!r}"
+    return f"{where}: {key}: expected {expected}{got}"
+
+
+def _line_of(text: str, path: tuple[str | int, ...]) -> int | None:
+    """Line of the key, found by walking the table headers; None when it is not written in the file."""
+    lines = text.splitlines()
+    start = 0
+    for i, part in enumerate(path):
+        if isinstance(part, int):
+            continue
+        nth = path[i + 1] if i + 1 < len(path) and isinstance(path[i + 1], int) else 0
+        pattern = re.compile(rf"\s*(\[+\s*)?{re.escape(str(part))}\s*(\]|=)")
+        hits = [n for n, line in enumerate(lines) if n >= start and pattern.match(line)]
+        if len(hits) <= int(nth):
+            return start or None
+        start = hits[int(nth)] + 1
+    return start or None

@@ -1,0 +1,219 @@
+"""A sweep under way: strokes and the fitter's events in, finished steps out.
+
+Knows the plan, the table of states and the rules of one step; nothing of sensors, clocks or screens.
+Time comes with the strokes and the events.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.plan import Plan
+from daq.sweep.run import Event, NotNow, State, after, fitter_may
+from daq.sweep.step import FAULTS, is_steady, step_mean
+from daq.values import StepMean, Stroke
+
+BAND_STROKES = 4
+"""Torque and cadence are judged over this many strokes: one stroke of a held effort scatters by 5 %."""
+SETTLE_AT_MOST_S = 30.0
+"""A rider who sways is never quite steady; after this long the position is averaged as it is, and it is said."""
+STOPPED_S = 3.0
+"""No stroke for this long: the rider has stopped pedalling."""
+MISPLACED_MM = 3.0
+"""A saddle further than this from the asked position is taken as set, with a word to the fitter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One sentence for the person at the jig."""
+
+    level: str
+    text: str
+    t_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a sweep stands, as a screen needs it."""
+
+    state: State
+    accepts: tuple[Event, ...]
+    step: int
+    planned_mm: tuple[float, ...]
+    asked_setback_mm: float | None
+    setback_mm: float | None
+    settle_left_s: float | None
+    dwell_left_s: float | None
+    in_band: bool | None
+    """None: not known, because no power reading is there."""
+    why_waiting: str
+    seconds_left: float
+
+
+class SweepProgress:
+    """The one object with the memory of a running sweep. Verbs: feed a stroke, take an event, note the time."""
+
+    def __init__(self, plan: Plan, *, setback_limits_mm: tuple[float, float] = (-100.0, 300.0)) -> None:
+        self.plan = plan
+        self.state = State.WAITING
+        self.steps: list[StepMean] = []
+        self.setback_mm: float | None = None
+        self._limits_mm = setback_limits_mm
+        self._moved_s = 0.0
+        self._recent: list[Stroke] = []
+        self._used: list[Stroke] = []
+        self._left_out = 0
+        self._last_stroke_s: float | None = None
+
+    @property
+    def asked_setback_mm(self) -> float | None:
+        """The position to ride next or now; None when all are done."""
+        done = len(self.steps)
+        return self.plan.positions_mm[done] if done < len(self.plan.positions_mm) else None
+
+    def take(self, event: Event, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
+        """Apply a fitter's event. NotNow or ValueError, with the state unchanged, when it does not fit."""
+        following = after(self.state, event)
+        if event is Event.REDO and self.state is State.MOVING and not self.steps:
+            raise NotNow("redo while moving; no step is finished yet that could be ridden again")
+        notes = []
+        if event is Event.SADDLE_MOVED:
+            notes = self._place_saddle(setback_mm, t_s)
+        elif event is Event.REDO and self.state is State.MOVING:
+            dropped = self.steps.pop()
+            notes = [Note("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
+        elif event is Event.UNDO:
+            self.setback_mm = None
+        self.state = following
+        self._start_over(t_s)
+        return notes
+
+    def feed(self, stroke: Stroke) -> list[StepMean | Note]:
+        """Take one stroke; the finished step comes back when this stroke completes it."""
+        self._last_stroke_s = stroke.end_s
+        if stroke.start_s < self._moved_s:
+            return []
+        self._recent = [*self._recent[-31:], stroke]
+        if self.state is State.SETTLING:
+            return self._settle(stroke)
+        if self.state is State.AVERAGING:
+            return self._average(stroke)
+        return []
+
+    def pass_time(self, t_s: float) -> list[Note]:
+        """Note that it is now t_s: a rider who has stopped pedalling has to settle again."""
+        idle = self._last_stroke_s is not None and t_s - self._last_stroke_s > STOPPED_S
+        if idle and self.state is State.AVERAGING:
+            self.state = after(self.state, Event.UNSETTLED)
+            self._start_over(t_s)
+            return [Note("caution", "pedalling has stopped: this position settles again", t_s)]
+        return []
+
+    def standing(self, t_s: float) -> Standing:
+        """Where the sweep stands at t_s."""
+        riding = self.state in (State.SETTLING, State.AVERAGING)
+        settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
+        dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
+        left = len(self.plan.positions_mm) - len(self.steps)
+        per_step_s = self.plan.settle_s + self.plan.dwell_s
+        now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
+        return Standing(
+            state=self.state,
+            accepts=fitter_may(self.state),
+            step=len(self.steps),
+            planned_mm=self.plan.positions_mm,
+            asked_setback_mm=self.asked_setback_mm,
+            setback_mm=self.setback_mm,
+            settle_left_s=settle_left_s,
+            dwell_left_s=dwell_left_s,
+            in_band=self._in_band(),
+            why_waiting=self._why_waiting(),
+            seconds_left=now_s + max(left - 1, 0) * per_step_s,
+        )
+
+    def _place_saddle(self, setback_mm: float | None, t_s: float) -> list[Note]:
+        low, high = self._limits_mm
+        if setback_mm is None:
+            raise ValueError("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
+        if not low <= setback_mm <= high:
+            raise ValueError(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
+        asked = self.asked_setback_mm
+        self.setback_mm = setback_mm
+        if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:
+            return [
+                Note("caution", f"{asked:g} mm was asked, {setback_mm:g} mm is taken as set; undo if mistyped", t_s)
+            ]
+        return []
+
+    def _start_over(self, t_s: float) -> None:
+        self._moved_s, self._used, self._left_out, self._recent = t_s, [], 0, []
+
+    def _settle(self, stroke: Stroke) -> list[StepMean | Note]:
+        waited_s = stroke.end_s - self._moved_s
+        if waited_s < self.plan.settle_s:
+            return []
+        steady = is_steady(self._recent)
+        if not steady and waited_s < SETTLE_AT_MOST_S:
+            return []
+        self.state = after(self.state, Event.STEADY)
+        if steady:
+            return []
+        return [Note("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)]
+
+    def _average(self, stroke: Stroke) -> list[StepMean | Note]:
+        if stroke.flags & FAULTS or self._in_band() is False:
+            self._left_out += 1
+            return []
+        self._used.append(stroke)
+        if self._ridden_s() < self.plan.dwell_s or self.setback_mm is None:
+            return []
+        step = step_mean(self.setback_mm, self._used, left_out=self._left_out)
+        self.steps.append(step)
+        self.state = after(self.state, Event.STEP_DONE)
+        self._start_over(stroke.end_s)
+        if self.asked_setback_mm is None:
+            self.state = after(self.state, Event.PLAN_DONE)
+        return [step]
+
+    def _ridden_s(self) -> float:
+        return sum(stroke.end_s - stroke.start_s for stroke in self._used)
+
+    def _efforts(self) -> tuple[float, float] | None:
+        """Torque and cadence over the last strokes; None before the first."""
+        last = self._recent[-BAND_STROKES:]
+        if not last:
+            return None
+        torque_nm = float(np.mean([stroke.crank_torque_nm for stroke in last]))
+        return torque_nm, float(np.mean([stroke.cadence_rpm for stroke in last]))
+
+    def _in_band(self) -> bool | None:
+        efforts = self._efforts()
+        if efforts is None or np.isnan(efforts[0]):
+            return None
+        torque_nm, cadence_rpm = efforts
+        plan = self.plan
+        return (
+            abs(torque_nm - plan.torque_nm) <= plan.torque_band_nm
+            and abs(cadence_rpm - plan.cadence_rpm) <= plan.cadence_band_rpm
+        )
+
+    def _why_waiting(self) -> str:
+        plan, asked = self.plan, self.asked_setback_mm
+        if self.state is State.WAITING:
+            return "warm up, then begin"
+        if self.state is State.MOVING and asked is not None:
+            return f"move the saddle to {asked:g} mm behind the BB, then confirm"
+        if self.state is State.PAUSED:
+            return "resume when the rider is ready; this position is ridden again"
+        if self.state is State.SETTLING:
+            return "wait until the rider sits still in the new position"
+        efforts = self._efforts()
+        if self.state is State.AVERAGING and efforts is not None and self._in_band() is False:
+            torque_nm, cadence_rpm = efforts
+            if abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
+                return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
+            more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
+            return f"{more_or_less} effort: bring the power to {plan.power_w:.0f} W at {plan.cadence_rpm:.0f} rpm"
+        return ""

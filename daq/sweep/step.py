@@ -1,0 +1,74 @@
+"""One saddle position: when the rider is steady, which strokes count, and their mean."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.values import NAN, Bools, Status, StepMean, Stroke
+
+STEADY_WINDOW = 6
+"""Strokes in each of the two neighbouring means that are compared, about 4 s at 90 rpm."""
+STEADY_SPREADS = 2.5
+STEADY_FLOOR_N = 3.0
+"""Sway alone has a standard deviation of 3-8 N; a smaller change is not a settling."""
+BURST_MADS = 3.5
+"""Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers: modified z-scores above 3.5 are outliers."""
+MAD_TO_SD = 1.4826
+"""Median absolute deviation to standard deviation, normal distribution."""
+FAULTS = Status.SATURATED | Status.ADC_ERROR
+
+
+def is_steady(strokes: Sequence[Stroke]) -> bool:
+    """Whether the last strokes' hand load no longer moves more than its own scatter explains."""
+    if len(strokes) < 2 * STEADY_WINDOW:
+        return False
+    hands_n = np.array([stroke.hands_n for stroke in strokes[-2 * STEADY_WINDOW :]])
+    before, now = hands_n[:STEADY_WINDOW], hands_n[STEADY_WINDOW:]
+    spread_n = math.sqrt(0.5 * (before.var(ddof=1) + now.var(ddof=1)))
+    allowed_n = max(STEADY_FLOOR_N, STEADY_SPREADS * spread_n * math.sqrt(2.0 / STEADY_WINDOW))
+    return bool(abs(now.mean() - before.mean()) <= allowed_n)
+
+
+def bursts(hands_n: Sequence[float]) -> Bools:
+    """Which strokes are bursts (a cough, a reach for the bottle): beyond 3.5 MAD from the median, and the
+    neighbours of such a stroke, which hold its beginning and end."""
+    x = np.asarray(hands_n, dtype=float)
+    if len(x) < 5:
+        return np.zeros(len(x), dtype=bool)
+    distance = np.abs(x - np.median(x))
+    spread = MAD_TO_SD * np.median(distance)
+    far = distance > BURST_MADS * spread if spread > 0 else np.zeros(len(x), dtype=bool)
+    near = far.copy()
+    near[1:] |= far[:-1]
+    near[:-1] |= far[1:]
+    return near
+
+
+def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0) -> StepMean:
+    """The mean over the strokes of one position, bursts left out. ValueError when there are none.
+
+    se_n is NaN: strokes follow each other too closely for a standard error of their own; it comes from the
+    pooled model over all steps.
+    """
+    if not strokes:
+        raise ValueError(f"no stroke to average at {setback_mm:g} mm")
+    burst = bursts([stroke.hands_n for stroke in strokes])
+    kept = tuple(stroke for stroke, out in zip(strokes, burst, strict=True) if not out)
+    return StepMean(
+        setback_mm=setback_mm,
+        hand_load_n=_mean(kept, "hands_n"),
+        se_n=NAN,
+        t_min=0.5 * (kept[0].start_s + kept[-1].end_s) / 60.0,
+        crank_torque_nm=_mean(kept, "crank_torque_nm"),
+        saddle_load_n=_mean(kept, "saddle_n"),
+        tilt_deg=_mean(kept, "tilt_deg"),
+        strokes=kept,
+        excluded=left_out + int(burst.sum()),
+    )
+
+
+def _mean(strokes: Sequence[Stroke], field: str) -> float:
+    return float(np.mean([getattr(stroke, field) for stroke in strokes]))
