@@ -119,7 +119,7 @@ class SerialLink:
             except BlockingIOError:
                 return
             except OSError as error:
-                got, reason = b"", error.strerror
+                got, reason = b"", error.strerror or str(error)
             else:
                 reason = "end of data"
             if got:

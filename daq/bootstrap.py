@@ -1,0 +1,126 @@
+"""From a fresh checkout to a running program: one virtual environment in .venv, made when needed.
+
+Only the standard library, and no syntax newer than Python 3.8: an old interpreter has to reach the sentence
+that tells it so.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import NoReturn
+
+ROOT = Path(__file__).resolve().parent.parent
+VENV = ROOT / ".venv"
+LOCK = ROOT / ".ci" / "locked.txt"
+OLDEST_PYTHON = (3, 11)
+DEVICE_ABSENT = 3
+
+
+def run_in_venv(command: list[str], extras: str = "") -> NoReturn:
+    """Replace this process by `command` from the checkout's environment, made or brought up to date first."""
+    ensure_venv(extras)
+    program = str(VENV / "bin" / command[0])
+    os.execv(program, [program, *command[1:]])
+
+
+def ensure_venv(extras: str = "") -> None:
+    """Make .venv and install the package with these extras, unless that is done already."""
+    if sys.version_info < OLDEST_PYTHON:
+        stop("Foreaft needs Python {}.{} or newer; this is {}.{}.".format(*OLDEST_PYTHON, *sys.version_info[:2]))
+    stamp = VENV / "foreaft-installed"
+    wanted = _fingerprint(extras)
+    if stamp.exists() and stamp.read_text() in (wanted, _fingerprint("[test]")):
+        return
+    if not (VENV / "bin" / "pip").exists():
+        _make_venv()
+    say("Installing what Foreaft needs into .venv (about a minute the first time) ...")
+    pip = [str(VENV / "bin" / "pip"), "install", "--quiet", "--disable-pip-version-check"]
+    done = subprocess.run([*pip, "--constraint", str(LOCK), "--editable", f"{ROOT}{extras}"], check=False)
+    if done.returncode:
+        stop("pip could not install the packages (see above). Is this machine online? Run the same command again then.")
+    stamp.write_text(wanted)
+
+
+def ensure_commands(packages: dict[str, tuple[str, ...]]) -> None:
+    """See that each command is there; install the Debian or Ubuntu package of those that are not.
+
+    packages: {package: (command or absolute path, ...)}, any one of them is enough.
+    """
+    missing = [name for name, wanted in packages.items() if not any(map(_is_there, wanted))]
+    if not missing:
+        return
+    line = "apt-get install -y --no-install-recommends " + " ".join(missing)
+    apt = _apt()
+    if apt is None:
+        stop("Missing on this system: {}. Install it first:\n    sudo {}".format(", ".join(missing), line))
+    say("Installing system packages: {} ...".format(", ".join(missing)))
+    environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
+    for arguments in (["update", "-qq"], line.split()[1:]):
+        done = subprocess.run([*apt, *arguments], env=environment, stdout=subprocess.DEVNULL, check=False)
+    if done.returncode:
+        stop("apt-get could not install {}. Try by hand:\n    sudo {}".format(", ".join(missing), line))
+
+
+def _is_there(command: str) -> bool:
+    return Path(command).exists() if os.path.isabs(command) else shutil.which(command) is not None
+
+
+def _make_venv() -> None:
+    say("Making a virtual environment in .venv ...")
+    if not _has_ensurepip():
+        package = "python{}.{}-venv".format(*sys.version_info[:2])
+        apt = _apt()
+        if apt is None:
+            stop(
+                "This Python cannot make virtual environments. Install the missing part first:\n"
+                f"    sudo apt-get install -y {package}"
+            )
+        say(f"Installing system package: {package} ...")
+        environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
+        subprocess.run([*apt, "update", "-qq"], env=environment, stdout=subprocess.DEVNULL, check=False)
+        subprocess.run([*apt, "install", "-y", package], env=environment, stdout=subprocess.DEVNULL, check=False)
+    done = subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=False)
+    if done.returncode:
+        stop("The virtual environment could not be made (see above).")
+
+
+def _has_ensurepip() -> bool:
+    return (
+        subprocess.run(
+            [sys.executable, "-c", "import ensurepip, venv"], stderr=subprocess.DEVNULL, check=False
+        ).returncode
+        == 0
+    )
+
+
+def _apt() -> list[str] | None:
+    """apt-get as this user may call it without being asked for a password; None when not."""
+    if shutil.which("apt-get") is None:
+        return None
+    if os.geteuid() == 0:
+        return ["apt-get"]
+    sudo = shutil.which("sudo")
+    if sudo and subprocess.run([sudo, "-n", "true"], stderr=subprocess.DEVNULL, check=False).returncode == 0:
+        return [sudo, "-n", "apt-get"]
+    return None
+
+
+def _fingerprint(extras: str) -> str:
+    parts = [sys.version, extras, str(ROOT), (ROOT / "pyproject.toml").read_text(), LOCK.read_text()]
+    return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+
+def say(text: str) -> None:
+    """A line of progress, on standard error: standard output belongs to the program."""
+    print(text, file=sys.stderr, flush=True)
+
+
+def stop(text: str) -> NoReturn:
+    """Say what is missing and leave with the exit code for that."""
+    say(text)
+    raise SystemExit(DEVICE_ABSENT)

@@ -1,0 +1,38 @@
+"""`python3 -m tests [pytest arguments]`: sets up what is missing, then lint, format, types and tests."""
+
+import subprocess
+import sys
+
+from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say
+
+SYSTEM = {
+    "chromium": ("chromium", "chromium-browser", "google-chrome"),
+    "dbus": ("dbus-daemon",),
+    "gcc": ("cc", "gcc", "clang"),
+    "libc6-dev": ("/usr/include/stdio.h",),
+    "poppler-utils": ("pdftotext",),
+}
+
+
+def main():
+    """Exit code 0 when every check passes, 1 otherwise."""
+    ensure_commands(SYSTEM)
+    ensure_venv("[test]")
+    bin_ = VENV / "bin"
+    checks = [
+        ("lint", [bin_ / "ruff", "check", "."]),
+        ("format", [bin_ / "ruff", "format", "--check", "--quiet", "."]),
+        ("types", [bin_ / "mypy", "--no-error-summary"]),
+        ("tests", [bin_ / "python", "-m", "pytest", *sys.argv[1:]]),
+    ]
+    failed = []
+    for name, command in checks:
+        say("== " + name)
+        if subprocess.run([str(part) for part in command], cwd=str(ROOT), check=False).returncode:
+            failed.append(name)
+    say("== all passed" if not failed else "== failed: " + ", ".join(failed))
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
