@@ -1,0 +1,218 @@
+from dataclasses import replace
+
+import pytest
+
+from daq.sweep.plan import BadPlan, Plan, out_and_back
+from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.run import Event, NotNow, State
+from daq.values import NAN, Status, StepMean, Stroke
+
+CLEAN = Status(0)
+PLAN = Plan(positions_mm=(80.0, 60.0, 40.0, 50.0, 70.0), settle_s=6.0, dwell_s=20.0, power_w=200.0, cadence_rpm=90.0)
+STROKE_S = 60.0 / 90.0
+
+
+def stroke(start_s, hands_n=80.0, torque_nm=PLAN.torque_nm, flags=CLEAN, duration_s=STROKE_S):
+    return Stroke(
+        start_s=start_s,
+        end_s=start_s + duration_s,
+        hands_n=hands_n,
+        saddle_n=430.0,
+        feet_n=225.0,
+        tilt_deg=0.0,
+        crank_torque_nm=torque_nm,
+        power_w=200.0,
+        cells_n=(hands_n, 430.0),
+        scans=67,
+        flags=flags,
+    )
+
+
+def ride(progress, t_s, seconds, **how):
+    """Steady strokes for some seconds; what came out, and the time it then is."""
+    out = []
+    for i in range(round(seconds / STROKE_S)):
+        wobble = 1.0 if i % 2 else -1.0
+        out += progress.feed(stroke(t_s, **{"hands_n": 80.0 + wobble, **how}))
+        t_s += STROKE_S
+    return out, t_s
+
+
+def begun():
+    progress = SweepProgress(PLAN)
+    progress.take(Event.BEGIN, 0.0)
+    return progress
+
+
+def steps_of(out):
+    return [item for item in out if isinstance(item, StepMean)]
+
+
+def test_a_position_is_settled_then_averaged_then_the_next_is_asked():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+
+    out, _ = ride(progress, 0.0, 40.0)
+
+    assert [step.setback_mm for step in steps_of(out)] == [80.0]
+    assert progress.state is State.MOVING
+    assert progress.asked_setback_mm == 60.0
+
+
+def test_nothing_of_the_settling_time_is_averaged():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+
+    out, _ = ride(progress, 0.0, 40.0)
+
+    assert steps_of(out)[0].strokes[0].start_s >= PLAN.settle_s
+
+
+def test_the_dwell_clock_stands_while_the_torque_is_outside_the_band():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 12.0)
+    before_s = progress.standing(t_s).dwell_left_s
+
+    _, t_s = ride(progress, t_s, 20.0, torque_nm=PLAN.torque_nm + 2.0)
+
+    standing = progress.standing(t_s)
+    assert before_s - standing.dwell_left_s <= 2 * STROKE_S
+    assert standing.in_band is False
+    assert "a little less effort" in standing.why_waiting
+
+
+def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+
+    out, t_s = ride(progress, 0.0, 40.0, torque_nm=NAN)
+
+    assert len(steps_of(out)) == 1
+    assert progress.standing(t_s).in_band is None
+
+
+def test_saturated_strokes_are_left_out_and_counted():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 12.0)
+    progress.feed(stroke(t_s, hands_n=900.0, flags=Status.SATURATED))
+
+    out, _ = ride(progress, t_s + STROKE_S, 40.0)
+
+    (step,) = steps_of(out)
+    assert step.excluded == 1
+    assert step.hand_load_n < 90.0
+
+
+def test_stopping_to_pedal_mid_step_settles_that_step_again():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 15.0)
+
+    notes = progress.pass_time(t_s + 4.0)
+
+    assert progress.state is State.SETTLING
+    assert notes[0].level == "caution"
+    assert progress.standing(t_s + 4.0).dwell_left_s == PLAN.dwell_s
+
+
+def test_redo_asks_the_last_position_again_and_drops_its_mean():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 40.0)
+
+    progress.take(Event.REDO, t_s)
+
+    assert progress.steps == []
+    assert progress.asked_setback_mm == 80.0
+
+
+def test_redo_before_any_step_is_refused_and_changes_nothing():
+    progress = begun()
+
+    with pytest.raises(NotNow, match="no step is finished yet"):
+        progress.take(Event.REDO, 1.0)
+    assert progress.state is State.MOVING
+
+
+def test_undo_takes_a_mistyped_setback_back():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=8.0)
+
+    progress.take(Event.UNDO, 1.0)
+
+    assert (progress.state, progress.setback_mm) == (State.MOVING, None)
+
+
+def test_a_setback_far_from_the_asked_one_is_taken_with_a_word_to_the_fitter():
+    progress = begun()
+
+    notes = progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=70.0)
+
+    assert notes == [Note("caution", "80 mm was asked, 70 mm is taken as set; undo if mistyped", 0.0)]
+
+
+@pytest.mark.parametrize("setback_mm", [None, 900.0, -300.0, NAN])
+def test_an_impossible_setback_is_refused(setback_mm):
+    progress = begun()
+
+    with pytest.raises(ValueError, match="setback_mm"):
+        progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=setback_mm)
+    assert progress.state is State.MOVING
+
+
+def test_pause_starts_the_position_in_progress_again():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 15.0)
+    progress.take(Event.PAUSE, t_s)
+    ride(progress, t_s, 60.0)
+    progress.take(Event.RESUME, t_s + 60.0)
+
+    assert progress.state is State.MOVING
+    assert progress.asked_setback_mm == 80.0
+    assert progress.steps == []
+
+
+def test_the_last_position_finishes_the_sweep():
+    progress = begun()
+    t_s = 0.0
+    for setback_mm in PLAN.positions_mm:
+        progress.take(Event.SADDLE_MOVED, t_s, setback_mm=setback_mm)
+        _, t_s = ride(progress, t_s, 40.0)
+
+    assert progress.state is State.FINISHED
+    assert [step.setback_mm for step in progress.steps] == list(PLAN.positions_mm)
+    assert progress.standing(t_s).seconds_left == 0.0
+
+
+def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    out, t_s = [], 0.0
+    for i in range(60):
+        out += progress.feed(stroke(t_s, hands_n=80.0 + 4.0 * i))
+        t_s += STROKE_S
+
+    assert any(isinstance(item, Note) and "still moves" in item.text for item in out)
+    assert progress.state is State.AVERAGING
+
+
+def test_out_and_back_interleaves_the_positions():
+    assert out_and_back(80.0, 30.0, 11) == (80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"positions_mm": (1.0, 2.0)}, "expected 5 to 60 setbacks"),
+        ({"positions_mm": (50.0,) * 6}, "at least 5 different"),
+        ({"positions_mm": (5.0, 6.0, 7.0, 8.0, NAN)}, "between -100 and 300"),
+        ({"dwell_s": 0.0}, "dwell_s: expected 3 to 600, got 0"),
+        ({"cadence_rpm": NAN}, "cadence_rpm: expected 40 to 130"),
+    ],
+)
+def test_a_plan_that_cannot_be_ridden_says_what_was_expected(change, says):
+    with pytest.raises(BadPlan, match=says):
+        replace(PLAN, **change)

@@ -1,0 +1,53 @@
+import pytest
+
+from daq.rig import RigError, parse_rig
+
+GOOD = """
+name = "test jig"
+[board]
+port = "/dev/ttyACM0"
+[[channels]]
+name = "hands"
+role = "hands"
+[[channels]]
+name = "saddle"
+role = "saddle"
+[[channels]]
+name = "tilt"
+role = "tilt"
+[geometry]
+bar_x_m = 0.57
+bar_y_m = 0.66
+saddle_y_m = 0.70
+"""
+
+
+def test_a_complete_rig_is_read_with_standard_gravity():
+    rig = parse_rig(GOOD)
+
+    assert rig.cells == ("hands", "saddle")
+    assert rig.columns("tilt") == (2,)
+    assert rig.g_m_s2 == 9.80665
+    assert rig.power is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('role = "saddle"', 'role = "sadle"', "line 10: channels[1].role: expected 'hands', 'saddle'"),
+        ("bar_x_m = 0.57", 'bar_x_m = "570"', "line 15: geometry.bar_x_m: expected a valid number, got '570'"),
+        ("bar_x_m = 0.57", "bar_x_m = 570", "line 15: geometry.bar_x_m: expected less than 1.5, got 570"),
+        ("bar_y_m = 0.66", "", "geometry.bar_y_m: missing, expected here"),
+        ('name = "test jig"', 'name = "test jig"\nmass = 3', "line 3: mass: no such key in a rig file"),
+        ('port = "/dev/ttyACM0"', "baud = 9600", "one of port, usb_serial or usb_id"),
+        ('name = "saddle"', 'name = "hands"', "each channel name once, but hands stands twice"),
+        ('role = "hands"', 'role = "saddle"', "at least one channel with role 'hands'"),
+        ("[board]", "[board", "not TOML"),
+    ],
+)
+def test_a_wrong_rig_file_names_the_key_and_what_was_expected(old, new, says):
+    with pytest.raises(RigError) as caught:
+        parse_rig(GOOD.replace(old, new, 1), name="rig.toml")
+
+    assert says in str(caught.value)
+    assert "rig.toml" in str(caught.value)
