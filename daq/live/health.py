@@ -1,0 +1,75 @@
+"""How each sensor does: fresh or stale, how fast, what was lost."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+RATE_OVER_S = 2.0
+Kind = Literal["board", "power"]
+STALE_AFTER_S: dict[str, float] = {"board": 0.5, "power": 3.0}
+"""A board sends many scans a second, a power sensor about one."""
+ABSENT_AFTER_S = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """What a source has lost so far, and how well its clock is known."""
+
+    dropped: int = 0
+    damaged: int = 0
+    late: int = 0
+    clock_error_ms: float | None = None
+
+
+@dataclass(slots=True)
+class SourceHealth:
+    """The freshness of one source. Times are session microseconds."""
+
+    name: str
+    kind: Kind
+    counters: Callable[[], Counters] = Counters
+    trouble: Callable[[], str] = str
+    """What its link says is wrong, empty when nothing is."""
+    pace: float = 1.0
+    """How much faster than the wall clock the session runs; a person sees ages in real seconds."""
+    _arrivals: deque[tuple[int, int]] = field(default_factory=deque)
+
+    def arrived(self, received_us: int, count: int) -> None:
+        """Note count scans or notifications."""
+        self._arrivals.append((received_us, count))
+        while self._arrivals[0][0] < received_us - RATE_OVER_S * 1e6:
+            self._arrivals.popleft()
+
+    def age_s(self, now_us: int) -> float | None:
+        """Real seconds since the last arrival; None before the first."""
+        return max(0.0, (now_us - self._arrivals[-1][0]) / 1e6 / self.pace) if self._arrivals else None
+
+    def state(self, now_us: int) -> Literal["live", "stale", "absent"]:
+        """Stale data must never look live."""
+        age_s = self.age_s(now_us)
+        if age_s is None or age_s > ABSENT_AFTER_S:
+            return "absent"
+        return "live" if age_s <= STALE_AFTER_S[self.kind] else "stale"
+
+    def report(self, now_us: int) -> dict[str, object]:
+        """This source as messages and the health page show it."""
+        state, age_s, lost = self.state(now_us), self.age_s(now_us), self.counters()
+        recent = [count for at_us, count in self._arrivals if at_us > now_us - RATE_OVER_S * 1e6]
+        message = self.trouble()
+        if not message and state != "live":
+            message = "nothing received yet" if age_s is None else f"no data for {age_s:.0f} s"
+        return {
+            "name": self.name,
+            "kind": self.kind,
+            "state": state,
+            "age_s": age_s,
+            "rate_hz": sum(recent) / RATE_OVER_S,
+            "dropped": lost.dropped,
+            "damaged": lost.damaged,
+            "late": lost.late,
+            "clock_error_ms": lost.clock_error_ms,
+            "message": message,
+        }

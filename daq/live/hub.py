@@ -1,0 +1,64 @@
+"""One message out to every page, encoded once; a slow page never holds the others or the acquisition back."""
+
+from __future__ import annotations
+
+import asyncio
+
+WAITING_AT_MOST = 500
+"""Messages a page may lag behind, about ten seconds; then it is cut off and starts again with a snapshot."""
+
+
+class Page:
+    """One connected page: the messages it has still to be sent, and whether it was too slow."""
+
+    def __init__(self) -> None:
+        self._waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
+        self.too_slow = False
+
+    def put(self, message: str | bytes) -> None:
+        """Queue a message; a page that lags too far is told to go."""
+        if self.too_slow:
+            return
+        if self._waiting.qsize() >= WAITING_AT_MOST:
+            self.too_slow = True
+            self._waiting.put_nowait(None)
+        else:
+            self._waiting.put_nowait(message)
+
+    async def get(self) -> str | bytes | None:
+        """The next message; None when this page shall be closed."""
+        return await self._waiting.get()
+
+    def close(self) -> None:
+        """End this page's stream after what is queued."""
+        self._waiting.put_nowait(None)
+
+
+class Hub:
+    """The pages now connected."""
+
+    def __init__(self) -> None:
+        self._pages: set[Page] = set()
+
+    def __len__(self) -> int:
+        return len(self._pages)
+
+    def join(self, snapshot: str) -> Page:
+        """A new page; the snapshot is its first message."""
+        page = Page()
+        page.put(snapshot)
+        self._pages.add(page)
+        return page
+
+    def leave(self, page: Page) -> None:
+        self._pages.discard(page)
+
+    def send(self, message: str | bytes) -> None:
+        """Queue one message for every page."""
+        for page in self._pages:
+            page.put(message)
+
+    def close(self) -> None:
+        """Let every page go."""
+        for page in self._pages:
+            page.close()
