@@ -1,0 +1,70 @@
+"""What can go wrong with the records, each a sentence for the person at the jig.
+
+StoreError
+├── StoreBusy        another process writes to this store
+├── StoreNewer       written by a newer version of the program
+├── StoreUnwritable  the disk takes nothing more
+│   ├── StoreFull        no room
+│   └── StoreReadOnly    no permission to write
+└── StoreDamaged     bytes are not what was written
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+
+class StoreError(Exception):
+    """The store cannot do what was asked; the text says why and what to do."""
+
+
+class StoreBusy(StoreError):
+    """Another process writes to this store."""
+
+
+class StoreNewer(StoreError):
+    """The store was written by a newer version of the program."""
+
+
+class StoreUnwritable(StoreError):
+    """The disk takes nothing more; what was acknowledged before is safe, the last put is not stored."""
+
+
+class StoreFull(StoreUnwritable):
+    """No room on the disk."""
+
+
+class StoreReadOnly(StoreUnwritable):
+    """The store may be read but not written."""
+
+
+class StoreDamaged(StoreError):
+    """Bytes are not what was written; the text names the chunk or the file."""
+
+
+_PRIMARY = 0xFF
+"""SQLite's extended result codes carry the primary code in their low byte (sqlite.org/rescode.html)."""
+
+
+def store_error(error: sqlite3.Error, path: Path) -> StoreError:
+    """The StoreError that says what SQLite's error means here."""
+    code = getattr(error, "sqlite_errorcode", None)
+    primary = None if code is None else code & _PRIMARY
+    if primary == sqlite3.SQLITE_FULL:
+        return StoreFull(f"no room left on the disk of {path}: free some, nothing stored before is lost")
+    if primary == sqlite3.SQLITE_READONLY:
+        return StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
+    if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+        return StoreBusy(f"{path} is locked by another program: close it and try again")
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return StoreDamaged(f"{path} is damaged ({error}): keep the file, restore a backup or salvage what is readable")
+    if primary == sqlite3.SQLITE_IOERR:
+        if code in (sqlite3.SQLITE_IOERR_SHORT_READ, sqlite3.SQLITE_IOERR_READ):
+            return StoreDamaged(f"{path} cannot be read to its end ({error}): the disk or the file is damaged")
+        return StoreUnwritable(
+            f"the disk of {path} refuses to write ({error}): check room and quota, nothing stored before is lost"
+        )
+    if primary == sqlite3.SQLITE_CANTOPEN:
+        return StoreError(f"{path} cannot be opened: check that the folder exists and may be read and written")
+    return StoreError(f"{path}: {error}")

@@ -1,0 +1,42 @@
+"""Records as JSON text: sorted keys, no NaN, dataclasses as objects, so that equal records are equal text."""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import hashlib
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+
+def json_text(value: Any) -> str:
+    """The value as JSON text. NaN and infinity become null: missing, as everywhere else in the records."""
+    return json.dumps(plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def digest(text: str) -> str:
+    """SHA-256 of a text, hexadecimal."""
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def plain(value: Any) -> Any:
+    """The value made of what JSON has. TypeError when it cannot be."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, enum.IntFlag):
+        return int(value)
+    if isinstance(value, np.generic | np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in (sorted(value) if isinstance(value, set | frozenset) else value)]
+    if value is None or isinstance(value, bool | int | str):
+        return value
+    raise TypeError(f"expected numbers, text, lists and mappings, got {type(value).__name__}")

@@ -1,0 +1,132 @@
+"""The tables, as an append-only list of steps. A step that has shipped is never edited; a change is a new step.
+
+The number of steps is the schema's number, kept in SQLite's user_version; application_id marks the file as ours.
+Before an older store is brought forward, a copy of it is kept beside it.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from daq.keep.errors import StoreError, StoreNewer
+
+APPLICATION_ID = 0x466F7265
+"""'Fore' in ASCII; lets file(1) and us tell a store from any other SQLite file."""
+
+TABLES_1 = """
+CREATE TABLE calibrations(
+    id INTEGER PRIMARY KEY, digest TEXT NOT NULL UNIQUE, kept_utc TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+CREATE TABLE clients(
+    id INTEGER PRIMARY KEY, pseudonym TEXT NOT NULL UNIQUE, since_utc TEXT NOT NULL, keep_until TEXT) STRICT;
+CREATE TABLE client_names(
+    client_id INTEGER PRIMARY KEY REFERENCES clients(id), name TEXT NOT NULL) STRICT;
+CREATE TABLE consents(
+    id INTEGER PRIMARY KEY, client_id INTEGER NOT NULL REFERENCES clients(id),
+    kind TEXT NOT NULL CHECK (kind IN ('service', 'research', 'images')),
+    given INTEGER NOT NULL CHECK (given IN (0, 1)), at_utc TEXT NOT NULL) STRICT;
+CREATE TABLE sessions(
+    id INTEGER PRIMARY KEY, started_utc TEXT NOT NULL, monotonic_origin_ns INTEGER NOT NULL,
+    software TEXT NOT NULL, rig TEXT NOT NULL, calibration_id INTEGER NOT NULL REFERENCES calibrations(id),
+    simulated INTEGER NOT NULL CHECK (simulated IN (0, 1)),
+    client_id INTEGER REFERENCES clients(id), ended_us INTEGER) STRICT;
+CREATE TABLE sources(id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
+CREATE TABLE chunks(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
+    source_id INTEGER NOT NULL REFERENCES sources(id),
+    first_us INTEGER NOT NULL, last_us INTEGER NOT NULL,
+    scans INTEGER NOT NULL, channels INTEGER NOT NULL, crc INTEGER NOT NULL, bytes BLOB NOT NULL) STRICT;
+CREATE INDEX chunks_by_time ON chunks(session_id, source_id, last_us, first_us);
+CREATE TABLE second_sums(
+    session_id INTEGER NOT NULL REFERENCES sessions(id), source_id INTEGER NOT NULL REFERENCES sources(id),
+    second INTEGER NOT NULL, chunk_id INTEGER NOT NULL,
+    scans INTEGER NOT NULL, status INTEGER NOT NULL, sums BLOB NOT NULL,
+    PRIMARY KEY (session_id, source_id, second, chunk_id)) STRICT, WITHOUT ROWID;
+CREATE TABLE notifications(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
+    source_id INTEGER NOT NULL REFERENCES sources(id), received_us INTEGER NOT NULL,
+    characteristic TEXT NOT NULL, payload BLOB NOT NULL) STRICT;
+CREATE INDEX notifications_by_time ON notifications(session_id, received_us);
+CREATE TABLE hellos(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
+    source_id INTEGER NOT NULL REFERENCES sources(id), received_us INTEGER NOT NULL, content TEXT NOT NULL) STRICT;
+CREATE INDEX hellos_by_time ON hellos(session_id, received_us);
+CREATE TABLE events(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
+    received_us INTEGER NOT NULL, kind TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+CREATE INDEX events_by_time ON events(session_id, received_us);
+CREATE TABLE sweeps(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
+    client_id INTEGER REFERENCES clients(id), calibration_id INTEGER NOT NULL REFERENCES calibrations(id),
+    from_us INTEGER NOT NULL, to_us INTEGER, gradient_pct REAL NOT NULL,
+    plan TEXT NOT NULL, rider TEXT NOT NULL, state TEXT) STRICT;
+CREATE INDEX sweeps_by_session ON sweeps(session_id);
+CREATE TABLE results(
+    id INTEGER PRIMARY KEY, sweep_id INTEGER NOT NULL REFERENCES sweeps(id), kind TEXT NOT NULL,
+    method TEXT NOT NULL, made_utc TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+CREATE INDEX results_by_sweep ON results(sweep_id, kind);
+CREATE TABLE copies(
+    id INTEGER PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN ('backup', 'export')), made_utc TEXT NOT NULL,
+    path TEXT NOT NULL) STRICT;
+CREATE TABLE copied_sweeps(
+    copy_id INTEGER NOT NULL REFERENCES copies(id), sweep_id INTEGER NOT NULL,
+    PRIMARY KEY (copy_id, sweep_id)) STRICT, WITHOUT ROWID;
+"""
+
+STEPS: tuple[tuple[str, str], ...] = (("1 first tables", TABLES_1),)
+"""(name, SQL) in order. Append only."""
+
+
+def check_version(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ...] = STEPS) -> int:
+    """The schema number of an open store, 0 when it is new and empty.
+
+    Raises StoreNewer when it is ahead of this program, StoreError when the file belongs to another program.
+    """
+    application = db.execute("PRAGMA application_id").fetchone()[0]
+    version = int(db.execute("PRAGMA user_version").fetchone()[0])
+    empty = not db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if application != APPLICATION_ID and not (empty and version == 0):
+        raise StoreError(f"{path} is an SQLite file of another program: give the path of a store, or of a new file")
+    if version > len(steps):
+        raise StoreNewer(
+            f"{path} has schema {version}, this program knows up to {len(steps)}: use the newer program it was "
+            "written by, or give another store"
+        )
+    return version
+
+
+def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ...] = STEPS) -> Path | None:
+    """Brings an open store to the newest schema; the path of the copy kept before, None when none was needed."""
+    version = check_version(db, path, steps)
+    if version == len(steps):
+        return None
+    kept = _keep_copy(db, path, version) if version else None
+    from sqlite_utils import Database, Migrations  # a quarter of a second to import, seldom needed
+
+    migrations = Migrations("foreaft")
+    for number, (name, sql) in enumerate(steps, start=1):
+        migrations(name=name)(_step(number, sql))
+    migrations.apply(Database(db, recursive_triggers=False, execute_plugins=False))
+    return kept
+
+
+def _step(number: int, sql: str) -> Any:
+    def apply(database: Any) -> None:
+        for statement in sql.split(";"):
+            if statement.strip():
+                database.execute(statement)
+        database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        database.execute(f"PRAGMA user_version = {number}")
+
+    return apply
+
+
+def _keep_copy(db: sqlite3.Connection, path: Path, version: int) -> Path:
+    kept = path.with_name(f"{path.stem}.schema{version}{path.suffix}")
+    copy = sqlite3.connect(kept)
+    try:
+        db.backup(copy)
+    finally:
+        copy.close()
+    return kept

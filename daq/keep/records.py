@@ -1,0 +1,199 @@
+"""What the store knows about sessions and sweeps, and the SQL for it, inside the caller's transaction."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from sqlite3 import Connection, Cursor
+from typing import Any
+
+from daq.keep.errors import StoreError
+from daq.keep.json_text import digest, json_text
+
+
+@dataclass(frozen=True, slots=True)
+class SessionRecord:
+    """One run of the daemon on one jig."""
+
+    id: int
+    started_utc: str
+    """ISO 8601 with offset: session time 0 on the wall clock, as far as that could be trusted."""
+    monotonic_origin_ns: int
+    software: str
+    rig: str
+    """The rig file's text, as used."""
+    calibration_id: int
+    simulated: bool
+    client_id: int | None
+    ended_us: int | None
+    """None while it runs, or when it was cut off."""
+
+
+@dataclass(frozen=True, slots=True)
+class SweepRecord:
+    """One sweep; its raw lies in the session between from_us and to_us."""
+
+    id: int
+    session_id: int
+    client_id: int | None
+    calibration_id: int
+    from_us: int
+    to_us: int | None
+    """None while it runs, or when it was cut off."""
+    gradient_pct: float
+    plan: Mapping[str, Any]
+    rider: Mapping[str, Any]
+    """What was entered of the rider for this sweep: mass and the like. Never the name."""
+    state: str | None
+    """How it ended."""
+
+
+@dataclass(frozen=True, slots=True)
+class ResultRecord:
+    """Something computed from a sweep. Computing it again adds another, with its own method."""
+
+    id: int
+    sweep_id: int
+    kind: str
+    method: str
+    """Name and version of what computed it."""
+    made_utc: str
+    content: Any
+
+
+def keep_calibration(db: Connection, content: Any) -> int:
+    """The id of a calibration, kept now when its content is new."""
+    text = json_text(content)
+    row = db.execute("SELECT id FROM calibrations WHERE digest = ?", (digest(text),)).fetchone()
+    if row is not None:
+        return int(row[0])
+    return _inserted(
+        db.execute(
+            "INSERT INTO calibrations(digest, kept_utc, content) VALUES (?, ?, ?)", (digest(text), utc_now(), text)
+        )
+    )
+
+
+def calibration(db: Connection, calibration_id: int) -> Any:
+    """A calibration's content."""
+    return json.loads(_row(db, "content", "calibration", calibration_id)[0])
+
+
+def add_session(db: Connection, row: tuple[Any, ...]) -> int:
+    """A new session from its columns started_utc .. client_id."""
+    return _inserted(
+        db.execute(
+            "INSERT INTO sessions(started_utc, monotonic_origin_ns, software, rig, calibration_id, simulated, "
+            "client_id) VALUES (?, ?, ?, ?, ?, ?, ?)",
+            row,
+        )
+    )
+
+
+def end_session(db: Connection, session_id: int, ended_us: int) -> None:
+    """Marks a session as ended."""
+    session(db, session_id)
+    db.execute("UPDATE sessions SET ended_us = ? WHERE id = ?", (ended_us, session_id))
+
+
+def session(db: Connection, session_id: int) -> SessionRecord:
+    """One session."""
+    return _session(_row(db, _SESSION, "session", session_id))
+
+
+def sessions(db: Connection) -> list[SessionRecord]:
+    """All sessions, oldest first."""
+    return [_session(row) for row in db.execute(f"SELECT {_SESSION} FROM sessions ORDER BY id")]
+
+
+def last_us(db: Connection, session_id: int) -> int:
+    """The latest receipt time stored for a session, 0 when there is none."""
+    session(db, session_id)
+    found = [
+        db.execute(f"SELECT max({column}) FROM {table} WHERE session_id = ?", (session_id,)).fetchone()[0] or 0
+        for table, column in _TIMES
+    ]
+    return int(max(found))
+
+
+def add_sweep(db: Connection, row: tuple[Any, ...], plan: Any, rider: Any) -> int:
+    """A new sweep from its columns session_id .. gradient_pct, its plan and its rider."""
+    return _inserted(
+        db.execute(
+            "INSERT INTO sweeps(session_id, client_id, calibration_id, from_us, gradient_pct, plan, rider) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            (*row, json_text(plan), json_text(rider)),
+        )
+    )
+
+
+def end_sweep(db: Connection, sweep_id: int, to_us: int, state: str) -> None:
+    """Marks a sweep as ended."""
+    sweep(db, sweep_id)
+    db.execute("UPDATE sweeps SET to_us = ?, state = ? WHERE id = ?", (to_us, state, sweep_id))
+
+
+def sweep(db: Connection, sweep_id: int) -> SweepRecord:
+    """One sweep."""
+    return _sweep(_row(db, _SWEEP, "sweep", sweep_id))
+
+
+def sweeps(db: Connection) -> list[SweepRecord]:
+    """All sweeps, oldest first."""
+    return [_sweep(row) for row in db.execute(f"SELECT {_SWEEP} FROM sweeps ORDER BY id")]
+
+
+def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:
+    """A new result."""
+    sweep(db, sweep_id)
+    return _inserted(
+        db.execute(
+            "INSERT INTO results(sweep_id, kind, method, made_utc, content) VALUES (?, ?, ?, ?, ?)",
+            (sweep_id, kind, method, utc_now(), json_text(content)),
+        )
+    )
+
+
+def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecord]:
+    """The results of a sweep, oldest first; of all kinds when kind is None."""
+    rows = db.execute(
+        "SELECT id, sweep_id, kind, method, made_utc, content FROM results "
+        "WHERE sweep_id = ? AND (? IS NULL OR kind = ?) ORDER BY id",
+        (sweep_id, kind, kind),
+    )
+    return [ResultRecord(*_decoded(row, json.loads, 5)) for row in rows]
+
+
+def utc_now() -> str:
+    """The wall clock, ISO 8601 with offset, to the millisecond."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds")
+
+
+_SESSION = "id, started_utc, monotonic_origin_ns, software, rig, calibration_id, simulated, client_id, ended_us"
+_SWEEP = "id, session_id, client_id, calibration_id, from_us, to_us, gradient_pct, plan, rider, state"
+_TIMES = (("chunks", "last_us"), ("notifications", "received_us"), ("hellos", "received_us"), ("events", "received_us"))
+
+
+def _row(db: Connection, columns: str, what: str, row_id: int) -> tuple[Any, ...]:
+    row = db.execute(f"SELECT {columns} FROM {what}s WHERE id = ?", (row_id,)).fetchone()
+    if row is None:
+        raise StoreError(f"no {what} {row_id} in this store")
+    return tuple(row)
+
+
+def _session(row: tuple[Any, ...]) -> SessionRecord:
+    return SessionRecord(*_decoded(row, bool, 6))
+
+
+def _sweep(row: tuple[Any, ...]) -> SweepRecord:
+    return SweepRecord(*_decoded(row, json.loads, 7, 8))
+
+
+def _decoded(row: tuple[Any, ...], decode: Callable[[Any], Any], *columns: int) -> tuple[Any, ...]:
+    return tuple(decode(value) if i in columns else value for i, value in enumerate(row))
+
+
+def _inserted(cursor: Cursor) -> int:
+    return int(cursor.lastrowid or 0)
