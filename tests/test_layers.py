@@ -8,6 +8,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
     {"values", "bootstrap"},
+    {"items"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"pipeline"},
     {"sources", "keep"},
@@ -15,7 +16,7 @@ LAYERS = [
     {"cli"},
     {"__main__"},
 ]
-PURE = {"values", "wire", "measure", "sweep", "rider", "rig", "pipeline"}
+PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "pipeline"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -1,0 +1,54 @@
+"""What reaches a session, as it came, beside Samples: each with its receipt time.
+
+Receipt times are session time, microseconds, no two alike. An Item is everything that is stored first, given back
+in receipt order, and fed to the pipeline, live and again later.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from daq.values import Samples
+
+
+@dataclass(frozen=True, slots=True)
+class Notification:
+    """One characteristic value of a BLE sensor, as its bytes."""
+
+    received_us: int
+    source: str
+    characteristic: str
+    """UUID of the characteristic, lower case."""
+    payload: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Hello:
+    """What a board said of itself: protocol, identity, channel table."""
+
+    received_us: int
+    source: str
+    content: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """What a person or the daemon did: a command of the fitter, a change of the sweep's state, a mark, a notice."""
+
+    received_us: int
+    kind: str
+    content: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class WireBytes:
+    """Bytes of a board in the pieces in which the port gave them. Recordings hold these; the store holds Samples."""
+
+    received_us: int
+    source: str
+    payload: bytes
+
+
+Item: TypeAlias = Samples | Notification | Hello | Event
