@@ -1,0 +1,188 @@
+"""The wire protocol of a board, version 1: what firmware_notes/wire_protocol.md says, both ways.
+
+    frames    COBS and CRC         scans      the measured counts
+    hello     who the board is     commands   what a host asks, what a board answers
+
+This is the one file the rest of the program needs. It does not know what a port is, nor what a count is worth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.values import Samples
+from daq.wire.commands import (
+    REPLY,
+    Command,
+    CommandDecoder,
+    Op,
+    Reply,
+    Result,
+    decode_reply,
+    encode_command,
+    encode_reply,
+    set_gain,
+    set_rate,
+)
+from daq.wire.frames import Deframer
+from daq.wire.hello import HELLO, VERSION, Channel, Hello, Kind, decode_hello, encode_hello, version_of
+from daq.wire.scans import COUNT_BYTES, channels_in, decode_scans, encode_scan, encode_scans
+
+__all__ = [
+    "VERSION",
+    "BoardDecoder",
+    "Channel",
+    "Command",
+    "CommandDecoder",
+    "Hello",
+    "Item",
+    "Kind",
+    "Op",
+    "Reply",
+    "Result",
+    "WrongVersion",
+    "encode_command",
+    "encode_hello",
+    "encode_reply",
+    "encode_scan",
+    "encode_scans",
+    "set_gain",
+    "set_rate",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class WrongVersion:
+    """The board speaks a protocol this program does not; nothing it sends is taken until it says otherwise."""
+
+    source: str
+    found: int
+    expected: int = VERSION
+
+    def __str__(self) -> str:
+        return (
+            f"{self.source}: the board speaks wire protocol {self.found}, this program speaks {self.expected}: "
+            f"update {'the program' if self.found > self.expected else 'the firmware of the board'}"
+        )
+
+
+Item: TypeAlias = Samples | Hello | Reply | WrongVersion
+
+
+class BoardDecoder:
+    """Bytes of one board in, what they say out. Wherever the stream is cut, the same scans come out in the same order.
+
+    damaged    frames that failed COBS or CRC; each costs itself only
+    dropped    scans missing by their numbers; a restart of the board is not counted
+    malformed  frames whole by their CRC that say something impossible: `problem` tells the last one
+    unknown    frames of a type this version does not have; they are passed over
+    """
+
+    def __init__(self, source: str) -> None:
+        self.source = source
+        self.scans = 0
+        self.dropped = 0
+        self.malformed = 0
+        self.unknown = 0
+        self.problem = ""
+        self.hello: Hello | None = None
+        """The last one heard."""
+        self._frames = Deframer()
+        self._last: tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint32]] | None = None
+        self._refusing = False
+
+    @property
+    def damaged(self) -> int:
+        """Frames that failed COBS or CRC."""
+        return self._frames.damaged
+
+    def feed(self, data: bytes, received_us: int) -> list[Item]:
+        """What ends in these bytes, in the order sent; scans that follow one another come as one Samples."""
+        items: list[Item] = []
+        run: list[bytes] = []
+        for body in self._frames.feed(data):
+            if body[0] not in COUNT_BYTES:
+                self._close(run, received_us, items)
+                self._take_message(body, items)
+            elif run and (len(body) != len(run[0]) or body[0] != run[0][0]):
+                self._close(run, received_us, items)
+                run.append(body)
+            else:
+                run.append(body)
+        self._close(run, received_us, items)
+        return items
+
+    def _close(self, run: list[bytes], received_us: int, items: list[Item]) -> None:
+        """Turn the scans gathered so far into one item."""
+        if not run:
+            return
+        bodies, run[:] = run[:], []
+        if self._refusing:
+            return
+        try:
+            self._check_width(channels_in(bodies[0]))
+        except ValueError as error:
+            self._refuse(error, len(bodies))
+            return
+        samples = decode_scans(bodies, source=self.source, received_us=received_us)
+        self.scans += len(samples)
+        self._count_dropped(samples)
+        items.append(samples)
+
+    def _check_width(self, k: int) -> None:
+        if self.hello is not None and k != len(self.hello.channels):
+            raise ValueError(f"scan of {k} channels after a hello that names {len(self.hello.channels)}")
+
+    def _count_dropped(self, samples: Samples) -> None:
+        """Add the gaps in the numbers."""
+        sequence, ticks_us = samples.sequence, samples.ticks_us
+        if self._last is not None:
+            sequence = np.concatenate([self._last[0], sequence])
+            ticks_us = np.concatenate([self._last[1], ticks_us])
+        self._last = sequence[-1:], ticks_us[-1:]
+        ahead = np.diff(sequence)
+        for i in np.flatnonzero(ahead != 1).tolist():
+            self.dropped += self._missing(int(ahead[i]), int(ticks_us[i + 1]) - int(ticks_us[i]))
+
+    def _missing(self, ahead: int, elapsed_us: int) -> int:
+        """Scans missing where the number goes ahead by this much, modulo 65536: the clock tells how many whole turns.
+
+        0 when the clock has stepped back: the board has begun anew.
+        """
+        elapsed_us &= 0xFFFFFFFF
+        if elapsed_us >= 1 << 31:
+            return 0
+        rate_hz = self.hello.scan_rate_hz if self.hello else 0.0
+        turns = max(0, round((elapsed_us * 1e-6 * rate_hz - ahead) / 65536))
+        return max(0, ahead + 65536 * turns - 1)
+
+    def _take_message(self, body: bytes, items: list[Item]) -> None:
+        try:
+            if body[0] == HELLO:
+                self._take_hello(body, items)
+            elif body[0] == REPLY:
+                items.append(decode_reply(body))
+            else:
+                self.unknown += 1
+        except ValueError as error:
+            self._refuse(error, 1)
+
+    def _take_hello(self, body: bytes, items: list[Item]) -> None:
+        found = version_of(body)
+        self._refusing = found != VERSION
+        if self._refusing:
+            items.append(WrongVersion(self.source, found))
+            return
+        hello = decode_hello(body)
+        if self.hello is None or (hello.board_id, hello.boot) != (self.hello.board_id, self.hello.boot):
+            self._last = None
+        self.hello = hello
+        items.append(hello)
+
+    def _refuse(self, error: ValueError, frames: int) -> None:
+        self.malformed += frames
+        self.problem = f"{self.source}: {error}"

@@ -1,0 +1,78 @@
+"""Frames on a byte stream: COBS between zero bytes, closed by a CRC-16. What stands inside is not known here.
+
+    frame = COBS(body | crc) | 00        crc = CRC-16/IBM-SDLC of the body, low byte first
+
+COBS (Cheshire and Baker 1999, IEEE/ACM Trans. Networking 7(2), 159-172) leaves no zero byte inside a frame, so a zero
+always means "a frame ends here" and a reader finds its place again at the next one. CRC-16/IBM-SDLC is the frame
+check sequence of RFC 1662 (appendix C.2): check value 0x906E over "123456789".
+"""
+
+from __future__ import annotations
+
+from cobs import cobs
+from fastcrc import crc16
+
+MAX_BODY = 2048
+"""Bytes. Longer runs without a zero are not a frame; they are thrown away unread, so memory stays bounded."""
+CRC_BYTES = 2
+MAX_ENCODED = MAX_BODY + CRC_BYTES + (MAX_BODY + CRC_BYTES) // 254 + 1
+GOOD = 0x0F47
+"""What the CRC of body and crc together comes to (RFC 1662: 0xF0B8, there before the last complement)."""
+
+
+def frame(body: bytes) -> bytes:
+    """The frame that carries this body. ValueError when it is empty or longer than MAX_BODY."""
+    if not 0 < len(body) <= MAX_BODY:
+        raise ValueError(f"a frame carries 1 to {MAX_BODY} bytes, not {len(body)}")
+    encoded: bytes = cobs.encode(body + crc16.ibm_sdlc(body).to_bytes(CRC_BYTES, "little"))
+    return encoded + b"\0"
+
+
+class Deframer:
+    """Bytes in, whole bodies out, however the stream is cut. `damaged` counts the frames that did not pass.
+
+    The bytes before the very first zero are often the rest of a frame that began before anybody listened: they are
+    used when they pass and not counted when they do not.
+    """
+
+    def __init__(self) -> None:
+        self.damaged = 0
+        self._pending = b""
+        self._overlong = False
+        self._in_step = False
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """The bodies of the frames that end in these bytes."""
+        pieces = (self._pending + data).split(b"\0")
+        self._pending = pieces.pop()
+        bodies = []
+        for piece in pieces:
+            if self._overlong:
+                self._overlong = False
+                self._count_damage()
+            elif piece:
+                body = _body(piece)
+                if body is None:
+                    self._count_damage()
+                else:
+                    bodies.append(body)
+            self._in_step = True
+        if len(self._pending) > MAX_ENCODED:
+            self._pending = b""
+            self._overlong = True
+        return bodies
+
+    def _count_damage(self) -> None:
+        if self._in_step:
+            self.damaged += 1
+
+
+def _body(piece: bytes) -> bytes | None:
+    """The body between two zeros; None when it is damaged."""
+    try:
+        whole: bytes = cobs.decode(piece)
+    except cobs.DecodeError:
+        return None
+    if crc16.ibm_sdlc(whole) != GOOD or not CRC_BYTES < len(whole) <= MAX_BODY + CRC_BYTES:
+        return None
+    return whole[:-CRC_BYTES]
