@@ -1,0 +1,64 @@
+/**
+ * What the page asks of the daemon, by HTTP. A refusal comes as RFC 9457 problem details and is shown as it was said.
+ *
+ * @typedef {import("./store.js").Store} Store
+ */
+
+const SWEEP_EVENTS = "/api/v1/sweep/events";
+const MARKS = "/api/v1/marks";
+const SWEEPS = "/api/v1/sweeps";
+const PATIENCE_MS = 5000;
+
+/** The daemon said no, or said nothing. */
+export class Refused extends Error {}
+
+/** @param {string} path @param {object} body @returns {Promise<any>} */
+async function post(path, body) {
+  let response;
+  try {
+    response = await fetch(path, {
+      method: "POST",
+      headers: { "content-type": "application/json" },
+      body: JSON.stringify(body),
+      signal: AbortSignal.timeout(PATIENCE_MS),
+    });
+  } catch (error) {
+    throw new Refused("the daemon did not answer; it is not known whether this was done", { cause: error });
+  }
+  if (response.ok) return response.json().catch(() => null);
+  const problem = await response.json().catch(() => ({}));
+  throw new Refused([problem.title ?? `refused (${response.status})`, problem.detail].filter(Boolean).join(": "));
+}
+
+/** Sends one thing, shows that it is under way, and shows a refusal. True when done. @param {Store} store @param {string} what @param {() => Promise<any>} ask */
+async function attempt(store, what, ask) {
+  if (store.state.sending !== null && what !== "stop") return false;
+  store.dispatch({ type: "page/sending", what });
+  try {
+    const answer = await ask();
+    store.dispatch({ type: "page/sent" });
+    if (answer && typeof answer.state === "string") store.dispatch({ ...answer, type: "sweep" });
+    return true;
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    const warning = what === "stop" ? "STOP IS NOT CONFIRMED, stop the rider yourself. " : "";
+    store.dispatch({ type: "page/refused", text: warning + error.message });
+    return false;
+  }
+}
+
+/** @param {Store} store @param {string} event one of the sweep's `accepts` */
+export function sendEvent(store, event) {
+  const body = event === "saddle_moved" ? { event, setback_mm: store.state.entry_mm } : { event };
+  return attempt(store, event, () => post(SWEEP_EVENTS, body));
+}
+
+/** @param {Store} store @param {string} text */
+export function sendMark(store, text) {
+  return attempt(store, "mark", async () => void (await post(MARKS, { text })));
+}
+
+/** @param {Store} store @param {object} plan */
+export function sendPlan(store, plan) {
+  return attempt(store, "plan", () => post(SWEEPS, plan));
+}

@@ -1,0 +1,105 @@
+/** What stands around every screen: the simulation banner, the head, the line of messages, keys and settings. */
+import { changes, el, setAttribute, setText } from "./dom.js";
+import { kilograms } from "./format.js";
+import { sourceFreshness } from "./fresh.js";
+import { SHORTCUTS } from "./keys.js";
+import { CAUTION } from "./words.js";
+
+/** @typedef {import("./state.js").State} State @typedef {import("./store.js").Store} Store */
+
+/** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */
+export function mountFrame(top, side, store) {
+  const banner = el("p", { class: "banner" }, el("strong", {}, "SIMULATED"), " rider and jig are a model");
+  const about = el("p", { class: "about" });
+  const recording = el("span", { class: "recording" });
+  const calibration = el("span", { class: "chip", "data-state": "stale" });
+  const chips = el("ul", { class: "chips", "aria-label": "Sensors" });
+  const open = el("button", { type: "button", class: "small", "aria-controls": "side", onclick: () => store.dispatch({ type: "page/panel" }) }, "Keys, settings");
+  const nav = el("nav", { "aria-label": "Screens" }, el("a", { href: "#run" }, "Run"), el("a", { href: "#plan" }, "Plan"), el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"));
+  const status = el("p", { class: "message polite", role: "status" });
+  const alert = el("p", { class: "message alert", role: "alert" });
+  const seen = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/seen" }) }, "Seen");
+  top.replaceChildren(el("div", { class: "head" }, brand(), about, recording, calibration, chips, nav, open), el("div", { class: "messages" }, banner, alert, status, seen));
+  const drawSide = sidePanel(side, store);
+
+  store.onFrame((state, now_ms) => {
+    setAttribute(banner, "hidden", !state.simulated);
+    setText(about, aboutWords(state));
+    setText(recording, state.recording ? "recording" : "not recording");
+    setAttribute(recording, "data-on", state.recording || undefined);
+    setText(calibration, state.calibration?.stale ? "calibration out of date" : "");
+    setAttribute(calibration, "hidden", !state.calibration?.stale);
+    drawChips(chips, state, now_ms);
+    setAttribute(open, "aria-expanded", String(state.panel_shown));
+    const line = messageLine(state, now_ms);
+    setAttribute(seen, "hidden", !line.dismiss);
+    setText(alert, line.level === "alarm" ? line.text : "");
+    setText(status, line.level === "alarm" ? "" : line.text);
+    setAttribute(status, "data-level", line.level);
+    setAttribute(document.documentElement, "data-theme", state.settings.theme);
+    drawSide(state);
+  });
+}
+
+function brand() {
+  return el("p", { class: "brand" }, el("img", { src: "icon.svg", alt: "", width: 22, height: 22 }), "Foreaft");
+}
+
+function aboutWords(/** @type {State} */ { rider, rig, sweep }) {
+  const who = rider ? `${rider.pseudonym}, ${kilograms(rider.mass_kg)}` : "";
+  return [who, rig?.name, sweep?.protocol].filter(Boolean).join(" · ");
+}
+
+/** How long a notice stays on the line, ms; an alarm stays until someone has seen it. The panel keeps them all. */
+const SHOWN_MS = { info: 10_000, caution: 60_000, alarm: Infinity };
+
+/**
+ * The one message that matters most now.
+ * @param {State} state @param {number} now_ms
+ * @returns {{level: string, text: string, dismiss?: boolean}}
+ */
+export function messageLine(state, now_ms) {
+  if (state.link.state === "lost") return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
+  if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };
+  if (state.problem) return { level: state.problem.startsWith("STOP") ? "alarm" : "caution", text: state.problem, dismiss: true };
+  const newest = state.notices.at(-1);
+  const shown = newest && !state.seen && now_ms - (newest.received_ms ?? now_ms) < SHOWN_MS[newest.level];
+  return shown ? { ...newest, dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };
+}
+
+function drawChips(/** @type {HTMLElement} */ list, /** @type {State} */ state, /** @type {number} */ now_ms) {
+  while (list.children.length > state.sources.length) list.lastElementChild?.remove();
+  while (list.children.length < state.sources.length) list.append(el("li", { class: "chip" }));
+  for (const [i, source] of state.sources.entries()) {
+    const { live, words } = sourceFreshness(state, source, now_ms);
+    const lost = [source.dropped && `${source.dropped} dropped`, source.damaged && `${source.damaged} damaged`].filter(Boolean).join(", ");
+    const chip = list.children[i];
+    setText(chip, `${source.name} ${[live ? "live" : words, lost].filter(Boolean).join(", ")}`);
+    setAttribute(chip, "data-state", live ? "live" : source.state === "absent" ? "absent" : "stale");
+    setAttribute(chip, "title", source.message || null);
+  }
+}
+
+function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ store) {
+  const set = (/** @type {object} */ change) => store.dispatch({ type: "page/settings", ...change });
+  const box = (/** @type {string} */ name, /** @type {string} */ words) => {
+    const input = el("input", { type: "checkbox", id: `set-${name}`, onchange: () => set({ [name]: input.checked }) });
+    return { name, input, node: el("p", { class: "field check" }, input, el("label", { for: `set-${name}` }, words)) };
+  };
+  const boxes = [box("beeps", "Beeps"), box("speech", "Spoken cues"), box("awake", "Keep the screen awake during a sweep"), box("letters", "Single-letter keys")];
+  const theme = el("select", { id: "set-theme", onchange: () => set({ theme: theme.value }) }, ...["auto", "light", "dark"].map((name) => el("option", { value: name }, name)));
+  const log = el("ol", { class: "log" });
+  const logChanged = changes();
+  side.replaceChildren(
+    el("header", {}, el("h2", {}, "Keys"), el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/panel", shown: false }) }, "Close")),
+    el("dl", { class: "keys" }, ...SHORTCUTS.map((each) => el("div", {}, el("dt", {}, el("kbd", {}, each.shown)), el("dd", {}, each.does)))),
+    el("h2", {}, "Settings"), ...boxes.map((each) => each.node), el("p", { class: "field" }, el("label", { for: "set-theme" }, "Colours"), theme),
+    el("h2", {}, "Messages"), log);
+
+  return (/** @type {State} */ state) => {
+    setAttribute(side, "hidden", !state.panel_shown);
+    for (const { name, input } of boxes) input.checked = Boolean(state.settings[/** @type {"beeps"} */ (name)]);
+    if (theme.value !== state.settings.theme) theme.value = state.settings.theme;
+    if (logChanged(state.notices)) log.replaceChildren(...[...state.notices].reverse().map((each) => el("li", { "data-level": each.level }, each.text)));
+  };
+}

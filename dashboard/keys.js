@@ -1,0 +1,80 @@
+/**
+ * The keyboard: one table, read by the listener and by the list on the page.
+ *
+ * Space and Enter belong to a focused control, so a control clicked with the pointer gives its focus back at once:
+ * a foot pedal, which is a space bar, must always reach the large button and never the button clicked last.
+ *
+ * @typedef {import("./store.js").Store} Store
+ * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, run: (store: Store) => void}} Shortcut
+ */
+import { sendEvent, sendMark } from "./commands.js";
+import { mainAction } from "./words.js";
+
+/** @param {Store} store @param {string} event */
+function ifAccepted(store, event) {
+  if (store.state.sweep?.accepts.includes(event)) sendEvent(store, event);
+}
+
+/** The pedal never opens the plan: only what a sweep waits for is confirmed. @param {Store} store */
+export function confirmMain(store) {
+  const event = mainAction(store.state)?.event;
+  if (event) sendEvent(store, event);
+}
+
+/** @param {number} by_mm */
+const enter = (by_mm) => (/** @type {Store} */ store) => {
+  if (store.state.sweep?.accepts.includes("saddle_moved")) store.dispatch({ type: "page/entry", by_mm });
+};
+
+/** @type {Shortcut[]} */
+export const SHORTCUTS = [
+  { keys: ["Escape"], shown: "Esc", does: "Stop, at any time", run: (store) => (isRunning(store) ? ifAccepted(store, "stop") : store.dispatch({ type: "page/panel", shown: false })) },
+  { keys: [" ", "Enter"], shown: "Space, Enter, pedal", does: "The large button: begin, saddle is there, resume", run: confirmMain },
+  { keys: ["ArrowRight"], shown: "→", does: "Setback 1 mm forward (less)", run: enter(-1) },
+  { keys: ["ArrowLeft"], shown: "←", does: "Setback 1 mm rearward (more)", run: enter(1) },
+  { keys: ["Shift+ArrowRight", "PageDown"], shown: "Shift →", does: "Setback 5 mm forward (less)", run: enter(-5) },
+  { keys: ["Shift+ArrowLeft", "PageUp"], shown: "Shift ←", does: "Setback 5 mm rearward (more)", run: enter(5) },
+  { keys: ["p"], shown: "P", does: "Pause, resume", letter: true, run: (store) => ifAccepted(store, store.state.sweep?.state === "paused" ? "resume" : "pause") },
+  { keys: ["r"], shown: "R", does: "Redo the step", letter: true, run: (store) => ifAccepted(store, "redo") },
+  { keys: ["u"], shown: "U", does: "Undo the setback entered", letter: true, run: (store) => ifAccepted(store, "undo") },
+  { keys: ["e"], shown: "E", does: "Enough: finish here with the steps done", letter: true, run: (store) => ifAccepted(store, "enough") },
+  { keys: ["h"], shown: "H", does: "Mark: hands moved", letter: true, run: (store) => void sendMark(store, "hands moved") },
+  { keys: ["t"], shown: "T", does: "Chart or table", letter: true, run: (store) => store.dispatch({ type: "page/table" }) },
+  { keys: ["?"], shown: "?", does: "Keys and settings", letter: true, run: (store) => store.dispatch({ type: "page/panel" }) },
+];
+
+/** @param {Store} store */
+function isRunning(store) {
+  return store.state.sweep?.accepts.includes("stop") ?? false;
+}
+
+const BY_KEY = new Map(SHORTCUTS.flatMap((shortcut) => shortcut.keys.map((key) => [key, shortcut])));
+
+/** Which shortcut a key press means here, if any. @param {KeyboardEvent} event @param {boolean} letters */
+export function shortcutFor(event, letters) {
+  if (event.repeat && !event.key.startsWith("Arrow")) return undefined;
+  if (event.ctrlKey || event.altKey || event.metaKey) return undefined;
+  const target = event.target instanceof Element ? event.target : null;
+  const writes = target?.closest("input, select, textarea");
+  const presses = target?.closest("button, a[href], summary");
+  if (writes && event.key !== "Escape") return undefined;
+  if (presses && (event.key === " " || event.key === "Enter")) return undefined;
+  const name = event.shiftKey && event.key.startsWith("Arrow") ? `Shift+${event.key}` : event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  const shortcut = BY_KEY.get(name);
+  return shortcut?.letter && !letters ? undefined : shortcut;
+}
+
+/** @param {Store} store */
+export function listenToKeys(store) {
+  addEventListener("keydown", (event) => {
+    const shortcut = shortcutFor(event, store.state.settings.letters);
+    if (!shortcut) return;
+    event.preventDefault();
+    shortcut.run(store);
+  });
+  addEventListener("click", (event) => {
+    const byPointer = event.detail > 0;
+    const button = event.target instanceof Element ? event.target.closest("button") : null;
+    if (byPointer && button) button.blur();
+  });
+}

@@ -1,0 +1,54 @@
+/** Ties it together: the stream feeds the store, each animation frame draws the screen the address names. */
+import { keepAwake, startCues } from "./cues.js";
+import { mountFrame } from "./frame.js";
+import { listenToKeys } from "./keys.js";
+import { mount as plan } from "./screens/plan.js";
+import { mount as rider } from "./screens/rider.js";
+import { mount as run } from "./screens/run.js";
+import { openStream } from "./socket.js";
+import { loadSettings, saveSettings } from "./settings.js";
+import { createStore } from "./store.js";
+import { decodeBlock, Trace } from "./trace.js";
+
+/** 20 s at 1 kHz, and a little for the gliding edge. */
+const SCANS_KEPT = 21_000;
+
+/** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
+const SCREENS = { run, plan, rider };
+
+const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+const store = createStore(new Trace(SCANS_KEPT));
+store.dispatch({ type: "page/settings", ...loadSettings() });
+store.onChange((before, after) => before.settings !== after.settings && saveSettings(after.settings));
+
+mountFrame(byId("top"), byId("side"), store);
+listenToKeys(store);
+startCues(store);
+keepAwake(store);
+
+let takeAway = () => {};
+function show() {
+  takeAway();
+  takeAway = (SCREENS[location.hash.slice(1)] ?? run)(byId("screen"), store);
+}
+addEventListener("hashchange", show);
+show();
+
+const scheme = location.protocol === "https:" ? "wss" : "ws";
+openStream(`${scheme}://${location.host}/api/v1/stream`, {
+  onText: (message) => store.dispatch({ ...message, received_ms: performance.now() }),
+  onBlock: (buffer) => {
+    const block = decodeBlock(buffer);
+    const received_ms = performance.now();
+    store.trace.push(block);
+    store.trace.pace(received_ms);
+    store.dispatch({ type: "page/loads", received_ms });
+  },
+  onLink: (state, retry_ms) => store.dispatch({ type: "page/link", state, retry_ms, since_ms: performance.now() }),
+});
+
+function frame(/** @type {number} */ now_ms) {
+  store.drawAll(now_ms);
+  requestAnimationFrame(frame);
+}
+requestAnimationFrame(frame);

@@ -1,0 +1,65 @@
+/** The controls, always at the same place along the bottom: step back, setback, the large button, stop. */
+import { el, setAttribute, setText } from "../../dom.js";
+import { number } from "../../format.js";
+import { sendEvent, sendMark } from "../../commands.js";
+import { confirmMain } from "../../keys.js";
+import { CAUTION, entryDoubt, idleLabel, mainAction } from "../../words.js";
+
+/** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
+
+/** The sweep's events that have a plain button: event, words, key. */
+const PLAIN = /** @type {const} */ ([
+  ["pause", "Pause", "P"],
+  ["redo", "Redo", "R"],
+  ["undo", "Undo", "U"],
+  ["enough", "Enough", "E"],
+]);
+
+/** @param {Store} store */
+export function dock(store) {
+  const plain = PLAIN.map(([event, words, key]) => ({ event, node: el("button", { type: "button", class: "plain", onclick: () => sendEvent(store, event) }, words, el("kbd", {}, key)) }));
+  const mark = el("button", { type: "button", class: "plain", onclick: () => sendMark(store, "hands moved") }, "Hands moved", el("kbd", {}, "H"));
+  const press = () => (mainAction(store.state)?.event === null ? void (location.hash = "#plan") : confirmMain(store));
+  const mainWords = el("span", { class: "main-words" });
+  const mainKey = el("kbd", {}, "space or pedal");
+  const main = el("button", { type: "button", class: "main", onclick: press }, mainWords, mainKey);
+  const stop = el("button", { type: "button", class: "stop", onclick: () => sendEvent(store, "stop") }, el("span", { class: "stop-words" }, "Stop"), el("small", {}, CAUTION), el("kbd", {}, "Esc"));
+  const entry = entryGroup(store);
+  const node = el("section", { class: "dock", "aria-label": "Controls" },
+    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark), entry.node, main, stop);
+
+  /** @param {State} state */
+  function draw(state) {
+    const accepts = state.sweep?.accepts ?? [];
+    for (const each of plain) setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
+    setAttribute(mark, "disabled", !accepts.includes("stop"));
+    const action = mainAction(state);
+    setText(mainWords, action?.label ?? idleLabel(state));
+    setAttribute(main, "disabled", action === null);
+    setAttribute(main, "aria-busy", action?.event && state.sending === action.event ? "true" : null);
+    setAttribute(mainKey, "hidden", !action?.event);
+    setAttribute(stop, "disabled", !accepts.includes("stop"));
+    entry.draw(state);
+  }
+  return { node, draw };
+}
+
+/** Steppers stand as the bicycle does: rearward, which is more setback, on the left. @param {Store} store */
+function entryGroup(store) {
+  const steps = [5, 1, -1, -5].map((by_mm) =>
+    el("button", { type: "button", class: "stepper", "aria-label": `${Math.abs(by_mm)} mm ${by_mm > 0 ? "rearward" : "forward"}`, onclick: () => store.dispatch({ type: "page/entry", by_mm }) }, number(by_mm).replace(/^(?=\d)/, "+")));
+  const value = el("output", { class: "entry-value" });
+  const doubt = el("p", { class: "entry-doubt", role: "status" });
+  const node = el("div", { class: "entry", role: "group", "aria-label": "Setback entered, mm behind the BB" },
+    el("div", { class: "entry-row" }, steps[0], steps[1], value, steps[2], steps[3]),
+    el("p", { class: "entry-ends", "aria-hidden": "true" }, el("span", {}, "◀ rearward"), el("span", {}, "setback, mm"), el("span", {}, "forward ▶")), doubt);
+
+  /** @param {State} state */
+  function draw(state) {
+    const open = state.sweep?.accepts.includes("saddle_moved") ?? false;
+    setText(value, number(open ? state.entry_mm : state.sweep?.setback_mm));
+    for (const step of steps) setAttribute(step, "disabled", !open);
+    setText(doubt, open ? entryDoubt(state) : "");
+  }
+  return { node, draw };
+}

@@ -1,0 +1,140 @@
+/**
+ * Everything the page knows, and the one pure way it changes: reduce(state, message).
+ *
+ * Messages come from the daemon (daq/live/messages.py lists them) or from the page itself; the page's own are
+ * named "page/...". `received_ms` is the page's clock, stamped on arrival, so nothing in here asks for the time.
+ *
+ * @typedef {{name: string, kind: string, state: string, age_s: number|null, rate_hz: number, dropped: number,
+ *   damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
+ * @typedef {{state: string, accepts: string[], sweep_id: number, step: number, steps_planned: number,
+ *   asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number, protocol: string,
+ *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
+ *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
+ *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
+ *   planned_mm: number[], seconds_left: number|null}} Sweep
+ * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,
+ *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number}} Step
+ * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
+ *   p_onset: number, p_light: number, p_loaded: number, suggested_setback_mm: number|null, light_load_n: number|null,
+ *   slope_n_per_mm: number|null, reasons: string[], method: string, step_off_mm: number,
+ *   line: {setback_mm: number[], hand_load_n: number[]}|null}} Onset
+ * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, received_ms?: number}} Notice
+ * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean, letters: boolean, awake: boolean}} Settings
+ * @typedef {typeof initial} State
+ */
+
+const NOTICES_KEPT = 50;
+
+/** @type {Settings} */
+export const DEFAULT_SETTINGS = Object.freeze({ theme: "auto", beeps: false, speech: false, letters: true, awake: true });
+
+export const initial = Object.freeze({
+  link: Object.freeze({ state: "opening", since_ms: 0, retry_ms: 0 }),
+  version: "",
+  simulated: false,
+  recording: false,
+  rig: /** @type {{name: string, cells: string[], rate_hz: number}|null} */ (null),
+  rider: /** @type {{pseudonym: string, mass_kg: number|null}|null} */ (null),
+  calibration: /** @type {{id: string, stale: boolean}|null} */ (null),
+  sources: /** @type {Source[]} */ ([]),
+  sources_ms: /** @type {number|null} */ (null),
+  loads: /** @type {{received_ms: number, end_s: number, hands_n: number, saddle_n: number}|null} */ (null),
+  stroke: /** @type {any} */ (null),
+  stroke_ms: /** @type {number|null} */ (null),
+  sweep: /** @type {Sweep|null} */ (null),
+  steps: /** @type {Step[]} */ ([]),
+  onset: /** @type {Onset|null} */ (null),
+  notices: /** @type {Notice[]} */ ([]),
+  seen: true,
+  entry_mm: /** @type {number|null} */ (null),
+  sending: /** @type {string|null} */ (null),
+  problem: /** @type {string|null} */ (null),
+  table_shown: false,
+  panel_shown: false,
+  settings: DEFAULT_SETTINGS,
+});
+
+/** The setback offered for confirmation: what is asked, whenever a new position is asked for. */
+function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
+  if (!sweep) return null;
+  const before = state.sweep;
+  const asksAnew =
+    !before || before.sweep_id !== sweep.sweep_id || before.asked_setback_mm !== sweep.asked_setback_mm ||
+    (sweep.state === "moving" && before.state !== "moving");
+  return asksAnew ? sweep.asked_setback_mm : state.entry_mm;
+}
+
+function withoutType(/** @type {any} */ message) {
+  const { type, received_ms, ...rest } = message;
+  return rest;
+}
+
+function withStep(/** @type {Step[]} */ steps, /** @type {Step} */ step) {
+  return [...steps.filter((each) => each.index !== step.index), step].sort((a, b) => a.index - b.index);
+}
+
+/** @type {Record<string, (state: State, message: any) => State>} */
+const HANDLERS = {
+  snapshot: (state, m) => ({
+    ...state,
+    version: m.version,
+    simulated: m.simulated,
+    recording: m.recording,
+    rig: m.rig,
+    rider: m.rider,
+    calibration: m.calibration,
+    sources: m.sources,
+    sources_ms: m.received_ms ?? null,
+    loads: null,
+    stroke: null,
+    stroke_ms: null,
+    sweep: m.sweep,
+    steps: m.steps,
+    onset: m.onset,
+    notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
+    seen: m.notices.length === 0,
+    entry_mm: entryAfter(state, m.sweep),
+  }),
+  sources: (state, m) => ({ ...state, sources: m.sources, sources_ms: m.received_ms ?? null }),
+  stroke: (state, m) => ({ ...state, stroke: withoutType(m), stroke_ms: m.received_ms ?? null }),
+  sweep: (state, m) => {
+    const sweep = withoutType(m);
+    const isNew = state.sweep?.sweep_id !== sweep.sweep_id;
+    return {
+      ...state,
+      sweep,
+      steps: isNew ? [] : state.steps,
+      onset: isNew ? null : state.onset,
+      entry_mm: entryAfter(state, sweep),
+    };
+  },
+  step: (state, m) => ({ ...state, steps: withStep(state.steps, withoutType(m)) }),
+  steps: (state, m) => ({ ...state, steps: m.steps, onset: m.steps.length ? state.onset : null }),
+  onset: (state, m) => ({ ...state, onset: withoutType(m) }),
+  notice: (state, m) => {
+    const fresh = { ...withoutType(m), received_ms: m.received_ms };
+    return { ...state, notices: [...state.notices, fresh].slice(-NOTICES_KEPT), seen: false };
+  },
+
+  "page/loads": (state, m) => ({ ...state, loads: { ...withoutType(m), received_ms: m.received_ms } }),
+  "page/link": (state, m) => ({ ...state, link: { state: m.state, since_ms: m.since_ms, retry_ms: m.retry_ms ?? 0 } }),
+  "page/entry": (state, m) => ({ ...state, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
+  "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
+  "page/sent": (state) => ({ ...state, sending: null }),
+  "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text }),
+  "page/seen": (state) => ({ ...state, seen: true, problem: null }),
+  "page/table": (state) => ({ ...state, table_shown: !state.table_shown }),
+  "page/panel": (state, m) => ({ ...state, panel_shown: m.shown ?? !state.panel_shown }),
+  "page/settings": (state, m) => ({ ...state, settings: { ...state.settings, ...withoutType(m) } }),
+};
+
+/**
+ * The state after one message. A type this page does not know changes nothing: a newer daemon may send more.
+ * @param {State} state
+ * @param {any} message
+ * @returns {State}
+ */
+export function reduce(state, message) {
+  const handler = HANDLERS[message.type];
+  return handler ? handler(state, message) : state;
+}

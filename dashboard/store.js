@@ -1,0 +1,42 @@
+/**
+ * The one place that holds the state: messages go in, screens draw from it once per animation frame.
+ *
+ * @typedef {import("./state.js").State} State
+ * @typedef {(state: State, now_ms: number) => void} Draw
+ * @typedef {ReturnType<typeof createStore>} Store
+ */
+import { initial, reduce } from "./state.js";
+
+/** @param {import("./trace.js").Trace} trace the last seconds of raw loads, which are too many to be state */
+export function createStore(trace) {
+  let state = initial;
+  /** @type {Set<Draw>} */
+  const draws = new Set();
+  /** @type {Set<(before: State, after: State) => void>} */
+  const watchers = new Set();
+  return {
+    trace,
+    get state() {
+      return state;
+    },
+    /** @param {any} message */
+    dispatch(message) {
+      const before = state;
+      state = reduce(state, message);
+      if (state !== before) watchers.forEach((watch) => watch(before, state));
+    },
+    /** Calls draw on every frame until the function returned is called. @param {Draw} draw */
+    onFrame(draw) {
+      draws.add(draw);
+      return () => void draws.delete(draw);
+    },
+    /** Calls watch after every change; for cues, never for drawing. @param {(before: State, after: State) => void} watch */
+    onChange(watch) {
+      watchers.add(watch);
+    },
+    /** @param {number} now_ms */
+    drawAll(now_ms) {
+      draws.forEach((draw) => draw(state, now_ms));
+    },
+  };
+}

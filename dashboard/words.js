@@ -1,0 +1,176 @@
+/**
+ * The sentences of the page, in one place: what to do now, what the answer is, what is in the band.
+ * Pure functions from state to words.
+ *
+ * @typedef {import("./state.js").State} State
+ * @typedef {import("./state.js").Sweep} Sweep
+ * @typedef {import("./state.js").Onset} Onset
+ * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
+ */
+import { millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
+
+export const CAUTION = "Pain, numbness or dizziness: stop.";
+export const TILT_CAUTION = "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
+export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
+
+/** Fewest steps the daemon answers from: daq/live/messages.py. */
+export const STEPS_FOR_AN_ANSWER = 5;
+
+/** @returns {Instruction} */
+function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ rest = {}) {
+  return { lead, value: "", unit: "", detail: "", waits: false, ...rest };
+}
+
+/** @type {Record<string, (sweep: Sweep, state: State) => Instruction>} */
+const NOW = {
+  waiting: (sweep) =>
+    say("Rider warms up, then begin", {
+      detail: sweep.why_waiting || (sweep.gradient_pct === 0 ? CAUTION : TILT_CAUTION),
+    }),
+  moving: (sweep) =>
+    say("Move the saddle to", {
+      value: number(sweep.asked_setback_mm),
+      unit: "mm behind the BB",
+      detail: sweep.setback_mm === null || sweep.asked_setback_mm === null ? "" : travel(sweep.setback_mm, sweep.asked_setback_mm),
+    }),
+  settling: (sweep) =>
+    say("Keep pedalling: settling", {
+      value: number(sweep.settle_left_s),
+      unit: "s at least",
+      detail: sweep.why_waiting,
+      waits: sweep.why_waiting !== "",
+    }),
+  averaging: (sweep) =>
+    say(sweep.in_band === false ? "Recording waits" : "Keep pedalling: recording", {
+      value: number(sweep.dwell_left_s),
+      unit: "s left",
+      detail: sweep.why_waiting || (sweep.in_band === false ? "outside the band" : ""),
+      waits: sweep.in_band === false,
+    }),
+  paused: (sweep) =>
+    say("Paused: the rider rests", {
+      detail: `When you resume, the step at ${millimetres(sweep.asked_setback_mm)} starts again.`,
+    }),
+  finished: (_, { onset }) =>
+    onset?.verdict === "onset"
+      ? say("Finished: onset at", { value: number(onset.onset_mm), unit: "mm behind the BB", detail: `Suggested setback ${millimetres(onset.suggested_setback_mm)}` })
+      : say("Finished", { detail: headline(onset, STEPS_FOR_AN_ANSWER).text }),
+  stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
+};
+
+/** The one thing to do next. @param {State} state @returns {Instruction} */
+export function instruction(state) {
+  if (!state.sweep) return say("Plan a sweep", { detail: "Nothing is planned yet." });
+  return (NOW[state.sweep.state] ?? (() => say(state.sweep?.state ?? "")))(state.sweep, state);
+}
+
+/** "Step 5 of 11". @param {Sweep|null} sweep */
+export function progress(sweep) {
+  if (!sweep || sweep.state === "waiting" || !sweep.step) return "";
+  return `Step ${number(sweep.step)} of ${number(sweep.steps_planned)}`;
+}
+
+/**
+ * The answer in one line. `named` is true only where a setback may be named.
+ * @param {Onset|null} onset @param {number} steps done
+ * @returns {{named: boolean, text: string}}
+ */
+export function headline(onset, steps) {
+  if (!onset) {
+    return { named: false, text: steps < STEPS_FOR_AN_ANSWER ? `No answer yet: ${steps} of at least ${STEPS_FOR_AN_ANSWER} steps` : "No answer yet" };
+  }
+  const texts = {
+    onset: "Onset",
+    "light-throughout": "No onset: hands light throughout",
+    "loaded-throughout": "No onset: hands loaded throughout",
+    undecided: "No onset can be named: undecided",
+  };
+  return { named: onset.verdict === "onset", text: texts[/** @type {keyof typeof texts} */ (onset.verdict)] ?? onset.verdict };
+}
+
+const MEANING = {
+  "light-throughout": "Hand load did not start to rise anywhere in this sweep.",
+  "loaded-throughout": "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
+  undecided: "The steps do not tell a rise from noise, so no setback is named.",
+};
+
+/** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */
+export function reasons(onset) {
+  if (!onset) return [];
+  const meaning = MEANING[/** @type {keyof typeof MEANING} */ (onset.verdict)];
+  const bend = onset.gradual && onset.verdict === "onset" ? "The rise is gradual: the number is the middle of the bend, and its start lies further back." : null;
+  return [meaning, bend, ...onset.reasons].filter((each) => each !== undefined && each !== null).map(sentence);
+}
+
+/** How sure, for each of the three shapes. @param {Onset} onset */
+export function chances(onset) {
+  return `Chances: onset inside the sweep ${percent(onset.p_onset)}, light throughout ${percent(onset.p_light)}, loaded throughout ${percent(onset.p_loaded)}.`;
+}
+
+/** The onset chart in words, for those who do not see it. @param {State} state */
+export function chartInWords(state) {
+  const { onset, steps } = state;
+  if (!steps.length) return "Hand load against setback. No step is finished yet.";
+  const told = `Hand load against setback, ${steps.length} steps.`;
+  if (!onset || !headline(onset, steps.length).named) return `${told} ${sentence(headline(onset, steps.length).text)}`;
+  return `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, 95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
+    `Behind it hand load is ${newtons(onset.light_load_n)}; forward of it it rises by ${slope(onset.slope_n_per_mm)}. ` +
+    `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`;
+}
+
+function sentence(/** @type {string} */ text) {
+  const first = text.charAt(0).toUpperCase() + text.slice(1);
+  return /[.!?]$/.test(first) ? first : first + ".";
+}
+
+/**
+ * Where a value lies to its band, in words a rider can follow.
+ * @param {number|null|undefined} value @param {[number, number]|null|undefined} band
+ * @param {(value: number) => string} withUnit
+ * @returns {{where: "below"|"in"|"above"|"unknown", words: string}}
+ */
+export function bandSign(value, band, withUnit) {
+  if (value === null || value === undefined) return { where: "unknown", words: "not known" };
+  if (!band) return { where: "unknown", words: "no band set" };
+  if (value < band[0]) return { where: "below", words: `${withUnit(band[0] - value)} too low` };
+  if (value > band[1]) return { where: "above", words: `${withUnit(value - band[1])} too high` };
+  return { where: "in", words: "in the band" };
+}
+
+/** Foot share outside 10 to 60 % says that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
+export function footDoubt(share) {
+  if (share === null || share === undefined || (share >= 0.1 && share <= 0.6)) return "";
+  return `Feet at ${percent(share)}: a cell, a zero or the rider’s mass is wrong. No answer can be trusted.`;
+}
+
+/**
+ * What the large button does now: send an event, or open the plan when no sweep is going on; null when the rider's
+ * turn is now and there is nothing to confirm.
+ * @param {State} state
+ * @returns {{event: string|null, label: string}|null}
+ */
+export function mainAction(state) {
+  const { sweep } = state;
+  if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep" };
+  if (sweep.accepts.includes("begin")) return { event: "begin", label: "Begin the sweep" };
+  if (sweep.accepts.includes("saddle_moved")) return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
+  if (sweep.accepts.includes("resume")) return { event: "resume", label: "Resume" };
+  return null;
+}
+
+/** The large button's words while there is nothing to confirm. @param {State} state */
+export function idleLabel(state) {
+  return state.sweep?.state === "settling" ? "Settling" : "Recording";
+}
+
+/** More than this from what is asked is pointed out before it is confirmed. Common practice, no source. */
+const PLAUSIBLE_MM = 5;
+
+/** @param {State} state */
+export function entryDoubt(state) {
+  const asked_mm = state.sweep?.asked_setback_mm;
+  if (state.entry_mm === null || asked_mm === null || asked_mm === undefined) return "";
+  const off_mm = state.entry_mm - asked_mm;
+  if (Math.abs(off_mm) <= PLAUSIBLE_MM) return "";
+  return `${millimetres(Math.abs(off_mm))} from what is asked. Measure again before you confirm.`;
+}
