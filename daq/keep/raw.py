@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sqlite3
 
+from daq.items import Event, Hello, Item, Notification
 from daq.keep import chunks
-from daq.keep.items import Event, Hello, Item, Notification
 from daq.keep.json_text import json_text
 from daq.keep.sums import second_sums
 from daq.values import Samples

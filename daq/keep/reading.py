@@ -9,9 +9,9 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from daq.items import Event, Hello, Item, Notification
 from daq.keep import chunks
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.items import Event, Hello, Item, Notification
 from daq.keep.sums import SecondSums, added
 from daq.values import Samples
 

@@ -15,9 +15,9 @@ from pathlib import Path
 from sqlite3 import Connection
 from typing import Any
 
+from daq.items import Item
 from daq.keep import chunks, raw, records
 from daq.keep.errors import StoreDamaged
-from daq.keep.items import Item
 from daq.keep.reading import BEGIN_US, END_US, read_items, read_second_sums
 from daq.keep.records import ResultRecord, SessionRecord, SweepRecord
 from daq.keep.store_file import StoreFile, open_for_reading, open_for_writing

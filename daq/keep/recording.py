@@ -1,0 +1,241 @@
+"""A recording: a session's wire, byte for byte with receipt times, in one small file that replays anywhere.
+
+    line 1    the ASCII text "foreaft recording 1" and a line feed
+    blocks    one after the other to the end of the file, each
+                uint32 length of the packed part | uint32 CRC-32 of it | packed part    (little-endian)
+
+The packed part of a block is one zstd frame. Unpacked:
+
+    first     the header, a JSON object: the rig file's text, calibration, plan, rider's mass, provenance, whether
+              it is simulated and then the truth, the onset to expect, as the maker gave them
+    others    uint32 length of a table | table | payloads, one after the other
+    last      a JSON object {"end": true, "items": how many, "sha256": of all payloads in the file}
+
+A table is a JSON object. "kinds" lists what occurs in the block: ["wire", source], ["notification", source, UUID] or
+["event", kind]; three columns of equal length follow, one entry per item in receipt order: "of" (index into kinds),
+"dt_us" (receipt time less the one before it in the block, the first from 0) and "size" (bytes of its payload). The
+payload of an event is its content as JSON.
+
+A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
+without a last block is incomplete and says so.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import itertools
+import json
+import os
+import struct
+import zlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import zstandard
+
+from daq.items import Event, Notification, WireBytes
+from daq.keep.json_text import json_text
+
+MAGIC = b"foreaft recording 1\n"
+BLOCK_US = 5_000_000
+"""Session time after which a block is written unasked."""
+LEVEL = 19
+"""zstd level; a block of five seconds packs in a few milliseconds."""
+MOST_BLOCK_BYTES = 64 * 2**20
+"""Unpacked; a larger block is not one of ours."""
+
+_BLOCK = struct.Struct("<II")
+_TABLE = struct.Struct("<I")
+
+Recorded: TypeAlias = WireBytes | Notification | Event
+
+
+class BadRecording(ValueError):
+    """The file is not a recording, or not a readable one; the text says where and why."""
+
+
+class RecordingWriter:
+    """Writes a recording as it happens. Close it to make it complete."""
+
+    def __init__(self, path: Path, header: Mapping[str, Any]) -> None:
+        """Begins the file. Raises FileExistsError rather than overwrite one."""
+        self._file = path.open("xb")
+        self._items = 0
+        self._digest = hashlib.sha256()
+        self._pending: list[Recorded] = []
+        self._file.write(MAGIC)
+        self._write_block(json_text(header).encode())
+
+    def add(self, item: Recorded) -> None:
+        """The next item received; every five seconds of session time they go to the disk."""
+        self._pending.append(item)
+        if item.received_us - self._pending[0].received_us >= BLOCK_US:
+            self.flush()
+
+    def flush(self) -> None:
+        """Puts what was added on the disk."""
+        if not self._pending:
+            return
+        table, payloads = _packed(self._pending)
+        self._write_block(_TABLE.pack(len(table)) + table + payloads)
+        self._items += len(self._pending)
+        self._digest.update(payloads)
+        self._pending = []
+
+    def close(self) -> None:
+        """Writes what is left and the last block. Twice does no harm."""
+        if self._file.closed:
+            return
+        try:
+            self.flush()
+            end = {"end": True, "items": self._items, "sha256": self._digest.hexdigest()}
+            self._write_block(json_text(end).encode())
+        finally:
+            self._file.close()
+
+    def __enter__(self) -> RecordingWriter:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _write_block(self, block: bytes) -> None:
+        packed = zstandard.ZstdCompressor(level=LEVEL).compress(block)
+        self._file.write(_BLOCK.pack(len(packed), zlib.crc32(packed)) + packed)
+        self._file.flush()
+        os.fsync(self._file.fileno())
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """A recording opened for reading."""
+
+    path: Path
+    header: Mapping[str, Any]
+    complete: bool
+    """Whether it was closed in good order and nothing is missing."""
+    problems: tuple[str, ...]
+    """What is missing, a sentence each."""
+    _blocks: tuple[tuple[int, int], ...]
+
+    def items(self) -> Iterator[Recorded]:
+        """What was received, in order, block by block from the file."""
+        with self.path.open("rb") as file:
+            for at, length in self._blocks:
+                file.seek(at)
+                yield from _unpacked(_unzipped(file.read(length), self.path, at), self.path, at)
+
+
+def read_recording(path: Path) -> Recording:
+    """Opens a recording and checks every block's CRC.
+
+    Damaged blocks and a missing end are problems of the Recording; its items are all the others. Raises BadRecording
+    when there is no readable header.
+    """
+    with path.open("rb") as file:
+        if file.read(len(MAGIC)) != MAGIC:
+            raise BadRecording(f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}")
+        sound, problems = _scanned(file.read(), len(MAGIC))
+        blocks: list[bytes] = []
+        for at, length in sound[:1] + sound[-1:]:
+            file.seek(at)
+            blocks.append(_unzipped(file.read(length), path, at))
+    if not sound or sound[0][0] != len(MAGIC) + _BLOCK.size:
+        raise BadRecording(f"{path}: the header block is damaged or missing")
+    header, end = _object(blocks[0]), _object(blocks[-1])
+    if header is None:
+        raise BadRecording(f"{path}: expected a JSON object as the header")
+    ended = end is not None and end.get("end") is True and len(sound) > 1
+    if not ended:
+        problems.append("it was cut off: the last block is missing")
+    return Recording(path, header, ended and not problems, tuple(problems), tuple(sound[1 : -1 if ended else None]))
+
+
+def _scanned(content: bytes, offset: int) -> tuple[list[tuple[int, int]], list[str]]:
+    """Place and length of each sound block in the file, and what is wrong with the others."""
+    sound, problems, at = [], [], 0
+    for number in itertools.count(1):
+        if len(content) - at < _BLOCK.size:
+            break
+        length, crc = _BLOCK.unpack_from(content, at)
+        packed = content[at + _BLOCK.size : at + _BLOCK.size + length]
+        if len(packed) < length:
+            break
+        if zlib.crc32(packed) == crc:
+            sound.append((offset + at + _BLOCK.size, length))
+        else:
+            problems.append(f"block {number} at byte {offset + at} is damaged and left out")
+        at += _BLOCK.size + length
+    return sound, problems
+
+
+def _packed(items: list[Recorded]) -> tuple[bytes, bytes]:
+    kinds: dict[tuple[str, ...], int] = {}
+    payloads = [_payload(item) for item in items]
+    times = [item.received_us for item in items]
+    table = {
+        "of": [kinds.setdefault(_kind(item), len(kinds)) for item in items],
+        "dt_us": [b - a for a, b in itertools.pairwise([0, *times])],
+        "size": [len(payload) for payload in payloads],
+        "kinds": list(kinds),
+    }
+    return json_text(table).encode(), b"".join(payloads)
+
+
+def _kind(item: Recorded) -> tuple[str, ...]:
+    match item:
+        case WireBytes(source=source):
+            return ("wire", source)
+        case Notification(source=source, characteristic=characteristic):
+            return ("notification", source, characteristic)
+        case Event():
+            return ("event", item.kind)
+
+
+def _payload(item: Recorded) -> bytes:
+    return json_text(item.content).encode() if isinstance(item, Event) else bytes(item.payload)
+
+
+def _unpacked(block: bytes, path: Path, at: int) -> Iterator[Recorded]:
+    try:
+        (length,) = _TABLE.unpack_from(block)
+        table = json.loads(block[_TABLE.size : _TABLE.size + length])
+        place, now_us = _TABLE.size + length, 0
+        for of, dt_us, size in zip(table["of"], table["dt_us"], table["size"], strict=True):
+            now_us += dt_us
+            yield _item(table["kinds"][of], now_us, block[place : place + size])
+            place += size
+    except (struct.error, ValueError, KeyError, IndexError, TypeError) as error:
+        raise BadRecording(f"{path}: block at byte {at}: {error}") from error
+
+
+def _item(kind: list[str], received_us: int, payload: bytes) -> Recorded:
+    match kind:
+        case ["wire", source]:
+            return WireBytes(received_us, source, payload)
+        case ["notification", source, characteristic]:
+            return Notification(received_us, source, characteristic, payload)
+        case ["event", name]:
+            return Event(received_us, name, json.loads(payload))
+    raise ValueError(f"expected wire, notification or event, got {kind}")
+
+
+def _unzipped(packed: bytes, path: Path, at: int) -> bytes:
+    try:
+        with zstandard.ZstdDecompressor().stream_reader(packed) as reader:
+            block = reader.read(MOST_BLOCK_BYTES + 1)
+    except zstandard.ZstdError as error:
+        raise BadRecording(f"{path}: block at byte {at}: {error}") from error
+    if len(block) > MOST_BLOCK_BYTES:
+        raise BadRecording(f"{path}: block at byte {at} unpacks to more than {MOST_BLOCK_BYTES} bytes")
+    return block
+
+
+def _object(block: bytes) -> dict[str, Any] | None:
+    with contextlib.suppress(ValueError):
+        found = json.loads(block)
+        return found if isinstance(found, dict) else None
+    return None
