@@ -11,7 +11,7 @@
  */
 import { svg } from "./dom.js";
 import { number, travel } from "./format.js";
-import { headline } from "./words.js";
+import { isNamed } from "./words.js";
 
 /** Two-sided 95 % point of the normal distribution: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.1. */
 export const Z_95 = 1.96;
@@ -57,7 +57,7 @@ export function loadSpan({ steps, onset }) {
 
 /** @param {State} state @param {number} width @param {number} height px @returns {SVGSVGElement} */
 export function onsetChart(state, width, height) {
-  const frame = { left: 58, right: width - 24, top: 48, bottom: height - 104, rail: height - 50, width, height };
+  const frame = { left: 58, right: width - 24, top: 48, bottom: height - 96, rail: height - 46, width, height };
   const loads = loadSpan(state);
   const x = linear(setbackSpan(state), [frame.left, frame.right]);
   const y = linear(loads, [frame.bottom, frame.top]);
@@ -95,7 +95,7 @@ function grid(/** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {Scale} 
 
 /** Band, onset and suggested setback: only when an onset may be named. */
 function answer(/** @type {State} */ { onset, steps }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
-  if (!onset || !headline(onset, steps.length).named || onset.onset_mm === null) return [];
+  if (!onset || !isNamed(onset) || onset.onset_mm === null) return [];
   const at = x(onset.onset_mm);
   const parts = [];
   if (onset.interval_95_mm) {
@@ -123,7 +123,7 @@ function fittedLine(/** @type {State} */ { onset, steps }, /** @type {Scale} */ 
   const line = onset?.line;
   if (!line) return [];
   const d = line.setback_mm.map((mm, i) => `${i ? "L" : "M"}${x(mm)},${y(line.hand_load_n[i])}`).join("");
-  return [svg("path", { class: headline(onset, steps.length).named ? "fit" : "fit unsure", d })];
+  return [svg("path", { class: isNamed(onset) ? "fit" : "fit unsure", d })];
 }
 
 function point(/** @type {Step} */ step, /** @type {string} */ way, /** @type {Scale} */ x, /** @type {Scale} */ y, /** @type {boolean} */ newest) {
@@ -141,10 +141,11 @@ function point(/** @type {Step} */ step, /** @type {string} */ way, /** @type {S
 /** Planned positions, those done, the saddle now, and the way to where it is asked to go. */
 function rail(/** @type {State} */ { sweep, steps, entry_mm }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   const done = new Set(steps.map((step) => step.index));
+  /** @type {SVGElement[]} */
   const parts = [svg("line", { class: "rail", x1: f.left, x2: f.right, y1: f.rail, y2: f.rail })];
   if (!sweep) return parts;
   for (const [i, mm] of sweep.planned_mm.entries()) {
-    const kind = done.has(i) ? "done" : i === sweep.step - 1 && sweep.state !== "waiting" ? "asked" : "open";
+    const kind = done.has(i) ? "done" : i === steps.length && sweep.state !== "waiting" ? "asked" : "open";
     parts.push(svg("circle", { class: `stop ${kind}`, cx: x(mm), cy: f.rail, r: kind === "asked" ? 9 : 5 }));
   }
   const moving = sweep.state === "moving" && sweep.asked_setback_mm !== null;
@@ -168,6 +169,6 @@ function wayTo(/** @type {number} */ from_mm, /** @type {number} */ to_mm, /** @
   const end = to - 11 * tip;
   return [
     svg("path", { class: "way", d: `M${from},${f.rail}H${end - 7 * tip}M${end},${f.rail}l${-9 * tip},-6v12z` }),
-    svg("text", { class: "way-name", x: (from + to) / 2, y: f.rail + 22, "text-anchor": "middle" }, travel(from_mm, to_mm)),
+    svg("text", { class: "way-name", x: (from + to) / 2, y: f.rail + 20, "text-anchor": "middle" }, travel(from_mm, to_mm)),
   ];
 }

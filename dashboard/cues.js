@@ -38,7 +38,7 @@ export function startCues(store) {
     if (after.settings.beeps) play((audio ??= new AudioContext()), TONES[cue]);
     if (after.settings.speech && "speechSynthesis" in globalThis) {
       speechSynthesis.cancel();
-      speechSynthesis.speak(new SpeechSynthesisUtterance(spoken(after, cue)));
+      speechSynthesis.speak(Object.assign(new SpeechSynthesisUtterance(spoken(after, cue)), { lang: "en" }));
     }
   });
 }

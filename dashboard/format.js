@@ -9,6 +9,9 @@ const SPACE = "\u00a0";
 /** @type {string|undefined} */
 let locale;
 
+/** The setting "decimal sign" as a language that writes it so. */
+export const DECIMAL_LOCALES = Object.freeze({ auto: undefined, point: "en", comma: "de" });
+
 /** The language whose decimal sign is used, as a BCP 47 tag; undefined for the browser's. @param {string|undefined} tag */
 export function useLocale(tag) {
   locale = tag;

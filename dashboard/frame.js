@@ -87,19 +87,26 @@ function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ store) 
     return { name, input, node: el("p", { class: "field check" }, input, el("label", { for: `set-${name}` }, words)) };
   };
   const boxes = [box("beeps", "Beeps"), box("speech", "Spoken cues"), box("awake", "Keep the screen awake during a sweep"), box("letters", "Single-letter keys")];
-  const theme = el("select", { id: "set-theme", onchange: () => set({ theme: theme.value }) }, ...["auto", "light", "dark"].map((name) => el("option", { value: name }, name)));
+  const choice = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string[]} */ options) => {
+    const select = el("select", { id: `set-${name}`, onchange: () => set({ [name]: select.value }) }, ...options.map((each) => el("option", { value: each }, each)));
+    return { name, select, node: el("p", { class: "field" }, el("label", { for: `set-${name}` }, words), select) };
+  };
+  const choices = [choice("theme", "Colours", ["auto", "light", "dark"]), choice("decimal", "Decimal sign", ["auto", "point", "comma"])];
   const log = el("ol", { class: "log" });
   const logChanged = changes();
   side.replaceChildren(
     el("header", {}, el("h2", {}, "Keys"), el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/panel", shown: false }) }, "Close")),
     el("dl", { class: "keys" }, ...SHORTCUTS.map((each) => el("div", {}, el("dt", {}, el("kbd", {}, each.shown)), el("dd", {}, each.does)))),
-    el("h2", {}, "Settings"), ...boxes.map((each) => each.node), el("p", { class: "field" }, el("label", { for: "set-theme" }, "Colours"), theme),
+    el("h2", {}, "Settings"), ...[...boxes, ...choices].map((each) => each.node),
     el("h2", {}, "Messages"), log);
 
   return (/** @type {State} */ state) => {
     setAttribute(side, "hidden", !state.panel_shown);
     for (const { name, input } of boxes) input.checked = Boolean(state.settings[/** @type {"beeps"} */ (name)]);
-    if (theme.value !== state.settings.theme) theme.value = state.settings.theme;
+    for (const { name, select } of choices) {
+      const value = String(state.settings[/** @type {"theme"} */ (name)]);
+      if (select.value !== value) select.value = value;
+    }
     if (logChanged(state.notices)) log.replaceChildren(...[...state.notices].reverse().map((each) => el("li", { "data-level": each.level }, each.text)));
   };
 }

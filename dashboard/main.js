@@ -1,5 +1,6 @@
 /** Ties it together: the stream feeds the store, each animation frame draws the screen the address names. */
 import { keepAwake, startCues } from "./cues.js";
+import { DECIMAL_LOCALES, useLocale } from "./format.js";
 import { mountFrame } from "./frame.js";
 import { listenToKeys } from "./keys.js";
 import { mount as plan } from "./screens/plan.js";
@@ -19,6 +20,9 @@ const SCREENS = { run, plan, rider };
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const store = createStore(new Trace(SCANS_KEPT));
 store.dispatch({ type: "page/settings", ...loadSettings() });
+const followDecimal = () => useLocale(DECIMAL_LOCALES[store.state.settings.decimal]);
+followDecimal();
+store.onChange(followDecimal);
 store.onChange((before, after) => before.settings !== after.settings && saveSettings(after.settings));
 
 mountFrame(byId("top"), byId("side"), store);
@@ -29,7 +33,9 @@ keepAwake(store);
 let takeAway = () => {};
 function show() {
   takeAway();
-  takeAway = (SCREENS[location.hash.slice(1)] ?? run)(byId("screen"), store);
+  const name = location.hash.slice(1) in SCREENS ? location.hash.slice(1) : "run";
+  document.documentElement.dataset.view = name;
+  takeAway = SCREENS[name](byId("screen"), store);
 }
 addEventListener("hashchange", show);
 show();
@@ -44,7 +50,7 @@ openStream(`${scheme}://${location.host}/api/v1/stream`, {
     store.trace.pace(received_ms);
     store.dispatch({ type: "page/loads", received_ms });
   },
-  onLink: (state, retry_ms) => store.dispatch({ type: "page/link", state, retry_ms, since_ms: performance.now() }),
+  onLink: (state, retry_ms) => store.dispatch({ type: "page/link", state, retry_ms }),
 });
 
 function frame(/** @type {number} */ now_ms) {

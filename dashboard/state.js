@@ -6,7 +6,7 @@
  *
  * @typedef {{name: string, kind: string, state: string, age_s: number|null, rate_hz: number, dropped: number,
  *   damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
- * @typedef {{state: string, accepts: string[], sweep_id: number, step: number, steps_planned: number,
+ * @typedef {{state: string, accepts: string[], sweep_id: number, steps_planned: number,
  *   asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number, protocol: string,
  *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
@@ -19,36 +19,66 @@
  *   slope_n_per_mm: number|null, reasons: string[], method: string, step_off_mm: number,
  *   line: {setback_mm: number[], hand_load_n: number[]}|null}} Onset
  * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, received_ms?: number}} Notice
- * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean, letters: boolean, awake: boolean}} Settings
- * @typedef {typeof initial} State
+ * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean, decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean}} Settings
+ * @typedef {{received_ms: number}} Arrival
+ * @typedef {{start_s: number, end_s: number, hands_n: number, saddle_n: number, feet_n: number|null, tilt_deg: number,
+ *   crank_torque_nm: number|null, power_w: number|null, cadence_rpm: number, scans: number, flags: number,
+ *   shares: Shares|null, gradient_pct: number, u_n: Shares|null, used: boolean}} Stroke
+ * @typedef {{hands: number|null, saddle: number|null, feet: number|null}} Shares
+ *
+ * @typedef {object} State
+ * @property {{state: "opening"|"open"|"lost", retry_ms: number}} link
+ * @property {string} version of the daemon
+ * @property {boolean} simulated
+ * @property {boolean} recording
+ * @property {{name: string, cells: string[], rate_hz: number}|null} rig
+ * @property {{pseudonym: string, mass_kg: number|null}|null} rider
+ * @property {{id: string, stale: boolean}|null} calibration
+ * @property {Source[]} sources
+ * @property {number|null} sources_ms when `sources` arrived
+ * @property {Arrival|null} loads when the last block of raw loads arrived
+ * @property {Stroke|null} stroke the last one
+ * @property {number|null} stroke_ms when it arrived
+ * @property {Sweep|null} sweep
+ * @property {Step[]} steps finished, by index
+ * @property {Onset|null} onset
+ * @property {Notice[]} notices the newest last
+ * @property {boolean} seen whether the newest notice was put away
+ * @property {number|null} entry_mm the setback offered for confirmation
+ * @property {string|null} sending what was asked of the daemon and not answered yet
+ * @property {string|null} problem why the daemon refused the last request
+ * @property {boolean} table_shown
+ * @property {boolean} panel_shown
+ * @property {Settings} settings
  */
 
 const NOTICES_KEPT = 50;
 
 /** @type {Settings} */
-export const DEFAULT_SETTINGS = Object.freeze({ theme: "auto", beeps: false, speech: false, letters: true, awake: true });
+export const DEFAULT_SETTINGS = Object.freeze({ theme: "auto", beeps: false, speech: false, decimal: "auto", letters: true, awake: true });
 
+/** @type {State} */
 export const initial = Object.freeze({
-  link: Object.freeze({ state: "opening", since_ms: 0, retry_ms: 0 }),
+  link: Object.freeze({ state: "opening", retry_ms: 0 }),
   version: "",
   simulated: false,
   recording: false,
-  rig: /** @type {{name: string, cells: string[], rate_hz: number}|null} */ (null),
-  rider: /** @type {{pseudonym: string, mass_kg: number|null}|null} */ (null),
-  calibration: /** @type {{id: string, stale: boolean}|null} */ (null),
-  sources: /** @type {Source[]} */ ([]),
-  sources_ms: /** @type {number|null} */ (null),
-  loads: /** @type {{received_ms: number, end_s: number, hands_n: number, saddle_n: number}|null} */ (null),
-  stroke: /** @type {any} */ (null),
-  stroke_ms: /** @type {number|null} */ (null),
-  sweep: /** @type {Sweep|null} */ (null),
-  steps: /** @type {Step[]} */ ([]),
-  onset: /** @type {Onset|null} */ (null),
-  notices: /** @type {Notice[]} */ ([]),
+  rig: null,
+  rider: null,
+  calibration: null,
+  sources: [],
+  sources_ms: null,
+  loads: null,
+  stroke: null,
+  stroke_ms: null,
+  sweep: null,
+  steps: [],
+  onset: null,
+  notices: [],
   seen: true,
-  entry_mm: /** @type {number|null} */ (null),
-  sending: /** @type {string|null} */ (null),
-  problem: /** @type {string|null} */ (null),
+  entry_mm: null,
+  sending: null,
+  problem: null,
   table_shown: false,
   panel_shown: false,
   settings: DEFAULT_SETTINGS,
@@ -109,15 +139,16 @@ const HANDLERS = {
     };
   },
   step: (state, m) => ({ ...state, steps: withStep(state.steps, withoutType(m)) }),
-  steps: (state, m) => ({ ...state, steps: m.steps, onset: m.steps.length ? state.onset : null }),
+  // A step taken back takes the answer that rested on it along; the next step brings a new one.
+  steps: (state, m) => ({ ...state, steps: m.steps, onset: m.steps.length < state.steps.length ? null : state.onset }),
   onset: (state, m) => ({ ...state, onset: withoutType(m) }),
   notice: (state, m) => {
     const fresh = { ...withoutType(m), received_ms: m.received_ms };
     return { ...state, notices: [...state.notices, fresh].slice(-NOTICES_KEPT), seen: false };
   },
 
-  "page/loads": (state, m) => ({ ...state, loads: { ...withoutType(m), received_ms: m.received_ms } }),
-  "page/link": (state, m) => ({ ...state, link: { state: m.state, since_ms: m.since_ms, retry_ms: m.retry_ms ?? 0 } }),
+  "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
+  "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
   "page/entry": (state, m) => ({ ...state, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
   "page/sent": (state) => ({ ...state, sending: null }),

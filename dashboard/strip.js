@@ -8,6 +8,9 @@ import uPlot from "./vendor/uplot/uPlot.esm.js";
 import { number } from "./format.js";
 import { decimate } from "./trace.js";
 
+/** The vendored module has no types of its own. @type {any} */
+const Plot = uPlot;
+
 export const SPAN_S = 20;
 const Y_STEP_N = 20;
 const LEAST_SPAN_N = 40;
@@ -33,7 +36,7 @@ export function createStrip(host, column) {
   readInk();
   const size = { width: Math.max(1, host.clientWidth), height: Math.max(1, host.clientHeight) };
   const rule = { stroke: () => ink.grid, width: 1 };
-  const plot = new uPlot(
+  const plot = new Plot(
     {
       ...size,
       padding: [9, 0, 9, 0],
@@ -44,7 +47,7 @@ export function createStrip(host, column) {
         { size: 0, stroke: () => ink.text, grid: rule, ticks: { show: false }, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map(() => ""), splits: (/** @type {any} */ _, /** @type {any} */ __, /** @type {number} */ from, /** @type {number} */ to) => everyFive(from, to) },
         { size: 44, gap: 8, space: 26, stroke: () => ink.text, font: ink.font, grid: rule, ticks: { show: false }, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((n) => number(n)) },
       ],
-      series: [{}, { stroke: () => ink.line, width: 1.75, points: { show: false } }],
+      series: [{}, { stroke: () => ink.line, width: 1.25, points: { show: false } }],
     },
     [[], []],
     host,
@@ -53,9 +56,10 @@ export function createStrip(host, column) {
   watch.observe(host);
   return {
     readInk,
-    /** @param {Trace} trace @param {number} to_s @param {number} rate_hz of the board: a slow one gets fewer bins, not gaps */
-    draw(trace, to_s, rate_hz) {
-      const bins = Math.max(10, Math.min(host.clientWidth - 44, Math.floor((SPAN_S * rate_hz) / 2)));
+    /** A slow board gets fewer bins, not gaps. @param {Trace} trace @param {number} to_s */
+    draw(trace, to_s) {
+      const columns = Math.max(10, host.clientWidth - 44);
+      const bins = Math.max(10, Math.min(columns, Math.floor((SPAN_S * trace.rate_hz) / 2) || columns));
       const { t_s, y } = decimate(trace.t_s, trace.columns[column], to_s - SPAN_S, to_s, bins);
       plot.batch(() => {
         plot.setData([t_s, y], false);

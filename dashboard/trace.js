@@ -86,6 +86,12 @@ export class Trace {
     return now_ms / 1000 + this.lead_s;
   }
 
+  /** Scans a second among the newest 200; NaN with fewer than two. */
+  get rate_hz() {
+    const n = Math.min(200, this.filled);
+    return n < 2 ? NaN : (n - 1) / (this.end_s - this.t_s[this.t_s.length - n]);
+  }
+
   /** Mean of one column over its last `span_s` seconds; NaN when empty. @param {number} k @param {number} span_s */
   mean(k, span_s) {
     const from_s = this.end_s - span_s;

@@ -23,10 +23,7 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
 
 /** @type {Record<string, (sweep: Sweep, state: State) => Instruction>} */
 const NOW = {
-  waiting: (sweep) =>
-    say("Rider warms up, then begin", {
-      detail: sweep.why_waiting || (sweep.gradient_pct === 0 ? CAUTION : TILT_CAUTION),
-    }),
+  waiting: (sweep) => say("Rider warms up, then begin", { detail: sweep.gradient_pct === 0 ? CAUTION : TILT_CAUTION }),
   moving: (sweep) =>
     say("Move the saddle to", {
       value: number(sweep.asked_setback_mm),
@@ -34,12 +31,9 @@ const NOW = {
       detail: sweep.setback_mm === null || sweep.asked_setback_mm === null ? "" : travel(sweep.setback_mm, sweep.asked_setback_mm),
     }),
   settling: (sweep) =>
-    say("Keep pedalling: settling", {
-      value: number(sweep.settle_left_s),
-      unit: "s at least",
-      detail: sweep.why_waiting,
-      waits: sweep.why_waiting !== "",
-    }),
+    sweep.settle_left_s === 0
+      ? say("Keep pedalling: not steady yet", { detail: sweep.why_waiting, waits: true })
+      : say("Keep pedalling: settling", { value: number(sweep.settle_left_s), unit: "s at least", detail: sweep.why_waiting }),
   averaging: (sweep) =>
     say(sweep.in_band === false ? "Recording waits" : "Keep pedalling: recording", {
       value: number(sweep.dwell_left_s),
@@ -51,10 +45,10 @@ const NOW = {
     say("Paused: the rider rests", {
       detail: `When you resume, the step at ${millimetres(sweep.asked_setback_mm)} starts again.`,
     }),
-  finished: (_, { onset }) =>
-    onset?.verdict === "onset"
-      ? say("Finished: onset at", { value: number(onset.onset_mm), unit: "mm behind the BB", detail: `Suggested setback ${millimetres(onset.suggested_setback_mm)}` })
-      : say("Finished", { detail: headline(onset, STEPS_FOR_AN_ANSWER).text }),
+  finished: (_, state) =>
+    isNamed(state.onset)
+      ? say("Finished: onset at", { value: number(state.onset.onset_mm), unit: "mm behind the BB", detail: `Suggested setback ${millimetres(state.onset.suggested_setback_mm)}` })
+      : say("Finished", { detail: headline(state) }),
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
 };
 
@@ -64,28 +58,30 @@ export function instruction(state) {
   return (NOW[state.sweep.state] ?? (() => say(state.sweep?.state ?? "")))(state.sweep, state);
 }
 
-/** "Step 5 of 11". @param {Sweep|null} sweep */
-export function progress(sweep) {
-  if (!sweep || sweep.state === "waiting" || !sweep.step) return "";
-  return `Step ${number(sweep.step)} of ${number(sweep.steps_planned)}`;
+/** "Step 5 of 11": the one after those finished. @param {State} state */
+export function progress({ sweep, steps }) {
+  if (!sweep || sweep.state === "waiting") return "";
+  return `Step ${number(Math.min(steps.length + 1, sweep.steps_planned))} of ${number(sweep.steps_planned)}`;
 }
 
-/**
- * The answer in one line. `named` is true only where a setback may be named.
- * @param {Onset|null} onset @param {number} steps done
- * @returns {{named: boolean, text: string}}
- */
-export function headline(onset, steps) {
-  if (!onset) {
-    return { named: false, text: steps < STEPS_FOR_AN_ANSWER ? `No answer yet: ${steps} of at least ${STEPS_FOR_AN_ANSWER} steps` : "No answer yet" };
-  }
-  const texts = {
-    onset: "Onset",
-    "light-throughout": "No onset: hands light throughout",
-    "loaded-throughout": "No onset: hands loaded throughout",
-    undecided: "No onset can be named: undecided",
-  };
-  return { named: onset.verdict === "onset", text: texts[/** @type {keyof typeof texts} */ (onset.verdict)] ?? onset.verdict };
+/** Whether a setback may be named. @param {Onset|null} onset @returns {onset is Onset & {onset_mm: number}} */
+export function isNamed(onset) {
+  return onset?.verdict === "onset" && onset.onset_mm !== null;
+}
+
+const HEADLINES = {
+  onset: "Onset",
+  "light-throughout": "No onset: hands light throughout",
+  "loaded-throughout": "No onset: hands loaded throughout",
+  undecided: "Undecided: no onset can be named",
+};
+
+/** The answer in one line, "so far" while steps are still to come. @param {State} state */
+export function headline({ onset, steps, sweep }) {
+  if (!onset) return steps.length < STEPS_FOR_AN_ANSWER ? `No answer yet: ${steps.length} of at least ${STEPS_FOR_AN_ANSWER} steps` : "No answer yet";
+  const text = HEADLINES[/** @type {keyof typeof HEADLINES} */ (onset.verdict)] ?? onset.verdict;
+  if (!sweep?.accepts.includes("stop")) return text;
+  return text.includes(":") ? text.replace(":", " so far:") : `${text} so far`;
 }
 
 const MEANING = {
@@ -112,7 +108,7 @@ export function chartInWords(state) {
   const { onset, steps } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
   const told = `Hand load against setback, ${steps.length} steps.`;
-  if (!onset || !headline(onset, steps.length).named) return `${told} ${sentence(headline(onset, steps.length).text)}`;
+  if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
   return `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, 95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
     `Behind it hand load is ${newtons(onset.light_load_n)}; forward of it it rises by ${slope(onset.slope_n_per_mm)}. ` +
     `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`;
@@ -140,7 +136,7 @@ export function bandSign(value, band, withUnit) {
 /** Foot share outside 10 to 60 % says that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
 export function footDoubt(share) {
   if (share === null || share === undefined || (share >= 0.1 && share <= 0.6)) return "";
-  return `Feet at ${percent(share)}: a cell, a zero or the rider’s mass is wrong. No answer can be trusted.`;
+  return "Feet outside 10 to 60 % of the weight: a cell, a zero or the rider’s mass is wrong. No answer can be trusted.";
 }
 
 /**

@@ -3,6 +3,7 @@ import { el, setAttribute, setText } from "../dom.js";
 import { rpm, watts } from "../format.js";
 import { powerFreshness, strokeFreshness } from "../fresh.js";
 import { gauge } from "./run/effort.js";
+import { stopButton } from "./run/stop.js";
 
 const WORDS = { paused: "Rest", stopped: "Stop pedalling", finished: "Done. Spin down.", settling: "Keep pedalling", averaging: "Keep pedalling" };
 
@@ -11,19 +12,16 @@ export function mount(root, store) {
   const words = el("p", { class: "rider-words", role: "status" });
   const cadence = gauge("Cadence", rpm, "rpm");
   const power = gauge("Power", watts, "W");
+  const stop = stopButton(store);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Rider"),
-    el("div", { class: "rider" }, words, cadence.node, power.node, el("p", { class: "rider-caution" }, "Anything hurts or goes numb: say stop.")),
+    el("div", { class: "rider" }, words, cadence.node, power.node, el("p", { class: "rider-caution" }, "Anything hurts or goes numb: say stop, or press it."), stop.node),
   );
-  document.documentElement.dataset.view = "rider";
-  const off = store.onFrame((state, now_ms) => {
+  return store.onFrame((state, now_ms) => {
     setText(words, WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? "");
     setAttribute(words, "data-empty", words.textContent === "" ? true : undefined);
     cadence.draw(state.stroke?.cadence_rpm, state.sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
     power.draw(state.stroke?.power_w, state.sweep?.power_band_w, powerFreshness(state, now_ms));
+    stop.draw(state);
   });
-  return () => {
-    off();
-    delete document.documentElement.dataset.view;
-  };
 }

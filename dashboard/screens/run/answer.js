@@ -2,7 +2,7 @@
 import { onsetChart } from "../../chart.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { millimetres, millimetresFine, newtonMetres, newtonsFine, number, range, slope, uncertainty } from "../../format.js";
-import { chances, chartInWords, FORWARD_LIMIT, headline, reasons } from "../../words.js";
+import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -27,16 +27,16 @@ export function answerPanel(store) {
   function draw(state) {
     const { onset, steps, sweep, table_shown } = state;
     if (headChanged(onset, steps.length, sweep?.state)) {
-      const { named, text } = headline(onset, steps.length);
-      title.replaceChildren(...(named && onset ? ["Onset ", el("strong", {}, millimetresFine(onset.onset_mm))] : [text]));
-      value.replaceChildren(...(named && onset ? onsetLine(onset) : []));
+      const named = isNamed(onset);
+      title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
+      value.replaceChildren(...(named ? onsetLine(onset) : []));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
     }
     setText(turn, table_shown ? "Chart" : "Table");
     setAttribute(chart, "hidden", table_shown);
     setAttribute(table, "hidden", !table_shown);
-    if (!table_shown && size.width > 0 && size.height > 0 && chartChanged(steps, onset, sweep?.planned_mm.join(), sweep?.state, sweep?.step, sweep?.setback_mm, sweep?.asked_setback_mm, state.entry_mm, size.width, size.height)) {
+    if (!table_shown && size.width > 0 && size.height > 0 && chartChanged(steps, onset, sweep?.planned_mm.join(), sweep?.state, sweep?.setback_mm, sweep?.asked_setback_mm, state.entry_mm, size.width, size.height)) {
       chart.replaceChildren(onsetChart(state, size.width, size.height));
       setAttribute(chart, "aria-label", chartInWords(state));
     }

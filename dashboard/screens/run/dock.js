@@ -3,7 +3,8 @@ import { el, setAttribute, setText } from "../../dom.js";
 import { number } from "../../format.js";
 import { sendEvent, sendMark } from "../../commands.js";
 import { confirmMain } from "../../keys.js";
-import { CAUTION, entryDoubt, idleLabel, mainAction } from "../../words.js";
+import { entryDoubt, idleLabel, mainAction } from "../../words.js";
+import { stopButton } from "./stop.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -23,10 +24,10 @@ export function dock(store) {
   const mainWords = el("span", { class: "main-words" });
   const mainKey = el("kbd", {}, "space or pedal");
   const main = el("button", { type: "button", class: "main", onclick: press }, mainWords, mainKey);
-  const stop = el("button", { type: "button", class: "stop", onclick: () => sendEvent(store, "stop") }, el("span", { class: "stop-words" }, "Stop"), el("small", {}, CAUTION), el("kbd", {}, "Esc"));
+  const stop = stopButton(store);
   const entry = entryGroup(store);
   const node = el("section", { class: "dock", "aria-label": "Controls" },
-    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark), entry.node, main, stop);
+    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark), entry.node, main, stop.node);
 
   /** @param {State} state */
   function draw(state) {
@@ -38,7 +39,7 @@ export function dock(store) {
     setAttribute(main, "disabled", action === null);
     setAttribute(main, "aria-busy", action?.event && state.sending === action.event ? "true" : null);
     setAttribute(mainKey, "hidden", !action?.event);
-    setAttribute(stop, "disabled", !accepts.includes("stop"));
+    stop.draw(state);
     entry.draw(state);
   }
   return { node, draw };

@@ -18,7 +18,7 @@ export function gauge(name, withUnit, unit) {
   const band = el("span", { class: "gauge-band" });
   const pointer = el("div", { class: "gauge-needle" });
   const scale = el("div", { class: "gauge-scale", "aria-hidden": "true" }, el("div", { class: "gauge-middle" }), pointer);
-  const node = el("div", { class: "gauge" }, el("h3", {}, name), value, el("p", {}, sign, " ", band), scale);
+  const node = el("div", { class: "gauge" }, el("h2", { class: "gauge-name" }, name), value, el("p", {}, sign, " ", band), scale);
 
   /** @param {number|null|undefined} reading @param {[number, number]|null|undefined} limits @param {import("../../fresh.js").Freshness} fresh */
   function draw(reading, limits, fresh) {

@@ -21,7 +21,7 @@ export function nowPanel() {
   function draw(state) {
     const said = instruction(state);
     const { sweep } = state;
-    setText(where, progress(sweep) || "Now");
+    setText(where, progress(state) || "Now");
     setText(left, sweep?.seconds_left && sweep.accepts.includes("stop") && sweep.state !== "waiting" ? `about ${clock(sweep.seconds_left)} left` : "");
     setText(lead, said.lead);
     setText(value, said.value);
@@ -37,9 +37,9 @@ export function nowPanel() {
 }
 
 /** Changes with the state only, so that a screen reader is not read every second. */
-function announcement(/** @type {State} */ { sweep }, /** @type {import("../../words.js").Instruction} */ said) {
-  if (sweep?.state === "moving") return `${progress(sweep)}. ${said.lead} ${millimetres(sweep.asked_setback_mm)}`;
-  return `${progress(sweep)}. ${said.lead}`;
+function announcement(/** @type {State} */ state, /** @type {import("../../words.js").Instruction} */ said) {
+  const target = state.sweep?.state === "moving" ? ` ${millimetres(state.sweep.asked_setback_mm)}` : "";
+  return `${progress(state)}. ${said.lead}${target}`;
 }
 
 function drawBar(/** @type {HTMLElement} */ bar, /** @type {State["sweep"]} */ sweep) {

@@ -34,7 +34,7 @@ export function stripsPanel(store) {
       ink_ms = now_ms;
     }
     drawn_ms = now_ms;
-    strips.forEach((strip) => strip.draw(store.trace, to_s, state.rig?.rate_hz ?? 100));
+    strips.forEach((strip) => strip.draw(store.trace, to_s));
   }
   return { node, draw, close: () => strips?.forEach((strip) => strip.destroy()) };
 }
