@@ -35,6 +35,8 @@ LIVE_LEVEL = 3
 CLOSED_LEVEL = 12
 """zstd level when a session is closed and there is time; above it the gain is under 1 %."""
 MOST_CHANNELS = 0xFFFF
+MOST_BYTES = 2**30
+"""Unpacked: 32 channels at 1 kHz for two hours. A chunk that announces more is not one of ours."""
 
 _HEAD = struct.Struct("<BBHI")
 _UnsignedArray = npt.NDArray[Any]
@@ -70,6 +72,8 @@ def decode(chunk: bytes, *, source: str) -> Samples:
     if codec != CODEC or order not in (1, 2):
         raise BadChunk(f"expected codec {CODEC} and order 1 or 2, got codec {codec} and order {order}")
     size = scans * (8 + 4 + 2 + 1 + 4 * channels)
+    if size > MOST_BYTES:
+        raise BadChunk(f"expected at most {MOST_BYTES} bytes unpacked, got {size}")
     try:
         body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :], max_output_size=size)
     except zstandard.ZstdError as error:

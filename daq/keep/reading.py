@@ -13,7 +13,7 @@ from daq.items import Event, Hello, Item, Notification
 from daq.keep import chunks
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.sums import SecondSums, added
-from daq.values import Samples
+from daq.values import Bools, Samples
 
 BEGIN_US = -(2**63)
 END_US = 2**63 - 1
@@ -65,7 +65,7 @@ def read_samples(
         if inside.all():
             yield samples
         elif inside.any():
-            yield _scans(samples, inside)
+            yield cut(samples, inside)
 
 
 def read_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> Samples:
@@ -156,8 +156,8 @@ class _Stream:
         if scans == len(item):
             self._next()
             return item
-        self.head, self._times = _scans(item, slice(scans, None)), self._times[scans:]
-        return _scans(item, slice(None, scans))
+        self.head, self._times = cut(item, slice(scans, None)), self._times[scans:]
+        return cut(item, slice(None, scans))
 
     def _next(self) -> None:
         self.head = next(self._items, None)
@@ -177,7 +177,8 @@ def _merged(streams: list[_Stream]) -> Iterator[Item]:
         yield first.take(min((stream.key for stream in streams if stream is not first), default=first.end))
 
 
-def _scans(samples: Samples, which: slice | np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Samples:
+def cut(samples: Samples, which: slice | Bools) -> Samples:
+    """Some of the scans."""
     return dataclasses.replace(
         samples,
         received_us=samples.received_us[which],

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from sqlite3 import Connection, Cursor
 from typing import Any
 
@@ -164,6 +165,14 @@ def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecor
         (sweep_id, kind, kind),
     )
     return [ResultRecord(*_decoded(row, json.loads, 5)) for row in rows]
+
+
+def add_copy(db: Connection, kind: str, path: Path, sweep_ids: Sequence[int]) -> None:
+    """Notes that these sweeps were copied to a file or folder; kind: backup or export."""
+    copy_id = _inserted(
+        db.execute("INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, utc_now(), str(path.resolve())))
+    )
+    db.executemany("INSERT INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)", [(copy_id, i) for i in sweep_ids])
 
 
 def utc_now() -> str:

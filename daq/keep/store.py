@@ -45,6 +45,11 @@ class Store:
         return self._file.path
 
     @property
+    def writable(self) -> bool:
+        """Whether it was opened for writing."""
+        return self._file.writable
+
+    @property
     def migrated_copy(self) -> Path | None:
         """Where the store was copied to before it was brought to a newer schema, if it was."""
         return self._file.migrated_copy

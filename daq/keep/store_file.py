@@ -17,6 +17,7 @@ from pathlib import Path
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, store_error
 from daq.keep.lock import take_lock
 from daq.keep.migrations import check_version, migrate
+from daq.keep.records import add_copy
 
 BUSY_S = 5.0
 """How long to wait for another program (a backup, a shell) that holds the file for a moment."""
@@ -31,6 +32,11 @@ class StoreFile:
         """Where the store was copied to before it was brought to a newer schema, if it was."""
         self._db = db
         self._lock = lock
+
+    @property
+    def writable(self) -> bool:
+        """Whether it was opened for writing and is open."""
+        return self._lock is not None
 
     def close(self) -> None:
         """Lets go of file and lock. Twice does no harm."""
@@ -87,6 +93,9 @@ def open_for_writing(path: Path) -> StoreFile:
             db.execute("PRAGMA secure_delete = ON")  # what is forgotten leaves no bytes in free pages
             file.migrated_copy = migrate(db, path)
             db.execute("PRAGMA foreign_keys = ON")
+        if file.migrated_copy is not None:
+            with file.writing() as db:
+                add_copy(db, "backup", file.migrated_copy, [row[0] for row in db.execute("SELECT id FROM sweeps")])
     except BaseException:
         file.close()
         raise

@@ -1,0 +1,104 @@
+"""A verified copy of the whole store, made while it is in use, and the way back."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+from daq.keep.errors import StoreError, store_error
+from daq.keep.lock import take_lock
+from daq.keep.records import add_copy
+from daq.keep.store import Store
+from daq.keep.verify import Verified, verify
+
+_PAGES = 2_000
+"""Copied at a time; a daemon that writes meanwhile waits no longer than this takes."""
+
+
+def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
+    """Copies an open store to a new file, reads the copy through, and says what it holds.
+
+    progress(done, all) counts pages. A store opened for writing notes the copy, so that a client who is to be
+    forgotten can be looked for there too. Raises StoreError when target exists or the copy does not verify;
+    a copy that does not verify is left for inspection under its partial name.
+    """
+    partial = target.with_name(target.name + ".partial")
+    if target.exists():
+        raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
+    partial.unlink(missing_ok=True)
+    _copy(store, partial, progress)
+    with Store.open(partial, write=False) as copy:
+        found = verify(copy)
+    if found.problems:
+        raise StoreError(f"the copy {partial} is not sound: {found.problems[0]} ({len(found.problems)} problems)")
+    os.replace(partial, target)
+    _sync_folder(target.parent)
+    if store.writable:
+        with store.writing() as db:
+            add_copy(db, "backup", target, [sweep.id for sweep in store.sweeps()])
+    return found
+
+
+def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
+    """Makes a store from a backup, brought to the newest schema, and verifies it.
+
+    A store already at target is kept beside it under the first free name ending in .before-restore. Raises
+    StoreBusy when another process writes to it, StoreError when the backup does not verify.
+    """
+    partial = target.with_name(target.name + ".restoring")
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    lock = take_lock(target)
+    try:
+        partial.unlink(missing_ok=True)
+        with Store.open(backup, write=False) as source:
+            _copy(source, partial, progress)
+        with Store.open(partial) as copy:
+            found = verify(copy)
+        if found.problems:
+            raise StoreError(f"{backup} is not sound: {found.problems[0]}; {target} is as it was")
+        _set_aside(target)
+        os.replace(partial, target)
+        _sync_folder(target.parent)
+    finally:
+        for leftover in (partial, partial.with_name(partial.name + ".lock")):
+            leftover.unlink(missing_ok=True)
+        os.close(lock)
+    return found
+
+
+def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | None) -> None:
+    os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    copy = sqlite3.connect(target)
+    try:
+        with store.reading() as db:
+            db.backup(
+                copy,
+                pages=_PAGES,
+                progress=lambda _, left, total: progress(total - left, total) if progress is not None else None,
+            )
+        copy.execute("PRAGMA journal_mode = DELETE")  # one file that can be carried away
+    except sqlite3.Error as error:
+        raise store_error(error, target) from error
+    finally:
+        copy.close()
+
+
+def _set_aside(target: Path) -> None:
+    """Renames a store, with its log, under the first free name. It may be damaged: SQLite does not touch it."""
+    number = 1
+    while (aside := target.with_name(f"{target.name}.{number}.before-restore")).exists():
+        number += 1
+    for ending in ("-wal", "-shm", ""):
+        with contextlib.suppress(FileNotFoundError):
+            os.replace(target.with_name(target.name + ending), aside.with_name(aside.name + ending))
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

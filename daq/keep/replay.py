@@ -1,0 +1,56 @@
+"""A sweep computed again from what was received: from a recording's wire bytes, or from the store's raw."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from daq.items import Item, WireBytes
+from daq.keep.recording import BadRecording, Recorded, Recording
+from daq.keep.store import Store
+from daq.measure.calibration import Calibration, from_dict
+from daq.pipeline import Output, Pipeline, item_of
+from daq.rig import Rig, RigError, parse_rig
+from daq.values import Samples
+from daq.wire.board import BoardDecoder, Hello
+
+
+def replayed(recording: Recording) -> Iterator[Output]:
+    """Everything the pipeline makes of a recording. Raises BadRecording when its header lacks rig or calibration."""
+    rig, calibration = _setting(recording)
+    yield from run(Pipeline(rig, calibration), wire_items(recording.items()))
+
+
+def recomputed(store: Store, sweep_id: int) -> Iterator[Output]:
+    """Everything the pipeline makes of a stored sweep, with the calibration it was ridden with."""
+    sweep = store.sweep(sweep_id)
+    rig = parse_rig(store.session(sweep.session_id).rig)
+    calibration = from_dict(store.calibration(sweep.calibration_id))
+    items = store.read_items(sweep.session_id, sweep.from_us, *([] if sweep.to_us is None else [sweep.to_us]))
+    yield from run(Pipeline(rig, calibration), items)
+
+
+def run(pipeline: Pipeline, items: Iterable[Item]) -> Iterator[Output]:
+    """What the pipeline makes of the items."""
+    for item in items:
+        yield from pipeline.feed(item)
+
+
+def wire_items(recorded: Iterable[Recorded]) -> Iterator[Item]:
+    """What was recorded with the boards' bytes decoded."""
+    decoders: dict[str, BoardDecoder] = {}
+    for entry in recorded:
+        if not isinstance(entry, WireBytes):
+            yield entry
+            continue
+        decoder = decoders.setdefault(entry.source, BoardDecoder(entry.source))
+        for said in decoder.feed(entry.payload, entry.received_us):
+            if isinstance(said, Samples | Hello):
+                yield item_of(said, entry.received_us)
+
+
+def _setting(recording: Recording) -> tuple[Rig, Calibration]:
+    header = recording.header
+    try:
+        return parse_rig(header["rig"]), from_dict(header["calibration"])
+    except (KeyError, TypeError, RigError, ValueError) as error:
+        raise BadRecording(f"{recording.path}: header without a usable rig or calibration: {error}") from error

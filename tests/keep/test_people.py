@@ -1,0 +1,109 @@
+import datetime
+import re
+
+import pytest
+
+from daq.keep import people
+from daq.keep.backup import back_up
+from daq.keep.errors import StoreError
+from daq.keep.forgetting import forget
+from daq.keep.store import Store
+from daq.keep.verify import verify
+from tests.keep.jig import begin, concatenated, recorded, second_of_session
+
+NAME = "Ada Quetzalcoatl-Featherstone"
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "store.sqlite"
+
+
+@pytest.fixture
+def store(path):
+    with Store.open(path) as opened:
+        yield opened
+
+
+def sweep(store, session_id, client, from_us, to_us):
+    sweep_id = store.begin_sweep(
+        session_id, from_us=from_us, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=client.id
+    )
+    store.put_result(sweep_id, kind="onset", method="grid/1", content={"onset_mm": 90})
+    store.end_sweep(sweep_id, to_us=to_us, state="finished")
+    return sweep_id
+
+
+def test_a_pseudonym_says_nothing_of_the_name_and_can_be_read_aloud(store):
+    made = [people.add_client(store, name=NAME) for _ in range(50)]
+
+    assert len({client.pseudonym for client in made}) == 50
+    assert all(re.fullmatch(r"R-[2-9A-HJKMNP-TV-Z]{6}", client.pseudonym) for client in made)
+    assert people.client_called(store, made[0].pseudonym.lower()) == made[0]
+    assert people.name_of(store, made[0].id) == NAME
+
+
+def test_the_latest_word_on_a_consent_counts_and_silence_is_no(store):
+    client = people.add_client(store)
+    people.set_consent(store, client.id, "service", True)
+    people.set_consent(store, client.id, "research", True)
+    people.set_consent(store, client.id, "research", False)
+
+    assert people.consents(store, client.id) == {"service": True, "research": False, "images": False}
+    with pytest.raises(ValueError, match="expected one of service, research, images, got 'marketing'"):
+        people.set_consent(store, client.id, "marketing", True)
+
+
+def test_records_past_their_date_are_listed(store):
+    early = people.add_client(store, keep_until=datetime.date(2027, 1, 31))
+    people.add_client(store, keep_until=datetime.date(2028, 1, 31))
+    people.add_client(store)
+
+    assert people.overdue(store, datetime.date(2027, 1, 31)) == []
+    assert people.overdue(store, datetime.date(2027, 2, 1)) == [early]
+
+
+def test_a_forgotten_client_leaves_no_trace_in_the_files(store, path):
+    client = people.add_client(store, name=NAME)
+    session_id = begin(store, client_id=client.id)
+    store.put(session_id, second_of_session(0))
+    sweep(store, session_id, client, 0, 1_000_000)
+    pseudonym = client.pseudonym.encode()
+    assert any(NAME.encode() in file.read_bytes() for file in path.parent.iterdir())
+
+    forgotten = forget(store, client.id)
+    assert (forgotten.sessions, forgotten.sweeps) == (1, 1)
+    for file in path.parent.iterdir():
+        content = file.read_bytes()
+        assert NAME.encode() not in content
+        assert pseudonym not in content
+    assert store.sessions() == []
+    assert verify(store).problems == ()
+
+
+def test_others_keep_theirs_in_a_shared_session(store):
+    session_id = recorded(store, 10)
+    first, second = people.add_client(store), people.add_client(store)
+    sweep(store, session_id, first, 2_500_000, 4_500_000)
+    kept = sweep(store, session_id, second, 5_000_000, 9_000_000)
+    before = concatenated(list(store.read_items(session_id)))
+
+    assert forget(store, first.id).sessions == 0
+    after = concatenated(list(store.read_items(session_id)))
+    gone = (before.received_us >= 2_500_000) & (before.received_us < 4_500_000)
+    assert after.received_us.tolist() == before.received_us[~gone].tolist()
+    assert after.counts.tolist() == before.counts[~gone].tolist()
+    assert [one.id for one in store.sweeps()] == [kept]
+    assert verify(store).problems == ()
+
+
+def test_copies_out_of_reach_are_named(store, tmp_path):
+    client, other = people.add_client(store), people.add_client(store)
+    back_up(store, tmp_path / "before.sqlite")
+    sweep(store, recorded(store, 1), client, 0, 1)
+    back_up(store, tmp_path / "after.sqlite")
+
+    assert forget(store, other.id).backups == ()
+    assert forget(store, client.id).backups == (tmp_path / "after.sqlite",)
+    with pytest.raises(StoreError, match="no client"):
+        people.client(store, client.id)
