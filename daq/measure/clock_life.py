@@ -1,0 +1,98 @@
+"""One life of a board's clock: how its microseconds map to session time from one restart to the next.
+
+The mapping is straight within each device second and joins on at its end, so session time neither jumps nor goes back.
+It is laid anew, under the least late scan of each second past, only when a second is complete.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from daq.measure.envelope import Point, envelope_error_s, forget_before_rise, line_under
+from daq.values import Array, Ints
+
+HISTORY = 120
+"""Seconds the line is laid under."""
+SECOND_US = 1_000_000
+EARLY_US = 1_000_000
+"""A scan cannot arrive so long before it was taken: the board has restarted, or the host slept."""
+SILENCE_US = 60_000_000
+"""After so long without a scan nothing is taken for granted."""
+RISEN_S, RISEN_SECONDS = 0.2, 10
+"""All of so many device seconds later than the line by so much: the board's clock has stood still meanwhile."""
+STEP_S = 0.5
+"""Session time that far behind a new line steps forward to it; anything less is caught up with within the second."""
+SLOWEST, FASTEST = 0.5, 1.5
+"""Session seconds per device second while catching up. Never below 0: time does not go back."""
+
+
+class ClockLife:
+    """Maps the scans of one device second after the other. Integers, microseconds, until the very last step."""
+
+    def __init__(self, device_us: int, received_us: int, session_s: float) -> None:
+        self.drift = 0.0
+        self.error_ms: float | None = None
+        self._zero_us, self._zero_delay_us = device_us, received_us - device_us
+        self._second_us, self._second_s, self._rate = device_us, session_s, 1.0
+        self._best: tuple[int, int] | None = None
+        self._points: list[Point] = []
+        self._delay_s = 0.0
+        self._line_us = self._zero_delay_us
+        """Receipt minus device time of a scan that is not late at all, in this device second."""
+        self._last_received_us = received_us
+
+    def broken(self, device_us: int, received_us: int) -> bool:
+        """Whether this scan cannot belong to the same life."""
+        late_us = received_us - device_us - self._line_us
+        silent = received_us - self._last_received_us > SILENCE_US
+        return late_us < -EARLY_US or (silent and late_us > EARLY_US)
+
+    def session_s(self, device_us: Ints, received_us: Ints) -> Array:
+        """(n,) session time of the leading scans that lie in this device second and in this life; at least one.
+
+        Remembers the least late of them.
+        """
+        n = int(device_us.searchsorted(self._second_us + SECOND_US))
+        late_us = received_us[:n] - device_us[:n] - self._line_us
+        best = int(late_us.argmin())
+        if late_us[best] < -EARLY_US or received_us[n - 1] - self._last_received_us > SILENCE_US:
+            n = self._until_broken(late_us, received_us[:n])
+            best = int(late_us[:n].argmin())
+        if self._best is None or late_us[best] < self._best[1]:
+            self._best = int(device_us[best]), int(late_us[best])
+        self._last_received_us = int(received_us[n - 1])
+        return np.asarray((device_us[:n] - self._second_us) * (1e-6 * self._rate) + self._second_s)
+
+    def turn_to(self, device_us: int) -> None:
+        """When this scan lies beyond the present device second: settle the mapping for the second it lies in."""
+        seconds = (device_us - self._second_us) // SECOND_US
+        if seconds < 1 or self._best is None:
+            return
+        self._lay_line(*self._best)
+        self._best = None
+        self._second_us += seconds * SECOND_US
+        self._second_s += self._rate + (seconds - 1) * (1.0 + self.drift)
+        now_s, next_s = self._line_s(self._second_us), self._line_s(self._second_us + SECOND_US)
+        if now_s - self._second_s > STEP_S:
+            self._second_s = now_s
+        self._rate = min(FASTEST, max(SLOWEST, next_s - self._second_s))
+        self._line_us = round(now_s * 1e6) - self._second_us
+
+    def _until_broken(self, late_us: Ints, received_us: Ints) -> int:
+        """How many scans belong to this life; at least one, which has been looked at before."""
+        silent = np.diff(received_us, prepend=received_us[0]) > SILENCE_US
+        broken = np.flatnonzero((late_us < -EARLY_US) | (silent & (late_us > EARLY_US)))
+        return len(late_us) if not len(broken) else max(1, int(broken[0]))
+
+    def _lay_line(self, device_us: int, late_us: int) -> None:
+        delay_us = late_us + self._line_us - self._zero_delay_us
+        self._points = [*self._points[1 - HISTORY :], ((device_us - self._zero_us) / 1e6, delay_us / 1e6)]
+        self._points = forget_before_rise(self._points, rise_s=RISEN_S, count=RISEN_SECONDS)
+        self._delay_s, self.drift = line_under(self._points)
+        error_s = envelope_error_s(self._points, self._points[-1][0] + 1.0)
+        self.error_ms = None if error_s is None else error_s * 1e3
+
+    def _line_s(self, device_us: int) -> float:
+        """Session time of a scan that is not late at all."""
+        since_s = (device_us - self._zero_us) / 1e6
+        return (device_us + self._zero_delay_us) / 1e6 + self._delay_s + self.drift * since_s

@@ -1,0 +1,85 @@
+"""The line under the delays: how a device's clock runs against the session's, found from arrivals alone.
+
+A message can come late, never early. Plotted over device time, receipt minus device time is therefore a cloud above
+the line that the two clocks follow, and the line is the cloud's lower edge. Of all lines below every point the one
+with the least mean distance to them is the edge of the lower convex hull over the mean device time: Moon, Skelly and
+Towsley (INFOCOM 1999) state it as a linear programme, Zhang, Liu and Xia (INFOCOM 2002) solve it by the hull.
+Least squares follows the mean delay instead, which a busy host moves by milliseconds.
+
+The shortest delay of the link stays in the line: no host can tell it from the clocks' offset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import TypeAlias
+
+Point: TypeAlias = tuple[float, float]
+"""Device time and delay, both seconds."""
+
+MAX_DRIFT = 200e-6
+"""Two crystal oscillators of +-100 ppm against each other."""
+THIRDS = 3
+COVER = 2.5
+CLOCK_STEP_S = 1e-6
+"""Both clocks count microseconds."""
+
+
+def lower_hull(points: Sequence[Point]) -> list[Point]:
+    """The corners of the lower convex hull, from left to right. Points come ordered by time (Andrew 1979)."""
+    hull: list[Point] = []
+    for point in points:
+        while len(hull) > 1 and _cross(hull[-2], hull[-1], point) <= 0.0:
+            hull.pop()
+        if len(hull) == 1 and hull[0][0] == point[0]:
+            hull[0] = min(hull[0], point)
+        else:
+            hull.append(point)
+    return hull
+
+
+def line_under(points: Sequence[Point]) -> Point:
+    """Delay at time 0, s, and drift of the line under the points; at least one, ordered by time.
+
+    The drift is held within MAX_DRIFT, which is what few or much scattered points can say nothing about.
+    """
+    hull = lower_hull(points)
+    middle = sum(x for x, _ in points) / len(points)
+    drift = 0.0
+    for (x0, y0), (x1, y1) in pairwise(hull):
+        drift = (y1 - y0) / (x1 - x0)
+        if x1 >= middle:
+            break
+    drift = min(MAX_DRIFT, max(-MAX_DRIFT, drift))
+    return min(y - drift * x for x, y in points), drift
+
+
+def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
+    """How far the line may be off at this device time, in about 19 of 20 cases; None with fewer than six points.
+
+    Three lines, each under every third point, differ by about what a line under all of them is wrong. The factor was
+    measured by simulation over links from 10 to 1000 messages a second and Bluetooth: 2.0 to 3.5, mostly near 2.5.
+    """
+    if len(points) < 2 * THIRDS:
+        return None
+    lines = [line_under(points[i::THIRDS]) for i in range(THIRDS)]
+    ends = [delay + drift * at_s for delay, drift in lines]
+    return max(CLOCK_STEP_S, COVER * (max(ends) - min(ends)))
+
+
+def forget_before_rise(points: list[Point], *, rise_s: float, count: int) -> list[Point]:
+    """The points, without the older ones when the last `count` are all over the line under those by more than rise_s.
+
+    The device's clock has then stood still for a while, and what was before says nothing about what comes.
+    """
+    if len(points) <= count:
+        return points
+    delay_s, drift = line_under(points[:-count])
+    risen = all(y - delay_s - drift * x > rise_s for x, y in points[-count:])
+    return points[-count:] if risen else points
+
+
+def _cross(a: Point, b: Point, c: Point) -> float:
+    """Positive when a, b, c turn to the left."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
