@@ -18,7 +18,8 @@ export function mount(root, store) {
     el("div", { class: "rider" }, words, cadence.node, power.node, el("p", { class: "rider-caution" }, "Anything hurts or goes numb: say stop, or press it."), stop.node),
   );
   return store.onFrame((state, now_ms) => {
-    setText(words, WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? "");
+    const unanswered = state.problem?.startsWith("STOP");
+    setText(words, unanswered ? WORDS.stopped : WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? "");
     setAttribute(words, "data-empty", words.textContent === "" ? true : undefined);
     cadence.draw(state.stroke?.cadence_rpm, state.sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
     power.draw(state.stroke?.power_w, state.sweep?.power_band_w, powerFreshness(state, now_ms));

@@ -1,0 +1,149 @@
+"""The dashboard in the system's Chromium: its modules one by one, and the page on a stream that the test writes."""
+
+from __future__ import annotations
+
+import functools
+import http.server
+import json
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, ConsoleMessage, Page, Route, WebSocketRoute, sync_playwright
+
+ROOT = Path(__file__).parents[2]
+DASHBOARD = ROOT / "dashboard"
+CHROMIUM_ARGS = [
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+]
+
+
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+"""As strict as a page of local files can be: no inline script or style, nothing from elsewhere."""
+
+
+class _Strict(http.server.SimpleHTTPRequestHandler):
+    def end_headers(self) -> None:
+        self.send_header("Content-Security-Policy", POLICY)
+        super().end_headers()
+
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+@pytest.fixture(scope="session")
+def address() -> Iterator[str]:
+    """Serves dashboard/ on a free port of the loopback."""
+    handler = functools.partial(_Strict, directory=str(DASHBOARD))
+    with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
+        threading.Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+        server.shutdown()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """The system's Chromium, without a window."""
+    path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def messages() -> dict[str, dict[str, Any]]:
+    """The saved examples of every text message, by type."""
+    saved = json.loads((ROOT / "tests/live/messages.json").read_text())
+    return {message["type"]: message for message in saved}
+
+
+@pytest.fixture(scope="session")
+def js(chromium: Browser, address: str) -> Iterator[Callable[..., Any]]:
+    """js(module, expression, argument): the value of an expression in which `m` is the module and `a` the argument."""
+    page = chromium.new_page()
+    page.goto(f"{address}/icon.svg")
+
+    def value(module: str, expression: str, argument: Any = None) -> Any:
+        code = f"async (a) => {{ const m = await import('/{module}'); return {expression}; }}"
+        return page.evaluate(code, argument)
+
+    yield value
+    page.close()
+
+
+class Desk:
+    """The page open on a stream the test writes; `asked` is what the page has sent to the daemon."""
+
+    def __init__(self, chromium: Browser, address: str, **context: Any) -> None:
+        self.asked: list[tuple[str, Any]] = []
+        self.faults: list[str] = []
+        self.connections: list[WebSocketRoute] = []
+        self.refusal: dict[str, str] | None = None
+        self.context = chromium.new_context(**{"viewport": {"width": 1280, "height": 800}, **context})
+        self.page: Page = self.context.new_page()
+        self.page.on("pageerror", lambda error: self.faults.append(str(error)))
+        self.page.on("console", self._hear)
+        self.page.route_web_socket("**/api/v1/stream", self._join)
+        self.page.route("**/api/v1/**", self._answer)
+        self._address = address
+
+    def open(self, snapshot: dict[str, Any], screen: str = "run") -> Desk:
+        self.page.goto(f"{self._address}/#{screen}")
+        self.page.wait_for_function("document.querySelector('#screen h1') !== null")
+        self.wait(lambda: self.connections)
+        self.send(snapshot)
+        return self
+
+    def send(self, *sent: dict[str, Any] | bytes) -> None:
+        """Messages of the daemon, then time for the page to draw them."""
+        for message in sent:
+            self.connections[-1].send(message if isinstance(message, bytes) else json.dumps(message))
+        self.page.evaluate("() => new Promise((done) => setTimeout(() => requestAnimationFrame(done), 60))")
+
+    def wait(self, until: Callable[[], Any]) -> None:
+        """Lets the page run until the test sees what it waits for; fails after ten seconds."""
+        for _ in range(200):
+            if until():
+                return
+            self.page.wait_for_timeout(50)
+        raise AssertionError("waited ten seconds in vain")
+
+    def text(self, selector: str) -> str:
+        return self.page.locator(selector).inner_text().replace("\u00a0", " ")
+
+    def _hear(self, message: ConsoleMessage) -> None:
+        if "Content Security Policy" in message.text:
+            self.faults.append(message.text)
+
+    def _join(self, connection: WebSocketRoute) -> None:
+        self.connections.append(connection)
+
+    def _answer(self, route: Route) -> None:
+        self.asked.append((route.request.url.split("/api/v1/")[1], route.request.post_data_json))
+        if self.refusal:
+            route.fulfill(status=409, json=self.refusal, content_type="application/problem+json")
+        else:
+            route.fulfill(json={})
+
+
+@pytest.fixture
+def desk(chromium: Browser, address: str) -> Iterator[Callable[..., Desk]]:
+    """Opens pages as a fitter's desk; every one must have run without an uncaught error."""
+    opened: list[Desk] = []
+
+    def make(**context: Any) -> Desk:
+        opened.append(Desk(chromium, address, **context))
+        return opened[-1]
+
+    yield make
+    for each in opened:
+        each.context.close()
+    assert [fault for each in opened for fault in each.faults] == []

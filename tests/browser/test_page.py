@@ -1,0 +1,248 @@
+"""The whole page in Chromium, on a stream that the test writes and with the daemon's answers given by the test."""
+
+import re
+import struct
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from daq.sweep.run import State, fitter_may
+
+SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
+
+
+def sweep_in(messages, state, **fields):
+    return {**messages["sweep"], "state": str(state), "accepts": [str(e) for e in fitter_may(state)], **fields}
+
+
+@pytest.fixture
+def run(desk, messages):
+    """The run's screen with the saved snapshot, the saddle asked to move to 40 mm."""
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sweep"])
+    return at
+
+
+def events(desk):
+    return [body["event"] for path, body in desk.asked if path == "sweep/events"]
+
+
+def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
+    run.send(messages["sources"], messages["stroke"], messages["onset"])
+
+    assert run.text(".support.hands .load") == "80 N"
+    assert run.text(".support.saddle .share") == "58.6 %"
+    assert "not measured" in run.text(".support.feet")
+    assert run.text(".gauge >> nth=0").split("\n")[1] == "90 rpm"
+    assert "Onset so far 52.4 mm" in run.text("#answer-title")
+    assert "48.1–56.9 mm" in run.text(".answer-value")
+    assert run.text(".figure .value") == "40"
+    assert run.text(".banner").startswith("SIMULATED")
+
+
+def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
+    run.page.get_by_role("button", name="1 mm forward").click()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39})]
+
+
+def test_a_button_reached_by_tab_takes_the_space_bar_itself(run):
+    run.page.get_by_role("button", name="Pause").focus()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    assert events(run) == ["pause"]
+
+
+def test_arrows_move_the_entry_the_way_the_saddle_goes(run):
+    for key in ("ArrowRight", "Shift+ArrowLeft", "ArrowLeft"):
+        run.page.keyboard.press(key)
+    run.send()
+
+    assert run.text(".entry-value") == "45"
+    assert run.text(".main-words") == "Saddle is at 45 mm"
+
+
+@pytest.mark.parametrize(("key", "event"), [("p", "pause"), ("r", "redo"), ("e", "enough"), ("Escape", "stop")])
+def test_a_key_sends_its_event(run, key, event):
+    run.page.keyboard.press(key)
+    run.wait(lambda: run.asked)
+
+    assert events(run) == [event]
+
+
+def test_an_event_that_the_sweep_does_not_accept_is_not_sent(run):
+    run.page.keyboard.press("u")
+    run.page.keyboard.press("p")
+    run.wait(lambda: run.asked)
+
+    assert events(run) == ["pause"]
+    assert run.page.get_by_role("button", name="Undo").is_disabled()
+
+
+def test_single_letters_can_be_turned_off_and_stop_stays(run):
+    run.page.keyboard.press("?")
+    run.page.get_by_label("Single-letter keys").click()
+    run.page.get_by_role("button", name="Close").click()
+    run.page.keyboard.press("r")
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: run.asked)
+
+    assert events(run) == ["stop"]
+
+
+def test_a_refusal_is_shown_as_it_was_said(run):
+    run.refusal = {"title": "not accepted", "detail": "this jig goes from -100 to 300 mm, got 400"}
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.text(".message.polite").startswith("not accepted"))
+
+    assert "got 400" in run.text(".message.polite")
+
+
+def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
+    run.page.unroute("**/api/v1/**")
+    run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: run.page.locator("[role=alert].message").inner_text())
+
+    assert "stop the rider yourself" in run.text(".message.alert")
+
+
+def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messages):
+    run.connections[-1].close()
+    run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
+    assert run.page.locator(".loads").get_attribute("data-stale") is not None
+
+    run.wait(lambda: len(run.connections) == 2)
+    run.send({**messages["snapshot"], "steps": [messages["step"]]})
+    assert run.page.locator(".message.alert").inner_text() == ""
+    assert run.page.locator(".onset-chart .point").count() == 1
+
+
+def test_a_silent_board_greys_the_numbers_and_says_since_when(run, messages):
+    silent = {**messages["sources"]["sources"][0], "state": "stale", "age_s": 3.1}
+    run.send(messages["stroke"], {"type": "sources", "sources": [silent, messages["sources"]["sources"][1]]})
+
+    assert run.text(".basis") == "no data 3 s"
+    assert "board no data 3 s" in run.text(".chips")
+
+
+def test_no_onset_takes_the_place_of_an_onset(run, messages):
+    none = {**messages["onset"], "verdict": "light-throughout", "onset_mm": None, "interval_95_mm": None}
+    run.send(none, sweep_in(messages, State.FINISHED))
+
+    assert run.text("#answer-title") == "No onset: hands light throughout"
+    assert "mm" not in run.text(".now")
+
+
+def test_the_table_holds_what_the_chart_shows(run, messages):
+    run.send(messages["step"])
+    run.page.keyboard.press("t")
+    run.send()
+
+    rows = run.page.locator(".table-host tbody tr").all_inner_texts()
+    assert [row.split("\t")[:3] for row in rows] == [["1", "80", "78.2"], ["2", "70", "77.9"], ["3", "60", "78.8"]]
+
+
+def test_a_plan_is_sent_with_its_positions(desk, messages):
+    at = desk().open(messages["snapshot"], "plan")
+    at.send(sweep_in(messages, State.FINISHED))
+    at.page.get_by_label("Spacing").fill("10")
+    at.page.get_by_label("Power").fill("180")
+    at.page.get_by_label("Repeat the first position").uncheck()
+    at.page.get_by_role("button", name="Set this plan").click()
+    at.wait(lambda: at.asked)
+
+    path, plan = at.asked[0]
+    assert path == "sweeps"
+    assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == ([80, 60, 40, 30, 50, 70], 180, "reach kept")
+    at.wait(lambda: at.page.url.endswith("#run"))
+
+
+def test_the_rider_sees_neither_loads_nor_setback(desk, messages):
+    at = desk().open(messages["snapshot"], "rider")
+    caution = {**messages["notice"], "text": "40 mm was asked, 45 mm is taken as set"}
+    at.send(messages["sweep"], messages["stroke"], messages["onset"], caution)
+
+    seen = at.page.locator("body").inner_text().replace("\u00a0", " ")
+    assert "90 rpm" in seen
+    assert "SIMULATED" in seen
+    assert not [word for word in ("mm", " N", "setback", "Onset", "Hands", "Step") if word in seen]
+
+
+def test_a_key_on_the_riders_screen_stops_but_confirms_nothing(desk, messages):
+    at = desk().open(messages["snapshot"], "rider")
+    at.send(messages["sweep"])
+    for key in ("Space", "r", "Escape"):
+        at.page.keyboard.press(key)
+    at.wait(lambda: at.asked)
+
+    assert events(at) == ["stop"]
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("state", [State.WAITING, State.MOVING, State.AVERAGING, State.FINISHED])
+def test_the_run_fits_its_width_and_every_control_can_be_hit(desk, messages, size, state):
+    at = desk(viewport={"width": size[0], "height": size[1]}).open(messages["snapshot"])
+    at.send(messages["onset"], sweep_in(messages, state))
+
+    width = at.page.evaluate("Math.max(document.documentElement.scrollWidth, document.body.scrollWidth)")
+    assert width <= size[0]
+    boxes = {button.inner_text(): button.bounding_box() for button in at.page.locator(".dock button").all()}
+    assert min(min(box["width"], box["height"]) for box in boxes.values()) >= 44
+    assert all(box["y"] + box["height"] <= size[1] for box in boxes.values())
+    area = {text: box["width"] * box["height"] for text, box in boxes.items()}
+    assert max(area, key=area.get).startswith("Stop")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("screen", ["run", "plan", "rider"])
+def test_axe_finds_nothing_against_wcag_22_aa(desk, messages, scheme, screen):
+    at = desk(color_scheme=scheme).open(messages["snapshot"], screen)
+    at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["onset"], messages["notice"])
+    if screen == "run":
+        at.page.keyboard.press("?")
+        at.send()
+    tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+    found = Axe().run(at.page, options={"runOnly": tags})
+
+    assert found.violations_count == 0, found.generate_report()
+
+
+def test_nothing_is_loaded_from_outside_and_nothing_stands_inline(desk, messages, address):
+    at = desk()
+    asked: list[str] = []
+    at.page.on("request", lambda request: asked.append(request.url))
+    at.open(messages["snapshot"])
+    served = at.page.context.request.get(address).text()
+
+    assert [url for url in asked if not url.startswith(address)] == []
+    assert not re.search(r"<style|<script(?![^>]*src=)| on\w+=| style=", served)
+
+
+COUNT_DRAWS = """() => {
+  const clear = CanvasRenderingContext2D.prototype.clearRect;
+  window.counted = { draws: 0, frames: 0 };
+  CanvasRenderingContext2D.prototype.clearRect = function (...box) {
+    window.counted.draws += 1;
+    return clear.apply(this, box);
+  };
+  const frame = () => { window.counted.frames += 1; requestAnimationFrame(frame); };
+  requestAnimationFrame(frame);
+}"""
+
+
+def test_the_strips_draw_on_frames_and_not_on_arrival(run):
+    n, blocks = 20, 1000
+    run.page.evaluate(COUNT_DRAWS)
+    for k in range(blocks):
+        times_s = [0.001 * i for i in range(n)]
+        run.connections[-1].send(struct.pack(f"<BBHd{4 * n}f", 1, 3, n, 0.02 * k, *times_s, *[80.0] * 3 * n))
+    run.send()
+    counted = run.page.evaluate("window.counted")
+
+    strips = 2
+    assert 0 < counted["draws"] <= strips * (counted["frames"] + 1)
+    assert counted["draws"] < blocks

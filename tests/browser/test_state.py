@@ -1,0 +1,78 @@
+"""reduce(state, message) over the saved messages of the daemon."""
+
+import pytest
+
+REDUCE_ALL = "a.reduce((state, message) => m.reduce(state, message), m.initial)"
+
+
+@pytest.mark.parametrize("kind", ["sources", "stroke", "sweep", "step", "steps", "onset", "notice"])
+def test_every_message_of_the_daemon_changes_the_state(js, messages, kind):
+    before, after = js("state.js", f"[{REDUCE_ALL}, m.reduce({REDUCE_ALL}, a[1])]".replace("a.", "a[0]."), [
+        [messages["snapshot"]], {**messages[kind], "received_ms": 5.0}
+    ])  # fmt: skip
+
+    assert before != after
+
+
+def test_a_type_unknown_to_this_page_leaves_the_very_same_state(js):
+    assert js("state.js", "m.reduce(m.initial, {type: 'of a later version'}) === m.initial")
+
+
+def test_a_snapshot_brings_all_its_fields(js, messages):
+    state = js("state.js", REDUCE_ALL, [messages["snapshot"]])
+
+    for field in ("version", "simulated", "recording", "rig", "rider", "calibration", "sources", "sweep", "steps"):
+        assert state[field] == messages["snapshot"][field]
+
+
+def test_a_snapshot_after_a_lost_connection_leaves_nothing_of_before(js, messages):
+    old = [messages["snapshot"], messages["step"], messages["onset"], messages["stroke"], messages["notice"]]
+    again = js("state.js", REDUCE_ALL, [*old, messages["snapshot"]])
+    fresh = js("state.js", REDUCE_ALL, [messages["snapshot"]])
+
+    assert again == fresh
+
+
+def test_the_old_state_stays_as_it_was(js, messages):
+    code = """(() => {
+      const before = m.reduce(m.initial, a[0]);
+      const copy = structuredClone(before);
+      a.forEach((message) => m.reduce(before, message));
+      return [copy, before];
+    })()"""
+    copy, before = js("state.js", code, list(messages.values()))
+
+    assert copy == before
+
+
+def test_a_step_ridden_again_replaces_the_first(js, messages):
+    again = {**messages["step"], "index": 0, "hand_load_n": 70.0}
+
+    state = js("state.js", REDUCE_ALL, [messages["snapshot"], messages["step"], again])
+
+    assert [step["index"] for step in state["steps"]] == [0, 1, 2]
+    assert state["steps"][0]["hand_load_n"] == 70.0
+
+
+def test_a_step_taken_back_takes_its_answer_along(js, messages):
+    fewer = {"type": "steps", "steps": messages["snapshot"]["steps"][:1]}
+    state = js("state.js", REDUCE_ALL, [messages["snapshot"], messages["onset"], fewer])
+
+    assert state["onset"] is None
+
+
+def test_a_new_sweep_starts_without_steps_and_without_an_answer(js, messages):
+    new = {**messages["sweep"], "sweep_id": messages["sweep"]["sweep_id"] + 1}
+    state = js("state.js", REDUCE_ALL, [messages["snapshot"], messages["onset"], new])
+
+    assert (state["steps"], state["onset"]) == ([], None)
+
+
+def test_the_entry_starts_at_what_is_asked_and_keeps_the_fitters_change(js, messages):
+    asked = messages["sweep"]["asked_setback_mm"]
+    moved = [messages["snapshot"], messages["sweep"], {"type": "page/entry", "by_mm": 5}]
+
+    assert js("state.js", REDUCE_ALL, moved[:2])["entry_mm"] == asked
+    assert js("state.js", REDUCE_ALL, [*moved, messages["sweep"]])["entry_mm"] == asked + 5
+    next_step = {**messages["sweep"], "asked_setback_mm": asked - 10}
+    assert js("state.js", REDUCE_ALL, [*moved, next_step])["entry_mm"] == asked - 10

@@ -1,0 +1,113 @@
+"""What the page says: to the fitter about now, and about the answer."""
+
+import pytest
+
+from daq.sweep.run import FITTERS_EVENTS, State, fitter_may
+
+STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
+
+
+@pytest.fixture
+def words(js):
+    """words(expression, messages): an expression of words.js, `state` being the state after the messages."""
+
+    def value(expression, messages):
+        code = f"(async () => {{ const s = await import('/state.js'); const state = {STATE}; return {expression}; }})()"
+        return js("words.js", code, messages)
+
+    return value
+
+
+def in_state(messages, state, **fields):
+    accepts = [str(event) for event in fitter_may(state)]
+    return [messages["snapshot"], {**messages["sweep"], "state": str(state), "accepts": accepts, **fields}]
+
+
+@pytest.mark.parametrize("state", list(State))
+def test_every_state_of_a_sweep_has_one_thing_to_do(words, messages, state):
+    said = words("m.instruction(state)", in_state(messages, state))
+
+    assert len(said["lead"]) > 5
+    assert said["lead"] != str(state)
+
+
+@pytest.mark.parametrize("state", list(State))
+def test_the_large_button_only_sends_what_the_sweep_accepts(words, messages, state):
+    action = words("m.mainAction(state)", in_state(messages, state))
+
+    if action is not None and action["event"] is not None:
+        assert action["event"] in [str(event) for event in fitter_may(state)]
+
+
+def test_every_event_of_the_fitter_has_a_control(js, words, messages):
+    mains = {(words("m.mainAction(state)", in_state(messages, state)) or {}).get("event") for state in State}
+    plain = {"pause", "redo", "undo", "enough", "stop"}
+
+    assert mains - {None} | plain == {str(event) for event in FITTERS_EVENTS}
+
+
+def test_the_setback_to_go_to_is_the_largest_thing_said(words, messages):
+    said = words("m.instruction(state)", [messages["snapshot"], messages["sweep"]])
+
+    assert (said["value"], said["unit"]) == ("40", "mm behind the BB")
+    assert said["detail"].replace("\u00a0", " ") == "10 mm forward"
+
+
+def test_outside_the_band_the_page_says_that_recording_waits_and_why(words, messages):
+    why = "a little less effort: bring the power to 200 W at 90 rpm"
+    said = words("m.instruction(state)", in_state(messages, State.AVERAGING, in_band=False, why_waiting=why))
+
+    assert said["waits"]
+    assert "wait" in said["lead"]
+    assert said["detail"] == why
+
+
+NOT_AN_ONSET = ["light-throughout", "loaded-throughout", "undecided"]
+
+
+@pytest.mark.parametrize("verdict", NOT_AN_ONSET)
+def test_without_an_onset_no_setback_is_named_anywhere(words, messages, verdict):
+    none = {**messages["onset"], "verdict": verdict, "onset_mm": None, "suggested_setback_mm": None, "reasons": []}
+    ended = in_state(messages, State.FINISHED)
+    told = words(
+        "[m.headline(state), m.instruction(state), m.reasons(state.onset), m.chartInWords(state)]", [*ended, none]
+    )
+
+    assert "mm" not in str(told)
+    assert "nset" in told[0]
+    assert len(told[2]) == 1
+
+
+def test_an_answer_before_the_end_is_called_so_far(words, messages):
+    running = [messages["snapshot"], messages["onset"]]
+    ended = [*in_state(messages, State.FINISHED), messages["onset"]]
+
+    assert words("m.headline(state)", running) == "Onset so far"
+    assert words("m.headline(state)", ended) == "Onset"
+
+
+def test_a_gradual_rise_is_said_to_be_one(words, messages):
+    bend = {**messages["onset"], "gradual": True}
+    told = words("m.reasons(state.onset)", [messages["snapshot"], bend])
+
+    assert told[0].startswith("The rise is gradual")
+    assert told[1].startswith("Hand load is level behind 52 mm")
+
+
+@pytest.mark.parametrize(
+    ("value", "where"), [(86.9, "below"), (87, "in"), (93, "in"), (93.1, "above"), (None, "unknown")]
+)
+def test_a_value_is_in_its_band_up_to_the_ends(js, value, where):
+    assert js("words.js", "m.bandSign(a, [87, 93], String)", value)["where"] == where
+
+
+@pytest.mark.parametrize(("share", "doubted"), [(-0.03, True), (0.09, True), (0.3, False), (0.61, True), (None, False)])
+def test_a_foot_share_that_no_rider_has_is_doubted(js, share, doubted):
+    assert bool(js("words.js", "m.footDoubt(a)", share)) is doubted
+
+
+def test_an_entry_far_from_what_is_asked_is_pointed_out(words, messages):
+    asked = [messages["snapshot"], messages["sweep"]]
+
+    assert words("m.entryDoubt(state)", asked) == ""
+    assert "15" in words("m.entryDoubt(state)", [*asked, {"type": "page/entry", "by_mm": 15}])
