@@ -47,6 +47,10 @@ class SourceHealth:
         """Real seconds since the last arrival; None before the first."""
         return max(0.0, (now_us - self._arrivals[-1][0]) / 1e6 / self.pace) if self._arrivals else None
 
+    def rate_hz(self, now_us: int) -> float:
+        """Scans or notifications a second of session time, over the last two."""
+        return sum(count for at_us, count in self._arrivals if at_us > now_us - RATE_OVER_S * 1e6) / RATE_OVER_S
+
     def state(self, now_us: int) -> Literal["live", "stale", "absent"]:
         """Stale data must never look live."""
         age_s = self.age_s(now_us)
@@ -56,20 +60,24 @@ class SourceHealth:
 
     def report(self, now_us: int) -> dict[str, object]:
         """This source as messages and the health page show it."""
-        state, age_s, lost = self.state(now_us), self.age_s(now_us), self.counters()
-        recent = [count for at_us, count in self._arrivals if at_us > now_us - RATE_OVER_S * 1e6]
-        message = self.trouble()
-        if not message and state != "live":
-            message = "nothing received yet" if age_s is None else f"no data for {age_s:.0f} s"
+        lost = self.counters()
         return {
             "name": self.name,
             "kind": self.kind,
-            "state": state,
-            "age_s": age_s,
-            "rate_hz": sum(recent) / RATE_OVER_S,
+            "state": self.state(now_us),
+            "age_s": self.age_s(now_us),
+            "rate_hz": self.rate_hz(now_us),
             "dropped": lost.dropped,
             "damaged": lost.damaged,
             "late": lost.late,
             "clock_error_ms": lost.clock_error_ms,
-            "message": message,
+            "message": self.trouble_now(now_us),
         }
+
+    def trouble_now(self, now_us: int) -> str:
+        """What is wrong, in one sentence; empty when data come in and their link has nothing to say."""
+        if self.state(now_us) == "live":
+            return self.trouble()
+        age_s = self.age_s(now_us)
+        silence = "nothing received yet" if age_s is None else f"no data for {age_s:.0f} s"
+        return self.trouble() or silence

@@ -29,7 +29,7 @@ from typing import Any
 
 import numpy as np
 
-from daq.values import Loads
+from daq.values import Loads, Stroke
 
 LOADS_KIND = 1
 _HEAD = struct.Struct("<BBHd")
@@ -50,6 +50,22 @@ def loads_block(loads: Loads) -> bytes:
 def text(kind: str, **fields: Any) -> str:
     """One JSON text message; NaN and infinity become null, dataclasses become objects."""
     return json.dumps({"type": kind, **plain(fields)}, allow_nan=False, separators=(",", ":"))
+
+
+def stroke(item: Stroke, *, mass_kg: float | None, g_m_s2: float) -> str:
+    """The message of one stroke, with shares of the weight along the jig normal; null when the mass is unknown."""
+    tilt_rad = math.radians(0.0 if math.isnan(item.tilt_deg) else item.tilt_deg)
+    weight_n = mass_kg * g_m_s2 * math.cos(tilt_rad) if mass_kg else math.nan
+    loads = {"hands": item.hands_n, "saddle": item.saddle_n, "feet": item.feet_n}
+    return text(
+        "stroke",
+        **{field.name: getattr(item, field.name) for field in dataclasses.fields(item) if field.name != "flags"},
+        flags=int(item.flags),
+        cadence_rpm=item.cadence_rpm,
+        shares={name: load_n / weight_n for name, load_n in loads.items()},
+        gradient_pct=100.0 * math.tan(math.radians(item.tilt_deg)),
+        u_n=dict.fromkeys(loads),
+    )
 
 
 def plain(value: Any) -> Any:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.values import NAN, Loads, PowerReading, Status, Stroke
+from daq.values import NAN, Loads, Status, Stroke
 
 SLOWEST_STROKE_S = 3.0
 """20 rpm. A longer gap between two marks is a stop, not a stroke."""
@@ -32,7 +32,7 @@ class StrokeCutter:
         self._pending: list[Loads] = []
         self._awaited_s: list[float] = []
         self._boundary_s: float | None = None
-        self._power: tuple[float, PowerReading] | None = None
+        self._power: tuple[float, float, float | None] | None = None
         self._marks_seen = False
 
     def feed_loads(self, loads: Loads) -> list[Stroke]:
@@ -55,9 +55,9 @@ class StrokeCutter:
         if not self._marks_seen:
             self._awaited_s.extend(event_times_s)
 
-    def feed_power(self, t_s: float, reading: PowerReading) -> None:
-        """Power for the strokes that end from now on."""
-        self._power = (t_s, reading)
+    def feed_power(self, t_s: float, power_w: float, torque_nm: float | None = None) -> None:
+        """Power, and mean crank torque where the sensor measures it, for the strokes that end from now on."""
+        self._power = (t_s, power_w, torque_nm)
 
     def _remember(self, loads: Loads) -> None:
         self._pending.append(loads)
@@ -109,8 +109,8 @@ class StrokeCutter:
         )
 
     def _power_over(self, start_s: float, end_s: float) -> tuple[float, float]:
-        """Power and mean crank torque Q = P/(2 pi n) of the stroke; NaN without a fresh reading."""
-        if self._power is None or self._power[1].power_w is None or end_s - self._power[0] > READING_FRESH_S:
+        """Power and mean crank torque, measured or Q = P/(2 pi n), of the stroke; NaN without a fresh reading."""
+        if self._power is None or end_s - self._power[0] > READING_FRESH_S:
             return NAN, NAN
-        power_w = self._power[1].power_w
-        return power_w, power_w * (end_s - start_s) / (2.0 * math.pi)
+        _, power_w, torque_nm = self._power
+        return power_w, power_w * (end_s - start_s) / (2.0 * math.pi) if torque_nm is None else torque_nm

@@ -92,24 +92,27 @@ class SweepProgress:
 
     def feed(self, stroke: Stroke) -> list[StepMean | Note]:
         """Take one stroke; the finished step comes back when this stroke completes it."""
+        stopped = self.pass_time(stroke.start_s)
         self._last_stroke_s = stroke.end_s
         if stroke.start_s < self._moved_s:
-            return []
+            return [*stopped]
         self._recent = [*self._recent[-31:], stroke]
         if self.state is State.SETTLING:
-            return self._settle(stroke)
+            return [*stopped, *self._settle(stroke)]
         if self.state is State.AVERAGING:
-            return self._average(stroke)
-        return []
+            return [*stopped, *self._average(stroke)]
+        return [*stopped]
 
     def pass_time(self, t_s: float) -> list[Note]:
         """Note that it is now t_s: a rider who has stopped pedalling has to settle again."""
-        idle = self._last_stroke_s is not None and t_s - self._last_stroke_s > STOPPED_S
-        if idle and self.state is State.AVERAGING:
-            self.state = after(self.state, Event.UNSETTLED)
-            self._start_over(t_s)
-            return [Note("caution", "pedalling has stopped: this position settles again", t_s)]
-        return []
+        if self._last_stroke_s is None or self.state is not State.AVERAGING:
+            return []
+        stopped_s = self._last_stroke_s + STOPPED_S
+        if t_s <= stopped_s:
+            return []
+        self.state = after(self.state, Event.UNSETTLED)
+        self._start_over(stopped_s)
+        return [Note("caution", "pedalling has stopped: this position settles again", stopped_s)]
 
     def standing(self, t_s: float) -> Standing:
         """Where the sweep stands at t_s."""

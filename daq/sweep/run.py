@@ -90,6 +90,7 @@ TRANSITIONS: dict[State, dict[Event, State]] = {
     S.FINISHED: {},
     S.STOPPED: {},
 }
+ENDED = frozenset(state for state, events in TRANSITIONS.items() if not events)
 
 
 class NotNow(Exception):

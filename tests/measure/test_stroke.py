@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from daq.measure.stroke import StrokeCutter
-from daq.values import Loads, PowerReading, Status
+from daq.values import Loads, Status
 
 RATE_HZ = 100.0
 
@@ -60,7 +60,7 @@ def test_the_same_scans_in_any_pieces_give_the_same_strokes():
 
 def test_power_becomes_the_torque_of_the_stroke():
     cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
-    cutter.feed_power(0.5, PowerReading("power", 500_000, power_w=200.0))
+    cutter.feed_power(0.5, 200.0)
 
     (stroke, *_) = cutter.feed_loads(ride(3.0))
 
@@ -68,9 +68,18 @@ def test_power_becomes_the_torque_of_the_stroke():
     assert stroke.crank_torque_nm == pytest.approx(200.0 * 60.0 / (2.0 * math.pi * 90.0), rel=0.02)
 
 
+def test_a_torque_the_sensor_measures_itself_is_taken_as_it_is():
+    cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
+    cutter.feed_power(0.5, 200.0, 25.0)
+
+    (stroke, *_) = cutter.feed_loads(ride(3.0))
+
+    assert (stroke.power_w, stroke.crank_torque_nm) == (200.0, 25.0)
+
+
 def test_an_old_power_reading_says_nothing():
     cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
-    cutter.feed_power(0.5, PowerReading("power", 500_000, power_w=200.0))
+    cutter.feed_power(0.5, 200.0)
 
     strokes = cutter.feed_loads(ride(10.0))
 

@@ -1,0 +1,47 @@
+"""The command `foreaft`. Each command reads its words, calls one function and prints what came of it.
+
+Exit codes: 0 done; 1 a check failed; 2 wrong words or an input that was refused; 3 something is missing on this
+machine: a port, a device, a free address; 4 stored data cannot be used; 130 ended from the keyboard.
+Results go to standard output, everything else to standard error. Heavy imports wait until a command needs them.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+import daq
+
+COMMANDS = {
+    "demo": "daq.cli.demo",
+    "serve": "daq.cli.serve",
+    "replay": "daq.cli.replay",
+    "sweeps": "daq.cli.records",
+    "onset": "daq.cli.answers",
+    "balance": "daq.cli.answers",
+    "calibrate": "daq.cli.calibrate",
+}
+
+
+class _Lazy(click.Group):
+    """Loads the module of a command only when it is used, so that --version answers at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = getattr(importlib.import_module(COMMANDS[cmd_name]), cmd_name)
+        return command
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(daq.__version__, prog_name="foreaft")
+def main() -> None:
+    """Foreaft measures how a rider's weight is shared between hands, saddle and feet, and finds the setback at
+    which hand load begins to rise.
+
+    The tool advises, the fitter decides. Pain or numbness means stop.
+    """

@@ -1,0 +1,50 @@
+"""`foreaft replay`: a recorded sweep through the same pipeline again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from daq.cli.telling import REFUSED, answer_lines, fail, print_json, step_line, tell
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
+def replay(file: Path, as_json: bool) -> None:
+    """Compute a recorded sweep again from its raw bytes, to the same onset bit for bit."""
+    from daq.keep.recording import BadRecording, read_recording
+    from daq.keep.replay import replayed
+    from daq.live.messages import plain
+    from daq.values import Onset, StepMean
+
+    try:
+        recording = read_recording(file)
+        for problem in recording.problems:
+            tell(f"{file}: {problem}")
+        answer, steps = None, []
+        planned = len(recording.header.get("plan", {}).get("positions_mm", ()))
+        for output in replayed(recording):
+            if isinstance(output, StepMean):
+                steps.append(output)
+                tell(step_line(output, len(steps), planned))
+            elif isinstance(output, Onset):
+                answer = output
+    except BadRecording as error:
+        fail(REFUSED, error)
+    header = recording.header
+    if as_json:
+        print_json(
+            {
+                "simulated": header.get("simulated"),
+                "onset": plain(answer),
+                "recorded_onset": header.get("onset"),
+                "truth": header.get("truth"),
+                "steps": len(steps),
+            }
+        )
+    elif answer is None:
+        click.echo("no answer: fewer than five positions were finished")
+    else:
+        click.echo("\n".join(answer_lines(answer)))

@@ -1,0 +1,48 @@
+"""How commands speak: results on standard output, progress and errors on standard error, exit codes in one place."""
+
+from __future__ import annotations
+
+import json
+from typing import Any, NoReturn
+
+import click
+
+from daq.values import Onset, StepMean
+
+REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
+
+
+def fail(code: int, error: object) -> NoReturn:
+    """One clear sentence on standard error, then the exit code."""
+    click.echo(f"foreaft: {error}", err=True)
+    raise SystemExit(code)
+
+
+def print_json(content: Any) -> None:
+    """A result as JSON on standard output."""
+    click.echo(json.dumps(content, indent=1, allow_nan=False))
+
+
+def tell(text: str) -> None:
+    """A line of progress."""
+    click.echo(text, err=True)
+
+
+def step_line(step: StepMean, done: int, planned: int) -> str:
+    """A finished step in one line."""
+    torque = "torque unknown" if step.crank_torque_nm != step.crank_torque_nm else f"{step.crank_torque_nm:.1f} N m"
+    return (
+        f"  step {done:2d}/{planned}   {step.setback_mm:5.1f} mm   hands {step.hand_load_n:6.1f} N   "
+        f"saddle {step.saddle_load_n:6.1f} N   {torque}   {len(step.strokes)} strokes"
+    )
+
+
+def answer_lines(answer: Onset) -> list[str]:
+    """An answer as a person reads it."""
+    lines = [f"verdict: {answer.verdict}" + (" (gradual)" if answer.gradual else "")]
+    if answer.onset_mm is not None and answer.interval_95_mm is not None:
+        low, high = answer.interval_95_mm
+        lines.append(f"onset: {answer.onset_mm:.1f} mm behind the BB, 95 % interval {low:.1f} to {high:.1f} mm")
+    if answer.suggested_setback_mm is not None:
+        lines.append(f"suggested setback: {answer.suggested_setback_mm:.1f} mm; the fitter decides")
+    return lines + [f"  - {reason}" for reason in answer.reasons]

@@ -1,0 +1,108 @@
+"""The daemon around a session: its sources, its store, its address, and an orderly end."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import signal
+import socket
+from collections.abc import Callable, Coroutine, Iterator, Sequence
+from typing import Any
+
+import uvicorn
+
+from daq.live.api import make_app
+from daq.live.session import Session
+
+GRACE_S = 2
+
+
+class AddressTaken(Exception):
+    """Another program listens at the address."""
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A listening socket; port 0 takes a free one. Raises AddressTaken with what to do."""
+    listener = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise AddressTaken(f"cannot listen at {host}:{port} ({error.strerror}): choose another with --port") from error
+    return listener
+
+
+def url_of(listener: socket.socket) -> str:
+    """The address of the page, to open in a browser."""
+    host, port = listener.getsockname()[:2]
+    return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
+
+
+class _Server(uvicorn.Server):
+    """Leaves the signals to us: the store has to be closed after the pages, in one orderly end."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        yield
+
+
+async def serve(
+    session: Session,
+    links: Sequence[Callable[[], Coroutine[Any, Any, None]]],
+    *,
+    listener: socket.socket | None = None,
+    until: Coroutine[Any, Any, None] | None = None,
+) -> signal.Signals | None:
+    """Run sources, session, store and address until `until` is done or a signal asks for the end, then end in order.
+
+    Returns the signal, None without one. An error of any part ends the daemon and is raised.
+    """
+    asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        asyncio.get_running_loop().add_signal_handler(number, _ask, asked, number)
+    parts = [*(link() for link in links), session.run()]
+    if session.storing is not None:
+        parts.append(session.storing.run())
+    if until is not None:
+        parts.append(until)
+    server = _Server(_config(session)) if listener is not None else None
+    if server is not None and listener is not None:
+        parts.append(server.serve(sockets=[listener]))
+    tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
+    try:
+        await asyncio.wait([asked, *tasks], return_when=asyncio.FIRST_COMPLETED)
+        for task in tasks:
+            if task.done():
+                task.result()
+        return asked.result() if asked.done() else None
+    finally:
+        await _end(session, server, tasks)
+
+
+def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
+    if not asked.done():
+        asked.set_result(number)
+
+
+def _config(session: Session) -> uvicorn.Config:
+    return uvicorn.Config(
+        make_app(session),
+        log_level="warning",
+        ws="websockets-sansio",
+        timeout_graceful_shutdown=GRACE_S,
+        lifespan="off",
+    )
+
+
+async def _end(session: Session, server: _Server | None, tasks: Sequence[asyncio.Future[Any]]) -> None:
+    session.hub.close()
+    if server is not None:
+        server.should_exit = True
+        await asyncio.wait(tasks, timeout=GRACE_S, return_when=asyncio.FIRST_COMPLETED)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+    session.drain()
+    if session.storing is not None:
+        await session.storing.close(session.clock.stamp_us())

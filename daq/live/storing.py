@@ -1,0 +1,135 @@
+"""Raw first, without holding anything up: what arrives is put into the store about once a second, in order.
+
+When the store cannot take it (disk full, locked), it is kept in memory, said so, and tried again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, TypeVar
+
+import numpy as np
+
+from daq.items import Item
+from daq.keep.errors import StoreError
+from daq.keep.store import Store
+from daq.measure.calibration import Calibration, to_dict
+from daq.sweep.plan import Plan
+from daq.values import Samples
+
+EVERY_S = 1.0
+T = TypeVar("T")
+
+
+class Storing:
+    """The one thread that touches the store, and what still waits for it. `trouble` is empty when all is well."""
+
+    def __init__(self, store: Store, session_id: int) -> None:
+        self.session_id = session_id
+        self.trouble = ""
+        self._store = store
+        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
+        self._lock = asyncio.Lock()
+        self._items: list[Item] = []
+        self._results: list[tuple[int, str, str, Any]] = []
+
+    def add(self, item: Item) -> None:
+        """Queue one item; it is durable after the next flush."""
+        self._items.append(item)
+
+    def add_result(self, sweep_id: int, kind: str, method: str, content: Any) -> None:
+        """Queue something computed; it is put after all raw that was queued before it."""
+        self._results.append((sweep_id, kind, method, content))
+
+    async def flush(self) -> bool:
+        """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be."""
+        async with self._lock:
+            items, self._items = self._items, []
+            results, self._results = self._results, []
+            try:
+                if items:
+                    await self._call(lambda: self._store.put(self.session_id, _in_chunks(items)))
+                    items = []
+                while results:
+                    sweep_id, kind, method, content = results[0]
+                    await self._call(
+                        lambda: self._store.put_result(sweep_id, kind=kind, method=method, content=content)  # noqa: B023
+                    )
+                    results.pop(0)
+            except StoreError as error:
+                self._items = items + self._items
+                self._results = results + self._results
+                self.trouble = f"not stored yet, kept in memory: {error}"
+                return False
+            self.trouble = ""
+            return True
+
+    async def begin_sweep(self, plan: Plan, *, from_us: int, rider: object, calibration: Calibration) -> int:
+        """The id of a new sweep. Raises StoreError when the store does not take it."""
+        return await self.call(
+            lambda store: store.begin_sweep(
+                self.session_id,
+                from_us=from_us,
+                plan=plan,
+                rider=rider,
+                gradient_pct=plan.gradient_pct,
+                calibration=to_dict(calibration),
+            )
+        )
+
+    async def run(self) -> None:
+        """Flush about once a second until cancelled."""
+        while True:
+            await asyncio.sleep(EVERY_S)
+            await self.flush()
+
+    async def call(self, use: Callable[[Store], T]) -> T:
+        """Run use(store) after everything queued so far. Raises StoreError."""
+        await self.flush()
+        async with self._lock:
+            return await self._call(lambda: use(self._store))
+
+    async def close(self, ended_us: int) -> None:
+        """Store what waits, end the session, close the store."""
+        await self.flush()
+        try:
+            await self._call(lambda: self._store.end_session(self.session_id, ended_us=ended_us))
+        finally:
+            await self._call(self._store.close)
+            self._thread.shutdown()
+
+    async def _call(self, use: Callable[[], T]) -> T:
+        return await asyncio.get_running_loop().run_in_executor(self._thread, use)
+
+
+def _in_chunks(items: list[Item]) -> list[Item]:
+    """The items with the Samples of each source joined into one chunk; receipt times keep the true order."""
+    joined: dict[tuple[str, int], list[Samples]] = {}
+    others: list[Item] = []
+    for item in items:
+        if isinstance(item, Samples):
+            joined.setdefault((item.source, item.counts.shape[1]), []).append(item)
+        else:
+            others.append(item)
+    return [*others, *(_join(parts) for parts in joined.values())]
+
+
+def joined(items: list[Item]) -> Iterator[Item]:
+    """The items in order, with Samples that follow one another joined: fewer, larger pieces for the pipeline."""
+    for _, group in itertools.groupby(items, key=_run_of):
+        run = list(group)
+        yield _join(run) if isinstance(run[0], Samples) else run[0]  # type: ignore[arg-type]
+
+
+def _run_of(item: Item) -> object:
+    return (item.source, item.counts.shape[1]) if isinstance(item, Samples) else id(item)
+
+
+def _join(parts: list[Samples]) -> Samples:
+    if len(parts) == 1:
+        return parts[0]
+    fields = ("received_us", "ticks_us", "sequence", "status", "counts")
+    return Samples(parts[0].source, *(np.concatenate([getattr(part, name) for part in parts]) for name in fields))

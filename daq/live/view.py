@@ -1,0 +1,120 @@
+"""What a page is shown of a session: plain fields for the messages, nothing that changes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from daq import __version__
+from daq.live import messages
+from daq.rig import Rig
+from daq.sweep.onset import fitted_line, standard_errors
+from daq.sweep.progress import SweepProgress
+from daq.wire.board import Hello
+
+if TYPE_CHECKING:
+    from daq.live.session import Session
+
+_STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
+
+
+@dataclass(frozen=True, slots=True)
+class Rider:
+    """Who is in the saddle, by pseudonym, and how heavy as ridden."""
+
+    pseudonym: str
+    mass_kg: float | None
+
+
+def snapshot(session: Session) -> str:
+    """The message with everything a page needs to start."""
+    rig, storing = session.rig, session.storing
+    return messages.text(
+        "snapshot",
+        version=__version__,
+        now_s=session.clock.now_us() / 1e6,
+        simulated=session.simulated,
+        recording=storing is not None and not storing.trouble,
+        rig={"name": rig.name, "cells": rig.cells, "rate_hz": session.health["board"].rate_hz(session.clock.now_us())},
+        rider=session.rider,
+        calibration={"id": session.calibration.id, "stale": False},
+        sources=sources(session),
+        sweep=standing(session) or None,
+        steps=steps(session.progress),
+        onset=onset_fields(session) or None,
+        notices=list(session.notes),
+    )
+
+
+def standing(session: Session) -> dict[str, Any]:
+    """How the sweep stands; empty without a sweep."""
+    progress = session.progress
+    if progress is None:
+        return {}
+    plan = progress.plan
+    return {
+        **messages.plain(progress.standing(session.clock.now_us() / 1e6)),
+        "sweep_id": session.sweep_id,
+        "steps_planned": len(plan.positions_mm),
+        "gradient_pct": plan.gradient_pct,
+        "protocol": plan.protocol,
+        "dwell_s": plan.dwell_s,
+        "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
+        "power_band_w": _around(plan.power_w, plan.power_w * plan.torque_band_nm / plan.torque_nm),
+        "cadence_band_rpm": _around(plan.cadence_rpm, plan.cadence_band_rpm),
+    }
+
+
+def steps(progress: SweepProgress | None) -> list[dict[str, Any]]:
+    """The finished steps, with the standard errors of the pooled model as soon as there is one."""
+    if progress is None or not progress.steps:
+        return []
+    errors_n = standard_errors(progress.steps)
+    return [
+        {
+            "index": i,
+            **{name: messages.plain(getattr(step, name)) for name in _STEP_FIELDS},
+            "se_n": messages.plain(float(se_n)),
+            "strokes": len(step.strokes),
+        }
+        for i, (step, se_n) in enumerate(zip(progress.steps, errors_n, strict=True))
+    ]
+
+
+def onset_fields(session: Session) -> dict[str, Any]:
+    """The answer so far with the line to draw; empty before there is one."""
+    answer, progress = session.onset, session.progress
+    if answer is None or progress is None:
+        return {}
+    setback_mm, hand_load_n = fitted_line(progress.steps, answer)
+    return {
+        **messages.plain(answer),
+        "line": {"setback_mm": messages.plain(setback_mm), "hand_load_n": messages.plain(hand_load_n)},
+        "step_off_mm": progress.plan.step_off_mm,
+    }
+
+
+def troubles(session: Session) -> dict[str, str]:
+    """What is wrong with each part now, in one sentence; empty text where nothing is."""
+    found = {health.name: health.trouble_now(session.clock.now_us()) for health in session.health.values()}
+    found["store"] = session.storing.trouble if session.storing is not None else ""
+    return found
+
+
+def missing_channels(rig: Rig, hello: Hello) -> str:
+    """What the rig file expects of the board and its hello does not have; empty when all is there."""
+    there = {channel.name for channel in hello.channels}
+    missing = [channel.name for channel in rig.channels if channel.name not in there]
+    if not missing:
+        return ""
+    return f"the board has no channel {', '.join(missing)}; it has {', '.join(sorted(there))}: mend the rig file"
+
+
+def sources(session: Session) -> list[dict[str, Any]]:
+    """How each sensor does."""
+    now_us = session.clock.now_us()
+    return [health.report(now_us) for health in session.health.values()]
+
+
+def _around(middle: float, half: float) -> list[float]:
+    return [middle - half, middle + half]

@@ -1,0 +1,194 @@
+"""The stages in order: what reached the session goes in, everything derived from it comes out.
+
+Pure: the same items in the same order give the same outputs, bit for bit, however the scans are cut into pieces.
+Live, replay and recomputation all run this one object. A sweep begins with an event that carries all it depends on
+and starts every stage afresh, so a sweep can be computed again from its first item on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from daq.items import Event, Hello, Item, Notification
+from daq.measure.calibration import Calibration, apply
+from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.stroke import StrokeCutter
+from daq.rig import Rig
+from daq.sweep import run
+from daq.sweep.guard import doubts, guarded
+from daq.sweep.onset import onset
+from daq.sweep.plan import FEWEST_POSITIONS, Plan
+from daq.sweep.progress import Note, SweepProgress
+from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
+from daq.wire import board, cycling_power
+from daq.wire.crank import CrankFollower
+
+Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
+
+BOARD, POWER = "board", "power"
+"""Names of the two sources."""
+SWEEP_BEGUN = "sweep-begun"
+"""Event: a sweep begins here; its content is what `beginning` makes."""
+FITTER = "fitter"
+"""Event: the fitter did something; content {"event": ..., "setback_mm": ...}."""
+ZERO = "zero"
+"""Event: the jig is empty, these readings are zero from now on; content {"zero_counts": [...]}."""
+
+
+def beginning(
+    plan: Plan, *, mass_kg: float | None, channels: Sequence[str], zero_counts: Array | None
+) -> dict[str, Any]:
+    """The content of the event that begins a sweep: all it depends on beside rig and calibration."""
+    zero = None if zero_counts is None else zero_counts.tolist()
+    return {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels), "zero_counts": zero}
+
+
+def item_of(said: Samples | board.Hello, received_us: int) -> Item:
+    """A board's scans or hello as the item that is stored and fed."""
+    return said if isinstance(said, Samples) else Hello(received_us, BOARD, asdict(said))
+
+
+class Pipeline:
+    """All stages of one jig, with their memory. One verb: feed."""
+
+    def __init__(self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None) -> None:
+        self._rig = rig
+        self._calibration = calibration
+        self._columns: list[int] | None = None
+        self.zero_counts: Array | None = None
+        """The converter's readings with nobody on the jig; None: the calibration's own zero."""
+        self.channels: tuple[str, ...] = ()
+        """The board's channels in the order of its scans; empty before its hello."""
+        self.refused = 0
+        """Notifications that could not be decoded."""
+        self.progress: SweepProgress | None = None
+        self._begin(mass_kg)
+
+    @property
+    def clock_errors_ms(self) -> dict[str, float | None]:
+        """How well each source's clock is known in session time; None until it is."""
+        return {BOARD: self._clock.error_ms, POWER: self._sensor_clock.error_ms}
+
+    @property
+    def late(self) -> int:
+        """Scans that came more than a tenth of a second after they were taken."""
+        return self._clock.late
+
+    def feed(self, item: Item) -> list[Output]:
+        """Everything that follows from one more item. NotNow or ValueError for a fitter's event that does not fit."""
+        if isinstance(item, Samples):
+            return self._measure(item)
+        if isinstance(item, Notification):
+            self._listen(item)
+        elif isinstance(item, Hello):
+            self._name_channels([channel["name"] for channel in item.content["channels"]])
+        else:
+            return self._take(item)
+        return []
+
+    def _begin(self, mass_kg: float | None) -> None:
+        self.mass_kg = mass_kg
+        self._clock = BoardClock()
+        self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
+        self._crank = CrankFollower()
+        self._sensor_clock = SensorClock()
+
+    def _name_channels(self, channels: Sequence[str]) -> None:
+        """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
+        self.channels = tuple(channels)
+        wanted = [channel.name for channel in self._rig.channels]
+        self._columns = [self.channels.index(name) for name in wanted] if set(wanted) <= set(self.channels) else None
+
+    def _measure(self, samples: Samples) -> list[Output]:
+        if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
+            return []
+        loads = self._loads(samples)
+        outputs: list[Output] = [loads]
+        for stroke in self._cutter.feed_loads(loads):
+            outputs += [stroke, *self._sweep(stroke)]
+        if self.progress is not None:
+            outputs += self.progress.pass_time(float(loads.t_s[-1]))
+        return outputs
+
+    def _loads(self, samples: Samples) -> Loads:
+        rig = self._rig
+        values = apply(self._calibration, samples.counts[:, self._columns], self.zero_counts)
+        tilt = rig.columns("tilt")
+        return Loads(
+            t_s=self._clock.feed(samples),
+            hands_n=_sum(values, rig.columns("hands")),
+            saddle_n=_sum(values, rig.columns("saddle")),
+            tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
+            cells_n=values[:, rig.columns("hands", "saddle")],
+            status=samples.status,
+        )
+
+    def _sweep(self, stroke: Stroke) -> list[Output]:
+        if self.progress is None:
+            return []
+        outputs: list[Output] = []
+        for item in self.progress.feed(stroke):
+            outputs.append(item)
+            if isinstance(item, StepMean):
+                outputs += self._answer(self.progress)
+        return outputs
+
+    def _answer(self, progress: SweepProgress) -> list[Output]:
+        """The onset so far, as soon as enough different positions are ridden."""
+        if len({step.setback_mm for step in progress.steps}) < FEWEST_POSITIONS:
+            return []
+        answer = onset(progress.steps, step_off_mm=progress.plan.step_off_mm)
+        return [guarded(answer, doubts(progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2))]
+
+    def _listen(self, notification: Notification) -> None:
+        """Take a power sensor's notification; one that cannot be decoded is counted and changes nothing."""
+        if notification.characteristic != cycling_power.MEASUREMENT_UUID:
+            return
+        try:
+            measurement = cycling_power.decode_power(notification.payload)
+        except ValueError:
+            self.refused += 1
+            return
+        received_us = notification.received_us
+        reading = cycling_power.to_power_reading(measurement, source=notification.source, received_us=received_us)
+        crank = self._crank.feed(reading)
+        measured_nm = None if reading.torque_total_32 is None else crank.torque_nm
+        self._cutter.feed_power(received_us / 1e6, float(measurement.power_w), measured_nm)
+        self._cutter.feed_crank(self._sensor_clock.feed(crank.event_s, received_us))
+
+    def _take(self, event: Event) -> list[Output]:
+        content, t_s = event.content, event.received_us / 1e6
+        if event.kind == ZERO:
+            self.zero_counts = _counts(content["zero_counts"])
+        elif event.kind == SWEEP_BEGUN:
+            self._begin(content["mass_kg"])
+            self._name_channels(content["channels"])
+            self.zero_counts = _counts(content["zero_counts"])
+            positions = tuple(content["plan"]["positions_mm"])
+            limits = (self._rig.geometry.setback_min_mm, self._rig.geometry.setback_max_mm)
+            self.progress = SweepProgress(
+                Plan(**{**content["plan"], "positions_mm": positions}), setback_limits_mm=limits
+            )
+        elif event.kind == FITTER:
+            if self.progress is None:
+                raise run.NotNow(f"{content['event']} without a sweep; begin a sweep first")
+            notes = self.progress.take(run.Event(content["event"]), t_s, setback_mm=content.get("setback_mm"))
+            again = content["event"] == run.Event.REDO
+            return [*notes, *(self._answer(self.progress) if again else [])]
+        return []
+
+
+def _sum(values: Array, columns: Iterable[int]) -> Array:
+    """Sum of some columns, added in their order: numpy's own sums round differently for other lengths."""
+    total = np.zeros(len(values))
+    for column in columns:
+        total = total + values[:, column]
+    return total
+
+
+def _counts(content: Any) -> Array | None:
+    return None if content is None else np.asarray(content, dtype=np.float64)
