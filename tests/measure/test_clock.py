@@ -1,0 +1,231 @@
+"""Device clocks in session time. The truth is made here: a device clock of known offset and drift, known delays."""
+
+import numpy as np
+import pytest
+
+from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.envelope import line_under, lower_hull
+from daq.values import Samples
+
+WRAP = 2**32
+
+
+def samples_of(device_us, received_us):
+    n = len(device_us)
+    return Samples(
+        source="jig",
+        received_us=np.asarray(received_us, dtype=np.int64),
+        ticks_us=(np.asarray(device_us, dtype=np.int64) % WRAP).astype(np.uint32),
+        sequence=np.zeros(n, np.uint16),
+        status=np.zeros(n, np.uint8),
+        counts=np.zeros((n, 1), np.int32),
+    )
+
+
+def part(samples, begin, end):
+    arrays = (samples.received_us, samples.ticks_us, samples.sequence, samples.status, samples.counts)
+    return Samples(samples.source, *(x[begin:end] for x in arrays))
+
+
+def usb(true_s, rng, *, drift=0.0, offset_us=0):
+    """A board on USB: its microframe of 125 us, now and then a busy host."""
+    n = len(true_s)
+    delay_s = 125e-6 * rng.random(n) + (rng.random(n) < 0.02) * rng.exponential(3e-3, n)
+    received_us = np.maximum.accumulate(np.rint((true_s + delay_s) * 1e6).astype(np.int64))
+    return samples_of(np.rint(true_s * (1.0 + drift) * 1e6).astype(np.int64) + offset_us, received_us)
+
+
+def test_a_line_under_points_is_found_exactly_when_three_of_them_lie_on_it():
+    points = [(0.0, 1.0), (1.0, 1.5), (2.0, 1.0002), (3.0, 9.0), (4.0, 1.0004)]
+
+    delay_s, drift = line_under(points)
+
+    assert delay_s == pytest.approx(1.0, abs=1e-12)
+    assert drift == pytest.approx(1e-4, rel=1e-9)
+
+
+def test_the_hull_agrees_with_a_general_library():
+    from scipy.spatial import ConvexHull
+
+    points = np.random.default_rng(1).random((200, 2))
+    points = points[points[:, 0].argsort()]
+
+    hull = lower_hull([(float(x), float(y)) for x, y in points])
+
+    corners = points[ConvexHull(points).vertices]
+    left, right = points[0], points[-1]
+    chord = left[1] + (corners[:, 0] - left[0]) * (right[1] - left[1]) / (right[0] - left[0])
+    below = corners[corners[:, 1] <= chord + 1e-12]
+    assert hull == [tuple(corner) for corner in below[below[:, 0].argsort()].tolist()]
+
+
+def test_the_line_minimises_the_mean_distance_as_a_linear_programme_does():
+    """Moon, Skelly and Towsley 1999 pose the line as a linear programme; scipy's solver is the other road."""
+    from scipy.optimize import linprog
+
+    rng = np.random.default_rng(2)
+    x = np.sort(rng.random(60)) * 100.0
+    y = 30e-6 * x + rng.exponential(1e-3, 60)
+    bounds = [(None, None), (-200e-6, 200e-6)]
+    best = linprog([-1.0, -x.mean()], A_ub=np.column_stack([np.ones(60), x]), b_ub=y, bounds=bounds)
+
+    delay_s, drift = line_under(list(zip(x.tolist(), y.tolist(), strict=True)))
+
+    assert delay_s == pytest.approx(best.x[0], abs=1e-9)
+    assert drift == pytest.approx(best.x[1], abs=1e-10)
+
+
+@pytest.mark.parametrize("drift", [-100e-6, 20e-6, 100e-6])
+def test_board_time_follows_the_session_within_the_error_it_states(drift):
+    true_s = 3.0 + np.arange(120_000) * 1e-3
+    clock = BoardClock()
+
+    t_s = clock.feed(usb(true_s, np.random.default_rng(4), drift=drift, offset_us=3_600_000_000))
+
+    settled = slice(10_000, None)
+    assert np.abs(t_s - true_s)[settled].max() < 0.2e-3  # science of the links: USB within 0.2 ms
+    assert np.abs(t_s - true_s)[-1000:].max() * 1e3 < clock.error_ms
+    assert clock.drift_ppm == pytest.approx(-drift * 1e6, abs=2.0)
+
+
+def test_the_stated_error_covers_the_true_one_about_nineteen_times_in_twenty():
+    covered = []
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        true_s = np.cumsum(np.full(600, 0.1))
+        delay_s = 0.016 * rng.random(600)  # a serial bridge that hands on every 16 ms
+        received_us = np.maximum.accumulate(np.rint((true_s + delay_s) * 1e6).astype(np.int64))
+        clock = BoardClock()
+        t_s = clock.feed(samples_of(np.rint(true_s * (1 + 50e-6) * 1e6).astype(np.int64), received_us))
+        covered.append(abs(t_s[-1] - true_s[-1]) * 1e3 < clock.error_ms)
+
+    assert np.mean(covered) >= 0.85
+
+
+def test_the_same_scans_cut_differently_have_the_same_times_bit_for_bit():
+    rng = np.random.default_rng(5)
+    true_s = np.sort(rng.random(20_000)) * 30.0
+    samples = usb(true_s, rng, drift=80e-6, offset_us=WRAP - 10_000_000)
+    whole = BoardClock().feed(samples)
+
+    for longest in (1, 7, 500, 5000):
+        clock, begin, pieces = BoardClock(), 0, []
+        while begin < len(samples):
+            end = begin + int(rng.integers(1, longest + 1))
+            pieces.append(clock.feed(part(samples, begin, end)))
+            begin = end
+        assert np.array_equal(np.concatenate(pieces), whole)
+
+
+def rebooted(rng):
+    before, after = 2.0 + np.arange(15_000) * 1e-3, 20.0 + np.arange(15_000) * 1e-3
+    first, second = usb(before, rng, offset_us=700_000_000), usb(after, rng, offset_us=-19_500_000)
+    return np.concatenate([before, after]), joined(first, second)
+
+
+def slept(rng):
+    """The host sleeps for an hour and its clock with it; the board goes on."""
+    before, after = 2.0 + np.arange(15_000) * 1e-3, 17.5 + np.arange(15_000) * 1e-3
+    first, second = usb(before, rng), usb(after, rng, offset_us=3_600_000_000)
+    return np.concatenate([before, after]), joined(first, second)
+
+
+def joined(a, b):
+    both = ((getattr(a, x), getattr(b, x)) for x in ("received_us", "ticks_us", "sequence", "status", "counts"))
+    return Samples(a.source, *(np.concatenate(pair) for pair in both))
+
+
+@pytest.mark.parametrize("story", [rebooted, slept])
+def test_a_clock_that_begins_anew_is_noticed_and_time_goes_on(story):
+    true_s, samples = story(np.random.default_rng(6))
+    clock = BoardClock()
+
+    t_s = clock.feed(samples)
+
+    assert clock.restarts == 1
+    assert (np.diff(t_s) >= 0).all()
+    assert np.abs(t_s - true_s).max() < 5e-3
+    again = BoardClock()
+    pieces = [again.feed(part(samples, i, i + 37)) for i in range(0, len(samples), 37)]
+    assert np.array_equal(np.concatenate(pieces), t_s)
+
+
+def test_ticks_that_wrap_are_no_restart():
+    true_s = 1.0 + np.arange(5_000) * 1e-3
+    clock = BoardClock()
+
+    t_s = clock.feed(usb(true_s, np.random.default_rng(7), offset_us=WRAP - 3_000_000))
+
+    assert clock.restarts == 0
+    assert np.abs(t_s - true_s).max() < 5e-3
+
+
+def test_more_than_a_wrap_of_silence_is_bridged_by_the_hosts_clock():
+    true_s = np.concatenate([1.0 + np.arange(20_000) * 1e-3, 6000.0 + np.arange(20_000) * 1e-3])
+    clock = BoardClock()
+
+    t_s = clock.feed(usb(true_s, np.random.default_rng(8)))
+
+    assert np.abs(t_s - true_s).max() < 5e-3
+
+
+def test_a_stall_of_the_host_moves_no_time_and_is_counted_as_late():
+    true_s = 1.0 + np.arange(30_000) * 1e-3
+    samples = usb(true_s, np.random.default_rng(9))
+    stalled = samples.received_us.copy()
+    held = (true_s > 20.0) & (true_s < 20.2)
+    stalled[held] = stalled[held].max()
+    clock = BoardClock()
+
+    t_s = clock.feed(samples_of(samples.ticks_us, stalled))
+
+    assert np.abs(t_s - true_s)[10_000:].max() < 0.2e-3
+    assert clock.late == np.count_nonzero(stalled / 1e6 - t_s > 0.1) > 50
+
+
+def test_a_board_whose_clock_stood_still_is_caught_up_with():
+    true_s = 1.0 + np.arange(60_000) * 1e-3
+    samples = usb(true_s, np.random.default_rng(10))
+    device_us = np.rint(true_s * 1e6).astype(np.int64) - 300_000 * (true_s > 30.0)
+    clock = BoardClock()
+
+    t_s = clock.feed(samples_of(device_us, samples.received_us))
+
+    assert (np.diff(t_s) >= 0).all()
+    assert np.abs(t_s - true_s)[-10_000:].max() < 1e-3
+
+
+def test_no_scans_have_no_times():
+    assert BoardClock().feed(samples_of([], [])).shape == (0,)
+    assert BoardClock().error_ms is None
+
+
+def crank_events(rng, *, minutes, cadence_rpm=90.0, notified_every_s=0.25):
+    """True times of crank events and the receipt time of the notification that first carries each."""
+    event_s = 2.0 + np.cumsum(60.0 / cadence_rpm * (1.0 + 0.02 * rng.standard_normal(int(minutes * cadence_rpm))))
+    phase_s = rng.random() * notified_every_s
+    notified_s = np.ceil((event_s - phase_s) / notified_every_s) * notified_every_s + phase_s
+    received_us = np.rint((notified_s + 0.03 * rng.random(len(event_s))) * 1e6).astype(np.int64)
+    return event_s, received_us
+
+
+def test_crank_events_of_a_bluetooth_sensor_are_placed_within_tens_of_milliseconds():
+    errors = []
+    for seed in range(20):
+        event_s, received_us = crank_events(np.random.default_rng(seed), minutes=3)
+        clock = SensorClock()
+        times = [clock.feed((s * (1 + 40e-6) - 900.0,), int(us))[0] for s, us in zip(event_s, received_us, strict=True)]
+        errors.extend(abs(np.array(times) - event_s)[-90:])
+
+    assert np.quantile(errors, 0.95) < 0.05
+    assert np.median(errors) < 0.025  # science of the links: 20-25 ms
+
+
+def test_several_events_in_one_notification_keep_their_spacing():
+    clock = SensorClock()
+    clock.feed((10.0,), 1_000_000)
+
+    times = clock.feed((10.5, 11.0), 2_100_000)
+
+    assert times == pytest.approx((1.5, 2.0), abs=1e-3)
+    assert clock.feed((), 3_000_000) == ()
