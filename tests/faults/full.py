@@ -1,0 +1,164 @@
+"""The faults of the store in full: `python -m tests.faults.full`. The test command runs the same in short form.
+
+100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, half an hour
+at 1 kHz. Takes a few minutes; prints one line each; exit code 1 when one fails.
+"""
+
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from daq.keep.store import Store
+from daq.keep.verify import verify
+from tests.faults.disk import check_seconds, fill, largest_file
+from tests.faults.harm import hit_anywhere, made, readable, truncate
+from tests.faults.kill import check_nothing_lost, kill_repeatedly
+from tests.faults.soak import soak
+from tests.faults.test_soak import GROWTH
+from tests.keep.jig import begin, concatenated, same, second_of_session
+
+SMALL_DISK = (
+    "mount -t tmpfs -o size=2m none {0} && {1} -c "
+    "'from pathlib import Path; from tests.faults.disk import fill_small_disk; print(fill_small_disk(Path(\"{0}\")))'"
+)
+READ_ONLY_DISK = (
+    "mount -t tmpfs none {0} && {1} -m tests.faults.full make {0} && mount -o remount,ro {0} && "
+    "{1} -m tests.faults.full read {0}"
+)
+
+
+def kills(folder: Path) -> str:
+    """100 random kill -9, one in three while the store is being opened."""
+    acknowledged = kill_repeatedly(folder / "store.sqlite", times=100, seed=1)
+    check_nothing_lost(folder / "store.sqlite", acknowledged)
+    return f"{len(acknowledged)} seconds acknowledged, all there"
+
+
+def small_disk(folder: Path) -> str:
+    """A real file system of 2 MB, in a mount namespace of its own."""
+    return in_own_mounts(SMALL_DISK, folder)
+
+
+def read_only_disk(folder: Path) -> str:
+    """A real file system mounted read-only."""
+    return in_own_mounts(READ_ONLY_DISK, folder)
+
+
+def in_own_mounts(script: str, folder: Path) -> str:
+    """Runs a shell line where mounting concerns nobody else (unshare(1)); its last line."""
+    command = ["unshare", "--user", "--map-root-user", "--mount", "sh", "-ec", script.format(folder, sys.executable)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip().splitlines()[-1]
+
+
+def make_for_reading(folder: Path) -> None:
+    """The store that is then read on a disk nobody can write."""
+    with Store.open(folder / "store.sqlite") as store:
+        session_id = begin(store)
+        for second in range(20):
+            store.put(session_id, second_of_session(second))
+
+
+def read_there(folder: Path) -> None:
+    """Reads it whole, and prints how writing is refused."""
+    check_seconds(folder / "store.sqlite", 20)
+    try:
+        Store.open(folder / "store.sqlite")
+    except Exception as refusal:
+        print(f"{type(refusal).__name__}: {refusal}")
+
+
+def limited_files(folder: Path) -> str:
+    """Files that may not grow, at sizes that hit the log, the file and the checkpoint between them."""
+    for size in (100_000, 250_000, 1_000_000, 4_150_000, 4_300_000):
+        path = folder / f"store{size}.sqlite"
+        with Store.open(path) as store:
+            session_id = begin(store)
+            with largest_file(size):
+                second, _ = fill(store, session_id, 0)
+            store.put(session_id, second_of_session(second))
+        check_seconds(path, second + 1)
+    return f"5 sizes, {second} seconds before the last refused"
+
+
+def truncations(folder: Path) -> str:
+    """Cut off at 60 lengths."""
+    path = folder / "store.sqlite"
+    content = made(path, 300)
+    scans = []
+    for number, length in enumerate(np.linspace(150, len(content) - 1, 60).astype(int)):
+        target = folder / f"salvaged{number}.sqlite"
+        found = truncate(path, content, int(length), target)
+        scans.append(0 if found is None else found.scans)
+        if found is not None:
+            with Store.open(target) as store:
+                assert verify(store).problems == ()
+            target.unlink()
+    return (
+        f"salvaged {scans[15]}, {scans[30]}, {scans[45]}, {scans[59]} of 30000 scans at 1/4, 1/2, 3/4, 1 of the length"
+    )
+
+
+def hits(folder: Path) -> str:
+    """400 hits of 8 bytes anywhere in the file."""
+    path = folder / "store.sqlite"
+    content = made(path, 60)
+    whole = concatenated([item for second in range(60) for item in second_of_session(second)])
+    rng = np.random.default_rng(2)
+    noticed = 0
+    for _ in range(400):
+        if hit_anywhere(path, content, rng):
+            noticed += 1
+        else:
+            assert same(concatenated(readable(path)[0]), whole)
+    return f"{noticed} noticed, the other {400 - noticed} fell where nothing is kept"
+
+
+def half_an_hour(folder: Path) -> str:
+    """1800 simulated seconds at 1 kHz of 8 channels."""
+    early, late = soak(folder / "store.sqlite", seconds=1800)
+    assert late - early < GROWTH, f"grew by {late - early} bytes"
+    return f"{early} bytes held after 3 minutes, {late} at the end"
+
+
+FAULTS: tuple[Callable[[Path], str], ...] = (
+    kills,
+    small_disk,
+    read_only_disk,
+    limited_files,
+    truncations,
+    hits,
+    half_an_hour,
+)
+
+
+def main() -> int:
+    """Runs them all, each in a folder of its own."""
+    failed = 0
+    for fault in FAULTS:
+        started = time.monotonic()
+        with tempfile.TemporaryDirectory() as folder:
+            try:
+                outcome = fault(Path(folder))
+            except Exception:
+                failed += 1
+                outcome = "FAILED\n" + traceback.format_exc()
+        print(f"{fault.__name__:<16} {time.monotonic() - started:6.1f} s  {outcome}", flush=True)
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    match sys.argv[1:]:
+        case ["make", folder]:
+            make_for_reading(Path(folder))
+        case ["read", folder]:
+            read_there(Path(folder))
+        case _:
+            raise SystemExit(main())

@@ -1,0 +1,48 @@
+"""Kills a writing process again and again, without warning, and looks at what it had acknowledged."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+from daq.keep.repack import same
+from daq.keep.store import Store
+from daq.keep.verify import verify
+from daq.values import Samples
+from tests.keep.jig import concatenated, second_of_session
+
+
+def kill_repeatedly(path: Path, *, times: int, seed: int) -> list[int]:
+    """Kills the writer so many times at random moments; every second it had acknowledged, in order."""
+    rng = np.random.default_rng(seed)
+    acknowledged: list[int] = []
+    for _ in range(times):
+        writer = subprocess.Popen([sys.executable, "-m", "tests.faults.writer", str(path)], stdout=subprocess.PIPE)
+        assert writer.stdout is not None
+        up = rng.uniform() < 2 / 3  # else the kill falls while it starts and opens the store
+        first = writer.stdout.readline() if up else b""
+        time.sleep(float(rng.uniform(0.0, 0.1 if up else 0.5)))
+        writer.kill()
+        rest = writer.stdout.read()
+        writer.wait()
+        writer.stdout.close()
+        acknowledged += [int(line) for line in (first + rest).split(b"\n")[:-1]]
+    return acknowledged
+
+
+def check_nothing_lost(path: Path, acknowledged: list[int]) -> None:
+    """The store opens ordinarily, verifies, and holds every acknowledged second, bit for bit, whole and once."""
+    with Store.open(path) as store:
+        (session,) = store.sessions()
+        assert verify(store).problems == ()
+        items = list(store.read_items(session.id))
+    stored = concatenated(items)
+    seconds = sorted(set((stored.received_us // 1_000_000).tolist()))
+    assert set(acknowledged) <= set(seconds)
+    assert seconds == list(range(1, len(seconds) + 1)), "a session that was cut off goes on where it ended"
+    expected = concatenated([item for second in seconds for item in second_of_session(second)])
+    assert same(stored, expected)
+    points = [item for item in items if not isinstance(item, Samples)]
+    assert len(points) == sum(not isinstance(item, Samples) for second in seconds for item in second_of_session(second))

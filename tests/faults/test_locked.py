@@ -1,0 +1,46 @@
+import sqlite3
+import subprocess
+import sys
+
+import pytest
+
+from daq.keep import store_file
+from daq.keep.errors import StoreBusy
+from daq.keep.store import Store
+from tests.keep.jig import begin, concatenated, second_of_session
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "store.sqlite"
+
+
+def test_a_second_daemon_is_told_which_process_has_the_store_and_may_have_it_when_that_is_killed(path):
+    writer = subprocess.Popen([sys.executable, "-m", "tests.faults.writer", str(path)], stdout=subprocess.PIPE)
+    assert writer.stdout is not None
+    writer.stdout.readline()
+    try:
+        with pytest.raises(StoreBusy, match=f"is being written by process {writer.pid}: stop it"):
+            Store.open(path)
+    finally:
+        writer.kill()
+        writer.wait()
+        writer.stdout.close()
+
+    with Store.open(path) as store:
+        assert len(concatenated(list(store.read_items(1)))) >= 100
+
+
+def test_another_program_that_holds_the_file_costs_a_retry_and_no_data(path, monkeypatch):
+    monkeypatch.setattr(store_file, "BUSY_S", 0.05)
+    with Store.open(path) as store:
+        session_id = begin(store)
+        other = sqlite3.connect(path, isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreBusy, match="is locked by another program: close it and try again"):
+            store.put(session_id, second_of_session(0))
+        other.execute("ROLLBACK")
+        other.close()
+        store.put(session_id, second_of_session(0))
+
+        assert len(concatenated(list(store.read_items(session_id)))) == 100
