@@ -1,0 +1,148 @@
+"""Continuous text lines of a weighing indicator or transmitter, as their pattern in the rig file describes them.
+
+The pattern is a regular expression for one whole line, its parts named:
+
+    checksum            two hexadecimal digits over what stands before it, or over the part `covered`
+    unit                the unit, when the line itself carries it
+    overload, fault     there when the device says so: the scan is marked saturated, or as an error of the converter
+    any other name      one channel; the scan has them in this order
+
+    (?P<stable>...) is a channel too: leave what is not wanted unnamed.
+"""
+
+from __future__ import annotations
+
+import functools
+import operator
+import re
+from dataclasses import dataclass
+
+from daq.values import Samples, Status
+from daq.wire.transmitter import STANDARD_GRAVITY, newtons_per, scan_of
+
+LINE_ENDS = re.compile(rb"[\r\n\x02\x03]+")
+"""Carriage return, line feed, and the STX and ETX some makers put around a line."""
+MAX_LINE = 512
+"""Bytes. A longer run without an end is thrown away as one damaged line."""
+RESERVED = ("checksum", "covered", "unit", "overload", "fault")
+CHECKSUMS = ("none", "xor", "sum")
+
+
+class BadLine(ValueError):
+    """A line that cannot be read; the text says which and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineFormat:
+    """How a device writes. ValueError at once for a pattern that cannot work."""
+
+    pattern: str
+    unit: str = "kg"
+    """Of lines that carry none."""
+    decimal_comma: bool = False
+    checksum: str = "none"
+    """none, xor (all bytes exclusive-or, as in NMEA 0183) or sum (all bytes added, modulo 256)."""
+    g_m_s2: float = STANDARD_GRAVITY
+    """For devices that show a mass: gravity where they were adjusted."""
+
+    def __post_init__(self) -> None:
+        try:
+            groups = re.compile(self.pattern).groupindex
+        except re.error as error:
+            raise ValueError(f"pattern {self.pattern!r} is no regular expression: {error}") from error
+        if not self.channels:
+            raise ValueError(f"pattern {self.pattern!r} names no channel: expected (?P<name>...) around each load")
+        if self.checksum not in CHECKSUMS:
+            raise ValueError(f"checksum {self.checksum!r}: expected one of {', '.join(CHECKSUMS)}")
+        if (self.checksum != "none") != ("checksum" in groups):
+            raise ValueError("a checksum needs both its kind and its part (?P<checksum>..) in the pattern")
+        newtons_per(self.unit)
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the loads, in the order of the pattern."""
+        return tuple(name for name in re.compile(self.pattern).groupindex if name not in RESERVED)
+
+
+class LineDecoder:
+    """Text in, one scan a line out. A line that cannot be read costs itself only.
+
+    It adds to `damaged` and leaves a gap in the sequence. The rest of a line that began before is not counted.
+    """
+
+    def __init__(self, source: str, line_format: LineFormat) -> None:
+        self.source = source
+        self.scans = 0
+        self.damaged = 0
+        self.problem = ""
+        """Why the last damaged line was not taken."""
+        self._format = line_format
+        self._pattern = re.compile(line_format.pattern)
+        self._pending = b""
+        self._in_step = False
+        self._overlong = False
+        self._sequence = 0
+
+    def feed(self, data: bytes, received_us: int) -> list[Samples]:
+        """The scans whose lines end in these bytes."""
+        lines = LINE_ENDS.split(self._pending + data)
+        self._pending = lines.pop()
+        taken = []
+        for line in lines:
+            overlong, self._overlong = self._overlong, False
+            if overlong or line:
+                taken += self._take(line, received_us, overlong)
+            self._in_step = True
+        if len(self._pending) > MAX_LINE:
+            self._pending, self._overlong = b"", True
+        return taken
+
+    def _take(self, line: bytes, received_us: int, overlong: bool) -> list[Samples]:
+        try:
+            if overlong or len(line) > MAX_LINE:
+                raise BadLine(f"{self.source}: more than {MAX_LINE} bytes without an end of line")
+            samples = self._scan(line, received_us)
+        except BadLine as error:
+            if self._in_step:
+                self.damaged += 1
+                self._sequence += 1
+                self.problem = str(error)
+            return []
+        self.scans += 1
+        self._sequence += 1
+        return [samples]
+
+    def _scan(self, line: bytes, received_us: int) -> Samples:
+        text = line.decode("latin-1").strip()
+        match = self._pattern.fullmatch(text)
+        if match is None:
+            raise BadLine(f"{self.source}: line {text!r} does not fit the pattern {self._format.pattern!r}")
+        self._check_sum(match, text)
+        groups = match.groupdict()
+        try:
+            factor = newtons_per(groups.get("unit") or self._format.unit, g_m_s2=self._format.g_m_s2)
+            loads = [self._load_n(groups[name], factor) for name in self._format.channels]
+        except ValueError as error:
+            raise BadLine(f"{self.source}: {error}, in line {text!r}") from error
+        status = (Status.SATURATED if groups.get("overload") else 0) | (Status.ADC_ERROR if groups.get("fault") else 0)
+        return scan_of(loads, source=self.source, received_us=received_us, sequence=self._sequence, status=status)
+
+    def _load_n(self, text: str | None, factor: float) -> float | None:
+        """None for a channel the line does not give a number for."""
+        if text is None:
+            return None
+        number = text.replace(" ", "")
+        if self._format.decimal_comma:
+            number = number.replace(".", "").replace(",", ".")
+        if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", number):
+            raise ValueError(f"{text!r} is not a number")
+        return float(number) * factor
+
+    def _check_sum(self, match: re.Match[str], text: str) -> None:
+        if self._format.checksum == "none":
+            return
+        covered = match["covered"] if "covered" in match.re.groupindex else text[: match.start("checksum")]
+        fold = operator.xor if self._format.checksum == "xor" else operator.add
+        expected = functools.reduce(fold, covered.encode("latin-1"), 0) % 256
+        if match["checksum"].upper() != f"{expected:02X}":
+            raise BadLine(f"{self.source}: checksum is {match['checksum']}, expected {expected:02X}, in line {text!r}")
