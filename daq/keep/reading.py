@@ -15,7 +15,7 @@ from daq.keep import chunks
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.rows import COVERED, row_crc
 from daq.keep.sums import SecondSums, added
-from daq.values import Bools, Samples
+from daq.values import Bools, Ints, Samples
 
 BEGIN_US = -(2**63)
 END_US = 2**63 - 1
@@ -63,11 +63,12 @@ def read_samples(
                 raise
             damaged(error)
             continue
-        inside = (samples.received_us >= from_us) & (samples.received_us < to_us)
-        if inside.all():
+        inside = np.flatnonzero((samples.received_us >= from_us) & (samples.received_us < to_us))
+        if len(inside) == len(samples):
             yield samples
-        elif inside.any():
-            yield cut(samples, inside)
+        elif len(inside):
+            in_one_piece = inside[-1] - inside[0] + 1 == len(inside)
+            yield cut(samples, slice(inside[0], inside[-1] + 1) if in_one_piece else inside)
 
 
 def read_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> Samples:
@@ -194,7 +195,7 @@ def _merged(streams: list[_Stream]) -> Iterator[Item]:
         yield first.take(min((stream.key for stream in streams if stream is not first), default=first.end))
 
 
-def cut(samples: Samples, which: slice | Bools) -> Samples:
+def cut(samples: Samples, which: slice | Bools | Ints) -> Samples:
     """Some of the scans."""
     return dataclasses.replace(
         samples,
