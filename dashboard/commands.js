@@ -30,7 +30,12 @@ async function post(path, body) {
   throw new Refused([problem.title ?? `refused (${response.status})`, problem.detail].filter(Boolean).join(": "));
 }
 
-/** Sends one thing, shows that it is under way, and shows a refusal. True when done. @param {Store} store @param {string} what @param {() => Promise<any>} ask */
+/**
+ * Sends one thing, shows that it is under way, and shows a refusal. True when done.
+ * @param {Store} store
+ * @param {string} what
+ * @param {() => Promise<any>} ask
+ */
 async function attempt(store, what, ask) {
   if (store.state.sending !== null && what !== "stop") return false;
   store.dispatch({ type: "page/sending", what });

@@ -7,9 +7,20 @@
 import { instruction } from "./words.js";
 
 /** Pitch in Hz of each short tone. */
-const TONES = { recording: [880], done: [880, 1175], finished: [880, 1175, 1568], stop: [330, 262], alarm: [660, 660, 660] };
+const TONES = {
+  recording: [880],
+  done: [880, 1175],
+  finished: [880, 1175, 1568],
+  stop: [330, 262],
+  alarm: [660, 660, 660],
+};
 
-/** Which cue a change of state deserves, if any. @param {State} before @param {State} after @returns {keyof typeof TONES|null} */
+/**
+ * Which cue a change of state deserves, if any.
+ * @param {State} before
+ * @param {State} after
+ * @returns {keyof typeof TONES|null}
+ */
 export function cueFor(before, after) {
   const newest = after.notices.at(-1);
   if (newest && newest !== before.notices.at(-1) && newest.level === "alarm") return "alarm";
@@ -25,7 +36,9 @@ export function cueFor(before, after) {
 export function spoken(state, cue) {
   if (cue === "alarm") return state.notices.at(-1)?.text ?? "";
   const { lead, value, unit } = instruction(state);
-  return cue === "recording" ? lead : [lead, value, unit.replace("mm", "millimetres").replace("BB", "bottom bracket")].filter(Boolean).join(" ");
+  return cue === "recording"
+    ? lead
+    : [lead, value, unit.replace("mm", "millimetres").replace("BB", "bottom bracket")].filter(Boolean).join(" ");
 }
 
 /** @param {Store} store */
@@ -64,7 +77,8 @@ export function keepAwake(store) {
   let asking = false;
   async function follow() {
     const { sweep, settings } = store.state;
-    const wanted = settings.awake && (sweep?.accepts.includes("stop") ?? false) && document.visibilityState === "visible";
+    const wanted =
+      settings.awake && (sweep?.accepts.includes("stop") ?? false) && document.visibilityState === "visible";
     if (asking || wanted === (lock !== null) || !("wakeLock" in navigator)) return;
     if (!wanted) {
       const old = lock;

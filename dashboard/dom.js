@@ -22,12 +22,20 @@ export function svg(tag, attributes = {}, ...children) {
   return /** @type {any} */ (fill(document.createElementNS(SVG, tag), attributes, children));
 }
 
-function fill(/** @type {Element} */ node, /** @type {Record<string, any>} */ attributes, /** @type {Child[]} */ children) {
+function fill(
+  /** @type {Element} */ node,
+  /** @type {Record<string, any>} */ attributes,
+  /** @type {Child[]} */ children,
+) {
   for (const [name, value] of Object.entries(attributes)) {
     if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
     else setAttribute(node, name, value);
   }
-  node.append(...children.filter((child) => child !== null && child !== undefined && child !== false).map((c) => /** @type {any} */ (c)));
+  node.append(
+    ...children
+      .filter((child) => child !== null && child !== undefined && child !== false)
+      .map((c) => /** @type {any} */ (c)),
+  );
   return node;
 }
 
@@ -36,7 +44,12 @@ export function setText(node, value) {
   if (node.textContent !== value) node.textContent = value;
 }
 
-/** False, null and undefined take the attribute away; true gives it without a value. @param {Element} node @param {string} name @param {any} value */
+/**
+ * False, null and undefined take the attribute away; true gives it without a value.
+ * @param {Element} node
+ * @param {string} name
+ * @param {any} value
+ */
 export function setAttribute(node, name, value) {
   if (value === false || value === null || value === undefined) {
     if (node.hasAttribute(name)) node.removeAttribute(name);
@@ -46,7 +59,12 @@ export function setAttribute(node, name, value) {
   if (node.getAttribute(name) !== text) node.setAttribute(name, text);
 }
 
-/** A number for the style sheet to place or size with, as a custom property. @param {HTMLElement} node @param {string} name @param {string} value */
+/**
+ * A number for the style sheet to place or size with, as a custom property.
+ * @param {HTMLElement} node
+ * @param {string} name
+ * @param {string} value
+ */
 export function setProperty(node, name, value) {
   if (node.style.getPropertyValue(name) !== value) node.style.setProperty(name, value);
 }
@@ -56,7 +74,8 @@ export function changes() {
   /** @type {any[]|undefined} */
   let last;
   return (/** @type {any[]} */ ...values) => {
-    const same = last !== undefined && last.length === values.length && values.every((value, i) => Object.is(value, last?.[i]));
+    const same =
+      last !== undefined && last.length === values.length && values.every((value, i) => Object.is(value, last?.[i]));
     last = values;
     return !same;
   };

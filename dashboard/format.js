@@ -8,20 +8,42 @@ const SPACE = "\u00a0";
 
 /** @type {string|undefined} */
 let locale;
+/**
+ * One formatter for each number of digits: making one costs more than a hundred uses.
+ * @type {Map<number, Intl.NumberFormat>}
+ */
+const formatters = new Map();
 
 /** The setting "decimal sign" as a language that writes it so. */
 export const DECIMAL_LOCALES = Object.freeze({ auto: undefined, point: "en", comma: "de" });
 
-/** The language whose decimal sign is used, as a BCP 47 tag; undefined for the browser's. @param {string|undefined} tag */
+/**
+ * The language whose decimal sign is used, as a BCP 47 tag; undefined for the browser's.
+ * @param {string|undefined} tag
+ */
 export function useLocale(tag) {
   locale = tag;
+  formatters.clear();
+}
+
+function formatter(/** @type {number} */ digits) {
+  const known = formatters.get(digits);
+  if (known) return known;
+  const options = {
+    minimumFractionDigits: digits,
+    maximumFractionDigits: digits,
+    useGrouping: false,
+    numberingSystem: "latn",
+  };
+  const made = new Intl.NumberFormat(locale, options);
+  formatters.set(digits, made);
+  return made;
 }
 
 /** @param {number|null|undefined} value @param {number} digits after the decimal sign */
 export function number(value, digits = 0) {
   if (value === null || value === undefined || !Number.isFinite(value)) return MISSING;
-  const options = { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false };
-  const text = new Intl.NumberFormat(locale, { ...options, numberingSystem: "latn" }).format(value);
+  const text = formatter(digits).format(value);
   return /[1-9]/.test(text) ? text.replace("-", "\u2212") : text.replace("-", "");
 }
 
@@ -50,7 +72,10 @@ export function degrees(value_deg) {
   return number(value_deg, 1) + "°";
 }
 
-/** A standard uncertainty with two figures below 1, one decimal below 10, none above. @param {number|null|undefined} value */
+/**
+ * A standard uncertainty with two figures below 1, one decimal below 10, none above.
+ * @param {number|null|undefined} value
+ */
 export function uncertainty(value) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "±" + SPACE + MISSING;
   return "±" + SPACE + number(value, value < 0.995 ? 2 : value < 9.95 ? 1 : 0);

@@ -1,8 +1,8 @@
 /** What stands around every screen: the simulation banner, the head, the line of messages, keys and settings. */
-import { changes, el, setAttribute, setText } from "./dom.js";
+import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
 import { sourceFreshness } from "./fresh.js";
-import { SHORTCUTS } from "./keys.js";
+import { sidePanel } from "./side.js";
 import { CAUTION } from "./words.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./store.js").Store} Store */
@@ -14,12 +14,29 @@ export function mountFrame(top, side, store) {
   const recording = el("span", { class: "recording" });
   const calibration = el("span", { class: "chip", "data-state": "stale" });
   const chips = el("ul", { class: "chips", "aria-label": "Sensors" });
-  const open = el("button", { type: "button", class: "small", "aria-controls": "side", onclick: () => store.dispatch({ type: "page/panel" }) }, "Keys, settings");
-  const nav = el("nav", { "aria-label": "Screens" }, el("a", { href: "#run" }, "Run"), el("a", { href: "#plan" }, "Plan"), el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"));
+  const open = el(
+    "button",
+    { type: "button", class: "small", "aria-controls": "side", onclick: () => store.dispatch({ type: "page/panel" }) },
+    "Keys, settings",
+  );
+  const nav = el(
+    "nav",
+    { "aria-label": "Screens" },
+    el("a", { href: "#run" }, "Run"),
+    el("a", { href: "#plan" }, "Plan"),
+    el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"),
+  );
   const status = el("p", { class: "message polite", role: "status" });
   const alert = el("p", { class: "message alert", role: "alert" });
-  const seen = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/seen" }) }, "Seen");
-  top.replaceChildren(el("div", { class: "head" }, brand(), about, recording, calibration, chips, nav, open), el("div", { class: "messages" }, banner, alert, status, seen));
+  const seen = el(
+    "button",
+    { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/seen" }) },
+    "Seen",
+  );
+  top.replaceChildren(
+    el("div", { class: "head" }, brand(), about, recording, calibration, chips, nav, open),
+    el("div", { class: "messages" }, banner, alert, status, seen),
+  );
   const drawSide = sidePanel(side, store);
 
   store.onFrame((state, now_ms) => {
@@ -59,9 +76,11 @@ const SHOWN_MS = { info: 10_000, caution: 60_000, alarm: Infinity };
  * @returns {{level: string, text: string, dismiss?: boolean}}
  */
 export function messageLine(state, now_ms) {
-  if (state.link.state === "lost") return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
+  if (state.link.state === "lost")
+    return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
   if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };
-  if (state.problem) return { level: state.problem.startsWith("STOP") ? "alarm" : "caution", text: state.problem, dismiss: true };
+  if (state.problem)
+    return { level: state.problem.startsWith("STOP") ? "alarm" : "caution", text: state.problem, dismiss: true };
   const newest = state.notices.at(-1);
   const shown = newest && !state.seen && now_ms - (newest.received_ms ?? now_ms) < SHOWN_MS[newest.level];
   return shown ? { ...newest, dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };
@@ -72,41 +91,12 @@ function drawChips(/** @type {HTMLElement} */ list, /** @type {State} */ state, 
   while (list.children.length < state.sources.length) list.append(el("li", { class: "chip" }));
   for (const [i, source] of state.sources.entries()) {
     const { live, words } = sourceFreshness(state, source, now_ms);
-    const lost = [source.dropped && `${source.dropped} dropped`, source.damaged && `${source.damaged} damaged`].filter(Boolean).join(", ");
+    const lost = [source.dropped && `${source.dropped} dropped`, source.damaged && `${source.damaged} damaged`]
+      .filter(Boolean)
+      .join(", ");
     const chip = list.children[i];
     setText(chip, `${source.name} ${[live ? "live" : words, lost].filter(Boolean).join(", ")}`);
     setAttribute(chip, "data-state", live ? "live" : source.state === "absent" ? "absent" : "stale");
     setAttribute(chip, "title", source.message || null);
   }
-}
-
-function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ store) {
-  const set = (/** @type {object} */ change) => store.dispatch({ type: "page/settings", ...change });
-  const box = (/** @type {string} */ name, /** @type {string} */ words) => {
-    const input = el("input", { type: "checkbox", id: `set-${name}`, onchange: () => set({ [name]: input.checked }) });
-    return { name, input, node: el("p", { class: "field check" }, input, el("label", { for: `set-${name}` }, words)) };
-  };
-  const boxes = [box("beeps", "Beeps"), box("speech", "Spoken cues"), box("awake", "Keep the screen awake during a sweep"), box("letters", "Single-letter keys")];
-  const choice = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string[]} */ options) => {
-    const select = el("select", { id: `set-${name}`, onchange: () => set({ [name]: select.value }) }, ...options.map((each) => el("option", { value: each }, each)));
-    return { name, select, node: el("p", { class: "field" }, el("label", { for: `set-${name}` }, words), select) };
-  };
-  const choices = [choice("theme", "Colours", ["auto", "light", "dark"]), choice("decimal", "Decimal sign", ["auto", "point", "comma"])];
-  const log = el("ol", { class: "log" });
-  const logChanged = changes();
-  side.replaceChildren(
-    el("header", {}, el("h2", {}, "Keys"), el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/panel", shown: false }) }, "Close")),
-    el("dl", { class: "keys" }, ...SHORTCUTS.map((each) => el("div", {}, el("dt", {}, el("kbd", {}, each.shown)), el("dd", {}, each.does)))),
-    el("h2", {}, "Settings"), ...[...boxes, ...choices].map((each) => each.node),
-    el("h2", {}, "Messages"), log);
-
-  return (/** @type {State} */ state) => {
-    setAttribute(side, "hidden", !state.panel_shown);
-    for (const { name, input } of boxes) input.checked = Boolean(state.settings[/** @type {"beeps"} */ (name)]);
-    for (const { name, select } of choices) {
-      const value = String(state.settings[/** @type {"theme"} */ (name)]);
-      if (select.value !== value) select.value = value;
-    }
-    if (logChanged(state.notices)) log.replaceChildren(...[...state.notices].reverse().map((each) => el("li", { "data-level": each.level }, each.text)));
-  };
 }

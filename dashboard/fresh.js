@@ -14,15 +14,27 @@ const STROKE_STALE_MS = 3000;
 
 const LIVE = Object.freeze({ live: true, words: "" });
 
-/** Age of a source's last word, s, counted on since the daemon said it. @param {State} state @param {any} source @param {number} now_ms */
+/**
+ * Age of a source's last word, s, counted on since the daemon said it.
+ * @param {State} state
+ * @param {any} source
+ * @param {number} now_ms
+ */
 export function ageOf(state, source, now_ms) {
   if (source.age_s === null || state.sources_ms === null) return null;
   return source.age_s + Math.max(0, now_ms - state.sources_ms) / 1000;
 }
 
-/** One source as its chip shows it. @param {State} state @param {any} source @param {number} now_ms @returns {Freshness} */
+/**
+ * One source as its chip shows it.
+ * @param {State} state
+ * @param {any} source
+ * @param {number} now_ms
+ * @returns {Freshness}
+ */
 export function sourceFreshness(state, source, now_ms) {
-  const unvouched = state.link.state !== "open" || state.sources_ms === null || now_ms - state.sources_ms > UNVOUCHED_MS;
+  const unvouched =
+    state.link.state !== "open" || state.sources_ms === null || now_ms - state.sources_ms > UNVOUCHED_MS;
   if (source.state === "live" && !unvouched) return LIVE;
   const age_s = ageOf(state, source, now_ms);
   if (source.state === "absent" || age_s === null) return { live: false, words: "absent" };
@@ -50,7 +62,12 @@ export function strokeFreshness(state, now_ms) {
   return age_ms <= STROKE_STALE_MS ? LIVE : { live: false, words: `no stroke ${seconds(age_ms / 1000)}` };
 }
 
-/** Power and cadence: a fresh stroke and a live power sensor. @param {State} state @param {number} now_ms @returns {Freshness} */
+/**
+ * Power and cadence: a fresh stroke and a live power sensor.
+ * @param {State} state
+ * @param {number} now_ms
+ * @returns {Freshness}
+ */
 export function powerFreshness(state, now_ms) {
   const sensor = state.sources.find((source) => source.kind === "power");
   if (!sensor) return { live: false, words: "no power sensor" };

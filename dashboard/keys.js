@@ -28,19 +28,68 @@ const enter = (by_mm) => (/** @type {Store} */ store) => {
 
 /** @type {Shortcut[]} */
 export const SHORTCUTS = [
-  { keys: ["Escape"], shown: "Esc", does: "Stop, on every screen, at any time", anywhere: true, run: (store) => (isRunning(store) ? ifAccepted(store, "stop") : store.dispatch({ type: "page/panel", shown: false })) },
-  { keys: [" ", "Enter"], shown: "Space, Enter, pedal", does: "The large button: begin, saddle is there, resume", run: confirmMain },
+  {
+    keys: ["Escape"],
+    shown: "Esc",
+    does: "Stop, on every screen, at any time",
+    anywhere: true,
+    run: (store) =>
+      isRunning(store) ? ifAccepted(store, "stop") : store.dispatch({ type: "page/panel", shown: false }),
+  },
+  {
+    keys: [" ", "Enter"],
+    shown: "Space, Enter, pedal",
+    does: "The large button: begin, saddle is there, resume",
+    run: confirmMain,
+  },
   { keys: ["ArrowRight"], shown: "→", does: "Setback 1 mm forward (less)", run: enter(-1) },
   { keys: ["ArrowLeft"], shown: "←", does: "Setback 1 mm rearward (more)", run: enter(1) },
   { keys: ["Shift+ArrowRight"], shown: "Shift →", does: "Setback 5 mm forward (less)", run: enter(-5) },
   { keys: ["Shift+ArrowLeft"], shown: "Shift ←", does: "Setback 5 mm rearward (more)", run: enter(5) },
-  { keys: ["p"], shown: "P", does: "Pause, resume", letter: true, run: (store) => ifAccepted(store, store.state.sweep?.state === "paused" ? "resume" : "pause") },
+  {
+    keys: ["p"],
+    shown: "P",
+    does: "Pause, resume",
+    letter: true,
+    run: (store) => ifAccepted(store, store.state.sweep?.state === "paused" ? "resume" : "pause"),
+  },
   { keys: ["r"], shown: "R", does: "Redo the step", letter: true, run: (store) => ifAccepted(store, "redo") },
-  { keys: ["u"], shown: "U", does: "Undo the setback entered", letter: true, run: (store) => ifAccepted(store, "undo") },
-  { keys: ["e"], shown: "E", does: "Enough: finish here with the steps done", letter: true, run: (store) => ifAccepted(store, "enough") },
-  { keys: ["h"], shown: "H", does: "Mark: hands moved", letter: true, run: (store) => void sendMark(store, "hands moved") },
-  { keys: ["t"], shown: "T", does: "Chart or table", letter: true, run: (store) => store.dispatch({ type: "page/table" }) },
-  { keys: ["?"], shown: "?", does: "Keys and settings", letter: true, anywhere: true, run: (store) => store.dispatch({ type: "page/panel" }) },
+  {
+    keys: ["u"],
+    shown: "U",
+    does: "Undo the setback entered",
+    letter: true,
+    run: (store) => ifAccepted(store, "undo"),
+  },
+  {
+    keys: ["e"],
+    shown: "E",
+    does: "Enough: finish here with the steps done",
+    letter: true,
+    run: (store) => ifAccepted(store, "enough"),
+  },
+  {
+    keys: ["h"],
+    shown: "H",
+    does: "Mark: hands moved",
+    letter: true,
+    run: (store) => void sendMark(store, "hands moved"),
+  },
+  {
+    keys: ["t"],
+    shown: "T",
+    does: "Chart or table",
+    letter: true,
+    run: (store) => store.dispatch({ type: "page/table" }),
+  },
+  {
+    keys: ["?"],
+    shown: "?",
+    does: "Keys and settings",
+    letter: true,
+    anywhere: true,
+    run: (store) => store.dispatch({ type: "page/panel" }),
+  },
 ];
 
 /** @param {Store} store */
@@ -64,7 +113,12 @@ export function shortcutFor(event, { letters, onRun }) {
   if (writes && event.key !== "Escape") return undefined;
   if (presses && (event.key === " " || event.key === "Enter")) return undefined;
   if (target?.closest("[role=region][tabindex]") && event.key.startsWith("Arrow")) return undefined;
-  const name = event.shiftKey && event.key.startsWith("Arrow") ? `Shift+${event.key}` : event.key.length === 1 ? event.key.toLowerCase() : event.key;
+  const name =
+    event.shiftKey && event.key.startsWith("Arrow")
+      ? `Shift+${event.key}`
+      : event.key.length === 1
+        ? event.key.toLowerCase()
+        : event.key;
   const shortcut = BY_KEY.get(name);
   if ((shortcut?.letter && !letters) || !(onRun || shortcut?.anywhere)) return undefined;
   return shortcut;
@@ -73,7 +127,10 @@ export function shortcutFor(event, { letters, onRun }) {
 /** @param {Store} store */
 export function listenToKeys(store) {
   addEventListener("keydown", (event) => {
-    const shortcut = shortcutFor(event, { letters: store.state.settings.letters, onRun: document.documentElement.dataset.view === "run" });
+    const shortcut = shortcutFor(event, {
+      letters: store.state.settings.letters,
+      onRun: document.documentElement.dataset.view === "run",
+    });
     if (!shortcut) return;
     event.preventDefault();
     shortcut.run(store);

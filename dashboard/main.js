@@ -22,7 +22,7 @@ const store = createStore(new Trace(SCANS_KEPT));
 store.dispatch({ type: "page/settings", ...loadSettings() });
 const followDecimal = () => useLocale(DECIMAL_LOCALES[store.state.settings.decimal]);
 followDecimal();
-store.onChange(followDecimal);
+store.onChange((before, after) => before.settings !== after.settings && followDecimal());
 store.onChange((before, after) => before.settings !== after.settings && saveSettings(after.settings));
 
 mountFrame(byId("top"), byId("side"), store);

@@ -55,7 +55,14 @@
 const NOTICES_KEPT = 50;
 
 /** @type {Settings} */
-export const DEFAULT_SETTINGS = Object.freeze({ theme: "auto", beeps: false, speech: false, decimal: "auto", letters: true, awake: true });
+export const DEFAULT_SETTINGS = Object.freeze({
+  theme: "auto",
+  beeps: false,
+  speech: false,
+  decimal: "auto",
+  letters: true,
+  awake: true,
+});
 
 /** @type {State} */
 export const initial = Object.freeze({
@@ -89,7 +96,9 @@ function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep)
   if (!sweep) return null;
   const before = state.sweep;
   const asksAnew =
-    !before || before.sweep_id !== sweep.sweep_id || before.asked_setback_mm !== sweep.asked_setback_mm ||
+    !before ||
+    before.sweep_id !== sweep.sweep_id ||
+    before.asked_setback_mm !== sweep.asked_setback_mm ||
     (sweep.state === "moving" && before.state !== "moving");
   return asksAnew ? sweep.asked_setback_mm : state.entry_mm;
 }

@@ -30,7 +30,10 @@ export function createStore(trace) {
       draws.add(draw);
       return () => void draws.delete(draw);
     },
-    /** Calls watch after every change; for cues, never for drawing. @param {(before: State, after: State) => void} watch */
+    /**
+     * Calls watch after every change; for cues, never for drawing.
+     * @param {(before: State, after: State) => void} watch
+     */
     onChange(watch) {
       watchers.add(watch);
     },

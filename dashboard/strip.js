@@ -15,7 +15,12 @@ export const SPAN_S = 20;
 const Y_STEP_N = 20;
 const LEAST_SPAN_N = 40;
 
-/** Bounds on multiples of 20 N around the data, at least 40 N apart: they move seldom. @param {number|null} low @param {number|null} high @returns {[number, number]} */
+/**
+ * Bounds on multiples of 20 N around the data, at least 40 N apart: they move seldom.
+ * @param {number|null} low
+ * @param {number|null} high
+ * @returns {[number, number]}
+ */
 export function loadBounds(low, high) {
   if (low === null || high === null || !Number.isFinite(low + high)) return [0, LEAST_SPAN_N];
   const floor = Math.floor(low / Y_STEP_N) * Y_STEP_N;
@@ -31,7 +36,12 @@ export function createStrip(host, column) {
   const readInk = () => {
     const style = getComputedStyle(host);
     const rules = getComputedStyle(/** @type {Element} */ (host.parentElement));
-    Object.assign(ink, { line: style.color, text: rules.color, grid: rules.borderTopColor, font: `${rules.fontSize} ${rules.fontFamily}` });
+    Object.assign(ink, {
+      line: style.color,
+      text: rules.color,
+      grid: rules.borderTopColor,
+      font: `${rules.fontSize} ${rules.fontFamily}`,
+    });
   };
   readInk();
   const size = { width: Math.max(1, host.clientWidth), height: Math.max(1, host.clientHeight) };
@@ -42,17 +52,39 @@ export function createStrip(host, column) {
       padding: [9, 0, 9, 0],
       legend: { show: false },
       cursor: { show: false },
-      scales: { x: { time: false }, y: { range: (/** @type {any} */ _, /** @type {any} */ low, /** @type {any} */ high) => loadBounds(low, high) } },
+      scales: {
+        x: { time: false },
+        y: { range: (/** @type {any} */ _, /** @type {any} */ low, /** @type {any} */ high) => loadBounds(low, high) },
+      },
       axes: [
-        { size: 0, stroke: () => ink.text, grid: rule, ticks: { show: false }, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map(() => ""), splits: (/** @type {any} */ _, /** @type {any} */ __, /** @type {number} */ from, /** @type {number} */ to) => everyFive(from, to) },
-        { size: 44, gap: 8, space: 26, stroke: () => ink.text, font: ink.font, grid: rule, ticks: { show: false }, values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((n) => number(n)) },
+        {
+          size: 0,
+          stroke: () => ink.text,
+          grid: rule,
+          ticks: { show: false },
+          values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map(() => ""),
+          splits: (/** @type {any} */ _, /** @type {any} */ __, /** @type {number} */ from, /** @type {number} */ to) =>
+            everyFive(from, to),
+        },
+        {
+          size: 44,
+          gap: 8,
+          space: 26,
+          stroke: () => ink.text,
+          font: ink.font,
+          grid: rule,
+          ticks: { show: false },
+          values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((n) => number(n)),
+        },
       ],
       series: [{}, { stroke: () => ink.line, width: 1.25, points: { show: false } }],
     },
     [[], []],
     host,
   );
-  const watch = new ResizeObserver(() => plot.setSize({ width: Math.max(1, host.clientWidth), height: Math.max(1, host.clientHeight) }));
+  const watch = new ResizeObserver(() =>
+    plot.setSize({ width: Math.max(1, host.clientWidth), height: Math.max(1, host.clientHeight) }),
+  );
   watch.observe(host);
   return {
     readInk,

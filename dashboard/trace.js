@@ -14,7 +14,8 @@ const HEAD_BYTES = 12;
  * @returns {Block}
  */
 export function decodeBlock(buffer) {
-  if (buffer.byteLength < HEAD_BYTES) throw new RangeError(`a loads message has at least ${HEAD_BYTES} bytes, not ${buffer.byteLength}`);
+  if (buffer.byteLength < HEAD_BYTES)
+    throw new RangeError(`a loads message has at least ${HEAD_BYTES} bytes, not ${buffer.byteLength}`);
   const view = new DataView(buffer);
   const kind = view.getUint8(0);
   if (kind !== LOADS_KIND) throw new RangeError(`a loads message starts with ${LOADS_KIND}, not ${kind}`);
@@ -49,7 +50,10 @@ export class Trace {
     this.lead_s = NaN;
   }
 
-  /** Adds a block. Time that falls back by over a second is a new session: what was there is dropped. @param {Block} block */
+  /**
+   * Adds a block. Time that falls back by over a second is a new session: what was there is dropped.
+   * @param {Block} block
+   */
   push(block) {
     const n = block.t_s.length;
     const length = this.t_s.length;
@@ -133,7 +137,10 @@ export function decimate(t_s, y, from_s, to_s, bins) {
     if (y[i] < low[bin]) low[bin] = y[i];
     if (y[i] > high[bin]) high[bin] = y[i];
   }
-  const out = { t_s: /** @type {number[]} */ (new Array(2 * count)), y: /** @type {(number|null)[]} */ (new Array(2 * count)) };
+  const out = {
+    t_s: /** @type {number[]} */ (new Array(2 * count)),
+    y: /** @type {(number|null)[]} */ (new Array(2 * count)),
+  };
   for (let bin = 0; bin < count; bin++) {
     const start_s = (first + bin) * width_s;
     const empty = high[bin] === -Infinity;

@@ -10,7 +10,8 @@
 import { millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
-export const TILT_CAUTION = "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
+export const TILT_CAUTION =
+  "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
 export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
 
 /** Fewest steps the daemon answers from: daq/live/messages.py. */
@@ -28,12 +29,19 @@ const NOW = {
     say("Move the saddle to", {
       value: number(sweep.asked_setback_mm),
       unit: "mm behind the BB",
-      detail: sweep.setback_mm === null || sweep.asked_setback_mm === null ? "" : travel(sweep.setback_mm, sweep.asked_setback_mm),
+      detail:
+        sweep.setback_mm === null || sweep.asked_setback_mm === null
+          ? ""
+          : travel(sweep.setback_mm, sweep.asked_setback_mm),
     }),
   settling: (sweep) =>
     sweep.settle_left_s === 0
       ? say("Keep pedalling: not steady yet", { detail: sweep.why_waiting, waits: true })
-      : say("Keep pedalling: settling", { value: number(sweep.settle_left_s), unit: "s at least", detail: sweep.why_waiting }),
+      : say("Keep pedalling: settling", {
+          value: number(sweep.settle_left_s),
+          unit: "s at least",
+          detail: sweep.why_waiting,
+        }),
   averaging: (sweep) =>
     say(sweep.in_band === false ? "Recording waits" : "Keep pedalling: recording", {
       value: number(sweep.dwell_left_s),
@@ -47,7 +55,11 @@ const NOW = {
     }),
   finished: (_, state) =>
     isNamed(state.onset)
-      ? say("Finished: onset at", { value: number(state.onset.onset_mm), unit: "mm behind the BB", detail: `Suggested setback ${millimetres(state.onset.suggested_setback_mm)}` })
+      ? say("Finished: onset at", {
+          value: number(state.onset.onset_mm),
+          unit: "mm behind the BB",
+          detail: `Suggested setback ${millimetres(state.onset.suggested_setback_mm)}`,
+        })
       : say("Finished", { detail: headline(state) }),
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
 };
@@ -78,7 +90,10 @@ const HEADLINES = {
 
 /** The answer in one line, "so far" while steps are still to come. @param {State} state */
 export function headline({ onset, steps, sweep }) {
-  if (!onset) return steps.length < STEPS_FOR_AN_ANSWER ? `No answer yet: ${steps.length} of at least ${STEPS_FOR_AN_ANSWER} steps` : "No answer yet";
+  if (!onset)
+    return steps.length < STEPS_FOR_AN_ANSWER
+      ? `No answer yet: ${steps.length} of at least ${STEPS_FOR_AN_ANSWER} steps`
+      : "No answer yet";
   const text = HEADLINES[/** @type {keyof typeof HEADLINES} */ (onset.verdict)] ?? onset.verdict;
   if (!sweep?.accepts.includes("stop")) return text;
   return text.includes(":") ? text.replace(":", " so far:") : `${text} so far`;
@@ -86,7 +101,8 @@ export function headline({ onset, steps, sweep }) {
 
 const MEANING = {
   "light-throughout": "Hand load did not start to rise anywhere in this sweep.",
-  "loaded-throughout": "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
+  "loaded-throughout":
+    "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
   undecided: "The steps do not tell a rise from noise, so no setback is named.",
 };
 
@@ -94,7 +110,10 @@ const MEANING = {
 export function reasons(onset) {
   if (!onset) return [];
   const meaning = MEANING[/** @type {keyof typeof MEANING} */ (onset.verdict)];
-  const bend = onset.gradual && onset.verdict === "onset" ? "The rise is gradual: the number is the middle of the bend, and its start lies further back." : null;
+  const bend =
+    onset.gradual && onset.verdict === "onset"
+      ? "The rise is gradual: the number is the middle of the bend, and its start lies further back."
+      : null;
   return [meaning, bend, ...onset.reasons].filter((each) => each !== undefined && each !== null).map(sentence);
 }
 
@@ -109,9 +128,11 @@ export function chartInWords(state) {
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
   const told = `Hand load against setback, ${steps.length} steps.`;
   if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
-  return `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, 95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
+  return (
+    `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, 95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
     `Behind it hand load is ${newtons(onset.light_load_n)}; forward of it it rises by ${slope(onset.slope_n_per_mm)}. ` +
-    `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`;
+    `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`
+  );
 }
 
 function sentence(/** @type {string} */ text) {
@@ -149,7 +170,8 @@ export function mainAction(state) {
   const { sweep } = state;
   if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep" };
   if (sweep.accepts.includes("begin")) return { event: "begin", label: "Begin the sweep" };
-  if (sweep.accepts.includes("saddle_moved")) return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
+  if (sweep.accepts.includes("saddle_moved"))
+    return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
   if (sweep.accepts.includes("resume")) return { event: "resume", label: "Resume" };
   return null;
 }

@@ -22,19 +22,41 @@ const FIELDS = /** @type {const} */ ([
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
-  const inputs = Object.fromEntries(FIELDS.map(([name, , , value, min, max, step]) => [name, el("input", { type: "number", id: name, name, value, min, max, step, required: true, inputmode: "decimal" })]));
-  const protocol = el("select", { id: "protocol" }, el("option", { value: "reach kept" }, "reach kept: the bar moves with the saddle"), el("option", { value: "bar fixed" }, "bar fixed: the bar stays"));
+  const inputs = Object.fromEntries(
+    FIELDS.map(([name, , , value, min, max, step]) => [
+      name,
+      el("input", { type: "number", id: name, name, value, min, max, step, required: true, inputmode: "decimal" }),
+    ]),
+  );
+  const protocol = el(
+    "select",
+    { id: "protocol" },
+    el("option", { value: "reach kept" }, "reach kept: the bar moves with the saddle"),
+    el("option", { value: "bar fixed" }, "bar fixed: the bar stays"),
+  );
   const repeat = el("input", { type: "checkbox", id: "repeat", checked: true });
   const order = el("p", { class: "plan-order", role: "status" });
   const problem = el("p", { class: "plan-problem", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
   const stop = stopButton(store);
-  const form = el("form", { class: "plan", onsubmit: submit },
+  const form = el(
+    "form",
+    { class: "plan", onsubmit: submit },
     el("h1", {}, "Plan a sweep"),
-    ...FIELDS.map(([name, words, unit]) => el("p", { class: "field" }, el("label", { for: name }, words), inputs[name], el("span", {}, unit))),
+    ...FIELDS.map(([name, words, unit]) =>
+      el("p", { class: "field" }, el("label", { for: name }, words), inputs[name], el("span", {}, unit)),
+    ),
     el("p", { class: "field" }, el("label", { for: "protocol" }, "Bar"), protocol),
-    el("p", { class: "field check" }, repeat, el("label", { for: "repeat" }, "Repeat the first position at the end, to see drift")),
-    order, problem, el("p", { class: "plan-end" }, begin, el("a", { href: "#run" }, "Back to the run"), stop.node));
+    el(
+      "p",
+      { class: "field check" },
+      repeat,
+      el("label", { for: "repeat" }, "Repeat the first position at the end, to see drift"),
+    ),
+    order,
+    problem,
+    el("p", { class: "plan-end" }, begin, el("a", { href: "#run" }, "Back to the run"), stop.node),
+  );
   root.replaceChildren(form);
 
   const value = (/** @type {string} */ name) => inputs[name].valueAsNumber;
@@ -42,7 +64,13 @@ export function mount(root, store) {
 
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
-    const plan = { positions_mm: positions(), protocol: protocol.value, ...Object.fromEntries(["dwell_s", "settle_s", "gradient_pct", "power_w", "cadence_rpm"].map((name) => [name, value(name)])) };
+    const plan = {
+      positions_mm: positions(),
+      protocol: protocol.value,
+      ...Object.fromEntries(
+        ["dwell_s", "settle_s", "gradient_pct", "power_w", "cadence_rpm"].map((name) => [name, value(name)]),
+      ),
+    };
     if (await sendPlan(store, plan)) location.hash = "#run";
   }
 
@@ -50,8 +78,13 @@ export function mount(root, store) {
     const all = positions();
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
     const time_s = all.length * (MOVING_S + value("settle_s") + value("dwell_s"));
-    setText(order, all.length ? `${all.length} steps, about ${clock(time_s)} min: ${all.map((mm) => number(mm)).join(", ")} mm` : "The rear end must lie behind the front end, and the spacing above 0 mm.");
-    setText(problem, busy ? "A sweep is running: stop or finish it first." : state.problem ?? "");
+    setText(
+      order,
+      all.length
+        ? `${all.length} steps, about ${clock(time_s)} min: ${all.map((mm) => number(mm)).join(", ")} mm`
+        : "The rear end must lie behind the front end, and the spacing above 0 mm.",
+    );
+    setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);
     stop.draw(state);
     setAttribute(begin, "disabled", busy || all.length === 0 || state.sending !== null);

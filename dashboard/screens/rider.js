@@ -5,7 +5,13 @@ import { powerFreshness, strokeFreshness } from "../fresh.js";
 import { gauge } from "./run/effort.js";
 import { stopButton } from "./run/stop.js";
 
-const WORDS = { paused: "Rest", stopped: "Stop pedalling", finished: "Done. Spin down.", settling: "Keep pedalling", averaging: "Keep pedalling" };
+const WORDS = {
+  paused: "Rest",
+  stopped: "Stop pedalling",
+  finished: "Done. Spin down.",
+  settling: "Keep pedalling",
+  averaging: "Keep pedalling",
+};
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
@@ -15,11 +21,22 @@ export function mount(root, store) {
   const stop = stopButton(store);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Rider"),
-    el("div", { class: "rider" }, words, cadence.node, power.node, el("p", { class: "rider-caution" }, "Anything hurts or goes numb: say stop, or press it."), stop.node),
+    el(
+      "div",
+      { class: "rider" },
+      words,
+      cadence.node,
+      power.node,
+      el("p", { class: "rider-caution" }, "Anything hurts or goes numb: say stop, or press it."),
+      stop.node,
+    ),
   );
   return store.onFrame((state, now_ms) => {
     const unanswered = state.problem?.startsWith("STOP");
-    setText(words, unanswered ? WORDS.stopped : WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? "");
+    setText(
+      words,
+      unanswered ? WORDS.stopped : (WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? ""),
+    );
     setAttribute(words, "data-empty", words.textContent === "" ? true : undefined);
     cadence.draw(state.stroke?.cadence_rpm, state.sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
     power.draw(state.stroke?.power_w, state.sweep?.power_band_w, powerFreshness(state, now_ms));

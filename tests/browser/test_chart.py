@@ -74,7 +74,7 @@ def test_a_step_without_its_own_error_has_no_bar(drawn, messages):
     ],
 )
 def test_ticks_stand_on_round_values(js, low, high, most, at):
-    assert js("chart.js", "m.ticks(...a)", [low, high, most]) == pytest.approx(at, abs=1e-12)
+    assert js("scales.js", "m.ticks(...a)", [low, high, most]) == pytest.approx(at, abs=1e-12)
 
 
 @pytest.mark.parametrize(("rear", "front", "apart"), [(80, 30, 5), (70, 40, 7.5), (60, 20, 2)])

@@ -1,7 +1,16 @@
 /** The answer: headline, onset chart or its table, reasons. An answer of "no onset" takes the same room. */
 import { onsetChart } from "../../chart.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
-import { millimetres, millimetresFine, newtonMetres, newtonsFine, number, range, slope, uncertainty } from "../../format.js";
+import {
+  millimetres,
+  millimetresFine,
+  newtonMetres,
+  newtonsFine,
+  number,
+  range,
+  slope,
+  uncertainty,
+} from "../../format.js";
 import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
@@ -14,7 +23,14 @@ export function answerPanel(store) {
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
   const turn = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/table" }) });
-  const node = el("section", { class: "answer", "aria-labelledby": "answer-title" }, el("header", {}, el("div", { class: "answer-head" }, title, value), turn), chart, table, why);
+  const node = el(
+    "section",
+    { class: "answer", "aria-labelledby": "answer-title" },
+    el("header", {}, el("div", { class: "answer-head" }, title, value), turn),
+    chart,
+    table,
+    why,
+  );
 
   const size = { width: 0, height: 0 };
   const watch = new ResizeObserver(() => Object.assign(size, { width: chart.clientWidth, height: chart.clientHeight }));
@@ -36,7 +52,22 @@ export function answerPanel(store) {
     setText(turn, table_shown ? "Chart" : "Table");
     setAttribute(chart, "hidden", table_shown);
     setAttribute(table, "hidden", !table_shown);
-    if (!table_shown && size.width > 0 && size.height > 0 && chartChanged(steps, onset, sweep?.planned_mm.join(), sweep?.state, sweep?.setback_mm, sweep?.asked_setback_mm, state.entry_mm, size.width, size.height)) {
+    if (
+      !table_shown &&
+      size.width > 0 &&
+      size.height > 0 &&
+      chartChanged(
+        steps,
+        onset,
+        sweep?.planned_mm.join(),
+        sweep?.state,
+        sweep?.setback_mm,
+        sweep?.asked_setback_mm,
+        state.entry_mm,
+        size.width,
+        size.height,
+      )
+    ) {
       chart.replaceChildren(onsetChart(state, size.width, size.height));
       setAttribute(chart, "aria-label", chartInWords(state));
     }
@@ -62,14 +93,39 @@ function reasonLines(/** @type {State} */ { onset }) {
 }
 
 function stepTable(/** @type {State} */ { steps, onset }) {
-  const head = ["Step", "Setback, mm behind the BB", "Hand load, N", "Standard error, N", "Saddle load, N", "Crank torque", "Strokes used", "Left out"];
+  const head = [
+    "Step",
+    "Setback, mm behind the BB",
+    "Hand load, N",
+    "Standard error, N",
+    "Saddle load, N",
+    "Crank torque",
+    "Strokes used",
+    "Left out",
+  ];
   const row = (/** @type {import("../../state.js").Step} */ step) =>
-    el("tr", {},
+    el(
+      "tr",
+      {},
       el("th", { scope: "row" }, number(step.index + 1)),
-      ...[number(step.setback_mm), number(step.hand_load_n, 1), step.se_n === null ? "pooled" : uncertainty(step.se_n), number(step.saddle_load_n), newtonMetres(step.crank_torque_nm), number(step.strokes), number(step.excluded)].map((text) => el("td", {}, text)));
-  const fit = onset ? `Behind the onset ${newtonsFine(onset.light_load_n)}; forward of it ${slope(onset.slope_n_per_mm)}. Method ${onset.method}.` : "";
-  return el("table", {},
+      ...[
+        number(step.setback_mm),
+        number(step.hand_load_n, 1),
+        step.se_n === null ? "pooled" : uncertainty(step.se_n),
+        number(step.saddle_load_n),
+        newtonMetres(step.crank_torque_nm),
+        number(step.strokes),
+        number(step.excluded),
+      ].map((text) => el("td", {}, text)),
+    );
+  const fit = onset
+    ? `Behind the onset ${newtonsFine(onset.light_load_n)}; forward of it ${slope(onset.slope_n_per_mm)}. Method ${onset.method}.`
+    : "";
+  return el(
+    "table",
+    {},
     el("caption", {}, `Steps finished: ${steps.length}. `, onset?.verdict === "onset" ? fit : ""),
     el("thead", {}, el("tr", {}, ...head.map((text) => el("th", { scope: "col" }, text)))),
-    el("tbody", {}, ...steps.map(row)));
+    el("tbody", {}, ...steps.map(row)),
+  );
 }

@@ -18,21 +18,41 @@ const PLAIN = /** @type {const} */ ([
 
 /** @param {Store} store */
 export function dock(store) {
-  const plain = PLAIN.map(([event, words, key]) => ({ event, node: el("button", { type: "button", class: "plain", onclick: () => sendEvent(store, event) }, words, el("kbd", {}, key)) }));
-  const mark = el("button", { type: "button", class: "plain", onclick: () => sendMark(store, "hands moved") }, "Hands moved", el("kbd", {}, "H"));
+  const plain = PLAIN.map(([event, words, key]) => ({
+    event,
+    node: el(
+      "button",
+      { type: "button", class: "plain", onclick: () => sendEvent(store, event) },
+      words,
+      el("kbd", {}, key),
+    ),
+  }));
+  const mark = el(
+    "button",
+    { type: "button", class: "plain", onclick: () => sendMark(store, "hands moved") },
+    "Hands moved",
+    el("kbd", {}, "H"),
+  );
   const press = () => (mainAction(store.state)?.event === null ? void (location.hash = "#plan") : confirmMain(store));
   const mainWords = el("span", { class: "main-words" });
   const mainKey = el("kbd", {}, "space or pedal");
   const main = el("button", { type: "button", class: "main", onclick: press }, mainWords, mainKey);
   const stop = stopButton(store);
   const entry = entryGroup(store);
-  const node = el("section", { class: "dock", "aria-label": "Controls" },
-    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark), entry.node, main, stop.node);
+  const node = el(
+    "section",
+    { class: "dock", "aria-label": "Controls" },
+    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark),
+    entry.node,
+    main,
+    stop.node,
+  );
 
   /** @param {State} state */
   function draw(state) {
     const accepts = state.sweep?.accepts ?? [];
-    for (const each of plain) setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
+    for (const each of plain)
+      setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
     setAttribute(mark, "disabled", !accepts.includes("stop"));
     const action = mainAction(state);
     setText(mainWords, action?.label ?? idleLabel(state));
@@ -48,12 +68,32 @@ export function dock(store) {
 /** Steppers stand as the bicycle does: rearward, which is more setback, on the left. @param {Store} store */
 function entryGroup(store) {
   const steps = [5, 1, -1, -5].map((by_mm) =>
-    el("button", { type: "button", class: "stepper", "aria-label": `${Math.abs(by_mm)} mm ${by_mm > 0 ? "rearward" : "forward"}`, onclick: () => store.dispatch({ type: "page/entry", by_mm }) }, number(by_mm).replace(/^(?=\d)/, "+")));
+    el(
+      "button",
+      {
+        type: "button",
+        class: "stepper",
+        "aria-label": `${Math.abs(by_mm)} mm ${by_mm > 0 ? "rearward" : "forward"}`,
+        onclick: () => store.dispatch({ type: "page/entry", by_mm }),
+      },
+      number(by_mm).replace(/^(?=\d)/, "+"),
+    ),
+  );
   const value = el("output", { class: "entry-value" });
   const doubt = el("p", { class: "entry-doubt", role: "status" });
-  const node = el("div", { class: "entry", role: "group", "aria-label": "Setback entered, mm behind the BB" },
+  const node = el(
+    "div",
+    { class: "entry", role: "group", "aria-label": "Setback entered, mm behind the BB" },
     el("div", { class: "entry-row" }, steps[0], steps[1], value, steps[2], steps[3]),
-    el("p", { class: "entry-ends", "aria-hidden": "true" }, el("span", {}, "◀ rearward"), el("span", {}, "setback, mm"), el("span", {}, "forward ▶")), doubt);
+    el(
+      "p",
+      { class: "entry-ends", "aria-hidden": "true" },
+      el("span", {}, "◀ rearward"),
+      el("span", {}, "setback, mm"),
+      el("span", {}, "forward ▶"),
+    ),
+    doubt,
+  );
 
   /** @param {State} state */
   function draw(state) {

@@ -6,7 +6,11 @@ import { bandSign } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State */
 
-/** The band takes the middle third of the gauge; beyond its ends the needle stops. @param {number} value @param {[number, number]} band */
+/**
+ * The band takes the middle third of the gauge; beyond its ends the needle stops.
+ * @param {number} value
+ * @param {[number, number]} band
+ */
 export function needle(value, [low, high]) {
   return Math.min(1, Math.max(0, 1 / 3 + (value - low) / (high - low) / 3));
 }
@@ -17,10 +21,26 @@ export function gauge(name, withUnit, unit) {
   const sign = el("span", { class: "gauge-sign" });
   const band = el("span", { class: "gauge-band" });
   const pointer = el("div", { class: "gauge-needle" });
-  const scale = el("div", { class: "gauge-scale", "aria-hidden": "true" }, el("div", { class: "gauge-middle" }), pointer);
-  const node = el("div", { class: "gauge" }, el("h2", { class: "gauge-name" }, name), value, el("p", {}, sign, " ", band), scale);
+  const scale = el(
+    "div",
+    { class: "gauge-scale", "aria-hidden": "true" },
+    el("div", { class: "gauge-middle" }),
+    pointer,
+  );
+  const node = el(
+    "div",
+    { class: "gauge" },
+    el("h2", { class: "gauge-name" }, name),
+    value,
+    el("p", {}, sign, " ", band),
+    scale,
+  );
 
-  /** @param {number|null|undefined} reading @param {[number, number]|null|undefined} limits @param {import("../../fresh.js").Freshness} fresh */
+  /**
+   * @param {number|null|undefined} reading
+   * @param {[number, number]|null|undefined} limits
+   * @param {import("../../fresh.js").Freshness} fresh
+   */
   function draw(reading, limits, fresh) {
     const { where, words } = bandSign(reading, limits, withUnit);
     setText(value, withUnit(reading));
@@ -41,11 +61,20 @@ export function effortPanel() {
   const torque = el("dd", {});
   const tilt = el("dd", {});
   const slope = el("dd", {});
-  const attitude = el("dl", { class: "attitude" },
+  const attitude = el(
+    "dl",
+    { class: "attitude" },
     el("div", {}, el("dt", {}, "Crank torque"), torque),
     el("div", {}, el("dt", {}, "Tilt"), tilt),
-    el("div", {}, el("dt", {}, "Gradient"), slope));
-  const node = el("section", { class: "effort", "aria-label": "Cadence, power and tilt" }, cadence.node, power.node, attitude);
+    el("div", {}, el("dt", {}, "Gradient"), slope),
+  );
+  const node = el(
+    "section",
+    { class: "effort", "aria-label": "Cadence, power and tilt" },
+    cadence.node,
+    power.node,
+    attitude,
+  );
 
   /** @param {State} state @param {number} now_ms */
   function draw(state, now_ms) {

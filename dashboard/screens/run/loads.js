@@ -24,16 +24,28 @@ export function loadsPanel(store) {
   const bar = el("div", { class: "weight-bar", "aria-hidden": "true" }, ...segments);
   const basis = el("p", { class: "basis" });
   const doubt = el("p", { class: "doubt", role: "status" });
-  const node = el("section", { class: "loads", "aria-labelledby": "loads-title" },
+  const node = el(
+    "section",
+    { class: "loads", "aria-labelledby": "loads-title" },
     el("header", {}, el("h2", { id: "loads-title" }, "Where the weight rests"), basis),
-    el("div", { class: "supports" }, ...cells.map((cell) => cell.node)), bar, doubt);
+    el("div", { class: "supports" }, ...cells.map((cell) => cell.node)),
+    bar,
+    doubt,
+  );
 
   /** @param {State} state @param {number} now_ms */
   function draw(state, now_ms) {
     const stroke = strokeFreshness(state, now_ms);
     const standing = !stroke.live && loadsFreshness(state, now_ms).live;
     const shown = standing ? standingLoads(store) : state.stroke;
-    setText(basis, standing ? `${stroke.words}: means of the last second` : stroke.live ? "mean of the last stroke, ± standard uncertainty" : stroke.words);
+    setText(
+      basis,
+      standing
+        ? `${stroke.words}: means of the last second`
+        : stroke.live
+          ? "mean of the last stroke, ± standard uncertainty"
+          : stroke.words,
+    );
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
       cells[i].draw(shown, key);
@@ -46,16 +58,25 @@ export function loadsPanel(store) {
 }
 
 function standingLoads(/** @type {Store} */ { trace }) {
-  return { hands_n: trace.mean(0, STANDING_SPAN_S), saddle_n: trace.mean(1, STANDING_SPAN_S), feet_n: null, shares: null, u_n: null };
+  return {
+    hands_n: trace.mean(0, STANDING_SPAN_S),
+    saddle_n: trace.mean(1, STANDING_SPAN_S),
+    feet_n: null,
+    shares: null,
+    u_n: null,
+  };
 }
 
 function supportCell(/** @type {string} */ key, /** @type {string} */ name, /** @type {string} */ note) {
   const load = el("span", { class: "load" });
   const plusMinus = el("span", { class: "plus-minus" });
   const share = el("span", { class: "share" });
-  const node = el("div", { class: `support ${key}` },
+  const node = el(
+    "div",
+    { class: `support ${key}` },
     el("h3", {}, el("span", { class: "mark", "aria-hidden": "true" }), name, note && el("small", {}, ` ${note}`)),
-    el("p", {}, load, " ", plusMinus, " ", share));
+    el("p", {}, load, " ", plusMinus, " ", share),
+  );
 
   /** @param {any} shown @param {string} which */
   function draw(shown, which) {

@@ -15,14 +15,28 @@ export function nowPanel() {
   const bar = el("div", { class: "progress" }, el("div", { class: "progress-done" }));
   const spoken = el("p", { class: "unseen", role: "status" });
   const number = el("p", { class: "figure" }, value, " ", unit);
-  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, el("header", {}, where, left), lead, number, bar, detail, spoken);
+  const node = el(
+    "section",
+    { class: "now", "aria-labelledby": "now-title" },
+    el("header", {}, where, left),
+    lead,
+    number,
+    bar,
+    detail,
+    spoken,
+  );
 
   /** @param {State} state */
   function draw(state) {
     const said = instruction(state);
     const { sweep } = state;
     setText(where, progress(state) || "Now");
-    setText(left, sweep?.seconds_left && sweep.accepts.includes("stop") && sweep.state !== "waiting" ? `about ${clock(sweep.seconds_left)} left` : "");
+    setText(
+      left,
+      sweep?.seconds_left && sweep.accepts.includes("stop") && sweep.state !== "waiting"
+        ? `about ${clock(sweep.seconds_left)} left`
+        : "",
+    );
     setText(lead, said.lead);
     setText(value, said.value);
     setText(unit, said.unit);

@@ -5,8 +5,13 @@ import { CAUTION } from "../../words.js";
 
 /** @param {import("../../store.js").Store} store */
 export function stopButton(store) {
-  const node = el("button", { type: "button", class: "stop", onclick: () => sendEvent(store, "stop") },
-    el("span", { class: "stop-words" }, "Stop"), el("small", {}, CAUTION), el("kbd", {}, "Esc"));
+  const node = el(
+    "button",
+    { type: "button", class: "stop", onclick: () => sendEvent(store, "stop") },
+    el("span", { class: "stop-words" }, "Stop"),
+    el("small", {}, CAUTION),
+    el("kbd", {}, "Esc"),
+  );
   return {
     node,
     /** @param {import("../../state.js").State} state */

@@ -12,10 +12,24 @@ export function stripsPanel(store) {
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
   const hosts = ["hands", "saddle"].map((name) => el("div", { class: `strip ${name}` }));
   const stale = el("p", { class: "strip-stale" });
-  const node = el("section", { class: "strips", "aria-label": "Hand and saddle load, last 20 seconds; the numbers are above" },
-    el("div", { class: "strip-row" }, el("h3", {}, el("span", { class: "mark hands", "aria-hidden": "true" }), "Hands, N"), hosts[0]),
-    el("div", { class: "strip-row" }, el("h3", {}, el("span", { class: "mark saddle", "aria-hidden": "true" }), "Saddle, N"), hosts[1]),
-    el("p", { class: "strip-ends", "aria-hidden": "true" }, el("span", {}, `${SPAN_S} s ago`), el("span", {}, "now")), stale);
+  const node = el(
+    "section",
+    { class: "strips", "aria-label": "Hand and saddle load, last 20 seconds; the numbers are above" },
+    el(
+      "div",
+      { class: "strip-row" },
+      el("h3", {}, el("span", { class: "mark hands", "aria-hidden": "true" }), "Hands, N"),
+      hosts[0],
+    ),
+    el(
+      "div",
+      { class: "strip-row" },
+      el("h3", {}, el("span", { class: "mark saddle", "aria-hidden": "true" }), "Saddle, N"),
+      hosts[1],
+    ),
+    el("p", { class: "strip-ends", "aria-hidden": "true" }, el("span", {}, `${SPAN_S} s ago`), el("span", {}, "now")),
+    stale,
+  );
   /** @type {ReturnType<typeof createStrip>[]|undefined} */
   let strips;
   let drawn_ms = 0;
