@@ -16,6 +16,8 @@ import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
 import { isNamed } from "./words.js";
 
+const TRIANGLES = "▶ coming forward\u2003◁ going back";
+
 /** @param {State} state @param {number} width @param {number} height px @returns {SVGSVGElement} */
 export function onsetChart(state, width, height) {
   const frame = { left: 58, right: width - 24, top: 48, bottom: height - 96, rail: height - 46, width, height };
@@ -59,7 +61,7 @@ function grid(
       svg("text", { class: "tick", x: x(mm), y: f.bottom + 22, "text-anchor": "middle" }, number(mm)),
     ]),
     svg("text", { class: "axis-name", x: f.left - 46, y: 13 }, "hand load, N (bars 95 %)"),
-    svg("text", { class: "axis-name", x: f.right, y: 13, "text-anchor": "end" }, "▶ coming forward\u2003◁ going back"),
+    svg("text", { class: "axis-name", x: f.right, y: 13, "text-anchor": "end" }, TRIANGLES),
     svg("text", { class: "axis-name", x: f.left, y: f.height - 6 }, "◀ rearward"),
     svg(
       "text",

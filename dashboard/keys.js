@@ -5,7 +5,8 @@
  * a foot pedal, which is a space bar, must always reach the large button and never the button clicked last.
  *
  * @typedef {import("./store.js").Store} Store
- * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean, run: (store: Store) => void}} Shortcut
+ * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean,
+ *   run: (store: Store) => void}} Shortcut
  */
 import { sendEvent, sendMark } from "./commands.js";
 import { mainAction } from "./words.js";

@@ -1,7 +1,8 @@
 /**
  * The order of saddle positions: every second one on the way forward, the others on the way back, so that
  * a slow drift of rider or cells does not look like an effect of setback.
- * @param {number} rear_mm @param {number} front_mm @param {number} apart_mm @param {boolean} repeat the first at the end
+ * @param {number} rear_mm @param {number} front_mm @param {number} apart_mm
+ * @param {boolean} repeat the first at the end
  * @returns {number[]}
  */
 export function outAndBack(rear_mm, front_mm, apart_mm, repeat) {

@@ -28,12 +28,15 @@ export function rail(/** @type {State} */ { sweep, steps, entry_mm }, /** @type 
   return parts;
 }
 
+const SHELL = "M0,-5C-14,-5 -24,-5 -36,-10C-42,-12 -45,-8 -43,-3C-41,1 -34,3 -28,1C-18,-2 -10,0 -1,1Q3,-2 0,-5Z";
+const RAILS = "M-33,3L-26,8H-10L-5,1L-11,6H-25L-30,2Z";
+
 /** A saddle seen from the side, nose to the right, its reference point at (x, y). */
 function saddle(/** @type {number} */ x, /** @type {number} */ y) {
   return svg("path", {
     class: "saddle-now",
     transform: `translate(${x},${y - 14})`,
-    d: "M0,-5C-14,-5 -24,-5 -36,-10C-42,-12 -45,-8 -43,-3C-41,1 -34,3 -28,1C-18,-2 -10,0 -1,1Q3,-2 0,-5ZM-33,3L-26,8H-10L-5,1L-11,6H-25L-30,2Z",
+    d: SHELL + RAILS,
   });
 }
 

@@ -19,7 +19,8 @@
  *   slope_n_per_mm: number|null, reasons: string[], method: string, step_off_mm: number,
  *   line: {setback_mm: number[], hand_load_n: number[]}|null}} Onset
  * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, received_ms?: number}} Notice
- * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean, decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean}} Settings
+ * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean,
+ *   decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean}} Settings
  * @typedef {{received_ms: number}} Arrival
  * @typedef {{start_s: number, end_s: number, hands_n: number, saddle_n: number, feet_n: number|null, tilt_deg: number,
  *   crank_torque_nm: number|null, power_w: number|null, cadence_rpm: number, scans: number, flags: number,

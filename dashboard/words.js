@@ -119,7 +119,8 @@ export function reasons(onset) {
 
 /** How sure, for each of the three shapes. @param {Onset} onset */
 export function chances(onset) {
-  return `Chances: onset inside the sweep ${percent(onset.p_onset)}, light throughout ${percent(onset.p_light)}, loaded throughout ${percent(onset.p_loaded)}.`;
+  const [inside, light, loaded] = [onset.p_onset, onset.p_light, onset.p_loaded].map((p) => percent(p));
+  return `Chances: onset inside the sweep ${inside}, light throughout ${light}, loaded throughout ${loaded}.`;
 }
 
 /** The onset chart in words, for those who do not see it. @param {State} state */
@@ -129,8 +130,10 @@ export function chartInWords(state) {
   const told = `Hand load against setback, ${steps.length} steps.`;
   if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
   return (
-    `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, 95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
-    `Behind it hand load is ${newtons(onset.light_load_n)}; forward of it it rises by ${slope(onset.slope_n_per_mm)}. ` +
+    `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, ` +
+    `95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
+    `Behind it hand load is ${newtons(onset.light_load_n)}; ` +
+    `forward of it the load rises by ${slope(onset.slope_n_per_mm)}. ` +
     `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`
   );
 }
@@ -157,7 +160,7 @@ export function bandSign(value, band, withUnit) {
 /** Foot share outside 10 to 60 % says that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
 export function footDoubt(share) {
   if (share === null || share === undefined || (share >= 0.1 && share <= 0.6)) return "";
-  return "Feet outside 10 to 60 % of the weight: a cell, a zero or the rider’s mass is wrong. No answer can be trusted.";
+  return "Feet outside 10 to 60 % of the weight: a cell, a zero or the mass is wrong. No answer can be trusted.";
 }
 
 /**

@@ -197,6 +197,19 @@ def test_the_run_fits_its_width_and_every_control_can_be_hit(desk, messages, siz
     assert max(area, key=area.get).startswith("Stop")
 
 
+LONGEST_WHY = "a little less effort: bring the power to 200 W at 90 rpm"
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("fields", [{"in_band": False}, {"in_band": True}], ids=str)
+def test_what_to_do_is_never_cut_off(desk, messages, size, fields):
+    at = desk(viewport={"width": size[0], "height": size[1]}).open(messages["snapshot"])
+    at.send(sweep_in(messages, State.AVERAGING, dwell_left_s=25.0, why_waiting=LONGEST_WHY, **fields))
+
+    shown = at.page.locator(".now").evaluate("(now) => [now.scrollHeight, now.clientHeight]")
+    assert shown[0] <= shown[1]
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("screen", ["run", "plan", "rider"])
 def test_axe_finds_nothing_against_wcag_22_aa(desk, messages, scheme, screen):

@@ -119,7 +119,7 @@ function stepTable(/** @type {State} */ { steps, onset }) {
       ].map((text) => el("td", {}, text)),
     );
   const fit = onset
-    ? `Behind the onset ${newtonsFine(onset.light_load_n)}; forward of it ${slope(onset.slope_n_per_mm)}. Method ${onset.method}.`
+    ? `Behind the onset ${newtonsFine(onset.light_load_n)}, forward of it ${slope(onset.slope_n_per_mm)}; ${onset.method}.`
     : "";
   return el(
     "table",
