@@ -125,8 +125,12 @@ export function shortcutFor(event, { letters, onRun }) {
   return shortcut;
 }
 
+/** A second press of the large button's key within this time is a pedal that bounced. Common practice, no source. */
+const BOUNCE_MS = 600;
+
 /** @param {Store} store */
 export function listenToKeys(store) {
+  let confirmed_ms = -Infinity;
   addEventListener("keydown", (event) => {
     const shortcut = shortcutFor(event, {
       letters: store.state.settings.letters,
@@ -134,6 +138,10 @@ export function listenToKeys(store) {
     });
     if (!shortcut) return;
     event.preventDefault();
+    if (shortcut.run === confirmMain) {
+      if (event.timeStamp - confirmed_ms < BOUNCE_MS) return;
+      confirmed_ms = event.timeStamp;
+    }
     shortcut.run(store);
   });
   addEventListener("click", (event) => {

@@ -48,6 +48,21 @@ def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
     assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39})]
 
 
+def test_a_pedal_that_bounces_confirms_once(run):
+    run.page.evaluate(
+        """async () => {
+          const press = () => document.body.dispatchEvent(new KeyboardEvent("keydown", { key: " ", bubbles: true }));
+          press();
+          await new Promise((later) => setTimeout(later, 200));
+          press();
+        }"""
+    )
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: len(run.asked) > 1)
+
+    assert events(run) == ["saddle_moved", "stop"]
+
+
 def test_a_button_reached_by_tab_takes_the_space_bar_itself(run):
     run.page.get_by_role("button", name="Pause").focus()
     run.page.keyboard.press("Space")

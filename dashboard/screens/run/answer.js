@@ -118,13 +118,14 @@ function stepTable(/** @type {State} */ { steps, onset }) {
         number(step.excluded),
       ].map((text) => el("td", {}, text)),
     );
-  const fit = onset
-    ? `Behind the onset ${newtonsFine(onset.light_load_n)}, forward of it ${slope(onset.slope_n_per_mm)}; ${onset.method}.`
+  const fit = isNamed(onset)
+    ? `Behind the onset ${newtonsFine(onset.light_load_n)}, forward of it ${slope(onset.slope_n_per_mm)}.`
     : "";
+  const method = onset ? ` Method ${onset.method}.` : "";
   return el(
     "table",
     {},
-    el("caption", {}, `Steps finished: ${steps.length}. `, onset?.verdict === "onset" ? fit : ""),
+    el("caption", {}, `Steps finished: ${steps.length}. `, fit, method),
     el("thead", {}, el("tr", {}, ...head.map((text) => el("th", { scope: "col" }, text)))),
     el("tbody", {}, ...steps.map(row)),
   );
