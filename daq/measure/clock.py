@@ -10,15 +10,15 @@ settled anew only when a device second is complete, and holds for the whole of t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.measure.clock_life import ClockLife
 from daq.measure.envelope import Point, envelope_error_s, forget_before_rise, line_under
 from daq.values import Array, Ints, Samples
 
-LATE_S = 0.1
-"""A scan that arrives so long after it was taken is counted as late."""
 HISTORY = 120
 """Crank events the line is laid under."""
 RISEN_EVENTS_S, RISEN_EVENTS = 2.0, 5
@@ -33,16 +33,20 @@ WRAP_US = 1 << 32
 class BoardClock:
     """One board's ticks in session time. Feed its samples in receipt order.
 
-    late      scans that arrived more than 0.1 s after they were taken
-    restarts  times the board's clock began anew against the session's: a reboot, a long silence, a host that slept
+    `restarts` counts how often its clock began anew against the session's: a reboot, a long silence, a host that slept.
     """
 
     def __init__(self) -> None:
-        self.late = 0
         self.restarts = 0
-        self._last: tuple[int, int, int] | None = None
+        self._late_before = 0
+        self._last: tuple[npt.NDArray[np.uint32], int, int] | None = None
         self._life: ClockLife | None = None
         self._last_s = 0.0
+
+    @property
+    def late(self) -> int:
+        """Scans that arrived more than 0.1 s after they were taken."""
+        return self._late_before + (self._life.late if self._life else 0)
 
     @property
     def error_ms(self) -> float | None:
@@ -57,49 +61,47 @@ class BoardClock:
     def feed(self, samples: Samples) -> Array:
         """(n,) session time of each scan, s; never decreasing, also from one feed to the next."""
         device_us = self._unwrap(samples)
-        t_s = np.empty(len(samples))
-        begin = 0
-        while begin < len(samples):
-            begin += self._piece(device_us[begin:], samples.received_us[begin:], t_s[begin:])
-        return t_s
+        received_us = samples.received_us
+        pieces = []
+        while len(device_us):
+            mapped_s = self._piece(device_us, received_us)
+            pieces.append(mapped_s)
+            device_us, received_us = device_us[len(mapped_s) :], received_us[len(mapped_s) :]
+        return pieces[0] if len(pieces) == 1 else np.concatenate([np.empty(0), *pieces])
 
     def _unwrap(self, samples: Samples) -> Ints:
         """(n,) board time without wraps, us, counted from the first scan ever fed."""
-        ticks, received_us = samples.ticks_us.astype(np.int64), samples.received_us
+        ticks, received_us = samples.ticks_us, samples.received_us
         if not len(ticks):
-            return ticks
-        last_ticks, last_us, at_us = self._last or (int(ticks[0]), int(received_us[0]), 0)
-        ahead = _steps(ticks, last_ticks) % WRAP_US
-        unseen_us = _steps(received_us, last_us) - ahead
-        if unseen_us.max() > WRAP_US // 2:
+            return np.empty(0, dtype=np.int64)
+        last_ticks, last_us, at_us = self._last or (ticks[:1], int(received_us[0]), 0)
+        ahead = _steps(ticks, last_ticks).astype(np.int64)
+        if received_us[-1] - last_us > WRAP_US // 2:
+            unseen_us = _steps(received_us, np.array([last_us])) - ahead
             ahead += np.maximum(0, np.rint(unseen_us / WRAP_US)).astype(np.int64) * WRAP_US
         device_us: Ints = at_us + ahead.cumsum()
-        self._last = int(ticks[-1]), int(received_us[-1]), int(device_us[-1])
+        self._last = ticks[-1:], int(received_us[-1]), int(device_us[-1])
         return device_us
 
-    def _piece(self, device_us: Ints, received_us: Ints, t_s: Array) -> int:
-        """Map the scans up to the end of the device second, or to where the clock begins anew; gives how many."""
-        life = self._life_of(int(device_us[0]), int(received_us[0]))
-        life.turn_to(int(device_us[0]))
+    def _piece(self, device_us: Ints, received_us: Ints) -> Array:
+        """Session time of the scans up to the end of the device second, or to where the clock begins anew."""
+        first_device_us, first_received_us = int(device_us[0]), int(received_us[0])
+        life = self._life
+        if life is None or life.broken(first_device_us, first_received_us):
+            self.restarts += life is not None
+            self._late_before = self.late
+            life = ClockLife(first_device_us, first_received_us, max(self._last_s, first_received_us / 1e6))
+            self._life = life
+        life.turn_to(first_device_us)
         mapped_s = life.session_s(device_us, received_us)
-        n = len(mapped_s)
-        t_s[:n] = mapped_s
-        self.late += int(np.count_nonzero(received_us[:n] * 1e-6 - mapped_s > LATE_S))
         self._last_s = float(mapped_s[-1])
-        return n
-
-    def _life_of(self, device_us: int, received_us: int) -> ClockLife:
-        """The present life, or a new one when this scan cannot belong to it."""
-        if self._life is None or self._life.broken(device_us, received_us):
-            self.restarts += self._life is not None
-            self._life = ClockLife(device_us, received_us, max(self._last_s, received_us / 1e6))
-        return self._life
+        return mapped_s
 
 
-def _steps(x: Ints, before: int) -> Ints:
-    """(n,) each number less the one before it."""
+def _steps(x: npt.NDArray[Any], before: npt.NDArray[Any]) -> npt.NDArray[Any]:
+    """(n,) each number less the one before it; unsigned numbers wrap."""
     steps = x.copy()
-    steps[0] -= before
+    steps[:1] -= before
     steps[1:] -= x[:-1]
     return steps
 

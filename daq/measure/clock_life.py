@@ -14,6 +14,8 @@ from daq.values import Array, Ints
 HISTORY = 120
 """Seconds the line is laid under."""
 SECOND_US = 1_000_000
+LATE_US = 100_000
+"""A scan that arrives so long after it was taken is counted as late."""
 EARLY_US = 1_000_000
 """A scan cannot arrive so long before it was taken: the board has restarted, or the host slept."""
 SILENCE_US = 60_000_000
@@ -31,6 +33,7 @@ class ClockLife:
 
     def __init__(self, device_us: int, received_us: int, session_s: float) -> None:
         self.drift = 0.0
+        self.late = 0
         self.error_ms: float | None = None
         self._zero_us, self._zero_delay_us = device_us, received_us - device_us
         self._second_us, self._second_s, self._rate = device_us, session_s, 1.0
@@ -52,16 +55,26 @@ class ClockLife:
 
         Remembers the least late of them.
         """
-        n = int(device_us.searchsorted(self._second_us + SECOND_US))
-        late_us = received_us[:n] - device_us[:n] - self._line_us
-        best = int(late_us.argmin())
-        if late_us[best] < -EARLY_US or received_us[n - 1] - self._last_received_us > SILENCE_US:
-            n = self._until_broken(late_us, received_us[:n])
-            best = int(late_us[:n].argmin())
-        if self._best is None or late_us[best] < self._best[1]:
-            self._best = int(device_us[best]), int(late_us[best])
-        self._last_received_us = int(received_us[n - 1])
-        return np.asarray((device_us[:n] - self._second_us) * (1e-6 * self._rate) + self._second_s)
+        n, end_us = len(device_us), self._second_us + SECOND_US
+        if int(device_us[-1]) >= end_us:
+            n = int(device_us.searchsorted(end_us))
+            device_us, received_us = device_us[:n], received_us[:n]
+        late_us = received_us - device_us
+        late_us -= self._line_us
+        least = int(late_us.min())
+        if least < -EARLY_US or int(received_us[-1]) - self._last_received_us > SILENCE_US:
+            n = self._until_broken(late_us, received_us)
+            device_us, received_us, late_us = device_us[:n], received_us[:n], late_us[:n]
+            least = int(late_us.min())
+        if self._best is None or least < self._best[1]:
+            self._best = int(device_us[late_us.argmin()]), least
+        if int(late_us.max()) > LATE_US:
+            self.late += int(np.count_nonzero(late_us > LATE_US))
+        self._last_received_us = int(received_us[-1])
+        session_s: Array = (device_us - self._second_us).astype(np.float64)
+        session_s *= 1e-6 * self._rate
+        session_s += self._second_s
+        return session_s
 
     def turn_to(self, device_us: int) -> None:
         """When this scan lies beyond the present device second: settle the mapping for the second it lies in."""

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
-import numpy.typing as npt
 
 from daq.values import Samples
 from daq.wire.commands import (
@@ -92,7 +91,7 @@ class BoardDecoder:
         self.hello: Hello | None = None
         """The last one heard."""
         self._frames = Deframer()
-        self._last: tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint32]] | None = None
+        self._last: tuple[int, int] | None = None
         self._refusing = False
 
     @property
@@ -140,13 +139,14 @@ class BoardDecoder:
     def _count_dropped(self, samples: Samples) -> None:
         """Add the gaps in the numbers."""
         sequence, ticks_us = samples.sequence, samples.ticks_us
-        if self._last is not None:
-            sequence = np.concatenate([self._last[0], sequence])
-            ticks_us = np.concatenate([self._last[1], ticks_us])
-        self._last = sequence[-1:], ticks_us[-1:]
-        ahead = np.diff(sequence)
-        for i in np.flatnonzero(ahead != 1).tolist():
-            self.dropped += self._missing(int(ahead[i]), int(ticks_us[i + 1]) - int(ticks_us[i]))
+        first = int(sequence[0]), int(ticks_us[0])
+        if self._last is not None and first[0] != (self._last[0] + 1) & 0xFFFF:
+            self.dropped += self._missing((first[0] - self._last[0]) & 0xFFFF, first[1] - self._last[1])
+        self._last = int(sequence[-1]), int(ticks_us[-1])
+        if len(sequence) > 1:
+            ahead = np.diff(sequence)
+            for i in np.flatnonzero(ahead != 1).tolist():
+                self.dropped += self._missing(int(ahead[i]), int(ticks_us[i + 1]) - int(ticks_us[i]))
 
     def _missing(self, ahead: int, elapsed_us: int) -> int:
         """Scans missing where the number goes ahead by this much, modulo 65536: the clock tells how many whole turns.

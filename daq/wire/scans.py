@@ -8,6 +8,7 @@ The number of channels follows from the length.
 
 from __future__ import annotations
 
+import functools
 import struct
 from collections.abc import Sequence
 
@@ -82,6 +83,7 @@ def _counts(counts: npt.ArrayLike, bits: int) -> npt.NDArray[np.uint8]:
     return np.ascontiguousarray(as_bytes[..., : bits // 8]).reshape(len(wide), -1)
 
 
+@functools.cache
 def _layout(width: int, k: int) -> np.dtype[np.void]:
     counts = ("counts", "<i4", (k,)) if width == 4 else ("counts", "u1", (k, 3))
     return np.dtype([("type", "u1"), ("status", "u1"), ("sequence", "<u2"), ("ticks_us", "<u4"), counts])
