@@ -1,0 +1,51 @@
+"""What is computed from a stored sweep, all of it at once, for an export or an analysis."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from daq.sweep.step import FAULTS
+from daq.values import Loads, Onset, StepMean, Stroke
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Derived:
+    """One sweep computed; every part may be missing."""
+
+    loads: tuple[Loads, ...] = ()
+    strokes: tuple[Stroke, ...] = ()
+    """All strokes, in time order."""
+    steps: tuple[StepMean, ...] = ()
+    """The finished steps that count, in the order in which they were ridden."""
+    onset: Onset | None = None
+    cells: tuple[str, ...] = ()
+    """Names of the columns of cells_n."""
+    clock_error_ms: Mapping[str, float | None] = field(default_factory=dict)
+    """How well each source's clock is known in session time."""
+    methods: Mapping[str, str] = field(default_factory=dict)
+    """Name and version of what computed each part: {"onset": "grid/1", ...}."""
+
+
+def step_of_strokes(derived: Derived) -> list[int | None]:
+    """For each stroke the number of the step it was averaged in, from 1; None when it was left out."""
+    places = {stroke: number for number, step in enumerate(derived.steps, start=1) for stroke in step.strokes}
+    return [places.get(stroke) for stroke in derived.strokes]
+
+
+def exclusions(derived: Derived) -> list[tuple[int, Stroke, str]]:
+    """(number from 1, stroke, reason) of each stroke that is in no step's mean."""
+    found = []
+    for number, (stroke, step) in enumerate(zip(derived.strokes, step_of_strokes(derived), strict=True), start=1):
+        if step is None:
+            found.append((number, stroke, _reason(stroke, derived.steps)))
+    return found
+
+
+def _reason(stroke: Stroke, steps: tuple[StepMean, ...]) -> str:
+    if stroke.flags & FAULTS:
+        return "sensor fault"
+    spans = [(step.strokes[0].start_s, step.strokes[-1].end_s) for step in steps if step.strokes]
+    if any(start_s <= stroke.start_s and stroke.end_s <= end_s for start_s, end_s in spans):
+        return "burst, or effort outside its band"
+    return "between steps: moving, settling, or a step left out"

@@ -1,0 +1,158 @@
+"""Tables with units, written as Parquet or gzipped CSV, the same bytes every time.
+
+A column is a numpy array or a list; None and NaN are missing: null in Parquet, an empty cell in CSV.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from daq.keep.errors import StoreError
+
+FieldType = Literal["integer", "number", "string", "boolean"]
+Form = Literal["parquet", "csv.gz"]
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One column: what it is, and its unit as a UCUM code where it has one."""
+
+    name: str
+    type: FieldType
+    description: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Columns of equal length under their fields."""
+
+    name: str
+    description: str
+    fields: tuple[Field, ...]
+    columns: tuple[Any, ...]
+
+    def __post_init__(self) -> None:
+        lengths = {len(column) for column in self.columns}
+        if len(lengths) > 1 or len(self.columns) != len(self.fields):
+            raise ValueError(f"{self.name}: expected a column of equal length for each of {len(self.fields)} fields")
+
+    def __len__(self) -> int:
+        return len(self.columns[0])
+
+
+SWEEP = Field("sweep", "string", "name of the sweep, the same in all tables")
+
+
+def table_of_rows(name: str, description: str, fields: tuple[Field, ...], rows: Sequence[tuple[Any, ...]]) -> Table:
+    """A table from its rows; without rows it has its fields all the same."""
+    columns = tuple(list(column) for column in zip(*rows, strict=True)) if rows else tuple([] for _ in fields)
+    return Table(name, description, fields, columns)
+
+
+def preferred_form() -> Form:
+    """Parquet when pyarrow is installed (the parquet extra), gzipped CSV without it."""
+    try:
+        import pyarrow.parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]  # noqa: F401
+    except ImportError:
+        return "csv.gz"
+    return "parquet"
+
+
+def write_table(table: Table, folder: Path, form: Form) -> Path:
+    """Writes the table into the folder as its name and form; the path."""
+    path = folder / f"{table.name}.{form}"
+    if form == "parquet":
+        _write_parquet(table, path)
+    else:
+        path.write_bytes(_csv_gz(table))
+    return path
+
+
+def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
+    """A table's columns by name, from whichever form lies in the folder. Text of a CSV becomes numbers again.
+
+    Raises StoreError when there is none, or when it needs pyarrow and pyarrow is not installed.
+    """
+    if (folder / f"{name}.parquet").exists():
+        try:
+            import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+        except ImportError as error:
+            raise StoreError(f"{folder / name}.parquet needs pyarrow: pip install 'foreaft[parquet]'") from error
+        columns: dict[str, list[Any]] = parquet.read_table(folder / f"{name}.parquet").to_pydict()
+        return columns
+    if (folder / f"{name}.csv.gz").exists():
+        with gzip.open(folder / f"{name}.csv.gz", "rt", encoding="utf-8", newline="") as file:
+            rows = csv.reader(file)
+            names = next(rows)
+            cells = list(zip(*rows, strict=True)) or [()] * len(names)
+        return {name: list(column) for name, column in zip(names, cells, strict=True)}
+    raise StoreError(f"{folder}: no table {name} (neither .parquet nor .csv.gz)")
+
+
+def _write_parquet(table: Table, path: Path) -> None:
+    import pyarrow as arrow  # type: ignore[import-untyped,import-not-found,unused-ignore]
+    import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+
+    kinds = {"integer": arrow.int64(), "number": arrow.float64(), "string": arrow.string(), "boolean": arrow.bool_()}
+    schema = arrow.schema(
+        [
+            arrow.field(
+                field.name,
+                kinds[field.type],
+                metadata={"description": field.description, **({"unit": field.unit} if field.unit else {})},
+            )
+            for field in table.fields
+        ]
+    )
+    arrays = [
+        arrow.array(column, kinds[field.type], from_pandas=True)
+        for field, column in zip(table.fields, table.columns, strict=True)
+    ]
+    texts = [field.name for field in table.fields if field.type == "string"]
+    parquet.write_table(
+        arrow.Table.from_arrays(arrays, schema=schema),
+        path,
+        compression="zstd",
+        compression_level=9,
+        use_dictionary=texts,
+        column_encoding={field.name: "DELTA_BINARY_PACKED" for field in table.fields if field.type == "integer"}
+        | {field.name: "BYTE_STREAM_SPLIT" for field in table.fields if field.type == "number"},
+    )
+
+
+def _csv_gz(table: Table) -> bytes:
+    text = io.StringIO(newline="")
+    rows = csv.writer(text, lineterminator="\r\n")
+    rows.writerow([field.name for field in table.fields])
+    rows.writerows(_cells(table))
+    packed = io.BytesIO()
+    with gzip.GzipFile(filename="", mode="wb", fileobj=packed, mtime=0) as file:
+        file.write(text.getvalue().encode())
+    return packed.getvalue()
+
+
+def _cells(table: Table) -> Iterator[tuple[Any, ...]]:
+    return zip(*(_texts(column) for column in table.columns), strict=True)
+
+
+def _texts(column: Sequence[Any]) -> list[Any]:
+    values = column.tolist() if isinstance(column, np.ndarray) else column
+    return [_text(value) for value in values]
+
+
+def _text(value: Any) -> Any:
+    if value is None or (isinstance(value, float) and math.isnan(value)):
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return repr(value) if isinstance(value, float) else value
