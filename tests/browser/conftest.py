@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import http.server
 import json
@@ -38,9 +39,17 @@ class _Strict(http.server.SimpleHTTPRequestHandler):
         pass
 
 
-@pytest.fixture(scope="session")
-def address() -> Iterator[str]:
-    """Serves dashboard/ on a free port of the loopback."""
+def chromium_path() -> str:
+    """Where the system's Chromium is. LookupError, with the package to install, when there is none."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if path := shutil.which(name):
+            return path
+    raise LookupError("the browser tests need Chromium; on Debian: apt-get install chromium")
+
+
+@contextlib.contextmanager
+def serve_dashboard() -> Iterator[str]:
+    """Serves dashboard/ on a free port of the loopback; gives its address."""
     handler = functools.partial(_Strict, directory=str(DASHBOARD))
     with http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler) as server:
         threading.Thread(target=server.serve_forever, daemon=True).start()
@@ -49,11 +58,17 @@ def address() -> Iterator[str]:
 
 
 @pytest.fixture(scope="session")
+def address() -> Iterator[str]:
+    """Where the dashboard is served."""
+    with serve_dashboard() as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """The system's Chromium, without a window."""
-    path = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))))
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=CHROMIUM_ARGS)
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
         yield browser
         browser.close()
 

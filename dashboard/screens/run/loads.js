@@ -81,7 +81,7 @@ function supportCell(/** @type {string} */ key, /** @type {string} */ name, /** 
   /** @param {any} shown @param {string} which */
   function draw(shown, which) {
     setText(load, newtons(shown?.[`${which}_n`]));
-    setText(plusMinus, shown?.u_n ? uncertainty(shown.u_n[which]) : "");
+    setText(plusMinus, typeof shown?.u_n?.[which] === "number" ? uncertainty(shown.u_n[which]) : "");
     setText(share, shown?.shares ? percent(shown.shares[which], 1) : "");
   }
   return { node, draw };
