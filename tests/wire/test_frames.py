@@ -83,3 +83,14 @@ def test_the_longest_body_travels():
 
     assert len(body) == frames.MAX_BODY
     assert frames.Deframer().feed(frames.frame(body)) == [body]
+
+
+@pytest.mark.parametrize("rest", [b"", b"\x01"])
+def test_an_empty_rest_after_a_full_block_may_be_written_or_not(rest):
+    body = next(
+        b for b in (bytes([n]) + b"x" * 251 for n in range(1, 256)) if 0 not in by_hand.fcs16(b).to_bytes(2, "little")
+    )
+    whole = body + by_hand.fcs16(body).to_bytes(2, "little")
+
+    assert len(whole) == 254
+    assert frames.Deframer().feed(b"\xff" + whole + rest + b"\0") == [body]
