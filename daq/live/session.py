@@ -22,7 +22,7 @@ from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import ENDED, NotNow
+from daq.sweep.run import ENDED, NotNow, State
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
 from daq.wire.board import BoardDecoder, Reply, WrongVersion
@@ -67,6 +67,7 @@ class Session:
         self._recorder = recorder
         self._on_output = on_output
         self._inbox: list[Item] = []
+        self._open_sweep = False
         self._refusal = ""
         self._troubles: dict[str, str] = {}
 
@@ -116,6 +117,7 @@ class Session:
             plan, mass_kg=self.rider.mass_kg, channels=self.pipeline.channels, zero_counts=self.pipeline.zero_counts
         )
         await self._accept(SWEEP_BEGUN, content)
+        self._open_sweep = True
         self.hub.send(view.snapshot(self))
 
     async def fitter(self, event: SweepEvent, setback_mm: float | None = None) -> None:
@@ -169,6 +171,13 @@ class Session:
             self.storing.add(item)
         for output in outputs:
             self._handle(output)
+        if self._open_sweep and self.progress is not None and self.progress.state in ENDED:
+            self._end_sweep(self.progress.state)
+
+    def _end_sweep(self, state: State) -> None:
+        self._open_sweep = False
+        if self.storing is not None and self.sweep_id is not None:
+            self.storing.end_sweep(self.sweep_id, self.clock.stamp_us(), state)
 
     def _handle(self, output: Output) -> None:
         """Tell the pages of one output, and keep the results."""

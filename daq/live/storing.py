@@ -34,7 +34,7 @@ class Storing:
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._lock = asyncio.Lock()
         self._items: list[Item] = []
-        self._results: list[tuple[int, str, str, Any]] = []
+        self._calls: list[Callable[[Store], object]] = []
 
     def add(self, item: Item) -> None:
         """Queue one item; it is durable after the next flush."""
@@ -42,26 +42,27 @@ class Storing:
 
     def add_result(self, sweep_id: int, kind: str, method: str, content: Any) -> None:
         """Queue something computed; it is put after all raw that was queued before it."""
-        self._results.append((sweep_id, kind, method, content))
+        self._calls.append(lambda store: store.put_result(sweep_id, kind=kind, method=method, content=content))
+
+    def end_sweep(self, sweep_id: int, to_us: int, state: str) -> None:
+        """Queue the end of a sweep."""
+        self._calls.append(lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state))
 
     async def flush(self) -> bool:
         """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be."""
         async with self._lock:
             items, self._items = self._items, []
-            results, self._results = self._results, []
+            calls, self._calls = self._calls, []
             try:
                 if items:
-                    await self._call(lambda: self._store.put(self.session_id, _in_chunks(items)))
+                    await self._call(self._put, items)
                     items = []
-                while results:
-                    sweep_id, kind, method, content = results[0]
-                    await self._call(
-                        lambda: self._store.put_result(sweep_id, kind=kind, method=method, content=content)  # noqa: B023
-                    )
-                    results.pop(0)
+                while calls:
+                    await self._call(calls[0], self._store)
+                    calls.pop(0)
             except StoreError as error:
                 self._items = items + self._items
-                self._results = results + self._results
+                self._calls = calls + self._calls
                 self.trouble = f"not stored yet, kept in memory: {error}"
                 return False
             self.trouble = ""
@@ -90,19 +91,22 @@ class Storing:
         """Run use(store) after everything queued so far. Raises StoreError."""
         await self.flush()
         async with self._lock:
-            return await self._call(lambda: use(self._store))
+            return await self._call(use, self._store)
 
     async def close(self, ended_us: int) -> None:
         """Store what waits, end the session, close the store."""
         await self.flush()
         try:
-            await self._call(lambda: self._store.end_session(self.session_id, ended_us=ended_us))
+            await self._call(lambda store: store.end_session(self.session_id, ended_us=ended_us), self._store)
         finally:
             await self._call(self._store.close)
             self._thread.shutdown()
 
-    async def _call(self, use: Callable[[], T]) -> T:
-        return await asyncio.get_running_loop().run_in_executor(self._thread, use)
+    def _put(self, items: list[Item]) -> None:
+        self._store.put(self.session_id, _in_chunks(items))
+
+    async def _call(self, use: Callable[..., T], *arguments: object) -> T:
+        return await asyncio.get_running_loop().run_in_executor(self._thread, use, *arguments)
 
 
 def _in_chunks(items: list[Item]) -> list[Item]:

@@ -1,0 +1,86 @@
+"""A session on real sensors: rig file, calibration, store and links put together."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import signal
+import socket
+import time
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import Any
+
+from daq import __version__
+from daq.keep.store import Store
+from daq.live.daemon import serve
+from daq.live.session import Session
+from daq.live.storing import Storing
+from daq.live.view import Rider
+from daq.measure.calibration import Calibration, from_dict, to_dict
+from daq.pipeline import BOARD, POWER
+from daq.rig import Rig, RigError, parse_rig
+from daq.sources.ble import BleLink
+from daq.sources.clock import SessionClock
+from daq.sources.serial_port import SerialLink
+
+Link = Callable[[], Coroutine[Any, Any, None]]
+
+
+def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
+    """The rig file's text, the rig, and the calibration it names. RigError naming what is wrong with which file."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RigError(f"rig file {path}: {getattr(error, 'strerror', None) or error}") from error
+    rig = parse_rig(text, name=str(path))
+    return text, rig, _calibration(rig, path)
+
+
+def _calibration(rig: Rig, path: Path) -> Calibration:
+    if rig.calibration is None:
+        raise RigError(f"{path}: calibration: missing; name the calibration file of this jig's cells")
+    file = path.parent / rig.calibration
+    try:
+        return from_dict(json.loads(file.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise RigError(f"{path}: calibration: cannot read {file}: {error.strerror}") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise RigError(f"{path}: calibration: {file} is not a calibration: {error}") from error
+
+
+def begin(
+    store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock
+) -> Storing:
+    """A new session in the store, ready to take what arrives."""
+    now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(microseconds=clock.now_us())
+    session_id = store.begin_session(
+        started_utc=now.astimezone().isoformat(timespec="milliseconds"),
+        monotonic_origin_ns=time.monotonic_ns() - clock.now_us() * 1000,
+        software=f"foreaft {__version__}",
+        rig=rig_text,
+        calibration=to_dict(calibration),
+        simulated=simulated,
+    )
+    return Storing(store, session_id)
+
+
+def links_of(session: Session) -> list[Link]:
+    """The links to the rig's sensors, their troubles shown with the sensors."""
+    board = SerialLink(session.rig.board, session.clock, session.arrive_bytes)
+    session.links[BOARD] = lambda: board.message
+    links: list[Link] = [board.run]
+    if session.rig.power is not None:
+        power = BleLink(session.rig.power, session.clock, session.arrive_notification)
+        session.links[POWER] = lambda: power.message
+        links.append(power.run)
+    return links
+
+
+async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.socket) -> signal.Signals | None:
+    """The daemon on the jig of a rig file until a signal ends it; returns the signal."""
+    text, rig, calibration = read_rig(path)
+    clock = SessionClock()
+    storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
+    session = Session(rig, calibration, clock, rider, storing=storing)
+    return await serve(session, links_of(session), listener=listener)
