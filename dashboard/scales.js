@@ -39,15 +39,15 @@ export function direction(planned_mm, i) {
 }
 
 /**
- * Setbacks shown, mm: plan, steps and saddle, with a margin; [rear, front].
+ * Setbacks shown, mm: plan, steps, saddle and what is suggested, with a margin; [rear, front].
  * @param {State} state
  * @returns {[number, number]}
  */
-export function setbackSpan({ sweep, steps }) {
+export function setbackSpan({ sweep, steps, onset }) {
   const all = [
     ...(sweep?.planned_mm ?? []),
     ...steps.map((step) => step.setback_mm),
-    ...[sweep?.setback_mm].filter((mm) => typeof mm === "number"),
+    ...[sweep?.setback_mm, onset?.suggested_setback_mm].filter((mm) => typeof mm === "number"),
   ];
   if (!all.length) return [80, 30];
   const margin = Math.max(2, 0.06 * (Math.max(...all) - Math.min(...all)));

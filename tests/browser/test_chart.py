@@ -51,6 +51,16 @@ def test_an_onset_has_band_line_and_suggestion(drawn, messages):
     assert drawn(named, "[all('band').length, all('onset-line').length, all('suggested').length]") == [1, 1, 1]
 
 
+def test_a_suggestion_behind_the_sweep_is_still_on_the_chart(drawn, messages):
+    far = {**messages["onset"], "suggested_setback_mm": 95.0}
+    x, left = drawn(
+        [messages["snapshot"], far],
+        "[all('suggested-line')[0], all('axis')[0]].map((line) => Number(line.getAttribute('x1')))",
+    )
+
+    assert x >= left
+
+
 @pytest.mark.parametrize("verdict", ["light-throughout", "loaded-throughout", "undecided"])
 def test_without_an_onset_neither_band_nor_suggestion_is_drawn(drawn, messages, verdict):
     none = {**messages["onset"], "verdict": verdict}
