@@ -1,0 +1,228 @@
+"""A simulated rider on a simulated jig: true forces, converter counts and power notifications, in any pieces of time.
+
+A model. Scans lie on the grid i / rate; every scan draws the same number of normals, so a ride is the same bit for
+bit however it is cut, for one generator and one sequence of settings at the same scans.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.rider.budget import Budget, budget, posture
+from daq.rider.electronics import CELLS, CHANNELS, Electronics
+from daq.rider.jig_geometry import JigGeometry
+from daq.rider.model import RiderModel, torque_of
+from daq.rider.pedalling import Crank, Turned
+from daq.rider.power_sensor import PowerNotice, PowerSensor
+from daq.rider.statics import Supports, supports
+from daq.rider.truth import Truth, hands_n, truth
+from daq.rider.wander import Wander
+from daq.values import Array, Bools
+
+SETTLED = 3.0
+"""e-folds until a disturbance counts as settled: 5 % left."""
+FULL_MOVE_MM = 5.0
+"""A move this far unsettles the rider fully."""
+_SWAY, _SIDE, _POWER, _CADENCE, _SHIFT, _STROKE = range(6)
+_NORMALS = 6 + len(CHANNELS)
+
+__all__ = ["JigBlock", "PowerNotice", "SimulatedJig"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class JigBlock:
+    """n scans of the simulated jig, the truth beside what its sensors show."""
+
+    t_s: Array
+    """(n,) seconds since the ride began."""
+    cells_n: Array
+    """(n, 4) true forces on the cells, in the order of electronics.CELLS."""
+    tilt_deg: Array
+    crank_deg: Array
+    """(n,) crank angle from the top."""
+    crank_mark: Bools
+    """(n,) the first scan of each turn."""
+    torque_nm: Array
+    """(n,) crank torque of this moment."""
+    feet_n: Array
+    counts: npt.NDArray[np.int32]
+    """(n, 5) the converter's readings, in the order of electronics.CHANNELS."""
+    saturated: Bools
+    power: tuple[PowerNotice, ...]
+
+    def __len__(self) -> int:
+        return len(self.t_s)
+
+
+class SimulatedJig:
+    """Rider and jig with their state. Set things, then advance."""
+
+    def __init__(
+        self,
+        model: RiderModel,
+        geometry: JigGeometry | None = None,
+        electronics: Electronics | None = None,
+        rng: np.random.Generator | None = None,
+        *,
+        notices_hz: float = 1.0,
+    ) -> None:
+        """rng defaults to one seeded with 0: nothing here is random by accident."""
+        self.model = model
+        self.geometry = geometry or JigGeometry()
+        self.electronics = electronics or Electronics()
+        self._rng = rng or np.random.default_rng(0)
+        self._budget: Budget = budget(model, self.geometry)
+        self._dt_s = 1.0 / self.electronics.rate_hz
+        self._setback_mm = self.geometry.reference_setback_mm
+        self._tilt_rad = 0.0
+        self._at = posture(model, self.geometry, self._setback_mm, self._tilt_rad)
+        self._power_w, self._cadence_rpm = model.power_w, model.cadence_rpm
+        self._aboard = self._pedalling = True
+        self._hands_shift_n = 0.0
+        self._moves: list[tuple[float, float]] = []
+        first = self._rng.standard_normal(4)
+        self._sway = Wander(model.sway_n, model.sway_s, self._dt_s, first[0])
+        self._side = Wander(model.side_sway_n, model.sway_s, self._dt_s, first[1])
+        self._held = Wander(model.power_wander_w, model.power_wander_s, self._dt_s, first[2])
+        self._spun = Wander(model.cadence_wander_rpm, model.cadence_wander_s, self._dt_s, first[3])
+        self._crank = Crank(self._dt_s)
+        self._sensor = PowerSensor(1.0 / notices_hz, self._dt_s)
+        self._asked_s = 0.0
+        self._scans = 0
+        self._shift_until_s = -1.0
+
+    @property
+    def t_s(self) -> float:
+        """Time of the next scan."""
+        return self._scans * self._dt_s
+
+    def set_setback(self, setback_mm: float) -> None:
+        """Put the saddle there; a rider who is aboard has to settle again. ValueError where it cannot be ridden."""
+        if setback_mm == self._setback_mm:
+            return
+        self._at = posture(self.model, self.geometry, float(setback_mm), self._tilt_rad)
+        moved = min(1.0, abs(setback_mm - self._setback_mm) / FULL_MOVE_MM)
+        self._moves = [*self._moves[-3:], (self.t_s, moved * self.model.settle_n)]
+        self._setback_mm = float(setback_mm)
+
+    def set_gradient(self, gradient_pct: float) -> None:
+        """Tilt the jig, nose up positive."""
+        if not -30.0 <= gradient_pct <= 30.0:
+            raise ValueError(f"gradient_pct: expected -30 to 30, got {gradient_pct:g}")
+        self._tilt_rad = math.atan(gradient_pct / 100.0)
+        self._at = posture(self.model, self.geometry, self._setback_mm, self._tilt_rad)
+
+    def set_effort(self, power_w: float, cadence_rpm: float) -> None:
+        """Ask for another power and cadence."""
+        if not (0.0 <= power_w <= 600.0 and 20.0 <= cadence_rpm <= 180.0):
+            raise ValueError(f"effort: expected 0-600 W at 20-180 rpm, got {power_w:g} W at {cadence_rpm:g} rpm")
+        self._power_w, self._cadence_rpm = power_w, cadence_rpm
+
+    def set_hands_shift(self, hands_n: float) -> None:
+        """Add this much hand load from now on: hands moved, or a cell that wanders off."""
+        self._hands_shift_n = hands_n
+
+    def set_aboard(self, aboard: bool) -> None:
+        """The rider mounts or dismounts; an empty jig shows its zero."""
+        self._aboard = aboard
+
+    def set_pedalling(self, pedalling: bool) -> None:
+        """The rider pedals or sits still."""
+        self._pedalling = pedalling
+
+    def truth(self) -> Truth:
+        """What a perfect instrument would find on this jig, at this gradient and effort."""
+        return truth(self._budget, self._tilt_rad, self._power_w, self._cadence_rpm)
+
+    def expected_hands_n(self, setback_mm: float) -> float:
+        """Hand load there at this gradient and effort, settled, without sway and drift."""
+        return hands_n(self._budget, setback_mm, self._tilt_rad, torque_of(self._power_w, self._cadence_rpm))
+
+    def advance(self, duration_s: float) -> JigBlock:
+        """The scans of the next duration_s; none when no scan falls into it."""
+        if duration_s < 0.0:
+            raise ValueError(f"duration_s: time runs forward, got {duration_s:g}")
+        self._asked_s += duration_s
+        n = max(0, math.floor(self._asked_s * self.electronics.rate_hz + 1e-6) - self._scans)
+        normals = self._rng.standard_normal((n, _NORMALS))
+        t_s = np.arange(self._scans, self._scans + n, dtype=np.float64) * self._dt_s
+        self._scans += n
+        return self._ride(t_s, normals)
+
+    def _ride(self, t_s: Array, z: Array) -> JigBlock:
+        back_10mm = (self._setback_mm - self.geometry.reference_setback_mm) / 10.0
+        turned = self._pedal(z, back_10mm)
+        tilt_deg = np.full(len(t_s), math.degrees(self._tilt_rad))
+        cells_n, feet_n = np.zeros((len(t_s), len(CELLS))), np.zeros(len(t_s))
+        more_n, side_n = self._more_hands(t_s, z)
+        if self._aboard:
+            held = supports(self._budget, self._at, self._setback_mm, turned.mean_nm, more_n)
+            cells_n, feet_n = self._cells(held, turned, side_n)
+        counts, saturated = self.electronics.read(cells_n, tilt_deg, z[:, -len(CHANNELS) :])
+        return JigBlock(
+            t_s=t_s,
+            cells_n=cells_n,
+            tilt_deg=tilt_deg,
+            crank_deg=turned.crank_deg,
+            crank_mark=turned.mark,
+            torque_nm=turned.mean_nm + turned.ripple_nm,
+            feet_n=feet_n,
+            counts=counts,
+            saturated=saturated,
+            power=self._sensor.run(t_s, turned),
+        )
+
+    def _pedal(self, z: Array, back_10mm: float) -> Turned:
+        model = self.model
+        cadence_rpm = np.maximum(self._cadence_rpm + self._spun.run(z[:, _CADENCE]), 1.0)
+        power_w = np.maximum(self._power_w + self._held.run(z[:, _POWER]), 0.0)
+        if not (self._aboard and self._pedalling):
+            cadence_rpm, power_w = np.zeros(len(z)), np.zeros(len(z))
+        mean_nm = 60.0 * power_w / (2.0 * np.pi * np.maximum(cadence_rpm, 1.0))
+        return self._crank.run(
+            cadence_rpm,
+            mean_nm,
+            model.stroke_spread * z[:, _STROKE],
+            phase_deg=model.torque_phase_deg_per_10mm * back_10mm,
+            depth=max(0.0, 1.0 + model.top_weakening_per_10mm * back_10mm),
+        )
+
+    def _more_hands(self, t_s: Array, z: Array) -> tuple[Array, Array]:
+        """What comes on top of the budget's hand load, and what goes from the left hand to the right."""
+        model = self.model
+        more_n = self._sway.run(z[:, _SWAY]) + model.drift_n_per_min * t_s / 60.0 + self._hands_shift_n
+        for moved_s, size_n in self._moves:
+            more_n = more_n + size_n * np.exp(-SETTLED * (t_s - moved_s) / model.settle_s)
+        return more_n + model.hand_shift_n * self._shifted(t_s, z), self._side.run(z[:, _SIDE])
+
+    def _shifted(self, t_s: Array, z: Array) -> Array:
+        """1 while the hands are somewhere else, else 0; shifts begin at random, so many a minute."""
+        per_scan = self.model.hand_shifts_per_min * self._dt_s / 60.0
+        shifted = np.zeros(len(t_s))
+        begins = np.flatnonzero(z[:, _SHIFT] > NormalDist().inv_cdf(1.0 - per_scan)) if per_scan > 0.0 else ()
+        shifted[t_s < self._shift_until_s] = 1.0
+        for i in begins:
+            self._shift_until_s = float(t_s[i]) + self.model.hand_shift_s
+            shifted[(t_s >= t_s[i]) & (t_s < self._shift_until_s)] = 1.0
+        return shifted
+
+    def _cells(self, held: Supports, turned: Turned, side_n: Array) -> tuple[Array, Array]:
+        """Forces on the cells (n, 4) and on the feet (n,): the means with the ripple of the turn."""
+        model, geometry = self.model, self.geometry
+        hands_n = np.maximum(held.hands_n - model.hands_ripple_n_per_nm * turned.ripple_nm, 0.0)
+        saddle_n = held.saddle_n - model.saddle_ripple_n_per_nm * turned.ripple_nm
+        feet_n = held.feet_n + held.hands_n + held.saddle_n - hands_n - saddle_n
+        rock_n = model.rock_n * np.sin(np.radians(turned.crank_deg)) * (turned.mean_nm > 0.0)
+        to_right_n = np.clip(side_n + rock_n, -0.5 * hands_n, 0.5 * hands_n)
+        behind_mm = -1000.0 * held.saddle_x_m - self._setback_mm
+        between = (geometry.rear_cell_behind_mm - behind_mm) / (
+            geometry.rear_cell_behind_mm - geometry.nose_cell_behind_mm
+        )
+        nose_n = saddle_n * between
+        cells = [0.5 * hands_n - to_right_n, 0.5 * hands_n + to_right_n, nose_n, saddle_n - nose_n]
+        return np.column_stack(cells), feet_n

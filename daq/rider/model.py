@@ -1,0 +1,157 @@
+"""What a simulated rider is made of: its parameters and the kinds of riders there are.
+
+Everything here is a model. Sizes follow what is known of seated riding where something is (see each field); slopes
+and leverage are assumptions, wide on purpose, for developing and teaching.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+from dataclasses import dataclass, field, replace
+
+from daq.rider.body import Body
+
+
+class Kind(enum.StrEnum):
+    """How hand load answers to setback."""
+
+    HINGE = "hinge"
+    """Level behind the onset, rising forward of it, with a corner between."""
+    GENTLE_BEND = "gentle-bend"
+    """The same with a round bend; the onset is its centre."""
+    STRAIGHT = "straight"
+    """A straight line through all setbacks: no onset."""
+    FLAT = "flat"
+    """Light at all setbacks: no onset."""
+    LOADED = "loaded"
+    """Loaded at all setbacks: the onset lies behind every one of them."""
+
+
+@dataclass(frozen=True)
+class RiderModel:
+    """A simulated rider, all of it. Standard deviations are of a stationary process, correlation times its e-fold."""
+
+    kind: Kind = Kind.HINGE
+    body: Body = field(default_factory=Body)
+    onset_mm: float = 52.0
+    """Level and at the reference effort; it moves with gradient and torque. Unused by straight and flat riders."""
+    slope_n_per_mm: float | None = 0.35
+    """Hand load gained per mm forward of the onset with the reach kept. None: what the feet's lever gives."""
+    light_hands_n: float = 90.0
+    """Hand load at the reference setback and effort while the legs and hips carry the trunk."""
+    light_slope_n_per_mm: float = 0.0
+    """Hand load gained per mm forward while light; for a straight rider, everywhere."""
+    bend_mm: float = 0.0
+    """Width of the bend of a gentle-bend rider."""
+    power_w: float = 200.0
+    cadence_rpm: float = 90.0
+    """The reference effort, and the one ridden unless another is asked for."""
+    foot_share: float = 0.33
+    """Of the weight along the jig normal, at the reference effort."""
+    foot_n_per_nm: float = 3.0
+    """Foot load gained per N m of crank torque."""
+    light_torque_n_per_nm: float = 0.0
+    """Change of the light hand load per N m of crank torque."""
+    sway_n: float = 4.0
+    """Standard deviation of the slow wander of hand load, 3-8 N."""
+    sway_s: float = 3.0
+    """Its correlation time, 2-10 s."""
+    side_sway_n: float = 4.0
+    """Standard deviation of what wanders from the left hand to the right."""
+    drift_n_per_min: float = 0.0
+    """Hand load gained per minute of riding, up to about 1 N."""
+    power_wander_w: float = 3.0
+    """Standard deviation of held power about the asked one."""
+    power_wander_s: float = 6.0
+    cadence_wander_rpm: float = 0.8
+    cadence_wander_s: float = 8.0
+    settle_n: float = 10.0
+    """Hand load too much right after a move of 5 mm or more; in proportion after a smaller one."""
+    settle_s: float = 6.0
+    """Time until 5 % of that is left, 5-15 s."""
+    hand_shifts_per_min: float = 0.0
+    hand_shift_n: float = 15.0
+    hand_shift_s: float = 4.0
+    """A hand shift changes hand load by this much for this long."""
+    hands_ripple_n_per_nm: float = 2.3
+    """Hand load taken off per N m of torque above its mean: 20-40 N twice a turn at 200-300 W."""
+    saddle_ripple_n_per_nm: float = 3.0
+    rock_n: float = 8.0
+    """Once-a-turn load from hand to hand as the body rocks."""
+    stroke_spread: float = 0.04
+    """Standard deviation of stroke to stroke scatter of the torque ripple, a fraction of it."""
+    torque_phase_deg_per_10mm: float = -0.84
+    """Where in the turn the torque peaks, per 10 mm further back: negative is earlier (geometry alone), positive is
+    later (a hypothesis)."""
+    top_weakening_per_10mm: float = 0.0
+    """Growth of the torque ripple per 10 mm further back, a fraction: the dead spots deepen. A hypothesis."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kind", Kind(self.kind))
+        for name, low, high in _LIMITS:
+            value = getattr(self, name)
+            if value is not None and not (math.isfinite(value) and low <= value <= high):
+                raise ValueError(f"{name}: expected {low:g} to {high:g}, got {value:g}")
+        if self.kind is Kind.GENTLE_BEND and self.bend_mm <= 0.0:
+            raise ValueError("bend_mm: a gentle-bend rider needs the width of the bend, more than 0")
+
+    @property
+    def has_onset(self) -> bool:
+        return self.kind in (Kind.HINGE, Kind.GENTLE_BEND)
+
+    @property
+    def torque_nm(self) -> float:
+        """Mean crank torque of the reference effort."""
+        return torque_of(self.power_w, self.cadence_rpm)
+
+
+def torque_of(power_w: float, cadence_rpm: float) -> float:
+    """Mean crank torque, Q = 60 P / (2 pi n), N m; 0 with a standing crank."""
+    return 60.0 * power_w / (2.0 * math.pi * cadence_rpm) if cadence_rpm > 0 else 0.0
+
+
+_LIMITS = (
+    ("onset_mm", -50.0, 250.0),
+    ("slope_n_per_mm", 0.02, 3.0),
+    ("light_hands_n", 0.0, 400.0),
+    ("light_slope_n_per_mm", -2.0, 2.0),
+    ("bend_mm", 0.0, 40.0),
+    ("power_w", 0.0, 600.0),
+    ("cadence_rpm", 20.0, 180.0),
+    ("foot_share", 0.05, 0.7),
+    ("foot_n_per_nm", 0.0, 8.0),
+    ("light_torque_n_per_nm", -5.0, 1.0),
+    ("sway_n", 0.0, 30.0),
+    ("sway_s", 0.05, 60.0),
+    ("side_sway_n", 0.0, 30.0),
+    ("drift_n_per_min", -10.0, 10.0),
+    ("power_wander_w", 0.0, 60.0),
+    ("power_wander_s", 0.05, 60.0),
+    ("cadence_wander_rpm", 0.0, 10.0),
+    ("cadence_wander_s", 0.05, 60.0),
+    ("settle_n", -80.0, 80.0),
+    ("settle_s", 0.1, 60.0),
+    ("hand_shifts_per_min", 0.0, 30.0),
+    ("hand_shift_n", -200.0, 200.0),
+    ("hand_shift_s", 0.1, 60.0),
+    ("hands_ripple_n_per_nm", 0.0, 10.0),
+    ("saddle_ripple_n_per_nm", 0.0, 15.0),
+    ("rock_n", 0.0, 80.0),
+    ("stroke_spread", 0.0, 0.5),
+    ("torque_phase_deg_per_10mm", -10.0, 10.0),
+    ("top_weakening_per_10mm", -0.2, 0.2),
+)
+
+DEMO = RiderModel(slope_n_per_mm=1.5, light_torque_n_per_nm=-1.3, sway_n=3.0, sway_s=2.5, drift_n_per_min=0.2)
+"""A rider with an onset about 52 mm, steep enough to be seen in one sweep from 80 to 30 mm."""
+
+
+def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
+    """The same rider answering to setback in another way."""
+    kind = Kind(kind)
+    if kind is Kind.STRAIGHT and model.light_slope_n_per_mm == 0.0:
+        return replace(model, kind=kind, light_slope_n_per_mm=0.5)
+    if kind is Kind.GENTLE_BEND and model.bend_mm == 0.0:
+        return replace(model, kind=kind, bend_mm=8.0)
+    return replace(model, kind=kind)
