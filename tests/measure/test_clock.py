@@ -183,16 +183,46 @@ def test_a_stall_of_the_host_moves_no_time_and_is_counted_as_late():
     assert clock.late == np.count_nonzero(stalled / 1e6 - t_s > 0.1) > 50
 
 
-def test_a_board_whose_clock_stood_still_is_caught_up_with():
-    true_s = 1.0 + np.arange(60_000) * 1e-3
-    samples = usb(true_s, np.random.default_rng(10))
-    device_us = np.rint(true_s * 1e6).astype(np.int64) - 300_000 * (true_s > 30.0)
+def stood_still(for_s, rng):
+    """A board that sleeps in the middle, its clock with it: no scan is taken, no tick counted."""
+    true_s = np.concatenate([1.0 + np.arange(29_500) * 1e-3, 30.5 + for_s + np.arange(30_000) * 1e-3])
+    awake = usb(true_s, rng)
+    return true_s, samples_of(1_000_000 + np.arange(59_500) * 1000, awake.received_us)
+
+
+@pytest.mark.parametrize("for_s", [0.3, 2.0])
+def test_a_board_whose_clock_stood_still_is_caught_up_with_after_ten_seconds(for_s):
+    true_s, samples = stood_still(for_s, np.random.default_rng(10))
     clock = BoardClock()
 
-    t_s = clock.feed(samples_of(device_us, samples.received_us))
+    t_s = clock.feed(samples)
 
     assert (np.diff(t_s) >= 0).all()
-    assert np.abs(t_s - true_s)[-10_000:].max() < 1e-3
+    assert np.abs(t_s - true_s)[42_000:].max() < 1e-3
+    assert clock.restarts == 0
+
+
+def test_a_board_whose_clock_stood_still_for_a_minute_begins_anew_at_once():
+    true_s, samples = stood_still(90.0, np.random.default_rng(11))
+    clock = BoardClock()
+
+    t_s = clock.feed(samples)
+
+    assert np.abs(t_s - true_s)[29_500:].max() < 5e-3
+    assert clock.restarts == 1
+
+
+@pytest.mark.parametrize("pause_at", range(40_000, 43_000, 250))
+def test_a_pause_while_the_clock_is_catching_up_does_not_carry_the_hurry_on(pause_at):
+    true_s, samples = stood_still(0.3, np.random.default_rng(12))
+    later = np.arange(len(true_s)) >= pause_at
+    true_s = true_s + 30.0 * later
+    device_us, received_us = samples.ticks_us + 30_000_000 * later, samples.received_us + 30_000_000 * later
+    clock = BoardClock()
+
+    t_s = clock.feed(samples_of(device_us, received_us))
+
+    assert np.abs(t_s - true_s)[45_000:].max() < 1e-3
 
 
 def test_no_scans_have_no_times():
@@ -229,3 +259,13 @@ def test_several_events_in_one_notification_keep_their_spacing():
 
     assert times == pytest.approx((1.5, 2.0), abs=1e-3)
     assert clock.feed((), 3_000_000) == ()
+
+
+def test_a_sensor_whose_clock_slept_is_followed_again_after_five_events():
+    clock = SensorClock()
+    before = [clock.feed((i * 0.75,), int((10.0 + i * 0.75) * 1e6)) for i in range(40)]
+
+    after = [clock.feed((30.0 + i * 0.75,), int((110.0 + i * 0.75) * 1e6)) for i in range(10)]
+
+    assert before[-1] == pytest.approx((10.0 + 39 * 0.75,), abs=0.01)
+    assert after[-1] == pytest.approx((110.0 + 9 * 0.75,), abs=0.01)
