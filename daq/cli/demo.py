@@ -37,9 +37,10 @@ def demo(
 
     About a minute at the default pace. Without --headless the dashboard stays up afterwards, until Ctrl-C.
     """
+    from daq.keep.errors import StoreError
     from daq.keep.store import Store
     from daq.live.daemon import AddressTaken, listen, url_of
-    from daq.live.demo import Demo
+    from daq.live.demo import Demo, truth_fields
     from daq.live.messages import plain
     from daq.values import StepMean
 
@@ -59,7 +60,7 @@ def demo(
         path = store or Path(folder) / "demo.sqlite"
         try:
             running = Demo(Store.open(path), kind=kind, seed=seed, pace=pace, record=record, on_output=show)
-        except (ValueError, FileExistsError) as error:
+        except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
         tell("SIMULATED rider on a SIMULATED jig")
         if listener is not None:
@@ -67,11 +68,18 @@ def demo(
 
         def told() -> None:
             answer = running.session.onset
-            truth = running.truth()
+            truth = truth_fields(running.truth())
             if as_json:
-                print_json({"simulated": True, **plain(answer), "truth": plain(truth), "steps": done})
+                print_json({"simulated": True, **plain(answer), "truth": truth, "steps": done})
             elif answer is not None:
-                click.echo("\n".join([*answer_lines(answer), f"truth of the simulation: {truth.sentence}"]))
+                click.echo("\n".join([*answer_lines(answer), truth_line(truth)]))
 
         ended_by = asyncio.run(running.run(listener, by_hand=by_hand, when_done=told))
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def truth_line(truth: dict[str, object]) -> str:
+    """The truth of the simulation in one line."""
+    if truth["onset_mm"] is None:
+        return f"truth of the simulation: no onset ({truth['kind']} rider)"
+    return f"truth of the simulation: onset at {truth['onset_mm']:.1f} mm ({truth['kind']} rider)"

@@ -14,6 +14,7 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, step_line, 
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 def replay(file: Path, as_json: bool) -> None:
     """Compute a recorded sweep again from its raw bytes, to the same onset bit for bit."""
+    from daq.items import Event
     from daq.keep.recording import BadRecording, read_recording
     from daq.keep.replay import replayed
     from daq.live.messages import plain
@@ -24,6 +25,7 @@ def replay(file: Path, as_json: bool) -> None:
         for problem in recording.problems:
             tell(f"{file}: {problem}")
         answer, steps = None, []
+        recorded = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
         planned = len(recording.header.get("plan", {}).get("positions_mm", ()))
         for output in replayed(recording):
             if isinstance(output, StepMean):
@@ -39,7 +41,7 @@ def replay(file: Path, as_json: bool) -> None:
             {
                 "simulated": header.get("simulated"),
                 "onset": plain(answer),
-                "recorded_onset": header.get("onset"),
+                "recorded_onset": recorded[-1] if recorded else None,
                 "truth": header.get("truth"),
                 "steps": len(steps),
             }

@@ -13,7 +13,9 @@ from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 
 
 @click.command()
-@click.option("--rig", "rig_file", required=True, type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
+@click.option(
+    "--rig", "rig_file", required=True, type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML."
+)
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; made when it is not there.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))

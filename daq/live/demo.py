@@ -4,19 +4,112 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from dataclasses import dataclass
-from typing import Any
+import signal
+import socket
+from collections.abc import Callable
+from pathlib import Path
 
-from daq.live import messages, view
+import numpy as np
+
+from daq import __version__
+from daq.keep.recording import RecordingWriter
+from daq.keep.store import Store
+from daq.live import messages
+from daq.live.daemon import serve
+from daq.live.real import Link, begin, links_of
 from daq.live.session import Session
+from daq.live.view import Rider
+from daq.measure.calibration import Calibration, Cell, to_dict
+from daq.pipeline import Output
+from daq.rider.electronics import CELLS, CHANNELS, Electronics
+from daq.rider.jig import SimulatedJig
+from daq.rider.model import DEMO, rider_of_kind
+from daq.rider.truth import LABEL, Truth
+from daq.rig import parse_rig
+from daq.sources.clock import SessionClock
+from daq.sources.simulator import SimulatedBoard
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import ENDED, Event, NotNow, State
 
-REAR_MM, FRONT_MM, POSITIONS = 80.0, 30.0, 11
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""
 LOOK_EVERY_S = 0.02
-PLAN = Plan(positions_mm=out_and_back(REAR_MM, FRONT_MM, POSITIONS))
+PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
+RIDER = "SIM-0001"
+
+
+class Demo:
+    """One demo: jig, board, session, and the fitter who rides the plan."""
+
+    def __init__(
+        self,
+        store: Store,
+        *,
+        kind: str,
+        seed: int,
+        pace: float,
+        record: Path | None = None,
+        on_output: Callable[[Output], None] = lambda _: None,
+    ) -> None:
+        """ValueError for a kind of rider there is not; FileExistsError rather than overwrite a recording."""
+        self.plan = PLAN
+        model = rider_of_kind(kind)
+        clock = SessionClock(pace=pace)
+        self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
+        self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, saddle_at_mm=self._saddle_at_mm)
+        rig_text = rig_text_of(self._jig, self._board.port)
+        rig, calibration = parse_rig(rig_text), calibration_of(self._jig.electronics)
+        header = {
+            "rig": rig_text,
+            "calibration": to_dict(calibration),
+            "plan": messages.plain(self.plan),
+            "simulated": True,
+            "provenance": f"{LABEL}; foreaft {__version__} demo, kind {kind}, seed {seed}, pace {pace:g}",
+            "truth": truth_fields(self.truth()),
+        }
+        self._recorder = None if record is None else RecordingWriter(record, header)
+        self.session = Session(
+            rig,
+            calibration,
+            clock,
+            Rider(RIDER, model.body.mass_kg),
+            storing=begin(store, rig_text=rig_text, calibration=calibration, simulated=True, clock=clock),
+            simulated=True,
+            recorder=self._recorder,
+            on_output=on_output,
+        )
+
+    def truth(self) -> Truth:
+        """What a perfect instrument would find."""
+        return self._jig.truth()
+
+    async def run(
+        self, listener: socket.socket | None, *, by_hand: bool, when_done: Callable[[], None]
+    ) -> signal.Signals | None:
+        """Ride the plan; with a listener stay up afterwards until a signal, which is returned."""
+
+        async def ride() -> None:
+            await (self._wait_for_end() if by_hand else follow_plan(self.session, self.plan))
+            when_done()
+            if listener is not None:
+                await asyncio.Event().wait()
+
+        links: list[Link] = [self._board.run, *links_of(self.session)]
+        try:
+            return await serve(self.session, links, listener=listener, until=ride())
+        finally:
+            if self._recorder is not None:
+                self._recorder.close()
+
+    async def _wait_for_end(self) -> None:
+        while self.session.progress is None or self.session.progress.state not in ENDED:
+            await asyncio.sleep(LOOK_EVERY_S)
+
+    def _notified(self, received_us: int, characteristic: str, payload: bytes) -> None:
+        self.session.arrive_notification(received_us, characteristic, payload)
+
+    def _saddle_at_mm(self) -> float | None:
+        return self.session.progress.setback_mm if self.session.progress is not None else None
 
 
 async def follow_plan(session: Session, plan: Plan) -> None:
@@ -33,3 +126,38 @@ async def follow_plan(session: Session, plan: Plan) -> None:
             with contextlib.suppress(NotNow):
                 await session.fitter(Event.SADDLE_MOVED, progress.asked_setback_mm)
         await asyncio.sleep(LOOK_EVERY_S)
+
+
+def truth_fields(truth: Truth) -> dict[str, object]:
+    """The truth as it stands beside an estimate."""
+    return {
+        "label": truth.label,
+        "kind": truth.kind,
+        "onset_mm": truth.onset_mm,
+        "added_slope_n_per_mm": truth.added_slope_n_per_mm,
+        "light_slope_n_per_mm": truth.light_slope_n_per_mm,
+    }
+
+
+def rig_text_of(jig: SimulatedJig, port: str) -> str:
+    """The rig file of a simulated jig, as a person would write it."""
+    at = jig.geometry
+    cells_mm = {
+        "hands": (at.bar_x_m * 1e3, at.bar_y_m * 1e3),
+        "saddle_nose": (-at.nose_cell_behind_mm, at.saddle_y_m * 1e3),
+    }
+    cells_mm["saddle_rear"] = (-at.rear_cell_behind_mm, at.saddle_y_m * 1e3)
+    lines = [f'name = "simulated jig"\n[board]\nport = "{port}"']
+    for name, (x_mm, y_mm) in zip(CELLS, (bar_mm, bar_mm, nose_mm, rear_mm), strict=True):
+        role = name.split("_")[0]
+        lines.append(f'[[channels]]\nname = "{name}"\nrole = "{role}"\nx_mm = {x_mm:.1f}\ny_mm = {y_mm:.1f}')
+    lines.append('[[channels]]\nname = "tilt"\nrole = "tilt"\n[geometry]')
+    lines.append(f"bar_x_m = {at.bar_x_m}\nbar_y_m = {at.bar_y_m}\nsaddle_y_m = {at.saddle_y_m}")
+    return "\n".join(lines) + "\n"
+
+
+def calibration_of(electronics: Electronics) -> Calibration:
+    """The calibration that fits the simulated cells exactly."""
+    slopes = (*electronics.newtons_per_count, electronics.degrees_per_count)
+    cells = map(Cell, CHANNELS, electronics.zero_counts, slopes)
+    return Calibration("simulated", "2026-01-01T00:00:00+00:00", tuple(cells), simulated=True)

@@ -49,9 +49,7 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
         raise RigError(f"{path}: calibration: {file} is not a calibration: {error}") from error
 
 
-def begin(
-    store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock
-) -> Storing:
+def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock) -> Storing:
     """A new session in the store, ready to take what arrives."""
     now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(microseconds=clock.now_us())
     session_id = store.begin_session(

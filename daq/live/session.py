@@ -176,6 +176,7 @@ class Session:
 
     def _end_sweep(self, state: State) -> None:
         self._open_sweep = False
+        self._record(Event(self.clock.stamp_us(), "answer", messages.plain(self.onset) if self.onset else {}))
         if self.storing is not None and self.sweep_id is not None:
             self.storing.end_sweep(self.sweep_id, self.clock.stamp_us(), state)
 

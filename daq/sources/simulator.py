@@ -1,14 +1,123 @@
 """A simulated jig on the real input paths: a board that writes the wire protocol into a pseudo-terminal, a power
 sensor that emits Cycling Power Measurement bytes.
 
-The board runs by the session's clock, so a pace above 1 only makes it write more per second.
+The board runs by the session's clock, so a pace above 1 only makes it write more per second. The saddle goes where
+the fitter says it is.
 """
 
 from __future__ import annotations
 
 import asyncio
 import os
-import pty
 import tty
 from collections.abc import Callable
-from typing import Any
+from dataclasses import replace
+
+import numpy as np
+
+from daq.rider.electronics import CELLS, Electronics
+from daq.rider.jig import JigBlock, SimulatedJig
+from daq.rider.power_sensor import PowerNotice
+from daq.sources.clock import SessionClock
+from daq.values import Samples, Status
+from daq.wire import board, cycling_power
+
+BEAT_S = 0.01
+HELLO_EVERY_S = 1.0
+UNSENT_AT_MOST = 1 << 20
+"""Bytes kept for a reader that stalls; a real board would lose scans beyond it too."""
+
+
+class SimulatedBoard:
+    """The electronics of a simulated jig behind a pseudo-terminal; `port` is what a serial link opens."""
+
+    def __init__(
+        self,
+        jig: SimulatedJig,
+        clock: SessionClock,
+        *,
+        on_notification: Callable[[int, str, bytes], None],
+        saddle_at_mm: Callable[[], float | None],
+    ) -> None:
+        self._jig, self._clock = jig, clock
+        self._hello = hello_of(jig.electronics)
+        self._on_notification = on_notification
+        self._saddle_at_mm = saddle_at_mm
+        self._master, slave = os.openpty()
+        tty.setraw(slave)
+        os.set_blocking(self._master, False)
+        self.port = os.ttyname(slave)
+        self._slave = slave
+        self._unsent = b""
+        self._sequence = 0
+        self._next_hello_s = 0.0
+
+    async def run(self) -> None:
+        """Ride and send until cancelled."""
+        ridden_s = 0.0
+        begun_s = self._clock.now_us() / 1e6
+        try:
+            while True:
+                await asyncio.sleep(BEAT_S)
+                now_s = self._clock.now_us() / 1e6 - begun_s
+                saddle_mm = self._saddle_at_mm()
+                if saddle_mm is not None:
+                    self._jig.set_setback(saddle_mm)
+                self._send(self._jig.advance(now_s - ridden_s))
+                ridden_s = now_s
+        finally:
+            os.close(self._master)
+            os.close(self._slave)
+
+    def _send(self, block: JigBlock) -> None:
+        for notice in block.power:
+            self._on_notification(self._clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice))
+        if not len(block.t_s):
+            return
+        if block.t_s[-1] >= self._next_hello_s:
+            ticks_us = round(float(block.t_s[0]) * 1e6)
+            self._unsent += board.encode_hello(replace(self._hello, ticks_us=ticks_us))
+            self._next_hello_s = float(block.t_s[-1]) + HELLO_EVERY_S
+        self._unsent += board.encode_scans(scans_of(block, self._sequence), bits=24)
+        self._sequence += len(block.t_s)
+        self._write()
+
+    def _write(self) -> None:
+        try:
+            self._unsent = self._unsent[os.write(self._master, self._unsent) :]
+        except BlockingIOError:
+            self._unsent = self._unsent[-UNSENT_AT_MOST:]
+
+
+def hello_of(electronics: Electronics) -> board.Hello:
+    """What the simulated board says of itself."""
+    rate_hz = electronics.rate_hz
+    bridges = tuple(board.Channel(name, board.Kind.BRIDGE, 128, rate_hz) for name in CELLS)
+    tilt = board.Channel("tilt", board.Kind.TILT, 1, rate_hz, 24, electronics.degrees_per_count)
+    return board.Hello("5173000000000001", 1, "simulated board", rate_hz, (*bridges, tilt))
+
+
+def scans_of(block: JigBlock, first_sequence: int) -> Samples:
+    """A block as the board numbers and stamps it."""
+    n = len(block.t_s)
+    return Samples(
+        source="board",
+        received_us=np.zeros(n, dtype=np.int64),
+        ticks_us=(np.rint(block.t_s * 1e6).astype(np.int64) & 0xFFFFFFFF).astype(np.uint32),
+        sequence=((first_sequence + np.arange(n)) & 0xFFFF).astype(np.uint16),
+        status=(block.saturated * Status.SATURATED | block.crank_mark * Status.CRANK_MARK).astype(np.uint8),
+        counts=block.counts,
+    )
+
+
+def power_bytes(notice: PowerNotice) -> bytes:
+    """A notice as the Cycling Power Measurement a crank sensor sends."""
+    return cycling_power.encode_power(
+        cycling_power.PowerMeasurement(
+            power_w=notice.power_w,
+            torque_at_crank=True,
+            torque_total_32=notice.torque_total_32,
+            crank_revs=notice.crank_revs,
+            crank_time_1024=notice.crank_time_1024,
+        )
+    )
