@@ -142,11 +142,8 @@ def truth_fields(truth: Truth) -> dict[str, object]:
 def rig_text_of(jig: SimulatedJig, port: str) -> str:
     """The rig file of a simulated jig, as a person would write it."""
     at = jig.geometry
-    cells_mm = {
-        "hands": (at.bar_x_m * 1e3, at.bar_y_m * 1e3),
-        "saddle_nose": (-at.nose_cell_behind_mm, at.saddle_y_m * 1e3),
-    }
-    cells_mm["saddle_rear"] = (-at.rear_cell_behind_mm, at.saddle_y_m * 1e3)
+    bar_mm, saddle_y_mm = (at.bar_x_m * 1e3, at.bar_y_m * 1e3), at.saddle_y_m * 1e3
+    nose_mm, rear_mm = (-at.nose_cell_behind_mm, saddle_y_mm), (-at.rear_cell_behind_mm, saddle_y_mm)
     lines = [f'name = "simulated jig"\n[board]\nport = "{port}"']
     for name, (x_mm, y_mm) in zip(CELLS, (bar_mm, bar_mm, nose_mm, rear_mm), strict=True):
         role = name.split("_")[0]

@@ -1,0 +1,192 @@
+"""The pipeline as a whole: the same items give the same outputs, however they are cut."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+
+from daq.items import Event, Hello, Notification
+from daq.measure.calibration import Calibration, Cell
+from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
+from daq.rig import parse_rig
+from daq.sweep.plan import Plan
+from daq.sweep.run import NotNow, State
+from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke
+from daq.wire import cycling_power
+
+RIG = parse_rig("""
+name = "test jig"
+[board]
+port = "/dev/null"
+[[channels]]
+name = "hands"
+role = "hands"
+[[channels]]
+name = "saddle"
+role = "saddle"
+[[channels]]
+name = "tilt"
+role = "tilt"
+[geometry]
+bar_x_m = 0.57
+bar_y_m = 0.66
+saddle_y_m = 0.70
+""")
+CELLS = (Cell("hands", 100.0, 0.001), Cell("saddle", 0.0, 0.002), Cell("tilt", 0.0, 0.001))
+CALIBRATION = Calibration("test", "2026-01-01T00:00:00+00:00", CELLS)
+HELLO = Hello(0, "board", {"channels": [{"name": "tilt"}, {"name": "hands"}, {"name": "saddle"}]})
+PLAN = Plan(positions_mm=(80.0, 60.0, 40.0, 50.0, 70.0), settle_s=2.0, dwell_s=5.0, torque_band_nm=3.0)
+RATE_HZ = 100
+
+
+def scans(start, count, *, setback_mm=80.0, rng):
+    """count scans from number start on: a rider at 90 rpm whose hands carry more forward of 55 mm."""
+    i = start + np.arange(count)
+    turns = i / RATE_HZ * 1.5
+    hands_n = 80.0 + 1.5 * max(0.0, 55.0 - setback_mm) + 20.0 * np.cos(4 * np.pi * turns) + rng.normal(0, 1, count)
+    saddle_n = 430.0 - 10.0 * np.cos(4 * np.pi * turns)
+    counts = np.column_stack([np.full(count, 30), hands_n * 1000 + 100, saddle_n * 500]).astype(np.int32)
+    marks = np.floor(turns) > np.floor((i - 1) / RATE_HZ * 1.5)
+    return Samples(
+        "board",
+        i * 10_000 + 1_500 + rng.integers(0, 3000, count),
+        (i * 10_000).astype(np.uint32),
+        i.astype(np.uint16),
+        (marks * Status.CRANK_MARK).astype(np.uint8),
+        counts,
+    )
+
+
+def cut(samples, start, stop):
+    fields = ("received_us", "ticks_us", "sequence", "status", "counts")
+    return Samples(samples.source, *(getattr(samples, name)[start:stop] for name in fields))
+
+
+def ridden(pieces):
+    """The items of a whole sweep, its scans cut into pieces of this many."""
+    rng = np.random.default_rng(7)
+    begun = beginning(PLAN, mass_kg=75.0, channels=("tilt", "hands", "saddle"), zero_counts=None)
+    items = [HELLO, Event(1, SWEEP_BEGUN, begun), Event(2, FITTER, {"event": "begin"})]
+    start = 0
+    for setback_mm in PLAN.positions_mm:
+        moved_us = start * 10_000 + 100
+        items.append(Event(moved_us, FITTER, {"event": "saddle_moved", "setback_mm": setback_mm}))
+        for _ in range(14):
+            block = scans(start, RATE_HZ, setback_mm=setback_mm, rng=rng)
+            edges = [*range(0, RATE_HZ, pieces), RATE_HZ]
+            items += [cut(block, a, b) for a, b in itertools.pairwise(edges)]
+            items.append(power(start * 10_000 + 999_000, start + RATE_HZ))
+            start += RATE_HZ
+    return items
+
+
+def power(received_us, scan):
+    revs = int(scan / RATE_HZ * 1.5)
+    measurement = cycling_power.PowerMeasurement(
+        power_w=200, crank_revs=revs % 65536, crank_time_1024=int(revs / 1.5 * 1024) % 65536
+    )
+    return Notification(received_us, "power", cycling_power.MEASUREMENT_UUID, cycling_power.encode_power(measurement))
+
+
+def outputs_of(items):
+    pipeline = Pipeline(RIG, CALIBRATION)
+    return [output for item in items for output in pipeline.feed(item)], pipeline
+
+
+def kept(outputs, *kinds):
+    return [output for output in outputs if isinstance(output, kinds)]
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return outputs_of(ridden(pieces=RATE_HZ))
+
+
+def test_a_ridden_sweep_ends_with_an_answer_near_the_truth(whole):
+    outputs, pipeline = whole
+
+    answer = kept(outputs, Onset)[-1]
+
+    assert pipeline.progress.state is State.FINISHED
+    assert len(kept(outputs, StepMean)) == len(PLAN.positions_mm)
+    assert answer.least_squares_mm == pytest.approx(55.0, abs=2.0)
+
+
+@pytest.mark.parametrize("pieces", [1, 7, 33, 50])
+def test_however_scans_are_cut_strokes_steps_and_answer_are_the_same_bits(whole, pieces):
+    outputs, _ = outputs_of(ridden(pieces))
+
+    assert kept(outputs, Stroke, StepMean, Onset) == kept(whole[0], Stroke, StepMean, Onset)
+
+
+def test_however_scans_are_cut_the_loads_are_the_same_bits(whole):
+    outputs, _ = outputs_of(ridden(pieces=7))
+
+    for name in ("t_s", "hands_n", "saddle_n", "tilt_deg", "cells_n"):
+        one, other = (np.concatenate([getattr(block, name) for block in kept(o, Loads)]) for o in (outputs, whole[0]))
+        assert np.array_equal(one, other), name
+
+
+def test_channels_are_found_by_name_not_by_place(whole):
+    loads = kept(whole[0], Loads)[0]
+
+    assert loads.tilt_deg[0] == pytest.approx(0.03)
+    assert loads.saddle_n.mean() == pytest.approx(430.0, abs=1.0)
+
+
+def test_before_the_boards_hello_nothing_is_computed_and_nothing_breaks():
+    pipeline = Pipeline(RIG, CALIBRATION)
+
+    assert pipeline.feed(scans(0, 100, rng=np.random.default_rng(1))) == []
+
+
+def test_a_board_without_a_channel_of_the_rig_gives_no_loads():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(Hello(0, "board", {"channels": [{"name": "hands"}, {"name": "saddle"}]}))
+
+    assert pipeline.feed(scans(0, 100, rng=np.random.default_rng(1))) == []
+
+
+def test_a_zero_taken_on_the_empty_jig_replaces_the_calibrations_own():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(HELLO)
+    pipeline.feed(Event(1, ZERO, {"zero_counts": [10_100.0, 0.0, 0.0]}))
+
+    (loads, *_) = pipeline.feed(scans(0, 100, rng=np.random.default_rng(1)))
+
+    assert loads.hands_n.mean() == pytest.approx(70.0, abs=1.0)
+
+
+def test_an_undecodable_notification_is_counted_and_changes_nothing():
+    pipeline = Pipeline(RIG, CALIBRATION)
+
+    assert pipeline.feed(Notification(5, "power", cycling_power.MEASUREMENT_UUID, b"\x20")) == []
+    assert pipeline.refused == 1
+
+
+def test_without_a_power_sensor_the_sweep_goes_on_with_torque_unknown():
+    items = [item for item in ridden(pieces=50) if not isinstance(item, Notification)]
+    outputs, pipeline = outputs_of(items)
+
+    assert pipeline.progress.state is State.FINISHED
+    assert all(math.isnan(step.crank_torque_nm) for step in kept(outputs, StepMean))
+    assert any("torque" in reason for reason in kept(outputs, Onset)[-1].reasons)
+
+
+def test_a_fitters_event_without_a_sweep_is_refused():
+    with pytest.raises(NotNow, match="begin a sweep first"):
+        Pipeline(RIG, CALIBRATION).feed(Event(1, FITTER, {"event": "begin"}))
+
+
+def test_the_same_sweep_computed_from_its_first_item_alone_gives_the_same_answer(whole):
+    items = ridden(pieces=50)
+    rng = np.random.default_rng(3)
+    warm_up = [scans(start, 100, rng=rng) for start in range(0, 1000, 100)]
+    pipeline = Pipeline(RIG, CALIBRATION)
+    for item in [HELLO, *warm_up]:
+        pipeline.feed(item)
+
+    outputs = [output for item in items[1:] for output in pipeline.feed(item)]
+
+    assert kept(outputs, Stroke, StepMean, Onset) == kept(whole[0], Stroke, StepMean, Onset)
