@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from daq.items import Item, WireBytes
 from daq.keep.recording import BadRecording, Recorded, Recording
-from daq.keep.store import Store
+from daq.keep.store import END_US, Store
 from daq.measure.calibration import Calibration, from_dict
 from daq.pipeline import Output, Pipeline, item_of
 from daq.rig import Rig, RigError, parse_rig
@@ -25,7 +25,7 @@ def recomputed(store: Store, sweep_id: int) -> Iterator[Output]:
     sweep = store.sweep(sweep_id)
     rig = parse_rig(store.session(sweep.session_id).rig)
     calibration = from_dict(store.calibration(sweep.calibration_id))
-    items = store.read_items(sweep.session_id, sweep.from_us, *([] if sweep.to_us is None else [sweep.to_us]))
+    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
     yield from run(Pipeline(rig, calibration), items)
 
 
