@@ -1,0 +1,124 @@
+"""Where the rider's weight line passes, what the hands still carry, when a height of the centre of mass can be had.
+
+Moments about the BB, means over whole strokes, jig frame of daq.values: N along the normal, T along +x, on the rider.
+Single-axis cells do not see T; the weight line then has a bias that can only be estimated.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+FEET_TANGENTIAL_U_N = 12.0
+"""Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""
+HANDS_TANGENTIAL_U_N = 20.0
+"""The same for the hands where no cell measures it. Assumption."""
+PLACE_U_M = 0.005
+"""Standard uncertainty of where a load acts. Assumption."""
+TORQUE_U = 0.02
+"""Relative, of power sensors. Makers claim 1-2 %; from memory."""
+HEIGHT_NEEDS_PCT = 15.0
+"""Between the attitudes compared; over less the height of the body cannot be told from errors of the cells."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contact:
+    """One support: where it acts, and the force there on the rider. Metres and newtons."""
+
+    x_m: float
+    y_m: float
+    normal_n: float
+    tangential_n: float | None = None
+    """None: no cell measures it."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeightLine:
+    """Where the line of weight crosses the jig's x axis through the BB."""
+
+    x_m: float
+    """As the sensors say it, without any correction."""
+    u_m: float
+    """Standard uncertainty of x_m less bias_m."""
+    single_axis: bool
+    bias_m: float
+    """Estimated error of x_m because tangential forces are not measured; 0 with tangential cells."""
+
+    @property
+    def estimate_m(self) -> float:
+        """x_m less its estimated bias: an estimate wherever single_axis, not a measurement."""
+        return self.x_m - self.bias_m
+
+
+def weight_line(
+    hands: Contact,
+    saddle: Contact,
+    *,
+    torque_nm: float,
+    weight_normal_n: float,
+    tilt_deg: float,
+    u_cells_n: float = 2.0,
+) -> WeightLine:
+    """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
+
+    Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_h = T_f = 0.
+    Tangential forces count only when hands and saddle both have them: one alone would be worse than none.
+    """
+    single_axis = hands.tangential_n is None or saddle.tangential_n is None
+    moment = hands.x_m * hands.normal_n + saddle.x_m * saddle.normal_n + torque_nm
+    u_places = PLACE_U_M * math.hypot(hands.normal_n, saddle.normal_n)
+    u_moment = math.hypot(u_cells_n * math.hypot(hands.x_m, saddle.x_m), u_places, TORQUE_U * torque_nm)
+    bias = 0.0
+    if hands.tangential_n is not None and saddle.tangential_n is not None:
+        moment -= hands.y_m * hands.tangential_n + saddle.y_m * saddle.tangential_n
+        u_moment = math.hypot(u_moment, u_cells_n * math.hypot(hands.y_m, saddle.y_m))
+    else:
+        bias = saddle.y_m * math.tan(math.radians(tilt_deg))
+        unseen = math.hypot((hands.y_m - saddle.y_m) * HANDS_TANGENTIAL_U_N, saddle.y_m * FEET_TANGENTIAL_U_N)
+        u_moment = math.hypot(u_moment, unseen)
+    return WeightLine(moment / weight_normal_n, u_moment / weight_normal_n, single_axis, bias)
+
+
+def hands_off_deficit_nm(hands: Contact, saddle: Contact) -> float:
+    """The moment about the saddle's load point the hands still carry, N_h (x_h - x_s) - (y_h - y_s) T_h, N m.
+
+    0 for a rider who could let go of the bar without moving. Tangential force unknown: taken as 0.
+    """
+    return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * (hands.tangential_n or 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class ComHeight:
+    """Height of the centre of mass over the BB along the jig normal, or why it is not available."""
+
+    y_m: float | None
+    u_m: float | None
+    reason: str
+
+
+def com_height(lines: Sequence[WeightLine], gradients_pct: Sequence[float]) -> ComHeight:
+    """From the weight line at two or more tilts, same posture: X = x_c - y_c tan t, so y_c = -dX/d(tan t).
+
+    Not available from single-axis cells (they give the height over the supports, not of the body) nor from gradients
+    less than 15 % apart.
+    """
+    if any(line.single_axis for line in lines):
+        return ComHeight(None, None, "not available: the cells do not measure forces along the jig")
+    spread = max(gradients_pct) - min(gradients_pct) if gradients_pct else 0.0
+    if spread < HEIGHT_NEEDS_PCT:
+        return ComHeight(
+            None,
+            None,
+            f"not available: the gradients are {spread:g} % apart, at least {HEIGHT_NEEDS_PCT:g} % are needed",
+        )
+    if any(math.isnan(line.x_m) for line in lines):
+        return ComHeight(None, None, "not available: the crank torque is not known at every tilt")
+    tangent = np.array(gradients_pct) / 100.0
+    x = np.array([line.x_m for line in lines])
+    u = np.array([line.u_m for line in lines])
+    departures = tangent - tangent.mean()
+    weights = departures / np.sum(departures**2)
+    return ComHeight(-float(np.dot(weights, x)), float(np.sqrt(np.sum((weights * u) ** 2))), "")

@@ -1,0 +1,178 @@
+"""One mean state of a rider in, its balance out: the contract of `foreaft balance`.
+
+Plain dictionaries both ways, so that the command only reads and prints them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
+from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
+from daq.measure.geometry import tilt_deg_of
+from daq.measure.mechanics import STANDARD_G_M_S2, shares
+from daq.measure.sum_check import FEET_SHARE
+from daq.measure.torque import crank_torque_nm
+
+_REQUIRED = {
+    "mass_kg": (20.0, 250.0),
+    "gradient_pct": (-30.0, 30.0),
+    "hand_load_n": (-500.0, 3000.0),
+    "saddle_load_n": (-500.0, 3000.0),
+    "bar_x_m": (-0.5, 2.0),
+    "bar_y_m": (-0.5, 2.0),
+    "saddle_x_m": (-1.0, 0.5),
+    "saddle_y_m": (0.0, 1.5),
+    "power_w": (0.0, 2500.0),
+    "cadence_rpm": (0.0, 250.0),
+}
+_OPTIONAL = {
+    "hand_tangential_n": (-2000.0, 2000.0),
+    "saddle_tangential_n": (-2000.0, 2000.0),
+    "g": (9.7, 9.9),
+    "com_height_m": (-0.5, 2.0),
+}
+_ON_BICYCLE = (
+    "front_share",
+    "front_share_estimate",
+    "u_front_share",
+    "front_share_flat_estimate",
+    "front_share_per_10mm_back",
+)
+_BICYCLE = ("wheelbase_m", "chainstay_m", "bb_drop_m", "wheel_radius_m", "mass_kg", "com_x_m", "com_y_m")
+
+
+class BadState(ValueError):
+    """The state cannot be used; the text has one line per problem."""
+
+
+def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
+    """Shares, torque, weight line and, with a bicycle, front-wheel share of one mean state; BadState when it is wrong.
+
+    None where something cannot be had, with the reason in `notes`. `weight_line_x_mm` is as the sensors say it;
+    `weight_line_estimate_mm` has the estimated bias of single-axis cells taken off and is an estimate there.
+    Front shares come both ways too.
+    """
+    numbers, bicycle = _checked(state)
+    tilt = tilt_deg_of(numbers["gradient_pct"])
+    mass, g = numbers["mass_kg"], numbers.get("g", STANDARD_G_M_S2)
+    found = shares(numbers["hand_load_n"], numbers["saddle_load_n"], mass_kg=mass, tilt_deg=tilt, g_m_s2=g)
+    torque = crank_torque_nm(numbers["power_w"], numbers["cadence_rpm"])
+    hands = _contact(numbers, "bar", "hand")
+    saddle = _contact(numbers, "saddle", "saddle")
+    line = weight_line(hands, saddle, torque_nm=torque, weight_normal_n=found.weight_normal_n, tilt_deg=tilt)
+    return {
+        "tilt_deg": tilt,
+        "weight_normal_n": found.weight_normal_n,
+        "foot_load_n": found.feet_n,
+        "shares": {"hands": found.hands, "saddle": found.saddle, "feet": found.feet},
+        "u_shares": {"hands": found.u_hands, "saddle": found.u_saddle, "feet": found.u_feet},
+        "crank_torque_nm": _or_none(torque),
+        "weight_line_x_mm": _or_none(1000.0 * line.x_m),
+        "u_weight_line_mm": _or_none(1000.0 * line.u_m),
+        "single_axis": line.single_axis,
+        "single_axis_bias_mm": 1000.0 * line.bias_m,
+        "weight_line_estimate_mm": _or_none(1000.0 * line.estimate_m),
+        "hands_off_deficit_nm": hands_off_deficit_nm(hands, saddle),
+        **_on_bicycle(bicycle, line, mass, tilt, numbers.get("com_height_m")),
+        "notes": _notes(found.feet, torque, line),
+    }
+
+
+def _checked(state: Mapping[str, Any]) -> tuple[dict[str, float], Bicycle | None]:
+    if not isinstance(state, Mapping):
+        raise BadState(f"state: expected an object with {', '.join(_REQUIRED)}, got {type(state).__name__}")
+    known = {**_REQUIRED, **_OPTIONAL}
+    problems = [f"{key}: missing" for key in _REQUIRED if key not in state]
+    problems += [
+        f"{key}: no such key; known: {', '.join([*known, 'bicycle'])}"
+        for key in state
+        if key not in {*known, "bicycle"}
+    ]
+    numbers = {}
+    for key, (low, high) in known.items():
+        if key in state and not (key in _OPTIONAL and state[key] is None):
+            problem = _problem(key, state[key], low, high)
+            problems += [problem] if problem else []
+            if not problem:
+                numbers[key] = float(state[key])
+    if ("hand_tangential_n" in numbers) != ("saddle_tangential_n" in numbers):
+        problems.append("hand_tangential_n, saddle_tangential_n: expected both or neither; one alone misleads")
+    bicycle = None
+    if state.get("bicycle") is not None:
+        try:
+            bicycle = _bicycle(state["bicycle"])
+        except ValueError as error:
+            problems.append(str(error))
+    if problems:
+        raise BadState("\n".join(problems))
+    return numbers, bicycle
+
+
+def _problem(key: str, value: Any, low: float, high: float) -> str:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        return f"{key}: expected a number, got {value!r}"
+    return "" if low <= value <= high else f"{key}: expected {low:g} to {high:g}, got {value:g}"
+
+
+def _bicycle(given: Any) -> Bicycle:
+    if not isinstance(given, Mapping):
+        raise BadState(f"bicycle: expected an object with {', '.join(_BICYCLE)}, got {given!r}")
+    problems = [f"bicycle.{key}: missing" for key in _BICYCLE if key not in given]
+    problems += [f"bicycle.{key}: no such key; known: {', '.join(_BICYCLE)}" for key in given if key not in _BICYCLE]
+    problems += [
+        problem for key in _BICYCLE if key in given and (problem := _problem(f"bicycle.{key}", given[key], -1e3, 1e3))
+    ]
+    if problems:
+        raise BadState("\n".join(problems))
+    return Bicycle(**{key: float(given[key]) for key in _BICYCLE})
+
+
+def _contact(numbers: Mapping[str, float], place: str, load: str) -> Contact:
+    return Contact(
+        numbers[f"{place}_x_m"],
+        numbers[f"{place}_y_m"],
+        numbers[f"{load}_load_n"],
+        numbers.get(f"{load}_tangential_n"),
+    )
+
+
+def _on_bicycle(
+    bicycle: Bicycle | None, line: WeightLine, mass_kg: float, tilt_deg: float, com_height_m: float | None
+) -> dict[str, Any]:
+    if bicycle is None or math.isnan(line.x_m):
+        return dict.fromkeys(_ON_BICYCLE)
+    here = front_share(bicycle, mass_kg=mass_kg, weight_line_m=line.x_m, tilt_deg=tilt_deg)
+    estimate = front_share(
+        bicycle, mass_kg=mass_kg, weight_line_m=line.estimate_m, u_weight_line_m=line.u_m, tilt_deg=tilt_deg
+    )
+    flat = None
+    if com_height_m is not None:
+        level = weight_line_at(line.estimate_m, com_height_m, from_tilt_deg=tilt_deg, to_tilt_deg=0.0)
+        flat = front_share(bicycle, mass_kg=mass_kg, weight_line_m=level).fraction
+    per_10mm = front_share_per_10mm(bicycle, mass_kg=mass_kg).fraction
+    return dict(zip(_ON_BICYCLE, (here.fraction, estimate.fraction, estimate.u_fraction, flat, per_10mm), strict=True))
+
+
+def _notes(feet_share: float, torque_nm: float, line: WeightLine) -> list[str]:
+    notes = ["the feet are the remainder of the weight: a difference, not a measurement"]
+    low, high = FEET_SHARE
+    if not low <= feet_share <= high:
+        notes.append(
+            f"the feet would carry {100 * feet_share:.0f} % of the weight, expected {100 * low:.0f} to "
+            f"{100 * high:.0f} %: a cell, its zero or the mass is wrong"
+        )
+    if math.isnan(torque_nm):
+        notes.append("the crank torque is unknown at 0 rpm, so there is no weight line")
+    if line.single_axis:
+        notes.append(
+            f"forces along the jig are not measured: the weight line is about {1000 * line.bias_m:.0f} mm too far "
+            "forward by estimate; weight_line_estimate_mm has that taken off"
+        )
+    return notes
+
+
+def _or_none(value: float) -> float | None:
+    return value if math.isfinite(value) else None

@@ -1,0 +1,98 @@
+"""Do the cells and the rider's mass agree, and if not, what is likely wrong?
+
+While riding only the size of the remainder can be judged. With the feet off the pedals hands and saddle carry all of
+the weight: a few such holds, leaning differently, tell one wrong cell from a wrong mass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.mechanics import Shares
+from daq.values import Array
+
+FEET_SHARE = (0.10, 0.60)
+"""Outside it a cell, its zero or the mass is wrong, not the rider. Common practice, no source."""
+IDLE_FRACTION = 0.02
+"""Of the weight: a cell that shows less while its rider sits and pedals is not carrying, or not connected."""
+BETTER_BY = 9.0
+"""A cause is named when it lowers the misfit (chi-squared) of every other by this much: odds of e^4.5, about 90."""
+
+
+@dataclass(frozen=True, slots=True)
+class SumCheck:
+    """Whether the sum can be right, and in words what to look at."""
+
+    passed: bool
+    suspects: tuple[str, ...]
+    """Names of cells, or "mass"; empty when nothing can be told."""
+    text: str
+
+
+def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[str]) -> SumCheck:
+    """Judge the remainder for the feet while riding; name cells that cannot be right."""
+    low, high = FEET_SHARE
+    weight = found.weight_normal_n
+    suspects = tuple(name for name, n in zip(cell_names, cells_n, strict=True) if not n > IDLE_FRACTION * weight)
+    if low <= found.feet <= high and not suspects:
+        return SumCheck(True, (), f"feet carry {100 * found.feet:.0f} %, as a remainder; the sum is plausible")
+    said = (
+        f"the feet would carry {100 * found.feet:.0f} % of the weight; expected {100 * low:.0f} to {100 * high:.0f} %"
+    )
+    if low <= found.feet <= high:
+        said = f"the sum is plausible, but {_and(suspects)} carries next to nothing"
+    elif found.feet > high:
+        said += ": a cell reads too little, or the mass is too high"
+    else:
+        said += ": a cell reads too much, or the mass is too low"
+    if suspects:
+        return SumCheck(False, suspects, f"{said}; look at {_and(suspects)} first: cable, mounting, zero")
+    return SumCheck(False, (), f"{said}; weigh the rider, zero the empty jig, then check with the feet off the pedals")
+
+
+def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float, *, u_hold_n: float = 3.0) -> SumCheck:
+    """Judge holds (m, k) with the feet off the pedals: each has to add up to the weight along the jig normal.
+
+    Causes compared by least squares, each with one unknown: all cells wrong by one factor (the mass), or one cell. A
+    wrong zero looks like a wrong mass, so zero the empty jig first. u_hold_n is the standard uncertainty of one hold's
+    sum. ValueError for no holds.
+    """
+    holds = np.atleast_2d(np.asarray(holds_n, dtype=np.float64))
+    if holds.size == 0 or holds.shape[1] != len(cell_names):
+        raise ValueError(f"holds_n: expected holds of {len(cell_names)} cells, got shape {holds.shape}")
+    missing = weight_n - holds.sum(axis=1)
+    chi2 = float(np.sum((missing / u_hold_n) ** 2))
+    most = len(holds) + 3.0 * np.sqrt(2.0 * len(holds))
+    said = f"hands and saddle show {100 * (1 - missing.mean() / weight_n):.1f} % of the weight with the feet off"
+    if chi2 <= most:
+        return SumCheck(True, (), f"{said}; they agree")
+    causes = {"mass": holds.sum(axis=1), **dict(zip(cell_names, holds.T, strict=True))}
+    misfits = {name: _misfit(missing, column, u_hold_n) for name, column in causes.items()}
+    best, *others = sorted(misfits, key=lambda name: misfits[name])
+    if len(holds) < 3:
+        return SumCheck(
+            False, (), f"{said}; hold at least 3 positions (lean forward, sit back, lean aside) to tell why"
+        )
+    if misfits[best] > most or misfits[others[0]] - misfits[best] < BETTER_BY:
+        close = tuple(name for name in misfits if misfits[name] - misfits[best] < BETTER_BY)
+        return SumCheck(False, close, f"{said}; it may be {_or(close)}: check each with a known weight")
+    if best == "mass":
+        return SumCheck(False, ("mass",), f"{said} in every position: likely the mass, or a zero; zero and weigh again")
+    return SumCheck(False, (best,), f"{said}, depending on how {best} is loaded: check {best} with a known weight")
+
+
+def _misfit(missing: Array, column: Array, u_n: float) -> float:
+    power = float(np.dot(column, column))
+    factor = float(np.dot(column, missing)) / power if power > 0.0 else 0.0
+    return float(np.sum(((missing - factor * column) / u_n) ** 2))
+
+
+def _and(names: Sequence[str]) -> str:
+    return " and ".join(names)
+
+
+def _or(names: Sequence[str]) -> str:
+    return " or ".join(names)
