@@ -1,0 +1,176 @@
+"""A Calibration as plain content for JSON, and back, exactly: floats survive to the last bit.
+
+A wrong key is named with its place, what was expected there and what came.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from daq.measure.calibration.model import Calibration, CalibrationError, Channel, TiltTare
+from daq.measure.calibration.uncertainty import Term, Uncertainty
+
+FORMAT = 1
+"""Number of this layout; a file of a later one is refused."""
+
+
+def to_dict(calibration: Calibration) -> dict[str, Any]:
+    """Content of lists, texts and numbers that JSON keeps exactly."""
+    plain = {"format": FORMAT, **asdict(calibration)}
+    return {key: _lists(value) for key, value in plain.items()}
+
+
+def from_dict(content: Any) -> Calibration:
+    """The calibration a content describes. Raises CalibrationError that names the wrong place."""
+    top = _table(content, "calibration")
+    if top.get("format") != FORMAT:
+        raise CalibrationError(
+            f"calibration: format: expected {FORMAT}, got {top.get('format')!r}; a calibration of this program says "
+            "its format, and a later format needs a later version of the program"
+        )
+    _only(top, "calibration", ("format", "id", "made_utc", "channels", "crosstalk", "simulated"))
+    channels = _list(top, "channels", "calibration")
+    matrix = top.get("crosstalk")
+    return Calibration(
+        id=_text(top, "id", "calibration"),
+        made_utc=_text(top, "made_utc", "calibration"),
+        channels=tuple(_channel(entry, f"channels[{i}]") for i, entry in enumerate(channels)),
+        crosstalk=None if matrix is None else _matrix(matrix),
+        simulated=_flag(top, "simulated", "calibration"),
+    )
+
+
+def _channel(content: Any, where: str) -> Channel:
+    table = _table(content, where)
+    _only(table, where, tuple(Channel.__dataclass_fields__))
+    tare, uncertainty = table.get("tare"), table.get("uncertainty")
+    return Channel(
+        name=_text(table, "name", where),
+        kind=_text(table, "kind", where),  # type: ignore[arg-type]  # Channel checks it
+        coefficients=_numbers(table.get("coefficients", []), f"{where}.coefficients"),
+        zero_counts=_number(table, "zero_counts", where, 0.0),
+        span=_pair(table, "span", where),
+        span_counts=_pair(table, "span_counts", where),
+        uncertainty=None if uncertainty is None else _uncertainty(uncertainty, f"{where}.uncertainty"),
+        tare=None if tare is None else _tare(tare, f"{where}.tare"),
+    )
+
+
+def _tare(content: Any, where: str) -> TiltTare:
+    table = _table(content, where)
+    _only(table, where, tuple(TiltTare.__dataclass_fields__))
+    covered = _pair(table, "covered_deg", where)
+    if covered is None:
+        raise CalibrationError(f"{where}: covered_deg: missing; expected the lowest and highest tilt")
+    names = ("constant_n", "cosine_n", "sine_n")
+    numbers = {name: _number(table, name, where) for name in names}
+    return TiltTare(**numbers, covered_deg=covered, residual_sd_n=_number(table, "residual_sd_n", where, 0.0))
+
+
+def _uncertainty(content: Any, where: str) -> Uncertainty:
+    table = _table(content, where)
+    _only(table, where, tuple(Uncertainty.__dataclass_fields__))
+    fit = _numbers(table.get("fit", [0.0, 0.0, 0.0]), f"{where}.fit")
+    if len(fit) != 3:
+        raise CalibrationError(f"{where}.fit: expected 3 numbers, got {len(fit)}")
+    terms = tuple(_term(entry, f"{where}.terms[{i}]") for i, entry in enumerate(_list(table, "terms", where)))
+    try:
+        return Uncertainty(terms, fit, _optional(table, "fit_dof", where))
+    except ValueError as error:
+        raise CalibrationError(f"{where}: {error}") from error
+
+
+def _term(content: Any, where: str) -> Term:
+    table = _table(content, where)
+    _only(table, where, tuple(Term.__dataclass_fields__))
+    try:
+        return Term(
+            name=_text(table, "name", where),
+            absolute_n=_number(table, "absolute_n", where, 0.0),
+            relative=_number(table, "relative", where, 0.0),
+            dof=_optional(table, "dof", where),
+            shared=_flag(table, "shared", where),
+            note=_text(table, "note", where, ""),
+        )
+    except CalibrationError:
+        raise
+    except ValueError as error:
+        raise CalibrationError(f"{where}: {error}") from error
+
+
+def _lists(value: Any) -> Any:
+    """Tuples as lists, as JSON gives them back."""
+    if isinstance(value, dict):
+        return {key: _lists(inner) for key, inner in value.items()}
+    return [_lists(inner) for inner in value] if isinstance(value, (list, tuple)) else value
+
+
+def _table(content: Any, where: str) -> Mapping[str, Any]:
+    if not isinstance(content, Mapping):
+        raise CalibrationError(f"{where}: expected a table of keys, got {type(content).__name__}")
+    return content
+
+
+def _only(table: Mapping[str, Any], where: str, known: tuple[str, ...]) -> None:
+    strange = sorted(str(key) for key in table if key not in known)
+    if strange:
+        raise CalibrationError(f"{where}: unknown key {', '.join(strange)}; expected {', '.join(known)}")
+
+
+def _list(table: Mapping[str, Any], key: str, where: str) -> list[Any]:
+    value = table.get(key)
+    if not isinstance(value, (list, tuple)):
+        raise CalibrationError(f"{where}: {key}: expected a list, got {value!r}")
+    return list(value)
+
+
+def _text(table: Mapping[str, Any], key: str, where: str, default: str | None = None) -> str:
+    value = table.get(key, default)
+    if not isinstance(value, str):
+        raise CalibrationError(f"{where}: {key}: expected a text, got {value!r}")
+    return value
+
+
+def _flag(table: Mapping[str, Any], key: str, where: str) -> bool:
+    value = table.get(key, False)
+    if not isinstance(value, bool):
+        raise CalibrationError(f"{where}: {key}: expected true or false, got {value!r}")
+    return value
+
+
+def _number(table: Mapping[str, Any], key: str, where: str, default: float | None = None) -> float:
+    return _as_number(table.get(key, default), f"{where}: {key}")
+
+
+def _optional(table: Mapping[str, Any], key: str, where: str) -> float | None:
+    return None if table.get(key) is None else _number(table, key, where)
+
+
+def _as_number(value: Any, where: str) -> float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise CalibrationError(f"{where}: expected a finite number, got {value!r}")
+    return float(value)
+
+
+def _numbers(value: Any, where: str) -> tuple[Any, ...]:
+    if not isinstance(value, (list, tuple)):
+        raise CalibrationError(f"{where}: expected a list of numbers, got {value!r}")
+    return tuple(_as_number(number, f"{where}[{i}]") for i, number in enumerate(value))
+
+
+def _pair(table: Mapping[str, Any], key: str, where: str) -> tuple[float, float] | None:
+    if table.get(key) is None:
+        return None
+    pair = _numbers(table[key], f"{where}.{key}")
+    if len(pair) != 2:
+        raise CalibrationError(f"{where}: {key}: expected two numbers, got {len(pair)}")
+    return (pair[0], pair[1])
+
+
+def _matrix(value: Any) -> tuple[tuple[float, ...], ...]:
+    if not isinstance(value, (list, tuple)):
+        raise CalibrationError(f"crosstalk: expected a list of rows, got {value!r}")
+    return tuple(_numbers(row, f"crosstalk[{i}]") for i, row in enumerate(value))
