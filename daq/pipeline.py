@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
-from daq.measure.calibration import Calibration, apply
+from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.stroke import StrokeCutter
 from daq.rig import Rig
@@ -56,8 +56,9 @@ class Pipeline:
     """All stages of one jig, with their memory. One verb: feed."""
 
     def __init__(self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None) -> None:
+        """CalibrationError when a channel of the rig was not calibrated."""
         self._rig = rig
-        self._calibration = calibration
+        self._calibration = in_order(calibration, [channel.name for channel in rig.channels])
         self._columns: list[int] | None = None
         self.zero_counts: Array | None = None
         """The converter's readings with nobody on the jig; None: the calibration's own zero."""

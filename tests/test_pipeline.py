@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from daq.items import Event, Hello, Notification
-from daq.measure.calibration import Calibration, Cell
+from daq.measure.calibration import Calibration, Channel
 from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
@@ -33,8 +33,12 @@ bar_x_m = 0.57
 bar_y_m = 0.66
 saddle_y_m = 0.70
 """)
-CELLS = (Cell("hands", 100.0, 0.001), Cell("saddle", 0.0, 0.002), Cell("tilt", 0.0, 0.001))
-CALIBRATION = Calibration("test", "2026-01-01T00:00:00+00:00", CELLS)
+CHANNELS = (
+    Channel("hands", "force", (0.0, 0.001), zero_counts=100.0),
+    Channel("saddle", "force", (0.0, 0.002)),
+    Channel("tilt", "tilt", (0.0, 0.001)),
+)
+CALIBRATION = Calibration("test", "2026-01-01T00:00:00+00:00", CHANNELS)
 HELLO = Hello(0, "board", {"channels": [{"name": "tilt"}, {"name": "hands"}, {"name": "saddle"}]})
 PLAN = Plan(positions_mm=(80.0, 60.0, 40.0, 50.0, 70.0), settle_s=2.0, dwell_s=5.0, torque_band_nm=3.0)
 RATE_HZ = 100

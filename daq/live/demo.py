@@ -19,9 +19,9 @@ from daq.live.daemon import serve
 from daq.live.real import Link, begin, links_of
 from daq.live.session import Session
 from daq.live.view import Rider
-from daq.measure.calibration import Calibration, Cell, to_dict
+from daq.measure.calibration import Calibration, Channel, TiltTare, to_dict
 from daq.pipeline import Output
-from daq.rider.electronics import CELLS, CHANNELS, Electronics
+from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO, rider_of_kind
 from daq.rider.truth import LABEL, Truth
@@ -36,6 +36,7 @@ MOVING_S = 4.0
 LOOK_EVERY_S = 0.02
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
+TARED_DEG = (-2.0, 6.0)
 
 
 class Demo:
@@ -154,7 +155,18 @@ def rig_text_of(jig: SimulatedJig, port: str) -> str:
 
 
 def calibration_of(electronics: Electronics) -> Calibration:
-    """The calibration that fits the simulated cells exactly."""
-    slopes = (*electronics.newtons_per_count, electronics.degrees_per_count)
-    cells = map(Cell, CHANNELS, electronics.zero_counts, slopes)
-    return Calibration("simulated", "2026-01-01T00:00:00+00:00", tuple(cells), simulated=True)
+    """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included."""
+    tilt_zero, per_deg = electronics.zero_counts[-1], electronics.degrees_per_count
+    forces = (
+        Channel(name, "force", (0.0, slope), zero, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG))
+        for name, slope, zero, cosine_n, sine_n in zip(
+            CELLS,
+            electronics.newtons_per_count,
+            electronics.zero_counts[:-1],
+            electronics.fixture_cos_n,
+            electronics.fixture_sin_n,
+            strict=True,
+        )
+    )
+    tilt = Channel("tilt", "tilt", (-tilt_zero * per_deg, per_deg), tilt_zero)
+    return Calibration("simulated", "2026-01-01T00:00:00+00:00", (*forces, tilt), simulated=True)

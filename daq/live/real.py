@@ -17,7 +17,7 @@ from daq.live.daemon import serve
 from daq.live.session import Session
 from daq.live.storing import Storing
 from daq.live.view import Rider
-from daq.measure.calibration import Calibration, from_dict, to_dict
+from daq.measure.calibration import Calibration, from_dict, in_order, to_dict
 from daq.pipeline import BOARD, POWER
 from daq.rig import Rig, RigError, parse_rig
 from daq.sources.ble import BleLink
@@ -42,7 +42,9 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
         raise RigError(f"{path}: calibration: missing; name the calibration file of this jig's cells")
     file = path.parent / rig.calibration
     try:
-        return from_dict(json.loads(file.read_text(encoding="utf-8")))
+        calibration = from_dict(json.loads(file.read_text(encoding="utf-8")))
+        in_order(calibration, [channel.name for channel in rig.channels])
+        return calibration
     except OSError as error:
         raise RigError(f"{path}: calibration: cannot read {file}: {error.strerror}") from error
     except (ValueError, KeyError, TypeError) as error:

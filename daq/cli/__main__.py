@@ -1,0 +1,5 @@
+"""`python -m daq.cli` is the command `foreaft`."""
+
+from daq.cli import main
+
+main(prog_name="foreaft")

@@ -1,0 +1,30 @@
+"""A demo jig for tests at the edges: simulated rider, real pseudo-terminal, real store."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+
+from daq.keep.store import Store
+from daq.live.demo import Demo
+from daq.sweep.plan import Plan, out_and_back
+
+SHORT = Plan(positions_mm=out_and_back(80.0, 30.0, 6), settle_s=6.0, dwell_s=8.0, torque_band_nm=2.0)
+
+
+@contextlib.contextmanager
+def demo(folder, *, pace=60.0, plan=SHORT, **options):
+    """A Demo on a store in this folder."""
+    store = Store.open(folder / "demo.sqlite")
+    made = Demo(store, kind=options.pop("kind", "hinge"), seed=options.pop("seed", 1), pace=pace, **options)
+    made.plan = plan
+    yield made
+
+
+async def until(condition, *, seconds=20.0):
+    """Wait until condition() holds. AssertionError when it does not in time."""
+    for _ in range(round(seconds / 0.01)):
+        if condition():
+            return
+        await asyncio.sleep(0.01)
+    raise AssertionError(f"{condition} did not come true within {seconds:g} s")

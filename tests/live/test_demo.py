@@ -1,0 +1,94 @@
+"""The main job end to end: simulated rider, pseudo-terminal, store, pipeline, answer, recording, replay."""
+
+import asyncio
+import json
+import subprocess
+import sys
+
+import pytest
+
+from daq.keep.recording import read_recording
+from daq.keep.replay import recomputed, replayed
+from daq.keep.store import Store
+from daq.sweep.run import State
+from daq.values import Onset, StepMean, Stroke, Verdict
+from tests.live.jig import demo
+
+
+@pytest.fixture(scope="module")
+def ridden(tmp_path_factory):
+    """A whole demo sweep, what came out of it live, and its files."""
+    folder = tmp_path_factory.mktemp("demo")
+    outputs = []
+    with demo(folder, record=folder / "sweep.rec", on_output=outputs.append) as running:
+        asyncio.run(running.run(None, by_hand=False, when_done=lambda: None))
+    return folder, running, outputs
+
+
+def kept(outputs, *kinds):
+    return [output for output in outputs if isinstance(output, kinds)]
+
+
+def test_the_demo_finishes_its_plan_with_an_answer(ridden):
+    _, running, outputs = ridden
+
+    assert running.session.progress.state is State.FINISHED
+    assert [step.setback_mm for step in kept(outputs, StepMean)] == list(running.plan.positions_mm)
+    assert kept(outputs, Onset)[-1] == running.session.onset
+
+
+def test_the_recording_replays_to_the_same_strokes_steps_and_onset_bit_for_bit(ridden):
+    folder, _, outputs = ridden
+
+    again = list(replayed(read_recording(folder / "sweep.rec")))
+
+    live = kept(outputs, StepMean, Onset)
+    assert kept(again, StepMean, Onset) == live
+    assert live
+
+
+def test_the_stored_sweep_recomputes_to_the_same_bits(ridden):
+    folder, _, outputs = ridden
+
+    with Store.open(folder / "demo.sqlite", write=False) as store:
+        again = kept(recomputed(store, 1), StepMean, Onset)
+
+    assert again == kept(outputs, StepMean, Onset)
+
+
+def test_every_result_is_stored_with_its_method_and_the_sweep_is_closed(ridden):
+    folder, running, outputs = ridden
+
+    with Store.open(folder / "demo.sqlite", write=False) as store:
+        (sweep,) = store.sweeps()
+        results = store.results(sweep.id)
+        session = store.session(sweep.session_id)
+
+    assert sweep.state == "finished"
+    assert session.simulated
+    assert session.ended_us is not None
+    assert [r.kind for r in results].count("step") == len(kept(outputs, StepMean))
+    assert results[-1].method == running.session.onset.method
+
+
+def test_strokes_carry_the_torque_the_power_sensor_measured(ridden):
+    _, running, outputs = ridden
+
+    torques = [stroke.crank_torque_nm for stroke in kept(outputs, Stroke)[-20:]]
+
+    # 200 W at 90 rpm: Q = 60 P / (2 pi n) = 21.22 N m
+    assert sum(torques) / len(torques) == pytest.approx(21.22, abs=1.0)
+
+
+def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path):
+    command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--pace", "60"]
+
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
+
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert answer["simulated"] is True
+    assert answer["verdict"] == Verdict.ONSET
+    low, high = answer["interval_95_mm"]
+    assert low <= answer["truth"]["onset_mm"] <= high
+    assert "step 11/11" in done.stderr

@@ -1,0 +1,155 @@
+"""What the session does when things go wrong, on the simulated jig over a real pseudo-terminal."""
+
+import asyncio
+import os
+
+import pytest
+
+from daq.keep.errors import StoreBusy
+from daq.keep.store import Store
+from daq.live import view
+from daq.sources.serial_port import SerialLink
+from daq.sweep.run import Event, NotNow, State
+from daq.values import Samples
+from daq.wire import board
+from tests.live.jig import SHORT, demo, until
+
+
+def run(coroutine):
+    return asyncio.run(asyncio.wait_for(coroutine, 60))
+
+
+async def serving(running, inside):
+    """Run the demo's parts without its fitter while `inside` acts."""
+    from daq.live.daemon import serve
+    from daq.live.real import links_of
+
+    await serve(running.session, [running._board.run, *links_of(running.session)], until=inside())
+
+
+def test_a_second_daemon_on_the_same_store_gets_one_clear_sentence(tmp_path):
+    with Store.open(tmp_path / "demo.sqlite"), pytest.raises(StoreBusy) as caught:
+        Store.open(tmp_path / "demo.sqlite")
+
+    assert str(tmp_path / "demo.sqlite") in str(caught.value)
+
+
+def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
+    async def inside():
+        await until(lambda: running.session.pipeline.channels)
+        await running.session.begin_sweep(SHORT)
+        with pytest.raises(NotNow, match="a sweep is under way"):
+            await running.session.begin_sweep(SHORT)
+        await running.session.fitter(Event.STOP)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+    assert running.session.progress.state is State.STOPPED
+
+
+def test_before_the_boards_hello_a_sweep_is_refused_with_the_reason(tmp_path):
+    async def inside():
+        with pytest.raises(NotNow, match="not said hello yet"):
+            await running.session.begin_sweep(SHORT)
+        await running.session.storing.close(1)
+
+    with demo(tmp_path) as running:
+        run(inside())
+
+
+def test_a_refused_event_is_not_kept_and_an_accepted_one_is_durable_at_once(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        await session.begin_sweep(SHORT)
+        with pytest.raises(NotNow):
+            await session.fitter(Event.SADDLE_MOVED, 80.0)
+        await session.fitter(Event.BEGIN)
+        with Store.open(tmp_path / "demo.sqlite", write=False) as reader:
+            kept = [i.content["event"] for i in reader.read_items(1) if getattr(i, "kind", "") == "fitter"]
+        assert kept == ["begin"]
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+
+def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_path):
+    async def inside():
+        session = running.session
+        hello = board.Hello("00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),), version=9)
+        session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        assert "wire protocol 9" in view.troubles(session)["board"]
+        await session.storing.close(1)
+
+    with demo(tmp_path) as running:
+        run(inside())
+
+
+def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
+    async def inside():
+        session = running.session
+        hello = board.Hello("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),))
+        session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        assert "no channel hands_left, hands_right" in view.troubles(session)["board"]
+        await session.storing.close(1)
+
+    with demo(tmp_path) as running:
+        run(inside())
+
+
+def test_what_the_board_sent_is_stored_to_the_last_scan(tmp_path):
+    async def inside():
+        await until(lambda: running.session.decoder.scans > 500)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
+    assert stored == running.session.decoder.scans
+    assert running.session.decoder.dropped == 0
+
+
+def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        await session.fitter(Event.SADDLE_MOVED, 80.0)
+        await until(lambda: session.decoder.scans > 500)
+        os.close(running._board._master)
+        running._board._master = os.open("/dev/null", os.O_WRONLY)
+        await until(lambda: "gone" in view.troubles(session)["board"] or "no port" in view.troubles(session)["board"])
+        assert session.progress.state is not State.STOPPED
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
+    assert stored == running.session.decoder.scans
+
+
+def test_no_such_port_is_one_sentence(tmp_path):
+    from daq.rig import SerialBoard
+    from daq.sources.clock import SessionClock
+
+    async def look():
+        link = SerialLink(SerialBoard(port="/dev/ttyNOT"), SessionClock(), lambda *_: None)
+        task = asyncio.create_task(link.run())
+        await until(lambda: "/dev/ttyNOT" in link.message)
+        task.cancel()
+        return link.message
+
+    assert run(look()).startswith("no port /dev/ttyNOT; ")
+
+
+def test_a_port_held_by_another_program_is_named():
+    import serial
+
+    from daq.sources.serial_port import PortBusy, open_port
+
+    master, slave = os.openpty()
+    with serial.Serial(os.ttyname(slave), exclusive=True), pytest.raises(PortBusy, match="held by another program"):
+        open_port(os.ttyname(slave), 115200)
+    os.close(master)
+    os.close(slave)
