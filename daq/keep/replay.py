@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from daq.items import Item, WireBytes
+from daq.keep.reading import END_US
 from daq.keep.recording import BadRecording, Recorded, Recording
-from daq.keep.store import END_US, Store
+from daq.keep.store import Store
 from daq.measure.calibration import Calibration, from_dict
 from daq.pipeline import Output, Pipeline, item_of
 from daq.rig import Rig, RigError, parse_rig

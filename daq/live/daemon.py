@@ -90,6 +90,7 @@ def _config(session: Session) -> uvicorn.Config:
         make_app(session),
         log_level="warning",
         ws="websockets-sansio",
+        ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,
         lifespan="off",
     )

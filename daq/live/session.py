@@ -66,6 +66,7 @@ class Session:
         """What each link says is wrong; set by whoever connects the links."""
         self._recorder = recorder
         self._on_output = on_output
+        self._undecoded: list[tuple[int, bytes]] = []
         self._inbox: list[Item] = []
         self._open_sweep = False
         self._refusal = ""
@@ -79,24 +80,15 @@ class Session:
     # --- what arrives -----------------------------------------------------------------------------------------------
 
     def arrive_bytes(self, received_us: int, data: bytes) -> None:
-        """Bytes of the board, as its port gave them."""
+        """Bytes of the board, as its port gave them; decoded with others on the next beat."""
         self._record(WireBytes(received_us, BOARD, data))
-        for item in self.decoder.feed(data, received_us):
-            if isinstance(item, Samples):
-                self._inbox.append(item_of(item, received_us))
-                self.health[BOARD].arrived(received_us, len(item))
-            elif isinstance(item, WrongVersion):
-                self._refusal = str(item)
-            elif isinstance(item, Reply):
-                self.note("info", f"board: {item.text or item.result.name.lower()}")
-            else:
-                self._refusal = view.missing_channels(self.rig, item)
-                self._inbox.append(item_of(item, received_us))
+        self._undecoded.append((received_us, data))
 
     def arrive_notification(self, received_us: int, characteristic: str, payload: bytes) -> None:
         """One notification of the power sensor."""
         notification = Notification(received_us, POWER, characteristic, payload)
         self._record(notification)
+        self._decode()
         self._inbox.append(notification)
         self.health[POWER].arrived(received_us, 1)
 
@@ -152,9 +144,25 @@ class Session:
 
     def drain(self) -> None:
         """Feed everything that has arrived: queued for the store first, then through the pipeline."""
+        self._decode()
         inbox, self._inbox = self._inbox, []
         for item in joined(inbox):
             self._feed(item)
+
+    def _decode(self) -> None:
+        """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
+        pieces, self._undecoded = self._undecoded, []
+        for received_us, said in self.decoder.feed_pieces(pieces):
+            if isinstance(said, Samples):
+                self._inbox.append(item_of(said, received_us))
+                self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
+            elif isinstance(said, WrongVersion):
+                self._refusal = str(said)
+            elif isinstance(said, Reply):
+                self.note("info", f"board: {said.text or said.result.name.lower()}")
+            else:
+                self._refusal = view.missing_channels(self.rig, said)
+                self._inbox.append(item_of(said, received_us))
 
     async def _accept(self, kind: str, content: dict[str, Any]) -> None:
         """Feed an event after all that arrived before it; only what the pipeline accepts is kept, and durably."""

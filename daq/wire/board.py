@@ -8,6 +8,7 @@ This is the one file the rest of the program needs. It does not know what a port
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -101,25 +102,35 @@ class BoardDecoder:
 
     def feed(self, data: bytes, received_us: int) -> list[Item]:
         """What ends in these bytes, in the order sent; scans that follow one another come as one Samples."""
-        items: list[Item] = []
+        return [item for _, item in self.feed_pieces([(received_us, data)])]
+
+    def feed_pieces(self, pieces: Iterable[tuple[int, bytes]]) -> list[tuple[int, Item]]:
+        """The same for bytes that came in several pieces, each with its receipt time; items with theirs.
+
+        Scans are joined across pieces, which costs a tenth of decoding them one at a time.
+        """
+        items: list[tuple[int, Item]] = []
         run: list[bytes] = []
-        for body in self._frames.feed(data):
-            if body[0] not in COUNT_BYTES:
-                self._close(run, received_us, items)
-                self._take_message(body, items)
-            elif run and (len(body) != len(run[0]) or body[0] != run[0][0]):
-                self._close(run, received_us, items)
-                run.append(body)
-            else:
-                run.append(body)
-        self._close(run, received_us, items)
+        times_us: list[int] = []
+        for received_us, data in pieces:
+            for body in self._frames.feed(data):
+                is_scan = body[0] in COUNT_BYTES
+                if run and not (is_scan and len(body) == len(run[0]) and body[0] == run[0][0]):
+                    self._close(run, times_us, items)
+                if is_scan:
+                    run.append(body)
+                    times_us.append(received_us)
+                else:
+                    self._take_message(body, received_us, items)
+        self._close(run, times_us, items)
         return items
 
-    def _close(self, run: list[bytes], received_us: int, items: list[Item]) -> None:
+    def _close(self, run: list[bytes], times_us: list[int], items: list[tuple[int, Item]]) -> None:
         """Turn the scans gathered so far into one item."""
         if not run:
             return
         bodies, run[:] = run[:], []
+        received_us, times_us[:] = np.array(times_us, dtype=np.int64), []
         if self._refusing:
             return
         try:
@@ -130,7 +141,7 @@ class BoardDecoder:
         samples = decode_scans(bodies, source=self.source, received_us=received_us)
         self.scans += len(samples)
         self._count_dropped(samples)
-        items.append(samples)
+        items.append((int(received_us[0]), samples))
 
     def _check_width(self, k: int) -> None:
         if self.hello is not None and k != len(self.hello.channels):
@@ -160,28 +171,27 @@ class BoardDecoder:
         turns = max(0, round((elapsed_us * 1e-6 * rate_hz - ahead) / 65536))
         return max(0, ahead + 65536 * turns - 1)
 
-    def _take_message(self, body: bytes, items: list[Item]) -> None:
+    def _take_message(self, body: bytes, received_us: int, items: list[tuple[int, Item]]) -> None:
         try:
             if body[0] == HELLO:
-                self._take_hello(body, items)
+                items.append((received_us, self._take_hello(body)))
             elif body[0] == REPLY:
-                items.append(decode_reply(body))
+                items.append((received_us, decode_reply(body)))
             else:
                 self.unknown += 1
         except ValueError as error:
             self._refuse(error, 1)
 
-    def _take_hello(self, body: bytes, items: list[Item]) -> None:
+    def _take_hello(self, body: bytes) -> Hello | WrongVersion:
         found = version_of(body)
         self._refusing = found != VERSION
         if self._refusing:
-            items.append(WrongVersion(self.source, found))
-            return
+            return WrongVersion(self.source, found)
         hello = decode_hello(body)
         if self.hello is None or (hello.board_id, hello.boot) != (self.hello.board_id, self.hello.boot):
             self._last = None
         self.hello = hello
-        items.append(hello)
+        return hello
 
     def _refuse(self, error: ValueError, frames: int) -> None:
         self.malformed += frames

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from daq.values import Samples
+from daq.values import Ints, Samples
 from daq.wire.frames import frame
 
 SCAN32, SCAN24 = 0x02, 0x03
@@ -34,15 +34,15 @@ def channels_in(body: bytes) -> int:
     return k
 
 
-def decode_scans(bodies: Sequence[bytes], *, source: str, received_us: int) -> Samples:
-    """The scans of one type and length, in order, as one value."""
+def decode_scans(bodies: Sequence[bytes], *, source: str, received_us: Ints) -> Samples:
+    """The scans of one type and length, in order, each with its receipt time, as one value."""
     width = COUNT_BYTES[bodies[0][0]]
     k = channels_in(bodies[0])
     rows = np.frombuffer(b"".join(bodies), dtype=_layout(width, k))
     counts = rows["counts"] if width == 4 else _from_24_bit(rows["counts"])
     return Samples(
         source=source,
-        received_us=np.full(len(rows), received_us, dtype=np.int64),
+        received_us=received_us,
         ticks_us=rows["ticks_us"].astype(np.uint32),
         sequence=rows["sequence"].astype(np.uint16),
         status=rows["status"].copy(),
