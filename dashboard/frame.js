@@ -42,8 +42,9 @@ export function mountFrame(top, side, store) {
   store.onFrame((state, now_ms) => {
     setAttribute(banner, "hidden", !state.simulated);
     setText(about, aboutWords(state));
-    setText(recording, state.recording ? "recording" : "not recording");
-    setAttribute(recording, "data-on", state.recording || undefined);
+    const linked = state.link.state === "open";
+    setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");
+    setAttribute(recording, "data-on", (linked && state.recording) || undefined);
     setText(calibration, state.calibration?.stale ? "calibration out of date" : "");
     setAttribute(calibration, "hidden", !state.calibration?.stale);
     drawChips(chips, state, now_ms);

@@ -42,6 +42,7 @@ export function nowPanel() {
     setText(unit, said.unit);
     setText(detail, said.detail);
     setAttribute(number, "hidden", said.value === "");
+    setAttribute(node, "data-stale", state.link.state !== "open");
     setAttribute(node, "data-waits", said.waits);
     setAttribute(node, "data-state", sweep?.state ?? "none");
     drawBar(bar, sweep);
