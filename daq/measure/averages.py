@@ -40,7 +40,7 @@ def average(x: Array) -> Average:
     if covariance[0] <= 0.0:
         return Average(float(x.mean()), 0.0, n, float(n))
     rho = covariance / covariance[0]
-    tau = max(_summed(rho), _autoregressive(rho))
+    tau = float(max(_summed(rho), _autoregressive(rho)))
     return Average(float(x.mean()), float(x.std(ddof=1)) * math.sqrt(tau / n), n, n / tau)
 
 
