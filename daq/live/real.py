@@ -14,6 +14,7 @@ from typing import Any
 from daq import __version__
 from daq.keep.store import Store
 from daq.live.daemon import serve
+from daq.live.resuming import interrupted, resume
 from daq.live.session import Session
 from daq.live.storing import Storing
 from daq.live.view import Rider
@@ -78,9 +79,14 @@ def links_of(session: Session) -> list[Link]:
 
 
 async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.socket) -> signal.Signals | None:
-    """The daemon on the jig of a rig file until a signal ends it; returns the signal."""
+    """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off."""
     text, rig, calibration = read_rig(path)
-    clock = SessionClock()
-    storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
-    session = Session(rig, calibration, clock, rider, storing=storing)
+    now = datetime.datetime.now(datetime.UTC)
+    sweep = interrupted(store, rig_text=text, calibration=calibration, now=now)
+    if sweep is not None:
+        session = resume(store, sweep, rig, calibration, now=now, simulated=False)
+    else:
+        clock = SessionClock()
+        storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
+        session = Session(rig, calibration, clock, rider, storing=storing)
     return await serve(session, links_of(session), listener=listener)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from daq.items import Event, Item, Notification, WireBytes
@@ -22,7 +22,7 @@ from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import ENDED, NotNow, State
+from daq.sweep.run import ENDED, NotNow, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
 from daq.wire.board import BoardDecoder, Reply, WrongVersion
@@ -96,10 +96,12 @@ class Session:
 
     async def begin_sweep(self, plan: Plan) -> None:
         """Set up a sweep. NotNow while another one runs or before the board has said hello; StoreError."""
-        if self.progress is not None and self.progress.state not in ENDED:
+        if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
             raise NotNow("a sweep is under way; stop it or call it enough first")
         if not self.pipeline.channels:
             raise NotNow("the board has not said hello yet; see its cable and power")
+        if self._open_sweep:
+            self._end_sweep(State.WAITING)
         if self.storing is not None:
             self.sweep_id = await self.storing.begin_sweep(
                 plan, from_us=self.clock.stamp_us(), rider=self.rider, calibration=self.calibration
@@ -111,6 +113,17 @@ class Session:
         await self._accept(SWEEP_BEGUN, content)
         self._open_sweep = True
         self.hub.send(view.snapshot(self))
+
+    def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
+        """Go on with a sweep that was cut off: feed what is stored of it, then pause it until the fitter resumes."""
+        for item in items:
+            for output in self.pipeline.feed(item):
+                if isinstance(output, Onset):
+                    self.onset = output
+        self.sweep_id, self._open_sweep = sweep_id, True
+        if self.progress is not None and SweepEvent.PAUSE in fitter_may(self.progress.state):
+            self._feed(Event(self.clock.stamp_us(), FITTER, {"event": str(SweepEvent.PAUSE)}))
+        self.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
 
     async def fitter(self, event: SweepEvent, setback_mm: float | None = None) -> None:
         """Apply what the fitter did; durable when this returns. NotNow or ValueError when it does not fit."""

@@ -72,7 +72,7 @@ def test_every_result_is_stored_with_its_method_and_the_sweep_is_closed(ridden):
 
 
 def test_strokes_carry_the_torque_the_power_sensor_measured(ridden):
-    _, running, outputs = ridden
+    _, _, outputs = ridden
 
     torques = [stroke.crank_torque_nm for stroke in kept(outputs, Stroke)[-20:]]
 

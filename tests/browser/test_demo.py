@@ -1,0 +1,61 @@
+"""The main job in a real browser on the real daemon: a simulated sweep to its answer, and one ridden by hand."""
+
+import re
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.daemon import demo
+
+LONG_MS = 60_000
+
+
+@pytest.fixture
+def page(chromium):
+    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    opened = context.new_page()
+    problems = []
+    opened.on("pageerror", lambda error: problems.append(str(error)))
+    opened.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
+    yield opened
+    context.close()
+    assert problems == []
+
+
+def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
+    with demo("--pace", "40") as daemon:
+        page.goto(daemon.url)
+        expect(page.locator(".banner")).to_contain_text("SIMULATED")
+        answer = daemon.answer()
+
+        expect(page.locator("#answer-title")).to_have_text(
+            re.compile(rf"onset {answer['onset_mm']:.1f} mm", re.IGNORECASE), timeout=LONG_MS
+        )
+        low, high = answer["interval_95_mm"]
+        expect(page.locator(".answer-value")).to_contain_text(f"{low:.1f}–{high:.1f} mm")
+        expect(page.locator(".answer-value")).to_contain_text(f"{answer['suggested_setback_mm']:.0f} mm")
+
+
+def test_a_fitter_rides_a_sweep_with_one_key_alone(page):
+    with demo("--pace", "80", "--by-hand") as daemon:
+        page.goto(f"{daemon.url}#plan")
+        page.get_by_role("button", name="Set this plan").click()
+        for _ in range(600):
+            state = page.evaluate("fetch('/api/v1/sweep').then((r) => r.json()).then((s) => s.sweep.state)")
+            if state in ("waiting", "moving"):
+                page.keyboard.press("Space")
+            if state == "finished":
+                break
+            page.wait_for_timeout(100)
+
+        expect(page.locator("main")).to_contain_text(re.compile("finished", re.IGNORECASE))
+        assert daemon.answer()["steps"] >= 5
+
+
+def test_stop_ends_the_sweep_from_the_keyboard(page):
+    with demo("--pace", "5") as daemon:
+        page.goto(daemon.url)
+        expect(page.locator("main")).to_contain_text(re.compile("Keep pedalling|Move the saddle"), timeout=LONG_MS)
+        page.keyboard.press("Escape")
+
+        expect(page.locator("main")).to_contain_text("Rider off the jig first")

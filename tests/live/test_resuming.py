@@ -1,0 +1,85 @@
+"""A sweep cut off in the middle goes on in the same step, with everything that was ridden."""
+
+import asyncio
+import datetime
+
+import pytest
+
+from daq.keep.store import Store
+from daq.live.demo import calibration_of
+from daq.live.resuming import interrupted, resume
+from daq.rider.electronics import Electronics
+from daq.rig import parse_rig
+from daq.sweep.run import Event, State
+from tests.live.jig import demo, until
+
+CALIBRATION = calibration_of(Electronics())
+
+
+@pytest.fixture
+def cut_off(tmp_path):
+    """A store whose sweep was cut off after two steps, the rig's text, and the steps as they were live."""
+
+    async def two_steps():
+        await until(lambda: running.session.progress is not None and len(running.session.progress.steps) == 2)
+        raise ConnectionError("cut")
+
+    with demo(tmp_path) as running:
+        running._wait_for_end = two_steps
+        running_demo = running.run(None, by_hand=True, when_done=lambda: None)
+
+        async def both():
+            from daq.live.demo import follow_plan
+
+            fitter = asyncio.create_task(follow_plan(running.session, running.plan))
+            try:
+                await running_demo
+            finally:
+                fitter.cancel()
+
+        with pytest.raises(ConnectionError):
+            asyncio.run(both())
+    with Store.open(tmp_path / "demo.sqlite") as store:
+        rig_text = store.session(1).rig
+        yield store, rig_text, running.session.progress.steps
+
+
+def utc_now():
+    return datetime.datetime.now(datetime.UTC)
+
+
+def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(cut_off):
+    store, rig_text, steps = cut_off
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+    async def take_up():
+        return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+
+    session = asyncio.run(take_up())
+    assert session.progress.steps[:2] == steps[:2]
+    assert session.progress.state is State.PAUSED
+    assert session.progress.asked_setback_mm == session.progress.plan.positions_mm[len(session.progress.steps)]
+    assert session.clock.now_us() > store.last_us(1)
+
+
+def test_after_resuming_the_same_position_is_asked_again(cut_off):
+    store, rig_text, _ = cut_off
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+    async def go_on():
+        session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+        asked = session.progress.asked_setback_mm
+        await session.fitter(Event.RESUME)
+        await session.fitter(Event.SADDLE_MOVED, asked)
+        return session.progress
+
+    progress = asyncio.run(go_on())
+    assert progress.state is State.SETTLING
+
+
+def test_a_sweep_cut_off_yesterday_or_on_another_rig_is_not_taken_up(cut_off):
+    store, rig_text, _ = cut_off
+    tomorrow = utc_now() + datetime.timedelta(days=1)
+
+    assert interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=tomorrow) is None
+    assert interrupted(store, rig_text=rig_text + "#", calibration=CALIBRATION, now=utc_now()) is None
