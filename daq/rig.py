@@ -8,12 +8,17 @@ from __future__ import annotations
 
 import re
 import tomllib
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
 Role = Literal["hands", "saddle", "tilt", "unused"]
+Parity = Literal["none", "even", "odd"]
+Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
+
+_LINKS = ("lines", "modbus")
+"""Of a transmitter; they stand in the paths of errors, and not in the file."""
 
 
 class RigError(ValueError):
@@ -35,34 +40,98 @@ class Channel(_Part):
     y_mm: float | None = None
     capacity_n: Annotated[float, Field(gt=0)] | None = None
     """Above it the load is called an overload, whatever the converter can still count."""
+    gain: Annotated[int, Field(ge=1, le=65_535)] | None = None
+    """Asked of the board for this channel; None leaves it as the board has it."""
 
 
-class SerialBoard(_Part):
-    """A board that speaks the wire protocol of firmware_notes/ over a serial port."""
+class SerialPlace(_Part):
+    """How a device on a serial port is found."""
 
-    link: Literal["serial"] = "serial"
     port: str | None = None
     usb_serial: str | None = None
     """USB serial number, which survives replugging on another path."""
     usb_id: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$")] | None = None
-    baud: Annotated[int, Field(ge=1200, le=12_000_000)] = 921_600
+    baud: Baud = 921_600
 
     @pydantic.model_validator(mode="after")
-    def _findable(self) -> SerialBoard:
+    def _findable(self) -> Self:
         if not (self.port or self.usb_serial or self.usb_id):
-            raise ValueError("one of port, usb_serial or usb_id, to find the board by")
+            raise ValueError("one of port, usb_serial or usb_id, to find the device by")
         return self
 
 
-class BlePower(_Part):
-    """A power sensor over Bluetooth LE (Cycling Power service, 0x1818)."""
+class SerialBoard(SerialPlace):
+    """A board that speaks the wire protocol of firmware_notes/ over a serial port."""
+
+    link: Literal["serial"] = "serial"
+    rate_hz: Annotated[float, Field(gt=0, le=100_000)] | None = None
+    """Asked of the board; None leaves it as the board has it."""
+
+
+class TextTransmitter(SerialPlace):
+    """A bought transmitter that sends lines of text by itself; the fields are those of daq.wire.ascii_lines."""
+
+    link: Literal["lines"]
+    baud: Baud = 9_600
+    data_bits: Literal[7, 8] = 8
+    parity: Parity = "none"
+    pattern: Annotated[str, Field(min_length=1, max_length=500)]
+    unit: str = "kg"
+    """Of lines that carry none."""
+    decimal_comma: bool = False
+    checksum: Literal["none", "xor", "sum"] = "none"
+    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    """Gravity where a device that shows a mass was adjusted with weights."""
+
+
+class LoadRegister(_Part):
+    """Where a Modbus transmitter keeps one load; the fields are those of daq.wire.modbus."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+    unit_number: Annotated[int, Field(ge=1, le=247)] = 1
+    """The device on the line, as set on it."""
+    address: Annotated[int, Field(ge=0, le=105_536)]
+    """As the manual counts."""
+    kind: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int32"
+    word_order: Literal["big", "little"] = "big"
+    scale: float = 1.0
+    """Units per step: 0.01 when 1234 means 12.34."""
+    unit: str = "kg"
+
+
+class ModbusTransmitter(SerialPlace):
+    """One or several bought transmitters on one Modbus RTU line."""
+
+    link: Literal["modbus"]
+    baud: Baud = 19_200
+    parity: Parity = "even"
+    function: Literal[3, 4] = 3
+    """3 reads holding registers, 4 input registers."""
+    address_base: Literal[0, 1, 30_001, 40_001] = 0
+    """What the manual calls the first register."""
+    poll_hz: Annotated[float, Field(gt=0, le=200)] = 20.0
+    timeout_s: Annotated[float, Field(ge=0.02, le=5)] = 0.3
+    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    """Gravity where devices that show a mass were adjusted with weights."""
+    registers: Annotated[tuple[LoadRegister, ...], Field(max_length=32, strict=False)]
+
+    @pydantic.model_validator(mode="after")
+    def _some(self) -> Self:
+        if not self.registers:
+            raise ValueError("at least one [[transmitter.registers]]")
+        return self
+
+
+class BleSensor(_Part):
+    """A power, cadence or heart rate sensor over Bluetooth LE."""
 
     link: Literal["ble"] = "ble"
     address: str | None = None
     name: str | None = None
+    """As it advertises itself."""
 
     @pydantic.model_validator(mode="after")
-    def _findable(self) -> BlePower:
+    def _findable(self) -> Self:
         if not (self.address or self.name):
             raise ValueError("address or name, to find the sensor by")
         return self
@@ -88,14 +157,21 @@ class Rig(_Part):
     """Local gravity; the standard value when not given."""
     calibration: str | None = None
     """Path of a calibration file, relative to the rig file."""
-    board: SerialBoard
-    power: BlePower | None = None
+    board: SerialBoard | None = None
+    transmitter: Annotated[TextTransmitter | ModbusTransmitter, Field(discriminator="link")] | None = None
+    """In the board's place."""
+    power: BleSensor | None = None
     """None: no power sensor, the crank torque stays unknown."""
+    cadence: BleSensor | None = None
+    """A sensor of its own for crank revolutions, when the power sensor sends none."""
+    heart: BleSensor | None = None
     channels: Annotated[tuple[Channel, ...], Field(max_length=32, strict=False)]
     geometry: Geometry
 
     @pydantic.model_validator(mode="after")
     def _complete(self) -> Rig:
+        if (self.board is None) == (self.transmitter is None):
+            raise ValueError(f"one of [board] and [transmitter]; there are {'two' if self.board else 'none'}")
         names = [channel.name for channel in self.channels]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -134,13 +210,17 @@ def parse_rig(text: str, *, name: str = "rig file") -> Rig:
 
 
 def _problem(problem: Any, text: str, name: str) -> str:
-    path = problem["loc"]
+    path = tuple(part for part in problem["loc"] if part not in _LINKS)
+    kind = problem["type"]
+    if kind.startswith("union_tag"):
+        path = (*path, "link")
     key = "".join(f"[{part}]" if isinstance(part, int) else f".{part}" for part in path).lstrip(".") or "whole file"
     line = _line_of(text, path)
     where = f"{name}, line {line}" if line else name
-    kind = problem["type"]
     if kind == "missing":
         return f"{where}: {key}: missing, expected here"
+    if kind.startswith("union_tag"):
+        return f"{where}: {key}: expected {' or '.join(map(repr, _LINKS))}, got {problem['input'].get('link')!r}"
     if kind == "extra_forbidden":
         return f"{where}: {key}: no such key in a rig file"
     expected = re.sub(r"^(Value error, )?(Input should (be|have) )?", "", problem["msg"])

@@ -51,3 +51,45 @@ def test_a_wrong_rig_file_names_the_key_and_what_was_expected(old, new, says):
 
     assert says in str(caught.value)
     assert "rig.toml" in str(caught.value)
+
+
+TRANSMITTER = GOOD.replace("[board]", '[transmitter]\nlink = "modbus"')
+REGISTER = '[[transmitter.registers]]\nname = "hands"\naddress = 40101\n'
+
+
+def test_a_transmitter_stands_in_the_boards_place():
+    rig = parse_rig(TRANSMITTER.replace("[[channels]]", REGISTER + "[[channels]]", 1))
+
+    assert rig.board is None
+    assert rig.transmitter.registers[0].address == 40101
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (GOOD.replace('[board]\nport = "/dev/ttyACM0"', ""), "one of [board] and [transmitter]; there are none"),
+        (GOOD + "[transmitter]\nlink='lines'\npattern='a'\nport='b'\n", "[board] and [transmitter]; there are two"),
+        (TRANSMITTER, "transmitter.registers: missing"),
+        (
+            TRANSMITTER.replace('"modbus"', '"canopen"'),
+            "line 4: transmitter.link: expected 'lines' or 'modbus', got 'can",
+        ),
+        (
+            TRANSMITTER.replace('link = "modbus"', "baud = 9600"),
+            "transmitter.link: expected 'lines' or 'modbus', got None",
+        ),
+        (
+            TRANSMITTER.replace('"modbus"', '"lines"\npattern="x"\nparity="x"'),
+            "line 6: transmitter.parity: expected 'none'",
+        ),
+        (
+            TRANSMITTER.replace("[[ch", REGISTER + 'kind = "bool"\n[[ch', 1),
+            "transmitter.registers[0].kind: expected 'int16'",
+        ),
+    ],
+)
+def test_a_wrong_transmitter_is_named_by_its_place_in_the_file(text, says):
+    with pytest.raises(RigError) as caught:
+        parse_rig(text, name="rig.toml")
+
+    assert says in str(caught.value)

@@ -1,4 +1,10 @@
-"""A board on a serial port: found, opened for itself alone, read as bytes arrive, found again when it was gone.
+"""A device on a serial port: found, opened for itself alone, read as bytes arrive, found again when it was gone.
+
+    PortTrouble          the port cannot be used now
+      NoPort             no port fits the rig file, or more than one does
+      PortBusy           another program holds it
+      NoPermission       this user may not open it
+      PortGone           it was there and is not any more
 
 Bytes are handed on with their receipt time; what they mean is the wire's business.
 """
@@ -13,11 +19,12 @@ from collections.abc import Callable
 import serial
 from serial.tools import list_ports
 
-from daq.rig import SerialBoard
+from daq.rig import SerialPlace
 from daq.sources.clock import SessionClock
 
 READ_AT_MOST = 65_536
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
+PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 
 
 class PortTrouble(Exception):
@@ -25,29 +32,39 @@ class PortTrouble(Exception):
 
 
 class NoPort(PortTrouble):
-    """No port fits the rig file."""
+    """No port fits the rig file, or more than one does."""
 
 
 class PortBusy(PortTrouble):
     """Another program holds the port."""
 
 
+class NoPermission(PortTrouble):
+    """This user may not open the port."""
+
+
 class PortGone(PortTrouble):
     """The port was there and is not any more."""
 
 
-def find_port(board: SerialBoard) -> str:
-    """The device path of the rig file's board. Raises NoPort, naming what is plugged in instead."""
-    if board.port:
-        if os.path.exists(board.port):
-            return board.port
-        raise NoPort(f"no port {board.port}; {_plugged_in()}")
+def find_port(place: SerialPlace) -> str:
+    """The device path of the rig file's device. Raises NoPort, naming what is plugged in instead."""
+    if place.port:
+        if os.path.exists(place.port):
+            return place.port
+        raise NoPort(f"no port {place.port}; {_plugged_in()}")
+    wanted = " ".join(filter(None, (place.usb_id, place.usb_serial)))
+    fitting = []
     for port in list_ports.comports():
         usb_id = f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None else ""
-        if board.usb_serial in (None, port.serial_number) and (board.usb_id or usb_id).lower() == usb_id:
-            return str(port.device)
-    wanted = " ".join(filter(None, (board.usb_id, board.usb_serial)))
-    raise NoPort(f"no board {wanted} is plugged in; {_plugged_in()}")
+        if place.usb_serial in (None, port.serial_number) and (place.usb_id or usb_id).lower() == usb_id:
+            fitting.append(port)
+    if not fitting:
+        raise NoPort(f"no device {wanted} is plugged in; {_plugged_in()}")
+    if len(fitting) > 1:
+        found = ", ".join(f"{port.device} with usb_serial {port.serial_number}" for port in fitting)
+        raise NoPort(f"more than one device {wanted} is plugged in ({found}): name one by usb_serial or port")
+    return str(fitting[0].device)
 
 
 def _plugged_in() -> str:
@@ -55,40 +72,54 @@ def _plugged_in() -> str:
     return "ports here: " + ", ".join(ports) if ports else "no serial port is plugged in"
 
 
-def open_port(path: str, baud: int) -> serial.Serial:
+def open_port(path: str, baud: int, *, parity: str = "none", data_bits: int = 8) -> serial.Serial:
     """The port, opened for this process alone. Raises PortTrouble."""
     try:
-        return serial.Serial(path, baud, timeout=0, write_timeout=1.0, exclusive=True)
-    except serial.SerialException as error:
-        if error.errno == errno.ENOENT:
-            raise NoPort(f"no port {path}; {_plugged_in()}") from error
-        if error.errno == errno.EACCES:
-            raise PortTrouble(f"no permission for {path}: add this user to its group (often dialout)") from error
-        if error.errno in (errno.EBUSY, errno.EAGAIN) or "lock" in str(error):
-            raise PortBusy(f"{path} is held by another program: close it, the board is then taken up") from error
-        raise PortTrouble(f"{path} cannot be opened: {error}") from error
+        return serial.Serial(path, baud, data_bits, PARITIES[parity], timeout=0, exclusive=True)
+    except (serial.SerialException, ValueError) as error:
+        raise _trouble(path, error) from error
+
+
+def _trouble(path: str, error: Exception) -> PortTrouble:
+    """What an open that failed means, and the remedy."""
+    number = getattr(error, "errno", None)
+    if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
+        return NoPort(f"no port {path}; {_plugged_in()}")
+    if number in (errno.EACCES, errno.EPERM):
+        return NoPermission(f"no permission for {path}: add this user to its group (often dialout) and log in again")
+    if number in (errno.EBUSY, errno.EAGAIN):
+        return PortBusy(f"{path} is held by another program: close it, the device is then taken up")
+    return PortTrouble(f"{path} cannot be opened: {error}")
 
 
 class SerialLink:
-    """Keeps one board connected. `message` says in one sentence what is wrong, empty when nothing is."""
+    """Keeps one device connected. `message` says in one sentence what is wrong with its port, empty when nothing is."""
 
     def __init__(
-        self, board: SerialBoard, clock: SessionClock, on_bytes: Callable[[int, bytes], None], *, greeting: bytes = b""
+        self,
+        place: SerialPlace,
+        clock: SessionClock,
+        on_bytes: Callable[[int, bytes], None],
+        *,
+        parity: str = "none",
+        data_bits: int = 8,
+        on_open: Callable[[str], None] = lambda _: None,
     ) -> None:
-        self._board = board
+        self._place = place
         self._clock = clock
         self._on_bytes = on_bytes
-        self._greeting = greeting
+        self._parity, self._data_bits = parity, data_bits
+        self._on_open = on_open
         self._port: serial.Serial | None = None
-        self.message = "looking for the board"
+        self.message = "looking for the device"
 
     async def run(self) -> None:
         """Connect, read, and connect again after a loss, until cancelled."""
         failures = 0
         while True:
             try:
-                path = find_port(self._board)
-                self._port = open_port(path, self._board.baud)
+                path = find_port(self._place)
+                self._port = open_port(path, self._place.baud, parity=self._parity, data_bits=self._data_bits)
                 self.message = ""
                 failures = 0
                 await self._read_until_gone(self._port, path)
@@ -100,13 +131,18 @@ class SerialLink:
             failures += 1
 
     def send(self, command: bytes) -> None:
-        """Write a command to the board. Raises PortTrouble when no board is connected or it does not take it."""
+        """Write a command to the device, at once or not at all: nothing waits for a device that does not read.
+
+        Raises PortGone when none is connected or it does not take it.
+        """
         if self._port is None:
-            raise PortGone("no board is connected")
+            raise PortGone("no device is connected")
         try:
-            self._port.write(command)
-        except (serial.SerialException, OSError) as error:
-            raise PortGone(f"the board does not take commands: {error}") from error
+            taken = os.write(self._port.fileno(), command)
+        except OSError as error:
+            raise PortGone(f"the device does not take commands: {error.strerror}") from error
+        if taken < len(command):
+            raise PortGone(f"the device does not take commands: it took {taken} of {len(command)} bytes")
 
     async def _read_until_gone(self, port: serial.Serial, path: str) -> None:
         loop = asyncio.get_running_loop()
@@ -130,8 +166,7 @@ class SerialLink:
 
         loop.add_reader(descriptor, readable)
         try:
-            if self._greeting:
-                self.send(self._greeting)
+            self._on_open(path)
             reason = await gone
         finally:
             loop.remove_reader(descriptor)

@@ -1,0 +1,136 @@
+"""A board behind a real pseudo-terminal, with the faults a real one has. It speaks by the encoders of the protocol."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import tty
+from dataclasses import replace
+
+from serial.tools.list_ports_common import ListPortInfo
+
+from daq.wire import board
+
+CHANNELS = ("hands", "saddle", "tilt")
+KINDS = (board.Kind.BRIDGE, board.Kind.BRIDGE, board.Kind.TILT)
+HELLO_EVERY_S = 0.2
+"""Quicker than a real one, so that tests wait less."""
+
+
+def hello(*, rate_hz=100.0, boot=1, names=CHANNELS, gain=128, **fields):
+    """The hello of a board with these channels."""
+    channels = tuple(board.Channel(name, kind, gain, rate_hz) for name, kind in zip(names, KINDS, strict=True))
+    return board.Hello("5173000000000002", boot, "test board", rate_hz, channels, **fields)
+
+
+class FakeBoard:
+    """Sends scans of constant counts plus a little noise, answers commands, and misbehaves when told to."""
+
+    def __init__(self, said=None):
+        self.hello = said or hello()
+        self.sent = 0
+        """Scans written whole."""
+        self.commands = []
+        self.answers = True
+        self.muted = False
+        self.fixed_rate = False
+        self.counts = [10_000, 50_000, 0]
+        self.status = 0
+        self.port = ""
+        self._sequence = 0
+        self._ticks_us = 0
+        self._heard = board.CommandDecoder()
+        self.plug_in()
+
+    def plug_in(self):
+        """Appear, on whatever path the system gives."""
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.port = os.ttyname(self._slave)
+
+    def unplug(self):
+        """Vanish: the reader's end of the pseudo-terminal hangs up, as a pulled cable does."""
+        os.close(self._slave)
+        os.close(self._master)
+        self._master = self._slave = -1
+
+    def reboot(self):
+        """Begin anew: numbers and ticks at 0, another boot."""
+        self._sequence = self._ticks_us = 0
+        self.hello = replace(self.hello, boot=self.hello.boot + 1, running=True)
+        self.write(b"\0" + board.encode_hello(self.hello))
+
+    def write(self, data):
+        """Bytes as they are. What does not fit into the line is lost, as with a real board."""
+        if self._master >= 0:
+            with contextlib.suppress(BlockingIOError):
+                os.write(self._master, data)
+
+    def scans(self, n):
+        """The next n scans as bytes."""
+        frames = []
+        for _ in range(n):
+            noise = (self._sequence * 7919) % 11 - 5
+            counts = [count + noise if i < 2 else count for i, count in enumerate(self.counts)]
+            frames.append(board.encode_scan(self._ticks_us, self._sequence, self.status, counts, bits=24))
+            self._sequence += 1
+            self._ticks_us += round(1e6 / self.hello.scan_rate_hz)
+        return b"".join(frames)
+
+    async def run(self):
+        """Be a board until cancelled."""
+        loop = asyncio.get_running_loop()
+        begun_s = loop.time()
+        due_hello_s = 0.0
+        scanned = 0
+        while True:
+            await asyncio.sleep(0.01)
+            self._listen()
+            now_s = loop.time() - begun_s
+            new = int(now_s * self.hello.scan_rate_hz) - scanned
+            scanned += max(0, new)
+            if self._master < 0 or self.muted:
+                continue
+            if now_s >= due_hello_s:
+                self.write(board.encode_hello(self.hello))
+                due_hello_s = now_s + HELLO_EVERY_S
+            if self.hello.running and new > 0:
+                self.write(self.scans(new))
+                self.sent += new
+
+    def _listen(self):
+        if self._master < 0:
+            return
+        try:
+            heard = os.read(self._master, 4096)
+        except (BlockingIOError, OSError):
+            return
+        for command in self._heard.feed(heard):
+            self.commands.append(command)
+            if self.answers:
+                self._obey(command)
+
+    def _obey(self, command):
+        text = ""
+        result = board.Result.DONE
+        if command.op is board.Op.SET_RATE and self.fixed_rate:
+            result, text = board.Result.BAD_OPERAND, "the converter runs at 100 Hz only"
+        elif command.op is board.Op.SET_RATE:
+            self.hello = replace(self.hello, scan_rate_hz=command.operands[0] / 1000)
+        elif command.op is board.Op.SET_GAIN:
+            channels = list(self.hello.channels)
+            channels[command.operands[0]] = replace(channels[command.operands[0]], gain=command.operands[1])
+            self.hello = replace(self.hello, channels=tuple(channels))
+        elif command.op is board.Op.START:
+            self.hello = replace(self.hello, running=True)
+        self.write(board.encode_reply(board.Reply(command.request, command.op, result, text)))
+        self.write(board.encode_hello(self.hello))
+
+
+def usb_port(path, *, serial_number="FJ-0001", vid=0x16C0, pid=0x0483):
+    """What pyserial's list of ports says of a USB device."""
+    info = ListPortInfo(path)
+    info.serial_number, info.vid, info.pid, info.description = serial_number, vid, pid, "test board"
+    return info

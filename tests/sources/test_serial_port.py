@@ -1,0 +1,166 @@
+"""Ports over real pseudo-terminals: found, refused, gone, found again."""
+
+import asyncio
+import errno
+import os
+
+import pytest
+import serial
+from serial.tools import list_ports
+
+from daq.rig import SerialBoard
+from daq.sources import serial_port
+from daq.sources.clock import SessionClock
+from daq.sources.serial_port import (
+    NoPermission,
+    NoPort,
+    PortBusy,
+    PortGone,
+    PortTrouble,
+    SerialLink,
+    find_port,
+    open_port,
+)
+from tests.sources.fake_board import FakeBoard, usb_port
+from tests.sources.waiting import running, until
+
+
+@pytest.fixture
+def plugged_in(monkeypatch):
+    """The ports pyserial lists; change them by their list."""
+    ports = []
+    monkeypatch.setattr(list_ports, "comports", lambda: list(ports))
+    return ports
+
+
+def test_a_board_is_found_by_its_usb_serial_number_wherever_it_is_plugged_in(plugged_in):
+    plugged_in += [usb_port("/dev/ttyACM0", serial_number="other"), usb_port("/dev/ttyACM3")]
+
+    assert find_port(SerialBoard(usb_serial="FJ-0001")) == "/dev/ttyACM3"
+
+
+def test_a_board_is_found_by_vendor_and_product_in_either_case(plugged_in):
+    plugged_in += [usb_port("/dev/ttyUSB0", vid=0x10C4, pid=0xEA60), usb_port("/dev/ttyACM1")]
+
+    assert find_port(SerialBoard(usb_id="10C4:ea60")) == "/dev/ttyUSB0"
+
+
+def test_a_missing_board_is_named_beside_what_is_plugged_in_instead(plugged_in):
+    plugged_in += [usb_port("/dev/ttyACM0", serial_number="other")]
+
+    with pytest.raises(NoPort, match=r"no device FJ-0001 is plugged in; ports here: /dev/ttyACM0 \(test board\)"):
+        find_port(SerialBoard(usb_serial="FJ-0001"))
+
+
+def test_two_boards_that_both_fit_are_not_guessed_between(plugged_in):
+    plugged_in += [usb_port("/dev/ttyACM0", serial_number="A"), usb_port("/dev/ttyACM1", serial_number="B")]
+
+    with pytest.raises(NoPort, match=r"more than one device 16c0:0483 .*usb_serial A, .*usb_serial B.*: name one by"):
+        find_port(SerialBoard(usb_id="16c0:0483"))
+
+
+def test_a_port_of_another_program_is_named_as_busy():
+    board = FakeBoard()
+    with serial.Serial(board.port, exclusive=True), pytest.raises(PortBusy, match="held by another program"):
+        open_port(board.port, 115200)
+
+    open_port(board.port, 115200).close()
+    board.unplug()
+
+
+@pytest.mark.parametrize(
+    ("number", "kind", "says"),
+    [
+        (errno.EACCES, NoPermission, "add this user to its group"),
+        (errno.EBUSY, PortBusy, "held by another program"),
+        (errno.ENXIO, NoPort, "no port /dev/ttyACM0"),
+        (errno.EIO, PortTrouble, "cannot be opened"),
+    ],
+)
+def test_each_reason_the_system_gives_has_its_own_sentence(monkeypatch, number, kind, says):
+    def refuse(*_):
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(serial.serialposix.os, "open", refuse)
+
+    with pytest.raises(kind, match=says):
+        open_port("/dev/ttyACM0", 921_600)
+
+
+def test_a_file_that_is_no_port_is_refused(tmp_path):
+    path = tmp_path / "port"
+    path.touch()
+
+    with pytest.raises(PortTrouble, match="cannot be opened"):
+        open_port(str(path), 921_600)
+
+
+def test_what_a_device_writes_arrives_in_order_with_rising_receipt_times():
+    got = []
+
+    async def read():
+        board = FakeBoard()
+        link = SerialLink(SerialBoard(port=board.port), SessionClock(), lambda us, data: got.append((us, data)))
+        async with running(link.run()):
+            await until(lambda: not link.message)
+            for i in range(200):
+                board.write(b"%04d" % i)
+                await asyncio.sleep(0)
+            await until(lambda: sum(len(data) for _, data in got) == 800)
+        board.unplug()
+
+    asyncio.run(read())
+    assert b"".join(data for _, data in got) == b"".join(b"%04d" % i for i in range(200))
+    times = [us for us, _ in got]
+    assert times == sorted(set(times))
+
+
+def test_a_device_replugged_on_another_path_is_taken_up_by_itself(plugged_in, monkeypatch):
+    monkeypatch.setattr(serial_port, "BACK_OFF_S", (0.05,))
+    got = []
+
+    async def replug():
+        board = FakeBoard()
+        first = board.port
+        plugged_in.append(usb_port(first))
+        link = SerialLink(SerialBoard(usb_serial="FJ-0001"), SessionClock(), lambda _, data: got.append(data))
+        async with running(link.run()):
+            await until(lambda: not link.message)
+            second = FakeBoard()
+            board.unplug()
+            plugged_in.clear()
+            await until(lambda: "no device FJ-0001 is plugged in" in link.message)
+            plugged_in.append(usb_port(second.port))
+            await until(lambda: not link.message)
+            second.write(b"again")
+            await until(lambda: got)
+        assert second.port != first
+        second.unplug()
+
+    asyncio.run(replug())
+    assert got == [b"again"]
+
+
+def test_a_command_to_nobody_is_refused():
+    link = SerialLink(SerialBoard(port="/dev/ttyNOT"), SessionClock(), lambda *_: None)
+
+    with pytest.raises(PortGone, match="no device is connected"):
+        link.send(b"x")
+
+
+def fill_up(link):
+    for _ in range(1000):
+        link.send(b"x" * 1000)
+
+
+def test_a_device_that_does_not_read_does_not_hold_the_daemon_up():
+    async def fill():
+        board = FakeBoard()
+        link = SerialLink(SerialBoard(port=board.port), SessionClock(), lambda *_: None)
+        async with running(link.run()):
+            await until(lambda: not link.message)
+            with pytest.raises(PortGone, match="does not take commands"):
+                fill_up(link)
+        board.unplug()
+
+    asyncio.run(fill())
