@@ -1,0 +1,121 @@
+"""Figures by which a load cell is described, each from readings, in the words of OIML R60, ISO 376 and ASTM E74.
+
+Fractions are of the rated output: the reading at the highest load less that at zero, rising loads.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.measure.calibration.fit import Fit, fit_polynomial
+from daq.values import Array
+
+LOWER_LIMIT_FACTOR = 2.4
+"""Standard deviations in the lower limit factor of ASTM E74; from memory."""
+
+
+def non_linearity(load_n: npt.ArrayLike, rising: npt.ArrayLike) -> float:
+    """Largest deviation of the rising curve from the straight line zero to rated, as a fraction of rated output."""
+    off, _ = _off_terminal_line(load_n, rising)
+    return float(np.abs(off).max())
+
+
+def hysteresis(load_n: npt.ArrayLike, rising: npt.ArrayLike, falling: npt.ArrayLike) -> float:
+    """Largest difference between falling and rising readings at one load, as a fraction of rated output."""
+    _, rated = _off_terminal_line(load_n, rising)
+    return float(np.abs(np.asarray(falling) - np.asarray(rising)).max() / abs(rated))
+
+
+def combined_error(load_n: npt.ArrayLike, rising: npt.ArrayLike, falling: npt.ArrayLike) -> float:
+    """Largest deviation from the line zero to rated over rising and falling loads, as a fraction of rated output."""
+    off, rated = _off_terminal_line(load_n, rising)
+    back = off + (np.asarray(falling, dtype=np.float64) - np.asarray(rising, dtype=np.float64)) / rated
+    return float(max(np.abs(off).max(), np.abs(back).max()))
+
+
+def repeatability(readings: npt.ArrayLike, rated_output: float) -> float:
+    """Largest difference between repeats (series, loads) of the same load, as a fraction of rated output."""
+    return float(np.ptp(np.asarray(readings, dtype=np.float64), axis=0).max() / abs(rated_output))
+
+
+def zero_return(before: float, after: float, rated_output: float) -> float:
+    """Change of the zero reading by a loading (minimum dead load output return), as a fraction of rated output."""
+    return (after - before) / abs(rated_output)
+
+
+@dataclass(frozen=True, slots=True)
+class Creep:
+    """Change of the reading under a constant load, as fractions of the output at that load, from the first reading."""
+
+    at_end: float
+    largest: float
+    last_third: float
+    """Change over the last third of the time: 20 to 30 min in a test of 30 min."""
+    minutes: float
+
+
+def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> Creep:
+    """Creep of readings at constant load over time. ValueError for fewer than 3 readings or no load."""
+    t, y = np.asarray(t_s, dtype=np.float64), np.asarray(reading, dtype=np.float64)
+    if len(t) < 3 or len(t) != len(y) or not (np.diff(t) > 0.0).all():
+        raise ValueError(f"creep: expected at least 3 readings in order of time, got {len(y)} at {len(t)} times")
+    if y[0] == zero:
+        raise ValueError("creep: the first reading is that of zero load; put the weight on, then begin")
+    change = (y - y[0]) / (y[0] - zero)
+    at_two_thirds = float(np.interp(t[0] + (t[-1] - t[0]) * 2.0 / 3.0, t, change))
+    worst = change[np.argmax(np.abs(change))]
+    return Creep(float(change[-1]), float(worst), float(change[-1]) - at_two_thirds, float(t[-1] - t[0]) / 60.0)
+
+
+def lower_limit_n(fit: Fit) -> float:
+    """Load below which scatter is too large a part of it: 2.4 residual standard deviations over the mean slope, N.
+
+    The manner of ASTM E74; a class multiplies it (400 for A, 2000 for AA) to get the lowest usable load.
+    """
+    return abs(LOWER_LIMIT_FACTOR * float(fit.residual_sd) / float(fit.scaled[1] / fit.half_width))
+
+
+@dataclass(frozen=True, slots=True)
+class LackOfFit:
+    """Whether the means at each load lie on the fitted curve, judged by the scatter of repeats."""
+
+    f: float
+    dof_lack: int
+    dof_pure: int
+    p: float
+    """Probability of an F as large by chance; small: another order, or hysteresis, or a slip."""
+    pure_error_sd: float
+
+
+def lack_of_fit(load_n: npt.ArrayLike, reading: npt.ArrayLike, order: int) -> LackOfFit | None:
+    """The lack-of-fit test; None when no load was repeated or there are no loads to spare."""
+    from scipy.special import fdtrc
+
+    load, y = np.asarray(load_n, dtype=np.float64), np.asarray(reading, dtype=np.float64)
+    levels, group = np.unique(load, return_inverse=True)
+    dof_pure, dof_lack = len(y) - len(levels), len(levels) - order - 1
+    if dof_pure < 1 or dof_lack < 1:
+        return None
+    size = np.bincount(group)
+    mean = np.bincount(group, y - y.mean()) / size + y.mean()
+    ss_pure = float(((y - mean[group]) ** 2).sum())
+    off = fit_polynomial(load, y, order).at(levels) - mean
+    ss_lack = float((size * off * off).sum())
+    f = math.inf if ss_pure == 0.0 else (ss_lack / dof_lack) / (ss_pure / dof_pure)
+    p = float(fdtrc(dof_lack, dof_pure, f)) if math.isfinite(f) else 0.0
+    return LackOfFit(f, dof_lack, dof_pure, p, math.sqrt(ss_pure / dof_pure))
+
+
+def _off_terminal_line(load_n: npt.ArrayLike, rising: npt.ArrayLike) -> tuple[Array, float]:
+    """Deviations from the line zero to rated as fractions of rated output, and the rated output."""
+    load, y = np.asarray(load_n, dtype=np.float64), np.asarray(rising, dtype=np.float64)
+    first, last = int(np.argmin(load)), int(np.argmax(load))
+    rated = float(y[last] - y[first])
+    if rated == 0.0:
+        raise ValueError("expected a reading that changes from the lowest to the highest load, got the same twice")
+    line = y[first] + rated * (load - load[first]) / (load[last] - load[first])
+    return np.asarray((y - line) / rated), rated

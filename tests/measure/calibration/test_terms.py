@@ -1,0 +1,82 @@
+import numpy as np
+import pytest
+
+from daq.measure.calibration import terms
+from daq.measure.calibration.fit import fit_polynomial
+from tests.published.calibration import columns, facts
+
+DERIVED = facts("pontius_derived.json")
+TABLE = columns("nist_pontius.csv")
+LOAD, DEFLECTION = TABLE["load_x"], TABLE["deflection_y"]
+
+
+@pytest.mark.parametrize(("order", "published"), [(1, DERIVED["linear_fit"]), (2, DERIVED["quadratic"])])
+def test_lack_of_fit_of_the_nist_load_cell(order, published):
+    found = terms.lack_of_fit(LOAD, DEFLECTION, order)
+
+    assert found.f == pytest.approx(published["lack_of_fit_F"], rel=1e-9)
+    assert [found.dof_lack, found.dof_pure] == published.get("df", DERIVED["quadratic"].get("df"))
+    assert found.pure_error_sd == pytest.approx(DERIVED["pure_error_sd"], rel=1e-10)
+    # the NIST case study: a line is not enough for this cell, a parabola is
+    assert (found.p < 1e-6) == (order == 1)
+
+
+def test_without_repeats_there_is_no_lack_of_fit_test():
+    assert terms.lack_of_fit([0, 1, 2, 3], [0.0, 1.0, 2.1, 2.9], 1) is None
+
+
+def test_non_linearity_of_the_nist_load_cell():
+    mean = (DEFLECTION[:20] + DEFLECTION[20:]) / 2.0
+    at_zero = facts("nist_certified.json")["pontius"]["B"][0]
+
+    # the set has no reading at zero load: the certified curve gives one, as in the derived figure
+    found = terms.non_linearity([0.0, *LOAD[:20]], [at_zero, *mean])
+
+    assert found == pytest.approx(DERIVED["nonlinearity_fraction_of_rated_output_terminal_line"], rel=0.03)
+
+
+def test_lower_limit_is_2_4_residual_sd_as_force():
+    # factor as in ASTM E74, from memory; the published figure takes the slope at mid-scale 1.5e6 of load
+    limit = terms.lower_limit_n(fit_polynomial(LOAD, DEFLECTION, 2))
+
+    assert limit == pytest.approx(DERIVED["E74_LLF"]["in_load_at_midscale"], rel=0.001)
+
+
+def test_terms_of_a_cell_worked_by_hand():
+    # rated output 1000: 500 N reads 503 rising and 508 falling against a straight 500
+    load, rising, falling = [0.0, 500.0, 1000.0], [0.0, 503.0, 1000.0], [1.0, 508.0, 1000.0]
+
+    assert terms.non_linearity(load, rising) == pytest.approx(0.003)
+    assert terms.hysteresis(load, rising, falling) == pytest.approx(0.005)
+    assert terms.combined_error(load, rising, falling) == pytest.approx(0.008)
+    assert terms.zero_return(0.0, 1.0, 1000.0) == pytest.approx(0.001)
+    assert terms.repeatability([[0, 503, 1000], [0, 505, 999], [1, 504, 1001]], 1000.0) == pytest.approx(0.002)
+
+
+def test_a_cell_wired_the_other_way_round_has_the_same_terms():
+    load, rising, falling = [0.0, 500.0, 1000.0], [0.0, -503.0, -1000.0], [-1.0, -508.0, -1000.0]
+
+    assert terms.non_linearity(load, rising) == pytest.approx(0.003)
+    assert terms.combined_error(load, rising, falling) == pytest.approx(0.008)
+
+
+def test_creep_over_half_an_hour_by_hand():
+    # 1 + 0.001 (1 - exp(-t / 10 min)) of 2000 counts above a zero of 100
+    t_s = np.arange(0.0, 1801.0, 60.0)
+    reading = 100.0 + 2000.0 * (1.0 + 0.001 * (1.0 - np.exp(-t_s / 600.0)))
+
+    found = terms.creep(t_s, reading, 100.0)
+
+    assert found.at_end == pytest.approx(0.001 * (1 - np.exp(-3)), rel=1e-9)
+    assert found.last_third == pytest.approx(0.001 * (np.exp(-2) - np.exp(-3)), rel=1e-9)
+    assert found.minutes == 30.0
+    assert found.largest == found.at_end
+
+
+def test_terms_without_a_load_are_refused():
+    with pytest.raises(ValueError, match="reading that changes"):
+        terms.non_linearity([0.0, 1.0], [5.0, 5.0])
+    with pytest.raises(ValueError, match="zero load; put the weight on"):
+        terms.creep([0, 1, 2], [5.0, 5.0, 5.0], 5.0)
+    with pytest.raises(ValueError, match="at least 3 readings in order of time"):
+        terms.creep([0, 2, 1], [5.0, 5.0, 5.0], 0.0)
