@@ -1,0 +1,121 @@
+"""Slips of the hand among calibration points: kilograms typed as newtons, two weights swapped, one forgotten.
+
+The line that agrees with most points is found first, so that a few wrong ones do not hide themselves. A slip is only
+named as one when undoing it makes the whole fit far better; else the point is merely called odd.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.calibration.fit import FitError, fit_polynomial
+from daq.measure.calibration.points import STANDARD_GRAVITY
+from daq.values import Array, Ints
+
+ODD_OF_SPAN = 0.002
+"""A point this far off the line, in spans of the readings, is odd; bent or hysteretic cells stay well below."""
+ODD_IN_SD = 6.0
+MUCH_BETTER = 25.0
+"""Undoing a slip has to divide the sum of squared residuals by at least this."""
+FACTOR_WITHIN = 0.03
+MOST_POINTS = 300
+"""The search for the line goes over pairs of at most so many points."""
+
+
+@dataclass(frozen=True, slots=True)
+class Blunders:
+    """What is wrong with the points, by their index. All empty: nothing found."""
+
+    in_kilograms: tuple[int, ...] = ()
+    """Loads about 9.8 times too small beside the others."""
+    too_heavy: tuple[int, ...] = ()
+    """Loads about 9.8 times too large beside the others."""
+    swapped: tuple[int, int] | None = None
+    odd: tuple[tuple[int, float], ...] = ()
+    """(index, load in N the reading fits)."""
+
+
+def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
+    """The slips that can be told from the points alone."""
+    line = _line_of_most(load_n, reading)
+    if line is None:
+        return Blunders()
+    constant, slope = line
+    off = reading - (constant + slope * load_n)
+    spread = 1.4826 * float(np.median(np.abs(off)))
+    odd = np.flatnonzero(np.abs(off) > max(ODD_OF_SPAN * float(np.ptp(reading)), ODD_IN_SD * spread))
+    if not len(odd):
+        return Blunders()
+    fits_n = (reading - constant) / slope
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = fits_n[odd] / load_n[odd]
+    light = odd[np.abs(ratio / STANDARD_GRAVITY - 1.0) < FACTOR_WITHIN]
+    heavy = odd[np.abs(ratio * STANDARD_GRAVITY - 1.0) < FACTOR_WITHIN]
+    in_newtons = load_n.copy()
+    in_newtons[light] *= STANDARD_GRAVITY
+    in_newtons[heavy] /= STANDARD_GRAVITY
+    if len(light) + len(heavy) and _much_better(load_n, in_newtons, reading, order):
+        return Blunders(in_kilograms=tuple(light.tolist()), too_heavy=tuple(heavy.tolist()))
+    if len(odd) == 2 and load_n[odd[0]] != load_n[odd[1]]:
+        exchanged = load_n.copy()
+        exchanged[odd] = load_n[odd[::-1]]
+        if _much_better(load_n, exchanged, reading, order):
+            return Blunders(swapped=(int(odd[0]), int(odd[1])))
+    return Blunders(odd=tuple((i, float(fits_n[i])) for i in _still_odd(load_n, reading, odd, order)))
+
+
+def unit_factor(per_newton: float, expected_per_newton: float) -> float:
+    """How many times too small the loads were typed: 9.80665 or its inverse when that explains the slope, else 1.
+
+    Tells kilograms typed as newtons throughout, which no point shows beside the others.
+    """
+    ratio = per_newton / expected_per_newton
+    for factor in (STANDARD_GRAVITY, 1.0 / STANDARD_GRAVITY):
+        if abs(ratio / factor - 1.0) < 0.1:
+            return factor
+    return 1.0
+
+
+def _still_odd(load_n: Array, reading: Array, odd: Ints, order: int) -> list[int]:
+    """Those off the curve of this order through the others: a bent cell is odd to a line, not to a parabola."""
+    rest = np.setdiff1d(np.arange(len(load_n)), odd)
+    try:
+        fit = fit_polynomial(load_n[rest], reading[rest], order)
+    except FitError:
+        return []
+    limit = max(ODD_OF_SPAN * float(np.ptp(reading)), ODD_IN_SD * float(fit.residual_sd))
+    return [int(i) for i in odd[np.abs(reading[odd] - fit.at(load_n[odd])) > limit]]
+
+
+def _much_better(before: Array, after: Array, reading: Array, order: int) -> bool:
+    try:
+        was, is_now = (float(fit_polynomial(x, reading, order).ss_residual) for x in (before, after))
+    except FitError:
+        return False
+    return was > MUCH_BETTER * is_now
+
+
+def _line_of_most(load_n: Array, reading: Array) -> tuple[float, float] | None:
+    """Constant and slope of the line through two points that leaves the smallest median distance to all points."""
+    some = np.unique(np.linspace(0, len(load_n) - 1, min(len(load_n), MOST_POINTS)).round().astype(int))
+    i, j = np.triu_indices(len(some), 1)
+    i, j = some[i], some[j]
+    apart = load_n[j] != load_n[i]
+    i, j = i[apart], j[apart]
+    if not len(i):
+        return None
+    slope = (reading[j] - reading[i]) / (load_n[j] - load_n[i])
+    i, slope = i[slope != 0.0], slope[slope != 0.0]
+    if not len(i):
+        return None
+    constant = reading[i] - slope * load_n[i]
+    best, least = 0, np.inf
+    for first in range(0, len(slope), 1000):
+        block = slice(first, first + 1000)
+        off = np.abs(reading - constant[block, None] - slope[block, None] * load_n)
+        middle = np.quantile(off, 0.5, axis=1)
+        if middle.min() < least:
+            best, least = first + int(middle.argmin()), float(middle.min())
+    return float(constant[best]), float(slope[best])

@@ -1,0 +1,146 @@
+"""A table of calibration points: text in, loads and readings out, or every wrong line named.
+
+Columns: `reading`, and `load_n` or `mass_kg`; also, when they are known, `u_load_n` (standard uncertainty of the load),
+`series` (a number, the same for one loading up and down) and `direction` (up or down). Other columns are passed over.
+Columns are parted by comma, semicolon or tab; with semicolon or tab a decimal comma is understood. Lines that begin
+with # and empty lines are comments.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.values import Array, Ints
+
+STANDARD_GRAVITY = 9.80665
+AIR_KG_M3 = 1.2
+WEIGHT_KG_M3 = 8000.0
+"""Conventional density of weights and of the air they are calibrated in (OIML D 28)."""
+KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "series", "direction")
+ENDS_OF_RANGE = tuple(sign * (1 << bits - 1) - (sign > 0) for bits in (24, 32) for sign in (1, -1))
+"""Readings at which a converter of 24 or 32 bits stands still."""
+
+
+class PointsError(ValueError):
+    """These points cannot be used; the text says which line, what was expected and what came."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Points:
+    """n calibration points in the order taken."""
+
+    load_n: Array
+    reading: Array
+    u_load_n: Array | None
+    series: Ints | None
+    falling: tuple[bool, ...] | None
+    """Whether each point was reached by taking weight off."""
+    lines: tuple[int, ...]
+    """Line of the text each came from."""
+    ignored: tuple[str, ...]
+    """Names of columns passed over."""
+    from_mass: bool
+    """Loads were given as masses."""
+
+
+def buoyancy_factor(air_kg_m3: float = AIR_KG_M3, weight_kg_m3: float = WEIGHT_KG_M3) -> float:
+    """Force of a weight hanging in air over its mass times gravity: 1 - air density / weight density."""
+    return 1.0 - air_kg_m3 / weight_kg_m3
+
+
+def parse_points(text: str, *, g_m_s2: float = STANDARD_GRAVITY, air_kg_m3: float = AIR_KG_M3) -> Points:
+    """The points a table describes; masses become forces m g (1 - air density / 8000 kg/m^3).
+
+    Raises PointsError with one sentence per wrong line.
+    """
+    rows, names, decimal_comma = _rows(text)
+    columns = {name: names.index(name) for name in KNOWN if name in names}
+    _check_columns(names, columns)
+    problems: list[str] = []
+    table: dict[str, list[float]] = {name: [] for name in columns if name != "direction"}
+    falling: list[bool] = []
+    for line, row in rows:
+        if len(row) != len(names):
+            problems.append(f"line {line}: expected {len(names)} columns ({', '.join(names)}), got {len(row)}")
+            continue
+        for name, values in table.items():
+            values.append(_number(row[columns[name]], name, line, decimal_comma, problems))
+        if "direction" in columns:
+            falling.append(_is_falling(row[columns["direction"]], line, problems))
+    _check_readings(table["reading"], [line for line, _ in rows], problems)
+    if problems:
+        raise PointsError("\n".join(problems))
+    newtons = 1.0 if "load_n" in columns else g_m_s2 * buoyancy_factor(air_kg_m3)
+    return Points(
+        load_n=newtons * np.array(table["load_n" if "load_n" in columns else "mass_kg"]),
+        reading=np.array(table["reading"]),
+        u_load_n=np.array(table["u_load_n"]) if "u_load_n" in columns else None,
+        series=np.array(table["series"]).astype(np.int64) if "series" in columns else None,
+        falling=tuple(falling) if falling else None,
+        lines=tuple(line for line, _ in rows),
+        ignored=tuple(name for name in names if name not in KNOWN),
+        from_mass="load_n" not in columns,
+    )
+
+
+def _rows(text: str) -> tuple[list[tuple[int, list[str]]], list[str], bool]:
+    """(line, cells) of every row, the names of the columns, and whether a comma is a decimal sign."""
+    kept = [
+        (number, line)
+        for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), 1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not kept:
+        raise PointsError("expected a line of column names (load_n or mass_kg, reading) and points, got an empty table")
+    separator = next((mark for mark in ";\t" if mark in kept[0][1]), ",")
+    cells = csv.reader((line for _, line in kept), delimiter=separator)
+    split = [[cell.strip() for cell in row] for row in cells]
+    names = [name.lower() for name in split[0]]
+    return [(number, row) for (number, _), row in zip(kept[1:], split[1:], strict=True)], names, separator != ","
+
+
+def _check_columns(names: list[str], columns: dict[str, int]) -> None:
+    got = ", ".join(names)
+    twice = [name for name in columns if names.count(name) > 1]
+    if twice:
+        raise PointsError(f"column {', '.join(twice)} stands twice; expected each once")
+    if "reading" not in columns:
+        raise PointsError(f"expected a column 'reading', got {got}")
+    if "load_n" not in columns and "mass_kg" not in columns:
+        raise PointsError(f"expected a column 'load_n' (newtons) or 'mass_kg' (kilograms), got {got}")
+    if "load_n" in columns and "mass_kg" in columns:
+        raise PointsError("expected loads once, got both 'load_n' and 'mass_kg'; leave one out")
+
+
+def _number(cell: str, name: str, line: int, decimal_comma: bool, problems: list[str]) -> float:
+    try:
+        value = float(cell.replace(",", ".") if decimal_comma else cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        problems.append(f"line {line}: {name}: expected a number, got {cell!r}")
+    elif name in ("load_n", "mass_kg", "u_load_n") and value < 0.0:
+        problems.append(f"line {line}: {name}: expected a number of at least 0, got {cell}; loads press down")
+    elif name == "series" and value != round(value):
+        problems.append(f"line {line}: series: expected a whole number, got {cell}")
+    return value
+
+
+def _is_falling(cell: str, line: int, problems: list[str]) -> bool:
+    if cell.lower() not in ("up", "down"):
+        problems.append(f"line {line}: direction: expected up or down, got {cell!r}")
+    return cell.lower() == "down"
+
+
+def _check_readings(readings: Iterable[float], lines: list[int], problems: list[str]) -> None:
+    for reading, line in zip(readings, lines, strict=False):
+        if reading in ENDS_OF_RANGE:
+            problems.append(
+                f"line {line}: reading {reading:.0f} is the end of the converter's range: the cell is saturated. "
+                "Take weight off, or lower the gain, and repeat this point"
+            )

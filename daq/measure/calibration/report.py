@@ -1,0 +1,168 @@
+"""A table of points fitted and judged, as plain content: what `calibrate fit` prints.
+
+The reading is fitted on the load: the load is set by weights and is the better known of the two.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from daq.measure.calibration import terms
+from daq.measure.calibration.blunders import blunders, unit_factor
+from daq.measure.calibration.fit import Fit, fit_polynomial
+from daq.measure.calibration.points import (
+    AIR_KG_M3,
+    STANDARD_GRAVITY,
+    Points,
+    PointsError,
+    buoyancy_factor,
+    parse_points,
+)
+
+
+def fit_report(
+    text: str,
+    order: int,
+    *,
+    g_m_s2: float = STANDARD_GRAVITY,
+    air_kg_m3: float = AIR_KG_M3,
+    expected_per_n: float | None = None,
+) -> dict[str, Any]:
+    """Coefficients (reading from load in N, constant first), their uncertainties and what the residuals say.
+
+    expected_per_n: change of the reading per newton by the cell's data sheet; with it, kilograms typed as newtons
+    throughout are found too. Every value is a number, text, list, table or None, none of them NaN or infinite.
+    Raises PointsError (a ValueError) naming lines, or FitError (a ValueError) for points that allow no such fit.
+    """
+    if order not in (1, 2):
+        raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
+    points = parse_points(text, g_m_s2=g_m_s2, air_kg_m3=air_kg_m3)
+    fit = _fitted(points, order)
+    warnings = _judged(points, order, fit, expected_per_n)
+    return {
+        "model": "reading = " + " + ".join(("b0", "b1 load_n", "b2 load_n^2")[: order + 1]),
+        "order": order,
+        "points": len(points.load_n),
+        "degrees_of_freedom": fit.dof,
+        "coefficients": fit.coefficients.tolist(),
+        "standard_uncertainties": fit.standard_uncertainties.tolist(),
+        "covariance": fit.covariance.tolist(),
+        "residual_sd": float(fit.residual_sd),
+        "r_squared": _finite(float(fit.r_squared)),
+        "f": _finite(float(fit.f)),
+        "ss_regression": float(fit.ss_regression),
+        "ss_residual": float(fit.ss_residual),
+        "residuals": fit.residuals.tolist(),
+        "load_n": points.load_n.tolist(),
+        "lack_of_fit": _lack_of_fit(points, order),
+        "lower_limit_n": terms.lower_limit_n(fit),
+        "gravity_m_s2": g_m_s2 if points.from_mass else None,
+        "buoyancy_factor": buoyancy_factor(air_kg_m3) if points.from_mass else None,
+        "weighted": points.u_load_n is not None,
+        "columns_passed_over": list(points.ignored),
+        "warnings": warnings,
+    }
+
+
+def _fitted(points: Points, order: int) -> Fit:
+    """The fit; with uncertain loads each point weighs 1/(scatter^2 + (slope u_load)^2)."""
+    plain = fit_polynomial(points.load_n, points.reading, order)
+    if points.u_load_n is None:
+        return plain
+    slope = float(plain.scaled[1] / plain.half_width)
+    variance = float(plain.residual_sd) ** 2 + (slope * points.u_load_n) ** 2
+    if variance.min() <= 0.0:
+        return plain
+    return fit_polynomial(points.load_n, points.reading, order, weights=float(np.mean(variance)) / variance)
+
+
+def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) -> list[str]:
+    """Warnings about the points. Raises PointsError for a slip that is certain."""
+    _check_standing_still(points)
+    _check_copied(points)
+    found = blunders(points.load_n, points.reading, order)
+    named = [_line(points, i) for i in (*found.in_kilograms, *found.too_heavy)]
+    if named:
+        how = "smaller" if found.in_kilograms else "larger"
+        raise PointsError(
+            f"unit mix-up: loads of {'; '.join(named)} are a factor 9.8 {how} than the other points say; kilograms and "
+            "newtons are mixed. Give all loads in one unit, load_n in newtons or mass_kg in kilograms"
+        )
+    if found.swapped is not None:
+        first, second = (_line(points, i) for i in found.swapped)
+        raise PointsError(
+            f"wrong order: {first} and {second} fit the other points when their loads are exchanged. Exchange the "
+            "loads if the weights were put on the other way round, or repeat the two points"
+        )
+    slope = float(fit.scaled[1] / fit.half_width)
+    if expected_per_n is not None and (factor := unit_factor(slope, expected_per_n)) != 1.0:
+        how = "kilograms in a column of newtons" if factor > 1.0 else "newtons in a column of kilograms"
+        raise PointsError(
+            f"unit mix-up: the reading changes by {slope:.6g} per newton, a factor {factor:.3g} from the expected "
+            f"{expected_per_n:.6g}: {how}. Name the column by its unit, load_n or mass_kg"
+        )
+    warnings = [
+        f"{_line(points, i)}: the reading fits {fits_n:.6g} N; a weight forgotten or left on, or the fixture moved? "
+        "Repeat this point"
+        for i, fits_n in found.odd
+    ]
+    rows = list(zip(points.load_n.tolist(), points.reading.tolist(), strict=True))
+    twice = sorted({points.lines[i] for i, row in enumerate(rows) if row in rows[:i]})
+    if twice:
+        warnings.append(
+            f"line {', '.join(map(str, twice))}: the same load and reading as an earlier line; a copy adds no knowledge"
+        )
+    return warnings
+
+
+def _check_standing_still(points: Points) -> None:
+    """Refuse a cell that stands at one highest or lowest reading while the load grows."""
+    rise = np.sign(np.corrcoef(points.load_n, points.reading)[0, 1]) if np.ptp(points.reading) else 0.0
+    if rise == 0.0 or math.isnan(rise):
+        raise PointsError("the reading is the same at every load: is the cell connected, and is it this channel?")
+    still = points.reading == (rise * points.reading).max() * rise
+    load, reading = points.load_n, points.reading
+    if np.count_nonzero(~still) < 3 or np.ptp(load[~still]) == 0.0:
+        return
+    others = fit_polynomial(load[~still], reading[~still], 1)
+    missed = abs(float(others.scaled[1] / others.half_width)) * float(np.ptp(load[still]))
+    if missed > max(0.02 * float(np.ptp(reading)), 6.0 * float(others.residual_sd)):
+        raise PointsError(
+            f"{'; '.join(_line(points, i) for i in np.flatnonzero(still))}: the reading stands still at "
+            f"{reading[still][0]:.10g} while the load changes: the cell or its amplifier is saturated. Leave these "
+            "points out or lower the gain"
+        )
+
+
+def _check_copied(points: Points) -> None:
+    """Refuse a table that was pasted in twice: its copies would count as repeats."""
+    rows = list(zip(points.load_n.tolist(), points.reading.tolist(), strict=True))
+    half = len(rows) // 2
+    if len(rows) >= 6 and len(rows) % 2 == 0 and rows[:half] == rows[half:]:
+        raise PointsError(
+            f"duplicates: lines from {points.lines[half]} on repeat the first {half} points exactly; the table stands "
+            "in the file twice. Leave the copy out"
+        )
+
+
+def _lack_of_fit(points: Points, order: int) -> dict[str, Any] | None:
+    found = terms.lack_of_fit(points.load_n, points.reading, order)
+    if found is None:
+        return None
+    return {
+        "f": _finite(found.f),
+        "degrees_of_freedom": [found.dof_lack, found.dof_pure],
+        "p": found.p,
+        "pure_error_sd": found.pure_error_sd,
+    }
+
+
+def _line(points: Points, index: Any) -> str:
+    return f"line {points.lines[int(index)]} ({points.load_n[int(index)]:.6g} N)"
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
