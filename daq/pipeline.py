@@ -24,13 +24,14 @@ from daq.sweep.onset import onset
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
-from daq.wire import board, cycling_power
+from daq.wire import board
 from daq.wire.crank import CrankFollower
+from daq.wire.readings import reading_of
 
 Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
 
-BOARD, POWER = "board", "power"
-"""Names of the two sources."""
+BOARD, POWER, CADENCE, HEART = "board", "power", "cadence", "heart"
+"""Names of the sources. A transmitter stands in the board's place and has its name; the last two are optional."""
 SWEEP_BEGUN = "sweep-begun"
 """Event: a sweep begins here; its content is what `beginning` makes."""
 FITTER = "fitter"
@@ -95,7 +96,7 @@ class Pipeline:
         self.mass_kg = mass_kg
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
-        self._crank = CrankFollower()
+        self._cranks = {POWER: CrankFollower(), CADENCE: CrankFollower()}
         self._sensor_clock = SensorClock()
 
     def _name_channels(self, channels: Sequence[str]) -> None:
@@ -146,20 +147,26 @@ class Pipeline:
         return [guarded(answer, doubts(progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2))]
 
     def _listen(self, notification: Notification) -> None:
-        """Take a power sensor's notification; one that cannot be decoded is counted and changes nothing."""
-        if notification.characteristic != cycling_power.MEASUREMENT_UUID:
-            return
+        """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing.
+
+        Strokes are cut by one sensor: by the cadence sensor when the rig has one of its own.
+        """
+        received_us, source = notification.received_us, notification.source
         try:
-            measurement = cycling_power.decode_power(notification.payload)
+            reading = reading_of(
+                notification.characteristic, notification.payload, source=source, received_us=received_us
+            )
         except ValueError:
             self.refused += 1
             return
-        received_us = notification.received_us
-        reading = cycling_power.to_power_reading(measurement, source=notification.source, received_us=received_us)
-        crank = self._crank.feed(reading)
-        measured_nm = None if reading.torque_total_32 is None else crank.torque_nm
-        self._cutter.feed_power(received_us / 1e6, float(measurement.power_w), measured_nm)
-        self._cutter.feed_crank(self._sensor_clock.feed(crank.event_s, received_us))
+        if reading is None or source not in self._cranks:
+            return
+        crank = self._cranks[source].feed(reading)
+        if source == POWER and reading.power_w is not None:
+            measured_nm = None if reading.torque_total_32 is None else crank.torque_nm
+            self._cutter.feed_power(received_us / 1e6, reading.power_w, measured_nm)
+        if source == (POWER if self._rig.cadence is None else CADENCE):
+            self._cutter.feed_crank(self._sensor_clock.feed(crank.event_s, received_us))
 
     def _take(self, event: Event) -> list[Output]:
         content, t_s = event.content, event.received_us / 1e6

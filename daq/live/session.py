@@ -7,17 +7,20 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable
+from functools import partial
 from typing import Any
 
 from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
 from daq.live import messages, view
+from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
 from daq.live.hub import Hub
 from daq.live.storing import Storing, joined
 from daq.measure.calibration import Calibration
-from daq.pipeline import BOARD, FITTER, POWER, SWEEP_BEGUN, Output, Pipeline, beginning, item_of
+from daq.measure.cell_checks import CellWatch
+from daq.pipeline import BOARD, CADENCE, FITTER, HEART, POWER, SWEEP_BEGUN, Output, Pipeline, beginning, item_of
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
@@ -25,7 +28,8 @@ from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED, NotNow, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
-from daq.wire.board import BoardDecoder, Reply, WrongVersion
+from daq.wire import board
+from daq.wire.board import BoardDecoder
 
 TICK_S = 0.02
 SWEEP_EVERY = 12
@@ -60,16 +64,27 @@ class Session:
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
         self.health = {
             BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
-            POWER: SourceHealth(POWER, "power", self._power_counters, lambda: self.links[POWER](), clock.pace),
+            POWER: SourceHealth(POWER, "power", self._power_counters, partial(self._link_trouble, POWER), clock.pace),
         }
-        self.links: dict[str, Callable[[], str]] = {BOARD: str, POWER: str}
-        """What each link says is wrong; set by whoever connects the links."""
+        for name in (CADENCE, HEART):
+            if getattr(rig, name) is not None:
+                self.health[name] = SourceHealth(name, "power", trouble=partial(self._link_trouble, name))
+        self.links: dict[str, Callable[[], str]] = dict.fromkeys(self.health, str)
+        """What each link says is wrong; this and the next three are set by whoever connects the links."""
+        self.told: Callable[[board.Item], None] = lambda _: None
+        """Hears all that the board says."""
+        self.lost: Callable[[], tuple[int, int]] = self._lost_of_board
+        """How many scans were dropped on the way, and how many frames damaged."""
+        self.compensate: Callable[[], Awaitable[str]] | None = None
+        """Asks the power sensor to find its own zero; None without a sensor that can be asked."""
+        self.cells = CellWatch(())
         self._recorder = recorder
         self._on_output = on_output
         self._undecoded: list[tuple[int, bytes]] = []
         self._inbox: list[Item] = []
         self._open_sweep = False
         self._refusal = ""
+        self._greeting: board.Hello | None = None
         self._troubles: dict[str, str] = {}
 
     @property
@@ -84,13 +99,18 @@ class Session:
         self._record(WireBytes(received_us, BOARD, data))
         self._undecoded.append((received_us, data))
 
-    def arrive_notification(self, received_us: int, characteristic: str, payload: bytes) -> None:
-        """One notification of the power sensor."""
-        notification = Notification(received_us, POWER, characteristic, payload)
+    def arrive(self, received_us: int, said: board.Item) -> None:
+        """Scans or the channel table of a device whose bytes are not ours to decode."""
+        self._decode()
+        self._take(received_us, said)
+
+    def arrive_notification(self, received_us: int, characteristic: str, payload: bytes, source: str = POWER) -> None:
+        """One notification of a Bluetooth sensor, or a value read from it."""
+        notification = Notification(received_us, source, characteristic, payload)
         self._record(notification)
         self._decode()
         self._inbox.append(notification)
-        self.health[POWER].arrived(received_us, 1)
+        self.health[source].arrived(received_us, 1)
 
     # --- what the fitter does ---------------------------------------------------------------------------------------
 
@@ -136,6 +156,15 @@ class Session:
         await self._accept("mark", {"text": text})
         self.note("info", f"marked: {text}")
 
+    async def compensate_offset(self) -> str:
+        """Let the power sensor find its own zero, and keep what it said. NotNow when there is none to ask."""
+        if self.compensate is None:
+            raise NotNow("no power sensor is linked whose zero could be set")
+        said = await self.compensate()
+        await self._accept("power-zero", {"said": said})
+        self.note("info", f"power sensor: {said}")
+        return said
+
     def note(self, level: str, text: str) -> None:
         """Tell everybody at the jig one sentence."""
         self._handle(Note(level, text, self.clock.now_us() / 1e6))
@@ -166,16 +195,33 @@ class Session:
         """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
         pieces, self._undecoded = self._undecoded, []
         for received_us, said in self.decoder.feed_pieces(pieces):
-            if isinstance(said, Samples):
-                self._inbox.append(item_of(said, received_us))
-                self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
-            elif isinstance(said, WrongVersion):
-                self._refusal = str(said)
-            elif isinstance(said, Reply):
-                self.note("info", f"board: {said.text or said.result.name.lower()}")
-            else:
-                self._refusal = view.missing_channels(self.rig, said)
-                self._inbox.append(item_of(said, received_us))
+            self._take(received_us, said)
+            self.told(said)
+
+    def _take(self, received_us: int, said: board.Item) -> None:
+        """One thing the board said."""
+        if isinstance(said, Samples):
+            self._inbox.append(item_of(said, received_us))
+            self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
+        elif isinstance(said, board.WrongVersion):
+            self._refusal = str(said)
+        elif isinstance(said, board.Reply):
+            level = "info" if said.result is board.Result.DONE else "caution"
+            self.note(level, f"board: {said.text or said.result.name.lower()}")
+        else:
+            self._refusal = view.missing_channels(self.rig, said)
+            self._inbox.append(item_of(said, received_us))
+            self._greet(said)
+
+    def _greet(self, hello: board.Hello) -> None:
+        """Tell when the board has restarted, or is another one; know its cells."""
+        last, self._greeting = self._greeting, hello
+        if last is None or hello.channels != last.channels:
+            self.cells = CellWatch(cells_of(self.rig, hello))
+        if last is not None and hello.board_id != last.board_id:
+            self.note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
+        elif last is not None and hello.boot != last.boot:
+            self.note("caution", "the board has restarted: look after its power and cable")
 
     async def _accept(self, kind: str, content: dict[str, Any]) -> None:
         """Feed an event after all that arrived before it; only what the pipeline accepts is kept, and durably."""
@@ -191,6 +237,8 @@ class Session:
         if self.storing is not None:
             self.storing.add(item)
         for output in outputs:
+            if isinstance(item, Samples) and isinstance(output, Loads):
+                self.cells.feed(item, output)
             self._handle(output)
         if self._open_sweep and self.progress is not None and self.progress.state in ENDED:
             self._end_sweep(self.progress.state)
@@ -236,13 +284,13 @@ class Session:
         self._troubles = now
 
     def _board_counters(self) -> Counters:
-        decoder = self.decoder
-        return Counters(
-            decoder.dropped,
-            decoder.damaged + decoder.malformed,
-            self.pipeline.late,
-            self.pipeline.clock_errors_ms[BOARD],
-        )
+        return Counters(*self.lost(), self.pipeline.late, self.pipeline.clock_errors_ms[BOARD])
+
+    def _lost_of_board(self) -> tuple[int, int]:
+        return self.decoder.dropped, self.decoder.damaged + self.decoder.malformed
+
+    def _link_trouble(self, name: str) -> str:
+        return self.links[name]()
 
     def _board_trouble(self) -> str:
         return self._refusal or self.links[BOARD]()

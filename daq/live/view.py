@@ -97,6 +97,7 @@ def onset_fields(session: Session) -> dict[str, Any]:
 def troubles(session: Session) -> dict[str, str]:
     """What is wrong with each part now, in one sentence; empty text where nothing is."""
     found = {health.name: health.trouble_now(session.clock.now_us()) for health in session.health.values()}
+    found |= session.cells.troubles
     found["store"] = session.storing.trouble if session.storing is not None else ""
     return found
 

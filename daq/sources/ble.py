@@ -15,7 +15,7 @@ from bleak.backends.device import BLEDevice
 from bleak.backends.scanner import AdvertisementData
 from bleak.exc import BleakBluetoothNotAvailableError, BleakBluetoothNotAvailableReason, BleakDBusError, BleakError
 
-from daq.rig import BlePower
+from daq.rig import BleSensor
 from daq.sources.clock import SessionClock
 
 CYCLING_POWER_MEASUREMENT = "00002a63-0000-1000-8000-00805f9b34fb"
@@ -45,7 +45,7 @@ class BleLink:
     """Keeps one power sensor connected. `message` says in one sentence what is wrong, empty when nothing is."""
 
     def __init__(
-        self, sensor: BlePower, clock: SessionClock, on_notification: Callable[[int, str, bytes], None]
+        self, sensor: BleSensor, clock: SessionClock, on_notification: Callable[[int, str, bytes], None]
     ) -> None:
         self._sensor = sensor
         self._clock = clock

@@ -1,0 +1,145 @@
+"""Load cells that cannot be right: at the end of their scale, overloaded, stuck, negative under load, swapped.
+
+Judged second by second from counts and loads. What it cannot see: left and right swapped, or nose and rear; a cell
+that reads a wrong share of its load. The sum check and a weight hung on each cell find those.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from daq.values import Array, Bools, Ints, Loads, Samples, Status
+
+STUCK_S = 3
+"""A converter of 20 bits and more shows its own noise: so many seconds without the least change are a dead one."""
+FEWEST_SCANS = 5
+"""In a second; of fewer nothing is said about a stuck cell."""
+NOISY_BITS = 20
+NEGATIVE_N, NEGATIVE_SHARE = 20.0, 0.1
+"""A cell this far below zero, and by this share of all load, while the jig is loaded. Common practice, no source."""
+LOADED_N = 150.0
+"""Less than this on all cells together is an empty jig, or somebody leaning on it."""
+SWAPPED_S = 10
+"""A seated rider's hands never carry more than the saddle for so long; a standing one's may for a moment."""
+SEATED_N = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One force channel as the checks need it."""
+
+    name: str
+    column: int
+    """Of the board's scans."""
+    role: Literal["hands", "saddle"]
+    bits: int = 24
+    raw: bool = True
+    """Counts straight from a converter; a transmitter's are rounded to its own division and may stand still."""
+    capacity_n: float | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Second:
+    scans: int
+    lowest: Ints
+    highest: Ints
+    mean_n: Array
+    most_n: Array
+    status: int
+
+
+class CellWatch:
+    """Feed scans with their loads, cells in the order of Loads.cells_n; `troubles` names what is wrong now."""
+
+    def __init__(self, cells: Sequence[Cell]) -> None:
+        self._cells = tuple(cells)
+        self._columns = [cell.column for cell in self._cells]
+        self._past: deque[_Second] = deque(maxlen=SWAPPED_S)
+        self._pending: list[tuple[Samples, Loads]] = []
+        self._second: int | None = None
+        self.troubles: dict[str, str] = {}
+        """By cell, or by "cells" for what concerns several: one sentence with the remedy."""
+
+    def feed(self, samples: Samples, loads: Loads) -> None:
+        """Take n scans and their loads. A second is judged when the first scan after it comes."""
+        if not len(samples):
+            return
+        second = int(loads.t_s[-1])
+        if self._second is not None and second != self._second and self._pending:
+            self._past.append(_summed(self._pending, self._columns))
+            self._pending = []
+            self.troubles = self._judge()
+        self._second = second
+        self._pending.append((samples, loads))
+
+    def _judge(self) -> dict[str, str]:
+        found: dict[str, str] = {}
+        last = self._past[-1]
+        for i, cell in enumerate(self._cells):
+            if problem := self._of_one(i, cell, last):
+                found[cell.name] = problem
+        if not found and (problem := self._of_all(last)):
+            found["cells"] = problem
+        return found
+
+    def _of_one(self, i: int, cell: Cell, last: _Second) -> str:
+        end = 1 << (cell.bits - 1)
+        if last.highest[i] >= end - 1 or last.lowest[i] <= -end:
+            return "at the end of its converter's scale: overloaded, or a wire of the cell is broken"
+        if cell.capacity_n is not None and last.most_n[i] > cell.capacity_n:
+            return f"overloaded: {last.most_n[i]:.0f} N, rated {cell.capacity_n:.0f} N. Unload it, then check its zero"
+        if self._is_stuck(i, cell):
+            return f"has not changed by one count for {STUCK_S} s: converter stuck, or its clock or data wire broken"
+        total_n = float(np.abs(last.mean_n).sum())
+        if total_n > LOADED_N and last.mean_n[i] < -max(NEGATIVE_N, NEGATIVE_SHARE * total_n):
+            return (
+                f"reads {last.mean_n[i]:.0f} N under a rider: its signal wires are swapped, "
+                "or the zero was taken with a load on it"
+            )
+        return ""
+
+    def _is_stuck(self, i: int, cell: Cell) -> bool:
+        seconds = list(self._past)[-STUCK_S:]
+        if not cell.raw or cell.bits < NOISY_BITS or len(seconds) < STUCK_S:
+            return False
+        enough = all(second.scans >= FEWEST_SCANS for second in seconds)
+        values = {int(v) for second in seconds for v in (second.lowest[i], second.highest[i])}
+        return enough and len(values) == 1
+
+    def _of_all(self, last: _Second) -> str:
+        if last.status & Status.ADC_ERROR:
+            return "the board reports a converter that could not be read: check the wires between converter and board"
+        if last.status & Status.SATURATED:
+            return "the board reports a channel at the end of its scale"
+        if len(self._past) < SWAPPED_S:
+            return ""
+        mean_n = np.mean([second.mean_n for second in self._past], axis=0)
+        hands_n = float(mean_n[self._of_role("hands")].sum())
+        saddle_n = float(mean_n[self._of_role("saddle")].sum())
+        if hands_n + saddle_n > LOADED_N and hands_n > saddle_n > SEATED_N:
+            return (
+                f"the hands seem to carry more than the saddle ({hands_n:.0f} N and {saddle_n:.0f} N): "
+                "are the plugs of bar and saddle swapped?"
+            )
+        return ""
+
+    def _of_role(self, role: str) -> Bools:
+        return np.array([cell.role == role for cell in self._cells])
+
+
+def _summed(pieces: Sequence[tuple[Samples, Loads]], columns: Sequence[int]) -> _Second:
+    counts = np.concatenate([samples.counts[:, columns] for samples, _ in pieces])
+    cells_n = np.concatenate([loads.cells_n for _, loads in pieces])
+    return _Second(
+        scans=len(counts),
+        lowest=counts.min(axis=0),
+        highest=counts.max(axis=0),
+        mean_n=cells_n.mean(axis=0),
+        most_n=cells_n.max(axis=0),
+        status=int(np.bitwise_or.reduce(np.concatenate([samples.status for samples, _ in pieces]))),
+    )
