@@ -93,6 +93,7 @@ def _term(content: Any, where: str) -> Term:
             relative=_number(table, "relative", where, 0.0),
             dof=_optional(table, "dof", where),
             shared=_flag(table, "shared", where),
+            shape=_text(table, "shape", where, "normal"),  # type: ignore[arg-type]  # Term checks it
             note=_text(table, "note", where, ""),
         )
     except CalibrationError:

@@ -10,7 +10,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
 
+Shape = Literal["normal", "rectangular", "triangular"]
 FIT = "fit"
 """Name of the term that comes from the covariance of the coefficients."""
 CONFIDENCE = 0.95
@@ -27,6 +29,8 @@ class Term:
     """Degrees of freedom; None: infinitely many, the uncertainty itself is taken as known."""
     shared: bool = False
     """The same error acts on every cell of this calibration."""
+    shape: Shape = "normal"
+    """Distribution of the error; with finite dof it is Student's t, scaled."""
     note: str = ""
     """Where the figure comes from."""
 
@@ -35,6 +39,8 @@ class Term:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0.0):
                 raise ValueError(f"term '{self.name}': {name}: expected a number of at least 0, got {value!r}")
+        if self.shape not in get_args(Shape):
+            raise ValueError(f"term '{self.name}': shape: expected {', '.join(get_args(Shape))}, got {self.shape!r}")
         if self.dof is not None and not (math.isfinite(self.dof) and self.dof > 0.0):
             raise ValueError(f"term '{self.name}': dof: expected a number above 0 or nothing, got {self.dof!r}")
 
