@@ -1,0 +1,105 @@
+"""Loads that show where they do not act: the matrix of cross-talk and its inverse.
+
+Weights are put on one place after another, and every cell is read each time:
+
+    shown = matrix x true          crosstalk of a Calibration = the inverse: true = crosstalk x shown
+
+A load on the bar must not show at the saddle; whatever does is corrected, and what is left goes into the budget.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.values import Array
+
+WEAKEST = 0.05
+"""Placements are refused when some mixture of cells was loaded less than this part of the most loaded one."""
+
+
+class CrossTalkError(ValueError):
+    """These placements do not tell the cross-talk; the text says what is missing."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CrossTalk:
+    """k cells and how they show each other's loads."""
+
+    names: tuple[str, ...]
+    matrix: Array
+    """(k, k) newtons that cell i shows for each newton on cell j."""
+    standard_uncertainty: Array
+    """(k, k) of matrix; NaN when there were no more placements than cells."""
+    correction: Array
+    """(k, k) inverse of matrix."""
+    residual_sd_n: Array
+    """(k,) scatter of each cell about the matrix; NaN as above."""
+    dof: int
+
+    @property
+    def rows(self) -> tuple[tuple[float, ...], ...]:
+        """The correction as a Calibration keeps it."""
+        return tuple(tuple(float(value) for value in row) for row in self.correction)
+
+    @property
+    def worst(self) -> tuple[str, str, float]:
+        """(loaded cell, cell that shows it, fraction shown) of the largest cross-talk."""
+        aside = np.abs(self.matrix - np.diag(np.diag(self.matrix)))
+        i, j = np.unravel_index(int(aside.argmax()), aside.shape)
+        return self.names[j], self.names[i], float(self.matrix[i, j])
+
+    def left_over_n(self, loads_n: Sequence[float]) -> Array:
+        """(k,) standard uncertainty that the correction leaves on each cell under these loads on all cells, N."""
+        others = np.array(loads_n, dtype=np.float64)[None, :] * (1.0 - np.eye(len(self.names)))
+        return np.asarray(np.sqrt(((np.nan_to_num(self.standard_uncertainty) * others) ** 2).sum(axis=1)))
+
+
+def crosstalk(names: Sequence[str], true_n: npt.ArrayLike, shown_n: npt.ArrayLike) -> CrossTalk:
+    """The cross-talk of m placements: true_n (m, k) known loads on each cell, shown_n (m, k) what each cell showed.
+
+    By least squares over all placements, so repeats and several weights count. Raises CrossTalkError when a cell was
+    never loaded apart from the others, and for a cell that shows others more than itself.
+    """
+    true, shown = np.asarray(true_n, dtype=np.float64), np.asarray(shown_n, dtype=np.float64)
+    k = len(names)
+    if true.ndim != 2 or true.shape[1] != k or true.shape != shown.shape:
+        raise CrossTalkError(f"expected true and shown loads of {k} cells, got {true.shape} and {shown.shape}")
+    if not (np.isfinite(true).all() and np.isfinite(shown).all()):
+        raise CrossTalkError("expected finite loads; a placement is missing or not a number")
+    _check_placements(names, true)
+    q, r = np.linalg.qr(true)
+    matrix = np.linalg.solve(r, q.T @ shown).T
+    _check_own(names, matrix)
+    dof = len(true) - k
+    rest = shown - true @ matrix.T
+    sd = np.sqrt((rest**2).sum(axis=0) / dof) if dof > 0 else np.full(k, np.nan)
+    spread = np.sqrt((np.linalg.inv(r) ** 2).sum(axis=1))
+    return CrossTalk(tuple(names), matrix, sd[:, None] * spread[None, :], np.linalg.inv(matrix), sd, dof)
+
+
+def _check_placements(names: Sequence[str], true: Array) -> None:
+    never = [name for name, loads in zip(names, true.T, strict=True) if not loads.any()]
+    if never:
+        raise CrossTalkError(f"no weight was put on {', '.join(never)}; load every cell at least once")
+    sizes = np.linalg.svd(true, compute_uv=False)
+    if len(true) < len(names) or sizes[-1] < WEAKEST * sizes[0]:
+        raise CrossTalkError(
+            f"the placements do not tell the cells apart: {len(true)} placements for {len(names)} cells, always loaded "
+            "together. Put a weight right over each cell in turn"
+        )
+
+
+def _check_own(names: Sequence[str], matrix: Array) -> None:
+    for i, name in enumerate(names):
+        most = int(np.abs(matrix[:, i]).argmax())
+        if most != i:
+            raise CrossTalkError(
+                f"a load on {name} shows most on {names[most]}: two cells are mixed up, in the wiring or in the order "
+                "the weights were put on. Check, then repeat the placements"
+            )
+        if matrix[i, i] < 0.0:
+            raise CrossTalkError(f"a load on {name} shows as a pull: its signal wires are exchanged, or the cell is")
