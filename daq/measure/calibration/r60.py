@@ -1,0 +1,51 @@
+"""Limits of OIML R60-1:2021 for load cells, to judge a cell by. Meeting them here is no type approval."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+CellClass = Literal["A", "B", "C", "D"]
+STEPS: dict[CellClass, tuple[tuple[float, float], ...]] = {
+    "A": ((50_000, 0.5), (200_000, 1.0), (math.inf, 1.5)),
+    "B": ((5_000, 0.5), (20_000, 1.0), (math.inf, 1.5)),
+    "C": ((500, 0.5), (2_000, 1.0), (math.inf, 1.5)),
+    "D": ((50, 0.5), (200, 1.0), (math.inf, 1.5)),
+}
+"""(up to and with so many intervals v, permissible error in v before the apportionment)."""
+APPORTIONED = 0.7
+"""p_LC: the cell's part of the error of a whole instrument."""
+CREEP, CREEP_LAST_THIRD = 0.7, 0.15
+"""Of the permissible error: within 30 min, and between 20 and 30 min."""
+RETURN_V = 0.5
+"""Minimum dead load output return after 30 min under load, in v."""
+
+
+def interval_n(capacity_n: float, intervals: int) -> float:
+    """The verification interval v of a cell with so many intervals."""
+    return capacity_n / intervals
+
+
+def permissible_error_n(
+    load_n: float, *, cell_class: CellClass, capacity_n: float, intervals: int, apportioned: float = APPORTIONED
+) -> float:
+    """Largest permissible error at a load: non-linearity, hysteresis and temperature effect on sensitivity together."""
+    if not 0.3 <= apportioned <= 0.8:
+        raise ValueError(f"apportionment: expected 0.3 to 0.8, got {apportioned:g}")
+    v = interval_n(capacity_n, intervals)
+    in_v = abs(load_n) / v
+    # a load that lies on a limit but for rounding belongs below it
+    return next(error for limit, error in STEPS[cell_class] if in_v <= limit * (1.0 + 1e-12)) * apportioned * v
+
+
+def permissible_creep_n(
+    load_n: float, *, cell_class: CellClass, capacity_n: float, intervals: int
+) -> tuple[float, float]:
+    """Largest permissible creep over 30 min, and over the last 10 of them, at a load of 90 to 100 % of capacity."""
+    error_n = permissible_error_n(load_n, cell_class=cell_class, capacity_n=capacity_n, intervals=intervals)
+    return CREEP * error_n, CREEP_LAST_THIRD * error_n
+
+
+def permissible_return_n(*, capacity_n: float, intervals: int) -> float:
+    """Largest permissible minimum dead load output return."""
+    return RETURN_V * interval_n(capacity_n, intervals)
