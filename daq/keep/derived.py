@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from daq.sweep.step import FAULTS
-from daq.values import Loads, Onset, StepMean, Stroke
+from daq.values import Array, Loads, Onset, StepMean, Stroke
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -31,6 +33,18 @@ def step_of_strokes(derived: Derived) -> list[int | None]:
     """For each stroke the number of the step it was averaged in, from 1; None when it was left out."""
     places = {stroke: number for number, step in enumerate(derived.steps, start=1) for stroke in step.strokes}
     return [places.get(stroke) for stroke in derived.strokes]
+
+
+def step_of_times(derived: Derived, t_s: Array) -> list[int | None]:
+    """For each time the number of the step in one of whose averaged strokes it lies; None when in none."""
+    used = sorted((one.start_s, one.end_s, n) for n, step in enumerate(derived.steps, start=1) for one in step.strokes)
+    if not used:
+        return [None] * len(t_s)
+    starts_s, ends_s, numbers = (np.array(column) for column in zip(*used, strict=True))
+    place = np.searchsorted(starts_s, t_s, side="right") - 1
+    inside = (place >= 0) & (t_s < ends_s[place])
+    found: list[int | None] = np.where(inside, numbers[place], 0).tolist()
+    return [step or None for step in found]
 
 
 def exclusions(derived: Derived) -> list[tuple[int, Stroke, str]]:

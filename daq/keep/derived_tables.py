@@ -7,9 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from daq.keep.derived import Derived, exclusions, step_of_strokes
+from daq.keep.derived import Derived, exclusions, step_of_strokes, step_of_times
 from daq.keep.tables import SWEEP, Field, Table, table_of_rows
-from daq.values import Loads
 
 NEWTON = "N"
 
@@ -20,7 +19,7 @@ def derived_tables(name: str, derived: Derived) -> list[Table]:
         _steps(name, derived),
         _strokes(name, derived),
         _exclusions(name, derived),
-        _loads(name, derived.loads, derived.cells),
+        _loads(name, derived),
         _onset(name, derived),
         _clocks(name, derived),
         _methods(name, derived),
@@ -92,23 +91,26 @@ def _exclusions(name: str, derived: Derived) -> Table:
     return table_of_rows("exclusions", "Strokes left out, and why", fields, rows)
 
 
-def _loads(name: str, parts: tuple[Loads, ...], cells: tuple[str, ...]) -> Table:
+def _loads(name: str, derived: Derived) -> Table:
     fields = (
         SWEEP,
         Field("t_s", "number", "session time of the scan", "s"),
+        Field("step", "integer", "the step in whose mean the scan's stroke is; missing when it is in none"),
         Field("hands_n", "number", "support force at the hands along the jig normal", NEWTON),
         Field("saddle_n", "number", "support force at the saddle", NEWTON),
         Field("tilt_deg", "number", "jig tilt", "deg"),
         Field("status", "integer", "status bits as in the raw"),
-        *(Field(f"cell_{cell}_n", "number", f"cell {cell}", NEWTON) for cell in cells),
+        *(Field(f"cell_{cell}_n", "number", f"cell {cell}", NEWTON) for cell in derived.cells),
     )
-    if not parts:
+    if not derived.loads:
         return table_of_rows("loads", "Calibrated loads, scan by scan", fields, [])
-    columns = [np.concatenate([getattr(part, f.name) for part in parts]) for f in fields[1:6]]
-    cells_n = np.concatenate([part.cells_n for part in parts])
-    columns[4] = columns[4].astype(np.int64)
-    named = ([name] * len(cells_n), *columns, *cells_n.T)
-    return Table("loads", "Calibrated loads, scan by scan", fields, named)
+    t_s, hands_n, saddle_n, tilt_deg, status = (
+        np.concatenate([getattr(part, column) for part in derived.loads])
+        for column in ("t_s", "hands_n", "saddle_n", "tilt_deg", "status")
+    )
+    cells_n = np.concatenate([part.cells_n for part in derived.loads])
+    columns = (t_s, step_of_times(derived, t_s), hands_n, saddle_n, tilt_deg, status.astype(np.int64), *cells_n.T)
+    return Table("loads", "Calibrated loads, scan by scan", fields, ([name] * len(t_s), *columns))
 
 
 def _onset(name: str, derived: Derived) -> Table:

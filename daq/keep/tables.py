@@ -17,6 +17,7 @@ from typing import Any, Literal
 import numpy as np
 
 from daq.keep.errors import StoreError
+from daq.values import Array
 
 FieldType = Literal["integer", "number", "string", "boolean"]
 Form = Literal["parquet", "csv.gz"]
@@ -97,6 +98,19 @@ def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
             cells = list(zip(*rows, strict=True)) or [()] * len(names)
         return {name: list(column) for name, column in zip(names, cells, strict=True)}
     raise StoreError(f"{folder}: no table {name} (neither .parquet nor .csv.gz)")
+
+
+def read_columns(folder: Path, name: str, columns: Sequence[str]) -> list[Array]:
+    """Some numeric columns of a table as floats, NaN where missing; of a Parquet file nothing else is read."""
+    if (folder / f"{name}.parquet").exists():
+        import pyarrow as arrow  # type: ignore[import-untyped,import-not-found,unused-ignore]
+        import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+
+        with arrow.memory_map(str(folder / f"{name}.parquet")) as file:
+            table = parquet.ParquetFile(file, pre_buffer=False).read(columns=list(columns), use_threads=False)
+        return [np.asarray(table.column(column).to_numpy(), dtype=np.float64) for column in columns]
+    read = read_table(folder, name)
+    return [np.array([float(cell) if cell != "" else np.nan for cell in read[column]]) for column in columns]
 
 
 def _write_parquet(table: Table, path: Path) -> None:

@@ -1,0 +1,155 @@
+"""What an analysis over an archive costs, as ratios within one run: `python -m tests.bench.archive`.
+
+500 simulated sweeps of 11 steps, 495 strokes and 34 000 scans each (340 s at 100 Hz), as exported: step means over
+the scans by this program's pool of two processes, its start included, against DuckDB on two threads; and strokes cut
+again from the loads by one process and by two. Of 4000 sweeps, step means over the strokes, where opening a file is
+most of the work: told without a goal. Exit code 1 when a goal is missed.
+"""
+
+import os
+import shutil
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+
+from daq.keep import workers
+from daq.keep.analyses import step_means, step_means_of_scans
+from daq.keep.archive import analyse
+from daq.keep.derived import Derived
+from daq.keep.export import export
+from daq.keep.store import Store
+from daq.keep.tables import read_columns
+from daq.measure.stroke import StrokeCutter
+from daq.values import NAN, Loads, Status, StepMean, Stroke
+from tests.keep.jig import begin, second_of_session
+
+SWEEPS = 4000
+FEWER = 500
+KINDS = 10
+"""Different sweeps made; the others are links to them under their own names."""
+STEPS = 11
+STROKES = 45
+SECONDS = 340
+
+
+def derived(store: Store, sweep_id: int) -> Derived:
+    """Strokes with scatter, one mean per step."""
+    rng = np.random.default_rng(sweep_id)
+    strokes, steps = [], []
+    for step in range(STEPS):
+        of_step = []
+        for index in range(STROKES):
+            start_s = (step * STROKES + index) * 0.667
+            hands_n, saddle_n, torque_nm = rng.normal([80, 300, 21], [5, 8, 0.3])
+            means = (hands_n, saddle_n, NAN, 2.6, torque_nm, 200.0, (hands_n,) * 4)
+            of_step.append(Stroke(start_s, start_s + 0.667, *means, 67, Status(0)))
+        strokes += of_step
+        steps.append(StepMean(140 - 5 * step, 80, NAN, step / 2, 21, 300, 2.6, tuple(of_step[8:]), 8))
+    n = SECONDS * 100
+    hands_n, saddle_n = rng.normal(80, 5, (2, n))
+    tilt_deg, status = np.full(n, 2.6), np.where(np.arange(n) % 67 == 0, 8, 0).astype(np.uint8)
+    loads = Loads(np.arange(n) / 100, hands_n, saddle_n, tilt_deg, rng.normal(80, 5, (n, 4)), status)
+    return Derived((loads,), tuple(strokes), tuple(steps), None, ("a", "b", "c", "d"))
+
+
+def make_archive(folder: Path) -> Path:
+    """The archive: a few sweeps exported, and links to them; a smaller one beside it in `fewer`."""
+    with Store.open(folder / "store.sqlite") as store:
+        made = []
+        for _ in range(KINDS):
+            session_id = begin(store)
+            store.put(session_id, [item for second in range(SECONDS) for item in second_of_session(second)])
+            made.append(
+                store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={"a": 1})
+            )
+        originals = export(store, made, folder / "sweeps", derived, form="parquet")
+    for original in originals:
+        shutil.copytree(original, folder / "fewer" / original.name, copy_function=os.link)
+    for number in range(KINDS, SWEEPS):
+        original = originals[number % KINDS]
+        for archive in ("sweeps", "fewer")[: 1 + (number < FEWER)]:
+            copy = folder / archive / f"{original.name}-{number:04d}"
+            shutil.copytree(original, copy, copy_function=os.link)
+    return folder / "sweeps"
+
+
+def cut_again(folder: Path) -> list[dict[str, Any]]:
+    """Strokes cut from the loads in pieces of a fifth of a second, as they come while riding."""
+    names = ("t_s", "hands_n", "saddle_n", "tilt_deg", "status", "cell_a_n", "cell_b_n", "cell_c_n", "cell_d_n")
+    t_s, hands_n, saddle_n, tilt_deg, status, *cells_n = read_columns(folder, "loads", names)
+    columns = (t_s, hands_n, saddle_n, tilt_deg, np.array(cells_n).T, status.astype(np.uint8))
+    cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.81)
+    strokes = [
+        stroke
+        for start in range(0, len(t_s), 20)
+        for stroke in cutter.feed_loads(Loads(*(column[start : start + 20] for column in columns)))
+    ]
+    return [{"strokes": len(strokes), "hands_n": float(np.mean([stroke.hands_n for stroke in strokes]))}]
+
+
+def with_duckdb(archive: Path, table: str) -> int:
+    """The same step means in SQL."""
+    with duckdb.connect() as db:
+        db.execute("SET threads = 2")
+        rows = db.execute(
+            "SELECT filename, step, count(*), avg(hands_n), avg(saddle_n), avg(tilt_deg) "
+            f"FROM read_parquet('{archive}/*/{table}.parquet', filename = true) WHERE step IS NOT NULL GROUP BY ALL"
+        ).fetchall()
+    return len(rows)
+
+
+def measure(folder: Path) -> list[tuple[str, float, str, float | None]]:
+    """(what, measured, 'at most' or 'at least', goal or None when it is only told)."""
+    archive = make_archive(folder)
+    fewer = folder / "fewer"
+
+    def ours(archive: Path, analysis: Any, processes: int) -> float:
+        with tempfile.TemporaryDirectory(dir=folder) as out:
+            started = time.perf_counter()
+            analysed = analyse(archive, analysis, Path(out), method="bench/1", mapper=workers.local(processes))
+            taken = time.perf_counter() - started
+        assert not analysed.failures
+        return taken
+
+    def by_duckdb(archive: Path, table: str) -> float:
+        started = time.perf_counter()
+        assert with_duckdb(archive, table) == len(list(archive.glob("*/strokes.parquet"))) * STEPS
+        return time.perf_counter() - started
+
+    scans = turns(lambda: ours(fewer, step_means_of_scans, 2), lambda: by_duckdb(fewer, "loads"))
+    strokes = turns(lambda: ours(archive, step_means, 2), lambda: by_duckdb(archive, "strokes"))
+    again = turns(lambda: ours(fewer, cut_again, 1), lambda: ours(fewer, cut_again, 2))
+    return [
+        (f"step means over scans, {FEWER} sweeps, two processes / DuckDB", scans, "at most", 1.5),
+        (f"  over strokes, {SWEEPS} sweeps", strokes, "", None),
+        (f"strokes cut again, {FEWER} sweeps, two processes faster than one", again, "at least", 1.7),
+    ]
+
+
+def turns(a: Callable[[], float], b: Callable[[], float], times: int = 3) -> float:
+    """Shortest of a over shortest of b, taken in turn: what is left when the machine's other work is not in the way."""
+    taken = [(a(), b()) for _ in range(times)]
+    return min(one for one, _ in taken) / min(other for _, other in taken)
+
+
+def main() -> int:
+    """Prints the table."""
+    with tempfile.TemporaryDirectory(dir=".", prefix=".bench") as folder:
+        found = measure(Path(folder))
+    missed = 0
+    for what, value, sense, goal in found:
+        reached = goal is None or (value <= goal if sense == "at most" else value >= goal)
+        missed += not reached
+        told = "" if goal is None else f"  goal {sense} {goal:g}{'' if reached else '   MISSED'}"
+        print(f"{what:<62} {value:8.2f}{told}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
