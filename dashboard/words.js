@@ -55,10 +55,10 @@ const NOW = {
     }),
   finished: (_, state) =>
     isNamed(state.onset)
-      ? say("Finished: onset at", {
-          value: number(state.onset.onset_mm),
+      ? say("Suggested setback", {
+          value: number(state.onset.suggested_setback_mm),
           unit: "mm behind the BB",
-          detail: `Suggested setback ${millimetres(state.onset.suggested_setback_mm)}`,
+          detail: `Finished. Onset ${answerRange(state.onset)}. The fitter decides.`,
         })
       : say("Finished", { detail: headline(state) }),
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
@@ -87,6 +87,10 @@ const HEADLINES = {
   "loaded-throughout": "No onset: hands loaded throughout",
   undecided: "Undecided: no onset can be named",
 };
+
+function answerRange(/** @type {Onset} */ onset) {
+  return `${number(onset.onset_mm, 1)} mm, 95 % ${range(onset.interval_95_mm, "mm", 1)}`;
+}
 
 /** The answer in one line, "so far" while steps are still to come. @param {State} state */
 export function headline({ onset, steps, sweep }) {

@@ -216,10 +216,14 @@ LONGEST_WHY = "a little less effort: bring the power to 200 W at 90 rpm"
 
 
 @pytest.mark.parametrize("size", SIZES, ids=str)
-@pytest.mark.parametrize("fields", [{"in_band": False}, {"in_band": True}], ids=str)
-def test_what_to_do_is_never_cut_off(desk, messages, size, fields):
+@pytest.mark.parametrize(
+    ("state", "fields"),
+    [(State.AVERAGING, {"in_band": False}), (State.SETTLING, {"settle_left_s": 6.0}), (State.FINISHED, {})],
+    ids=str,
+)
+def test_what_to_do_is_never_cut_off(desk, messages, size, state, fields):
     at = desk(viewport={"width": size[0], "height": size[1]}).open(messages["snapshot"])
-    at.send(sweep_in(messages, State.AVERAGING, dwell_left_s=25.0, why_waiting=LONGEST_WHY, **fields))
+    at.send(sweep_in(messages, state, dwell_left_s=25.0, why_waiting=LONGEST_WHY, **fields), messages["onset"])
 
     shown = at.page.locator(".now").evaluate("(now) => [now.scrollHeight, now.clientHeight]")
     assert shown[0] <= shown[1]

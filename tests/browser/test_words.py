@@ -78,6 +78,13 @@ def test_without_an_onset_no_setback_is_named_anywhere(words, messages, verdict)
     assert len(told[2]) == 1
 
 
+def test_at_the_end_the_suggestion_is_large_and_the_fitter_decides(words, messages):
+    said = words("m.instruction(state)", [*in_state(messages, State.FINISHED), messages["onset"]])
+
+    assert (said["lead"], said["value"]) == ("Suggested setback", "56")
+    assert said["detail"].replace("\u00a0", " ") == "Finished. Onset 52.4 mm, 95 % 48.1–56.9 mm. The fitter decides."
+
+
 def test_an_answer_before_the_end_is_called_so_far(words, messages):
     running = [messages["snapshot"], messages["onset"]]
     ended = [*in_state(messages, State.FINISHED), messages["onset"]]

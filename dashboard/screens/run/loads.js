@@ -38,7 +38,9 @@ export function loadsPanel(store) {
     const stroke = strokeFreshness(state, now_ms);
     const standing = !stroke.live && loadsFreshness(state, now_ms).live;
     const shown = standing ? standingLoads(store) : state.stroke;
-    const mean = state.stroke?.u_n?.hands ? "mean of the last stroke, ± standard uncertainty" : "mean of the last stroke";
+    const mean = state.stroke?.u_n?.hands
+      ? "mean of the last stroke, ± standard uncertainty"
+      : "mean of the last stroke";
     setText(basis, standing ? `${stroke.words}: means of the last second` : stroke.words || mean);
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
