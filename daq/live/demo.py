@@ -19,7 +19,7 @@ from daq.live.daemon import serve
 from daq.live.real import Link, begin, links_of
 from daq.live.session import Session
 from daq.live.view import Rider
-from daq.measure.calibration import Calibration, Channel, TiltTare, to_dict
+from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict
 from daq.pipeline import Output
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
@@ -37,6 +37,7 @@ LOOK_EVERY_S = 0.02
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
 TARED_DEG = (-2.0, 6.0)
+BUDGET = Uncertainty((Term("simulated cell", absolute_n=0.2, relative=5e-4, note="of our own choosing"),))
 
 
 class Demo:
@@ -158,7 +159,7 @@ def calibration_of(electronics: Electronics) -> Calibration:
     """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included."""
     tilt_zero, per_deg = electronics.zero_counts[-1], electronics.degrees_per_count
     forces = (
-        Channel(name, "force", (0.0, slope), zero, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG))
+        Channel(name, "force", (0.0, slope), zero, uncertainty=BUDGET, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG))
         for name, slope, zero, cosine_n, sine_n in zip(
             CELLS,
             electronics.newtons_per_count,

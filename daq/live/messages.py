@@ -29,6 +29,7 @@ from typing import Any
 
 import numpy as np
 
+from daq.measure import mechanics
 from daq.values import Loads, Stroke
 
 LOADS_KIND = 1
@@ -52,19 +53,26 @@ def text(kind: str, **fields: Any) -> str:
     return json.dumps({"type": kind, **plain(fields)}, allow_nan=False, separators=(",", ":"))
 
 
-def stroke(item: Stroke, *, mass_kg: float | None, g_m_s2: float) -> str:
-    """The message of one stroke, with shares of the weight along the jig normal; null when the mass is unknown."""
-    tilt_rad = math.radians(0.0 if math.isnan(item.tilt_deg) else item.tilt_deg)
-    weight_n = mass_kg * g_m_s2 * math.cos(tilt_rad) if mass_kg else math.nan
-    loads = {"hands": item.hands_n, "saddle": item.saddle_n, "feet": item.feet_n}
+def stroke(item: Stroke, *, mass_kg: float | None, g_m_s2: float, u_hands_n: float, u_saddle_n: float) -> str:
+    """The message of one stroke, with shares of the weight along the jig normal; null where something is unknown.
+
+    u_n are standard uncertainties; those of hands and saddle are NaN for a calibration without a budget.
+    """
+    fields = {field.name: getattr(item, field.name) for field in dataclasses.fields(item) if field.name != "flags"}
+    tilt_deg = 0.0 if math.isnan(item.tilt_deg) else item.tilt_deg
+    known, u_feet_n = dict.fromkeys(("hands", "saddle", "feet"), math.nan), math.nan
+    if mass_kg:
+        u = mechanics.Uncertainty(hands_n=u_hands_n, saddle_n=u_saddle_n)
+        found = mechanics.shares(item.hands_n, item.saddle_n, mass_kg=mass_kg, tilt_deg=tilt_deg, g_m_s2=g_m_s2, u=u)
+        known, u_feet_n = {"hands": found.hands, "saddle": found.saddle, "feet": found.feet}, found.u_feet_n
     return text(
         "stroke",
-        **{field.name: getattr(item, field.name) for field in dataclasses.fields(item) if field.name != "flags"},
+        **fields,
         flags=int(item.flags),
         cadence_rpm=item.cadence_rpm,
-        shares={name: load_n / weight_n for name, load_n in loads.items()},
+        shares=known,
         gradient_pct=100.0 * math.tan(math.radians(item.tilt_deg)),
-        u_n=dict.fromkeys(loads),
+        u_n={"hands": u_hands_n, "saddle": u_saddle_n, "feet": u_feet_n},
     )
 
 

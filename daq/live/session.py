@@ -255,7 +255,7 @@ class Session:
         if isinstance(output, Loads):
             self.hub.send(messages.loads_block(output))
         elif isinstance(output, Stroke):
-            self.hub.send(messages.stroke(output, mass_kg=self.rider.mass_kg, g_m_s2=self.rig.g_m_s2))
+            self.hub.send(view.stroke(self, output))
         elif isinstance(output, StepMean):
             self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
             self._keep("step", "step/1", output)

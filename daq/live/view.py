@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from daq import __version__
 from daq.live import messages
+from daq.measure.calibration import Calibration, expanded_sum
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.progress import SweepProgress
+from daq.values import NAN, Stroke
 from daq.wire.board import Hello
 
 if TYPE_CHECKING:
@@ -109,6 +112,28 @@ def missing_channels(rig: Rig, hello: Hello) -> str:
     if not missing:
         return ""
     return f"the board has no channel {', '.join(missing)}; it has {', '.join(sorted(there))}: mend the rig file"
+
+
+def stroke(session: Session, item: Stroke) -> str:
+    """The message of one stroke, with the uncertainties of the calibration at these loads."""
+    rig = session.rig
+    u_n = {role: standard_uncertainty_n(session.calibration, rig, item.cells_n, role) for role in ("hands", "saddle")}
+    return messages.stroke(
+        item,
+        mass_kg=session.rider.mass_kg,
+        g_m_s2=rig.g_m_s2,
+        u_hands_n=u_n["hands"],
+        u_saddle_n=u_n["saddle"],
+    )
+
+
+def standard_uncertainty_n(calibration: Calibration, rig: Rig, cells_n: Sequence[float], role: str) -> float:
+    """Standard uncertainty of the sum of the cells with this role, N; NaN when one of them has no budget."""
+    budgets = {channel.name: channel.uncertainty for channel in calibration.channels}
+    wanted = {channel.name for channel in rig.channels if channel.role == role}
+    parts = [(budgets[name], load_n) for name, load_n in zip(rig.cells, cells_n, strict=True) if name in wanted]
+    known = [(budget, load_n) for budget, load_n in parts if budget is not None]
+    return expanded_sum(known).standard_n if len(known) == len(parts) else NAN
 
 
 def sources(session: Session) -> list[dict[str, Any]]:

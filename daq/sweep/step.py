@@ -62,7 +62,7 @@ def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0
         hand_load_n=_mean(kept, "hands_n"),
         se_n=NAN,
         t_min=0.5 * (kept[0].start_s + kept[-1].end_s) / 60.0,
-        crank_torque_nm=_mean(kept, "crank_torque_nm"),
+        crank_torque_nm=_mean_of_known(kept, "crank_torque_nm"),
         saddle_load_n=_mean(kept, "saddle_n"),
         tilt_deg=_mean(kept, "tilt_deg"),
         strokes=kept,
@@ -72,3 +72,9 @@ def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0
 
 def _mean(strokes: Sequence[Stroke], field: str) -> float:
     return float(np.mean([getattr(stroke, field) for stroke in strokes]))
+
+
+def _mean_of_known(strokes: Sequence[Stroke], field: str) -> float:
+    """Mean over the strokes where it is known; NaN when that is less than half of them."""
+    known = [value for stroke in strokes if not math.isnan(value := getattr(stroke, field))]
+    return float(np.mean(known)) if 2 * len(known) >= len(strokes) else NAN

@@ -29,6 +29,11 @@ def kept(outputs, *kinds):
     return [output for output in outputs if isinstance(output, kinds)]
 
 
+def bits(outputs):
+    """Steps and answers to the last bit; as text, because a missing torque is NaN and NaN equals nothing."""
+    return [repr(output) for output in kept(outputs, StepMean, Onset)]
+
+
 def test_the_demo_finishes_its_plan_with_an_answer(ridden):
     _, running, outputs = ridden
 
@@ -37,23 +42,22 @@ def test_the_demo_finishes_its_plan_with_an_answer(ridden):
     assert kept(outputs, Onset)[-1] == running.session.onset
 
 
-def test_the_recording_replays_to_the_same_strokes_steps_and_onset_bit_for_bit(ridden):
+def test_the_recording_replays_to_the_same_steps_and_onset_bit_for_bit(ridden):
     folder, _, outputs = ridden
 
     again = list(replayed(read_recording(folder / "sweep.rec")))
 
-    live = kept(outputs, StepMean, Onset)
-    assert kept(again, StepMean, Onset) == live
-    assert live
+    assert bits(again) == bits(outputs)
+    assert bits(again)
 
 
 def test_the_stored_sweep_recomputes_to_the_same_bits(ridden):
     folder, _, outputs = ridden
 
     with Store.open(folder / "demo.sqlite", write=False) as store:
-        again = kept(recomputed(store, 1), StepMean, Onset)
+        again = list(recomputed(store, 1))
 
-    assert again == kept(outputs, StepMean, Onset)
+    assert bits(again) == bits(outputs)
 
 
 def test_every_result_is_stored_with_its_method_and_the_sweep_is_closed(ridden):

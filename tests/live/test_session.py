@@ -38,6 +38,7 @@ def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
     async def inside():
         await until(lambda: running.session.pipeline.channels)
         await running.session.begin_sweep(SHORT)
+        await running.session.fitter(Event.BEGIN)
         with pytest.raises(NotNow, match="a sweep is under way"):
             await running.session.begin_sweep(SHORT)
         await running.session.fitter(Event.STOP)
@@ -78,6 +79,7 @@ def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_pat
         session = running.session
         hello = board.Hello("00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),), version=9)
         session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.drain()
         assert "wire protocol 9" in view.troubles(session)["board"]
         await session.storing.close(1)
 
@@ -90,6 +92,7 @@ def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
         session = running.session
         hello = board.Hello("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),))
         session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.drain()
         assert "no channel hands_left, hands_right" in view.troubles(session)["board"]
         await session.storing.close(1)
 
