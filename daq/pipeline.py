@@ -7,6 +7,7 @@ and starts every stage afresh, so a sweep can be computed again from its first i
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from typing import Any, TypeAlias
@@ -17,6 +18,7 @@ from daq.items import Event, Hello, Item, Notification
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.stroke import StrokeCutter
+from daq.measure.zero import OVER_S
 from daq.rig import Rig
 from daq.sweep import run
 from daq.sweep.guard import doubts, guarded
@@ -59,7 +61,8 @@ class Pipeline:
     def __init__(self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None) -> None:
         """CalibrationError when a channel of the rig was not calibrated."""
         self._rig = rig
-        self._calibration = in_order(calibration, [channel.name for channel in rig.channels])
+        self.calibration = in_order(calibration, [channel.name for channel in rig.channels])
+        """As the rig file orders its channels."""
         self._columns: list[int] | None = None
         self.zero_counts: Array | None = None
         """The converter's readings with nobody on the jig; None: the calibration's own zero."""
@@ -92,8 +95,14 @@ class Pipeline:
             return self._take(item)
         return []
 
+    def recent_counts(self) -> Array:
+        """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
+        parts = [part.counts[:, self._columns] for part in self._recent] if self._columns is not None else []
+        return np.concatenate(parts).astype(np.float64) if parts else np.empty((0, len(self._rig.channels)))
+
     def _begin(self, mass_kg: float | None) -> None:
         self.mass_kg = mass_kg
+        self._recent: deque[Samples] = deque()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
         self._cranks = {POWER: CrankFollower(), CADENCE: CrankFollower()}
@@ -108,6 +117,7 @@ class Pipeline:
     def _measure(self, samples: Samples) -> list[Output]:
         if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
             return []
+        self._remember(samples)
         loads = self._loads(samples)
         outputs: list[Output] = [loads]
         for stroke in self._cutter.feed_loads(loads):
@@ -116,9 +126,14 @@ class Pipeline:
             outputs += self.progress.pass_time(float(loads.t_s[-1]))
         return outputs
 
+    def _remember(self, samples: Samples) -> None:
+        self._recent.append(samples)
+        while self._recent[0].received_us[-1] < samples.received_us[-1] - OVER_S * 1e6:
+            self._recent.popleft()
+
     def _loads(self, samples: Samples) -> Loads:
         rig = self._rig
-        values = apply(self._calibration, samples.counts[:, self._columns], self.zero_counts)
+        values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)
         tilt = rig.columns("tilt")
         return Loads(
             t_s=self._clock.feed(samples),

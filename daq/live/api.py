@@ -140,6 +140,12 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         await session.fitter(body.event, body.setback_mm)
         return view.standing(session)
 
+    @app.post("/api/v1/zero")
+    async def zero() -> dict[str, Any]:
+        """Take the zero of the empty jig from its last two seconds."""
+        taken = await session.take_zero()
+        return {"moved_n": dict(zip(session.rig.cells, taken.moved_n, strict=True))}
+
     @app.post("/api/v1/marks", status_code=201)
     async def mark(body: Mark) -> dict[str, Any]:
         """Keep a word about this moment."""

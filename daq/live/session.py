@@ -20,7 +20,8 @@ from daq.live.hub import Hub
 from daq.live.storing import Storing, joined
 from daq.measure.calibration import Calibration
 from daq.measure.cell_checks import CellWatch
-from daq.pipeline import BOARD, CADENCE, FITTER, HEART, POWER, SWEEP_BEGUN, Output, Pipeline, beginning, item_of
+from daq.measure.zero import Zero, zero_of
+from daq.pipeline import BOARD, FITTER, POWER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
@@ -150,6 +151,18 @@ class Session:
         await self._accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
         self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
         self.hub.send(messages.text("sweep", **view.standing(self)))
+
+    async def take_zero(self) -> Zero:
+        """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero when it is not at rest."""
+        if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
+            raise NotNow("a zero in the middle of a sweep would shift its steps; finish or stop the sweep first")
+        self.drain()
+        zero = zero_of(self.pipeline.recent_counts(), self.pipeline.calibration)
+        await self._accept(ZERO, {"zero_counts": list(zero.counts)})
+        self.note(
+            "info", "zero taken; moved by " + ", ".join(f"{n:+.1f}" for n in zero.moved_n) + " N since calibration"
+        )
+        return zero
 
     async def mark(self, text: str) -> None:
         """Keep a word about this moment."""

@@ -1,0 +1,89 @@
+"""`foreaft onset` and `foreaft balance`: answers from a file, or from a stored sweep."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from daq.cli.records import store_path
+from daq.cli.telling import REFUSED, UNUSABLE, answer_lines, fail, print_json, tell
+
+
+@click.command()
+@click.argument("source")
+@click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
+@click.option("--step-off-mm", default=4.0, show_default=True, type=click.FloatRange(0, 20), help="Behind the onset.")
+@click.option("--method", help="Name and version of the estimator; the newest when left out.")
+@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store of a sweep given by number.")
+def onset(source: str, as_json: bool, step_off_mm: float, method: str | None, store: Path | None) -> None:
+    """Onset of hand load, its interval and verdict.
+
+    SOURCE is a table STEPS.csv with the columns setback_mm (positive behind the BB), hand_load_n, and optionally se_n,
+    t_min or order, crank_torque_nm; or "-" for standard input; or the number of a stored sweep.
+    """
+    from daq.live.messages import plain
+    from daq.sweep import onset as estimator
+
+    steps = _stored_steps(int(source), store) if source.isdecimal() else _table_steps(source)
+    try:
+        answer = estimator.onset(steps, step_off_mm=step_off_mm, **({"method": method} if method else {}))
+    except ValueError as error:
+        fail(REFUSED, error)
+    if as_json:
+        print_json(plain(answer))
+    else:
+        click.echo("\n".join(answer_lines(answer)))
+
+
+def _table_steps(source: str) -> Any:
+    from daq.sweep.steps_csv import parse_steps
+
+    try:
+        text = click.get_text_stream("stdin").read() if source == "-" else Path(source).read_text(encoding="utf-8")
+        steps, warnings = parse_steps(text)
+    except (OSError, UnicodeDecodeError) as error:
+        fail(REFUSED, f"{source}: {getattr(error, 'strerror', None) or error}")
+    except ValueError as error:
+        fail(REFUSED, f"{source}: {error}")
+    for warning in warnings:
+        tell(f"{source}: {warning}")
+    return steps
+
+
+def _stored_steps(sweep_id: int, store: Path | None) -> Any:
+    """The steps of a stored sweep, computed again from its raw."""
+    from daq.keep.errors import StoreError
+    from daq.keep.replay import final_steps
+    from daq.keep.store import Store
+
+    path = store_path(store)
+    if not path.exists():
+        fail(UNUSABLE, f"no store at {path}; name one with --store")
+    try:
+        with Store.open(path, write=False) as opened:
+            return final_steps(opened, sweep_id)
+    except StoreError as error:
+        fail(UNUSABLE, error)
+
+
+@click.command()
+@click.argument("file", type=click.File("r", encoding="utf-8"))
+@click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
+def balance(file: Any, as_json: bool) -> None:
+    """Shares, weight line and front-wheel share of one mean state, given as a JSON object in FILE ("-": stdin)."""
+    from daq.measure.balance_report import balance_report
+
+    try:
+        state = json.load(file)
+        report = balance_report(state)
+    except (ValueError, TypeError) as error:
+        fail(REFUSED, f"{file.name}: {error}")
+    if as_json:
+        print_json(report)
+        return
+    for name, value in report.items():
+        for line in value if isinstance(value, list) else [value]:
+            click.echo(f"{name:28} {line:.6g}" if isinstance(line, float) else f"{name:28} {line}")

@@ -1,0 +1,54 @@
+"""The zero of an empty jig: the mean reading over a short rest, refused while anything still moves or presses on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.calibration import Calibration, apply
+from daq.values import Array
+
+OVER_S = 2.0
+"""How long the jig has to rest."""
+PARTS = 4
+"""The rest is cut into so many parts whose means have to agree."""
+MOVES_AT_MOST_N = 1.0
+EMPTY_AT_MOST_N = 60.0
+"""More than that off the calibration's own zero is a rider, a tool or a changed fixture, not a drift."""
+
+
+class NoZero(ValueError):
+    """No zero can be taken now; the text names the cell and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """Readings of the empty jig, in the calibration's channel order."""
+
+    counts: tuple[float, ...]
+    moved_n: tuple[float, ...]
+    """How far each force cell's zero lies from the one of the calibration, N."""
+
+
+def zero_of(counts: Array, calibration: Calibration) -> Zero:
+    """The zero of a rest, (n, k) counts in the calibration's channel order. Raises NoZero."""
+    if len(counts) < 4 * PARTS:
+        raise NoZero(
+            f"the board has sent {len(counts)} scans in the last {OVER_S:g} s: wait until it sends, then again"
+        )
+    parts_n = np.array([apply(calibration, part).mean(axis=0) for part in np.array_split(counts, PARTS)])
+    moved_n = apply(calibration, counts).mean(axis=0)
+    for i, channel in enumerate(calibration.channels):
+        if channel.kind != "force":
+            continue
+        moves_n = float(np.ptp(parts_n[:, i]))
+        if moves_n > MOVES_AT_MOST_N:
+            raise NoZero(f"{channel.name} still moves by {moves_n:.1f} N: let nobody touch the jig, then take it again")
+        if abs(moved_n[i]) > EMPTY_AT_MOST_N:
+            raise NoZero(
+                f"{channel.name} carries {moved_n[i]:.0f} N: take the zero with nobody and nothing on the jig; "
+                "if it is empty, check the cell and calibrate again"
+            )
+    forces = [i for i, channel in enumerate(calibration.channels) if channel.kind == "force"]
+    return Zero(tuple(counts.mean(axis=0).tolist()), tuple(moved_n[forces].tolist()))
