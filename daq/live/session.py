@@ -21,7 +21,19 @@ from daq.live.storing import Storing, joined
 from daq.measure.calibration import Calibration
 from daq.measure.cell_checks import CellWatch
 from daq.measure.zero import Zero, zero_of
-from daq.pipeline import BOARD, FITTER, POWER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
+from daq.pipeline import (
+    BOARD,
+    CADENCE,
+    FITTER,
+    HEART,
+    POWER,
+    SWEEP_BEGUN,
+    ZERO,
+    Output,
+    Pipeline,
+    beginning,
+    item_of,
+)
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
@@ -159,9 +171,8 @@ class Session:
         self.drain()
         zero = zero_of(self.pipeline.recent_counts(), self.pipeline.calibration)
         await self._accept(ZERO, {"zero_counts": list(zero.counts)})
-        self.note(
-            "info", "zero taken; moved by " + ", ".join(f"{n:+.1f}" for n in zero.moved_n) + " N since calibration"
-        )
+        moved = ", ".join(f"{name} {n:+.1f}" for name, n in zip(self.rig.cells, zero.moved_n, strict=True))
+        self.note("info", f"zero taken; newtons away from the calibration's: {moved}")
         return zero
 
     async def mark(self, text: str) -> None:
