@@ -14,6 +14,7 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
+import termios
 from collections.abc import Callable
 
 import serial
@@ -76,7 +77,7 @@ def open_port(path: str, baud: int, *, parity: str = "none", data_bits: int = 8)
     """The port, opened for this process alone. Raises PortTrouble."""
     try:
         return serial.Serial(path, baud, data_bits, PARITIES[parity], timeout=0, exclusive=True)
-    except (serial.SerialException, ValueError) as error:
+    except (serial.SerialException, ValueError, termios.error) as error:
         raise _trouble(path, error) from error
 
 

@@ -1,0 +1,178 @@
+"""Bought transmitters on a Modbus RTU line: asked in turn, as often as the rig file says.
+
+One poll asks every unit on the line once and makes one scan of the answers. A unit that does not answer gives its
+last load again, marked as a converter error; before its first answer there is no scan at all.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import termios
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from pymodbus.client import AsyncModbusSerialClient
+from pymodbus.exceptions import ModbusException
+from pymodbus.pdu import ModbusPDU
+
+from daq.pipeline import BOARD
+from daq.rig import ModbusTransmitter
+from daq.sources.clock import SessionClock
+from daq.sources.serial_port import BACK_OFF_S, PARITIES, PortGone, PortTrouble, find_port, open_port
+from daq.sources.transmitters import hello_of, registers_of
+from daq.values import Samples, Status
+from daq.wire.board import Item
+from daq.wire.modbus import Register, request_for, samples_from
+
+INPUT_REGISTERS = 4
+TOLD_AFTER = 3
+"""So many failures in a row are a trouble; one is the line's noise, and counted."""
+REFUSALS = {
+    1: "does not know function {function}: is it function 3 or 4?",
+    2: "has no register there: is the address base right, and the word count of its kind?",
+    3: "refuses the number of words: can it give all registers in one request?",
+    4: "reports a failure of its own",
+    6: "is busy: poll slower",
+}
+"""Exception codes; Modbus Application Protocol V1.1b3, 7."""
+
+# Each failed poll is counted and told with the sensors; the library would print it as well, many times a second.
+logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
+
+
+class UnitTrouble(Exception):
+    """One unit gave no load; the text says why and what to look at."""
+
+
+class ModbusLink:
+    """Keeps polling. `message` says in one sentence what is wrong, empty when nothing is."""
+
+    def __init__(self, table: ModbusTransmitter, clock: SessionClock, on_said: Callable[[int, Item], None]) -> None:
+        self._table = table
+        self._clock = clock
+        self._on_said = on_said
+        self._units = registers_of(table)
+        self._last: dict[int, Samples] = {}
+        self._failures = dict.fromkeys(self._units, 0)
+        self._troubles: dict[int, str] = {}
+        self._port_message = "looking for the transmitter"
+        self._sequence = 0
+        self._missed = self._failed = 0
+
+    @property
+    def message(self) -> str:
+        return self._port_message or "; ".join(self._troubles.values())
+
+    def lost(self) -> tuple[int, int]:
+        """Polls that had no time, and requests that failed."""
+        return self._missed, self._failed
+
+    async def run(self) -> None:
+        """Connect, poll, and connect again after a loss, until cancelled."""
+        failures = 0
+        while True:
+            try:
+                client = await self._connect()
+                self._port_message = ""
+                failures = 0
+                try:
+                    await self._poll_until_gone(client)
+                finally:
+                    client.close()
+            except PortTrouble as trouble:
+                self._port_message = str(trouble)
+            await asyncio.sleep(BACK_OFF_S[min(failures, len(BACK_OFF_S) - 1)])
+            failures += 1
+
+    async def _connect(self) -> AsyncModbusSerialClient:
+        """The client on its port. The port is tried first by ourselves: our reasons are the plainer ones."""
+        table = self._table
+        path = find_port(table)
+        open_port(path, table.baud, parity=table.parity).close()
+        client = AsyncModbusSerialClient(
+            path,
+            baudrate=table.baud,
+            parity=PARITIES[table.parity],
+            timeout=table.timeout_s,
+            retries=0,
+            reconnect_delay=0,
+        )
+        try:
+            connected = await client.connect()
+        except termios.error as error:
+            raise PortTrouble(f"{path} does not take {table.baud} baud, parity {table.parity}: {error}") from error
+        if not connected:
+            raise PortTrouble(f"{path} could not be opened for Modbus")
+        return client
+
+    async def _poll_until_gone(self, client: AsyncModbusSerialClient) -> None:
+        loop = asyncio.get_running_loop()
+        period_s = 1.0 / self._table.poll_hz
+        self._on_said(self._clock.stamp_us(), hello_of(self._table))
+        due_s = loop.time()
+        while True:
+            await self._poll(client)
+            if not client.connected:
+                raise PortGone(f"{client.comm_params.host} has gone: is the cable in? It is taken up again by itself")
+            due_s += period_s
+            late = max(0, int((loop.time() - due_s) / period_s))
+            self._missed += late
+            self._sequence += 1 + late
+            due_s += late * period_s
+            await asyncio.sleep(max(0.0, due_s - loop.time()))
+
+    async def _poll(self, client: AsyncModbusSerialClient) -> None:
+        """Ask every unit once; one scan of what they say."""
+        answered = set()
+        for unit, registers in self._units.items():
+            try:
+                self._last[unit] = await self._ask(client, unit, registers)
+            except UnitTrouble as trouble:
+                self._failed += 1
+                self._failures[unit] += 1
+                if self._failures[unit] >= TOLD_AFTER:
+                    self._troubles[unit] = str(trouble)
+            else:
+                answered.add(unit)
+                self._failures[unit] = 0
+                self._troubles.pop(unit, None)
+        if answered and len(self._last) == len(self._units):
+            received_us = self._clock.stamp_us()
+            status = Status(0) if len(answered) == len(self._units) else Status.ADC_ERROR
+            self._on_said(received_us, self._scan(received_us, status))
+
+    async def _ask(self, client: AsyncModbusSerialClient, unit: int, registers: Sequence[Register]) -> Samples:
+        """The loads of one unit. Raises UnitTrouble."""
+        table = self._table
+        address, count = request_for(registers, base=table.address_base)
+        read = client.read_input_registers if table.function == INPUT_REGISTERS else client.read_holding_registers
+        try:
+            answer: ModbusPDU = await read(address, count=count, device_id=unit)
+        except (ModbusException, OSError) as error:
+            raise UnitTrouble(
+                f"unit {unit} does not answer: unit number, baud ({table.baud}), parity ({table.parity}), "
+                "or the two wires of the line swapped"
+            ) from error
+        if answer.isError():
+            what = REFUSALS.get(answer.exception_code, f"answers with exception {answer.exception_code}")
+            first = min(register.address for register in registers)
+            raise UnitTrouble(f"unit {unit}, register {first}: {what.format(function=table.function)}")
+        try:
+            return samples_from(answer.registers, registers, source=BOARD, received_us=0, sequence=0)
+        except ValueError as error:
+            raise UnitTrouble(f"unit {unit}: {error}") from error
+
+    def _scan(self, received_us: int, status: Status) -> Samples:
+        parts = [self._last[unit] for unit in self._units]
+        for part in parts:
+            status |= Status(int(part.status[0]))
+        return replace(
+            parts[0],
+            received_us=np.array([received_us], dtype=np.int64),
+            ticks_us=np.array([received_us % (1 << 32)], dtype=np.uint32),
+            sequence=np.array([self._sequence % (1 << 16)], dtype=np.uint16),
+            status=np.array([status], dtype=np.uint8),
+            counts=np.concatenate([part.counts for part in parts], axis=1),
+        )

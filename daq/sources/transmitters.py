@@ -1,0 +1,71 @@
+"""The rig file's table of a bought transmitter as what reads it, and its channels as a board would name them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
+from daq.wire import board
+from daq.wire.ascii_lines import LineFormat
+from daq.wire.modbus import Register, request_for
+from daq.wire.transmitter import COUNT_N, PER_KG, STANDARD_GRAVITY
+
+BITS = 32
+
+
+def format_of(table: TextTransmitter) -> LineFormat:
+    """How the device writes its lines. ValueError for a pattern or a unit that cannot work."""
+    return LineFormat(
+        pattern=table.pattern,
+        unit=table.unit,
+        decimal_comma=table.decimal_comma,
+        checksum=table.checksum,
+        g_m_s2=table.adjusted_g_m_s2,
+    )
+
+
+def registers_of(table: ModbusTransmitter) -> Mapping[int, tuple[Register, ...]]:
+    """The registers to read, by the unit number of their device. ValueError for what cannot be read in one request."""
+    found: dict[int, tuple[Register, ...]] = {}
+    for entry in table.registers:
+        found[entry.unit_number] = (*found.get(entry.unit_number, ()), _register(entry, table.adjusted_g_m_s2))
+    for registers in found.values():
+        request_for(registers, base=table.address_base)
+    return found
+
+
+def _register(entry: LoadRegister, adjusted_g_m_s2: float) -> Register:
+    at_place = adjusted_g_m_s2 / STANDARD_GRAVITY if entry.unit in PER_KG else 1.0
+    return Register(entry.name, entry.address, entry.kind, entry.word_order, entry.scale * at_place, entry.unit)
+
+
+def channels_of(table: TextTransmitter | ModbusTransmitter) -> tuple[str, ...]:
+    """Names of the loads, in the order of the scans. ValueError for a table that cannot work."""
+    if isinstance(table, TextTransmitter):
+        return format_of(table).channels
+    return tuple(register.name for registers in registers_of(table).values() for register in registers)
+
+
+def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.Hello:
+    """What a board with these channels would say: one count is 1 mN."""
+    rate_hz = table.poll_hz if isinstance(table, ModbusTransmitter) else 0.0
+    channels = tuple(board.Channel(name, board.Kind.OTHER, 1, rate_hz, BITS, COUNT_N) for name in channels_of(table))
+    return board.Hello("00" * 8, 0, f"transmitter ({table.link})", rate_hz, channels)
+
+
+def check_transmitter(rig: Rig) -> None:
+    """RigError when the transmitter's table cannot work, or does not give a channel the rig needs."""
+    if rig.transmitter is None:
+        return
+    try:
+        there = channels_of(rig.transmitter)
+    except ValueError as error:
+        raise RigError(f"transmitter: {error}") from error
+    twice = sorted({name for name in there if there.count(name) > 1})
+    if twice:
+        raise RigError(f"transmitter: each load once, but {', '.join(twice)} stands twice")
+    missing = [channel.name for channel in rig.channels if channel.name not in there]
+    if missing:
+        raise RigError(
+            f"transmitter: gives {', '.join(there)}; expected also {', '.join(missing)}, which stand under channels"
+        )
