@@ -1,0 +1,149 @@
+"""What an estimator sees of a sweep: setbacks, hand loads, how well each is known, and what else moves hand load.
+
+Strokes, where every step has them, give the standard errors and the torque's effect (pooled model); a standard error
+on every step comes next; without either, the scatter of the steps about the fitted line has to serve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.noise import Pooled, pooled
+from daq.sweep.plan import FEWEST_POSITIONS
+from daq.values import Array, StepMean
+
+DRIFT_N_PER_MIN = 1.0
+"""Standard deviation of a linear drift before anything is seen; drifts to 1 N/min occur."""
+TORQUE_N_PER_NM = -2.25
+TORQUE_SPREAD = 1.25
+"""Hand load per N m of mean crank torque, -1 to -3.5: more torque at the pedals carries more of the trunk."""
+TORQUE_WITHIN_SPREAD = 0.4
+"""How far the effect between steps may differ from the effect from stroke to stroke."""
+MOVED_TOGETHER = 0.8
+"""Correlation with setback above which time or torque cannot be told from setback any more."""
+TORQUE_MATTERS_NM = 0.25
+"""A range of step torques below this moves hand load by less than a newton."""
+
+
+class TooFewPositions(ValueError):
+    """Not enough distinct setbacks to tell a level part from a rise."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Evidence:
+    """n steps as arrays, ready for an estimator."""
+
+    setback_mm: Array
+    hands_n: Array
+    se_n: Array | None
+    covariates: Array
+    """(n, k): minutes and newton metres about their means, as far as known and varying."""
+    covariate_means: Array
+    covariate_sds: Array
+    minutes: float
+    """Riding time from the first step's middle to the last's, stretched to whole steps; NaN when unknown."""
+    notes: tuple[str, ...]
+    """What the reader of the answer has to know of the input, one sentence each."""
+
+    @property
+    def forward_mm(self) -> Array:
+        """The rider comes forward as it grows."""
+        return -self.setback_mm
+
+    @property
+    def positions_mm(self) -> Array:
+        """Distinct setbacks, rearmost first."""
+        return np.unique(self.setback_mm)[::-1]
+
+
+def gathered(steps: Sequence[StepMean]) -> Evidence:
+    """The evidence of these steps. TooFewPositions, or ValueError when a setback or hand load is no number."""
+    setback_mm = _numbers(steps, "setback_mm")
+    hands_n = _numbers(steps, "hand_load_n")
+    distinct = len(np.unique(setback_mm))
+    if distinct < FEWEST_POSITIONS:
+        raise TooFewPositions(
+            f"expected steps at {FEWEST_POSITIONS} or more different setbacks, got {distinct}: ride more positions"
+        )
+    model = pooled(steps)
+    torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.torque_nm
+    t_min = np.array([step.t_min for step in steps])
+    covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
+    return Evidence(
+        setback_mm=setback_mm,
+        hands_n=hands_n if model is None else model.hands_n,
+        se_n=_given_errors(steps) if model is None else model.se_n,
+        covariates=covariates,
+        covariate_means=means,
+        covariate_sds=sds,
+        minutes=float(np.ptp(t_min)) * len(steps) / (len(steps) - 1),
+        notes=notes,
+    )
+
+
+def standard_errors(steps: Sequence[StepMean]) -> Array:
+    """Standard error of each step's hand load, N: of the pooled model, else as given; NaN where neither is there."""
+    model = pooled(steps)
+    return np.array([step.se_n for step in steps]) if model is None else model.se_n
+
+
+def _numbers(steps: Sequence[StepMean], name: str) -> Array:
+    values = np.array([getattr(step, name) for step in steps], dtype=float)
+    for i in np.flatnonzero(~np.isfinite(values))[:1]:
+        raise ValueError(
+            f"step {i + 1}: {name} expected a number, got {values[i]:g}: leave the step out or ride it again"
+        )
+    return values
+
+
+def _given_errors(steps: Sequence[StepMean]) -> Array | None:
+    errors_n = np.array([step.se_n for step in steps], dtype=float)
+    return errors_n if bool(np.all(errors_n > 0.0)) else None
+
+
+def _covariates(
+    setback_mm: Array, t_min: Array, torque_nm: Array, model: Pooled | None
+) -> tuple[Array, Array, Array, tuple[str, ...]]:
+    """Columns that vary, their prior means and standard deviations, and what to say of them."""
+    columns: list[Array] = []
+    priors: list[tuple[float, float]] = []
+    notes: list[str] = []
+    if not np.isfinite(t_min).all():
+        notes.append("the steps' times are not known: a drift of hand load cannot be told from an effect of setback")
+    elif np.ptp(t_min) > 0.0:
+        columns.append(t_min - t_min.mean())
+        priors.append((0.0, DRIFT_N_PER_MIN))
+        if _together(setback_mm, t_min):
+            notes.append(
+                "the saddle was moved one way only, so a drift over time looks like an effect of setback: "
+                "ride out and back, every second position each way"
+            )
+    if not np.isfinite(torque_nm).all():
+        notes.append("crank torque is not known on every step: 1 N m moves hand load as far as 7 to 14 mm of setback")
+    elif np.ptp(torque_nm) > 0.0:
+        columns.append(torque_nm - torque_nm.mean())
+        priors.append(_torque_prior(model))
+        if np.ptp(torque_nm) > TORQUE_MATTERS_NM and _together(setback_mm, torque_nm):
+            notes.append(
+                "crank torque went along with setback, so their effects can hardly be told apart: "
+                "hold the power and ride out and back"
+            )
+    matrix = np.column_stack(columns) if columns else np.empty((len(setback_mm), 0))
+    means, sds = np.array(priors).reshape(-1, 2).T
+    return matrix, means, sds, tuple(notes)
+
+
+def _torque_prior(model: Pooled | None) -> tuple[float, float]:
+    """What is known of the torque's effect beforehand, joined with what the strokes within steps say of it."""
+    if model is None or not np.isfinite(model.torque_effect_se):
+        return TORQUE_N_PER_NM, TORQUE_SPREAD
+    known = np.array([TORQUE_SPREAD**-2, 1.0 / (model.torque_effect_se**2 + TORQUE_WITHIN_SPREAD**2)])
+    mean = known @ np.array([TORQUE_N_PER_NM, model.torque_effect]) / known.sum()
+    return float(mean), float(known.sum() ** -0.5)
+
+
+def _together(a: Array, b: Array) -> bool:
+    return bool(abs(np.corrcoef(a, b)[0, 1]) > MOVED_TOGETHER)

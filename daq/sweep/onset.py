@@ -1,0 +1,67 @@
+"""The onset of a sweep: the setback where hand load starts to rise as the saddle comes forward, or why there is none.
+
+`onset` is the one entry, live after every step and offline on stored steps. It is a function: the same steps give the
+same answer, bit for bit. METHODS names every estimator there is, so that a stored sweep can be computed again with the
+one it was answered with, or with another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from daq.sweep.evidence import Evidence, TooFewPositions, gathered, standard_errors
+from daq.sweep.line import line_through
+from daq.sweep.posterior import Posterior, Priors, posterior
+from daq.sweep.verdict import by_posterior
+from daq.values import Onset, StepMean
+
+METHOD = "hinge-posterior/1"
+STEP_OFF_MM = 4.0
+
+__all__ = ["METHOD", "METHODS", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
+
+
+def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
+    """The answer from all steps so far.
+
+    TooFewPositions (a ValueError) under 5 distinct setbacks; ValueError for a value that is no number, or for a
+    method there is not.
+    """
+    if method not in METHODS:
+        raise ValueError(f"method: expected one of {', '.join(METHODS)}, got {method}")
+    return METHODS[method](gathered(steps), step_off_mm)
+
+
+def bend(evidence: Evidence, priors: Priors | None = None) -> Posterior:
+    """The posterior of the bend, in forward millimetres."""
+    return posterior(
+        evidence.forward_mm,
+        evidence.hands_n,
+        se=evidence.se_n,
+        covariates=evidence.covariates,
+        covariate_means=evidence.covariate_means,
+        covariate_sds=evidence.covariate_sds,
+        priors=priors or Priors(),
+    )
+
+
+def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
+    """Setbacks, mm, and hand loads, N, of the line to draw: front, onset and rear; without an onset, two ends.
+
+    At the middle of the sweep's time and torque, so that drift does not tilt it.
+    """
+    evidence = gathered(steps)
+    line = line_through(evidence, answer.onset_mm)
+    ends = [evidence.setback_mm.min(), evidence.setback_mm.max()]
+    setback_mm = np.array(ends if answer.onset_mm is None else sorted([*ends, answer.onset_mm]))
+    return setback_mm.tolist(), line.at(setback_mm).tolist()
+
+
+def _hinge_posterior_1(evidence: Evidence, step_off_mm: float) -> Onset:
+    return by_posterior(evidence, bend(evidence), step_off_mm=step_off_mm, method=METHOD)
+
+
+METHODS: dict[str, Callable[[Evidence, float], Onset]] = {METHOD: _hinge_posterior_1}
+"""Every estimator by name and version. One that has answered a stored sweep stays."""

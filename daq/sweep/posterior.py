@@ -1,0 +1,242 @@
+"""The posterior of a breakpoint on a grid: how well every place for the bend explains the steps, all else averaged out.
+
+The model of n step means y at forward positions x (mm, growing as the rider comes forward):
+
+    y = a + b x + d (x - c)+ + covariates g + shift of at most one step + noise,   d > 0
+    noise of step i: normal, standard deviation  scale * se_i
+
+With c, the scale, the kind of slope behind and the step that may be shifted all fixed, everything else is linear with
+normal priors, so its integral is closed form: the probability of y is normal with covariance
+
+    V = scale^2 diag(se^2) + X P X' ,   X = [1, x, covariates],  P their prior covariance,
+
+d is integrated over a half normal, and a shift of step j changes V by a term of rank one. What is left is a sum over a
+grid: nothing is drawn at random and nothing is iterated, so the same steps give the same bits.
+
+Three explanations compete, each with all its nuisances averaged out: a bend inside the ridden positions; straight and
+light (no rise forward); straight and loaded (a rise all along: the bend, if any, lies behind).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from daq.values import Array
+
+FLAT, TILTED = 0, 1
+"""The two kinds of slope behind the bend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Priors:
+    """What is held likely before a step is ridden. Newtons, millimetres, minutes."""
+
+    level_n: float = 300.0
+    light_slopes: tuple[float, float] = (0.1, 0.8)
+    """Standard deviations of the slope behind the bend, N/mm: nearly none (a passive rider shows none), or anything."""
+    flat_behind: float = 0.5
+    """Probability of nearly none."""
+    added_slopes: tuple[float, float] = (0.25, 1.0)
+    """Scales w of the added slope's density 2 d^2/w^2 N(d; 0, w^2), N/mm, half each: 0.1-0.5 from mechanics, up to 2
+    in steep riders. The density is 0 at 0, so a rise too small to matter speaks for no onset."""
+    onset: float = 0.5
+    light: float = 0.25
+    loaded: float = 0.25
+    shifted: float = 0.15
+    """Probability that one step of the sweep is a bad one."""
+    shift_n: float = 12.0
+    scale_spread: float = 0.25
+    """Spread of log(scale) when standard errors are given; Student's t with 3 degrees of freedom."""
+    free_scale_n: float = 2.0
+    free_scale_spread: float = 0.9
+    """Median and spread of log(scale) of a step's error when none is given: 0.3 to 12 N at two spreads."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Posterior:
+    """Where the bend may be, and whether there is one. Positions in forward millimetres."""
+
+    c: Array
+    """(m,) grid of breakpoints over the ridden positions, 0.1 mm."""
+    p: Array
+    """(m,) probability of each grid cell given that there is a bend inside; sums to 1."""
+    p_onset: float
+    p_light: float
+    p_loaded: float
+    p_shifted: Array
+    """(n,) probability that step i is a bad one, given a bend."""
+    p_gradual: float
+    """Probability that hand load curves all along rather than bends, given that it does one of the two."""
+    scale: float
+    """Posterior mean of the scale of the steps' errors, given a bend."""
+    cumulative: Array = field(repr=False)
+
+    @property
+    def mean(self) -> float:
+        return float(self.c @ self.p)
+
+    @property
+    def sd(self) -> float:
+        return math.sqrt(max(0.0, float((self.c - self.mean) ** 2 @ self.p)))
+
+    def quantile(self, share: float) -> float:
+        """The position with this share of the probability below it, between grid points."""
+        return float(np.interp(share, self.cumulative, self.c))
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
+        """Central interval."""
+        tail = 0.5 * (1.0 - confidence)
+        return self.quantile(tail), self.quantile(1.0 - tail)
+
+
+def posterior(
+    x: Array,
+    y: Array,
+    *,
+    se: Array | None,
+    covariates: Array,
+    covariate_means: Array,
+    covariate_sds: Array,
+    priors: Priors,
+    grid_mm: float = 0.1,
+) -> Posterior:
+    """The posterior over breakpoints between the outermost x.
+
+    x, y: (n,). se: (n,) standard errors of y up to a common scale near 1; None when nothing is known of them.
+    covariates: (n, k), centred, with normal priors of the given means and standard deviations, (k,).
+    """
+    y = y - covariates @ covariate_means - y.mean()
+    middle = 0.5 * (x.min() + x.max())
+    x = x - middle
+    scale, scale_weight = _scales(x, y, se, priors)
+    noise = np.ones(len(y)) if se is None else se
+    base = np.ones((len(y), 1)) * priors.level_n
+    nuisance = np.column_stack([base, covariates * covariate_sds])
+    plain = _Steps(y, noise, scale, [nuisance], priors)
+    slopes = [np.column_stack([nuisance, x * sd]) for sd in priors.light_slopes]
+    sloped = _Steps(y, noise, scale, slopes, priors)
+    behind = np.log([priors.flat_behind, 1.0 - priors.flat_behind])
+    weight = scale_weight[:, None] + behind
+    c = np.linspace(x.min(), x.max(), max(2, round((x.max() - x.min()) / grid_mm) + 1))
+    bend = sloped.with_rise(np.maximum(x[:, None] - c, 0.0), priors.added_slopes)
+    log_bend = bend + weight[:, :, None, None]
+    light = np.logaddexp(
+        _log_sum(sloped.evidence[:, FLAT] + scale_weight[:, None]) + behind[FLAT],
+        _log_sum(plain.with_rise(-x[:, None], priors.light_slopes[TILTED:])[:, 0, :, 0] + scale_weight[:, None])
+        + behind[TILTED],
+    )
+    loaded = _log_sum(plain.with_rise(x[:, None], priors.added_slopes)[:, 0, :, 0] + scale_weight[:, None])
+    curve = sloped.with_rise(((x - x.min()) ** 2 / (2.0 * np.ptp(x)))[:, None], priors.added_slopes)
+    curved = _log_sum(curve + weight[:, :, None, None])
+    return _gathered(np.unique(x), c, log_bend, light, loaded, curved, scale, priors, middle)
+
+
+def _scales(x: Array, y: Array, se: Array | None, priors: Priors) -> tuple[Array, Array]:
+    """Grid of the scale of the errors and its log prior weights, (K,) each."""
+    if se is not None:
+        scale = np.geomspace(0.6, 5.0, 12)
+        t = np.log(scale) / priors.scale_spread
+        return scale, -2.0 * np.log1p(t * t / 3.0)
+    scale = np.geomspace(0.3, 16.0, 16)
+    t = np.log(scale / priors.free_scale_n) / priors.free_scale_spread
+    return scale, -0.5 * t * t
+
+
+class _Steps:
+    """The steps seen through V^-1 for every scale (K) and kind of slope (M), with every step in turn shifted."""
+
+    def __init__(self, y: Array, noise: Array, scale: Array, designs: list[Array], priors: Priors) -> None:
+        n = len(y)
+        spread = np.stack([design @ design.T for design in designs])
+        v = (scale**2)[:, None, None, None] * np.diag(noise**2) + spread
+        root = np.linalg.cholesky(v)
+        self._inverse = np.linalg.inv(v)
+        log_det = 2.0 * np.sum(np.log(np.diagonal(root, axis1=-2, axis2=-1)), axis=-1)
+        self._vy = self._inverse @ y
+        pull = np.diagonal(self._inverse, axis1=-2, axis2=-1)
+        self._drop = 1.0 / (priors.shift_n**-2 + pull)
+        quadratic = (self._vy @ y)[..., None] - np.concatenate([self._vy**2 * self._drop, _zero(self._vy)], axis=-1)
+        log_dets = log_det[..., None] + np.concatenate([np.log1p(priors.shift_n**2 * pull), _zero(pull)], axis=-1)
+        prior = np.log(np.append(np.full(n, priors.shifted / n), 1.0 - priors.shifted))
+        self.evidence = prior - 0.5 * (log_dets + quadratic)
+        """(K, M, n + 1) log probability of y without the bend; the last entry: no step shifted."""
+        self.shape_means: Array = np.empty(0)
+
+    def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
+        """log probability with d > 0 times each column added, averaged over d and widths: (K, M, n + 1, C)."""
+        vh = self._inverse @ columns
+        hh = np.sum(columns * vh, axis=-2)[..., None, :]
+        hy = (self._vy @ columns)[..., None, :]
+        drop = self._drop[..., None]
+        hh = hh - np.concatenate([vh**2 * drop, np.zeros_like(hh)], axis=-2)
+        hy = hy - np.concatenate([vh * (self._vy[..., None] * drop), np.zeros_like(hy)], axis=-2)
+        terms = []
+        for width in widths:
+            stiff = hh + width**-2
+            u = hy / np.sqrt(stiff)
+            terms.append(_log_second_moment(u) - 1.5 * np.log(stiff * width**2) + math.log(2.0 / len(widths)))
+        total = terms[0]
+        for term in terms[1:]:
+            total = np.logaddexp(total, term)
+        return np.asarray(self.evidence[..., None] + total)
+
+
+def _log_second_moment(u: Array) -> Array:
+    """log of exp(u^2/2) times the integral of z^2 over z > 0 under a normal of mean u and variance 1."""
+    from scipy.special import ndtr
+
+    near = np.maximum(u, -8.0)
+    whole = np.log((near**2 + 1.0) * ndtr(near) + near * np.exp(-0.5 * near**2) / math.sqrt(2.0 * math.pi))
+    far = math.log(2.0 / math.sqrt(2.0 * math.pi)) - 3.0 * np.log(np.maximum(-u, 8.0))
+    return np.asarray(np.where(u > -8.0, whole + 0.5 * near**2, far))
+
+
+def _gathered(
+    knots: Array,
+    c: Array,
+    log_bend: Array,
+    light: float,
+    loaded: float,
+    curved: float,
+    scale: Array,
+    priors: Priors,
+    middle: float,
+) -> Posterior:
+    """The sums over the grid, made into probabilities.
+
+    A bend in the frontmost gap leaves all positions but one behind it: as ridden, that is light throughout. In the
+    rearmost gap, likewise, loaded throughout.
+    """
+    top = log_bend.max()
+    weight = np.exp(log_bend - top)
+    weight[..., [0, -1]] *= 0.5
+    total = weight.sum()
+    p = weight.sum(axis=(0, 1, 2)) / total
+    bend = float(top + math.log(total / (len(c) - 1)))
+    logs = np.array([bend, light, loaded]) + np.log([priors.onset, priors.light, priors.loaded])
+    p_bend, p_light, p_loaded = np.exp(logs - np.logaddexp.reduce(logs)).tolist()
+    front, rear = float(p[c > knots[-2]].sum()), float(p[c < knots[1]].sum())
+    edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
+    return Posterior(
+        c=c + middle,
+        p=p,
+        p_onset=p_bend * (1.0 - front - rear),
+        p_light=p_light + p_bend * front,
+        p_loaded=p_loaded + p_bend * rear,
+        p_shifted=weight.sum(axis=(0, 1, 3))[:-1] / total,
+        p_gradual=1.0 / (1.0 + math.exp(min(float(bend - curved), 700.0))),
+        scale=float(scale @ weight.sum(axis=(1, 2, 3)) / total),
+        cumulative=edges / edges[-1],
+    )
+
+
+def _log_sum(logs: Array) -> float:
+    top = float(logs.max())
+    return top + math.log(float(np.exp(logs - top).sum()))
+
+
+def _zero(like: Array) -> Array:
+    return np.zeros((*like.shape[:-1], 1))
