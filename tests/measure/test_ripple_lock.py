@@ -6,6 +6,7 @@ import pytest
 from daq.measure.ripple_lock import LOCK_TURNS, RippleLock
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
+from daq.rider.wander import Wander
 
 RESTLESS = replace(DEMO, sway_n=8.0, stroke_spread=0.1, cadence_wander_rpm=2.0, power_w=120.0)
 
@@ -32,6 +33,16 @@ def test_every_turn_is_found_where_the_mark_would_be_but_for_one_angle(model):
     assert steps == pytest.approx(np.ones(len(steps)), abs=0.15)
 
 
+def test_turns_begin_at_a_peak_of_the_load():
+    t_s = np.arange(0.0, 60.0, 0.01)
+    load_n = 90.0 + 30.0 * np.cos(4.0 * np.pi * (1.5 * t_s - 0.2))
+
+    events_s = np.array(RippleLock().feed(t_s, load_n, 90.0))
+
+    # within 10 degrees of crank, once the lock has drawn in over a few turns
+    assert np.cos(4.0 * np.pi * (1.5 * events_s[5:] - 0.2)).min() > np.cos(np.radians(20.0))
+
+
 def test_a_cadence_that_is_a_little_off_does_not_lose_a_turn():
     t_s, load_n, marks_s = ridden(DEMO)
 
@@ -49,11 +60,13 @@ def test_the_same_scans_in_any_pieces_give_the_same_turns():
     assert pieces == whole
 
 
-def test_noise_without_a_ripple_is_never_a_turn():
+@pytest.mark.parametrize("memory_s", [0.01, 0.1, 0.3, 3.0])
+def test_sway_without_a_ripple_is_never_a_turn(memory_s):
     t_s = np.arange(0.0, 120.0, 0.01)
     lock = RippleLock()
+    sway_n = Wander(8.0, memory_s, 0.01, 0.0).run(np.random.default_rng(2).standard_normal(len(t_s)))
 
-    events = lock.feed(t_s, 90.0 + 8.0 * np.random.default_rng(2).standard_normal(len(t_s)), 90.0)
+    events = lock.feed(t_s, 90.0 + sway_n, 90.0)
 
     assert events == []
     assert not lock.locked

@@ -97,3 +97,18 @@ def test_moving_back_keeps_hip_to_bottom_bracket_and_reach():
 def test_an_impossible_body_is_refused():
     with pytest.raises(ValueError, match=r"mass_kg: expected 30 to 200, got 7"):
         Body(mass_kg=7.0)
+
+
+def test_the_arm_is_one_chain_from_shoulder_to_grip_and_the_head_sits_on_it():
+    body, hip, grip = Body(), GEOMETRY.hip_m(55.0), GEOMETRY.grip_m(55.0)
+    head, trunk, upper_arm, forearm, hand = upper_body(body, hip, grip).centres_m
+    shoulder = hip + (trunk - hip) / (1.0 - body.segment("trunk").com_fraction)
+    elbow = shoulder + (upper_arm - shoulder) / body.segment("upper_arm").com_fraction
+    wrist = elbow + (forearm - elbow) / body.segment("forearm").com_fraction
+
+    assert np.linalg.norm(elbow - shoulder) == pytest.approx(body.length_m("upper_arm"), abs=1e-9)
+    assert np.linalg.norm(wrist - elbow) == pytest.approx(body.length_m("forearm"), abs=1e-9)
+    assert np.linalg.norm(grip - wrist) == pytest.approx(body.length_m("hand"), abs=1e-9)
+    assert hand == pytest.approx(wrist + body.segment("hand").com_fraction * (grip - wrist), abs=1e-9)
+    # de Leva 1996: seventh cervical 603.3 - 515.5 mm beyond the shoulders, half of 242.9 mm of head beyond it
+    assert 0.15 < np.linalg.norm(head - shoulder) < (0.0878 + 0.1215) * 1.78 / 1.741

@@ -41,6 +41,9 @@ def test_at_five_per_cent_the_empty_jig_is_off_by_a_newton_on_a_saddle_cell_and_
 
     assert abs(tare[0, 2]) == pytest.approx(0.9, abs=0.2)
     assert abs(tare.sum()) < 0.1
+    counts, _ = read([0.0] * 4, tilt_deg=2.8624052261)
+    shown_n = (counts[0, :4] - np.array(QUIET.zero_counts[:4])) * np.array(QUIET.newtons_per_count)
+    assert shown_n == pytest.approx(tare[0], abs=1.0 / 4259.0)
 
 
 def test_noise_has_the_size_it_is_given():

@@ -115,6 +115,27 @@ def test_hand_load_ripples_twice_a_turn_by_20_to_40_newtons():
     assert 20.0 < abs(second) < 40.0
 
 
+def test_the_body_rocks_from_hand_to_hand_once_a_turn():
+    block = jig(STILL).advance(20.0)
+    turn = whole_strokes(block)
+    to_right_n = 0.5 * (block.cells_n[turn, 1] - block.cells_n[turn, 0])
+
+    first = 2.0 * np.mean(to_right_n * np.exp(-1j * np.radians(block.crank_deg[turn])))
+
+    assert abs(first) == pytest.approx(STILL.rock_n, rel=0.01)
+    # on the right hand when the right crank is level forward, 90 degrees from its top
+    assert -np.degrees(np.angle(first)) == pytest.approx(90.0, abs=1.0)
+
+
+def test_side_sway_goes_from_one_hand_to_the_other_and_leaves_the_sum():
+    still, swaying = (jig(m).advance(300.0) for m in (STILL, replace(STILL, side_sway_n=4.0)))
+    right_n = swaying.cells_n[:, 1] - still.cells_n[:, 1]
+
+    assert hands(swaying) == pytest.approx(hands(still), abs=1e-9)
+    # 300 s of 2.5 s memory: 60 independent values, a standard deviation within 9 %; three times that
+    assert right_n.std() == pytest.approx(4.0, rel=0.27)
+
+
 def test_sway_has_the_size_and_the_memory_it_is_given():
     model = replace(STILL, sway_n=5.0, sway_s=3.0)
     block = jig(model, seed=4).advance(1200.0)
