@@ -15,7 +15,6 @@ in the wrong unit looks like an answer.
 from __future__ import annotations
 
 import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -118,9 +117,7 @@ def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     if not lines:
         raise BadTable(f"the table is empty; expected a line with {', '.join(NEEDED)} and one line for each step")
     separator = next((s for s in ("\t", ";") if s in lines[0][1]), ",")
-    rows = list(
-        zip([i for i, _ in lines], csv.reader(io.StringIO("\n".join(line for _, line in lines)), delimiter=separator))
-    )
+    rows = [(i, next(csv.reader([line], delimiter=separator))) for i, line in lines]
     header = [name.strip().lower() for name in rows[0][1]]
     cells = [(i, [_point(cell.strip(), separator) for cell in row]) for i, row in rows[1:]]
     for i, row in cells:
@@ -167,7 +164,7 @@ def _check_units(columns: dict[str, list[float]]) -> None:
         raise BadTable(f"expected {FEWEST_POSITIONS} or more different setbacks, got {len(set(setback))}")
     if max(setback) - min(setback) < LEAST_SPAN_MM and max(map(abs, setback)) < FARTHEST_CM:
         raise BadTable(
-            f"setback_mm goes from {min(setback):g} to {max(setback):g}: that looks like centimetres or metres; expected mm"
+            f"setback_mm goes from {min(setback):g} to {max(setback):g}: that looks like cm or m; expected mm"
         )
     if max(map(abs, hands)) < HEAVIEST_KG:
         raise BadTable(
