@@ -140,7 +140,8 @@ def _export_one(
         *_kept_tables(store, sweep, session, folder.name, purpose),
         *derived_tables(folder.name, derive(store, sweep_id)),
     ]
-    _refuse_names(store, sweep, tables)
+    if purpose == "research":
+        _refuse_names(store, sweep, tables)
     partial = folder.with_name(f".{folder.name}.partial")
     shutil.rmtree(partial, ignore_errors=True)
     partial.mkdir()

@@ -17,7 +17,7 @@ from daq.keep.chunks import CLOSED_LEVEL, encode
 from daq.keep.datapackage import read_descriptor
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.json_text import json_text
-from daq.keep.reading import cut
+from daq.keep.reading import cut, merged, point_order
 from daq.keep.repack import TARGET_SCANS
 from daq.keep.rows import insert_row
 from daq.keep.store import Store
@@ -32,16 +32,36 @@ def import_sweep(store: Store, folder: Path) -> int:
     the rider. Raises StoreDamaged naming the file that is not what was exported, StoreError when the sweep is there
     already; nothing is stored then.
     """
-    descriptor = read_descriptor(folder)
     try:
-        (sweep,) = _rows(folder, "sweep")
-        calibrations = {row["calibration"]: json.loads(row["content"]) for row in _rows(folder, "calibrations")}
-        items = list(_items(folder, [one["name"] for one in descriptor["resources"]]))
+        sweep, calibration = exported_sweep(folder)
+        items = list(exported_items(folder))
         with store.writing() as db:
             _refuse_twice(db, sweep, folder)
-            return _insert(db, sweep, calibrations[sweep["calibration"]], items, _rows(folder, "results"))
+            return _insert(db, sweep, calibration, items, exported_results(folder))
     except (KeyError, ValueError, TypeError) as error:
         raise StoreDamaged(f"{folder} is not an exported sweep: {type(error).__name__}: {error}") from error
+
+
+def exported_sweep(folder: Path) -> tuple[dict[str, Any], Any]:
+    """The one row that says what an exported sweep was, and the calibration it was ridden with.
+
+    Checks every file against its hash. Raises StoreDamaged naming one that is not what was exported.
+    """
+    read_descriptor(folder)
+    (sweep,) = _rows(folder, "sweep")
+    calibrations = {row["calibration"]: row["content"] for row in _rows(folder, "calibrations")}
+    return sweep, json.loads(calibrations[sweep["calibration"]])
+
+
+def exported_results(folder: Path) -> Iterator[dict[str, Any]]:
+    """The results stored with an exported sweep, oldest first; content as JSON text."""
+    return _rows(folder, "results")
+
+
+def exported_items(folder: Path) -> Iterator[Item]:
+    """What the sweep received, in receipt order, as a store gives it."""
+    names = sorted(path.name.split(".")[0] for path in folder.glob("raw_*"))
+    return merged([iter(_points(folder)), *(_scans(folder, name) for name in names)])
 
 
 def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
@@ -90,17 +110,16 @@ def _insert(
     return sweep_id
 
 
-def _items(folder: Path, names: list[str]) -> Iterator[Item]:
-    for name in names:
-        if name.startswith("raw_"):
-            yield from _scans(folder, name)
+def _points(folder: Path) -> list[Item]:
+    found: list[Item] = [
+        Hello(int(row["received_us"]), row["source"], json.loads(row["content"])) for row in _rows(folder, "hellos")
+    ]
     for row in _rows(folder, "notifications"):
         payload = bytes.fromhex(row["payload"])
-        yield Notification(int(row["received_us"]), row["source"], row["characteristic"], payload)
-    for row in _rows(folder, "hellos"):
-        yield Hello(int(row["received_us"]), row["source"], json.loads(row["content"]))
+        found.append(Notification(int(row["received_us"]), row["source"], row["characteristic"], payload))
     for row in _rows(folder, "events"):
-        yield Event(int(row["received_us"]), row["kind"], json.loads(row["content"]))
+        found.append(Event(int(row["received_us"]), row["kind"], json.loads(row["content"])))
+    return sorted(found, key=point_order)
 
 
 def _scans(folder: Path, name: str) -> Iterator[Samples]:

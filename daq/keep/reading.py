@@ -35,11 +35,10 @@ def read_items(
     Samples of one source come in the order in which they were put, cut where something else was received between
     them. A damaged chunk raises StoreDamaged, or is handed to `damaged` and left out.
     """
-    streams = [_Stream(_points(db, session_id, from_us, to_us, damaged), to_us)]
+    streams = [_points(db, session_id, from_us, to_us, damaged)]
     for source_id, source in db.execute("SELECT id, name FROM sources ORDER BY id").fetchall():
-        found = read_samples(db, session_id, (source_id, source), from_us, to_us, damaged)
-        streams.append(_Stream(found, to_us))
-    yield from _merged(streams)
+        streams.append(read_samples(db, session_id, (source_id, source), from_us, to_us, damaged))
+    yield from merged(streams)
 
 
 def read_samples(
@@ -114,7 +113,7 @@ def _points(
                 damaged(error)
                 continue
             found.append(made(row, sources.get(row.get("source_id"), "")))
-    found.sort(key=_point_order)
+    found.sort(key=point_order)
     return iter(found)
 
 
@@ -139,27 +138,30 @@ def _span(first_us: int, last_us: int) -> str:
     return f"{first_us / 1e6:.3f} s" if first_us == last_us else f"{first_us / 1e6:.3f} to {last_us / 1e6:.3f} s"
 
 
-def _point_order(item: Item) -> tuple[int, int]:
+def point_order(item: Item) -> tuple[int, int]:
+    """What sorts hellos, notifications and events into receipt order."""
     assert not isinstance(item, Samples)
     return item.received_us, _RANK[type(item)]
+
+
+_END = (END_US, len(_RANK))
 
 
 class _Stream:
     """One ordered run of items with the receipt time of what comes next, never running backwards."""
 
-    def __init__(self, items: Iterator[Item], end_us: int) -> None:
+    def __init__(self, items: Iterator[Item]) -> None:
         self._items = items
         self._latest_us = BEGIN_US
-        self.end = (end_us, len(_RANK))
         self.head: Item | None = None
         self._times = np.empty(0, dtype=np.int64)
         self._next()
 
     @property
     def key(self) -> tuple[int, int]:
-        """What decides whose turn it is; self.end when there is nothing more."""
+        """What decides whose turn it is; _END when there is nothing more."""
         if self.head is None:
-            return self.end
+            return _END
         return int(self._times[0]), _RANK[type(self.head)]
 
     def take(self, until: tuple[int, int]) -> Item:
@@ -186,13 +188,15 @@ class _Stream:
         self._latest_us = int(self._times[-1])
 
 
-def _merged(streams: list[_Stream]) -> Iterator[Item]:
+def merged(ordered: list[Iterator[Item]]) -> Iterator[Item]:
+    """Items of several streams by receipt time, Samples cut where something of another stream came between."""
+    streams = [_Stream(items) for items in ordered]
     while True:
         streams = [stream for stream in streams if stream.head is not None]
         if not streams:
             return
         first = min(streams, key=lambda stream: stream.key)
-        yield first.take(min((stream.key for stream in streams if stream is not first), default=first.end))
+        yield first.take(min((stream.key for stream in streams if stream is not first), default=_END))
 
 
 def cut(samples: Samples, which: slice | Bools | Ints) -> Samples:

@@ -3,13 +3,17 @@ import json
 import struct
 import zlib
 
+import numpy as np
 import pyarrow
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.items import Event, Notification, WireBytes
+from daq.keep.reading import cut
 from daq.keep.recording import MAGIC, BadRecording, RecordingWriter, read_recording
+from daq.wire.scans import encode_scans
+from tests.keep.jig import pedalling
 
 HEADER = {"rig": 'name = "workshop"\n', "rider_mass_kg": 71.5, "simulated": True, "onset_mm": 93.25}
 UUID = "00002a63-0000-1000-8000-00805f9b34fb"
@@ -159,3 +163,17 @@ def test_noise_in_a_recording_is_a_problem_or_a_bad_recording_and_nothing_else(t
     except BadRecording:
         return
     assert all(item in ITEMS for item in found)
+
+
+def test_an_eleven_step_sweep_of_six_minutes_stays_below_a_megabyte(path):
+    rng = np.random.default_rng(5)
+    ride = pedalling(scans=36_000, rate_hz=100, channels=5, source="board")
+    with RecordingWriter(path, HEADER) as writer:
+        for i in range(0, len(ride), 4):
+            read = encode_scans(cut(ride, slice(i, i + 4)))
+            writer.add(WireBytes(i * 10_000 + int(rng.integers(0, 900)), "board", read))
+            if i % 24 == 0:
+                writer.add(Notification(i * 10_000 + 5_000, "power", UUID, b"\x20\x00" + rng.bytes(6)))
+
+    assert path.stat().st_size < 1_000_000
+    assert sum(len(item.payload) for item in read_recording(path).items()) > 1_000_000

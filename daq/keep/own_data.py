@@ -1,0 +1,45 @@
+"""Everything that is kept of one client, for that client: a folder that can be handed over."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from daq.keep import people
+from daq.keep.derived import Derived
+from daq.keep.errors import StoreError
+from daq.keep.export import export
+from daq.keep.json_text import plain
+from daq.keep.store import Store
+
+
+def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Store, int], Derived]) -> list[Path]:
+    """Writes client.json (name, consents as they were given, dates, where copies were made) and all the client's
+    sweeps with everything typed about them; the paths written. StoreError when the folder exists."""
+    if folder.exists():
+        raise StoreError(f"{folder} exists: give a new folder, nothing is overwritten")
+    client = people.client(store, client_id)
+    sweep_ids = [sweep.id for sweep in store.sweeps() if sweep.client_id == client_id]
+    folder.mkdir(parents=True, mode=0o700)
+    with store.reading() as db:
+        said = db.execute("SELECT kind, given, at_utc FROM consents WHERE client_id = ? ORDER BY id", (client_id,))
+        consents = [{"kind": kind, "given": bool(given), "at_utc": at_utc} for kind, given, at_utc in said]
+        copies = db.execute(
+            "SELECT DISTINCT kind, made_utc, path FROM copies JOIN copied_sweeps ON copy_id = copies.id "
+            "JOIN sweeps ON sweeps.id = sweep_id WHERE client_id = ? ORDER BY copies.id",
+            (client_id,),
+        ).fetchall()
+    content = {
+        **dataclasses.asdict(client),
+        "name": people.name_of(store, client_id),
+        "consents": consents,
+        "copies": [dict(zip(("kind", "made_utc", "path"), copy, strict=True)) for copy in copies],
+        "sweeps": sweep_ids,
+    }
+    path = folder / "client.json"
+    path.write_text(json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    if not sweep_ids:
+        return [path]
+    return [path, *export(store, sweep_ids, folder / "sweeps", derive, purpose="client")]
