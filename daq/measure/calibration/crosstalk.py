@@ -4,7 +4,9 @@ Weights are put on one place after another, and every cell is read each time:
 
     shown = matrix x true          crosstalk of a Calibration = the inverse: true = crosstalk x shown
 
-A load on the bar must not show at the saddle; whatever does is corrected, and what is left goes into the budget.
+A load on the bar must not show at the saddle; whatever does is corrected, and what is left goes into the budget. How
+much a cell shows of its own load is better known from its own calibration than from a few placements, so each row is
+taken relative to that; `own` tells when the two differ, which means that the assembly carries load past the cell.
 """
 
 from __future__ import annotations
@@ -35,7 +37,7 @@ class CrossTalk:
     standard_uncertainty: Array
     """(k, k) of matrix; NaN when there were no more placements than cells."""
     correction: Array
-    """(k, k) inverse of matrix."""
+    """(k, k) inverse of matrix with each row over its diagonal."""
     residual_sd_n: Array
     """(k,) scatter of each cell about the matrix; NaN as above."""
     dof: int
@@ -44,6 +46,11 @@ class CrossTalk:
     def rows(self) -> tuple[tuple[float, ...], ...]:
         """The correction as a Calibration keeps it."""
         return tuple(tuple(float(value) for value in row) for row in self.correction)
+
+    @property
+    def own(self) -> tuple[float, ...]:
+        """What each cell shows of its own load; 1 when the assembly carries nothing past it."""
+        return tuple(float(value) for value in np.diag(self.matrix))
 
     @property
     def worst(self) -> tuple[str, str, float]:
@@ -78,7 +85,8 @@ def crosstalk(names: Sequence[str], true_n: npt.ArrayLike, shown_n: npt.ArrayLik
     rest = shown - true @ matrix.T
     sd = np.sqrt((rest**2).sum(axis=0) / dof) if dof > 0 else np.full(k, np.nan)
     spread = np.sqrt((np.linalg.inv(r) ** 2).sum(axis=1))
-    return CrossTalk(tuple(names), matrix, sd[:, None] * spread[None, :], np.linalg.inv(matrix), sd, dof)
+    uncertain = sd[:, None] * spread[None, :]
+    return CrossTalk(tuple(names), matrix, uncertain, np.linalg.inv(matrix / np.diag(matrix)[:, None]), sd, dof)
 
 
 def _check_placements(names: Sequence[str], true: Array) -> None:

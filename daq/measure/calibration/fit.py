@@ -9,7 +9,7 @@ run along the last axis, so that thousands of simulated calibrations are fitted 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -59,9 +59,9 @@ class Fit:
 
     @property
     def f(self) -> Array:
-        """Mean square of the regression over that of the residuals; inf for a fit without residuals."""
+        """Mean square of the regression over that of the residuals; inf without residuals, NaN for order 0."""
         with np.errstate(divide="ignore", invalid="ignore"):
-            order = self.coefficients.shape[-1] - 1
+            order = np.float64(self.coefficients.shape[-1] - 1)
             return np.asarray(self.ss_regression / order / (self.ss_residual / self.dof))
 
     def at(self, x: npt.ArrayLike) -> Array:
@@ -97,12 +97,13 @@ def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, order: int, *, weights: n
 
     weights: (..., n) or (n,), proportional to 1/u^2 of each y; they say how points compare, the scatter itself is
     taken from the residuals.
-    Raises FitError for an order outside 1..3, too few points or too few different x, numbers that are not finite, and
-    weights that are not above 0.
+    Raises FitError for an order outside 0 (a mean) to 3, too few points or too few different x, numbers that are not
+    finite, and weights that are not above 0.
     """
     x, y, w = _checked(x, y, order, weights)
     low, high = x.min(axis=-1), x.max(axis=-1)
-    centre, half = 0.5 * (low + high), 0.5 * (high - low)
+    centre = 0.5 * (low + high)
+    half = np.where(high > low, 0.5 * (high - low), 1.0)
     t = (x - centre[..., None]) / half[..., None]
     basis, in_powers = _orthogonal(t, np.sqrt(w), order)
     target = y * np.sqrt(w)
@@ -135,8 +136,8 @@ def _checked(
 ) -> tuple[Array, Array, Array]:
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     w = np.ones_like(x) if weights is None else np.broadcast_to(np.asarray(weights, dtype=np.float64), x.shape)
-    if order not in range(1, HIGHEST_ORDER + 1):
-        raise FitError(f"order: expected 1 (a line) to {HIGHEST_ORDER}, got {order!r}")
+    if order not in range(HIGHEST_ORDER + 1):
+        raise FitError(f"order: expected 0 (a mean) to {HIGHEST_ORDER}, got {order!r}")
     if x.shape != y.shape or x.ndim == 0:
         raise FitError(f"expected as many y as x, got {y.shape} and {x.shape}")
     if x.shape[-1] < order + 2:
@@ -205,3 +206,40 @@ def _horner(coefficients: Array, t: Array) -> Array:
     for i in reversed(range(coefficients.shape[-1])):
         value = value * t + coefficients[..., i : i + 1]
     return np.asarray(value)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ZeroFit:
+    """y = sum(coefficients[i] x^(i+1)): a curve through zero, by least squares over the points off zero."""
+
+    coefficients: Array
+    """(p,) of x, x^2, ..."""
+    covariance: Array
+    """(p, p)."""
+    residuals: Array
+    """(n,) y minus the curve, the points at zero too."""
+    residual_sd: float
+    dof: int
+
+    def at(self, x: npt.ArrayLike) -> Array:
+        """The fitted y at x (n,)."""
+        x = np.asarray(x, dtype=np.float64)
+        return np.asarray(x * _horner(self.coefficients, x))
+
+
+def fit_through_zero(
+    x: npt.ArrayLike, y: npt.ArrayLike, order: int, *, weights: npt.ArrayLike | None = None
+) -> ZeroFit:
+    """The curve through zero of this order (1 or 2) closest to the points (n,); points at x = 0 say nothing of it.
+
+    Least squares of y on x, x^2 is least squares of y/x on 1, x with weights x^2, so the same sound route serves.
+    Raises FitError as `fit_polynomial`.
+    """
+    x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    if order not in (1, 2):
+        raise FitError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
+    w = np.ones_like(x) if weights is None else np.asarray(weights, dtype=np.float64)
+    off = x != 0.0
+    fit = fit_polynomial(x[off], y[off] / x[off], order - 1, weights=w[off] * x[off] ** 2)
+    found = ZeroFit(fit.coefficients, fit.covariance, y, float(fit.residual_sd), fit.dof)
+    return replace(found, residuals=y - found.at(x))

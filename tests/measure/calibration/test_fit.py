@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import uncertainties
 
-from daq.measure.calibration.fit import FitError, fit_polynomial
+from daq.measure.calibration.fit import FitError, fit_polynomial, fit_through_zero
 from tests.published.calibration import columns, facts
 
 CERTIFIED = facts("nist_certified.json")
@@ -182,7 +182,7 @@ def test_a_reading_the_curve_never_reaches_has_no_load():
     ("x", "y", "order", "weights", "sentence"),
     [
         ([0, 1, 2], [0, 1], 1, None, "as many y as x"),
-        ([0, 1, 2], [0, 1, 2], 0, None, "order: expected 1 .* got 0"),
+        ([0, 1, 2], [0, 1, 2], -1, None, "order: expected 0 .* got -1"),
         ([0, 1, 2], [0, 1, 2], 4, None, "order: expected"),
         ([0, 1, 2], [0, 1, 2], 2, None, "too few points: .* at least 4, got 3"),
         ([0, 1, 1, 0, 1], [0, 1, 2, 3, 4], 2, None, "too few different loads: .* at least 3, got 2"),
@@ -194,3 +194,29 @@ def test_a_reading_the_curve_never_reaches_has_no_load():
 def test_points_that_allow_no_fit_say_why(x, y, order, weights, sentence):
     with pytest.raises(FitError, match=sentence):
         fit_polynomial(x, y, order, weights=weights)
+
+
+def test_a_curve_through_zero_is_least_squares_without_a_constant():
+    rng = np.random.default_rng(8)
+    x = np.concatenate([[0.0, 0.0], rng.uniform(1e5, 4e6, 15)])
+    y = 1.2e-4 * x + 1e-13 * x**2 + rng.normal(0.0, 0.05, 17)
+    w = rng.uniform(0.5, 2.0, 17)
+    scaled = x / 4e6
+    design = np.column_stack([scaled, scaled**2]) * np.sqrt(w)[:, None]
+    solved, rest, *_ = np.linalg.lstsq(design, y * np.sqrt(w), rcond=None)
+
+    fit = fit_through_zero(x, y, 2, weights=w)
+
+    # the two points at zero say nothing of the curve, and nothing of the scatter of the others either
+    at_zero = float((w[:2] * y[:2] ** 2).sum())
+    assert fit.coefficients == pytest.approx(solved / [4e6, 4e6**2], rel=1e-10)
+    assert fit.dof == 13
+    assert fit.residual_sd == pytest.approx(np.sqrt((rest[0] - at_zero) / 13), rel=1e-9)
+    variance = fit.residual_sd**2 * np.linalg.inv(design.T @ design)
+    assert fit.covariance == pytest.approx(variance / np.outer([4e6, 4e6**2], [4e6, 4e6**2]), rel=1e-8)
+    assert fit.residuals == pytest.approx(y - fit.at(x), abs=1e-12)
+
+
+def test_a_curve_through_zero_is_a_line_or_a_parabola():
+    with pytest.raises(FitError, match=r"order: expected 1 \(a line\) or 2"):
+        fit_through_zero([1.0, 2.0, 3.0], [1.0, 2.0, 3.0], 3)
