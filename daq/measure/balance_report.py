@@ -6,6 +6,8 @@ Plain dictionaries both ways, so that the command only reads and prints them.
 from __future__ import annotations
 
 import math
+import reprlib
+import sys
 from collections.abc import Mapping
 from typing import Any
 
@@ -112,14 +114,17 @@ def _checked(state: Mapping[str, Any]) -> tuple[dict[str, float], Bicycle | None
 
 
 def _problem(key: str, value: Any, low: float, high: float) -> str:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        return f"{key}: expected a number, got {value!r}"
-    return "" if low <= value <= high else f"{key}: expected {low:g} to {high:g}, got {value:g}"
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        return f"{key}: expected a number, got {reprlib.repr(value)}"
+    if low <= value <= high:
+        return ""
+    got = f"{value:g}" if abs(value) < sys.float_info.max else "a number beyond all bounds"
+    return f"{key}: expected {low:g} to {high:g}, got {got}"
 
 
 def _bicycle(given: Any) -> Bicycle:
     if not isinstance(given, Mapping):
-        raise BadState(f"bicycle: expected an object with {', '.join(_BICYCLE)}, got {given!r}")
+        raise BadState(f"bicycle: expected an object with {', '.join(_BICYCLE)}, got {reprlib.repr(given)}")
     problems = [f"bicycle.{key}: missing" for key in _BICYCLE if key not in given]
     problems += [f"bicycle.{key}: no such key; known: {', '.join(_BICYCLE)}" for key in given if key not in _BICYCLE]
     problems += [

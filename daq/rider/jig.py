@@ -48,7 +48,9 @@ class JigBlock:
     crank_mark: Bools
     """(n,) the first scan of each turn."""
     torque_nm: Array
-    """(n,) crank torque of this moment."""
+    """(n,) crank torque of this moment, both legs."""
+    left_torque_nm: Array
+    """(n,) of the leg whose top is at crank angle 0."""
     feet_n: Array
     counts: npt.NDArray[np.int32]
     """(n, 5) the converter's readings, in the order of electronics.CHANNELS."""
@@ -105,6 +107,8 @@ class SimulatedJig:
         """Put the saddle there; a rider who is aboard has to settle again. ValueError where it cannot be ridden."""
         if setback_mm == self._setback_mm:
             return
+        if not math.isfinite(setback_mm):
+            raise ValueError(f"setback_mm: expected a number, got {setback_mm}")
         self._at = posture(self.model, self.geometry, float(setback_mm), self._tilt_rad)
         moved = min(1.0, abs(setback_mm - self._setback_mm) / FULL_MOVE_MM)
         self._moves = [*self._moves[-3:], (self.t_s, moved * self.model.settle_n)]
@@ -125,6 +129,8 @@ class SimulatedJig:
 
     def set_hands_shift(self, hands_n: float) -> None:
         """Add this much hand load from now on: hands moved, or a cell that wanders off."""
+        if not abs(hands_n) <= 1000.0:
+            raise ValueError(f"hands_n: expected -1000 to 1000, got {hands_n}")
         self._hands_shift_n = hands_n
 
     def set_aboard(self, aboard: bool) -> None:
@@ -145,7 +151,7 @@ class SimulatedJig:
 
     def advance(self, duration_s: float) -> JigBlock:
         """The scans of the next duration_s; none when no scan falls into it."""
-        if duration_s < 0.0:
+        if not 0.0 <= duration_s < math.inf:
             raise ValueError(f"duration_s: time runs forward, got {duration_s:g}")
         self._asked_s += duration_s
         n = max(0, math.floor(self._asked_s * self.electronics.rate_hz + 1e-6) - self._scans)
@@ -171,6 +177,7 @@ class SimulatedJig:
             crank_deg=turned.crank_deg,
             crank_mark=turned.mark,
             torque_nm=turned.mean_nm + turned.ripple_nm,
+            left_torque_nm=0.5 * (turned.mean_nm + turned.ripple_nm + turned.one_leg_nm),
             feet_n=feet_n,
             counts=counts,
             saturated=saturated,

@@ -43,7 +43,7 @@ class RiderModel:
     light_slope_n_per_mm: float = 0.0
     """Hand load gained per mm forward while light; for a straight rider, everywhere."""
     bend_mm: float = 0.0
-    """Width of the bend of a gentle-bend rider."""
+    """Scale of a gentle-bend rider's bend: the slope grows from 12 to 88 % of its end value over four times this."""
     power_w: float = 200.0
     cadence_rpm: float = 90.0
     """The reference effort, and the one ridden unless another is asked for."""
@@ -153,5 +153,5 @@ def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
     if kind is Kind.STRAIGHT and model.light_slope_n_per_mm == 0.0:
         return replace(model, kind=kind, light_slope_n_per_mm=0.5)
     if kind is Kind.GENTLE_BEND and model.bend_mm == 0.0:
-        return replace(model, kind=kind, bend_mm=8.0)
+        return replace(model, kind=kind, bend_mm=5.0)
     return replace(model, kind=kind)

@@ -20,8 +20,12 @@ TURN_RAD = 2.0 * np.pi
 
 def leg_torque(crank_deg: Array) -> Array:
     """Torque of one leg over half the mean torque of both; a from that leg's top."""
-    a = np.radians(crank_deg)
-    return np.asarray(1.0 + FIRST * np.cos(a - np.radians(FIRST_AT_DEG)) + both_legs_ripple(crank_deg))
+    return np.asarray(1.0 + one_leg_ripple(crank_deg) + both_legs_ripple(crank_deg))
+
+
+def one_leg_ripple(crank_deg: Array) -> Array:
+    """The part of one leg's torque that the other leg's cancels."""
+    return np.asarray(FIRST * np.cos(np.radians(crank_deg - FIRST_AT_DEG)))
 
 
 def both_legs_ripple(crank_deg: Array) -> Array:
@@ -41,6 +45,8 @@ class Turned:
     mean_nm: Array
     ripple_nm: Array
     """Torque of the moment over its mean over the turn."""
+    one_leg_nm: Array
+    """What one leg has beyond its half of that, times two; the other leg has the opposite."""
     since_top_s: Array
     work_at_top_j: Array
     """Work done since the ride began, at the last top; meant for scans with a mark."""
@@ -67,10 +73,11 @@ class Crank:
         since = np.maximum.accumulate(np.concatenate([[0], np.where(mark, np.arange(1, len(turns)), 0)]))[1:]
         scatters = np.concatenate([[self._scatter], scatter])[since]
         ripple_nm = mean_nm * (depth + scatters) * both_legs_ripple(crank_deg - phase_deg)
+        one_leg_nm = mean_nm * one_leg_ripple(crank_deg - phase_deg)
         power_w = (mean_nm + ripple_nm) * TURN_RAD * hertz
         work_j = np.cumsum(np.concatenate([[self._work_j], power_w * self._dt_s]))
         self._turns, self._work_j = float(turns[-1]), float(work_j[-1])
         if len(scatters):
             self._scatter = float(scatters[-1])
         into = np.divide(turns[1:] - np.floor(turns[1:]), hertz, out=np.zeros_like(hertz), where=hertz > 0.0)
-        return Turned(crank_deg, mark, mean_nm, ripple_nm, into, work_j[1:] - power_w * into)
+        return Turned(crank_deg, mark, mean_nm, ripple_nm, one_leg_nm, into, work_j[1:] - power_w * into)

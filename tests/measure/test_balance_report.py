@@ -2,6 +2,8 @@ import json
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from daq.measure.balance_report import BadState, balance_report
 
@@ -80,6 +82,8 @@ def test_optional_values_may_be_null():
         ({"mass_kg": -75}, "mass_kg: expected 20 to 250, got -75"),
         ({"mass_kg": None}, "mass_kg: expected a number, got None"),
         ({"power_w": math.nan}, "power_w: expected a number, got nan"),
+        ({"power_w": math.inf}, "power_w: expected 0 to 2500, got a number beyond all bounds"),
+        ({"mass_kg": 10**400}, "mass_kg: expected 20 to 250, got a number beyond all bounds"),
         ({"gradient_pct": 400}, "gradient_pct: expected -30 to 30, got 400"),
         ({"bar_x": 1}, "bar_x: no such key; known: mass_kg"),
         ({"hand_tangential_n": -12}, "expected both or neither"),
@@ -106,3 +110,20 @@ def test_every_missing_key_is_named(key):
 def test_something_else_than_an_object_is_refused():
     with pytest.raises(BadState, match=r"state: expected an object with mass_kg.*got list"):
         balance_report([STATE])
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=6,
+)
+
+
+@given(key=st.sampled_from([*STATE, "bicycle", "com_height_m", "nonsense"]), value=JSON)
+def test_any_value_gives_a_report_or_a_sentence(key, value):
+    try:
+        said = json.dumps(balance_report({**STATE, key: value}), allow_nan=False)
+    except BadState as error:
+        said = str(error)
+
+    assert said.startswith("{") or key in said

@@ -94,7 +94,7 @@ def test_a_gentle_bend_joins_the_same_two_lines():
     assert hands_n(model, 100.0) == pytest.approx(90.0, abs=0.2)
     assert (hands_n(model, 0.0) - hands_n(model, 5.0)) / 5.0 == pytest.approx(1.5, rel=0.02)
     # softplus at its centre: ln 2 times the width of the bend times the slope
-    assert hands_n(model, 52.0) - 90.0 == pytest.approx(math.log(2.0) * 8.0 * 1.5, rel=0.01)
+    assert hands_n(model, 52.0) - 90.0 == pytest.approx(math.log(2.0) * 5.0 * 1.5, rel=0.01)
 
 
 def test_a_rider_that_cannot_be_is_refused():

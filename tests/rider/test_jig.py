@@ -214,6 +214,21 @@ def test_a_place_the_rider_cannot_sit_is_refused_and_nothing_changes():
     assert len(ridden.advance(1.0)) == 100
 
 
-def test_time_does_not_run_backwards():
-    with pytest.raises(ValueError, match=r"duration_s: time runs forward, got -1"):
-        jig().advance(-1.0)
+@pytest.mark.parametrize(
+    ("setting", "value", "said"),
+    [
+        ("advance", -1.0, "duration_s: time runs forward, got -1"),
+        ("advance", float("nan"), "duration_s: time runs forward, got nan"),
+        ("set_setback", float("nan"), "setback_mm: expected a number, got nan"),
+        ("set_gradient", 45.0, "gradient_pct: expected -30 to 30, got 45"),
+        ("set_hands_shift", float("inf"), "hands_n: expected -1000 to 1000, got inf"),
+    ],
+)
+def test_what_cannot_be_is_refused(setting, value, said):
+    with pytest.raises(ValueError, match=said):
+        getattr(jig(), setting)(value)
+
+
+def test_an_effort_nobody_rides_is_refused():
+    with pytest.raises(ValueError, match="effort: expected 0-600 W at 20-180 rpm, got 200 W at 0 rpm"):
+        jig().set_effort(200.0, 0.0)
