@@ -13,13 +13,21 @@ from daq.keep.verify import verify
 from daq.values import Samples
 from tests.keep.jig import concatenated, second_of_session
 
+ROOT = Path(__file__).parents[2]
+
+
+def start_writer(path: Path) -> "subprocess.Popen[bytes]":
+    """A process that writes to this store until it is killed."""
+    command = [sys.executable, "-m", "tests.faults.writer", str(path)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, cwd=ROOT)
+
 
 def kill_repeatedly(path: Path, *, times: int, seed: int) -> list[int]:
     """Kills the writer so many times at random moments; every second it had acknowledged, in order."""
     rng = np.random.default_rng(seed)
     acknowledged: list[int] = []
     for _ in range(times):
-        writer = subprocess.Popen([sys.executable, "-m", "tests.faults.writer", str(path)], stdout=subprocess.PIPE)
+        writer = start_writer(path)
         assert writer.stdout is not None
         up = rng.uniform() < 2 / 3  # else the kill falls while it starts and opens the store
         first = writer.stdout.readline() if up else b""

@@ -1,12 +1,11 @@
 import sqlite3
-import subprocess
-import sys
 
 import pytest
 
 from daq.keep import store_file
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
+from tests.faults.kill import start_writer
 from tests.keep.jig import begin, concatenated, second_of_session
 
 
@@ -16,7 +15,7 @@ def path(tmp_path):
 
 
 def test_a_second_daemon_is_told_which_process_has_the_store_and_may_have_it_when_that_is_killed(path):
-    writer = subprocess.Popen([sys.executable, "-m", "tests.faults.writer", str(path)], stdout=subprocess.PIPE)
+    writer = start_writer(path)
     assert writer.stdout is not None
     writer.stdout.readline()
     try:

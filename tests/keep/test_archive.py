@@ -3,6 +3,7 @@ import math
 import subprocess
 import sys
 from functools import partial
+from pathlib import Path
 
 import duckdb
 import pytest
@@ -17,6 +18,7 @@ from daq.keep.tables import read_table
 from tests.keep import analyses
 from tests.keep.sweeps import computed, stored
 
+ROOT = Path(__file__).parents[2]
 SUMMING = 1e-12
 """A few hundred values of up to 100 added in another order differ by their count times 100 times 2.2e-16 at most."""
 
@@ -77,7 +79,7 @@ if __name__ == "__main__":
 """
     (tmp_path / "script.py").write_text(script)
     command = [sys.executable, str(tmp_path / "script.py")]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, env={"PYTHONPATH": ".", "PATH": ""})
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env={"PYTHONPATH": str(ROOT)})
     assert done.returncode == 0, done.stderr
     analyse(archive, analyses.refusing_one, tmp_path / "local", method="m/1", mapper=workers.local(1))
 
