@@ -8,7 +8,7 @@ import pytest
 
 from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.model import DEMO, Kind, RiderModel, rider_of_kind
+from daq.rider.model import DEMO, Kind, RiderModel, rider_of_kind, torque_of
 
 GEOMETRY = JigGeometry()
 PURE = RiderModel(slope_n_per_mm=None)
@@ -102,3 +102,14 @@ def test_a_rider_that_cannot_be_is_refused():
         RiderModel(slope_n_per_mm=9.0)
     with pytest.raises(ValueError, match=r"bend_mm: a gentle-bend rider needs"):
         RiderModel(kind=Kind.GENTLE_BEND)
+
+
+def test_the_saddle_is_lighter_at_200_than_at_100_watts():
+    """Potter et al. 2008, Med Sci Sports Exerc 40:1126-1134 (abstract): saddle force falls from 100 to 200 W."""
+    found = budget(DEMO, GEOMETRY)
+    at = posture(DEMO, GEOMETRY, 55.0, 0.0)
+    torques_nm = np.array([torque_of(100.0, 90.0), torque_of(200.0, 90.0)])
+
+    saddle_n = at.weight_normal_n - found.hands_n(at, 55.0, torques_nm) - found.feet_n(at, torques_nm)
+
+    assert saddle_n[1] < saddle_n[0]
