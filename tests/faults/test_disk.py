@@ -1,5 +1,6 @@
 import os
 import stat
+import warnings
 
 import pytest
 
@@ -19,7 +20,9 @@ def path(tmp_path):
 def as_somebody_else(action):
     """What action() returns or raises, as text, in a child process that is not root."""
     reading, writing = os.pipe()
-    child = os.fork()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of threads in libraries: the child uses none of them
+        child = os.fork()
     if child == 0:
         try:
             if os.getuid() == 0:
