@@ -16,7 +16,8 @@ from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live import messages
 from daq.live.daemon import serve
-from daq.live.real import Link, begin, links_of
+from daq.live.links import Link, links_of
+from daq.live.real import begin
 from daq.live.session import Session
 from daq.live.view import Rider
 from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict

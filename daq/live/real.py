@@ -7,25 +7,20 @@ import json
 import signal
 import socket
 import time
-from collections.abc import Callable, Coroutine
 from pathlib import Path
-from typing import Any
 
 from daq import __version__
 from daq.keep.store import Store
 from daq.live.daemon import serve
+from daq.live.links import links_of
 from daq.live.resuming import interrupted, resume
 from daq.live.session import Session
 from daq.live.storing import Storing
 from daq.live.view import Rider
 from daq.measure.calibration import Calibration, from_dict, in_order, to_dict
-from daq.pipeline import BOARD, POWER
 from daq.rig import Rig, RigError, parse_rig
-from daq.sources.ble import BleLink
 from daq.sources.clock import SessionClock
-from daq.sources.serial_port import SerialLink
-
-Link = Callable[[], Coroutine[Any, Any, None]]
+from daq.sources.transmitters import calibration_of, check_transmitter
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
@@ -35,10 +30,13 @@ def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
     except (OSError, UnicodeDecodeError) as error:
         raise RigError(f"rig file {path}: {getattr(error, 'strerror', None) or error}") from error
     rig = parse_rig(text, name=str(path))
+    check_transmitter(rig)
     return text, rig, _calibration(rig, path)
 
 
 def _calibration(rig: Rig, path: Path) -> Calibration:
+    if rig.calibration is None and rig.transmitter is not None:
+        return calibration_of(rig.transmitter)
     if rig.calibration is None:
         raise RigError(f"{path}: calibration: missing; name the calibration file of this jig's cells")
     file = path.parent / rig.calibration
@@ -64,18 +62,6 @@ def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: b
         simulated=simulated,
     )
     return Storing(store, session_id)
-
-
-def links_of(session: Session) -> list[Link]:
-    """The links to the rig's sensors, their troubles shown with the sensors."""
-    board = SerialLink(session.rig.board, session.clock, session.arrive_bytes)
-    session.links[BOARD] = lambda: board.message
-    links: list[Link] = [board.run]
-    if session.rig.power is not None:
-        power = BleLink(session.rig.power, session.clock, session.arrive_notification)
-        session.links[POWER] = lambda: power.message
-        links.append(power.run)
-    return links
 
 
 async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.socket) -> signal.Signals | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daq.measure.calibration import Calibration, Channel
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
 from daq.wire import board
 from daq.wire.ascii_lines import LineFormat
@@ -11,6 +12,8 @@ from daq.wire.modbus import Register, request_for
 from daq.wire.transmitter import COUNT_N, PER_KG, STANDARD_GRAVITY
 
 BITS = 32
+UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
+"""Long ago: an adjustment of unknown date is an old one."""
 
 
 def format_of(table: TextTransmitter) -> LineFormat:
@@ -51,6 +54,12 @@ def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.Hello:
     rate_hz = table.poll_hz if isinstance(table, ModbusTransmitter) else 0.0
     channels = tuple(board.Channel(name, board.Kind.OTHER, 1, rate_hz, BITS, COUNT_N) for name in channels_of(table))
     return board.Hello("00" * 8, 0, f"transmitter ({table.link})", rate_hz, channels)
+
+
+def calibration_of(table: TextTransmitter | ModbusTransmitter) -> Calibration:
+    """The transmitter's own adjustment: it sends newtons. When it was made and how well is not known here."""
+    channels = tuple(Channel(name, "force", (0.0, COUNT_N)) for name in channels_of(table))
+    return Calibration("transmitter's own", UNKNOWN_UTC, channels)
 
 
 def check_transmitter(rig: Rig) -> None:

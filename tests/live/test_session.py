@@ -22,7 +22,7 @@ def run(coroutine):
 async def serving(running, inside):
     """Run the demo's parts without its fitter while `inside` acts."""
     from daq.live.daemon import serve
-    from daq.live.real import links_of
+    from daq.live.links import links_of
 
     await serve(running.session, [running._board.run, *links_of(running.session)], until=inside())
 

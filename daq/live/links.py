@@ -1,0 +1,68 @@
+"""The links a rig file asks for, tied to a session: what arrives goes to it, what is wrong stands with its sensor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Coroutine
+from functools import partial
+from typing import Any
+
+from daq.live.session import Session
+from daq.pipeline import BOARD, CADENCE, HEART, POWER
+from daq.rig import BleSensor, RigError, TextTransmitter
+from daq.sources.ble import BleLink
+from daq.sources.board_link import BoardLink
+from daq.sources.modbus_link import ModbusLink
+from daq.sources.radio import BluetoothTrouble, Radio
+from daq.sources.text_link import TextLink
+from daq.sweep.run import NotNow
+
+Link = Callable[[], Coroutine[Any, Any, None]]
+
+
+def links_of(session: Session) -> list[Link]:
+    """The links to the rig's sensors, their troubles shown with the sensors."""
+    return [_loads_link(session), *_bluetooth_links(session)]
+
+
+def _loads_link(session: Session) -> Link:
+    """The board's link, or the transmitter's in its place."""
+    rig, clock = session.rig, session.clock
+    if rig.transmitter is not None:
+        transmitter = (
+            TextLink(rig.transmitter, clock, session.arrive)
+            if isinstance(rig.transmitter, TextTransmitter)
+            else ModbusLink(rig.transmitter, clock, session.arrive)
+        )
+        session.lost = transmitter.lost
+        session.links[BOARD] = lambda: transmitter.message
+        return transmitter.run
+    if rig.board is None:
+        raise RigError("neither a board nor a transmitter to connect")
+    gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
+    board = BoardLink(rig.board, clock, session.arrive_bytes, gains=gains)
+    session.told = board.heard
+    session.links[BOARD] = lambda: board.message
+    return board.run
+
+
+def _bluetooth_links(session: Session) -> list[Link]:
+    radio = Radio()
+    links: list[Link] = []
+    for name in (POWER, CADENCE, HEART):
+        sensor: BleSensor | None = getattr(session.rig, name)
+        if sensor is None:
+            continue
+        arrive = partial(session.arrive_notification, source=name)
+        link = BleLink(sensor, name, radio, session.clock, arrive, session.note)
+        session.links[name] = partial(getattr, link, "message")
+        if name == POWER:
+            session.compensate = partial(_compensated, link)
+        links.append(link.run)
+    return links
+
+
+async def _compensated(link: BleLink) -> str:
+    try:
+        return await link.compensate_offset()
+    except BluetoothTrouble as trouble:
+        raise NotNow(str(trouble)) from trouble
