@@ -81,8 +81,7 @@ def front_share(
 
 def weight_line_at(weight_line_m: float, com_height_m: float, *, from_tilt_deg: float, to_tilt_deg: float) -> float:
     """The weight line at another tilt, same posture: X = x_c - y_c tan t. Needs the height of the body's centre."""
-    tangents = (math.tan(math.radians(t)) for t in (from_tilt_deg, to_tilt_deg))
-    before, after = tangents
+    before, after = math.tan(math.radians(from_tilt_deg)), math.tan(math.radians(to_tilt_deg))
     return weight_line_m + com_height_m * (before - after)
 
 

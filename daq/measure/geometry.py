@@ -10,6 +10,10 @@ from dataclasses import dataclass
 
 LEVEL_TOLERANCE_DEG = 0.2
 """Keeps the setback against gravity within 2.5 mm at 700 mm height. Common practice, no source."""
+BAR_FIXED = (
+    "bar fixed: the reading of cells along the normal can fall while the whole hand force rises; keep the reach "
+    "where the jig can"
+)
 RULE_MM = 20.0
 """The linear rule for the height is good only this far from where it was taken."""
 
@@ -98,9 +102,11 @@ class Step:
     """Saddle to bar along the jig: 0 with the reach kept."""
     seat_angle_change_deg: float
     setback_against_gravity_mm: float
+    caution: str
+    """Said when the bar stays and cells measure along the normal only; else empty."""
 
 
-def step(seat: Seat, setback_mm: float, *, reach_kept: bool, tilt_deg: float = 0.0) -> Step:
+def step(seat: Seat, setback_mm: float, *, reach_kept: bool, tilt_deg: float = 0.0, single_axis: bool = True) -> Step:
     """Moving the saddle to another setback with the leg extension kept."""
     moved = seat.at(setback_mm)
     back = setback_mm - seat.setback_mm
@@ -113,6 +119,7 @@ def step(seat: Seat, setback_mm: float, *, reach_kept: bool, tilt_deg: float = 0
         seat_angle_change_deg=seat_angle_deg(moved.setback_mm, moved.height_mm)
         - seat_angle_deg(seat.setback_mm, seat.height_mm),
         setback_against_gravity_mm=setback_against_gravity_mm(moved.setback_mm, moved.height_mm, tilt_deg),
+        caution=BAR_FIXED if single_axis and not reach_kept else "",
     )
 
 
@@ -148,9 +155,3 @@ def rails_back(seat: Seat, back_mm: float, seat_tube_deg: float) -> RailMove:
         seat.hip_above_mm,
     )
     return RailMove(post, moved)
-
-
-PROTOCOL_CAUTION = (
-    "bar fixed: a single-axis hand reading can fall while the whole hand force rises; keep the reach where the jig can"
-)
-"""Said whenever a sweep is ridden with the bar fixed and cells that measure along the normal only."""

@@ -73,6 +73,12 @@ def test_the_reach_changes_only_with_the_bar_fixed():
     assert geometry.step(SEAT, 80.0, reach_kept=False).reach_change_mm == 20.0
 
 
+def test_a_fixed_bar_under_single_axis_cells_is_cautioned():
+    assert "can fall while the whole hand force rises" in geometry.step(SEAT, 80.0, reach_kept=False).caution
+    assert geometry.step(SEAT, 80.0, reach_kept=True).caution == ""
+    assert geometry.step(SEAT, 80.0, reach_kept=False, single_axis=False).caution == ""
+
+
 def test_ten_millimetres_back_lay_the_seat_back_by_about_eight_tenths_of_a_degree():
     """About -0.84 degrees at a reference 680 mm from the BB: 10/680 rad."""
     step = geometry.step(Seat(40.0, 678.0), 50.0, reach_kept=True)
