@@ -12,7 +12,7 @@ import numpy as np
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
 
-GOALS = {"pace 1, every 10 ms": (0.01, 1.0, 20.0), "pace 60, every 10 ms": (0.6, 60.0, 20.0)}
+GOALS = {"pace 1, every 10 ms": (0.01, 1.0, 10.0), "pace 60, every 10 ms": (0.6, 60.0, 10.0)}
 """Piece in session seconds, pace, and how many times faster than needed it has to be."""
 SECONDS = 60.0
 
