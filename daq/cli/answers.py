@@ -55,8 +55,8 @@ def _table_steps(source: str) -> Any:
 
 def _stored_steps(sweep_id: int, store: Path | None) -> Any:
     """The steps of a stored sweep, computed again from its raw."""
+    from daq.keep.derive import derive
     from daq.keep.errors import StoreError
-    from daq.keep.replay import final_steps
     from daq.keep.store import Store
 
     path = store_path(store)
@@ -64,9 +64,12 @@ def _stored_steps(sweep_id: int, store: Path | None) -> Any:
         fail(UNUSABLE, f"no store at {path}; name one with --store")
     try:
         with Store.open(path, write=False) as opened:
-            return final_steps(opened, sweep_id)
+            steps = derive(opened, sweep_id).steps
     except StoreError as error:
         fail(UNUSABLE, error)
+    if not steps:
+        fail(REFUSED, f"sweep {sweep_id}: no position was finished, so there is nothing to answer from")
+    return steps
 
 
 @click.command()

@@ -1,4 +1,4 @@
-"""The queries in docs/archive.md run as they stand there, and give what the tables hold."""
+"""The queries in daq/keep/archive.md run as they stand there, and give what the tables hold."""
 
 import re
 from pathlib import Path
@@ -10,7 +10,7 @@ from daq.keep.export import export
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored
 
-PAGE = Path(__file__).parents[2] / "docs" / "archive.md"
+PAGE = Path(__file__).parents[2] / "daq" / "keep" / "archive.md"
 QUERIES = re.findall(r"```sql\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
 
 
