@@ -1,0 +1,164 @@
+"""What a guided calibration is going to read: its stages, and every single reading in order."""
+
+from __future__ import annotations
+
+import enum
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+
+class Stage(enum.StrEnum):
+    """What is being done now."""
+
+    WARM_UP = "warm-up"
+    ZERO = "zero"
+    RISING = "rising"
+    FALLING = "falling"
+    ZERO_RETURN = "zero-return"
+    CREEP = "creep"
+    CORNERS = "corners"
+    CROSS_TALK = "cross-talk"
+    TARE = "tare"
+    DONE = "done"
+    STOPPED = "stopped"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """An off-axis placement: a weight on a named place of a bar or saddle, shared by some cells."""
+
+    name: str
+    cells: tuple[str, ...]
+    load_n: float
+
+
+@dataclass(frozen=True, slots=True)
+class BenchPlan:
+    """What is going to be read."""
+
+    channels: tuple[str, ...]
+    """All channels of the board, in the order of its scans."""
+    loads_n: tuple[tuple[str, tuple[float, ...]], ...]
+    """Each cell to calibrate and its loads, rising, without zero."""
+    series: int = 3
+    warm_up_min: float = 15.0
+    creep_min: float = 30.0
+    """0: no creep test."""
+    places: tuple[Place, ...] = ()
+    crosstalk_n: float = 0.0
+    """Load put on each cell in turn; 0: no cross-talk stage."""
+    crosstalk_repeats: int = 2
+    tilts_deg: tuple[float, ...] = ()
+    """Tilts of the empty jig in order, up and down; empty: no tilt tare."""
+
+    def __post_init__(self) -> None:
+        problem = self._problem()
+        if problem:
+            raise ValueError(f"calibration plan: {problem}")
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        return tuple(name for name, _ in self.loads_n)
+
+    @property
+    def on_board(self) -> tuple[str, ...]:
+        """The cells to calibrate in the order of the board's channels."""
+        return tuple(name for name in self.channels if name in self.cells)
+
+    def loads_of(self, cell: str) -> tuple[float, ...]:
+        return dict(self.loads_n)[cell]
+
+    def _problem(self) -> str:
+        if not self.cells:
+            return "expected at least one cell to calibrate"
+        strange = [
+            name for name in (*self.cells, *(c for p in self.places for c in p.cells)) if name not in self.channels
+        ]
+        if strange:
+            return f"no channel {', '.join(strange)}; the board has {', '.join(self.channels)}"
+        for name, loads in self.loads_n:
+            if len(loads) < 3 or list(loads) != sorted(set(loads)) or loads[0] <= 0.0:
+                return f"{name}: expected at least 3 different loads above zero, lightest first, got {loads}"
+        if self.series < 2:
+            return f"expected at least 2 series, so that repeats can be compared, got {self.series}"
+        if min(self.warm_up_min, self.creep_min, self.crosstalk_n, *(p.load_n for p in self.places)) < 0.0:
+            return "expected times and loads of at least 0"
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One reading to take."""
+
+    id: str
+    stage: Stage
+    cell: str | None
+    """The cell that carries the load; None: the jig is empty, or several cells share it."""
+    series: int
+    load_n: float
+    place: str = ""
+    tilt_deg: float | None = None
+
+    @property
+    def instruction(self) -> str:
+        """What the engineer does before this reading."""
+        stage, cell = self.stage, self.cell
+        if stage is Stage.WARM_UP:
+            return "power everything, leave the jig empty and untouched until its zero stands"
+        if stage in (Stage.ZERO, Stage.ZERO_RETURN):
+            return f"{cell}: take all weight off"
+        if stage is Stage.CREEP:
+            if not self.load_n:
+                return f"{cell}: take all weight off"
+            return f"{cell}: put {self.load_n:g} N on and leave it; the reading is followed over the time set"
+        if stage is Stage.CORNERS:
+            return f"put {self.load_n:g} N on {self.place}" if self.load_n else "take all weight off"
+        if stage is Stage.CROSS_TALK:
+            return f"put {self.load_n:g} N right over {cell}" if self.load_n else "take all weight off"
+        if stage is Stage.TARE:
+            return f"empty jig: tilt it to {self.tilt_deg:g} deg"
+        verb = "add weight to" if stage is Stage.RISING else "take weight off to"
+        return f"{cell}: {verb} {self.load_n:g} N"
+
+
+def tasks(plan: BenchPlan) -> tuple[Task, ...]:
+    """All readings of a plan, in order."""
+    return tuple(_tasks(plan))
+
+
+def _tasks(plan: BenchPlan) -> Iterator[Task]:
+    yield Task("warm-up", Stage.WARM_UP, None, 0, 0.0)
+    for cell, loads in plan.loads_n:
+        for series in range(1, plan.series + 1):
+            yield from _series(cell, loads, series)
+    for cell, loads in plan.loads_n if plan.creep_min else ():
+        yield Task(f"{cell}/creep/zero", Stage.CREEP, cell, 0, 0.0)
+        yield Task(f"{cell}/creep/load", Stage.CREEP, cell, 0, loads[-1])
+    yield from _places(plan)
+    yield from _crosstalk(plan)
+    for i, tilt_deg in enumerate(plan.tilts_deg, 1):
+        yield Task(f"tare/{i}", Stage.TARE, None, 0, 0.0, tilt_deg=tilt_deg)
+
+
+def _series(cell: str, loads: tuple[float, ...], series: int) -> Iterator[Task]:
+    where = f"{cell}/{series}"
+    yield Task(f"{where}/zero", Stage.ZERO, cell, series, 0.0)
+    for i, load_n in enumerate(loads, 1):
+        yield Task(f"{where}/rising/{i}", Stage.RISING, cell, series, load_n)
+    for i, load_n in reversed(list(enumerate(loads[:-1], 1))):
+        yield Task(f"{where}/falling/{i}", Stage.FALLING, cell, series, load_n)
+    yield Task(f"{where}/zero-return", Stage.ZERO_RETURN, cell, series, 0.0)
+
+
+def _places(plan: BenchPlan) -> Iterator[Task]:
+    if plan.places:
+        yield Task("corners/zero", Stage.CORNERS, None, 0, 0.0)
+    for i, place in enumerate(plan.places, 1):
+        yield Task(f"corners/{i}", Stage.CORNERS, None, 0, place.load_n, place=place.name)
+
+
+def _crosstalk(plan: BenchPlan) -> Iterator[Task]:
+    for again in range(1, plan.crosstalk_repeats + 1 if plan.crosstalk_n else 1):
+        yield Task(f"cross-talk/{again}/zero", Stage.CROSS_TALK, None, again, 0.0)
+        for cell in plan.cells:
+            yield Task(f"cross-talk/{again}/{cell}", Stage.CROSS_TALK, cell, again, plan.crosstalk_n)

@@ -1,0 +1,170 @@
+"""Whether a reading fits the load that was asked for, and if not, what most likely happened.
+
+The counts per newton are those of the cell's readings so far; before the first, those of its data sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+from daq.measure.calibration.bench_plan import Stage, Task, tasks
+from daq.measure.calibration.finding import Finding, Wrong
+from daq.measure.calibration.points import STANDARD_GRAVITY
+from daq.measure.calibration.procedure import Bench
+from daq.measure.calibration.steadiness import Settled
+
+UNSTEADY_COUNTS = 2000.0
+"""Changes below it are no load while the counts per newton are not known: 0.25 N of a common 50 kg cell."""
+NEAR_LOAD, NEAR_TOP = 0.01, 0.002
+"""A reading fits a load within so much of the load plus so much of the highest load."""
+FIRST_NEAR = 0.1
+"""The same of the load, while only the data sheet tells the counts per newton."""
+FACTOR_WITHIN = 0.05
+MOVED_OF_TOP = 0.01
+"""A zero this far from the one before: something moved."""
+MIXED = (
+    (STANDARD_GRAVITY, "kilograms taken for newtons"),
+    (1.0 / STANDARD_GRAVITY, "newtons taken for kilograms"),
+)
+
+
+def counts_per_n(bench: Bench, cell: str) -> float | None:
+    """Counts per newton by the readings of this cell so far; None before its first load."""
+    column, done = bench.plan.channels.index(cell), bench.used
+    over = under = 0.0
+    for task in tasks(bench.plan):
+        zero = done.get(f"{cell}/{task.series}/zero")
+        if task.cell == cell and task.stage in (Stage.RISING, Stage.FALLING) and task.id in done and zero is not None:
+            over += task.load_n * (done[task.id].counts[column] - zero.counts[column])
+            under += task.load_n**2
+    return over / under if under else None
+
+
+def of_load(bench: Bench, task: Task, cell: str, reading: Settled, expected: Mapping[str, float]) -> list[Finding]:
+    """What is wrong with the load on this cell; expected: counts per newton by the data sheets."""
+    if task.stage is Stage.ZERO or task.id == f"{cell}/creep/zero":
+        return _of_zero(bench, task, cell, reading, expected)
+    zero = _zero_before(bench, task, cell)
+    if zero is None:
+        return []
+    rise = tuple(now - then for now, then in zip(reading.mean, zero, strict=True))
+    elsewhere = _of_other_cell(bench, task, cell, rise, expected)
+    if elsewhere:
+        return elsewhere
+    known = counts_per_n(bench, cell)
+    per_n = known or expected.get(cell)
+    if per_n is None:
+        return _of_no_rise(bench, task, cell, rise)
+    fits_n = rise[bench.plan.channels.index(cell)] / per_n
+    return _of_wrong_load(bench, task, cell, fits_n, surely=known is not None)
+
+
+def _of_zero(bench: Bench, task: Task, cell: str, reading: Settled, expected: Mapping[str, float]) -> list[Finding]:
+    """A zero far from the one before: weight left on, or something moved."""
+    series = task.series - 1 if task.stage is Stage.ZERO else bench.plan.series
+    before = bench.used.get(f"{cell}/{series}/zero-return") or bench.used.get("warm-up")
+    per_n = counts_per_n(bench, cell) or expected.get(cell)
+    if before is None or per_n is None:
+        return []
+    column, loads = bench.plan.channels.index(cell), bench.plan.loads_of(cell)
+    return _of_empty(cell, (reading.mean[column] - before.counts[column]) / per_n, loads)
+
+
+def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Finding]:
+    top_n = loads[-1]
+    if abs(fits_n) <= MOVED_OF_TOP * top_n:
+        return []
+    steps = {*loads, *(b - a for a, b in pairwise(loads))}
+    if any(_near(fits_n, load, top_n) for load in steps):
+        return [
+            Finding(
+                Wrong.WEIGHT_LEFT_ON,
+                f"{cell}: with all weight off it shows {fits_n:.1f} N, as much as a weight of the set; take it off",
+            )
+        ]
+    return [
+        Finding(
+            Wrong.MOVED_FIXTURE,
+            f"{cell}: the zero moved by {fits_n:+.1f} N; has the fixture shifted, or does something lean on it? Set it "
+            "right and take this series again",
+        )
+    ]
+
+
+def _of_other_cell(
+    bench: Bench, task: Task, cell: str, rise: tuple[float, ...], expected: Mapping[str, float]
+) -> list[Finding]:
+    """The load shows on another cell more than twice as much as on the one it should hang on."""
+    own = counts_per_n(bench, cell) or expected.get(cell)
+    least = 0.2 * task.load_n if own else UNSTEADY_COUNTS
+    shown = {}
+    for name in bench.plan.cells:
+        per_n = counts_per_n(bench, name) or expected.get(name) or own or 1.0
+        shown[name] = abs(rise[bench.plan.channels.index(name)] / per_n)
+    most = max(shown, key=lambda name: shown[name])
+    if task.load_n == 0.0 or most == cell or shown[most] < max(2.0 * shown[cell], least):
+        return []
+    return [
+        Finding(
+            Wrong.WRONG_CELL,
+            f"the load shows on {most}, not on {cell}; hang it on {cell}, or check which cell is wired to which "
+            "channel",
+        )
+    ]
+
+
+def _of_no_rise(bench: Bench, task: Task, cell: str, rise: tuple[float, ...]) -> list[Finding]:
+    if abs(rise[bench.plan.channels.index(cell)]) > UNSTEADY_COUNTS:
+        return []
+    return [
+        Finding(
+            Wrong.WEIGHT_FORGOTTEN,
+            f"{cell}: the reading did not change from zero; put {task.load_n:g} N on, or check the cell's wires",
+        )
+    ]
+
+
+def _of_wrong_load(bench: Bench, task: Task, cell: str, fits_n: float, *, surely: bool) -> list[Finding]:
+    loads, asked = bench.plan.loads_of(cell), task.load_n
+    top_n = loads[-1]
+    if abs(fits_n - asked) <= (NEAR_LOAD if surely else FIRST_NEAR) * asked + NEAR_TOP * top_n:
+        return []
+    if asked == 0.0:
+        return _of_empty(cell, fits_n, loads)
+    said = f"{cell}: asked was {asked:g} N, the reading fits {fits_n:.1f} N"
+    for factor, mixed in MIXED:
+        if abs(fits_n / asked / factor - 1.0) < FACTOR_WITHIN:
+            return [Finding(Wrong.WRONG_UNIT, f"{said}, a factor 9.8: {mixed}; correct the loads of the plan")]
+    below = max((load for load in (0.0, *loads) if load < asked), default=0.0)
+    above = min((load for load in loads if load > asked), default=asked)
+    rising = task.stage in (Stage.RISING, Stage.CREEP, Stage.CROSS_TALK)
+    if _near(fits_n, 0.0, top_n) or (rising and _near(fits_n, below, top_n)):
+        return [Finding(Wrong.WEIGHT_FORGOTTEN, f"{said}: the last weight is missing; put it on")]
+    if task.stage is Stage.FALLING and _near(fits_n, above, top_n):
+        return [Finding(Wrong.WEIGHT_LEFT_ON, f"{said}: the last weight is still on; take it off")]
+    if any(_near(fits_n, load, top_n) for load in loads):
+        return [Finding(Wrong.WRONG_ORDER, f"{said}: that is another step of the set; put the weights on in order")]
+    return [
+        Finding(
+            Wrong.MOVED_FIXTURE,
+            f"{said}, which no weight of the set explains; has the fixture moved, does the weight touch something, is "
+            "it another weight? Set it right and repeat this reading, or the series",
+        )
+    ]
+
+
+def _near(fits_n: float, load_n: float, top_n: float) -> bool:
+    return abs(fits_n - load_n) <= NEAR_LOAD * abs(load_n) + NEAR_TOP * top_n
+
+
+def _zero_before(bench: Bench, task: Task, cell: str) -> tuple[float, ...] | None:
+    """Counts of all channels at the zero this reading counts from."""
+    done = bench.used
+    if task.stage is Stage.CROSS_TALK:
+        key = f"cross-talk/{task.series}/zero"
+    elif task.stage is Stage.CREEP:
+        key = f"{cell}/creep/zero"
+    else:
+        key = f"{cell}/{task.series}/zero"
+    return done[key].counts if key in done else None

@@ -1,0 +1,140 @@
+"""The guided calibration as a table: which stage follows which, and what is asked of the engineer in each.
+
+A calibration of a jig warms up once; then each cell in turn goes through its series of loads (zero, up, down, zero),
+then through a creep test; then the assembled jig gets its off-axis placements, cross-talk and tilts. Every
+single reading can be taken again at any time without starting over: the one before stays in the record, marked as
+replaced.
+
+Nothing here reads a cell: readings come in, a new Bench goes out.
+"""
+
+from __future__ import annotations
+
+import enum
+from dataclasses import dataclass, replace
+
+from daq.measure.calibration.bench_plan import BenchPlan, Stage, Task, tasks
+
+
+class Event(enum.StrEnum):
+    """What moves a calibration on. READ: a reading was taken and the stage has more of them."""
+
+    READ = "read"
+    STAGE_DONE = "stage-done"
+    NEXT_SERIES = "next-series"
+    """Of the same cell or the next."""
+    SKIP = "skip"
+    STOP = "stop"
+
+
+S, E = Stage, Event
+TRANSITIONS: dict[Stage, dict[Event, Stage]] = {
+    S.WARM_UP: {E.STAGE_DONE: S.ZERO, E.STOP: S.STOPPED},
+    S.ZERO: {E.STAGE_DONE: S.RISING, E.STOP: S.STOPPED},
+    S.RISING: {E.READ: S.RISING, E.STAGE_DONE: S.FALLING, E.STOP: S.STOPPED},
+    S.FALLING: {E.READ: S.FALLING, E.STAGE_DONE: S.ZERO_RETURN, E.STOP: S.STOPPED},
+    S.ZERO_RETURN: {E.NEXT_SERIES: S.ZERO, E.STAGE_DONE: S.CREEP, E.STOP: S.STOPPED},
+    S.CREEP: {E.READ: S.CREEP, E.STAGE_DONE: S.CORNERS, E.SKIP: S.CORNERS, E.STOP: S.STOPPED},
+    S.CORNERS: {E.READ: S.CORNERS, E.STAGE_DONE: S.CROSS_TALK, E.SKIP: S.CROSS_TALK, E.STOP: S.STOPPED},
+    S.CROSS_TALK: {E.READ: S.CROSS_TALK, E.STAGE_DONE: S.TARE, E.SKIP: S.TARE, E.STOP: S.STOPPED},
+    S.TARE: {E.READ: S.TARE, E.STAGE_DONE: S.DONE, E.SKIP: S.DONE, E.STOP: S.STOPPED},
+    S.DONE: {},
+    S.STOPPED: {},
+}
+"""A stage for which the plan has no readings is passed over. Taking a reading again is not in the table: it is possible
+from everywhere, and leads to that reading."""
+
+
+class NotNow(ValueError):
+    """This cannot be done in this stage; the text says what can."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One reading as taken."""
+
+    task: str
+    at_utc: str
+    counts: tuple[float, ...]
+    """Mean of every channel of the board."""
+    sd_counts: tuple[float, ...]
+    seconds: float
+    trace: tuple[tuple[float, float], ...] = ()
+    """Creep only: (seconds under load, counts of the cell)."""
+    replaced: bool = False
+    """Taken again later; kept, and used for nothing."""
+    accepted_against: tuple[str, ...] = ()
+    """What was wrong with it in the program's eyes and accepted by the engineer all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """A calibration under way."""
+
+    plan: BenchPlan
+    taken: tuple[Taken, ...] = ()
+    """Everything ever read, in order."""
+    skipped: frozenset[Stage] = frozenset()
+    stopped: bool = False
+
+    @property
+    def used(self) -> dict[str, Taken]:
+        """The reading that counts for each task done."""
+        return {taken.task: taken for taken in self.taken if not taken.replaced}
+
+    @property
+    def task(self) -> Task | None:
+        """The reading to take next; None when there is none."""
+        done = self.used
+        open_tasks = (t for t in tasks(self.plan) if t.id not in done and t.stage not in self.skipped)
+        return None if self.stopped else next(open_tasks, None)
+
+    @property
+    def stage(self) -> Stage:
+        task = self.task
+        return Stage.STOPPED if self.stopped else Stage.DONE if task is None else task.stage
+
+
+def take(bench: Bench, reading: Taken) -> Bench:
+    """The bench with one more reading. NotNow when another one, or none, is due."""
+    task = bench.task
+    if task is None:
+        raise NotNow(f"the calibration is {bench.stage}: no reading is due; take one again to change it")
+    if reading.task != task.id:
+        raise NotNow(f"reading {reading.task} is not due now; due is {task.id}: {task.instruction}")
+    if len(reading.counts) != len(bench.plan.channels):
+        raise ValueError(f"expected counts of {len(bench.plan.channels)} channels, got {len(reading.counts)}")
+    return replace(bench, taken=(*bench.taken, reading))
+
+
+def redo(bench: Bench, task_id: str) -> Bench:
+    """The bench with one reading to take again; readings made after it stay. NotNow when it was never taken."""
+    if task_id not in bench.used:
+        raise NotNow(f"reading {task_id} was not taken yet, so it cannot be taken again")
+    taken = tuple(replace(one, replaced=True) if one.task == task_id else one for one in bench.taken)
+    return replace(bench, taken=taken, stopped=False)
+
+
+def redo_series(bench: Bench, cell: str, series: int) -> Bench:
+    """The bench with a whole series of one cell to take again: after the fixture moved, say."""
+    again = [t.id for t in tasks(bench.plan) if (t.cell, t.series) == (cell, series) and t.id in bench.used]
+    if not again:
+        raise NotNow(f"series {series} of {cell} was not begun yet")
+    for task_id in again:
+        bench = redo(bench, task_id)
+    return bench
+
+
+def skip(bench: Bench) -> Bench:
+    """The bench without the rest of this stage. NotNow for a stage that every calibration needs."""
+    if Event.SKIP not in TRANSITIONS[bench.stage]:
+        can = ", ".join(TRANSITIONS[bench.stage]) or "nothing more"
+        raise NotNow(f"stage {bench.stage} cannot be left out; possible now: {can}")
+    return replace(bench, skipped=bench.skipped | {bench.stage})
+
+
+def stop(bench: Bench) -> Bench:
+    """The bench ended early; what was read stays, and taking a reading again goes on."""
+    if bench.task is None:
+        raise NotNow(f"the calibration is {bench.stage} already")
+    return replace(bench, stopped=True)
