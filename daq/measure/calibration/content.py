@@ -20,7 +20,7 @@ FORMAT = 1
 def to_dict(calibration: Calibration) -> dict[str, Any]:
     """Content of lists, texts and numbers that JSON keeps exactly."""
     plain = {"format": FORMAT, **asdict(calibration)}
-    return {key: _lists(value) for key, value in plain.items()}
+    return {key: lists_of(value) for key, value in plain.items()}
 
 
 def from_dict(content: Any) -> Calibration:
@@ -102,11 +102,11 @@ def _term(content: Any, where: str) -> Term:
         raise CalibrationError(f"{where}: {error}") from error
 
 
-def _lists(value: Any) -> Any:
+def lists_of(value: Any) -> Any:
     """Tuples as lists, as JSON gives them back."""
     if isinstance(value, dict):
-        return {key: _lists(inner) for key, inner in value.items()}
-    return [_lists(inner) for inner in value] if isinstance(value, (list, tuple)) else value
+        return {key: lists_of(inner) for key, inner in value.items()}
+    return [lists_of(inner) for inner in value] if isinstance(value, (list, tuple)) else value
 
 
 def _table(content: Any, where: str) -> Mapping[str, Any]:

@@ -1,0 +1,156 @@
+"""What a certificate page says of a calibration, as plain content; drawing it is somebody else's work."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from daq.measure.calibration.assembled import Made
+from daq.measure.calibration.cell import CalibratedCell, Conditions
+from daq.measure.calibration.content import lists_of
+from daq.measure.calibration.procedure import Bench
+from daq.measure.calibration.r60 import CellClass, permissible_error_n
+from daq.measure.calibration.uncertainty import FIT, Uncertainty, expanded
+from daq.measure.calibration.validity import validity
+
+STATEMENT = (
+    "This is the user's own calibration, made with the means named here. It is not an accredited calibration "
+    "(ISO/IEC 17025), no type approval and no verification of a weighing instrument."
+)
+SIMULATED = "Made on a simulated jig: nothing here was measured."
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """Who, where, and in what air. Texts as the engineer typed them."""
+
+    made_by: str
+    place: str = ""
+    temperature_degc: float | None = None
+    instrument: str = ""
+    """Board and converter."""
+    remarks: str = ""
+
+
+def certificate(
+    made: Made,
+    bench: Bench,
+    conditions: Conditions,
+    circumstances: Circumstances,
+    *,
+    intervals: int = 3000,
+    cell_class: CellClass = "C",
+) -> dict[str, Any]:
+    """The content of a certificate: only texts, numbers, lists, tables and None.
+
+    intervals, cell_class: of OIML R60, whose error limits are drawn beside the residuals for comparison.
+    """
+    calibration = made.calibration
+    content = {
+        "calibration": calibration.id,
+        "made_utc": calibration.made_utc,
+        "valid_until_utc": validity(calibration.made_utc, (), calibration.made_utc).until_utc,
+        "simulated": calibration.simulated,
+        "statements": [STATEMENT, *([SIMULATED] if calibration.simulated else [])],
+        "circumstances": asdict(circumstances),
+        "reference": {
+            "weights": conditions.weights.note,
+            "relative_standard_uncertainty": conditions.weights.relative,
+            "gravity_m_s2": conditions.g_m_s2,
+            "gravity_standard_uncertainty_m_s2": conditions.u_gravity_m_s2,
+            "buoyancy": "air 1.2 kg/m3, weights 8000 kg/m3: forces are 0.99985 of mass times gravity",
+        },
+        "cells": [
+            _cell(name, cell, made, cell_class=cell_class, intervals=intervals) for name, cell in made.cells.items()
+        ],
+        "crosstalk": _crosstalk(made),
+        "readings": [asdict(taken) for taken in bench.taken],
+        "left_out": sorted(bench.skipped),
+        "accepted_against": [
+            {"reading": taken.task, "finding": sentence}
+            for taken in bench.taken
+            if not taken.replaced
+            for sentence in taken.accepted_against
+        ],
+    }
+    return {key: lists_of(value) for key, value in content.items()}
+
+
+def budget(uncertainty: Uncertainty, load_n: float) -> list[dict[str, Any]]:
+    """The lines of a budget at one load, largest first, with each one's part of the variance."""
+    notes = {term.name: term for term in uncertainty.terms}
+    total = sum(u * u for _, u, _, _ in uncertainty.at(load_n)) or 1.0
+    lines = [
+        {
+            "source": name,
+            "standard_uncertainty_n": u,
+            "degrees_of_freedom": dof,
+            "distribution": "normal" if name == FIT else notes[name].shape,
+            "part_of_variance": u * u / total,
+            "note": "covariance of the coefficients" if name == FIT else notes[name].note,
+        }
+        for name, u, dof, _ in uncertainty.at(load_n)
+    ]
+    return sorted(lines, key=lambda line: -float(line["standard_uncertainty_n"]))
+
+
+def _cell(name: str, cell: CalibratedCell, made: Made, *, cell_class: CellClass, intervals: int) -> dict[str, Any]:
+    channel = made.calibration.channel(name)
+    uncertainty = channel.uncertainty or Uncertainty(())
+    top_n = channel.span[1] if channel.span else 0.0
+    loads = np.linspace(0.1, 1.0, 10) * top_n
+    shown_n = cell.fit.at(cell.deflection)
+    return {
+        "channel": name,
+        "coefficients_n_from_counts": list(channel.coefficients),
+        "zero_counts": channel.zero_counts,
+        "span_n": list(channel.span or ()),
+        "points": [
+            {"load_n": float(load), "counts_above_zero": float(counts), "error_n": float(shown - load)}
+            for load, counts, shown in zip(shown_n + cell.fit.residuals, cell.deflection, shown_n, strict=True)
+        ],
+        "limits": [
+            {
+                "load_n": float(load),
+                "permissible_error_n": permissible_error_n(
+                    float(load), cell_class=cell_class, capacity_n=top_n, intervals=intervals
+                ),
+            }
+            for load in loads
+        ],
+        "limits_are": f"OIML R60 class {cell_class}, {intervals} intervals over the span, for comparison only",
+        "residual_sd_n": cell.fit.residual_sd,
+        "figures": asdict(cell.figures),
+        "off_axis_relative": made.off_axis.get(name),
+        "tare": None if channel.tare is None else asdict(channel.tare),
+        "budget_at_n": top_n / 2.0,
+        "budget": budget(uncertainty, top_n / 2.0),
+        "expanded": [_expanded(uncertainty, float(load)) for load in loads],
+    }
+
+
+def _expanded(uncertainty: Uncertainty, load_n: float) -> dict[str, Any]:
+    found = expanded(uncertainty, load_n)
+    return {
+        "load_n": load_n,
+        "expanded_n": found.expanded_n,
+        "coverage_factor": found.coverage_factor,
+        "degrees_of_freedom": None if np.isinf(found.dof) else found.dof,
+        "confidence": found.confidence,
+    }
+
+
+def _crosstalk(made: Made) -> dict[str, Any] | None:
+    found = made.crosstalk
+    if found is None:
+        return None
+    loaded, shows, fraction = found.worst
+    return {
+        "cells": list(found.names),
+        "shown_per_load": found.matrix.tolist(),
+        "correction": found.correction.tolist(),
+        "standard_uncertainty": found.standard_uncertainty.tolist() if found.dof > 0 else None,
+        "largest": {"load_on": loaded, "shows_on": shows, "fraction": fraction},
+    }
