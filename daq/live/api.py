@@ -160,7 +160,7 @@ def _add_reading(app: FastAPI, session: Session) -> None:
             await socket.close(1008, "foreign origin")
             return
         await socket.accept()
-        page = session.hub.join(view.snapshot(session))
+        page = session.hub.join(view.snapshot(session), *session.backlog())
         reader = asyncio.create_task(_until_gone(socket, page))
         try:
             while (message := await page.get()) is not None:

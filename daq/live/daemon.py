@@ -27,6 +27,7 @@ def listen(host: str, port: int) -> socket.socket:
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
+        listener.listen()
     except OSError as error:
         listener.close()
         raise AddressTaken(f"cannot listen at {host}:{port} ({error.strerror}): choose another with --port") from error

@@ -43,10 +43,11 @@ class Hub:
     def __len__(self) -> int:
         return len(self._pages)
 
-    def join(self, snapshot: str) -> Page:
-        """A new page; the snapshot is its first message."""
+    def join(self, *first: str | bytes) -> Page:
+        """A new page; `first`, in this order, are its first messages."""
         page = Page()
-        page.put(snapshot)
+        for message in first:
+            page.put(message)
         self._pages.add(page)
         return page
 

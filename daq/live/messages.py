@@ -25,6 +25,7 @@ import dataclasses
 import json
 import math
 import struct
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,16 @@ def loads_block(loads: Loads) -> bytes:
     t0_s = float(loads.t_s[0])
     head = _HEAD.pack(LOADS_KIND, len(series), n, t0_s)
     return head + (loads.t_s - t0_s).astype("<f4").tobytes() + series.astype("<f4").tobytes()
+
+
+def joined_block(parts: Iterable[Loads]) -> bytes:
+    """The newest scans of several blocks as one message: what a page that joins late has missed."""
+    kept = tuple(parts)
+    fields = {
+        field.name: np.concatenate([getattr(part, field.name) for part in kept])[-MAX_ROWS:]
+        for field in dataclasses.fields(Loads)
+    }
+    return loads_block(Loads(**fields))
 
 
 def text(kind: str, **fields: Any) -> str:

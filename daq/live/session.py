@@ -49,6 +49,8 @@ SWEEP_EVERY = 12
 """Ticks between two messages about the sweep, a quarter of a second."""
 SOURCES_EVERY = 25
 NOTES_KEPT = 20
+BACKLOG_S = 20.0
+"""Loads a page is given when it joins, so that its strips are not empty."""
 
 
 class Session:
@@ -75,6 +77,9 @@ class Session:
         self.sweep_id: int | None = None
         self.onset: Onset | None = None
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
+        self.stroke: Stroke | None = None
+        """The last one."""
+        self._backlog: deque[Loads] = deque()
         self.health = {
             BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
             POWER: SourceHealth(POWER, "power", self._power_counters, partial(self._link_trouble, POWER), clock.pace),
@@ -161,8 +166,6 @@ class Session:
     async def fitter(self, event: SweepEvent, setback_mm: float | None = None) -> None:
         """Apply what the fitter did; durable when this returns. NotNow or ValueError when it does not fit."""
         await self._accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
-        self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
-        self.hub.send(messages.text("sweep", **view.standing(self)))
 
     async def take_zero(self) -> Zero:
         """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero when it is not at rest."""
@@ -188,6 +191,10 @@ class Session:
         await self._accept("power-zero", {"said": said})
         self.note("info", f"power sensor: {said}")
         return said
+
+    def backlog(self) -> list[bytes]:
+        """The loads of the last seconds as messages for a page that joins; none before the first."""
+        return [messages.joined_block(self._backlog)] if self._backlog else []
 
     def note(self, level: str, text: str) -> None:
         """Tell everybody at the jig one sentence."""
@@ -260,6 +267,10 @@ class Session:
         outputs = self.pipeline.feed(item)
         if self.storing is not None:
             self.storing.add(item)
+        if isinstance(item, Event) and item.kind == FITTER:
+            if item.content["event"] == SweepEvent.REDO:
+                self.onset = None
+            self._tell_sweep()
         for output in outputs:
             if isinstance(item, Samples) and isinstance(output, Loads):
                 self.cells.feed(item, output)
@@ -277,11 +288,13 @@ class Session:
         """Tell the pages of one output, and keep the results."""
         self._on_output(output)
         if isinstance(output, Loads):
+            self._remember(output)
             self.hub.send(messages.loads_block(output))
         elif isinstance(output, Stroke):
+            self.stroke = output
             self.hub.send(view.stroke(self, output))
         elif isinstance(output, StepMean):
-            self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
+            self._tell_sweep()
             self._keep("step", "step/1", output)
         elif isinstance(output, Onset):
             self.onset = output
@@ -290,6 +303,16 @@ class Session:
         else:
             self.notes.append(output)
             self.hub.send(messages.text("notice", **messages.plain(output)))
+
+    def _tell_sweep(self) -> None:
+        """Steps and standing together, before any answer that rests on them."""
+        self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
+        self.hub.send(messages.text("sweep", **view.standing(self)))
+
+    def _remember(self, loads: Loads) -> None:
+        self._backlog.append(loads)
+        while self._backlog[0].t_s[-1] < loads.t_s[-1] - BACKLOG_S:
+            self._backlog.popleft()
 
     def _record(self, item: WireBytes | Notification | Event) -> None:
         if self._recorder is not None:

@@ -54,9 +54,10 @@ def standing(session: Session) -> dict[str, Any]:
     progress = session.progress
     if progress is None:
         return {}
-    plan = progress.plan
+    plan, now = progress.plan, progress.standing(session.clock.now_us() / 1e6)
     return {
-        **messages.plain(progress.standing(session.clock.now_us() / 1e6)),
+        **messages.plain(now),
+        "seconds_left": now.seconds_left / session.clock.pace,
         "sweep_id": session.sweep_id,
         "steps_planned": len(plan.positions_mm),
         "gradient_pct": plan.gradient_pct,

@@ -41,6 +41,7 @@ class Standing:
     state: State
     accepts: tuple[Event, ...]
     step: int
+    """The step under way, counted from 1 as on the screen; the last one when all are done."""
     planned_mm: tuple[float, ...]
     asked_setback_mm: float | None
     setback_mm: float | None
@@ -125,7 +126,7 @@ class SweepProgress:
         return Standing(
             state=self.state,
             accepts=fitter_may(self.state),
-            step=len(self.steps),
+            step=min(len(self.steps) + 1, len(self.plan.positions_mm)),
             planned_mm=self.plan.positions_mm,
             asked_setback_mm=self.asked_setback_mm,
             setback_mm=self.setback_mm,

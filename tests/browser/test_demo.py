@@ -19,7 +19,8 @@ def page(chromium):
     opened.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
     yield opened
     context.close()
-    assert problems == []
+    # The daemon of a test ends before its page does; the page then looks for it, in vain.
+    assert [text for text in problems if "net::ERR_CONNECTION_" not in text] == []
 
 
 def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
@@ -29,11 +30,11 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
         answer = daemon.answer()
 
         expect(page.locator("#answer-title")).to_have_text(
-            re.compile(rf"onset {answer['onset_mm']:.1f} mm", re.IGNORECASE), timeout=LONG_MS
+            re.compile(rf"onset\s{answer['onset_mm']:.1f}\smm", re.IGNORECASE), timeout=LONG_MS
         )
         low, high = answer["interval_95_mm"]
-        expect(page.locator(".answer-value")).to_contain_text(f"{low:.1f}–{high:.1f} mm")
-        expect(page.locator(".answer-value")).to_contain_text(f"{answer['suggested_setback_mm']:.0f} mm")
+        expect(page.locator(".answer-value")).to_contain_text(f"{low:.1f}–{high:.1f}\u00a0mm")
+        expect(page.locator(".answer-value")).to_contain_text(f"{answer['suggested_setback_mm']:.0f}\u00a0mm")
 
 
 def test_a_fitter_rides_a_sweep_with_one_key_alone(page):

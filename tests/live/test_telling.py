@@ -1,0 +1,102 @@
+"""What a page is told, and in which order, on a sweep of the simulated jig."""
+
+import asyncio
+import json
+
+import pytest
+
+from daq.live import messages, view
+from daq.live.daemon import listen
+from daq.sweep.run import ENDED, Event, State
+from tests.live.jig import SHORT, demo, until
+from tests.live.test_session import serving
+
+
+def run(coroutine):
+    return asyncio.run(asyncio.wait_for(coroutine, 90))
+
+
+async def heard(page):
+    """Every text message a page was sent so far, as (type, message)."""
+    found = []
+    while page._waiting.qsize():
+        message = await page.get()
+        if isinstance(message, str):
+            content = json.loads(message)
+            found.append((content["type"], content))
+    return found
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory):
+    """All that a page hears of one sweep whose last step is redone once, and the session."""
+    log = []
+
+    async def ride():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        await session.begin_sweep(SHORT)
+        page = session.hub.join(view.snapshot(session))
+        await session.fitter(Event.BEGIN)
+        redone = False
+        while session.progress.state not in ENDED:
+            if session.progress.state is State.MOVING:
+                if len(session.progress.steps) == 5 and not redone:
+                    redone = True
+                    await session.fitter(Event.REDO)
+                await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
+            await asyncio.sleep(0.02)
+            log.extend(await heard(page))
+        log.extend(await heard(page))
+
+    with demo(tmp_path_factory.mktemp("told")) as running:
+        run(serving(running, ride))
+    return log, running.session
+
+
+def test_a_finished_step_comes_with_the_standing_that_follows_from_it(told):
+    kinds = [kind for kind, _ in told[0]]
+    steps = [i for i, kind in enumerate(kinds) if kind == "steps"]
+
+    assert steps
+    assert all(kinds[i + 1] == "sweep" for i in steps)
+
+
+def test_an_answer_never_rests_on_steps_the_page_does_not_have(told):
+    shown = 0
+    for kind, content in told[0]:
+        if kind == "steps":
+            shown = len(content["steps"])
+        if kind == "onset":
+            assert shown >= 5
+
+    assert any(kind == "onset" for kind, _ in told[0])
+
+
+def test_after_a_redo_below_five_positions_there_is_no_answer_until_the_next_step(told):
+    counts = [len(content["steps"]) for kind, content in told[0] if kind == "steps"]
+
+    assert any(b == a - 1 for a, b in zip(counts, counts[1:], strict=False))
+    assert told[1].onset is not None
+
+
+def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wall_will_show(told):
+    standing = next(content for kind, content in told[0] if kind == "sweep" and content["state"] == "moving")
+
+    assert standing["step"] == 1
+    assert standing["seconds_left"] == pytest.approx(6 * (SHORT.settle_s + SHORT.dwell_s) / told[1].clock.pace)
+
+
+def test_a_page_that_joins_late_is_given_the_loads_it_missed(told):
+    (block,) = told[1].backlog()
+
+    assert len(block) > 100 * len(messages.loads_block(told[1]._backlog[-1])) // len(told[1]._backlog[-1])
+
+
+def test_an_address_takes_visitors_as_soon_as_it_is_named():
+    import socket
+
+    listener = listen("127.0.0.1", 0)
+    with socket.create_connection(listener.getsockname(), timeout=5) as visitor:
+        assert visitor.getpeername() == listener.getsockname()
+    listener.close()
