@@ -35,6 +35,9 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 
 NAN = float("nan")
 
+FEET_SHARE = (0.10, 0.60)
+"""Feet outside these shares of the weight mean a wrong cell, zero or mass, not a rider. Common practice, no source."""
+
 
 class Status(enum.IntFlag):
     """Status bits a board sets on one scan."""

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from daq.cli.records import store_path
 from daq.cli.telling import REFUSED, UNUSABLE, answer_lines, fail, print_json, tell
+
+if TYPE_CHECKING:
+    from daq.values import StepMean
 
 
 @click.command()
@@ -24,21 +28,21 @@ def onset(source: str, as_json: bool, step_off_mm: float, method: str | None, st
     SOURCE is a table STEPS.csv with the columns setback_mm (positive behind the BB), hand_load_n, and optionally se_n,
     t_min or order, crank_torque_nm; or "-" for standard input; or the number of a stored sweep.
     """
-    from daq.live.messages import plain
     from daq.sweep import onset as estimator
+    from daq.sweep.steps_csv import contract
 
     steps = _stored_steps(int(source), store) if source.isdecimal() else _table_steps(source)
     try:
-        answer = estimator.onset(steps, step_off_mm=step_off_mm, **({"method": method} if method else {}))
+        answer = estimator.onset(steps, step_off_mm=step_off_mm, method=method or estimator.METHOD)
     except ValueError as error:
         fail(REFUSED, error)
     if as_json:
-        print_json(plain(answer))
+        print_json(contract(answer))
     else:
         click.echo("\n".join(answer_lines(answer)))
 
 
-def _table_steps(source: str) -> Any:
+def _table_steps(source: str) -> Sequence[StepMean]:
     from daq.sweep.steps_csv import parse_steps
 
     try:
@@ -53,7 +57,7 @@ def _table_steps(source: str) -> Any:
     return steps
 
 
-def _stored_steps(sweep_id: int, store: Path | None) -> Any:
+def _stored_steps(sweep_id: int, store: Path | None) -> Sequence[StepMean]:
     """The steps of a stored sweep, computed again from its raw."""
     from daq.keep.derive import derive
     from daq.keep.errors import StoreError

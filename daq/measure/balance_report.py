@@ -15,8 +15,8 @@ from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weigh
 from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
 from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import STANDARD_G_M_S2, shares
-from daq.measure.sum_check import FEET_SHARE
 from daq.measure.torque import crank_torque_nm
+from daq.values import FEET_SHARE
 
 _REQUIRED = {
     "mass_kg": (20.0, 250.0),

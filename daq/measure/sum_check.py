@@ -12,10 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.mechanics import Shares
-from daq.values import Array
+from daq.values import FEET_SHARE, Array
 
-FEET_SHARE = (0.10, 0.60)
-"""Outside it a cell, its zero or the mass is wrong, not the rider. Common practice, no source."""
 IDLE_FRACTION = 0.02
 """Of the weight: a cell that shows less while its rider sits and pedals is not carrying, or not connected."""
 BETTER_BY = 9.0

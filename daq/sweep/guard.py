@@ -6,10 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from daq.values import Onset, StepMean, Verdict
+from daq.values import FEET_SHARE, Onset, StepMean, Verdict
 
-FEET_SHARE = (0.10, 0.60)
-"""Outside it a cell, its zero or the mass is wrong, not the rider. Common practice, no source."""
 TILT_SPREAD_DEG = 0.5
 """A tilt that differs more between steps moves the saddle 6 mm against gravity at 700 mm height."""
 
