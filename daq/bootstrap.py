@@ -39,10 +39,10 @@ def ensure_venv(extras: str = "") -> None:
     if not (VENV / "bin" / "pip").exists():
         _make_venv()
     say("Installing what Foreaft needs into .venv (about a minute the first time) ...")
-    pip = [str(VENV / "bin" / "pip"), "install", "--quiet", "--disable-pip-version-check"]
-    done = subprocess.run([*pip, "--constraint", str(LOCK), "--editable", f"{ROOT}{extras}"], check=False)
-    if done.returncode:
-        stop("pip could not install the packages (see above). Is this machine online? Run the same command again then.")
+    pip = [str(VENV / "bin" / "pip"), "install", "--quiet", "--disable-pip-version-check", "--constraint", str(LOCK)]
+    for what in (["setuptools"], ["--no-build-isolation", "--editable", f"{ROOT}{extras}"]):
+        if subprocess.run([*pip, *what], check=False).returncode:
+            stop("pip could not install the packages (see above). Is this machine online? Then run the command again.")
     stamp.write_text(wanted)
 
 

@@ -46,8 +46,8 @@ def _table_steps(source: str) -> Sequence[StepMean]:
     from daq.sweep.steps_csv import parse_steps
 
     try:
-        text = click.get_text_stream("stdin").read() if source == "-" else Path(source).read_text(encoding="utf-8")
-        steps, warnings = parse_steps(text)
+        with click.open_file(source, encoding="utf-8") as file:
+            steps, warnings = parse_steps(file.read())
     except (OSError, UnicodeDecodeError) as error:
         fail(REFUSED, f"{source}: {getattr(error, 'strerror', None) or error}")
     except ValueError as error:
