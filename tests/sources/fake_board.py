@@ -34,6 +34,10 @@ class FakeBoard:
         self.commands = []
         self.answers = True
         self.muted = False
+        self.stalled = False
+        """Keep what it has to say, and say it all at once afterwards."""
+        self.frozen = set()
+        """Columns that show no noise."""
         self.fixed_rate = False
         self.counts = [10_000, 50_000, 0]
         self.status = 0
@@ -43,8 +47,13 @@ class FakeBoard:
         self._heard = board.CommandDecoder()
         self.plug_in()
 
+    @property
+    def plugged_in(self):
+        return self._master >= 0
+
     def plug_in(self):
         """Appear, on whatever path the system gives."""
+        self._unsent = b""
         self._master, self._slave = os.openpty()
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
@@ -63,33 +72,36 @@ class FakeBoard:
         self.write(b"\0" + board.encode_hello(self.hello))
 
     def write(self, data):
-        """Bytes as they are. What does not fit into the line is lost, as with a real board."""
+        """Bytes as they are. What the line does not take yet waits; what waits when the cable is pulled is lost."""
         if self._master >= 0:
+            self._unsent += data
             with contextlib.suppress(BlockingIOError):
-                os.write(self._master, data)
+                self._unsent = self._unsent[os.write(self._master, self._unsent) :]
 
     def scans(self, n):
         """The next n scans as bytes."""
         frames = []
         for _ in range(n):
             noise = (self._sequence * 7919) % 11 - 5
-            counts = [count + noise if i < 2 else count for i, count in enumerate(self.counts)]
+            noisy = {0, 1} - self.frozen
+            counts = [count + noise if i in noisy else count for i, count in enumerate(self.counts)]
             frames.append(board.encode_scan(self._ticks_us, self._sequence, self.status, counts, bits=24))
             self._sequence += 1
             self._ticks_us += round(1e6 / self.hello.scan_rate_hz)
         return b"".join(frames)
 
-    async def run(self):
-        """Be a board until cancelled."""
+    async def run(self, pace=1.0):
+        """Be a board until cancelled, on a clock that runs this much faster."""
         loop = asyncio.get_running_loop()
         begun_s = loop.time()
+        kept = b""
         due_hello_s = 0.0
         scanned = 0
         while True:
             await asyncio.sleep(0.01)
             self._listen()
             now_s = loop.time() - begun_s
-            new = int(now_s * self.hello.scan_rate_hz) - scanned
+            new = int(now_s * pace * self.hello.scan_rate_hz) - scanned
             scanned += max(0, new)
             if self._master < 0 or self.muted:
                 continue
@@ -97,8 +109,11 @@ class FakeBoard:
                 self.write(board.encode_hello(self.hello))
                 due_hello_s = now_s + HELLO_EVERY_S
             if self.hello.running and new > 0:
-                self.write(self.scans(new))
+                kept += self.scans(new)
                 self.sent += new
+            if not self.stalled:
+                self.write(kept)
+                kept = b""
 
     def _listen(self):
         if self._master < 0:

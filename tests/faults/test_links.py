@@ -1,0 +1,234 @@
+"""Each fault of a link: what a person at the jig is told, and what is stored. Nothing acknowledged is ever lost.
+
+| fault | told | stored |
+|---|---|---|
+| unplug, replug on another path | gone; then all well | every scan that came, before and after |
+| silence | stopped sending | as above |
+| garbage | no whole frame, where to look | damaged counted, nothing made up |
+| half frames | damaged and dropped in the sensor's line | every whole scan |
+| saturated cell | which cell, and why | scans with their status |
+| stuck cell | which cell, and why | scans as they came |
+| plugs swapped | suspected | scans as they came |
+| board names its channels in another order | nothing | loads by name |
+| board restarts | restarted | both lives, nothing counted as dropped |
+| stalls of 200 ms | late counted | every scan |
+| Bluetooth away for a minute | not found; then all well | every scan; notifications before and after |
+"""
+
+import asyncio
+
+import numpy as np
+import pytest
+from serial.tools import list_ports
+
+from daq.measure import cell_checks
+from daq.sources import ble, board_talk, serial_port
+from daq.values import Loads, Status, Stroke
+from daq.wire import battery, cycling_power
+from tests.faults.links import kept, ride
+from tests.sources.fake_bluez import FakeBluez
+from tests.sources.fake_board import FakeBoard, hello, usb_port
+from tests.sources.waiting import running, until
+
+ACKNOWLEDGED = ["begin", "saddle_moved", "before the fault", "after the fault", "stop"]
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch):
+    monkeypatch.setattr(serial_port, "BACK_OFF_S", (0.05,))
+    monkeypatch.setattr(board_talk, "SILENT_S", 0.4)
+    monkeypatch.setattr(cell_checks, "STUCK_S", 2)
+    monkeypatch.setattr(cell_checks, "SWAPPED_S", 2)
+    monkeypatch.setattr(ble, "BACK_OFF_S", (0.05,))
+    monkeypatch.setattr(ble, "SCAN_S", 0.3)
+
+
+@pytest.fixture
+def board(monkeypatch):
+    """A board that pyserial lists by its USB serial number as long as it is plugged in."""
+    fake = FakeBoard()
+    monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(fake.port)] if fake.plugged_in else [])
+    return fake
+
+
+async def unplug_and_replug_elsewhere(jig):
+    before = jig.board.port
+    jig.board.unplug()
+    await jig.sees("caution: board: ")
+    holding = FakeBoard()
+    jig.board.plug_in()
+    await jig.goes_on()
+    await jig.sees("info: board: all well again")
+    holding.unplug()
+    assert jig.board.port != before
+
+
+async def fall_silent(jig):
+    jig.board.muted = True
+    await jig.sees("stopped sending: is the board powered and running")
+    jig.board.muted = False
+    await jig.goes_on()
+
+
+async def send_garbage(jig):
+    async def noise():
+        rng = np.random.default_rng(5)
+        while True:
+            jig.board.write(rng.bytes(300))
+            await asyncio.sleep(0.02)
+
+    jig.board.muted = True
+    async with running(noise()):
+        await jig.sees("no whole frame among them: another baud than 921600")
+    jig.board.muted = False
+    await jig.goes_on()
+    assert jig.session.decoder.damaged > 0
+
+
+async def send_half_frames(jig):
+    await jig.goes_on()
+    for _ in range(5):
+        jig.board.write(jig.board.scans(1)[:7])
+        await jig.goes_on()
+    decoder = jig.session.decoder
+    assert decoder.damaged == 5
+    assert 5 <= decoder.dropped <= 10
+
+
+async def saturate(jig):
+    jig.board.counts[0] = 2**23 - 6
+    jig.board.status = int(Status.SATURATED)
+    await jig.sees("caution: hands: at the end of its converter's scale: overloaded, or a wire of the cell is broken")
+
+
+async def freeze_a_cell(jig):
+    jig.board.frozen.add(1)
+    await jig.sees("caution: saddle: has not changed by one count for 2 s: converter stuck")
+
+
+async def swap_plugs(jig):
+    jig.board.counts[:2] = reversed(jig.board.counts[:2])
+    await jig.sees("are the plugs of bar and saddle swapped?")
+
+
+async def reboot(jig):
+    await jig.goes_on()
+    jig.board.reboot()
+    await jig.sees("caution: the board has restarted: look after its power and cable")
+    await jig.goes_on()
+    assert jig.session.decoder.dropped == 0
+
+
+async def stall(jig):
+    await jig.goes_on()
+    for _ in range(5):
+        jig.board.stalled = True
+        await asyncio.sleep(0.2)
+        jig.board.stalled = False
+        await jig.goes_on()
+    health = jig.session.health["board"].report(jig.session.clock.now_us())
+    assert health["late"] > 0
+    assert health["dropped"] == health["damaged"] == 0
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        unplug_and_replug_elsewhere,
+        fall_silent,
+        send_garbage,
+        send_half_frames,
+        saturate,
+        freeze_a_cell,
+        swap_plugs,
+        reboot,
+        stall,
+    ],
+    ids=lambda fault: fault.__name__.replace("_", " "),
+)
+def test_a_fault_is_told_and_all_that_came_is_stored(tmp_path, board, fault):
+    jig = asyncio.run(ride(tmp_path, fault, board=board))
+
+    stored = kept(tmp_path)
+    assert stored.scans == jig.session.decoder.scans > 0
+    assert stored.acts == ACKNOWLEDGED
+    assert stored.sweep_state == "stopped"
+    times = np.concatenate([item.received_us for item in stored.samples])
+    assert (np.diff(times) >= 0).all()
+
+
+def test_saturated_scans_are_stored_with_their_status(tmp_path, board):
+    asyncio.run(ride(tmp_path, saturate, board=board))
+
+    last = kept(tmp_path).samples[-1]
+    assert last.status[-1] == Status.SATURATED
+    assert last.counts[:, 0].max() >= 2**23 - 12
+
+
+def test_channels_in_another_order_are_taken_by_their_names(tmp_path, monkeypatch):
+    fake = FakeBoard(hello(names=("saddle", "hands", "tilt")))
+    fake.counts[:2] = 50_000, 10_000
+    monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(fake.port)])
+
+    jig = asyncio.run(ride(tmp_path, lambda jig: jig.goes_on(), board=fake))
+
+    last = [output for output in jig.outputs if isinstance(output, Loads)][-1]
+    assert last.hands_n[-1] == pytest.approx(100.0, abs=0.1)
+    assert last.saddle_n[-1] == pytest.approx(500.0, abs=0.1)
+    assert jig.session.cells.troubles == {}
+
+
+def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, board, bus):
+    pace, turn_s = 30.0, 60.0 / 90.0
+    bluez = FakeBluez(bus.address)
+    services = {
+        cycling_power.SERVICE_UUID: {cycling_power.MEASUREMENT_UUID: (["notify"],)},
+        battery.SERVICE_UUID: {battery.LEVEL_UUID: (["read"], bytes([90]))},
+    }
+    heard = []
+
+    async def pedal():
+        """A sensor that turns on at 90 rpm whether anybody listens or not."""
+        loop, turn = asyncio.get_running_loop(), 0
+        begun_s = loop.time()
+        await bluez.start()
+        try:
+            crank = bluez.add("AA:BB:CC:00:00:01", "crank", services)
+            while True:
+                turn += 1
+                fields = {"crank_revs": turn, "crank_time_1024": round(turn * turn_s * 1024) % 65536}
+                payload = cycling_power.encode_power(cycling_power.PowerMeasurement(200, **fields))
+                if crank.notify(cycling_power.MEASUREMENT_UUID, payload):
+                    heard.append(payload)
+                await asyncio.sleep(max(0.0, begun_s + turn * turn_s / pace - loop.time()))
+        finally:
+            await bluez.stop()
+
+    def strokes(jig):
+        return [output for output in jig.outputs if isinstance(output, Stroke)]
+
+    async def walk_away(jig):
+        await until(lambda: len(strokes(jig)) > 20)
+        crank = bluez.devices["crank"]
+        crank.in_range = False
+        crank.lose()
+        left_us = jig.session.clock.now_us()
+        await jig.sees("caution: power: power sensor crank not found: turn the cranks to wake it")
+        await until(lambda: jig.session.clock.now_us() - left_us > 60e6)
+        crank.in_range = True
+        count = len(strokes(jig))
+        await jig.sees("info: power: all well again")
+        await until(lambda: len(strokes(jig)) > count + 20)
+
+    jig = asyncio.run(ride(tmp_path, walk_away, board=board, pace=pace, more='[power]\nname = "crank"', beside=[pedal]))
+
+    stored = kept(tmp_path)
+    assert stored.scans == jig.session.decoder.scans
+    assert jig.session.decoder.dropped == 0
+    assert stored.acts == ACKNOWLEDGED
+    payloads = [item.payload for item in stored.notifications if item.characteristic == cycling_power.MEASUREMENT_UUID]
+    assert payloads == heard[: len(payloads)]
+    assert len(payloads) >= len(heard) - 3
+    gap_s = max(np.diff([stroke.end_s for stroke in strokes(jig)]))
+    assert gap_s > 55.0
+    assert strokes(jig)[-1].crank_torque_nm == pytest.approx(21.22, rel=0.05)
