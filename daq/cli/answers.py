@@ -84,8 +84,9 @@ def balance(file: Any, as_json: bool) -> None:
     from daq.measure.balance_report import balance_report
 
     try:
-        state = json.load(file)
-        report = balance_report(state)
+        report = balance_report(json.load(file))
+    except json.JSONDecodeError as error:
+        fail(REFUSED, f"{file.name}: not JSON: {error}")
     except (ValueError, TypeError) as error:
         fail(REFUSED, f"{file.name}: {error}")
     if as_json:

@@ -1,0 +1,135 @@
+"""Every command as its user types it: help, results, refusals and exit codes, and the README that names them."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from daq import __version__
+from daq.cli import COMMANDS, main
+
+README = (Path(__file__).parents[2] / "README.md").read_text()
+STATE = {
+    "mass_kg": 75,
+    "gradient_pct": 5,
+    "hand_load_n": 104.9,
+    "saddle_load_n": 388.3,
+    "g": 9.80665,
+    "bar_x_m": 0.57,
+    "bar_y_m": 0.66,
+    "saddle_x_m": -0.20,
+    "saddle_y_m": 0.678,
+    "power_w": 200,
+    "cadence_rpm": 90,
+}
+STEPS = "setback_mm,hand_load_n\n80,90.1\n70,91\n60,89.5\n50,94\n40,108\n30,124\n35,116\n45,99.5\n55,90\n"
+CENTIMETRES = "setback_mm,hand_load_n\n8,90\n7,91\n6,90\n5,94\n4,108\n3,124\n"
+
+
+def foreaft(*words, text=None):
+    return CliRunner().invoke(main, list(words), input=text)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help_and_is_named_in_the_readme(name):
+    done = foreaft(name, "--help")
+
+    assert done.exit_code == 0
+    assert len(done.output.splitlines()) > 4
+    assert f"foreaft {name}" in README
+
+
+def test_the_version_answers_without_loading_the_program():
+    code = "import sys, daq.cli; daq.cli.main(['--version'], standalone_mode=False); print('numpy' in sys.modules)"
+
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == f"foreaft, version {__version__}\nFalse\n"
+
+
+def test_the_balance_of_the_worked_example():
+    # a worked example by an independent route: 75 kg at 5 %, hands 104.9 N, saddle 388.3 N, 200 W at 90 rpm
+    done = foreaft("balance", "-", "--json", text=json.dumps(STATE))
+
+    report = json.loads(done.output)
+    assert report["weight_normal_n"] == pytest.approx(734.581, abs=5e-4)
+    assert report["foot_load_n"] == pytest.approx(241.381, abs=5e-4)
+    assert report["weight_line_x_mm"] == pytest.approx(4.565, abs=5e-4)
+    tangential = {"hand_tangential_n": -12, "saddle_tangential_n": 41}
+    other = json.loads(foreaft("balance", "-", "--json", text=json.dumps({**STATE, **tangential})).output)
+    assert other["weight_line_x_mm"] == pytest.approx(-22.495, abs=5e-4)
+
+
+def test_an_onset_from_a_table_has_the_keys_other_programs_rely_on():
+    done = foreaft("onset", "-", "--json", text=STEPS)
+
+    answer = json.loads(done.stdout)
+    assert done.exit_code == 0
+    assert answer["verdict"] == "onset"
+    low, high = answer["interval_95_mm"]
+    assert low < answer["onset_mm"] < high
+    assert answer["suggested_setback_mm"] == pytest.approx(answer["onset_mm"] + 4.0)
+    assert {"gradual", "p_onset", "least_squares_mm", "rss", "reasons"} <= set(answer)
+
+
+@pytest.mark.parametrize(
+    ("words", "text", "code", "says"),
+    [
+        (("onset", "-"), "setback_mm,hand_load_n\n80,90\n70,90\n", 2, "5"),
+        (("onset", "-"), STEPS.replace("91", "nan"), 2, "hand_load_n"),
+        (("onset", "-"), CENTIMETRES, 2, "looks like cm"),
+        (("onset", "nowhere.csv"), None, 2, "nowhere.csv"),
+        (("onset", "7", "--store", "nowhere.sqlite"), None, 4, "no store at nowhere.sqlite"),
+        (("sweeps", "--store", "nowhere.sqlite"), None, 4, "no store at nowhere.sqlite"),
+        (("balance", "-"), "{}", 2, "mass_kg"),
+        (("balance", "-"), "not json", 2, "not JSON"),
+        (("calibrate", "fit", "-"), "load_n,reading\n1,2\n", 2, "foreaft: "),
+        (("replay", __file__), None, 2, "is not a recording"),
+        (("serve", "--rig", "nowhere.toml"), None, 2, "rig file nowhere.toml: No such file"),
+        (("demo", "--kind", "nobody", "--headless"), None, 2, "nobody"),
+    ],
+)
+def test_bad_input_gets_one_clear_sentence_and_its_exit_code(words, text, code, says):
+    done = foreaft(*words, text=text)
+
+    assert done.exit_code == code
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_rig_file_with_a_wrong_key_is_refused_with_its_line(tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text('name = "x"\nwheels = 2\n')
+
+    done = foreaft("serve", "--rig", str(rig), "--store", str(tmp_path / "s.sqlite"))
+
+    assert done.exit_code == 2
+    assert "line 2: wheels: no such key" in done.stderr
+
+
+def test_a_port_that_is_taken_is_named_and_another_can_be_chosen(tmp_path):
+    import socket
+
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        done = foreaft("demo", "--port", str(taken.getsockname()[1]))
+
+    assert done.exit_code == 3
+    assert "choose another with --port" in done.stderr
+
+
+def test_ctrl_c_ends_the_demo_in_good_order_with_130():
+    command = [sys.executable, "-m", "daq.cli", "demo", "--port", "0"]
+    with subprocess.Popen(command, stderr=subprocess.PIPE, text=True) as process:
+        next(line for line in process.stderr if line.startswith("dashboard: "))
+        time.sleep(0.5)
+        process.send_signal(2)
+        _, said = process.communicate(timeout=20)
+
+    assert process.returncode == 130
+    assert "Traceback" not in said
