@@ -158,3 +158,16 @@ def test_a_made_calibration_survives_its_file():
 def test_readings_that_make_no_calibration_say_what_is_missing(change, error, sentence):
     with pytest.raises(error, match=sentence):
         calibrated("bar", change(readings(replace(IDEAL, noise_n=0.01))), 2, conditions(), creep_relative=0.0)
+
+
+def test_another_gain_changes_the_counts_and_nothing_else():
+    taken = readings(replace(IDEAL, noise_n=0.02, hysteresis=3e-4, square=3e-4))
+    doubled = replace(taken, counts=2.0 * taken.counts)
+
+    one, two = (calibrated("bar", r, 2, conditions(), creep_relative=1e-4) for r in (taken, doubled))
+
+    assert two.fit.coefficients == pytest.approx(one.fit.coefficients / [2.0, 4.0], rel=1e-9)
+    for load_n in (10.0, 400.0):
+        assert expanded(two.channel.uncertainty, load_n).expanded_n == pytest.approx(
+            expanded(one.channel.uncertainty, load_n).expanded_n, rel=1e-6
+        )
