@@ -112,7 +112,11 @@ def calibrated(
         zero_counts=float(np.mean(np.unique(zeros))),
         span=(0.0, float(readings.load_n.max())),
         span_counts=(float(readings.counts.min()), float(readings.counts.max())),
-        uncertainty=Uncertainty(_terms(figures, conditions, per_count), _spread(fit), float(fit.dof)),
+        uncertainty=Uncertainty(
+            _terms(figures, conditions, per_count),
+            _spread(fit, figures.repeatability_n),
+            float(figures.repeatability_dof),
+        ),
     )
     return CalibratedCell(channel, fit, deflection, figures)
 
@@ -258,13 +262,18 @@ def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[
     return tuple(term for term in terms if term.absolute_n or term.relative)
 
 
-def _spread(fit: ZeroFit) -> tuple[float, float, float]:
-    """Variances and covariance of the coefficients as those of a load: counts replaced by newtons."""
+def _spread(fit: ZeroFit, scatter_n: float) -> tuple[float, float, float]:
+    """Variances and covariance of the coefficients as those of a load: counts replaced by newtons.
+
+    Only scatter averages out in a fit. What the curve misses the same way in every series, bend and hysteresis, also
+    swells the residuals but has terms of its own, so the covariance is that for the scatter of the readings.
+    """
     slope = float(fit.coefficients[0])
-    v11 = float(fit.covariance[0, 0]) / slope**2
+    covariance = fit.covariance * ((scatter_n / fit.residual_sd) ** 2 if fit.residual_sd else 0.0)
+    v11 = float(covariance[0, 0]) / slope**2
     if len(fit.coefficients) == 1:
         return v11, 0.0, 0.0
-    return v11, float(fit.covariance[0, 1]) / slope**3, float(fit.covariance[1, 1]) / slope**4
+    return v11, float(covariance[0, 1]) / slope**3, float(covariance[1, 1]) / slope**4
 
 
 def _on_raw_counts(through_zero: Array, zero: float) -> tuple[float, ...]:
