@@ -21,6 +21,7 @@ COMMANDS = {
     "onset": "daq.cli.answers",
     "balance": "daq.cli.answers",
     "calibrate": "daq.cli.calibrate",
+    "probe": "daq.cli.probe",
 }
 
 

@@ -1,0 +1,51 @@
+"""Listens to a port for some seconds, at one baud after the other, until it is clear what it is."""
+
+from __future__ import annotations
+
+import os
+import select
+import time
+from collections.abc import Callable, Sequence
+
+from daq.sources.serial_port import PortGone, open_port
+from daq.sources.sniff import Finding, look_at
+from daq.wire.board import Command, Op, encode_command
+
+BAUDS = (921_600, 115_200, 9_600, 19_200, 38_400, 57_600, 230_400, 460_800)
+"""What boards and transmitters mostly use, in the order worth trying."""
+
+
+def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
+    """What comes on the port, in pieces with their receipt times in microseconds; a hello is asked for.
+
+    Raises PortTrouble.
+    """
+    pieces: list[tuple[int, bytes]] = []
+    with open_port(path, baud) as port:
+        try:
+            os.write(port.fileno(), encode_command(Command(1, Op.HELLO)))
+            end_s = time.monotonic() + seconds
+            while (left_s := end_s - time.monotonic()) > 0.0:
+                if select.select([port.fileno()], [], [], left_s)[0]:
+                    got = os.read(port.fileno(), 65_536)
+                    if not got:
+                        raise PortGone(f"{path} has gone while it was listened to")
+                    pieces.append((time.monotonic_ns() // 1000, got))
+        except OSError as error:
+            raise PortGone(f"{path} has gone while it was listened to ({error.strerror})") from error
+    return pieces
+
+
+def probe(
+    path: str, *, bauds: Sequence[int] = BAUDS, seconds: float = 3.0, trying: Callable[[int], None] = lambda _: None
+) -> tuple[int, Finding]:
+    """The baud and what the port is; without an answer, the last baud and why not. Raises PortTrouble.
+
+    A wrong baud gives garbage, not silence: where nothing comes other bauds are not tried.
+    """
+    for baud in bauds:
+        trying(baud)
+        found = look_at(listen(path, baud, seconds), baud=baud)
+        if found.protocol or not found.received_bytes or "wire protocol" in found.words:
+            break
+    return baud, found

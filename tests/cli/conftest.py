@@ -1,0 +1,5 @@
+"""The private message bus of the Bluetooth tests."""
+
+from tests.sources.conftest import bus
+
+__all__ = ["bus"]
