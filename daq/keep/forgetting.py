@@ -30,7 +30,7 @@ class Forgotten:
 
 
 def forget(store: Store, client_id: int) -> Forgotten:
-    """Removes the name, the consents, the sweeps with their results, and the raw received during them.
+    """Removes the name, the consents, the visits, the sweeps with their results, and the raw received during them.
 
     A session that was this client's alone goes whole; of one shared with others only what was received during this
     client's sweeps. Freed pages are overwritten, the log is emptied. Calibrations stay: they are of the jig.
@@ -44,6 +44,10 @@ def forget(store: Store, client_id: int) -> Forgotten:
         ).fetchall()
         copies = [copy for sweep in sweeps for copy in _copies(db, sweep[0])]
         own = _own_sessions(db, client_id)
+        db.execute(
+            "DELETE FROM visit_notes WHERE visit_id IN (SELECT id FROM visits WHERE client_id = ?)", (client_id,)
+        )
+        db.execute("DELETE FROM visits WHERE client_id = ?", (client_id,))
         for sweep_id, session_id, from_us, to_us in sweeps:
             db.execute("DELETE FROM results WHERE sweep_id = ?", (sweep_id,))
             db.execute("DELETE FROM sweeps WHERE id = ?", (sweep_id,))
@@ -75,7 +79,10 @@ def _own_sessions(db: Connection, client_id: int) -> set[int]:
         "SELECT id FROM sessions WHERE client_id = ?1 UNION SELECT session_id FROM sweeps WHERE client_id = ?1",
         (client_id,),
     )
-    others = "SELECT 1 FROM sweeps WHERE session_id = ? AND client_id IS NOT ?"
+    others = (
+        "SELECT 1 FROM sweeps WHERE session_id = ?1 AND client_id IS NOT ?2 "
+        "UNION SELECT 1 FROM visits WHERE session_id = ?1 AND client_id <> ?2"
+    )
     return {row[0] for row in touched if not db.execute(others, (row[0], client_id)).fetchone()}
 
 

@@ -76,7 +76,18 @@ CREATE TABLE copied_sweeps(
     PRIMARY KEY (copy_id, sweep_id)) STRICT, WITHOUT ROWID;
 """
 
-STEPS: tuple[tuple[str, str], ...] = (("1 first tables", TABLES_1),)
+VISITS_2 = """
+CREATE TABLE visits(
+    id INTEGER PRIMARY KEY, client_id INTEGER NOT NULL REFERENCES clients(id),
+    session_id INTEGER NOT NULL REFERENCES sessions(id), begun_utc TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX visits_by_client ON visits(client_id);
+CREATE TABLE visit_notes(
+    id INTEGER PRIMARY KEY, visit_id INTEGER NOT NULL REFERENCES visits(id), kind TEXT NOT NULL,
+    made_utc TEXT NOT NULL, content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX visit_notes_by_visit ON visit_notes(visit_id, kind)
+"""
+
+STEPS: tuple[tuple[str, str], ...] = (("1 first tables", TABLES_1), ("2 visits of clients", VISITS_2))
 """(name, SQL) in order. Append only."""
 
 

@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from daq.keep import people
+from daq.keep import people, visits
 from daq.keep.derived import Derived
 from daq.keep.errors import StoreError
 from daq.keep.export import export
@@ -16,8 +16,9 @@ from daq.keep.store import Store
 
 
 def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Store, int], Derived]) -> list[Path]:
-    """Writes client.json (name, consents as they were given, dates, where copies were made) and all the client's
-    sweeps with everything typed about them; the paths written. StoreError when the folder exists."""
+    """Writes client.json (name, consents as they were given, visits with all that was written down, where copies were
+    made) and all the client's sweeps with everything typed about them; the paths written. StoreError when the folder
+    exists."""
     if folder.exists():
         raise StoreError(f"{folder} exists: give a new folder, nothing is overwritten")
     client = people.client(store, client_id)
@@ -37,6 +38,10 @@ def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Stor
         "consents": consents,
         "copies": [dict(zip(("kind", "made_utc", "path"), copy, strict=True)) for copy in copies],
         "sweeps": sweep_ids,
+        "visits": [
+            {**dataclasses.asdict(one), "notes": [dataclasses.asdict(note) for note in visits.notes(store, one.id)]}
+            for one in visits.visits(store, client_id)
+        ],
     }
     path = folder / "client.json"
     path.write_text(json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")

@@ -16,6 +16,8 @@ COVERED: dict[str, tuple[str, ...]] = {
     "calibrations": ("digest", "kept_utc", "content"),
     "sessions": ("started_utc", "monotonic_origin_ns", "software", "rig", "simulated"),
     "sweeps": ("session_id", "from_us", "gradient_pct", "plan", "rider"),
+    "visits": ("client_id", "session_id", "begun_utc"),
+    "visit_notes": ("visit_id", "kind", "made_utc", "content"),
     "results": ("sweep_id", "kind", "method", "made_utc", "content"),
 }
 """The columns of each table that never change once written, in the order in which the checksum takes them."""

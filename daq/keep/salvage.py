@@ -24,7 +24,7 @@ from daq.keep.store import Store
 
 _COPIED = (
     *("calibrations", "clients", "client_names", "consents", "sessions", "sources", "sweeps", "results"),
-    *("notifications", "hellos", "events", "copies"),
+    *("notifications", "hellos", "events", "copies", "visits", "visit_notes"),
 )
 _GIVE_UP_AFTER = 5_000
 """Row numbers in a row without a readable row, after which a table is taken to have ended."""
@@ -132,7 +132,7 @@ def _rows(old: sqlite3.Connection, table: str, columns: list[str], problems: lis
 
 def _stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:
     """Sessions and sources whose own row is lost, so that what belongs to them stays reachable."""
-    for table in ("chunks", "notifications", "hellos", "events", "sweeps"):
+    for table in ("chunks", "notifications", "hellos", "events", "sweeps", "visits"):
         missing = f"SELECT DISTINCT session_id FROM {table} WHERE session_id NOT IN (SELECT id FROM sessions)"
         for (session_id,) in db.execute(missing).fetchall():
             problems.append(f"session {session_id}: start, rig and calibration are lost, what it received is not")
@@ -157,5 +157,6 @@ def _stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:
             problems.append(f"{table}: a calibration is lost")
         db.execute(f"UPDATE {table} SET client_id = NULL WHERE client_id NOT IN (SELECT id FROM clients)")
     db.execute("DELETE FROM results WHERE sweep_id NOT IN (SELECT id FROM sweeps)")
-    for table in ("client_names", "consents"):
+    for table in ("client_names", "consents", "visits"):
         db.execute(f"DELETE FROM {table} WHERE client_id NOT IN (SELECT id FROM clients)")
+    db.execute("DELETE FROM visit_notes WHERE visit_id NOT IN (SELECT id FROM visits)")

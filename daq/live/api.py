@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 import daq
 from daq.keep.errors import StoreError
 from daq.live import view
+from daq.live.api_visit import add_visit
 from daq.live.hub import Page
 from daq.live.session import Session
 from daq.sweep.plan import MOST_POSITIONS, Plan, Protocol
@@ -83,6 +84,7 @@ def make_app(session: Session) -> FastAPI:
     _add_errors(app)
     _add_commands(app, session)
     _add_reading(app, session)
+    add_visit(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
     return app
 

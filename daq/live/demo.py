@@ -56,10 +56,11 @@ class Demo:
     ) -> None:
         """ValueError for a kind of rider there is not; FileExistsError rather than overwrite a recording."""
         self.plan = PLAN
+        self._gradient_pct = 0.0
         model = rider_of_kind(kind)
         clock = SessionClock(pace=pace)
         self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
-        self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, saddle_at_mm=self._saddle_at_mm)
+        self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, before_beat=self._set_jig)
         rig_text = rig_text_of(self._jig, self._board.port)
         rig, calibration = parse_rig(rig_text), calibration_of(self._jig.electronics)
         header = {
@@ -111,8 +112,17 @@ class Demo:
     def _notified(self, received_us: int, characteristic: str, payload: bytes) -> None:
         self.session.arrive_notification(received_us, characteristic, payload)
 
-    def _saddle_at_mm(self) -> float | None:
-        return self.session.progress.setback_mm if self.session.progress is not None else None
+    def _set_jig(self) -> None:
+        """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""
+        progress = self.session.progress
+        self._jig.set_aboard(progress is not None and not self.session.ended)
+        if progress is None:
+            return
+        if progress.plan.gradient_pct != self._gradient_pct:
+            self._gradient_pct = progress.plan.gradient_pct
+            self._jig.set_gradient(self._gradient_pct)
+        if progress.setback_mm is not None:
+            self._jig.set_setback(progress.setback_mm)
 
 
 async def follow_plan(session: Session, plan: Plan) -> None:

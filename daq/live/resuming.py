@@ -43,5 +43,6 @@ def resume(
     clock = SessionClock(begin_us=max(passed_us, store.last_us(record.id) + 1))
     rider = Rider(str(sweep.rider["pseudonym"]), sweep.rider["mass_kg"])
     session = Session(rig, calibration, clock, rider, storing=Storing(store, record.id), simulated=simulated)
+    session.desk.reopen(store, record.id)
     session.take_up(sweep.id, store.read_items(record.id, sweep.from_us))
     return session

@@ -18,6 +18,7 @@ from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
 from daq.live.hub import Hub
 from daq.live.storing import Storing, joined
+from daq.live.visit import VisitDesk
 from daq.measure.calibration import Calibration
 from daq.measure.cell_checks import CellWatch
 from daq.measure.zero import Zero, zero_of
@@ -80,6 +81,8 @@ class Session:
         self.stroke: Stroke | None = None
         """The last one."""
         self._backlog: deque[Loads] = deque()
+        self.desk = VisitDesk(self)
+        """Whose visit it is, and whether a sweep may begin."""
         self.health = {
             BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
             POWER: SourceHealth(POWER, "power", self._power_counters, partial(self._link_trouble, POWER), clock.pace),
@@ -110,6 +113,29 @@ class Session:
         """The sweep under way or the last one; None before the first."""
         return self.pipeline.progress
 
+    @property
+    def ended(self) -> bool:
+        """Whether the last sweep has ended."""
+        return self.progress is not None and self.progress.state in ENDED
+
+    def refuse_during_sweep(self, what: str) -> None:
+        """NotNow while a sweep is under way; what: that which has to wait."""
+        if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
+            raise NotNow(f"a sweep is under way; stop it or call it enough before {what}")
+
+    def seat(self, rider: view.Rider) -> None:
+        """From now on this is the rider; the next sweep is stamped with pseudonym and mass."""
+        self.rider = rider
+        self.pipeline.mass_kg = rider.mass_kg
+        self.hub.send(view.snapshot(self))
+
+    def recent_loads(self, seconds: float) -> list[Loads]:
+        """The blocks of the last seconds."""
+        if not self._backlog:
+            return []
+        from_s = self._backlog[-1].t_s[-1] - seconds
+        return [loads for loads in self._backlog if loads.t_s[-1] >= from_s]
+
     # --- what arrives -----------------------------------------------------------------------------------------------
 
     def arrive_bytes(self, received_us: int, data: bytes) -> None:
@@ -134,15 +160,18 @@ class Session:
 
     async def begin_sweep(self, plan: Plan) -> None:
         """Set up a sweep. NotNow while another one runs or before the board has said hello; StoreError."""
-        if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
-            raise NotNow("a sweep is under way; stop it or call it enough first")
+        self.refuse_during_sweep("another is set up")
         if not self.pipeline.channels:
             raise NotNow("the board has not said hello yet; see its cable and power")
         if self._open_sweep:
             self._end_sweep(State.WAITING)
         if self.storing is not None:
             self.sweep_id = await self.storing.begin_sweep(
-                plan, from_us=self.clock.stamp_us(), rider=self.rider, calibration=self.calibration
+                plan,
+                from_us=self.clock.stamp_us(),
+                rider=self.rider,
+                calibration=self.calibration,
+                client_id=None if self.desk.client is None else self.desk.client.id,
             )
         self.onset = None
         content = beginning(
@@ -165,15 +194,18 @@ class Session:
 
     async def fitter(self, event: SweepEvent, setback_mm: float | None = None) -> None:
         """Apply what the fitter did; durable when this returns. NotNow or ValueError when it does not fit."""
+        if event is SweepEvent.BEGIN and (why := self.desk.in_the_way()):
+            raise NotNow(why)
         await self._accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
 
     async def take_zero(self) -> Zero:
         """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero when it is not at rest."""
-        if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
-            raise NotNow("a zero in the middle of a sweep would shift its steps; finish or stop the sweep first")
+        self.refuse_during_sweep("a zero is taken, which would shift its steps")
         self.drain()
         zero = zero_of(self.pipeline.recent_counts(), self.pipeline.calibration)
         await self._accept(ZERO, {"zero_counts": list(zero.counts)})
+        self.desk.zero_us = self.clock.now_us()
+        self.desk.tell()
         moved = ", ".join(f"{name} {n:+.1f}" for name, n in zip(self.rig.cells, zero.moved_n, strict=True))
         self.note("info", f"zero taken; newtons away from the calibration's: {moved}")
         return zero
@@ -214,6 +246,7 @@ class Session:
             if beat % SOURCES_EVERY == 0:
                 self.hub.send(messages.text("sources", now_s=self.clock.now_us() / 1e6, sources=view.sources(self)))
                 self._tell_of_troubles()
+                self.desk.tell()
 
     def drain(self) -> None:
         """Feed everything that has arrived: queued for the store first, then through the pipeline."""

@@ -68,7 +68,9 @@ class Storing:
             self.trouble = ""
             return True
 
-    async def begin_sweep(self, plan: Plan, *, from_us: int, rider: object, calibration: Calibration) -> int:
+    async def begin_sweep(
+        self, plan: Plan, *, from_us: int, rider: object, calibration: Calibration, client_id: int | None = None
+    ) -> int:
         """The id of a new sweep. Raises StoreError when the store does not take it."""
         return await self.call(
             lambda store: store.begin_sweep(
@@ -78,6 +80,7 @@ class Storing:
                 rider=rider,
                 gradient_pct=plan.gradient_pct,
                 calibration=to_dict(calibration),
+                client_id=client_id,
             )
         )
 

@@ -11,6 +11,7 @@ from daq.live import messages
 from daq.measure.calibration import Calibration, expanded_sum
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
+from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.values import NAN, Stroke
 from daq.wire.board import Hello
@@ -46,6 +47,7 @@ def snapshot(session: Session) -> str:
         steps=steps(session.progress),
         onset=onset_fields(session) or None,
         notices=list(session.notes),
+        visit=session.desk.fields(),
     )
 
 
@@ -64,7 +66,7 @@ def standing(session: Session) -> dict[str, Any]:
         "protocol": plan.protocol,
         "dwell_s": plan.dwell_s,
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
-        "power_band_w": _around(plan.power_w, plan.power_w * plan.torque_band_nm / plan.torque_nm),
+        "power_band_w": power_band_w(plan),
         "cadence_band_rpm": _around(plan.cadence_rpm, plan.cadence_band_rpm),
     }
 
@@ -141,6 +143,12 @@ def sources(session: Session) -> list[dict[str, Any]]:
     """How each sensor does."""
     now_us = session.clock.now_us()
     return [health.report(now_us) for health in session.health.values()]
+
+
+def power_band_w(plan: Plan) -> tuple[float, float]:
+    """The power that goes with the plan's torque band at its cadence."""
+    half_w = plan.power_w * plan.torque_band_nm / plan.torque_nm
+    return plan.power_w - half_w, plan.power_w + half_w
 
 
 def _around(middle: float, half: float) -> list[float]:

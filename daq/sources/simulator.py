@@ -1,8 +1,8 @@
 """A simulated jig on the real input paths: a board that writes the wire protocol into a pseudo-terminal, a power
 sensor that emits Cycling Power Measurement bytes.
 
-The board runs by the session's clock, so a pace above 1 only makes it write more per second. The saddle goes where
-the fitter says it is.
+The board runs by the session's clock, so a pace above 1 only makes it write more per second. Whoever
+runs it sets the jig before each beat: saddle, tilt, rider.
 """
 
 from __future__ import annotations
@@ -37,12 +37,12 @@ class SimulatedBoard:
         clock: SessionClock,
         *,
         on_notification: Callable[[int, str, bytes], None],
-        saddle_at_mm: Callable[[], float | None],
+        before_beat: Callable[[], None],
     ) -> None:
         self._jig, self._clock = jig, clock
         self._hello = hello_of(jig.electronics)
         self._on_notification = on_notification
-        self._saddle_at_mm = saddle_at_mm
+        self._before_beat = before_beat
         self._master, slave = os.openpty()
         tty.setraw(slave)
         os.set_blocking(self._master, False)
@@ -60,9 +60,7 @@ class SimulatedBoard:
             while True:
                 await asyncio.sleep(BEAT_S)
                 now_s = self._clock.now_us() / 1e6 - begun_s
-                saddle_mm = self._saddle_at_mm()
-                if saddle_mm is not None:
-                    self._jig.set_setback(saddle_mm)
+                self._before_beat()
                 self._send(self._jig.advance(now_s - ridden_s))
                 ridden_s = now_s
         finally:

@@ -1,12 +1,15 @@
 """What a page is told, and in which order, on a sweep of the simulated jig."""
 
 import asyncio
+import itertools
 import json
+import struct
 
 import pytest
 
-from daq.live import messages, view
+from daq.live import view
 from daq.live.daemon import listen
+from daq.live.session import BACKLOG_S
 from daq.sweep.run import ENDED, Event, State
 from tests.live.jig import SHORT, demo, until
 from tests.live.test_session import serving
@@ -76,7 +79,7 @@ def test_an_answer_never_rests_on_steps_the_page_does_not_have(told):
 def test_after_a_redo_below_five_positions_there_is_no_answer_until_the_next_step(told):
     counts = [len(content["steps"]) for kind, content in told[0] if kind == "steps"]
 
-    assert any(b == a - 1 for a, b in zip(counts, counts[1:], strict=False))
+    assert any(b == a - 1 for a, b in itertools.pairwise(counts))
     assert told[1].onset is not None
 
 
@@ -90,7 +93,11 @@ def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wal
 def test_a_page_that_joins_late_is_given_the_loads_it_missed(told):
     (block,) = told[1].backlog()
 
-    assert len(block) > 100 * len(messages.loads_block(told[1]._backlog[-1])) // len(told[1]._backlog[-1])
+    _, series, n, t0_s = struct.unpack_from("<BBHd", block)
+    dt_s = struct.unpack_from(f"<{n}f", block, 12)
+    assert len(block) == 12 + 4 * n * (1 + series)
+    assert dt_s[-1] == pytest.approx(BACKLOG_S, abs=2.0)
+    assert t0_s + dt_s[-1] == pytest.approx(told[1]._backlog[-1].t_s[-1], abs=1e-3)
 
 
 def test_an_address_takes_visitors_as_soon_as_it_is_named():

@@ -1,0 +1,182 @@
+"""What has to be seen to before a sweep, in the order in which it disturbs the answer: what can pass for an effect of
+setback is looked after before anything is blamed on setback.
+
+Pure: what the jig shows now comes in as Readings, what the fitter has entered as Measured.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import Field
+
+from daq.fit.height import height_said
+from daq.fit.intake import Hands, Intake, Line, Part
+from daq.measure.geometry import LEVEL_TOLERANCE_DEG, tilt_deg_of
+
+ZERO_GOOD_S = 3600.0
+"""A zero older than this is taken again: cells warm and creep. Common practice, no source."""
+TRIAGE = "Order: cells and zero, level, feet, height, saddle tilt, hands, effort. Then setback; then reach and drop."
+
+
+class Standing(StrEnum):
+    """Where one check stands."""
+
+    DONE = "done"
+    OPEN = "open"
+    """Not seen to yet, or not right."""
+    OVERRIDDEN = "overridden"
+    """Not right, and the fitter goes on with a reason that is printed."""
+
+
+class Measured(Part):
+    """What the fitter has measured and set today, on the jig."""
+
+    height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
+    knee_deg: Annotated[float, Field(ge=0, le=90)] | None = None
+    saddle_tilt_deg: Annotated[float, Field(ge=-20, le=20)] | None = None
+    cleats_set: bool = False
+    hands_marked: bool = False
+    hands: Hands | None = None
+    note: Line = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What the jig shows at this moment."""
+
+    troubles: Mapping[str, str]
+    """Source or cell to what is wrong with it; empty text where nothing is."""
+    zero_age_s: float | None
+    """Since the zero was taken; None: not taken today."""
+    tilt_deg: float
+    """NaN without a tilt sensor."""
+    gradient_pct: float
+    """What the plan asks of the jig."""
+    power_w: float
+    cadence_rpm: float
+    """NaN while the rider does not pedal."""
+    power_band_w: tuple[float, float] | None
+    """None before a plan is set."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One check as it stands."""
+
+    key: str
+    title: str
+    standing: Standing
+    said: str
+    """What was found, with numbers."""
+    todo: str
+    """What to do about it; empty when done."""
+    reason: str = ""
+    """Why it was overridden."""
+
+
+def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mapping[str, str]) -> tuple[Check, ...]:
+    """All checks in triage order. reasons: key of a check to why the fitter goes on without it."""
+    found = (
+        _cells(now),
+        _zero(now),
+        _level(now),
+        _cleats(measured),
+        _height(intake, measured),
+        _tilt(measured),
+        _hands(intake, measured),
+        _effort(now),
+    )
+    return tuple(_overridden(check, reasons.get(check.key, "")) for check in found)
+
+
+def standing_in_the_way(checks: tuple[Check, ...]) -> str:
+    """Why a sweep may not begin yet, in one sentence; empty when it may."""
+    names = [check.title.lower() for check in checks if check.standing is Standing.OPEN]
+    if not names:
+        return ""
+    return f"not seen to yet: {', '.join(names)}; see to it on the checks screen, or go on there with a reason"
+
+
+def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:
+    return Check(key, title, Standing.DONE if done else Standing.OPEN, said, "" if done else todo)
+
+
+def _overridden(check: Check, reason: str) -> Check:
+    if check.standing is not Standing.OPEN or not reason:
+        return check
+    return Check(check.key, check.title, Standing.OVERRIDDEN, check.said, check.todo, reason)
+
+
+def _cells(now: Readings) -> Check:
+    wrong = [f"{name}: {text}" for name, text in now.troubles.items() if text]
+    said = "; ".join(wrong) or "all sensors fresh"
+    return _check("cells", "Sensors", not wrong, said, "mend what is named; numbers of a dead cell mislead")
+
+
+def _zero(now: Readings) -> Check:
+    todo = "everybody and everything off the jig, then take the zero"
+    if now.zero_age_s is None:
+        return _check("zero", "Zero", False, "not taken today", todo)
+    said = f"taken {now.zero_age_s / 60:.0f} min ago"
+    return _check("zero", "Zero", now.zero_age_s <= ZERO_GOOD_S, said, f"older than an hour: {todo}")
+
+
+def _level(now: Readings) -> Check:
+    wanted = tilt_deg_of(now.gradient_pct)
+    if math.isnan(now.tilt_deg):
+        return _check(
+            "level", "Level", False, "no tilt is measured", "read a level and go on with its reading as reason"
+        )
+    off = now.tilt_deg - wanted
+    said = f"{now.tilt_deg:+.1f} deg, {off:+.1f} from the {now.gradient_pct:g} % planned"
+    todo = f"within {LEVEL_TOLERANCE_DEG:g} deg: half a degree moves a saddle 6 mm against gravity"
+    return _check("level", "Level", abs(off) <= LEVEL_TOLERANCE_DEG, said, todo)
+
+
+def _cleats(measured: Measured) -> Check:
+    said = "set and tight" if measured.cleats_set else "not looked at"
+    return _check(
+        "cleats", "Feet and cleats", measured.cleats_set, said, "set the cleats first: they move the whole leg"
+    )
+
+
+def _height(intake: Intake, measured: Measured) -> Check:
+    said = height_said(measured.height_mm, intake.inseam_mm, intake.crank_mm, measured.knee_deg)
+    return _check("height", "Saddle height", measured.height_mm is not None, said, "measure BB to saddle top")
+
+
+def _tilt(measured: Measured) -> Check:
+    tilt = measured.saddle_tilt_deg
+    said = (
+        "not measured"
+        if tilt is None
+        else f"{tilt:+.1f} deg, nose {'up' if tilt > 0 else 'down' if tilt < 0 else 'level'}"
+    )
+    return _check(
+        "tilt", "Saddle tilt", tilt is not None, said, "measure it: nose down slides the rider onto the hands"
+    )
+
+
+def _hands(intake: Intake, measured: Measured) -> Check:
+    where = measured.hands or intake.hands
+    said = f"{where}, {'marked' if measured.hands_marked else 'not marked'}"
+    todo = "mark with tape where the hands lie: one step in the drops looks like an onset"
+    return _check("hands", "Hand position", measured.hands_marked, said, todo)
+
+
+def _effort(now: Readings) -> Check:
+    if now.power_band_w is None:
+        return _check("effort", "Power and cadence", False, "no plan is set", "set a plan: it names the band")
+    low, high = now.power_band_w
+    band = f"band {low:.0f} to {high:.0f} W"
+    if math.isnan(now.power_w):
+        return _check(
+            "effort", "Power and cadence", False, f"{band}; no power is read", "let the rider pedal in the band"
+        )
+    said = f"{now.power_w:.0f} W at {now.cadence_rpm:.0f} rpm; {band}"
+    return _check("effort", "Power and cadence", True, said, "")

@@ -1,0 +1,109 @@
+import dataclasses
+
+import pytest
+
+from daq.fit.intake import Intake, Saddle, both_references_mm, clinician_advice
+from daq.fit.prechecks import Measured, Readings, Standing, prechecks, standing_in_the_way
+from daq.values import NAN
+
+INTAKE = Intake(mass_kg=75.0, saddle=Saddle(reference="nose"), inseam_mm=830.0, crank_mm=172.5)
+DONE = Measured(height_mm=733.0, saddle_tilt_deg=-0.5, cleats_set=True, hands_marked=True)
+WELL = Readings(
+    troubles={"board": "", "power": ""},
+    zero_age_s=600.0,
+    tilt_deg=0.0,
+    gradient_pct=0.0,
+    power_w=201.0,
+    cadence_rpm=90.0,
+    power_band_w=(195.0, 205.0),
+)
+
+
+def standings(measured=DONE, now=WELL, reasons=None):
+    return {check.key: check for check in prechecks(INTAKE, measured, now, reasons or {})}
+
+
+def test_what_disturbs_is_looked_after_before_setback_is_blamed():
+    order = list(standings())
+
+    # Feet, then height, then saddle tilt, then setback: common practice, no source.
+    assert order == ["cells", "zero", "level", "cleats", "height", "tilt", "hands", "effort"]
+
+
+def test_with_everything_seen_to_nothing_stands_in_the_way():
+    assert {check.standing for check in standings().values()} == {Standing.DONE}
+    assert standing_in_the_way(tuple(standings().values())) == ""
+
+
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [
+        ("cells", {"troubles": {"hands_left": "reads nothing"}}),
+        ("zero", {"zero_age_s": None}),
+        ("zero", {"zero_age_s": 3601.0}),
+        ("level", {"tilt_deg": 0.5}),
+        ("level", {"tilt_deg": NAN}),
+        ("level", {"gradient_pct": 4.0}),
+        ("effort", {"power_w": NAN}),
+        ("effort", {"power_band_w": None}),
+    ],
+)
+def test_each_reading_that_is_not_right_keeps_its_check_open(key, change):
+    checks = standings(now=dataclasses.replace(WELL, **change))
+
+    assert [one.key for one in checks.values() if one.standing is Standing.OPEN] == [key]
+    assert checks[key].todo
+    assert checks[key].title.lower() in standing_in_the_way(tuple(checks.values()))
+
+
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [
+        ("cleats", {"cleats_set": False}),
+        ("height", {"height_mm": None}),
+        ("tilt", {"saddle_tilt_deg": None}),
+        ("hands", {"hands_marked": False}),
+    ],
+)
+def test_each_thing_not_measured_keeps_its_check_open(key, change):
+    checks = standings(measured=DONE.model_copy(update=change))
+
+    assert [one.key for one in checks.values() if one.standing is Standing.OPEN] == [key]
+
+
+def test_a_gradient_of_four_per_cent_is_level_when_the_jig_stands_at_2_3_degrees():
+    # atan(0.04) = 2.29 deg
+    checks = standings(now=dataclasses.replace(WELL, gradient_pct=4.0, tilt_deg=2.3))
+
+    assert checks["level"].standing is Standing.DONE
+
+
+def test_a_reason_lifts_an_open_check_and_stays_with_it():
+    checks = standings(now=dataclasses.replace(WELL, zero_age_s=None), reasons={"zero": "rider cannot step off"})
+
+    assert checks["zero"].standing is Standing.OVERRIDDEN
+    assert checks["zero"].reason == "rider cannot step off"
+    assert standing_in_the_way(tuple(checks.values())) == ""
+
+
+def test_a_reason_given_for_a_check_that_is_done_by_now_is_not_shown():
+    assert standings(reasons={"zero": "rider cannot step off"})["zero"].standing is Standing.DONE
+
+
+def test_heights_stand_beside_their_references_and_are_no_reason_to_stop():
+    height = standings(measured=DONE.model_copy(update={"height_mm": 800.0, "knee_deg": 12.0}))["height"]
+
+    assert height.standing is Standing.DONE
+    assert "0.883 x inseam 733 mm (+67)" in height.said
+    assert "outside 25-35 deg" in height.said
+
+
+def test_both_references_are_given_when_the_saddle_was_measured():
+    assert both_references_mm(Saddle(reference="nose", nose_to_width_mm=75.0), 60.0) == (60.0, 135.0)
+    assert both_references_mm(Saddle(reference="80 mm width", nose_to_width_mm=75.0), 135.0) == (60.0, 135.0)
+    assert both_references_mm(Saddle(reference="nose"), 60.0) == (60.0, None)
+
+
+def test_without_a_red_flag_no_clinician_is_named():
+    assert clinician_advice(INTAKE) == ""
+    assert "clinician" in clinician_advice(INTAKE.model_copy(update={"red_flags": ("chest",)}))

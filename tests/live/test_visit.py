@@ -1,0 +1,173 @@
+"""A client's visit over the daemon's own address: intake, checks, overrides, and what a sweep is stamped with."""
+
+import asyncio
+
+import httpx
+import pytest
+
+from daq.keep import people, visits
+from daq.keep.store import Store
+from daq.live.api import make_app
+from daq.sweep.run import Event, State
+from tests.live.jig import SHORT, demo, until
+from tests.live.test_session import serving
+
+INTAKE = {
+    "mass_kg": 75.0,
+    "symptoms": [{"place": "hands", "side": "left", "score": 6}],
+    "saddle": {"reference": "nose", "nose_to_width_mm": 75.0, "setback_mm": 75.0, "height_mm": 720.0},
+    "crank_mm": 170.0,
+    "inseam_mm": 815.0,
+}
+MEASURED = {"height_mm": 720.0, "saddle_tilt_deg": -1.0, "cleats_set": True, "hands_marked": True}
+
+
+def on_the_jig(tmp_path, job, **options):
+    """Run job(client, session) against the app of a demo's session while the simulated jig sends."""
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        transport = httpx.ASGITransport(app=make_app(session))
+        async with httpx.AsyncClient(transport=transport, base_url="http://jig") as client:
+            await job(client, session)
+
+    with demo(tmp_path, **options) as running:
+        asyncio.run(asyncio.wait_for(serving(running, inside), 60))
+
+
+async def arrived(client):
+    """A new client with intake and everything measured."""
+    made = (await client.post("/api/v1/clients", json={"name": "Ada Example", "service": True})).json()
+    await client.put("/api/v1/visit/intake", json=INTAKE)
+    await client.put("/api/v1/visit/measured", json=MEASURED)
+    return made["pseudonym"]
+
+
+async def all_well(client, session):
+    """Zero taken on the empty jig, plan set, rider pedalling."""
+    await until(lambda: len(session.recent_loads(2.0)) and session.clock.now_us() > 4e6)
+    assert (await client.post("/api/v1/zero")).status_code == 200
+    await session.begin_sweep(SHORT)
+    await until(lambda: not session.desk.in_the_way())
+
+
+def test_without_consent_to_the_fitting_nothing_is_kept(tmp_path):
+    async def job(client, session):
+        answer = await client.post("/api/v1/clients", json={"name": "Ada Example", "service": False})
+        assert answer.status_code == 422
+        assert "consent" in answer.json()["detail"]
+        assert (await client.get("/api/v1/clients")).json() == []
+
+    on_the_jig(tmp_path, job)
+
+
+def test_the_name_stays_on_the_client_list_and_reaches_no_stream(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        assert (known["name"], known["pseudonym"]) == ("Ada Example", pseudonym)
+        assert "Ada" not in (await client.get("/api/v1/visit")).text
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_sweep_is_stamped_with_the_client_and_the_mass_of_the_intake(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await session.begin_sweep(SHORT)
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        (sweep,) = store.sweeps()
+        (client,) = people.clients(store)
+    assert sweep.client_id == client.id
+    assert sweep.rider == {"pseudonym": client.pseudonym, "mass_kg": 75.0}
+
+
+def test_a_sweep_does_not_begin_before_its_checks_and_says_which(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await session.begin_sweep(SHORT)
+        refused = await client.post("/api/v1/sweep/events", json={"event": "begin"})
+        assert refused.status_code == 409
+        assert "zero" in refused.json()["detail"]
+        assert session.progress.state is State.WAITING
+
+    on_the_jig(tmp_path, job)
+
+
+def test_with_everything_seen_to_it_begins(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await all_well(client, session)
+        assert (await client.post("/api/v1/sweep/events", json={"event": "begin"})).status_code == 200
+
+    on_the_jig(tmp_path, job)
+
+
+def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        path = "/api/v1/visit/overrides"
+        assert (await client.post(path, json={"check": "zero", "reason": ""})).status_code == 422
+        assert (await client.post(path, json={"check": "weather", "reason": "it rains"})).status_code == 422
+        answer = await client.post(path, json={"check": "zero", "reason": "rider cannot step off"})
+        (zero,) = [check for check in answer.json()["checks"] if check["key"] == "zero"]
+        assert (zero["standing"], zero["reason"]) == ("overridden", "rider cannot step off")
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        (note,) = visits.notes(store, 1, "override")
+    assert note.content["reason"] == "rider cannot step off"
+    assert note.content["said"] == "not taken today"
+
+
+def test_a_trial_without_a_client_begins_without_checks_and_belongs_to_nobody(tmp_path):
+    async def job(client, session):
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        assert session.progress.state is State.MOVING
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        assert store.sweeps()[0].client_id is None
+
+
+def test_a_returning_client_starts_from_last_time_and_has_to_confirm(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        opened = (await client.post("/api/v1/visit", json={"pseudonym": pseudonym.lower()})).json()
+        assert opened["intake"]["inseam_mm"] == 815.0
+        assert opened["returning"]
+        assert "intake" in opened["in_the_way"]
+        assert session.rider.mass_kg is None
+        confirmed = (await client.put("/api/v1/visit/intake", json=INTAKE | {"mass_kg": 74.0})).json()
+        assert not confirmed["returning"]
+        assert session.rider.mass_kg == 74.0
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_red_flag_advises_a_clinician(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        told = (await client.put("/api/v1/visit/intake", json=INTAKE | {"red_flags": ["numb"]})).json()
+        assert "clinician" in told["advice"]
+        assert "hours after a ride" in told["advice"]
+
+    on_the_jig(tmp_path, job)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "named"),
+    [({"mass_kg": 7500}, "mass_kg"), ({"symptoms": [{"place": "hands", "score": 11}]}, "score"), ({"x": 1}, "x")],
+)
+def test_an_intake_that_cannot_be_is_refused_with_the_field(tmp_path, wrong, named):
+    async def job(client, session):
+        await arrived(client)
+        answer = await client.put("/api/v1/visit/intake", json=INTAKE | wrong)
+        assert answer.status_code == 422
+        assert named in answer.json()["detail"]
+
+    on_the_jig(tmp_path, job)
