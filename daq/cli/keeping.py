@@ -1,0 +1,228 @@
+"""Commands around the store: verify, backup, restore, export, import, forget, hand-over."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from daq.cli.records import store_path
+from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, tell
+
+if TYPE_CHECKING:
+    from daq.keep.store import Store
+
+CHECK_FAILED = 1
+a_store = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+json_flag = click.option("--json", "as_json", is_flag=True, help="The result as JSON.")
+
+
+@contextmanager
+def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
+    """The store, opened; every StoreError inside the block becomes one sentence and its exit code."""
+    from daq.keep.errors import StoreError
+    from daq.keep.store import Store
+
+    path = store_path(chosen)
+    if not path.exists():
+        fail(UNUSABLE, f"no store at {path}; name one with --store")
+    try:
+        with Store.open(path, write=write) as store:
+            yield store
+    except StoreError as error:
+        fail(UNUSABLE, error)
+
+
+@contextmanager
+def bar(label: str) -> Iterator[Callable[[int, int], None]]:
+    """A progress bar on standard error for work that reports (done, all)."""
+
+    with click.progressbar(length=1, label=label, file=sys.stderr) as shown:
+
+        def report(done: int, everything: int) -> None:
+            shown.length = max(everything, 1)
+            shown.update(done - shown.pos)
+
+        yield report
+
+
+@click.command()
+@a_store
+@json_flag
+def verify(store: Path | None, as_json: bool) -> None:
+    """Read every chunk of the store, check its sums, and say what is damaged."""
+    from daq.keep.verify import verify as verified
+
+    with opened(store) as open_store, bar("reading") as progress:
+        found = verified(open_store, progress)
+    if as_json:
+        print_json({"chunks": found.chunks, "scans": found.scans, "problems": list(found.problems)})
+    else:
+        click.echo(f"{found.chunks} chunks, {found.scans} scans")
+        click.echo("\n".join(found.problems) if found.problems else "all whole")
+    raise SystemExit(CHECK_FAILED if found.problems else 0)
+
+
+@click.command()
+@click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
+@a_store
+def backup(target: Path, store: Path | None) -> None:
+    """Copy the store to the new file TARGET while it may be in use, and read the copy back."""
+    from daq.keep.backup import back_up
+
+    with opened(store, write=True) as open_store, bar("copying") as progress:
+        found = back_up(open_store, target, progress)
+    tell(f"{target}: {found.scans} scans read back, all whole")
+
+
+@click.command()
+@click.argument("source", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@a_store
+def restore(source: Path, store: Path | None) -> None:
+    """Put the backup SOURCE in the store's place; a store that is there is set aside, not overwritten."""
+    from daq.keep.backup import restore as restored
+    from daq.keep.errors import StoreError
+
+    path = store_path(store)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        with bar("copying") as progress:
+            found = restored(source, path, progress)
+    except StoreError as error:
+        fail(UNUSABLE, error)
+    tell(f"{path}: {found.scans} scans read back, all whole")
+
+
+@click.command()
+@click.argument("sweeps", type=int, nargs=-1)
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--all", "everything", is_flag=True, help="All finished sweeps that may be exported.")
+@click.option("--for", "purpose", type=click.Choice(["research", "client"]), default="research", show_default=True)
+@click.option("--form", type=click.Choice(["parquet", "csv.gz"]), help="Parquet where pyarrow is there, else CSV.")
+@a_store
+def export(
+    sweeps: tuple[int, ...], folder: Path, everything: bool, purpose: Any, form: Any, store: Path | None
+) -> None:
+    """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
+
+    Pseudonyms only. Research needs the client's consent.
+    """
+    from daq.keep.derive import derive
+    from daq.keep.export import CLOSED, FREE
+    from daq.keep.export import export as exported
+
+    with opened(store, write=True) as open_store, bar("exporting") as progress:
+        ids = [sweep.id for sweep in open_store.sweeps() if sweep.to_us is not None] if everything else list(sweeps)
+        if not ids:
+            fail(REFUSED, "no sweep is named; give their numbers, or --all")
+        simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
+        licence = FREE if simulated else CLOSED
+        made = exported(open_store, ids, folder, derive, purpose=purpose, licence=licence, form=form, progress=progress)
+    tell("\n".join(str(path) for path in made))
+
+
+@click.command("import")
+@click.argument("folders", type=click.Path(exists=True, file_okay=False, path_type=Path), nargs=-1, required=True)
+@a_store
+def import_(folders: tuple[Path, ...], store: Path | None) -> None:
+    """Bring exported sweeps back into the store, every file checked against its hash.
+
+    Each of FOLDERS is an exported sweep or a folder of them. The store is made when it is not there.
+    """
+    from daq.keep.datapackage import NAME
+    from daq.keep.importing import import_sweep
+    from daq.keep.store import Store
+
+    if not store_path(store).exists():
+        store_path(store).parent.mkdir(parents=True, exist_ok=True)
+        Store.open(store_path(store)).close()
+    sweeps = [one for folder in folders for one in sorted(p.parent for p in folder.glob(f"*/{NAME}")) or [folder]]
+    with opened(store, write=True) as open_store:
+        for folder in sweeps:
+            tell(f"{folder}: sweep {import_sweep(open_store, folder)}")
+
+
+@click.command()
+@click.argument("client")
+@click.option("--yes", is_flag=True, help="Do it; without it only what would go is said.")
+@a_store
+def forget(client: str, yes: bool, store: Path | None) -> None:
+    """Remove the client with this pseudonym: name, consents, visits, sweeps and their raw data."""
+    from daq.keep import people
+    from daq.keep.forgetting import forget as forgotten
+
+    with opened(store, write=yes) as open_store:
+        found = people.client_called(open_store, client)
+        if not yes:
+            count = sum(sweep.client_id == found.id for sweep in open_store.sweeps())
+            tell(f"{client} has {count} sweeps; run the command again with --yes to remove them for good")
+            return
+        gone = forgotten(open_store, found.id)
+    tell(f"{gone.pseudonym}: {gone.sweeps} sweeps and {gone.sessions} whole sessions are gone")
+    for path in (*gone.backups, *gone.exports):
+        tell(f"still holds them, remove it by hand: {path}")
+
+
+@click.command("hand-over")
+@click.argument("client")
+@click.argument("folder", type=click.Path(path_type=Path))
+@a_store
+def hand_over(client: str, folder: Path, store: Path | None) -> None:
+    """Write everything kept about the client with this pseudonym into the new FOLDER, for the client."""
+    from daq.keep import people
+    from daq.keep.derive import derive
+    from daq.keep.own_data import hand_over as handed_over
+
+    with opened(store, write=True) as open_store:
+        made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive)
+    tell("\n".join(str(path) for path in made))
+
+
+@click.command()
+@click.argument("archive", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("out", type=click.Path(file_okay=False, path_type=Path))
+@click.option(
+    "--calibration", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Another calibration."
+)
+@click.option("--cluster", help="Address of a Dask scheduler, tcp://...; without it processes on this machine.")
+@click.option("--processes", type=click.IntRange(1), help="How many; as many as there are cores when left out.")
+@json_flag
+def archive(
+    archive: Path, out: Path, calibration: Path | None, cluster: str | None, processes: int | None, as_json: bool
+) -> None:
+    """Compute every exported sweep in the folder ARCHIVE again and write the answers as tables into OUT.
+
+    What is done already is not done again; sweeps that fail are listed and do not stop the others.
+    """
+    import functools
+
+    from daq.keep import workers
+    from daq.keep.archive import analyse
+    from daq.keep.derive import onset_again
+    from daq.keep.errors import StoreError
+    from daq.keep.json_text import digest
+    from daq.sweep.onset import METHOD
+
+    name = f"{METHOD}+{digest(calibration.read_text())[:12]}" if calibration else METHOD
+    mapper = workers.cluster(cluster) if cluster else workers.local(processes)
+    try:
+        with bar("computing") as progress:
+            found = analyse(
+                archive,
+                functools.partial(onset_again, calibration_file=calibration),
+                out,
+                method=name,
+                mapper=mapper,
+                progress=progress,
+            )
+    except StoreError as error:
+        fail(UNUSABLE, error)
+    for sweep, error_text in found.failures.items():
+        tell(f"{sweep}: {error_text}")
+    if as_json:
+        print_json({"sweeps": found.sweeps, "done_before": found.done_before, "failures": dict(found.failures)})
+    raise SystemExit(CHECK_FAILED if found.failures else 0)
