@@ -21,6 +21,14 @@ COMMANDS = {
     "onset": "daq.cli.answers",
     "balance": "daq.cli.answers",
     "calibrate": "daq.cli.calibrate",
+    "export": "daq.cli.keeping",
+    "import": "daq.cli.keeping",
+    "archive": "daq.cli.keeping",
+    "verify": "daq.cli.keeping",
+    "backup": "daq.cli.keeping",
+    "restore": "daq.cli.keeping",
+    "hand-over": "daq.cli.keeping",
+    "forget": "daq.cli.keeping",
     "probe": "daq.cli.probe",
 }
 
@@ -34,7 +42,8 @@ class _Lazy(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = getattr(importlib.import_module(COMMANDS[cmd_name]), cmd_name)
+        name = "import_" if cmd_name == "import" else cmd_name.replace("-", "_")
+        command: click.Command = getattr(importlib.import_module(COMMANDS[cmd_name]), name)
         return command
 
 
