@@ -30,6 +30,7 @@ COMMANDS = {
     "hand-over": "daq.cli.keeping",
     "forget": "daq.cli.keeping",
     "probe": "daq.cli.probe",
+    "doctor": "daq.cli.doctor",
 }
 
 

@@ -1,0 +1,73 @@
+"""`foreaft doctor`: is everything there, and does it do well."""
+
+from __future__ import annotations
+
+import asyncio
+import dataclasses
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from daq.cli.records import store_path
+from daq.cli.telling import print_json, tell
+
+if TYPE_CHECKING:
+    from daq.live.checkup import Check
+
+CHECK_FAILED = 1
+
+
+@click.command()
+@click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file of the jig.")
+@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+@click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(1, 600), help="To watch the jig.")
+@click.option("--json", "as_json", is_flag=True)
+def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: bool) -> None:
+    """Check ports, board, cells, Bluetooth, disk and clock. With --rig the jig has to be empty and still.
+
+    End the daemon first: a port serves one program at a time. Exit code 1 when a check failed. The text is made to be
+    copied into a question to somebody.
+    """
+    if rig_file is not None:
+        tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
+    checks = asyncio.run(_look(rig_file, store_path(store), seconds))
+    if as_json:
+        from daq.live.messages import plain
+
+        print_json([plain(dataclasses.asdict(check)) for check in checks])
+    else:
+        click.echo("\n".join(lines_of(checks)))
+    raise SystemExit(CHECK_FAILED if any(check.state == "failed" for check in checks) else 0)
+
+
+async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Check]:
+    from daq.live import checkup
+    from daq.live.real import read_rig
+    from daq.rig import RigError
+    from daq.sources.radio import Radio
+
+    found = [checkup.check_disk(store), checkup.check_clock(store), *checkup.check_ports()]
+    rig, calibration = None, None
+    if rig_file is not None:
+        try:
+            _, rig, calibration = read_rig(rig_file)
+        except RigError as error:
+            found.append(checkup.Check("rig file", checkup.FAILED, str(error)))
+    needed = rig is not None and any((rig.power, rig.cadence, rig.heart))
+    found.append(await checkup.check_bluetooth(Radio(), min(seconds, 5.0), needed=needed))
+    if rig is not None and calibration is not None:
+        found += await checkup.check_jig(rig, calibration, seconds)
+    return found
+
+
+def lines_of(checks: list[Check]) -> list[str]:
+    """The checks as text to read and to copy."""
+    import platform
+
+    import daq
+
+    failed, cautions = (sum(check.state == state for check in checks) for state in ("failed", "caution"))
+    lines = [f"foreaft {daq.__version__}, Python {platform.python_version()}, {platform.platform()}"]
+    lines += [f"  {check.state:8s} {check.part:16s} {check.words}" for check in checks]
+    return [*lines, f"{len(checks)} checks: {failed} failed, {cautions} with a caution"]

@@ -1,0 +1,23 @@
+"""Is this jig ready: one Check for each part of it.
+
+machine   disk, clock, ports: what the computer has to have
+jig       what the daemon itself sees of board, cells and sensors within some seconds
+"""
+
+from __future__ import annotations
+
+from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
+from daq.live.checkup.jig import check_jig
+from daq.live.checkup.machine import check_bluetooth, check_clock, check_disk, check_ports
+
+__all__ = [
+    "CAUTION",
+    "FAILED",
+    "WELL",
+    "Check",
+    "check_bluetooth",
+    "check_clock",
+    "check_disk",
+    "check_jig",
+    "check_ports",
+]

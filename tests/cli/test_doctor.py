@@ -1,0 +1,81 @@
+"""The command as its user types it, with a real board on a pseudo-terminal."""
+
+import asyncio
+import json
+import subprocess
+import sys
+
+import pytest
+
+from daq.measure.calibration import Calibration, Channel, to_dict
+from tests.faults.links import RIG, SLOPE
+from tests.sources.fake_board import FakeBoard
+from tests.sources.waiting import running
+
+
+def doctor(*words, beside=()):
+    async def ask():
+        command = [sys.executable, "-m", "daq.cli", "doctor", *map(str, words)]
+        async with running(*beside):
+            return await asyncio.to_thread(subprocess.run, command, capture_output=True, text=True, timeout=90)
+
+    return asyncio.run(ask())
+
+
+@pytest.fixture
+def jig(tmp_path):
+    """A board, and the rig file and calibration that fit it empty."""
+    fake = FakeBoard()
+    channels = (
+        Channel("hands", "force", (0.0, SLOPE), zero_counts=10_000.0),
+        Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0),
+        Channel("tilt", "tilt", (0.0, 0.001)),
+    )
+    calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
+    (tmp_path / "calibration.json").write_text(json.dumps(to_dict(calibration)))
+    text = RIG.format(more="").replace('usb_serial = "FJ-0001"', f'port = "{fake.port}"')
+    rig = tmp_path / "rig.toml"
+    rig.write_text('calibration = "calibration.json"\n' + text)
+    yield fake, rig
+    fake.unplug()
+
+
+def test_a_jig_in_order_passes_and_the_text_can_be_copied(jig, tmp_path):
+    fake, rig = jig
+
+    done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 2, beside=[fake.run()])
+
+    assert done.returncode == 0, done.stdout
+    assert done.stdout.startswith("foreaft ")
+    assert "hands            noise 0.03 N rms, zero off by +0.0 N" in done.stdout
+    assert "checks: 0 failed" in done.stdout
+
+
+def test_a_silent_board_fails_with_its_reason(jig, tmp_path):
+    _, rig = jig
+
+    done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
+
+    (board,) = [check for check in json.loads(done.stdout) if check["part"] == "board"]
+    assert done.returncode == 1
+    assert board["state"] == "failed"
+    assert "is open, but nothing comes" in board["words"]
+
+
+def test_without_a_rig_the_machine_alone_is_looked_at(tmp_path):
+    done = doctor("--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
+
+    checks = json.loads(done.stdout)
+    assert done.returncode == 0
+    assert {"disk", "clock", "port", "bluetooth"} == {check["part"] for check in checks}
+
+
+def test_a_broken_rig_file_is_one_failed_check_among_the_others(tmp_path):
+    rig = tmp_path / "rig.toml"
+    rig.write_text("name = 3")
+
+    done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 1)
+
+    assert done.returncode == 1
+    assert "failed   rig file" in done.stdout
+    assert "disk" in done.stdout

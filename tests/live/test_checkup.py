@@ -1,0 +1,190 @@
+"""Checks of machine and jig: what each says when all is well, and when it is not."""
+
+import asyncio
+import datetime
+import shutil
+from collections import namedtuple
+
+import pytest
+from serial.tools import list_ports
+
+from daq.keep.store import Store
+from daq.live.checkup import check_bluetooth, check_clock, check_disk, check_jig, check_ports, jig, machine
+from daq.measure.calibration import Calibration, Channel
+from daq.rig import parse_rig
+from daq.sources.radio import Radio
+from daq.wire import csc
+from tests.faults.links import RIG, SLOPE
+from tests.sources.conftest import bus as private_bus
+from tests.sources.fake_bluez import FakeBluez
+from tests.sources.fake_board import FakeBoard, usb_port
+from tests.sources.waiting import running
+
+bus = private_bus
+Usage = namedtuple("Usage", "total used free")
+
+
+@pytest.fixture
+def board(monkeypatch):
+    fake = FakeBoard()
+    monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(fake.port)])
+    monkeypatch.setattr(jig, "WAIT_S", 2.0)
+    yield fake
+    fake.unplug()
+
+
+def looked_at(board, *, hands_zero=10_000.0, more="", seconds=1.5):
+    """The checks of a jig with this board, by part."""
+    channels = (
+        Channel("hands", "force", (0.0, SLOPE), zero_counts=hands_zero),
+        Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0),
+        Channel("tilt", "tilt", (0.0, 0.001)),
+    )
+    calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
+
+    async def look():
+        async with running(board.run()):
+            return await check_jig(parse_rig(RIG.format(more=more)), calibration, seconds)
+
+    return {check.part: check for check in asyncio.run(look())}
+
+
+def test_an_empty_jig_in_order_is_well_with_its_figures(board):
+    checks = looked_at(board)
+
+    assert {part: check.state for part, check in checks.items() if part != "computer"} == {
+        "board": "well",
+        "hands": "well",
+        "saddle": "well",
+    }
+    assert checks["board"].figures["rate_hz"] == pytest.approx(100.0, rel=0.05)
+    # counts spread evenly over -5 to 5: variance (11^2 - 1)/12 = 10 counts^2
+    assert checks["hands"].figures["noise_n_rms"] == pytest.approx(10**0.5 * SLOPE, rel=0.05)
+    assert checks["hands"].figures["zero_n"] == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_lost_zero_is_a_caution_in_newtons(board):
+    assert "zero off by +100.0 N" in looked_at(board, hands_zero=0.0)["hands"].words
+    assert looked_at(board, hands_zero=0.0)["hands"].state == "caution"
+
+
+def test_a_board_that_is_not_there_is_failed_with_what_is_plugged_in(board, monkeypatch):
+    monkeypatch.setattr(list_ports, "comports", lambda: [usb_port("/dev/ttyACM9", serial_number="other")])
+    monkeypatch.setattr(jig, "WAIT_S", 0.1)
+
+    checks = looked_at(board, seconds=0.2)
+
+    assert checks["board"].state == "failed"
+    assert "no device FJ-0001 is plugged in; ports here: /dev/ttyACM9" in checks["board"].words
+    assert "hands" not in checks
+
+
+def test_frames_lost_on_the_way_are_a_caution(board):
+    async def damage():
+        while True:
+            await asyncio.sleep(0.05)
+            board.write(board.scans(1)[:7])
+
+    async def look():
+        async with running(damage()):
+            await asyncio.sleep(60)
+
+    original = board.run
+
+    async def run():
+        async with running(look()):
+            await original()
+
+    board.run = run
+    check = looked_at(board)["board"]
+
+    assert check.state == "caution"
+    assert check.figures["damaged"] > 0
+    assert "something is lost on the way: look at its cable and at the baud" in check.words
+
+
+def test_a_stuck_cell_is_failed(board, monkeypatch):
+    from daq.measure import cell_checks
+
+    monkeypatch.setattr(cell_checks, "STUCK_S", 1)
+    board.frozen.add(1)
+
+    check = looked_at(board, seconds=3.0)["saddle"]
+
+    assert check.state == "failed"
+    assert check.words.startswith("has not changed by one count")
+
+
+def test_a_full_disk_is_failed_and_a_nearly_full_one_a_caution(tmp_path, monkeypatch):
+    def free(n):
+        monkeypatch.setattr(shutil, "disk_usage", lambda _: Usage(0, 0, n))
+        return check_disk(tmp_path / "new" / "store.sqlite").state
+
+    assert [free(10**n) for n in (7, 9, 11)] == ["failed", "caution", "well"]
+
+
+def test_a_store_that_may_not_be_written_is_failed(tmp_path, monkeypatch):
+    monkeypatch.setattr(machine.os, "access", lambda *_: False)
+
+    check = check_disk(tmp_path / "store.sqlite")
+
+    assert check.state == "failed"
+    assert "may not write" in check.words
+
+
+def test_a_clock_behind_the_last_session_is_failed(tmp_path):
+    with Store.open(tmp_path / "store.sqlite") as store:
+        store.begin_session(
+            started_utc=(datetime.datetime.now(datetime.UTC) + datetime.timedelta(days=2)).isoformat(),
+            monotonic_origin_ns=0,
+            software="test",
+            rig="",
+            calibration={},
+            simulated=True,
+        )
+
+    check = check_clock(tmp_path / "store.sqlite")
+
+    assert check.state == "failed"
+    assert "but the last session began at" in check.words
+
+
+@pytest.mark.parametrize(("set_by_network", "state"), [(True, "well"), (False, "caution")])
+def test_a_clock_not_set_by_the_network_is_a_caution(tmp_path, monkeypatch, set_by_network, state):
+    monkeypatch.setattr(machine, "NETWORK_TIME", tmp_path if set_by_network else tmp_path / "not there")
+
+    assert check_clock(tmp_path / "store.sqlite").state == state
+
+
+def test_ports_are_listed_with_what_the_rig_file_needs_and_their_permission(board, monkeypatch):
+    (open_to_us,) = check_ports()
+    monkeypatch.setattr(machine.os, "access", lambda *_: False)
+    (closed_to_us,) = check_ports()
+
+    assert open_to_us.state == "well"
+    assert "usb_id 16c0:0483, usb_serial FJ-0001" in open_to_us.words
+    assert closed_to_us.state == "caution"
+    assert "add the user to its group (often dialout)" in closed_to_us.words
+
+
+def test_sensors_in_range_are_listed_and_a_weak_one_is_a_caution_when_it_is_needed(bus):
+    async def look(rssi_dbm, needed):
+        bluez = FakeBluez(bus.address)
+        await bluez.start()
+        services = {csc.SERVICE_UUID: {csc.MEASUREMENT_UUID: (["notify"],)}}
+        bluez.add("AA:BB:CC:00:00:02", "crank", services, rssi_dbm=rssi_dbm)
+        check = await check_bluetooth(Radio(), 0.3, needed=needed)
+        await bluez.stop()
+        return check
+
+    assert "adapter well; in range: crank" in asyncio.run(look(-60, True)).words
+    states = [asyncio.run(look(rssi, needed)).state for rssi, needed in ((-60, True), (-93, True), (-93, False))]
+    assert states == ["well", "caution", "well"]
+
+
+@pytest.mark.parametrize(("needed", "state"), [(True, "failed"), (False, "caution")])
+def test_no_bluetooth_is_a_failure_only_for_a_rig_that_needs_it(bus, needed, state):
+    check = asyncio.run(check_bluetooth(Radio(), 0.1, needed=needed))
+
+    assert check.state == state
+    assert "the Bluetooth service is not running" in check.words
