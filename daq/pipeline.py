@@ -17,6 +17,7 @@ import numpy as np
 from daq.items import Event, Hello, Item, Notification
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.ripple_lock import RippleLock
 from daq.measure.stroke import StrokeCutter
 from daq.measure.zero import OVER_S
 from daq.rig import Rig
@@ -25,7 +26,7 @@ from daq.sweep.guard import doubts, guarded
 from daq.sweep.onset import onset
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
+from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
 from daq.wire.crank import CrankFollower
 from daq.wire.readings import reading_of
@@ -107,6 +108,8 @@ class Pipeline:
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
         self._cranks = {POWER: CrankFollower(), CADENCE: CrankFollower()}
         self._sensor_clock = SensorClock()
+        self._ripple = RippleLock()
+        self._cadence_rpm = NAN
 
     def _name_channels(self, channels: Sequence[str]) -> None:
         """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
@@ -119,12 +122,19 @@ class Pipeline:
             return []
         self._remember(samples)
         loads = self._loads(samples)
+        self._lock(loads)
         outputs: list[Output] = [loads]
         for stroke in self._cutter.feed_loads(loads):
             outputs += [stroke, *self._sweep(stroke)]
         if self.progress is not None:
             outputs += self.progress.pass_time(float(loads.t_s[-1]))
         return outputs
+
+    def _lock(self, loads: Loads) -> None:
+        """On a board without a crank mark, find the turns in the loads' own ripple."""
+        if not self._cutter.marked:
+            turns_s = self._ripple.feed(loads.t_s, loads.hands_n + loads.saddle_n, self._cadence_rpm)
+            self._cutter.feed_turns(turns_s, told_by="ripple")
 
     def _remember(self, samples: Samples) -> None:
         self._recent.append(samples)
@@ -181,7 +191,10 @@ class Pipeline:
             measured_nm = None if reading.torque_total_32 is None else crank.torque_nm
             self._cutter.feed_power(received_us / 1e6, reading.power_w, measured_nm)
         if source == (POWER if self._rig.cadence is None else CADENCE):
-            self._cutter.feed_crank(self._sensor_clock.feed(crank.event_s, received_us))
+            self._cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
+            events_s = self._sensor_clock.feed(crank.event_s, received_us)
+            if not self._ripple.locked:
+                self._cutter.feed_turns(events_s, told_by=source)
 
     def _take(self, event: Event) -> list[Output]:
         content, t_s = event.content, event.received_us / 1e6

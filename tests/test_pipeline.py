@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -67,8 +68,8 @@ def cut(samples, start, stop):
     return Samples(samples.source, *(getattr(samples, name)[start:stop] for name in fields))
 
 
-def ridden(pieces):
-    """The items of a whole sweep, its scans cut into pieces of this many."""
+def ridden(pieces, seconds=14):
+    """The items of a whole sweep, so many seconds a position, its scans cut into pieces of this many."""
     rng = np.random.default_rng(7)
     begun = beginning(PLAN, mass_kg=75.0, channels=("tilt", "hands", "saddle"), zero_counts=None)
     items = [HELLO, Event(1, SWEEP_BEGUN, begun), Event(2, FITTER, {"event": "begin"})]
@@ -76,7 +77,7 @@ def ridden(pieces):
     for setback_mm in PLAN.positions_mm:
         moved_us = start * 10_000 + 100
         items.append(Event(moved_us, FITTER, {"event": "saddle_moved", "setback_mm": setback_mm}))
-        for _ in range(14):
+        for _ in range(seconds):
             block = scans(start, RATE_HZ, setback_mm=setback_mm, rng=rng)
             edges = [*range(0, RATE_HZ, pieces), RATE_HZ]
             items += [cut(block, a, b) for a, b in itertools.pairwise(edges)]
@@ -176,6 +177,28 @@ def test_without_a_power_sensor_the_sweep_goes_on_with_torque_unknown():
     assert pipeline.progress.state is State.FINISHED
     assert all(math.isnan(step.crank_torque_nm) for step in kept(outputs, StepMean))
     assert any("torque" in reason for reason in kept(outputs, Onset)[-1].reasons)
+
+
+def test_without_a_crank_mark_the_strokes_come_from_the_ripple_of_the_loads():
+    items = [unmarked(item) for item in ridden(pieces=50, seconds=24)]
+    outputs, pipeline = outputs_of(items)
+    strokes = kept(outputs, Stroke)
+
+    assert pipeline.progress.state is State.FINISHED
+    # 165 turns from the 10th to the 120th second; where the load jumps with the saddle a few are lost, none made up
+    assert 155 <= len([stroke for stroke in strokes if stroke.start_s > 10.0]) <= 165
+    assert np.median([stroke.cadence_rpm for stroke in strokes]) == pytest.approx(90.0, rel=0.01)
+    assert kept(outputs, Onset)[-1].least_squares_mm == pytest.approx(55.0, abs=2.0)
+
+
+def test_strokes_from_ripple_are_the_same_bits_however_the_scans_are_cut():
+    one, other = (outputs_of([unmarked(item) for item in ridden(pieces, seconds=24)])[0] for pieces in (7, 100))
+
+    assert repr(kept(one, Stroke, StepMean, Onset)) == repr(kept(other, Stroke, StepMean, Onset))
+
+
+def unmarked(item):
+    return replace(item, status=item.status & ~np.uint8(Status.CRANK_MARK)) if isinstance(item, Samples) else item
 
 
 def test_a_fitters_event_without_a_sweep_is_refused():

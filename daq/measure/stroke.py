@@ -1,8 +1,9 @@
 """Loads cut into whole crank revolutions.
 
 A mean over anything but whole strokes carries ripple: A/(2 pi K) of an amplitude A over K strokes. So the cut is
-made at crank marks, set by the board on the scan where the crank passes it, or, on a rig without a mark, at the
-crank events of the power sensor. BLE times are good to 20-25 ms: enough to cut strokes, not to speak of phase.
+made at crank marks, set by the board on the scan where the crank passes it. On a rig without a mark it is made at
+turns told by somebody else: the ripple of the loads themselves, or the crank events of the power sensor, whose times
+are good to 20-25 ms: enough to cut strokes, not to speak of phase.
 """
 
 from __future__ import annotations
@@ -20,18 +21,19 @@ FASTEST_STROKE_S = 0.25
 """240 rpm. A mark sooner than this after the last is a bounce of the switch."""
 READING_FRESH_S = 3.0
 """A power reading older than this says nothing about a stroke; sensors send about one a second."""
+MARK = "mark"
 HISTORY_S = 20.0
 """Loads kept while waiting for late crank events."""
 
 
 class StrokeCutter:
-    """Feed loads and crank events in receipt order; whole strokes come back as soon as they are known."""
+    """Feed loads and turns in receipt order; whole strokes come back as soon as they are known."""
 
     def __init__(self, *, mass_kg: float | None, g_m_s2: float) -> None:
         self._weight_n = mass_kg * g_m_s2 if mass_kg else NAN
         self._pending: list[Loads] = []
-        self._awaited_s: list[float] = []
-        self._boundary_s: float | None = None
+        self._awaited: list[tuple[float, str]] = []
+        self._boundary: tuple[float, str] | None = None
         self._power: tuple[float, float, float | None] | None = None
         self._marks_seen = False
 
@@ -41,19 +43,25 @@ class StrokeCutter:
         marked = loads.t_s[(loads.status & Status.CRANK_MARK) != 0]
         if len(marked):
             self._marks_seen = True
-            self._awaited_s = []
-            return self._cut(marked.tolist())
-        reached = [t_s for t_s in self._awaited_s if t_s <= loads.t_s[-1]]
-        self._awaited_s = self._awaited_s[len(reached) :]
+            self._awaited = []
+            return self._cut([(t_s, MARK) for t_s in marked.tolist()])
+        reached = sorted(turn for turn in self._awaited if turn[0] <= loads.t_s[-1])
+        self._awaited = [turn for turn in self._awaited if turn[0] > loads.t_s[-1]]
         return self._cut(reached)
 
-    def feed_crank(self, event_times_s: Sequence[float]) -> None:
-        """Crank events of the power sensor, in session time; unused as soon as the board sends crank marks.
+    @property
+    def marked(self) -> bool:
+        """Whether the board sends crank marks; then nobody else is asked."""
+        return self._marks_seen
 
-        The strokes between them come out of feed_loads once the loads have reached them.
+    def feed_turns(self, times_s: Sequence[float], *, told_by: str) -> None:
+        """Times at which turns begin, session time; unused as soon as the board sends crank marks.
+
+        The strokes between them come out of feed_loads once the loads have reached them. No stroke spans a change of
+        who tells them: each has a phase of its own.
         """
         if not self._marks_seen:
-            self._awaited_s.extend(event_times_s)
+            self._awaited.extend((t_s, told_by) for t_s in times_s)
 
     def feed_power(self, t_s: float, power_w: float, torque_nm: float | None = None) -> None:
         """Power, and mean crank torque where the sensor measures it, for the strokes that end from now on."""
@@ -65,15 +73,16 @@ class StrokeCutter:
         while self._pending[0].t_s[-1] < oldest_s:
             self._pending.pop(0)
 
-    def _cut(self, boundaries_s: Sequence[float]) -> list[Stroke]:
+    def _cut(self, turns: Sequence[tuple[float, str]]) -> list[Stroke]:
+        """The strokes between these beginnings of turns, each (time, who told it), in order of time."""
         strokes = []
-        for end_s in boundaries_s:
-            start_s, self._boundary_s = self._boundary_s, end_s
-            if start_s is None:
+        for turn in turns:
+            last, self._boundary = self._boundary, turn
+            if last is None or last[1] != turn[1]:
                 continue
-            if end_s - start_s < FASTEST_STROKE_S:
-                self._boundary_s = start_s
-            elif end_s - start_s <= SLOWEST_STROKE_S and (stroke := self._average(start_s, end_s)):
+            if turn[0] - last[0] < FASTEST_STROKE_S:
+                self._boundary = last
+            elif turn[0] - last[0] <= SLOWEST_STROKE_S and (stroke := self._average(last[0], turn[0])):
                 strokes.append(stroke)
         return strokes
 

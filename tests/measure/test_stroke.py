@@ -91,7 +91,7 @@ def test_an_old_power_reading_says_nothing():
 def test_a_rig_without_a_crank_mark_is_cut_at_the_sensors_crank_events():
     cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
     cutter.feed_loads(ride(4.0, marks=False))
-    cutter.feed_crank([1.0, 1.6667, 2.3333])
+    cutter.feed_turns([1.0, 1.6667, 2.3333], told_by="power")
 
     strokes = cutter.feed_loads(ride(1.0, marks=False, start_s=4.0))
 
@@ -102,10 +102,21 @@ def test_a_rig_without_a_crank_mark_is_cut_at_the_sensors_crank_events():
 def test_a_crank_event_ahead_of_the_loads_waits_for_them():
     cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
     cutter.feed_loads(ride(1.0, marks=False))
-    cutter.feed_crank([0.5, 1.1667])
+    cutter.feed_turns([0.5, 1.1667], told_by="power")
 
     assert cutter.feed_loads(ride(0.1, marks=False, start_s=1.0)) == []
     assert len(cutter.feed_loads(ride(0.3, marks=False, start_s=1.1))) == 1
+
+
+def test_no_stroke_spans_a_change_of_who_tells_the_turns():
+    cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
+    cutter.feed_turns([0.5, 1.1667], told_by="power")
+    cutter.feed_loads(ride(1.3, marks=False))
+    cutter.feed_turns([1.5, 2.1667], told_by="ripple")
+
+    strokes = cutter.feed_loads(ride(2.0, marks=False, start_s=1.3))
+
+    assert [stroke.start_s for stroke in strokes] == [1.5]
 
 
 def test_a_stop_is_not_a_stroke():
