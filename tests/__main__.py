@@ -8,6 +8,7 @@ from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say
 SYSTEM = {
     "chromium": ("chromium", "chromium-browser", "google-chrome"),
     "dbus": ("dbus-daemon",),
+    "fonts-liberation": ("/usr/share/fonts/truetype/liberation",),
     "gcc": ("cc", "gcc", "clang"),
     "libc6-dev": ("/usr/include/stdio.h",),
     "poppler-utils": ("pdftotext",),

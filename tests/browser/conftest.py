@@ -57,30 +57,30 @@ def serve_dashboard() -> Iterator[str]:
         server.shutdown()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def address() -> Iterator[str]:
     """Where the dashboard is served."""
     with serve_dashboard() as served:
         yield served
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
-    """The system's Chromium, without a window."""
+    """The system's Chromium, without a window. Closed after this folder: its driver leaves an event loop running."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
         yield browser
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def messages() -> dict[str, dict[str, Any]]:
     """The saved examples of every text message, by type."""
     saved = json.loads((ROOT / "tests/live/messages.json").read_text())
     return {message["type"]: message for message in saved}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def js(chromium: Browser, address: str) -> Iterator[Callable[..., Any]]:
     """js(module, expression, argument): the value of an expression in which `m` is the module and `a` the argument."""
     page = chromium.new_page()
@@ -102,6 +102,8 @@ class Desk:
         self.faults: list[str] = []
         self.connections: list[WebSocketRoute] = []
         self.refusal: dict[str, str] | None = None
+        self.answers: dict[str, Any] = {}
+        """What a path answers; an empty object where nothing is named."""
         self.context = chromium.new_context(**{"viewport": {"width": 1280, "height": 800}, **context})
         self.page: Page = self.context.new_page()
         self.page.on("pageerror", lambda error: self.faults.append(str(error)))
@@ -146,7 +148,7 @@ class Desk:
         if self.refusal:
             route.fulfill(status=409, json=self.refusal, content_type="application/problem+json")
         else:
-            route.fulfill(json={})
+            route.fulfill(json=self.answers.get(self.asked[-1][0], {}))
 
 
 @pytest.fixture
