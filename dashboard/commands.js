@@ -12,14 +12,14 @@ const PATIENCE_MS = 5000;
 /** The daemon said no, or said nothing. */
 export class Refused extends Error {}
 
-/** @param {string} path @param {object} body @returns {Promise<any>} */
-async function post(path, body) {
+/** @param {string} path @param {object|undefined} body @param {string} method @returns {Promise<any>} */
+async function post(path, body, method = "POST") {
   let response;
   try {
     response = await fetch(path, {
-      method: "POST",
+      method,
       headers: { "content-type": "application/json" },
-      body: JSON.stringify(body),
+      body: body && JSON.stringify(body),
       signal: AbortSignal.timeout(PATIENCE_MS),
     });
   } catch (error) {
@@ -61,6 +61,30 @@ export function sendEvent(store, event) {
 /** @param {Store} store @param {string} text */
 export function sendMark(store, text) {
   return attempt(store, "mark", async () => void (await post(MARKS, { text })));
+}
+
+/**
+ * Asks anything else of the daemon: its answer, true when that is empty, null when it was refused.
+ * @param {Store} store @param {string} what @param {string} method @param {string} path @param {object} body
+ * @returns {Promise<any>}
+ */
+export async function ask(store, what, method, path, body) {
+  let said;
+  const done = await attempt(store, what, async () => void (said = await post(path, body, method)));
+  return done ? (said ?? true) : null;
+}
+
+/**
+ * What stands at a path, or what it answers to a body that changes nothing; a refusal as {problem}.
+ * @param {string} path @param {object} [body] @returns {Promise<any>}
+ */
+export async function look(path, body) {
+  try {
+    return await post(path, body, body ? "POST" : "GET");
+  } catch (error) {
+    if (!(error instanceof Refused)) throw error;
+    return { problem: error.message };
+  }
 }
 
 /** @param {Store} store @param {object} plan */

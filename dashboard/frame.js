@@ -7,6 +7,14 @@ import { CAUTION } from "./words.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./store.js").Store} Store */
 
+/** The screens in the order of the job. */
+const SCREENS = /** @type {const} */ ([
+  ["#client", "Client"],
+  ["#plan", "Plan"],
+  ["#checks", "Checks"],
+  ["#run", "Run"],
+]);
+
 /** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */
 export function mountFrame(top, side, store) {
   const banner = el("p", { class: "banner" }, el("strong", {}, "SIMULATED"), " rider and jig are a model");
@@ -22,8 +30,7 @@ export function mountFrame(top, side, store) {
   const nav = el(
     "nav",
     { "aria-label": "Screens" },
-    el("a", { href: "#run" }, "Run"),
-    el("a", { href: "#plan" }, "Plan"),
+    ...SCREENS.map(([hash, words]) => el("a", { href: hash }, words)),
     el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"),
   );
   const status = el("p", { class: "message polite", role: "status" });
@@ -63,8 +70,9 @@ function brand() {
   return el("p", { class: "brand" }, el("img", { src: "icon.svg", alt: "", width: 22, height: 22 }), "Foreaft");
 }
 
-function aboutWords(/** @type {State} */ { rider, rig, sweep }) {
-  const who = rider ? `${rider.pseudonym}, ${kilograms(rider.mass_kg)}` : "";
+function aboutWords(/** @type {State} */ { rider, rig, sweep, visit }) {
+  const name = rider && (visit ? rider.pseudonym : `trial, ${rider.pseudonym}`);
+  const who = rider ? `${name}, ${kilograms(rider.mass_kg)}` : "";
   return [who, rig?.name, sweep?.protocol].filter(Boolean).join(" · ");
 }
 

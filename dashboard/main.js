@@ -3,6 +3,8 @@ import { keepAwake, startCues } from "./cues.js";
 import { DECIMAL_LOCALES, useLocale } from "./format.js";
 import { mountFrame } from "./frame.js";
 import { listenToKeys } from "./keys.js";
+import { mount as checks } from "./screens/checks.js";
+import { mount as client } from "./screens/client.js";
 import { mount as plan } from "./screens/plan.js";
 import { mount as rider } from "./screens/rider.js";
 import { mount as run } from "./screens/run.js";
@@ -15,7 +17,7 @@ import { decodeBlock, Trace } from "./trace.js";
 const SCANS_KEPT = 21_000;
 
 /** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
-const SCREENS = { run, plan, rider };
+const SCREENS = { client, plan, checks, run, rider };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const store = createStore(new Trace(SCANS_KEPT));

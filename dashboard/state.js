@@ -11,7 +11,8 @@
  *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
  *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
- *   planned_mm: number[], seconds_left: number|null}} Sweep
+ *   planned_mm: number[], seconds_left: number|null, height_change_mm?: number|null, blinded?: boolean,
+ *   label?: string}} Sweep
  * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,
  *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number}} Step
  * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
@@ -35,6 +36,7 @@
  * @property {{name: string, cells: string[], rate_hz: number}|null} rig
  * @property {{pseudonym: string, mass_kg: number|null}|null} rider
  * @property {{id: string, stale: boolean}|null} calibration
+ * @property {any} visit the open visit as daq/live/visit.py tells it; null without a client
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
  * @property {Arrival|null} loads when the last block of raw loads arrived
@@ -74,6 +76,7 @@ export const initial = Object.freeze({
   rig: null,
   rider: null,
   calibration: null,
+  visit: null,
   sources: [],
   sources_ms: null,
   loads: null,
@@ -123,6 +126,7 @@ const HANDLERS = {
     rig: m.rig,
     rider: m.rider,
     calibration: m.calibration,
+    visit: m.visit ?? null,
     sources: m.sources,
     sources_ms: m.received_ms ?? null,
     loads: null,
@@ -135,6 +139,7 @@ const HANDLERS = {
     seen: m.notices.length === 0,
     entry_mm: entryAfter(state, m.sweep),
   }),
+  visit: (state, m) => ({ ...state, visit: m.visit }),
   sources: (state, m) => ({ ...state, sources: m.sources, sources_ms: m.received_ms ?? null }),
   stroke: (state, m) => ({ ...state, stroke: withoutType(m), stroke_ms: m.received_ms ?? null }),
   sweep: (state, m) => {

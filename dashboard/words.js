@@ -7,7 +7,7 @@
  * @typedef {import("./state.js").Onset} Onset
  * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
  */
-import { millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
+import { clock, millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
 export const TILT_CAUTION =
@@ -22,6 +22,17 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
   return { lead, value: "", unit: "", detail: "", waits: false, ...rest };
 }
 
+/** How far to move, and what the height and a sham ask for. @param {Sweep} sweep */
+function moveDetail({ setback_mm, asked_setback_mm, height_change_mm }) {
+  if (asked_setback_mm === null) return "";
+  const raise = typeof height_change_mm === "number" ? `height ${signed(height_change_mm)} from the start` : "";
+  if (setback_mm === asked_setback_mm) return ["loosen it, move it away, put it back", raise].filter(Boolean).join("; ");
+  return [setback_mm === null ? "" : travel(setback_mm, asked_setback_mm), raise].filter(Boolean).join("; ");
+}
+
+/** "+3 mm", "−2 mm". @param {number} mm */
+const signed = (mm) => (mm >= 0.5 ? "+" : "") + millimetres(mm);
+
 /** @type {Record<string, (sweep: Sweep, state: State) => Instruction>} */
 const NOW = {
   waiting: (sweep) => say("Rider warms up, then begin", { detail: sweep.gradient_pct === 0 ? CAUTION : TILT_CAUTION }),
@@ -29,10 +40,7 @@ const NOW = {
     say("Move the saddle to", {
       value: number(sweep.asked_setback_mm),
       unit: "mm behind the BB",
-      detail:
-        sweep.setback_mm === null || sweep.asked_setback_mm === null
-          ? ""
-          : travel(sweep.setback_mm, sweep.asked_setback_mm),
+      detail: moveDetail(sweep),
     }),
   settling: (sweep) =>
     sweep.settle_left_s === 0
@@ -198,4 +206,18 @@ export function entryDoubt(state) {
   const off_mm = state.entry_mm - asked_mm;
   if (Math.abs(off_mm) <= PLAUSIBLE_MM) return "";
   return `${millimetres(Math.abs(off_mm))} from what is asked. Measure again before you confirm.`;
+}
+
+/** What a plan will cost and give, a line each. @param {any} outlook the daemon's answer to a sketch @returns {string[]} */
+export function planInWords(outlook) {
+  if (!outlook?.positions_mm) return [outlook?.problem ?? ""];
+  const wide = outlook.widths.map(
+    (/** @type {any} */ each) => `${millimetres(each.width_mm)} at ${slope(each.slope_n_per_mm)}`,
+  );
+  return [
+    `${outlook.positions_mm.length} steps, about ${clock(outlook.duration_s)} min: ` +
+      `${outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ")} mm`,
+    `Width of the 95 % interval to expect: ${wide.join(", ")} of rise.`,
+    ...outlook.cautions.map(sentence),
+  ];
 }

@@ -99,7 +99,7 @@ def standing_in_the_way(checks: tuple[Check, ...]) -> str:
     names = [check.title.lower() for check in checks if check.standing is Standing.OPEN]
     if not names:
         return ""
-    return f"not seen to yet: {', '.join(names)}; see to it on the checks screen, or go on there with a reason"
+    return f"not seen to: {', '.join(names)} (checks screen)"
 
 
 def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:
@@ -133,7 +133,7 @@ def _level(now: Readings) -> Check:
             "level", "Level", False, "no tilt is measured", "read a level and go on with its reading as reason"
         )
     off = now.tilt_deg - wanted
-    said = f"{now.tilt_deg:+.1f} deg, {off:+.1f} from the {now.gradient_pct:g} % planned"
+    said = f"{now.tilt_deg + 0.0:.1f} deg, {abs(off):.1f} from the {now.gradient_pct:g} % planned"
     todo = f"within {LEVEL_TOLERANCE_DEG:g} deg: half a degree moves a saddle 6 mm against gravity"
     return _check("level", "Level", abs(off) <= LEVEL_TOLERANCE_DEG, said, todo)
 

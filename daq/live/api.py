@@ -15,10 +15,12 @@ from pydantic import BaseModel, ConfigDict, Field
 import daq
 from daq.keep.errors import StoreError
 from daq.live import view
+from daq.live.api_plan import add_plan
 from daq.live.api_visit import add_visit
 from daq.live.hub import Page
 from daq.live.session import Session
-from daq.sweep.plan import MOST_POSITIONS, Plan, Protocol
+from daq.sweep.order import Order
+from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
 from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
 
 PAGE = Path(daq.__file__).parent.parent / "dashboard"
@@ -56,6 +58,13 @@ class NewSweep(_Body):
     gradient_pct: float | None = None
     protocol: Protocol | None = None
     step_off_mm: float | None = None
+    label: Annotated[str, Field(max_length=60)] | None = None
+    order: Order | None = None
+    seed: int | None = None
+    blinded: bool | None = None
+    height_policy: HeightPolicy | None = None
+    start_setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
+    start_height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
 
     def plan(self) -> Plan:
         """The plan these fields describe. BadPlan when it cannot be ridden."""
@@ -84,6 +93,7 @@ def make_app(session: Session) -> FastAPI:
     _add_errors(app)
     _add_commands(app, session)
     _add_reading(app, session)
+    add_plan(app)
     add_visit(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
     return app

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from daq import __version__
+from daq.fit.stepping import height_change_mm
 from daq.live import messages
 from daq.measure.calibration import Calibration, expanded_sum
 from daq.rig import Rig
@@ -65,6 +66,9 @@ def standing(session: Session) -> dict[str, Any]:
         "gradient_pct": plan.gradient_pct,
         "protocol": plan.protocol,
         "dwell_s": plan.dwell_s,
+        "blinded": plan.blinded,
+        "label": plan.label,
+        "height_change_mm": messages.plain(height_change_mm(plan, now.asked_setback_mm)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "power_band_w": power_band_w(plan),
         "cadence_band_rpm": _around(plan.cadence_rpm, plan.cadence_band_rpm),

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 Protocol = Literal["reach kept", "bar fixed"]
+HeightPolicy = Literal["leg extension kept", "height kept"]
 
 FEWEST_POSITIONS = 5
 """Below it neither the level part nor the rise has enough points to be told apart."""
@@ -35,6 +37,17 @@ class Plan:
     protocol: Protocol = "reach kept"
     step_off_mm: float = 4.0
     """How far behind the onset the saddle is finally put. Common practice, no source."""
+    label: str = ""
+    """What the fitter calls this sweep: before, after, saddle A."""
+    order: str = "out and back"
+    seed: int | None = None
+    """Of a shuffled order, so that it can be drawn again."""
+    blinded: bool = False
+    """The rider sees neither loads nor setback."""
+    height_policy: HeightPolicy = "leg extension kept"
+    start_setback_mm: float | None = None
+    start_height_mm: float | None = None
+    """BB to saddle top along the seat tube at start_setback_mm: what height corrections count from."""
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
@@ -76,5 +89,9 @@ def out_and_back(rear_mm: float, front_mm: float, count: int) -> tuple[float, ..
     """
     if count < FEWEST_POSITIONS:
         raise BadPlan(f"count: expected at least {FEWEST_POSITIONS} positions, got {count}")
-    spaced = [rear_mm + (front_mm - rear_mm) * i / (count - 1) for i in range(count)]
-    return tuple(round(x, 3) for x in spaced[::2] + spaced[1::2][::-1])
+    return interleaved([round(rear_mm + (front_mm - rear_mm) * i / (count - 1), 3) for i in range(count)])
+
+
+def interleaved(spaced_mm: Sequence[float]) -> tuple[float, ...]:
+    """Every second of these setbacks in their order, then the others the other way round."""
+    return (*spaced_mm[::2], *spaced_mm[1::2][::-1])

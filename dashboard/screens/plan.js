@@ -1,92 +1,129 @@
-/** A new sweep: where from and to, how long, at what effort. */
-import { el, setAttribute, setText } from "../dom.js";
-import { clock, number } from "../format.js";
-import { outAndBack } from "../positions.js";
-import { sendPlan } from "../commands.js";
+/** A new sweep: where from and to, in which order, how long, at what effort. The daemon says what that will give. */
+import { look, sendPlan } from "../commands.js";
+import { changes, el, setAttribute, setText } from "../dom.js";
+import { field, gather, scatter } from "../form.js";
+import { planInWords } from "../words.js";
 import { stopButton } from "./run/stop.js";
 
-/** Moving the saddle and tightening it, s a step, for the estimate only. Common practice, no source. */
-const MOVING_S = 20;
+/** @typedef {import("../form.js").Row} Row */
 
-/** name, words, unit, value, least, most, step */
-const FIELDS = /** @type {const} */ ([
-  ["rear_mm", "Rear end", "mm behind the BB", 80, -100, 300, 1],
-  ["front_mm", "Front end", "mm behind the BB", 30, -100, 300, 1],
-  ["apart_mm", "Spacing", "mm", 5, 1, 30, 1],
-  ["settle_s", "Settling, at least", "s", 6, 0, 120, 1],
-  ["dwell_s", "Recording in the band", "s", 25, 3, 600, 1],
-  ["power_w", "Power", "W", 200, 20, 600, 5],
-  ["cadence_rpm", "Cadence", "rpm", 90, 40, 130, 1],
-  ["gradient_pct", "Gradient", "%", 0, -10, 20, 0.5],
-]);
+/** @type {(path: string, words: string, unit: string, value: number, least: number, most: number, step: number) => Row} */
+const amount = (path, words, unit, value, least, most, step) => ({
+  ...{ path, words, unit, value, least, most, step },
+  kind: "number",
+  required: true,
+});
+
+/** @type {Row[]} */
+const WHERE = [
+  amount("rear_mm", "Rear end", "mm behind the BB", 80, -100, 300, 1),
+  amount("front_mm", "Front end", "mm behind the BB", 30, -100, 300, 1),
+  amount("apart_mm", "Spacing", "mm", 5, 1, 30, 1),
+  {
+    path: "order",
+    words: "Order",
+    kind: "choice",
+    options: ["out and back", "shuffled", "one way"],
+    required: true,
+  },
+  amount("seed", "Seed of the shuffle", "", 1, 0, 99999, 1),
+  { path: "repeat_first", words: "First position again at the end, to see drift", kind: "check", value: true },
+  { path: "sham", words: "One sham step: the saddle is loosened, moved and put back", kind: "check" },
+  { path: "protocol", words: "Bar", kind: "choice", options: ["reach kept", "bar fixed"], required: true },
+  {
+    path: "height_policy",
+    words: "Height",
+    kind: "choice",
+    options: ["leg extension kept", "height kept"],
+    required: true,
+  },
+];
+/** @type {Row[]} */
+const HOW = [
+  { path: "label", words: "Name of this sweep", kind: "text" },
+  amount("gradient_pct", "Gradient", "%", 0, -10, 20, 0.5),
+  amount("power_w", "Power", "W", 200, 20, 600, 5),
+  amount("cadence_rpm", "Cadence", "rpm", 90, 40, 130, 1),
+  amount("settle_s", "Settling, at least", "s", 6, 0, 120, 1),
+  amount("dwell_s", "Recording in the band", "s", 25, 3, 600, 1),
+  { path: "blinded", words: "Rider sees neither loads nor setback", kind: "check", value: true },
+];
+const OF_SKETCH = [
+  ...["rear_mm", "front_mm", "apart_mm", "order", "seed", "sham", "repeat_first"],
+  ...["settle_s", "dwell_s", "protocol"],
+];
+const OF_PLAN = [
+  ...["protocol", "height_policy", "label", "gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s"],
+  ...["blinded", "order"],
+];
+
+const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
+  Object.fromEntries(names.map((name) => [name, all[name]]));
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
-  const inputs = Object.fromEntries(
-    FIELDS.map(([name, , , value, min, max, step]) => [
-      name,
-      el("input", { type: "number", id: name, name, value, min, max, step, required: true, inputmode: "decimal" }),
-    ]),
-  );
-  const protocol = el(
-    "select",
-    { id: "protocol" },
-    el("option", { value: "reach kept" }, "reach kept: the bar moves with the saddle"),
-    el("option", { value: "bar fixed" }, "bar fixed: the bar stays"),
-  );
-  const repeat = el("input", { type: "checkbox", id: "repeat", checked: true });
-  const order = el("p", { class: "plan-order", role: "status" });
-  const problem = el("p", { class: "plan-problem", role: "alert" });
+  const fields = [...WHERE, ...HOW].map((row) => field(row, "plan"));
+  const nodes = fields.map((each) => each.node);
+  const order = el("div", { class: "plan-order", role: "status" });
+  const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
   const stop = stopButton(store);
   const form = el(
     "form",
-    { class: "plan", onsubmit: submit },
+    { class: "page", onsubmit: submit, oninput: sketched },
     el("h1", {}, "Plan a sweep"),
-    ...FIELDS.map(([name, words, unit]) =>
-      el("p", { class: "field" }, el("label", { for: name }, words), inputs[name], el("span", {}, unit)),
-    ),
-    el("p", { class: "field" }, el("label", { for: "protocol" }, "Bar"), protocol),
     el(
-      "p",
-      { class: "field check" },
-      repeat,
-      el("label", { for: "repeat" }, "Repeat the first position at the end, to see drift"),
+      "div",
+      { class: "two" },
+      el("div", { class: "plate" }, ...nodes.slice(0, WHERE.length)),
+      el("div", { class: "plate" }, ...nodes.slice(WHERE.length)),
     ),
     order,
     problem,
-    el("p", { class: "plan-end" }, begin, el("a", { href: "#run" }, "Back to the run"), stop.node),
+    el("p", { class: "page-end" }, begin, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
   );
   root.replaceChildren(form);
 
-  const value = (/** @type {string} */ name) => inputs[name].valueAsNumber;
-  const positions = () => outAndBack(value("rear_mm"), value("front_mm"), value("apart_mm"), repeat.checked);
+  /** @type {any} */
+  let outlook = null;
+  let asked = 0;
+  async function sketched() {
+    const mine = ++asked;
+    const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
+    if (mine !== asked) return;
+    outlook = found;
+    order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, text)));
+  }
 
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
+    if (!outlook?.positions_mm) return;
+    const all = gather(fields);
+    const saddle = store.state.visit?.intake?.saddle;
+    const measured = store.state.visit?.measured;
     const plan = {
-      positions_mm: positions(),
-      protocol: protocol.value,
-      ...Object.fromEntries(
-        ["dwell_s", "settle_s", "gradient_pct", "power_w", "cadence_rpm"].map((name) => [name, value(name)]),
-      ),
+      ...only(all, OF_PLAN),
+      positions_mm: outlook.positions_mm,
+      seed: all.order === "shuffled" ? all.seed : null,
+      start_setback_mm: saddle?.setback_mm ?? null,
+      start_height_mm: measured?.height_mm ?? saddle?.height_mm ?? null,
     };
-    if (await sendPlan(store, plan)) location.hash = "#run";
+    if (await sendPlan(store, plan)) location.hash = store.state.visit ? "#checks" : "#run";
   }
 
+  const moved = changes();
+  void sketched();
   return store.onFrame((state) => {
-    const all = positions();
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
-    const time_s = all.length * (MOVING_S + value("settle_s") + value("dwell_s"));
-    setText(
-      order,
-      all.length
-        ? `${all.length} steps, about ${clock(time_s)} min: ${all.map((mm) => number(mm)).join(", ")} mm`
-        : "The rear end must lie behind the front end, and the spacing above 0 mm.",
-    );
+    const present_mm = state.visit?.intake?.saddle.setback_mm;
+    if (moved(present_mm) && typeof present_mm === "number") {
+      const ends = { rear_mm: Math.round(present_mm) + 10, front_mm: Math.round(present_mm) - 40 };
+      scatter(fields.slice(0, 2), ends);
+      void sketched();
+    }
     setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);
     stop.draw(state);
-    setAttribute(begin, "disabled", busy || all.length === 0 || state.sending !== null);
+    setAttribute(begin, "disabled", busy || state.sending !== null);
   });
 }

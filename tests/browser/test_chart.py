@@ -1,8 +1,6 @@
-"""The geometry of the onset chart and the order of positions."""
+"""The geometry of the onset chart."""
 
 import pytest
-
-from daq.sweep.plan import out_and_back
 
 STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
 
@@ -85,18 +83,3 @@ def test_a_step_without_its_own_error_has_no_bar(drawn, messages):
 )
 def test_ticks_stand_on_round_values(js, low, high, most, at):
     assert js("scales.js", "m.ticks(...a)", [low, high, most]) == pytest.approx(at, abs=1e-12)
-
-
-@pytest.mark.parametrize(("rear", "front", "apart"), [(80, 30, 5), (70, 40, 7.5), (60, 20, 2)])
-def test_the_page_plans_positions_as_the_daemon_does(js, rear, front, apart):
-    count = round((rear - front) / apart) + 1
-
-    assert js("positions.js", "m.outAndBack(...a, false)", [rear, front, apart]) == list(
-        out_and_back(rear, front, count)
-    )
-    assert js("positions.js", "m.outAndBack(...a, true)", [rear, front, apart])[-1] == rear
-
-
-@pytest.mark.parametrize("wrong", [[30, 80, 5], [80, 30, 0], [80, 30, -5], [None, 30, 5]])
-def test_a_range_that_makes_no_sense_has_no_positions(js, wrong):
-    assert js("positions.js", "m.outAndBack(...a.map((x) => x ?? NaN), false)", wrong) == []

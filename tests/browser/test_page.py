@@ -164,15 +164,21 @@ def test_the_table_holds_what_the_chart_shows(run, messages):
 def test_a_plan_is_sent_with_its_positions(desk, messages):
     at = desk().open(messages["snapshot"], "plan")
     at.send(sweep_in(messages, State.FINISHED))
-    at.page.get_by_label("Spacing").fill("10")
+    widths = [{"slope_n_per_mm": 1.0, "width_mm": 16.9}]
+    positions = [80, 60, 40, 30, 50, 70]
+    at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
     at.page.get_by_label("Power").fill("180")
-    at.page.get_by_label("Repeat the first position").uncheck()
+    at.page.get_by_label("Spacing").fill("10")
+    at.wait(lambda: "Width" in at.text(".plan-order"))
+    assert "6 steps, about 5:06 min" in at.text(".plan-order")
+    assert "17 mm at 1.00 N/mm" in at.text(".plan-order")
     at.page.get_by_role("button", name="Set this plan").click()
-    at.wait(lambda: at.asked)
+    at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
 
-    path, plan = at.asked[0]
-    assert path == "sweeps"
-    assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == ([80, 60, 40, 30, 50, 70], 180, "reach kept")
+    sketch = [body for path, body in at.asked if path == "plan"][-1]
+    assert (sketch["apart_mm"], sketch["order"], sketch["repeat_first"]) == (10, "out and back", True)
+    (plan,) = [body for path, body in at.asked if path == "sweeps"]
+    assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == (positions, 180, "reach kept")
     at.wait(lambda: at.page.url.endswith("#run"))
 
 

@@ -1,0 +1,54 @@
+"""The order in which setbacks are visited: evenly spaced, then out and back, shuffled, or one way.
+
+Order and time must not be confused with setback: a rider tires, cells creep. Out and back lets both passes bend in
+opposite senses; shuffling with a stored seed breaks any link; one way is offered for a quick look only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
+
+Order = Literal["out and back", "shuffled", "one way"]
+
+
+def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...]:
+    """Setbacks from rear to front, apart_mm from one to the next. BadPlan when there are too few or too many."""
+    if not rear_mm > front_mm:
+        raise BadPlan(f"rear_mm: expected more than front_mm, {front_mm:g}, got {rear_mm:g}: setback is behind the BB")
+    if not apart_mm > 0.0:
+        raise BadPlan(f"apart_mm: expected more than 0, got {apart_mm:g}")
+    count = int((rear_mm - front_mm) / apart_mm + 1e-9) + 1
+    if not FEWEST_POSITIONS <= count <= MOST_POSITIONS:
+        raise BadPlan(
+            f"apart_mm: {apart_mm:g} mm gives {count} positions from {rear_mm:g} to {front_mm:g} mm; "
+            f"expected {FEWEST_POSITIONS} to {MOST_POSITIONS}"
+        )
+    return tuple(round(rear_mm - i * apart_mm, 3) for i in range(count))
+
+
+def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generator) -> tuple[float, ...]:
+    """The positions in the order asked for; rng is drawn from for "shuffled" alone."""
+    if order == "out and back":
+        return interleaved(positions_mm)
+    if order == "shuffled":
+        return tuple(float(x) for x in rng.permutation(np.asarray(positions_mm)))
+    return tuple(positions_mm)
+
+
+def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
+    """The same with the middle position asked twice in a row: the saddle is loosened, moved, and put back.
+
+    What changes there is not an effect of setback: it shows what the handling itself does, and what is expected.
+    """
+    middle = len(positions_mm) // 2
+    return (*positions_mm[: middle + 1], *positions_mm[middle:])
+
+
+def with_first_again(positions_mm: Sequence[float]) -> tuple[float, ...]:
+    """The same with the first position once more at the end, to see what has drifted."""
+    return (*positions_mm, positions_mm[0])

@@ -1,0 +1,77 @@
+/**
+ * Forms from tables: each row names a value by its path in what is sent, its words, its kind and its unit.
+ * An empty number or choice is null: not asked, never 0.
+ *
+ * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check", unit?: string,
+ *   least?: number, most?: number, step?: number, options?: readonly string[], required?: boolean,
+ *   value?: any}} Row
+ * @typedef {{row: Row, input: any, node: HTMLElement}} Field
+ */
+import { el } from "./dom.js";
+
+/** @param {Row} row @param {string} prefix of the ids, unique on the screen @returns {Field} */
+export function field(row, prefix) {
+  const id = `${prefix}-${row.path.replaceAll(".", "-")}`;
+  const input = INPUTS[row.kind](row, id);
+  const label = el("label", { for: id }, row.words);
+  const unit = row.unit ? el("span", { class: "unit-name" }, row.unit) : null;
+  const node =
+    row.kind === "check"
+      ? el("p", { class: "field check" }, input, label)
+      : el("p", { class: `field ${row.kind}` }, label, input, unit);
+  const made = { row, input, node };
+  write(made, row.value ?? null);
+  return made;
+}
+
+/** @type {Record<string, (row: Row, id: string) => any>} */
+const INPUTS = {
+  number: ({ least, most, step, required }, id) =>
+    el("input", { type: "number", id, min: least, max: most, step: step ?? "any", required, inputmode: "decimal" }),
+  text: ({ required }, id) => el("input", { type: "text", id, maxlength: 200, required, autocomplete: "off" }),
+  long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
+  check: (_, id) => el("input", { type: "checkbox", id }),
+  choice: ({ options, required }, id) =>
+    el(
+      "select",
+      { id, required },
+      required ? null : el("option", { value: "" }, "–"),
+      ...(options ?? []).map((each) => el("option", { value: each }, each)),
+    ),
+};
+
+/** What a field holds. @param {Field} field @returns {any} */
+export function read({ row, input }) {
+  if (row.kind === "check") return input.checked;
+  if (row.kind === "number") return Number.isNaN(input.valueAsNumber) ? null : input.valueAsNumber;
+  if (row.kind === "choice") return input.value || null;
+  return input.value.trim();
+}
+
+/** @param {Field} field @param {any} value */
+export function write({ row, input }, value) {
+  if (row.kind === "check") input.checked = value === true;
+  else if (value !== null && value !== undefined) input.value = String(value);
+  else input.value = row.kind === "choice" && row.required ? (row.options?.[0] ?? "") : "";
+}
+
+/** All fields as one object, nested by their paths. @param {Field[]} fields */
+export function gather(fields) {
+  /** @type {any} */
+  const all = {};
+  for (const each of fields) {
+    const names = each.row.path.split(".");
+    const last = /** @type {string} */ (names.pop());
+    const place = names.reduce((at, name) => (at[name] ??= {}), all);
+    place[last] = read(each);
+  }
+  return all;
+}
+
+/** Fills every field from an object nested the same way. @param {Field[]} fields @param {any} content */
+export function scatter(fields, content) {
+  for (const each of fields) {
+    const found = each.row.path.split(".").reduce((at, name) => at?.[name], content);
+    write(each, found ?? each.row.value ?? null);
+  }
+}

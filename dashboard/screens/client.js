@@ -1,0 +1,153 @@
+/** Who is here: a client known or new, and the intake of today. */
+import { ask, look } from "../commands.js";
+import { changes, el, setAttribute, setText } from "../dom.js";
+import { field, gather, scatter } from "../form.js";
+import { BICYCLE, EQUIPMENT, FEEL, RIDER } from "./client/rows.js";
+import { symptomTable } from "./client/symptoms.js";
+
+/** @typedef {import("../store.js").Store} Store */
+
+/** @param {HTMLElement} root @param {Store} store @returns {() => void} takes the screen away */
+export function mount(root, store) {
+  const who = whoIsHere(store);
+  const form = intakeForm(store);
+  root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Client"), who.node, form.node));
+  who.refresh();
+  return store.onFrame((state) => {
+    who.draw(state);
+    form.draw(state);
+  });
+}
+
+function whoIsHere(/** @type {Store} */ store) {
+  const list = el("ul", { class: "clients" });
+  const name = field({ path: "name", words: "Name, kept apart from all records", kind: "text" }, "new");
+  const consents = [
+    field({ path: "service", words: "Agrees to the fitting and its records", kind: "check" }, "new"),
+    field({ path: "research", words: "Agrees to use in studies, under the pseudonym", kind: "check" }, "new"),
+    field({ path: "images", words: "Agrees to pictures", kind: "check" }, "new"),
+  ];
+  const fields = [name, ...consents];
+  const here = el("p", { class: "here", role: "status" });
+  const add = el(
+    "form",
+    { class: "plate", onsubmit: create },
+    el("h2", {}, "New client"),
+    ...fields.map((each) => each.node),
+    el("button", { type: "submit" }, "Begin with a new pseudonym"),
+  );
+  const node = el(
+    "section",
+    { class: "two", "aria-label": "Who is here" },
+    el("div", { class: "plate" }, el("h2", {}, "Known clients"), here, list),
+    add,
+  );
+
+  async function create(/** @type {Event} */ event) {
+    event.preventDefault();
+    if (!(await ask(store, "client", "POST", "/api/v1/clients", gather(fields)))) return;
+    scatter(fields, {});
+    await refresh();
+  }
+  async function refresh() {
+    const known = await look("/api/v1/clients");
+    list.replaceChildren(...(Array.isArray(known) ? known : []).map((/** @type {any} */ each) => clientItem(store, each)));
+  }
+  return {
+    node,
+    refresh,
+    draw: (/** @type {import("../state.js").State} */ { visit }) =>
+      setText(here, visit ? `${visit.pseudonym} is here.` : "Nobody is here: a sweep now is a trial."),
+  };
+}
+
+function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits }) {
+  const open = () => void ask(store, "visit", "POST", "/api/v1/visit", { pseudonym });
+  return el(
+    "li",
+    {},
+    el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
+    el("small", {}, visits === 1 ? "1 visit" : `${visits} visits`),
+  );
+}
+
+function intakeForm(/** @type {Store} */ store) {
+  const groups = Object.entries({
+    Rider: RIDER,
+    "Saddle, bar, feet": EQUIPMENT,
+    "How riding feels": FEEL,
+    "Own bicycle, for its front-wheel share": BICYCLE,
+  }).map(([title, rows]) => ({ title, fields: rows.map((row) => field(row, "intake")) }));
+  const fields = groups.flatMap((group) => group.fields);
+  const symptoms = symptomTable();
+  const flags = el("div", { class: "flags" });
+  const advice = el("p", { class: "warning", role: "alert" });
+  const problem = el("p", { class: "warning", role: "alert" });
+  const last = el("p", { class: "here", role: "status" });
+  const send = el("button", { type: "submit", class: "main" }, "Keep this intake");
+  const group = (/** @type {{title: string, fields: import("../form.js").Field[]}} */ { title, fields: own }) =>
+    el("fieldset", { class: "plate" }, el("legend", {}, title), ...own.map((each) => each.node));
+  const node = el(
+    "form",
+    { class: "intake", onsubmit: submit, "aria-label": "Intake" },
+    last,
+    el(
+      "div",
+      { class: "two" },
+      el("div", {}, group(groups[0]), group(groups[1])),
+      el("div", {}, el("div", { class: "plate" }, symptoms.node), group(groups[2])),
+    ),
+    el(
+      "div",
+      { class: "two" },
+      group(groups[3]),
+      el("fieldset", { class: "plate" }, el("legend", {}, "Ask every client: any of these?"), flags),
+    ),
+    advice,
+    problem,
+    el("p", { class: "page-end" }, send, el("a", { href: "#plan" }, "Plan the sweep")),
+  );
+  /** @type {Record<string, HTMLInputElement>} */
+  let boxes = {};
+  void look("/api/v1/visit").then((/** @type {any} */ told) => {
+    for (const [key, words] of Object.entries(told?.red_flags ?? {})) {
+      const one = field({ path: key, words: /** @type {string} */ (words), kind: "check" }, "flag");
+      boxes[key] = one.input;
+      flags.append(one.node);
+    }
+    filled(null);
+  });
+
+  async function submit(/** @type {Event} */ event) {
+    event.preventDefault();
+    const intake = gather(fields);
+    // Without a wheelbase there is no bicycle to compute with.
+    if (intake.bicycle.wheelbase_mm === null) intake.bicycle = null;
+    intake.symptoms = symptoms.read();
+    intake.red_flags = Object.keys(boxes).filter((key) => boxes[key].checked);
+    await ask(store, "intake", "PUT", "/api/v1/visit/intake", intake);
+  }
+
+  const filled = changes();
+  function draw(/** @type {import("../state.js").State} */ { visit, problem: refused, sending }) {
+    setAttribute(node, "hidden", !visit);
+    if (!visit) return;
+    if (filled(visit.id, Object.keys(boxes).length)) {
+      scatter(fields, visit.intake ?? {});
+      symptoms.write(visit.intake?.symptoms ?? []);
+      for (const [key, box] of Object.entries(boxes)) box.checked = visit.intake?.red_flags.includes(key) ?? false;
+    }
+    setText(
+      last,
+      visit.returning
+        ? "Filled in from last time. Go through it with the client, then keep it."
+        : visit.intake
+          ? "Kept. What you change here is kept when you press the button again."
+          : "First visit.",
+    );
+    setText(advice, visit.advice);
+    setText(problem, refused ?? "");
+    setAttribute(send, "disabled", sending !== null);
+  }
+  return { node, draw };
+}

@@ -1,0 +1,82 @@
+/** What is asked of a client: the rows of the intake form. Limits and meanings stand in daq/fit/intake.py. */
+
+/** @typedef {import("../../form.js").Row} Row */
+
+export const PLACES = Object.freeze([
+  ...["hands", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back", "sit bones", "perineum"],
+  ...["hip", "hamstring", "knee front", "knee back", "calf", "ankle", "foot"],
+]);
+export const HANDS = Object.freeze(["hoods", "tops", "drops", "flat bar", "extensions"]);
+
+/** @type {Row[]} */
+export const RIDER = [
+  { path: "mass_kg", words: "Mass as ridden", kind: "number", unit: "kg", least: 30, most: 200, required: true },
+  { path: "goal", words: "What shall become better", kind: "long" },
+  { path: "riding", words: "Riding", kind: "text" },
+  { path: "hours_a_week", words: "Hours a week", kind: "number", unit: "h", least: 0, most: 60 },
+  { path: "injuries", words: "Injuries, operations", kind: "long" },
+  { path: "inseam_mm", words: "Inseam", kind: "number", unit: "mm", least: 500, most: 1100 },
+];
+
+/** @type {Row[]} */
+export const EQUIPMENT = [
+  {
+    path: "saddle.reference",
+    words: "Setback is measured to",
+    kind: "choice",
+    options: ["nose", "80 mm width"],
+    required: true,
+  },
+  { path: "saddle.name", words: "Saddle", kind: "text" },
+  {
+    path: "saddle.nose_to_width_mm",
+    words: "Nose to 80 mm width",
+    kind: "number",
+    unit: "mm",
+    least: 0,
+    most: 200,
+  },
+  { path: "saddle.setback_mm", words: "Setback now", kind: "number", unit: "mm behind the BB", least: -100, most: 300 },
+  { path: "saddle.height_mm", words: "Saddle height now", kind: "number", unit: "mm", least: 400, most: 1000 },
+  { path: "saddle.tilt_deg", words: "Saddle tilt now", kind: "number", unit: "°, nose up +", least: -20, most: 20 },
+  { path: "hands", words: "Hands most often on", kind: "choice", options: HANDS, required: true },
+  { path: "bar", words: "Bar and stem", kind: "text" },
+  { path: "crank_mm", words: "Crank length", kind: "number", unit: "mm", least: 100, most: 200 },
+  { path: "shoes", words: "Shoes and cleats", kind: "text" },
+];
+
+/** @type {Row[]} */
+export const FEEL = [
+  ["over_the_top", "Pushing over the top is hard work"],
+  ["choppy_climbing", "Stroke dies at the bottom on 4–5 % climbs"],
+  ["hamstrings_calves", "Tired hamstrings and calves"],
+  ["quadriceps", "Tired quadriceps"],
+  ["creeping_forward", "Creeps forward on the saddle"],
+  ["front_light", "Front wheel light on climbs"],
+].map(([name, words]) => ({
+  path: `feel.${name}`,
+  words,
+  kind: /** @type {const} */ ("number"),
+  unit: "0–10",
+  least: 0,
+  most: 10,
+  step: 1,
+}));
+
+/** @type {Row[]} */
+export const BICYCLE = [
+  { path: "bicycle.name", words: "Bicycle", kind: "text" },
+  { path: "bicycle.wheelbase_mm", words: "Wheelbase", kind: "number", unit: "mm", least: 700, most: 2500 },
+  { path: "bicycle.chainstay_mm", words: "Chainstay", kind: "number", unit: "mm", least: 300, most: 700 },
+  { path: "bicycle.bb_drop_mm", words: "BB drop", kind: "number", unit: "mm", least: -100, most: 120, value: 70 },
+  {
+    path: "bicycle.wheel_radius_mm",
+    words: "Wheel radius",
+    kind: "number",
+    unit: "mm",
+    least: 150,
+    most: 450,
+    value: 340,
+  },
+  { path: "bicycle.mass_kg", words: "Bicycle’s mass", kind: "number", unit: "kg", least: 3, most: 60, value: 8.5 },
+];

@@ -1,0 +1,45 @@
+import itertools
+
+import numpy as np
+import pytest
+
+from daq.sweep.order import ordered, spaced, with_first_again, with_sham
+from daq.sweep.plan import BadPlan, out_and_back
+
+
+def order(kind, seed=1):
+    return ordered(spaced(80.0, 30.0, 5.0), kind, np.random.default_rng(seed))
+
+
+def test_positions_run_from_the_rear_end_to_the_front_end_evenly():
+    assert spaced(80.0, 30.0, 5.0) == tuple(float(x) for x in range(80, 25, -5))
+    assert spaced(70.0, 40.0, 7.5) == (70.0, 62.5, 55.0, 47.5, 40.0)
+
+
+def test_out_and_back_is_the_order_of_the_plan():
+    assert order("out and back") == out_and_back(80.0, 30.0, 11)
+
+
+def test_a_shuffle_visits_every_position_once_and_its_seed_draws_it_again():
+    assert sorted(order("shuffled")) == sorted(order("one way"))
+    assert order("shuffled") == order("shuffled")
+    assert order("shuffled", seed=2) != order("shuffled")
+
+
+def test_a_sham_asks_the_same_position_twice_in_a_row():
+    positions = with_sham((80.0, 60.0, 40.0, 30.0, 50.0))
+
+    assert [a for a, b in itertools.pairwise(positions) if a == b] == [40.0]
+
+
+def test_the_first_position_comes_again_at_the_end():
+    assert with_first_again((80.0, 60.0))[-1] == 80.0
+
+
+@pytest.mark.parametrize(
+    ("rear", "front", "apart", "named"),
+    [(30, 80, 5, "rear_mm"), (80, 30, 0, "apart_mm"), (80, 30, 20, "3 positions"), (200, 30, 1, "171 positions")],
+)
+def test_a_range_that_makes_no_sense_is_refused_with_the_reason(rear, front, apart, named):
+    with pytest.raises(BadPlan, match=named):
+        spaced(rear, front, apart)
