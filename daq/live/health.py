@@ -35,6 +35,8 @@ class SourceHealth:
     """What its link says is wrong, empty when nothing is."""
     pace: float = 1.0
     """How much faster than the wall clock the session runs; a person sees ages in real seconds."""
+    expected: bool = True
+    """Whether its silence is a trouble; a sensor the rig file does not name may be missing."""
     _arrivals: deque[tuple[int, int]] = field(default_factory=deque)
 
     def arrived(self, received_us: int, count: int) -> None:
@@ -79,5 +81,7 @@ class SourceHealth:
         if self.state(now_us) == "live":
             return self.trouble()
         age_s = self.age_s(now_us)
+        if age_s is None and not self.expected:
+            return ""
         silence = "nothing received yet" if age_s is None else f"no data for {age_s:.0f} s"
         return self.trouble() or silence

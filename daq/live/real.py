@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import datetime
 import json
+import os
 import signal
 import socket
 import time
+from functools import partial
 from pathlib import Path
 
 from daq import __version__
@@ -16,7 +18,8 @@ from daq.live.links import links_of
 from daq.live.resuming import interrupted, resume
 from daq.live.session import Session
 from daq.live.storing import Storing
-from daq.live.view import Rider
+from daq.live.systemd import report_to_manager
+from daq.live.view import Rider, troubles
 from daq.measure.calibration import Calibration, from_dict, in_order, to_dict
 from daq.rig import Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
@@ -75,4 +78,10 @@ async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.soc
         clock = SessionClock()
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
         session = Session(rig, calibration, clock, rider, storing=storing)
-    return await serve(session, links_of(session), listener=listener)
+    manager = partial(report_to_manager, os.environ, lambda: _condition(session))
+    return await serve(session, [*links_of(session), manager], listener=listener)
+
+
+def _condition(session: Session) -> str:
+    """How the daemon does, in one line."""
+    return "; ".join(f"{name}: {trouble}" for name, trouble in troubles(session).items() if trouble) or "all well"

@@ -17,6 +17,7 @@ from daq.live import messages, view
 from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
 from daq.live.hub import Hub
+from daq.live.step_notes import STEP_NOTE, StepNotes, content_of, noted, tilt_caution, without_redone
 from daq.live.storing import Storing, joined
 from daq.live.visit import VisitDesk
 from daq.measure.calibration import Calibration
@@ -81,11 +82,20 @@ class Session:
         self.stroke: Stroke | None = None
         """The last one."""
         self._backlog: deque[Loads] = deque()
+        self.step_notes: StepNotes = {}
+        """Scores and tilts of the sweep's steps, by index."""
         self.desk = VisitDesk(self)
         """Whose visit it is, and whether a sweep may begin."""
         self.health = {
             BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
-            POWER: SourceHealth(POWER, "power", self._power_counters, partial(self._link_trouble, POWER), clock.pace),
+            POWER: SourceHealth(
+                POWER,
+                "power",
+                self._power_counters,
+                partial(self._link_trouble, POWER),
+                clock.pace,
+                expected=rig.power is not None,
+            ),
         }
         for name in (CADENCE, HEART):
             if getattr(rig, name) is not None:
@@ -184,7 +194,10 @@ class Session:
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
         """Go on with a sweep that was cut off: feed what is stored of it, then pause it until the fitter resumes."""
         for item in items:
-            for output in self.pipeline.feed(item):
+            outputs = self.pipeline.feed(item)
+            if isinstance(item, Event):
+                self._follow(item)
+            for output in outputs:
                 if isinstance(output, Onset):
                     self.onset = output
         self.sweep_id, self._open_sweep = sweep_id, True
@@ -214,6 +227,14 @@ class Session:
         """Keep a word about this moment."""
         await self._accept("mark", {"text": text})
         self.note("info", f"marked: {text}")
+
+    async def note_step(self, what: str, value: float) -> None:
+        """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; ValueError."""
+        if self.progress is None or self.progress.state is State.WAITING:
+            raise NotNow("no step is ridden yet that this could belong to")
+        await self._accept(STEP_NOTE, content_of(self.progress, what, value))
+        if caution := tilt_caution(self.step_notes):
+            self.note("caution", caution)
 
     async def compensate_offset(self) -> str:
         """Let the power sensor find its own zero, and keep what it said. NotNow when there is none to ask."""
@@ -300,10 +321,8 @@ class Session:
         outputs = self.pipeline.feed(item)
         if self.storing is not None:
             self.storing.add(item)
-        if isinstance(item, Event) and item.kind == FITTER:
-            if item.content["event"] == SweepEvent.REDO:
-                self.onset = None
-            self._tell_sweep()
+        if isinstance(item, Event):
+            self._follow(item)
         for output in outputs:
             if isinstance(item, Samples) and isinstance(output, Loads):
                 self.cells.feed(item, output)
@@ -337,9 +356,23 @@ class Session:
             self.notes.append(output)
             self.hub.send(messages.text("notice", **messages.plain(output)))
 
+    def _follow(self, event: Event) -> None:
+        """What an event changes beside the pipeline: notes of steps, an answer whose step is taken back."""
+        if event.kind == STEP_NOTE:
+            self.step_notes = noted(self.step_notes, event.content)
+        elif event.kind == SWEEP_BEGUN:
+            self.step_notes = {}
+        elif event.kind == FITTER and self.progress is not None:
+            what = event.content["event"]
+            self.step_notes = without_redone(self.step_notes, what, len(self.progress.steps))
+            if what == SweepEvent.REDO:
+                self.onset = None
+        if event.kind in (STEP_NOTE, FITTER):
+            self._tell_sweep()
+
     def _tell_sweep(self) -> None:
         """Steps and standing together, before any answer that rests on them."""
-        self.hub.send(messages.text("steps", steps=view.steps(self.progress)))
+        self.hub.send(messages.text("steps", steps=view.steps(self)))
         self.hub.send(messages.text("sweep", **view.standing(self)))
 
     def _remember(self, loads: Loads) -> None:
