@@ -87,7 +87,31 @@ CREATE TABLE visit_notes(
 CREATE INDEX visit_notes_by_visit ON visit_notes(visit_id, kind)
 """
 
-STEPS: tuple[tuple[str, str], ...] = (("1 first tables", TABLES_1), ("2 visits of clients", VISITS_2))
+CALIBRATIONS_3 = """
+CREATE TABLE benches(
+    id INTEGER PRIMARY KEY, session_id INTEGER NOT NULL, begun_utc TEXT NOT NULL, setup TEXT NOT NULL,
+    crc INTEGER NOT NULL) STRICT;
+CREATE TABLE bench_steps(
+    id INTEGER PRIMARY KEY, bench_id INTEGER NOT NULL REFERENCES benches(id), made_utc TEXT NOT NULL,
+    kind TEXT NOT NULL, content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX bench_steps_by_bench ON bench_steps(bench_id);
+CREATE TABLE certificates(
+    id INTEGER PRIMARY KEY, calibration_id INTEGER NOT NULL REFERENCES calibrations(id),
+    bench_id INTEGER NOT NULL REFERENCES benches(id), made_utc TEXT NOT NULL, content TEXT NOT NULL,
+    crc INTEGER NOT NULL) STRICT;
+CREATE INDEX certificates_by_calibration ON certificates(calibration_id);
+CREATE TABLE weight_checks(
+    id INTEGER PRIMARY KEY, calibration_id INTEGER NOT NULL REFERENCES calibrations(id), made_utc TEXT NOT NULL,
+    content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX weight_checks_by_calibration ON weight_checks(calibration_id)
+"""
+"""A bench outlives its session: that one may be forgotten with its rider, a calibration is of the jig."""
+
+STEPS: tuple[tuple[str, str], ...] = (
+    ("1 first tables", TABLES_1),
+    ("2 visits of clients", VISITS_2),
+    ("3 benches, certificates, checks with a weight", CALIBRATIONS_3),
+)
 """(name, SQL) in order. Append only."""
 
 

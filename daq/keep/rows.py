@@ -18,6 +18,10 @@ COVERED: dict[str, tuple[str, ...]] = {
     "sweeps": ("session_id", "from_us", "gradient_pct", "plan", "rider"),
     "visits": ("client_id", "session_id", "begun_utc"),
     "visit_notes": ("visit_id", "kind", "made_utc", "content"),
+    "benches": ("session_id", "begun_utc", "setup"),
+    "bench_steps": ("bench_id", "made_utc", "kind", "content"),
+    "certificates": ("calibration_id", "bench_id", "made_utc", "content"),
+    "weight_checks": ("calibration_id", "made_utc", "content"),
     "results": ("sweep_id", "kind", "method", "made_utc", "content"),
 }
 """The columns of each table that never change once written, in the order in which the checksum takes them."""

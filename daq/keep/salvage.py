@@ -25,6 +25,7 @@ from daq.keep.store import Store
 _COPIED = (
     *("calibrations", "clients", "client_names", "consents", "sessions", "sources", "sweeps", "results"),
     *("notifications", "hellos", "events", "copies", "visits", "visit_notes"),
+    *("benches", "bench_steps", "certificates", "weight_checks"),
 )
 _GIVE_UP_AFTER = 5_000
 """Row numbers in a row without a readable row, after which a table is taken to have ended."""
@@ -160,3 +161,10 @@ def _stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:
     for table in ("client_names", "consents", "visits"):
         db.execute(f"DELETE FROM {table} WHERE client_id NOT IN (SELECT id FROM clients)")
     db.execute("DELETE FROM visit_notes WHERE visit_id NOT IN (SELECT id FROM visits)")
+    for table, one, many in (
+        ("bench_steps", "bench_id", "benches"),
+        ("certificates", "bench_id", "benches"),
+        ("certificates", "calibration_id", "calibrations"),
+        ("weight_checks", "calibration_id", "calibrations"),
+    ):
+        db.execute(f"DELETE FROM {table} WHERE {one} NOT IN (SELECT id FROM {many})")

@@ -1,10 +1,13 @@
 import pytest
 from fastcrc import crc32
 
+from daq.keep import calibrations, people, visits
 from daq.keep.rows import COVERED, row_crc
 from daq.keep.store import Store
 from daq.keep.verify import verify
+from daq.measure.calibration.validity import SensitivityCheck
 from tests.keep.jig import recorded
+from tests.measure.calibration.jig import jig
 
 ROW = {"session_id": 12, "received_us": -5, "kind": "märk", "content": "{}"}
 
@@ -22,12 +25,23 @@ def test_any_change_of_value_or_type_changes_it(change):
     assert row_crc("events", {**ROW, **change}) != row_crc("events", ROW)
 
 
+def fill_the_other_tables(store, session_id):
+    visit = visits.begin_visit(store, people.add_client(store).id, session_id)
+    visits.add_note(store, visit, "intake", {})
+    bench = calibrations.begin_bench(store, session_id, {})
+    calibrations.add_step(store, bench, "skip", {})
+    calibrations.add_certificate(store, jig(), bench, {})
+    check = SensitivityCheck("hands_left", "2025-03-05T08:00:00Z", 196.13, 0.01, 196.2, 0.2)
+    calibrations.add_check(store, jig(), check)
+
+
 @pytest.mark.parametrize("table", sorted(COVERED))
 def test_verify_finds_a_changed_column_of_any_covered_table(tmp_path, table):
     with Store.open(tmp_path / "store.sqlite") as store:
         session_id = recorded(store, 1)
         sweep_id = store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={"a": 1})
         store.put_result(sweep_id, kind="onset", method="grid/1", content={})
+        fill_the_other_tables(store, session_id)
         assert verify(store).problems == ()
         with store.reading() as db:
             db.execute("PRAGMA foreign_keys = OFF")

@@ -1,0 +1,118 @@
+"""What a guided calibration rests on beside its readings, as it is kept; and the calibration both give together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from daq.measure.calibration.assembled import Made, assembled
+from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
+from daq.measure.calibration.cell import Conditions
+from daq.measure.calibration.certificate import Circumstances
+from daq.measure.calibration.content import lists_of
+from daq.measure.calibration.model import Channel
+from daq.measure.calibration.procedure import Bench
+from daq.measure.calibration.tilt import tilt_channel
+from daq.measure.calibration.weights import Weights
+
+SHORTEST_READING_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """One guided calibration, before anything is read."""
+
+    plan: BenchPlan
+    conditions: Conditions
+    circumstances: Circumstances
+    order: int = 2
+    """1: a line, 2: a parabola."""
+    read_s: float = 5.0
+    """How long a reading takes."""
+    tilt: str | None = None
+    """Name of the tilt channel."""
+    degrees_per_count: float | None = None
+    """Of the tilt channel, by the board; None: not known."""
+    known_tilts: bool = False
+    """The tilts of the plan are set with a level: they calibrate the tilt channel too."""
+    expected_per_n: tuple[tuple[str, float], ...] = ()
+    """Counts per newton of cells, by data sheet or an earlier calibration."""
+    typical_load_n: float = 200.0
+    """On every cell in use, for what the correction of cross-talk leaves."""
+    simulated: bool = False
+
+    def __post_init__(self) -> None:
+        if self.order not in (1, 2):
+            raise ValueError(f"order: expected 1 (a line) or 2 (a parabola), got {self.order!r}")
+        if not SHORTEST_READING_S <= self.read_s <= 600.0:
+            raise ValueError(f"read_s: expected {SHORTEST_READING_S:g} to 600 s a reading, got {self.read_s:g}")
+        if self.plan.tilts_deg and self.tilt is None:
+            raise ValueError("tilts: the board has no tilt channel, so no tilt tare can be taken; leave the tilts out")
+        if self.tilt and self.plan.tilts_deg and self.degrees_per_count is None and not self.known_tilts:
+            raise ValueError(
+                "tilts: what a count of the tilt channel is worth is not known; set the tilts with a level and say so"
+            )
+
+    @property
+    def tilt_by_board(self) -> Channel | None:
+        """The tilt channel as far as the board itself knows it."""
+        if self.tilt is None or self.degrees_per_count is None:
+            return None
+        return Channel(self.tilt, "tilt", (0.0, self.degrees_per_count))
+
+
+def to_content(setup: Setup) -> dict[str, Any]:
+    """Lists, texts and numbers that JSON keeps exactly."""
+    return {key: lists_of(value) for key, value in asdict(setup).items()}
+
+
+def from_content(content: Mapping[str, Any]) -> Setup:
+    """The setup that was kept. ValueError or TypeError for a content that is none."""
+    plan, conditions = dict(content["plan"]), dict(content["conditions"])
+    plan |= {
+        "channels": tuple(plan["channels"]),
+        "loads_n": tuple((cell, tuple(loads)) for cell, loads in plan["loads_n"]),
+        "places": tuple(Place(**{**place, "cells": tuple(place["cells"])}) for place in plan["places"]),
+        "tilts_deg": tuple(plan["tilts_deg"]),
+    }
+    conditions["weights"] = Weights(**conditions["weights"])
+    return Setup(
+        **{
+            **content,
+            "plan": BenchPlan(**plan),
+            "conditions": Conditions(**conditions),
+            "circumstances": Circumstances(**content["circumstances"]),
+            "expected_per_n": tuple((cell, per_n) for cell, per_n in content["expected_per_n"]),
+        }
+    )
+
+
+def made_from(setup: Setup, bench: Bench, *, id: str, made_utc: str) -> Made:
+    """The calibration of a finished bench. Raises what `assembled` does, and TareError for tilts that fit no line."""
+    return assembled(
+        bench,
+        setup.order,
+        setup.conditions,
+        id=id,
+        made_utc=made_utc,
+        simulated=setup.simulated,
+        tilt=_tilt(setup, bench),
+        typical_load_n=setup.typical_load_n,
+    )
+
+
+def _tilt(setup: Setup, bench: Bench) -> Channel | None:
+    """By the tilts set with a level, where there are any; else as the board knows it."""
+    if not setup.known_tilts or setup.tilt is None:
+        return setup.tilt_by_board
+    column = bench.plan.channels.index(setup.tilt)
+    done = [
+        (task.tilt_deg, bench.used[task.id].counts[column])
+        for task in tasks(bench.plan)
+        if task.stage is Stage.TARE and task.tilt_deg is not None and task.id in bench.used
+    ]
+    if not done:
+        return setup.tilt_by_board
+    tilts_deg, counts = zip(*done, strict=True)
+    return tilt_channel(setup.tilt, tilts_deg, counts)
