@@ -9,6 +9,7 @@
  *   run: (store: Store) => void}} Shortcut
  */
 import { sendEvent, sendMark } from "./commands.js";
+import { score } from "./screens/run/says.js";
 import { mainAction } from "./words.js";
 
 /** @param {Store} store @param {string} event */
@@ -76,6 +77,27 @@ export const SHORTCUTS = [
     letter: true,
     run: (store) => void sendMark(store, "hands moved"),
   },
+  {
+    keys: ["n"],
+    shown: "N",
+    does: "Mark: pain or numbness",
+    letter: true,
+    run: (store) => void sendMark(store, "pain or numbness"),
+  },
+  {
+    keys: ["c"],
+    shown: "C",
+    does: "Mark: coughed or talked",
+    letter: true,
+    run: (store) => void sendMark(store, "coughed or talked"),
+  },
+  ...Array.from({ length: 11 }, (_, value) => ({
+    keys: [value < 10 ? String(value) : "+"],
+    shown: value === 0 ? "0–9, + for 10" : "",
+    does: "The rider’s score, to the question that is open",
+    letter: true,
+    run: (/** @type {Store} */ store) => score(store, value),
+  })),
   {
     keys: ["t"],
     shown: "T",

@@ -44,7 +44,7 @@ export function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ 
     el(
       "dl",
       { class: "keys" },
-      ...SHORTCUTS.map((each) => el("div", {}, el("dt", {}, el("kbd", {}, each.shown)), el("dd", {}, each.does))),
+      ...SHORTCUTS.filter((each) => each.shown).map((each) => el("div", {}, el("dt", {}, el("kbd", {}, each.shown)), el("dd", {}, each.does))),
     ),
     el("h2", {}, "Settings"),
     ...[...boxes, ...choices].map((each) => each.node),

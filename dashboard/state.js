@@ -11,10 +11,12 @@
  *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
  *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
- *   planned_mm: number[], seconds_left: number|null, height_change_mm?: number|null, blinded?: boolean,
+ *   planned_mm: number[], seconds_left: number|null, height_change_mm?: number|null, blinded?: boolean, noted_step?: number,
+ *   notes?: Record<string, number>,
  *   label?: string}} Sweep
  * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,
- *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number}} Step
+ *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number,
+ *   notes?: Record<string, number>}} Step
  * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
  *   p_onset: number, p_light: number, p_loaded: number, suggested_setback_mm: number|null, light_load_n: number|null,
  *   slope_n_per_mm: number|null, reasons: string[], method: string, step_off_mm: number,

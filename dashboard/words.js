@@ -221,3 +221,24 @@ export function planInWords(outlook) {
     ...outlook.cautions.map(sentence),
   ];
 }
+
+/** What the rider is asked of each step, in this order; the daemon's names are those of daq/live/step_notes.py. */
+const QUESTIONS = /** @type {const} */ ([
+  ["hands", "weight on the hands"],
+  ["saddle", "discomfort on the saddle"],
+  ["effort", "effort"],
+]);
+
+/**
+ * The question open now and its words; null while no step is spoken of. After the last one the first is open again.
+ * @param {State} state @returns {{what: string, words: string}|null}
+ */
+export function questionNow({ sweep }) {
+  if (!sweep || sweep.state === "waiting" || sweep.noted_step === undefined) return null;
+  const given = sweep.notes ?? {};
+  const [what, words] = QUESTIONS.find(([name]) => given[name] === undefined) ?? QUESTIONS[0];
+  const said = QUESTIONS.filter(([name]) => given[name] !== undefined).map(([name]) => `${name} ${number(given[name])}`);
+  const step = `Step ${number(sweep.noted_step + 1)}`;
+  if (said.length === QUESTIONS.length) return { what, words: `${step}: ${said.join(", ")}. Again ${words}?` };
+  return { what, words: `${step}: ${words}, 0–10?${said.length ? ` (${said.join(", ")})` : ""}` };
+}

@@ -3,35 +3,33 @@
 from __future__ import annotations
 
 import asyncio
+import math
+import time
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import FastAPI, Request, Response, WebSocket, WebSocketDisconnect
-from fastapi.exceptions import RequestValidationError
+from fastapi import FastAPI, Request, WebSocket, WebSocketDisconnect
 from fastapi.responses import JSONResponse
 from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
-from daq.keep.errors import StoreError
 from daq.live import view
+from daq.live.access import Keys, Role
+from daq.live.api_access import add_access
 from daq.live.api_plan import add_plan
 from daq.live.api_visit import add_visit
+from daq.live.blind import for_rider, standing_for_rider
 from daq.live.hub import Page
+from daq.live.problems import RESPONSES, Problem, add_errors
 from daq.live.session import Session
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
 from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
 
 PAGE = Path(daq.__file__).parent.parent / "dashboard"
-HEADERS = {
-    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cache-Control": "no-cache",
-}
-BODY_AT_MOST = 65_536
+A_DAY_S = 86_400.0
+"""A stream is opened anew after this at the latest, and when the key's time is over."""
 
 
 class _Body(BaseModel):
@@ -71,70 +69,37 @@ class NewSweep(_Body):
         return Plan(**self.model_dump(exclude_none=True))
 
 
+class StepNote(_Body):
+    """hands, saddle, effort: 0 to 10 as the rider says; saddle_tilt_deg: as read after the move."""
+
+    what: str
+    value: float
+
+
 class Mark(_Body):
     """A word about this moment: a symptom, hands moved, the door opened."""
 
     text: Annotated[str, Field(min_length=1, max_length=500)]
 
 
-def problem(status: int, title: str, detail: str) -> JSONResponse:
-    """An error as RFC 9457 has it."""
-    return JSONResponse(
-        {"title": title, "status": status, "detail": detail}, status, media_type="application/problem+json"
-    )
-
-
-def make_app(session: Session) -> FastAPI:
-    """The web application of one session."""
+def make_app(session: Session, keys: Keys | None = None) -> FastAPI:
+    """The web application of one session; it stands behind a Gate with the same keys."""
     app = FastAPI(
-        title="Foreaft", version=daq.__version__, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi"
+        title="Foreaft",
+        version=daq.__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi",
+        responses=RESPONSES,
     )
-    _add_safety(app)
-    _add_errors(app)
+    add_errors(app)
+    add_access(app, keys)
     _add_commands(app, session)
     _add_reading(app, session)
     add_plan(app)
     add_visit(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
     return app
-
-
-def _add_safety(app: FastAPI) -> None:
-    @app.middleware("http")
-    async def guard(request: Request, call_next: Any) -> Response:
-        """Refuse writes from other origins and oversized bodies; send the headers that keep a page to itself."""
-        if request.method not in ("GET", "HEAD"):
-            if not same_origin(request.headers.get("origin"), request.headers.get("host")):
-                return problem(403, "foreign origin", "commands are only taken from this daemon's own pages")
-            if int(request.headers.get("content-length") or 0) > BODY_AT_MOST:
-                return problem(413, "too large", f"a body here has at most {BODY_AT_MOST} bytes")
-        response: Response = await call_next(request)
-        response.headers.update(HEADERS)
-        return response
-
-
-def same_origin(origin: str | None, host: str | None) -> bool:
-    """Whether a request comes from a page of this daemon, or from no page at all (a script, the command line)."""
-    return origin is None or origin.split("://")[-1] == host
-
-
-def _add_errors(app: FastAPI) -> None:
-    @app.exception_handler(NotNow)
-    async def not_now(_: Request, error: NotNow) -> JSONResponse:
-        return problem(409, "not now", str(error))
-
-    @app.exception_handler(ValueError)
-    async def bad_value(_: Request, error: ValueError) -> JSONResponse:
-        return problem(422, "not accepted", str(error))
-
-    @app.exception_handler(StoreError)
-    async def not_stored(_: Request, error: StoreError) -> JSONResponse:
-        return problem(507, "not stored", str(error))
-
-    @app.exception_handler(RequestValidationError)
-    async def bad_request(_: Request, error: RequestValidationError) -> JSONResponse:
-        found = [f"{'.'.join(str(part) for part in item['loc'][1:])}: {item['msg']}" for item in error.errors()]
-        return problem(422, "not accepted", "; ".join(found))
 
 
 def _add_commands(app: FastAPI, session: Session) -> None:
@@ -145,18 +110,30 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         return view.standing(session)
 
     @app.post("/api/v1/sweep/events")
-    async def fitters_event(body: FittersEvent) -> dict[str, Any]:
-        """What the fitter did: begin, saddle_moved, redo, undo, pause, resume, enough, stop."""
+    async def fitters_event(body: FittersEvent, request: Request) -> dict[str, Any]:
+        """What the fitter did: begin, saddle_moved, redo, undo, pause, resume, enough, stop.
+
+        From the rider's screen only stop.
+        """
+        riders = request.scope.get("state", {}).get("role") is Role.RIDE
+        if riders and body.event is not Event.STOP:
+            raise Problem(403, "not for this screen", "the rider's screen can send the stop and nothing else")
         if body.event not in FITTERS_EVENTS:
             raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
         await session.fitter(body.event, body.setback_mm)
-        return view.standing(session)
+        return standing_for_rider(view.standing(session)) if riders else view.standing(session)
 
     @app.post("/api/v1/zero")
     async def zero() -> dict[str, Any]:
         """Take the zero of the empty jig from its last two seconds."""
         taken = await session.take_zero()
         return {"moved_n": dict(zip(session.rig.cells, taken.moved_n, strict=True))}
+
+    @app.post("/api/v1/step-notes", status_code=201)
+    async def step_note(body: StepNote) -> dict[str, Any]:
+        """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
+        await session.note_step(body.what, body.value)
+        return view.standing(session)
 
     @app.post("/api/v1/marks", status_code=201)
     async def mark(body: Mark) -> dict[str, Any]:
@@ -168,19 +145,23 @@ def _add_commands(app: FastAPI, session: Session) -> None:
 def _add_reading(app: FastAPI, session: Session) -> None:
     @app.websocket("/api/v1/stream")
     async def stream(socket: WebSocket) -> None:
-        if not same_origin(socket.headers.get("origin"), socket.headers.get("host")):
-            await socket.close(1008, "foreign origin")
-            return
         await socket.accept()
         page = session.hub.join(view.snapshot(session), *session.backlog())
         reader = asyncio.create_task(_until_gone(socket, page))
+        state = socket.scope.get("state", {})
+        riders, expires_s = state.get("role") is Role.RIDE, state.get("expires_s")
+        left_s = math.inf if expires_s is None else max(0.0, expires_s - time.time())
+        end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
         try:
             while (message := await page.get()) is not None:
+                if riders and (message := for_rider(message)) is None:
+                    continue
                 await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
             await socket.close(1013 if page.too_slow else 1001)
         except (WebSocketDisconnect, RuntimeError):
             pass
         finally:
+            end.cancel()
             reader.cancel()
             session.hub.leave(page)
 
@@ -189,7 +170,7 @@ def _add_reading(app: FastAPI, session: Session) -> None:
         """The sweep under way or the last one: standing, steps, onset."""
         return {
             "sweep": view.standing(session),
-            "steps": view.steps(session.progress),
+            "steps": view.steps(session),
             "onset": view.onset_fields(session) or None,
         }
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 from daq import __version__
 from daq.fit.stepping import height_change_mm
 from daq.live import messages
+from daq.live.step_notes import step_spoken_of
 from daq.measure.calibration import Calibration, expanded_sum
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.sweep.progress import SweepProgress
 from daq.values import NAN, Stroke
 from daq.wire.board import Hello
 
@@ -45,7 +45,7 @@ def snapshot(session: Session) -> str:
         calibration={"id": session.calibration.id, "stale": False},
         sources=sources(session),
         sweep=standing(session) or None,
-        steps=steps(session.progress),
+        steps=steps(session),
         onset=onset_fields(session) or None,
         notices=list(session.notes),
         visit=session.desk.fields(),
@@ -67,6 +67,8 @@ def standing(session: Session) -> dict[str, Any]:
         "protocol": plan.protocol,
         "dwell_s": plan.dwell_s,
         "blinded": plan.blinded,
+        "noted_step": step_spoken_of(progress),
+        "notes": session.step_notes.get(step_spoken_of(progress), {}),
         "label": plan.label,
         "height_change_mm": messages.plain(height_change_mm(plan, now.asked_setback_mm)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
@@ -75,8 +77,9 @@ def standing(session: Session) -> dict[str, Any]:
     }
 
 
-def steps(progress: SweepProgress | None) -> list[dict[str, Any]]:
-    """The finished steps, with the standard errors of the pooled model as soon as there is one."""
+def steps(session: Session) -> list[dict[str, Any]]:
+    """The finished steps with what was noted of them, and the pooled model's standard errors when there are any."""
+    progress = session.progress
     if progress is None or not progress.steps:
         return []
     errors_n = standard_errors(progress.steps)
@@ -86,6 +89,7 @@ def steps(progress: SweepProgress | None) -> list[dict[str, Any]]:
             **{name: messages.plain(getattr(step, name)) for name in _STEP_FIELDS},
             "se_n": messages.plain(float(se_n)),
             "strokes": len(step.strokes),
+            "notes": session.step_notes.get(i, {}),
         }
         for i, (step, se_n) in enumerate(zip(progress.steps, errors_n, strict=True))
     ]

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.sweep.hands import jump_n
 from daq.sweep.plan import Plan
 from daq.sweep.run import Event, NotNow, State, after, fitter_may
 from daq.sweep.step import FAULTS, is_steady, step_mean
@@ -66,6 +67,7 @@ class SweepProgress:
         self._recent: list[Stroke] = []
         self._used: list[Stroke] = []
         self._left_out = 0
+        self._jump_told = False
         self._last_stroke_s: float | None = None
 
     @property
@@ -153,6 +155,7 @@ class SweepProgress:
 
     def _start_over(self, t_s: float) -> None:
         self._moved_s, self._used, self._left_out, self._recent = t_s, [], 0, []
+        self._jump_told = False
 
     def _settle(self, stroke: Stroke) -> list[StepMean | Note]:
         waited_s = stroke.end_s - self._moved_s
@@ -171,15 +174,24 @@ class SweepProgress:
             self._left_out += 1
             return []
         self._used.append(stroke)
+        told = self._look_for_jump(stroke.end_s)
         if self._ridden_s() < self.plan.dwell_s or self.setback_mm is None:
-            return []
+            return [*told]
         step = step_mean(self.setback_mm, self._used, left_out=self._left_out)
         self.steps.append(step)
         self.state = after(self.state, Event.STEP_DONE)
         self._start_over(stroke.end_s)
         if self.asked_setback_mm is None:
             self.state = after(self.state, Event.PLAN_DONE)
-        return [step]
+        return [*told, step]
+
+    def _look_for_jump(self, t_s: float) -> list[Note]:
+        jump = None if self._jump_told else jump_n(self._used)
+        if jump is None:
+            return []
+        self._jump_told = True
+        text = f"hand load jumped by {jump:+.0f} N within this step: did the hands move? Redo the step if they did"
+        return [Note("caution", text, t_s)]
 
     def _ridden_s(self) -> float:
         return sum(stroke.end_s - stroke.start_s for stroke in self._used)

@@ -5,6 +5,7 @@ import { dock } from "./run/dock.js";
 import { effortPanel } from "./run/effort.js";
 import { loadsPanel } from "./run/loads.js";
 import { nowPanel } from "./run/now.js";
+import { saysPanel } from "./run/says.js";
 import { stripsPanel } from "./run/strips.js";
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
@@ -14,10 +15,11 @@ export function mount(root, store) {
   const loads = loadsPanel(store);
   const effort = effortPanel();
   const strips = stripsPanel(store);
+  const says = saysPanel(store);
   const controls = dock(store);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Setback sweep"),
-    el("div", { class: "run" }, now.node, answer.node, effort.node, loads.node, strips.node),
+    el("div", { class: "run" }, now.node, answer.node, effort.node, loads.node, strips.node, says.node),
     controls.node,
   );
   const off = store.onFrame((state, now_ms) => {
@@ -26,6 +28,7 @@ export function mount(root, store) {
     loads.draw(state, now_ms);
     effort.draw(state, now_ms);
     strips.draw(state, now_ms);
+    says.draw(state);
     controls.draw(state);
   });
   return () => {

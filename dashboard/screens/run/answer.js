@@ -102,6 +102,7 @@ function stepTable(/** @type {State} */ { steps, onset }) {
     "Crank torque",
     "Strokes used",
     "Left out",
+    "Rider says: hands, saddle, effort",
   ];
   const row = (/** @type {import("../../state.js").Step} */ step) =>
     el(
@@ -116,6 +117,7 @@ function stepTable(/** @type {State} */ { steps, onset }) {
         newtonMetres(step.crank_torque_nm),
         number(step.strokes),
         number(step.excluded),
+        ["hands", "saddle", "effort"].map((name) => number(step.notes?.[name])).join(", "),
       ].map((text) => el("td", {}, text)),
     );
   const fit = isNamed(onset)

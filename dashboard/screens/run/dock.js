@@ -16,6 +16,13 @@ const PLAIN = /** @type {const} */ ([
   ["enough", "Enough", "E"],
 ]);
 
+/** What can be marked in passing: what is kept, words, key. */
+const MARKS = /** @type {const} */ ([
+  ["hands moved", "Hands moved", "H"],
+  ["pain or numbness", "Pain", "N"],
+  ["coughed or talked", "Coughed", "C"],
+]);
+
 /** @param {Store} store */
 export function dock(store) {
   const plain = PLAIN.map(([event, words, key]) => ({
@@ -27,11 +34,13 @@ export function dock(store) {
       el("kbd", {}, key),
     ),
   }));
-  const mark = el(
-    "button",
-    { type: "button", class: "plain", onclick: () => sendMark(store, "hands moved") },
-    "Hands moved",
-    el("kbd", {}, "H"),
+  const marks = MARKS.map(([text, words, key]) =>
+    el(
+      "button",
+      { type: "button", class: "plain", onclick: () => sendMark(store, text) },
+      words,
+      el("kbd", {}, key),
+    ),
   );
   const press = () => (mainAction(store.state)?.event === null ? void (location.hash = "#plan") : confirmMain(store));
   const mainWords = el("span", { class: "main-words" });
@@ -42,7 +51,7 @@ export function dock(store) {
   const node = el(
     "section",
     { class: "dock", "aria-label": "Controls" },
-    el("div", { class: "plains" }, ...plain.map((each) => each.node), mark),
+    el("div", { class: "plains" }, ...plain.map((each) => each.node), ...marks),
     entry.node,
     main,
     stop.node,
@@ -53,7 +62,7 @@ export function dock(store) {
     const accepts = state.sweep?.accepts ?? [];
     for (const each of plain)
       setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
-    setAttribute(mark, "disabled", !accepts.includes("stop"));
+    for (const mark of marks) setAttribute(mark, "disabled", !accepts.includes("stop"));
     const action = mainAction(state);
     setText(mainWords, action?.label ?? idleLabel(state));
     setAttribute(main, "disabled", action === null);

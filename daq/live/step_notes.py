@@ -1,0 +1,62 @@
+"""What is written down of each step beside its loads: the rider's scores, the saddle's tilt.
+
+Events like any other, so that they are stored with the raw and come back with it after an interruption.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from daq.sweep.progress import SweepProgress
+from daq.sweep.run import Event, State
+
+STEP_NOTE = "step-note"
+"""Event: content {"step": index from 0, "what": ..., "value": ...}."""
+SCORES = ("hands", "saddle", "effort")
+"""0 none to 10, as the rider says."""
+SADDLE_TILT = "saddle_tilt_deg"
+LIMITS: dict[str, tuple[float, float]] = {**dict.fromkeys(SCORES, (0.0, 10.0)), SADDLE_TILT: (-20.0, 20.0)}
+TILT_CHANGE_DEG = 0.5
+"""More than this between steps: the saddle has slipped. Common practice, no source."""
+
+StepNotes = dict[int, dict[str, float]]
+
+
+def step_spoken_of(progress: SweepProgress) -> int:
+    """The index of the step a remark belongs to now: the one being ridden, else the one last finished."""
+    riding = progress.state in (State.SETTLING, State.AVERAGING)
+    return len(progress.steps) if riding else max(0, len(progress.steps) - 1)
+
+
+def content_of(progress: SweepProgress, what: str, value: float) -> dict[str, Any]:
+    """The event's content. ValueError for what is not asked or cannot be."""
+    if what not in LIMITS:
+        raise ValueError(f"what: expected one of {', '.join(LIMITS)}, got {what}")
+    low, high = LIMITS[what]
+    if not low <= value <= high:
+        raise ValueError(f"value: expected {low:g} to {high:g} for {what}, got {value:g}")
+    return {"step": step_spoken_of(progress), "what": what, "value": value}
+
+
+def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:
+    """The notes with one more."""
+    step = int(content["step"])
+    return {**notes, step: {**notes.get(step, {}), str(content["what"]): float(content["value"])}}
+
+
+def without_redone(notes: StepNotes, event: str, steps: int) -> StepNotes:
+    """The notes that still hold after a fitter's event: those of a step that is ridden again do not."""
+    again = event in (Event.REDO, Event.UNDO)
+    return {step: found for step, found in notes.items() if step < steps} if again else notes
+
+
+def tilt_caution(notes: StepNotes) -> str:
+    """A sentence when the saddle's tilt is not what it was at the first step that has one; empty when it is."""
+    tilts = [notes[step][SADDLE_TILT] for step in sorted(notes) if SADDLE_TILT in notes[step]]
+    if len(tilts) < 2 or abs(tilts[-1] - tilts[0]) <= TILT_CHANGE_DEG:
+        return ""
+    return (
+        f"saddle tilt {tilts[-1]:+.1f} deg, {tilts[0]:+.1f} at the first step: more than {TILT_CHANGE_DEG:g} deg apart "
+        "moves load to or from the hands by itself"
+    )

@@ -1,0 +1,33 @@
+"""Whether the hands have moved in the middle of a step: one step in the drops looks like an onset.
+
+A jump is told, never acted on: the fitter looks, and redoes the step when it is so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.sweep.step import MAD_TO_SD
+from daq.values import Stroke
+
+NOW_STROKES = 5
+"""Mean of so many last strokes is compared; a cough is shorter."""
+FEWEST_BEFORE = 10
+JUMP_SPREADS = 4.0
+JUMP_FLOOR_N = 15.0
+"""Smaller jumps are what sway of 3-8 N does by itself; from hoods to drops more is expected. Assumption."""
+
+
+def jump_n(strokes: Sequence[Stroke]) -> float | None:
+    """By how much the hand load of the last strokes departs from those before them in one step; None when it does
+    not, or too few strokes are there to tell."""
+    if len(strokes) < FEWEST_BEFORE + NOW_STROKES:
+        return None
+    hands_n = np.array([stroke.hands_n for stroke in strokes])
+    before, now = hands_n[:-NOW_STROKES], hands_n[-NOW_STROKES:]
+    usual = float(np.median(before))
+    spread = MAD_TO_SD * float(np.median(np.abs(before - usual)))
+    departs = float(np.median(now)) - usual
+    return departs if abs(departs) > max(JUMP_FLOOR_N, JUMP_SPREADS * spread) else None

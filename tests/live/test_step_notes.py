@@ -1,0 +1,52 @@
+import pytest
+
+from daq.live.step_notes import content_of, noted, step_spoken_of, tilt_caution, without_redone
+from daq.sweep.run import Event
+from tests.sweep.test_progress import begun, ride
+
+
+def riding(steps):
+    """A sweep with some finished steps, the saddle just moved to the next position."""
+    progress = begun()
+    t_s = 0.0
+    for _ in range(steps):
+        progress.take(Event.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
+        _, t_s = ride(progress, t_s, 40.0)
+    return progress, t_s
+
+
+def test_between_steps_the_rider_speaks_of_the_one_just_finished():
+    progress, t_s = riding(2)
+    assert step_spoken_of(progress) == 1
+
+    progress.take(Event.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
+
+    assert step_spoken_of(progress) == 2
+
+
+@pytest.mark.parametrize(("what", "value"), [("hands", 11), ("hands", -1), ("mood", 3), ("saddle_tilt_deg", 40)])
+def test_what_is_not_asked_or_cannot_be_is_refused(what, value):
+    progress, _ = riding(1)
+
+    with pytest.raises(ValueError, match=r"expected"):
+        content_of(progress, what, value)
+
+
+def test_the_latest_score_of_a_step_counts():
+    notes = noted(noted({}, {"step": 0, "what": "hands", "value": 3}), {"step": 0, "what": "hands", "value": 5})
+
+    assert notes == {0: {"hands": 5.0}}
+
+
+def test_scores_of_a_step_ridden_again_are_asked_again():
+    notes = {0: {"hands": 3.0}, 1: {"hands": 4.0}}
+
+    assert without_redone(notes, Event.REDO, 1) == {0: {"hands": 3.0}}
+    assert without_redone(notes, Event.PAUSE, 1) == notes
+
+
+def test_a_saddle_that_tips_by_more_than_half_a_degree_is_told():
+    level = {0: {"saddle_tilt_deg": -1.0}, 1: {"saddle_tilt_deg": -1.4}}
+
+    assert tilt_caution(level) == ""
+    assert "-1.6" in tilt_caution({**level, 2: {"saddle_tilt_deg": -1.6}})
