@@ -1,4 +1,4 @@
-"""Where the store lies when nobody says otherwise."""
+"""Where the store, the keys and the settings lie when nobody says otherwise."""
 
 from __future__ import annotations
 
@@ -17,6 +17,21 @@ def default_store_path(environ: Mapping[str, str], home: Path) -> Path:
     service = environ.get("STATE_DIRECTORY", "").split(":")[0]
     if service:
         return Path(service) / STORE_NAME
-    chosen = Path(environ.get("XDG_DATA_HOME", ""))
-    base = chosen if chosen.is_absolute() else home / ".local" / "share"
-    return base / "foreaft" / STORE_NAME
+    return _base(environ, "XDG_DATA_HOME", home / ".local" / "share") / STORE_NAME
+
+
+def default_keys_path(environ: Mapping[str, str], home: Path) -> Path:
+    """The keys of a daemon on a network: beside the service's store, or in a person's state folder."""
+    service = environ.get("STATE_DIRECTORY", "").split(":")[0]
+    return (Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state")) / "keys.json"
+
+
+def default_settings_path(environ: Mapping[str, str], home: Path) -> Path:
+    """The settings file: of the service (ConfigurationDirectory=, systemd.exec(5)), or in a person's config folder."""
+    service = environ.get("CONFIGURATION_DIRECTORY", "").split(":")[0]
+    return (Path(service) if service else _base(environ, "XDG_CONFIG_HOME", home / ".config")) / "config.toml"
+
+
+def _base(environ: Mapping[str, str], name: str, otherwise: Path) -> Path:
+    chosen = Path(environ.get(name, ""))
+    return (chosen if chosen.is_absolute() else otherwise) / "foreaft"

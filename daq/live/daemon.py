@@ -11,7 +11,9 @@ from typing import Any
 
 import uvicorn
 
+from daq.live.access import Keys
 from daq.live.api import make_app
+from daq.live.gate import Gate
 from daq.live.session import Session
 
 GRACE_S = 2
@@ -40,6 +42,20 @@ def url_of(listener: socket.socket) -> str:
     return f"http://[{host}]:{port}/" if ":" in host else f"http://{host}:{port}/"
 
 
+def own_names() -> frozenset[str]:
+    """What this machine may be called by on its network."""
+    name = socket.gethostname().lower().partition(".")[0]
+    return frozenset({"localhost", name, f"{name}.local"})
+
+
+def own_address() -> str:
+    """This machine's address on its network, 127.0.0.1 without one. Nothing is sent; 192.0.2.1 is RFC 5737's."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asked, contextlib.suppress(OSError):
+        asked.connect(("192.0.2.1", 9))
+        return str(asked.getsockname()[0])
+    return "127.0.0.1"
+
+
 class _Server(uvicorn.Server):
     """Leaves the signals to us: the store has to be closed after the pages, in one orderly end."""
 
@@ -54,9 +70,11 @@ async def serve(
     *,
     listener: socket.socket | None = None,
     until: Coroutine[Any, Any, None] | None = None,
+    keys: Keys | None = None,
 ) -> signal.Signals | None:
     """Run sources, session, store and address until `until` is done or a signal asks for the end, then end in order.
 
+    keys: who may use it over a network; None when the listener is for this machine alone.
     Returns the signal, None without one. An error of any part ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
@@ -67,7 +85,7 @@ async def serve(
         parts.append(session.storing.run())
     if until is not None:
         parts.append(until)
-    server = _Server(_config(session)) if listener is not None else None
+    server = _Server(_config(session, keys)) if listener is not None else None
     if server is not None and listener is not None:
         parts.append(server.serve(sockets=[listener]))
     tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
@@ -86,10 +104,12 @@ def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
         asked.set_result(number)
 
 
-def _config(session: Session) -> uvicorn.Config:
+def _config(session: Session, keys: Keys | None) -> uvicorn.Config:
     return uvicorn.Config(
-        make_app(session),
-        log_level="warning",
+        Gate(make_app(session, keys), keys=keys, names=own_names()),
+        log_config=None,
+        access_log=False,
+        server_header=False,
         ws="websockets-sansio",
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,

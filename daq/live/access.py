@@ -1,0 +1,157 @@
+"""Who may do what over a network: keys, the sealed pass a browser keeps, addresses that may be asked for, and haste.
+
+Time comes in as seconds since 1970; nothing here touches the network. On a daemon that listens on this machine alone
+nobody is asked for a key.
+"""
+
+from __future__ import annotations
+
+import enum
+import hashlib
+import hmac
+import ipaddress
+import secrets
+from collections.abc import Collection
+from dataclasses import dataclass, field
+
+COOKIE = "foreaft"
+TOKEN_BYTES = 24
+"""192 random bits: nothing that could be guessed at any rate."""
+
+
+class Role(enum.StrEnum):
+    """What a key is for."""
+
+    RUN = "run"
+    """The fitter: everything."""
+    RIDE = "ride"
+    """The screen before the rider: cadence, power, and the stop. No loads, no setback, no clients."""
+
+
+OPEN = frozenset({("POST", "/api/v1/access"), ("GET", "/api/v1/access"), ("GET", "/health/live")})
+"""What is answered without a key, beside the page's own files."""
+RIDERS = frozenset({("GET", "/api/v1/stream"), ("POST", "/api/v1/sweep/events"), ("DELETE", "/api/v1/access")})
+"""What the rider's screen may ask for beside that; of the events only the stop."""
+CLOSED_PREFIXES = ("/api/", "/health/", "/metrics")
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """The keys of one daemon, all valid until the same moment."""
+
+    run: str = field(repr=False)
+    ride: str = field(repr=False)
+    secret: str = field(repr=False)
+    """Seals the passes."""
+    expires_s: float
+
+
+def new_keys(now_s: float, hours: float) -> Keys:
+    """Fresh random keys."""
+    run, ride, secret = (secrets.token_urlsafe(TOKEN_BYTES) for _ in range(3))
+    return Keys(run, ride, secret, now_s + 3600.0 * hours)
+
+
+def role_of(keys: Keys, token: str, now_s: float) -> Role | None:
+    """What this key opens; None for a wrong one and after its time. Wrong keys take as long as right ones."""
+    fits = [role for role in Role if _same(token, getattr(keys, role))]
+    return fits[0] if fits and now_s < keys.expires_s else None
+
+
+def sealed(keys: Keys, role: Role) -> str:
+    """The pass for a browser that has shown the key of this role."""
+    return f"{role}.{keys.expires_s:.0f}.{_seal(keys, role)}"
+
+
+def role_of_pass(keys: Keys, sealed_pass: str, now_s: float) -> Role | None:
+    """What a pass opens; None for one that is not ours, that was altered, or whose time is over."""
+    fits = [role for role in Role if _same(sealed_pass, sealed(keys, role))]
+    return fits[0] if fits and now_s < keys.expires_s else None
+
+
+def may(role: Role | None, method: str, path: str) -> bool:
+    """Whether this role may ask for this. HEAD counts as GET."""
+    asked = ("GET" if method == "HEAD" else method, path)
+    if role is Role.RUN or asked in OPEN or not path.startswith(CLOSED_PREFIXES):
+        return True
+    return role is Role.RIDE and asked in RIDERS
+
+
+def host_allowed(host: str | None, names: Collection[str]) -> bool:
+    """Whether a Host header names this daemon: by an address, or by one of these names.
+
+    A foreign page can point a name of its own at this machine (DNS rebinding), and would then be of the same origin;
+    it cannot do so with a bare address or with our names.
+    """
+    name = name_of_host(host)
+    return name is not None and (name in names or _is_address(name))
+
+
+def local_host(host: str | None) -> bool:
+    """Whether a Host header is one a daemon that listens on this machine alone can be called by."""
+    name = name_of_host(host)
+    return name == "localhost" or (name is not None and _is_address(name) and ipaddress.ip_address(name).is_loopback)
+
+
+def name_of_host(host: str | None) -> str | None:
+    """A Host header without its port, small letters; None when it is none."""
+    if not host:
+        return None
+    name, bracket, port = host.lower().partition("]")
+    if bracket:
+        well = name.startswith("[") and (not port or (port[0] == ":" and port[1:].isdigit()))
+        return name[1:] if well else None
+    name, _, port = host.lower().partition(":")
+    return name if name and (not port or port.isdigit()) else None
+
+
+def same_origin(origin: str | None, host: str | None) -> bool:
+    """Whether a request comes from a page of this daemon, or from no page at all (a script, the command line)."""
+    return origin is None or origin in (f"http://{host}", f"https://{host}")
+
+
+@dataclass(slots=True)
+class Haste:
+    """So many at once and so many a second after that, for each client."""
+
+    per_s: float
+    at_once: float
+    _used: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """Client: how much was in use, and when."""
+
+    def wait_s(self, client: str, now_s: float) -> float:
+        """0 and one more is counted, or how long this client has to wait."""
+        used = self._in_use(client, now_s)
+        if used + 1.0 > self.at_once:
+            return (used + 1.0 - self.at_once) / self.per_s
+        self._used[client] = (used + 1.0, now_s)
+        if len(self._used) > CLIENTS_KEPT:
+            self._used = {name: kept for name, kept in self._used.items() if self._in_use(name, now_s) > 0.0}
+        return 0.0
+
+    def spent(self, client: str, now_s: float) -> bool:
+        """Whether this client would have to wait."""
+        return self._in_use(client, now_s) + 1.0 > self.at_once
+
+    def _in_use(self, client: str, now_s: float) -> float:
+        used, at_s = self._used.get(client, (0.0, now_s))
+        return max(0.0, used - self.per_s * max(0.0, now_s - at_s))
+
+
+CLIENTS_KEPT = 1000
+
+
+def _seal(keys: Keys, role: Role) -> str:
+    return hmac.new(keys.secret.encode(), f"{role}.{keys.expires_s:.0f}".encode(), hashlib.sha256).hexdigest()
+
+
+def _same(a: str, b: str) -> bool:
+    return hmac.compare_digest(a.encode("utf-8", "surrogatepass"), b.encode())
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
