@@ -11,13 +11,15 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from daq.sweep.bend import bend_of
+from daq.sweep.classical import by_least_squares
 from daq.sweep.evidence import Evidence, TooFewPositions, gathered, standard_errors
 from daq.sweep.line import line_through
-from daq.sweep.posterior import Posterior, Priors, posterior
 from daq.sweep.verdict import by_posterior
 from daq.values import Onset, StepMean
 
 METHOD = "hinge-posterior/1"
+LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
 
 __all__ = ["METHOD", "METHODS", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
@@ -34,19 +36,6 @@ def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method
     return METHODS[method](gathered(steps), step_off_mm)
 
 
-def bend(evidence: Evidence, priors: Priors | None = None) -> Posterior:
-    """The posterior of the bend, in forward millimetres."""
-    return posterior(
-        evidence.forward_mm,
-        evidence.hands_n,
-        se=evidence.se_n,
-        covariates=evidence.covariates,
-        covariate_means=evidence.covariate_means,
-        covariate_sds=evidence.covariate_sds,
-        priors=priors or Priors(),
-    )
-
-
 def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
     """Setbacks, mm, and hand loads, N, of the line to draw: front, onset and rear; without an onset, two ends.
 
@@ -60,8 +49,15 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
 
 
 def _hinge_posterior_1(evidence: Evidence, step_off_mm: float) -> Onset:
-    return by_posterior(evidence, bend(evidence), step_off_mm=step_off_mm, method=METHOD)
+    return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=METHOD)
 
 
-METHODS: dict[str, Callable[[Evidence, float], Onset]] = {METHOD: _hinge_posterior_1}
+def _least_squares_1(evidence: Evidence, step_off_mm: float) -> Onset:
+    return by_least_squares(evidence, step_off_mm=step_off_mm, method=LEAST_SQUARES)
+
+
+METHODS: dict[str, Callable[[Evidence, float], Onset]] = {
+    METHOD: _hinge_posterior_1,
+    LEAST_SQUARES: _least_squares_1,
+}
 """Every estimator by name and version. One that has answered a stored sweep stays."""

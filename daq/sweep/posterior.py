@@ -26,8 +26,9 @@ import numpy as np
 
 from daq.values import Array
 
-FLAT, TILTED = 0, 1
-"""The two kinds of slope behind the bend."""
+NODES_MM = 0.5
+"""Farthest distance of the breakpoints at which everything is summed; between them log probability is interpolated."""
+GRID_MM = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,24 +36,26 @@ class Priors:
     """What is held likely before a step is ridden. Newtons, millimetres, minutes."""
 
     level_n: float = 300.0
-    light_slopes: tuple[float, float] = (0.1, 0.8)
-    """Standard deviations of the slope behind the bend, N/mm: nearly none (a passive rider shows none), or anything."""
-    flat_behind: float = 0.5
-    """Probability of nearly none."""
+    slopes_behind: tuple[float, float] = (0.25, 1.0)
+    """Standard deviations of the slope behind the bend, N/mm, half each: mechanics says none, riders may differ."""
+    light_slope: float = 0.1
+    """Standard deviation of the slope of a rider light throughout, N/mm; a falling one may be as large as any."""
+    falling: float = 0.2
+    """Probability that it is a falling one."""
     added_slopes: tuple[float, float] = (0.25, 1.0)
     """Scales w of the added slope's density 2 d^2/w^2 N(d; 0, w^2), N/mm, half each: 0.1-0.5 from mechanics, up to 2
     in steep riders. The density is 0 at 0, so a rise too small to matter speaks for no onset."""
-    onset: float = 0.5
-    light: float = 0.25
-    loaded: float = 0.25
-    shifted: float = 0.15
+    onset: float = 0.4
+    light: float = 0.3
+    loaded: float = 0.3
+    shifted: float = 0.25
     """Probability that one step of the sweep is a bad one."""
     shift_n: float = 12.0
     scale_spread: float = 0.25
     """Spread of log(scale) when standard errors are given; Student's t with 3 degrees of freedom."""
     free_scale_n: float = 2.0
-    free_scale_spread: float = 0.9
-    """Median and spread of log(scale) of a step's error when none is given: 0.3 to 12 N at two spreads."""
+    free_scale_spread: float = 0.6
+    """Median and spread of log(scale) of a step's error when none is given: 0.6 to 7 N at two spreads."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -101,7 +104,6 @@ def posterior(
     covariate_means: Array,
     covariate_sds: Array,
     priors: Priors,
-    grid_mm: float = 0.1,
 ) -> Posterior:
     """The posterior over breakpoints between the outermost x.
 
@@ -116,17 +118,17 @@ def posterior(
     base = np.ones((len(y), 1)) * priors.level_n
     nuisance = np.column_stack([base, covariates * covariate_sds])
     plain = _Steps(y, noise, scale, [nuisance], priors)
-    slopes = [np.column_stack([nuisance, x * sd]) for sd in priors.light_slopes]
+    slopes = [np.column_stack([nuisance, x * sd]) for sd in priors.slopes_behind]
     sloped = _Steps(y, noise, scale, slopes, priors)
-    behind = np.log([priors.flat_behind, 1.0 - priors.flat_behind])
-    weight = scale_weight[:, None] + behind
-    c = np.linspace(x.min(), x.max(), max(2, round((x.max() - x.min()) / grid_mm) + 1))
+    nearly_flat = _Steps(y, noise, scale, [np.column_stack([nuisance, x * priors.light_slope])], priors)
+    weight = scale_weight[:, None] - math.log(len(slopes))
+    c = np.linspace(x.min(), x.max(), max(8, math.ceil(np.ptp(x) / NODES_MM)) + 1)
     bend = sloped.with_rise(np.maximum(x[:, None] - c, 0.0), priors.added_slopes)
     log_bend = bend + weight[:, :, None, None]
     light = np.logaddexp(
-        _log_sum(sloped.evidence[:, FLAT] + scale_weight[:, None]) + behind[FLAT],
-        _log_sum(plain.with_rise(-x[:, None], priors.light_slopes[TILTED:])[:, 0, :, 0] + scale_weight[:, None])
-        + behind[TILTED],
+        _log_sum(nearly_flat.evidence[:, 0] + scale_weight[:, None]) + math.log(1.0 - priors.falling),
+        _log_sum(plain.with_rise(-x[:, None], priors.slopes_behind[1:])[:, 0, :, 0] + scale_weight[:, None])
+        + math.log(priors.falling),
     )
     loaded = _log_sum(plain.with_rise(x[:, None], priors.added_slopes)[:, 0, :, 0] + scale_weight[:, None])
     curve = sloped.with_rise(((x - x.min()) ** 2 / (2.0 * np.ptp(x)))[:, None], priors.added_slopes)
@@ -212,25 +214,41 @@ def _gathered(
     """
     top = log_bend.max()
     weight = np.exp(log_bend - top)
-    weight[..., [0, -1]] *= 0.5
-    total = weight.sum()
-    p = weight.sum(axis=(0, 1, 2)) / total
-    bend = float(top + math.log(total / (len(c) - 1)))
+    fine, p, total = _finer(c, np.log(weight.sum(axis=(0, 1, 2))))
+    bend = float(top + math.log(total))
     logs = np.array([bend, light, loaded]) + np.log([priors.onset, priors.light, priors.loaded])
     p_bend, p_light, p_loaded = np.exp(logs - np.logaddexp.reduce(logs)).tolist()
-    front, rear = float(p[c > knots[-2]].sum()), float(p[c < knots[1]].sum())
+    front, rear = float(p[fine > knots[-2]].sum()), float(p[fine < knots[1]].sum())
     edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
     return Posterior(
-        c=c + middle,
+        c=fine + middle,
         p=p,
         p_onset=p_bend * (1.0 - front - rear),
         p_light=p_light + p_bend * front,
         p_loaded=p_loaded + p_bend * rear,
-        p_shifted=weight.sum(axis=(0, 1, 3))[:-1] / total,
+        p_shifted=weight.sum(axis=(0, 1, 3))[:-1] / weight.sum(),
         p_gradual=1.0 / (1.0 + math.exp(min(float(bend - curved), 700.0))),
-        scale=float(scale @ weight.sum(axis=(1, 2, 3)) / total),
+        scale=float(scale @ weight.sum(axis=(1, 2, 3)) / weight.sum()),
         cumulative=edges / edges[-1],
     )
+
+
+def _finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
+    """Grid of about GRID_MM over the nodes c, probability of each of its cells, and the mean density over all.
+
+    Cubic through the logs with central differences as slopes: exact where the logs are a parabola, so for any normal.
+    """
+    step = c[1] - c[0]
+    parts = max(1, round(step / GRID_MM))
+    slope = np.gradient(log_p)
+    f = np.arange(parts) / parts
+    a, b = log_p[:-1, None], log_p[1:, None]
+    between = (1 + 2 * f) * (1 - f) ** 2 * a + f**2 * (3 - 2 * f) * b
+    between = between + f * (1 - f) ** 2 * slope[:-1, None] - f**2 * (1 - f) * slope[1:, None]
+    p = np.exp(np.append(between.ravel(), log_p[-1]))
+    p[[0, -1]] *= 0.5
+    total = float(p.sum())
+    return np.linspace(c[0], c[-1], len(p)), p / total, total / (len(p) - 1)
 
 
 def _log_sum(logs: Array) -> float:

@@ -1,8 +1,8 @@
 """What may be claimed of a sweep, from the posterior, and why: one plain sentence for each reason.
 
 An onset is named only when a bend inside the ridden positions is more than 90 % probable and its whole 95 % interval
-lies within them. The other two verdicts need 90 % as well. All else is undecided, and then the reasons say what would
-settle it.
+lies between the second positions from either end: beyond them one odd step would make the same bend. The other two
+verdicts need 90 % as well. All else is undecided, and then the reasons say what would settle it.
 """
 
 from __future__ import annotations
@@ -11,27 +11,28 @@ import numpy as np
 
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
-from daq.sweep.line import line_through
+from daq.sweep.line import Line, line_through
 from daq.sweep.posterior import Posterior
+from daq.sweep.settling import what_settles
 from daq.values import NAN, Onset, Verdict
 
 SURE = 0.9
 GRADUAL = 0.75
-MATTERS_N_PER_MM = 0.1
-"""A slope behind the onset below this is called level."""
-WIDE_MM = 15.0
+WIDE_MM = 12.0
+LEVEL = 0.15
+"""A slope behind the onset below this fraction of what is added forward of it is called level."""
 
 
 def by_posterior(evidence: Evidence, found: Posterior, *, step_off_mm: float, method: str) -> Onset:
     """The answer of the posterior."""
-    rear_mm, front_mm = float(evidence.positions_mm[0]), float(evidence.positions_mm[-1])
-    low_mm, high_mm = sorted(-c for c in found.interval())
-    verdict = _verdict(found, low_mm, high_mm, rear_mm, front_mm)
+    low_mm, high_mm = interval_mm(found)
+    rear_mm = float(evidence.positions_mm[0])
+    verdict = verdict_of(evidence, found)
     plain = least_squares(evidence.setback_mm, evidence.hands_n)
     onset_mm = -found.mean if verdict is Verdict.ONSET else None
     line = line_through(evidence, onset_mm)
     gradual = verdict is Verdict.ONSET and found.p_gradual > GRADUAL
-    reasons = _reasons(verdict, evidence, found, gradual)
+    reasons = _reasons(verdict, evidence, found, line, gradual)
     level = verdict in (Verdict.ONSET, Verdict.LIGHT)
     return Onset(
         verdict=verdict,
@@ -51,8 +52,16 @@ def by_posterior(evidence: Evidence, found: Posterior, *, step_off_mm: float, me
     )
 
 
-def _verdict(found: Posterior, low_mm: float, high_mm: float, rear_mm: float, front_mm: float) -> Verdict:
-    if found.p_onset > SURE and front_mm < low_mm and high_mm < rear_mm:
+def interval_mm(found: Posterior) -> tuple[float, float]:
+    """The central 95 % interval as setbacks, lower first."""
+    rear, front = found.interval()
+    return -front, -rear
+
+
+def verdict_of(evidence: Evidence, found: Posterior) -> Verdict:
+    """The claim the posterior bears."""
+    low_mm, high_mm = interval_mm(found)
+    if found.p_onset > SURE and evidence.positions_mm[-2] < low_mm and high_mm < evidence.positions_mm[1]:
         return Verdict.ONSET
     if found.p_light > SURE:
         return Verdict.LIGHT
@@ -61,21 +70,25 @@ def _verdict(found: Posterior, low_mm: float, high_mm: float, rear_mm: float, fr
     return Verdict.UNDECIDED
 
 
-def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, gradual: bool) -> list[str]:
+def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
     if verdict is Verdict.ONSET:
-        return _why_onset(evidence, found, gradual)
+        return _why_onset(evidence, found, line, gradual)
     if verdict is Verdict.LIGHT:
         return ["hand load does not rise anywhere between the rearmost and the foremost position ridden"]
     if verdict is Verdict.LOADED:
         return ["the hands carry weight even at the rearmost position: sweep further back or check reach"]
-    return [_why_undecided(found)]
+    return [_why_undecided(found), *what_settles(evidence, found)]
 
 
-def _why_onset(evidence: Evidence, found: Posterior, gradual: bool) -> list[str]:
-    line = line_through(evidence, -found.mean)
+def _why_onset(evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
     behind, forward = line.slope_n_per_mm, line.slope_n_per_mm + line.added_n_per_mm
-    before = "is level" if abs(behind) < MATTERS_N_PER_MM else f"changes by {behind:.2f} N per mm forward"
+    before = "is level" if abs(behind) < LEVEL * line.added_n_per_mm else f"changes by {behind:.2f} N per mm forward"
     reasons = [f"hand load {before} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"]
+    low_mm, high_mm = interval_mm(found)
+    if high_mm - low_mm > WIDE_MM:
+        reasons.append(
+            f"its place is known only within {high_mm - low_mm:.0f} mm: a limit on coming forward, not a point"
+        )
     if gradual:
         reasons.append("the rise is gradual: the onset named is the middle of the bend, it starts further back")
     doubtful = int(np.argmax(found.p_shifted))

@@ -1,0 +1,116 @@
+"""Two sweeps side by side: how far the onset of B lies from the onset of A, with its interval.
+
+Level against a climb, before against after, saddle A against saddle B. The difference has the posterior of two
+independent sweeps: every pair of places, weighed by both probabilities. Nothing is said of a difference when one of
+the sweeps names no onset.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.bend import bend_of
+from daq.sweep.evidence import TORQUE_N_PER_NM, Evidence, gathered
+from daq.sweep.line import line_through
+from daq.sweep.noise import pooled
+from daq.sweep.posterior import Posterior
+from daq.sweep.verdict import verdict_of
+from daq.values import Array, StepMean, Verdict
+
+GRID_MM = 0.1
+SURE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The onset of B less the onset of A, as setbacks: positive when B's lies further back."""
+
+    difference_mm: float | None
+    interval_95_mm: tuple[float, float] | None
+    p_further_back: float | None
+    """Probability that B's onset lies further back."""
+    torque_difference_nm: float | None
+    """Mean crank torque of B less that of A."""
+    torque_alone_mm: float | None
+    """What that torque difference alone would have done to the onset; the shift beyond it is the other cause's."""
+    reasons: tuple[str, ...]
+
+
+def compare(
+    a: Sequence[StepMean], b: Sequence[StepMean], *, same_session: bool = True, names: tuple[str, str] = ("A", "B")
+) -> Comparison:
+    """B against A. ValueError where one of them is no sweep with an answer (too few positions, no numbers)."""
+    evidence = [gathered(steps) for steps in (a, b)]
+    found = [bend_of(each) for each in evidence]
+    cautions = [] if same_session else [
+        "the sweeps are from different sessions: saddle, shoes, hand position, zero and mounting differ as well, and "
+        "the interval knows nothing of that"
+    ]  # fmt: skip
+    torque_nm = _torque_difference(a, b)
+    without = [
+        name
+        for name, each, bend in zip(names, evidence, found, strict=True)
+        if verdict_of(each, bend) is not Verdict.ONSET
+    ]
+    if without:
+        reason = f"no difference can be given: {' and '.join(without)} has no onset within its positions"
+        return Comparison(None, None, None, torque_nm, None, (reason, *cautions))
+    shift, p = _difference(*found)
+    low, high = np.interp([0.025, 0.975], np.cumsum(p), shift).tolist()
+    further = float(p[shift > 0.0].sum() + 0.5 * p[np.abs(shift) < 0.5 * GRID_MM].sum())
+    alone_mm = None if torque_nm is None else torque_nm * _onset_per_torque(evidence, found, (a, b))
+    reasons = [_sentence(names, float(shift @ p), low, high, further)]
+    if alone_mm is not None and torque_nm is not None:
+        reasons.append(
+            f"crank torque was {torque_nm:+.1f} N m in {names[1]}; that alone would have moved the onset by "
+            f"{alone_mm:+.0f} mm (positive: further back)"
+        )
+    elif torque_nm is None:
+        reasons.append("crank torque is not known in both sweeps: what it did to the onset cannot be said")
+    return Comparison(float(shift @ p), (low, high), further, torque_nm, alone_mm, (*reasons, *cautions))
+
+
+def _difference(a: Posterior, b: Posterior) -> tuple[Array, Array]:
+    """Setback of B's bend less A's on a grid of GRID_MM, mm, and the probability of each."""
+    (start_a, p_a), (start_b, p_b) = (_on_grid(each) for each in (a, b))
+    p = np.convolve(p_b[::-1], p_a)
+    first = -(start_b + len(p_b) - 1) + start_a
+    return np.asarray(GRID_MM * (first + np.arange(len(p)))), np.asarray(p / p.sum())
+
+
+def _on_grid(found: Posterior) -> tuple[int, Array]:
+    """The probability of cells of a common grid, and the number of the first one."""
+    first, last = (round(edge / GRID_MM) for edge in (found.c[0], found.c[-1]))
+    cells = GRID_MM * np.arange(first, last + 1)
+    edges = np.interp(np.append(cells - 0.5 * GRID_MM, cells[-1] + 0.5 * GRID_MM), found.c, found.cumulative)
+    return first, np.diff(edges)
+
+
+def _torque_difference(a: Sequence[StepMean], b: Sequence[StepMean]) -> float | None:
+    means = [np.mean([step.crank_torque_nm for step in steps]) for steps in (a, b)]
+    return float(means[1] - means[0]) if np.isfinite(means).all() else None
+
+
+def _onset_per_torque(
+    evidence: Sequence[Evidence], found: Sequence[Posterior], sweeps: Sequence[Sequence[StepMean]]
+) -> float:
+    """Shift of the onset as setback, mm per N m: hand load per torque over hand load per millimetre.
+
+    More torque at the pedals carries more of the trunk, so the onset comes further forward: negative.
+    """
+    added = np.mean([line_through(e, -f.mean).added_n_per_mm for e, f in zip(evidence, found, strict=True)])
+    effects = [model.torque_effect for model in map(pooled, sweeps) if model is not None]
+    known = [effect for effect in effects if np.isfinite(effect)]
+    return float((np.mean(known) if known else TORQUE_N_PER_NM) / max(float(added), 0.05))
+
+
+def _sentence(names: tuple[str, str], shift: float, low: float, high: float, further: float) -> str:
+    span = f"{shift:+.1f} mm, 95 % interval {low:+.1f} to {high:+.1f}"
+    if further > SURE:
+        return f"the onset of {names[1]} lies further back than that of {names[0]}: {span}"
+    if further < 1.0 - SURE:
+        return f"the onset of {names[1]} lies further forward than that of {names[0]}: {span}"
+    return f"no difference between the onsets of {names[0]} and {names[1]} is shown: {span}"
