@@ -10,6 +10,7 @@ import { mount as rider } from "./screens/rider.js";
 import { mount as run } from "./screens/run.js";
 import { openStream } from "./socket.js";
 import { loadSettings, saveSettings } from "./settings.js";
+import { signIn } from "./sign_in.js";
 import { createStore } from "./store.js";
 import { decodeBlock, Trace } from "./trace.js";
 
@@ -20,6 +21,8 @@ const SCANS_KEPT = 21_000;
 const SCREENS = { client, plan, checks, run, rider };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
+const role = await signIn(byId("screen"));
+document.documentElement.dataset.role = role;
 const store = createStore(new Trace(SCANS_KEPT));
 store.dispatch({ type: "page/settings", ...loadSettings() });
 const followDecimal = () => useLocale(DECIMAL_LOCALES[store.state.settings.decimal]);
@@ -35,7 +38,8 @@ keepAwake(store);
 let takeAway = () => {};
 function show() {
   takeAway();
-  const name = location.hash.slice(1) in SCREENS ? location.hash.slice(1) : "run";
+  const asked = location.hash.slice(1) in SCREENS ? location.hash.slice(1) : "run";
+  const name = role === "ride" ? "rider" : asked;
   document.documentElement.dataset.view = name;
   takeAway = SCREENS[name](byId("screen"), store);
 }

@@ -31,6 +31,11 @@ COMMANDS = {
     "forget": "daq.cli.keeping",
     "probe": "daq.cli.probe",
     "doctor": "daq.cli.doctor",
+    "access": "daq.cli.access",
+    "clients": "daq.cli.clients",
+    "consent": "daq.cli.clients",
+    "keep-until": "daq.cli.clients",
+    "config": "daq.cli.settings",
 }
 
 
@@ -45,14 +50,21 @@ class _Lazy(click.Group):
             return None
         name = "import_" if cmd_name == "import" else cmd_name.replace("-", "_")
         command: click.Command = getattr(importlib.import_module(COMMANDS[cmd_name]), name)
-        return command
+        from daq.cli.settings import prepare
+
+        return prepare(cmd_name, command)
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(daq.__version__, prog_name="foreaft")
-def main() -> None:
+@click.pass_context
+def main(ctx: click.Context) -> None:
     """Foreaft measures how a rider's weight is shared between hands, saddle and feet, and finds the setback at
     which hand load begins to rise.
 
     The tool advises, the fitter decides. Pain or numbness means stop.
     """
+    from daq.cli.settings import WITHOUT, read_settings, settings_path
+
+    found = read_settings(settings_path())
+    ctx.default_map = {name: found for name in COMMANDS if name not in WITHOUT}

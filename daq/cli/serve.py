@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import ipaddress
 import signal
+import sys
+import time
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -19,21 +23,48 @@ from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; made when it is not there.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
+@click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key: foreaft access.")
+@click.option("--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="A key's time.")
+@click.option(
+    "--log",
+    "log_form",
+    default="words",
+    show_default=True,
+    type=click.Choice(["words", "json"]),
+    help="json: one object a line, commands included.",
+)
 @click.option("--rider", default="R-0000", show_default=True, help="Pseudonym of the rider. Never a name.")
 @click.option("--mass-kg", type=click.FloatRange(30, 200), help="Rider's mass as ridden, with shoes and clothes.")
-def serve(rig_file: Path, store: Path | None, host: str, port: int, rider: str, mass_kg: float | None) -> None:
+def serve(
+    rig_file: Path,
+    store: Path | None,
+    host: str,
+    port: int,
+    lan: bool,
+    key_hours: float,
+    log_form: Any,
+    rider: str,
+    mass_kg: float | None,
+) -> None:
     """Run the daemon for the jig that a rig file describes, until Ctrl-C."""
+    from daq.cli import access
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
+    from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
+    from daq.live.keys_file import keys_at
     from daq.live.real import read_rig, serve_rig
     from daq.live.view import Rider
     from daq.rig import RigError
 
+    logs.set_up(log_form)
+    if not lan and not is_loopback(host):
+        fail(REFUSED, f"--host {host}: other machines could connect; say --lan, so that they need a key")
     path = store_path(store)
     try:
         read_rig(rig_file)
-        listener = listen(host, port)
+        listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
+        keys = keys_at(access.keys_path(), time.time(), key_hours) if lan else None
         path.parent.mkdir(parents=True, exist_ok=True)
         opened = Store.open(path)
     except RigError as error:
@@ -43,5 +74,17 @@ def serve(rig_file: Path, store: Path | None, host: str, port: int, rider: str, 
     except (StoreError, OSError) as error:
         fail(UNUSABLE, error)
     tell(f"dashboard: {url_of(listener)}\nstore: {path}")
-    ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener))
+    if keys is not None and sys.stderr.isatty():
+        access.show(keys, listener.getsockname()[1], to_stdout=False)
+    elif keys is not None:
+        tell("other screens are let in with a key; foreaft access shows it")
+    ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys))
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can connect to this address."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"

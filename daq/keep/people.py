@@ -73,6 +73,15 @@ def name_of(store: Store, client_id: int) -> str | None:
     return None if row is None else str(row[0])
 
 
+def set_keep_until(store: Store, client_id: int, date: datetime.date | None) -> None:
+    """Notes until when the client's records are kept; None: no date."""
+    client(store, client_id)
+    with store.writing() as db:
+        db.execute(
+            "UPDATE clients SET keep_until = ? WHERE id = ?", (None if date is None else date.isoformat(), client_id)
+        )
+
+
 def set_consent(store: Store, client_id: int, kind: Consent, given: bool) -> None:
     """Notes what the client said now about one kind of use."""
     if kind not in get_args(Consent):

@@ -36,8 +36,9 @@ def numbered() -> Iterator[str]:
         _number.reset(token)
 
 
-def set_up(form: Form, level: int = logging.INFO) -> None:
-    """All logging of this process to standard error in this form."""
+def set_up(form: Form) -> None:
+    """All logging of this process to standard error in this form: as words what is wrong, as JSON commands too."""
+    level = logging.INFO if form == "json" else logging.WARNING
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_Formatter(form))
     logging.basicConfig(level=level, handlers=[handler], force=True)

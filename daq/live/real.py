@@ -13,6 +13,7 @@ from pathlib import Path
 
 from daq import __version__
 from daq.keep.store import Store
+from daq.live.access import Keys
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.resuming import interrupted, resume
@@ -67,7 +68,9 @@ def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: b
     return Storing(store, session_id)
 
 
-async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.socket) -> signal.Signals | None:
+async def serve_rig(
+    path: Path, store: Store, rider: Rider, listener: socket.socket, *, keys: Keys | None = None
+) -> signal.Signals | None:
     """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off."""
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
@@ -79,7 +82,7 @@ async def serve_rig(path: Path, store: Store, rider: Rider, listener: socket.soc
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
         session = Session(rig, calibration, clock, rider, storing=storing)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
-    return await serve(session, [*links_of(session), manager], listener=listener)
+    return await serve(session, [*links_of(session), manager], listener=listener, keys=keys)
 
 
 def _condition(session: Session) -> str:

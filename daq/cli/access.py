@@ -1,0 +1,88 @@
+"""`foreaft access`: the links and codes with which other screens are let in."""
+
+from __future__ import annotations
+
+import datetime
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from daq.cli.telling import MISSING, fail, print_json, tell
+
+if TYPE_CHECKING:
+    from daq.live.access import Keys
+
+FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no setback, only the stop"}
+
+
+@click.command()
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(1, 65535), help="Of the daemon.")
+@click.option("--codes", type=click.Path(file_okay=False, path_type=Path), help="Also as SVG files, into this folder.")
+@click.option("--end", is_flag=True, help="End these keys; `foreaft serve --lan`, started again, makes new ones.")
+@click.option("--json", "as_json", is_flag=True)
+def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
+    """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link is let in: show it, do not send it."""
+    from daq.live.keys_file import read_keys
+
+    path = keys_path()
+    keys = read_keys(path, time.time())
+    if keys is None:
+        fail(MISSING, f"no keys in {path}; foreaft serve --lan makes them")
+    if end:
+        path.unlink()
+        tell("these keys end when the daemon is started again")
+        return
+    if codes is not None:
+        write_codes(keys, port, codes)
+    if as_json:
+        print_json({"links": links(keys, port), "until_utc": until(keys)})
+    else:
+        show(keys, port, to_stdout=True)
+
+
+def keys_path() -> Path:
+    """Where the keys lie."""
+    from daq.keep.paths import default_keys_path
+
+    return default_keys_path(os.environ, Path.home())
+
+
+def links(keys: Keys, port: int) -> dict[str, str]:
+    """The link for each role. The key stands behind #, which browsers do not send."""
+    from daq.live.daemon import own_address
+
+    return {role: f"http://{own_address()}:{port}/#key={getattr(keys, role)}" for role in FOR}
+
+
+def until(keys: Keys) -> str:
+    """When the keys end."""
+    return datetime.datetime.fromtimestamp(keys.expires_s, datetime.UTC).isoformat(timespec="minutes")
+
+
+def show(keys: Keys, port: int, *, to_stdout: bool) -> None:
+    """Links, and codes where somebody is looking."""
+    import segno
+
+    stream = sys.stdout if to_stdout else sys.stderr
+    for role, link in links(keys, port).items():
+        click.echo(f"{FOR[role]}: {link}", file=stream)
+        if stream.isatty():
+            segno.make(link, error="l").terminal(stream, compact=True)
+    click.echo(f"until {until(keys)}", file=stream)
+
+
+def write_codes(keys: Keys, port: int, folder: Path) -> None:
+    """run.svg and ride.svg, readable by their owner alone."""
+    import segno
+
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    for role, link in links(keys, port).items():
+        path = folder / f"{role}.svg"
+        path.unlink(missing_ok=True)
+        with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+            segno.make(link, error="m").save(file, kind="svg", scale=8, title=f"Foreaft, {FOR[role]}")
+        tell(str(path))

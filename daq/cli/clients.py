@@ -1,0 +1,81 @@
+"""`foreaft clients`, `consent`, `keep-until`: who is known, what they agreed to, until when. Never a name."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from daq.cli.keeping import a_store, json_flag, opened
+from daq.cli.telling import print_json, tell
+
+
+@click.command()
+@click.option("--overdue", is_flag=True, help="Only those whose records are past their date and due to be forgotten.")
+@a_store
+@json_flag
+def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
+    """List clients by pseudonym: since when, until when records are kept, what was agreed to.
+
+    Names stay in the store; the client screen shows them.
+    """
+    from daq.keep import people
+
+    today = datetime.date.today()
+    with opened(store) as open_store:
+        late = {one.id for one in people.overdue(open_store, today)}
+        rows: list[dict[str, Any]] = [
+            {
+                "client": one.pseudonym,
+                "since_utc": one.since_utc,
+                "keep_until": one.keep_until,
+                "overdue": one.id in late,
+                "consents": people.consents(open_store, one.id),
+            }
+            for one in people.clients(open_store)
+            if one.id in late or not overdue
+        ]
+    if as_json:
+        print_json(rows)
+        return
+    for row in rows:
+        agreed = ", ".join(kind for kind, given in row["consents"].items() if given) or "nothing"
+        due = "   OVERDUE: foreaft forget " + row["client"] if row["overdue"] else ""
+        click.echo(f"{row['client']}   keep until {row['keep_until'] or 'no date'}   agreed to {agreed}{due}")
+    if not rows:
+        tell("nobody's records are past their date" if overdue else "no clients yet")
+
+
+@click.command()
+@click.argument("client")
+@click.argument("kind", type=click.Choice(["service", "research", "images"]))
+@click.argument("said", type=click.Choice(["given", "withdrawn"]))
+@a_store
+def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
+    """Note what CLIENT (a pseudonym) said about the fitting's records, research, or images. What was said before is
+    kept; the last word counts. The daemon must not be running on the same store.
+    """
+    from daq.keep import people
+
+    with opened(store, write=True) as open_store:
+        known = people.client_called(open_store, client)
+        people.set_consent(open_store, known.id, kind, said == "given")
+    tell(f"{known.pseudonym}: {kind} {said}")
+
+
+@click.command("keep-until")
+@click.argument("client")
+@click.argument("date", type=click.DateTime(["%Y-%m-%d"]))
+@a_store
+def keep_until(client: str, date: datetime.datetime, store: Path | None) -> None:
+    """Keep the records of CLIENT (a pseudonym) until DATE, YYYY-MM-DD; after it `foreaft clients --overdue` lists
+    them. Nothing is removed by itself.
+    """
+    from daq.keep import people
+
+    with opened(store, write=True) as open_store:
+        known = people.client_called(open_store, client)
+        people.set_keep_until(open_store, known.id, date.date())
+    tell(f"{known.pseudonym}: kept until {date.date().isoformat()}")

@@ -1,0 +1,132 @@
+"""Settings that need not be typed each time: flag before environment before settings file before default.
+
+The demo takes none of them: simulated riders do not belong into a client's store.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from daq.cli.telling import REFUSED, fail, print_json
+
+FILE_VARIABLE = "FOREAFT_CONFIG"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting: the key in the file, the option it stands for, what it is."""
+
+    key: str
+    option: str
+    kinds: tuple[type, ...]
+    is_path: bool = False
+
+    @property
+    def variable(self) -> str:
+        """Of the environment."""
+        return f"FOREAFT_{self.key.upper()}"
+
+
+SETTINGS = {
+    setting.option: setting
+    for setting in (
+        Setting("store", "store", (str,), is_path=True),
+        Setting("rig", "rig_file", (str,), is_path=True),
+        Setting("host", "host", (str,)),
+        Setting("port", "port", (int,)),
+        Setting("lan", "lan", (bool,)),
+        Setting("key_hours", "key_hours", (int, float)),
+        Setting("log", "log_form", (str,)),
+    )
+}
+WITHOUT = ("demo",)
+
+
+def settings_path() -> Path:
+    """The settings file, whether or not it is there."""
+    from daq.keep.paths import default_settings_path
+
+    named = os.environ.get(FILE_VARIABLE)
+    return Path(named) if named else default_settings_path(os.environ, Path.home())
+
+
+def read_settings(path: Path) -> dict[str, Any]:
+    """Values by option. Ends the command with one sentence when the file is there and cannot be used."""
+    import tomllib
+
+    try:
+        content = tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        if os.environ.get(FILE_VARIABLE):
+            fail(REFUSED, f"{path}: no such file; {FILE_VARIABLE} names it")
+        return {}
+    except (OSError, ValueError) as error:
+        fail(REFUSED, f"settings file {path}: {getattr(error, 'strerror', None) or error}")
+    known = {setting.key: setting for setting in SETTINGS.values()}
+    found = {}
+    for key, value in content.items():
+        if key not in known:
+            fail(REFUSED, f"settings file {path}: {key}: no such setting; there are {', '.join(known)}")
+        setting = known[key]
+        if type(value) not in setting.kinds:
+            wanted = " or ".join(kind.__name__ for kind in setting.kinds)
+            fail(REFUSED, f"settings file {path}: {key}: expected {wanted}, got {value!r}")
+        found[setting.option] = str(path.parent / value) if setting.is_path else value
+    return found
+
+
+def prepare(name: str, command: click.Command) -> click.Command:
+    """The command, its options reading the environment where there is a setting for them."""
+    if name not in WITHOUT:
+        for parameter in command.params:
+            if parameter.name in SETTINGS and isinstance(parameter, click.Option):
+                parameter.envvar = SETTINGS[parameter.name].variable
+    return command
+
+
+@click.group()
+def config() -> None:
+    """Settings: a flag counts before the environment (FOREAFT_...), that before the settings file, that before the
+    default."""
+
+
+@config.command()
+@click.option("--origin", is_flag=True, help="Also where each value comes from.")
+@click.option("--json", "as_json", is_flag=True)
+@click.pass_context
+def show(ctx: click.Context, origin: bool, as_json: bool) -> None:
+    """Every setting as `foreaft serve` would take it now."""
+    rows = list(_rows(ctx.find_root()))
+    if as_json:
+        print_json(rows)
+        return
+    click.echo(f"# settings file: {settings_path()}{'' if settings_path().exists() else ' (not there)'}")
+    for row in rows:
+        click.echo(f"{row['key']} = {row['value']}" + (f"    # {row['origin']}" if origin else ""))
+
+
+def _rows(root: click.Context) -> Iterator[dict[str, Any]]:
+    from click.core import ParameterSource
+
+    assert isinstance(root.command, click.Group)
+    serve = root.command.get_command(root, "serve")
+    assert serve is not None
+    made = serve.make_context("serve", [], parent=root, resilient_parsing=True)
+    for setting in SETTINGS.values():
+        value, source = made.params.get(setting.option), made.get_parameter_source(setting.option)
+        origin = "default"
+        if source is ParameterSource.ENVIRONMENT:
+            origin = f"environment {setting.variable}"
+        elif source is ParameterSource.DEFAULT_MAP:
+            origin = f"file {settings_path()}"
+        elif setting.key == "store":
+            from daq.cli.records import store_path
+
+            value = store_path(None)
+        yield {"key": setting.key, "value": str(value) if isinstance(value, Path) else value, "origin": origin}
