@@ -8,13 +8,13 @@ import time
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import FastAPI, Request, WebSocket, WebSocketDisconnect
-from fastapi.responses import JSONResponse
+from fastapi import FastAPI, Request, Response, WebSocket, WebSocketDisconnect
+from fastapi.responses import JSONResponse, PlainTextResponse
 from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
-from daq.live import view
+from daq.live import metrics, view
 from daq.live.access import Keys, Role
 from daq.live.api_access import add_access
 from daq.live.api_plan import add_plan
@@ -178,7 +178,14 @@ def _add_reading(app: FastAPI, session: Session) -> None:
     async def alive() -> dict[str, str]:
         return {"status": "alive"}
 
-    @app.get("/health/ready")
+    @app.get("/metrics", response_class=PlainTextResponse)
+    async def monitored() -> Response:
+        """Rates, ages and losses of the sensors, for a monitor."""
+        store_takes = session.storing is not None and not session.storing.trouble
+        text = metrics.exposed(view.sources(session), store_takes=store_takes, pages=len(session.hub))
+        return Response(text, media_type=metrics.CONTENT_TYPE)
+
+    @app.get("/health/ready", responses={503: {"description": "a sensor is not live, or the store takes no data"}})
     async def ready() -> JSONResponse:
         """503 while a sensor is not live or the store does not take data."""
         troubles = {name: text for name, text in view.troubles(session).items() if text}
