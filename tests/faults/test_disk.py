@@ -55,7 +55,7 @@ def frozen(path):
         folder.chmod(mode)
 
 
-@pytest.mark.parametrize("size", [250_000, 1_000_000])
+@pytest.mark.parametrize("size", [400_000, 1_000_000])
 def test_when_the_disk_refuses_nothing_acknowledged_is_lost_and_it_goes_on_later(path, size):
     with Store.open(path) as store:
         session_id = begin(store)
