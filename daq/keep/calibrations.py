@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Any
 
-from daq.keep.errors import StoreError
+from daq.keep.errors import NotThere
 from daq.keep.json_text import json_text
 from daq.keep.records import keep_calibration, utc_now
 from daq.keep.rows import insert_row
@@ -63,13 +63,13 @@ def calibrations(store: Store) -> list[CalibrationRecord]:
 
 
 def found(store: Store, name: str) -> CalibrationRecord:
-    """The calibration of this number, or the latest of this id. StoreError, naming those there are, without one."""
+    """The calibration of this number, or the latest of this id. NotThere, naming those there are, without one."""
     there = calibrations(store)
     for one in reversed(there):
         if name in (str(one.id), one.calibration.id):
             return one
     known = ", ".join(f"{one.id} ({one.calibration.id})" for one in there) or "none yet"
-    raise StoreError(f"no calibration {name!r} in {store.path}; it has {known}")
+    raise NotThere(f"no calibration {name!r} in {store.path}; it has {known}")
 
 
 def add_certificate(store: Store, calibration: Calibration, bench_id: int, content: Mapping[str, Any]) -> int:
@@ -94,7 +94,7 @@ def certificate(store: Store, calibration_id: int) -> Any:
             "SELECT content FROM certificates WHERE calibration_id = ? ORDER BY id DESC", (calibration_id,)
         ).fetchone()
     if row is None:
-        raise StoreError(
+        raise NotThere(
             f"calibration {calibration_id} has no certificate: it came as a file, or was not made with this store"
         )
     return json.loads(row[0])
@@ -136,11 +136,11 @@ def add_step(store: Store, bench_id: int, kind: str, content: Mapping[str, Any])
 
 
 def bench(store: Store, bench_id: int) -> BenchRecord:
-    """One bench. StoreError when there is none with this number."""
+    """One bench. NotThere when there is none with this number."""
     with store.reading() as db:
         row = db.execute("SELECT id, session_id, begun_utc, setup FROM benches WHERE id = ?", (bench_id,)).fetchone()
         if row is None:
-            raise StoreError(f"no bench {bench_id} in {store.path}")
+            raise NotThere(f"no bench {bench_id} in {store.path}")
         return _bench(db, row)
 
 

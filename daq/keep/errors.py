@@ -68,3 +68,7 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
     if primary == sqlite3.SQLITE_CANTOPEN:
         return StoreError(f"{path} cannot be opened: check that the folder exists and may be read and written")
     return StoreError(f"{path}: {error}")
+
+
+class NotThere(StoreError):
+    """The store is well, but has nothing of that number or pseudonym."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Literal, get_args
 
-from daq.keep.errors import StoreError
+from daq.keep.errors import NotThere
 from daq.keep.records import utc_now
 from daq.keep.store import Store
 
@@ -46,12 +46,12 @@ def add_client(store: Store, *, name: str | None = None, keep_until: datetime.da
 
 
 def client(store: Store, client_id: int) -> Client:
-    """One client. StoreError when there is none with this id."""
+    """One client. NotThere when there is none with this id."""
     return _one_client(store, "id", client_id)
 
 
 def client_called(store: Store, pseudonym: str) -> Client:
-    """The client with this pseudonym. StoreError when there is none."""
+    """The client with this pseudonym. NotThere when there is none."""
     return _one_client(store, "pseudonym", pseudonym.strip().upper())
 
 
@@ -108,7 +108,7 @@ def _one_client(store: Store, column: str, value: int | str) -> Client:
     with store.reading() as db:
         row = db.execute(f"{_SELECT} WHERE {column} = ?", (value,)).fetchone()
     if row is None:
-        raise StoreError(f"no client {value} in {store.path}")
+        raise NotThere(f"no client {value} in {store.path.name}")
     return Client(*row)
 
 

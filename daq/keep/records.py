@@ -10,7 +10,7 @@ from pathlib import Path
 from sqlite3 import Connection
 from typing import Any
 
-from daq.keep.errors import StoreError
+from daq.keep.errors import NotThere
 from daq.keep.json_text import digest, json_text
 from daq.keep.rows import insert_row
 
@@ -159,7 +159,7 @@ _TIMES = (("chunks", "last_us"), ("notifications", "received_us"), ("hellos", "r
 def _row(db: Connection, columns: str, what: str, row_id: int) -> tuple[Any, ...]:
     row = db.execute(f"SELECT {columns} FROM {what}s WHERE id = ?", (row_id,)).fetchone()
     if row is None:
-        raise StoreError(f"no {what} {row_id} in this store")
+        raise NotThere(f"no {what} {row_id} in this store")
     return tuple(row)
 
 

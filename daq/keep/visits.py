@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Any
 
-from daq.keep.errors import StoreError
+from daq.keep.errors import NotThere
 from daq.keep.json_text import json_text
 from daq.keep.records import utc_now
 from daq.keep.rows import insert_row
@@ -53,11 +53,11 @@ def add_note(store: Store, visit_id: int, kind: str, content: Any) -> int:
 
 
 def visit(store: Store, visit_id: int) -> VisitRecord:
-    """One visit. StoreError when there is none with this id."""
+    """One visit. NotThere when there is none with this id."""
     with store.reading() as db:
         row = db.execute(f"{_VISIT} WHERE id = ?", (visit_id,)).fetchone()
     if row is None:
-        raise StoreError(f"no visit {visit_id} in {store.path}")
+        raise NotThere(f"no visit {visit_id} in {store.path.name}")
     return VisitRecord(*row)
 
 

@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
-from daq.keep.errors import StoreError
+from daq.keep.errors import NotThere, StoreError
 from daq.sweep.run import NotNow
 
 MEDIA_TYPE = "application/problem+json"
@@ -74,6 +74,14 @@ def add_errors(app: FastAPI) -> None:
     @app.exception_handler(ValueError)
     async def bad_value(_: Request, error: ValueError) -> JSONResponse:
         return problem(422, "not accepted", str(error))
+
+    @app.exception_handler(OverflowError)
+    async def beyond(_: Request, __: OverflowError) -> JSONResponse:
+        return problem(422, "not accepted", "a number is larger than the store or any measurement can hold")
+
+    @app.exception_handler(NotThere)
+    async def nothing_there(_: Request, error: NotThere) -> JSONResponse:
+        return problem(404, "not there", str(error))
 
     @app.exception_handler(StoreError)
     async def not_stored(_: Request, error: StoreError) -> JSONResponse:
