@@ -18,4 +18,5 @@ def bend_of(evidence: Evidence, priors: Priors = PRIORS) -> Posterior:
         covariate_means=evidence.covariate_means,
         covariate_sds=evidence.covariate_sds,
         priors=priors,
+        witness=evidence.witness,
     )

@@ -15,7 +15,7 @@ import numpy as np
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import TORQUE_N_PER_NM, Evidence, gathered
 from daq.sweep.line import line_through
-from daq.sweep.noise import pooled
+from daq.sweep.pooled import pooled
 from daq.sweep.posterior import Posterior
 from daq.sweep.verdict import verdict_of
 from daq.values import Array, StepMean, Verdict
@@ -102,7 +102,7 @@ def _onset_per_torque(
     More torque at the pedals carries more of the trunk, so the onset comes further forward: negative.
     """
     added = np.mean([line_through(e, -f.mean).added_n_per_mm for e, f in zip(evidence, found, strict=True)])
-    effects = [model.torque_effect for model in map(pooled, sweeps) if model is not None]
+    effects = [model.hands.torque_effect for model in map(pooled, sweeps) if model is not None]
     known = [effect for effect in effects if np.isfinite(effect)]
     return float((np.mean(known) if known else TORQUE_N_PER_NM) / max(float(added), 0.05))
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.sweep.noise import Pooled, pooled
 from daq.sweep.plan import FEWEST_POSITIONS
+from daq.sweep.pooled import Pooled, pooled
+from daq.sweep.witness import COVARIATE_FACTOR, Witness
 from daq.values import Array, StepMean
 
 DRIFT_N_PER_MIN = 1.0
@@ -43,6 +44,8 @@ class Evidence:
     """(n, k): minutes and newton metres about their means, as far as known and varying."""
     covariate_means: Array
     covariate_sds: Array
+    witness: Witness | None
+    """The saddle's load, where the strokes of every step have it."""
     minutes: float
     """Riding time from the first step's middle to the last's, stretched to whole steps; NaN when unknown."""
     notes: tuple[str, ...]
@@ -69,16 +72,17 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
             f"expected steps at {FEWEST_POSITIONS} or more different setbacks, got {distinct}: ride more positions"
         )
     model = pooled(steps)
-    torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.torque_nm
+    torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.hands.torque_nm
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
     return Evidence(
         setback_mm=setback_mm,
-        hands_n=hands_n if model is None else model.hands_n,
-        se_n=_given_errors(steps) if model is None else model.se_n,
+        hands_n=hands_n if model is None else model.hands.load_n,
+        se_n=_given_errors(steps) if model is None else model.hands.se_n,
         covariates=covariates,
         covariate_means=means,
         covariate_sds=sds,
+        witness=_witness(model, sds),
         minutes=float(np.ptp(t_min)) * len(steps) / (len(steps) - 1),
         notes=notes,
     )
@@ -87,7 +91,7 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
 def standard_errors(steps: Sequence[StepMean]) -> Array:
     """Standard error of each step's hand load, N: of the pooled model, else as given; NaN where neither is there."""
     model = pooled(steps)
-    return np.array([step.se_n for step in steps]) if model is None else model.se_n
+    return np.array([step.se_n for step in steps]) if model is None else model.hands.se_n
 
 
 def _numbers(steps: Sequence[StepMean], name: str) -> Array:
@@ -102,6 +106,12 @@ def _numbers(steps: Sequence[StepMean], name: str) -> Array:
 def _given_errors(steps: Sequence[StepMean]) -> Array | None:
     errors_n = np.array([step.se_n for step in steps], dtype=float)
     return errors_n if bool(np.all(errors_n > 0.0)) else None
+
+
+def _witness(model: Pooled | None, covariate_sds: Array) -> Witness | None:
+    if model is None or model.witness is None:
+        return None
+    return Witness(model.witness.load_n, model.witness.se_n, COVARIATE_FACTOR * covariate_sds)
 
 
 def _covariates(
@@ -138,10 +148,10 @@ def _covariates(
 
 def _torque_prior(model: Pooled | None) -> tuple[float, float]:
     """What is known of the torque's effect beforehand, joined with what the strokes within steps say of it."""
-    if model is None or not np.isfinite(model.torque_effect_se):
+    if model is None or not np.isfinite(model.hands.torque_effect_se):
         return TORQUE_N_PER_NM, TORQUE_SPREAD
-    known = np.array([TORQUE_SPREAD**-2, 1.0 / (model.torque_effect_se**2 + TORQUE_WITHIN_SPREAD**2)])
-    mean = known @ np.array([TORQUE_N_PER_NM, model.torque_effect]) / known.sum()
+    known = np.array([TORQUE_SPREAD**-2, 1.0 / (model.hands.torque_effect_se**2 + TORQUE_WITHIN_SPREAD**2)])
+    mean = known @ np.array([TORQUE_N_PER_NM, model.hands.torque_effect]) / known.sum()
     return float(mean), float(known.sum() ** -0.5)
 
 

@@ -3,7 +3,7 @@
 Strokes follow each other too closely to be independent, and a single step is too short to tell by how much: standard
 errors made step by step are wrong by 2-7 times. So one model serves all steps. Within a step
 
-    hands = step's level + q (torque - mean torque) + sway + scatter
+    load = step's level + q (torque - mean torque) + sway + scatter
 
 with sway an Ornstein-Uhlenbeck process (share `sway` of the variance, correlation time tau) and scatter white from
 stroke to stroke. Restricted likelihood (REML: the levels and q integrated out, Patterson & Thompson 1971, from memory)
@@ -21,82 +21,68 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.values import NAN, Array, Bools, StepMean
+from daq.values import NAN, Array, Bools
 
-SWAY_SHARES = np.array([0.0, 0.15, 0.3, 0.45, 0.6, 0.75, 0.87, 0.95, 1.0])
-TAUS_S = np.geomspace(0.7, 20.0, 9)
+SWAY_SHARES = np.array([0.0, 0.2, 0.4, 0.6, 0.75, 0.87, 0.95, 1.0])
+TAUS_S = np.geomspace(0.7, 20.0, 8)
 TAU_S, TAU_SPREAD = 4.0, 0.9
 """Median and spread of log(tau) before anything is seen: 2-10 s is what riders' sway is given as."""
-LEAST_STROKES = 20
-"""Strokes beyond one per step that the model needs to be worth more than nothing."""
-ONE, TORQUE, HANDS, SADDLE = range(4)
+ONE, TORQUE, LOAD = range(3)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Pooled:
-    """What the strokes say of each step, (n,), and of the torque's effect within steps."""
+class Series:
+    """Strokes of n steps, filled up to the longest, (n, m)."""
 
-    hands_n: Array
-    saddle_n: Array
+    t_s: Array
     torque_nm: Array
-    """NaN where torque is unknown on any stroke."""
+    there: Bools
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Levels:
+    """One load's level at each step and its standard error, (n,), and what the strokes say of the torque's effect."""
+
+    load_n: Array
+    torque_nm: Array
+    """Mean torque with the same weights; NaN where torque is unknown on any stroke."""
     se_n: Array
-    """Standard error of hands_n at given torque."""
+    """Standard error of load_n at given torque."""
     torque_effect: float
     """N/Nm within steps; NaN without torque."""
     torque_effect_se: float
-    saddle_se_n: Array
-    correlation: float
-    """Between what wanders at the hands and at the saddle, -1 to 1."""
     tau_s: float
     sway: float
     sd_n: float
     """Standard deviation of single strokes about their step's level."""
 
 
-def pooled(steps: Sequence[StepMean]) -> Pooled | None:
-    """The pooled model of all steps; None when a step came without strokes, or there are too few."""
-    counts = np.array([len(step.strokes) for step in steps])
-    if not len(steps) or counts.min() < 1 or counts.sum() - len(steps) < LEAST_STROKES:
-        return None
-    t_s, columns, there = _padded(steps, counts)
-    known = bool(np.isfinite(columns[..., TORQUE][there]).all())
-    shift = np.zeros(4)
-    shift[1:] = columns[there][:, 1:].mean(axis=0)
-    if not known:
-        columns[..., TORQUE], shift[TORQUE] = 0.0, 0.0
-    columns[..., 1:] -= shift[1:]
-    columns[~there] = 0.0
-    sway, tau_s = (grid.ravel() for grid in np.meshgrid(SWAY_SHARES, TAUS_S, indexing="ij"))
-    gram, log_det = _whitened(t_s, columns, there, sway, tau_s)
-    return _summed_up(gram, log_det, int(counts.sum()), known, shift, sway, tau_s)
+def levels(series: Series, load_n: Array) -> Levels:
+    """The pooled model of one load, (n, m), over all steps."""
+    there, known = series.there, bool(np.isfinite(series.torque_nm[series.there]).all())
+    torque_nm = series.torque_nm if known else np.zeros_like(load_n)
+    columns = np.stack([np.ones_like(load_n), torque_nm, load_n], axis=-1)
+    shift = np.append(0.0, columns[there][:, 1:].mean(axis=0))
+    columns = np.where(there[..., None], columns - shift, 0.0)
+    grid = tuple(each.ravel() for each in np.meshgrid(SWAY_SHARES, TAUS_S, indexing="ij"))
+    gram, log_det = _whitened(series.t_s, columns, there, grid)
+    return _averaged(gram, log_det, int(there.sum()), known, shift, grid)
 
 
-def _padded(steps: Sequence[StepMean], counts: Array) -> tuple[Array, Array, Bools]:
-    """Stroke times (n, m), columns (n, m, 4), and which are there (n, m), filled up to the longest step."""
-    n, m = len(steps), int(counts.max())
-    t_s, columns, there = np.zeros((n, m)), np.ones((n, m, 4)), np.arange(m) < counts[:, None]
-    for i, step in enumerate(steps):
-        k = len(step.strokes)
-        t_s[i, :k] = [stroke.mid_s for stroke in step.strokes]
-        columns[i, :k, 1:] = [(s.crank_torque_nm, s.hands_n, s.saddle_n) for s in step.strokes]
-    return t_s, columns, there
-
-
-def _whitened(t_s: Array, columns: Array, there: Bools, sway: Array, tau_s: Array) -> tuple[Array, Array]:
-    """Gram matrices of the whitened columns (G, n, 4, 4) and log determinants (G,) for unit variance.
+def _whitened(t_s: Array, columns: Array, there: Bools, grid: tuple[Array, ...]) -> tuple[Array, Array]:
+    """Gram matrices of the whitened columns (G, n, 3, 3) and log determinants (G,) for unit variance.
 
     Kalman filter of an Ornstein-Uhlenbeck process seen through white noise, for all G grid points and n steps at once.
     Steps are taken as independent of each other: a move of the saddle and the settling lie between.
     """
-    share = sway[:, None]
-    mean = np.zeros((len(sway), len(t_s), 4))
+    share, tau_s = (each[:, None] for each in grid)
+    mean = np.zeros((len(share), len(t_s), columns.shape[-1]))
     variance = np.broadcast_to(share, mean.shape[:2]).copy()
     white = np.empty((t_s.shape[1], *mean.shape))
-    log_det = np.zeros(len(sway))
-    gaps_s = np.diff(t_s, axis=1, prepend=t_s[:, :1])
+    log_det = np.zeros(len(share))
+    gaps_s = np.maximum(np.diff(t_s, axis=1, prepend=t_s[:, :1]), 0.0)
     for i in range(t_s.shape[1]):
-        kept = np.exp(-np.maximum(gaps_s[:, i], 0.0) / tau_s[:, None])
+        kept = np.exp(-gaps_s[:, i] / tau_s)
         variance = kept**2 * variance + share * (1.0 - kept**2)
         mean *= kept[..., None]
         spread = variance + (1.0 - share) + 1e-9
@@ -110,39 +96,56 @@ def _whitened(t_s: Array, columns: Array, there: Bools, sway: Array, tau_s: Arra
     return ordered @ np.swapaxes(ordered, -1, -2), log_det
 
 
-def _summed_up(
-    gram: Array, log_det: Array, strokes: int, known: bool, shift: Array, sway: Array, tau_s: Array
-) -> Pooled:
+def _averaged(gram: Array, log_det: Array, strokes: int, known: bool, shift: Array, grid: tuple[Array, ...]) -> Levels:
     """Restricted likelihood of every grid point, and the averages with its weights."""
     n = gram.shape[1]
     own = gram[..., ONE, ONE]
-    levels = gram[..., ONE, :] / own[..., None]
-    within = (gram - levels[..., :, None] * gram[..., ONE, None, :]).sum(axis=1)
-    torque = within[:, TORQUE, TORQUE]
-    effect = within[:, TORQUE, :] / torque[:, None] if known else np.zeros((len(sway), 4))
-    left = within - effect[:, :, None] * within[:, TORQUE, None, :]
+    means = gram[..., ONE, :] / own[..., None]
+    within = (gram - means[..., :, None] * gram[..., ONE, None, :]).sum(axis=1)
+    known = known and bool(within[:, TORQUE, TORQUE].min() > 0.0)
+    torque = within[:, TORQUE, TORQUE] if known else np.ones(len(own))
+    effect = within[:, TORQUE, LOAD] / torque if known else np.zeros(len(own))
     freedom = strokes - n - int(known)
-    variance = left[:, HANDS, HANDS] / freedom
-    log_p = -0.5 * (freedom * np.log(variance) + log_det + np.log(own).sum(axis=1))
-    log_p += -0.5 * np.log(torque) if known else 0.0
-    log_p -= 0.5 * (np.log(tau_s / TAU_S) / TAU_SPREAD) ** 2
+    variance = (within[:, LOAD, LOAD] - effect**2 * torque * known) / freedom
+    variance = np.maximum(variance, 1e-12)
+    log_p = -0.5 * (freedom * np.log(variance) + log_det + np.log(own).sum(axis=1) + np.log(torque))
+    log_p = log_p - 0.5 * (np.log(grid[1] / TAU_S) / TAU_SPREAD) ** 2
     weight = np.exp(log_p - log_p.max())
     weight /= weight.sum()
-    means = np.einsum("g,gnk->nk", weight, levels) + shift
-    slope = float(weight @ effect[:, HANDS])
-    slope_variance = weight @ (variance / torque + (effect[:, HANDS] - slope) ** 2) if known else NAN
-    saddle_variance = left[:, SADDLE, SADDLE] / freedom
-    both = math.sqrt(float(weight @ variance) * float(weight @ saddle_variance))
-    return Pooled(
-        hands_n=means[:, HANDS],
-        saddle_n=means[:, SADDLE],
-        torque_nm=means[:, TORQUE] if known else np.full(n, NAN),
+    level = np.einsum("g,gnk->nk", weight, means) + shift
+    slope = float(weight @ effect)
+    return Levels(
+        load_n=level[:, LOAD],
+        torque_nm=level[:, TORQUE] if known or shift[TORQUE] else np.full(n, NAN),
         se_n=np.sqrt(weight @ (variance[:, None] / own)),
         torque_effect=slope if known else NAN,
-        torque_effect_se=math.sqrt(slope_variance) if known else NAN,
-        saddle_se_n=np.sqrt(weight @ (saddle_variance[:, None] / own)),
-        correlation=float(weight @ left[:, HANDS, SADDLE]) / freedom / both if both > 0.0 else 0.0,
-        tau_s=float(np.exp(weight @ np.log(tau_s))),
-        sway=float(weight @ sway),
+        torque_effect_se=math.sqrt(weight @ (variance / torque + (effect - slope) ** 2)) if known else NAN,
+        tau_s=float(np.exp(weight @ np.log(grid[1]))),
+        sway=float(weight @ grid[0]),
         sd_n=math.sqrt(float(weight @ variance)),
     )
+
+
+def smoothed(values: Array, there: Bools, strokes: int) -> Array:
+    """Moving mean over so many strokes along the last axis, shorter at the ends; 0 where there is none.
+
+    A stroke's torque is read with an error as large as its change since the last stroke. Used as it is, it makes its
+    own effect look small; its mean over some strokes does not.
+    """
+    padded = np.where(there, values, 0.0)
+    reach = strokes // 2
+    m = values.shape[1]
+    low, high = np.maximum(np.arange(m) - reach, 0), np.minimum(np.arange(m) + reach + 1, m)
+    sums = np.concatenate([np.zeros((len(values), 1)), np.cumsum(padded, axis=1)], axis=1)
+    counts = np.concatenate([np.zeros((len(values), 1)), np.cumsum(there, axis=1)], axis=1)
+    number = counts[:, high] - counts[:, low]
+    return np.asarray((sums[:, high] - sums[:, low]) / np.maximum(number, 1.0))
+
+
+def as_series(steps: Sequence[Sequence[tuple[float, ...]]]) -> tuple[Array, Bools]:
+    """Rows of numbers of each step as one array (n, m, k), filled with 0, and which rows are there (n, m)."""
+    counts = [len(rows) for rows in steps]
+    there = np.arange(max(counts)) < np.array(counts)[:, None]
+    filled = np.zeros((*there.shape, len(steps[0][0])))
+    filled[there] = np.array([row for rows in steps for row in rows])
+    return filled, there

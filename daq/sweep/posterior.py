@@ -24,6 +24,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from daq.sweep.marginal import Marginal, known_scales, log_sum
+from daq.sweep.witness import Witness, log_places
 from daq.values import Array
 
 NODES_MM = 0.5
@@ -104,96 +106,48 @@ def posterior(
     covariate_means: Array,
     covariate_sds: Array,
     priors: Priors,
+    witness: Witness | None = None,
 ) -> Posterior:
     """The posterior over breakpoints between the outermost x.
 
     x, y: (n,). se: (n,) standard errors of y up to a common scale near 1; None when nothing is known of them.
     covariates: (n, k), centred, with normal priors of the given means and standard deviations, (k,).
+    witness: another reading of the same weight; it can say where a bend is, not that there is one.
     """
     y = y - covariates @ covariate_means - y.mean()
     middle = 0.5 * (x.min() + x.max())
     x = x - middle
-    scale, scale_weight = _scales(x, y, se, priors)
+    scale, scale_weight = free_scales(priors) if se is None else known_scales(priors.scale_spread)
     noise = np.ones(len(y)) if se is None else se
     base = np.ones((len(y), 1)) * priors.level_n
     nuisance = np.column_stack([base, covariates * covariate_sds])
-    plain = _Steps(y, noise, scale, [nuisance], priors)
+    plain = Marginal(y, noise, scale, [nuisance], shifted=priors.shifted, shift_n=priors.shift_n)
     slopes = [np.column_stack([nuisance, x * sd]) for sd in priors.slopes_behind]
-    sloped = _Steps(y, noise, scale, slopes, priors)
-    nearly_flat = _Steps(y, noise, scale, [np.column_stack([nuisance, x * priors.light_slope])], priors)
+    sloped = Marginal(y, noise, scale, slopes, shifted=priors.shifted, shift_n=priors.shift_n)
+    flat = [np.column_stack([nuisance, x * priors.light_slope])]
+    nearly_flat = Marginal(y, noise, scale, flat, shifted=priors.shifted, shift_n=priors.shift_n)
     weight = scale_weight[:, None] - math.log(len(slopes))
     c = np.linspace(x.min(), x.max(), max(8, math.ceil(np.ptp(x) / NODES_MM)) + 1)
     bend = sloped.with_rise(np.maximum(x[:, None] - c, 0.0), priors.added_slopes)
     log_bend = bend + weight[:, :, None, None]
+    if witness is not None:
+        log_bend = log_bend + log_places(x, c, witness, covariates)
     light = np.logaddexp(
-        _log_sum(nearly_flat.evidence[:, 0] + scale_weight[:, None]) + math.log(1.0 - priors.falling),
-        _log_sum(plain.with_rise(-x[:, None], priors.slopes_behind[1:])[:, 0, :, 0] + scale_weight[:, None])
+        log_sum(nearly_flat.evidence[:, 0] + scale_weight[:, None]) + math.log(1.0 - priors.falling),
+        log_sum(plain.with_rise(-x[:, None], priors.slopes_behind[1:])[:, 0, :, 0] + scale_weight[:, None])
         + math.log(priors.falling),
     )
-    loaded = _log_sum(plain.with_rise(x[:, None], priors.added_slopes)[:, 0, :, 0] + scale_weight[:, None])
+    loaded = log_sum(plain.with_rise(x[:, None], priors.added_slopes)[:, 0, :, 0] + scale_weight[:, None])
     curve = sloped.with_rise(((x - x.min()) ** 2 / (2.0 * np.ptp(x)))[:, None], priors.added_slopes)
-    curved = _log_sum(curve + weight[:, :, None, None])
+    curved = log_sum(curve + weight[:, :, None, None])
     return _gathered(np.unique(x), c, log_bend, light, loaded, curved, scale, priors, middle)
 
 
-def _scales(x: Array, y: Array, se: Array | None, priors: Priors) -> tuple[Array, Array]:
-    """Grid of the scale of the errors and its log prior weights, (K,) each."""
-    if se is not None:
-        scale = np.geomspace(0.6, 5.0, 12)
-        t = np.log(scale) / priors.scale_spread
-        return scale, -2.0 * np.log1p(t * t / 3.0)
+def free_scales(priors: Priors) -> tuple[Array, Array]:
+    """Grid of the standard deviation of a step, N, and its log prior weights, (K,) each."""
     scale = np.geomspace(0.3, 16.0, 16)
     t = np.log(scale / priors.free_scale_n) / priors.free_scale_spread
     return scale, -0.5 * t * t
-
-
-class _Steps:
-    """The steps seen through V^-1 for every scale (K) and kind of slope (M), with every step in turn shifted."""
-
-    def __init__(self, y: Array, noise: Array, scale: Array, designs: list[Array], priors: Priors) -> None:
-        n = len(y)
-        spread = np.stack([design @ design.T for design in designs])
-        v = (scale**2)[:, None, None, None] * np.diag(noise**2) + spread
-        root = np.linalg.cholesky(v)
-        self._inverse = np.linalg.inv(v)
-        log_det = 2.0 * np.sum(np.log(np.diagonal(root, axis1=-2, axis2=-1)), axis=-1)
-        self._vy = self._inverse @ y
-        pull = np.diagonal(self._inverse, axis1=-2, axis2=-1)
-        self._drop = 1.0 / (priors.shift_n**-2 + pull)
-        quadratic = (self._vy @ y)[..., None] - np.concatenate([self._vy**2 * self._drop, _zero(self._vy)], axis=-1)
-        log_dets = log_det[..., None] + np.concatenate([np.log1p(priors.shift_n**2 * pull), _zero(pull)], axis=-1)
-        prior = np.log(np.append(np.full(n, priors.shifted / n), 1.0 - priors.shifted))
-        self.evidence = prior - 0.5 * (log_dets + quadratic)
-        """(K, M, n + 1) log probability of y without the bend; the last entry: no step shifted."""
-        self.shape_means: Array = np.empty(0)
-
-    def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
-        """log probability with d > 0 times each column added, averaged over d and widths: (K, M, n + 1, C)."""
-        vh = self._inverse @ columns
-        hh = np.sum(columns * vh, axis=-2)[..., None, :]
-        hy = (self._vy @ columns)[..., None, :]
-        drop = self._drop[..., None]
-        hh = hh - np.concatenate([vh**2 * drop, np.zeros_like(hh)], axis=-2)
-        hy = hy - np.concatenate([vh * (self._vy[..., None] * drop), np.zeros_like(hy)], axis=-2)
-        terms = []
-        for width in widths:
-            stiff = hh + width**-2
-            u = hy / np.sqrt(stiff)
-            terms.append(_log_second_moment(u) - 1.5 * np.log(stiff * width**2) + math.log(2.0 / len(widths)))
-        total = terms[0]
-        for term in terms[1:]:
-            total = np.logaddexp(total, term)
-        return np.asarray(self.evidence[..., None] + total)
-
-
-def _log_second_moment(u: Array) -> Array:
-    """log of exp(u^2/2) times the integral of z^2 over z > 0 under a normal of mean u and variance 1."""
-    from scipy.special import ndtr
-
-    near = np.maximum(u, -8.0)
-    whole = np.log((near**2 + 1.0) * ndtr(near) + near * np.exp(-0.5 * near**2) / math.sqrt(2.0 * math.pi))
-    far = math.log(2.0 / math.sqrt(2.0 * math.pi)) - 3.0 * np.log(np.maximum(-u, 8.0))
-    return np.asarray(np.where(u > -8.0, whole + 0.5 * near**2, far))
 
 
 def _gathered(
@@ -249,12 +203,3 @@ def _finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
     p[[0, -1]] *= 0.5
     total = float(p.sum())
     return np.linspace(c[0], c[-1], len(p)), p / total, total / (len(p) - 1)
-
-
-def _log_sum(logs: Array) -> float:
-    top = float(logs.max())
-    return top + math.log(float(np.exp(logs - top).sum()))
-
-
-def _zero(like: Array) -> Array:
-    return np.zeros((*like.shape[:-1], 1))

@@ -1,0 +1,60 @@
+"""All strokes of a sweep together: hand load of each step with its standard error, and the saddle as a witness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.noise import Levels, Series, as_series, levels, smoothed
+from daq.values import Array, Bools, StepMean
+
+LEAST_STROKES = 20
+"""Strokes beyond one per step that the model needs to be worth more than nothing."""
+TORQUE_STROKES = 9
+"""Torque is averaged over so many strokes, about 6 s, before its effect is sought."""
+SWAY_STROKES = 9
+"""The share of hand load's wander that the saddle has is sought in means over so many strokes: sway, not scatter."""
+LEAST_WITNESS_N = 0.02
+"""A witness surer of itself than this is a copy of the hands, not a reading of its own."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Pooled:
+    """What the strokes of all steps say of each step."""
+
+    hands: Levels
+    witness: Levels | None
+    """Saddle load less what goes along with the hands' sway; None when the saddle was not read, or copies the hands."""
+    gamma: float
+    """The saddle's share in the sway of the hands, N/N."""
+
+
+def pooled(steps: Sequence[StepMean]) -> Pooled | None:
+    """The pooled model of all steps; None when a step came without strokes, or there are too few."""
+    counts = [len(step.strokes) for step in steps]
+    if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
+        return None
+    rows = [[(s.mid_s, s.crank_torque_nm, s.hands_n, s.saddle_n) for s in step.strokes] for step in steps]
+    filled, there = as_series(rows)
+    t_s, torque_nm, hands_n, saddle_n = np.moveaxis(filled, -1, 0)
+    series = Series(t_s, smoothed(torque_nm, there, TORQUE_STROKES), there)
+    gamma = _share(hands_n, saddle_n, there)
+    return Pooled(levels(series, hands_n), _witness(series, saddle_n - gamma * hands_n), gamma)
+
+
+def _witness(series: Series, load_n: Array) -> Levels | None:
+    if not np.isfinite(load_n).all():
+        return None
+    found = levels(series, load_n)
+    return found if float(found.se_n.min()) > LEAST_WITNESS_N else None
+
+
+def _share(hands_n: Array, saddle_n: Array, there: Bools) -> float:
+    """Regression of the saddle's wander on the hands' within steps, both averaged over some strokes."""
+    slow = [smoothed(load, there, SWAY_STROKES) for load in (hands_n, saddle_n)]
+    number = there.sum(axis=1, keepdims=True)
+    hands, saddle = (np.where(there, x - (x * there).sum(axis=1, keepdims=True) / number, 0.0) for x in slow)
+    spread = float(np.sum(hands**2))
+    return float(np.sum(hands * saddle)) / spread if spread > 0.0 else 0.0
