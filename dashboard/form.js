@@ -2,7 +2,7 @@
  * Forms from tables: each row names a value by its path in what is sent, its words, its kind and its unit.
  * An empty number or choice is null: not asked, never 0.
  *
- * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check", unit?: string,
+ * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check"|"date", unit?: string,
  *   least?: number, most?: number, step?: number, options?: readonly string[], required?: boolean,
  *   value?: any}} Row
  * @typedef {{row: Row, input: any, node: HTMLElement}} Field
@@ -30,6 +30,7 @@ const INPUTS = {
     el("input", { type: "number", id, min: least, max: most, step: step ?? "any", required, inputmode: "decimal" }),
   text: ({ required }, id) => el("input", { type: "text", id, maxlength: 200, required, autocomplete: "off" }),
   long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
+  date: ({ required }, id) => el("input", { type: "date", id, required }),
   check: (_, id) => el("input", { type: "checkbox", id }),
   choice: ({ options, required }, id) =>
     el(

@@ -13,6 +13,8 @@ const SCREENS = /** @type {const} */ ([
   ["#plan", "Plan"],
   ["#checks", "Checks"],
   ["#run", "Run"],
+  ["#decide", "Decide"],
+  ["#followup", "Follow-up"],
 ]);
 
 /** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */

@@ -5,6 +5,8 @@ import { mountFrame } from "./frame.js";
 import { listenToKeys } from "./keys.js";
 import { mount as checks } from "./screens/checks.js";
 import { mount as client } from "./screens/client.js";
+import { mount as decide } from "./screens/decide.js";
+import { mount as followup } from "./screens/followup.js";
 import { mount as plan } from "./screens/plan.js";
 import { mount as rider } from "./screens/rider.js";
 import { mount as run } from "./screens/run.js";
@@ -18,7 +20,7 @@ import { decodeBlock, Trace } from "./trace.js";
 const SCANS_KEPT = 21_000;
 
 /** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
-const SCREENS = { client, plan, checks, run, rider };
+const SCREENS = { client, plan, checks, run, decide, followup, rider };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const role = await signIn(byId("screen"));

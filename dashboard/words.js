@@ -222,7 +222,7 @@ export function planInWords(outlook) {
   ];
 }
 
-/** What the rider is asked of each step, in this order; the daemon's names are those of daq/live/step_notes.py. */
+/** What the rider is asked of each step, in this order; the daemon's names are those of daq/fit/step_notes.py. */
 const QUESTIONS = /** @type {const} */ ([
   ["hands", "weight on the hands"],
   ["saddle", "discomfort on the saddle"],

@@ -20,6 +20,10 @@ def height_change_mm(plan: Plan, setback_mm: float | None) -> float | None:
     start_mm, height_mm = plan.start_setback_mm, plan.start_height_mm
     if plan.height_policy != "leg extension kept" or setback_mm is None or start_mm is None or height_mm is None:
         return None
-    over_bb_mm = height_mm * math.sin(math.radians(SEAT_TUBE_DEG))
-    seat = Seat(start_mm, over_bb_mm, hip_forward_mm=-HIP_BEHIND_NOSE_MM, hip_above_mm=HIP_ABOVE_MM)
+    seat = Seat(start_mm, over_bb_mm(height_mm), hip_forward_mm=-HIP_BEHIND_NOSE_MM, hip_above_mm=HIP_ABOVE_MM)
     return geometry.step(seat, setback_mm, reach_kept=plan.protocol == "reach kept").raise_mm
+
+
+def over_bb_mm(height_mm: float) -> float:
+    """A height measured along the seat tube as the saddle's height over the BB."""
+    return height_mm * math.sin(math.radians(SEAT_TUBE_DEG))

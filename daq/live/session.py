@@ -11,13 +11,15 @@ from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
 from typing import Any
 
+from daq.fit.step_notes import STEP_NOTE, StepNotes, content_of, noted, tilt_caution, without_redone
 from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
+from daq.keep.ridden import MARK
 from daq.live import messages, view
+from daq.live.calibration_desk import CalibrationDesk
 from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
 from daq.live.hub import Hub
-from daq.live.step_notes import STEP_NOTE, StepNotes, content_of, noted, tilt_caution, without_redone
 from daq.live.storing import Storing, joined
 from daq.live.visit import VisitDesk
 from daq.measure.calibration import Calibration
@@ -84,8 +86,11 @@ class Session:
         self._backlog: deque[Loads] = deque()
         self.step_notes: StepNotes = {}
         """Scores and tilts of the sweep's steps, by index."""
+        self.marks: tuple[str, ...] = ()
         self.desk = VisitDesk(self)
         """Whose visit it is, and whether a sweep may begin."""
+        self.calibrating = CalibrationDesk(self)
+        """How the calibration stands, the daily check, the bench."""
         self.health = {
             BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
             POWER: SourceHealth(
@@ -133,6 +138,20 @@ class Session:
         if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
             raise NotNow(f"a sweep is under way; stop it or call it enough before {what}")
 
+    @property
+    def greeting(self) -> board.Hello | None:
+        """What the board last said of itself; None before it did."""
+        return self._greeting
+
+    def use_calibration(self, calibration: Calibration) -> None:
+        """From now on loads are computed with this one, and from its own zero."""
+        self.calibration = calibration
+        pipeline = Pipeline(self.rig, calibration, mass_kg=self.rider.mass_kg)
+        if self._greeting is not None:
+            pipeline.feed(item_of(self._greeting, self.clock.now_us()))
+        self.pipeline = pipeline
+        self.desk.zero_us = self.sweep_id = self.onset = None
+
     def seat(self, rider: view.Rider) -> None:
         """From now on this is the rider; the next sweep is stamped with pseudonym and mass."""
         self.rider = rider
@@ -171,6 +190,7 @@ class Session:
     async def begin_sweep(self, plan: Plan) -> None:
         """Set up a sweep. NotNow while another one runs or before the board has said hello; StoreError."""
         self.refuse_during_sweep("another is set up")
+        self.calibrating.refuse_during_bench("a sweep is set up")
         if not self.pipeline.channels:
             raise NotNow("the board has not said hello yet; see its cable and power")
         if self._open_sweep:
@@ -183,9 +203,15 @@ class Session:
                 calibration=self.calibration,
                 client_id=None if self.desk.client is None else self.desk.client.id,
             )
+        if self.desk.id is not None:
+            await self.desk.note("sweep", {"sweep_id": self.sweep_id})
         self.onset = None
         content = beginning(
-            plan, mass_kg=self.rider.mass_kg, channels=self.pipeline.channels, zero_counts=self.pipeline.zero_counts
+            plan,
+            mass_kg=self.rider.mass_kg,
+            channels=self.pipeline.channels,
+            zero_counts=self.pipeline.zero_counts,
+            calibration=self.calibrating.stamp(),
         )
         await self._accept(SWEEP_BEGUN, content)
         self._open_sweep = True
@@ -216,16 +242,20 @@ class Session:
         self.refuse_during_sweep("a zero is taken, which would shift its steps")
         self.drain()
         zero = zero_of(self.pipeline.recent_counts(), self.pipeline.calibration)
+        drifted = self.calibrating.drifted(zero)
         await self._accept(ZERO, {"zero_counts": list(zero.counts)})
         self.desk.zero_us = self.clock.now_us()
         self.desk.tell()
-        moved = ", ".join(f"{name} {n:+.1f}" for name, n in zip(self.rig.cells, zero.moved_n, strict=True))
+        names = [channel.name for channel in self.pipeline.calibration.forces]
+        moved = ", ".join(f"{name} {n:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
         self.note("info", f"zero taken; newtons away from the calibration's: {moved}")
+        for doubt in drifted:
+            self.note("caution", f"since the last zero, {doubt.sentence}")
         return zero
 
     async def mark(self, text: str) -> None:
         """Keep a word about this moment."""
-        await self._accept("mark", {"text": text})
+        await self._accept(MARK, {"text": text})
         self.note("info", f"marked: {text}")
 
     async def note_step(self, what: str, value: float) -> None:
@@ -257,17 +287,22 @@ class Session:
 
     async def run(self) -> None:
         """Drain the inbox fifty times a second and tell the pages, until cancelled."""
+        await self.calibrating.load_checks()
         beat = 0
         while True:
             await asyncio.sleep(TICK_S)
             self.drain()
+            await self.calibrating.beat()
             beat += 1
+            if beat % SWEEP_EVERY == 0 and self.calibrating.bench is not None:
+                self.calibrating.tell_bench()
             if beat % SWEEP_EVERY == 0 and self.progress is not None:
                 self.hub.send(messages.text("sweep", **view.standing(self)))
             if beat % SOURCES_EVERY == 0:
-                self.hub.send(messages.text("sources", now_s=self.clock.now_us() / 1e6, sources=view.sources(self)))
+                self.hub.send(messages.text("sources", **view.sensors(self)))
                 self._tell_of_troubles()
                 self.desk.tell()
+                self.calibrating.tell()
 
     def drain(self) -> None:
         """Feed everything that has arrived: queued for the store first, then through the pipeline."""
@@ -287,6 +322,7 @@ class Session:
         """One thing the board said."""
         if isinstance(said, Samples):
             self._inbox.append(item_of(said, received_us))
+            self.calibrating.feed(said)
             self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
         elif isinstance(said, board.WrongVersion):
             self._refusal = str(said)
@@ -334,6 +370,7 @@ class Session:
         self._open_sweep = False
         self._record(Event(self.clock.stamp_us(), "answer", messages.plain(self.onset) if self.onset else {}))
         if self.storing is not None and self.sweep_id is not None:
+            self.desk.sweep_ended(self.sweep_id, state)
             self.storing.end_sweep(self.sweep_id, self.clock.stamp_us(), state)
 
     def _handle(self, output: Output) -> None:
@@ -360,8 +397,10 @@ class Session:
         """What an event changes beside the pipeline: notes of steps, an answer whose step is taken back."""
         if event.kind == STEP_NOTE:
             self.step_notes = noted(self.step_notes, event.content)
+        elif event.kind == MARK:
+            self.marks = (*self.marks, str(event.content["text"]))
         elif event.kind == SWEEP_BEGUN:
-            self.step_notes = {}
+            self.step_notes, self.marks = {}, ()
         elif event.kind == FITTER and self.progress is not None:
             what = event.content["event"]
             self.step_notes = without_redone(self.step_notes, what, len(self.progress.steps))
@@ -390,7 +429,7 @@ class Session:
 
     def _tell_of_troubles(self) -> None:
         """A sentence when something begins to be wrong, and one when it is mended; not one every second."""
-        now = view.troubles(self)
+        now = view.troubles(self) | view.doubtful(self)
         for name, trouble in now.items():
             if trouble != self._troubles.get(name, ""):
                 self.note("caution" if trouble else "info", f"{name}: {trouble or 'all well again'}")

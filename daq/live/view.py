@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from daq import __version__
+from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import height_change_mm
 from daq.live import messages
-from daq.live.step_notes import step_spoken_of
-from daq.measure.calibration import Calibration, expanded_sum
+from daq.measure.calibration import Calibration, Expanded, expanded_sum
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.values import NAN, Stroke
+from daq.values import Stroke
 from daq.wire.board import Hello
 
 if TYPE_CHECKING:
@@ -42,7 +42,9 @@ def snapshot(session: Session) -> str:
         recording=storing is not None and not storing.trouble,
         rig={"name": rig.name, "cells": rig.cells, "rate_hz": session.health["board"].rate_hz(session.clock.now_us())},
         rider=session.rider,
-        calibration={"id": session.calibration.id, "stale": False},
+        calibration=session.calibrating.fields(),
+        doubts=doubts(session),
+        bench=session.calibrating.bench_fields(),
         sources=sources(session),
         sweep=standing(session) or None,
         steps=steps(session),
@@ -128,23 +130,34 @@ def missing_channels(rig: Rig, hello: Hello) -> str:
 def stroke(session: Session, item: Stroke) -> str:
     """The message of one stroke, with the uncertainties of the calibration at these loads."""
     rig = session.rig
-    u_n = {role: standard_uncertainty_n(session.calibration, rig, item.cells_n, role) for role in ("hands", "saddle")}
+    known = {role: uncertainty_of(session.calibration, rig, item.cells_n, role) for role in ("hands", "saddle")}
     return messages.stroke(
-        item,
-        mass_kg=session.rider.mass_kg,
-        g_m_s2=rig.g_m_s2,
-        u_hands_n=u_n["hands"],
-        u_saddle_n=u_n["saddle"],
+        item, mass_kg=session.rider.mass_kg, g_m_s2=rig.g_m_s2, hands=known["hands"], saddle=known["saddle"]
     )
 
 
-def standard_uncertainty_n(calibration: Calibration, rig: Rig, cells_n: Sequence[float], role: str) -> float:
-    """Standard uncertainty of the sum of the cells with this role, N; NaN when one of them has no budget."""
+def uncertainty_of(calibration: Calibration, rig: Rig, cells_n: Sequence[float], role: str) -> Expanded | None:
+    """Uncertainty of the sum of the cells with this role, 95 %; None when one of them has no budget."""
     budgets = {channel.name: channel.uncertainty for channel in calibration.channels}
     wanted = {channel.name for channel in rig.channels if channel.role == role}
     parts = [(budgets[name], load_n) for name, load_n in zip(rig.cells, cells_n, strict=True) if name in wanted]
     known = [(budget, load_n) for budget, load_n in parts if budget is not None]
-    return expanded_sum(known).standard_n if len(known) == len(parts) else NAN
+    return expanded_sum(known) if len(known) == len(parts) else None
+
+
+def sensors(session: Session) -> dict[str, Any]:
+    """How the sensors do, and what makes the loads they show doubtful."""
+    return {"now_s": session.clock.now_us() / 1e6, "sources": sources(session), "doubts": doubts(session)}
+
+
+def doubts(session: Session) -> list[dict[str, Any]]:
+    """What makes the loads shown now doubtful, each with its channel and a sentence."""
+    return [messages.plain(one) for one in session.calibrating.doubts()]
+
+
+def doubtful(session: Session) -> dict[str, str]:
+    """The doubts by channel and kind, so that each is told when it begins and when it ends."""
+    return {f"{one.channel} {one.kind}": one.sentence for one in session.calibrating.doubts()}
 
 
 def sources(session: Session) -> list[dict[str, Any]]:

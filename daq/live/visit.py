@@ -15,6 +15,7 @@ import numpy as np
 
 from daq.fit.intake import Intake, clinician_advice
 from daq.fit.prechecks import TRIAGE, Check, Measured, Readings, prechecks, standing_in_the_way
+from daq.fit.ridden import Ridden
 from daq.keep import people, visits
 from daq.keep.people import Client, Consent
 from daq.keep.store import Store
@@ -47,6 +48,8 @@ class VisitDesk:
         self.reasons: dict[str, str] = {}
         self.decision: dict[str, Any] | None = None
         self.zero_us: int | None = None
+        self.ridden: dict[int, Ridden] = {}
+        """Sweeps that have ended, by id."""
         self._told = ""
 
     async def new_client(self, *, name: str | None, consents: dict[Consent, bool]) -> Client:
@@ -120,6 +123,21 @@ class VisitDesk:
         await self.note("decision", content)
         self.decision = content
         self.tell()
+
+    def sweep_ended(self, sweep_id: int, state: str) -> None:
+        """Keep the sweep as it was ridden: the same that would be computed from its raw, without the wait."""
+        session, progress = self._session, self._session.progress
+        if progress is not None:
+            self.ridden[sweep_id] = Ridden(
+                sweep_id=sweep_id,
+                plan=progress.plan,
+                state=state,
+                steps=tuple(progress.steps),
+                onset=session.onset,
+                mass_kg=session.pipeline.mass_kg,
+                notes=session.step_notes,
+                marks=session.marks,
+            )
 
     async def note(self, kind: str, content: Any) -> None:
         """Write something down in the open visit. NotNow without one."""

@@ -1,6 +1,6 @@
 import pytest
 
-from daq.live.step_notes import content_of, noted, step_spoken_of, tilt_caution, without_redone
+from daq.fit.step_notes import content_of, noted, step_spoken_of, tilt_caution, without_redone
 from daq.sweep.run import Event
 from tests.sweep.test_progress import begun, ride
 

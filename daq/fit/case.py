@@ -1,0 +1,90 @@
+"""One visit with everything in it, and what it lays before the fitter. Pure: reading it is for others."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from daq.fit.decision import Decision, FollowUp, stages_mm
+from daq.fit.disturbers import Disturber, disturbers
+from daq.fit.intake import Intake
+from daq.fit.on_bicycle import OnBicycle, on_bicycle
+from daq.fit.prechecks import Measured
+from daq.fit.ridden import Ridden, gradient_sweep, main_sweep
+from daq.fit.signs import Sign, signs
+from daq.fit.window import rearward_cautions, window_mm
+from daq.rig import Rig
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A visit."""
+
+    visit_id: int
+    begun_utc: str
+    pseudonym: str
+    rig: Rig
+    simulated: bool
+    software: str
+    calibration_ids: tuple[str, ...]
+    intake: Intake
+    measured: Measured
+    overrides: tuple[Mapping[str, Any], ...]
+    """check, title, said, reason."""
+    sweeps: tuple[Ridden, ...]
+    decision: Decision | None = None
+    follow_up: FollowUp | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What is laid before the fitter for one setback."""
+
+    main: Ridden | None
+    climb: Ridden | None
+    present_mm: float | None
+    chosen_mm: float | None
+    """What the fitter thinks of, has decided, or what is suggested; in this order."""
+    window_mm: tuple[float, float] | None
+    places: tuple[OnBicycle, ...]
+    """At the present setback and at the chosen one, where they are known."""
+    signs: tuple[Sign, ...]
+    disturbers: tuple[Disturber, ...]
+    cautions: tuple[str, ...]
+    stages_mm: tuple[float, ...]
+
+
+def evidence_of(case: Case, thought_of_mm: float | None = None) -> Evidence:
+    """All of it, for a setback the fitter thinks of; without one, for the decided or suggested."""
+    main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
+    present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, main, thought_of_mm)
+    wanted = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
+    places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in wanted) if main is not None else ()
+    return Evidence(
+        main=main,
+        climb=climb,
+        present_mm=present_mm,
+        chosen_mm=chosen_mm,
+        window_mm=window_mm(main),
+        places=places,
+        signs=signs(
+            case.intake,
+            case.rig,
+            level=main,
+            climb=climb,
+            here=places[0] if places and present_mm is not None else None,
+            present_mm=present_mm,
+        ),
+        disturbers=disturbers(case.intake, case.measured, main),
+        cautions=rearward_cautions(main, chosen_mm=chosen_mm, present_mm=present_mm),
+        stages_mm=() if chosen_mm is None else stages_mm(present_mm, chosen_mm),
+    )
+
+
+def _chosen_mm(case: Case, main: Ridden | None, thought_of_mm: float | None) -> float | None:
+    if thought_of_mm is not None:
+        return thought_of_mm
+    if case.decision is not None:
+        return case.decision.setback_mm
+    return main.onset.suggested_setback_mm if main is not None and main.onset is not None else None

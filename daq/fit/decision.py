@@ -1,0 +1,62 @@
+"""What the fitter decides, how a big change is staged, and the question weeks later whether it helped."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from daq.fit.intake import Feel, Line, Part, Symptom, Text
+
+STAGE_MM = 5.0
+BIG_MM = 10.0
+"""A change of more than this is made in equal stages of at most about 5 mm, a week's riding each. Common practice, no source."""
+FOLLOW_UP_DAYS = 21
+"""Two to four weeks of riding tell. Common practice, no source."""
+
+
+class Decision(Part):
+    """The tool advises, the fitter decides: where the saddle is put, and why."""
+
+    setback_mm: Annotated[float, Field(ge=-100, le=300)]
+    height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
+    saddle_tilt_deg: Annotated[float, Field(ge=-20, le=20)] | None = None
+    reach_mm: Annotated[float, Field(ge=200, le=1000)] | None = None
+    """Saddle's reference point to the middle of the bar."""
+    reason: Annotated[str, Field(min_length=3, max_length=2000)]
+    traded: Text = ""
+    """What was given up for it."""
+    decided_by: Annotated[str, Field(min_length=1, max_length=80)]
+    recheck_on: datetime.date
+
+
+class FollowUp(Part):
+    """The same questions after weeks of riding."""
+
+    symptoms: Annotated[tuple[Symptom, ...], Field(max_length=30)] = ()
+    feel: Feel = Feel()
+    outcome: Literal["better", "same", "worse"]
+    hours: Annotated[float, Field(ge=0, le=1000)] | None = None
+    note: Line = ""
+
+
+def stages_mm(present_mm: float | None, chosen_mm: float) -> tuple[float, ...]:
+    """Setbacks to ride one after another, the chosen one last; only that one when the change is small or unknown."""
+    if present_mm is None or abs(chosen_mm - present_mm) <= BIG_MM:
+        return (chosen_mm,)
+    count = math.ceil(abs(chosen_mm - present_mm) / STAGE_MM - 1e-9)
+    between = (present_mm + (chosen_mm - present_mm) * i / count for i in range(1, count))
+    return (*(float(round(mm)) for mm in between), chosen_mm)
+
+
+def changes_said(before: Sequence[Symptom], after: Sequence[Symptom]) -> tuple[str, ...]:
+    """Each complaint of the intake or now, with both scores: 'hands, left: 6 to 2'. Not asked again counts as 0."""
+    first = {(one.place, one.side): one.score for one in before}
+    second = {(one.place, one.side): one.score for one in after}
+    return tuple(
+        f"{place}, {side}: {first.get((place, side), 0)} to {second.get((place, side), 0)}"
+        for place, side in dict.fromkeys([*first, *second])
+    )

@@ -1,0 +1,129 @@
+"""What else could have made the curve, or the complaint: said before anything is blamed on setback."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from daq.fit.height import KNEE_DEG, height_said, references
+from daq.fit.intake import Intake
+from daq.fit.prechecks import Measured
+from daq.fit.ridden import Ridden
+from daq.measure.geometry import BAR_FIXED
+from daq.sweep.onset import standard_errors
+
+HEIGHT_OFF_MM = 20.0
+"""A height further than this from every inseam rule is looked at first. Common practice, no source."""
+TILT_DEG = 3.0
+"""A saddle tipped by more than this moves load by itself. Common practice, no source."""
+TRENDS = 0.6
+"""Correlation of crank torque with setback from which torque and setback cannot be told apart. Assumption."""
+DRIFT_N = 5.0
+
+
+class Disturbs(StrEnum):
+    """Whether something may have disturbed."""
+
+    MAY = "may disturb"
+    IN_ORDER = "in order"
+    NOT_KNOWN = "not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Disturber:
+    """One line."""
+
+    title: str
+    disturbs: Disturbs
+    said: str
+
+
+def disturbers(intake: Intake, measured: Measured, sweep: Ridden | None) -> tuple[Disturber, ...]:
+    """All, in triage order: feet, height, tilt, reach; then what the sweep itself shows."""
+    found = [_cleats(measured), _height(intake, measured), _tilt(measured, sweep)]
+    if sweep is not None:
+        found += [_reach(sweep), _torque(sweep), _drift(sweep), _marks(sweep)]
+    return tuple(found)
+
+
+def _cleats(measured: Measured) -> Disturber:
+    if measured.cleats_set:
+        return Disturber("Cleats", Disturbs.IN_ORDER, "set and tight")
+    return Disturber("Cleats", Disturbs.NOT_KNOWN, "not looked at")
+
+
+def _height(intake: Intake, measured: Measured) -> Disturber:
+    said = height_said(measured.height_mm, intake.inseam_mm, intake.crank_mm, measured.knee_deg)
+    if measured.height_mm is None or (intake.inseam_mm is None and measured.knee_deg is None):
+        return Disturber("Saddle height", Disturbs.NOT_KNOWN, said)
+    offs = [one.off_mm for one in references(intake.inseam_mm, intake.crank_mm, measured.height_mm)]
+    far = bool(offs) and all(off is not None and abs(off) > HEIGHT_OFF_MM for off in offs)
+    knee = measured.knee_deg
+    bent = knee is not None and not KNEE_DEG[0] <= knee <= KNEE_DEG[1]
+    return Disturber("Saddle height", Disturbs.MAY if far or bent else Disturbs.IN_ORDER, said)
+
+
+def _tilt(measured: Measured, sweep: Ridden | None) -> Disturber:
+    tilts = (
+        [] if sweep is None else [one["saddle_tilt_deg"] for one in sweep.notes.values() if "saddle_tilt_deg" in one]
+    )
+    if measured.saddle_tilt_deg is None:
+        return Disturber("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
+    said = f"{measured.saddle_tilt_deg:+.1f} deg"
+    spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
+    said += (
+        f", {spread:.1f} deg apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
+    )
+    bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > 0.5
+    return Disturber("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
+
+
+def _reach(sweep: Ridden) -> Disturber:
+    if sweep.plan.protocol == "reach kept":
+        return Disturber("Reach", Disturbs.IN_ORDER, "kept: the bar moved with the saddle")
+    return Disturber("Reach", Disturbs.MAY, BAR_FIXED)
+
+
+def _torque(sweep: Ridden) -> Disturber:
+    torques = np.array([step.crank_torque_nm for step in sweep.steps])
+    if len(torques) < 4 or np.isnan(torques).any():
+        return Disturber("Crank torque", Disturbs.NOT_KNOWN, "not known at every step")
+    setbacks = np.array([step.setback_mm for step in sweep.steps])
+    said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart"
+    if torques.std() == 0.0 or setbacks.std() == 0.0:
+        return Disturber("Crank torque", Disturbs.IN_ORDER, said)
+    r = float(np.corrcoef(setbacks, torques)[0, 1])
+    trending = abs(r) > TRENDS and np.ptp(torques) > 0.3
+    said += f", correlation with setback {r:+.2f}"
+    return Disturber("Crank torque", Disturbs.MAY if trending else Disturbs.IN_ORDER, said)
+
+
+def _drift(sweep: Ridden) -> Disturber:
+    """The first position against the same one at the end."""
+    title = "First position again"
+    if len(sweep.steps) < 3 or sweep.steps[-1].setback_mm != sweep.steps[0].setback_mm:
+        return Disturber(title, Disturbs.NOT_KNOWN, "not ridden again at the end")
+    change = sweep.steps[-1].hand_load_n - sweep.steps[0].hand_load_n
+    errors = standard_errors(sweep.steps)
+    half = 1.96 * math.hypot(float(errors[0]), float(errors[-1]))
+    said = (
+        f"{change:+.1f} N"
+        if math.isnan(half)
+        else f"{change:+.1f} N, 95 % {change - half:+.1f} to {change + half:+.1f}"
+    )
+    clear = abs(change) > DRIFT_N and not abs(change) < half
+    return Disturber(title, Disturbs.MAY if clear else Disturbs.IN_ORDER, said)
+
+
+def _marks(sweep: Ridden) -> Disturber:
+    if not sweep.marks:
+        return Disturber("Marked in passing", Disturbs.IN_ORDER, "nothing")
+    return Disturber("Marked in passing", Disturbs.MAY, _counted(sweep.marks))
+
+
+def _counted(marks: Sequence[str]) -> str:
+    return ", ".join(f"{mark} ({marks.count(mark)}x)" for mark in dict.fromkeys(marks))

@@ -1,0 +1,44 @@
+"""The answer for the client: a sentence in plain words, and what nobody in the room knows."""
+
+from __future__ import annotations
+
+from daq.fit.case import Case, Evidence
+from daq.values import Verdict
+
+UNKNOWN = (
+    "Feet are the remainder of the weight, not measured.",
+    "Nothing here sees one leg's push or the top of the stroke.",
+    "Minutes on a jig say little about hours on the road: that is what the re-check is for.",
+)
+_WITHOUT_ONSET = {
+    Verdict.LIGHT: "Your hands stayed equally light at every saddle position we rode.",
+    Verdict.LOADED: "Your hands already carried weight at the rearmost saddle position we rode.",
+    Verdict.UNDECIDED: "We could not tell from today's ride where your hands begin to carry more.",
+}
+
+
+def sentence(case: Case, evidence: Evidence) -> str:
+    """What was found and what was decided, for somebody who rides and does not measure."""
+    return " ".join(filter(None, (_found(evidence), _decided(case, evidence))))
+
+
+def _found(evidence: Evidence) -> str:
+    main = evidence.main
+    if main is None or main.onset is None:
+        return "No sweep with an answer was ridden today."
+    if main.named is None or main.named.onset_mm is None:
+        return _WITHOUT_ONSET[main.onset.verdict]
+    return (
+        f"As your saddle comes forward your hands stay equally light until it is about {main.named.onset_mm:.0f} mm "
+        "behind the bottom bracket; further forward they carry more and more of you."
+    )
+
+
+def _decided(case: Case, evidence: Evidence) -> str:
+    if case.decision is None:
+        return ""
+    chosen_mm, present_mm = case.decision.setback_mm, evidence.present_mm
+    if present_mm is None or round(chosen_mm - present_mm) == 0:
+        return f"It goes to {chosen_mm:.0f} mm."
+    way = "forward" if chosen_mm < present_mm else "back"
+    return f"It goes {abs(chosen_mm - present_mm):.0f} mm {way}, to {chosen_mm:.0f} mm."

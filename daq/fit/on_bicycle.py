@@ -1,0 +1,147 @@
+"""A sweep carried over to the client's own bicycle: front-wheel share, and the moment the hands still hold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.fit.intake import OwnBicycle
+from daq.fit.ridden import Ridden
+from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
+from daq.measure.bicycle import Bicycle, front_share
+from daq.measure.mechanics import load_point_m, weight_normal_n
+from daq.rig import Rig
+from daq.values import Array, StepMean
+
+U_CELLS_N = 2.0
+"""Standard uncertainty of the hands' mean load. Assumption, until the calibration's own is carried this far."""
+U_LEVER_M = 0.010
+"""The same of the distance between hands and saddle load. Assumption."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A number with its 95 % interval, or why there is none."""
+
+    value: float | None
+    low: float | None
+    high: float | None
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class OnBicycle:
+    """At one setback."""
+
+    setback_mm: float
+    front_share: Estimate
+    """Fraction."""
+    hands_off_deficit_nm: Estimate
+
+
+def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: float) -> OnBicycle:
+    """At this setback, from a straight line through all steps; the intervals are those of the sensors, not of the
+    line, which is far better known."""
+    lines, deficits, why_not = _each_step(sweep, rig)
+    if why_not:
+        nothing = Estimate(None, None, None, why_not)
+        return OnBicycle(setback_mm, nothing, nothing)
+    x_m = _at([line.estimate_m for line in lines], sweep, setback_mm)
+    u_m = max(line.u_m for line in lines)
+    deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
+    u_deficit = max(u for _, u in deficits)
+    return OnBicycle(
+        setback_mm,
+        _front(sweep, bicycle, x_m, u_m),
+        Estimate(deficit, deficit - 1.96 * u_deficit, deficit + 1.96 * u_deficit),
+    )
+
+
+def _front(sweep: Ridden, bicycle: OwnBicycle | None, x_m: float, u_m: float) -> Estimate:
+    if bicycle is None:
+        return Estimate(None, None, None, "the client's bicycle was not entered")
+    if math.isnan(x_m):
+        return Estimate(None, None, None, "the crank torque is not known")
+    assert sweep.mass_kg is not None
+    tilt_deg = float(np.mean([step.tilt_deg for step in sweep.steps]))
+    found = front_share(
+        frame_of(bicycle),
+        mass_kg=sweep.mass_kg,
+        weight_line_m=x_m,
+        u_weight_line_m=u_m,
+        tilt_deg=0.0 if math.isnan(tilt_deg) else tilt_deg,
+    )
+    low, high = found.interval_95
+    return Estimate(found.fraction, low, high)
+
+
+def frame_of(bicycle: OwnBicycle) -> Bicycle:
+    """The client's bicycle in metres. ValueError when its sizes do not fit together."""
+    return Bicycle(
+        wheelbase_m=bicycle.wheelbase_mm / 1000,
+        chainstay_m=bicycle.chainstay_mm / 1000,
+        bb_drop_m=bicycle.bb_drop_mm / 1000,
+        wheel_radius_m=bicycle.wheel_radius_mm / 1000,
+        mass_kg=bicycle.mass_kg,
+        com_x_m=bicycle.com_x_mm / 1000,
+        com_y_m=bicycle.com_y_mm / 1000,
+    )
+
+
+def saddle_points_m(step: StepMean, rig: Rig) -> Array:
+    """Where the saddle carries in each stroke, m forward of the BB, (strokes,); empty when the rig file does not say
+    where its saddle cells sit."""
+    force = rig.columns("hands", "saddle")
+    columns = [i for i, column in enumerate(force) if rig.channels[column].role == "saddle"]
+    places = [rig.channels[force[i]].x_mm for i in columns]
+    if any(x is None for x in places):
+        return np.empty(0)
+    x_m = (np.array(places, dtype=np.float64) - step.setback_mm) / 1000.0
+    cells = np.array([[stroke.cells_n[i] for i in columns] for stroke in step.strokes])
+    return np.array([load_point_m(row, x_m)[0] for row in cells])
+
+
+def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[float, float]], str]:
+    if sweep.mass_kg is None:
+        return [], [], "the rider's mass is not known"
+    if len(sweep.steps) < 2:
+        return [], [], "fewer than two steps"
+    at = rig.geometry
+    start_mm = sweep.plan.start_setback_mm
+    middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
+    lines, deficits = [], []
+    for step in sweep.steps:
+        points = saddle_points_m(step, rig)
+        if not len(points):
+            return [], [], "the rig file does not say where the saddle's cells sit"
+        moved_m = (step.setback_mm - middle_mm) / 1000.0 if sweep.plan.protocol == "reach kept" else 0.0
+        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n)
+        saddle = Contact(float(np.nanmean(points)), at.saddle_y_m, step.saddle_load_n)
+        tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
+        lines.append(
+            weight_line(
+                hands,
+                saddle,
+                torque_nm=step.crank_torque_nm,
+                weight_normal_n=weight_normal_n(sweep.mass_kg, tilt_deg, rig.g_m_s2),
+                tilt_deg=tilt_deg,
+            )
+        )
+        lever_m = hands.x_m - saddle.x_m
+        deficits.append(
+            (hands_off_deficit_nm(hands, saddle), math.hypot(lever_m * U_CELLS_N, step.hand_load_n * U_LEVER_M))
+        )
+    return lines, deficits, ""
+
+
+def _at(values: list[float], sweep: Ridden, setback_mm: float) -> float:
+    """The value at a setback by a straight line through the steps; their mean when they stand at one setback."""
+    x = np.array([step.setback_mm for step in sweep.steps])
+    y = np.array(values)
+    known = ~np.isnan(y)
+    if known.sum() < 2 or np.ptp(x[known]) == 0.0:
+        return float(np.mean(y[known])) if known.any() else math.nan
+    slope, level = np.polyfit(x[known], y[known], 1)
+    return float(level + slope * setback_mm)

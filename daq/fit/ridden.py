@@ -1,0 +1,51 @@
+"""A sweep that has been ridden, as the decision needs it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from daq.sweep.plan import Plan
+from daq.values import Onset, StepMean, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Ridden:
+    """Plan, steps, answer and what was said."""
+
+    sweep_id: int
+    plan: Plan
+    state: str
+    """How it ended."""
+    steps: tuple[StepMean, ...]
+    onset: Onset | None
+    mass_kg: float | None
+    notes: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
+    """The rider's scores and the saddle's tilt by step."""
+    marks: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """What the fitter called it, else its gradient."""
+        return self.plan.label or ("level" if self.plan.gradient_pct == 0 else f"{self.plan.gradient_pct:g} %")
+
+    @property
+    def named(self) -> Onset | None:
+        """The answer when it names an onset."""
+        return self.onset if self.onset is not None and self.onset.verdict is Verdict.ONSET else None
+
+
+def main_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
+    """The one a decision rests on: the last level sweep with an onset, else the last level one, else the last."""
+    level = [one for one in sweeps if abs(one.plan.gradient_pct) < 2.0]
+    named = [one for one in level if one.named is not None]
+    for candidates in (named, level, list(sweeps)):
+        if candidates:
+            return candidates[-1]
+    return None
+
+
+def gradient_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
+    """The last sweep on a climb; None when there is none."""
+    climbs = [one for one in sweeps if one.plan.gradient_pct >= 2.0]
+    return climbs[-1] if climbs else None

@@ -1,0 +1,171 @@
+"""The signs that a saddle is too far back, each for, against, or not visible, with its number.
+
+A table to weigh, not a sum: one sign is seldom enough, and some cannot be seen by these sensors at all.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from daq.fit.intake import Feel, Intake
+from daq.fit.on_bicycle import Estimate, OnBicycle, saddle_points_m
+from daq.fit.ridden import Ridden
+from daq.fit.window import WINDOW_MM
+from daq.rig import Rig
+from daq.values import StepMean, Verdict
+
+FRONT_LIGHT = 0.40
+"""Front-wheel share on the level below which a front wheel is called light. Common practice, no source."""
+MUCH, LITTLE = 6, 2
+"""Scores of 10 from and up to which a rider's word counts. Common practice, no source."""
+APART = 3
+"""Points between hamstrings and quadriceps that count. Common practice, no source."""
+CREEP_MM_PER_MIN = 2.0
+"""A load point that moves forward faster than this within steps is called creeping. Assumption."""
+
+
+class Stands(StrEnum):
+    """What a sign says of 'the saddle is too far back'."""
+
+    FOR = "for"
+    AGAINST = "against"
+    NOT_VISIBLE = "not visible"
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """One line of the table."""
+
+    title: str
+    stands: Stands
+    number: str
+    why: str
+
+
+def signs(
+    intake: Intake,
+    rig: Rig,
+    *,
+    level: Ridden | None,
+    climb: Ridden | None,
+    here: OnBicycle | None,
+    present_mm: float | None,
+) -> tuple[Sign, ...]:
+    """The table for a saddle at present_mm. level and climb: sweeps of today; here: the bicycle at present_mm."""
+    feel = intake.feel
+    return (
+        _hands(level, present_mm),
+        _front_wheel(here, feel),
+        _word("Push over the top", feel.over_the_top, "no sensor here sees the top of the stroke; the rider's word"),
+        _climbing(level, climb, feel),
+        _muscles(feel),
+        _creep(level, rig, feel),
+    )
+
+
+def _hands(level: Ridden | None, present_mm: float | None) -> Sign:
+    title = "Hands too light"
+    if level is None or level.onset is None or present_mm is None:
+        return Sign(title, Stands.NOT_VISIBLE, "", "needs a level sweep and the present setback")
+    answer = level.onset
+    if answer.verdict is Verdict.LOADED:
+        return Sign(title, Stands.AGAINST, f"{present_mm:g} mm", "hands carry weight all through the sweep")
+    if answer.onset_mm is None or answer.interval_95_mm is None:
+        return Sign(title, Stands.NOT_VISIBLE, "", f"no onset is named: {answer.verdict}")
+    low, high = answer.interval_95_mm
+    number = f"now {present_mm:g} mm; onset {answer.onset_mm:.1f} mm, 95 % {low:.1f} to {high:.1f}"
+    behind = present_mm - answer.onset_mm
+    if present_mm > high + WINDOW_MM:
+        return Sign(title, Stands.FOR, number, f"{behind:.0f} mm behind the onset: hands stay as light further forward")
+    if present_mm < low:
+        return Sign(title, Stands.AGAINST, number, f"{-behind:.0f} mm forward of the onset: hands already carry more")
+    if present_mm <= answer.onset_mm + WINDOW_MM and high - low <= WINDOW_MM:
+        return Sign(title, Stands.AGAINST, number, "inside the window behind the onset")
+    return Sign(title, Stands.NOT_VISIBLE, number, "too close to the window to tell")
+
+
+def _front_wheel(here: OnBicycle | None, feel: Feel) -> Sign:
+    title = "Front wheel light"
+    share = here.front_share if here is not None else Estimate(None, None, None, "no sweep yet")
+    if share.value is None or share.low is None or share.high is None:
+        return _word(title, feel.front_light, share.why_not + "; the rider's word")
+    number = f"{100 * share.value:.1f} % on the front, 95 % {100 * share.low:.1f} to {100 * share.high:.1f}"
+    limit = f"{100 * FRONT_LIGHT:.0f} %"
+    if share.high < FRONT_LIGHT:
+        return Sign(title, Stands.FOR, number, f"below {limit}")
+    if share.low > FRONT_LIGHT:
+        return Sign(title, Stands.AGAINST, number, f"above {limit}")
+    return Sign(title, Stands.NOT_VISIBLE, number, f"{limit} lies inside the interval")
+
+
+def _climbing(level: Ridden | None, climb: Ridden | None, feel: Feel) -> Sign:
+    title = "Bottom of the stroke at 4-5 %"
+    moved = ""
+    if level is not None and climb is not None and level.named is not None and climb.named is not None:
+        a, b = level.named, climb.named
+        if a.onset_mm is not None and b.onset_mm is not None:
+            moved = f"onset moves {b.onset_mm - a.onset_mm:+.0f} mm from level to {climb.plan.gradient_pct:g} %"
+    why = "no sensor here sees one leg's stroke; the rider's word"
+    sign = _word(title, feel.choppy_climbing, why if climb is not None else f"no climb was ridden; {why}")
+    return Sign(title, sign.stands, "; ".join(filter(None, (moved, sign.number))), sign.why)
+
+
+def _muscles(feel: Feel) -> Sign:
+    title = "Hamstrings and calves against quadriceps"
+    if feel.hamstrings_calves is None or feel.quadriceps is None:
+        return Sign(title, Stands.NOT_VISIBLE, "", "not asked")
+    apart = feel.hamstrings_calves - feel.quadriceps
+    number = f"{feel.hamstrings_calves} against {feel.quadriceps} of 10"
+    if apart >= APART:
+        return Sign(title, Stands.FOR, number, "the back of the leg tires first")
+    if apart <= -APART:
+        return Sign(title, Stands.AGAINST, number, "the front of the leg tires first")
+    return Sign(title, Stands.NOT_VISIBLE, number, f"less than {APART} points apart")
+
+
+def _creep(level: Ridden | None, rig: Rig, feel: Feel) -> Sign:
+    title = "Creeps forward on the saddle"
+    rates = [] if level is None else [rate for step in level.steps if not math.isnan(rate := _rate(step, rig))]
+    if len(rates) < 3:
+        return _word(title, feel.creeping_forward, "needs two saddle cells and three steps; the rider's word")
+    mean, half = _mean_and_half_width(rates)
+    number = f"{mean:+.1f} mm a minute forward, 95 % {mean - half:+.1f} to {mean + half:+.1f}"
+    if mean - half > CREEP_MM_PER_MIN:
+        return Sign(title, Stands.FOR, number, "the load on the saddle wanders forward within steps")
+    if mean + half < CREEP_MM_PER_MIN:
+        return Sign(title, Stands.AGAINST, number, f"less than {CREEP_MM_PER_MIN:g} mm a minute")
+    return Sign(title, Stands.NOT_VISIBLE, number, "the interval is too wide to tell")
+
+
+def _rate(step: StepMean, rig: Rig) -> float:
+    """How fast the saddle's load point moves forward within a step, mm a minute; NaN with too few strokes."""
+    points_mm = 1000.0 * saddle_points_m(step, rig)
+    if len(points_mm) < 10 or np.isnan(points_mm).any():
+        return math.nan
+    t_min = np.array([stroke.mid_s for stroke in step.strokes]) / 60.0
+    return float(np.polyfit(t_min - t_min[0], points_mm, 1)[0])
+
+
+def _mean_and_half_width(values: Sequence[float]) -> tuple[float, float]:
+    """Mean and half the 95 % interval, Student's t."""
+    from scipy.stats import t  # 1.5 s to import, and only when a decision is looked at
+
+    x = np.asarray(values)
+    return float(x.mean()), float(t.ppf(0.975, len(x) - 1) * x.std(ddof=1) / math.sqrt(len(x)))
+
+
+def _word(title: str, score: int | None, why: str) -> Sign:
+    """A sign that rests on the rider's word alone."""
+    if score is None:
+        return Sign(title, Stands.NOT_VISIBLE, "", f"{why}: not asked")
+    number = f"rider says {score} of 10"
+    if score >= MUCH:
+        return Sign(title, Stands.FOR, number, why)
+    if score <= LITTLE:
+        return Sign(title, Stands.AGAINST, number, why)
+    return Sign(title, Stands.NOT_VISIBLE, number, why)

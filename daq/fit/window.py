@@ -1,0 +1,67 @@
+"""The answer as a window to put the saddle into, and what speaks against going rearward for light hands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from daq.fit.ridden import Ridden
+
+WINDOW_MM = 10.0
+"""An answer is a window about this wide, not a point: riders, marks and clamps are not better. Common practice."""
+SADDLE_WORSE = 2.0
+"""Points of saddle discomfort between the ends of a sweep that count."""
+REARWARD_STUDY = (
+    "further back costs comfort: in one study of 34 riders a rearward saddle raised pubic pressure; "
+    "light hands are no reason to go back beyond the window"
+)
+
+
+def window_mm(sweep: Ridden | None) -> tuple[float, float] | None:
+    """Foremost and rearmost setback to choose from: from the onset back; None without a named onset."""
+    if sweep is None or sweep.named is None or sweep.named.onset_mm is None:
+        return None
+    return sweep.named.onset_mm, sweep.named.onset_mm + WINDOW_MM
+
+
+def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_mm: float | None) -> tuple[str, ...]:
+    """One sentence for each thing that speaks against a rearward choice. The onset limits coming forward; it is no
+    target for going back."""
+    window = window_mm(sweep)
+    found = []
+    if window is not None and sweep is not None:
+        rear_mm = max(sweep.plan.positions_mm)
+        if window[1] > rear_mm:
+            found.append(
+                f"the window reaches behind the rear end of the sweep, {rear_mm:g} mm: nothing was ridden there"
+            )
+        if chosen_mm is not None and chosen_mm > window[1]:
+            found.append(f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window: {REARWARD_STUDY}")
+        if chosen_mm is not None and chosen_mm < window[0]:
+            found.append(
+                f"{chosen_mm:g} mm lies {window[0] - chosen_mm:.0f} mm forward of the onset: the hands carry more"
+            )
+    elif chosen_mm is not None and present_mm is not None and chosen_mm > present_mm:
+        found.append(f"no onset was found, so hand load gives no reason to go back: {REARWARD_STUDY}")
+    if sweep is not None:
+        found += _saddle_said(sweep)
+    return tuple(found)
+
+
+def _saddle_said(sweep: Ridden) -> Sequence[str]:
+    """Whether the saddle was scored worse at the rear."""
+    said = [
+        (step.setback_mm, sweep.notes[i]["saddle"])
+        for i, step in enumerate(sweep.steps)
+        if "saddle" in sweep.notes.get(i, {})
+    ]
+    if len(said) < 4:
+        return []
+    said.sort()
+    third = max(1, len(said) // 3)
+    front = sum(score for _, score in said[:third]) / third
+    rear = sum(score for _, score in said[-third:]) / third
+    if rear - front < SADDLE_WORSE:
+        return []
+    return [
+        f"the rider scored the saddle {rear:.1f} at the rear and {front:.1f} at the front of 10 (worse at the rear)"
+    ]

@@ -1,0 +1,131 @@
+"""The drawings of the printed page as SVG: hand load over setback, and where the weight rests.
+
+Black on white: sweeps are told apart by their marks and dashes. Only numbers and escaped text go in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
+
+from markupsafe import Markup, escape
+
+from daq.fit.case import Evidence
+from daq.fit.ridden import Ridden
+from daq.measure.mechanics import Shares, shares
+from daq.rig import Rig
+from daq.sweep.onset import fitted_line, standard_errors
+from daq.values import StepMean
+
+WIDTH, HEIGHT = 560, 300
+LEFT, RIGHT, TOP, BOTTOM = 48, 548, 26, 250
+MARKS = ("M-4,0A4,4 0 1 0 4,0A4,4 0 1 0 -4,0Z", "M-4,-4H4V4H-4Z", "M0,-5L5,4H-5Z", "M0,-5L5,0L0,5L-5,0Z")
+DASHES = ("none", "6 3", "2 3", "9 3 2 3")
+Z_95 = 1.96
+Scale: TypeAlias = Callable[[float], float]
+
+
+def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
+    """All sweeps over each other, front of the bicycle on the right; window, present and chosen setback marked."""
+    loads = [step.hand_load_n for sweep in sweeps for step in sweep.steps]
+    places = [step.setback_mm for sweep in sweeps for step in sweep.steps]
+    places += [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]
+    if not loads:
+        return Markup("")
+    rear, front = max(places) + 3.0, min(places) - 3.0
+    spread = max(max(loads) - min(loads), 10.0)
+    low, high = min(loads) - 0.15 * spread, max(loads) + 0.25 * spread
+
+    def x(mm: float) -> float:
+        return LEFT + (rear - mm) / (rear - front) * (RIGHT - LEFT)
+
+    def y(n: float) -> float:
+        return BOTTOM - (n - low) / (high - low) * (BOTTOM - TOP)
+
+    parts = [*_axes(x, y, rear, front, low, high), *_window(evidence, x)]
+    for k, sweep in enumerate(sweeps):
+        parts += _curve(sweep, k % len(MARKS), x, y)
+    parts += _names(sweeps)
+    title = escape("Hand load against setback: " + ", ".join(sweep.name for sweep in sweeps))
+    head = f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img"><title>{title}</title>'
+    return Markup(head + "".join(parts) + "</svg>")
+
+
+def _axes(x: Scale, y: Scale, rear: float, front: float, low: float, high: float) -> list[str]:
+    parts = [f'<path class="axis" d="M{LEFT},{BOTTOM}H{RIGHT}M{LEFT},{TOP}V{BOTTOM}"/>']
+    for mm in range(int(-(-front // 10)) * 10, int(rear) + 1, 10):
+        parts.append(f'<path class="axis" d="M{x(mm):.1f},{BOTTOM}v5"/>{_text(x(mm), BOTTOM + 18, str(mm), "middle")}')
+    apart = next(step for step in (5, 10, 20, 50, 100, 200) if (high - low) / step <= 7)
+    for n in range(int(-(-low // apart)) * apart, int(high) + 1, apart):
+        parts.append(f'<path class="grid" d="M{LEFT},{y(n):.1f}H{RIGHT}"/>{_text(LEFT - 6, y(n) + 4, str(n), "end")}')
+    words = "setback, mm behind the BB; front of the bicycle to the right"
+    parts.append(_text((LEFT + RIGHT) / 2, BOTTOM + 36, words, "middle"))
+    parts.append(_text(LEFT, TOP - 10, "hand load, N (bars 95 %)", "start"))
+    return parts
+
+
+def _window(evidence: Evidence, x: Scale) -> list[str]:
+    parts = []
+    if evidence.window_mm is not None:
+        front, rear = evidence.window_mm
+        size = f'width="{x(front) - x(rear):.1f}" height="{BOTTOM - TOP}"'
+        parts.append(f'<rect class="window" x="{x(rear):.1f}" y="{TOP}" {size}/>')
+        parts.append(_text((x(front) + x(rear)) / 2, TOP + 12, "window", "middle"))
+    for mm, name in ((evidence.present_mm, "was"), (evidence.chosen_mm, "new")):
+        if mm is not None:
+            parts.append(f'<path class="place {name}" d="M{x(mm):.1f},{TOP + 16}V{BOTTOM}"/>')
+            parts.append(_text(x(mm) + 3, BOTTOM - 4, f"{name} {mm:.0f}", "start"))
+    return parts
+
+
+def _curve(sweep: Ridden, k: int, x: Scale, y: Scale) -> list[str]:
+    parts = []
+    if sweep.onset is not None:
+        setbacks, loads = fitted_line(sweep.steps, sweep.onset)
+        d = "L".join(f"{x(mm):.1f},{y(n):.1f}" for mm, n in zip(setbacks, loads, strict=True))
+        parts.append(f'<path class="fit" stroke-dasharray="{DASHES[k]}" d="M{d}"/>')
+    for step, se_n in zip(sweep.steps, standard_errors(sweep.steps), strict=True):
+        if se_n == se_n:
+            low, high = y(step.hand_load_n - Z_95 * se_n), y(step.hand_load_n + Z_95 * se_n)
+            parts.append(f'<path class="bar" d="M{x(step.setback_mm):.1f},{low:.1f}V{high:.1f}"/>')
+        at = f"translate({x(step.setback_mm):.1f},{y(step.hand_load_n):.1f})"
+        parts.append(f'<path class="mark" transform="{at}" d="{MARKS[k]}"/>')
+    return parts
+
+
+def _names(sweeps: Sequence[Ridden]) -> list[str]:
+    parts = []
+    for k, sweep in enumerate(sweeps):
+        at = LEFT + 190 + 120 * k
+        parts.append(f'<path class="mark" transform="translate({at},{TOP - 14})" d="{MARKS[k % len(MARKS)]}"/>')
+        parts.append(_text(at + 9, TOP - 10, sweep.name, "start"))
+    return parts
+
+
+def _text(x: float, y: float, words: str, anchor: str) -> str:
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
+
+
+def shares_at(sweep: Ridden, rig: Rig, setback_mm: float) -> Shares | None:
+    """How the weight was shared at the ridden position nearest to this setback; None without the mass."""
+    if sweep.mass_kg is None or not sweep.steps:
+        return None
+    step: StepMean = min(sweep.steps, key=lambda one: abs(one.setback_mm - setback_mm))
+    return shares(step.hand_load_n, step.saddle_load_n, mass_kg=sweep.mass_kg, g_m_s2=rig.g_m_s2)
+
+
+def supports_drawing(found: Shares) -> Markup:
+    """The rider as a few lines, an arrow as long as each share under saddle, feet and hands."""
+    places = (("saddle", 62, 96, found.saddle), ("feet", 122, 168, found.feet), ("hands", 196, 84, found.hands))
+    limbs = "M66,86L118,44L192,76M66,86L132,116L122,160M118,44l14,-14"
+    body = f'<path class="rider" d="{limbs}"/><circle class="rider" cx="138" cy="22" r="11"/>'
+    arrows = []
+    for name, x, y, share in places:
+        length = 20 + 90 * max(0.0, share)
+        arrows.append(f'<path class="arrow" d="M{x},{y + length:.0f}V{y + 6}m-5,8l5,-9l5,9"/>')
+        arrows.append(_text(x, y + length + 14, f"{name} {100 * share:.0f} %", "middle"))
+    title = (
+        f"Weight on saddle {100 * found.saddle:.0f} %, feet {100 * found.feet:.0f} %, hands {100 * found.hands:.0f} %"
+    )
+    head = f'<svg class="supports" viewBox="0 0 240 236" role="img"><title>{title}</title>'
+    return Markup(f"{head}{body}{''.join(arrows)}</svg>")

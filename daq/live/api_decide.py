@@ -1,0 +1,54 @@
+"""The routes of the decision, the printed page and the follow-up."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.responses import HTMLResponse
+
+from daq.fit.case import evidence_of
+from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
+from daq.keep import visits
+from daq.keep.case import case_of
+from daq.keep.report import printed
+from daq.live.deciding import due, evidence_fields
+from daq.live.session import Session
+
+
+def add_deciding(app: FastAPI, session: Session) -> None:
+    """The routes after a sweep."""
+    desk = session.desk
+
+    @app.get("/api/v1/visit/evidence")
+    async def evidence(setback_mm: float | None = None) -> dict[str, Any]:
+        """What today's sweeps say, for the setback the fitter thinks of."""
+        visit_id = desk.open_id()
+        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        recheck = datetime.date.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
+        return {**evidence_fields(case, evidence_of(case, setback_mm)), "recheck_on": recheck.isoformat()}
+
+    @app.put("/api/v1/visit/decision")
+    async def decision(body: Decision) -> dict[str, Any] | None:
+        """The fitter's decision; an earlier one of the visit stays in the records."""
+        await desk.decide(body.model_dump(mode="json"))
+        return desk.fields()
+
+    @app.get("/api/v1/visits/{visit_id}/report", response_class=HTMLResponse)
+    async def report(visit_id: int) -> str:
+        """The page the client takes home."""
+        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        return printed(case, evidence_of(case))
+
+    @app.get("/api/v1/follow-ups")
+    async def follow_ups() -> list[dict[str, Any]]:
+        """Who is to be asked, the longest due first; those answered last."""
+        return await desk.ask(due)
+
+    @app.put("/api/v1/visits/{visit_id}/follow-up")
+    async def follow_up(visit_id: int, body: FollowUp) -> dict[str, str]:
+        """What the client says weeks later."""
+        await desk.ask(lambda store: visits.visit(store, visit_id))
+        await desk.ask(lambda store: visits.add_note(store, visit_id, "follow-up", body.model_dump()))
+        return {"outcome": body.outcome}

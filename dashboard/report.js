@@ -1,0 +1,2 @@
+/** The one button of the printed page. */
+document.getElementById("print")?.addEventListener("click", () => print());

@@ -1,0 +1,120 @@
+/** The decision: what today's sweeps say, what speaks for and against, what the fitter makes of it. */
+import { ask, look } from "../commands.js";
+import { changes, el, setAttribute, setText } from "../dom.js";
+import { field, gather, scatter } from "../form.js";
+import { number, range } from "../format.js";
+import { FORWARD_LIMIT } from "../words.js";
+import { overlay } from "./decide/overlay.js";
+import { disturberTable, placeTable, signTable, sweepTable } from "./decide/tables.js";
+
+/** @type {import("../form.js").Row[]} */
+const DECISION = [
+  {
+    path: "setback_mm",
+    words: "Setback decided",
+    kind: "number",
+    unit: "mm behind the BB",
+    least: -100,
+    most: 300,
+    step: 1,
+    required: true,
+  },
+  { path: "height_mm", words: "Saddle height", kind: "number", unit: "mm", least: 400, most: 1000 },
+  { path: "saddle_tilt_deg", words: "Saddle tilt", kind: "number", unit: "°", least: -20, most: 20 },
+  { path: "reach_mm", words: "Saddle to bar", kind: "number", unit: "mm", least: 200, most: 1000 },
+  { path: "reason", words: "Reason", kind: "long", required: true },
+  { path: "traded", words: "Given up for it", kind: "long" },
+  { path: "decided_by", words: "Decided by", kind: "text", required: true },
+  { path: "recheck_on", words: "Re-check on", kind: "date", required: true },
+];
+
+/** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
+export function mount(root, store) {
+  const fields = DECISION.map((row) => field(row, "decision"));
+  const shown = el("div", {});
+  const cautions = el("ul", { class: "cautions", role: "status" });
+  const problem = el("p", { class: "warning", role: "alert" });
+  const stages = el("p", { role: "status" });
+  const send = el("button", { type: "submit", class: "main" }, "Keep this decision");
+  const page = el("a", { class: "button main", target: "_blank", rel: "noopener" }, "Printed page");
+  const form = el(
+    "form",
+    { class: "plate", onsubmit: submit, "aria-label": "Decision" },
+    el("h2", {}, "The fitter decides"),
+    ...fields.map((each) => each.node),
+    cautions,
+    stages,
+    problem,
+    el("p", { class: "page-end" }, send, page),
+  );
+  root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Decide"), shown, form));
+  fields[0].input.addEventListener("change", () => void refresh(fields[0].input.valueAsNumber));
+
+  let asked = 0;
+  async function refresh(/** @type {number|undefined} */ setback_mm) {
+    const mine = ++asked;
+    const query = setback_mm === undefined || Number.isNaN(setback_mm) ? "" : `?setback_mm=${setback_mm}`;
+    const found = await look(`/api/v1/visit/evidence${query}`);
+    if (mine !== asked) return;
+    setAttribute(form, "hidden", !found.signs);
+    if (!found.signs) return shown.replaceChildren(el("p", { class: "warning" }, found.problem ?? ""));
+    shown.replaceChildren(...evidenceNodes(found));
+    cautions.replaceChildren(...found.cautions.map((/** @type {string} */ text) => el("li", { class: "warning" }, text)));
+    const staged = found.stages_mm.map((/** @type {number} */ mm) => number(mm)).join(" → ");
+    setText(stages, found.stages_mm.length > 1 ? `A big change: in stages, a week’s riding each: ${staged} mm.` : "");
+    if (setback_mm === undefined) scatter(fields, proposal(found));
+  }
+  /** What was decided before, else what is suggested, with today's measures. */
+  function proposal(/** @type {any} */ found) {
+    const { measured, intake } = store.state.visit ?? {};
+    return (
+      found.decision ?? {
+        setback_mm: found.chosen_mm === null ? null : Math.round(found.chosen_mm),
+        height_mm: measured?.height_mm ?? intake?.saddle.height_mm,
+        saddle_tilt_deg: measured?.saddle_tilt_deg ?? intake?.saddle.tilt_deg,
+        recheck_on: found.recheck_on,
+      }
+    );
+  }
+  async function submit(/** @type {Event} */ event) {
+    event.preventDefault();
+    if (await ask(store, "decision", "PUT", "/api/v1/visit/decision", gather(fields))) await refresh(undefined);
+  }
+
+  const changed = changes();
+  return store.onFrame(({ visit, sweep, problem: refused, sending }) => {
+    const ended = sweep?.accepts.length === 0;
+    if (changed(visit?.id, ended, sweep?.sweep_id)) void refresh(undefined);
+    setText(problem, refused ?? "");
+    setAttribute(send, "disabled", sending !== null);
+    setAttribute(page, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
+    setAttribute(page, "hidden", !visit?.decision);
+  });
+}
+
+function evidenceNodes(/** @type {any} */ found) {
+  const window_mm = found.window_mm
+    ? el("p", {}, "Window to choose from ", el("span", { class: "window-value" }, range(found.window_mm, "mm", 0)))
+    : el("p", {}, "No window: no onset is named.");
+  const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
+  return [
+    found.advice ? el("p", { class: "warning" }, found.advice) : null,
+    el(
+      "section",
+      { class: "plate", "aria-label": "Answer" },
+      el("p", { class: "sentence" }, found.sentence),
+      window_mm,
+      el("p", {}, FORWARD_LIMIT),
+      el("ul", {}, ...(main?.onset?.reasons ?? []).map((/** @type {string} */ text) => el("li", {}, text))),
+      found.sweeps.length ? overlay(found) : null,
+      sweepTable(found.sweeps),
+    ),
+    el("section", { class: "plate" }, signTable(found.signs)),
+    el(
+      "div",
+      { class: "two" },
+      el("section", { class: "plate" }, disturberTable(found.disturbers)),
+      el("section", { class: "plate" }, placeTable(found.places)),
+    ),
+  ].filter((node) => node !== null);
+}
