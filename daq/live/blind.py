@@ -12,7 +12,7 @@ from typing import Any
 
 from daq.live import messages
 
-SWEEP = ("state", "accepts", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band")
+SWEEP = ("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band")
 STROKE = ("start_s", "end_s", "power_w", "cadence_rpm", "scans", "flags")
 SOURCE = ("name", "kind", "state", "age_s", "rate_hz", "dropped", "damaged", "late", "clock_error_ms")
 SNAPSHOT = ("version", "now_s", "simulated", "recording")
@@ -28,8 +28,10 @@ def for_rider(message: str | bytes) -> str | None:
 
 
 def standing_for_rider(standing: dict[str, Any]) -> dict[str, Any]:
-    """How the sweep stands, for the rider's screen."""
-    return _kept(standing, SWEEP)
+    """How the sweep stands, for the rider's screen, which can send the stop and nothing else."""
+    if not standing:
+        return {}
+    return {**_kept(standing, SWEEP), "accepts": [event for event in standing["accepts"] if event == "stop"]}
 
 
 def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
@@ -39,7 +41,7 @@ def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
         "rig": {"name": "", "cells": [], "rate_hz": said["rig"]["rate_hz"]},
         "rider": None,
         "calibration": None,
-        "sweep": _kept(said["sweep"], SWEEP) if said["sweep"] else None,
+        "sweep": standing_for_rider(said["sweep"]) if said["sweep"] else None,
         "steps": [],
         "onset": None,
         "notices": [],

@@ -1,0 +1,69 @@
+"""Consents and dates from the command line, under pseudonyms."""
+
+import datetime
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from daq.cli import main
+from daq.keep import people
+from daq.keep.store import Store
+
+
+@pytest.fixture
+def known(tmp_path):
+    """A store with one client whose date is past and one whose is not; their pseudonyms, and the command."""
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        late = people.add_client(store, name="Ada Example", keep_until=datetime.date(2020, 1, 31))
+        kept = people.add_client(store, name="Max Muster", keep_until=datetime.date(2120, 1, 31))
+
+    def foreaft(*words):
+        return CliRunner().invoke(main, [*words, "--store", str(path)])
+
+    return late.pseudonym, kept.pseudonym, foreaft
+
+
+def test_those_whose_date_has_passed_are_listed(known):
+    late, kept, foreaft = known
+
+    done = foreaft("clients", "--overdue")
+
+    assert late in done.output
+    assert f"foreaft forget {late}" in done.output
+    assert kept not in done.output
+
+
+def test_a_new_date_takes_a_client_off_the_list(known):
+    late, _, foreaft = known
+
+    assert foreaft("keep-until", late, "2125-06-30").exit_code == 0
+    assert json.loads(foreaft("clients", "--overdue", "--json").stdout) == []
+
+
+def test_the_last_word_on_a_consent_counts(known):
+    late, _, foreaft = known
+
+    foreaft("consent", late, "research", "given")
+    given = json.loads(foreaft("clients", "--json").stdout)[0]
+    foreaft("consent", late, "research", "withdrawn")
+    withdrawn = json.loads(foreaft("clients", "--json").stdout)[0]
+
+    assert given["consents"] == {"service": False, "research": True, "images": False}
+    assert withdrawn["consents"]["research"] is False
+
+
+@pytest.mark.parametrize("words", [("clients",), ("clients", "--json"), ("clients", "--overdue")])
+def test_no_name_is_told(known, words):
+    done = known[2](*words)
+
+    assert done.exit_code == 0
+    assert not [name for name in ("Ada", "Example", "Max", "Muster") if name in done.output]
+
+
+def test_a_pseudonym_that_is_not_there_is_named(known):
+    done = known[2]("consent", "R-NOBODY", "research", "given")
+
+    assert done.exit_code == 4
+    assert "R-NOBODY" in done.stderr

@@ -1,0 +1,163 @@
+"""The daemon on a network, over real sockets: keys, passes, the rider's screen, and what it is never sent."""
+
+import asyncio
+import json
+import stat
+import time
+from pathlib import Path
+
+import httpx
+import pytest
+import websockets
+
+from daq.live import access
+from daq.live.access import COOKIE, Role
+from daq.live.blind import for_rider
+from daq.live.daemon import listen, serve, url_of
+from daq.live.keys_file import keys_at, read_keys
+from daq.live.links import links_of
+from tests.live.jig import SHORT, demo, until
+
+EXAMPLES = json.loads((Path(__file__).parent / "messages.json").read_text())
+KEPT_FROM_RIDERS = ("setback", "hands", "saddle", "load", "feet", "tilt", "planned", "mass", "R-0001", "onset_mm", "mm")
+
+
+def on_a_network(tmp_path, job, *, hours=1.0):
+    """Run job(url, session, keys) against the whole daemon of a demo that asks for keys."""
+    keys = access.new_keys(time.time(), hours)
+    listener = listen("127.0.0.1", 0)
+
+    async def inside():
+        await until(lambda: running.session.pipeline.channels)
+        await job(url_of(listener), running.session, keys)
+
+    with listener, demo(tmp_path) as running:
+        parts = [running._board.run, *links_of(running.session)]
+        whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
+        asyncio.run(asyncio.wait_for(whole, 60))
+
+
+def test_a_key_is_exchanged_for_a_pass_that_no_script_and_no_foreign_page_can_use(tmp_path):
+    async def job(url, session, keys):
+        async with httpx.AsyncClient(base_url=url) as browser:
+            assert (await browser.get("/api/v1/sweep")).status_code == 401
+            assert (await browser.get("/api/v1/access")).json()["role"] is None
+
+            answer = await browser.post("/api/v1/access", json={"token": keys.run})
+
+            assert answer.json()["role"] == "run"
+            # RFC 6265bis: HttpOnly keeps it from scripts, SameSite=Strict from requests that other sites start
+            words = {word.strip().lower() for word in answer.headers["set-cookie"].split(";")[1:]}
+            assert {"httponly", "samesite=strict", "path=/"} <= words
+            assert keys.run not in answer.headers["set-cookie"]
+            assert (await browser.get("/api/v1/sweep")).status_code == 200
+            await browser.delete("/api/v1/access")
+            assert (await browser.get("/api/v1/sweep")).status_code == 401
+
+    on_a_network(tmp_path, job)
+
+
+def test_wrong_keys_are_held_back_after_a_few(tmp_path):
+    async def job(url, session, keys):
+        async with httpx.AsyncClient(base_url=url) as browser:
+            codes = [(await browser.post("/api/v1/access", json={"token": f"no{i}"})).status_code for i in range(7)]
+            late = await browser.post("/api/v1/access", json={"token": keys.run})
+
+        assert codes == [401] * 5 + [429] * 2
+        assert late.status_code == 429
+        assert int(late.headers["retry-after"]) > 0
+
+    on_a_network(tmp_path, job)
+
+
+def test_the_riders_screen_stops_the_sweep_and_does_nothing_else(tmp_path):
+    async def job(url, session, keys):
+        async with httpx.AsyncClient(base_url=url) as screen:
+            await screen.post("/api/v1/access", json={"token": keys.ride})
+            await session.begin_sweep(SHORT)
+
+            begun = await screen.post("/api/v1/sweep/events", json={"event": "begin"})
+            stopped = await screen.post("/api/v1/sweep/events", json={"event": "stop"})
+
+        assert begun.status_code == 403
+        assert stopped.status_code == 200
+        assert stopped.json()["state"] == "stopped"
+        assert "setback" not in stopped.text
+
+    on_a_network(tmp_path, job)
+
+
+def test_the_riders_stream_is_effort_without_loads_or_setback(tmp_path):
+    async def job(url, session, keys):
+        cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RIDE)}"}
+        address = url.replace("http", "ws") + "api/v1/stream"
+        async with websockets.connect(address, additional_headers=cookie) as socket:
+            await session.begin_sweep(SHORT)
+            seen = {}
+            while not {"snapshot", "sources", "stroke", "sweep"} <= set(seen):
+                message = await socket.recv()
+                assert isinstance(message, str)
+                seen[json.loads(message)["type"]] = message
+
+        assert json.loads(seen["stroke"])["cadence_rpm"] > 0
+        for message in seen.values():
+            assert not [
+                word for word in ("setback", "hands_n", "saddle_n", "hand_load", "pseudonym") if word in message
+            ]
+
+    on_a_network(tmp_path, job)
+
+
+async def listened(socket):
+    """Listen until it is closed."""
+    while True:
+        await socket.recv()
+
+
+def test_a_stream_ends_with_the_time_of_its_key(tmp_path):
+    async def job(url, session, keys):
+        cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN)}"}
+        address = url.replace("http", "ws") + "api/v1/stream"
+        async with websockets.connect(address, additional_headers=cookie) as socket:
+            with pytest.raises(websockets.ConnectionClosed):
+                await asyncio.wait_for(listened(socket), 20)
+        with pytest.raises(websockets.InvalidStatus) as refused:
+            await websockets.connect(address, additional_headers=cookie)
+        assert refused.value.response.status_code == 403
+
+    on_a_network(tmp_path, job, hours=4 / 3600)
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example["type"])
+def test_no_message_tells_the_rider_what_the_fitter_sees(example):
+    said = for_rider(json.dumps(example))
+
+    kept = "" if said is None else said.replace('"cells":[]', "").replace('"onset":null', "")
+    assert not [word for word in KEPT_FROM_RIDERS if word in kept]
+
+
+def test_loads_are_not_sent_to_the_rider():
+    assert for_rider(b"\1\2") is None
+
+
+def test_a_kind_of_message_nobody_has_thought_of_yet_is_not_sent_to_the_rider():
+    assert for_rider('{"type": "new", "setback_mm": 52}') is None
+
+
+def test_keys_are_kept_for_their_owner_alone_and_found_again_until_their_time_is_over(tmp_path):
+    path = tmp_path / "state" / "keys.json"
+
+    made = keys_at(path, 1000.0, hours=2.0)
+
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert keys_at(path, 1000.0 + 7199, hours=2.0) == made
+    assert read_keys(path, 1000.0 + 7200) is None
+    assert keys_at(path, 1000.0 + 7200, hours=2.0).run != made.run
+
+
+@pytest.mark.parametrize("content", ["", "{}", "[]", '{"run": 1}', "null"])
+def test_a_keys_file_that_holds_no_keys_lets_nobody_in(tmp_path, content):
+    path = tmp_path / "keys.json"
+    path.write_text(content)
+
+    assert read_keys(path, 0.0) is None
