@@ -8,7 +8,7 @@ and starts every stage afresh, so a sweep can be computed again from its first i
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, TypeAlias
 
@@ -44,11 +44,20 @@ ZERO = "zero"
 
 
 def beginning(
-    plan: Plan, *, mass_kg: float | None, channels: Sequence[str], zero_counts: Array | None
+    plan: Plan,
+    *,
+    mass_kg: float | None,
+    channels: Sequence[str],
+    zero_counts: Array | None,
+    calibration: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """The content of the event that begins a sweep: all it depends on beside rig and calibration."""
+    """The content of the event that begins a sweep: all it depends on beside rig and calibration.
+
+    calibration: how it stands now. One that may not be trusted forbids the verdict; it is not judged again later.
+    """
     zero = None if zero_counts is None else zero_counts.tolist()
-    return {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels), "zero_counts": zero}
+    content = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels), "zero_counts": zero}
+    return content if calibration is None else {**content, "calibration": dict(calibration)}
 
 
 def item_of(said: Samples | board.Hello, received_us: int) -> Item:
@@ -72,6 +81,8 @@ class Pipeline:
         self.refused = 0
         """Notifications that could not be decoded."""
         self.progress: SweepProgress | None = None
+        self._calibration_doubt = ""
+        """Why the calibration forbids a verdict of this sweep."""
         self._begin(mass_kg)
 
     @property
@@ -169,7 +180,10 @@ class Pipeline:
         if len({step.setback_mm for step in progress.steps}) < FEWEST_POSITIONS:
             return []
         answer = onset(progress.steps, step_off_mm=progress.plan.step_off_mm)
-        return [guarded(answer, doubts(progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2))]
+        found = doubts(
+            progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt
+        )
+        return [guarded(answer, found)]
 
     def _listen(self, notification: Notification) -> None:
         """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing.
@@ -204,6 +218,8 @@ class Pipeline:
             self._begin(content["mass_kg"])
             self._name_channels(content["channels"])
             self.zero_counts = _counts(content["zero_counts"])
+            standing = content.get("calibration") or {"allows_verdict": True}
+            self._calibration_doubt = "" if standing["allows_verdict"] else standing["sentence"]
             positions = tuple(content["plan"]["positions_mm"])
             limits = (self._rig.geometry.setback_min_mm, self._rig.geometry.setback_max_mm)
             self.progress = SweepProgress(

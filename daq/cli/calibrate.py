@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import click
 
-from daq.cli.telling import REFUSED, fail, print_json
+from daq.cli.bench import bench, check
+from daq.cli.bench_talk import write_new
+from daq.cli.records import store_path
+from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, tell
 
 
 @click.group()
@@ -14,17 +20,26 @@ def calibrate() -> None:
     """Calibrate load cells with known weights."""
 
 
+calibrate.add_command(bench)
+calibrate.add_command(check)
+STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+
+
 @calibrate.command()
 @click.argument("points", type=click.File("r", encoding="utf-8"))
 @click.option("--order", default="1", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
 @click.option("--g", "g_m_s2", type=click.FloatRange(9.75, 9.85), help="Local gravity for mass_kg, m/s2.")
+@click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def fit(points: Any, order: str, g_m_s2: float | None, as_json: bool) -> None:
+def fit(points: Any, order: str, g_m_s2: float | None, expected_per_n: float | None, as_json: bool) -> None:
     """Fit a line or a curve through POINTS.csv, with columns load_n or mass_kg, and reading ("-": stdin)."""
     from daq.measure.calibration.report import fit_report
 
+    gravity = {} if g_m_s2 is None else {"g_m_s2": g_m_s2}
+    if expected_per_n == 0.0:
+        fail(REFUSED, "--expected-per-n: expected a number other than 0, negative for a cell wired the other way")
     try:
-        report = fit_report(points.read(), int(order), **({} if g_m_s2 is None else {"g_m_s2": g_m_s2}))
+        report = fit_report(points.read(), int(order), expected_per_n=expected_per_n, **gravity)
     except ValueError as error:
         fail(REFUSED, f"{points.name}: {error}")
     if as_json:
@@ -32,3 +47,137 @@ def fit(points: Any, order: str, g_m_s2: float | None, as_json: bool) -> None:
         return
     for name, value in report.items():
         click.echo(f"{name:28} {value}")
+
+
+@calibrate.command("list")
+@STORE
+@click.option("--json", "as_json", is_flag=True)
+def list_(store: Path | None, as_json: bool) -> None:
+    """All calibrations of the store, oldest first, and how each stands."""
+    from daq.keep import calibrations
+    from daq.live.calibration_desk import utc_now
+    from daq.live.standing import standing_of
+
+    rows = []
+    with _opened(store) as opened:
+        for one in calibrations.calibrations(opened):
+            checks = calibrations.checks(opened, one.calibration)
+            found = standing_of(one.calibration, checks, utc_now(), simulated=one.calibration.simulated)
+            rows.append(
+                {
+                    "number": one.id,
+                    "id": one.calibration.id,
+                    "made_utc": one.calibration.made_utc,
+                    "simulated": one.calibration.simulated,
+                    "cells": [channel.name for channel in one.calibration.forces],
+                    "certificate": one.bench_id is not None,
+                    "checks": len(checks),
+                    "standing": str(found.standing),
+                    "sentence": found.sentence,
+                }
+            )
+    if as_json:
+        print_json(rows)
+    for row in [] if as_json else rows:
+        label = " SIMULATED" if row["simulated"] else ""
+        click.echo(f"{row['number']:3}  {row['id']}{label}  {row['standing']}: {row['sentence']}")
+
+
+@calibrate.command()
+@click.argument("name")
+@STORE
+@click.option("--html", type=click.Path(dir_okay=False, path_type=Path), help="Write the page to print to this file.")
+@click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the calibration for a rig file.")
+def certificate(name: str, store: Path | None, html: Path | None, out: Path | None) -> None:
+    """The certificate of calibration NAME (its id or number): as JSON, or as a page to print."""
+    import json
+
+    from daq.keep import calibrations
+    from daq.live.api import PAGE
+    from daq.live.certificate_page import certificate_page
+    from daq.measure.calibration import to_dict
+
+    with _opened(store) as opened:
+        one = calibrations.found(opened, name)
+        if out is not None:
+            tell(f"wrote {write_new(out, json.dumps(to_dict(one.calibration), indent=1) + chr(10))}")
+            return
+        content = calibrations.certificate(opened, one.id)
+    if html is None:
+        print_json(content)
+    else:
+        css = (PAGE / "certificate.css").read_text(encoding="utf-8")
+        tell(f"wrote {write_new(html, certificate_page(content, css=css))}")
+
+
+@calibrate.command("cross-check")
+@click.argument("name")
+@STORE
+@click.option("--load-n", type=click.FloatRange(0.1, 5000), help="At this load; half the span when left out.")
+@click.option("--trials", default=200_000, show_default=True, type=click.IntRange(1000, 5_000_000))
+@click.option("--seed", default=0, type=click.IntRange(0))
+@click.option("--json", "as_json", is_flag=True)
+def cross_check_(name: str, store: Path | None, load_n: float | None, trials: int, seed: int, as_json: bool) -> None:
+    """The budget of calibration NAME by drawing every error from its distribution (GUM Supplement 1).
+
+    NAME: id or number in the store, or a calibration file.
+    """
+    import numpy as np
+
+    from daq.live.messages import plain
+    from daq.measure.calibration.monte_carlo import cross_check
+
+    rng = np.random.default_rng(seed)
+    rows = []
+    for channel in calibration_called(name, store).forces:
+        if channel.uncertainty is None:
+            fail(REFUSED, f"{channel.name}: calibrated without a budget, so there is nothing to check")
+        at_n = load_n or (0.5 * channel.span[1] if channel.span else 200.0)
+        rows.append({"channel": channel.name, "found": cross_check(channel.uncertainty, at_n, rng, trials=trials)})
+    if as_json:
+        print_json([{"channel": row["channel"], **plain(row["found"]), "agrees": row["found"].agrees} for row in rows])
+    for row in [] if as_json else rows:
+        found = row["found"]
+        low, high = found.by_drawing.symmetric
+        verdict = (
+            f"agree within {found.tolerance_n:.2g} N"
+            if found.agrees
+            else f"apart by {found.difference_n:.2g} N: few degrees of freedom, take more series; use the wider one"
+        )
+        click.echo(
+            f"{row['channel']} at {found.load_n:.1f} N: formulas ±{found.by_formula.expanded_n:.3g} N with "
+            f"{found.by_formula.dof:.0f} degrees of freedom, drawn {low:+.3g} to {high:+.3g} N; {verdict}"
+        )
+
+
+def calibration_called(name: str, store: Path | None) -> Any:
+    """A calibration by its file, or by id or number in the store."""
+    import json
+
+    from daq.keep import calibrations
+    from daq.measure.calibration import from_dict
+
+    file = Path(name)
+    if file.suffix == ".json" or file.exists():
+        try:
+            return from_dict(json.loads(file.read_text(encoding="utf-8")))
+        except (OSError, ValueError) as error:
+            fail(REFUSED, f"{name}: not a calibration: {getattr(error, 'strerror', None) or error}")
+    with _opened(store) as opened:
+        return calibrations.found(opened, name).calibration
+
+
+@contextlib.contextmanager
+def _opened(store: Path | None) -> Iterator[Any]:
+    """The store for reading; its errors as exit codes."""
+    from daq.keep.errors import StoreError
+    from daq.keep.store import Store
+
+    path = store_path(store)
+    if not path.exists():
+        fail(UNUSABLE, f"no store at {path}; name one with --store")
+    try:
+        with Store.open(path, write=False) as opened:
+            yield opened
+    except StoreError as error:
+        fail(UNUSABLE, error)

@@ -24,6 +24,7 @@ from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncert
 from daq.pipeline import Output
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
+from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, rider_of_kind
 from daq.rider.truth import LABEL, Truth
 from daq.rig import parse_rig
@@ -61,7 +62,7 @@ class Demo:
         clock = SessionClock(pace=pace)
         self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
         self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, before_beat=self._set_jig)
-        rig_text = rig_text_of(self._jig, self._board.port)
+        rig_text = rig_text_of(self._jig.geometry, self._board.port)
         rig, calibration = parse_rig(rig_text), calibration_of(self._jig.electronics)
         header = {
             "rig": rig_text,
@@ -152,9 +153,8 @@ def truth_fields(truth: Truth) -> dict[str, object]:
     }
 
 
-def rig_text_of(jig: SimulatedJig, port: str) -> str:
+def rig_text_of(at: JigGeometry, port: str) -> str:
     """The rig file of a simulated jig, as a person would write it."""
-    at = jig.geometry
     bar_mm, saddle_y_mm = (at.bar_x_m * 1e3, at.bar_y_m * 1e3), at.saddle_y_m * 1e3
     nose_mm, rear_mm = (-at.nose_cell_behind_mm, saddle_y_mm), (-at.rear_cell_behind_mm, saddle_y_mm)
     lines = [f'name = "simulated jig"\n[board]\nport = "{port}"']

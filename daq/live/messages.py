@@ -8,11 +8,12 @@ binary   one block of loads, little-endian, all floats 32 bit but t0:
          Block times are t0_s + dt_s, seconds of session time.
 text     one JSON object with a "type":
              snapshot   everything a page needs to start or to start again; always first
-             sources    how fresh each sensor is, about twice a second
+             sources    how fresh each sensor is, and what makes the loads doubtful, about twice a second
              stroke     one crank revolution averaged
              sweep      the sweep's state; on every change and about four times a second while it runs
              step       one position finished (or all steps again after a redo: see "steps")
              onset      the answer so far; after every step from the fifth on
+             bench      the guided calibration under way, about four times a second; {"bench": null} when it is left
              notice     one sentence for the person at the jig: {"type","level":"info|caution|alarm","text","t_s"}
 
 NaN and infinity become null. Shares are fractions. tests/live/messages.json holds one saved example of each
@@ -31,6 +32,7 @@ from typing import Any
 import numpy as np
 
 from daq.measure import mechanics
+from daq.measure.calibration import Expanded
 from daq.values import Loads, Stroke
 
 LOADS_KIND = 1
@@ -64,11 +66,16 @@ def text(kind: str, **fields: Any) -> str:
     return json.dumps({"type": kind, **plain(fields)}, allow_nan=False, separators=(",", ":"))
 
 
-def stroke(item: Stroke, *, mass_kg: float | None, g_m_s2: float, u_hands_n: float, u_saddle_n: float) -> str:
+def stroke(
+    item: Stroke, *, mass_kg: float | None, g_m_s2: float, hands: Expanded | None, saddle: Expanded | None
+) -> str:
     """The message of one stroke, with shares of the weight along the jig normal; null where something is unknown.
 
-    u_n are standard uncertainties; those of hands and saddle are NaN for a calibration without a budget.
+    hands, saddle: what the calibration says of these loads; None without a budget. u_n are standard uncertainties,
+    expanded_n those a page shows: the load lies within them with 95 % confidence.
     """
+    u_hands_n, u_saddle_n = (math.nan if one is None else one.standard_n for one in (hands, saddle))
+    factors = [one.coverage_factor for one in (hands, saddle) if one is not None]
     fields = {field.name: getattr(item, field.name) for field in dataclasses.fields(item) if field.name != "flags"}
     tilt_deg = 0.0 if math.isnan(item.tilt_deg) else item.tilt_deg
     known, u_feet_n = dict.fromkeys(("hands", "saddle", "feet"), math.nan), math.nan
@@ -84,6 +91,11 @@ def stroke(item: Stroke, *, mass_kg: float | None, g_m_s2: float, u_hands_n: flo
         shares=known,
         gradient_pct=100.0 * math.tan(math.radians(item.tilt_deg)),
         u_n={"hands": u_hands_n, "saddle": u_saddle_n, "feet": u_feet_n},
+        expanded_n={
+            "hands": None if hands is None else hands.expanded_n,
+            "saddle": None if saddle is None else saddle.expanded_n,
+            "feet": max(factors, default=math.nan) * u_feet_n,
+        },
     )
 
 

@@ -15,16 +15,16 @@ from daq import __version__
 from daq.keep.store import Store
 from daq.live.access import Keys
 from daq.live.daemon import serve
-from daq.live.links import links_of
+from daq.live.links import Link, links_of
 from daq.live.resuming import interrupted, resume
 from daq.live.session import Session
 from daq.live.storing import Storing
 from daq.live.systemd import report_to_manager
 from daq.live.view import Rider, troubles
-from daq.measure.calibration import Calibration, from_dict, in_order, to_dict
+from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
 from daq.rig import Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
-from daq.sources.transmitters import calibration_of, check_transmitter
+from daq.sources.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
@@ -42,7 +42,7 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
     if rig.calibration is None and rig.transmitter is not None:
         return calibration_of(rig.transmitter)
     if rig.calibration is None:
-        raise RigError(f"{path}: calibration: missing; name the calibration file of this jig's cells")
+        return uncalibrated(rig)
     file = path.parent / rig.calibration
     try:
         calibration = from_dict(json.loads(file.read_text(encoding="utf-8")))
@@ -52,6 +52,11 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
         raise RigError(f"{path}: calibration: cannot read {file}: {error.strerror}") from error
     except (ValueError, KeyError, TypeError) as error:
         raise RigError(f"{path}: calibration: {file} is not a calibration: {error}") from error
+
+
+def uncalibrated(rig: Rig) -> Calibration:
+    """What stands in for a calibration until there is one: every load unknown, everything recorded."""
+    return Calibration("none", UNKNOWN_UTC, tuple(Channel(channel.name, "unused") for channel in rig.channels))
 
 
 def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock) -> Storing:
@@ -83,6 +88,15 @@ async def serve_rig(
         session = Session(rig, calibration, clock, rider, storing=storing)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
     return await serve(session, [*links_of(session), manager], listener=listener, keys=keys)
+
+
+def on_rig(path: Path, store: Store) -> tuple[Session, list[Link]]:
+    """A new session on the board of a rig file, without a rider, and its links: for work at the bench."""
+    text, rig, calibration = read_rig(path)
+    clock = SessionClock()
+    storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
+    session = Session(rig, calibration, clock, Rider("R-0000", None), storing=storing)
+    return session, links_of(session)
 
 
 def _condition(session: Session) -> str:

@@ -33,6 +33,8 @@ class Zero:
 
 def zero_of(counts: Array, calibration: Calibration) -> Zero:
     """The zero of a rest, (n, k) counts in the calibration's channel order. Raises NoZero."""
+    if not calibration.forces:
+        raise NoZero("no cell is calibrated yet, so nothing can be told from its zero: calibrate first")
     if len(counts) < 4 * PARTS:
         raise NoZero(
             f"the board has sent {len(counts)} scans in the last {OVER_S:g} s: wait until it sends, then again"

@@ -12,11 +12,12 @@ import os
 import tty
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 
 from daq.rider.electronics import CELLS, Electronics
-from daq.rider.jig import JigBlock, SimulatedJig
+from daq.rider.jig import JigBlock
 from daq.rider.power_sensor import PowerNotice
 from daq.sources.clock import SessionClock
 from daq.values import Samples, Status
@@ -28,12 +29,22 @@ UNSENT_AT_MOST = 1 << 20
 """Bytes kept for a reader that stalls; a real board would lose scans beyond it too."""
 
 
+class Jig(Protocol):
+    """What the board is wired to: a rider's jig, or one with weights on a bench."""
+
+    @property
+    def electronics(self) -> Electronics: ...
+
+    def advance(self, duration_s: float) -> JigBlock:
+        """The scans of the next duration_s."""
+
+
 class SimulatedBoard:
     """The electronics of a simulated jig behind a pseudo-terminal; `port` is what a serial link opens."""
 
     def __init__(
         self,
-        jig: SimulatedJig,
+        jig: Jig,
         clock: SessionClock,
         *,
         on_notification: Callable[[int, str, bytes], None],

@@ -1,4 +1,5 @@
-"""What forbids a verdict, whatever the curve looks like: a sum that cannot be, a jig that moved."""
+"""What forbids a verdict, whatever the curve looks like: a sum that cannot be, a jig that moved, a calibration that may
+not be trusted."""
 
 from __future__ import annotations
 
@@ -12,9 +13,14 @@ TILT_SPREAD_DEG = 0.5
 """A tilt that differs more between steps moves the saddle 6 mm against gravity at 700 mm height."""
 
 
-def doubts(steps: Sequence[StepMean], *, mass_kg: float | None, g_m_s2: float) -> tuple[str, ...]:
-    """One sentence for each thing that forbids a verdict; empty when nothing does."""
-    return tuple(filter(None, (_feet(steps, mass_kg, g_m_s2), _tilt(steps))))
+def doubts(
+    steps: Sequence[StepMean], *, mass_kg: float | None, g_m_s2: float, calibration: str = ""
+) -> tuple[str, ...]:
+    """One sentence for each thing that forbids a verdict; empty when nothing does.
+
+    calibration: why the calibration may not be trusted, empty when it may.
+    """
+    return tuple(filter(None, (calibration, _feet(steps, mass_kg, g_m_s2), _tilt(steps))))
 
 
 def guarded(answer: Onset, found: Sequence[str]) -> Onset:

@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 
 from daq.live import messages
+from daq.measure.calibration import Expanded
 from daq.values import NAN, Loads, Status, Stroke
 
 EXAMPLES = {message["type"]: message for message in json.loads((Path(__file__).parent / "messages.json").read_text())}
+
+HANDS, SADDLE = Expanded(0.6, 0.3, 2.0, math.inf), Expanded(1.0, 0.4, 2.5, 5.0)
 
 
 def loads(n, cells=2):
@@ -43,15 +46,18 @@ def test_nan_and_infinity_become_null():
 def test_a_stroke_message_has_the_fields_of_the_example():
     stroke = Stroke(311.9, 312.5, 80.3, 431.2, 224.0, 0.02, 21.2, 199.6, (40.0, 40.3), 67, Status.CRANK_MARK)
 
-    sent = json.loads(messages.stroke(stroke, mass_kg=75.0, g_m_s2=9.80665, u_hands_n=0.3, u_saddle_n=0.4))
+    sent = json.loads(messages.stroke(stroke, mass_kg=75.0, g_m_s2=9.80665, hands=HANDS, saddle=SADDLE))
 
     assert set(EXAMPLES["stroke"]) - {"used"} <= set(sent)
     assert sent["shares"]["hands"] == pytest.approx(80.3 / 735.499, abs=1e-5)
+    assert sent["u_n"]["hands"] == 0.3
+    assert sent["expanded_n"]["hands"] == 0.6
+    assert sent["expanded_n"]["feet"] == pytest.approx(2.5 * sent["u_n"]["feet"])
 
 
 def test_without_the_riders_mass_shares_are_null():
     stroke = Stroke(0.0, 0.6, 80.3, 431.2, NAN, NAN, NAN, NAN, (), 67, Status(0))
 
-    sent = json.loads(messages.stroke(stroke, mass_kg=None, g_m_s2=9.80665, u_hands_n=NAN, u_saddle_n=NAN))
+    sent = json.loads(messages.stroke(stroke, mass_kg=None, g_m_s2=9.80665, hands=None, saddle=None))
 
     assert sent["shares"] == {"hands": None, "saddle": None, "feet": None}

@@ -29,6 +29,8 @@ class Standing(enum.StrEnum):
     EXPIRED = "expired"
     FROM_THE_FUTURE = "from-the-future"
     MISSING = "missing"
+    SIMULATED = "simulated"
+    """Made on a simulated jig and used on a real one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,12 @@ def validity(
     return Validity(
         Standing.VALID, f"calibrated {made.date()}, checked {last.date()}, valid to {until.date()}", until_utc
     )
+
+
+def fits_sweep_of(made_utc: str, ridden_utc: str, *, months: int = MONTHS) -> bool:
+    """Whether a calibration may be applied to a sweep ridden then: made within so many months before or after it."""
+    first, second = sorted((moment(made_utc), moment(ridden_utc)))
+    return second < _months_later(first, months)
 
 
 def moment(text: str) -> datetime:

@@ -1,0 +1,268 @@
+"""`foreaft calibrate bench` and `check`: an engineer at the jig, step by step."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from daq.cli.bench_talk import Typed, ended, hello_of, judged, walk
+from daq.cli.records import store_path
+from daq.cli.telling import MISSING, REFUSED, UNUSABLE, fail, print_json
+
+if TYPE_CHECKING:
+    from daq.live.bench_wanted import Gravity, Reference, Wanted
+    from daq.live.session import Session
+
+T = TypeVar("T")
+RIG = click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
+STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+SIMULATED = click.option("--simulated", is_flag=True, help="Simulated cells and weights, to try it out. No --rig then.")
+PACE = click.option(
+    "--pace", default=1.0, show_default=True, type=click.FloatRange(0.5, 100), help="With --simulated: times faster."
+)
+WEIGHTS = [
+    click.option(
+        "--class", "weights_class", type=click.Choice(["E2", "F1", "F2", "M1", "M2", "M3"]), help="OIML R111."
+    ),
+    click.option("--certificate", default="", help="Certificate of weights or reference cell."),
+    click.option("--expanded", type=float, help="Its expanded uncertainty (k = 2) over the mass or force."),
+    click.option("--g", "g_m_s2", type=float, help="Local gravity, m/s2."),
+    click.option("--u-g", "u_g_m_s2", type=float, help="Its standard uncertainty, m/s2."),
+    click.option("--latitude", "latitude_deg", type=float, help="Gravity from latitude, degrees (WGS84), ..."),
+    click.option("--height", "height_m", default=0.0, help="... and height, m."),
+]
+
+
+def weights(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options that say how well a weight is known."""
+    for option in reversed(WEIGHTS):
+        command = option(command)
+    return command
+
+
+@click.command()
+@RIG
+@STORE
+@SIMULATED
+@PACE
+@click.option("--by", "made_by", help="Who calibrates.")
+@click.option("--place", default="", help="Where.")
+@click.option("--temperature", "temperature_degc", type=float, help="Of the room, degrees C.")
+@click.option("--remarks", default="")
+@click.option("--kg", "masses", help="Masses on each cell, lightest first: 5,10,20,30,40.")
+@click.option("--newtons", help="In place of --kg: forces by a reference cell.")
+@click.option("--cell", "cells", multiple=True, help="A cell to calibrate; all load cells when left out.")
+@weights
+@click.option("--series", default=3, show_default=True, help="Times up and down.")
+@click.option("--order", default="2", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
+@click.option("--read-s", default=5.0, show_default=True, help="Seconds a reading takes.")
+@click.option("--warm-up", "warm_up_min", default=15.0, show_default=True, help="Minutes.")
+@click.option("--on-for", "on_for_min", default=0.0, help="Minutes the power is on already.")
+@click.option("--creep", "creep_min", default=30.0, show_default=True, help="Minutes of creep test; 0: none.")
+@click.option("--cross-talk-kg", "crosstalk_kg", default=0.0, help="Mass put on each cell in turn; 0: none.")
+@click.option("--off-axis", "places", multiple=True, help='"left edge of the saddle:saddle_nose,saddle_rear:20"')
+@click.option("--tilts", help="Tilts of the empty jig in degrees, up and down: 0,2,4,2,0.")
+@click.option("--level", "known_tilts", is_flag=True, help="The tilts are set with a level: calibrate the tilt too.")
+@click.option("--expected-per-n", "expected", multiple=True, help="Counts per newton by data sheet: hands_left=8550.")
+@click.option("--resume", is_flag=True, help="Go on with the calibration that was left in the middle.")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Folder for the two files; the rig's.")
+@click.option("--seed", default=1, type=click.IntRange(0), help="With --simulated: other cells.")
+@click.option("--json", "as_json", is_flag=True, help="What came of it as JSON.")
+def bench(
+    rig_file: Path | None,
+    store: Path | None,
+    simulated: bool,
+    pace: float,
+    resume: bool,
+    out: Path | None,
+    seed: int,
+    as_json: bool,
+    **words: Any,
+) -> None:
+    """Calibrate the cells of a jig, guided: warm-up, zero, weights up and down, creep, off-axis, cross-talk, tilts.
+
+    Every reading is judged before it is taken, and can be taken again. Leave with q; --resume goes on. What comes of
+    it is kept in the store for ever, with its certificate, and written as two files: the calibration for the rig file
+    to name, and the certificate to print.
+    """
+    wanted = None if resume else _wanted(words)
+    on_for_min = words["on_for_min"]
+
+    async def work(session: Session, hang: Callable[..., None] | None) -> int:
+        await hello_of(session)
+        desk = session.calibrating
+        if wanted is None:
+            await desk.take_up_bench(on_for_min=on_for_min)
+        else:
+            await desk.begin_bench(wanted)
+        return await walk(session, Typed(), hang=hang)
+
+    def finish(session: Session) -> None:
+        ended(session, out or (rig_file.parent if rig_file else Path()), as_json=as_json)
+
+    _run(rig_file, store, simulated, pace, seed, work, finish)
+
+
+@click.command()
+@RIG
+@STORE
+@click.option("--on", required=True, help="hands, saddle, or the name of a cell.")
+@click.option("--kg", "mass_kg", required=True, type=click.FloatRange(0.1, 500), help="The weight.")
+@weights
+@click.option("--json", "as_json", is_flag=True)
+def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as_json: bool, **words: Any) -> None:
+    """Check the sensitivity with one known weight, before each day's work.
+
+    Zeroes the empty jig, then reads the weight. Exit code 1 when it does not show what it weighs; that is kept too,
+    and no verdict is given until a check passes.
+    """
+    from daq.measure.calibration.weights import pull_n
+
+    made = []
+    reference, gravity = _reference(words), _gravity(words)
+
+    async def work(session: Session, _: Callable[..., None] | None) -> int:
+        await hello_of(session)
+        g_m_s2, u_g_m_s2 = gravity.value(session.rig)
+        made.append(
+            await judged(
+                session,
+                Typed(),
+                on=on,
+                load_n=pull_n(mass_kg, g_m_s2),
+                weights=reference.weights(),
+                u_gravity_relative=u_g_m_s2 / g_m_s2,
+            )
+        )
+        return 0 if made[0].passed else 1
+
+    def finish(_: Session) -> None:
+        if made and as_json:
+            from daq.live.messages import plain
+
+            print_json({**plain(made[0]), "passed": made[0].passed, "sentence": made[0].sentence})
+        elif made:
+            click.echo(made[0].sentence)
+
+    _run(rig_file, store, False, 1.0, 0, work, finish)
+
+
+def _run(
+    rig_file: Path | None,
+    store: Path | None,
+    simulated: bool,
+    pace: float,
+    seed: int,
+    work: Callable[[Session, Callable[..., None] | None], Coroutine[Any, Any, int]],
+    finish: Callable[[Session], None],
+) -> None:
+    """A session on the board of the rig file, or on simulated cells, around some work."""
+    from daq.keep.errors import StoreError
+    from daq.keep.store import Store
+    from daq.live.bench_simulated import SimulatedBench
+    from daq.live.daemon import serve
+    from daq.live.real import on_rig
+    from daq.rig import RigError
+
+    if simulated == (rig_file is not None):
+        fail(REFUSED, "expected either --rig with the jig to calibrate, or --simulated")
+    path = store_path(store)
+    code = [MISSING]
+    try:
+        with contextlib.ExitStack() as stack:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            opened = stack.enter_context(Store.open(path))
+
+            async def all_of_it() -> Session:
+                hang: Callable[..., None] | None = None
+                if rig_file is None:
+                    made = SimulatedBench(opened, seed=seed, pace=pace)
+                    session, links, hang = made.session, made.links, made.hang
+                else:
+                    session, links = on_rig(rig_file, opened)
+
+                async def until() -> None:
+                    code[0] = await work(session, hang)
+
+                await serve(session, links, until=until())
+                return session
+
+            finish(asyncio.run(all_of_it()))
+    except RigError as error:
+        fail(REFUSED, error)
+    except StoreError as error:
+        fail(UNUSABLE, error)
+    except (TimeoutError, ConnectionError) as error:
+        fail(MISSING, error)
+    except ValueError as error:
+        fail(REFUSED, error)
+    raise SystemExit(code[0])
+
+
+def _wanted(words: dict[str, Any]) -> Wanted:
+    """The words of the command as what is wanted of the bench."""
+    from daq.live.bench_wanted import Wanted
+
+    if not words["made_by"]:
+        fail(REFUSED, "--by: expected who calibrates; a certificate names its maker")
+    plain = ("made_by", "place", "temperature_degc", "remarks", "series", "read_s", "warm_up_min", "on_for_min")
+    return _checked(
+        Wanted,
+        **{name: words[name] for name in (*plain, "creep_min", "crosstalk_kg", "known_tilts", "cells")},
+        order=int(words["order"]),
+        masses_kg=_numbers("--kg", words["masses"]),
+        loads_n=_numbers("--newtons", words["newtons"]),
+        tilts_deg=_numbers("--tilts", words["tilts"]),
+        reference=_reference(words),
+        gravity=_gravity(words),
+        places=[_place(text) for text in words["places"]],
+        expected_per_n=dict(_expected(text) for text in words["expected"]),
+    )
+
+
+def _checked(made: type[T], **fields: Any) -> T:
+    """The fields as a checked whole; a refusal names each wrong one."""
+    from pydantic import ValidationError
+
+    try:
+        return made(**fields)
+    except ValidationError as error:
+        said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}, got {one['input']!r}" for one in error.errors()]
+        fail(REFUSED, "; ".join(said))
+
+
+def _reference(words: dict[str, Any]) -> Reference:
+    from daq.live.bench_wanted import Reference
+
+    names = {"weights_class": "weights_class", "certificate": "certificate", "expanded": "expanded_relative"}
+    return _checked(Reference, **{field: words[option] for option, field in names.items()})
+
+
+def _gravity(words: dict[str, Any]) -> Gravity:
+    from daq.live.bench_wanted import Gravity
+
+    return _checked(Gravity, **{name: words[name] for name in ("g_m_s2", "u_g_m_s2", "latitude_deg", "height_m")})
+
+
+def _numbers(option: str, text: str | None) -> tuple[float, ...]:
+    try:
+        return tuple(float(part) for part in text.split(",")) if text else ()
+    except ValueError:
+        fail(REFUSED, f"{option}: expected numbers with commas between them, got {text!r}")
+
+
+def _place(text: str) -> dict[str, Any]:
+    parts = text.rsplit(":", 2)
+    if len(parts) != 3:
+        fail(REFUSED, f'--off-axis: expected "name of the place:cell,cell:kg", got {text!r}')
+    return {"name": parts[0], "cells": parts[1].split(","), "mass_kg": parts[2]}
+
+
+def _expected(text: str) -> tuple[str, float]:
+    cell, _, per_n = text.partition("=")
+    return cell, _numbers("--expected-per-n", per_n or "nothing")[0]

@@ -1,0 +1,199 @@
+"""The conversation at the bench: what to do next, the reading as it lives, what was found, and the engineer's word."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from daq.cli.telling import REFUSED, fail, print_json, tell
+
+if TYPE_CHECKING:
+    from daq.live.bench import BenchDesk
+    from daq.live.session import Session
+    from daq.measure.calibration.validity import SensitivityCheck
+
+HELLO_WITHIN_S = 15.0
+LOOK_S = 0.02
+SHOW_S = 0.25
+ARRIVES_S = 0.15
+"""Real time after which everything a simulated board has sent is here."""
+WORDS = (
+    "Enter reads; a accepts a reading against what was found; r reads the last one again (r TASK another one); "
+    "series CELL N a whole series; s leaves the rest of this stage out; stop ends it for good; q leaves, and --resume "
+    "goes on"
+)
+
+
+class Typed:
+    """Lines of standard input, one by one, without holding up the acquisition."""
+
+    def __init__(self) -> None:
+        self._lines: asyncio.Queue[str | None] = asyncio.Queue()
+        self._loop = asyncio.get_running_loop()
+        threading.Thread(target=self._read, args=(sys.stdin,), daemon=True).start()
+
+    async def line(self, while_waiting: Callable[[], None] = lambda: None) -> str | None:
+        """The next line; None when there will be none."""
+        while True:
+            try:
+                return await asyncio.wait_for(self._lines.get(), SHOW_S)
+            except TimeoutError:
+                while_waiting()
+
+    def _read(self, lines: Any) -> None:
+        for line in lines:
+            self._loop.call_soon_threadsafe(self._lines.put_nowait, line.strip())
+        self._loop.call_soon_threadsafe(self._lines.put_nowait, None)
+
+
+async def hello_of(session: Session) -> None:
+    """Wait for the board. TimeoutError saying what is wrong with its link."""
+    for _ in range(round(HELLO_WITHIN_S / LOOK_S)):
+        if session.greeting is not None and session.pipeline.channels:
+            return
+        await asyncio.sleep(LOOK_S)
+    why = session.links["board"]() or "it has not said hello; is it a board that speaks the wire protocol?"
+    raise TimeoutError(f"no board: {why}")
+
+
+async def walk(session: Session, typed: Typed, *, hang: Callable[..., None] | None) -> int:
+    """Through the readings until none is due or the engineer leaves; the exit code."""
+    desk = session.calibrating.under_way()
+    tell(WORDS)
+    while True:
+        if desk.bench.task is None and not desk.problem:
+            return 0
+        await _shown(desk)
+        line = await typed.line(lambda: _live(desk))
+        if line in (None, "q"):
+            tell(f"left at {desk.fields()['done']} of {desk.fields()['planned']} readings; --resume goes on")
+            return 0
+        try:
+            await _done(desk, line or "", hang)
+        except ValueError as error:
+            tell(f"  not now: {error}")
+
+
+async def _shown(desk: BenchDesk) -> None:
+    """The task, after everything sent so far has arrived."""
+    await asyncio.sleep(ARRIVES_S)
+    fields = desk.fields()
+    if desk.problem:
+        tell(f"{desk.problem}\n  read again what is named (r TASK, series CELL N), or q")
+    elif desk.pending:
+        for finding in desk.pending:
+            tell(f"  ! {finding.sentence}")
+        tell("  Enter reads again" + ("; a accepts it all the same" if "accept" in fields["accepts"] else ""))
+    elif fields["task"] is not None:
+        tell(f"[{fields['done'] + 1}/{fields['planned']}] {fields['task']['id']}: {fields['instruction']}")
+
+
+async def _done(desk: BenchDesk, line: str, hang: Callable[..., None] | None) -> None:
+    """What the engineer said, done. ValueError when it does not fit."""
+    word, *rest = line.split()[:3] or [""]
+    match word, rest:
+        case "", _:
+            desk.read()
+            await _until_over(desk)
+        case "a", _:
+            await desk.accept()
+            await _until_over(desk)
+        case "r", []:
+            await desk.redo_last()
+        case "r", [task]:
+            await desk.redo(task)
+        case "series", [cell, number] if number.isdecimal():
+            await desk.redo_series(cell, int(number))
+        case "s", _:
+            await desk.skip()
+        case "stop", _:
+            await desk.stop()
+        case "hang", [cell, load_n] if hang is not None:
+            hang({cell: float(load_n)})
+            await asyncio.sleep(ARRIVES_S)
+        case _:
+            raise ValueError(f"expected one of these, got {line!r}: {WORDS}")
+
+
+async def _until_over(desk: BenchDesk) -> None:
+    before = len(desk.bench.taken)
+    since = 0.0
+    while (reading := desk.fields()["reading"]) is not None:
+        await asyncio.sleep(LOOK_S)
+        since += LOOK_S
+        if since >= SHOW_S:
+            since = 0.0
+            _show(f"  {reading['seconds']:6.1f} of {reading['of_s']:.0f} s   {_loads(desk)}")
+    for taken in desk.bench.taken[before:]:
+        cells = zip(desk.bench.plan.channels, taken.counts, taken.sd_counts, strict=True)
+        shown = "  ".join(f"{name} {counts:.1f} ±{sd:.0f}" for name, counts, sd in cells)
+        tell(f"  taken: {shown}")
+
+
+def _live(desk: BenchDesk) -> None:
+    _show(f"  now {_loads(desk)}")
+
+
+def _show(text: str) -> None:
+    """A line that the next one overwrites; nothing when nobody looks."""
+    if sys.stderr.isatty():
+        click.echo(f"\r{text:110.110}", err=True, nl=False)
+
+
+def _loads(desk: BenchDesk) -> str:
+    return "  ".join(
+        f"{one['cell']} {one['counts']:.0f}" + ("" if one["load_n"] is None else f" ({one['load_n']:.2f} N)")
+        for one in desk.live()
+    )
+
+
+def ended(session: Session, folder: Path, *, as_json: bool) -> None:
+    """Write what came of it: the calibration for the rig file to name, the certificate to print."""
+    from daq.measure.calibration import to_dict
+
+    bench = session.calibrating.bench
+    if bench is None or bench.calibration is None:
+        return
+    calibration = bench.calibration
+    file = write_new(folder / f"calibration-{calibration.id}.json", json.dumps(to_dict(calibration), indent=1) + "\n")
+    tell(f'calibration {calibration.id} is kept. The rig file names it as: calibration = "{file.name}"')
+    tell(f"certificate: foreaft calibrate certificate {calibration.id} --html FILE")
+    if as_json:
+        print_json(to_dict(calibration))
+    else:
+        click.echo(file)
+
+
+def write_new(path: Path, text: str) -> Path:
+    """Write a file that is not there yet; one that is there is never overwritten."""
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        fail(REFUSED, f"{path} is there already, and a calibration is never overwritten: name another folder or file")
+    except OSError as error:
+        fail(REFUSED, f"cannot write {path}: {error.strerror}")
+    return path
+
+
+async def judged(session: Session, typed: Typed, *, on: str, **weight: Any) -> SensitivityCheck:
+    """The daily check: zero, then the weight."""
+    tell("take everything off the jig and leave it, then press Enter")
+    await typed.line()
+    await asyncio.sleep(_SETTLE_S)
+    await session.take_zero()
+    tell(f"put {weight['load_n']:.2f} N on {on}, let it hang still, then press Enter")
+    await typed.line()
+    await asyncio.sleep(_SETTLE_S)
+    return await session.calibrating.check(on=on, **weight)
+
+
+_SETTLE_S = 2.2
+"""The mean is over the last two seconds: all of them after the key was pressed."""

@@ -1,0 +1,192 @@
+"""What an engineer asks of a guided calibration, in words of the bench, made into the plan and its conditions.
+
+The same fields come from the command line and from the page.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from daq.measure.calibration import Calibration
+from daq.measure.calibration.bench_plan import BenchPlan, Place
+from daq.measure.calibration.bench_setup import Setup
+from daq.measure.calibration.cell import Conditions
+from daq.measure.calibration.certificate import Circumstances
+from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
+from daq.measure.gravity import LOCAL_ANOMALY_M_S2, normal_gravity_m_s2
+from daq.rig import Rig
+from daq.wire.hello import Channel, Hello, Kind
+
+Text = Annotated[str, Field(max_length=500)]
+Mass = Annotated[float, Field(gt=0, le=500)]
+ANYWHERE_M_S2 = (9.8322 - 9.7803) / 2.0 / math.sqrt(3.0)
+"""Standard uncertainty of gravity somewhere on Earth: half from equator to pole at sea level (WGS84), rectangular."""
+SENSITIVITY_PER_K = 2e-5
+"""Temperature effect on the sensitivity of compensated foil cells; common practice, no source."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class WantedPlace(_Part):
+    """An off-axis placement: a weight on a named place of a bar or saddle, shared by some cells."""
+
+    name: Annotated[str, Field(min_length=1, max_length=100)]
+    cells: Annotated[tuple[str, ...], Field(min_length=1)]
+    mass_kg: Mass
+
+
+class Reference(_Part):
+    """The weights: their class, or a certificate. With loads in newtons: the reference cell's certificate."""
+
+    weights_class: Literal["E2", "F1", "F2", "M1", "M2", "M3"] | None = None
+    certificate: Text = ""
+    expanded_relative: Annotated[float, Field(gt=0, lt=0.2)] | None = None
+    """Expanded uncertainty (k = 2) of the certificate over the mass or force."""
+
+    def weights(self) -> Weights:
+        """How well a load is known. ValueError when neither class nor certificate is given."""
+        if self.weights_class is not None:
+            return of_class(self.weights_class)
+        if self.expanded_relative is None:
+            raise ValueError(
+                "weights: expected their class (E2 to M3), or what their certificate states (expanded_relative)"
+            )
+        return certified(self.expanded_relative, 1.0, certificate=self.certificate or "by certificate")
+
+
+class Gravity(_Part):
+    """Local gravity, typed in or from latitude and height; without either the rig's."""
+
+    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] | None = None
+    u_g_m_s2: Annotated[float, Field(ge=0, le=0.05)] | None = None
+    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+    height_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
+
+    def value(self, rig: Rig) -> tuple[float, float]:
+        """Gravity and its standard uncertainty, m/s2."""
+        if self.g_m_s2 is not None:
+            return self.g_m_s2, LOCAL_ANOMALY_M_S2 if self.u_g_m_s2 is None else self.u_g_m_s2
+        if self.latitude_deg is not None:
+            return normal_gravity_m_s2(self.latitude_deg, self.height_m), LOCAL_ANOMALY_M_S2
+        typed = "g_m_s2" in rig.model_fields_set
+        return rig.g_m_s2, LOCAL_ANOMALY_M_S2 if typed else ANYWHERE_M_S2
+
+
+class Wanted(_Part):
+    """One guided calibration."""
+
+    made_by: Annotated[str, Field(min_length=1, max_length=200)]
+    place: Text = ""
+    temperature_degc: Annotated[float, Field(ge=-20, le=60)] | None = None
+    remarks: Text = ""
+    cells: tuple[str, ...] = ()
+    """Empty: all load cells of the rig."""
+    masses_kg: Annotated[tuple[Mass, ...], Field(max_length=20)] = ()
+    """Rising, without zero: what hangs on a cell at each step."""
+    loads_n: Annotated[tuple[Annotated[float, Field(gt=0, le=5000)], ...], Field(max_length=20)] = ()
+    """In place of masses: forces by a reference cell."""
+    reference: Reference
+    gravity: Gravity = Gravity()
+    series: Annotated[int, Field(ge=2, le=10)] = 3
+    order: Literal[1, 2] = 2
+    read_s: Annotated[float, Field(ge=2, le=120)] = 5.0
+    warm_up_min: Annotated[float, Field(ge=0, le=240)] = 15.0
+    on_for_min: Annotated[float, Field(ge=0, le=1440)] = 0.0
+    """The power is on for so long already."""
+    creep_min: Annotated[float, Field(ge=0, le=240)] = 30.0
+    crosstalk_kg: Annotated[float, Field(ge=0, le=500)] = 0.0
+    """0: the loads on one cell are not looked for on the others."""
+    crosstalk_repeats: Annotated[int, Field(ge=1, le=10)] = 2
+    places: Annotated[tuple[WantedPlace, ...], Field(max_length=20)] = ()
+    tilts_deg: Annotated[tuple[Annotated[float, Field(ge=-30, le=30)], ...], Field(max_length=40)] = ()
+    known_tilts: bool = False
+    expected_per_n: dict[str, float] = {}
+    temperature_half_range_k: Annotated[float, Field(ge=0, le=40)] = 5.0
+    sensitivity_per_k: Annotated[float, Field(ge=0, le=0.01)] = SENSITIVITY_PER_K
+
+
+def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *, simulated: bool) -> Setup:
+    """The setup for the board that said this hello. ValueError naming what cannot be had.
+
+    calibration: the one in use, which says about how many counts a newton is worth.
+    """
+    g_m_s2, u_g_m_s2 = wanted.gravity.value(rig)
+    cells = wanted.cells or rig.cells
+    loads_n = _loads_n(wanted, g_m_s2)
+    tilt = next((channel for channel in hello.channels if channel.kind is Kind.TILT), None)
+    return Setup(
+        plan=BenchPlan(
+            channels=tuple(channel.name for channel in hello.channels),
+            loads_n=tuple((cell, _within(cell, loads_n, rig)) for cell in cells),
+            series=wanted.series,
+            warm_up_min=wanted.warm_up_min,
+            creep_min=wanted.creep_min,
+            places=tuple(Place(one.name, one.cells, pull_n(one.mass_kg, g_m_s2)) for one in wanted.places),
+            crosstalk_n=pull_n(wanted.crosstalk_kg, g_m_s2) if wanted.crosstalk_kg else 0.0,
+            crosstalk_repeats=wanted.crosstalk_repeats,
+            tilts_deg=wanted.tilts_deg,
+        ),
+        conditions=Conditions(
+            weights=wanted.reference.weights(),
+            # a reference cell measures the force itself
+            u_gravity_m_s2=0.0 if wanted.loads_n else u_g_m_s2,
+            g_m_s2=g_m_s2,
+            temperature_half_range_k=wanted.temperature_half_range_k,
+            sensitivity_per_k=wanted.sensitivity_per_k,
+        ),
+        circumstances=Circumstances(
+            made_by=wanted.made_by,
+            place=wanted.place,
+            temperature_degc=wanted.temperature_degc,
+            instrument=_instrument(hello),
+            remarks=wanted.remarks,
+        ),
+        order=wanted.order,
+        read_s=wanted.read_s,
+        tilt=None if tilt is None else tilt.name,
+        degrees_per_count=None if tilt is None else tilt.units_per_count,
+        known_tilts=wanted.known_tilts,
+        expected_per_n=_expected(wanted, calibration),
+        simulated=simulated,
+    )
+
+
+def _loads_n(wanted: Wanted, g_m_s2: float) -> tuple[float, ...]:
+    if bool(wanted.masses_kg) == bool(wanted.loads_n):
+        raise ValueError("loads: expected either masses_kg (weights) or loads_n (a reference cell), one of them")
+    return wanted.loads_n or tuple(pull_n(mass_kg, g_m_s2) for mass_kg in wanted.masses_kg)
+
+
+def _within(cell: str, loads_n: tuple[float, ...], rig: Rig) -> tuple[float, ...]:
+    """The loads a cell may carry. ValueError when that leaves too few."""
+    capacity_n = next((channel.capacity_n for channel in rig.channels if channel.name == cell), None)
+    kept = loads_n if capacity_n is None else tuple(load for load in loads_n if load <= capacity_n)
+    if len(kept) < 3 <= len(loads_n):
+        raise ValueError(
+            f"{cell}: {len(loads_n) - len(kept)} of the loads are above its {capacity_n:g} N; expected 3 or more within"
+        )
+    return kept
+
+
+def _expected(wanted: Wanted, calibration: Calibration) -> tuple[tuple[str, float], ...]:
+    """By the engineer, else by the calibration in use."""
+    slopes = {
+        channel.name: sum(i * c * channel.zero_counts ** (i - 1) for i, c in enumerate(channel.coefficients) if i)
+        for channel in calibration.forces
+    }
+    known = {name: 1.0 / slope for name, slope in slopes.items() if slope}
+    return tuple(sorted({**known, **wanted.expected_per_n}.items()))
+
+
+def _instrument(hello: Hello) -> str:
+    channels = ", ".join(_described(channel) for channel in hello.channels)
+    return f"board {hello.board_id}, {hello.firmware}, {hello.scan_rate_hz:g} scans/s: {channels}"
+
+
+def _described(channel: Channel) -> str:
+    return f"{channel.name} ({channel.bits} bit, gain {channel.gain})"

@@ -1,0 +1,52 @@
+"""How the calibration in use stands now, on this session: what the page shows and every sweep is stamped with."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from daq.measure.calibration import Calibration
+from daq.measure.calibration.validity import SensitivityCheck, Standing, Validity, validity
+from daq.sources.transmitters import UNKNOWN_UTC
+
+
+def standing_of(
+    calibration: Calibration, checks: tuple[SensitivityCheck, ...], now_utc: str, *, simulated: bool
+) -> Validity:
+    """Whether this calibration may be trusted now. simulated: the session's jig is.
+
+    A simulated calibration holds for a simulated jig for ever and for a real one never. What a bought transmitter was
+    adjusted with is not known here: a check with a weight stands in for it, valid for a day like any other.
+    """
+    if not calibration.forces:
+        return validity(None, (), now_utc)
+    if calibration.simulated and simulated:
+        return Validity(Standing.VALID, "simulated: it fits the simulated jig, nothing here was measured")
+    if calibration.simulated:
+        return Validity(
+            Standing.SIMULATED, "the calibration was made on a simulated jig: no verdict until this jig is calibrated"
+        )
+    if calibration.made_utc == UNKNOWN_UTC:
+        return _adjusted_by_its_maker(checks, now_utc)
+    return validity(calibration.made_utc, checks, now_utc)
+
+
+def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -> Validity:
+    if not checks:
+        return Validity(
+            Standing.CHECK_DUE,
+            "the transmitter's own adjustment was never checked here: put one known weight on before the day's work",
+        )
+    first = min(check.checked_utc for check in checks)
+    return validity(first, checks, now_utc)
+
+
+def stamp(calibration: Calibration, found: Validity) -> dict[str, Any]:
+    """What a sweep keeps of the calibration it is ridden with, beside the calibration itself."""
+    return {
+        "id": calibration.id,
+        "made_utc": calibration.made_utc,
+        "standing": str(found.standing),
+        "sentence": found.sentence,
+        "until_utc": found.until_utc,
+        "allows_verdict": found.allows_verdict,
+    }
