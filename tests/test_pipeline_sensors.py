@@ -56,13 +56,22 @@ def strokes(rig, sensors, seconds=30):
     ("rig", "sensors"),
     [
         (RIG, [(POWER, power)]),
+        (RIG, [(POWER, bike)]),
         (RIG, [(POWER, bike), (POWER, cadence)]),
         (RIG, [(POWER, lambda i: power(i, crank=False)), (POWER, cadence)]),
         (WITH_CADENCE, [(POWER, bike), (CADENCE, cadence)]),
         (WITH_CADENCE, [(POWER, power), (CADENCE, cadence)]),
         (WITH_CADENCE, [(POWER, power), (CADENCE, power), ("heart", heart)]),
     ],
-    ids=["crank power", "bike and cadence in one", "power and cadence in one", "bike, cadence", "both", "two cranks"],
+    ids=[
+        "crank power",
+        "bike, turns by the ripple",
+        "bike and cadence in one",
+        "power and cadence in one",
+        "bike, cadence",
+        "both",
+        "two cranks",
+    ],
 )
 def test_strokes_are_whole_turns_with_the_torque_of_the_power(rig, sensors):
     found = strokes(rig, sensors)
@@ -71,10 +80,6 @@ def test_strokes_are_whole_turns_with_the_torque_of_the_power(rig, sensors):
     assert [stroke.cadence_rpm for stroke in found[5:]] == pytest.approx([90.0] * len(found[5:]), rel=0.01)
     # 60 P / (2 pi n) for 200 W at 90 rpm
     assert found[-1].crank_torque_nm == pytest.approx(21.22, rel=0.01)
-
-
-def test_a_bike_without_crank_events_cuts_no_strokes():
-    assert strokes(RIG, [(POWER, bike)]) == []
 
 
 def test_with_a_cadence_sensor_in_the_rig_the_power_sensors_counters_cut_nothing():
