@@ -73,12 +73,16 @@ def serve(
         fail(MISSING, error)
     except (StoreError, OSError) as error:
         fail(UNUSABLE, error)
-    tell(f"dashboard: {url_of(listener)}\nstore: {path}")
+    if log_form == "json":
+        logs.log.info("listening", extra={"url": url_of(listener), "store": str(path)})
+    else:
+        tell(f"dashboard: {url_of(listener)}\nstore: {path}")
     if keys is not None and sys.stderr.isatty():
         access.show(keys, listener.getsockname()[1], to_stdout=False)
-    elif keys is not None:
+    elif keys is not None and log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
     ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys))
+    logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
 
 

@@ -19,8 +19,10 @@ from pathlib import Path
 from typing import Any, Literal
 
 Form = Literal["words", "json"]
-FIELDS = ("method", "route", "status", "took_ms", "client", "why", "role")
+FIELDS = ("method", "route", "status", "took_ms", "client", "why", "url", "store", "signal")
 """What a record may carry beside its message."""
+
+log = logging.getLogger("foreaft")
 
 _number: contextvars.ContextVar[str] = contextvars.ContextVar("request", default="")
 

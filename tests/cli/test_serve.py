@@ -1,0 +1,120 @@
+"""`foreaft serve` as a process of its own: health, log, an orderly end, and no name in any of it."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import tty
+
+import httpx
+import pytest
+
+from daq.keep.store import Store
+from daq.measure.calibration import Calibration, Channel, to_dict
+
+CHANNELS = "".join(f'[[channels]]\nname = "{name}"\nrole = "{name}"\n' for name in ("hands", "saddle", "tilt"))
+GEOMETRY = "[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\nsaddle_y_m = 0.7\n"
+NAME = ("Ada", "Example")
+
+
+@pytest.fixture
+def rig(tmp_path):
+    """A rig whose board is a silent pseudo-terminal, with a calibration of lines."""
+    board, host = os.openpty()
+    tty.setraw(host)
+    kinds = {"hands": "force", "saddle": "force", "tilt": "tilt"}
+    channels = tuple(Channel(name, kind, (0.0, 1e-4)) for name, kind in kinds.items())
+    calibration = to_dict(Calibration("test", "2026-01-01T00:00:00+00:00", channels))
+    (tmp_path / "calibration.json").write_text(json.dumps(calibration))
+    path = tmp_path / "rig.toml"
+    head = f'name = "jig"\ncalibration = "calibration.json"\n[board]\nport = "{os.ttyname(host)}"\n'
+    path.write_text(head + CHANNELS + GEOMETRY)
+    yield path
+    os.close(board)
+    os.close(host)
+
+
+class Serving:
+    """The daemon as its own process, and a browser at it."""
+
+    def __init__(self, rig, tmp_path, *words, cookies=None):
+        command = [sys.executable, "-m", "daq.cli", "serve", "--rig", str(rig), "--port", "0", *words]
+        environment = {**os.environ, "XDG_STATE_HOME": str(tmp_path), "FOREAFT_STORE": str(tmp_path / "store.sqlite")}
+        self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment)
+        self.said = self.process.stderr.readline()
+        url = re.search(r"http://[^\s\"]+", self.said)
+        self.client = (
+            httpx.Client(base_url=url.group().replace("0.0.0.0", "127.0.0.1"), cookies=cookies) if url else None
+        )
+
+    def __enter__(self):
+        assert self.client is not None, self.said + self.process.communicate(timeout=20)[1]
+        return self
+
+    def end(self):
+        """Ask for the end as a service manager does; the exit code."""
+        self.client.close()
+        self.process.send_signal(signal.SIGTERM)
+        self.said += self.process.communicate(timeout=20)[1]
+        return self.process.returncode
+
+    def __exit__(self, *_):
+        if self.process.poll() is None:
+            self.end()
+
+
+def visit_with_a_name(client):
+    """Type a client's name wherever one can be typed, and where none belongs."""
+    made = client.post("/api/v1/clients", json={"name": " ".join(NAME), "service": True})
+    assert made.status_code == 201, made.text
+    client.post("/api/v1/marks", json={"text": f"{NAME[0]} shifted her hands"})
+    codes = [
+        client.post("/api/v1/visit", json={"pseudonym": NAME[0]}).status_code,
+        client.post("/api/v1/clients", json={"name": [NAME[0]]}).status_code,
+        client.post(f"/api/v1/{NAME[0]}", json={}).status_code,
+        client.get(f"/api/v1/sweep?{NAME[0]}={NAME[1]}").status_code,
+        client.post("/api/v1/sweeps", json={"positions_mm": [80, 70, 60], "label": NAME[0]}).status_code,
+    ]
+    assert codes[:2] == [404, 422]
+
+
+def test_the_log_is_json_with_every_command_and_no_name_and_the_end_is_orderly(rig, tmp_path):
+    with Serving(rig, tmp_path, "--log", "json") as daemon:
+        visit_with_a_name(daemon.client)
+        code = daemon.end()
+
+    lines = [json.loads(line) for line in daemon.said.splitlines()]
+    assert code == 0
+    assert [line["message"] for line in (lines[0], lines[-1])] == ["listening", "ended"]
+    assert {"/api/v1/clients", "/api/v1/marks"} <= {line.get("route") for line in lines}
+    assert not [word for word in NAME if word in daemon.said]
+    with Store.open(tmp_path / "store.sqlite") as store:
+        (session,) = store.sessions()
+        kept = [item.content for item in store.read_items(session.id) if getattr(item, "kind", "") == "mark"]
+        assert [mark["text"] for mark in kept] == ["Ada shifted her hands"]
+
+
+def test_a_daemon_without_data_lives_but_is_not_ready_and_says_why(rig, tmp_path):
+    with Serving(rig, tmp_path) as daemon:
+        live, ready, numbers = (daemon.client.get(path) for path in ("/health/live", "/health/ready", "/metrics"))
+
+    assert live.status_code == 200
+    assert ready.status_code == 503
+    assert ready.json()["ready"] is False
+    assert "board" in ready.json()["troubles"]
+    assert 'foreaft_source_live{source="board"} 0.0' in numbers.text
+
+
+def test_screens_that_were_let_in_stay_in_when_the_daemon_is_started_again(rig, tmp_path):
+    with Serving(rig, tmp_path, "--lan") as daemon:
+        key = json.loads((tmp_path / "foreaft" / "keys.json").read_text())["run"]
+        refused = daemon.client.get("/api/v1/sweep").status_code
+        daemon.client.post("/api/v1/access", json={"token": key})
+        kept = dict(daemon.client.cookies)
+    with Serving(rig, tmp_path, "--lan", cookies=kept) as daemon:
+        answered = daemon.client.get("/api/v1/sweep").status_code
+
+    assert (refused, answered) == (401, 200)
+    assert key not in daemon.said

@@ -1,0 +1,69 @@
+"""What the log says, and what it must not."""
+
+import datetime
+import json
+import logging
+import sys
+
+import pytest
+
+from daq.live.logs import _Formatter, fields_of, numbered
+
+
+def record(message="request", *arguments, error=None, **extra):
+    made = logging.LogRecord("foreaft.web", logging.WARNING, __file__, 1, message, arguments, error)
+    for name, value in extra.items():
+        setattr(made, name, value)
+    return made
+
+
+def raised(error):
+    """The exc_info of an error that has been raised."""
+    try:
+        raise error
+    except type(error):
+        return sys.exc_info()
+
+
+def test_a_line_is_one_json_object_with_the_time_in_utc_as_rfc_3339_has_it():
+    made = record(method="POST", route="/api/v1/marks", status=201)
+
+    line = _Formatter("json").format(made)
+
+    found = json.loads(line)
+    assert "\n" not in line
+    assert found["time"].endswith("Z")
+    assert datetime.datetime.fromisoformat(found["time"]).timestamp() == pytest.approx(made.created, abs=0.002)
+    assert (found["level"], found["method"], found["status"]) == ("warning", "POST", 201)
+
+
+def test_what_is_not_on_the_list_is_not_written():
+    found = fields_of(record(name_of_client="Ada Example", body={"name": "Ada"}))
+
+    assert "Ada" not in json.dumps(found)
+
+
+def test_lines_of_one_request_have_its_number():
+    with numbered() as number:
+        inside = fields_of(record())
+
+    assert inside["request"] == number
+    assert "request" not in fields_of(record())
+
+
+@pytest.mark.parametrize("form", ["json", "words"])
+def test_an_error_is_told_by_kind_and_place_without_its_text_which_may_quote_what_was_typed(form):
+    error = raised(ValueError("name: expected letters, got 'Ada Example'"))
+
+    line = _Formatter(form).format(record("Exception in the application\nAda Example", error=error))
+
+    assert "Ada" not in line
+    assert "ValueError" in line
+    assert "test_logs.py" in line
+
+
+def test_the_reason_the_system_gives_is_told():
+    found = fields_of(record(error=raised(OSError(28, "No space left on device", "/home/ada"))))
+
+    assert found["reason"] == "No space left on device"
+    assert "ada" not in json.dumps(found["reason"])
