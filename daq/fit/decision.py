@@ -13,7 +13,7 @@ from daq.fit.intake import Feel, Line, Part, Symptom, Text
 
 STAGE_MM = 5.0
 BIG_MM = 10.0
-"""A change of more than this is made in equal stages of at most about 5 mm, a week's riding each. Common practice, no source."""
+"""A change of more than BIG_MM is made in equal stages of about STAGE_MM, a week each. Common practice, no source."""
 FOLLOW_UP_DAYS = 21
 """Two to four weeks of riding tell. Common practice, no source."""
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 FRESH_S = 3.0
-"""A stroke older than this says nothing about the effort now."""
+"""A stroke older than this, on the clock on the wall, says nothing about the effort now."""
 KEPT_YEARS = 10
 """How long records are kept unless the client says otherwise. Common practice, no source; local rules differ."""
 
@@ -209,7 +209,7 @@ def readings(session: Session) -> Readings:
     """What the jig shows now, for the checks."""
     now_s = session.clock.now_us() / 1e6
     stroke, progress, zero_us = session.stroke, session.progress, session.desk.zero_us
-    fresh = stroke is not None and now_s - stroke.end_s < FRESH_S
+    fresh = stroke is not None and now_s - stroke.end_s < FRESH_S * session.clock.pace
     plan = None if progress is None or session.ended else progress.plan
     return Readings(
         troubles=view.troubles(session),

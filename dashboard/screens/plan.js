@@ -97,6 +97,7 @@ export function mount(root, store) {
 
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
+    await sketched();
     if (!outlook?.positions_mm) return;
     const all = gather(fields);
     const saddle = store.state.visit?.intake?.saddle;
