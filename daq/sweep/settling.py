@@ -24,18 +24,19 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
     beyond = _beyond_the_ends(evidence, found)
     if beyond:
         return [beyond]
-    where = ", ".join(f"{mm:.0f}" for mm in _worth_riding_mm(evidence, found))
-    more = steps_more(evidence, found)
+    positions_mm = _worth_riding_mm(evidence, found)
+    where = ", ".join(f"{mm:.0f}" for mm in positions_mm)
+    more = max(steps_more(evidence, found), len(positions_mm))
     share = more / len(evidence.hands_n)
-    if math.isfinite(evidence.minutes) and evidence.minutes > 0.0:
+    if evidence.minutes > 0.0:
         minutes = share * evidence.minutes
         if minutes > LONGEST_MIN:
             return [
                 f"at this scatter it would take more than {LONGEST_MIN:.0f} minutes more of the same: hold the power "
                 "closer, keep the hands still, sweep a longer way, or leave it undecided"
             ]
-        return [f"to settle it: ride {where} mm again, about {max(1, math.ceil(minutes))} minutes more"]
-    return [f"to settle it: ride {where} mm again, about {max(1, math.ceil(more))} steps more"]
+        return [f"to settle it: ride {where} mm again, about {math.ceil(minutes)} minutes more"]
+    return [f"to settle it: ride {where} mm again, about {math.ceil(more)} steps more"]
 
 
 def steps_more(evidence: Evidence, found: Posterior) -> float:
@@ -43,7 +44,7 @@ def steps_more(evidence: Evidence, found: Posterior) -> float:
     error_n = found.scale * (1.0 if evidence.se_n is None else float(np.median(evidence.se_n)))
     added = max(line_through(evidence, -found.mean).added_n_per_mm, SMALLEST_RISE)
     needed = (2.0 * 1.96 * SD_OF_BEND * error_n / (added * WANTED_MM)) ** 2
-    return max(needed - len(evidence.hands_n), 1.0)
+    return max(needed - len(evidence.hands_n), 0.0)
 
 
 def _worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:

@@ -1,0 +1,77 @@
+"""Two sweeps side by side."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.sweep.comparison import compare
+from daq.sweep.onset import onset
+from tests.sweep.rides import hinge, ride, stroke_ride
+
+LEVEL = ride(hinge(58.0), noise_n=1.0, seed=1)
+CLIMB = ride(hinge(46.0), noise_n=1.0, seed=2)
+
+
+def test_the_difference_is_that_of_the_two_onsets():
+    found = compare(LEVEL, CLIMB)
+
+    assert found.difference_mm == pytest.approx(onset(CLIMB).onset_mm - onset(LEVEL).onset_mm, abs=0.1)
+    low, high = found.interval_95_mm
+    assert low < -12.0 < high
+    assert found.p_further_back < 0.01
+    assert "further forward" in found.reasons[0]
+
+
+def test_its_interval_is_about_the_root_of_the_sum_of_squares():
+    widths = [np.ptp(onset(steps).interval_95_mm) for steps in (LEVEL, CLIMB)]
+
+    assert np.ptp(compare(LEVEL, CLIMB).interval_95_mm) == pytest.approx(np.hypot(*widths), rel=0.1)
+
+
+def test_turning_the_comparison_round_turns_its_sign():
+    there, back = compare(LEVEL, CLIMB), compare(CLIMB, LEVEL)
+
+    assert back.difference_mm == pytest.approx(-there.difference_mm, abs=1e-9)
+    assert back.interval_95_mm == pytest.approx((-there.interval_95_mm[1], -there.interval_95_mm[0]), abs=0.11)
+
+
+def test_a_sweep_against_itself_shows_no_difference():
+    found = compare(LEVEL, LEVEL)
+
+    assert found.difference_mm == pytest.approx(0.0, abs=1e-9)
+    assert found.p_further_back == pytest.approx(0.5, abs=1e-6)
+    assert "no difference" in found.reasons[0]
+
+
+def test_without_an_onset_there_is_no_difference_and_the_sweep_is_named():
+    found = compare(LEVEL, ride(lambda s: 80.0, noise_n=0.5, seed=3), names=("saddle A", "saddle B"))
+
+    assert found.difference_mm is None
+    assert "saddle B has no onset" in found.reasons[0]
+
+
+def test_across_sessions_there_is_a_caution():
+    assert not any("sessions" in reason for reason in compare(LEVEL, CLIMB).reasons)
+    assert any("different sessions" in reason for reason in compare(LEVEL, CLIMB, same_session=False).reasons)
+
+
+def test_what_torque_alone_would_have_done_stands_beside_the_difference():
+    easy = [replace(each, crank_torque_nm=21.0) for each in LEVEL]
+    hard = [replace(each, crank_torque_nm=23.0) for each in CLIMB]
+
+    found = compare(easy, hard)
+
+    assert found.torque_difference_nm == pytest.approx(2.0)
+    assert found.torque_alone_mm == pytest.approx(-2.0 * 2.25 / 1.5, rel=0.15)  # -2.25 N/Nm over about 1.5 N/mm
+    assert "alone would have moved" in found.reasons[1]
+
+
+def test_unknown_torque_is_said():
+    assert any("torque is not known" in reason for reason in compare(LEVEL, CLIMB).reasons)
+
+
+def test_strokes_are_taken_too():
+    found = compare(stroke_ride(hinge(58.0), seed=4), stroke_ride(hinge(46.0), seed=5))
+
+    assert found.interval_95_mm[0] < -12.0 < found.interval_95_mm[1]

@@ -1,0 +1,228 @@
+"""What is claimed of a sweep, and what is not."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.sweep.evidence import gathered
+from daq.sweep.onset import LEAST_SQUARES, METHOD, METHODS, TooFewPositions, fitted_line, onset
+from daq.values import NAN, Verdict
+from tests.sweep.rides import hinge, ride, step, stroke_ride
+
+CLEAR = ride(hinge(52.0), noise_n=1.0, seed=1)
+
+
+def level(setback_mm):
+    return 80.0
+
+
+def straight(setback_mm):
+    return 80.0 + 1.2 * (80.0 - setback_mm)
+
+
+def test_a_clear_bend_is_an_onset_with_its_interval():
+    answer = onset(CLEAR)
+
+    assert answer.verdict is Verdict.ONSET
+    low, high = answer.interval_95_mm
+    assert low < 52.0 < high
+    assert low < answer.onset_mm < high
+    assert answer.method == METHOD
+
+
+def test_level_hands_are_light_throughout_and_carry_no_number():
+    answer = onset(ride(level, noise_n=0.5, seed=2))
+
+    assert answer.verdict is Verdict.LIGHT
+    assert (answer.onset_mm, answer.interval_95_mm, answer.suggested_setback_mm) == (None, None, None)
+    assert math.isnan(answer.slope_n_per_mm)
+
+
+def test_hands_that_rise_all_along_are_loaded_throughout():
+    answer = onset(ride(straight, noise_n=0.5, seed=3))
+
+    assert answer.verdict is Verdict.LOADED
+    assert answer.onset_mm is None
+    assert "sweep further back or check reach" in answer.reasons[0]
+
+
+def test_a_fall_coming_forward_is_never_an_onset():
+    answer = onset(ride(lambda s: 80.0 - 1.5 * max(52.0 - s, 0.0), noise_n=1.0, seed=4))
+
+    assert answer.verdict is not Verdict.ONSET
+
+
+def test_a_noisy_small_rise_is_undecided_and_says_what_would_settle_it():
+    answer = onset(ride(hinge(52.0, added=0.3), noise_n=3.0, seed=5))
+
+    assert answer.verdict is Verdict.UNDECIDED
+    assert answer.onset_mm is None
+    assert any("settle" in reason or "more of the same" in reason for reason in answer.reasons)
+
+
+@pytest.mark.parametrize(("onset_mm", "asked"), [(33.0, "25 and 20 mm"), (77.0, "85 and 90 mm")])
+def test_a_bend_in_an_outermost_gap_is_not_named_but_riding_beyond_it_is_asked(onset_mm, asked):
+    answer = onset(ride(hinge(onset_mm, added=2.0), noise_n=0.5, seed=6))
+
+    assert answer.onset_mm is None
+    assert asked in " ".join(answer.reasons)
+
+
+def test_the_saddle_goes_behind_the_onset_by_the_step_off():
+    near, far = onset(CLEAR, step_off_mm=2.0), onset(CLEAR, step_off_mm=6.0)
+
+    assert near.suggested_setback_mm == near.onset_mm + 2.0
+    assert far.suggested_setback_mm == far.onset_mm + 6.0
+
+
+def test_the_suggestion_never_lies_behind_what_was_ridden():
+    assert onset(CLEAR, step_off_mm=60.0).suggested_setback_mm == 80.0
+
+
+def test_the_same_steps_give_the_same_bits():
+    steps = stroke_ride(hinge(52.0), seed=7)
+
+    assert onset(steps) == onset(list(steps))
+
+
+def test_moving_every_setback_moves_the_onset_with_it():
+    moved = [replace(each, setback_mm=each.setback_mm + 100.0) for each in CLEAR]
+
+    assert onset(moved).onset_mm == pytest.approx(onset(CLEAR).onset_mm + 100.0, abs=1e-6)
+
+
+def test_adding_weight_to_every_step_changes_no_onset():
+    heavier = [replace(each, hand_load_n=each.hand_load_n + 40.0) for each in CLEAR]
+
+    assert onset(heavier).onset_mm == pytest.approx(onset(CLEAR).onset_mm, abs=1e-6)
+
+
+def test_drift_ridden_out_and_back_does_not_move_the_onset():
+    drifting = [replace(each, hand_load_n=each.hand_load_n + 1.0 * each.t_min) for each in CLEAR]
+
+    assert onset(drifting).onset_mm == pytest.approx(onset(CLEAR).onset_mm, abs=1.0)
+
+
+def test_a_power_wander_is_taken_out_by_the_torque():
+    rng = np.random.default_rng(8)
+    wander = rng.normal(0.0, 1.0, 11)
+    steps = [
+        replace(each, hand_load_n=each.hand_load_n - 2.2 * q, crank_torque_nm=21.0 + q)
+        for each, q in zip(CLEAR, wander, strict=True)
+    ]
+    blind = [replace(each, crank_torque_nm=NAN) for each in steps]
+
+    seen, unseen = onset(steps), onset(blind)
+
+    assert seen.onset_mm == pytest.approx(onset(CLEAR).onset_mm, abs=1.5)
+    assert np.ptp(seen.interval_95_mm) < np.ptp(unseen.interval_95_mm or (30.0, 80.0))
+
+
+def test_unknown_torque_is_said():
+    assert any("crank torque is not known" in reason for reason in onset(CLEAR).reasons)
+
+
+def test_one_way_is_said():
+    one_way = sorted(CLEAR, key=lambda each: -each.setback_mm)
+    steps = [replace(each, t_min=0.7 * i) for i, each in enumerate(one_way)]
+
+    assert any("one way only" in reason for reason in onset(steps).reasons)
+
+
+def test_torque_that_goes_along_with_setback_is_said():
+    steps = [replace(each, crank_torque_nm=21.0 + 0.02 * each.setback_mm) for each in CLEAR]
+
+    assert any("went along with setback" in reason for reason in onset(steps).reasons)
+
+
+def test_a_bad_step_is_named_and_hardly_counts():
+    bad = [replace(each, se_n=1.0) for each in CLEAR]
+    bad[3] = replace(bad[3], hand_load_n=bad[3].hand_load_n + 14.0)
+
+    answer = onset(bad)
+
+    assert answer.onset_mm == pytest.approx(onset(CLEAR).onset_mm, abs=2.0)
+    assert any("step 4" in reason and "ride it again" in reason for reason in answer.reasons)
+
+
+def test_a_wide_curve_is_flagged_gradual_and_a_corner_is_not():
+    curved = ride(lambda s: 80.0 + 0.02 * (80.0 - s) ** 2, noise_n=0.7, seed=9)
+
+    assert not onset(CLEAR).gradual
+    assert onset(curved).gradual or onset(curved).verdict is not Verdict.ONSET
+
+
+def test_least_squares_is_the_plain_hinge():
+    answer = onset(CLEAR)
+
+    assert answer.least_squares_mm == pytest.approx(52.0, abs=3.0)
+    assert answer.rss > 0.0
+
+
+def test_the_other_method_agrees_on_a_clear_bend():
+    plain = onset(CLEAR, method=LEAST_SQUARES)
+
+    assert plain.verdict is Verdict.ONSET
+    assert plain.onset_mm == pytest.approx(onset(CLEAR).onset_mm, abs=2.0)
+    assert plain.interval_95_mm[0] < 52.0 < plain.interval_95_mm[1]
+    assert plain.method == LEAST_SQUARES
+
+
+@pytest.mark.parametrize(("load", "verdict"), [(level, Verdict.LIGHT), (straight, Verdict.LOADED)])
+def test_the_other_method_knows_straight_lines(load, verdict):
+    assert onset(ride(load, noise_n=0.5, seed=12), method=LEAST_SQUARES).verdict is verdict
+
+
+def test_an_unknown_method_is_refused():
+    with pytest.raises(ValueError, match="expected one of hinge-posterior/1"):
+        onset(CLEAR, method="guess/1")
+
+
+def test_four_positions_are_too_few_for_any_method():
+    steps = [step(s, 80.0) for s in (80, 70, 60, 50, 50, 60)]
+
+    for method in METHODS:
+        with pytest.raises(TooFewPositions, match="got 4"):
+            onset(steps, method=method)
+
+
+def test_five_positions_give_an_answer():
+    assert onset(ride(hinge(52.0), noise_n=1.0, n=5)).verdict in Verdict
+
+
+def test_a_load_that_is_no_number_is_named():
+    steps = [*CLEAR[:2], replace(CLEAR[2], hand_load_n=NAN), *CLEAR[3:]]
+
+    with pytest.raises(ValueError, match="step 3: hand_load_n"):
+        onset(steps)
+
+
+def test_exact_steps_still_give_numbers():
+    answer = onset(ride(hinge(52.0)))
+
+    assert answer.onset_mm == pytest.approx(52.0, abs=0.5)
+
+
+def test_the_line_has_its_corner_at_the_onset():
+    answer = onset(CLEAR)
+
+    setback_mm, hand_load_n = fitted_line(CLEAR, answer)
+
+    assert setback_mm == [30.0, answer.onset_mm, 80.0]
+    assert hand_load_n[1] == pytest.approx(answer.light_load_n)
+    assert hand_load_n[0] > hand_load_n[1] + 25.0
+
+
+def test_without_an_onset_the_line_is_straight():
+    steps = ride(level, noise_n=0.5, seed=2)
+
+    assert fitted_line(steps, onset(steps))[0] == [30.0, 80.0]
+
+
+def test_with_strokes_the_answer_uses_their_errors_and_the_saddle():
+    evidence = gathered(stroke_ride(hinge(52.0), saddle=lambda hands, rng: 400.0 + rng.normal(size=len(hands))))
+
+    assert evidence.se_n is not None
+    assert evidence.witness is not None

@@ -1,0 +1,118 @@
+"""A table of steps: what is read, what is warned of, what is refused and with which words."""
+
+import json
+import math
+
+import pytest
+
+from daq.sweep.steps_csv import BadTable, onset_json, parse_steps
+
+HEAD = "setback_mm,hand_load_n,se_n,t_min,crank_torque_nm\n"
+ROWS = """\
+80,80.1,1.0,0.5,21
+70,79.2,1.1,1.2,21.2
+60,80.7,1.0,1.9,20.9
+50,82.9,1.2,2.6,21.1
+40,98.5,1.0,3.3,21
+30,113.6,1.0,4.0,21.3
+35,105.9,1.1,4.7,21
+45,90.8,1.0,5.4,20.8
+55,80.4,1.0,6.1,21
+65,80.3,1.0,6.8,21.1
+75,80.0,1.0,7.5,21
+"""
+TABLE = HEAD + ROWS
+
+
+def two_columns(pairs):
+    return "setback_mm,hand_load_n\n" + "\n".join(f"{s},{n}" for s, n in pairs)
+
+
+SETBACKS = (80, 70, 60, 50, 40, 30)
+
+
+def test_every_known_column_is_read():
+    steps, warnings = parse_steps(TABLE)
+
+    assert warnings == []
+    assert len(steps) == 11
+    assert (steps[1].setback_mm, steps[1].hand_load_n, steps[1].se_n) == (70.0, 79.2, 1.1)
+    assert (steps[1].t_min, steps[1].crank_torque_nm) == (1.2, 21.2)
+
+
+def test_semicolons_with_decimal_commas_a_byte_order_mark_and_remarks_are_read():
+    text = "\ufeff# ridden on Tuesday\n" + TABLE.replace(",", ";").replace(".", ",")
+
+    assert parse_steps(text) == parse_steps(TABLE)
+
+
+def test_the_json_has_the_keys_of_the_contract_and_no_nan():
+    content, _ = onset_json(TABLE)
+
+    promised = {"verdict", "gradual", "onset_mm", "interval_95_mm", "p_onset", "least_squares_mm", "rss",
+                "suggested_setback_mm", "reasons"}  # fmt: skip
+    assert promised <= set(content)
+    assert content["verdict"] == "onset"
+    assert content["interval_95_mm"][0] < content["onset_mm"] < content["interval_95_mm"][1]
+    json.dumps(content, allow_nan=False)
+
+
+def test_no_onset_is_null_not_a_number():
+    content, _ = onset_json(two_columns([(s, 80 + 0.3 * (i % 2)) for i, s in enumerate(range(80, 25, -5))]))
+
+    assert content["onset_mm"] is None
+    assert content["interval_95_mm"] is None
+    assert content["suggested_setback_mm"] is None
+
+
+def test_unknown_columns_are_named_in_a_warning():
+    text = TABLE.replace("t_min", "minutes")
+
+    steps, warnings = parse_steps(text)
+
+    assert math.isnan(steps[0].t_min)
+    assert "minutes" in warnings[0]
+
+
+def test_order_stands_in_for_time():
+    text = "setback_mm,hand_load_n,order\n" + "\n".join(f"{s},{80 + i},{i + 1}" for i, s in enumerate(SETBACKS))
+
+    minutes = [step.t_min for step in parse_steps(text)[0]]
+
+    assert minutes == sorted(minutes)
+    assert len(set(minutes)) == 6
+
+
+def test_partly_empty_errors_are_not_used_and_it_is_said():
+    steps, warnings = parse_steps(TABLE.replace("80,80.1,1.0,", "80,80.1,,"))
+
+    assert math.isnan(steps[1].se_n)
+    assert "se_n" in warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "the table is empty"),
+        ("setback_mm,load\n80,80\n", "no column hand_load_n"),
+        ("setback_mm,hand_load_n,setback_mm\n80,80,80\n", "column setback_mm is there more than once"),
+        (TABLE.replace("79.2", "nan"), "line 3: hand_load_n: expected a number, got nan; leave the step out"),
+        (TABLE.replace("79.2", ""), "line 3: hand_load_n: expected a number, got nothing"),
+        (TABLE.replace("79.2", "inf"), "line 3: hand_load_n: expected a number, got inf"),
+        (TABLE.replace("79.2", "seventy"), "line 3: hand_load_n: expected a number, got seventy"),
+        (TABLE.replace("70,79.2,1.1", "70,79.2,0"), "line 3: se_n: expected"),
+        (TABLE.replace("70,79.2,1.1", "70,79.2,nan"), "leave the cell empty when it is not known"),
+        (TABLE.replace("70,79.2", "70"), "line 3: expected 5 cells as in the first line, got 4"),
+        (two_columns([(s, 80) for s in (80, 70, 60, 50, 50)]), "expected 5 or more different setbacks, got 4"),
+        (two_columns([(s / 10, 80 + s) for s in SETBACKS]), "looks like cm or m; expected mm"),
+        (two_columns([(s / 1000, 80 + s) for s in SETBACKS]), "looks like cm or m; expected mm"),
+        (two_columns([(s * 1000, 80 + s) for s in SETBACKS]), "setback_mm: expected -200 to 400"),
+        (two_columns([(s, 8 + s / 100) for s in SETBACKS]), "looks like kilograms; expected newtons"),
+        (two_columns([(s, 8000 + s) for s in SETBACKS]), "looks like grams"),
+        (TABLE.replace(",21\n", ",200\n"), "crank_torque_nm: expected -50 to 150 N m"),
+        (HEAD + "\n".join(f"{s},80,1,{400 * i},21" for i, s in enumerate(SETBACKS)), "looks like seconds"),
+    ],
+)
+def test_a_table_that_cannot_be_right_is_refused_with_the_reason(text, says):
+    with pytest.raises(BadTable, match=says.replace("(", r"\(")):
+        onset_json(text)
