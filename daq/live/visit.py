@@ -131,7 +131,7 @@ class VisitDesk:
             self.ridden[sweep_id] = Ridden(
                 sweep_id=sweep_id,
                 plan=progress.plan,
-                state=state,
+                state=str(state),
                 steps=tuple(progress.steps),
                 onset=session.onset,
                 mass_kg=session.pipeline.mass_kg,

@@ -1,0 +1,62 @@
+import math
+
+import numpy as np
+import pytest
+
+from daq.fit.on_bicycle import frame_of, on_bicycle, saddle_points_m
+from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
+
+
+def test_the_saddles_load_point_is_the_lever_of_its_two_cells():
+    """150 mm behind the reference, which is 80 mm behind the BB: 0.23 m behind it."""
+    points = saddle_points_m(step(80.0, 90.0), RIG)
+
+    assert points == pytest.approx(np.full(38, -0.230), abs=1e-9)
+
+
+def test_the_front_share_balances_the_moments_about_the_rear_wheel():
+    """By hand: rider's weight line from hands, saddle and torque about the BB; then moments about the rear contact."""
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    weight_n = 75.0 * 9.80665
+    middle_mm = 55.0
+    x_hands = 0.54 - (78.0 - middle_mm) / 1000.0
+    x_m = (x_hands * 90.0 + (-0.078 - 0.150) * SADDLE_N + 21.2) / weight_n
+    rear_m = math.sqrt(0.410**2 - 0.070**2)
+    front_n = (75.0 * (x_m + rear_m) + 8.5 * (0.150 + rear_m)) / 0.985
+    by_hand = front_n / (75.0 + 8.5)
+
+    found = on_bicycle(sweep, RIG, BICYCLE, 78.0).front_share
+
+    assert found.value == pytest.approx(by_hand, abs=0.002)
+    assert found.low < by_hand < found.high
+
+
+def test_ten_mm_forward_puts_about_three_quarters_of_a_point_on_the_front_wheel():
+    # Typical: -0.6 to -0.8 points per 10 mm further back.
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    back, forward = (on_bicycle(sweep, RIG, BICYCLE, mm).front_share.value for mm in (70.0, 60.0))
+
+    assert 0.4 < 100 * (forward - back) < 1.1
+
+
+def test_the_hands_hold_their_load_times_its_distance_to_the_saddles():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    by_hand = 90.0 * ((0.54 - 0.023) - (-0.228))
+
+    found = on_bicycle(sweep, RIG, BICYCLE, 78.0).hands_off_deficit_nm
+
+    assert found.value == pytest.approx(by_hand, rel=0.01)
+
+
+def test_what_cannot_be_had_says_why():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    without_torque = ridden(lambda mm: 90.0, answer=False, torque_nm=lambda mm: math.nan)
+
+    assert on_bicycle(sweep, RIG, None, 60.0).front_share.why_not == "the client's bicycle was not entered"
+    assert "torque" in on_bicycle(without_torque, RIG, BICYCLE, 60.0).front_share.why_not
+
+
+def test_millimetres_of_the_form_are_metres_of_the_bicycle():
+    frame = frame_of(BICYCLE)
+
+    assert (frame.wheelbase_m, frame.bb_drop_m, frame.mass_kg) == (0.985, 0.070, 8.5)

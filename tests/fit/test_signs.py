@@ -1,0 +1,81 @@
+import pytest
+
+from daq.fit.on_bicycle import on_bicycle
+from daq.fit.signs import Stands, signs
+from tests.fit.sweeps import BICYCLE, INTAKE, RIG, feeling, ridden
+
+
+def table(intake=INTAKE, level=None, climb=None, present_mm=78.0):
+    here = None if level is None else on_bicycle(level, RIG, intake.bicycle, present_mm)
+    found = signs(intake, RIG, level=level, climb=climb, here=here, present_mm=present_mm)
+    return {sign.title: sign for sign in found}
+
+
+def test_before_anything_is_ridden_or_asked_no_sign_is_visible():
+    assert {sign.stands for sign in table().values()} == {Stands.NOT_VISIBLE}
+
+
+@pytest.mark.parametrize(("present_mm", "stands"), [(78.0, Stands.FOR), (58.0, Stands.AGAINST), (45.0, Stands.AGAINST)])
+def test_hands_speak_by_where_the_saddle_is_to_the_onset_at_55(present_mm, stands):
+    sign = table(level=ridden(), present_mm=present_mm)["Hands too light"]
+
+    assert sign.stands is stands
+    assert "95 %" in sign.number
+
+
+def test_hands_loaded_throughout_speak_against_and_a_flat_curve_says_nothing():
+    loaded = ridden(lambda mm: 80.0 + 1.5 * (90.0 - mm))
+
+    assert table(level=loaded)["Hands too light"].stands is Stands.AGAINST
+    assert table(level=ridden(lambda mm: 80.0))["Hands too light"].stands is Stands.NOT_VISIBLE
+
+
+def test_the_front_wheel_speaks_only_when_its_whole_interval_does():
+    """A longer wheelbase behind the rider takes weight off the front wheel; a short one puts it on."""
+    light = INTAKE.model_copy(update={"bicycle": BICYCLE.model_copy(update={"wheelbase_mm": 1250.0})})
+    heavy = INTAKE.model_copy(update={"bicycle": BICYCLE.model_copy(update={"wheelbase_mm": 800.0})})
+
+    assert table(light, ridden())["Front wheel light"].stands is Stands.FOR
+    assert table(heavy, ridden())["Front wheel light"].stands is Stands.AGAINST
+
+
+def test_without_the_bicycle_the_riders_word_stands_for_the_front_wheel():
+    without = feeling(front_light=8).model_copy(update={"bicycle": None})
+
+    sign = table(without, ridden())["Front wheel light"]
+
+    assert sign.stands is Stands.FOR
+    assert "was not entered" in sign.why
+
+
+@pytest.mark.parametrize(("score", "stands"), [(8, Stands.FOR), (4, Stands.NOT_VISIBLE), (1, Stands.AGAINST)])
+def test_the_top_of_the_stroke_is_the_riders_word_and_no_sensors(score, stands):
+    sign = table(feeling(over_the_top=score))["Push over the top"]
+
+    assert sign.stands is stands
+    assert "no sensor here sees" in sign.why
+
+
+def test_hamstrings_against_quadriceps():
+    title = "Hamstrings and calves against quadriceps"
+
+    assert table(feeling(hamstrings_calves=7, quadriceps=2))[title].stands is Stands.FOR
+    assert table(feeling(hamstrings_calves=2, quadriceps=7))[title].stands is Stands.AGAINST
+    assert table(feeling(hamstrings_calves=5, quadriceps=4))[title].stands is Stands.NOT_VISIBLE
+
+
+@pytest.mark.parametrize(("creep", "stands"), [(6.0, Stands.FOR), (0.0, Stands.AGAINST)])
+def test_a_load_point_that_creeps_forward_is_seen_with_its_rate(creep, stands):
+    sign = table(level=ridden(creep=creep))["Creeps forward on the saddle"]
+
+    assert sign.stands is stands
+    assert f"{creep:+.1f} mm a minute" in sign.number or creep == 0.0
+
+
+def test_a_climb_shows_by_how_much_the_onset_moves():
+    climb = ridden(lambda mm: 80.0 + 1.5 * max(47.0 - mm, 0.0), gradient_pct=4.5)
+
+    sign = table(feeling(choppy_climbing=7), ridden(), climb)["Bottom of the stroke at 4-5 %"]
+
+    assert "onset moves -8 mm from level to 4.5 %" in sign.number
+    assert sign.stands is Stands.FOR
