@@ -1,0 +1,81 @@
+"""A screen let in over the network by its link, in a real browser on the whole daemon."""
+
+import asyncio
+import threading
+import time
+
+import pytest
+import uvicorn
+from playwright.sync_api import expect
+
+from daq.live import access
+from daq.live.api import make_app
+from daq.live.daemon import listen, own_names, url_of
+from daq.live.gate import Gate
+from tests.live.jig import demo
+
+
+@pytest.fixture
+def daemon(tmp_path):
+    """(url, keys) of a daemon on the network, its board at rest."""
+    keys = access.new_keys(time.time(), hours=1.0)
+    with listen("127.0.0.1", 0) as listener, demo(tmp_path) as running:
+        app = Gate(make_app(running.session, keys), keys=keys, names=own_names())
+        config = uvicorn.Config(
+            app, log_config=None, ws="websockets-sansio", lifespan="off", timeout_graceful_shutdown=2
+        )
+        server = uvicorn.Server(config)
+
+        async def whole():
+            await server.serve(sockets=[listener])
+            await running.session.storing.close(1)
+
+        # in a thread of its own: the browser's driver has a loop running in this one
+        thread = threading.Thread(target=lambda: asyncio.run(whole()))
+        thread.start()
+        yield url_of(listener), keys
+        running.session.hub.close()
+        server.should_exit = True
+        thread.join(20)
+
+
+@pytest.fixture
+def page(chromium):
+    context = chromium.new_context(viewport={"width": 1024, "height": 768})
+    yield context.new_page()
+    context.close()
+
+
+def test_without_a_key_the_page_says_how_to_get_one_and_shows_nothing_else(page, daemon):
+    page.goto(daemon[0])
+
+    expect(page.get_by_role("alert")).to_contain_text("open the link, or scan the code")
+    expect(page.locator("nav")).to_have_count(0)
+
+
+def test_a_wrong_key_is_told(page, daemon):
+    page.goto(f"{daemon[0]}#key=wrong")
+
+    expect(page.get_by_role("alert")).to_contain_text("the key is wrong or its time is over")
+
+
+def test_the_fitters_link_opens_everything_and_its_key_does_not_stay_in_the_address(page, daemon):
+    url, keys = daemon
+    page.goto(f"{url}#key={keys.run}")
+
+    expect(page.locator("nav a").first).to_be_visible()
+    assert keys.run not in page.url
+    assert keys.run not in page.evaluate("document.cookie")
+    page.goto(url)
+    expect(page.locator("nav a").first).to_be_visible()
+
+
+def test_the_riders_link_opens_the_riders_screen_and_no_other(page, daemon):
+    url, keys = daemon
+    page.goto(f"{url}#key={keys.ride}")
+
+    expect(page.get_by_role("heading", name="Rider", exact=True)).to_be_attached()
+    expect(page.get_by_role("button", name="Stop")).to_be_attached()
+    page.goto(f"{url}#client")
+    expect(page.get_by_role("heading", name="Rider", exact=True)).to_be_attached()
+    expect(page.locator("nav a").first).to_be_hidden()
