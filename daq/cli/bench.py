@@ -15,6 +15,7 @@ from daq.cli.records import store_path
 from daq.cli.telling import MISSING, REFUSED, UNUSABLE, fail, print_json
 
 if TYPE_CHECKING:
+    from daq.live.bench_simulated import SimulatedBench
     from daq.live.bench_wanted import Gravity, Reference, Wanted
     from daq.live.session import Session
 
@@ -93,14 +94,14 @@ def bench(
     wanted = None if resume else _wanted(words)
     on_for_min = words["on_for_min"]
 
-    async def work(session: Session, hang: Callable[..., None] | None) -> int:
+    async def work(session: Session, hands: SimulatedBench | None) -> int:
         await hello_of(session)
         desk = session.calibrating
         if wanted is None:
             await desk.take_up_bench(on_for_min=on_for_min)
         else:
             await desk.begin_bench(wanted)
-        return await walk(session, Typed(), hang=hang)
+        return await walk(session, Typed(), hands=hands)
 
     def finish(session: Session) -> None:
         ended(session, out or (rig_file.parent if rig_file else Path()), as_json=as_json)
@@ -126,7 +127,7 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
     made = []
     reference, gravity = _reference(words), _gravity(words)
 
-    async def work(session: Session, _: Callable[..., None] | None) -> int:
+    async def work(session: Session, _: SimulatedBench | None) -> int:
         await hello_of(session)
         g_m_s2, u_g_m_s2 = gravity.value(session.rig)
         made.append(
@@ -158,7 +159,7 @@ def _run(
     simulated: bool,
     pace: float,
     seed: int,
-    work: Callable[[Session, Callable[..., None] | None], Coroutine[Any, Any, int]],
+    work: Callable[[Session, SimulatedBench | None], Coroutine[Any, Any, int]],
     finish: Callable[[Session], None],
 ) -> None:
     """A session on the board of the rig file, or on simulated cells, around some work."""
@@ -179,15 +180,15 @@ def _run(
             opened = stack.enter_context(Store.open(path))
 
             async def all_of_it() -> Session:
-                hang: Callable[..., None] | None = None
+                hands = None
                 if rig_file is None:
-                    made = SimulatedBench(opened, seed=seed, pace=pace)
-                    session, links, hang = made.session, made.links, made.hang
+                    hands = SimulatedBench(opened, seed=seed, pace=pace)
+                    session, links = hands.session, hands.links
                 else:
                     session, links = on_rig(rig_file, opened)
 
                 async def until() -> None:
-                    code[0] = await work(session, hang)
+                    code[0] = await work(session, hands)
 
                 await serve(session, links, until=until())
                 return session

@@ -16,14 +16,13 @@ from daq.cli.telling import REFUSED, fail, print_json, tell
 
 if TYPE_CHECKING:
     from daq.live.bench import BenchDesk
+    from daq.live.bench_simulated import SimulatedBench
     from daq.live.session import Session
     from daq.measure.calibration.validity import SensitivityCheck
 
 HELLO_WITHIN_S = 15.0
 LOOK_S = 0.02
 SHOW_S = 0.25
-ARRIVES_S = 0.15
-"""Real time after which everything a simulated board has sent is here."""
 WORDS = (
     "Enter reads; a accepts a reading against what was found; r reads the last one again (r TASK another one); "
     "series CELL N a whole series; s leaves the rest of this stage out; stop ends it for good; q leaves, and --resume "
@@ -63,27 +62,26 @@ async def hello_of(session: Session) -> None:
     raise TimeoutError(f"no board: {why}")
 
 
-async def walk(session: Session, typed: Typed, *, hang: Callable[..., None] | None) -> int:
+async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) -> int:
     """Through the readings until none is due or the engineer leaves; the exit code."""
     desk = session.calibrating.under_way()
     tell(WORDS)
     while True:
         if desk.bench.task is None and not desk.problem:
             return 0
-        await _shown(desk)
+        _tell(desk)
         line = await typed.line(lambda: _live(desk))
         if line in (None, "q"):
             tell(f"left at {desk.fields()['done']} of {desk.fields()['planned']} readings; --resume goes on")
             return 0
         try:
-            await _done(desk, line or "", hang)
+            await _done(desk, line or "", hands)
         except ValueError as error:
             tell(f"  not now: {error}")
 
 
-async def _shown(desk: BenchDesk) -> None:
-    """The task, after everything sent so far has arrived."""
-    await asyncio.sleep(ARRIVES_S)
+def _tell(desk: BenchDesk) -> None:
+    """What to do next, or what is wrong with what was done."""
     fields = desk.fields()
     if desk.problem:
         tell(f"{desk.problem}\n  read again what is named (r TASK, series CELL N), or q")
@@ -95,11 +93,13 @@ async def _shown(desk: BenchDesk) -> None:
         tell(f"[{fields['done'] + 1}/{fields['planned']}] {fields['task']['id']}: {fields['instruction']}")
 
 
-async def _done(desk: BenchDesk, line: str, hang: Callable[..., None] | None) -> None:
+async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> None:
     """What the engineer said, done. ValueError when it does not fit."""
     word, *rest = line.split()[:3] or [""]
     match word, rest:
         case "", _:
+            if hands is not None and desk.bench.task is not None:
+                await hands.arrived()
             desk.read()
             await _until_over(desk)
         case "a", _:
@@ -115,9 +115,8 @@ async def _done(desk: BenchDesk, line: str, hang: Callable[..., None] | None) ->
             await desk.skip()
         case "stop", _:
             await desk.stop()
-        case "hang", [cell, load_n] if hang is not None:
-            hang({cell: float(load_n)})
-            await asyncio.sleep(ARRIVES_S)
+        case "hang", [cell, load_n] if hands is not None:
+            hands.hang({cell: float(load_n)})
         case _:
             raise ValueError(f"expected one of these, got {line!r}: {WORDS}")
 

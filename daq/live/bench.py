@@ -158,6 +158,11 @@ class BenchDesk:
     # --- what is shown ----------------------------------------------------------------------------------------------
 
     @property
+    def latest_ticks_us(self) -> int | None:
+        """The board's clock at the last scan that arrived; None before the first."""
+        return int(self._recent[-1].ticks_us[-1]) if self._recent else None
+
+    @property
     def on_s(self) -> float:
         """Seconds the power is known to be on."""
         if self._first_us is None or not self._recent:

@@ -34,8 +34,12 @@ class Reading:
         self._begin_us = int(samples.received_us[0]) if self._begin_us is None else self._begin_us
         self._end_us = int(samples.received_us[-1])
         self._parts.append(samples)
-        while self._keep_s is not None and self._parts[0].received_us[-1] < self._end_us - self._keep_s * 1e6:
+        while self._keep_s is not None and len(self._parts) > 1 and self._before(self._parts[1], self._keep_s):
             self._parts.popleft()
+
+    def _before(self, part: Samples, keep_s: float) -> bool:
+        """Whether a part begins before what is kept; the part before it is then not needed."""
+        return int(part.received_us[0]) < self._end_us - keep_s * 1e6
 
     @property
     def seconds(self) -> float:

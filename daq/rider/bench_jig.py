@@ -27,17 +27,21 @@ class CellFaults:
     bend: float
     """Shown too much by capacity bend 4 x (1 - x)."""
     lag: float
-    """Falling over rising readings at half load, over the capacity."""
+    """Falling over rising readings half-way down from the highest load, over that load."""
     creep: float
     """Of the load, after a long time."""
     shows: Mapping[str, float] = field(default_factory=dict)
     """Fraction of this cell's load that other cells show."""
 
-    def shown_n(self, load_n: float, *, falling: bool = False) -> float:
-        """What the cell shows of a load just put on, N, without creep and its neighbours."""
+    def shown_n(self, load_n: float, highest_n: float = 0.0) -> float:
+        """What the cell shows of a load, N, without creep and its neighbours.
+
+        highest_n: the highest load since it was empty; a loop closes where it turned back.
+        """
         x = load_n / self.capacity_n
-        curve = 4.0 * x * (1.0 - x)
-        return load_n + self.capacity_n * curve * (self.bend + self.lag * (0.5 if falling else -0.5))
+        back = load_n / max(highest_n, load_n) if load_n > 0.0 else 0.0
+        lag_n = self.lag * max(highest_n, load_n) * 4.0 * back * (1.0 - back)
+        return load_n + self.capacity_n * self.bend * 4.0 * x * (1.0 - x) + lag_n
 
 
 FAULTS = {
@@ -65,10 +69,15 @@ class BenchJig:
         self._rng = rng
         self._weights_off = weights_off
         self._loads_n = np.zeros(len(CELLS))
-        self._falling = np.zeros(len(CELLS), dtype=np.bool_)
+        self._highest_n = np.zeros(len(CELLS))
         self._crept_n = np.zeros(len(CELLS))
         self._tilt_deg = 0.0
         self._asked_s, self._scans = 0.0, 0
+
+    @property
+    def t_s(self) -> float:
+        """Time of the next scan."""
+        return self._scans / self.electronics.rate_hz
 
     def put(self, marked_n: Mapping[str, float]) -> None:
         """These weights, by their marks, hang on the cells from now on; none on a cell not named."""
@@ -76,8 +85,7 @@ class BenchJig:
         if strange:
             raise ValueError(f"no cell {', '.join(strange)}; the simulated jig has {', '.join(CELLS)}")
         loads_n = np.array([marked_n.get(cell, 0.0) for cell in CELLS]) * (1.0 + self._weights_off)
-        changed = loads_n != self._loads_n
-        self._falling = np.where(changed, loads_n < self._loads_n, self._falling)
+        self._highest_n = np.where(loads_n > 0.0, np.maximum(loads_n, self._highest_n), 0.0)
         self._loads_n = loads_n
 
     def tilt(self, tilt_deg: float) -> None:
@@ -115,8 +123,8 @@ class BenchJig:
         """(n, 4) what the cells show, their creep going on."""
         mine = np.array(
             [
-                self.faults[cell].shown_n(load_n, falling=bool(falling))
-                for cell, load_n, falling in zip(CELLS, self._loads_n.tolist(), self._falling, strict=True)
+                self.faults[cell].shown_n(load_n, highest_n)
+                for cell, load_n, highest_n in zip(CELLS, self._loads_n.tolist(), self._highest_n, strict=True)
             ]
         )
         aim_n = self._loads_n * np.array([self.faults[cell].creep for cell in CELLS])
