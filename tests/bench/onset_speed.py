@@ -1,0 +1,70 @@
+"""How fast the onset is: `python -m tests.bench.onset_speed`. Exit code 1 when a goal is missed.
+
+One answer with interval, classes and reasons against one fit of the general-purpose package piecewise-regression with
+20 restarts, by turns in the same process; and a batch of sweeps on two processes.
+"""
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import multiprocessing
+import statistics
+import time
+import warnings
+
+import numpy as np
+import piecewise_regression
+
+from daq.sweep.onset import onset
+from tests.bench.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
+
+TURNS = 15
+BATCH = 2000
+TIMES_FASTER = 10.0
+MOST_MS = 20.0
+LEAST_PER_MINUTE = 10_000
+WORLD = StepWorld("speed")
+
+
+def took_s(function, *arguments, **options):
+    begun = time.perf_counter()
+    function(*arguments, **options)
+    return time.perf_counter() - begun
+
+
+def answer(number):
+    return onset(step_sweep(WORLD, number)[1]).p_onset
+
+
+def main():
+    warnings.simplefilter("ignore")
+    np.random.seed(1)  # noqa: NPY002
+    steps, strokes = step_sweep(WORLD, 1)[1], stroke_sweep(StrokeWorld("speed"), 1)[1]
+    x = np.array([-step.setback_mm for step in steps])
+    y = np.array([step.hand_load_n for step in steps])
+    onset(steps), onset(strokes)
+    turns = [
+        (
+            took_s(onset, steps),
+            took_s(onset, strokes),
+            took_s(piecewise_regression.Fit, x, y, n_breakpoints=1, n_boot=20),
+        )
+        for _ in range(TURNS)
+    ]
+    of_steps, of_strokes, theirs = (statistics.median(column) for column in zip(*turns, strict=True))
+    with multiprocessing.Pool(2) as pool:
+        pool.map(answer, range(8))
+        batch_s = took_s(pool.map, answer, range(BATCH), chunksize=50)
+    per_minute = 60.0 * BATCH / batch_s
+    print(f"one answer from 11 steps: {1000 * of_steps:.1f} ms, goal below {MOST_MS:.0f}")
+    print(f"one answer from 11 steps of 38 strokes: {1000 * of_strokes:.1f} ms, goal below {MOST_MS:.0f}")
+    print(f"piecewise-regression, 20 restarts: {1000 * theirs:.0f} ms, {theirs / of_steps:.0f} times as long, "
+          f"goal {TIMES_FASTER:.0f}")  # fmt: skip
+    print(f"batch on two processes: {per_minute:.0f} sweeps a minute, goal {LEAST_PER_MINUTE}")
+    met = of_steps * 1000 < MOST_MS and of_strokes * 1000 < MOST_MS
+    return not (met and theirs / of_steps >= TIMES_FASTER and per_minute >= LEAST_PER_MINUTE)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
