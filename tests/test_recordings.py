@@ -1,0 +1,63 @@
+"""The recordings that come with the program replay to the answers they were recorded with."""
+
+from pathlib import Path
+
+import pytest
+
+from daq.items import Event
+from daq.keep.recording import read_recording
+from daq.keep.replay import replayed
+from daq.values import Onset, StepMean, Verdict
+
+RECORDINGS = Path(__file__).parent.parent / "recordings"
+FILES = sorted(RECORDINGS.glob("*.rec"))
+
+
+def answers(path):
+    """The last answer replayed, and the one recorded."""
+    recording = read_recording(path)
+    again = [output for output in replayed(recording) if isinstance(output, StepMean | Onset)]
+    recorded = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
+    return again, recorded[-1]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_recording_is_whole_says_that_it_is_simulated_and_is_named_in_the_readme(path):
+    recording = read_recording(path)
+
+    assert recording.complete
+    assert recording.header["simulated"] is True
+    assert "simulated" in recording.header["provenance"]
+    assert f"`{path.name}`" in (RECORDINGS / "README.md").read_text()
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_a_recording_replays_to_the_answer_it_was_recorded_with(path):
+    again, recorded = answers(path)
+
+    answer = again[-1]
+    assert len([output for output in again if isinstance(output, StepMean)]) == 11
+    assert answer.verdict == recorded["verdict"]
+    # another machine's linear algebra may differ in the last digits, not more
+    assert answer.onset_mm == pytest.approx(recorded["onset_mm"], abs=1e-6)
+    assert answer.p_onset == pytest.approx(recorded["p_onset"], abs=1e-6)
+
+
+def test_the_same_file_replays_twice_to_the_same_bits():
+    assert repr(answers(FILES[0])) == repr(answers(FILES[0]))
+
+
+def test_the_interval_of_the_rider_with_an_onset_holds_the_truth():
+    path = RECORDINGS / "level-hinge.rec"
+    again, _ = answers(path)
+
+    low, high = again[-1].interval_95_mm
+    assert low <= read_recording(path).header["truth"]["onset_mm"] <= high
+
+
+def test_of_the_rider_without_an_onset_no_setback_is_named():
+    again, _ = answers(RECORDINGS / "level-flat.rec")
+
+    assert again[-1].verdict in (Verdict.LIGHT, Verdict.UNDECIDED)
+    assert again[-1].onset_mm is None
+    assert again[-1].suggested_setback_mm is None
