@@ -23,6 +23,10 @@ TORQUE_SPREAD = 1.25
 """Hand load per N m of mean crank torque, -1 to -3.5: more torque at the pedals carries more of the trunk."""
 TORQUE_WITHIN_SPREAD = 0.4
 """How far the effect between steps may differ from the effect from stroke to stroke."""
+SAME_PLACE_MM = 1.0
+"""A saddle put back to where it was is rarely nearer than this, and no nearer one is a position of its own."""
+LEAST_ERROR_N = 0.05
+"""No cell under a rider knows a step's mean better; smaller standard errors are taken as this."""
 MOVED_TOGETHER = 0.8
 """Correlation with setback above which time or torque cannot be told from setback any more."""
 TORQUE_MATTERS_NM = 0.25
@@ -58,8 +62,12 @@ class Evidence:
 
     @property
     def positions_mm(self) -> Array:
-        """Distinct setbacks, rearmost first."""
-        return np.unique(self.setback_mm)[::-1]
+        """Setbacks at least SAME_PLACE_MM from each other, rearmost first."""
+        kept: list[float] = []
+        for setback_mm in np.unique(self.setback_mm)[::-1].tolist():
+            if not kept or kept[-1] - setback_mm >= SAME_PLACE_MM:
+                kept.append(setback_mm)
+        return np.array(kept)
 
 
 def gathered(steps: Sequence[StepMean]) -> Evidence:
@@ -78,7 +86,7 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
     return Evidence(
         setback_mm=setback_mm,
         hands_n=hands_n if model is None else model.hands.load_n,
-        se_n=_given_errors(steps) if model is None else model.hands.se_n,
+        se_n=_given_errors(steps) if model is None else np.maximum(model.hands.se_n, LEAST_ERROR_N),
         covariates=covariates,
         covariate_means=means,
         covariate_sds=sds,
@@ -105,7 +113,7 @@ def _numbers(steps: Sequence[StepMean], name: str) -> Array:
 
 def _given_errors(steps: Sequence[StepMean]) -> Array | None:
     errors_n = np.array([step.se_n for step in steps], dtype=float)
-    return errors_n if bool(np.all(errors_n > 0.0)) else None
+    return np.maximum(errors_n, LEAST_ERROR_N) if bool(np.all(errors_n > 0.0)) else None
 
 
 def _witness(model: Pooled | None, covariate_sds: Array) -> Witness | None:

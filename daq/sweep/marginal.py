@@ -55,7 +55,7 @@ class Marginal:
         log_dets = log_det[..., None] + np.concatenate([np.log1p(shift_n**2 * pull), _zero(pull)], axis=-1)
         prior = np.log(np.append(np.full(n, shifted / n), 1.0 - shifted))
         self.evidence = prior - 0.5 * (log_dets + quadratic)
-        """(K, M, n + 1) log probability of y without the extra column, less the constant -n/2 log(2 pi); last entry: no shift."""
+        """(K, M, n + 1) log probability of y without an extra column, its 2 pi left out; the last entry: no shift."""
 
     def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
         """log probability with d > 0 times each column added, (K, M, n + 1, C), averaged over widths.

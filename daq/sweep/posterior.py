@@ -166,11 +166,11 @@ def _gathered(
     A bend in the frontmost gap leaves all positions but one behind it: as ridden, that is light throughout. In the
     rearmost gap, likewise, loaded throughout.
     """
-    top = log_bend.max()
-    weight = np.exp(log_bend - top)
-    fine, p, total = _finer(c, np.log(weight.sum(axis=(0, 1, 2))))
-    bend = float(top + math.log(total))
-    logs = np.array([bend, light, loaded]) + np.log([priors.onset, priors.light, priors.loaded])
+    peak = log_bend.max(axis=(0, 1, 2))
+    weight = np.exp(log_bend - peak)
+    fine, p, log_mean = _finer(c, peak + np.log(weight.sum(axis=(0, 1, 2))))
+    weight *= np.exp(peak - peak.max())
+    logs = np.array([log_mean, light, loaded]) + np.log([priors.onset, priors.light, priors.loaded])
     p_bend, p_light, p_loaded = np.exp(logs - np.logaddexp.reduce(logs)).tolist()
     front, rear = float(p[fine > knots[-2]].sum()), float(p[fine < knots[1]].sum())
     edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
@@ -181,14 +181,14 @@ def _gathered(
         p_light=p_light + p_bend * front,
         p_loaded=p_loaded + p_bend * rear,
         p_shifted=weight.sum(axis=(0, 1, 3))[:-1] / weight.sum(),
-        p_gradual=1.0 / (1.0 + math.exp(min(float(bend - curved), 700.0))),
+        p_gradual=1.0 / (1.0 + math.exp(min(float(log_mean - curved), 700.0))),
         scale=float(scale @ weight.sum(axis=(1, 2, 3)) / weight.sum()),
         cumulative=edges / edges[-1],
     )
 
 
 def _finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
-    """Grid of about GRID_MM over the nodes c, probability of each of its cells, and the mean density over all.
+    """Grid of about GRID_MM over the nodes c, probability of each of its cells, and the log of the mean density.
 
     Cubic through the logs with central differences as slopes: exact where the logs are a parabola, so for any normal.
     """
@@ -199,7 +199,9 @@ def _finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
     a, b = log_p[:-1, None], log_p[1:, None]
     between = (1 + 2 * f) * (1 - f) ** 2 * a + f**2 * (3 - 2 * f) * b
     between = between + f * (1 - f) ** 2 * slope[:-1, None] - f**2 * (1 - f) * slope[1:, None]
-    p = np.exp(np.append(between.ravel(), log_p[-1]))
+    log_fine = np.append(between.ravel(), log_p[-1])
+    top = float(log_fine.max())
+    p = np.exp(log_fine - top)
     p[[0, -1]] *= 0.5
     total = float(p.sum())
-    return np.linspace(c[0], c[-1], len(p)), p / total, total / (len(p) - 1)
+    return np.linspace(c[0], c[-1], len(p)), p / total, top + math.log(total / (len(p) - 1))

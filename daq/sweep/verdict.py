@@ -61,7 +61,8 @@ def interval_mm(found: Posterior) -> tuple[float, float]:
 def verdict_of(evidence: Evidence, found: Posterior) -> Verdict:
     """The claim the posterior bears."""
     low_mm, high_mm = interval_mm(found)
-    if found.p_onset > SURE and evidence.positions_mm[-2] < low_mm and high_mm < evidence.positions_mm[1]:
+    inner_mm = evidence.positions_mm[1:-1]
+    if found.p_onset > SURE and len(inner_mm) > 1 and inner_mm[-1] < low_mm and high_mm < inner_mm[0]:
         return Verdict.ONSET
     if found.p_light > SURE:
         return Verdict.LIGHT

@@ -192,6 +192,18 @@ def test_five_positions_give_an_answer():
     assert onset(ride(hinge(52.0), noise_n=1.0, n=5)).verdict in Verdict
 
 
+def test_a_saddle_put_back_almost_where_it_was_is_no_position_of_its_own():
+    near_the_ends = [*CLEAR, step(79.6, 80.0, 8.0), step(30.3, 113.0, 8.7)]
+
+    assert gathered(near_the_ends).positions_mm.tolist() == [*gathered(CLEAR).positions_mm[:-1].tolist(), 30.3]
+
+
+def test_errors_no_cell_can_have_do_not_break_the_arithmetic():
+    sure = [replace(each, se_n=1e-6) for each in ride(hinge(52.0))]
+
+    assert onset(sure).onset_mm == pytest.approx(52.0, abs=0.1)
+
+
 def test_a_load_that_is_no_number_is_named():
     steps = [*CLEAR[:2], replace(CLEAR[2], hand_load_n=NAN), *CLEAR[3:]]
 
