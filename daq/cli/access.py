@@ -53,9 +53,14 @@ def keys_path() -> Path:
 
 def links(keys: Keys, port: int) -> dict[str, str]:
     """The link for each role. The key stands behind #, which browsers do not send."""
+    return {role: f"{url(port)}#key={getattr(keys, role)}" for role in FOR}
+
+
+def url(port: int) -> str:
+    """The address of the page for other machines."""
     from daq.live.daemon import own_address
 
-    return {role: f"http://{own_address()}:{port}/#key={getattr(keys, role)}" for role in FOR}
+    return f"http://{own_address()}:{port}/"
 
 
 def until(keys: Keys) -> str:

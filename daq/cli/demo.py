@@ -39,11 +39,13 @@ def demo(
     """
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
+    from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.demo import Demo, truth_fields
     from daq.live.messages import plain
     from daq.values import StepMean
 
+    logs.set_up("words")
     done = 0
 
     def show(output: object) -> None:

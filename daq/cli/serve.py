@@ -73,12 +73,14 @@ def serve(
         fail(MISSING, error)
     except (StoreError, OSError) as error:
         fail(UNUSABLE, error)
+    at = listener.getsockname()[1]
+    url = access.url(at) if lan else url_of(listener)
     if log_form == "json":
-        logs.log.info("listening", extra={"url": url_of(listener), "store": str(path)})
+        logs.log.info("listening", extra={"url": url, "store": str(path)})
     else:
-        tell(f"dashboard: {url_of(listener)}\nstore: {path}")
+        tell(f"dashboard: {url}\nstore: {path}")
     if keys is not None and sys.stderr.isatty():
-        access.show(keys, listener.getsockname()[1], to_stdout=False)
+        access.show(keys, at, to_stdout=False)
     elif keys is not None and log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
     ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys))

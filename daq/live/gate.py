@@ -122,7 +122,8 @@ class Gate:
             route = getattr(scope.get("route"), "path", None) or ("refused" if found else "none")
             said = {"method": scope["method"], "route": route, "status": status, "client": _client(scope)}
             took_ms = round(1000 * (time.perf_counter() - begun_s), 1)
-            log.log(logging.INFO if status < 400 else logging.WARNING, "request", extra={**said, "took_ms": took_ms})
+            odd = found is not None or status >= 500
+            log.log(logging.WARNING if odd else logging.INFO, "request", extra={**said, "took_ms": took_ms})
 
     async def _shut(self, found: Refusal, receive: Receive, send: Send) -> None:
         await receive()

@@ -45,9 +45,7 @@ class Serving:
         self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment)
         self.said = self.process.stderr.readline()
         url = re.search(r"http://[^\s\"]+", self.said)
-        self.client = (
-            httpx.Client(base_url=url.group().replace("0.0.0.0", "127.0.0.1"), cookies=cookies) if url else None
-        )
+        self.client = httpx.Client(base_url=url.group(), cookies=cookies) if url else None
 
     def __enter__(self):
         assert self.client is not None, self.said + self.process.communicate(timeout=20)[1]
