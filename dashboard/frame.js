@@ -15,6 +15,7 @@ const SCREENS = /** @type {const} */ ([
   ["#run", "Run"],
   ["#decide", "Decide"],
   ["#followup", "Follow-up"],
+  ["#bench", "Bench"],
 ]);
 
 /** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */
@@ -54,7 +55,8 @@ export function mountFrame(top, side, store) {
     const linked = state.link.state === "open";
     setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");
     setAttribute(recording, "data-on", (linked && state.recording) || undefined);
-    setText(calibration, state.calibration?.stale ? "calibration out of date" : "");
+    setText(calibration, state.calibration?.stale ? "calibration not to be trusted: no verdict" : "");
+    setAttribute(calibration, "title", state.calibration?.stale ? (state.calibration.sentence ?? null) : null);
     setAttribute(calibration, "hidden", !state.calibration?.stale);
     drawChips(chips, state, now_ms);
     setAttribute(open, "aria-expanded", String(state.panel_shown));

@@ -3,6 +3,7 @@ import { keepAwake, startCues } from "./cues.js";
 import { DECIMAL_LOCALES, useLocale } from "./format.js";
 import { mountFrame } from "./frame.js";
 import { listenToKeys } from "./keys.js";
+import { mount as bench } from "./screens/bench.js";
 import { mount as checks } from "./screens/checks.js";
 import { mount as client } from "./screens/client.js";
 import { mount as decide } from "./screens/decide.js";
@@ -20,7 +21,7 @@ import { decodeBlock, Trace } from "./trace.js";
 const SCANS_KEPT = 21_000;
 
 /** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
-const SCREENS = { client, plan, checks, run, decide, followup, rider };
+const SCREENS = { client, plan, checks, run, decide, followup, bench, rider };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const role = await signIn(byId("screen"));

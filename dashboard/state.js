@@ -27,7 +27,12 @@
  * @typedef {{received_ms: number}} Arrival
  * @typedef {{start_s: number, end_s: number, hands_n: number, saddle_n: number, feet_n: number|null, tilt_deg: number,
  *   crank_torque_nm: number|null, power_w: number|null, cadence_rpm: number, scans: number, flags: number,
- *   shares: Shares|null, gradient_pct: number, u_n: Shares|null, used: boolean}} Stroke
+ *   shares: Shares|null, gradient_pct: number, u_n: Shares|null, expanded_n?: Shares|null, used: boolean}} Stroke
+ * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number}|null,
+ *   instruction: string, done: number, planned: number, reading: {seconds: number, of_s: number}|null,
+ *   findings: {kind: string, sentence: string, may_be_accepted: boolean}[], accepts: string[],
+ *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
+ *   calibration: string|null, problem: string}} Bench
  * @typedef {{hands: number|null, saddle: number|null, feet: number|null}} Shares
  *
  * @typedef {object} State
@@ -37,8 +42,10 @@
  * @property {boolean} recording
  * @property {{name: string, cells: string[], rate_hz: number}|null} rig
  * @property {{pseudonym: string, mass_kg: number|null}|null} rider
- * @property {{id: string, stale: boolean}|null} calibration
+ * @property {{id: string, stale: boolean, sentence?: string}|null} calibration
  * @property {any} visit the open visit as daq/live/visit.py tells it; null without a client
+ * @property {Bench|null} bench the guided calibration under way
+ * @property {{kind: string, channel: string, on: string, sentence: string}[]} doubts about the loads shown now
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
  * @property {Arrival|null} loads when the last block of raw loads arrived
@@ -79,6 +86,8 @@ export const initial = Object.freeze({
   rider: null,
   calibration: null,
   visit: null,
+  bench: null,
+  doubts: [],
   sources: [],
   sources_ms: null,
   loads: null,
@@ -129,6 +138,8 @@ const HANDLERS = {
     rider: m.rider,
     calibration: m.calibration,
     visit: m.visit ?? null,
+    bench: m.bench ?? null,
+    doubts: m.doubts ?? [],
     sources: m.sources,
     sources_ms: m.received_ms ?? null,
     loads: null,
@@ -142,7 +153,13 @@ const HANDLERS = {
     entry_mm: entryAfter(state, m.sweep),
   }),
   visit: (state, m) => ({ ...state, visit: m.visit }),
-  sources: (state, m) => ({ ...state, sources: m.sources, sources_ms: m.received_ms ?? null }),
+  bench: (state, m) => ({ ...state, bench: m.bench }),
+  sources: (state, m) => ({
+    ...state,
+    sources: m.sources,
+    doubts: m.doubts ?? [],
+    sources_ms: m.received_ms ?? null,
+  }),
   stroke: (state, m) => ({ ...state, stroke: withoutType(m), stroke_ms: m.received_ms ?? null }),
   sweep: (state, m) => {
     const sweep = withoutType(m);

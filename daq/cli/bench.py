@@ -12,7 +12,7 @@ import click
 
 from daq.cli.bench_talk import Typed, ended, hello_of, judged, walk
 from daq.cli.records import store_path
-from daq.cli.telling import MISSING, REFUSED, UNUSABLE, fail, print_json
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, tell
 
 if TYPE_CHECKING:
     from daq.live.bench_simulated import SimulatedBench
@@ -71,7 +71,13 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--level", "known_tilts", is_flag=True, help="The tilts are set with a level: calibrate the tilt too.")
 @click.option("--expected-per-n", "expected", multiple=True, help="Counts per newton by data sheet: hands_left=8550.")
 @click.option("--resume", is_flag=True, help="Go on with the calibration that was left in the middle.")
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), help="Folder for the two files; the rig's.")
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder for the calibration's file; the rig's when left out.",
+)
+@click.option("--page", is_flag=True, help="Work on the dashboard's bench instead of here, until Ctrl-C.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the dashboard.")
 @click.option("--seed", default=1, type=click.IntRange(0), help="With --simulated: other cells.")
 @click.option("--json", "as_json", is_flag=True, help="What came of it as JSON.")
 def bench(
@@ -81,6 +87,8 @@ def bench(
     pace: float,
     resume: bool,
     out: Path | None,
+    page: bool,
+    port: int,
     seed: int,
     as_json: bool,
     **words: Any,
@@ -88,15 +96,16 @@ def bench(
     """Calibrate the cells of a jig, guided: warm-up, zero, weights up and down, creep, off-axis, cross-talk, tilts.
 
     Every reading is judged before it is taken, and can be taken again. Leave with q; --resume goes on. What comes of
-    it is kept in the store for ever, with its certificate, and written as two files: the calibration for the rig file
-    to name, and the certificate to print.
+    it is kept in the store for ever, with its certificate, and written as a file for the rig file to name.
     """
-    wanted = None if resume else _wanted(words)
+    wanted = None if resume or page else _wanted(words)
     on_for_min = words["on_for_min"]
 
     async def work(session: Session, hands: SimulatedBench | None) -> int:
         await hello_of(session)
         desk = session.calibrating
+        if page:
+            await asyncio.Event().wait()
         if wanted is None:
             await desk.take_up_bench(on_for_min=on_for_min)
         else:
@@ -104,9 +113,9 @@ def bench(
         return await walk(session, Typed(), hands=hands)
 
     def finish(session: Session) -> None:
-        ended(session, out or (rig_file.parent if rig_file else Path()), as_json=as_json)
+        ended(session, out or (rig_file.parent if rig_file else None), as_json=as_json)
 
-    _run(rig_file, store, simulated, pace, seed, work, finish)
+    _run(rig_file, store, simulated, pace, seed, work, finish, port=port if page else None)
 
 
 @click.command()
@@ -161,12 +170,14 @@ def _run(
     seed: int,
     work: Callable[[Session, SimulatedBench | None], Coroutine[Any, Any, int]],
     finish: Callable[[Session], None],
+    *,
+    port: int | None = None,
 ) -> None:
     """A session on the board of the rig file, or on simulated cells, around some work."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
     from daq.live.bench_simulated import SimulatedBench
-    from daq.live.daemon import serve
+    from daq.live.daemon import AddressTaken, listen, serve, url_of
     from daq.live.real import on_rig
     from daq.rig import RigError
 
@@ -175,6 +186,7 @@ def _run(
     path = store_path(store)
     code = [MISSING]
     try:
+        listener = None if port is None else listen("127.0.0.1", port)
         with contextlib.ExitStack() as stack:
             path.parent.mkdir(parents=True, exist_ok=True)
             opened = stack.enter_context(Store.open(path))
@@ -190,7 +202,10 @@ def _run(
                 async def until() -> None:
                     code[0] = await work(session, hands)
 
-                await serve(session, links, until=until())
+                if listener is not None:
+                    tell(f"dashboard: {url_of(listener)}#bench")
+                if await serve(session, links, listener=listener, until=until()) is not None:
+                    code[0] = KEYBOARD
                 return session
 
             finish(asyncio.run(all_of_it()))
@@ -198,7 +213,7 @@ def _run(
         fail(REFUSED, error)
     except StoreError as error:
         fail(UNUSABLE, error)
-    except (TimeoutError, ConnectionError) as error:
+    except (AddressTaken, TimeoutError, ConnectionError) as error:
         fail(MISSING, error)
     except ValueError as error:
         fail(REFUSED, error)

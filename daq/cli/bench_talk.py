@@ -153,21 +153,25 @@ def _loads(desk: BenchDesk) -> str:
     )
 
 
-def ended(session: Session, folder: Path, *, as_json: bool) -> None:
-    """Write what came of it: the calibration for the rig file to name, the certificate to print."""
+def ended(session: Session, folder: Path | None, *, as_json: bool) -> None:
+    """Tell what came of it, and write the calibration for the rig file to name; without a folder it is only kept."""
     from daq.measure.calibration import to_dict
 
     bench = session.calibrating.bench
     if bench is None or bench.calibration is None:
         return
     calibration = bench.calibration
-    file = write_new(folder / f"calibration-{calibration.id}.json", json.dumps(to_dict(calibration), indent=1) + "\n")
-    tell(f'calibration {calibration.id} is kept. The rig file names it as: calibration = "{file.name}"')
-    tell(f"certificate: foreaft calibrate certificate {calibration.id} --html FILE")
+    tell(
+        f"calibration {calibration.id} is kept; certificate: foreaft calibrate certificate {calibration.id} --html FILE"
+    )
+    content = json.dumps(to_dict(calibration), indent=1) + "\n"
+    if folder is not None:
+        file = write_new(folder / f"calibration-{calibration.id}.json", content)
+        tell(f'written to {file}; the rig file names it as: calibration = "{file.name}"')
     if as_json:
         print_json(to_dict(calibration))
     else:
-        click.echo(file)
+        click.echo(calibration.id)
 
 
 def write_new(path: Path, text: str) -> Path:

@@ -54,28 +54,10 @@ def fit(points: Any, order: str, g_m_s2: float | None, expected_per_n: float | N
 @click.option("--json", "as_json", is_flag=True)
 def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations of the store, oldest first, and how each stands."""
-    from daq.keep import calibrations
-    from daq.live.calibration_desk import utc_now
-    from daq.live.standing import standing_of
+    from daq.live.calibrations_kept import summaries
 
-    rows = []
     with _opened(store) as opened:
-        for one in calibrations.calibrations(opened):
-            checks = calibrations.checks(opened, one.calibration)
-            found = standing_of(one.calibration, checks, utc_now(), simulated=one.calibration.simulated)
-            rows.append(
-                {
-                    "number": one.id,
-                    "id": one.calibration.id,
-                    "made_utc": one.calibration.made_utc,
-                    "simulated": one.calibration.simulated,
-                    "cells": [channel.name for channel in one.calibration.forces],
-                    "certificate": one.bench_id is not None,
-                    "checks": len(checks),
-                    "standing": str(found.standing),
-                    "sentence": found.sentence,
-                }
-            )
+        rows = summaries(opened)
     if as_json:
         print_json(rows)
     for row in [] if as_json else rows:

@@ -88,7 +88,7 @@ def add_certificate(store: Store, calibration: Calibration, bench_id: int, conte
 
 
 def certificate(store: Store, calibration_id: int) -> Any:
-    """What the certificate of a calibration says. StoreError when it was not made on a bench of this store."""
+    """What the certificate of a calibration says. NotThere when it was not made on a bench of this store."""
     with store.reading() as db:
         row = db.execute(
             "SELECT content FROM certificates WHERE calibration_id = ? ORDER BY id DESC", (calibration_id,)

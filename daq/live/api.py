@@ -17,6 +17,7 @@ import daq
 from daq.live import metrics, view
 from daq.live.access import Keys, Role
 from daq.live.api_access import add_access
+from daq.live.api_bench import add_bench
 from daq.live.api_decide import add_deciding
 from daq.live.api_plan import add_plan
 from daq.live.api_visit import add_visit
@@ -100,6 +101,7 @@ def make_app(session: Session, keys: Keys | None = None) -> FastAPI:
     add_plan(app)
     add_visit(app, session)
     add_deciding(app, session)
+    add_bench(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
     return app
 

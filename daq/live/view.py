@@ -151,8 +151,9 @@ def sensors(session: Session) -> dict[str, Any]:
 
 
 def doubts(session: Session) -> list[dict[str, Any]]:
-    """What makes the loads shown now doubtful, each with its channel and a sentence."""
-    return [messages.plain(one) for one in session.calibrating.doubts()]
+    """What makes the loads shown now doubtful, each with its channel, what that carries, and a sentence."""
+    roles = {channel.name: channel.role for channel in session.rig.channels}
+    return [{**messages.plain(one), "on": roles[one.channel]} for one in session.calibrating.doubts()]
 
 
 def doubtful(session: Session) -> dict[str, str]:

@@ -38,9 +38,9 @@ export function loadsPanel(store) {
     const stroke = strokeFreshness(state, now_ms);
     const standing = !stroke.live && loadsFreshness(state, now_ms).live;
     const shown = standing ? standingLoads(store) : state.stroke;
-    const mean = state.stroke?.u_n?.hands
-      ? "mean of the last stroke, ± standard uncertainty"
-      : "mean of the last stroke";
+    const mean = state.stroke?.expanded_n?.hands
+      ? "mean of the last stroke, ± uncertainty of the calibration, 95 %"
+      : "mean of the last stroke, its uncertainty not known";
     setText(basis, standing ? `${stroke.words}: means of the last second` : stroke.words || mean);
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
@@ -48,7 +48,9 @@ export function loadsPanel(store) {
       setProperty(segments[i], "--share", String(Math.max(0, shown?.shares?.[key] ?? 0)));
     }
     setAttribute(bar, "data-on", shown?.shares ? true : undefined);
-    setText(doubt, stroke.live ? footDoubt(state.stroke?.shares?.feet) : "");
+    const doubts = [...state.doubts.map((each) => each.sentence), stroke.live ? footDoubt(state.stroke?.shares?.feet) : ""];
+    setText(doubt, doubts.filter(Boolean).join(". "));
+    for (const [i, [key]] of SUPPORTS.entries()) cells[i].doubt(state.doubts.some((each) => key === "feet" || each.on === key));
   }
   return { node, draw };
 }
@@ -59,7 +61,7 @@ function standingLoads(/** @type {Store} */ { trace }) {
     saddle_n: trace.mean(1, STANDING_SPAN_S),
     feet_n: null,
     shares: null,
-    u_n: null,
+    expanded_n: null,
   };
 }
 
@@ -77,8 +79,9 @@ function supportCell(/** @type {string} */ key, /** @type {string} */ name, /** 
   /** @param {any} shown @param {string} which */
   function draw(shown, which) {
     setText(load, newtons(shown?.[`${which}_n`]));
-    setText(plusMinus, typeof shown?.u_n?.[which] === "number" ? uncertainty(shown.u_n[which]) : "");
+    const expanded_n = shown?.expanded_n?.[which];
+    setText(plusMinus, typeof expanded_n === "number" ? uncertainty(expanded_n) : "");
     setText(share, shown?.shares ? percent(shown.shares[which], 1) : "");
   }
-  return { node, draw };
+  return { node, draw, doubt: (/** @type {boolean} */ on) => setAttribute(node, "data-doubt", on || undefined) };
 }

@@ -1,0 +1,206 @@
+/** The bench: load cells calibrated with known weights, one reading after the other, each judged before it counts. */
+import { ask } from "../commands.js";
+import { changes, el, setAttribute, setText } from "../dom.js";
+import { field, gather } from "../form.js";
+import { number } from "../format.js";
+
+/** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
+/** @typedef {import("../state.js").Bench} Bench */
+
+/** @type {import("../form.js").Row[]} */
+const WANTED = [
+  { path: "made_by", words: "Who calibrates", kind: "text", required: true },
+  { path: "place", words: "Where", kind: "text" },
+  { path: "temperature_degc", words: "Room", kind: "number", unit: "°C", least: -20, most: 60 },
+  { path: "masses", words: "Masses on each cell, lightest first", kind: "text", unit: "kg", required: true, value: "5, 10, 20, 30, 40" },
+  {
+    path: "reference.weights_class",
+    words: "Class of the weights (OIML R 111)",
+    kind: "choice",
+    options: ["M1", "M2", "M3", "F2", "F1", "E2"],
+    required: true,
+  },
+  { path: "gravity.g_m_s2", words: "Local gravity", kind: "number", unit: "m/s²", least: 9.75, most: 9.85 },
+  { path: "gravity.latitude_deg", words: "or latitude", kind: "number", unit: "°", least: -90, most: 90 },
+  { path: "gravity.height_m", words: "and height", kind: "number", unit: "m", least: -500, most: 9000 },
+  { path: "series", words: "Times up and down", kind: "number", least: 2, most: 10, step: 1, value: 3 },
+  { path: "read_s", words: "A reading takes", kind: "number", unit: "s", least: 2, most: 120, value: 5 },
+  { path: "warm_up_min", words: "Warm-up", kind: "number", unit: "min", least: 0, most: 240, value: 15 },
+  { path: "on_for_min", words: "Power is on already for", kind: "number", unit: "min", least: 0, most: 1440, value: 0 },
+  { path: "creep_min", words: "Creep test, 0 for none", kind: "number", unit: "min", least: 0, most: 240, value: 30 },
+  { path: "crosstalk_kg", words: "Cross-talk, 0 for none", kind: "number", unit: "kg", least: 0, most: 500, value: 20 },
+  { path: "tilts", words: "Tilts of the empty jig, up and down", kind: "text", unit: "°" },
+  { path: "known_tilts", words: "The tilts are set with a level", kind: "check" },
+];
+
+/** what it does, its words, its key */
+const VERBS = /** @type {const} */ ([
+  ["read", "Read", "Space"],
+  ["accept", "Accept all the same", "A"],
+  ["redo", "Last one again", "R"],
+  ["skip", "Leave this stage out", "S"],
+  ["break-off", "Break off", "X"],
+]);
+
+/** @param {HTMLElement} root @param {Store} store @returns {() => void} takes the screen away */
+export function mount(root, store) {
+  const begin = beginning(store);
+  const under_way = working(store);
+  root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), begin.node, under_way.node));
+  const sentence = /** @type {HTMLElement} */ (root.querySelector(".here"));
+  const problem = el("p", { class: "warning", role: "alert" });
+  root.querySelector("h1")?.after(problem);
+  addEventListener("keydown", press);
+
+  function press(/** @type {KeyboardEvent} */ event) {
+    const target = event.target instanceof Element ? event.target : null;
+    if (event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+    if (target?.closest("input, select, textarea, button, a[href]")) return;
+    const name = event.key === " " || event.key === "Enter" ? "Space" : event.key.toUpperCase();
+    const verb = VERBS.find(([, , key]) => key === name)?.[0];
+    if (!verb || !store.state.bench?.accepts.includes(verb)) return;
+    if (name !== "Space" && !store.state.settings.letters) return;
+    event.preventDefault();
+    void act(store, verb);
+  }
+
+  const stopDrawing = store.onFrame((state) => {
+    setText(problem, state.problem ?? "");
+    setText(sentence, state.calibration ? `In use: ${state.calibration.id}. ${state.calibration.sentence ?? ""}` : "");
+    setAttribute(begin.node, "hidden", state.bench !== null);
+    setAttribute(under_way.node, "hidden", state.bench === null);
+    if (state.bench) under_way.draw(state.bench, state.sending !== null);
+  });
+  return () => {
+    removeEventListener("keydown", press);
+    stopDrawing();
+  };
+}
+
+function standing() {
+  return el("p", { class: "here", role: "status" });
+}
+
+function act(/** @type {Store} */ store, /** @type {string} */ verb, /** @type {object} */ more = {}) {
+  return ask(store, verb, "POST", "/api/v1/bench/steps", { do: verb, ...more });
+}
+
+/** What is wanted of a new one, or the one that was left. @param {Store} store */
+function beginning(store) {
+  const fields = WANTED.map((row) => field(row, "bench"));
+  const node = el(
+    "form",
+    { class: "plate", onsubmit: submit },
+    el("h2", {}, "Calibrate the cells with known weights"),
+    ...fields.map((each) => each.node),
+    el(
+      "p",
+      { class: "page-end" },
+      el("button", { type: "submit", class: "main" }, "Begin"),
+      el(
+        "button",
+        { type: "button", onclick: () => void ask(store, "resume", "POST", "/api/v1/bench/resume", {}) },
+        "Go on with the one that was left",
+      ),
+    ),
+  );
+
+  function submit(/** @type {Event} */ event) {
+    event.preventDefault();
+    void ask(store, "bench", "POST", "/api/v1/bench", wantedOf(gather(fields)));
+  }
+  return { node };
+}
+
+/** What was typed as the daemon takes it: lists of numbers from text, nothing sent for what was left empty. */
+export function wantedOf(/** @type {any} */ typed) {
+  const { masses, tilts, ...rest } = typed;
+  return withoutNulls({ ...rest, masses_kg: numbers(masses), tilts_deg: numbers(tilts) });
+}
+
+function numbers(/** @type {string} */ text) {
+  return text
+    .split(/[;,\s]+/)
+    .filter(Boolean)
+    .map(Number);
+}
+
+/** @returns {any} */
+function withoutNulls(/** @type {any} */ value) {
+  if (value === null || typeof value !== "object" || Array.isArray(value)) return value;
+  const kept = Object.entries(value).filter(([, each]) => each !== null && each !== undefined);
+  return Object.fromEntries(kept.map(([name, each]) => [name, withoutNulls(each)]));
+}
+
+/** The one under way. @param {Store} store */
+function working(store) {
+  const progress = el("p", { class: "bench-progress" });
+  const task = el("p", { class: "bench-task", role: "status" });
+  const reading = el("p", { class: "bench-reading" });
+  const findings = el("ul");
+  const live = el("div", { class: "bench-live" });
+  const done = el("p", { class: "ready" });
+  const page = el("a", { class: "button", target: "_blank", rel: "noopener" }, "Certificate");
+  const use = el("button", { type: "button", onclick: () => void take() }, "Use it from now on");
+  const finished = el("div", { class: "plate" }, done, el("p", { class: "page-end" }, page, use));
+  const buttons = VERBS.map(([verb, words, key]) => ({
+    verb,
+    node: el(
+      "button",
+      { type: "button", class: verb === "read" ? "main" : "", onclick: () => void act(store, verb) },
+      `${words} `,
+      el("kbd", {}, key),
+    ),
+  }));
+  const stop = el("button", { type: "button", onclick: () => void act(store, "stop") }, "End it here");
+  const leave = el("button", { type: "button", onclick: () => void act(store, "leave") }, "Leave; go on later");
+  const node = el(
+    "section",
+    { class: "plate", "aria-label": "Calibration under way" },
+    progress,
+    task,
+    live,
+    reading,
+    el("div", { class: "warning", role: "alert" }, findings),
+    el("p", { class: "page-end" }, ...buttons.map((each) => each.node)),
+    el("p", { class: "page-end" }, stop, leave),
+    finished,
+  );
+  const liveChanged = changes();
+  const findingsChanged = changes();
+
+  const take = () =>
+    ask(store, "use", "POST", "/api/v1/calibrations/use", { name: store.state.bench?.calibration ?? "" });
+
+  function draw(/** @type {Bench} */ bench, /** @type {boolean} */ busy) {
+    setText(progress, `${bench.stage}: ${bench.done} of ${bench.planned} readings`);
+    setText(task, bench.problem || bench.instruction || (bench.calibration ? "All readings are taken." : "Ended."));
+    setText(
+      reading,
+      bench.reading ? `Reading: ${number(bench.reading.seconds)} of ${number(bench.reading.of_s)} s. Touch nothing.` : "",
+    );
+    const told = bench.findings.map((each) => each.sentence);
+    if (findingsChanged(told.join("\n"))) findings.replaceChildren(...told.map((each) => el("li", {}, each)));
+    if (liveChanged(bench.live)) live.replaceChildren(...bench.live.map((each) => cell(each, bench.task?.cell)));
+    for (const { verb, node: button } of buttons) {
+      setAttribute(button, "disabled", busy || !bench.accepts.includes(verb));
+      if (verb === "read") setText(/** @type {any} */ (button.firstChild), bench.findings.length ? "Read again " : "Read ");
+    }
+    setAttribute(stop, "disabled", busy || !bench.accepts.includes("stop"));
+    setAttribute(leave, "disabled", busy);
+    setAttribute(finished, "hidden", bench.calibration === null);
+    setText(done, bench.calibration ? `Calibration ${bench.calibration} is kept.` : "");
+    setAttribute(page, "href", bench.calibration ? `/api/v1/calibrations/${bench.calibration}/certificate` : null);
+  }
+  return { node, draw };
+}
+
+function cell(/** @type {Bench["live"][number]} */ each, /** @type {string|null|undefined} */ asked) {
+  return el(
+    "div",
+    { class: "bench-cell", "data-asked": each.cell === asked && "" },
+    el("h2", {}, each.cell),
+    el("p", { class: "bench-value" }, each.load_n === null ? `${number(each.counts)} counts` : `${number(each.load_n, 2)} N`),
+    el("small", {}, `${number(each.counts)} counts, moves by ${number(each.moves_counts)}`),
+  );
+}

@@ -1,0 +1,124 @@
+"""The bench in Chromium: on a stream that the test writes, and with a real daemon on simulated cells."""
+
+import subprocess
+import sys
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from daq.keep import calibrations
+from daq.keep.store import Store
+
+
+@pytest.fixture
+def bench(desk, messages):
+    """The bench's screen with a reading of the saved example judged."""
+    at = desk().open(messages["snapshot"], "bench")
+    at.send(messages["bench"])
+    return at
+
+
+def steps(desk):
+    return [body for path, body in desk.asked if path == "bench/steps"]
+
+
+def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(bench):
+    assert bench.text(".bench-task") == "hands_left: add weight to 98.05 N"
+    assert bench.text(".bench-value") == "49.01 N"
+    assert "the last weight is missing" in bench.text(".bench .warning ul")
+    assert bench.text(".bench-progress") == "rising: 3 of 120 readings"
+    assert bench.page.get_by_role("button", name="Leave this stage out").is_disabled()
+
+
+def test_the_keyboard_reads_accepts_and_takes_again_what_fits_now_and_nothing_else(bench):
+    for key in ("Space", "a", "r", "s", "x"):
+        bench.page.keyboard.press(key)
+        bench.page.wait_for_timeout(100)
+
+    assert [body["do"] for body in steps(bench)] == ["read", "accept", "redo"]
+
+
+def test_a_bench_is_begun_with_what_was_typed(desk, messages):
+    at = desk().open(messages["snapshot"], "bench")
+    at.page.get_by_label("Who calibrates").fill("R. Doe")
+    at.page.get_by_label("Masses on each cell").fill("5; 10 20")
+    at.page.get_by_label("or latitude").fill("47.4")
+    at.page.get_by_role("button", name="Begin").click()
+    at.wait(lambda: at.asked)
+
+    path, body = next(each for each in at.asked if each[0] == "bench")
+    assert path == "bench"
+    assert body["masses_kg"] == [5, 10, 20]
+    assert body["gravity"] == {"latitude_deg": 47.4}
+    assert body["reference"] == {"weights_class": "M1"}
+
+
+def test_a_finished_bench_shows_its_certificate(bench, messages):
+    done = {**messages["bench"]["bench"], "task": None, "instruction": "", "findings": [], "accepts": ["redo"]}
+    bench.send({"type": "bench", "bench": {**done, "stage": "done", "calibration": "2026-11-25-bench3"}})
+
+    link = bench.page.get_by_role("link", name="Certificate")
+    assert link.get_attribute("href") == "/api/v1/calibrations/2026-11-25-bench3/certificate"
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_bench_has_no_accessibility_fault(desk, messages, scheme):
+    at = desk(color_scheme=scheme).open(messages["snapshot"], "bench")
+    found = [Axe().run(at.page)]
+    at.send(messages["bench"])
+    found.append(Axe().run(at.page))
+
+    assert [each.response["violations"] for each in found] == [[], []]
+
+
+def test_doubtful_loads_and_a_calibration_out_of_date_are_said_at_once(desk, messages):
+    stale = {**messages["snapshot"]["calibration"], "stale": True, "sentence": "older than 12 months"}
+    doubt = {"kind": "below-zero", "channel": "hands_left", "on": "hands", "sentence": "hands_left: pulled up by 9.0 N"}
+    at = desk().open({**messages["snapshot"], "calibration": stale})
+    at.send({**messages["sources"], "doubts": [doubt]}, messages["stroke"])
+
+    assert "pulled up by 9.0 N" in at.text(".loads .doubt")
+    assert at.page.locator(".support.hands").get_attribute("data-doubt") is not None
+    assert at.page.locator(".support.saddle").get_attribute("data-doubt") is None
+    assert at.text(".support.hands .plus-minus") == "± 0.80"
+    assert "95 %" in at.text(".loads .basis")
+    assert "no verdict" in at.text(".head")
+
+
+@pytest.fixture
+def daemon(tmp_path):
+    """A daemon on simulated cells, much faster than life; the bench's address and its store's path."""
+    path = tmp_path / "bench.sqlite"
+    words = ("calibrate", "bench", "--simulated", "--page", "--port", "0", "--pace", "60", "--store", str(path))
+    with subprocess.Popen([sys.executable, "-m", "daq.cli", *words], stderr=subprocess.PIPE, text=True) as process:
+        yield next(line.split()[1] for line in process.stderr if line.startswith("dashboard: ")), path
+        process.terminate()
+        process.communicate(timeout=20)
+
+
+def test_a_cell_is_calibrated_from_the_page_to_the_certificate(chromium, daemon):
+    url, path = daemon
+    page = chromium.new_page()
+    page.goto(url)
+    page.get_by_label("Who calibrates").fill("R. Doe")
+    for label, value in (("Warm-up", "1"), ("A reading takes", "2"), ("Creep test", "0"), ("Cross-talk", "0")):
+        page.get_by_label(label).fill(value)
+    page.get_by_label("Times up and down").fill("2")
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_text("power everything, leave the jig empty").wait_for()
+    page.evaluate("document.activeElement.blur()")
+    read = page.get_by_role("button", name="Read")
+    for _ in range(600):
+        if page.get_by_role("link", name="Certificate").is_visible():
+            break
+        if read.is_enabled():
+            page.wait_for_timeout(120)
+            page.keyboard.press("Space")
+        page.wait_for_timeout(60)
+    page.goto(url.removesuffix("/#bench") + page.get_by_role("link", name="Certificate").get_attribute("href"))
+
+    assert "not an accredited calibration" in page.inner_text("body")
+    assert page.locator("svg circle").count() == 4 * 2 * 11
+    page.close()
+    with Store.open(path, write=False) as store:
+        assert [one.bench_id for one in calibrations.calibrations(store)] == [None, 1]
