@@ -30,10 +30,11 @@ export function mountFrame(top, side, store) {
     { type: "button", class: "small", "aria-controls": "side", onclick: () => store.dispatch({ type: "page/panel" }) },
     "Keys, settings",
   );
+  const links = SCREENS.map(([hash, words]) => el("a", { href: hash }, words));
   const nav = el(
     "nav",
     { "aria-label": "Screens" },
-    ...SCREENS.map(([hash, words]) => el("a", { href: hash }, words)),
+    ...links,
     el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"),
   );
   const status = el("p", { class: "message polite", role: "status" });
@@ -51,6 +52,8 @@ export function mountFrame(top, side, store) {
 
   store.onFrame((state, now_ms) => {
     setAttribute(banner, "hidden", !state.simulated);
+    const view = `#${document.documentElement.dataset.view}`;
+    for (const link of links) setAttribute(link, "aria-current", link.getAttribute("href") === view ? "page" : null);
     setText(about, aboutWords(state));
     const linked = state.link.state === "open";
     setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");

@@ -176,14 +176,15 @@ export function footDoubt(share) {
 }
 
 /**
- * What the large button does now: send an event, or open the plan when no sweep is going on; null when the rider's
- * turn is now and there is nothing to confirm.
+ * What the large button does now: send an event, or open the next screen when no sweep is going on; null when it is
+ * the rider's turn and there is nothing to confirm.
  * @param {State} state
- * @returns {{event: string|null, label: string}|null}
+ * @returns {{event: string|null, label: string, to?: string}|null}
  */
 export function mainAction(state) {
-  const { sweep } = state;
-  if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep" };
+  const { sweep, visit, steps } = state;
+  if (sweep?.accepts.length === 0 && visit && steps.length) return { event: null, label: "Decide", to: "#decide" };
+  if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
   if (sweep.accepts.includes("begin")) return { event: "begin", label: "Begin the sweep" };
   if (sweep.accepts.includes("saddle_moved"))
     return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };

@@ -247,7 +247,7 @@ class Session:
         self.desk.zero_us = self.clock.now_us()
         self.desk.tell()
         names = [channel.name for channel in self.pipeline.calibration.forces]
-        moved = ", ".join(f"{name} {n:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
+        moved = ", ".join(f"{name} {round(n, 1) + 0.0:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
         self.note("info", f"zero taken; newtons away from the calibration's: {moved}")
         for doubt in drifted:
             self.note("caution", f"since the last zero, {doubt.sentence}")

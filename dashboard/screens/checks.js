@@ -104,7 +104,7 @@ function checkItem(/** @type {() => void} */ goOn) {
   const todo = el("p", { class: "todo" });
   const reason = el("p", { class: "todo" });
   const without = el("button", { type: "button", class: "small", onclick: goOn });
-  const node = el("li", {}, el("h3", {}, title, sign), said, todo, reason, without);
+  const node = el("li", {}, el("h2", {}, title, sign), said, todo, reason, without);
   return {
     node,
     draw(/** @type {any} */ check) {

@@ -32,7 +32,7 @@ const DECISION = [
 export function mount(root, store) {
   const fields = DECISION.map((row) => field(row, "decision"));
   const shown = el("div", {});
-  const cautions = el("ul", { class: "cautions", role: "status" });
+  const cautions = el("div", { class: "cautions", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const stages = el("p", { role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this decision");
@@ -59,7 +59,7 @@ export function mount(root, store) {
     setAttribute(form, "hidden", !found.signs);
     if (!found.signs) return shown.replaceChildren(el("p", { class: "warning" }, found.problem ?? ""));
     shown.replaceChildren(...evidenceNodes(found));
-    cautions.replaceChildren(...found.cautions.map((/** @type {string} */ text) => el("li", { class: "warning" }, text)));
+    cautions.replaceChildren(...found.cautions.map((/** @type {string} */ text) => el("p", { class: "warning" }, text)));
     const staged = found.stages_mm.map((/** @type {number} */ mm) => number(mm)).join(" → ");
     setText(stages, found.stages_mm.length > 1 ? `A big change: in stages, a week’s riding each: ${staged} mm.` : "");
     if (setback_mm === undefined) scatter(fields, proposal(found));

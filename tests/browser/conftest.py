@@ -115,7 +115,7 @@ class Desk:
 
     def open(self, snapshot: dict[str, Any], screen: str = "run") -> Desk:
         self.page.goto(f"{self._address}/#{screen}")
-        self.page.wait_for_function("document.querySelector('#screen h1') !== null")
+        self.page.wait_for_selector("#screen h1", state="attached")
         self.wait(lambda: self.connections)
         self.send(snapshot)
         return self

@@ -7,6 +7,7 @@ import sys
 import urllib.request
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from tests.browser.test_demo import LONG_MS, page  # noqa: F401  a fixture
@@ -156,6 +157,8 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):  # noqa: F811
         page.get_by_role("link", name="Printed page").click()
     sheet = popup.value
     sheet.wait_for_load_state()
+    found = Axe().run(sheet, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]})
+    assert found.violations_count == 0, found.generate_report()
     for size in ("A4", "Letter"):
         path = tmp_path / f"{size}.pdf"
         sheet.pdf(path=path, format=size, tagged=True)

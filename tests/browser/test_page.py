@@ -1,13 +1,17 @@
 """The whole page in Chromium, on a stream that the test writes and with the daemon's answers given by the test."""
 
+import json
 import re
 import struct
+from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from daq.sweep.run import State, fitter_may
 
+ANSWERS = Path(__file__).parent / "answers.json"
+"""What the daemon answered in one simulated job."""
 SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
 
 
@@ -236,9 +240,11 @@ def test_what_to_do_is_never_cut_off(desk, messages, size, state, fields):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("screen", ["run", "plan", "rider"])
+@pytest.mark.parametrize("screen", ["client", "plan", "checks", "run", "decide", "followup", "rider"])
 def test_axe_finds_nothing_against_wcag_22_aa(desk, messages, scheme, screen):
-    at = desk(color_scheme=scheme).open(messages["snapshot"], screen)
+    at = desk(color_scheme=scheme)
+    at.answers = json.loads(ANSWERS.read_text())
+    at.open({**messages["snapshot"], "visit": at.answers["visit"]["visit"]}, screen)
     at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["onset"], messages["notice"])
     if screen == "run":
         at.page.keyboard.press("?")

@@ -1,6 +1,8 @@
 """Decision, printed page and follow-up over the daemon's own address, and what is left after a restart."""
 
 import asyncio
+import json
+from pathlib import Path
 
 from daq.fit.case import evidence_of
 from daq.keep.case import case_of
@@ -8,6 +10,7 @@ from daq.keep.store import Store
 from daq.sweep.run import ENDED, Event, State
 from tests.live.test_visit import all_well, arrived, on_the_jig
 
+ANSWERS = Path(__file__).parents[1] / "browser/answers.json"
 DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2026-12-16"}
 
 
@@ -35,6 +38,11 @@ def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp
         told.append((await client.get("/api/v1/visit/evidence")).json())
         assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 200
         told.append(session.desk.ridden[1])
+        saved = json.loads(ANSWERS.read_text())
+        assert set(saved["visit/evidence"]) == set(told[0])
+        assert set(saved["visit"]["visit"]) == set((await client.get("/api/v1/visit")).json()["visit"])
+        assert set(saved["follow-ups"][0]) == set((await client.get("/api/v1/follow-ups")).json()[0])
+        assert set(saved["clients"][0]) == set((await client.get("/api/v1/clients")).json()[0])
 
     on_the_jig(tmp_path, job)
     evidence, remembered = told

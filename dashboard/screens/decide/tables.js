@@ -36,7 +36,7 @@ export function signTable(signs) {
 /** @param {any[]} disturbers */
 export function disturberTable(disturbers) {
   const rows = disturbers.map(({ title, disturbs, said }) => ({ stands: disturbs, cells: [title, disturbs, said] }));
-  return table("What else could have made it: see to these first", ["What", "", "Found"], rows);
+  return table("What else could have made it: see to these first", ["What", "State", "Found"], rows);
 }
 
 /** @param {any[]} places */

@@ -42,7 +42,10 @@ export function dock(store) {
       el("kbd", {}, key),
     ),
   );
-  const press = () => (mainAction(store.state)?.event === null ? void (location.hash = "#plan") : confirmMain(store));
+  const press = () => {
+    const to = mainAction(store.state)?.to;
+    return to ? void (location.hash = to) : confirmMain(store);
+  };
   const mainWords = el("span", { class: "main-words" });
   const mainKey = el("kbd", {}, "space or pedal");
   const main = el("button", { type: "button", class: "main", onclick: press }, mainWords, mainKey);
