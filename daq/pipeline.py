@@ -23,7 +23,7 @@ from daq.measure.zero import OVER_S
 from daq.rig import Rig
 from daq.sweep import run
 from daq.sweep.guard import doubts, guarded
-from daq.sweep.onset import onset
+from daq.sweep.onset import METHOD, onset
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
@@ -68,9 +68,12 @@ def item_of(said: Samples | board.Hello, received_us: int) -> Item:
 class Pipeline:
     """All stages of one jig, with their memory. One verb: feed."""
 
-    def __init__(self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None) -> None:
-        """CalibrationError when a channel of the rig was not calibrated."""
+    def __init__(
+        self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None, method: str = METHOD
+    ) -> None:
+        """CalibrationError when a channel of the rig was not calibrated. method: of daq.sweep.onset.METHODS."""
         self._rig = rig
+        self._method = method
         self.calibration = in_order(calibration, [channel.name for channel in rig.channels])
         """As the rig file orders its channels."""
         self._columns: list[int] | None = None
@@ -179,7 +182,7 @@ class Pipeline:
         """The onset so far, as soon as enough different positions are ridden."""
         if len({step.setback_mm for step in progress.steps}) < FEWEST_POSITIONS:
             return []
-        answer = onset(progress.steps, step_off_mm=progress.plan.step_off_mm)
+        answer = onset(progress.steps, step_off_mm=progress.plan.step_off_mm, method=self._method)
         found = doubts(
             progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt
         )

@@ -188,11 +188,18 @@ def hand_over(client: str, folder: Path, store: Path | None) -> None:
 @click.option(
     "--calibration", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Another calibration."
 )
+@click.option("--method", help="Name and version of the estimator; the newest when left out.")
 @click.option("--cluster", help="Address of a Dask scheduler, tcp://...; without it processes on this machine.")
 @click.option("--processes", type=click.IntRange(1), help="How many; as many as there are cores when left out.")
 @json_flag
 def archive(
-    archive: Path, out: Path, calibration: Path | None, cluster: str | None, processes: int | None, as_json: bool
+    archive: Path,
+    out: Path,
+    calibration: Path | None,
+    method: str | None,
+    cluster: str | None,
+    processes: int | None,
+    as_json: bool,
 ) -> None:
     """Compute every exported sweep in the folder ARCHIVE again and write the answers as tables into OUT.
 
@@ -205,15 +212,18 @@ def archive(
     from daq.keep.derive import onset_again
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
-    from daq.sweep.onset import METHOD
+    from daq.sweep.onset import METHOD, METHODS
 
-    name = f"{METHOD}+{digest(calibration.read_text())[:12]}" if calibration else METHOD
+    method = method or METHOD
+    if method not in METHODS:
+        fail(REFUSED, f"--method: expected one of {', '.join(METHODS)}, got {method}")
+    name = f"{method}+{digest(calibration.read_text())[:12]}" if calibration else method
     mapper = workers.cluster(cluster) if cluster else workers.local(processes)
     try:
         with bar("computing") as progress:
             found = analyse(
                 archive,
-                functools.partial(onset_again, calibration_file=calibration),
+                functools.partial(onset_again, calibration_file=calibration, method=method),
                 out,
                 method=name,
                 mapper=mapper,

@@ -17,6 +17,7 @@ from daq.keep.store import Store
 from daq.measure.calibration import Calibration, from_dict
 from daq.pipeline import Pipeline
 from daq.rig import Rig, parse_rig
+from daq.sweep.onset import METHOD
 from daq.values import Loads, Onset, Stroke
 
 STEP_METHOD = "step/1"
@@ -30,15 +31,15 @@ def derive(store: Store, sweep_id: int) -> Derived:
     return derived(items, parse_rig(store.session(sweep.session_id).rig), calibration)
 
 
-def derive_exported(folder: Path, calibration: Calibration | None = None) -> Derived:
-    """An exported sweep, with its own calibration or another."""
+def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
+    """An exported sweep, with its own calibration or another, by this method of estimating the onset."""
     sweep, own = exported_sweep(folder)
-    return derived(exported_items(folder), parse_rig(sweep["rig"]), calibration or from_dict(own))
+    return derived(exported_items(folder), parse_rig(sweep["rig"]), calibration or from_dict(own), method)
 
 
-def derived(items: Iterable[Item], rig: Rig, calibration: Calibration) -> Derived:
+def derived(items: Iterable[Item], rig: Rig, calibration: Calibration, method: str = METHOD) -> Derived:
     """All that the pipeline makes of the items."""
-    pipeline = Pipeline(rig, calibration)
+    pipeline = Pipeline(rig, calibration, method=method)
     loads: list[Loads] = []
     strokes: list[Stroke] = []
     onset: Onset | None = None
@@ -61,13 +62,13 @@ def derived(items: Iterable[Item], rig: Rig, calibration: Calibration) -> Derive
     )
 
 
-def onset_again(folder: Path, calibration_file: Path | None = None) -> list[dict[str, Any]]:
-    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration when given.
+def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
+    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
 
     stored_onset_mm is the last onset that was stored with the sweep, to compare with.
     """
     calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
-    found = derive_exported(folder, calibration)
+    found = derive_exported(folder, calibration, method)
     stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
     row: dict[str, Any] = {
         "steps": len(found.steps),

@@ -9,6 +9,8 @@ from click.testing import CliRunner
 from daq.cli import main
 from daq.keep import people
 from daq.keep.store import Store
+from daq.keep.tables import read_table
+from daq.sweep.onset import LEAST_SQUARES
 from tests.live.jig import demo
 
 
@@ -56,6 +58,17 @@ def test_an_archive_is_computed_again_and_what_is_done_is_not_done_twice(store, 
 
     assert first.exit_code == 0, first.stderr
     assert (json.loads(first.stdout)["done_before"], json.loads(second.stdout)["done_before"]) == (0, 1)
+
+
+def test_an_archive_is_computed_again_by_another_method_and_by_none_there_is_not(store, tmp_path):
+    foreaft("export", 1, tmp_path / "out", "--store", store)
+    done = foreaft("archive", tmp_path / "out", tmp_path / "res", "--method", LEAST_SQUARES, "--processes", 1)
+    refused = foreaft("archive", tmp_path / "out", tmp_path / "res", "--method", "guess/1", "--processes", 1)
+
+    assert done.exit_code == 0, done.stderr
+    assert read_table(tmp_path / "res", "results")["method"] == [LEAST_SQUARES]
+    assert refused.exit_code == 2
+    assert LEAST_SQUARES in refused.stderr
 
 
 def test_forgetting_is_only_said_until_it_is_confirmed(tmp_path):
