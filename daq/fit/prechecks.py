@@ -51,6 +51,10 @@ class Readings:
 
     troubles: Mapping[str, str]
     """Source or cell to what is wrong with it; empty text where nothing is."""
+    calibration: str
+    """How it stands, in a sentence."""
+    calibration_holds: bool
+    """Whether a verdict may rest on it."""
     zero_age_s: float | None
     """Since the zero was taken; None: not taken today."""
     tilt_deg: float
@@ -83,6 +87,7 @@ def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mappin
     """All checks in triage order. reasons: key of a check to why the fitter goes on without it."""
     found = (
         _cells(now),
+        _calibration(now),
         _zero(now),
         _level(now),
         _cleats(measured),
@@ -116,6 +121,11 @@ def _cells(now: Readings) -> Check:
     wrong = [f"{name}: {text}" for name, text in now.troubles.items() if text]
     said = "; ".join(wrong) or "all sensors fresh"
     return _check("cells", "Sensors", not wrong, said, "mend what is named; numbers of a dead cell mislead")
+
+
+def _calibration(now: Readings) -> Check:
+    todo = "check it with a known weight, or calibrate, on the bench screen: without it no verdict is given"
+    return _check("calibration", "Calibration", now.calibration_holds, now.calibration, todo)
 
 
 def _zero(now: Readings) -> Check:

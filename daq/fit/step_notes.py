@@ -6,11 +6,16 @@ Events like any other, so that they are stored with the raw and come back with i
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
+from daq.items import Event
+from daq.sweep import run
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import Event, State
+from daq.sweep.run import State
 
+MARK = "mark"
+"""Event: a word about this moment; content {"text": ...}."""
 STEP_NOTE = "step-note"
 """Event: content {"step": index from 0, "what": ..., "value": ...}."""
 SCORES = ("hands", "saddle", "effort")
@@ -21,6 +26,29 @@ TILT_CHANGE_DEG = 0.5
 """More than this between steps: the saddle has slipped. Common practice, no source."""
 
 StepNotes = dict[int, dict[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks:
+    """What was said during a sweep so far."""
+
+    notes: StepNotes = field(default_factory=dict)
+    """Scores and tilts of the steps, by index."""
+    marks: tuple[str, ...] = ()
+
+    def after(self, event: Event) -> Remarks:
+        """With one more note or mark; other events change nothing."""
+        if event.kind == STEP_NOTE:
+            return replace(self, notes=noted(self.notes, event.content))
+        if event.kind == MARK:
+            return replace(self, marks=(*self.marks, str(event.content["text"])))
+        return self
+
+    def after_fitter(self, what: str, steps: int) -> Remarks:
+        """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone."""
+        if what not in (run.Event.REDO, run.Event.UNDO):
+            return self
+        return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})
 
 
 def step_spoken_of(progress: SweepProgress) -> int:
@@ -43,12 +71,6 @@ def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:
     """The notes with one more."""
     step = int(content["step"])
     return {**notes, step: {**notes.get(step, {}), str(content["what"]): float(content["value"])}}
-
-
-def without_redone(notes: StepNotes, event: str, steps: int) -> StepNotes:
-    """The notes that still hold after a fitter's event: those of a step that is ridden again do not."""
-    again = event in (Event.REDO, Event.UNDO)
-    return {step: found for step, found in notes.items() if step < steps} if again else notes
 
 
 def tilt_caution(notes: StepNotes) -> str:

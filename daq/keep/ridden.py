@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from daq.fit.ridden import Ridden
-from daq.fit.step_notes import STEP_NOTE, StepNotes, noted, without_redone
+from daq.fit.step_notes import Remarks
 from daq.items import Event
 from daq.keep.reading import END_US
 from daq.keep.store import Store
@@ -14,10 +14,8 @@ from daq.measure.calibration import from_dict
 from daq.pipeline import FITTER, Pipeline
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
+from daq.sweep.run import Event as SweepEvent
 from daq.values import Onset
-
-MARK = "mark"
-"""Event: a word about this moment; content {"text": ...}."""
 
 
 def ridden(store: Store, sweep_id: int) -> Ridden:
@@ -27,15 +25,14 @@ def ridden(store: Store, sweep_id: int) -> Ridden:
         parse_rig(store.session(sweep.session_id).rig), from_dict(store.calibration(sweep.calibration_id))
     )
     onset: Onset | None = None
-    notes: StepNotes = {}
-    marks: list[str] = []
+    remarks = Remarks()
     for item in store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us):
         outputs = pipeline.feed(item)
         if isinstance(item, Event):
-            steps = 0 if pipeline.progress is None else len(pipeline.progress.steps)
-            notes = _notes_after(notes, item, steps)
-            marks += [str(item.content["text"])] if item.kind == MARK else []
-            onset = None if item.kind == FITTER and item.content["event"] == "redo" else onset
+            remarks = remarks.after(item)
+            if item.kind == FITTER and pipeline.progress is not None:
+                remarks = remarks.after_fitter(item.content["event"], len(pipeline.progress.steps))
+                onset = None if item.content["event"] == SweepEvent.REDO else onset
         onset = next((found for found in reversed(outputs) if isinstance(found, Onset)), onset)
     return Ridden(
         sweep_id=sweep_id,
@@ -44,17 +41,11 @@ def ridden(store: Store, sweep_id: int) -> Ridden:
         steps=() if pipeline.progress is None else tuple(pipeline.progress.steps),
         onset=onset,
         mass_kg=sweep.rider.get("mass_kg"),
-        notes=notes,
-        marks=tuple(marks),
+        notes=remarks.notes,
+        marks=remarks.marks,
     )
 
 
 def plan_of(stored: Mapping[str, Any]) -> Plan:
     """A plan as it was stored."""
     return Plan(**{**stored, "positions_mm": tuple(stored["positions_mm"])})
-
-
-def _notes_after(notes: StepNotes, event: Event, steps: int) -> StepNotes:
-    if event.kind == STEP_NOTE:
-        return noted(notes, event.content)
-    return without_redone(notes, event.content["event"], steps) if event.kind == FITTER else notes

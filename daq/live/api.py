@@ -150,7 +150,7 @@ def _add_reading(app: FastAPI, session: Session) -> None:
     @app.websocket("/api/v1/stream")
     async def stream(socket: WebSocket) -> None:
         await socket.accept()
-        page = session.hub.join(view.snapshot(session), *session.backlog())
+        page = session.hub.join(view.snapshot(session), *session.backlog.messages())
         reader = asyncio.create_task(_until_gone(socket, page))
         state = socket.scope.get("state", {})
         riders, expires_s = state.get("role") is Role.RIDE, state.get("expires_s")

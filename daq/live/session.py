@@ -11,11 +11,11 @@ from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
 from typing import Any
 
-from daq.fit.step_notes import STEP_NOTE, StepNotes, content_of, noted, tilt_caution, without_redone
+from daq.fit.step_notes import MARK, STEP_NOTE, Remarks, content_of, tilt_caution
 from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
-from daq.keep.ridden import MARK
 from daq.live import messages, view
+from daq.live.backlog import Backlog
 from daq.live.calibration_desk import CalibrationDesk
 from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
@@ -53,8 +53,6 @@ SWEEP_EVERY = 12
 """Ticks between two messages about the sweep, a quarter of a second."""
 SOURCES_EVERY = 25
 NOTES_KEPT = 20
-BACKLOG_S = 20.0
-"""Loads a page is given when it joins, so that its strips are not empty."""
 
 
 class Session:
@@ -83,10 +81,9 @@ class Session:
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
         self.stroke: Stroke | None = None
         """The last one."""
-        self._backlog: deque[Loads] = deque()
-        self.step_notes: StepNotes = {}
-        """Scores and tilts of the sweep's steps, by index."""
-        self.marks: tuple[str, ...] = ()
+        self.backlog = Backlog()
+        self.remarks = Remarks()
+        """What was said during the sweep."""
         self.desk = VisitDesk(self)
         """Whose visit it is, and whether a sweep may begin."""
         self.calibrating = CalibrationDesk(self)
@@ -157,13 +154,6 @@ class Session:
         self.rider = rider
         self.pipeline.mass_kg = rider.mass_kg
         self.hub.send(view.snapshot(self))
-
-    def recent_loads(self, seconds: float) -> list[Loads]:
-        """The blocks of the last seconds."""
-        if not self._backlog:
-            return []
-        from_s = self._backlog[-1].t_s[-1] - seconds
-        return [loads for loads in self._backlog if loads.t_s[-1] >= from_s]
 
     # --- what arrives -----------------------------------------------------------------------------------------------
 
@@ -263,7 +253,7 @@ class Session:
         if self.progress is None or self.progress.state is State.WAITING:
             raise NotNow("no step is ridden yet that this could belong to")
         await self._accept(STEP_NOTE, content_of(self.progress, what, value))
-        if caution := tilt_caution(self.step_notes):
+        if caution := tilt_caution(self.remarks.notes):
             self.note("caution", caution)
 
     async def compensate_offset(self) -> str:
@@ -274,10 +264,6 @@ class Session:
         await self._accept("power-zero", {"said": said})
         self.note("info", f"power sensor: {said}")
         return said
-
-    def backlog(self) -> list[bytes]:
-        """The loads of the last seconds as messages for a page that joins; none before the first."""
-        return [messages.joined_block(self._backlog)] if self._backlog else []
 
     def note(self, level: str, text: str) -> None:
         """Tell everybody at the jig one sentence."""
@@ -377,7 +363,7 @@ class Session:
         """Tell the pages of one output, and keep the results."""
         self._on_output(output)
         if isinstance(output, Loads):
-            self._remember(output)
+            self.backlog.remember(output)
             self.hub.send(messages.loads_block(output))
         elif isinstance(output, Stroke):
             self.stroke = output
@@ -395,16 +381,10 @@ class Session:
 
     def _follow(self, event: Event) -> None:
         """What an event changes beside the pipeline: notes of steps, an answer whose step is taken back."""
-        if event.kind == STEP_NOTE:
-            self.step_notes = noted(self.step_notes, event.content)
-        elif event.kind == MARK:
-            self.marks = (*self.marks, str(event.content["text"]))
-        elif event.kind == SWEEP_BEGUN:
-            self.step_notes, self.marks = {}, ()
-        elif event.kind == FITTER and self.progress is not None:
-            what = event.content["event"]
-            self.step_notes = without_redone(self.step_notes, what, len(self.progress.steps))
-            if what == SweepEvent.REDO:
+        self.remarks = Remarks() if event.kind == SWEEP_BEGUN else self.remarks.after(event)
+        if event.kind == FITTER and self.progress is not None:
+            self.remarks = self.remarks.after_fitter(event.content["event"], len(self.progress.steps))
+            if event.content["event"] == SweepEvent.REDO:
                 self.onset = None
         if event.kind in (STEP_NOTE, FITTER):
             self._tell_sweep()
@@ -413,11 +393,6 @@ class Session:
         """Steps and standing together, before any answer that rests on them."""
         self.hub.send(messages.text("steps", steps=view.steps(self)))
         self.hub.send(messages.text("sweep", **view.standing(self)))
-
-    def _remember(self, loads: Loads) -> None:
-        self._backlog.append(loads)
-        while self._backlog[0].t_s[-1] < loads.t_s[-1] - BACKLOG_S:
-            self._backlog.popleft()
 
     def _record(self, item: WireBytes | Notification | Event) -> None:
         if self._recorder is not None:

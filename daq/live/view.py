@@ -70,7 +70,7 @@ def standing(session: Session) -> dict[str, Any]:
         "dwell_s": plan.dwell_s,
         "blinded": plan.blinded,
         "noted_step": step_spoken_of(progress),
-        "notes": session.step_notes.get(step_spoken_of(progress), {}),
+        "notes": session.remarks.notes.get(step_spoken_of(progress), {}),
         "label": plan.label,
         "height_change_mm": messages.plain(height_change_mm(plan, now.asked_setback_mm)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
@@ -91,7 +91,7 @@ def steps(session: Session) -> list[dict[str, Any]]:
             **{name: messages.plain(getattr(step, name)) for name in _STEP_FIELDS},
             "se_n": messages.plain(float(se_n)),
             "strokes": len(step.strokes),
-            "notes": session.step_notes.get(i, {}),
+            "notes": session.remarks.notes.get(i, {}),
         }
         for i, (step, se_n) in enumerate(zip(progress.steps, errors_n, strict=True))
     ]

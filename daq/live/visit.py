@@ -135,8 +135,8 @@ class VisitDesk:
                 steps=tuple(progress.steps),
                 onset=session.onset,
                 mass_kg=session.pipeline.mass_kg,
-                notes=session.step_notes,
-                marks=session.marks,
+                notes=session.remarks.notes,
+                marks=session.remarks.marks,
             )
 
     async def note(self, kind: str, content: Any) -> None:
@@ -213,6 +213,8 @@ def readings(session: Session) -> Readings:
     plan = None if progress is None or session.ended else progress.plan
     return Readings(
         troubles=view.troubles(session),
+        calibration=session.calibrating.validity().sentence,
+        calibration_holds=session.calibrating.validity().allows_verdict,
         zero_age_s=None if zero_us is None else (now_s - zero_us / 1e6) / session.clock.pace,
         tilt_deg=_tilt_deg(session),
         gradient_pct=0.0 if plan is None else plan.gradient_pct,
@@ -224,7 +226,7 @@ def readings(session: Session) -> Readings:
 
 def _tilt_deg(session: Session) -> float:
     """Mean tilt over the last second, to a tenth of a degree; NaN without one."""
-    newest = session.recent_loads(1.0)
+    newest = session.backlog.last(1.0)
     values = np.concatenate([loads.tilt_deg for loads in newest]) if newest else np.empty(0)
     known = values[~np.isnan(values)]
     return round(float(known.mean()), 1) if len(known) else math.nan

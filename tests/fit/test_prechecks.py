@@ -10,6 +10,8 @@ INTAKE = Intake(mass_kg=75.0, saddle=Saddle(reference="nose"), inseam_mm=830.0, 
 DONE = Measured(height_mm=733.0, saddle_tilt_deg=-0.5, cleats_set=True, hands_marked=True)
 WELL = Readings(
     troubles={"board": "", "power": ""},
+    calibration="checked today",
+    calibration_holds=True,
     zero_age_s=600.0,
     tilt_deg=0.0,
     gradient_pct=0.0,
@@ -27,7 +29,7 @@ def test_what_disturbs_is_looked_after_before_setback_is_blamed():
     order = list(standings())
 
     # Feet, then height, then saddle tilt, then setback: common practice, no source.
-    assert order == ["cells", "zero", "level", "cleats", "height", "tilt", "hands", "effort"]
+    assert order == ["cells", "calibration", "zero", "level", "cleats", "height", "tilt", "hands", "effort"]
 
 
 def test_with_everything_seen_to_nothing_stands_in_the_way():
@@ -39,6 +41,7 @@ def test_with_everything_seen_to_nothing_stands_in_the_way():
     ("key", "change"),
     [
         ("cells", {"troubles": {"hands_left": "reads nothing"}}),
+        ("calibration", {"calibration_holds": False}),
         ("zero", {"zero_age_s": None}),
         ("zero", {"zero_age_s": 3601.0}),
         ("level", {"tilt_deg": 0.5}),

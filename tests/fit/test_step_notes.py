@@ -1,6 +1,6 @@
 import pytest
 
-from daq.fit.step_notes import content_of, noted, step_spoken_of, tilt_caution, without_redone
+from daq.fit.step_notes import Remarks, content_of, noted, step_spoken_of, tilt_caution
 from daq.sweep.run import Event
 from tests.sweep.test_progress import begun, ride
 
@@ -39,10 +39,10 @@ def test_the_latest_score_of_a_step_counts():
 
 
 def test_scores_of_a_step_ridden_again_are_asked_again():
-    notes = {0: {"hands": 3.0}, 1: {"hands": 4.0}}
+    said = Remarks({0: {"hands": 3.0}, 1: {"hands": 4.0}}, ("hands moved",))
 
-    assert without_redone(notes, Event.REDO, 1) == {0: {"hands": 3.0}}
-    assert without_redone(notes, Event.PAUSE, 1) == notes
+    assert said.after_fitter(Event.REDO, 1) == Remarks({0: {"hands": 3.0}}, ("hands moved",))
+    assert said.after_fitter(Event.PAUSE, 1) == said
 
 
 def test_a_saddle_that_tips_by_more_than_half_a_degree_is_told():

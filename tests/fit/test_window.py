@@ -1,3 +1,5 @@
+import pytest
+
 from daq.fit.window import rearward_cautions, window_mm
 from daq.values import Verdict
 from tests.fit.sweeps import ridden
@@ -15,7 +17,7 @@ def test_the_window_lies_ten_mm_back_from_the_onset():
     front, rear = window_mm(sweep)
 
     assert abs(front - 55.0) < 1.5
-    assert rear - front == 10.0
+    assert rear - front == pytest.approx(10.0)
 
 
 def test_without_an_onset_there_is_no_window():

@@ -46,7 +46,7 @@ async def arrived(client):
 
 async def all_well(client, session):
     """Zero taken on the empty jig, plan set, rider pedalling."""
-    await until(lambda: len(session.recent_loads(2.0)) and session.clock.now_us() > 4e6)
+    await until(lambda: len(session.backlog.last(2.0)) and session.clock.now_us() > 4e6)
     assert (await client.post("/api/v1/zero")).status_code == 200
     await session.begin_sweep(SHORT)
     await until(lambda: not session.desk.in_the_way())
