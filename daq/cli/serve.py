@@ -24,6 +24,7 @@ from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key: foreaft access.")
+@click.option("--name", "names", multiple=True, help="What else it is called by on the network, such as by a proxy.")
 @click.option("--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="A key's time.")
 @click.option(
     "--log",
@@ -41,6 +42,7 @@ def serve(
     host: str,
     port: int,
     lan: bool,
+    names: tuple[str, ...],
     key_hours: float,
     log_form: Any,
     rider: str,
@@ -83,7 +85,7 @@ def serve(
         access.show(keys, at, to_stdout=False)
     elif keys is not None and log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
-    ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys))
+    ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys, names=names))
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
 

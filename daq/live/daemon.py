@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 import signal
 import socket
-from collections.abc import Callable, Coroutine, Iterator, Sequence
+from collections.abc import Callable, Collection, Coroutine, Iterator, Sequence
 from typing import Any
 
 import uvicorn
@@ -71,11 +71,12 @@ async def serve(
     listener: socket.socket | None = None,
     until: Coroutine[Any, Any, None] | None = None,
     keys: Keys | None = None,
+    names: Collection[str] = (),
 ) -> signal.Signals | None:
     """Run sources, session, store and address until `until` is done or a signal asks for the end, then end in order.
 
-    keys: who may use it over a network; None when the listener is for this machine alone.
-    Returns the signal, None without one. An error of any part ends the daemon and is raised.
+    keys: who may use it over a network; None when the listener is for this machine alone. names: what else
+    it is called by there. Returns the signal, None without one. An error of any part ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
     for number in (signal.SIGINT, signal.SIGTERM):
@@ -85,7 +86,7 @@ async def serve(
         parts.append(session.storing.run())
     if until is not None:
         parts.append(until)
-    server = _Server(_config(session, keys)) if listener is not None else None
+    server = _Server(_config(session, keys, names)) if listener is not None else None
     if server is not None and listener is not None:
         parts.append(server.serve(sockets=[listener]))
     tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
@@ -104,9 +105,9 @@ def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
         asked.set_result(number)
 
 
-def _config(session: Session, keys: Keys | None) -> uvicorn.Config:
+def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvicorn.Config:
     return uvicorn.Config(
-        Gate(make_app(session, keys), keys=keys, names=own_names()),
+        Gate(make_app(session, keys), keys=keys, names=own_names() | {name.lower() for name in names}),
         log_config=None,
         access_log=False,
         server_header=False,

@@ -8,6 +8,7 @@ import os
 import signal
 import socket
 import time
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
@@ -74,7 +75,13 @@ def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: b
 
 
 async def serve_rig(
-    path: Path, store: Store, rider: Rider, listener: socket.socket, *, keys: Keys | None = None
+    path: Path,
+    store: Store,
+    rider: Rider,
+    listener: socket.socket,
+    *,
+    keys: Keys | None = None,
+    names: Sequence[str] = (),
 ) -> signal.Signals | None:
     """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off."""
     text, rig, calibration = read_rig(path)
@@ -87,7 +94,7 @@ async def serve_rig(
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
         session = Session(rig, calibration, clock, rider, storing=storing)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
-    return await serve(session, [*links_of(session), manager], listener=listener, keys=keys)
+    return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)
 
 
 def on_rig(path: Path, store: Store) -> tuple[Session, list[Link]]:

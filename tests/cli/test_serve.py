@@ -116,3 +116,17 @@ def test_screens_that_were_let_in_stay_in_when_the_daemon_is_started_again(rig, 
 
     assert (refused, answered) == (401, 200)
     assert key not in daemon.said
+
+
+def test_behind_a_proxy_it_goes_by_the_name_it_was_told_and_its_pass_stays_on_encrypted_lines(rig, tmp_path):
+    with Serving(rig, tmp_path, "--lan", "--name", "jig.workshop.example") as daemon:
+        key = json.loads((tmp_path / "foreaft" / "keys.json").read_text())["run"]
+        port = httpx.URL(daemon.client.base_url).port
+        proxy = {"Host": "jig.workshop.example", "X-Forwarded-Proto": "https"}
+        with httpx.Client(base_url=f"http://127.0.0.1:{port}") as through:
+            let_in = through.post("/api/v1/access", json={"token": key}, headers=proxy)
+            foreign = through.get("/", headers={"Host": "evil.example"})
+
+    assert let_in.status_code == 200
+    assert "secure" in let_in.headers["set-cookie"].lower()
+    assert foreign.status_code == 421
