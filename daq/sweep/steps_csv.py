@@ -46,7 +46,7 @@ class _Limit:
 
 _LIMITS = {
     "setback_mm": _Limit(-200.0, 400.0, "mm behind the BB", "micrometres, or counted from another point"),
-    "hand_load_n": _Limit(-50.0, 1500.0, "N", "grams or raw counts"),
+    "hand_load_n": _Limit(-50.0, 1500.0, "N", "grams, raw counts or the wrong sign"),
     "se_n": _Limit(1e-6, 200.0, "N", "another unit"),
     "t_min": _Limit(-1e5, 1e5, "minutes", "another unit"),
     "order": _Limit(-1e5, 1e5, "a place in the order", "something else"),
@@ -165,6 +165,11 @@ def _check_units(columns: dict[str, list[float]]) -> None:
     if max(setback) - min(setback) < LEAST_SPAN_MM and max(map(abs, setback)) < FARTHEST_CM:
         raise BadTable(
             f"setback_mm goes from {min(setback):g} to {max(setback):g}: that looks like cm or m; expected mm"
+        )
+    if max(setback) <= 0.0:
+        raise BadTable(
+            f"setback_mm goes from {min(setback):g} to {max(setback):g}, all in front of the BB; "
+            "expected positive behind it: turn the sign"
         )
     if max(map(abs, hands)) < HEAVIEST_KG:
         raise BadTable(

@@ -75,7 +75,7 @@ def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line,
     if verdict is Verdict.ONSET:
         return _why_onset(evidence, found, line, gradual)
     if verdict is Verdict.LIGHT:
-        return ["hand load does not rise anywhere between the rearmost and the foremost position ridden"]
+        return [f"the hands stay light as far forward as {evidence.positions_mm[-1]:g} mm: hand load does not rise"]
     if verdict is Verdict.LOADED:
         return ["the hands carry weight even at the rearmost position: sweep further back or check reach"]
     return [_why_undecided(found), *what_settles(evidence, found)]

@@ -31,6 +31,7 @@ from tests.bench.onset_rides import (
     REAR_MM,
     StepWorld,
     StrokeWorld,
+    SwayingRider,
     hand_load,
     step_of,
     step_sweep,
@@ -79,6 +80,11 @@ STROKE_WORLDS = tuple(
         ("no onset", -1.0, (0.0, 0.0)),
     )
 )
+ADAPTIVE_STROKES = tuple(
+    StrokeWorld(f"{kind}, 22 steps of 120 s where asked", dwell_s=120.0, n=22, saddle_follows=follows)
+    for kind, follows in (("saddle falls as in sway", -1.0), ("saddle rises", 1.0))
+)
+"""As long a ride as 11 steps of 240 s."""
 
 
 @dataclass(frozen=True)
@@ -140,6 +146,18 @@ def _tried(truth_mm, evidence):
     found = bend_of(evidence)
     plain = least_squares(evidence.setback_mm, evidence.hands_n).breakpoint
     return Tried(truth_mm, verdict_of(evidence, found), -found.mean, *interval_mm(found), plain)
+
+
+def adaptively_of_strokes(task):
+    """A sweep whose steps are each at the setback asked for, with strokes."""
+    world, number = task
+    rider, steps = SwayingRider(world, number), []
+    for i in range(world.n):
+        asked = next_step(steps, rear_mm=REAR_MM, front_mm=FRONT_MM, target_width_mm=0.1)
+        if asked.setback_mm is None:
+            break
+        steps.append(rider.step(i, asked.setback_mm))
+    return _tried(rider.onset_mm, gathered(steps))
 
 
 COLUMNS = ("named", "light", "loaded", "undecided", "rmse", "bias", "covers", "width", "rmse all", "covers all",
@@ -204,6 +222,10 @@ def main(sweeps):
             for method, each in zip(STROKE_METHODS, zip(*tried, strict=True), strict=True):
                 lines.append(row(f"{world.name}: {method}", summary(each)))
                 print(lines[-1], flush=True)
+        for world in ADAPTIVE_STROKES:
+            tried = pool.map(adaptively_of_strokes, [(world, i) for i in range(max(sweeps // 5, 1))], chunksize=2)
+            lines.append(row(world.name, summary(tried)))
+            print(lines[-1], flush=True)
     Path("onset.md").write_text("\n".join([*lines, "", *failures]) + "\n")
     print("\n".join(failures) or "all goals met")
     return bool(failures)

@@ -102,32 +102,45 @@ def wander(rng, n, sd, tau_s):
     return x
 
 
-def stroke_sweep(world, number):
-    """Onset and steps with their strokes."""
-    rng = np.random.default_rng([number, *world.name.encode()])
-    onset_mm = rng.uniform(*CENTRAL_MM)
-    added = rng.uniform(*world.added) if world.added[1] > 0.0 else 0.0
-    per_nm, drift = rng.uniform(-2.8, -1.3), rng.normal(0.0, 0.4)
-    sway_ratio, curve_n, saddle_slope = rng.uniform(-1.2, -0.6), rng.normal(0.0, 6.0), rng.normal(0.0, 1.5)
-    strokes_per_step, rest = round(world.dwell_s / STROKE_S), round(SETTLE_S / STROKE_S)
-    total = world.n * (strokes_per_step + rest)
-    t_s = STROKE_S * np.arange(total)
-    sway = wander(rng, total, world.sway_n, world.sway_s)
-    torque = 21.2 + wander(rng, total, world.torque_nm, world.torque_s)
-    seat = wander(rng, total, 2.0, world.sway_s) + world.scatter_n * rng.standard_normal(total)
-    scatter = world.scatter_n * rng.standard_normal(total)
-    told = torque + 0.1 * rng.standard_normal(total)
-    steps = []
-    for i, setback_mm in enumerate(out_and_back(REAR_MM, FRONT_MM, world.n)):
-        k = slice(i * (strokes_per_step + rest) + rest, (i + 1) * (strokes_per_step + rest))
-        onto_hands = added * max(onset_mm - setback_mm, 0.0)
-        hands = LEVEL_N + onto_hands + per_nm * (torque[k] - 21.2) + drift * t_s[k] / 60.0 + sway[k] + scatter[k]
+class SwayingRider:
+    """One rider of a StrokeWorld: n positions can be ridden, in any order, each once its turn comes."""
+
+    def __init__(self, world, number):
+        rng = np.random.default_rng([number, *world.name.encode()])
+        self.onset_mm = rng.uniform(*CENTRAL_MM)
+        self._added = rng.uniform(*world.added) if world.added[1] > 0.0 else 0.0
+        self._per_nm, drift = rng.uniform(-2.8, -1.3), rng.normal(0.0, 0.4)
+        sway_ratio, self._curve_n, self._slope = rng.uniform(-1.2, -0.6), rng.normal(0.0, 6.0), rng.normal(0.0, 1.5)
+        self._dwell, self._rest = round(world.dwell_s / STROKE_S), round(SETTLE_S / STROKE_S)
+        total = world.n * (self._dwell + self._rest)
+        self._t_s = STROKE_S * np.arange(total)
+        sway = wander(rng, total, world.sway_n, world.sway_s)
+        torque = 21.2 + wander(rng, total, world.torque_nm, world.torque_s)
+        seat = wander(rng, total, 2.0, world.sway_s) + world.scatter_n * rng.standard_normal(total)
+        scatter = world.scatter_n * rng.standard_normal(total)
+        self._told_nm = torque + 0.1 * rng.standard_normal(total)
+        self._hands_n = LEVEL_N + self._per_nm * (torque - 21.2) + drift * self._t_s / 60.0 + sway + scatter
+        self._saddle_n = 430.0 + sway_ratio * sway - 1.5 * (torque - 21.2) + seat
+        self._follows = world.saddle_follows
+
+    def step(self, turn, setback_mm):
+        """The step at this setback when it is ridden as number `turn`."""
+        first = turn * (self._dwell + self._rest) + self._rest
+        k = slice(first, first + self._dwell)
+        onto_hands = self._added * max(self.onset_mm - setback_mm, 0.0)
         off = (setback_mm - 55.0) / 25.0
-        saddle = 430.0 + saddle_slope * (setback_mm - 55.0) + curve_n * off**2 + world.saddle_follows * onto_hands
-        saddle = saddle + sway_ratio * sway[k] - 1.5 * (torque[k] - 21.2) + seat[k]
-        strokes = tuple(map(_stroke, t_s[k], hands, saddle, told[k]))
-        steps.append(step_of(setback_mm, hands.mean(), t_s[k].mean() / 60.0, NAN, float(told[k].mean()), strokes))
-    return onset_mm, steps
+        hands = self._hands_n[k] + onto_hands
+        saddle = self._saddle_n[k] + 25.0 * self._slope * off + self._curve_n * off**2 + self._follows * onto_hands
+        t_s, told_nm = self._t_s[k], self._told_nm[k]
+        strokes = tuple(map(_stroke, t_s, hands, saddle, told_nm))
+        return step_of(setback_mm, hands.mean(), t_s.mean() / 60.0, NAN, float(told_nm.mean()), strokes)
+
+
+def stroke_sweep(world, number):
+    """Onset and steps with their strokes, evenly spaced, out and back."""
+    rider = SwayingRider(world, number)
+    setbacks = out_and_back(REAR_MM, FRONT_MM, world.n)
+    return rider.onset_mm, [rider.step(i, setback_mm) for i, setback_mm in enumerate(setbacks)]
 
 
 def _stroke(start_s, hands_n, saddle_n, torque_nm):

@@ -106,6 +106,8 @@ def test_partly_empty_errors_are_not_used_and_it_is_said():
         (two_columns([(s, 80) for s in (80, 70, 60, 50, 50)]), "expected 5 or more different setbacks, got 4"),
         (two_columns([(s / 10, 80 + s) for s in SETBACKS]), "looks like cm or m; expected mm"),
         (two_columns([(s / 1000, 80 + s) for s in SETBACKS]), "looks like cm or m; expected mm"),
+        (two_columns([(-s, 80 + s) for s in SETBACKS]), "all in front of the BB; expected positive behind it"),
+        (two_columns([(s, -80 - s) for s in SETBACKS]), "the wrong sign"),
         (two_columns([(s * 1000, 80 + s) for s in SETBACKS]), "setback_mm: expected -200 to 400"),
         (two_columns([(s, 8 + s / 100) for s in SETBACKS]), "looks like kilograms; expected newtons"),
         (two_columns([(s, 8000 + s) for s in SETBACKS]), "looks like grams"),
