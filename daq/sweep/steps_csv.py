@@ -117,7 +117,7 @@ def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     if not lines:
         raise BadTable(f"the table is empty; expected a line with {', '.join(NEEDED)} and one line for each step")
     separator = next((s for s in ("\t", ";") if s in lines[0][1]), ",")
-    rows = [(i, next(csv.reader([line], delimiter=separator))) for i, line in lines]
+    rows = [(i, next(csv.reader([line], delimiter=separator, skipinitialspace=True))) for i, line in lines]
     header = [name.strip().lower() for name in rows[0][1]]
     cells = [(i, [_point(cell.strip(), separator) for cell in row]) for i, row in rows[1:]]
     for i, row in cells:

@@ -21,7 +21,7 @@ from daq.sweep.bend import bend_of
 from daq.sweep.design import next_step
 from daq.sweep.evidence import gathered
 from daq.sweep.hinge import least_squares
-from daq.sweep.onset import onset
+from daq.sweep.onset import LEAST_SQUARES, onset
 from daq.sweep.verdict import interval_mm, verdict_of
 from daq.values import NAN, Verdict
 from tests.bench.onset_rides import (
@@ -110,6 +110,15 @@ def estimate(truth_mm, steps):
 def of_steps(task):
     world, number = task
     return estimate(*step_sweep(world, number))
+
+
+def of_steps_plainly(task):
+    """The same sweep answered by least-squares/1."""
+    truth_mm, steps = step_sweep(*task)
+    answer = onset(steps, method=LEAST_SQUARES)
+    low_mm, high_mm = answer.interval_95_mm or (-np.inf, np.inf)
+    at_mm = answer.least_squares_mm if answer.onset_mm is None else answer.onset_mm
+    return Tried(truth_mm, answer.verdict, at_mm, low_mm, high_mm, answer.least_squares_mm)
 
 
 def adaptively(task):
@@ -214,6 +223,11 @@ def main(sweeps):
             figures = summary(pool.map(method, [(world, i) for i in range(sweeps)], chunksize=20))
             lines.append(row(world.name, figures))
             failures += missed(world.name, figures)
+            print(lines[-1], flush=True)
+        lines += ["", "The same sweeps answered by least-squares/1.", "", *head]
+        for world in STEP_WORLDS:
+            figures = summary(pool.map(of_steps_plainly, [(world, i) for i in range(sweeps)], chunksize=20))
+            lines.append(row(world.name, figures))
             print(lines[-1], flush=True)
         lines += ["", "Stroke series: added slope 0.2-0.5 N/mm, sway 5 N, torque wandering by 1 N m.", "", *head]
         for world in STROKE_WORLDS:

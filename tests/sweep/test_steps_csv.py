@@ -46,6 +46,12 @@ def test_semicolons_with_decimal_commas_a_byte_order_mark_and_remarks_are_read()
     assert parse_steps(text) == parse_steps(TABLE)
 
 
+def test_quoted_names_with_spaces_about_them_are_read():
+    text = TABLE.replace("setback_mm,hand_load_n", '"setback_mm" , "Hand_Load_N"')
+
+    assert parse_steps(text) == parse_steps(TABLE)
+
+
 def test_the_json_has_the_keys_of_the_contract_and_no_nan():
     content, _ = onset_json(TABLE)
 
