@@ -226,7 +226,9 @@ class Pipeline:
             positions = tuple(content["plan"]["positions_mm"])
             limits = (self._rig.geometry.setback_min_mm, self._rig.geometry.setback_max_mm)
             self.progress = SweepProgress(
-                Plan(**{**content["plan"], "positions_mm": positions}), setback_limits_mm=limits
+                Plan(**{**content["plan"], "positions_mm": positions}),
+                setback_limits_mm=limits,
+                resolution_mm=self._rig.geometry.setback_resolution_mm,
             )
         elif event.kind == FITTER:
             if self.progress is None:

@@ -215,9 +215,12 @@ export function planInWords(outlook) {
   const wide = outlook.widths.map(
     (/** @type {any} */ each) => `${millimetres(each.width_mm)} at ${slope(each.slope_n_per_mm)}`,
   );
+  const positions = outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
+  const time = `about ${clock(outlook.duration_s)} min`;
   return [
-    `${outlook.positions_mm.length} steps, about ${clock(outlook.duration_s)} min: ` +
-      `${outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ")} mm`,
+    outlook.at_most
+      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it, and it stops when more would bring little.`
+      : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
     `Width of the 95 % interval to expect: ${wide.join(", ")} of rise.`,
     ...outlook.cautions.map(sentence),
   ];

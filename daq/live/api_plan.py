@@ -43,15 +43,17 @@ def add_plan(app: FastAPI) -> None:
         positions = ordered(
             spaced(body.rear_mm, body.front_mm, body.apart_mm), body.order, np.random.default_rng(body.seed)
         )
-        if body.sham:
+        adaptive = body.order == "adaptive"
+        if body.sham and not adaptive:
             positions = with_sham(positions)
-        if body.repeat_first:
+        if body.repeat_first and not adaptive:
             positions = with_first_again(positions)
         cautions = [BAR_FIXED] if body.protocol == "bar fixed" else []
         cautions += [ONE_WAY_CAUTION] if body.order == "one way" else []
         found = expectation.widths(len(positions), expectation.step_sd_n(body.dwell_s))
         return {
             "positions_mm": positions,
+            "at_most": adaptive,
             "duration_s": expectation.duration_s(len(positions), body.settle_s, body.dwell_s),
             "widths": messages.plain(found),
             "cautions": cautions,

@@ -1,7 +1,8 @@
 """The order in which setbacks are visited: evenly spaced, then out and back, shuffled, or one way.
 
 Order and time must not be confused with setback: a rider tires, cells creep. Out and back lets both passes bend in
-opposite senses; shuffling with a stored seed breaks any link; one way is offered for a quick look only.
+opposite senses; shuffling with a stored seed breaks any link; adaptive chooses each
+position from the steps before it (daq.sweep.design); one way is offered for a quick look only.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
 
-Order = Literal["out and back", "shuffled", "one way"]
+Order = Literal["out and back", "shuffled", "adaptive", "one way"]
 
 
 def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...]:
@@ -32,8 +33,11 @@ def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...
 
 
 def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generator) -> tuple[float, ...]:
-    """The positions in the order asked for; rng is drawn from for "shuffled" alone."""
-    if order == "out and back":
+    """The positions in the order asked for; rng is drawn from for "shuffled" alone.
+
+    An adaptive sweep chooses as it goes: these are its range and the most it may ask for.
+    """
+    if order in ("out and back", "adaptive"):
         return interleaved(positions_mm)
     if order == "shuffled":
         return tuple(float(x) for x in rng.permutation(np.asarray(positions_mm)))

@@ -64,6 +64,11 @@ class Plan:
             raise BadPlan(f"positions_mm: expected at least {FEWEST_POSITIONS} different setbacks")
 
     @property
+    def adaptive(self) -> bool:
+        """Whether each position is chosen from the steps before it; positions_mm then gives range and most steps."""
+        return self.order == "adaptive"
+
+    @property
     def torque_nm(self) -> float:
         """The crank torque that goes with power and cadence, Q = P / (2 pi n)."""
         return self.power_w / (2.0 * math.pi * self.cadence_rpm / 60.0)

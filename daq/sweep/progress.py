@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
 from daq.sweep.plan import Plan
 from daq.sweep.run import Event, NotNow, State, after, fitter_may
@@ -57,12 +58,18 @@ class Standing:
 class SweepProgress:
     """The one object with the memory of a running sweep. Verbs: feed a stroke, take an event, note the time."""
 
-    def __init__(self, plan: Plan, *, setback_limits_mm: tuple[float, float] = (-100.0, 300.0)) -> None:
+    def __init__(
+        self, plan: Plan, *, setback_limits_mm: tuple[float, float] = (-100.0, 300.0), resolution_mm: float = 1.0
+    ) -> None:
+        """resolution_mm: the finest step the jig can be set to."""
         self.plan = plan
         self.state = State.WAITING
         self.steps: list[StepMean] = []
         self.setback_mm: float | None = None
         self._limits_mm = setback_limits_mm
+        self._resolution_mm = resolution_mm
+        self._chosen_mm: float | None = None
+        """What an adaptive plan asks next."""
         self._moved_s = 0.0
         self._recent: list[Stroke] = []
         self._used: list[Stroke] = []
@@ -74,7 +81,9 @@ class SweepProgress:
     def asked_setback_mm(self) -> float | None:
         """The position to ride next or now; None when all are done."""
         done = len(self.steps)
-        return self.plan.positions_mm[done] if done < len(self.plan.positions_mm) else None
+        if done >= len(self.plan.positions_mm):
+            return None
+        return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
     def take(self, event: Event, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
         """Apply a fitter's event. NotNow or ValueError, with the state unchanged, when it does not fit."""
@@ -90,6 +99,8 @@ class SweepProgress:
         elif event is Event.UNDO:
             self.setback_mm = None
         self.state = following
+        if self.state is State.MOVING:
+            notes += self._choose(t_s)
         self._start_over(t_s)
         return notes
 
@@ -129,7 +140,7 @@ class SweepProgress:
             state=self.state,
             accepts=fitter_may(self.state),
             step=min(len(self.steps) + 1, len(self.plan.positions_mm)),
-            planned_mm=self.plan.positions_mm,
+            planned_mm=self._planned_mm(),
             asked_setback_mm=self.asked_setback_mm,
             setback_mm=self.setback_mm,
             settle_left_s=settle_left_s,
@@ -138,6 +149,13 @@ class SweepProgress:
             why_waiting=self._why_waiting(),
             seconds_left=now_s + max(left - 1, 0) * per_step_s,
         )
+
+    def _planned_mm(self) -> tuple[float, ...]:
+        """All positions; of an adaptive plan those ridden and the next."""
+        if not self.plan.adaptive:
+            return self.plan.positions_mm
+        ridden = tuple(step.setback_mm for step in self.steps)
+        return ridden if self.asked_setback_mm is None else (*ridden, self.asked_setback_mm)
 
     def _place_saddle(self, setback_mm: float | None, t_s: float) -> list[Note]:
         low, high = self._limits_mm
@@ -181,9 +199,19 @@ class SweepProgress:
         self.steps.append(step)
         self.state = after(self.state, Event.STEP_DONE)
         self._start_over(stroke.end_s)
+        told += self._choose(stroke.end_s)
         if self.asked_setback_mm is None:
             self.state = after(self.state, Event.PLAN_DONE)
         return [*told, step]
+
+    def _choose(self, t_s: float) -> list[Note]:
+        """Let an adaptive plan choose what to ride next from the steps so far; why, in a sentence."""
+        if not self.plan.adaptive:
+            return []
+        rear_mm, front_mm = max(self.plan.positions_mm), min(self.plan.positions_mm)
+        chosen = next_step(self.steps, rear_mm=rear_mm, front_mm=front_mm, resolution_mm=self._resolution_mm)
+        self._chosen_mm = chosen.setback_mm
+        return [Note("info", chosen.why, t_s)]
 
     def _look_for_jump(self, t_s: float) -> list[Note]:
         jump = None if self._jump_told else jump_n(self._used)

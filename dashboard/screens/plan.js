@@ -23,7 +23,7 @@ const WHERE = [
     path: "order",
     words: "Order",
     kind: "choice",
-    options: ["out and back", "shuffled", "one way"],
+    options: ["out and back", "adaptive", "shuffled", "one way"],
     required: true,
   },
   amount("seed", "Seed of the shuffle", "", 1, 0, 99999, 1),

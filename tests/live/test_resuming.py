@@ -83,3 +83,35 @@ def test_a_sweep_cut_off_yesterday_or_on_another_rig_is_not_taken_up(cut_off):
 
     assert interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=tomorrow) is None
     assert interrupted(store, rig_text=rig_text + "#", calibration=CALIBRATION, now=utc_now()) is None
+
+
+def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
+    from tests.live.test_visit import all_well, arrived, on_the_jig
+
+    async def job(client, session):
+        await arrived(client)
+        await client.post("/api/v1/visit/overrides", json={"check": "hands", "reason": "no tape left"})
+        await all_well(client, session)
+        await session.fitter(Event.BEGIN)
+        await client.post("/api/v1/step-notes", json={"what": "hands", "value": 4})
+        await session.storing.flush()
+        await session.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))
+
+    from daq.keep.backup import back_up
+
+    (tmp_path / "live").mkdir()
+    on_the_jig(tmp_path / "live", job)
+    with Store.open(tmp_path / "copy.sqlite") as store:
+        rig_text = store.session(1).rig
+        sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+        async def take_up():
+            return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+
+        session = asyncio.run(take_up())
+    assert session.desk.client.pseudonym == sweep.rider["pseudonym"]
+    assert session.desk.intake.inseam_mm == 815.0
+    assert session.desk.measured.cleats_set
+    assert session.desk.reasons == {"hands": "no tape left"}
+    assert session.remarks.notes == {0: {"hands": 4.0}}
+    assert session.rider.mass_kg == 75.0
