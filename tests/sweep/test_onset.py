@@ -170,9 +170,9 @@ def test_the_other_method_agrees_on_a_clear_bend():
     assert plain.method == LEAST_SQUARES
 
 
-@pytest.mark.parametrize(("load", "verdict"), [(level, Verdict.LIGHT), (straight, Verdict.LOADED)])
-def test_the_other_method_knows_straight_lines(load, verdict):
-    assert onset(ride(load, noise_n=0.5, seed=12), method=LEAST_SQUARES).verdict is verdict
+@pytest.mark.parametrize("load", [level, straight])
+def test_the_other_method_claims_nothing_of_straight_lines(load):
+    assert onset(ride(load, noise_n=0.5, seed=12), method=LEAST_SQUARES).verdict is Verdict.UNDECIDED
 
 
 def test_an_unknown_method_is_refused():
