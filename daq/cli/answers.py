@@ -9,20 +9,29 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daq.cli.records import store_path
-from daq.cli.telling import REFUSED, UNUSABLE, answer_lines, fail, print_json, tell
+from daq.cli.telling import REFUSED, answer_lines, fail, print_json, tell
 
 if TYPE_CHECKING:
     from daq.values import StepMean
+
+STEP_OFF_MM = 4.0
 
 
 @click.command()
 @click.argument("source")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
-@click.option("--step-off-mm", default=4.0, show_default=True, type=click.FloatRange(0, 20), help="Behind the onset.")
+@click.option("--step-off-mm", type=click.FloatRange(0, 20), help="Behind the onset; 4, of a stored sweep its plan's.")
 @click.option("--method", help="Name and version of the estimator; the newest when left out.")
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store of a sweep given by number.")
-def onset(source: str, as_json: bool, step_off_mm: float, method: str | None, store: Path | None) -> None:
+@click.option("--calibration", help="Of a stored sweep: computed with this file, id or number too, side by side.")
+def onset(
+    source: str,
+    as_json: bool,
+    step_off_mm: float | None,
+    method: str | None,
+    store: Path | None,
+    calibration: str | None,
+) -> None:
     """Onset of hand load, its interval and verdict.
 
     SOURCE is a table STEPS.csv with the columns setback_mm (positive behind the BB), hand_load_n, and optionally se_n,
@@ -31,9 +40,17 @@ def onset(source: str, as_json: bool, step_off_mm: float, method: str | None, st
     from daq.sweep import onset as estimator
     from daq.sweep.steps_csv import contract
 
-    steps = _stored_steps(int(source), store) if source.isdecimal() else _table_steps(source)
+    if source.isdecimal():
+        _stored_onset(int(source), store, method, step_off_mm, calibration, as_json)
+        return
+    if calibration is not None:
+        fail(REFUSED, "--calibration: only of a stored sweep; a table of steps has newtons already")
     try:
-        answer = estimator.onset(steps, step_off_mm=step_off_mm, method=method or estimator.METHOD)
+        answer = estimator.onset(
+            _table_steps(source),
+            step_off_mm=STEP_OFF_MM if step_off_mm is None else step_off_mm,
+            method=method or estimator.METHOD,
+        )
     except ValueError as error:
         fail(REFUSED, error)
     if as_json:
@@ -57,23 +74,54 @@ def _table_steps(source: str) -> Sequence[StepMean]:
     return steps
 
 
-def _stored_steps(sweep_id: int, store: Path | None) -> Sequence[StepMean]:
-    """The steps of a stored sweep, computed again from its raw."""
-    from daq.keep.derive import derive
-    from daq.keep.errors import StoreError
-    from daq.keep.store import Store
+def _stored_onset(
+    sweep_id: int,
+    store: Path | None,
+    method: str | None,
+    step_off_mm: float | None,
+    calibration: str | None,
+    as_json: bool,
+) -> None:
+    """The answer of a stored sweep, computed again from its raw; what forbade its verdict then forbids it now."""
+    from daq.cli.calibrate import calibration_called, opened_store
+    from daq.keep.recalibrated import calibration_of_sweep, derive_again
+    from daq.sweep.onset import METHOD
+    from daq.sweep.steps_csv import contract
 
-    path = store_path(store)
-    if not path.exists():
-        fail(UNUSABLE, f"no store at {path}; name one with --store")
+    other = None if calibration is None else calibration_called(calibration, store)
     try:
-        with Store.open(path, write=False) as opened:
-            steps = derive(opened, sweep_id).steps
-    except StoreError as error:
-        fail(UNUSABLE, error)
-    if not steps:
-        fail(REFUSED, f"sweep {sweep_id}: no position was finished, so there is nothing to answer from")
-    return steps
+        with opened_store(store) as opened:
+            own_id = calibration_of_sweep(opened, sweep_id).id
+            found = [
+                derive_again(opened, sweep_id, calibration=one, method=method or METHOD, step_off_mm=step_off_mm)
+                for one in ([None] if other is None else [None, other])
+            ]
+    except ValueError as error:
+        fail(REFUSED, error)
+    answers = [one.onset for one in found if one.onset is not None]
+    if len(answers) < len(found):
+        fail(
+            REFUSED,
+            f"sweep {sweep_id}: {len(found[0].steps)} positions were finished, too few to answer from"
+            if found[0].steps
+            else f"sweep {sweep_id}: no position was finished, so there is nothing to answer from",
+        )
+    if other is None:
+        print_json(contract(answers[0])) if as_json else click.echo("\n".join(answer_lines(answers[0])))
+        return
+    hands_n = [
+        {"setback_mm": was.setback_mm, "as_ridden_n": was.hand_load_n, "hand_load_n": now.hand_load_n}
+        for was, now in zip(found[0].steps, found[1].steps, strict=False)
+    ]
+    if as_json:
+        ridden = {**contract(answers[0]), "calibration": own_id}
+        print_json({**contract(answers[1]), "calibration": other.id, "as_ridden": ridden, "steps": hands_n})
+        return
+    click.echo(f"as ridden, calibration {own_id}:\n" + "\n".join(answer_lines(answers[0])))
+    click.echo(f"with calibration {other.id}:\n" + "\n".join(answer_lines(answers[1])))
+    for one in hands_n:
+        was_n, now_n = one["as_ridden_n"], one["hand_load_n"]
+        click.echo(f"  {one['setback_mm']:6.1f} mm   hands {was_n:7.2f} N -> {now_n:7.2f} N ({now_n - was_n:+.2f})")
 
 
 @click.command()

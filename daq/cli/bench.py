@@ -98,6 +98,8 @@ def bench(
     Every reading is judged before it is taken, and can be taken again. Leave with q; --resume goes on. What comes of
     it is kept in the store for ever, with its certificate, and written as a file for the rig file to name.
     """
+    if simulated == (rig_file is not None):
+        fail(REFUSED, "expected either --rig with the jig to calibrate, or --simulated")
     wanted = None if resume or page else _wanted(words)
     on_for_min = words["on_for_min"]
 
@@ -133,6 +135,8 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
     """
     from daq.measure.calibration.weights import pull_n
 
+    if rig_file is None:
+        fail(REFUSED, "expected --rig with the jig to check")
     made = []
     reference, gravity = _reference(words), _gravity(words)
 
@@ -180,9 +184,8 @@ def _run(
     from daq.live.daemon import AddressTaken, listen, serve, url_of
     from daq.live.real import on_rig
     from daq.rig import RigError
+    from daq.sweep.run import NotNow
 
-    if simulated == (rig_file is not None):
-        fail(REFUSED, "expected either --rig with the jig to calibrate, or --simulated")
     path = store_path(store)
     code = [MISSING]
     try:
@@ -215,7 +218,7 @@ def _run(
         fail(UNUSABLE, error)
     except (AddressTaken, TimeoutError, ConnectionError) as error:
         fail(MISSING, error)
-    except ValueError as error:
+    except (ValueError, NotNow) as error:
         fail(REFUSED, error)
     raise SystemExit(code[0])
 

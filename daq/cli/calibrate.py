@@ -56,7 +56,7 @@ def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations of the store, oldest first, and how each stands."""
     from daq.live.calibrations_kept import summaries
 
-    with _opened(store) as opened:
+    with opened_store(store) as opened:
         rows = summaries(opened)
     if as_json:
         print_json(rows)
@@ -79,7 +79,7 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
     from daq.live.certificate_page import certificate_page
     from daq.measure.calibration import to_dict
 
-    with _opened(store) as opened:
+    with opened_store(store) as opened:
         one = calibrations.found(opened, name)
         if out is not None:
             tell(f"wrote {write_new(out, json.dumps(to_dict(one.calibration), indent=1) + chr(10))}")
@@ -145,12 +145,12 @@ def calibration_called(name: str, store: Path | None) -> Any:
             return from_dict(json.loads(file.read_text(encoding="utf-8")))
         except (OSError, ValueError) as error:
             fail(REFUSED, f"{name}: not a calibration: {getattr(error, 'strerror', None) or error}")
-    with _opened(store) as opened:
+    with opened_store(store) as opened:
         return calibrations.found(opened, name).calibration
 
 
 @contextlib.contextmanager
-def _opened(store: Path | None) -> Iterator[Any]:
+def opened_store(store: Path | None) -> Iterator[Any]:
     """The store for reading; its errors as exit codes."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store

@@ -1,0 +1,75 @@
+"""A stored sweep computed again as if it had been ridden with another calibration, its own record left as it is."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Any
+
+from daq.items import Event, Item
+from daq.keep.derive import derived
+from daq.keep.derived import Derived
+from daq.keep.reading import END_US
+from daq.keep.records import SessionRecord
+from daq.keep.store import Store
+from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration.validity import fits_sweep_of
+from daq.pipeline import SWEEP_BEGUN
+from daq.rig import parse_rig
+from daq.sweep.onset import METHOD
+
+
+def calibration_of_sweep(store: Store, sweep_id: int) -> Calibration:
+    """The calibration a sweep was ridden with. NotThere for a sweep there is not."""
+    return from_dict(store.calibration(store.sweep(sweep_id).calibration_id))
+
+
+def derive_again(
+    store: Store,
+    sweep_id: int,
+    *,
+    calibration: Calibration | None = None,
+    method: str = METHOD,
+    step_off_mm: float | None = None,
+) -> Derived:
+    """A stored sweep with another calibration, estimator or step off; what is None stays as it was ridden.
+
+    Another calibration brings its own standing: one made more than 12 months before or after the sweep, or a simulated
+    one on a real jig, forbids the verdict. The zero taken with the sweep counts with any. Raises CalibrationError when
+    it lacks a channel.
+    """
+    sweep = store.sweep(sweep_id)
+    session = store.session(sweep.session_id)
+    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
+    changes: dict[str, Any] = {}
+    if calibration is not None:
+        changes["calibration"] = _standing(calibration, session, sweep.from_us)
+    return derived(
+        _begun_otherwise(items, changes, step_off_mm),
+        parse_rig(session.rig),
+        calibration or calibration_of_sweep(store, sweep_id),
+        method,
+    )
+
+
+def _begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm: float | None) -> Iterator[Item]:
+    for item in items:
+        if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
+            content = {**item.content, **changes}
+            if step_off_mm is not None:
+                content["plan"] = {**content["plan"], "step_off_mm": step_off_mm}
+            yield replace(item, content=content)
+        else:
+            yield item
+
+
+def _standing(calibration: Calibration, session: SessionRecord, from_us: int) -> dict[str, Any]:
+    begun = datetime.datetime.fromisoformat(session.started_utc)
+    ridden_utc = (begun + datetime.timedelta(microseconds=from_us)).isoformat()
+    doubt = ""
+    if calibration.simulated and not session.simulated:
+        doubt = f"calibration {calibration.id} was made on a simulated jig, the sweep ridden on a real one"
+    elif not session.simulated and not fits_sweep_of(calibration.made_utc, ridden_utc):
+        doubt = f"calibration {calibration.id} of {calibration.made_utc[:10]} is more than 12 months from the sweep"
+    return {"id": calibration.id, "allows_verdict": not doubt, "sentence": doubt}

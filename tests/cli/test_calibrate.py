@@ -1,0 +1,157 @@
+"""The commands around a calibration, as an engineer types them: bench, check, list, certificate, cross-check, onset."""
+
+import asyncio
+import json
+import re
+
+import pytest
+from click.testing import CliRunner
+
+from daq.cli import main
+from daq.keep import calibrations
+from daq.keep.store import Store
+from daq.measure.calibration import from_dict, to_dict
+from tests.live.jig import SHORT, demo
+
+ONE_CELL = (
+    *("calibrate", "bench", "--simulated", "--pace", "60", "--by", "R. Doe", "--kg", "5,10,20", "--class", "M1"),
+    *("--cell", "hands_left", "--g", "9.81", "--warm-up", "1", "--creep", "0", "--series", "2", "--read-s", "2"),
+)
+READINGS = 1 + 2 * 7
+
+
+def foreaft(*words, text=None):
+    return CliRunner().invoke(main, list(map(str, words)), input=text)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """The store and folder of a bench worked through in two parts, and what was printed."""
+    folder = tmp_path_factory.mktemp("bench")
+    store = folder / "s.sqlite"
+    first = foreaft(*ONE_CELL, "--store", store, text="\n" * 5 + "q\n")
+    rest = ("calibrate", "bench", "--simulated", "--pace", "60", "--resume", "--store", store, "--out", folder)
+    return store, folder, first, foreaft(*rest, text="\n" * READINGS)
+
+
+def test_a_bench_left_in_the_middle_is_finished_later_and_written_for_the_rig_file(bench):
+    _, folder, first, second = bench
+
+    assert (first.exit_code, second.exit_code) == (0, 0)
+    assert f"left at 5 of {READINGS} readings" in first.stderr
+    assert f"[6/{READINGS}]" in second.stderr
+    name = second.stdout.strip()
+    content = json.loads((folder / f"calibration-{name}.json").read_text())
+    assert from_dict(content).channel("hands_left").span == pytest.approx((0.0, 196.171), abs=0.01)
+
+
+def test_the_engineers_words_redo_skip_hang_and_stop(tmp_path):
+    words = "\n\nhang hands_left 5\n\nr\n\nq9\ns\nstop\n"
+    done = foreaft(*ONE_CELL, "--expected-per-n", "hands_left=8512", "--store", tmp_path / "s.sqlite", text=words)
+
+    assert done.exit_code == 0
+    assert "a factor 9.8" in done.stderr
+    assert "expected one of these, got 'q9'" in done.stderr
+    assert "cannot be left out" in done.stderr
+    with Store.open(tmp_path / "s.sqlite", write=False) as store:
+        kinds = [kind for kind, _ in calibrations.benches(store)[0].steps]
+    assert kinds == ["take", "take", "redo", "take", "stop"]
+
+
+def test_a_calibration_is_listed_certified_and_cross_checked(bench, tmp_path):
+    store, _, _, second = bench
+    name = second.stdout.strip()
+    listed = json.loads(foreaft("calibrate", "list", "--store", store, "--json").stdout)
+    certified = foreaft("calibrate", "certificate", name, "--store", store, "--html", tmp_path / "c.html")
+    again = foreaft("calibrate", "certificate", name, "--store", store, "--html", tmp_path / "c.html")
+    checked = json.loads(foreaft("calibrate", "cross-check", name, "--store", store, "--json").stdout)
+
+    page = (tmp_path / "c.html").read_text()
+    assert [one["standing"] for one in listed] == ["missing", "valid"]
+    assert certified.exit_code == 0
+    assert page.count("<circle") == 2 * 7
+    assert "not an accredited calibration" in page
+    assert "<style>" in page
+    assert not re.search(r"(src|href)=", page)
+    assert again.exit_code == 2
+    assert "never overwritten" in again.stderr
+    # JCGM 101 draws what JCGM 100 adds up: the standard uncertainties agree where the degrees of freedom are many
+    assert checked[0]["by_drawing"]["standard"] >= 0.9 * checked[0]["by_formula"]["standard_n"]
+
+
+def test_what_was_typed_is_escaped_on_the_certificate(bench):
+    from daq.live.certificate_page import certificate_page
+
+    with Store.open(bench[0], write=False) as store:
+        number = calibrations.found(store, bench[3].stdout.strip()).id
+        content = calibrations.certificate(store, number)
+    content["circumstances"]["made_by"] = "<script>alert(1)</script>"
+
+    assert "<script>" not in certificate_page(content)
+
+
+def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(tmp_path):
+    with demo(tmp_path, plan=SHORT) as running:
+        asyncio.run(running.run(None, by_hand=False, when_done=lambda: None))
+        content = to_dict(running.session.calibration)
+    for channel in content["channels"][:2]:
+        channel["coefficients"][1] *= 1.1
+        channel["tare"] = None
+    (tmp_path / "later.json").write_text(json.dumps({**content, "id": "later"}))
+
+    done = foreaft(
+        "onset", "1", "--store", tmp_path / "demo.sqlite", "--calibration", tmp_path / "later.json", "--json"
+    )
+
+    answer = json.loads(done.stdout)
+    assert (answer["calibration"], answer["as_ridden"]["calibration"]) == ("later", "simulated")
+    ratios = [one["hand_load_n"] / one["as_ridden_n"] for one in answer["steps"]]
+    # not exactly 1.1: which strokes count is judged in newtons
+    assert ratios == pytest.approx([1.1] * len(SHORT.positions_mm), rel=2e-3)
+
+
+def test_a_calibration_that_lacks_a_cell_of_the_sweep_is_refused(tmp_path):
+    with demo(tmp_path, plan=SHORT) as running:
+        asyncio.run(running.run(None, by_hand=False, when_done=lambda: None))
+    content = to_dict(running.session.calibration)
+    content["channels"] = [channel for channel in content["channels"] if channel["name"] != "saddle_nose"]
+    (tmp_path / "other.json").write_text(json.dumps(content))
+
+    done = foreaft("onset", "1", "--store", tmp_path / "demo.sqlite", "--calibration", tmp_path / "other.json")
+
+    assert done.exit_code == 2
+    assert "no channel 'saddle_nose'" in done.stderr
+
+
+def test_kilograms_typed_as_newtons_throughout_are_found_with_the_data_sheet():
+    points = "load_n,reading\n0,0\n5,427700\n10,855400\n20,1710800\n"
+
+    done = foreaft("calibrate", "fit", "-", "--expected-per-n", "8554", text=points)
+
+    assert done.exit_code == 2
+    assert "unit mix-up" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "says"),
+    [
+        (("calibrate", "bench"), 2, "either --rig"),
+        (("calibrate", "bench", "--simulated"), 2, "--by: expected who calibrates"),
+        (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,a"), 2, "--kg: expected numbers"),
+        (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,10,20"), 2, "expected their class"),
+        (("calibrate", "bench", "--simulated", "--resume"), 2, "left in the middle"),
+        (("calibrate", "bench", "--rig", "nowhere.toml", "--resume"), 2, "nowhere.toml"),
+        (("calibrate", "check", "--on", "hands", "--kg", "20"), 2, "expected --rig"),
+        (("calibrate", "certificate", "x"), 4, "no store"),
+        (("calibrate", "cross-check", "nothing.json"), 2, "not a calibration"),
+        (("onset", "-", "--calibration", "x"), 2, "only of a stored sweep"),
+    ],
+)
+def test_bad_words_get_one_clear_sentence_and_their_exit_code(tmp_path, words, code, says):
+    store = () if "nothing.json" in words else ("--store", tmp_path / "s.sqlite")
+
+    done = foreaft(*words, *store)
+
+    assert done.exit_code == code, done.stderr
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
