@@ -53,8 +53,10 @@ def _p_straight(fit: Hinge) -> float:
     """Chance of so large a fall of the residual sum of squares when the line is straight."""
     from scipy.special import fdtrc
 
-    if fit.freedom <= 0 or fit.rss <= 0.0:
+    if fit.freedom <= 0:
         return 1.0
+    if fit.rss <= 0.0:
+        return 0.0 if fit.rss_straight > 0.0 else 1.0
     return float(fdtrc(2, fit.freedom, (fit.rss_straight - fit.rss) / 2.0 / (fit.rss / fit.freedom)))
 
 

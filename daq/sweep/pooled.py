@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,8 @@ TORQUE_STROKES = 9
 """Torque is averaged over so many strokes, about 6 s, before its effect is sought."""
 SWAY_STROKES = 9
 """The share of hand load's wander that the saddle has is sought in means over so many strokes: sway, not scatter."""
+SITS_AGAIN_N = 1.0
+"""How well a saddle's load comes back when the rider has been off it; no dwell is long enough to do better."""
 LEAST_WITNESS_N = 0.02
 """A witness surer of itself than this is a copy of the hands, not a reading of its own."""
 
@@ -48,7 +50,9 @@ def _witness(series: Series, load_n: Array) -> Levels | None:
     if not np.isfinite(load_n).all():
         return None
     found = levels(series, load_n)
-    return found if float(found.se_n.min()) > LEAST_WITNESS_N else None
+    if float(found.se_n.min()) <= LEAST_WITNESS_N:
+        return None
+    return replace(found, se_n=np.hypot(found.se_n, SITS_AGAIN_N))
 
 
 def _share(hands_n: Array, saddle_n: Array, there: Bools) -> float:

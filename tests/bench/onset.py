@@ -1,7 +1,7 @@
 """What the onset estimator reaches on made-up sweeps: `python -m tests.bench.onset [sweeps per condition]`.
 
 Prints and writes onset.md beside where it is run; exit code 1 when a goal is missed. 1000 sweeps by default take about
-ten minutes on two cores; every sweep is seeded by its condition and number. RMSE, bias, coverage and width are over
+half an hour on two cores; every sweep is seeded by its condition and number. RMSE, bias, coverage and width are over
 the sweeps for which an onset was named; "all" is the posterior's mean whatever the verdict. `least squares` is the
 plain global hinge on the same steps.
 """
@@ -231,7 +231,7 @@ def main(sweeps):
             print(lines[-1], flush=True)
         lines += ["", "Stroke series: added slope 0.2-0.5 N/mm, sway 5 N, torque wandering by 1 N m.", "", *head]
         for world in STROKE_WORLDS:
-            fewer = max(sweeps // (1 if world.dwell_s < 100 else 2), 1)
+            fewer = max(round(sweeps * min(1.0, 60.0 / world.dwell_s)), 1)
             tried = pool.map(of_strokes, [(world, i) for i in range(fewer)], chunksize=10)
             for method, each in zip(STROKE_METHODS, zip(*tried, strict=True), strict=True):
                 lines.append(row(f"{world.name}: {method}", summary(each)))
