@@ -44,7 +44,7 @@ function grid(
   /** @type {number[]} */ [rear, front],
   /** @type {number[]} */ [low, high],
 ) {
-  const rows = ticks(low, high, Math.max(3, Math.floor((f.bottom - f.top) / 32)));
+  const rows = ticks(low, high, Math.max(4, Math.floor((f.bottom - f.top) / 28)));
   const columns = ticks(front, rear, Math.max(3, Math.floor((f.right - f.left) / 84)));
   return [
     ...rows.flatMap((n) => [

@@ -1,0 +1,64 @@
+"""Makes the pictures of the walk through a fitter's day, from the demo: python -m tests.browser.pictures FOLDER"""
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import expect, sync_playwright
+
+from tests.browser.conftest import CHROMIUM_ARGS, chromium_path
+from tests.browser.test_job import LONG_MS, Jig, check, meet, plan_eleven, ride
+
+
+def take(folder: Path) -> None:
+    """One simulated job, a picture at each screen."""
+    store = Path(tempfile.mkdtemp(prefix="foreaft-pictures-")) / "job.sqlite"
+    command = [sys.executable, "-m", "tests.browser.jig", "40", str(store)]
+    with (
+        sync_playwright() as playwright,
+        subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process,
+    ):
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
+        page = browser.new_page(viewport={"width": 1280, "height": 800}, color_scheme="light")
+
+        def shot(name: str, whole: bool = False) -> None:
+            page.screenshot(path=folder / f"{name}.png", full_page=whole)
+
+        jig = Jig(process, process.stdout.readline().strip())
+        meet(page, jig)
+        shot("1_client")
+        plan_eleven(page)
+        page.get_by_role("link", name="Plan", exact=True).click()
+        expect(page.locator(".plan-order")).to_contain_text("95 %")
+        shot("2_plan")
+        page.get_by_role("link", name="Checks").first.click()
+        check(page)
+        shot("3_checks")
+        page.get_by_role("link", name="To the run").click()
+        for name, state in (("4_move", "moving"), ("5_record", "averaging")):
+            while jig.sweep()["sweep"]["state"] != state or len(jig.sweep()["steps"]) < 6:
+                if jig.sweep()["sweep"]["state"] in ("waiting", "moving"):
+                    page.keyboard.press("Space")
+                page.wait_for_timeout(150)
+            page.wait_for_timeout(300)
+            shot(name)
+        page.goto(f"{jig.url}#checks")
+        ride(page, jig)
+        page.goto(f"{jig.url}#decide")
+        expect(page.locator(".window-value")).to_be_visible(timeout=LONG_MS)
+        page.get_by_label("Setback decided").fill("58")
+        page.get_by_label("Reason").fill("hands stay light to the onset; hamstrings tire first")
+        page.get_by_label("Decided by").fill("B. Fitter")
+        page.get_by_role("button", name="Keep this decision").click()
+        expect(page.get_by_role("link", name="Printed page")).to_be_visible()
+        shot("6_decide", whole=True)
+        page.goto(f"{jig.url}api/v1/visits/1/report")
+        page.set_viewport_size({"width": 800, "height": 1100})
+        shot("7_sheet", whole=True)
+        browser.close()
+        process.terminate()
+
+
+if __name__ == "__main__":
+    take(Path(sys.argv[1]))
