@@ -255,6 +255,30 @@ def test_axe_finds_nothing_against_wcag_22_aa(desk, messages, scheme, screen):
     assert found.violations_count == 0, found.generate_report()
 
 
+LISTEN = """
+  window.said = []; window.locks = [];
+  Object.defineProperty(window, "speechSynthesis", { value: { cancel() {}, speak: (words) => said.push(words.text) } });
+  Object.defineProperty(navigator, "wakeLock", { value: { request: async (kind) => {
+    locks.push(kind);
+    return { addEventListener() {}, release: async () => locks.push("released") };
+  } } });
+"""
+
+
+def test_cues_are_spoken_when_asked_for_and_the_screen_stays_awake_while_a_sweep_runs(desk, messages):
+    at = desk()
+    at.page.add_init_script(LISTEN)
+    at.open({**messages["snapshot"], "sweep": None})
+    at.page.keyboard.press("?")
+    at.page.get_by_label("Spoken cues").check()
+    at.page.get_by_role("button", name="Close").click()
+    for state in (State.MOVING, State.SETTLING, State.AVERAGING, State.FINISHED):
+        at.send(sweep_in(messages, state))
+
+    assert at.page.evaluate("said") == ["Keep pedalling: recording", "Finished"]
+    assert at.page.evaluate("locks") == ["screen", "released"]
+
+
 def test_nothing_is_loaded_from_outside_and_nothing_stands_inline(desk, messages, address):
     at = desk()
     asked: list[str] = []

@@ -118,3 +118,48 @@ def test_an_entry_far_from_what_is_asked_is_pointed_out(words, messages):
 
     assert words("m.entryDoubt(state)", asked) == ""
     assert "15" in words("m.entryDoubt(state)", [*asked, {"type": "page/entry", "by_mm": 15}])
+
+
+def sweep_at(messages, **fields):
+    return {**messages["sweep"], "noted_step": 4, "notes": {}, **fields}
+
+
+def test_the_rider_is_asked_one_thing_after_another(js, messages):
+    def asked(notes):
+        state = {"sweep": sweep_at(messages, notes=notes)}
+        return js("words.js", "m.questionNow(a)", state)
+
+    assert asked({})["what"] == "hands"
+    assert asked({"hands": 3})["what"] == "saddle"
+    assert asked({"hands": 3, "saddle": 2})["what"] == "effort"
+    assert "hands 3, saddle 2, effort 5" in asked({"hands": 3, "saddle": 2, "effort": 5})["words"]
+    assert asked({})["words"].startswith("Step 5:")
+
+
+def test_before_a_sweep_begins_the_rider_is_asked_nothing(js, messages):
+    assert js("words.js", "m.questionNow(a)", {"sweep": sweep_at(messages, state="waiting")}) is None
+    assert js("words.js", "m.questionNow(a)", {"sweep": None}) is None
+
+
+def test_after_a_clients_sweep_the_large_button_leads_to_the_decision(js, messages):
+    ended = {"sweep": sweep_at(messages, accepts=[]), "steps": messages["snapshot"]["steps"]}
+
+    assert js("words.js", "m.mainAction(a)", {**ended, "visit": {"id": 1}})["to"] == "#decide"
+    assert js("words.js", "m.mainAction(a)", {**ended, "visit": None})["to"] == "#plan"
+
+
+def test_a_sham_asks_to_put_the_saddle_back_and_the_height_is_said_with_its_sign(js, messages):
+    at = {"state": "moving", "setback_mm": 40.0, "asked_setback_mm": 40.0, "height_change_mm": -2.6}
+
+    detail = js("words.js", "m.instruction(a)", {"sweep": sweep_at(messages, **at), "steps": []})["detail"]
+
+    assert "put it back" in detail
+    assert "height \u22123\u00a0mm" in detail
+
+
+def test_what_is_spoken_is_what_is_shown_with_units_in_full(js, messages):
+    state = {"sweep": sweep_at(messages, asked_setback_mm=40.0), "steps": []}
+
+    said = js("cues.js", "m.spoken(a, 'done')", state)
+
+    assert said == "Move the saddle to 40 millimetres behind the bottom bracket"
