@@ -40,7 +40,7 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
 
 
 def test_a_fitter_rides_a_sweep_with_one_key_alone(page):
-    with demo("--pace", "80", "--by-hand") as daemon:
+    with demo("--pace", "40", "--by-hand") as daemon:
         page.goto(f"{daemon.url}#plan")
         page.get_by_role("button", name="Set this plan").click()
         for _ in range(600):
