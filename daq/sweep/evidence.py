@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.pooled import Pooled, pooled
 from daq.sweep.witness import COVARIATE_FACTOR, Witness
@@ -23,8 +24,6 @@ TORQUE_SPREAD = 1.25
 """Hand load per N m of mean crank torque, -1 to -3.5: more torque at the pedals carries more of the trunk."""
 TORQUE_WITHIN_SPREAD = 0.4
 """How far the effect between steps may differ from the effect from stroke to stroke."""
-SAME_PLACE_MM = 1.0
-"""A saddle put back to where it was is rarely nearer than this, and no nearer one is a position of its own."""
 LEAST_ERROR_N = 0.05
 """No cell under a rider knows a step's mean better; smaller standard errors are taken as this."""
 MOVED_TOGETHER = 0.8
@@ -62,12 +61,8 @@ class Evidence:
 
     @property
     def positions_mm(self) -> Array:
-        """Setbacks at least SAME_PLACE_MM from each other, rearmost first."""
-        kept: list[float] = []
-        for setback_mm in np.unique(self.setback_mm)[::-1].tolist():
-            if not kept or kept[-1] - setback_mm >= SAME_PLACE_MM:
-                kept.append(setback_mm)
-        return np.array(kept)
+        """Setbacks that count as different ones, rearmost first."""
+        return -places(-self.setback_mm)
 
 
 def gathered(steps: Sequence[StepMean]) -> Evidence:

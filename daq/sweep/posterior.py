@@ -20,11 +20,12 @@ light (no rise forward); straight and loaded (a rise all along: the bend, if any
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from daq.sweep.marginal import Marginal, known_scales, log_sum
+from daq.sweep.places import places
 from daq.sweep.witness import Witness, log_places
 from daq.values import Array
 
@@ -119,28 +120,31 @@ def posterior(
     x = x - middle
     scale, scale_weight = free_scales(priors) if se is None else known_scales(priors.scale_spread)
     noise = np.ones(len(y)) if se is None else se
-    base = np.ones((len(y), 1)) * priors.level_n
-    nuisance = np.column_stack([base, covariates * covariate_sds])
-    plain = Marginal(y, noise, scale, [nuisance], shifted=priors.shifted, shift_n=priors.shift_n)
-    slopes = [np.column_stack([nuisance, x * sd]) for sd in priors.slopes_behind]
-    sloped = Marginal(y, noise, scale, slopes, shifted=priors.shifted, shift_n=priors.shift_n)
-    flat = [np.column_stack([nuisance, x * priors.light_slope])]
-    nearly_flat = Marginal(y, noise, scale, flat, shifted=priors.shifted, shift_n=priors.shift_n)
-    weight = scale_weight[:, None] - math.log(len(slopes))
+    nuisance = np.column_stack([np.full(len(y), priors.level_n), covariates * covariate_sds])
+
+    def seen(*slopes: float) -> Marginal:
+        """The steps with a slope of each of these prior standard deviations; 0: no slope."""
+        designs = [np.column_stack([nuisance, x * sd]) for sd in slopes]
+        return Marginal(y, noise, scale, designs, shifted=priors.shifted, shift_n=priors.shift_n)
+
+    def total(logs: Array) -> float:
+        """Over all scales, slopes, and so on, with the scales' prior weights."""
+        return log_sum(logs + scale_weight.reshape(-1, *[1] * (logs.ndim - 1))) - math.log(logs.shape[1])
+
+    sloped, level, flat = seen(*priors.slopes_behind), seen(0.0), seen(priors.light_slope)
     c = np.linspace(x.min(), x.max(), max(8, math.ceil(np.ptp(x) / NODES_MM)) + 1)
     bend = sloped.with_rise(np.maximum(x[:, None] - c, 0.0), priors.added_slopes)
-    log_bend = bend + weight[:, :, None, None]
+    bend = bend + (scale_weight - math.log(len(priors.slopes_behind)))[:, None, None, None]
     if witness is not None:
-        log_bend = log_bend + log_places(x, c, witness, covariates)
+        bend = bend + log_places(x, c, witness, covariates)
+    falling = level.with_rise(-x[:, None], priors.slopes_behind[1:])
     light = np.logaddexp(
-        log_sum(nearly_flat.evidence[:, 0] + scale_weight[:, None]) + math.log(1.0 - priors.falling),
-        log_sum(plain.with_rise(-x[:, None], priors.slopes_behind[1:])[:, 0, :, 0] + scale_weight[:, None])
-        + math.log(priors.falling),
+        total(flat.evidence) + math.log(1.0 - priors.falling), total(falling) + math.log(priors.falling)
     )
-    loaded = log_sum(plain.with_rise(x[:, None], priors.added_slopes)[:, 0, :, 0] + scale_weight[:, None])
-    curve = sloped.with_rise(((x - x.min()) ** 2 / (2.0 * np.ptp(x)))[:, None], priors.added_slopes)
-    curved = log_sum(curve + weight[:, :, None, None])
-    return _gathered(np.unique(x), c, log_bend, light, loaded, curved, scale, priors, middle)
+    loaded = total(level.with_rise(x[:, None], priors.added_slopes))
+    curved = total(sloped.with_rise(((x - x.min()) ** 2 / (2.0 * np.ptp(x)))[:, None], priors.added_slopes))
+    found = _gathered(places(x), c, bend, float(light), loaded, curved, scale, priors)
+    return replace(found, c=found.c + middle)
 
 
 def free_scales(priors: Priors) -> tuple[Array, Array]:
@@ -159,7 +163,6 @@ def _gathered(
     curved: float,
     scale: Array,
     priors: Priors,
-    middle: float,
 ) -> Posterior:
     """The sums over the grid, made into probabilities.
 
@@ -175,7 +178,7 @@ def _gathered(
     front, rear = float(p[fine > knots[-2]].sum()), float(p[fine < knots[1]].sum())
     edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
     return Posterior(
-        c=fine + middle,
+        c=fine,
         p=p,
         p_onset=p_bend * (1.0 - front - rear),
         p_light=p_light + p_bend * front,
