@@ -158,7 +158,8 @@ def doubts(session: Session) -> list[dict[str, Any]]:
 
 def doubtful(session: Session) -> dict[str, str]:
     """The doubts by channel and kind, so that each is told when it begins and when it ends."""
-    return {f"{one.channel} {one.kind}": one.sentence for one in session.calibrating.doubts()}
+    doubts = session.calibrating.doubts()
+    return {f"{one.channel} ({one.kind})": one.sentence.removeprefix(f"{one.channel}: ") for one in doubts}
 
 
 def sources(session: Session) -> list[dict[str, Any]]:
