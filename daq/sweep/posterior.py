@@ -39,7 +39,7 @@ class Priors:
     """What is held likely before a step is ridden. Newtons, millimetres, minutes."""
 
     level_n: float = 300.0
-    slopes_behind: tuple[float, float] = (0.25, 1.0)
+    slopes_behind: tuple[float, float] = (0.2, 0.8)
     """Standard deviations of the slope behind the bend, N/mm, half each: mechanics says none, riders may differ."""
     light_slope: float = 0.1
     """Standard deviation of the slope of a rider light throughout, N/mm; a falling one may be as large as any."""
