@@ -33,6 +33,7 @@ class Storing:
         self._store = store
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._lock = asyncio.Lock()
+        self._flushing: asyncio.Future[bool] | None = None
         self._items: list[Item] = []
         self._calls: list[Callable[[Store], object]] = []
 
@@ -49,7 +50,14 @@ class Storing:
         self._calls.append(lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state))
 
     async def flush(self) -> bool:
-        """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be."""
+        """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be.
+
+        Who waits for it may be cancelled, the flush itself not: what it has taken up would be lost.
+        """
+        self._flushing = asyncio.ensure_future(self._flush())
+        return await asyncio.shield(self._flushing)
+
+    async def _flush(self) -> bool:
         async with self._lock:
             items, self._items = self._items, []
             calls, self._calls = self._calls, []
