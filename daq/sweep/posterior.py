@@ -149,7 +149,7 @@ def posterior(
 
 def free_scales(priors: Priors) -> tuple[Array, Array]:
     """Grid of the standard deviation of a step, N, and its log prior weights, (K,) each."""
-    scale = np.geomspace(0.3, 16.0, 16)
+    scale = np.geomspace(0.3, 14.0, 15)
     t = np.log(scale / priors.free_scale_n) / priors.free_scale_spread
     return scale, -0.5 * t * t
 
