@@ -36,6 +36,8 @@ from daq.sweep.run import ENDED, Event, NotNow, State
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""
 LOOK_EVERY_S = 0.02
+BEAT_AT_MOST_S = 0.25
+"""Session time the simulated ride goes on at once."""
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
 TARED_DEG = (-2.0, 6.0)
@@ -59,7 +61,7 @@ class Demo:
         self.plan = PLAN
         self._gradient_pct = 0.0
         model = rider_of_kind(kind)
-        clock = SessionClock(pace=pace)
+        clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
         self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
         self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, before_beat=self._set_jig)
         rig_text = rig_text_of(self._jig.geometry, self._board.port)

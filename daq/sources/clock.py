@@ -10,11 +10,18 @@ class SessionClock:
     """Stamps everything that arrives. Strictly increasing, so receipt order is a total order and replay is exact.
 
     pace runs it faster than the wall clock, which only a simulated jig can follow. begin_us is where it starts:
-    above 0 when an interrupted session goes on.
+    above 0 when an interrupted session goes on. at_most_s: the clock stands between the beats of a simulated jig and
+    goes on by no more than that at each, so that a machine that stalls slows the ride down; at a high pace its sensors
+    would otherwise be seconds late.
     """
 
     def __init__(
-        self, *, pace: float = 1.0, begin_us: int = 0, monotonic_ns: Callable[[], int] = time.monotonic_ns
+        self,
+        *,
+        pace: float = 1.0,
+        begin_us: int = 0,
+        monotonic_ns: Callable[[], int] = time.monotonic_ns,
+        at_most_s: float | None = None,
     ) -> None:
         if not 0.0 < pace <= 1000.0:
             raise ValueError(f"pace: expected above 0 and at most 1000, got {pace:g}")
@@ -23,10 +30,20 @@ class SessionClock:
         self._monotonic_ns = monotonic_ns
         self._zero_ns = monotonic_ns()
         self._last_us = begin_us
+        self.at_most_s = at_most_s
+        self._beat_ns, self._beat_us = self._zero_ns, begin_us
 
     def now_us(self) -> int:
         """Session time, for showing ages. Not for stamping."""
+        if self.at_most_s is not None:
+            return self._beat_us
         return self._begin_us + int((self._monotonic_ns() - self._zero_ns) * self.pace) // 1000
+
+    def beat(self) -> None:
+        """Let a clock that stands between beats go on; any other goes by itself."""
+        if self.at_most_s is not None:
+            last_ns, self._beat_ns = self._beat_ns, self._monotonic_ns()
+            self._beat_us += min(int((self._beat_ns - last_ns) * self.pace) // 1000, int(self.at_most_s * 1e6))
 
     def stamp_us(self) -> int:
         """Session time for something that has just arrived."""

@@ -67,9 +67,12 @@ class SimulatedBoard:
         """Ride and send until cancelled."""
         ridden_s = 0.0
         begun_s = self._clock.now_us() / 1e6
+        at_most_s = self._clock.at_most_s
+        beat_s = BEAT_S if at_most_s is None else min(BEAT_S, at_most_s / self._clock.pace)
         try:
             while True:
-                await asyncio.sleep(BEAT_S)
+                await asyncio.sleep(beat_s)
+                self._clock.beat()
                 now_s = self._clock.now_us() / 1e6 - begun_s
                 self._before_beat()
                 self._send(self._jig.advance(now_s - ridden_s))
