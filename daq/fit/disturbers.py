@@ -90,8 +90,11 @@ def _reach(sweep: Ridden) -> Disturber:
 
 def _torque(sweep: Ridden) -> Disturber:
     torques = np.array([step.crank_torque_nm for step in sweep.steps])
-    if len(torques) < 4 or np.isnan(torques).any():
-        return Disturber("Crank torque", Disturbs.NOT_KNOWN, "not known at every step")
+    unknown = int(np.isnan(torques).sum())
+    if unknown == len(torques):
+        return Disturber("Crank torque", Disturbs.NOT_KNOWN, "unknown: no power sensor was read")
+    if len(torques) < 4 or unknown:
+        return Disturber("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
     said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart"
     if torques.std() == 0.0 or setbacks.std() == 0.0:

@@ -8,17 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.fit.intake import OwnBicycle
+from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
-from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
+from daq.measure.balance import CELLS_U_N, Contact, WeightLine, hands_off_deficit_nm, weight_line
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.mechanics import load_point_m, weight_normal_n
 from daq.rig import Rig
 from daq.values import Array, StepMean
 
-U_CELLS_N = 2.0
-"""Standard uncertainty of the hands' mean load. Assumption, until the calibration's own is carried this far."""
 U_LEVER_M = 0.010
-"""The same of the distance between hands and saddle load. Assumption."""
+"""Standard uncertainty of the distance between hands and saddle load. Assumption."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,35 +41,32 @@ class OnBicycle:
 
 
 def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: float) -> OnBicycle:
-    """At this setback, from a straight line through all steps; the intervals are those of the sensors, not of the
-    line, which is far better known."""
+    """At this setback, from a straight line through all steps. The intervals hold the calibration's uncertainty, what
+    single-axis cells do not see, and the scatter of the steps about the line."""
     lines, deficits, why_not = _each_step(sweep, rig)
     if why_not:
         nothing = Estimate(None, None, None, why_not)
         return OnBicycle(setback_mm, nothing, nothing)
-    x_m = _at([line.estimate_m for line in lines], sweep, setback_mm)
-    u_m = max(line.u_m for line in lines)
-    deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
-    u_deficit = max(u for _, u in deficits)
+    deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
+    half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
     return OnBicycle(
-        setback_mm,
-        _front(sweep, bicycle, x_m, u_m),
-        Estimate(deficit, deficit - 1.96 * u_deficit, deficit + 1.96 * u_deficit),
+        setback_mm, _front(sweep, bicycle, lines, setback_mm), Estimate(deficit, deficit - half, deficit + half)
     )
 
 
-def _front(sweep: Ridden, bicycle: OwnBicycle | None, x_m: float, u_m: float) -> Estimate:
+def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], setback_mm: float) -> Estimate:
     if bicycle is None:
         return Estimate(None, None, None, "the client's bicycle was not entered")
+    x_m, se_m = _at([line.estimate_m for line in lines], sweep, setback_mm)
     if math.isnan(x_m):
-        return Estimate(None, None, None, "the crank torque is not known")
+        return Estimate(None, None, None, "the crank torque is unknown: no power sensor was read")
     assert sweep.mass_kg is not None
     tilt_deg = float(np.mean([step.tilt_deg for step in sweep.steps]))
     found = front_share(
         frame_of(bicycle),
         mass_kg=sweep.mass_kg,
         weight_line_m=x_m,
-        u_weight_line_m=u_m,
+        u_weight_line_m=math.hypot(max(line.u_m for line in lines if not math.isnan(line.u_m)), se_m),
         tilt_deg=0.0 if math.isnan(tilt_deg) else tilt_deg,
     )
     low, high = found.interval_95
@@ -117,8 +113,9 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         if not len(points):
             return [], [], "the rig file does not say where the saddle's cells sit"
         moved_m = (step.setback_mm - middle_mm) / 1000.0 if sweep.plan.protocol == "reach kept" else 0.0
-        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n)
-        saddle = Contact(float(np.nanmean(points)), at.saddle_y_m, step.saddle_load_n)
+        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n, u_n=_u_n(step, sweep, rig, "hands"))
+        saddle_x_m = float(np.nanmean(points))
+        saddle = Contact(saddle_x_m, at.saddle_y_m, step.saddle_load_n, u_n=_u_n(step, sweep, rig, "saddle"))
         tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
         lines.append(
             weight_line(
@@ -131,17 +128,35 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         )
         lever_m = hands.x_m - saddle.x_m
         deficits.append(
-            (hands_off_deficit_nm(hands, saddle), math.hypot(lever_m * U_CELLS_N, step.hand_load_n * U_LEVER_M))
+            (hands_off_deficit_nm(hands, saddle), math.hypot(lever_m * hands.u_n, step.hand_load_n * U_LEVER_M))
         )
     return lines, deficits, ""
 
 
-def _at(values: list[float], sweep: Ridden, setback_mm: float) -> float:
-    """The value at a setback by a straight line through the steps; their mean when they stand at one setback."""
+def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:
+    """Standard uncertainty of the step's load on hands or saddle by the sweep's calibration; assumed without one."""
+    if sweep.calibration is None or not step.strokes:
+        return CELLS_U_N
+    cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)
+    found = uncertainty_of(sweep.calibration, rig, cells_n.tolist(), role)
+    return CELLS_U_N if found is None else found.standard_n
+
+
+def _at(values: list[float], sweep: Ridden, setback_mm: float) -> tuple[float, float]:
+    """The value at a setback by a straight line through the steps, and its standard error from the scatter about it.
+
+    The mean when all stand at one setback; NaN when no step has a value; no error (0) from fewer than three steps.
+    """
     x = np.array([step.setback_mm for step in sweep.steps])
     y = np.array(values)
     known = ~np.isnan(y)
-    if known.sum() < 2 or np.ptp(x[known]) == 0.0:
-        return float(np.mean(y[known])) if known.any() else math.nan
-    slope, level = np.polyfit(x[known], y[known], 1)
-    return float(level + slope * setback_mm)
+    x, y = x[known], y[known]
+    if len(x) < 2 or np.ptp(x) == 0.0:
+        return (float(y.mean()), 0.0) if len(y) else (math.nan, 0.0)
+    slope, level = np.polyfit(x - x.mean(), y, 1)
+    from_middle = setback_mm - float(x.mean())
+    if len(x) < 3:
+        return float(level + slope * from_middle), 0.0
+    spread = float(np.sum((x - x.mean()) ** 2))
+    variance = float(np.sum((y - level - slope * (x - x.mean())) ** 2)) / (len(x) - 2)
+    return float(level + slope * from_middle), math.sqrt(variance * (1.0 / len(x) + from_middle**2 / spread))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from daq.measure.calibration import Calibration
 from daq.sweep.plan import Plan
 from daq.values import Onset, StepMean, Verdict
 
@@ -23,6 +24,8 @@ class Ridden:
     notes: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
     """The rider's scores and the saddle's tilt by step."""
     marks: tuple[str, ...] = ()
+    calibration: Calibration | None = None
+    """What its loads were computed with; None: not known, and then uncertainties are assumed."""
 
     @property
     def name(self) -> str:

@@ -10,10 +10,8 @@ WINDOW_MM = 10.0
 """An answer is a window about this wide, not a point: riders, marks and clamps are not better. Common practice."""
 SADDLE_WORSE = 2.0
 """Points of saddle discomfort between the ends of a sweep that count."""
-REARWARD_STUDY = (
-    "further back costs comfort: in one study of 34 riders a rearward saddle raised pubic pressure; "
-    "light hands are no reason to go back beyond the window"
-)
+REARWARD = "further back can cost saddle comfort; light hands are no reason to go back beyond the window"
+"""Common practice, no source."""
 
 
 def window_mm(sweep: Ridden | None) -> tuple[float, float] | None:
@@ -35,13 +33,13 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
                 f"the window reaches behind the rear end of the sweep, {rear_mm:g} mm: nothing was ridden there"
             )
         if chosen_mm is not None and chosen_mm > window[1]:
-            found.append(f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window: {REARWARD_STUDY}")
+            found.append(f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window: {REARWARD}")
         if chosen_mm is not None and chosen_mm < window[0]:
             found.append(
                 f"{chosen_mm:g} mm lies {window[0] - chosen_mm:.0f} mm forward of the onset: the hands carry more"
             )
     elif chosen_mm is not None and present_mm is not None and chosen_mm > present_mm:
-        found.append(f"no onset was found, so hand load gives no reason to go back: {REARWARD_STUDY}")
+        found.append(f"no onset was found, so hand load gives no reason to go back: {REARWARD}")
     if sweep is not None:
         found += _saddle_said(sweep)
     return tuple(found)

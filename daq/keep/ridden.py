@@ -43,6 +43,7 @@ def ridden(store: Store, sweep_id: int) -> Ridden:
         mass_kg=sweep.rider.get("mass_kg"),
         notes=remarks.notes,
         marks=remarks.marks,
+        calibration=pipeline.calibration,
     )
 
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from daq import __version__
+from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import height_change_mm
 from daq.live import messages
-from daq.measure.calibration import Calibration, Expanded, expanded_sum
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
@@ -134,15 +133,6 @@ def stroke(session: Session, item: Stroke) -> str:
     return messages.stroke(
         item, mass_kg=session.rider.mass_kg, g_m_s2=rig.g_m_s2, hands=known["hands"], saddle=known["saddle"]
     )
-
-
-def uncertainty_of(calibration: Calibration, rig: Rig, cells_n: Sequence[float], role: str) -> Expanded | None:
-    """Uncertainty of the sum of the cells with this role, 95 %; None when one of them has no budget."""
-    budgets = {channel.name: channel.uncertainty for channel in calibration.channels}
-    wanted = {channel.name for channel in rig.channels if channel.role == role}
-    parts = [(budgets[name], load_n) for name, load_n in zip(rig.cells, cells_n, strict=True) if name in wanted]
-    known = [(budget, load_n) for budget, load_n in parts if budget is not None]
-    return expanded_sum(known) if len(known) == len(parts) else None
 
 
 def sensors(session: Session) -> dict[str, Any]:

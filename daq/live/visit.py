@@ -137,6 +137,7 @@ class VisitDesk:
                 mass_kg=session.pipeline.mass_kg,
                 notes=session.remarks.notes,
                 marks=session.remarks.marks,
+                calibration=session.pipeline.calibration,
             )
 
     async def note(self, kind: str, content: Any) -> None:

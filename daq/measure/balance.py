@@ -16,6 +16,8 @@ FEET_TANGENTIAL_U_N = 12.0
 """Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""
 HANDS_TANGENTIAL_U_N = 20.0
 """The same for the hands where no cell measures it. Assumption."""
+CELLS_U_N = 2.0
+"""Standard uncertainty of a mean load whose calibration does not state one. Assumption."""
 PLACE_U_M = 0.005
 """Standard uncertainty of where a load acts. Assumption."""
 TORQUE_U = 0.02
@@ -33,6 +35,8 @@ class Contact:
     normal_n: float
     tangential_n: float | None = None
     """None: no cell measures it."""
+    u_n: float = CELLS_U_N
+    """Standard uncertainty of each force measured here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +64,6 @@ def weight_line(
     torque_nm: float,
     weight_normal_n: float,
     tilt_deg: float,
-    u_cells_n: float = 2.0,
 ) -> WeightLine:
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
@@ -70,11 +73,11 @@ def weight_line(
     single_axis = hands.tangential_n is None or saddle.tangential_n is None
     moment = hands.x_m * hands.normal_n + saddle.x_m * saddle.normal_n + torque_nm
     u_places = PLACE_U_M * math.hypot(hands.normal_n, saddle.normal_n)
-    u_moment = math.hypot(u_cells_n * math.hypot(hands.x_m, saddle.x_m), u_places, TORQUE_U * torque_nm)
+    u_moment = math.hypot(hands.u_n * hands.x_m, saddle.u_n * saddle.x_m, u_places, TORQUE_U * torque_nm)
     bias = 0.0
     if hands.tangential_n is not None and saddle.tangential_n is not None:
         moment -= hands.y_m * hands.tangential_n + saddle.y_m * saddle.tangential_n
-        u_moment = math.hypot(u_moment, u_cells_n * math.hypot(hands.y_m, saddle.y_m))
+        u_moment = math.hypot(u_moment, hands.u_n * hands.y_m, saddle.u_n * saddle.y_m)
     else:
         bias = saddle.y_m * math.tan(math.radians(tilt_deg))
         unseen = math.hypot((hands.y_m - saddle.y_m) * HANDS_TANGENTIAL_U_N, saddle.y_m * FEET_TANGENTIAL_U_N)

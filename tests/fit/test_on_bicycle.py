@@ -1,9 +1,11 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from daq.fit.on_bicycle import frame_of, on_bicycle, saddle_points_m
+from daq.measure.calibration import Calibration, Channel, Term, Uncertainty
 from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
 
 
@@ -60,3 +62,21 @@ def test_millimetres_of_the_form_are_metres_of_the_bicycle():
     frame = frame_of(BICYCLE)
 
     assert (frame.wheelbase_m, frame.bb_drop_m, frame.mass_kg) == (0.985, 0.070, 8.5)
+
+
+def test_a_step_without_torque_leaves_an_answer_with_numbers():
+    sweep = ridden(lambda mm: 90.0, answer=False, torque_nm=lambda mm: math.nan if mm == 55.0 else 21.2)
+    found = on_bicycle(sweep, RIG, BICYCLE, 78.0).front_share
+
+    assert found.low < found.value < found.high
+
+
+def test_the_interval_is_as_wide_as_the_calibration_says():
+    """Hands 20 N standard: the moment they hold is then known to 1.96 x 20 N x the 0.745 m between hands and saddle."""
+    budget = Uncertainty((Term("made up", absolute_n=20.0),))
+    channels = tuple(Channel(name, "force", (0.0, 1.0), uncertainty=budget) for name in RIG.cells)
+    calibration = Calibration("made-up", "2026-01-01T00:00:00+00:00", channels)
+    sweep = replace(ridden(lambda mm: 90.0, answer=False), calibration=calibration)
+    found = on_bicycle(sweep, RIG, BICYCLE, 78.0).hands_off_deficit_nm
+
+    assert 0.5 * (found.high - found.low) == pytest.approx(1.96 * 20.0 * 0.745, rel=0.03)
