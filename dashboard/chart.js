@@ -20,7 +20,7 @@ const TRIANGLES = "▶ coming forward\u2003◁ going back";
 
 /** @param {State} state @param {number} width @param {number} height px @returns {SVGSVGElement} */
 export function onsetChart(state, width, height) {
-  const frame = { left: 58, right: width - 24, top: 48, bottom: height - 96, rail: height - 46, width, height };
+  const frame = { left: 58, right: width - 24, top: 30, bottom: height - 78, rail: height - 46, width, height };
   const loads = loadSpan(state);
   const x = linear(setbackSpan(state), [frame.left, frame.right]);
   const y = linear(loads, [frame.bottom, frame.top]);
@@ -58,7 +58,7 @@ function grid(
     svg("line", { class: "axis", x1: f.left, x2: f.right, y1: f.bottom, y2: f.bottom }),
     ...columns.flatMap((mm) => [
       svg("line", { class: "axis", x1: x(mm), x2: x(mm), y1: f.bottom, y2: f.bottom + 6 }),
-      svg("text", { class: "tick", x: x(mm), y: f.bottom + 22, "text-anchor": "middle" }, number(mm)),
+      svg("text", { class: "tick", x: x(mm), y: f.rail + 24, "text-anchor": "middle" }, number(mm)),
     ]),
     svg("text", { class: "axis-name", x: f.left - 46, y: 13 }, "hand load, N (bars 95 %)"),
     svg("text", { class: "axis-name", x: f.right, y: 13, "text-anchor": "end" }, TRIANGLES),
@@ -76,21 +76,24 @@ function grid(
 function answer(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   if (!isNamed(onset)) return [];
   const at = x(onset.onset_mm);
+  const [front, rear] = onset.interval_95_mm?.map(x) ?? [at, at];
   const parts = [];
   if (onset.interval_95_mm) {
-    const [near, far] = [x(onset.interval_95_mm[1]), x(onset.interval_95_mm[0])];
-    parts.push(svg("rect", { class: "band", x: near, width: far - near, y: f.top, height: f.bottom - f.top }));
-    parts.push(svg("path", { class: "band-edge", d: `M${near},${f.top}V${f.bottom}M${far},${f.top}V${f.bottom}` }));
+    parts.push(svg("rect", { class: "band", x: rear, width: front - rear, y: f.top, height: f.bottom - f.top }));
+    parts.push(svg("path", { class: "band-edge", d: `M${rear},${f.top}V${f.bottom}M${front},${f.top}V${f.bottom}` }));
   }
   parts.push(svg("line", { class: "onset-line", x1: at, x2: at, y1: f.top - 6, y2: f.bottom }));
+  const beside = f.right - front > 120;
   parts.push(
     svg(
       "text",
-      { class: "onset-name", x: at, y: f.top - 12, "text-anchor": "middle" },
+      { class: "onset-name", x: beside ? front + 8 : at - 8, y: f.top + 10, "text-anchor": beside ? "start" : "end" },
       `onset ${number(onset.onset_mm, 1)}`,
     ),
   );
-  if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, f, x));
+  // The suggestion stands rearward of the onset: under its name where that had to go rearward too.
+  const top = beside ? f.top : f.top + 20;
+  if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, { ...f, top }, x));
   return parts;
 }
 
@@ -98,14 +101,14 @@ function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type 
   const at = x(mm);
   const inner = at - f.left > 130;
   return [
-    svg("line", { class: "suggested-line", x1: at, x2: at, y1: f.top + 22, y2: f.bottom }),
-    svg("path", { class: "suggested", d: `M${at},${f.top + 22}l8,-9l-8,-9l-8,9z` }),
+    svg("line", { class: "suggested-line", x1: at, x2: at, y1: f.top + 16, y2: f.bottom }),
+    svg("path", { class: "suggested", d: `M${at},${f.top + 16}l8,-9l-8,-9l-8,9z` }),
     svg(
       "text",
       {
         class: "suggested-name",
         x: inner ? at - 14 : at + 14,
-        y: f.top + 13,
+        y: f.top + 7,
         "text-anchor": inner ? "end" : "start",
         "dominant-baseline": "central",
       },

@@ -55,6 +55,7 @@ export function mountFrame(top, side, store) {
     const view = `#${document.documentElement.dataset.view}`;
     for (const link of links) setAttribute(link, "aria-current", link.getAttribute("href") === view ? "page" : null);
     setText(about, aboutWords(state));
+    setAttribute(about, "title", aboutWords(state));
     const linked = state.link.state === "open";
     setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");
     setAttribute(recording, "data-on", (linked && state.recording) || undefined);

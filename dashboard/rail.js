@@ -6,7 +6,6 @@
  * @typedef {import("./chart.js").Frame} Frame
  */
 import { svg } from "./dom.js";
-import { travel } from "./format.js";
 
 /** Planned positions, those done, the saddle now, and the way to where it is asked to go. */
 export function rail(/** @type {State} */ { sweep, steps, entry_mm }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
@@ -52,10 +51,5 @@ function wayTo(
   const end = to - 11 * tip;
   return [
     svg("path", { class: "way", d: `M${from},${f.rail}H${end - 7 * tip}M${end},${f.rail}l${-9 * tip},-6v12z` }),
-    svg(
-      "text",
-      { class: "way-name", x: (from + to) / 2, y: f.rail + 20, "text-anchor": "middle" },
-      travel(from_mm, to_mm),
-    ),
   ];
 }

@@ -118,6 +118,12 @@ function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep)
   return asksAnew ? sweep.asked_setback_mm : state.entry_mm;
 }
 
+/** A caution about the position is over once its recording begins; an alarm stays until someone has seen it. */
+function answeredByRecording(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
+  const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
+  return begins && state.notices.at(-1)?.level !== "alarm";
+}
+
 function withoutType(/** @type {any} */ message) {
   const { type, received_ms, ...rest } = message;
   return rest;
@@ -170,6 +176,7 @@ const HANDLERS = {
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
       entry_mm: entryAfter(state, sweep),
+      seen: state.seen || answeredByRecording(state, sweep),
     };
   },
   step: (state, m) => ({ ...state, steps: withStep(state.steps, withoutType(m)) }),

@@ -76,3 +76,15 @@ def test_the_entry_starts_at_what_is_asked_and_keeps_the_fitters_change(js, mess
     assert js("state.js", REDUCE_ALL, [*moved, messages["sweep"]])["entry_mm"] == asked + 5
     next_step = {**messages["sweep"], "asked_setback_mm": asked - 10}
     assert js("state.js", REDUCE_ALL, [*moved, next_step])["entry_mm"] == asked - 10
+
+
+@pytest.mark.parametrize(("level", "seen"), [("caution", True), ("alarm", False)])
+def test_a_caution_is_over_once_the_position_is_recorded_an_alarm_is_not(js, messages, level, seen):
+    sweep = messages["sweep"]
+    settling, averaging = {**sweep, "state": "settling"}, {**sweep, "state": "averaging"}
+    notice = {**messages["notice"], "level": level}
+
+    before = js("state.js", REDUCE_ALL, [messages["snapshot"], settling, notice])
+    after = js("state.js", REDUCE_ALL, [messages["snapshot"], settling, notice, averaging])
+
+    assert (before["seen"], after["seen"]) == (False, seen)
