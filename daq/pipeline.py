@@ -7,6 +7,7 @@ and starts every stage afresh, so a sweep can be computed again from its first i
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
@@ -110,6 +111,18 @@ class Pipeline:
             return self._take(item)
         return []
 
+    def answer(self, steps: Sequence[StepMean]) -> Onset | None:
+        """The onset from these steps, under the plan, rider and standing of the sweep that was begun last.
+
+        None without a sweep, with too few different positions, or where the hands' loads are not known.
+        """
+        if self.progress is None or len({step.setback_mm for step in steps}) < FEWEST_POSITIONS:
+            return None
+        if any(math.isnan(step.hand_load_n) for step in steps):
+            return None
+        found = doubts(steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt)
+        return guarded(onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method), found)
+
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
         parts = [part.counts[:, self._columns] for part in self._recent] if self._columns is not None else []
@@ -179,14 +192,8 @@ class Pipeline:
         return outputs
 
     def _answer(self, progress: SweepProgress) -> list[Output]:
-        """The onset so far, as soon as enough different positions are ridden."""
-        if len({step.setback_mm for step in progress.steps}) < FEWEST_POSITIONS:
-            return []
-        answer = onset(progress.steps, step_off_mm=progress.plan.step_off_mm, method=self._method)
-        found = doubts(
-            progress.steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt
-        )
-        return [guarded(answer, found)]
+        answer = self.answer(progress.steps)
+        return [] if answer is None else [answer]
 
     def _listen(self, notification: Notification) -> None:
         """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing.

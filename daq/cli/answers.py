@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +13,7 @@ import click
 from daq.cli.telling import REFUSED, answer_lines, fail, print_json, tell
 
 if TYPE_CHECKING:
+    from daq.keep.derived import Derived
     from daq.values import StepMean
 
 STEP_OFF_MM = 4.0
@@ -84,6 +86,7 @@ def _stored_onset(
 ) -> None:
     """The answer of a stored sweep, computed again from its raw; what forbade its verdict then forbids it now."""
     from daq.cli.calibrate import calibration_called, opened_store
+    from daq.keep.json_text import plain
     from daq.keep.recalibrated import calibration_of_sweep, derive_again
     from daq.sweep.onset import METHOD
     from daq.sweep.steps_csv import contract
@@ -98,30 +101,40 @@ def _stored_onset(
             ]
     except ValueError as error:
         fail(REFUSED, error)
-    answers = [one.onset for one in found if one.onset is not None]
-    if len(answers) < len(found):
-        fail(
-            REFUSED,
-            f"sweep {sweep_id}: {len(found[0].steps)} positions were finished, too few to answer from"
-            if found[0].steps
-            else f"sweep {sweep_id}: no position was finished, so there is nothing to answer from",
-        )
+    answers = [one.onset for one in found]
+    last = answers[-1]
+    if last is None:
+        fail(REFUSED, f"sweep {sweep_id}: {_why_no_answer(found[-1])}")
     if other is None:
-        print_json(contract(answers[0])) if as_json else click.echo("\n".join(answer_lines(answers[0])))
+        print_json(contract(last)) if as_json else click.echo("\n".join(answer_lines(last)))
         return
-    hands_n = [
-        {"setback_mm": was.setback_mm, "as_ridden_n": was.hand_load_n, "hand_load_n": now.hand_load_n}
-        for was, now in zip(found[0].steps, found[1].steps, strict=False)
-    ]
+    was = answers[0]
+    hands_n = plain(
+        [
+            {"setback_mm": was.setback_mm, "as_ridden_n": was.hand_load_n, "hand_load_n": now.hand_load_n}
+            for was, now in zip(found[0].steps, found[1].steps, strict=True)
+        ]
+    )
     if as_json:
-        ridden = {**contract(answers[0]), "calibration": own_id}
-        print_json({**contract(answers[1]), "calibration": other.id, "as_ridden": ridden, "steps": hands_n})
+        ridden = None if was is None else {**contract(was), "calibration": own_id}
+        print_json({**contract(last), "calibration": other.id, "as_ridden": ridden, "steps": hands_n})
         return
-    click.echo(f"as ridden, calibration {own_id}:\n" + "\n".join(answer_lines(answers[0])))
-    click.echo(f"with calibration {other.id}:\n" + "\n".join(answer_lines(answers[1])))
+    as_ridden = [_why_no_answer(found[0])] if was is None else answer_lines(was)
+    click.echo(f"as ridden, calibration {own_id}:\n" + "\n".join(as_ridden))
+    click.echo(f"with calibration {other.id}:\n" + "\n".join(answer_lines(last)))
     for one in hands_n:
         was_n, now_n = one["as_ridden_n"], one["hand_load_n"]
-        click.echo(f"  {one['setback_mm']:6.1f} mm   hands {was_n:7.2f} N -> {now_n:7.2f} N ({now_n - was_n:+.2f})")
+        before = "not known" if was_n is None else f"{was_n:7.2f} N"
+        moved = "" if was_n is None else f" ({now_n - was_n:+.2f})"
+        click.echo(f"  {one['setback_mm']:6.1f} mm   hands {before} -> {now_n:7.2f} N{moved}")
+
+
+def _why_no_answer(found: Derived) -> str:
+    if not found.steps:
+        return "no position was finished, so there is nothing to answer from"
+    if any(math.isnan(step.hand_load_n) for step in found.steps):
+        return "the hands' cells are not calibrated, so their load is not known: name a calibration with --calibration"
+    return f"{len(found.steps)} positions were finished, too few to answer from"
 
 
 @click.command()

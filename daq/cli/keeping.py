@@ -209,9 +209,9 @@ def archive(
 
     from daq.keep import workers
     from daq.keep.archive import analyse
-    from daq.keep.derive import onset_again
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
+    from daq.keep.recalibrated import onset_again
     from daq.sweep.onset import METHOD, METHODS
 
     method = method or METHOD

@@ -1,24 +1,24 @@
-"""Runs the pipeline over a stored or an exported sweep and gathers all it gives."""
+"""Runs the pipeline over the items of a sweep and gathers all it gives."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
-from daq.items import Item
+import numpy as np
+
+from daq.items import Event, Item
 from daq.keep.derived import Derived
-from daq.keep.importing import exported_items, exported_results, exported_sweep
-from daq.keep.json_text import plain
 from daq.keep.reading import END_US
 from daq.keep.replay import run
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, from_dict
-from daq.pipeline import Pipeline
+from daq.measure.stroke import averaged
+from daq.pipeline import FITTER, Pipeline
 from daq.rig import Rig, parse_rig
 from daq.sweep.onset import METHOD
-from daq.values import Loads, Onset, Stroke
+from daq.sweep.step import mean_over
+from daq.values import NAN, Loads, Stroke
 
 STEP_METHOD = "step/1"
 
@@ -31,30 +31,41 @@ def derive(store: Store, sweep_id: int) -> Derived:
     return derived(items, parse_rig(store.session(sweep.session_id).rig), calibration)
 
 
-def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
-    """An exported sweep, with its own calibration or another, by this method of estimating the onset."""
-    sweep, own = exported_sweep(folder)
-    return derived(exported_items(folder), parse_rig(sweep["rig"]), calibration or from_dict(own), method)
+def derived(
+    items: Iterable[Item],
+    rig: Rig,
+    calibration: Calibration,
+    method: str = METHOD,
+    other: Calibration | None = None,
+) -> Derived:
+    """All that the pipeline makes of the items.
+
+    calibration: the one the sweep was ridden with; it settles where every stroke and step begins and ends.
+    other: what the loads are computed with instead. When a step ends depends on when the hands were steady, so another
+    calibration would move steps under the fitter's commands; the strokes of each step stay those that were averaged.
+    """
+    if other is None:
+        return _gathered(items, rig, Pipeline(rig, calibration, method=method))
+    ridden, seen = Pipeline(rig, calibration, method=method), Pipeline(rig, other)
+    parts: list[Loads] = []
+    return _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
 
 
-def derived(items: Iterable[Item], rig: Rig, calibration: Calibration, method: str = METHOD) -> Derived:
-    """All that the pipeline makes of the items."""
-    pipeline = Pipeline(rig, calibration, method=method)
+def _gathered(items: Iterable[Item], rig: Rig, pipeline: Pipeline) -> Derived:
     loads: list[Loads] = []
     strokes: list[Stroke] = []
-    onset: Onset | None = None
     for output in run(pipeline, items):
         match output:
             case Loads():
                 loads.append(output)
             case Stroke():
                 strokes.append(output)
-            case Onset():
-                onset = output
+    steps = () if pipeline.progress is None else tuple(pipeline.progress.steps)
+    onset = pipeline.answer(steps)
     return Derived(
         loads=tuple(loads),
         strokes=tuple(strokes),
-        steps=() if pipeline.progress is None else tuple(pipeline.progress.steps),
+        steps=steps,
         onset=onset,
         cells=rig.cells,
         clock_error_ms=pipeline.clock_errors_ms,
@@ -62,20 +73,33 @@ def derived(items: Iterable[Item], rig: Rig, calibration: Calibration, method: s
     )
 
 
-def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
-    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
+def _seen_too(items: Iterable[Item], seen: Pipeline, parts: list[Loads]) -> Iterator[Item]:
+    """The items; on their way the loads another pipeline makes of them. It rides no sweep, so no command is for it."""
+    for item in items:
+        if not (isinstance(item, Event) and item.kind == FITTER):
+            parts.extend(output for output in seen.feed(item) if isinstance(output, Loads))
+        yield item
 
-    stored_onset_mm is the last onset that was stored with the sweep, to compare with.
-    """
-    calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
-    found = derive_exported(folder, calibration, method)
-    stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
-    row: dict[str, Any] = {
-        "steps": len(found.steps),
-        "strokes": len(found.strokes),
-        "stored_onset_mm": json.loads(stored[-1]).get("onset_mm") if stored else None,
-    }
-    if found.onset is not None:
-        row |= plain(found.onset)
-        row["onset_low_mm"], row["onset_high_mm"] = row.pop("interval_95_mm") or (None, None)
-    return [row]
+
+def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig) -> Derived:
+    """The same strokes and steps of these loads: same times, same strokes averaged, torque as it was."""
+    begins_s = np.array([part.t_s[0] for part in loads])
+    weight_n = ridden.mass_kg * rig.g_m_s2 if ridden.mass_kg else NAN
+    again: dict[Stroke, Stroke] = {}
+    for stroke in found.strokes:
+        first, last = np.searchsorted(begins_s, (stroke.start_s, stroke.end_s))
+        of_loads = averaged(
+            loads[max(first - 1, 0) : last],
+            stroke.start_s,
+            stroke.end_s,
+            weight_n=weight_n,
+            power_w=stroke.power_w,
+            crank_torque_nm=stroke.crank_torque_nm,
+        )
+        assert of_loads is not None
+        again[stroke] = of_loads
+    steps = tuple(
+        mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded)
+        for step in found.steps
+    )
+    return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=ridden.answer(steps))

@@ -87,35 +87,9 @@ class StrokeCutter:
         return strokes
 
     def _average(self, start_s: float, end_s: float) -> Stroke | None:
-        """Means over the scans in [start, end); None when there is none to average."""
         parts = [part for part in self._pending if part.t_s[-1] >= start_s and part.t_s[0] < end_s]
-        if not parts:
-            return None
-        t_s = np.concatenate([part.t_s for part in parts])
-        inside = (t_s >= start_s) & (t_s < end_s)
-        if not inside.any():
-            return None
-        cells_n = np.concatenate([part.cells_n for part in parts])[inside]
-        hands_n, saddle_n, tilt_deg = (
-            float(np.concatenate([getattr(part, name) for part in parts])[inside].mean())
-            for name in ("hands_n", "saddle_n", "tilt_deg")
-        )
-        status = np.concatenate([part.status for part in parts])[inside]
         power_w, torque_nm = self._power_over(start_s, end_s)
-        weight_n = self._weight_n * math.cos(math.radians(0.0 if math.isnan(tilt_deg) else tilt_deg))
-        return Stroke(
-            start_s=start_s,
-            end_s=end_s,
-            hands_n=hands_n,
-            saddle_n=saddle_n,
-            feet_n=weight_n - hands_n - saddle_n,
-            tilt_deg=tilt_deg,
-            crank_torque_nm=torque_nm,
-            power_w=power_w,
-            cells_n=tuple(float(cell.mean()) for cell in cells_n.T),
-            scans=int(inside.sum()),
-            flags=Status(int(np.bitwise_or.reduce(status))),
-        )
+        return averaged(parts, start_s, end_s, weight_n=self._weight_n, power_w=power_w, crank_torque_nm=torque_nm)
 
     def _power_over(self, start_s: float, end_s: float) -> tuple[float, float]:
         """Power and mean crank torque, measured or Q = P/(2 pi n), of the stroke; NaN without a fresh reading."""
@@ -123,3 +97,38 @@ class StrokeCutter:
             return NAN, NAN
         _, power_w, torque_nm = self._power
         return power_w, power_w * (end_s - start_s) / (2.0 * math.pi) if torque_nm is None else torque_nm
+
+
+def averaged(
+    parts: Sequence[Loads], start_s: float, end_s: float, *, weight_n: float, power_w: float, crank_torque_nm: float
+) -> Stroke | None:
+    """Means over the scans of these loads in [start, end); None when there is none to average.
+
+    weight_n: m g of the rider, NaN when unknown.
+    """
+    if not parts:
+        return None
+    t_s = np.concatenate([part.t_s for part in parts])
+    inside = (t_s >= start_s) & (t_s < end_s)
+    if not inside.any():
+        return None
+    cells_n = np.concatenate([part.cells_n for part in parts])[inside]
+    hands_n, saddle_n, tilt_deg = (
+        float(np.concatenate([getattr(part, name) for part in parts])[inside].mean())
+        for name in ("hands_n", "saddle_n", "tilt_deg")
+    )
+    status = np.concatenate([part.status for part in parts])[inside]
+    normal_n = weight_n * math.cos(math.radians(0.0 if math.isnan(tilt_deg) else tilt_deg))
+    return Stroke(
+        start_s=start_s,
+        end_s=end_s,
+        hands_n=hands_n,
+        saddle_n=saddle_n,
+        feet_n=normal_n - hands_n - saddle_n,
+        tilt_deg=tilt_deg,
+        crank_torque_nm=crank_torque_nm,
+        power_w=power_w,
+        cells_n=tuple(float(cell.mean()) for cell in cells_n.T),
+        scans=int(inside.sum()),
+        flags=Status(int(np.bitwise_or.reduce(status))),
+    )

@@ -56,7 +56,12 @@ def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0
     if not strokes:
         raise ValueError(f"no stroke to average at {setback_mm:g} mm")
     burst = bursts([stroke.hands_n for stroke in strokes])
-    kept = tuple(stroke for stroke, out in zip(strokes, burst, strict=True) if not out)
+    kept = [stroke for stroke, out in zip(strokes, burst, strict=True) if not out]
+    return mean_over(setback_mm, kept, excluded=left_out + int(burst.sum()))
+
+
+def mean_over(setback_mm: float, kept: Sequence[Stroke], *, excluded: int) -> StepMean:
+    """The mean over exactly these strokes, at least one."""
     return StepMean(
         setback_mm=setback_mm,
         hand_load_n=_mean(kept, "hands_n"),
@@ -65,8 +70,8 @@ def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0
         crank_torque_nm=_mean_of_known(kept, "crank_torque_nm"),
         saddle_load_n=_mean(kept, "saddle_n"),
         tilt_deg=_mean(kept, "tilt_deg"),
-        strokes=kept,
-        excluded=left_out + int(burst.sum()),
+        strokes=tuple(kept),
+        excluded=excluded,
     )
 
 

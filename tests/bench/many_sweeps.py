@@ -4,9 +4,7 @@ Every sweep is ridden by the simulated rider through the pipeline, without pacin
 onset, slope, sway and weight of its own. All are stored and exported as data packages. The archive is then computed
 again from the raw of each sweep: with the calibration it was ridden with, interrupted once and taken up again; with
 another; and by another method. Reported: times, sizes, and how the answers differ. Exit code 1 when an answer that has
-to be the same is not. Sweeps that fail are listed: with another calibration a position may settle or end some strokes
-later than it did, and then the fitter's next word comes too early for it. `--sweeps 20` makes it short;
-`--keep FOLDER` leaves the archive there.
+to be the same is not, or a sweep fails. `--sweeps 20` makes it short; `--keep FOLDER` leaves the archive there.
 """
 
 import argparse
@@ -26,9 +24,10 @@ import numpy as np
 from daq.items import Event, Item, Notification
 from daq.keep import workers
 from daq.keep.archive import analyse
-from daq.keep.derive import derive, onset_again
+from daq.keep.derive import derive
 from daq.keep.export import FREE, describe_folder, export
 from daq.keep.json_text import plain
+from daq.keep.recalibrated import onset_again
 from daq.keep.store import Store
 from daq.keep.tables import read_table
 from daq.live.demo import MOVING_S, calibration_of, rig_text_of
@@ -219,6 +218,7 @@ def analysed(archive: Path, out: Path, analysis: Any, method: str, processes: in
     print(f"{method}: {done} sweeps in {took_s:.0f} s, tables and journal {size / 1e6:.2f} MB")
     for sweep, reason in found.failures.items():
         print(f"  failed: {sweep}: {reason}")
+    assert not found.failures
     return {name: read[name] for name in ("sweep", "verdict", "onset_mm", "stored_onset_mm") if name in read}, took_s
 
 

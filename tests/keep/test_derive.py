@@ -4,21 +4,26 @@ import dataclasses
 import json
 from functools import partial
 
+import numpy as np
 import pytest
 
 from daq.keep import workers
 from daq.keep.archive import analyse
-from daq.keep.derive import derive, derive_exported, onset_again
+from daq.keep.derive import derive, derived
 from daq.keep.derived import exclusions
 from daq.keep.export import export
 from daq.keep.importing import import_sweep
 from daq.keep.json_text import plain
+from daq.keep.recalibrated import derive_exported, onset_again
+from daq.keep.replay import run
 from daq.keep.store import Store
 from daq.keep.tables import read_table
-from daq.measure.calibration import to_dict
-from daq.values import Onset, StepMean, Stroke
+from daq.measure.calibration import Channel, to_dict
+from daq.pipeline import Pipeline
+from daq.sweep.run import NotNow
+from daq.values import Onset, Samples, StepMean, Stroke
 from tests.keep.jig import begin
-from tests.test_pipeline import CALIBRATION, PLAN, kept, outputs_of, ridden
+from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 
 RIG_TEXT = """
 name = "test jig"
@@ -99,3 +104,57 @@ def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(
     assert [step.hand_load_n for step in derive_exported(folder, stronger).steps] == [
         2 * step.hand_load_n for step in derive_exported(folder).steps
     ]
+
+
+UNCALIBRATED = dataclasses.replace(
+    CALIBRATION, id="none", channels=tuple(Channel(channel.name, "unused") for channel in CALIBRATION.channels)
+)
+
+
+def without_marks(items):
+    """The same ride on a board without a crank mark: strokes are cut by the loads' ripple and the power sensor."""
+    return [
+        dataclasses.replace(item, status=np.zeros_like(item.status)) if isinstance(item, Samples) else item
+        for item in items
+    ]
+
+
+@pytest.mark.parametrize("board", [list, without_marks])
+def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
+    items = board(ridden(pieces=7, seconds=22))
+    own = derived(items, RIG, CALIBRATION)
+    again = derived(items, RIG, CALIBRATION, other=dataclasses.replace(CALIBRATION, id="a copy"))
+
+    assert own.onset is not None
+    assert (again.strokes, again.steps, again.onset) == (own.strokes, own.steps, own.onset)
+    for a, b in zip(again.loads, own.loads, strict=True):
+        assert np.array_equal(a.hands_n, b.hands_n)
+        assert np.array_equal(a.t_s, b.t_s)
+
+
+@pytest.mark.parametrize("board", [list, without_marks])
+def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
+    """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
+    items = board(ridden(pieces=7, seconds=22))
+    with pytest.raises(NotNow):
+        list(run(Pipeline(RIG, UNCALIBRATED), items))
+    own, again = derived(items, RIG, CALIBRATION), derived(items, RIG, CALIBRATION, other=UNCALIBRATED)
+
+    assert [(s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in again.steps] == [
+        (s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in own.steps
+    ]
+    assert [(s.start_s, s.end_s, s.scans) for s in again.strokes] == [
+        (s.start_s, s.end_s, s.scans) for s in own.strokes
+    ]
+    assert all(np.isnan(step.hand_load_n) for step in again.steps)
+    assert again.onset is None
+
+
+def test_a_sweep_ridden_before_the_cells_were_calibrated_is_answered_with_a_later_calibration():
+    """Without a calibration no position is ever steady: each is averaged half a minute after the saddle was moved."""
+    items = ridden(pieces=50, seconds=45)
+    found = derived(items, RIG, UNCALIBRATED)
+    later = derived(items, RIG, UNCALIBRATED, other=CALIBRATION)
+
+    assert (len(found.steps), found.onset) == (5, None)
+    assert later.onset.least_squares_mm == pytest.approx(55.0, abs=2.0)
