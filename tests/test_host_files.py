@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from daq.rig import parse_rig
-from daq.sources.transmitters import check_transmitter
+from daq.transmitters import check_transmitter
 from tests.test_rig import GOOD
 
 NOTES = Path(__file__).parent.parent / "firmware_notes"

@@ -10,13 +10,13 @@ LAYERS = [
     {"values", "bootstrap"},
     {"items"},
     {"wire", "measure", "sweep", "rider", "rig"},
-    {"pipeline", "fit"},
+    {"pipeline", "fit", "transmitters"},
     {"sources", "keep"},
     {"live"},
     {"cli"},
     {"__main__"},
 ]
-PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit"}
+PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit", "transmitters"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

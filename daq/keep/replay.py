@@ -1,4 +1,4 @@
-"""A recording through the pipeline again, from its wire bytes."""
+"""A recording through the pipeline again, from its wire bytes, a board's or a transmitter's."""
 
 from __future__ import annotations
 
@@ -7,16 +7,17 @@ from collections.abc import Iterable, Iterator
 from daq.items import Item, WireBytes
 from daq.keep.recording import BadRecording, Recorded, Recording
 from daq.measure.calibration import Calibration, from_dict
-from daq.pipeline import Output, Pipeline, item_of
+from daq.pipeline import BOARD, Output, Pipeline, item_of
 from daq.rig import Rig, RigError, parse_rig
+from daq.transmitters import decoder_of
 from daq.values import Samples
-from daq.wire.board import BoardDecoder, Hello
+from daq.wire.board import Hello
 
 
 def replayed(recording: Recording) -> Iterator[Output]:
     """Everything the pipeline makes of a recording. Raises BadRecording when its header lacks rig or calibration."""
     rig, calibration = _setting(recording)
-    yield from run(Pipeline(rig, calibration), wire_items(recording.items()))
+    yield from run(Pipeline(rig, calibration), wire_items(recording.items(), rig))
 
 
 def run(pipeline: Pipeline, items: Iterable[Item]) -> Iterator[Output]:
@@ -25,17 +26,16 @@ def run(pipeline: Pipeline, items: Iterable[Item]) -> Iterator[Output]:
         yield from pipeline.feed(item)
 
 
-def wire_items(recorded: Iterable[Recorded]) -> Iterator[Item]:
-    """What was recorded with the boards' bytes decoded."""
-    decoders: dict[str, BoardDecoder] = {}
+def wire_items(recorded: Iterable[Recorded], rig: Rig) -> Iterator[Item]:
+    """What was recorded with the bytes of the rig's loads decoded."""
+    decoder = decoder_of(rig, BOARD)
     for entry in recorded:
         if not isinstance(entry, WireBytes):
             yield entry
             continue
-        decoder = decoders.setdefault(entry.source, BoardDecoder(entry.source))
-        for said in decoder.feed(entry.payload, entry.received_us):
+        for received_us, said in decoder.feed_pieces([(entry.received_us, entry.payload)]):
             if isinstance(said, Samples | Hello):
-                yield item_of(said, entry.received_us)
+                yield item_of(said, received_us)
 
 
 def _setting(recording: Recording) -> tuple[Rig, Calibration]:

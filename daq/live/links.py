@@ -15,6 +15,7 @@ from daq.sources.modbus_link import ModbusLink
 from daq.sources.radio import BluetoothTrouble, Radio
 from daq.sources.text_link import TextLink
 from daq.sweep.run import NotNow
+from daq.transmitters import registers_of
 
 Link = Callable[[], Coroutine[Any, Any, None]]
 
@@ -27,15 +28,15 @@ def links_of(session: Session) -> list[Link]:
 def _loads_link(session: Session) -> Link:
     """The board's link, or the transmitter's in its place."""
     rig, clock = session.rig, session.clock
+    if isinstance(rig.transmitter, TextTransmitter):
+        lines = TextLink(rig.transmitter, clock, session.arrive_bytes, lambda: session.decoder.problem)
+        session.told = lines.heard
+        session.links[BOARD] = lambda: lines.message
+        return lines.run
     if rig.transmitter is not None:
-        transmitter = (
-            TextLink(rig.transmitter, clock, session.arrive)
-            if isinstance(rig.transmitter, TextTransmitter)
-            else ModbusLink(rig.transmitter, clock, session.arrive)
-        )
-        session.lost = transmitter.lost
-        session.links[BOARD] = lambda: transmitter.message
-        return transmitter.run
+        polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, session.arrive_bytes)
+        session.links[BOARD] = lambda: polled.message
+        return polled.run
     if rig.board is None:
         raise RigError("neither a board nor a transmitter to connect")
     gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}

@@ -25,7 +25,7 @@ from daq.live.view import Rider, troubles
 from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
 from daq.rig import Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
-from daq.sources.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
+from daq.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:

@@ -44,9 +44,9 @@ from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED, NotNow, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
+from daq.transmitters import decoder_of
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
-from daq.wire.board import BoardDecoder
 
 TICK_S = 0.02
 SWEEP_EVERY = 12
@@ -75,7 +75,7 @@ class Session:
         self.storing = storing
         self.hub = Hub()
         self.pipeline = Pipeline(rig, calibration, mass_kg=rider.mass_kg)
-        self.decoder = BoardDecoder(BOARD)
+        self.decoder = decoder_of(rig, BOARD)
         self.sweep_id: int | None = None
         self.onset: Onset | None = None
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
@@ -103,11 +103,9 @@ class Session:
             if getattr(rig, name) is not None:
                 self.health[name] = SourceHealth(name, "power", trouble=partial(self._link_trouble, name))
         self.links: dict[str, Callable[[], str]] = dict.fromkeys(self.health, str)
-        """What each link says is wrong; this and the next three are set by whoever connects the links."""
+        """What each link says is wrong; this and the next two are set by whoever connects the links."""
         self.told: Callable[[board.Item], None] = lambda _: None
         """Hears all that the board says."""
-        self.lost: Callable[[], tuple[int, int]] = self._lost_of_board
-        """How many scans were dropped on the way, and how many frames damaged."""
         self.compensate: Callable[[], Awaitable[str]] | None = None
         """Asks the power sensor to find its own zero; None without a sensor that can be asked."""
         self.cells = CellWatch(())
@@ -158,14 +156,9 @@ class Session:
     # --- what arrives -----------------------------------------------------------------------------------------------
 
     def arrive_bytes(self, received_us: int, data: bytes) -> None:
-        """Bytes of the board, as its port gave them; decoded with others on the next beat."""
+        """Bytes of the board or transmitter, as they came; decoded with others on the next beat."""
         self._record(WireBytes(received_us, BOARD, data))
         self._undecoded.append((received_us, data))
-
-    def arrive(self, received_us: int, said: board.Item) -> None:
-        """Scans or the channel table of a device whose bytes are not ours to decode."""
-        self._decode()
-        self._take(received_us, said)
 
     def arrive_notification(self, received_us: int, characteristic: str, payload: bytes, source: str = POWER) -> None:
         """One notification of a Bluetooth sensor, or a value read from it."""
@@ -411,10 +404,7 @@ class Session:
         self._troubles = now
 
     def _board_counters(self) -> Counters:
-        return Counters(*self.lost(), self.pipeline.late, self.pipeline.clock_errors_ms[BOARD])
-
-    def _lost_of_board(self) -> tuple[int, int]:
-        return self.decoder.dropped, self.decoder.damaged + self.decoder.malformed
+        return Counters(*self.decoder.lost, self.pipeline.late, self.pipeline.clock_errors_ms[BOARD])
 
     def _link_trouble(self, name: str) -> str:
         return self.links[name]()

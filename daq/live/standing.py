@@ -6,7 +6,7 @@ from typing import Any
 
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.validity import SensitivityCheck, Standing, Validity, validity
-from daq.sources.transmitters import UNKNOWN_UTC
+from daq.transmitters import UNKNOWN_UTC
 
 
 def standing_of(

@@ -1,7 +1,7 @@
 """Bought transmitters on a Modbus RTU line: asked in turn, as often as the rig file says.
 
-One poll asks every unit on the line once and makes one scan of the answers. A unit that does not answer gives its
-last load again, marked as a converter error; before its first answer there is no scan at all.
+One poll asks every unit on the line once. The answers of a poll are handed on together, as bytes; what they mean is the
+wire's business.
 """
 
 from __future__ import annotations
@@ -9,22 +9,17 @@ from __future__ import annotations
 import asyncio
 import logging
 import termios
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
 
-import numpy as np
 from pymodbus.client import AsyncModbusSerialClient
 from pymodbus.exceptions import ModbusException
 from pymodbus.pdu import ModbusPDU
 
-from daq.pipeline import BOARD
 from daq.rig import ModbusTransmitter
 from daq.sources.clock import SessionClock
 from daq.sources.serial_port import BACK_OFF_S, PARITIES, PortGone, PortTrouble, find_port, open_port
-from daq.sources.transmitters import hello_of, registers_of
-from daq.values import Samples, Status
-from daq.wire.board import Item
-from daq.wire.modbus import Register, request_for, samples_from
+from daq.wire.modbus import Register, request_for
+from daq.wire.modbus_poll import encode_poll
 
 INPUT_REGISTERS = 4
 TOLD_AFTER = 3
@@ -47,27 +42,31 @@ class UnitTrouble(Exception):
 
 
 class ModbusLink:
-    """Keeps polling. `message` says in one sentence what is wrong, empty when nothing is."""
+    """Keeps polling. `message` says in one sentence what is wrong, empty when nothing is.
 
-    def __init__(self, table: ModbusTransmitter, clock: SessionClock, on_said: Callable[[int, Item], None]) -> None:
+    Each poll is handed on as its bytes, and no bytes at all when the port has just been opened.
+    """
+
+    def __init__(
+        self,
+        table: ModbusTransmitter,
+        units: Mapping[int, Sequence[Register]],
+        clock: SessionClock,
+        on_bytes: Callable[[int, bytes], None],
+    ) -> None:
+        """units: the registers of each unit number."""
         self._table = table
+        self._units = units
         self._clock = clock
-        self._on_said = on_said
-        self._units = registers_of(table)
-        self._last: dict[int, Samples] = {}
-        self._failures = dict.fromkeys(self._units, 0)
+        self._on_bytes = on_bytes
+        self._failures = dict.fromkeys(units, 0)
         self._troubles: dict[int, str] = {}
         self._port_message = "looking for the transmitter"
-        self._sequence = 0
-        self._missed = self._failed = 0
+        self._number = 0
 
     @property
     def message(self) -> str:
         return self._port_message or "; ".join(self._troubles.values())
-
-    def lost(self) -> tuple[int, int]:
-        """Polls that had no time, and requests that failed."""
-        return self._missed, self._failed
 
     async def run(self) -> None:
         """Connect, poll, and connect again after a loss, until cancelled."""
@@ -110,7 +109,7 @@ class ModbusLink:
     async def _poll_until_gone(self, client: AsyncModbusSerialClient) -> None:
         loop = asyncio.get_running_loop()
         period_s = 1.0 / self._table.poll_hz
-        self._on_said(self._clock.stamp_us(), hello_of(self._table))
+        self._on_bytes(self._clock.stamp_us(), b"")
         due_s = loop.time()
         while True:
             await self._poll(client)
@@ -118,33 +117,28 @@ class ModbusLink:
                 raise PortGone(f"{client.comm_params.host} has gone: is the cable in? It is taken up again by itself")
             due_s += period_s
             late = max(0, int((loop.time() - due_s) / period_s))
-            self._missed += late
-            self._sequence += 1 + late
+            self._number += 1 + late
             due_s += late * period_s
             await asyncio.sleep(max(0.0, due_s - loop.time()))
 
     async def _poll(self, client: AsyncModbusSerialClient) -> None:
-        """Ask every unit once; one scan of what they say."""
-        answered = set()
+        """Ask every unit once and hand on what they say."""
+        answers: dict[int, Sequence[int]] = {}
         for unit, registers in self._units.items():
             try:
-                self._last[unit] = await self._ask(client, unit, registers)
+                answers[unit] = await self._ask(client, unit, registers)
             except UnitTrouble as trouble:
-                self._failed += 1
                 self._failures[unit] += 1
                 if self._failures[unit] >= TOLD_AFTER:
                     self._troubles[unit] = str(trouble)
             else:
-                answered.add(unit)
                 self._failures[unit] = 0
                 self._troubles.pop(unit, None)
-        if answered and len(self._last) == len(self._units):
-            received_us = self._clock.stamp_us()
-            status = Status(0) if len(answered) == len(self._units) else Status.ADC_ERROR
-            self._on_said(received_us, self._scan(received_us, status))
+        poll = encode_poll(self._number, answers, function=self._table.function)
+        self._on_bytes(self._clock.stamp_us(), poll)
 
-    async def _ask(self, client: AsyncModbusSerialClient, unit: int, registers: Sequence[Register]) -> Samples:
-        """The loads of one unit. Raises UnitTrouble."""
+    async def _ask(self, client: AsyncModbusSerialClient, unit: int, registers: Sequence[Register]) -> Sequence[int]:
+        """The words of one unit. Raises UnitTrouble."""
         table = self._table
         address, count = request_for(registers, base=table.address_base)
         read = client.read_input_registers if table.function == INPUT_REGISTERS else client.read_holding_registers
@@ -159,20 +153,6 @@ class ModbusLink:
             what = REFUSALS.get(answer.exception_code, f"answers with exception {answer.exception_code}")
             first = min(register.address for register in registers)
             raise UnitTrouble(f"unit {unit}, register {first}: {what.format(function=table.function)}")
-        try:
-            return samples_from(answer.registers, registers, source=BOARD, received_us=0, sequence=0)
-        except ValueError as error:
-            raise UnitTrouble(f"unit {unit}: {error}") from error
-
-    def _scan(self, received_us: int, status: Status) -> Samples:
-        parts = [self._last[unit] for unit in self._units]
-        for part in parts:
-            status |= Status(int(part.status[0]))
-        return replace(
-            parts[0],
-            received_us=np.array([received_us], dtype=np.int64),
-            ticks_us=np.array([received_us % (1 << 32)], dtype=np.uint32),
-            sequence=np.array([self._sequence % (1 << 16)], dtype=np.uint16),
-            status=np.array([status], dtype=np.uint8),
-            counts=np.concatenate([part.counts for part in parts], axis=1),
-        )
+        if len(answer.registers) != count:
+            raise UnitTrouble(f"unit {unit}: asked for {count} words, got {len(answer.registers)}")
+        return answer.registers

@@ -5,25 +5,33 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
-from daq.pipeline import BOARD
 from daq.rig import TextTransmitter
 from daq.sources.clock import SessionClock
 from daq.sources.serial_port import SerialLink
-from daq.sources.transmitters import format_of, hello_of
-from daq.wire.ascii_lines import LineDecoder
+from daq.values import Samples
 from daq.wire.board import Item
 
 SILENT_S = 2.0
 
 
 class TextLink:
-    """Keeps one transmitter connected and hands on its loads. `message` says what is wrong, empty when nothing is."""
+    """Keeps one transmitter connected. `message` says in one sentence what is wrong, empty when nothing is.
 
-    def __init__(self, table: TextTransmitter, clock: SessionClock, on_said: Callable[[int, Item], None]) -> None:
+    Bytes are handed on as they came, none at all when the port has just been opened. Whoever decodes them tells
+    `heard` what they said, and lends `problem`: why the last line was not taken.
+    """
+
+    def __init__(
+        self,
+        table: TextTransmitter,
+        clock: SessionClock,
+        on_bytes: Callable[[int, bytes], None],
+        problem: Callable[[], str],
+    ) -> None:
         self._table = table
         self._clock = clock
-        self._on_said = on_said
-        self._lines = LineDecoder(BOARD, format_of(table))
+        self._on_bytes = on_bytes
+        self._problem = problem
         self._port = SerialLink(
             table, clock, self._arrived, parity=table.parity, data_bits=table.data_bits, on_open=self._opened
         )
@@ -38,13 +46,14 @@ class TextLink:
         if now_s - self._byte_s > SILENT_S:
             return f"nothing comes on {self._path}: is continuous sending on, at {self._table.baud} baud?"
         if now_s - self._scan_s > SILENT_S:
-            why = self._lines.problem or "no end of a line"
+            why = self._problem() or "no end of a line"
             return f"text comes on {self._path}, but no line of it can be used: {why}"
         return ""
 
-    def lost(self) -> tuple[int, int]:
-        """Scans dropped, which cannot be known of such a device, and lines damaged."""
-        return 0, self._lines.damaged
+    def heard(self, said: Item) -> None:
+        """Something the transmitter said, decoded."""
+        if isinstance(said, Samples):
+            self._scan_s = time.monotonic()
 
     async def run(self) -> None:
         """Keep the transmitter connected until cancelled."""
@@ -53,10 +62,8 @@ class TextLink:
     def _opened(self, path: str) -> None:
         self._path = path
         self._byte_s = self._scan_s = time.monotonic()
-        self._on_said(self._clock.stamp_us(), hello_of(self._table))
+        self._on_bytes(self._clock.stamp_us(), b"")
 
     def _arrived(self, received_us: int, data: bytes) -> None:
         self._byte_s = time.monotonic()
-        for scan in self._lines.feed(data, received_us):
-            self._scan_s = self._byte_s
-            self._on_said(received_us, scan)
+        self._on_bytes(received_us, data)

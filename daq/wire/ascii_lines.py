@@ -81,16 +81,29 @@ class LineDecoder:
         self._pending = b""
         self._in_step = False
         self._overlong = False
+        self._cut = False
         self._sequence = 0
 
+    @property
+    def lost(self) -> tuple[int, int]:
+        """Scans dropped, which nobody can know of a device that does not number its lines; and lines damaged."""
+        return 0, self.damaged
+
     def feed(self, data: bytes, received_us: int) -> list[Samples]:
-        """The scans whose lines end in these bytes."""
+        """The scans whose lines end in these bytes.
+
+        No bytes: the port was just opened. What is pending is forgotten and the first line is not taken: its beginning
+        may be missing, and the rest of a number is a number.
+        """
+        if not data:
+            self._pending, self._in_step, self._overlong, self._cut = b"", False, False, True
         lines = LINE_ENDS.split(self._pending + data)
         self._pending = lines.pop()
         taken = []
         for line in lines:
             overlong, self._overlong = self._overlong, False
-            if overlong or line:
+            cut, self._cut = self._cut, False
+            if (overlong or line) and not cut:
                 taken += self._take(line, received_us, overlong)
             self._in_step = True
         if len(self._pending) > MAX_LINE:

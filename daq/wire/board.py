@@ -100,6 +100,11 @@ class BoardDecoder:
         """Frames that failed COBS or CRC."""
         return self._frames.damaged
 
+    @property
+    def lost(self) -> tuple[int, int]:
+        """Scans dropped, and frames that were damaged or said something impossible."""
+        return self.dropped, self.damaged + self.malformed
+
     def feed(self, data: bytes, received_us: int) -> list[Item]:
         """What ends in these bytes, in the order sent; scans that follow one another come as one Samples."""
         return [item for _, item in self.feed_pieces([(received_us, data)])]

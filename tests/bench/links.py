@@ -26,6 +26,7 @@ from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.modbus_link import ModbusLink
 from daq.sources.serial_port import SerialLink
+from daq.transmitters import TransmitterDecoder, registers_of
 from daq.values import Samples
 from daq.wire import board
 from tests.sources.cable import Cable
@@ -162,12 +163,6 @@ async def polls_hz() -> tuple[float, float]:
     async with running(cable.run(), server.serve_forever()):
         await asyncio.sleep(0.3)
         bare = await asyncio.to_thread(_bare_polls, cable.here)
-        scans = 0
-
-        def count(_: int, said: object) -> None:
-            nonlocal scans
-            scans += isinstance(said, Samples)
-
         table = ModbusTransmitter(
             link="modbus",
             port=cable.here,
@@ -175,11 +170,17 @@ async def polls_hz() -> tuple[float, float]:
             poll_hz=200.0,
             registers=(LoadRegister(name="hands", address=100),),
         )
-        link = ModbusLink(table.model_copy(update={"poll_hz": 100_000.0}), SessionClock(), count)
+        decoder = TransmitterDecoder(table, "board")
+        link = ModbusLink(
+            table.model_copy(update={"poll_hz": 100_000.0}),
+            registers_of(table),
+            SessionClock(),
+            lambda us, poll: decoder.feed_pieces([(us, poll)]) and None,
+        )
         async with running(link.run()):
             await asyncio.sleep(POLLING_S)
         await server.shutdown()
-    return bare, scans / POLLING_S
+    return bare, decoder.scans / POLLING_S
 
 
 def _bare_polls(port: str) -> float:

@@ -8,7 +8,7 @@ from daq.live.real import uncalibrated
 from daq.live.standing import stamp, standing_of
 from daq.measure.calibration.uncertainty import Expanded
 from daq.measure.calibration.validity import Standing, sensitivity_check
-from daq.sources.transmitters import UNKNOWN_UTC
+from daq.transmitters import UNKNOWN_UTC
 from tests.measure.calibration.jig import jig
 from tests.test_pipeline import RIG
 

@@ -15,6 +15,7 @@ from daq.rig import LoadRegister, ModbusTransmitter
 from daq.sources import serial_port
 from daq.sources.clock import SessionClock
 from daq.sources.modbus_link import ModbusLink
+from daq.transmitters import TransmitterDecoder, registers_of
 from daq.values import Samples, Status
 from daq.wire import board
 from tests.sources.cable import Cable
@@ -35,14 +36,21 @@ def device(unit, values, datatype=DataType.INT32, address=100, action=None):
 
 @contextlib.asynccontextmanager
 async def polling(devices, registers, **table):
-    """A link that polls a server with these devices; gives link, what it said, and the cable."""
+    """A link that polls a server with these devices; gives link, what its polls say, and the cable.
+
+    `link.lost` is what their decoder counts.
+    """
     cable = Cable()
     server = ModbusSerialServer(devices, port=cable.there, baudrate=19200, ignore_missing_devices=True)
     said = []
     entries = tuple(LoadRegister(**entry) for entry in registers)
     settings = {"poll_hz": 50.0, "timeout_s": 0.1, "address_base": 40_001, "parity": "none", **table}
     wanted = ModbusTransmitter(link="modbus", port=cable.here, registers=entries, **settings)
-    link = ModbusLink(wanted, SessionClock(), lambda us, item: said.append((us, item)))
+    decoder = TransmitterDecoder(wanted, "board")
+    link = ModbusLink(
+        wanted, registers_of(wanted), SessionClock(), lambda us, poll: said.extend(decoder.feed_pieces([(us, poll)]))
+    )
+    link.lost = lambda: decoder.lost
     async with running(cable.run(), server.serve_forever(), link.run()):
         yield link, said, cable
         await server.shutdown()

@@ -46,7 +46,7 @@ def test_several_channels_and_a_decimal_comma():
 def test_wherever_the_text_is_cut_the_same_loads_come_out():
     stream = b"1.5 kg\r\n-2 kg\r\n3 kg\r\n"
 
-    for cut in range(len(stream) + 1):
+    for cut in range(1, len(stream)):
         decoder = LineDecoder("s", PLAIN)
         got = decoder.feed(stream[:cut], 0) + decoder.feed(stream[cut:], 0)
         assert counts(got) == [14_710, -19_613, 29_420]
@@ -69,6 +69,16 @@ def test_the_rest_of_a_line_that_began_before_is_not_counted():
 
     assert counts(decoder.feed(b"34 kx\n1 N\n", 0)) == [1000]
     assert decoder.damaged == 0
+
+
+def test_where_the_port_was_opened_anew_two_halves_make_no_line_and_the_first_one_is_not_trusted():
+    decoder = LineDecoder("s", PLAIN)
+
+    # the cable is pulled after "12", and put in again in the middle of "45.6 kg"
+    got = [*decoder.feed(b"1 kg\n12", 0), *decoder.feed(b"", 1), *decoder.feed(b"5.6 kg\n3 kg\n", 2)]
+
+    assert counts(got) == [9_807, 29_420]
+    assert decoder.lost == (0, 0)
 
 
 def test_the_exclusive_or_checksum_of_a_published_sentence_is_accepted_and_a_wrong_one_refused():

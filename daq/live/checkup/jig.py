@@ -92,9 +92,9 @@ def _of_board(session: Session, loads: list[Loads]) -> Check:
         doubts.append("something is lost on the way: look at its cable and at the baud")
     if report["late"] > LATE_SHARE * sum(map(len, loads)):
         doubts.append("many scans come late: another program keeps this computer busy")
-    hello = session.decoder.hello
-    if hello is not None and abs(rate_hz - hello.scan_rate_hz) > RATE_OFF * hello.scan_rate_hz:
-        doubts.append(f"its hello says {hello.scan_rate_hz:g} a second: the line is too slow for it, or it stalls")
+    expected_hz = 0.0 if session.greeting is None else session.greeting.scan_rate_hz
+    if expected_hz and abs(rate_hz - expected_hz) > RATE_OFF * expected_hz:
+        doubts.append(f"expected {expected_hz:g} a second: the line is too slow for it, or it stalls")
     return Check(BOARD, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 

@@ -1,7 +1,7 @@
 import pytest
 
 from daq.rig import RigError, parse_rig
-from daq.sources.transmitters import check_transmitter, hello_of, registers_of
+from daq.transmitters import check_transmitter, hello_of, registers_of
 
 RIG = """
 name = "jig of bought parts"

@@ -1,14 +1,18 @@
-"""The rig file's table of a bought transmitter as what reads it, and its channels as a board would name them."""
+"""What a rig file says of its bought transmitter: what reads it, and its channels as a board would name them.
+
+Its bytes are decoded here alone, live and replayed alike.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
 from daq.wire import board
-from daq.wire.ascii_lines import LineFormat
+from daq.wire.ascii_lines import LineDecoder, LineFormat
 from daq.wire.modbus import Register, request_for
+from daq.wire.modbus_poll import PollDecoder
 from daq.wire.transmitter import COUNT_N, PER_KG, STANDARD_GRAVITY
 
 BITS = 32
@@ -78,3 +82,47 @@ def check_transmitter(rig: Rig) -> None:
         raise RigError(
             f"transmitter: gives {', '.join(there)}; expected also {', '.join(missing)}, which stand under channels"
         )
+
+
+class TransmitterDecoder:
+    """Bytes of a transmitter in, what a board would have said out.
+
+    A piece without bytes says that the port has just been opened: a hello follows, and half a line of before is
+    forgotten.
+    """
+
+    def __init__(self, table: TextTransmitter | ModbusTransmitter, source: str) -> None:
+        self._hello = hello_of(table)
+        self._readings = (
+            LineDecoder(source, format_of(table))
+            if isinstance(table, TextTransmitter)
+            else PollDecoder(source, registers_of(table))
+        )
+
+    @property
+    def scans(self) -> int:
+        return self._readings.scans
+
+    @property
+    def lost(self) -> tuple[int, int]:
+        """Scans dropped, and lines or answers that could not be used."""
+        return self._readings.lost
+
+    @property
+    def problem(self) -> str:
+        """Why the last damaged line was not taken."""
+        return self._readings.problem
+
+    def feed_pieces(self, pieces: Iterable[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
+        """What ends in these pieces, each with its receipt time."""
+        said: list[tuple[int, board.Item]] = []
+        for received_us, piece in pieces:
+            if not piece:
+                said.append((received_us, self._hello))
+            said += [(received_us, scan) for scan in self._readings.feed(piece, received_us)]
+        return said
+
+
+def decoder_of(rig: Rig, source: str) -> board.BoardDecoder | TransmitterDecoder:
+    """What decodes the bytes of the rig's loads. ValueError for a transmitter's table that cannot work."""
+    return board.BoardDecoder(source) if rig.transmitter is None else TransmitterDecoder(rig.transmitter, source)
