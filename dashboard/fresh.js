@@ -50,7 +50,7 @@ export function loadsFreshness(state, now_ms) {
   }
   if (!state.loads) return { live: false, words: "no data yet" };
   const age_ms = now_ms - state.loads.received_ms;
-  return age_ms <= BLOCK_STALE_MS ? LIVE : { live: false, words: `no data ${seconds(age_ms / 1000)}` };
+  return age_ms <= Math.max(BLOCK_STALE_MS, 1000 * (board?.stale_after_s ?? 0)) ? LIVE : { live: false, words: `no data ${seconds(age_ms / 1000)}` };
 }
 
 /** Means over the last stroke. @param {State} state @param {number} now_ms @returns {Freshness} */

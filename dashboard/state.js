@@ -4,7 +4,7 @@
  * Messages come from the daemon (daq/live/messages.py lists them) or from the page itself; the page's own are
  * named "page/...". `received_ms` is the page's clock, stamped on arrival, so nothing in here asks for the time.
  *
- * @typedef {{name: string, kind: string, state: string, age_s: number|null, rate_hz: number, dropped: number,
+ * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number, dropped: number,
  *   damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
  * @typedef {{state: string, accepts: string[], sweep_id: number, steps_planned: number,
  *   asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number, protocol: string,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import statistics
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -10,7 +12,11 @@ from typing import Literal
 RATE_OVER_S = 2.0
 Kind = Literal["board", "power"]
 STALE_AFTER_S: dict[str, float] = {"board": 0.5, "power": 3.0}
-"""A board sends many scans a second, a power sensor about one."""
+"""A board sends many scans a second, a power sensor about one; of a source that is slower, see MISSED."""
+MISSED = 3.0
+"""So many of its own usual gaps without anything, and a slow source is stale too."""
+GAPS, FEWEST_GAPS = 7, 3
+"""The usual gap is the median of the last so many, known from the fewest on: one long silence does not change it."""
 ABSENT_AFTER_S = 10.0
 
 
@@ -42,7 +48,7 @@ class SourceHealth:
     def arrived(self, received_us: int, count: int) -> None:
         """Note count scans or notifications."""
         self._arrivals.append((received_us, count))
-        while self._arrivals[0][0] < received_us - RATE_OVER_S * 1e6:
+        while len(self._arrivals) > GAPS + 1 and self._arrivals[0][0] < received_us - RATE_OVER_S * 1e6:
             self._arrivals.popleft()
 
     def age_s(self, now_us: int) -> float | None:
@@ -50,7 +56,10 @@ class SourceHealth:
         return max(0.0, (now_us - self._arrivals[-1][0]) / 1e6 / self.pace) if self._arrivals else None
 
     def rate_hz(self, now_us: int) -> float:
-        """Scans or notifications a second of session time, over the last two."""
+        """Scans or notifications a second of session time, over the last two; over its last few of a slow source."""
+        if self._usual_gap_s() > RATE_OVER_S / GAPS:
+            (first_us, _), *later = self._arrivals
+            return sum(count for _, count in later) / ((now_us - first_us) / 1e6)
         return sum(count for at_us, count in self._arrivals if at_us > now_us - RATE_OVER_S * 1e6) / RATE_OVER_S
 
     def state(self, now_us: int) -> Literal["live", "stale", "absent"]:
@@ -58,7 +67,18 @@ class SourceHealth:
         age_s = self.age_s(now_us)
         if age_s is None or age_s > ABSENT_AFTER_S:
             return "absent"
-        return "live" if age_s <= STALE_AFTER_S[self.kind] else "stale"
+        return "live" if age_s <= self.stale_after_s else "stale"
+
+    @property
+    def stale_after_s(self) -> float:
+        """Real seconds of silence after which it is stale."""
+        return max(STALE_AFTER_S[self.kind], MISSED * self._usual_gap_s() / self.pace)
+
+    def _usual_gap_s(self) -> float:
+        """Session seconds between its last arrivals; 0 before there are enough."""
+        last = list(itertools.islice(reversed(self._arrivals), GAPS + 1))
+        gaps_us = [after - before for (after, _), (before, _) in itertools.pairwise(last)]
+        return statistics.median(gaps_us) / 1e6 if len(gaps_us) >= FEWEST_GAPS else 0.0
 
     def report(self, now_us: int) -> dict[str, object]:
         """This source as messages and the health page show it."""
@@ -68,6 +88,7 @@ class SourceHealth:
             "kind": self.kind,
             "state": self.state(now_us),
             "age_s": self.age_s(now_us),
+            "stale_after_s": self.stale_after_s,
             "rate_hz": self.rate_hz(now_us),
             "dropped": lost.dropped,
             "damaged": lost.damaged,

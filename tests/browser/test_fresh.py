@@ -37,6 +37,14 @@ def test_a_silent_board_is_stale_with_its_age_in_words(fresh, messages):
     assert fresh("m.loadsFreshness(state, 4400)", state) == {"live": False, "words": "no data 3\u00a0s"}
 
 
+def test_loads_of_a_slow_transmitter_stay_live_between_two_of_its_readings(fresh, messages):
+    slow = {**messages["snapshot"]["sources"][0], "state": "live", "age_s": 1.4, "stale_after_s": 3.0}
+    state = [*live(messages), at({"type": "sources", "sources": [slow]}, 2500)]
+
+    assert fresh("m.loadsFreshness(state, 2600)", state)["live"]
+    assert not fresh("m.loadsFreshness(state, 4100)", state)["live"]
+
+
 def test_a_daemon_that_falls_silent_leaves_nothing_live(fresh, messages):
     for which in ("loads", "stroke", "power"):
         assert fresh(f"m.{which}Freshness(state, 3600)", live(messages))["live"] is False

@@ -3,9 +3,11 @@
 import asyncio
 
 import httpx
+import pytest
 
 from daq.live.api import make_app
 from daq.live.gate import Gate
+from daq.live.health import SourceHealth
 from tests.live.jig import SHORT, demo, until
 from tests.live.test_session import serving
 
@@ -39,3 +41,34 @@ def test_ready_follows_the_sensors_and_alive_stays(tmp_path):
 
     with demo(tmp_path, pace=5.0) as running:
         asyncio.run(asyncio.wait_for(serving(running, inside), 60))
+
+
+def arriving(gaps_s, *, kind="board", pace=1.0):
+    """A source after arrivals with these gaps between them, and the time of the last, microseconds."""
+    health, at_us = SourceHealth("board", kind, pace=pace), 0
+    for gap_s in (0.0, *gaps_s):
+        at_us += round(gap_s * 1e6)
+        health.arrived(at_us, 1)
+    return health, at_us
+
+
+@pytest.mark.parametrize(("gap_s", "live_s", "stale_s"), [(0.02, 0.4, 0.6), (0.8, 2.3, 2.5), (2.0, 5.9, 6.1)])
+def test_a_slow_transmitter_is_stale_after_three_of_its_own_gaps_and_a_quick_one_at_once(gap_s, live_s, stale_s):
+    health, last_us = arriving([gap_s] * 120)
+
+    assert health.state(last_us + round(live_s * 1e6)) == "live"
+    assert health.state(last_us + round(stale_s * 1e6)) == "stale"
+    assert health.rate_hz(last_us) == pytest.approx(1 / gap_s, rel=0.02)
+
+
+def test_one_long_silence_does_not_make_a_source_a_slow_one():
+    health, last_us = arriving([0.02] * 20 + [4.0] + [0.02] * 4)
+
+    assert health.state(last_us + 600_000) == "stale"
+
+
+def test_however_slow_a_source_is_absent_after_ten_seconds():
+    health, last_us = arriving([9.0] * 8)
+
+    assert health.state(last_us + 9_900_000) == "live"
+    assert health.state(last_us + 10_100_000) == "absent"
