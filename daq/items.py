@@ -44,7 +44,7 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class WireBytes:
-    """Bytes of a board in the pieces in which the port gave them. Recordings hold these; the store holds Samples."""
+    """Bytes of a board or transmitter in the pieces in which they came; recordings hold these, the store Samples."""
 
     received_us: int
     source: str

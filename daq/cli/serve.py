@@ -36,6 +36,12 @@ from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 )
 @click.option("--rider", default="R-0000", show_default=True, help="Pseudonym of the rider. Never a name.")
 @click.option("--mass-kg", type=click.FloatRange(30, 200), help="Rider's mass as ridden, with shoes and clothes.")
+@click.option(
+    "--record",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Also write all that is received to this new file, to replay. It holds loads of whoever rides; "
+    "foreaft forget does not reach it.",
+)
 def serve(
     rig_file: Path,
     store: Path | None,
@@ -47,6 +53,7 @@ def serve(
     log_form: Any,
     rider: str,
     mass_kg: float | None,
+    record: Path | None,
 ) -> None:
     """Run the daemon for the jig that a rig file describes, until Ctrl-C."""
     from daq.cli import access
@@ -60,6 +67,8 @@ def serve(
     from daq.rig import RigError
 
     logs.set_up(log_form)
+    if record is not None and record.exists():
+        fail(REFUSED, f"{record} is there already, and a recording is never overwritten: name another file")
     if not lan and not is_loopback(host):
         fail(REFUSED, f"--host {host}: other machines could connect; say --lan, so that they need a key")
     path = store_path(store)
@@ -68,6 +77,8 @@ def serve(
         listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
         keys = keys_at(access.keys_path(), time.time(), key_hours) if lan else None
         path.parent.mkdir(parents=True, exist_ok=True)
+        if record is not None:
+            _try_new_file(record)
         opened = Store.open(path)
     except RigError as error:
         fail(REFUSED, error)
@@ -85,9 +96,16 @@ def serve(
         access.show(keys, at, to_stdout=False)
     elif keys is not None and log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
-    ended_by = asyncio.run(serve_rig(rig_file, opened, Rider(rider, mass_kg), listener, keys=keys, names=names))
+    who = Rider(rider, mass_kg)
+    ended_by = asyncio.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def _try_new_file(path: Path) -> None:
+    """OSError, before anything is ridden, when no file can be made there."""
+    path.open("xb").close()
+    path.unlink()
 
 
 def is_loopback(host: str) -> bool:

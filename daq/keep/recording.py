@@ -14,7 +14,8 @@ The packed part of a block is one zstd frame. Unpacked:
 A table is a JSON object. "kinds" lists what occurs in the block: ["wire", source], ["notification", source, UUID] or
 ["event", kind]; three columns of equal length follow, one entry per item in receipt order: "of" (index into kinds),
 "dt_us" (receipt time less the one before it in the block, the first from 0) and "size" (bytes of its payload). The
-payload of an event is its content as JSON.
+payload of an event is its content as JSON; that of "wire" the bytes of the rig's board or text transmitter, or one poll
+of its Modbus line (daq/wire/modbus_poll.py); none at all where a transmitter's port was opened anew.
 
 A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
 without a last block is incomplete and says so.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import json
 import os
@@ -13,6 +14,7 @@ from functools import partial
 from pathlib import Path
 
 from daq import __version__
+from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.access import Keys
 from daq.live.daemon import serve
@@ -82,19 +84,34 @@ async def serve_rig(
     *,
     keys: Keys | None = None,
     names: Sequence[str] = (),
+    record: Path | None = None,
 ) -> signal.Signals | None:
-    """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off."""
+    """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off.
+
+    record: also write a recording to this new file. FileExistsError rather than overwrite one; OSError.
+    """
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
+    recorder = None
     sweep = interrupted(store, rig_text=text, calibration=calibration, now=now)
     if sweep is not None:
         session = resume(store, sweep, rig, calibration, now=now, simulated=False)
+        if record is not None:
+            session.note("caution", "a sweep that was cut off goes on: no recording, its beginning would be missing")
     else:
         clock = SessionClock()
+        recorder = None if record is None else RecordingWriter(record, _header(text, calibration, now))
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
-        session = Session(rig, calibration, clock, rider, storing=storing)
+        session = Session(rig, calibration, clock, rider, storing=storing, recorder=recorder)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
-    return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)
+    with recorder or contextlib.nullcontext():
+        return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)
+
+
+def _header(rig_text: str, calibration: Calibration, now: datetime.datetime) -> dict[str, object]:
+    """Of a recording that begins now."""
+    provenance = f"a jig; foreaft {__version__} serve, begun {now.isoformat(timespec='seconds')}"
+    return {"rig": rig_text, "calibration": to_dict(calibration), "simulated": False, "provenance": provenance}
 
 
 def on_rig(path: Path, store: Store) -> tuple[Session, list[Link]]:

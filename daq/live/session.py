@@ -388,8 +388,13 @@ class Session:
         self.hub.send(messages.text("sweep", **view.standing(self)))
 
     def _record(self, item: WireBytes | Notification | Event) -> None:
-        if self._recorder is not None:
+        if self._recorder is None:
+            return
+        try:
             self._recorder.add(item)
+        except OSError as error:
+            self._recorder = None
+            self.note("caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on")
 
     def _keep(self, kind: str, method: str, content: object) -> None:
         if self.storing is not None and self.sweep_id is not None:

@@ -11,6 +11,7 @@ import tty
 import httpx
 import pytest
 
+from daq.keep.recording import read_recording
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, Channel, to_dict
 
@@ -130,3 +131,19 @@ def test_behind_a_proxy_it_goes_by_the_name_it_was_told_and_its_pass_stays_on_en
     assert let_in.status_code == 200
     assert "secure" in let_in.headers["set-cookie"].lower()
     assert foreign.status_code == 421
+
+
+def test_a_recording_is_whole_after_an_orderly_end_and_is_never_overwritten(rig, tmp_path):
+    file = tmp_path / "day.rec"
+    with Serving(rig, tmp_path, "--record", str(file)) as daemon:
+        daemon.client.post("/api/v1/marks", json={"text": "door open"})
+
+    recording = read_recording(file)
+    assert recording.complete
+    assert recording.header["simulated"] is False
+    assert recording.header["rig"] == rig.read_text()
+    assert [item.content for item in recording.items()] == [{"text": "door open"}]
+    again = Serving(rig, tmp_path, "--record", str(file))
+    assert "is there already, and a recording is never overwritten" in again.said
+    again.process.communicate(timeout=20)
+    assert again.process.returncode == 2

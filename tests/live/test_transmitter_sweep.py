@@ -1,0 +1,148 @@
+"""A sweep ridden on bought transmitters: recorded as their own bytes, replayed and recomputed to the same bits."""
+
+import asyncio
+import dataclasses
+
+import numpy as np
+import pytest
+from pymodbus.server import ModbusSerialServer
+from pymodbus.simulator import DataType, SimData, SimDevice
+
+from daq.items import WireBytes
+from daq.keep.derive import derive
+from daq.keep.recording import RecordingWriter, read_recording
+from daq.keep.replay import replayed
+from daq.keep.store import Store
+from daq.live.daemon import serve
+from daq.live.demo import follow_plan
+from daq.live.links import links_of
+from daq.live.real import begin
+from daq.live.session import Session
+from daq.live.view import Rider
+from daq.measure.calibration import to_dict
+from daq.rider.jig import SimulatedJig
+from daq.rider.model import rider_of_kind
+from daq.rig import parse_rig
+from daq.sources.clock import SessionClock
+from daq.sources.simulator import power_bytes
+from daq.sweep.plan import Plan
+from daq.sweep.run import ENDED
+from daq.transmitters import calibration_of
+from daq.values import Onset, StepMean
+from daq.wire import cycling_power
+from daq.wire.transmitter import STANDARD_GRAVITY
+from tests.live.test_links import LINES, MODBUS, RIG
+from tests.sources.cable import Cable
+from tests.sources.fake_board import FakeBoard
+
+PACE = 5.0
+BEAT_S = 0.005
+QUICK = Plan(positions_mm=(80.0, 60.0, 40.0, 50.0, 70.0), settle_s=3.0, dwell_s=5.0, torque_band_nm=5.0)
+"""As few positions as an answer needs, each as short as a plan may make it."""
+
+
+class Ride:
+    """A simulated rider whose loads go, in steps of 0.01 kg, to whatever sends them."""
+
+    def __init__(self, folder, table):
+        self.folder, text = folder, RIG.format(table=table)
+        model = rider_of_kind("hinge")
+        self._jig = SimulatedJig(model, rng=np.random.default_rng(3))
+        rig = parse_rig(text)
+        calibration = dataclasses.replace(calibration_of(rig.transmitter), simulated=True)
+        clock = SessionClock(pace=PACE)
+        storing = begin(
+            Store.open(folder / "store.sqlite"), rig_text=text, calibration=calibration, simulated=True, clock=clock
+        )
+        header = {"rig": text, "calibration": to_dict(calibration), "simulated": True}
+        self.recorder = RecordingWriter(folder / "ride.rec", header)
+        self.outputs = []
+        self.session = Session(
+            rig,
+            calibration,
+            clock,
+            Rider("SIM-0001", model.body.mass_kg),
+            storing=storing,
+            simulated=True,
+            recorder=self.recorder,
+            on_output=self.outputs.append,
+        )
+
+    async def pedal(self, show):
+        """Ride by the session's clock; show(hands, saddle), in hundredths of a kilogram, some 40 times a second."""
+        session, jig = self.session, self._jig
+        ridden_s = session.clock.now_us() / 1e6
+        while True:
+            await asyncio.sleep(BEAT_S)
+            progress = session.progress
+            jig.set_aboard(progress is not None and progress.state not in ENDED)
+            if progress is not None and progress.setback_mm is not None:
+                jig.set_setback(progress.setback_mm)
+            now_s = session.clock.now_us() / 1e6
+            block = jig.advance(now_s - ridden_s)
+            ridden_s = now_s
+            for notice in block.power:
+                session.arrive_notification(
+                    session.clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice)
+                )
+            if len(block):
+                loads = block.cells_n[-1] / STANDARD_GRAVITY * 100
+                show(round(loads[:2].sum()), round(loads[2:].sum()))
+
+    def ride(self, *parts):
+        """The sweep from begin to end, beside whatever these run; what came of its steps and answers, live."""
+        links = [*(lambda part=part: part for part in parts), *links_of(self.session)]
+        with self.recorder:
+            asyncio.run(asyncio.wait_for(serve(self.session, links, until=follow_plan(self.session, QUICK)), 120))
+        return answers(self.outputs)
+
+
+def answers(outputs):
+    return [repr(output) for output in outputs if isinstance(output, StepMean | Onset)]
+
+
+def by_lines(folder):
+    device = FakeBoard()
+    made = Ride(folder, LINES.format(port=device.port))
+    live = made.ride(made.pedal(lambda hands, saddle: device.write(b"%.2f;%.2f\r\n" % (saddle / 100, hands / 100))))
+    device.unplug()
+    return live
+
+
+def by_modbus(folder):
+    cable, shown = Cable(), {}
+
+    def unit(number, name):
+        async def answer(_function, start, address, _count, registers, _values):
+            load = shown.get(name, 0)
+            registers[address - start : address - start + 2] = [load >> 16 & 0xFFFF, load & 0xFFFF]
+
+        return SimDevice(id=number, simdata=[SimData(100, values=[0, 0], datatype=DataType.REGISTERS)], action=answer)
+
+    async def serving():
+        units = [unit(1, "hands"), unit(2, "saddle")]
+        await ModbusSerialServer(units, port=cable.there, baudrate=115200).serve_forever()
+
+    made = Ride(folder, MODBUS.format(port=cable.here) + "poll_hz = 100\n")
+
+    def show(hands, saddle):
+        shown.update(hands=hands, saddle=saddle)
+
+    return made.ride(cable.run(), serving(), made.pedal(show))
+
+
+@pytest.mark.parametrize("ridden", [by_lines, by_modbus])
+def test_a_sweep_on_transmitters_is_replayed_and_recomputed_to_the_same_bits(tmp_path, ridden):
+    live = ridden(tmp_path)
+
+    recording = read_recording(tmp_path / "ride.rec")
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        again = derive(store, 1)
+    assert sum("StepMean" in answer for answer in live) == len(QUICK.positions_mm)
+    assert sum("Onset" in answer for answer in live) >= 1
+    assert recording.complete
+    assert answers(replayed(recording)) == live
+    assert repr(again.onset) == live[-1]
+    assert [repr(step) for step in again.steps] == [answer for answer in live if "StepMean(" in answer[:9]]
+    raw = b"".join(item.payload for item in recording.items() if isinstance(item, WireBytes))
+    assert len(raw) > 10_000
