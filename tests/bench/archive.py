@@ -27,6 +27,7 @@ from daq.keep.store import Store
 from daq.keep.tables import read_columns
 from daq.measure.stroke import StrokeCutter
 from daq.values import NAN, Loads, Status, StepMean, Stroke
+from tests.bench.goals import Figure, print_figures
 from tests.keep.jig import begin, second_of_session
 
 SWEEPS = 4000
@@ -104,7 +105,7 @@ def with_duckdb(archive: Path, table: str) -> int:
     return len(rows)
 
 
-def measure(folder: Path) -> list[tuple[str, float, str, float | None]]:
+def measure(folder: Path) -> list[Figure]:
     """(what, measured, 'at most' or 'at least', goal or None when it is only told)."""
     archive = make_archive(folder)
     fewer = folder / "fewer"
@@ -138,18 +139,5 @@ def turns(a: Callable[[], float], b: Callable[[], float], times: int = 3) -> flo
     return min(one for one, _ in taken) / min(other for _, other in taken)
 
 
-def main() -> int:
-    """Prints the table."""
-    with tempfile.TemporaryDirectory(dir=".", prefix=".bench") as folder:
-        found = measure(Path(folder))
-    missed = 0
-    for what, value, sense, goal in found:
-        reached = goal is None or (value <= goal if sense == "at most" else value >= goal)
-        missed += not reached
-        told = "" if goal is None else f"  goal {sense} {goal:g}{'' if reached else '   MISSED'}"
-        print(f"{what:<62} {value:8.2f}{told}")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(print_figures(measure))

@@ -8,7 +8,6 @@ alone hold log2(40 sqrt(2 pi e)) = 7.4 bits, 0.92 bytes.
 import os
 import sqlite3
 import sys
-import tempfile
 import time
 from collections.abc import Callable
 from functools import partial
@@ -20,6 +19,7 @@ from daq.keep.chunks import encode
 from daq.keep.repack import repack
 from daq.keep.store import Store
 from daq.values import Samples
+from tests.bench.goals import Figure, print_figures
 from tests.keep.jig import begin, concatenated, pedalling
 
 SECONDS = 120
@@ -107,7 +107,7 @@ def median_s(act: Callable[[], object], times: int = 9) -> float:
     return float(np.median([seconds(act) for _ in range(times)]))
 
 
-def measure(folder: Path) -> list[tuple[str, float, str, float | None]]:
+def measure(folder: Path) -> list[Figure]:
     """(what, measured, 'at most' or 'at least', goal or None when it is only told)."""
     window = (30_000_000, 90_000_000)
     rows = row_store(folder / "rows.sqlite")
@@ -143,18 +143,5 @@ def measure(folder: Path) -> list[tuple[str, float, str, float | None]]:
     ]
 
 
-def main() -> int:
-    """Prints the table."""
-    with tempfile.TemporaryDirectory(dir=".", prefix=".bench") as folder:
-        found = measure(Path(folder))
-    missed = 0
-    for what, value, sense, goal in found:
-        reached = goal is None or (value <= goal if sense == "at most" else value >= goal)
-        missed += not reached
-        told = "" if goal is None else f"  goal {sense} {goal:g}{'' if reached else '   MISSED'}"
-        print(f"{what:<54} {value:8.2f}{told}")
-    return 1 if missed else 0
-
-
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(print_figures(measure))
