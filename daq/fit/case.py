@@ -12,7 +12,8 @@ from daq.fit.intake import Intake
 from daq.fit.on_bicycle import OnBicycle, on_bicycle
 from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden, gradient_sweep, main_sweep
-from daq.fit.signs import Sign, signs
+from daq.fit.sign import Sign
+from daq.fit.signs import signs
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig
 

@@ -7,7 +7,7 @@ from daq.values import Verdict
 
 UNKNOWN = (
     "Feet are the remainder of the weight, not measured.",
-    "Nothing here sees one leg's push or the top of the stroke.",
+    "Hands and saddle feel both legs at once; whose push it is they cannot tell.",
     "Minutes on a jig say little about hours on the road: that is what the re-check is for.",
 )
 _WITHOUT_ONSET = {

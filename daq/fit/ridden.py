@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from daq.fit.stroke_watch import StepShape
 from daq.measure.calibration import Calibration
 from daq.sweep.plan import Plan
 from daq.values import Onset, StepMean, Verdict
@@ -26,6 +27,8 @@ class Ridden:
     marks: tuple[str, ...] = ()
     calibration: Calibration | None = None
     """What its loads were computed with; None: not known, and then uncertainties are assumed."""
+    shapes: tuple[StepShape | None, ...] = ()
+    """The stroke at each step; empty when it was not looked at."""
 
     @property
     def name(self) -> str:

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
 from daq.fit.intake import Feel, Intake
 from daq.fit.on_bicycle import Estimate, OnBicycle, saddle_points_m
 from daq.fit.ridden import Ridden
+from daq.fit.sign import Sign, Stands
+from daq.fit.stroke_signs import stroke_signs
 from daq.fit.window import WINDOW_MM
 from daq.rig import Rig
 from daq.values import StepMean, Verdict
@@ -29,24 +29,6 @@ CREEP_MM_PER_MIN = 2.0
 """A load point that moves forward faster than this within steps is called creeping. Assumption."""
 
 
-class Stands(StrEnum):
-    """What a sign says of 'the saddle is too far back'."""
-
-    FOR = "for"
-    AGAINST = "against"
-    NOT_VISIBLE = "not visible"
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """One line of the table."""
-
-    title: str
-    stands: Stands
-    number: str
-    why: str
-
-
 def signs(
     intake: Intake,
     rig: Rig,
@@ -58,11 +40,15 @@ def signs(
 ) -> tuple[Sign, ...]:
     """The table for a saddle at present_mm. level and climb: sweeps of today; here: the bicycle at present_mm."""
     feel = intake.feel
+    top, centres, rough = stroke_signs(level, climb)
     return (
         _hands(level, present_mm),
         _front_wheel(here, feel),
-        _word("Push over the top", feel.over_the_top, "no sensor here sees the top of the stroke; the rider's word"),
+        _word("Push over the top", feel.over_the_top, "the rider's word"),
+        top,
+        centres,
         _climbing(level, climb, feel),
+        rough,
         _muscles(feel),
         _creep(level, rig, feel),
     )
@@ -110,7 +96,7 @@ def _climbing(level: Ridden | None, climb: Ridden | None, feel: Feel) -> Sign:
         a, b = level.named, climb.named
         if a.onset_mm is not None and b.onset_mm is not None:
             moved = f"onset moves {b.onset_mm - a.onset_mm:+.0f} mm from level to {climb.plan.gradient_pct:g} %"
-    why = "no sensor here sees one leg's stroke; the rider's word"
+    why = "the rider's word"
     sign = _word(title, feel.choppy_climbing, why if climb is not None else f"no climb was ridden; {why}")
     return Sign(title, sign.stands, "; ".join(filter(None, (moved, sign.number))), sign.why)
 

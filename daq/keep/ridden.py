@@ -7,11 +7,12 @@ from typing import Any
 
 from daq.fit.ridden import Ridden
 from daq.fit.step_notes import Remarks
+from daq.fit.stroke_watch import StrokeWatch
 from daq.items import Event
 from daq.keep.reading import END_US
 from daq.keep.store import Store
 from daq.measure.calibration import from_dict
-from daq.pipeline import FITTER, Pipeline
+from daq.pipeline import FITTER, SWEEP_BEGUN, Pipeline
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
 from daq.sweep.run import Event as SweepEvent
@@ -25,10 +26,14 @@ def ridden(store: Store, sweep_id: int) -> Ridden:
         parse_rig(store.session(sweep.session_id).rig), from_dict(store.calibration(sweep.calibration_id))
     )
     onset: Onset | None = None
-    remarks = Remarks()
+    remarks, watch = Remarks(), StrokeWatch()
     for item in store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us):
+        watch.hear(item)
         outputs = pipeline.feed(item)
+        for output in outputs:
+            watch.see(output)
         if isinstance(item, Event):
+            watch = StrokeWatch() if item.kind == SWEEP_BEGUN else watch
             remarks = remarks.after(item)
             if item.kind == FITTER and pipeline.progress is not None:
                 remarks = remarks.after_fitter(item.content["event"], len(pipeline.progress.steps))
@@ -44,6 +49,7 @@ def ridden(store: Store, sweep_id: int) -> Ridden:
         notes=remarks.notes,
         marks=remarks.marks,
         calibration=pipeline.calibration,
+        shapes=() if pipeline.progress is None else watch.of(pipeline.progress.steps),
     )
 
 

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any
 
 from daq.fit.step_notes import MARK, STEP_NOTE, Remarks, content_of, tilt_caution
+from daq.fit.stroke_watch import StrokeWatch
 from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
 from daq.live import messages, view
@@ -83,6 +84,8 @@ class Session:
         """The last one."""
         self.backlog = Backlog()
         self.remarks = Remarks()
+        self.strokes = StrokeWatch()
+        """What the strokes of this sweep were like."""
         """What was said during the sweep."""
         self.desk = VisitDesk(self)
         """Whose visit it is, and whether a sweep may begin."""
@@ -206,7 +209,9 @@ class Session:
             outputs = self.pipeline.feed(item)
             if isinstance(item, Event):
                 self._follow(item)
+            self.strokes.hear(item)
             for output in outputs:
+                self.strokes.see(output)
                 if isinstance(output, Onset):
                     self.onset = output
         self.sweep_id, self._open_sweep = sweep_id, True
@@ -338,7 +343,9 @@ class Session:
             self.storing.add(item)
         if isinstance(item, Event):
             self._follow(item)
+        self.strokes.hear(item)
         for output in outputs:
+            self.strokes.see(output)
             if isinstance(item, Samples) and isinstance(output, Loads):
                 self.cells.feed(item, output)
             self._handle(output)
@@ -374,6 +381,8 @@ class Session:
 
     def _follow(self, event: Event) -> None:
         """What an event changes beside the pipeline: notes of steps, an answer whose step is taken back."""
+        if event.kind == SWEEP_BEGUN:
+            self.strokes = StrokeWatch()
         self.remarks = Remarks() if event.kind == SWEEP_BEGUN else self.remarks.after(event)
         if event.kind == FITTER and self.progress is not None:
             self.remarks = self.remarks.after_fitter(event.content["event"], len(self.progress.steps))

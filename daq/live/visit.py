@@ -138,6 +138,7 @@ class VisitDesk:
                 notes=session.remarks.notes,
                 marks=session.remarks.marks,
                 calibration=session.pipeline.calibration,
+                shapes=session.strokes.of(progress.steps),
             )
 
     async def note(self, kind: str, content: Any) -> None:

@@ -29,7 +29,13 @@ class Change:
     interval_95: tuple[float, float]
     visible: bool
     """Whether the interval leaves 0 out."""
-    text: str
+    name: str
+    said: str
+    """In words, with its interval."""
+
+    @property
+    def text(self) -> str:
+        return f"{self.name}: {self.said}"
 
 
 def trend(name: str, unit: str, setback_mm: Array, values: Array, t_min: Array) -> Change:
@@ -42,7 +48,7 @@ def trend(name: str, unit: str, setback_mm: Array, values: Array, t_min: Array) 
     x, y, t = setback_mm[known], values[known], t_min[known]
     columns = np.column_stack([np.ones_like(x), (x - x.mean()) / 10.0, t - t.mean()]) if len(x) else np.zeros((0, 3))
     if len(x) < FEWEST_STEPS or np.linalg.cond(columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-12)) > 20.0:
-        return _nothing(f"{name}: not visible, too few positions with a value ({len(x)}) or all ridden in one order")
+        return _nothing(name, f"not visible, too few positions with a value ({len(x)}) or all ridden in one order")
     solved, *_ = np.linalg.lstsq(columns, y, rcond=None)
     freedom = len(y) - columns.shape[1]
     variance = float(np.sum((y - columns @ solved) ** 2)) / freedom
@@ -55,7 +61,7 @@ def step_change(name: str, unit: str, level: Array, tilted: Array) -> Change:
     differences = (tilted - level)[np.isfinite(level) & np.isfinite(tilted)]
     n = len(differences)
     if n < 3:
-        return _nothing(f"{name}: not visible, {n} positions ridden both level and on the gradient; 3 are needed")
+        return _nothing(name, f"not visible, {n} positions ridden both level and on the gradient; 3 are needed")
     u = float(differences.std(ddof=1)) / math.sqrt(n)
     return _change(name, unit, "from level to the gradient", float(differences.mean()), u, n - 1)
 
@@ -104,8 +110,8 @@ QUANTITIES: dict[str, tuple[str, str, Callable[[Sequence[Ripple]], Array]]] = {
 """What is followed: its words, its unit, and how it comes from the ripples of some steps."""
 
 
-def _nothing(text: str) -> Change:
-    return Change(NAN, NAN, (NAN, NAN), False, text)
+def _nothing(name: str, said: str) -> Change:
+    return Change(NAN, NAN, (NAN, NAN), False, name, said)
 
 
 def _change(name: str, unit: str, over: str, value: float, u: float, freedom: int) -> Change:
@@ -119,4 +125,4 @@ def _change(name: str, unit: str, over: str, value: float, u: float, freedom: in
         if visible
         else f"no change visible {over} ({interval} {unit})".replace(" )", ")")
     )
-    return Change(value, u, (low, high), visible, f"{name}: {said}")
+    return Change(value, u, (low, high), visible, name, said)

@@ -1,5 +1,5 @@
 """A simulated jig on the real input paths: a board that writes the wire protocol into a pseudo-terminal, a power
-sensor that emits Cycling Power Measurement bytes.
+sensor in one crank arm that emits the bytes of Cycling Power Measurement and Vector.
 
 The board runs by the session's clock, so a pace above 1 only makes it write more per second. Whoever
 runs it sets the jig before each beat: saddle, tilt, rider.
@@ -19,9 +19,11 @@ import numpy as np
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import JigBlock
 from daq.rider.power_sensor import PowerNotice
+from daq.rider.power_vector import VectorSensor
 from daq.sources.clock import SessionClock
 from daq.values import Samples, Status
 from daq.wire import board, cycling_power
+from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vector
 
 BEAT_S = 0.01
 HELLO_EVERY_S = 1.0
@@ -60,6 +62,7 @@ class SimulatedBoard:
         self.port = os.ttyname(slave)
         self._slave = slave
         self._unsent = b""
+        self._vectors = VectorSensor()
         self._sequence = 0
         self._next_hello_s = 0.0
 
@@ -84,6 +87,9 @@ class SimulatedBoard:
     def _send(self, block: JigBlock) -> None:
         for notice in block.power:
             self._on_notification(self._clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice))
+        for vector in self._vectors.run(block):
+            sent = PowerVector(first_angle_deg=vector.first_angle_deg, torque_32=vector.torque_32)
+            self._on_notification(self._clock.stamp_us(), VECTOR_UUID, encode_vector(sent))
         if not len(block.t_s):
             return
         if block.t_s[-1] >= self._next_hello_s:

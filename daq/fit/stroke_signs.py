@@ -1,0 +1,98 @@
+"""What the stroke says of 'the saddle is too far back': changes over the sweep, each with its interval.
+
+Trends, not places: a stroke that gets worse further back speaks for coming forward, wherever the saddle is now. No
+muscle is diagnosed from any of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.fit.ridden import Ridden
+from daq.fit.sign import Sign, Stands
+from daq.fit.stroke_watch import StepShape
+from daq.measure.ripple_trend import Change, level_against_gradient, over_setback, trend
+from daq.values import NAN
+
+TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4-5 %, by the loads"
+LOAD = "hands and saddle"
+APART = "hands and saddle feel both legs at once: top and bottom cannot be told apart"
+
+
+def stroke_signs(level: Ridden | None, climb: Ridden | None) -> tuple[Sign, ...]:
+    """Torque over the top, depth of the dead centres, roughness on a climb: all from the stroke itself."""
+    return (_top(level), _centres(level), _rough(level, climb))
+
+
+def _top(level: Ridden | None) -> Sign:
+    shapes = _shapes(level)
+    torques = [shape.torque for shape in shapes if shape.torque is not None]
+    if level is None or not torques:
+        return Sign(TOP, Stands.NOT_VISIBLE, "", "not visible with these sensors: none sends its torque over the turn")
+    if any(torque.limits for torque in torques):
+        limits = dict.fromkeys(limit for torque in torques for limit in torque.limits)
+        return Sign(TOP, Stands.NOT_VISIBLE, "", "; ".join(limits))
+    values = np.array([NAN if shape.torque is None else shape.torque.top[0] for shape in shapes])
+    change = trend("torque near the top over the mean torque", "", *_axes(level, values))
+    return _told(TOP, change, worse=-1.0, why="one leg's torque within 30 degrees of the top, over its mean")
+
+
+def _centres(level: Ridden | None) -> Sign:
+    shapes = _shapes(level)
+    if level is None or not shapes:
+        return Sign(CENTRES, Stands.NOT_VISIBLE, "", f"needs a level sweep; {APART}")
+    changes, limits = over_setback(LOAD, [shape.both for shape in shapes], *_places(level))
+    return _told(CENTRES, changes["dead_centres"], worse=1.0, why="; ".join([APART, *_few(limits)]))
+
+
+def _rough(level: Ridden | None, climb: Ridden | None) -> Sign:
+    shapes = _shapes(climb)
+    if climb is None or not shapes:
+        return Sign(ROUGH, Stands.NOT_VISIBLE, "", f"no climb was ridden; {APART}")
+    changes, limits = over_setback(LOAD, [shape.both for shape in shapes], *_places(climb))
+    sign = _told(ROUGH, changes["roughness"], worse=1.0, why="; ".join([f"roughness; {APART}", *_few(limits)]))
+    both = _both_ways(level, climb)
+    if both is None:
+        return sign
+    return Sign(sign.title, sign.stands, f"on the climb {sign.number}; {both.said}", sign.why)
+
+
+def _both_ways(level: Ridden | None, climb: Ridden) -> Change | None:
+    """Roughness from level to the climb, over the setbacks ridden both ways; None without a level sweep."""
+    if level is None or not _shapes(level):
+        return None
+    sides = [{step.setback_mm: shape.both for step, shape in zip(one.steps, _shapes(one), strict=True)}
+             for one in (level, climb)]  # fmt: skip
+    common = [mm for mm in sides[0] if mm in sides[1]]
+    return level_against_gradient(LOAD, [sides[0][mm] for mm in common], [sides[1][mm] for mm in common])["roughness"]
+
+
+def _told(title: str, change: Change, *, worse: float, why: str) -> Sign:
+    """Whether the stroke gets worse going back, gets better, or shows nothing beyond its interval."""
+    if not change.visible:
+        return Sign(title, Stands.NOT_VISIBLE, change.said, why)
+    if change.value * worse > 0.0:
+        return Sign(title, Stands.FOR, change.said, f"gets worse as the saddle goes back; {why}")
+    return Sign(title, Stands.AGAINST, change.said, f"gets no worse as the saddle goes back; {why}")
+
+
+def _shapes(sweep: Ridden | None) -> list[StepShape]:
+    """One for each step; none when a step has none."""
+    known = [] if sweep is None else [shape for shape in sweep.shapes if shape is not None]
+    return known if sweep is not None and len(known) == len(sweep.steps) else []
+
+
+def _places(sweep: Ridden) -> tuple[np.ndarray, np.ndarray]:
+    return np.array([step.setback_mm for step in sweep.steps]), np.array([step.t_min for step in sweep.steps])
+
+
+def _axes(sweep: Ridden, values: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    setback_mm, t_min = _places(sweep)
+    return setback_mm, values, t_min
+
+
+def _few(limits: Sequence[str]) -> list[str]:
+    """The limits that leave no ripple at all; single harmonics and angles are not what is asked here."""
+    return [limit for limit in limits if "usable strokes" in limit][:1]
