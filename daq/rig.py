@@ -218,7 +218,7 @@ def _problem(problem: Any, text: str, name: str) -> str:
     line = _line_of(text, path)
     where = f"{name}, line {line}" if line else name
     if kind == "missing":
-        return f"{where}: {key}: missing, expected here"
+        return f"{where}: {key}: missing; a rig file needs it, see firmware_notes/rig.example.toml"
     if kind.startswith("union_tag"):
         return f"{where}: {key}: expected {' or '.join(map(repr, _LINKS))}, got {problem['input'].get('link')!r}"
     if kind == "extra_forbidden":

@@ -37,7 +37,7 @@ def test_a_complete_rig_is_read_with_standard_gravity():
         ('role = "saddle"', 'role = "sadle"', "line 10: channels[1].role: expected 'hands', 'saddle'"),
         ("bar_x_m = 0.57", 'bar_x_m = "570"', "line 15: geometry.bar_x_m: expected a valid number, got '570'"),
         ("bar_x_m = 0.57", "bar_x_m = 570", "line 15: geometry.bar_x_m: expected less than 1.5, got 570"),
-        ("bar_y_m = 0.66", "", "geometry.bar_y_m: missing, expected here"),
+        ("bar_y_m = 0.66", "", "geometry.bar_y_m: missing; a rig file needs it"),
         ('name = "test jig"', 'name = "test jig"\nmass = 3', "line 3: mass: no such key in a rig file"),
         ('port = "/dev/ttyACM0"', "baud = 9600", "one of port, usb_serial or usb_id"),
         ('name = "saddle"', 'name = "hands"', "each channel name once, but hands stands twice"),

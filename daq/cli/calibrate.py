@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -45,8 +46,26 @@ def fit(points: Any, order: str, g_m_s2: float | None, expected_per_n: float | N
     if as_json:
         print_json(report)
         return
-    for name, value in report.items():
-        click.echo(f"{name:28} {value}")
+    click.echo("\n".join(fit_lines(report)))
+
+
+def fit_lines(report: dict[str, Any]) -> list[str]:
+    """A fit as an engineer reads it, uncertainties to two digits."""
+    lines = [f"{report['model']}   {report['points']} points, {report['degrees_of_freedom']} degrees of freedom"]
+    for i, (value, u) in enumerate(zip(report["coefficients"], report["standard_uncertainties"], strict=True)):
+        decimals = max(0, 1 - math.floor(math.log10(u))) if u > 0.0 else 6
+        lines.append(f"  b{i}  {value:.{decimals}f}  standard uncertainty {u:.2g}")
+    slope = abs(report["coefficients"][1])
+    lines.append(f"residuals: standard deviation {report['residual_sd']:.3g} = {report['residual_sd'] / slope:.3g} N")
+    for load_n, residual in zip(report["load_n"], report["residuals"], strict=True):
+        lines.append(f"  at {load_n:9.3f} N  {residual:+12.4g}  {residual / slope:+9.3g} N")
+    if (lack := report["lack_of_fit"]) is not None:
+        lines.append(f"lack of fit: p {lack['p']:.3g}; small: the curve misses what repeats agree on")
+    if report["gravity_m_s2"] is not None:
+        lines.append(f"masses times {report['gravity_m_s2']:g} m/s2, times {report['buoyancy_factor']:.5f} for the air")
+    if report["columns_passed_over"]:
+        lines.append("columns passed over: " + ", ".join(report["columns_passed_over"]))
+    return lines + [f"caution: {warning}" for warning in report["warnings"]]
 
 
 @calibrate.command("list")

@@ -11,13 +11,22 @@ import click
 
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, answer_lines, fail, print_json, step_line, tell
 
+KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
+"""Of daq.rider.model; written here again so that `--help` need not load it."""
+
 
 @click.command()
 @click.option("--headless", is_flag=True, help="No dashboard; ends by itself when the sweep is done.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON, with the simulated truth beside it.")
 @click.option("--pace", default=7.0, show_default=True, type=click.FloatRange(0.5, 100), help="Times faster than life.")
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Another rider's day.")
-@click.option("--kind", default="hinge", show_default=True, help="Kind of simulated rider; 'list' names them.")
+@click.option(
+    "--kind",
+    default=KINDS[0],
+    show_default=True,
+    type=click.Choice(KINDS),
+    help="How the simulated rider's hand load answers to setback.",
+)
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--record", type=click.Path(path_type=Path), help="Also write a recording to this new file.")

@@ -132,6 +132,20 @@ def test_kilograms_typed_as_newtons_throughout_are_found_with_the_data_sheet():
     assert "unit mix-up" in done.stderr
 
 
+def test_a_fit_is_told_with_its_residuals_in_newtons():
+    # NIST StRD Norris, a line whose certified values are published: slope 1.00211681802045 with standard deviation
+    # 0.429796848199937E-03, residual standard deviation 0.884796396144373; here its first points in newtons
+    points = "load_n,reading\n0.2,0.1\n337.4,338.8\n118.2,118.1\n884.6,888.0\n10.1,9.2\n"
+
+    done = foreaft("calibrate", "fit", "-", text=points)
+
+    assert done.exit_code == 0
+    assert done.stdout.splitlines()[0] == "reading = b0 + b1 load_n   5 points, 3 degrees of freedom"
+    slope, u = re.search(r"b1  (\S+)  standard uncertainty (\S+)", done.stdout).groups()
+    assert abs(float(slope) - 1.00211681802045) < 3 * float(u)
+    assert re.search(r"at   884\.600 N .* N$", done.stdout, re.MULTILINE)
+
+
 @pytest.mark.parametrize(
     ("words", "code", "says"),
     [

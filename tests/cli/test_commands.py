@@ -11,6 +11,8 @@ from click.testing import CliRunner
 
 from daq import __version__
 from daq.cli import COMMANDS, main
+from daq.cli.demo import KINDS
+from daq.rider.model import Kind
 
 README = (Path(__file__).parents[2] / "README.md").read_text()
 STATE = {
@@ -62,6 +64,10 @@ def test_the_balance_of_the_worked_example():
     tangential = {"hand_tangential_n": -12, "saddle_tangential_n": 41}
     other = json.loads(foreaft("balance", "-", "--json", text=json.dumps({**STATE, **tangential})).output)
     assert other["weight_line_x_mm"] == pytest.approx(-22.495, abs=5e-4)
+
+
+def test_the_demo_offers_every_kind_of_rider():
+    assert set(KINDS) == set(Kind)
 
 
 def test_an_onset_from_a_table_has_the_keys_other_programs_rely_on():
