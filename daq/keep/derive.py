@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from daq.fit.load_uncertainty import uncertainty_of
 from daq.items import Event, Item
-from daq.keep.derived import Derived
+from daq.keep.derived import Derived, StepUncertainty
 from daq.keep.reading import END_US
 from daq.keep.replay import run
 from daq.keep.store import Store
@@ -16,9 +17,9 @@ from daq.measure.calibration import Calibration, from_dict
 from daq.measure.stroke import averaged
 from daq.pipeline import FITTER, Pipeline
 from daq.rig import Rig, parse_rig
-from daq.sweep.onset import METHOD
+from daq.sweep.onset import METHOD, standard_errors
 from daq.sweep.step import mean_over
-from daq.values import NAN, Loads, Stroke
+from daq.values import NAN, Loads, StepMean, Stroke
 
 STEP_METHOD = "step/1"
 
@@ -45,10 +46,12 @@ def derived(
     calibration would move steps under the fitter's commands; the strokes of each step stay those that were averaged.
     """
     if other is None:
-        return _gathered(items, rig, Pipeline(rig, calibration, method=method))
+        found = _gathered(items, rig, Pipeline(rig, calibration, method=method))
+        return replace(found, uncertainties=_uncertainties(found.steps, rig, calibration))
     ridden, seen = Pipeline(rig, calibration, method=method), Pipeline(rig, other)
     parts: list[Loads] = []
-    return _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
+    found = _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
+    return replace(found, uncertainties=_uncertainties(found.steps, rig, other))
 
 
 def _gathered(items: Iterable[Item], rig: Rig, pipeline: Pipeline) -> Derived:
@@ -103,3 +106,15 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig
         for step in found.steps
     )
     return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=ridden.answer(steps))
+
+
+def _uncertainties(steps: Sequence[StepMean], rig: Rig, calibration: Calibration) -> tuple[StepUncertainty, ...]:
+    def by_calibration(step: StepMean, role: str) -> float:
+        cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0).tolist()
+        found = uncertainty_of(calibration, rig, cells_n, role)
+        return NAN if found is None else found.standard_n
+
+    return tuple(
+        StepUncertainty(float(se_n), by_calibration(step, "hands"), by_calibration(step, "saddle"))
+        for step, se_n in zip(steps, standard_errors(steps) if steps else (), strict=True)
+    )

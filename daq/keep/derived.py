@@ -2,13 +2,33 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from daq.sweep.step import FAULTS
-from daq.values import Array, Loads, Onset, StepMean, Stroke
+from daq.values import NAN, Array, Loads, Onset, StepMean, Stroke
+
+
+@dataclass(frozen=True, slots=True)
+class StepUncertainty:
+    """How well one step's loads are known: standard uncertainties, N; NaN where there is nothing to tell it from."""
+
+    se_n: float
+    """Of the hand load's mean over the strokes: differs from step to step, independent between steps."""
+    hands_calibration_n: float
+    """Of the hand load, from the calibration: nearly the same error on every step, so no matter to the onset."""
+    saddle_calibration_n: float
+
+    @property
+    def hands_n(self) -> float:
+        """Both together, of the hand load."""
+        return math.hypot(self.se_n, self.hands_calibration_n)
+
+
+UNKNOWN = StepUncertainty(NAN, NAN, NAN)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -20,6 +40,8 @@ class Derived:
     """All strokes, in time order."""
     steps: tuple[StepMean, ...] = ()
     """The finished steps that count, in the order in which they were ridden."""
+    uncertainties: tuple[StepUncertainty, ...] = ()
+    """Of each step; empty: not known."""
     onset: Onset | None = None
     cells: tuple[str, ...] = ()
     """Names of the columns of cells_n."""

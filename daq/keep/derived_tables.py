@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from daq.keep.derived import Derived, exclusions, step_of_strokes, step_of_times
+from daq.keep.derived import UNKNOWN, Derived, exclusions, step_of_strokes, step_of_times
 from daq.keep.tables import SWEEP, Field, Table, table_of_rows
 
 NEWTON = "N"
@@ -33,21 +33,41 @@ def _steps(name: str, derived: Derived) -> Table:
         Field("setback_mm", "number", "saddle behind the bottom bracket", "mm"),
         Field("hand_load_n", "number", "mean support force at the hands along the jig normal", NEWTON),
         Field(
-            "u_hand_load_n", "number", "its standard error; missing when only the model of all steps has one", NEWTON
+            "se_n",
+            "number",
+            "standard error of hand_load_n over its strokes, by one model of sway and scatter over the strokes of all "
+            "steps; independent between steps. Missing with too few strokes",
+            NEWTON,
         ),
+        Field(
+            "u_hand_calibration_n",
+            "number",
+            "standard uncertainty of hand_load_n by the calibration's budget, nearly one error on all steps. Missing "
+            "when a cell has no budget",
+            NEWTON,
+        ),
+        Field("u_hand_load_n", "number", "combined standard uncertainty of hand_load_n: both of these", NEWTON),
         Field("saddle_load_n", "number", "mean support force at the saddle", NEWTON),
+        Field(
+            "u_saddle_calibration_n",
+            "number",
+            "standard uncertainty of saddle_load_n by the calibration's budget",
+            NEWTON,
+        ),
         Field("crank_torque_nm", "number", "mean crank torque; missing when unknown", "N.m"),
         Field("tilt_deg", "number", "jig tilt, nose up positive", "deg"),
         Field("t_min", "number", "middle of the dwell, session time", "min"),
         Field("strokes", "integer", "strokes averaged"),
         Field("excluded", "integer", "strokes left out"),
     )
+    known = derived.uncertainties or (UNKNOWN,) * len(derived.steps)
     rows = [
         (
-            name, number, step.setback_mm, step.hand_load_n, step.se_n, step.saddle_load_n, step.crank_torque_nm,
-            step.tilt_deg, step.t_min, len(step.strokes), step.excluded,
+            name, number, step.setback_mm, step.hand_load_n, u.se_n, u.hands_calibration_n, u.hands_n,
+            step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
+            len(step.strokes), step.excluded,
         )
-        for number, step in enumerate(derived.steps, start=1)
+        for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)
     ]  # fmt: skip
     return table_of_rows("steps", "Saddle positions, settled and averaged over whole strokes", fields, rows)
 

@@ -241,5 +241,9 @@ the schemas (UCUM) and in the column names. Missing is null or an empty cell. Ri
 | loads, strokes, steps, onset | computed for this export |
 | exclusions, clocks | strokes left out and why; how well the sensors' clocks are aligned |
 
+How well a step's hand load is known: `se_n` over its strokes, independent between steps; `u_hand_calibration_n` by the
+calibration's budget, nearly one error on all steps, so it moves the curve and not the onset; `u_hand_load_n` both.
+All are standard uncertainties (k = 1). `steps` is a table that `foreaft onset` takes.
+
 Feet are the remainder of the weight: a difference, not a measurement. `foreaft import` brings a sweep back.
 """

@@ -1,6 +1,7 @@
 """Sweeps computed again from the store, from an export and after an import: the same answer, bit for bit."""
 
 import dataclasses
+import gzip
 import json
 from functools import partial
 
@@ -18,9 +19,11 @@ from daq.keep.recalibrated import derive_exported, onset_again
 from daq.keep.replay import run
 from daq.keep.store import Store
 from daq.keep.tables import read_table
-from daq.measure.calibration import Channel, to_dict
+from daq.measure.calibration import Channel, Term, Uncertainty, to_dict
 from daq.pipeline import Pipeline
+from daq.sweep.onset import onset
 from daq.sweep.run import NotNow
+from daq.sweep.steps_csv import parse_steps
 from daq.values import Onset, Samples, StepMean, Stroke
 from tests.keep.jig import begin
 from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
@@ -158,3 +161,42 @@ def test_a_sweep_ridden_before_the_cells_were_calibrated_is_answered_with_a_late
 
     assert (len(found.steps), found.onset) == (5, None)
     assert later.onset.least_squares_mm == pytest.approx(55.0, abs=2.0)
+
+
+def test_exported_steps_say_how_well_each_load_is_known(store, tmp_path):
+    """By hand, JCGM 100 5.1.2: independent standard uncertainties add in squares; 0.5 N and 1 % of the load here."""
+    hands, saddle, tilt = CALIBRATION.channels
+    budgeted = dataclasses.replace(
+        CALIBRATION,
+        channels=(
+            dataclasses.replace(hands, uncertainty=Uncertainty((Term("a", 0.5), Term("b", 0.0, 0.01)))),
+            saddle,
+            tilt,
+        ),
+    )
+    items = ridden(pieces=50)
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: derived(items, RIG, budgeted), form="csv.gz")
+    steps = {
+        name: np.array([float(cell or "nan") for cell in column])
+        for name, column in read_table(made, "steps").items()
+        if name != "sweep"
+    }
+
+    by_calibration = np.sqrt(0.5**2 + (0.01 * steps["hand_load_n"]) ** 2)
+    assert steps["u_hand_calibration_n"] == pytest.approx(by_calibration, rel=1e-12)
+    assert steps["u_hand_load_n"] == pytest.approx(np.sqrt(by_calibration**2 + steps["se_n"] ** 2), rel=1e-12)
+    assert np.all(steps["se_n"] > 0.0)
+    assert np.isnan(steps["u_saddle_calibration_n"]).all()
+
+
+def test_exported_steps_are_a_table_that_the_onset_is_answered_from(store, tmp_path):
+    (made,) = export(store, [1], tmp_path / "out", derive, form="csv.gz")
+    steps, _ = parse_steps(gzip.decompress((made / "steps.csv.gz").read_bytes()).decode())
+    own = derive(store, 1)
+
+    assert [(step.setback_mm, step.hand_load_n, step.se_n, step.t_min) for step in steps] == [
+        (step.setback_mm, step.hand_load_n, u.se_n, step.t_min)
+        for step, u in zip(own.steps, own.uncertainties, strict=True)
+    ]
+    # Within: a plain mean of each step here, there its level by the model of all strokes.
+    assert onset(steps).onset_mm == pytest.approx(own.onset.onset_mm, abs=0.05)

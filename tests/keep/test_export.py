@@ -152,7 +152,7 @@ def test_missing_is_empty_and_never_a_number(store, tmp_path):
 
     steps = pandas.read_csv(made / "steps.csv.gz")
     clocks = pandas.read_csv(made / "clocks.csv.gz")
-    assert steps["u_hand_load_n"].isna().all()
+    assert steps[["se_n", "u_hand_load_n"]].isna().all(axis=None)
     assert clocks.loc[clocks.source == "power", "error_ms"].isna().all()
 
 
