@@ -102,11 +102,12 @@ def _apt() -> list[str] | None:
     """apt-get as this user may call it without being asked for a password; None when not."""
     if shutil.which("apt-get") is None:
         return None
+    apt = ["apt-get", "-o", "DPkg::Lock::Timeout=300"]  # a machine just started is often updating itself
     if os.geteuid() == 0:
-        return ["apt-get"]
+        return apt
     sudo = shutil.which("sudo")
     if sudo and subprocess.run([sudo, "-n", "true"], stderr=subprocess.DEVNULL, check=False).returncode == 0:
-        return [sudo, "-n", "apt-get"]
+        return [sudo, "-n", *apt]
     return None
 
 

@@ -3,10 +3,10 @@
 import subprocess
 import sys
 
-from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say
+from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say, stop
+from tests.chromium import NAMES, SNAP_ONLY, chromium_path
 
 SYSTEM = {
-    "chromium": ("chromium", "chromium-browser", "google-chrome"),
     "dbus": ("dbus-daemon",),
     "fonts-liberation": ("/usr/share/fonts/truetype/liberation",),
     "gcc": ("cc", "gcc", "clang"),
@@ -15,10 +15,21 @@ SYSTEM = {
 }
 
 
+def ensure_browser():
+    """Fetch Playwright's own Chromium where the system has none that can be used."""
+    if chromium_path() is not None:
+        return
+    say("Fetching Chromium ...")
+    fetch = [str(VENV / "bin" / "playwright"), "install", "--with-deps", "chromium"]
+    if subprocess.run(fetch, check=False).returncode:
+        stop("Chromium could not be fetched (see above). Install Chromium or Chrome, then run the command again.")
+
+
 def main():
     """Exit code 0 when every check passes, 1 otherwise."""
-    ensure_commands(SYSTEM)
+    ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, "chromium": NAMES})
     ensure_venv("[test]")
+    ensure_browser()
     bin_ = VENV / "bin"
     checks = [
         ("lint", [bin_ / "ruff", "check", "."]),

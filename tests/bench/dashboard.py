@@ -13,7 +13,8 @@ from pathlib import Path
 
 from playwright.sync_api import CDPSession, Page, WebSocketRoute, sync_playwright
 
-from tests.browser.conftest import CHROMIUM_ARGS, chromium_path, serve_dashboard
+from tests.browser.conftest import CHROMIUM_ARGS, serve_dashboard
+from tests.chromium import chromium_path
 
 SECONDS = 8
 SCANS, SERIES, EVERY_S = 20, 3 + 8, 0.02

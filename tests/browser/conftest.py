@@ -6,7 +6,6 @@ import contextlib
 import functools
 import http.server
 import json
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,6 +13,8 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Route, WebSocketRoute, sync_playwright
+
+from tests.chromium import chromium_path
 
 ROOT = Path(__file__).parents[2]
 DASHBOARD = ROOT / "dashboard"
@@ -39,14 +40,6 @@ class _Strict(http.server.SimpleHTTPRequestHandler):
         pass
 
 
-def chromium_path() -> str:
-    """Where the system's Chromium is. LookupError, with the package to install, when there is none."""
-    for name in ("chromium", "chromium-browser", "google-chrome"):
-        if path := shutil.which(name):
-            return path
-    raise LookupError("the browser tests need Chromium; on Debian: apt-get install chromium")
-
-
 @contextlib.contextmanager
 def serve_dashboard() -> Iterator[str]:
     """Serves dashboard/ on a free port of the loopback; gives its address."""
@@ -66,7 +59,7 @@ def address() -> Iterator[str]:
 
 @pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
-    """The system's Chromium, without a window. Closed after this folder: its driver leaves an event loop running."""
+    """Chromium without a window. Closed after this folder: its driver leaves an event loop running."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
         yield browser
