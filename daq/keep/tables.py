@@ -63,7 +63,7 @@ def table_of_rows(name: str, description: str, fields: tuple[Field, ...], rows: 
 def preferred_form() -> Form:
     """Parquet when pyarrow is installed (the parquet extra), gzipped CSV without it."""
     try:
-        import pyarrow.parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]  # noqa: F401
+        import pyarrow.parquet  # noqa: F401
     except ImportError:
         return "csv.gz"
     return "parquet"
@@ -86,7 +86,7 @@ def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
     """
     if (folder / f"{name}.parquet").exists():
         try:
-            import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+            import pyarrow.parquet as parquet
         except ImportError as error:
             raise StoreError(f"{folder / name}.parquet needs pyarrow: pip install 'foreaft[parquet]'") from error
         columns: dict[str, list[Any]] = parquet.read_table(folder / f"{name}.parquet").to_pydict()
@@ -103,8 +103,8 @@ def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
 def read_columns(folder: Path, name: str, columns: Sequence[str]) -> list[Array]:
     """Some numeric columns of a table as floats, NaN where missing; of a Parquet file nothing else is read."""
     if (folder / f"{name}.parquet").exists():
-        import pyarrow as arrow  # type: ignore[import-untyped,import-not-found,unused-ignore]
-        import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+        import pyarrow as arrow
+        import pyarrow.parquet as parquet
 
         with arrow.memory_map(str(folder / f"{name}.parquet")) as file:
             table = parquet.ParquetFile(file, pre_buffer=False).read(columns=list(columns), use_threads=False)
@@ -114,8 +114,8 @@ def read_columns(folder: Path, name: str, columns: Sequence[str]) -> list[Array]
 
 
 def _write_parquet(table: Table, path: Path) -> None:
-    import pyarrow as arrow  # type: ignore[import-untyped,import-not-found,unused-ignore]
-    import pyarrow.parquet as parquet  # type: ignore[import-untyped,import-not-found,unused-ignore]
+    import pyarrow as arrow
+    import pyarrow.parquet as parquet
 
     kinds = {"integer": arrow.int64(), "number": arrow.float64(), "string": arrow.string(), "boolean": arrow.bool_()}
     schema = arrow.schema(

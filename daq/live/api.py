@@ -29,7 +29,11 @@ from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
 from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
 
-PAGE = Path(daq.__file__).parent.parent / "dashboard"
+PAGE = next(
+    (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
+    Path(daq.__file__).parent / "dashboard",
+)
+"""In the package when it was built and installed, beside it in a clone."""
 A_DAY_S = 86_400.0
 """A stream is opened anew after this at the latest, and when the key's time is over."""
 
