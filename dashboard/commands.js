@@ -12,15 +12,18 @@ const PATIENCE_MS = 5000;
 /** The daemon said no, or said nothing. */
 export class Refused extends Error {}
 
-/** @param {string} path @param {object|undefined} body @param {string} method @returns {Promise<any>} */
-async function post(path, body, method = "POST") {
+/**
+ * @param {string} path @param {object|undefined} body @param {string} method @param {number} patience_ms
+ * @returns {Promise<any>}
+ */
+async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
   let response;
   try {
     response = await fetch(path, {
       method,
       headers: { "content-type": "application/json" },
       body: body && JSON.stringify(body),
-      signal: AbortSignal.timeout(PATIENCE_MS),
+      signal: AbortSignal.timeout(patience_ms),
     });
   } catch (error) {
     throw new Refused("the daemon did not answer; it is not known whether this was done", { cause: error });
@@ -66,11 +69,12 @@ export function sendMark(store, text) {
 /**
  * Asks anything else of the daemon: its answer, true when that is empty, null when it was refused.
  * @param {Store} store @param {string} what @param {string} method @param {string} path @param {object} body
+ * @param {number} [patience_ms]
  * @returns {Promise<any>}
  */
-export async function ask(store, what, method, path, body) {
+export async function ask(store, what, method, path, body, patience_ms) {
   let said;
-  const done = await attempt(store, what, async () => void (said = await post(path, body, method)));
+  const done = await attempt(store, what, async () => void (said = await post(path, body, method, patience_ms)));
   return done ? (said ?? true) : null;
 }
 

@@ -40,7 +40,7 @@
  * @property {string} version of the daemon
  * @property {boolean} simulated
  * @property {boolean} recording
- * @property {{name: string, cells: string[], rate_hz: number}|null} rig
+ * @property {{name: string, cells: string[], rate_hz: number, power_zero?: boolean}|null} rig
  * @property {{pseudonym: string, mass_kg: number|null}|null} rider
  * @property {{id: string, stale: boolean, sentence?: string}|null} calibration
  * @property {any} visit the open visit as daq/live/visit.py tells it; null without a client

@@ -135,7 +135,13 @@ def _add_commands(app: FastAPI, session: Session) -> None:
     async def zero() -> dict[str, Any]:
         """Take the zero of the empty jig from its last two seconds."""
         taken = await session.take_zero()
-        return {"moved_n": dict(zip(session.rig.cells, taken.moved_n, strict=True))}
+        cells = [channel.name for channel in session.pipeline.calibration.forces]
+        return {"moved_n": dict(zip(cells, taken.moved_n, strict=True))}
+
+    @app.post("/api/v1/power-zero")
+    async def power_zero() -> dict[str, str]:
+        """Let the power sensor find its own zero; it may take half a minute. The crank has to hang still, unloaded."""
+        return {"said": await session.compensate_offset()}
 
     @app.post("/api/v1/step-notes", status_code=201)
     async def step_note(body: StepNote) -> dict[str, Any]:

@@ -68,8 +68,9 @@ class CalibrationDesk:
             return ()
         calibration = pipeline.calibration
         mean = counts.mean(axis=0)
-        found = list(doubts_of_loads(calibration, mean.tolist(), _listed(pipeline.zero_counts)))
-        return (*found, *self._doubts_of_zero(calibration, counts))
+        found = doubts_of_loads(calibration, mean.tolist(), _listed(pipeline.zero_counts))
+        unused = {channel.name for channel in self._session.rig.channels if channel.role == "unused"}
+        return tuple(one for one in (*found, *self._doubts_of_zero(calibration, counts)) if one.channel not in unused)
 
     def _doubts_of_zero(self, calibration: Calibration, counts: Any) -> tuple[Doubtful, ...]:
         """The zero's age always; its drift while nobody and nothing seems to be on the jig."""

@@ -255,7 +255,8 @@ class Session:
             self.note("caution", caution)
 
     async def compensate_offset(self) -> str:
-        """Let the power sensor find its own zero, and keep what it said. NotNow when there is none to ask."""
+        """Let the power sensor find its own zero, and keep what it said. NotNow in a sweep, or with none to ask."""
+        self.refuse_during_sweep("the power sensor's zero is set, which would shift its steps")
         if self.compensate is None:
             raise NotNow("no power sensor is linked whose zero could be set")
         said = await self.compensate()

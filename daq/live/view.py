@@ -39,7 +39,12 @@ def snapshot(session: Session) -> str:
         now_s=session.clock.now_us() / 1e6,
         simulated=session.simulated,
         recording=storing is not None and not storing.trouble,
-        rig={"name": rig.name, "cells": rig.cells, "rate_hz": session.health["board"].rate_hz(session.clock.now_us())},
+        rig={
+            "name": rig.name,
+            "cells": rig.cells,
+            "rate_hz": session.health["board"].rate_hz(session.clock.now_us()),
+            "power_zero": session.compensate is not None,
+        },
         rider=session.rider,
         calibration=session.calibrating.fields(),
         doubts=doubts(session),

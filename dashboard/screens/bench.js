@@ -1,37 +1,14 @@
 /** The bench: load cells calibrated with known weights, one reading after the other, each judged before it counts. */
 import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
-import { field, gather } from "../form.js";
+import { field, gather, withoutNulls } from "../form.js";
 import { number } from "../format.js";
+import { dailyCheck } from "./bench/check.js";
+import { keptCalibrations } from "./bench/kept.js";
+import { WANTED, wantedOf } from "./bench/rows.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 /** @typedef {import("../state.js").Bench} Bench */
-
-/** @type {import("../form.js").Row[]} */
-const WANTED = [
-  { path: "made_by", words: "Who calibrates", kind: "text", required: true },
-  { path: "place", words: "Where", kind: "text" },
-  { path: "temperature_degc", words: "Room", kind: "number", unit: "°C", least: -20, most: 60 },
-  { path: "masses", words: "Masses on each cell, lightest first", kind: "text", unit: "kg", required: true, value: "5, 10, 20, 30, 40" },
-  {
-    path: "reference.weights_class",
-    words: "Class of the weights (OIML R 111)",
-    kind: "choice",
-    options: ["M1", "M2", "M3", "F2", "F1", "E2"],
-    required: true,
-  },
-  { path: "gravity.g_m_s2", words: "Local gravity", kind: "number", unit: "m/s²", least: 9.75, most: 9.85 },
-  { path: "gravity.latitude_deg", words: "or latitude", kind: "number", unit: "°", least: -90, most: 90 },
-  { path: "gravity.height_m", words: "and height", kind: "number", unit: "m", least: -500, most: 9000 },
-  { path: "series", words: "Times up and down", kind: "number", least: 2, most: 10, step: 1, value: 3 },
-  { path: "read_s", words: "A reading takes", kind: "number", unit: "s", least: 2, most: 120, value: 5 },
-  { path: "warm_up_min", words: "Warm-up", kind: "number", unit: "min", least: 0, most: 240, value: 15 },
-  { path: "on_for_min", words: "Power is on already for", kind: "number", unit: "min", least: 0, most: 1440, value: 0 },
-  { path: "creep_min", words: "Creep test, 0 for none", kind: "number", unit: "min", least: 0, most: 240, value: 30 },
-  { path: "crosstalk_kg", words: "Cross-talk, 0 for none", kind: "number", unit: "kg", least: 0, most: 500, value: 20 },
-  { path: "tilts", words: "Tilts of the empty jig, up and down", kind: "text", unit: "°" },
-  { path: "known_tilts", words: "The tilts are set with a level", kind: "check" },
-];
 
 /** what it does, its words, its key */
 const VERBS = /** @type {const} */ ([
@@ -44,9 +21,10 @@ const VERBS = /** @type {const} */ ([
 
 /** @param {HTMLElement} root @param {Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
-  const begin = beginning(store);
+  const [check, kept, begin] = [dailyCheck(store), keptCalibrations(store), beginning(store)];
+  const idle = el("div", { class: "two" }, begin.node, el("div", {}, ...check.nodes, kept.node));
   const under_way = working(store);
-  root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), begin.node, under_way.node));
+  root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), idle, under_way.node));
   const sentence = /** @type {HTMLElement} */ (root.querySelector(".here"));
   const problem = el("p", { class: "warning", role: "alert" });
   root.querySelector("h1")?.after(problem);
@@ -66,8 +44,9 @@ export function mount(root, store) {
 
   const stopDrawing = store.onFrame((state) => {
     setText(problem, state.problem ?? "");
-    setText(sentence, state.calibration ? `In use: ${state.calibration.id}. ${state.calibration.sentence ?? ""}` : "");
-    setAttribute(begin.node, "hidden", state.bench !== null);
+    setText(sentence, state.calibration ? `Calibration ${state.calibration.id}: ${state.calibration.sentence ?? ""}` : "");
+    setAttribute(idle, "hidden", state.bench !== null);
+    for (const each of [check, kept]) each.draw(state);
     setAttribute(under_way.node, "hidden", state.bench === null);
     if (state.bench) under_way.draw(state.bench, state.sending !== null);
   });
@@ -87,12 +66,20 @@ function act(/** @type {Store} */ store, /** @type {string} */ verb, /** @type {
 
 /** What is wanted of a new one, or the one that was left. @param {Store} store */
 function beginning(store) {
-  const fields = WANTED.map((row) => field(row, "bench"));
+  const groups = WANTED.map(([heading, rows]) => ({ heading, fields: rows.map((row) => field(row, "bench")) }));
+  const fields = groups.flatMap((group) => group.fields);
   const node = el(
     "form",
-    { class: "plate", onsubmit: submit },
+    { class: "plate", onsubmit: submit, "aria-label": "New calibration" },
     el("h2", {}, "Calibrate the cells with known weights"),
-    ...fields.map((each) => each.node),
+    ...groups.map((group) =>
+      el("fieldset", {}, el("legend", {}, group.heading), ...group.fields.map((each) => each.node)),
+    ),
+    el(
+      "p",
+      { class: "here" },
+      "Off-axis places: one a line, as name: cells that share it: kg. Each is loaded alone, to see what corners do.",
+    ),
     el(
       "p",
       { class: "page-end" },
@@ -107,29 +94,9 @@ function beginning(store) {
 
   function submit(/** @type {Event} */ event) {
     event.preventDefault();
-    void ask(store, "bench", "POST", "/api/v1/bench", wantedOf(gather(fields)));
+    void ask(store, "bench", "POST", "/api/v1/bench", withoutNulls(wantedOf(gather(fields))));
   }
   return { node };
-}
-
-/** What was typed as the daemon takes it: lists of numbers from text, nothing sent for what was left empty. */
-export function wantedOf(/** @type {any} */ typed) {
-  const { masses, tilts, ...rest } = typed;
-  return withoutNulls({ ...rest, masses_kg: numbers(masses), tilts_deg: numbers(tilts) });
-}
-
-function numbers(/** @type {string} */ text) {
-  return text
-    .split(/[;,\s]+/)
-    .filter(Boolean)
-    .map(Number);
-}
-
-/** @returns {any} */
-function withoutNulls(/** @type {any} */ value) {
-  if (value === null || typeof value !== "object" || Array.isArray(value)) return value;
-  const kept = Object.entries(value).filter(([, each]) => each !== null && each !== undefined);
-  return Object.fromEntries(kept.map(([name, each]) => [name, withoutNulls(each)]));
 }
 
 /** The one under way. @param {Store} store */

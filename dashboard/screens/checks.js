@@ -3,6 +3,7 @@ import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { HANDS } from "./client/rows.js";
+import { zeroPlate } from "./zero.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 
@@ -28,11 +29,7 @@ export function mount(root, store) {
   const ready = el("p", { class: "ready", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const reason = field({ path: "reason", words: "Reason to go on without an open check", kind: "text" }, "go-on");
-  const zero = el(
-    "button",
-    { type: "button", onclick: () => void ask(store, "zero", "POST", "/api/v1/zero", {}) },
-    "Take the zero: jig empty",
-  );
+  const zero = zeroPlate(store);
   const measured = el(
     "form",
     { class: "plate", onsubmit: keep },
@@ -40,18 +37,15 @@ export function mount(root, store) {
     ...fields.map((each) => each.node),
     el("button", { type: "submit" }, "Keep these"),
   );
-  const body = el(
-    "div",
-    { class: "two" },
-    el("section", { class: "plate", "aria-label": "Checks" }, triage, reason.node, problem, ready, list),
-    el("div", {}, el("div", { class: "plate" }, el("h2", {}, "Zero"), zero), measured),
-  );
+  const checks = el("section", { class: "plate", "aria-label": "Checks" }, triage, reason.node, ready, list);
+  const body = el("div", { class: "two" }, checks, el("div", {}, zero.node, measured));
   root.replaceChildren(
     el(
       "div",
       { class: "page" },
       el("h1", {}, "Before the sweep"),
       nobody,
+      problem,
       body,
       el("p", { class: "page-end" }, el("a", { class: "button main", href: "#run" }, "To the run")),
     ),
@@ -71,11 +65,12 @@ export function mount(root, store) {
   const listed = changes();
   /** @type {ReturnType<typeof checkItem>[]} */
   let items = [];
-  return store.onFrame((/** @type {State} */ { visit, problem: refused, sending }) => {
+  return store.onFrame((/** @type {State} */ state) => {
+    const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
-    setAttribute(body, "hidden", !visit);
-    setText(problem, refused ?? "");
-    setAttribute(zero, "disabled", sending !== null);
+    for (const each of [checks, measured]) setAttribute(each, "hidden", !visit);
+    setText(problem, state.problem ?? "");
+    zero.draw(state);
     if (!visit) return;
     setText(triage, visit.triage);
     if (filled(visit.id)) scatter(fields, { hands: visit.intake?.hands, ...known(visit) });

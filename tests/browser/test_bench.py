@@ -8,6 +8,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 from daq.keep import calibrations
 from daq.keep.store import Store
+from daq.live.bench_wanted import Wanted
 
 
 @pytest.fixture
@@ -41,16 +42,89 @@ def test_the_keyboard_reads_accepts_and_takes_again_what_fits_now_and_nothing_el
 def test_a_bench_is_begun_with_what_was_typed(desk, messages):
     at = desk().open(messages["snapshot"], "bench")
     at.page.get_by_label("Who calibrates").fill("R. Doe")
-    at.page.get_by_label("Masses on each cell").fill("5; 10 20")
-    at.page.get_by_label("or latitude").fill("47.4")
-    at.page.get_by_role("button", name="Begin").click()
-    at.wait(lambda: at.asked)
+    form = at.page.get_by_role("form", name="New calibration")
+    form.get_by_label("Masses on each cell").fill("2,5; 10; 20")
+    form.get_by_label("Class of the weights").select_option("F2")
+    form.get_by_label("Off-axis places").fill("left edge: saddle_nose, saddle_rear: 20")
+    form.get_by_label("or latitude").fill("47.4")
+    form.get_by_role("button", name="Begin").click()
+    at.wait(lambda: any(path == "bench" for path, _ in at.asked))
 
     path, body = next(each for each in at.asked if each[0] == "bench")
     assert path == "bench"
-    assert body["masses_kg"] == [5, 10, 20]
+    assert body["masses_kg"] == [2.5, 10, 20]
+    assert body["loads_n"] == []
     assert body["gravity"] == {"latitude_deg": 47.4}
-    assert body["reference"] == {"weights_class": "M1"}
+    assert body["reference"] == {"weights_class": "F2", "certificate": ""}
+    assert body["places"] == [{"name": "left edge", "cells": ["saddle_nose", "saddle_rear"], "mass_kg": 20}]
+    assert Wanted(**body)
+
+
+def test_a_bench_by_a_reference_cell_asks_for_its_forces_and_certificate(desk, messages):
+    at = desk().open(messages["snapshot"], "bench")
+    at.page.get_by_label("Who calibrates").fill("R. Doe")
+    form = at.page.get_by_role("form", name="New calibration")
+    form.get_by_label("or forces by a reference cell").fill("50 100 200 400")
+    form.get_by_label("or certificate").fill("K-0815")
+    form.get_by_label("and its expanded uncertainty").fill("0.05")
+    form.get_by_role("button", name="Begin").click()
+    at.wait(lambda: any(path == "bench" for path, _ in at.asked))
+
+    body = next(body for path, body in at.asked if path == "bench")
+    assert (body["masses_kg"], body["loads_n"]) == ([], [50, 100, 200, 400])
+    assert body["reference"] == {"certificate": "K-0815", "expanded_relative": 0.0005}
+    assert Wanted(**body)
+
+
+def test_the_daily_check_asks_for_zero_and_weight_and_says_how_it_went(desk, messages):
+    at = desk().open(messages["snapshot"], "bench")
+    at.answers["zero"] = {"moved_n": {"hands_left": 0.24, "saddle_nose": -1.0}}
+    at.answers["bench/checks"] = {"passed": False, "sentence": "hands shows 190.0 N, expected within 0.5 N of 196.2 N"}
+    at.page.get_by_role("button", name="Take the zero").click()
+    at.page.get_by_text("hands_left +0.2\u00a0N, saddle_nose \u22121.0\u00a0N").wait_for()
+    form = at.page.get_by_role("form", name="Daily check")
+    form.get_by_label("The weight is on").select_option("saddle_nose")
+    form.get_by_label("It is").fill("20")
+    form.get_by_label("Its class").select_option("M1")
+    form.get_by_label("Local gravity").fill("9.81")
+    form.get_by_role("button", name="Check it").click()
+    form.get_by_text("Failed: hands shows 190.0 N").wait_for()
+
+    (body,) = [body for path, body in at.asked if path == "bench/checks"]
+    assert body == {
+        "on": "saddle_nose",
+        "mass_kg": 20,
+        "reference": {"weights_class": "M1", "certificate": ""},
+        "gravity": {"g_m_s2": 9.81},
+    }
+
+
+def test_a_power_sensor_that_can_be_asked_finds_its_zero_by_a_button_and_without_one_there_is_none(desk, messages):
+    at = desk().open(messages["snapshot"], "checks")
+    at.answers["power-zero"] = {"said": "zero set, offset 10 N m"}
+    at.page.get_by_role("button", name="Zero of the power sensor").click()
+    at.page.get_by_text("Power sensor: zero set, offset 10 N m").wait_for()
+
+    rig = {**messages["snapshot"]["rig"], "power_zero": False}
+    at.send({**messages["snapshot"], "rig": rig})
+    at.page.get_by_role("button", name="Zero of the power sensor").wait_for(state="hidden")
+
+
+def test_calibrations_kept_are_listed_with_certificate_and_one_can_be_taken_into_use(desk, messages):
+    kept = [
+        {"id": "2026-11-25-bench1", "simulated": False, "cells": ["a"], "certificate": True, "sentence": "valid"},
+        {"id": "none", "simulated": False, "cells": [], "certificate": False, "sentence": "no cell"},
+    ]
+    at = desk()
+    at.answers["calibrations"] = kept
+    at.open(messages["snapshot"], "bench")
+    listed = at.page.get_by_role("region", name="Calibrations kept")
+    listed.get_by_role("button", name="Use 2026-11-25-bench1").click()
+    at.wait(lambda: any(path == "calibrations/use" for path, _ in at.asked))
+
+    link = listed.get_by_role("link", name="Certificate")
+    assert link.get_attribute("href") == "/api/v1/calibrations/2026-11-25-bench1/certificate"
+    assert "none" not in listed.inner_text()
 
 
 def test_a_finished_bench_shows_its_certificate(bench, messages):
@@ -100,6 +174,7 @@ def test_a_cell_is_calibrated_from_the_page_to_the_certificate(chromium, daemon)
     page = chromium.new_page()
     page.goto(url)
     page.get_by_label("Who calibrates").fill("R. Doe")
+    page.get_by_label("Class of the weights").select_option("M1")
     for label, value in (("Warm-up", "1"), ("A reading takes", "2"), ("Creep test", "0"), ("Cross-talk", "0")):
         page.get_by_label(label).fill(value)
     page.get_by_label("Times up and down").fill("2")

@@ -8,6 +8,7 @@ import pytest
 
 from daq.keep import calibrations
 from daq.keep.store import Store
+from daq.measure.cell_checks import CellWatch
 from daq.sweep.run import ENDED, Event, State
 from tests.live.bench import on_bench, wanted, work_through
 from tests.live.jig import SHORT, until
@@ -55,6 +56,23 @@ def test_a_check_is_kept_whatever_it_says_and_a_weight_that_checks_nothing_is_re
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         kept = calibrations.calibrations(store)[0].calibration
         assert calibrations.checks(store, kept) == seen["checks"]
+
+
+def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(tmp_path):
+    async def job(client, session):
+        channels = [
+            channel.model_copy(update={"role": "unused"}) if channel.name == "hands_right" else channel
+            for channel in session.rig.channels
+        ]
+        session.rig = session.rig.model_copy(update={"channels": tuple(channels)})
+        session.cells = CellWatch(())
+        session.use_calibration(session.calibration)
+        await quiet(session)
+        answer = await client.post("/api/v1/zero")
+        assert answer.status_code == 200
+        assert list(answer.json()["moved_n"]) == ["hands_left", "hands_right", "saddle_nose", "saddle_rear"]
+
+    on_the_jig(tmp_path, job)
 
 
 def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):

@@ -106,6 +106,27 @@ def test_with_everything_seen_to_it_begins(tmp_path):
     on_the_jig(tmp_path, job)
 
 
+def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_path):
+    async def said():
+        return "zero set, offset 10 N m"
+
+    async def job(client, session):
+        without = await client.post("/api/v1/power-zero")
+        assert (without.status_code, without.json()["detail"][:24]) == (409, "no power sensor is linke")
+        session.compensate = said
+        assert (await client.post("/api/v1/power-zero")).json() == {"said": "zero set, offset 10 N m"}
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        during = await client.post("/api/v1/power-zero")
+        assert during.status_code == 409
+        assert "a sweep is under way" in during.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "power-zero"]
+    assert kept == [{"said": "zero set, offset 10 N m"}]
+
+
 def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
     async def job(client, session):
         await arrived(client)

@@ -51,7 +51,7 @@ def doubts_of_loads(
     found = []
     for channel, reading, value in zip(calibration.channels, counts, values.tolist(), strict=True):
         if channel.kind == "unused":
-            found.append(_doubt(Doubt.NOT_CALIBRATED, channel, "not calibrated: its load is unknown"))
+            found.append(_doubt(Doubt.NOT_CALIBRATED, channel, "not calibrated: what it shows is unknown"))
             continue
         if reading in ENDS_OF_RANGE:
             found.append(_doubt(Doubt.SATURATED, channel, "the converter stands at the end of its range"))

@@ -118,7 +118,7 @@ def validity(
     zone.
     """
     if made_utc is None:
-        return Validity(Standing.MISSING, "no calibration: loads cannot be computed; recording goes on. Calibrate")
+        return Validity(Standing.MISSING, "no cell is calibrated: loads are unknown, recording goes on. Calibrate them")
     now, made = moment(now_utc), moment(made_utc)
     until = _months_later(made, months)
     until_utc = until.isoformat().replace("+00:00", "Z")

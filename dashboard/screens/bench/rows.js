@@ -1,0 +1,93 @@
+/** What is asked at the bench, in tables for forms. @typedef {import("../../form.js").Row} Row */
+
+/** @type {Row} */
+export const WEIGHTS_CLASS = {
+  path: "reference.weights_class",
+  words: "Class of the weights (OIML R 111)",
+  kind: "choice",
+  options: ["M3", "M2", "M1", "F2", "F1", "E2"],
+};
+
+/** @type {Row[]} */
+export const CERTIFICATE = [
+  { path: "reference.certificate", words: "or certificate", kind: "text" },
+  { path: "expanded_pct", words: "and its expanded uncertainty (k = 2)", kind: "number", unit: "%", least: 0.0001, most: 19 },
+];
+
+/** @type {Row[]} */
+export const GRAVITY = [
+  { path: "gravity.g_m_s2", words: "Local gravity", kind: "number", unit: "m/s²", least: 9.75, most: 9.85 },
+  { path: "gravity.latitude_deg", words: "or latitude", kind: "number", unit: "°", least: -90, most: 90 },
+  { path: "gravity.height_m", words: "and height", kind: "number", unit: "m", least: -500, most: 9000 },
+];
+
+/** @type {[string, Row[]][]} heading and rows */
+export const WANTED = [
+  [
+    "Who and where",
+    [
+      { path: "made_by", words: "Who calibrates", kind: "text", required: true },
+      { path: "place", words: "Where", kind: "text" },
+      { path: "temperature_degc", words: "Room", kind: "number", unit: "°C", least: -20, most: 60 },
+      { path: "remarks", words: "Remarks for the certificate", kind: "text" },
+    ],
+  ],
+  [
+    "What is put on",
+    [
+      { path: "masses", words: "Masses on each cell, lightest first", kind: "text", unit: "kg", value: "5, 10, 20, 30, 40" },
+      { path: "forces", words: "or forces by a reference cell", kind: "text", unit: "N" },
+      WEIGHTS_CLASS,
+      ...CERTIFICATE,
+      ...GRAVITY,
+      { path: "only", words: "Only these cells; all when empty", kind: "text" },
+    ],
+  ],
+  [
+    "How it is read",
+    [
+      { path: "series", words: "Times up and down", kind: "number", least: 2, most: 10, step: 1, value: 3 },
+      { path: "read_s", words: "A reading takes", kind: "number", unit: "s", least: 2, most: 120, value: 5 },
+      { path: "warm_up_min", words: "Warm-up", kind: "number", unit: "min", least: 0, most: 240, value: 15 },
+      { path: "on_for_min", words: "Power is on already for", kind: "number", unit: "min", least: 0, most: 1440, value: 0 },
+      { path: "creep_min", words: "Creep test, 0 for none", kind: "number", unit: "min", least: 0, most: 240, value: 30 },
+      { path: "crosstalk_kg", words: "Cross-talk, 0 for none", kind: "number", unit: "kg", least: 0, most: 500, value: 20 },
+      { path: "places", words: "Off-axis places", kind: "long" },
+      { path: "tilts", words: "Tilts of the empty jig, up and down", kind: "text", unit: "°" },
+      { path: "known_tilts", words: "The tilts are set with a level", kind: "check" },
+    ],
+  ],
+];
+
+/** What was typed as the daemon takes it: lists from text, nothing sent for what was left empty. */
+export function wantedOf(/** @type {any} */ typed) {
+  const { masses, forces, only, tilts, places, ...rest } = withReference(typed);
+  return {
+    ...rest,
+    masses_kg: forces ? [] : numbers(masses),
+    loads_n: numbers(forces),
+    cells: words(only),
+    tilts_deg: numbers(tilts),
+    places: places.split("\n").filter(Boolean).map(placeOf),
+  };
+}
+
+/** The uncertainty of a certificate as the share it is of the value. */
+export function withReference(/** @type {any} */ { expanded_pct, reference, ...rest }) {
+  const expanded_relative = expanded_pct === null ? null : expanded_pct / 100;
+  return { ...rest, reference: { ...reference, expanded_relative } };
+}
+
+/** "left edge: saddle_nose, saddle_rear: 20" @param {string} line */
+function placeOf(line) {
+  const [name, cells, mass] = line.split(":");
+  return { name: name.trim(), cells: words(cells ?? ""), mass_kg: Number(mass) };
+}
+
+const words = (/** @type {string} */ text) => text.split(/[;,\s]+/).filter(Boolean);
+
+/** With semicolons between the numbers a comma is a decimal sign: "2,5; 5; 10". @param {string} text */
+function numbers(text) {
+  const plain = text.includes(";") ? text.replaceAll(",", ".") : text;
+  return words(plain).map(Number);
+}
