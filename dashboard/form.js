@@ -1,9 +1,9 @@
 /**
  * Forms from tables: each row names a value by its path in what is sent, its words, its kind and its unit.
- * An empty number or choice is null: not asked, never 0.
+ * An empty number or choice is null: not asked, never 0. `asked`: a choice that has to be made, nothing is taken as meant.
  *
  * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check"|"date", unit?: string,
- *   least?: number, most?: number, step?: number, options?: readonly string[], required?: boolean,
+ *   least?: number, most?: number, step?: number, options?: readonly string[], required?: boolean, asked?: boolean,
  *   value?: any}} Row
  * @typedef {{row: Row, input: any, node: HTMLElement}} Field
  */
@@ -32,11 +32,11 @@ const INPUTS = {
   long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
   date: ({ required }, id) => el("input", { type: "date", id, required }),
   check: (_, id) => el("input", { type: "checkbox", id }),
-  choice: ({ options, required }, id) =>
+  choice: ({ options, required, asked }, id) =>
     el(
       "select",
       { id, required },
-      required ? null : el("option", { value: "" }, "–"),
+      required && !asked ? null : el("option", { value: "" }, "–"),
       ...(options ?? []).map((each) => el("option", { value: each }, each)),
     ),
 };
@@ -53,7 +53,7 @@ export function read({ row, input }) {
 export function write({ row, input }, value) {
   if (row.kind === "check") input.checked = value === true;
   else if (value !== null && value !== undefined) input.value = String(value);
-  else input.value = row.kind === "choice" && row.required ? (row.options?.[0] ?? "") : "";
+  else input.value = row.kind === "choice" && row.required && !row.asked ? (row.options?.[0] ?? "") : "";
 }
 
 /** All fields as one object, nested by their paths. @param {Field[]} fields */

@@ -11,7 +11,7 @@
  *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
  *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
- *   planned_mm: number[], seconds_left: number|null, height_change_mm?: number|null, blinded?: boolean, noted_step?: number,
+ *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, noted_step?: number,
  *   notes?: Record<string, number>,
  *   label?: string}} Sweep
  * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,

@@ -22,12 +22,14 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
   return { lead, value: "", unit: "", detail: "", waits: false, ...rest };
 }
 
-/** How far to move, and what the height and a sham ask for. @param {Sweep} sweep */
-function moveDetail({ setback_mm, asked_setback_mm, height_change_mm }) {
+/** How far to move, what the height and a sham ask for, and what the reach does. @param {Sweep} sweep */
+function moveDetail({ setback_mm, asked_setback_mm, stepping }) {
   if (asked_setback_mm === null) return "";
+  const { height_change_mm, reach_change_mm } = stepping ?? {};
   const raise = typeof height_change_mm === "number" ? `height ${signed(height_change_mm)} from the start` : "";
-  if (setback_mm === asked_setback_mm) return ["loosen it, move it away, put it back", raise].filter(Boolean).join("; ");
-  return [setback_mm === null ? "" : travel(setback_mm, asked_setback_mm), raise].filter(Boolean).join("; ");
+  const reach = reach_change_mm ? `reach ${signed(reach_change_mm)}` : "";
+  const move = setback_mm === asked_setback_mm ? "loosen it, move it away, put it back" : setback_mm === null ? "" : travel(setback_mm, asked_setback_mm);
+  return [move, raise, reach].filter(Boolean).join("; ");
 }
 
 /** "+3 mm", "−2 mm". @param {number} mm */
@@ -150,7 +152,7 @@ export function chartInWords(state) {
   );
 }
 
-function sentence(/** @type {string} */ text) {
+export function sentence(/** @type {string} */ text) {
   const first = text.charAt(0).toUpperCase() + text.slice(1);
   return /[.!?]$/.test(first) ? first : first + ".";
 }
@@ -164,8 +166,9 @@ function sentence(/** @type {string} */ text) {
 export function bandSign(value, band, withUnit) {
   if (value === null || value === undefined) return { where: "unknown", words: "not known" };
   if (!band) return { where: "unknown", words: "no band set" };
-  if (value < band[0]) return { where: "below", words: `${withUnit(band[0] - value)} too low` };
-  if (value > band[1]) return { where: "above", words: `${withUnit(value - band[1])} too high` };
+  const off = (/** @type {number} */ by) => (by < 0.5 ? "just" : withUnit(by));
+  if (value < band[0]) return { where: "below", words: `${off(band[0] - value)} too low` };
+  if (value > band[1]) return { where: "above", words: `${off(value - band[1])} too high` };
   return { where: "in", words: "in the band" };
 }
 

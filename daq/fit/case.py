@@ -9,11 +9,15 @@ from typing import Any
 from daq.fit.decision import Decision, FollowUp, stages_mm
 from daq.fit.disturbers import Disturber, disturbers
 from daq.fit.intake import Intake
-from daq.fit.on_bicycle import OnBicycle, on_bicycle
+from daq.fit.on_bicycle import OnBicycle, com_height_said, on_bicycle
+from daq.fit.overlaid import Against, against
 from daq.fit.prechecks import Measured
+from daq.fit.reaching import Reaching, reaching
 from daq.fit.ridden import Ridden, gradient_sweep, main_sweep
+from daq.fit.sides import Sided, sides
 from daq.fit.sign import Sign
 from daq.fit.signs import signs
+from daq.fit.step_table import StepRow, step_table
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig
 
@@ -54,12 +58,26 @@ class Evidence:
     disturbers: tuple[Disturber, ...]
     cautions: tuple[str, ...]
     stages_mm: tuple[float, ...]
+    reaching: Reaching
+    """Whether the own bicycle can give the chosen setback."""
+    steps: tuple[StepRow, ...]
+    """Of the main sweep."""
+    sides: tuple[Sided, ...]
+    against: tuple[Against, ...]
+    """The day's other sweeps, and those of an earlier visit, against the main one."""
+    earlier: tuple[Ridden, ...]
+    """Sweeps of an earlier visit, named with their day."""
+    com_height: str
 
 
-def evidence_of(case: Case, thought_of_mm: float | None = None) -> Evidence:
-    """All of it, for a setback the fitter thinks of; without one, for the decided or suggested."""
+def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | None = None) -> Evidence:
+    """All of it, for a setback the fitter thinks of; without one, for the decided or suggested.
+
+    earlier: another visit of the same client to look at beside this one.
+    """
     main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
     present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, main, thought_of_mm)
+    before = () if earlier is None else tuple(one.on(earlier.begun_utc[:10]) for one in earlier.sweeps)
     wanted = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
     places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in wanted) if main is not None else ()
     return Evidence(
@@ -80,7 +98,19 @@ def evidence_of(case: Case, thought_of_mm: float | None = None) -> Evidence:
         disturbers=disturbers(case.intake, case.measured, main),
         cautions=rearward_cautions(main, chosen_mm=chosen_mm, present_mm=present_mm),
         stages_mm=() if chosen_mm is None else stages_mm(present_mm, chosen_mm),
+        reaching=reaching(case.intake.post, case.intake.saddle, chosen_mm, _height_mm(case)),
+        steps=() if main is None else step_table(main, case.rig, case.intake.saddle),
+        sides=() if main is None else sides(main, case.rig),
+        against=(*against(main, case.sweeps), *against(main, before, same_visit=False)),
+        earlier=before,
+        com_height=com_height_said(main, climb, case.rig),
     )
+
+
+def _height_mm(case: Case) -> float | None:
+    """The saddle's height along the seat tube: as decided, as measured today, as the client came."""
+    decided = None if case.decision is None else case.decision.height_mm
+    return decided or case.measured.height_mm or case.intake.saddle.height_mm
 
 
 def _chosen_mm(case: Case, main: Ridden | None, thought_of_mm: float | None) -> float | None:

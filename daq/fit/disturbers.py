@@ -14,6 +14,7 @@ from daq.fit.intake import Intake
 from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden
 from daq.measure.geometry import BAR_FIXED
+from daq.measure.torque import torque_effect
 from daq.sweep.onset import standard_errors
 
 HEIGHT_OFF_MM = 20.0
@@ -96,13 +97,28 @@ def _torque(sweep: Ridden) -> Disturber:
     if len(torques) < 4 or unknown:
         return Disturber("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
-    said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart"
+    said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart; {_torque_effect(sweep)}"
     if torques.std() == 0.0 or setbacks.std() == 0.0:
         return Disturber("Crank torque", Disturbs.IN_ORDER, said)
     r = float(np.corrcoef(setbacks, torques)[0, 1])
     trending = abs(r) > TRENDS and np.ptp(torques) > 0.3
     said += f", correlation with setback {r:+.2f}"
     return Disturber("Crank torque", Disturbs.MAY if trending else Disturbs.IN_ORDER, said)
+
+
+def _torque_effect(sweep: Ridden) -> str:
+    """What a newton metre more does to this rider's hands, from the strokes of the sweep where they tell."""
+    strokes = [(stroke, i) for i, step in enumerate(sweep.steps) for stroke in step.strokes]
+    found = torque_effect(
+        np.array([stroke.hands_n for stroke, _ in strokes]),
+        np.array([stroke.crank_torque_nm for stroke, _ in strokes]),
+        np.array([i for _, i in strokes], dtype=np.int64),
+    )
+    half = 1.96 * found.u_n_per_nm
+    return (
+        f"1 N m more changes the hand load by {found.n_per_nm:+.1f} N (95 % {found.n_per_nm - half:+.1f} to "
+        f"{found.n_per_nm + half:+.1f}; {100 * found.from_data:.0f} % from these strokes, the rest assumed)"
+    )
 
 
 def _drift(sweep: Ridden) -> Disturber:

@@ -6,9 +6,9 @@ Scores are 0 to 10, 0 none. None: not asked.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 Score = Annotated[int, Field(ge=0, le=10)]
 Line = Annotated[str, Field(max_length=200)]
@@ -77,6 +77,25 @@ class OwnBicycle(Part):
     com_y_mm: Annotated[float, Field(ge=-300, le=1000)] = 200.0
 
 
+class SeatPost(Part):
+    """Where the client's own bicycle lets a saddle be put. mm and degrees."""
+
+    seat_tube_deg: Annotated[float, Field(ge=60, le=85)] = 73.5
+    post_offset_mm: Annotated[float, Field(ge=-60, le=80)] = 0.0
+    """Clamp behind the middle of the post, square to it; 0 for a straight post."""
+    clamp_below_saddle_mm: Annotated[float, Field(ge=0, le=150)] = 45.0
+    """Saddle top over the middle of the rails. Assumption where it was not measured."""
+    rails_front_mm: Annotated[float, Field(ge=0, le=300)]
+    """From the point the setback is measured to, back to the foremost mark the clamp may grip at."""
+    rails_rear_mm: Annotated[float, Field(ge=0, le=350)]
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.rails_rear_mm <= self.rails_front_mm:
+            raise ValueError("rails_rear_mm: expected more than rails_front_mm")
+        return self
+
+
 class Feel(Part):
     """How riding feels, each 0 to 10: what the loads cannot show."""
 
@@ -112,6 +131,7 @@ class Intake(Part):
     hands: Hands = "hoods"
     inseam_mm: Annotated[float, Field(ge=500, le=1100)] | None = None
     bicycle: OwnBicycle | None = None
+    post: SeatPost | None = None
     feel: Feel = Feel()
 
 

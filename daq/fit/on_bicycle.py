@@ -10,7 +10,7 @@ import numpy as np
 from daq.fit.intake import OwnBicycle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
-from daq.measure.balance import CELLS_U_N, Contact, WeightLine, hands_off_deficit_nm, weight_line
+from daq.measure.balance import CELLS_U_N, Contact, WeightLine, com_height, hands_off_deficit_nm, weight_line
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.mechanics import load_point_m, weight_normal_n
 from daq.rig import Rig
@@ -52,6 +52,24 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     return OnBicycle(
         setback_mm, _front(sweep, bicycle, lines, setback_mm), Estimate(deficit, deficit - half, deficit + half)
     )
+
+
+def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:
+    """Height of the rider's centre of mass over the BB from the two sweeps, or why it is not available."""
+    lines, gradients_pct = [], []
+    for sweep in filter(None, (level, climb)):
+        found, _, why_not = _each_step(sweep, rig)
+        if why_not:
+            return f"not available: {why_not}"
+        lines.append(found[0])
+        gradients_pct.append(sweep.plan.gradient_pct)
+    if not lines:
+        return "not available: no sweep yet"
+    height = com_height(lines, gradients_pct)
+    if height.y_m is None or height.u_m is None:
+        return height.reason
+    half_mm = 1960.0 * height.u_m
+    return f"{1000 * height.y_m:.0f} mm, 95 % {1000 * height.y_m - half_mm:.0f} to {1000 * height.y_m + half_mm:.0f}"
 
 
 def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], setback_mm: float) -> Estimate:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from daq.fit.stroke_watch import StepShape
 from daq.measure.calibration import Calibration
@@ -34,6 +34,10 @@ class Ridden:
     def name(self) -> str:
         """What the fitter called it, else its gradient."""
         return self.plan.label or ("level" if self.plan.gradient_pct == 0 else f"{self.plan.gradient_pct:g} %")
+
+    def on(self, day: str) -> Ridden:
+        """The same sweep with its day in its name."""
+        return replace(self, plan=replace(self.plan, label=f"{self.name}, {day}"))
 
     @property
     def named(self) -> Onset | None:

@@ -13,11 +13,13 @@ import numpy as np
 from daq.fit.ridden import Ridden
 from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_watch import StepShape
-from daq.measure.ripple_trend import Change, level_against_gradient, over_setback, trend
+from daq.measure.ripple_trend import QUANTITIES, Change, level_against_gradient, over_setback, trend
 from daq.values import NAN
 
 TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4-5 %, by the loads"
 LOAD = "hands and saddle"
+SMALL = 0.02
+"""A change per 10 mm of less than this fraction of the thing itself is too small to matter. Assumption."""
 APART = "hands and saddle feel both legs at once: top and bottom cannot be told apart"
 
 
@@ -36,7 +38,8 @@ def _top(level: Ridden | None) -> Sign:
         return Sign(TOP, Stands.NOT_VISIBLE, "", "; ".join(limits))
     values = np.array([NAN if shape.torque is None else shape.torque.top[0] for shape in shapes])
     change = trend("torque near the top over the mean torque", "", *_axes(level, values))
-    return _told(TOP, change, worse=-1.0, why="one leg's torque within 30 degrees of the top, over its mean")
+    why = "one leg's torque within 30 degrees of the top, over its mean"
+    return _told(TOP, change, float(np.nanmean(values)), worse=-1.0, why=why)
 
 
 def _centres(level: Ridden | None) -> Sign:
@@ -44,7 +47,8 @@ def _centres(level: Ridden | None) -> Sign:
     if level is None or not shapes:
         return Sign(CENTRES, Stands.NOT_VISIBLE, "", f"needs a level sweep; {APART}")
     changes, limits = over_setback(LOAD, [shape.both for shape in shapes], *_places(level))
-    return _told(CENTRES, changes["dead_centres"], worse=1.0, why="; ".join([APART, *_few(limits)]))
+    usual = _usual(shapes, "dead_centres")
+    return _told(CENTRES, changes["dead_centres"], usual, worse=1.0, why="; ".join([APART, *_few(limits)]))
 
 
 def _rough(level: Ridden | None, climb: Ridden | None) -> Sign:
@@ -52,7 +56,8 @@ def _rough(level: Ridden | None, climb: Ridden | None) -> Sign:
     if climb is None or not shapes:
         return Sign(ROUGH, Stands.NOT_VISIBLE, "", f"no climb was ridden; {APART}")
     changes, limits = over_setback(LOAD, [shape.both for shape in shapes], *_places(climb))
-    sign = _told(ROUGH, changes["roughness"], worse=1.0, why="; ".join([f"roughness; {APART}", *_few(limits)]))
+    why = "; ".join([f"roughness; {APART}", *_few(limits)])
+    sign = _told(ROUGH, changes["roughness"], _usual(shapes, "roughness"), worse=1.0, why=why)
     both = _both_ways(level, climb)
     if both is None:
         return sign
@@ -69,13 +74,21 @@ def _both_ways(level: Ridden | None, climb: Ridden) -> Change | None:
     return level_against_gradient(LOAD, [sides[0][mm] for mm in common], [sides[1][mm] for mm in common])["roughness"]
 
 
-def _told(title: str, change: Change, *, worse: float, why: str) -> Sign:
-    """Whether the stroke gets worse going back, gets better, or shows nothing beyond its interval."""
+def _told(title: str, change: Change, usual: float, *, worse: float, why: str) -> Sign:
+    """Whether the stroke gets worse going back, gets better, or shows nothing beyond its interval that would matter."""
     if not change.visible:
         return Sign(title, Stands.NOT_VISIBLE, change.said, why)
+    if abs(change.value) < SMALL * abs(usual):
+        return Sign(title, Stands.NOT_VISIBLE, change.said, f"too small to matter; {why}")
     if change.value * worse > 0.0:
         return Sign(title, Stands.FOR, change.said, f"gets worse as the saddle goes back; {why}")
     return Sign(title, Stands.AGAINST, change.said, f"gets no worse as the saddle goes back; {why}")
+
+
+def _usual(shapes: Sequence[StepShape], quantity: str) -> float:
+    """Mean of one quantity over the steps, in its unit; NaN when no step has it."""
+    values = QUANTITIES[quantity][2]([shape.both for shape in shapes])
+    return float(np.mean(values[np.isfinite(values)])) if np.isfinite(values).any() else NAN
 
 
 def _shapes(sweep: Ridden | None) -> list[StepShape]:

@@ -12,7 +12,8 @@ from markupsafe import Markup, escape
 
 from daq.fit.case import Evidence
 from daq.fit.ridden import Ridden
-from daq.measure.mechanics import Shares, shares
+from daq.fit.step_table import shares_of
+from daq.measure.mechanics import Shares
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.values import StepMean
@@ -108,10 +109,10 @@ def _text(x: float, y: float, words: str, anchor: str) -> str:
 
 def shares_at(sweep: Ridden, rig: Rig, setback_mm: float) -> Shares | None:
     """How the weight was shared at the ridden position nearest to this setback; None without the mass."""
-    if sweep.mass_kg is None or not sweep.steps:
+    if not sweep.steps:
         return None
     step: StepMean = min(sweep.steps, key=lambda one: abs(one.setback_mm - setback_mm))
-    return shares(step.hand_load_n, step.saddle_load_n, mass_kg=sweep.mass_kg, g_m_s2=rig.g_m_s2)
+    return shares_of(step, sweep, rig)
 
 
 def supports_drawing(found: Shares) -> Markup:

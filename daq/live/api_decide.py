@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import datetime
 from typing import Any
 
@@ -13,7 +14,7 @@ from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
 from daq.keep import visits
 from daq.keep.case import case_of
 from daq.keep.report import printed
-from daq.live.deciding import due, evidence_fields
+from daq.live.deciding import due, earlier_visits, evidence_fields
 from daq.live.session import Session
 
 
@@ -22,12 +23,20 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     desk = session.desk
 
     @app.get("/api/v1/visit/evidence")
-    async def evidence(setback_mm: float | None = None) -> dict[str, Any]:
-        """What today's sweeps say, for the setback the fitter thinks of."""
+    async def evidence(setback_mm: float | None = None, compare: int | None = None) -> dict[str, Any]:
+        """What today's sweeps say, for the setback the fitter thinks of; compare: an earlier visit laid beside."""
         visit_id = desk.open_id()
         case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        known = await desk.ask(lambda store: earlier_visits(store, visit_id))
+        earlier = None
+        if compare is not None:
+            if compare not in [one["visit_id"] for one in known]:
+                raise ValueError(f"compare: expected an earlier visit of this client with a sweep, got {compare}")
+            earlier = await desk.ask(lambda store: case_of(store, compare, desk.ridden))
+        # Beside the event loop: what is measured meanwhile must not wait for it.
+        fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
         recheck = datetime.date.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
-        return {**evidence_fields(case, evidence_of(case, setback_mm)), "recheck_on": recheck.isoformat()}
+        return {**fields, "earlier": known, "recheck_on": recheck.isoformat()}
 
     @app.put("/api/v1/visit/decision")
     async def decision(body: Decision) -> dict[str, Any] | None:
@@ -39,7 +48,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     async def report(visit_id: int) -> str:
         """The page the client takes home."""
         case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
-        return printed(case, evidence_of(case))
+        return await asyncio.to_thread(lambda: printed(case, evidence_of(case)))
 
     @app.get("/api/v1/follow-ups")
     async def follow_ups() -> list[dict[str, Any]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Annotated, Any
 
 from fastapi import FastAPI
@@ -12,6 +13,7 @@ from daq.fit.prechecks import Measured
 from daq.keep import people, visits
 from daq.keep.store import Store
 from daq.live.session import Session
+from daq.live.visit import usual_keep_until
 
 
 class _Body(BaseModel):
@@ -25,6 +27,17 @@ class NewClient(_Body):
     service: bool
     research: bool = False
     images: bool = False
+    keep_until: datetime.date | None = None
+    """Until when the records are kept; without it the usual time."""
+
+
+class Agreement(_Body):
+    """What the client agrees to now, and until when the records are kept; None: no date."""
+
+    service: bool
+    research: bool
+    images: bool
+    keep_until: datetime.date | None
 
 
 class Opening(_Body):
@@ -57,9 +70,26 @@ def add_visit(app: FastAPI, session: Session) -> None:
         made = await desk.new_client(
             name=body.name,
             consents={"service": body.service, "research": body.research, "images": body.images},
+            keep_until=body.keep_until,
         )
         await desk.open(made.pseudonym)
         return {"pseudonym": made.pseudonym}
+
+    @app.put("/api/v1/clients/{pseudonym}/agreement")
+    async def agreement(pseudonym: str, body: Agreement) -> dict[str, Any]:
+        """What was agreed to; what was said before stays in the records. Nothing is removed by itself."""
+
+        def keep(store: Store) -> dict[str, Any]:
+            client = people.client_called(store, pseudonym)
+            before = people.consents(store, client.id)
+            said = {"service": body.service, "research": body.research, "images": body.images}
+            for kind, given in before.items():
+                if said[kind] != given:
+                    people.set_consent(store, client.id, kind, said[kind])
+            people.set_keep_until(store, client.id, body.keep_until)
+            return _known_one(store, people.client(store, client.id))
+
+        return await desk.ask(keep)
 
     @app.post("/api/v1/visit", status_code=201)
     async def open_visit(body: Opening) -> dict[str, Any] | None:
@@ -69,8 +99,8 @@ def add_visit(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/visit")
     async def visit() -> dict[str, Any]:
-        """The open visit, null without one, and the questions asked of every client."""
-        return {"visit": desk.fields(), "red_flags": RED_FLAGS}
+        """The open visit, null without one, the questions asked of every client, and how long records are kept."""
+        return {"visit": desk.fields(), "red_flags": RED_FLAGS, "keep_until": usual_keep_until().isoformat()}
 
     @app.put("/api/v1/visit/intake")
     async def intake(body: Intake) -> dict[str, Any] | None:
@@ -92,12 +122,16 @@ def add_visit(app: FastAPI, session: Session) -> None:
 
 
 def _known(store: Store) -> list[dict[str, Any]]:
-    return [
-        {
-            "pseudonym": one.pseudonym,
-            "name": people.name_of(store, one.id),
-            "since_utc": one.since_utc,
-            "visits": len(visits.visits(store, one.id)),
-        }
-        for one in reversed(people.clients(store))
-    ]
+    return [_known_one(store, one) for one in reversed(people.clients(store))]
+
+
+def _known_one(store: Store, one: people.Client) -> dict[str, Any]:
+    return {
+        "pseudonym": one.pseudonym,
+        "name": people.name_of(store, one.id),
+        "since_utc": one.since_utc,
+        "keep_until": one.keep_until,
+        "overdue": one.keep_until is not None and one.keep_until < datetime.date.today().isoformat(),
+        "consents": people.consents(store, one.id),
+        "visits": len(visits.visits(store, one.id)),
+    }

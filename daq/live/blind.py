@@ -12,7 +12,7 @@ from typing import Any
 
 from daq.live import messages
 
-SWEEP = ("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band")
+SWEEP = ("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band", "effort")
 STROKE = ("start_s", "end_s", "power_w", "cadence_rpm", "scans", "flags")
 SOURCE = ("name", "kind", "state", "age_s", "rate_hz", "dropped", "damaged", "late", "clock_error_ms")
 SNAPSHOT = ("version", "now_s", "simulated", "recording")

@@ -8,6 +8,7 @@ from daq.fit.case import Case, Evidence
 from daq.fit.decision import FollowUp, changes_said
 from daq.fit.explaining import sentence
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
+from daq.fit.overlaid import differences
 from daq.fit.ridden import Ridden
 from daq.keep import people, visits
 from daq.keep.store import Store
@@ -15,8 +16,8 @@ from daq.live.messages import plain
 from daq.sweep.onset import fitted_line, standard_errors
 
 
-def evidence_fields(case: Case, evidence: Evidence) -> dict[str, Any]:
-    """The evidence as a page reads it, sweeps for an overlay included."""
+def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None) -> dict[str, Any]:
+    """The evidence as a page reads it, sweeps for an overlay included; earlier: the visit looked at beside it."""
     return {
         "visit_id": case.visit_id,
         "pseudonym": case.pseudonym,
@@ -32,7 +33,13 @@ def evidence_fields(case: Case, evidence: Evidence) -> dict[str, Any]:
         "disturbers": plain(evidence.disturbers),
         "cautions": evidence.cautions,
         "stages_mm": evidence.stages_mm,
-        "sweeps": [sweep_fields(one) for one in case.sweeps],
+        "reaching": plain(evidence.reaching),
+        "steps": plain(evidence.steps),
+        "sides": plain(evidence.sides),
+        "against": plain(evidence.against),
+        "com_height": evidence.com_height,
+        "differences": [] if earlier is None else differences(case.intake, earlier.intake),
+        "sweeps": [sweep_fields(one) for one in (*case.sweeps, *evidence.earlier)],
         "decision": None if case.decision is None else case.decision.model_dump(mode="json"),
     }
 
@@ -65,6 +72,18 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
         "onset": plain(sweep.onset),
         "marks": sweep.marks,
     }
+
+
+def earlier_visits(store: Store, visit_id: int) -> list[dict[str, Any]]:
+    """Earlier visits of the same client in which a sweep was ridden, the latest first."""
+    client_id = visits.visit(store, visit_id).client_id
+    found = []
+    for record in reversed(visits.visits(store, client_id)):
+        kinds = {note.kind: note.content for note in visits.notes(store, record.id)}
+        if record.id < visit_id and {"sweep", "intake"} <= set(kinds):
+            setback_mm = kinds["decision"]["setback_mm"] if "decision" in kinds else None
+            found.append({"visit_id": record.id, "begun_utc": record.begun_utc, "setback_mm": setback_mm})
+    return found
 
 
 def _references(case: Case, evidence: Evidence) -> list[Any]:

@@ -189,8 +189,7 @@ class Session:
                 calibration=self.calibration,
                 client_id=None if self.desk.client is None else self.desk.client.id,
             )
-        if self.desk.id is not None:
-            await self.desk.note("sweep", {"sweep_id": self.sweep_id})
+        await self.desk.sweep_begun(self.sweep_id)
         self.onset = None
         content = beginning(
             plan,

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from daq import __version__
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.step_notes import step_spoken_of
-from daq.fit.stepping import height_change_mm
+from daq.fit.stepping import stepping
 from daq.live import messages
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
+from daq.sweep.progress import Standing, power_w
 from daq.values import Stroke
 from daq.wire.board import Hello
 
@@ -64,6 +66,7 @@ def standing(session: Session) -> dict[str, Any]:
     if progress is None:
         return {}
     plan, now = progress.plan, progress.standing(session.clock.now_us() / 1e6)
+    saddle = None if session.desk.intake is None else session.desk.intake.saddle
     return {
         **messages.plain(now),
         "seconds_left": now.seconds_left / session.clock.pace,
@@ -76,8 +79,9 @@ def standing(session: Session) -> dict[str, Any]:
         "noted_step": step_spoken_of(progress),
         "notes": session.remarks.notes.get(step_spoken_of(progress), {}),
         "label": plan.label,
-        "height_change_mm": messages.plain(height_change_mm(plan, now.asked_setback_mm)),
+        "stepping": messages.plain(stepping(plan, now.asked_setback_mm, saddle)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
+        "effort": _effort(plan, now),
         "power_band_w": power_band_w(plan),
         "cadence_band_rpm": _around(plan.cadence_rpm, plan.cadence_band_rpm),
     }
@@ -161,6 +165,21 @@ def sources(session: Session) -> list[dict[str, Any]]:
     """How each sensor does."""
     now_us = session.clock.now_us()
     return [health.report(now_us) for health in session.health.values()]
+
+
+def _effort(plan: Plan, now: Standing) -> dict[str, Any] | None:
+    """Power and cadence as they are judged, means of the last strokes, and the power that at this cadence lies in the
+    band of the torque; None before the first stroke and without a power reading."""
+    torque_nm, cadence_rpm = now.torque_nm, now.cadence_rpm
+    if torque_nm is None or cadence_rpm is None or math.isnan(torque_nm):
+        return None
+    ends_nm = _around(plan.torque_nm, plan.torque_band_nm)
+    return {
+        "torque_nm": torque_nm,
+        "cadence_rpm": cadence_rpm,
+        "power_w": power_w(torque_nm, cadence_rpm),
+        "power_band_w": [power_w(end_nm, cadence_rpm) for end_nm in ends_nm],
+    }
 
 
 def power_band_w(plan: Plan) -> tuple[float, float]:

@@ -34,6 +34,11 @@ KEPT_YEARS = 10
 """How long records are kept unless the client says otherwise. Common practice, no source; local rules differ."""
 
 
+def usual_keep_until() -> datetime.date:
+    """The day until which records begun today are kept unless another is agreed."""
+    return datetime.date.today() + datetime.timedelta(days=round(365.25 * KEPT_YEARS))
+
+
 class VisitDesk:
     """What is known of the client on the jig. Empty until a visit is opened."""
 
@@ -47,17 +52,20 @@ class VisitDesk:
         self.measured = Measured()
         self.reasons: dict[str, str] = {}
         self.decision: dict[str, Any] | None = None
+        self.swept = False
+        """Whether a sweep was set up in this visit."""
         self.zero_us: int | None = None
         self.ridden: dict[int, Ridden] = {}
         """Sweeps that have ended, by id."""
         self._told = ""
 
-    async def new_client(self, *, name: str | None, consents: dict[Consent, bool]) -> Client:
-        """A client under a new pseudonym, with what was agreed to."""
+    async def new_client(
+        self, *, name: str | None, consents: dict[Consent, bool], keep_until: datetime.date | None = None
+    ) -> Client:
+        """A client under a new pseudonym, with what was agreed to; kept the usual time unless a date is given."""
 
         def add(store: Store) -> Client:
-            until = datetime.date.today() + datetime.timedelta(days=round(365.25 * KEPT_YEARS))
-            made = people.add_client(store, name=name or None, keep_until=until)
+            made = people.add_client(store, name=name or None, keep_until=keep_until or usual_keep_until())
             for kind, given in consents.items():
                 people.set_consent(store, made.id, kind, given)
             return made
@@ -74,7 +82,7 @@ class VisitDesk:
             return client, visits.begin_visit(store, client.id, self._storing().session_id), last
 
         self.client, self.id, last = await self.ask(begin)
-        self.measured, self.reasons, self.decision = Measured(), {}, None
+        self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self.intake = None if last is None else Intake.model_validate(last.content)
         self.returning = last is not None
         self._seat()
@@ -94,6 +102,8 @@ class VisitDesk:
                 self.reasons[note.content["check"]] = note.content["reason"]
             elif note.kind == "decision":
                 self.decision = note.content
+            elif note.kind == "sweep":
+                self.swept = True
         self._seat()
 
     async def take_intake(self, intake: Intake) -> None:
@@ -123,6 +133,12 @@ class VisitDesk:
         await self.note("decision", content)
         self.decision = content
         self.tell()
+
+    async def sweep_begun(self, sweep_id: int | None) -> None:
+        """Keep that this sweep belongs to the open visit, if there is one."""
+        if self.id is not None:
+            await self.note("sweep", {"sweep_id": sweep_id})
+            self.swept = True
 
     def sweep_ended(self, sweep_id: int, state: str) -> None:
         """Keep the sweep as it was ridden: the same that would be computed from its raw, without the wait."""
@@ -185,6 +201,7 @@ class VisitDesk:
             "triage": TRIAGE,
             "in_the_way": self.in_the_way(),
             "decision": self.decision,
+            "swept": self.swept,
         }
 
     def tell(self) -> None:

@@ -66,7 +66,7 @@ def compare(
     if alone_mm is not None and torque_nm is not None:
         reasons.append(
             f"crank torque was {torque_nm:+.1f} N m in {names[1]}; that alone would have moved the onset by "
-            f"{alone_mm:+.0f} mm (positive: further back)"
+            f"{round(alone_mm) + 0:+d} mm (positive: further back)"
         )
     elif torque_nm is None:
         reasons.append("crank torque is not known in both sweeps: what it did to the onset cannot be said")

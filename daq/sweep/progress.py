@@ -6,6 +6,7 @@ Time comes with the strokes and the events.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,8 +52,16 @@ class Standing:
     dwell_left_s: float | None
     in_band: bool | None
     """None: not known, because no power reading is there."""
+    torque_nm: float | None
+    """Mean over the last strokes, as judged; None before the first, NaN without a power reading."""
+    cadence_rpm: float | None
     why_waiting: str
     seconds_left: float
+
+
+def power_w(torque_nm: float, cadence_rpm: float) -> float:
+    """Power of a mean crank torque at a cadence, P = 2 pi n Q / 60."""
+    return 2.0 * math.pi * cadence_rpm * torque_nm / 60.0
 
 
 class SweepProgress:
@@ -130,7 +139,7 @@ class SweepProgress:
 
     def standing(self, t_s: float) -> Standing:
         """Where the sweep stands at t_s."""
-        riding = self.state in (State.SETTLING, State.AVERAGING)
+        riding, efforts = self.state in (State.SETTLING, State.AVERAGING), self._efforts()
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
         left = len(self.plan.positions_mm) - len(self.steps)
@@ -146,6 +155,8 @@ class SweepProgress:
             settle_left_s=settle_left_s,
             dwell_left_s=dwell_left_s,
             in_band=self._in_band(),
+            torque_nm=None if efforts is None else efforts[0],
+            cadence_rpm=None if efforts is None else efforts[1],
             why_waiting=self._why_waiting(),
             seconds_left=now_s + max(left - 1, 0) * per_step_s,
         )
@@ -259,5 +270,6 @@ class SweepProgress:
             if abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
                 return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
             more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
-            return f"{more_or_less} effort: bring the power to {plan.power_w:.0f} W at {plan.cadence_rpm:.0f} rpm"
+            wanted_w = power_w(plan.torque_nm, cadence_rpm)
+            return f"{more_or_less} effort: bring the power to {wanted_w:.0f} W at {cadence_rpm:.0f} rpm"
         return ""

@@ -2,7 +2,7 @@
 import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
-import { BICYCLE, EQUIPMENT, FEEL, RIDER } from "./client/rows.js";
+import { BICYCLE, EQUIPMENT, FEEL, POST, RIDER } from "./client/rows.js";
 import { symptomTable } from "./client/symptoms.js";
 
 /** @typedef {import("../store.js").Store} Store */
@@ -27,7 +27,9 @@ function whoIsHere(/** @type {Store} */ store) {
     field({ path: "research", words: "Agrees to use in studies, under the pseudonym", kind: "check" }, "new"),
     field({ path: "images", words: "Agrees to pictures", kind: "check" }, "new"),
   ];
-  const fields = [name, ...consents];
+  const until = field({ path: "keep_until", words: "Records are kept until", kind: "date" }, "new");
+  const fields = [name, ...consents, until];
+  const agreed = agreementForm(store, () => refresh());
   const here = el("p", { class: "here", role: "status" });
   const add = el(
     "form",
@@ -39,35 +41,83 @@ function whoIsHere(/** @type {Store} */ store) {
   const node = el(
     "section",
     { class: "two", "aria-label": "Who is here" },
-    el("div", { class: "plate" }, el("h2", {}, "Known clients"), here, list),
+    el("div", { class: "plate" }, el("h2", {}, "Known clients"), here, agreed.node, list),
     add,
   );
 
   async function create(/** @type {Event} */ event) {
     event.preventDefault();
-    if (!(await ask(store, "client", "POST", "/api/v1/clients", gather(fields)))) return;
+    const body = gather(fields);
+    body.keep_until ||= null;
+    if (!(await ask(store, "client", "POST", "/api/v1/clients", body))) return;
     scatter(fields, {});
     await refresh();
   }
   async function refresh() {
     const known = await look("/api/v1/clients");
-    list.replaceChildren(...(Array.isArray(known) ? known : []).map((/** @type {any} */ each) => clientItem(store, each)));
+    const all = Array.isArray(known) ? known : [];
+    list.replaceChildren(...all.map((/** @type {any} */ each) => clientItem(store, each)));
+    agreed.show(all.find(({ pseudonym }) => pseudonym === store.state.visit?.pseudonym) ?? null);
+    scatter([until], { keep_until: (await look("/api/v1/visit")).keep_until });
   }
+  const met = changes();
   return {
     node,
     refresh,
-    draw: (/** @type {import("../state.js").State} */ { visit }) =>
-      setText(here, visit ? `${visit.pseudonym} is here.` : "Nobody is here: a sweep now is a trial."),
+    draw: (/** @type {import("../state.js").State} */ { visit }) => {
+      setText(here, visit ? `${visit.pseudonym} is here.` : "Nobody is here: a sweep now is a trial.");
+      if (met(visit?.pseudonym) && visit) void refresh();
+    },
   };
 }
 
-function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits }) {
+/** What the client who is here has agreed to, and until when the records are kept. */
+function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kept) {
+  const fields = [
+    field({ path: "service", words: "Agreed to the fitting and its records", kind: "check" }, "agreed"),
+    field({ path: "research", words: "Agreed to use in studies, under the pseudonym", kind: "check" }, "agreed"),
+    field({ path: "images", words: "Agreed to pictures", kind: "check" }, "agreed"),
+    field({ path: "keep_until", words: "This client’s records are kept until", kind: "date" }, "agreed"),
+  ];
+  let pseudonym = "";
+  const said = el("p", { class: "here", role: "status" });
+  const node = el(
+    "form",
+    { class: "agreed", "aria-label": "What was agreed", hidden: true, onsubmit: keep },
+    ...fields.map((each) => each.node),
+    el("p", { class: "note" }, "After this day the client is listed as due to be forgotten; nothing is removed by itself."),
+    el("button", { type: "submit" }, "Keep what was agreed"),
+    said,
+  );
+  async function keep(/** @type {Event} */ event) {
+    event.preventDefault();
+    const body = gather(fields);
+    body.keep_until ||= null;
+    if (!(await ask(store, "agreement", "PUT", `/api/v1/clients/${pseudonym}/agreement`, body))) return;
+    setText(said, "Kept.");
+    kept();
+  }
+  return {
+    node,
+    /** @param {any} client */
+    show(client) {
+      setAttribute(node, "hidden", !client);
+      if (!client) return;
+      if (client.pseudonym !== pseudonym) setText(said, "");
+      pseudonym = client.pseudonym;
+      scatter(fields, { ...client.consents, keep_until: client.keep_until });
+    },
+  };
+}
+
+function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, keep_until, overdue }) {
   const open = () => void ask(store, "visit", "POST", "/api/v1/visit", { pseudonym });
   return el(
     "li",
     {},
     el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
     el("small", {}, visits === 1 ? "1 visit" : `${visits} visits`),
+    overdue ? el("small", { class: "overdue" }, `was to be kept until ${keep_until}: ask the client, or forget`) : null,
   );
 }
 
@@ -77,6 +127,7 @@ function intakeForm(/** @type {Store} */ store) {
     "Saddle, bar, feet": EQUIPMENT,
     "How riding feels": FEEL,
     "Own bicycle, for its front-wheel share": BICYCLE,
+    "Its post and rails, for whether the setback can be had": POST,
   }).map(([title, rows]) => ({ title, fields: rows.map((row) => field(row, "intake")) }));
   const fields = groups.flatMap((group) => group.fields);
   const symptoms = symptomTable();
@@ -100,7 +151,7 @@ function intakeForm(/** @type {Store} */ store) {
     el(
       "div",
       { class: "two" },
-      group(groups[3]),
+      el("div", {}, group(groups[3]), group(groups[4])),
       el("fieldset", { class: "plate" }, el("legend", {}, "Ask every client: any of these?"), flags),
     ),
     advice,
@@ -123,6 +174,7 @@ function intakeForm(/** @type {Store} */ store) {
     const intake = gather(fields);
     // Without a wheelbase there is no bicycle to compute with.
     if (intake.bicycle.wheelbase_mm === null) intake.bicycle = null;
+    if (intake.post.rails_front_mm === null && intake.post.rails_rear_mm === null) intake.post = null;
     intake.symptoms = symptoms.read();
     intake.red_flags = Object.keys(boxes).filter((key) => boxes[key].checked);
     await ask(store, "intake", "PUT", "/api/v1/visit/intake", intake);

@@ -3,9 +3,9 @@ import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { number, range } from "../format.js";
-import { FORWARD_LIMIT } from "../words.js";
+import { FORWARD_LIMIT, sentence } from "../words.js";
 import { overlay } from "./decide/overlay.js";
-import { disturberTable, placeTable, signTable, sweepTable } from "./decide/tables.js";
+import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable } from "./decide/tables.js";
 
 /** @type {import("../form.js").Row[]} */
 const DECISION = [
@@ -35,6 +35,7 @@ export function mount(root, store) {
   const cautions = el("div", { class: "cautions", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const stages = el("p", { role: "status" });
+  const reach = el("p", { class: "reach", role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this decision");
   const page = el("a", { class: "button main", target: "_blank", rel: "noopener" }, "Printed page");
   const form = el(
@@ -43,25 +44,34 @@ export function mount(root, store) {
     el("h2", {}, "The fitter decides"),
     ...fields.map((each) => each.node),
     cautions,
+    reach,
     stages,
     problem,
     el("p", { class: "page-end" }, send, page),
   );
   root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Decide"), shown, form));
   fields[0].input.addEventListener("change", () => void refresh(fields[0].input.valueAsNumber));
+  const beside = el("select", { id: "compare", onchange: () => void refresh(fields[0].input.valueAsNumber) });
 
   let asked = 0;
   async function refresh(/** @type {number|undefined} */ setback_mm) {
     const mine = ++asked;
-    const query = setback_mm === undefined || Number.isNaN(setback_mm) ? "" : `?setback_mm=${setback_mm}`;
-    const found = await look(`/api/v1/visit/evidence${query}`);
+    setAttribute(shown, "aria-busy", "true");
+    const query = new URLSearchParams();
+    if (setback_mm !== undefined && !Number.isNaN(setback_mm)) query.set("setback_mm", String(setback_mm));
+    if (beside.value) query.set("compare", beside.value);
+    const found = await look(`/api/v1/visit/evidence?${query}`);
     if (mine !== asked) return;
+    setAttribute(shown, "aria-busy", null);
     setAttribute(form, "hidden", !found.signs);
     if (!found.signs) return shown.replaceChildren(el("p", { class: "warning" }, found.problem ?? ""));
-    shown.replaceChildren(...evidenceNodes(found));
+    fillEarlier(beside, found.earlier);
+    shown.replaceChildren(...evidenceNodes(found, beside));
     cautions.replaceChildren(...found.cautions.map((/** @type {string} */ text) => el("p", { class: "warning" }, text)));
     const staged = found.stages_mm.map((/** @type {number} */ mm) => number(mm)).join(" → ");
     setText(stages, found.stages_mm.length > 1 ? `A big change: in stages, a week’s riding each: ${staged} mm.` : "");
+    setText(reach, ["Own bicycle: " + found.reaching.text, found.reaching.move].filter(Boolean).join("; "));
+    setAttribute(reach, "data-reachable", found.reaching.reachable === false ? "no" : null);
     if (setback_mm === undefined) scatter(fields, proposal(found));
   }
   /** What was decided before, else what is suggested, with today's measures. */
@@ -92,11 +102,12 @@ export function mount(root, store) {
   });
 }
 
-function evidenceNodes(/** @type {any} */ found) {
+function evidenceNodes(/** @type {any} */ found, /** @type {HTMLSelectElement} */ beside) {
   const window_mm = found.window_mm
     ? el("p", {}, "Window to choose from ", el("span", { class: "window-value" }, range(found.window_mm, "mm", 0)))
     : el("p", {}, "No window: no onset is named.");
   const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
+  const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((text) => el("li", {}, sentence(text))));
   return [
     found.advice ? el("p", { class: "warning" }, found.advice) : null,
     el(
@@ -105,16 +116,41 @@ function evidenceNodes(/** @type {any} */ found) {
       el("p", { class: "sentence" }, found.sentence),
       window_mm,
       el("p", {}, FORWARD_LIMIT),
-      el("ul", {}, ...(main?.onset?.reasons ?? []).map((/** @type {string} */ text) => el("li", {}, text))),
+      items(main?.onset?.reasons ?? []),
       found.sweeps.length ? overlay(found) : null,
       sweepTable(found.sweeps),
+      el("p", { class: "field", hidden: !found.earlier.length }, el("label", { for: "compare" }, "Lay an earlier visit beside it"), beside),
+      found.differences.length ? el("div", { class: "warning" }, items(found.differences)) : null,
+      found.against.length
+        ? el("div", { class: "against" }, el("h3", {}, "Against each other"), items([...new Set(found.against.flatMap((/** @type {any} */ one) => one.said))]))
+        : null,
     ),
     el("section", { class: "plate" }, signTable(found.signs)),
     el(
       "div",
       { class: "two" },
       el("section", { class: "plate" }, disturberTable(found.disturbers)),
-      el("section", { class: "plate" }, placeTable(found.places)),
+      el("section", { class: "plate" }, placeTable(found.places, found.com_height), found.sides.length ? sideTable(found.sides) : null),
     ),
+    found.steps.length
+      ? el(
+          "details",
+          { class: "plate" },
+          el("summary", {}, "Step by step: geometry, shares, stroke"),
+          el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": "Step by step" }, stepTable(found.steps)),
+        )
+      : null,
   ].filter((node) => node !== null);
+}
+
+/** The earlier visits to choose from, once. */
+function fillEarlier(/** @type {HTMLSelectElement} */ beside, /** @type {any[]} */ earlier) {
+  if (beside.options.length === earlier.length + 1) return;
+  beside.replaceChildren(
+    el("option", { value: "" }, "none"),
+    ...earlier.map(({ visit_id, begun_utc, setback_mm }) => {
+      const decided = setback_mm === null ? "no decision" : `decided ${number(setback_mm)} mm`;
+      return el("option", { value: visit_id }, `${begun_utc.slice(0, 10)}, ${decided}`);
+    }),
+  );
 }

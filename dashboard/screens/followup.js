@@ -8,7 +8,7 @@ import { symptomTable } from "./client/symptoms.js";
 
 /** @type {import("../form.js").Row[]} */
 const ANSWER = [
-  { path: "outcome", words: "All in all", kind: "choice", options: ["better", "same", "worse"], required: true },
+  { path: "outcome", words: "All in all", kind: "choice", options: ["better", "same", "worse"], required: true, asked: true },
   { path: "hours", words: "Hours ridden since", kind: "number", unit: "h", least: 0, most: 1000 },
   { path: "note", words: "Note", kind: "text" },
 ];
@@ -17,7 +17,7 @@ const ANSWER = [
 export function mount(root, store) {
   const list = el("ol", { class: "due" });
   const nobody = el("p", { class: "here" });
-  const form = el("div", {});
+  const form = el("div", { class: "asking" });
   const problem = el("p", { class: "warning", role: "alert" });
   root.replaceChildren(
     el(

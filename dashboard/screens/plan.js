@@ -64,6 +64,7 @@ const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
 export function mount(root, store) {
   const fields = [...WHERE, ...HOW].map((row) => field(row, "plan"));
   const nodes = fields.map((each) => each.node);
+  const [order_of, seed] = ["order", "seed"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
@@ -117,14 +118,23 @@ export function mount(root, store) {
   return store.onFrame((state) => {
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
     const present_mm = state.visit?.intake?.saddle.setback_mm;
-    if (moved(present_mm) && typeof present_mm === "number") {
-      const ends = { rear_mm: Math.round(present_mm) + 10, front_mm: Math.round(present_mm) - 40 };
-      scatter(fields.slice(0, 2), ends);
+    if (moved(present_mm, state.sweep?.sweep_id)) {
+      const ends = startingEnds(state.visit?.swept ? state.sweep : null, present_mm);
+      if (ends) scatter(fields.slice(0, 2), ends);
       void sketched();
     }
+    setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);
     stop.draw(state);
     setAttribute(begin, "disabled", busy || state.sending !== null);
   });
+}
+
+/** The ends of the last plan, for the next sweep of the day; else about the present setback. */
+function startingEnds(/** @type {any} */ sweep, /** @type {number|null|undefined} */ present_mm) {
+  if (sweep && sweep.planned_mm.length > 1)
+    return { rear_mm: Math.max(...sweep.planned_mm), front_mm: Math.min(...sweep.planned_mm) };
+  if (typeof present_mm !== "number") return null;
+  return { rear_mm: Math.round(present_mm) + 10, front_mm: Math.round(present_mm) - 40 };
 }

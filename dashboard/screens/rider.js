@@ -1,8 +1,7 @@
 /** The rider's own screen: cadence and power, nothing that tells where the saddle is or what the hands carry. */
 import { el, setAttribute, setText } from "../dom.js";
 import { rpm, watts } from "../format.js";
-import { powerFreshness, strokeFreshness } from "../fresh.js";
-import { gauge } from "./run/effort.js";
+import { drawEffort, gauge } from "./run/effort.js";
 import { stopButton } from "./run/stop.js";
 
 const WORDS = {
@@ -38,8 +37,7 @@ export function mount(root, store) {
       unanswered ? WORDS.stopped : (WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? ""),
     );
     setAttribute(words, "data-empty", words.textContent === "" ? true : undefined);
-    cadence.draw(state.stroke?.cadence_rpm, state.sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
-    power.draw(state.stroke?.power_w, state.sweep?.power_band_w, powerFreshness(state, now_ms));
+    drawEffort(state, now_ms, cadence, power);
     stop.draw(state);
   });
 }

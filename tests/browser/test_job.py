@@ -64,6 +64,7 @@ def meet(page, jig):  # noqa: F811
     }
     for label, value in entries.items():
         page.get_by_label(label).fill(str(value))
+    page.get_by_label("Setback is measured to").select_option("nose")
     page.get_by_label("pain at night").check()
     page.get_by_role("button", name="Keep this intake").click()
     expect(page.get_by_role("form", name="Intake")).to_contain_text("see a clinician")

@@ -149,7 +149,12 @@ def test_after_a_clients_sweep_the_large_button_leads_to_the_decision(js, messag
 
 
 def test_a_sham_asks_to_put_the_saddle_back_and_the_height_is_said_with_its_sign(js, messages):
-    at = {"state": "moving", "setback_mm": 40.0, "asked_setback_mm": 40.0, "height_change_mm": -2.6}
+    at = {
+        "state": "moving",
+        "setback_mm": 40.0,
+        "asked_setback_mm": 40.0,
+        "stepping": {"height_change_mm": -2.6, "reach_change_mm": 0},
+    }
 
     detail = js("words.js", "m.instruction(a)", {"sweep": sweep_at(messages, **at), "steps": []})["detail"]
 

@@ -56,6 +56,25 @@ def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp
     assert [sign["stands"] for sign in evidence["signs"]] == [str(sign.stands) for sign in evidence_of(case).signs]
 
 
+def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):
+    async def job(client, session):
+        await ridden(client, session)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        await client.post("/api/v1/visit", json={"pseudonym": known["pseudonym"]})
+        kept = (await client.get("/api/v1/visit")).json()["visit"]["intake"]
+        await client.put("/api/v1/visit/intake", json={**kept, "mass_kg": 80.0})
+        alone = (await client.get("/api/v1/visit/evidence")).json()
+        assert [one["visit_id"] for one in alone["earlier"]] == [1]
+        assert (alone["sweeps"], alone["differences"]) == ([], [])
+        both = (await client.get("/api/v1/visit/evidence?compare=1")).json()
+        assert [sweep["name"][:7] for sweep in both["sweeps"]] == ["level, "]
+        assert any("another day" in text for text in both["differences"])
+        assert "mass: 75 kg then, 80 kg now" in both["differences"]
+        assert (await client.get("/api/v1/visit/evidence?compare=2")).status_code == 422
+
+    on_the_jig(tmp_path, job)
+
+
 def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared(tmp_path):
     async def job(client, session):
         await arrived(client)

@@ -62,6 +62,20 @@ def test_without_consent_to_the_fitting_nothing_is_kept(tmp_path):
     on_the_jig(tmp_path, job)
 
 
+def test_what_was_agreed_and_until_when_it_is_kept_can_be_changed(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        usual = (await client.get("/api/v1/visit")).json()["keep_until"]
+        assert (known["keep_until"], known["overdue"], known["consents"]["research"]) == (usual, False, False)
+        body = {"service": True, "research": True, "images": False, "keep_until": "2020-01-31"}
+        said = (await client.put(f"/api/v1/clients/{pseudonym}/agreement", json=body)).json()
+        assert (said["keep_until"], said["overdue"], said["consents"]["research"]) == ("2020-01-31", True, True)
+        assert (await client.put("/api/v1/clients/R-NONE/agreement", json=body)).status_code == 404
+
+    on_the_jig(tmp_path, job)
+
+
 def test_the_name_stays_on_the_client_list_and_reaches_no_stream(tmp_path):
     async def job(client, session):
         pseudonym = await arrived(client)

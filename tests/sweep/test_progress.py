@@ -82,6 +82,19 @@ def test_the_dwell_clock_stands_while_the_torque_is_outside_the_band():
     assert "a little less effort" in standing.why_waiting
 
 
+def test_what_is_asked_fits_the_cadence_that_is_ridden():
+    """At 94 rpm a power inside the band of 90 rpm is too little torque: what is asked has to say which power is not."""
+    progress = begun()
+    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 12.0)
+    _, t_s = ride(progress, t_s, 20.0, torque_nm=PLAN.torque_nm - 1.0)
+
+    standing = progress.standing(t_s)
+    wanted_w = PLAN.torque_nm * 2.0 * 3.14159265 * standing.cadence_rpm / 60.0
+    assert standing.torque_nm == pytest.approx(PLAN.torque_nm - 1.0)
+    assert f"bring the power to {wanted_w:.0f} W at {standing.cadence_rpm:.0f} rpm" in standing.why_waiting
+
+
 def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
     progress = begun()
     progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)

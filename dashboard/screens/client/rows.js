@@ -26,6 +26,7 @@ export const EQUIPMENT = [
     kind: "choice",
     options: ["nose", "80 mm width"],
     required: true,
+    asked: true,
   },
   { path: "saddle.name", words: "Saddle", kind: "text" },
   {
@@ -79,4 +80,13 @@ export const BICYCLE = [
     value: 340,
   },
   { path: "bicycle.mass_kg", words: "Bicycle’s mass", kind: "number", unit: "kg", least: 3, most: 60, value: 8.5 },
+];
+
+/** @type {Row[]} */
+export const POST = [
+  { path: "post.seat_tube_deg", words: "Seat tube angle", kind: "number", unit: "°", least: 60, most: 85, value: 73.5 },
+  { path: "post.post_offset_mm", words: "Post: clamp behind its middle", kind: "number", unit: "mm", least: -60, most: 80, value: 0 },
+  { path: "post.clamp_below_saddle_mm", words: "Saddle top over the rails", kind: "number", unit: "mm", least: 0, most: 150, value: 45 },
+  { path: "post.rails_front_mm", words: "From the setback’s point to the foremost clamp mark", kind: "number", unit: "mm", least: 0, most: 300 },
+  { path: "post.rails_rear_mm", words: "To the rearmost clamp mark", kind: "number", unit: "mm", least: 0, most: 350 },
 ];

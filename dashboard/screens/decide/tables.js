@@ -1,6 +1,6 @@
 /** The tables a decision rests on: signs, disturbers, places on the own bicycle, sweeps. */
 import { el } from "../../dom.js";
-import { millimetres, number, range } from "../../format.js";
+import { millimetres, number, percent, range } from "../../format.js";
 
 function table(
   /** @type {string} */ caption,
@@ -39,13 +39,69 @@ export function disturberTable(disturbers) {
   return table("What else could have made it: see to these first", ["What", "State", "Found"], rows);
 }
 
-/** @param {any[]} places */
-export function placeTable(places) {
+/** @param {any[]} places @param {string} com_height */
+export function placeTable(places, com_height) {
   const rows = places.map(({ setback_mm, front_share, hands_off_deficit_nm }) => ({
     cells: [millimetres(setback_mm), estimate(front_share, 100, "%", 1), estimate(hands_off_deficit_nm, 1, "N\u202fm", 0)],
   }));
-  return table("On the client’s own bicycle", ["Setback", "On the front wheel", "Moment the hands still hold"], rows);
+  return el(
+    "div",
+    {},
+    table("On the client’s own bicycle", ["Setback", "On the front wheel", "Moment the hands still hold"], rows),
+    el("p", { class: "note" }, `Height of the rider’s centre of mass over the BB: ${com_height}`),
+  );
 }
+
+/** @param {any[]} sides */
+export function sideTable(sides) {
+  const rows = sides.map(({ first, second, over, trend }) => ({
+    cells: [
+      `${named(first)} less ${named(second)}`,
+      `${number(over.difference_n, 1)} ± ${number(1.96 * over.u_difference_n, 1)}\u00a0N`,
+      `${percent(over.fraction, 1)} ± ${percent(1.96 * over.u_fraction, 1)}${over.clear ? "" : ", not clear"}`,
+      trend,
+    ],
+  }));
+  return table("Two cells of one load (± 95 %): a difference, not a diagnosis", ["Cells", "Difference", "Of their sum", "As the saddle goes back"], rows);
+}
+
+const named = (/** @type {string} */ cell) => cell.replaceAll("_", " ");
+
+/** Every step with what moved beside the setback and what the stroke did. @param {any[]} steps */
+export function stepTable(steps) {
+  const pair = (/** @type {[number, number]|null} */ found, digits = 2) =>
+    found ? `${number(found[0], digits)} ± ${number(1.96 * found[1], digits)}` : "–";
+  const ripple = (/** @type {any} */ found) => (found ? `${number(found.amplitude_n, 1)} ± ${number(1.96 * found.u_n, 1)}` : "–");
+  const share = (/** @type {any} */ shares, /** @type {string} */ name) =>
+    shares ? `${number(100 * shares[name], 1)} ± ${number(196 * shares[`u_${name}`], 1)}` : "–";
+  const spots = steps.some((step) => step.top_dead_spot_deg || step.bottom_dead_spot_deg);
+  const head = [
+    ...["Setback, mm", "Height, mm", "Reach, mm", "Seat angle, °", "Against gravity, mm"],
+    ...["Hands, %", "Saddle, %", "Feet (remainder), %", "Saddle carries at, mm behind BB", "Torque, N\u202fm"],
+    ...["Ripple hands, N", "Ripple saddle, N", "Top torque / mean", "Bottom torque / mean"],
+    ...(spots ? ["Dead spot top, °", "bottom, °"] : []),
+  ];
+  const rows = steps.map((step) => ({
+    cells: [
+      number(step.setback_mm),
+      plus(step.moved.height_change_mm),
+      plus(step.moved.reach_change_mm),
+      number(step.moved.seat_angle_deg, 1),
+      number(step.moved.against_gravity_mm),
+      ...["hands", "saddle", "feet"].map((name) => share(step.shares, name)),
+      number(step.load_point_mm),
+      step.torque_nm === null ? "unknown" : number(step.torque_nm, 1),
+      ripple(step.hands_ripple),
+      ripple(step.saddle_ripple),
+      pair(step.top),
+      pair(step.bottom),
+      ...(spots ? [pair(step.top_dead_spot_deg, 0), pair(step.bottom_dead_spot_deg, 0)] : []),
+    ],
+  }));
+  return table("Step by step; ± is 95 %. Height, reach and seat angle against the saddle as it came", head, rows);
+}
+
+const plus = (/** @type {number|null} */ mm) => (typeof mm === "number" && mm >= 0.5 ? "+" : "") + number(mm);
 
 function estimate(
   /** @type {any} */ { value, low, high, why_not },
@@ -68,7 +124,7 @@ export function sweepTable(sweeps) {
       scores(steps),
     ],
   }));
-  return table("Today’s sweeps", ["Sweep", "Gradient", "Onset", "Steps", "Rider’s scores, rear to front"], rows);
+  return table("Sweeps", ["Sweep", "Gradient", "Onset", "Steps", "Rider’s scores, rear to front"], rows);
 }
 
 /** The rider's scores from the rear to the front: never averaged into the curve, always beside it. */

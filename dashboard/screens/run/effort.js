@@ -55,6 +55,23 @@ export function gauge(name, withUnit, unit) {
   return { node, draw };
 }
 
+/**
+ * Cadence and power as they are judged: means of the last strokes, the power against its band at this cadence; outside
+ * a step those of the last stroke against the plan's.
+ * @param {State} state @param {number} now_ms
+ * @param {ReturnType<typeof gauge>} cadence @param {ReturnType<typeof gauge>} power
+ */
+export function drawEffort(state, now_ms, cadence, power) {
+  const { stroke, sweep } = state;
+  const held = sweep?.effort;
+  cadence.draw(held?.cadence_rpm ?? stroke?.cadence_rpm, sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
+  power.draw(
+    held?.power_w ?? stroke?.power_w,
+    held?.power_band_w ?? sweep?.power_band_w,
+    powerFreshness(state, now_ms),
+  );
+}
+
 export function effortPanel() {
   const cadence = gauge("Cadence", rpm, "rpm");
   const power = gauge("Power", watts, "W");
@@ -79,8 +96,7 @@ export function effortPanel() {
   /** @param {State} state @param {number} now_ms */
   function draw(state, now_ms) {
     const { stroke, sweep } = state;
-    cadence.draw(stroke?.cadence_rpm, sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
-    power.draw(stroke?.power_w, sweep?.power_band_w, powerFreshness(state, now_ms));
+    drawEffort(state, now_ms, cadence, power);
     const held = sweep?.torque_band_nm ? `, band ${range(sweep.torque_band_nm, "N\u202fm", 1)}` : "";
     setText(torque, stroke?.crank_torque_nm === null ? "unknown" : newtonMetres(stroke?.crank_torque_nm) + held);
     setText(tilt, degrees(stroke?.tilt_deg));

@@ -1,0 +1,60 @@
+"""Sweeps over each other in words: level and climb, before and after, two saddles, this visit and an earlier one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from daq.fit.intake import Intake
+from daq.fit.ridden import Ridden
+from daq.sweep.comparison import compare
+
+MASS_KG = 1.0
+"""A rider heavier or lighter by more than this loads hands and saddle otherwise. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """One sweep against the one the decision rests on."""
+
+    name: str
+    said: tuple[str, ...]
+
+
+def against(main: Ridden | None, others: Sequence[Ridden], *, same_visit: bool = True) -> tuple[Against, ...]:
+    """Every other sweep against the main one; one whose verdict was refused is not compared either."""
+    if main is None:
+        return ()
+    return tuple(
+        Against(other.name, _said(main, other, same_visit)) for other in others if other.sweep_id != main.sweep_id
+    )
+
+
+def _said(main: Ridden, other: Ridden, same_visit: bool) -> tuple[str, ...]:
+    without = [one.name for one in (main, other) if one.named is None]
+    if without:
+        return (f"no difference can be given: no onset is named in {' and '.join(without)}",)
+    alike = main.name == other.name
+    names = [f"{one.name} (sweep {one.sweep_id})" if alike else one.name for one in (main, other)]
+    return compare(main.steps, other.steps, same_session=same_visit, names=(names[0], names[1])).reasons
+
+
+def differences(now: Intake, earlier: Intake) -> tuple[str, ...]:
+    """What differs between two visits and so stands beside every difference between their sweeps."""
+    found = ["another day: a difference between visits is not by itself what the fitting did"]
+    if now.saddle.reference != earlier.saddle.reference:
+        found.append(
+            f"setback was measured to {earlier.saddle.reference} then and to {now.saddle.reference} now: the curves "
+            "stand apart by the distance between the two points"
+        )
+    for what, a, b in (
+        ("saddle", earlier.saddle.name, now.saddle.name),
+        ("shoes", earlier.shoes, now.shoes),
+        ("bar", earlier.bar, now.bar),
+        ("hands on", earlier.hands, now.hands),
+    ):
+        if a != b:
+            found.append(f"{what}: {a or 'not noted'} then, {b or 'not noted'} now")
+    if abs(now.mass_kg - earlier.mass_kg) > MASS_KG:
+        found.append(f"mass: {earlier.mass_kg:g} kg then, {now.mass_kg:g} kg now")
+    return tuple(found)

@@ -1,0 +1,57 @@
+"""Whether the client's own bicycle can give a setback, and how far its rails and its post go for it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from daq.fit.intake import Saddle, SeatPost
+from daq.fit.stepping import over_bb_mm, seat_of
+from daq.measure.bicycle import SeatMount, reachable
+from daq.measure.geometry import rails_back
+
+
+@dataclass(frozen=True, slots=True)
+class Reaching:
+    """The answer in words; reachable None when it is not known."""
+
+    reachable: bool | None
+    text: str
+    move: str = ""
+    """What to do from where the saddle is now; empty when that is not known."""
+
+
+def reaching(post: SeatPost | None, saddle: Saddle, setback_mm: float | None, height_mm: float | None) -> Reaching:
+    """For a setback with the saddle's top height_mm from the BB along the seat tube."""
+    if setback_mm is None:
+        return Reaching(None, "no setback is chosen yet")
+    if post is None:
+        return Reaching(
+            None, "not known: seat tube, post and rails of the own bicycle were not entered (client screen)"
+        )
+    if height_mm is None:
+        return Reaching(None, "not known: the saddle's height was not measured")
+    mount = SeatMount(
+        seat_tube_deg=post.seat_tube_deg,
+        post_offset_mm=post.post_offset_mm,
+        clamp_below_saddle_mm=post.clamp_below_saddle_mm,
+        reference_to_rails_front_mm=post.rails_front_mm,
+        reference_to_rails_rear_mm=post.rails_rear_mm,
+    )
+    found = reachable(mount, setback_mm=setback_mm, saddle_height_mm=over_bb_mm(height_mm, post.seat_tube_deg))
+    return Reaching(found.reachable, found.text, _move(post, saddle, setback_mm))
+
+
+def _move(post: SeatPost, saddle: Saddle, setback_mm: float) -> str:
+    """Along the rails and along the seat tube, the leg's extension kept: both at once, because the post leans."""
+    if saddle.setback_mm is None or saddle.height_mm is None:
+        return ""
+    seat = seat_of(saddle.setback_mm, saddle.height_mm, saddle, post.seat_tube_deg)
+    raise_mm = seat.at(setback_mm).height_mm - seat.height_mm
+    rails_mm = setback_mm - saddle.setback_mm - raise_mm / math.tan(math.radians(post.seat_tube_deg))
+    post_mm = rails_back(seat, rails_mm, post.seat_tube_deg).post_mm
+    way, out = ("back" if rails_mm > 0.0 else "forward"), ("out" if post_mm > 0.0 else "in")
+    return (
+        f"from where it is now: {abs(rails_mm):.0f} mm {way} on the rails, post {abs(post_mm):.0f} mm {out}, "
+        "the leg's extension kept"
+    )
