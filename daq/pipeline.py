@@ -25,6 +25,7 @@ from daq.rig import Rig
 from daq.sweep import run
 from daq.sweep.guard import doubts, guarded
 from daq.sweep.onset import METHOD, onset
+from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
@@ -116,9 +117,9 @@ class Pipeline:
 
         None without a sweep, with too few different positions, or where the hands' loads are not known.
         """
-        if self.progress is None or len({step.setback_mm for step in steps}) < FEWEST_POSITIONS:
+        if self.progress is None or any(math.isnan(step.hand_load_n) for step in steps):
             return None
-        if any(math.isnan(step.hand_load_n) for step in steps):
+        if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
             return None
         found = doubts(steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt)
         return guarded(onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method), found)

@@ -62,13 +62,15 @@ def onset(
 
 
 def _table_steps(source: str) -> Sequence[StepMean]:
-    from daq.sweep.steps_csv import parse_steps
+    from daq.sweep.steps_csv import MOST_CHARACTERS, parse_steps
 
     try:
         with click.open_file(source, encoding="utf-8") as file:
-            steps, warnings = parse_steps(file.read())
-    except (OSError, UnicodeDecodeError) as error:
-        fail(REFUSED, f"{source}: {getattr(error, 'strerror', None) or error}")
+            steps, warnings = parse_steps(file.read(MOST_CHARACTERS + 1))
+    except OSError as error:
+        fail(REFUSED, f"{source}: {error.strerror or error}")
+    except UnicodeDecodeError:
+        fail(REFUSED, f"{source}: not a table of text in UTF-8; save it as CSV in UTF-8")
     except ValueError as error:
         fail(REFUSED, f"{source}: {error}")
     for warning in warnings:

@@ -17,6 +17,7 @@ import numpy as np
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import Evidence, gathered
 from daq.sweep.line import line_through
+from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, out_and_back
 from daq.sweep.posterior import Posterior
 from daq.sweep.verdict import SURE, interval_mm, verdict_of
@@ -102,7 +103,7 @@ def _coarse(steps: Sequence[StepMean], rear_mm: float, front_mm: float, resoluti
     ]
     near_mm = 0.25 * (rear_mm - front_mm) / (FEWEST_POSITIONS - 1)
     left = [mm for mm in planned if not any(abs(step.setback_mm - mm) <= near_mm for step in steps)]
-    if not left and len({step.setback_mm for step in steps}) >= FEWEST_POSITIONS:
+    if not left and len(places(np.array([step.setback_mm for step in steps]))) >= FEWEST_POSITIONS:
         return None
     at_mm = left[0] if left else planned[len(steps) % FEWEST_POSITIONS]
     done = FEWEST_POSITIONS - len(left)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.sweep.places import places
+from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.pooled import Pooled, pooled
 from daq.sweep.witness import COVARIATE_FACTOR, Witness
@@ -69,10 +69,11 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
     """The evidence of these steps. TooFewPositions, or ValueError when a setback or hand load is no number."""
     setback_mm = _numbers(steps, "setback_mm")
     hands_n = _numbers(steps, "hand_load_n")
-    distinct = len(np.unique(setback_mm))
+    distinct = len(places(setback_mm))
     if distinct < FEWEST_POSITIONS:
         raise TooFewPositions(
             f"expected steps at {FEWEST_POSITIONS} or more different setbacks, got {distinct}: ride more positions"
+            + (f", at least {SAME_PLACE_MM:g} mm apart" if distinct < len(np.unique(setback_mm)) else "")
         )
     model = pooled(steps)
     torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.hands.torque_nm

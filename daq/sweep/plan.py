@@ -7,6 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
+from daq.sweep.places import SAME_PLACE_MM, places
+
 Protocol = Literal["reach kept", "bar fixed"]
 HeightPolicy = Literal["leg extension kept", "height kept"]
 
@@ -60,8 +64,10 @@ class Plan:
             )
         if not all(math.isfinite(x) and -100.0 <= x <= 300.0 for x in self.positions_mm):
             raise BadPlan("positions_mm: expected millimetres behind the BB between -100 and 300")
-        if len(set(self.positions_mm)) < FEWEST_POSITIONS:
-            raise BadPlan(f"positions_mm: expected at least {FEWEST_POSITIONS} different setbacks")
+        if len(places(np.array(self.positions_mm))) < FEWEST_POSITIONS:
+            raise BadPlan(
+                f"positions_mm: expected {FEWEST_POSITIONS} or more different setbacks, {SAME_PLACE_MM:g} mm apart"
+            )
 
     @property
     def adaptive(self) -> bool:

@@ -8,7 +8,6 @@ import numpy as np
 
 from daq.sweep.evidence import Evidence
 from daq.sweep.line import line_through
-from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.posterior import Posterior
 
 WANTED_MM = 10.0
@@ -58,8 +57,6 @@ def _worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:
 def _beyond_the_ends(evidence: Evidence, found: Posterior) -> str:
     """Asks for positions beyond an end when the bend is there or thereabouts; empty when it is not."""
     positions = evidence.positions_mm
-    if len(positions) < FEWEST_POSITIONS:
-        return ""
     gap_mm = float(np.median(-np.diff(positions)))
     front, rear = found.quantile(0.975) > -positions[-2], found.quantile(0.025) < -positions[1]
     sure = found.p_onset + found.p_light * front + found.p_loaded * rear > 0.9

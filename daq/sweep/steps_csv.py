@@ -7,15 +7,16 @@
     order            1, 2, 3 ... as ridden
     crank_torque_nm
 
-Comma, semicolon or tab separated, with decimal commas where the separator is none. Lines that start with # are left
-out. An empty cell of an optional column is "not known". Numbers that can only be another unit are refused: an answer
-in the wrong unit looks like an answer.
+Comma, semicolon or tab separated, with decimal commas where the separator is none. Lines that start with #, and a
+spreadsheet's sep=, are left out. An empty cell of an optional column is "not known". Numbers that can only be another
+unit are refused: an answer in the wrong unit looks like an answer.
 """
 
 from __future__ import annotations
 
 import csv
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -26,8 +27,15 @@ from daq.values import NAN, Onset, StepMean
 
 NEEDED = ("setback_mm", "hand_load_n")
 OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm")
+MOST_STEPS = 200
+"""More lines than this are strokes or scans, not steps."""
+MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""
+
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+LONGEST_SHOWN = 200
 
 
 class BadTable(ValueError):
@@ -47,7 +55,7 @@ class _Limit:
 _LIMITS = {
     "setback_mm": _Limit(-200.0, 400.0, "mm behind the BB", "micrometres, or counted from another point"),
     "hand_load_n": _Limit(-50.0, 1500.0, "N", "grams, raw counts or the wrong sign"),
-    "se_n": _Limit(1e-6, 200.0, "N", "another unit"),
+    "se_n": _Limit(1e-6, 200.0, "N", "an error that is not known: leave the cells empty"),
     "t_min": _Limit(-1e5, 1e5, "minutes", "another unit"),
     "order": _Limit(-1e5, 1e5, "a place in the order", "something else"),
     "crank_torque_nm": _Limit(-50.0, 150.0, "N m, the mean over a stroke", "watts"),
@@ -57,6 +65,8 @@ FARTHEST_CM = 30.0
 """Setbacks that all lie within 12 mm and nearer than 30 mm to the BB are a sweep in centimetres (or metres)."""
 HEAVIEST_KG = 16.0
 """Hand loads that never reach 16 N are hand loads in kilograms; a hand at rest on a bar weighs more than that."""
+LIGHT_N = 40.0
+"""Hands that never carry as much are possible, and likelier kilograms."""
 LONGEST_SWEEP_MIN = 240.0
 
 
@@ -65,13 +75,16 @@ def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
     header, rows = _table(text)
     _check_header(header)
     unknown = [name for name in header if name not in NEEDED + OPTIONAL]
-    warnings = [f"not used: column {', '.join(unknown)}; known are {', '.join(NEEDED + OPTIONAL)}"] if unknown else []
+    named = [name for name in unknown if name]
+    warnings = [f"not used: column {_shown(named)}; known are {', '.join(NEEDED + OPTIONAL)}"] if named else []
     columns = {
         name: [_number(name, row[i], line) for line, row in rows]
         for i, name in enumerate(header)
         if name not in unknown
     }
     _check_units(columns)
+    if max(columns["hand_load_n"]) < LIGHT_N:
+        warnings.append(f"hand_load_n never reaches {LIGHT_N:g} N: multiply by 9.81 if these are kilograms")
     if "t_min" in columns and "order" in columns:
         warnings.append("not used: column order; t_min is there")
     errors_n = columns.get("se_n", [])
@@ -112,12 +125,18 @@ def contract(answer: Onset) -> dict[str, Any]:
 
 def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Header and numbered rows, cells stripped, decimal commas made points."""
+    if len(text) > MOST_CHARACTERS:
+        raise BadTable(f"expected a table of at most {MOST_STEPS} steps, got more than {MOST_CHARACTERS} characters")
     lines = [(i, line) for i, line in enumerate(text.removeprefix("\ufeff").splitlines(), 1)]
-    lines = [(i, line) for i, line in lines if line.strip() and not line.lstrip().startswith("#")]
+    lines = [(i, line) for i, line in lines if line.strip() and not line.lstrip().lower().startswith(("#", "sep="))]
     if not lines:
         raise BadTable(f"the table is empty; expected a line with {', '.join(NEEDED)} and one line for each step")
     separator = next((s for s in ("\t", ";") if s in lines[0][1]), ",")
-    rows = [(i, next(csv.reader([line], delimiter=separator, skipinitialspace=True))) for i, line in lines]
+    if len(lines) > MOST_STEPS + 1:
+        raise BadTable(
+            f"expected at most {MOST_STEPS} steps, got {len(lines) - 1} lines: one line for each step, its mean load"
+        )
+    rows = [(i, _cells(i, line, separator)) for i, line in lines]
     header = [name.strip().lower() for name in rows[0][1]]
     cells = [(i, [_point(cell.strip(), separator) for cell in row]) for i, row in rows[1:]]
     for i, row in cells:
@@ -126,29 +145,45 @@ def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     return header, cells
 
 
+def _cells(i: int, line: str, separator: str) -> list[str]:
+    if line.count('"') % 2:
+        raise BadTable(f"line {i}: a quotation mark without its pair; one line for each step, and no breaks within it")
+    try:
+        return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+    except csv.Error as error:
+        raise BadTable(f"line {i}: not a line of a table: {error}") from error
+
+
+def _shown(names: Sequence[str]) -> str:
+    """Names of a header as they may be printed: a file of anything may have been given for a table."""
+    text = ", ".join(names)
+    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "..."
+
+
 def _point(cell: str, separator: str) -> str:
     return cell if separator == "," else cell.replace(",", ".")
 
 
 def _check_header(header: Sequence[str]) -> None:
-    twice = sorted({name for name in header if header.count(name) > 1})
+    twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
-        raise BadTable(f"column {', '.join(twice)} is there more than once; keep one")
+        raise BadTable(f"column {_shown(twice)} is there more than once; keep one")
     missing = [name for name in NEEDED if name not in header]
     if missing:
-        raise BadTable(f"no column {', '.join(missing)}; the first line names: {', '.join(header)}")
+        raise BadTable(
+            f"no column {', '.join(missing)}; expected a first line with the names, separated by commas, semicolons or "
+            f"tabs, got: {_shown(header)}"
+        )
 
 
 def _number(name: str, cell: str, line: int) -> float:
     if not cell and name in OPTIONAL:
         return NAN
-    try:
-        value = float(cell)
-    except ValueError:
-        value = NAN
+    value = float(cell) if _NUMBER.fullmatch(cell) else NAN
     if not math.isfinite(value):
         hint = "leave the cell empty when it is not known" if name in OPTIONAL else "leave the step out"
-        raise BadTable(f"line {line}: {name}: expected a number, got {cell or 'nothing'}; {hint}")
+        raise BadTable(f"line {line}: {name}: expected a number, got {_shown([cell]) or 'nothing'}; {hint}")
     limit = _LIMITS[name]
     if not limit.low <= value <= limit.high:
         raise BadTable(
@@ -173,7 +208,8 @@ def _check_units(columns: dict[str, list[float]]) -> None:
         )
     if max(map(abs, hands)) < HEAVIEST_KG:
         raise BadTable(
-            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms; expected newtons"
+            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms, or like "
+            "cells that read nothing; expected newtons"
         )
     minutes = [t for t in columns.get("t_min", []) if not math.isnan(t)]
     if minutes and max(minutes) - min(minutes) > LONGEST_SWEEP_MIN:

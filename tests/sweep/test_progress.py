@@ -220,7 +220,7 @@ def test_out_and_back_interleaves_the_positions():
     ("change", "says"),
     [
         ({"positions_mm": (1.0, 2.0)}, "expected 5 to 60 setbacks"),
-        ({"positions_mm": (50.0,) * 6}, "at least 5 different"),
+        ({"positions_mm": (50.0,) * 6}, "5 or more different"),
         ({"positions_mm": (5.0, 6.0, 7.0, 8.0, NAN)}, "between -100 and 300"),
         ({"dwell_s": 0.0}, "dwell_s: expected 3 to 600, got 0"),
         ({"cadence_rpm": NAN}, "cadence_rpm: expected 40 to 130"),
