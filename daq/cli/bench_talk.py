@@ -55,10 +55,10 @@ class Typed:
 async def hello_of(session: Session) -> None:
     """Wait for the board. TimeoutError saying what is wrong with its link."""
     for _ in range(round(HELLO_WITHIN_S / LOOK_S)):
-        if session.greeting is not None and session.pipeline.channels:
+        if session.sensors.greeting is not None and session.pipeline.channels:
             return
         await asyncio.sleep(LOOK_S)
-    why = session.links["board"]() or "it has not said hello; is it a board that speaks the wire protocol?"
+    why = session.sensors.links["board"]() or "it has not said hello; is it a board that speaks the wire protocol?"
     raise TimeoutError(f"no board: {why}")
 
 

@@ -142,7 +142,7 @@ class CalibrationDesk:
     async def begin_bench(self, wanted: Wanted) -> BenchDesk:
         """A new guided calibration. NotNow during a sweep or another one, and before the board has said hello."""
         self.refuse_during_bench("another is begun")
-        session, hello = self._session, self._session.greeting
+        session, hello = self._session, self._session.sensors.greeting
         session.refuse_during_sweep("the cells are calibrated")
         if hello is None:
             raise NotNow("the board has not said hello yet; see its cable and power")

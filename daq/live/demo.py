@@ -113,7 +113,7 @@ class Demo:
             await asyncio.sleep(LOOK_EVERY_S)
 
     def _notified(self, received_us: int, characteristic: str, payload: bytes) -> None:
-        self.session.arrive_notification(received_us, characteristic, payload)
+        self.session.sensors.arrive_notification(received_us, characteristic, payload)
 
     def _set_jig(self) -> None:
         """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""

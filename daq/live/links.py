@@ -29,20 +29,20 @@ def _loads_link(session: Session) -> Link:
     """The board's link, or the transmitter's in its place."""
     rig, clock = session.rig, session.clock
     if isinstance(rig.transmitter, TextTransmitter):
-        lines = TextLink(rig.transmitter, clock, session.arrive_bytes, lambda: session.decoder.problem)
-        session.told = lines.heard
-        session.links[BOARD] = lambda: lines.message
+        lines = TextLink(rig.transmitter, clock, session.sensors.arrive_bytes, lambda: session.sensors.decoder.problem)
+        session.sensors.told = lines.heard
+        session.sensors.links[BOARD] = lambda: lines.message
         return lines.run
     if rig.transmitter is not None:
-        polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, session.arrive_bytes)
-        session.links[BOARD] = lambda: polled.message
+        polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, session.sensors.arrive_bytes)
+        session.sensors.links[BOARD] = lambda: polled.message
         return polled.run
     if rig.board is None:
         raise RigError("neither a board nor a transmitter to connect")
     gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
-    board = BoardLink(rig.board, clock, session.arrive_bytes, gains=gains)
-    session.told = board.heard
-    session.links[BOARD] = lambda: board.message
+    board = BoardLink(rig.board, clock, session.sensors.arrive_bytes, gains=gains)
+    session.sensors.told = board.heard
+    session.sensors.links[BOARD] = lambda: board.message
     return board.run
 
 
@@ -53,11 +53,11 @@ def _bluetooth_links(session: Session) -> list[Link]:
         sensor: BleSensor | None = getattr(session.rig, name)
         if sensor is None:
             continue
-        arrive = partial(session.arrive_notification, source=name)
+        arrive = partial(session.sensors.arrive_notification, source=name)
         link = BleLink(sensor, name, radio, session.clock, arrive, session.note)
-        session.links[name] = partial(getattr, link, "message")
+        session.sensors.links[name] = partial(getattr, link, "message")
         if name == POWER:
-            session.compensate = partial(_compensated, link)
+            session.sensors.compensate = partial(_compensated, link)
         links.append(link.run)
     return links
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections import deque
-from collections.abc import Awaitable, Callable, Iterable
-from functools import partial
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from daq.fit.step_notes import MARK, STEP_NOTE, Remarks, content_of, tilt_caution
@@ -18,36 +17,20 @@ from daq.keep.recording import RecordingWriter
 from daq.live import messages, view
 from daq.live.backlog import Backlog
 from daq.live.calibration_desk import CalibrationDesk
-from daq.live.cells import cells_of
-from daq.live.health import Counters, SourceHealth
 from daq.live.hub import Hub
+from daq.live.sensors import Sensors
 from daq.live.storing import Storing, joined
 from daq.live.visit import VisitDesk
 from daq.measure.calibration import Calibration
-from daq.measure.cell_checks import CellWatch
 from daq.measure.zero import Zero, zero_of
-from daq.pipeline import (
-    BOARD,
-    CADENCE,
-    FITTER,
-    HEART,
-    POWER,
-    SWEEP_BEGUN,
-    ZERO,
-    Output,
-    Pipeline,
-    beginning,
-    item_of,
-)
+from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED, NotNow, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
-from daq.transmitters import decoder_of
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
-from daq.wire import board
 
 TICK_S = 0.02
 SWEEP_EVERY = 12
@@ -57,7 +40,7 @@ NOTES_KEPT = 20
 
 
 class Session:
-    """The sensors' data on its way to store, pipeline and pages. Sources call arrive_*, the API the verbs."""
+    """The sensors' data on its way to store, pipeline and pages. The links call its sensors, the API the verbs."""
 
     def __init__(
         self,
@@ -76,7 +59,7 @@ class Session:
         self.storing = storing
         self.hub = Hub()
         self.pipeline = Pipeline(rig, calibration, mass_kg=rider.mass_kg)
-        self.decoder = decoder_of(rig, BOARD)
+        self.sensors = Sensors(self)
         self.sweep_id: int | None = None
         self.onset: Onset | None = None
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
@@ -84,41 +67,16 @@ class Session:
         """The last one."""
         self.backlog = Backlog()
         self.remarks = Remarks()
+        """What was said during the sweep."""
         self.strokes = StrokeWatch()
         """What the strokes of this sweep were like."""
-        """What was said during the sweep."""
         self.desk = VisitDesk(self)
         """Whose visit it is, and whether a sweep may begin."""
         self.calibrating = CalibrationDesk(self)
         """How the calibration stands, the daily check, the bench."""
-        self.health = {
-            BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, clock.pace),
-            POWER: SourceHealth(
-                POWER,
-                "power",
-                self._power_counters,
-                partial(self._link_trouble, POWER),
-                clock.pace,
-                expected=rig.power is not None,
-            ),
-        }
-        for name in (CADENCE, HEART):
-            if getattr(rig, name) is not None:
-                self.health[name] = SourceHealth(name, "power", trouble=partial(self._link_trouble, name))
-        self.links: dict[str, Callable[[], str]] = dict.fromkeys(self.health, str)
-        """What each link says is wrong; this and the next two are set by whoever connects the links."""
-        self.told: Callable[[board.Item], None] = lambda _: None
-        """Hears all that the board says."""
-        self.compensate: Callable[[], Awaitable[str]] | None = None
-        """Asks the power sensor to find its own zero; None without a sensor that can be asked."""
-        self.cells = CellWatch(())
         self._recorder = recorder
         self._on_output = on_output
-        self._undecoded: list[tuple[int, bytes]] = []
-        self._inbox: list[Item] = []
         self._open_sweep = False
-        self._refusal = ""
-        self._greeting: board.Hello | None = None
         self._troubles: dict[str, str] = {}
 
     @property
@@ -136,17 +94,12 @@ class Session:
         if self.progress is not None and self.progress.state not in (*ENDED, State.WAITING):
             raise NotNow(f"a sweep is under way; stop it or call it enough before {what}")
 
-    @property
-    def greeting(self) -> board.Hello | None:
-        """What the board last said of itself; None before it did."""
-        return self._greeting
-
     def use_calibration(self, calibration: Calibration) -> None:
         """From now on loads are computed with this one, and from its own zero."""
         self.calibration = calibration
         pipeline = Pipeline(self.rig, calibration, mass_kg=self.rider.mass_kg)
-        if self._greeting is not None:
-            pipeline.feed(item_of(self._greeting, self.clock.now_us()))
+        if self.sensors.greeting is not None:
+            pipeline.feed(item_of(self.sensors.greeting, self.clock.now_us()))
         self.pipeline = pipeline
         self.desk.zero_us = self.sweep_id = self.onset = None
 
@@ -155,21 +108,6 @@ class Session:
         self.rider = rider
         self.pipeline.mass_kg = rider.mass_kg
         self.hub.send(view.snapshot(self))
-
-    # --- what arrives -----------------------------------------------------------------------------------------------
-
-    def arrive_bytes(self, received_us: int, data: bytes) -> None:
-        """Bytes of the board or transmitter, as they came; decoded with others on the next beat."""
-        self._record(WireBytes(received_us, BOARD, data))
-        self._undecoded.append((received_us, data))
-
-    def arrive_notification(self, received_us: int, characteristic: str, payload: bytes, source: str = POWER) -> None:
-        """One notification of a Bluetooth sensor, or a value read from it."""
-        notification = Notification(received_us, source, characteristic, payload)
-        self._record(notification)
-        self._decode()
-        self._inbox.append(notification)
-        self.health[source].arrived(received_us, 1)
 
     # --- what the fitter does ---------------------------------------------------------------------------------------
 
@@ -256,9 +194,9 @@ class Session:
     async def compensate_offset(self) -> str:
         """Let the power sensor find its own zero, and keep what it said. NotNow in a sweep, or with none to ask."""
         self.refuse_during_sweep("the power sensor's zero is set, which would shift its steps")
-        if self.compensate is None:
+        if self.sensors.compensate is None:
             raise NotNow("no power sensor is linked whose zero could be set")
-        said = await self.compensate()
+        said = await self.sensors.compensate()
         await self._accept("power-zero", {"said": said})
         self.note("info", f"power sensor: {said}")
         return said
@@ -290,50 +228,17 @@ class Session:
 
     def drain(self) -> None:
         """Feed everything that has arrived: queued for the store first, then through the pipeline."""
-        self._decode()
-        inbox, self._inbox = self._inbox, []
-        for item in joined(inbox):
+        for item in joined(self.sensors.take()):
+            if isinstance(item, Samples):
+                self.calibrating.feed(item)
             self._feed(item)
-
-    def _decode(self) -> None:
-        """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
-        pieces, self._undecoded = self._undecoded, []
-        for received_us, said in self.decoder.feed_pieces(pieces):
-            self._take(received_us, said)
-            self.told(said)
-
-    def _take(self, received_us: int, said: board.Item) -> None:
-        """One thing the board said."""
-        if isinstance(said, Samples):
-            self._inbox.append(item_of(said, received_us))
-            self.calibrating.feed(said)
-            self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
-        elif isinstance(said, board.WrongVersion):
-            self._refusal = str(said)
-        elif isinstance(said, board.Reply):
-            level = "info" if said.result is board.Result.DONE else "caution"
-            self.note(level, f"board: {said.text or said.result.name.lower()}")
-        else:
-            self._refusal = view.missing_channels(self.rig, said)
-            self._inbox.append(item_of(said, received_us))
-            self._greet(said)
-
-    def _greet(self, hello: board.Hello) -> None:
-        """Tell when the board has restarted, or is another one; know its cells."""
-        last, self._greeting = self._greeting, hello
-        if last is None or hello.channels != last.channels:
-            self.cells = CellWatch(cells_of(self.rig, hello))
-        if last is not None and hello.board_id != last.board_id:
-            self.note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
-        elif last is not None and hello.boot != last.boot:
-            self.note("caution", "the board has restarted: look after its power and cable")
 
     async def _accept(self, kind: str, content: dict[str, Any]) -> None:
         """Feed an event after all that arrived before it; only what the pipeline accepts is kept, and durably."""
         self.drain()
         event = Event(self.clock.stamp_us(), kind, content)
         self._feed(event)
-        self._record(event)
+        self.record(event)
         if self.storing is not None:
             await self.storing.flush()
 
@@ -347,14 +252,14 @@ class Session:
         for output in outputs:
             self.strokes.see(output)
             if isinstance(item, Samples) and isinstance(output, Loads):
-                self.cells.feed(item, output)
+                self.sensors.cells.feed(item, output)
             self._handle(output)
         if self._open_sweep and self.progress is not None and self.progress.state in ENDED:
             self._end_sweep(self.progress.state)
 
     def _end_sweep(self, state: State) -> None:
         self._open_sweep = False
-        self._record(Event(self.clock.stamp_us(), "answer", messages.plain(self.onset) if self.onset else {}))
+        self.record(Event(self.clock.stamp_us(), "answer", messages.plain(self.onset) if self.onset else {}))
         if self.storing is not None and self.sweep_id is not None:
             self.desk.sweep_ended(self.sweep_id, state)
             self.storing.end_sweep(self.sweep_id, self.clock.stamp_us(), state)
@@ -396,7 +301,8 @@ class Session:
         self.hub.send(messages.text("steps", steps=view.steps(self)))
         self.hub.send(messages.text("sweep", **view.standing(self)))
 
-    def _record(self, item: WireBytes | Notification | Event) -> None:
+    def record(self, item: WireBytes | Notification | Event) -> None:
+        """Write what has arrived into the recording, when there is one."""
         if self._recorder is None:
             return
         try:
@@ -416,15 +322,3 @@ class Session:
             if trouble != self._troubles.get(name, ""):
                 self.note("caution" if trouble else "info", f"{name}: {trouble or 'all well again'}")
         self._troubles = now
-
-    def _board_counters(self) -> Counters:
-        return Counters(*self.decoder.lost, self.pipeline.late, self.pipeline.clock_errors_ms[BOARD])
-
-    def _link_trouble(self, name: str) -> str:
-        return self.links[name]()
-
-    def _board_trouble(self) -> str:
-        return self._refusal or self.links[BOARD]()
-
-    def _power_counters(self) -> Counters:
-        return Counters(damaged=self.pipeline.refused, clock_error_ms=self.pipeline.clock_errors_ms[POWER])

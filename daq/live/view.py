@@ -44,8 +44,8 @@ def snapshot(session: Session) -> str:
         rig={
             "name": rig.name,
             "cells": rig.cells,
-            "rate_hz": session.health["board"].rate_hz(session.clock.now_us()),
-            "power_zero": session.compensate is not None,
+            "rate_hz": session.sensors.health["board"].rate_hz(session.clock.now_us()),
+            "power_zero": session.sensors.compensate is not None,
         },
         rider=session.rider,
         calibration=session.calibrating.fields(),
@@ -120,8 +120,8 @@ def onset_fields(session: Session) -> dict[str, Any]:
 
 def troubles(session: Session) -> dict[str, str]:
     """What is wrong with each part now, in one sentence; empty text where nothing is."""
-    found = {health.name: health.trouble_now(session.clock.now_us()) for health in session.health.values()}
-    found |= session.cells.troubles
+    found = {health.name: health.trouble_now(session.clock.now_us()) for health in session.sensors.health.values()}
+    found |= session.sensors.cells.troubles
     found["store"] = session.storing.trouble if session.storing is not None else ""
     return found
 
@@ -164,7 +164,7 @@ def doubtful(session: Session) -> dict[str, str]:
 def sources(session: Session) -> list[dict[str, Any]]:
     """How each sensor does."""
     now_us = session.clock.now_us()
-    return [health.report(now_us) for health in session.health.values()]
+    return [health.report(now_us) for health in session.sensors.health.values()]
 
 
 def _effort(plan: Plan, now: Standing) -> dict[str, Any] | None:

@@ -145,13 +145,14 @@ async def session_share() -> float:
         text = f'name = "bench"\n[board]\nport = "{line.port}"\n{listed}[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\n'
         session = Session(parse_rig(text + "saddle_y_m = 0.7\n"), calibration, SessionClock(), Rider("R-0000", 75.0))
         arrived = asyncio.Event()
-        told = session.told
+        told = session.sensors.told
         async with running(*(link() for link in links_of(session)), session.run()):
-            told, session.told = session.told, lambda said: (arrived.set(), told(said))[1]
+            told, session.sensors.told = session.sensors.told, lambda said: (arrived.set(), told(said))[1]
             await asyncio.sleep(0.3)
             share = await _share_while(line, arrived)
-        if session.decoder.dropped or session.decoder.damaged or session.decoder.scans < RATE_HZ * (SECONDS - 1):
-            raise SystemExit(f"{session.decoder.scans} scans, {session.decoder.dropped} dropped")
+        decoder = session.sensors.decoder
+        if decoder.dropped or decoder.damaged or decoder.scans < RATE_HZ * (SECONDS - 1):
+            raise SystemExit(f"{decoder.scans} scans, {decoder.dropped} dropped")
     return share
 
 

@@ -74,8 +74,8 @@ class Jig:
 
     async def goes_on(self, *, seconds=20.0):
         """Wait until scans come in again."""
-        count = self.session.decoder.scans
-        await until(lambda: self.session.decoder.scans > count + 20, seconds=seconds)
+        count = self.session.sensors.decoder.scans
+        await until(lambda: self.session.sensors.decoder.scans > count + 20, seconds=seconds)
 
 
 async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):

@@ -82,7 +82,7 @@ async def send_garbage(jig):
         await jig.sees("no whole frame among them: another baud than 921600")
     jig.board.muted = False
     await jig.goes_on()
-    assert jig.session.decoder.damaged > 0
+    assert jig.session.sensors.decoder.damaged > 0
 
 
 async def send_half_frames(jig):
@@ -90,7 +90,7 @@ async def send_half_frames(jig):
     for _ in range(5):
         jig.board.write(jig.board.scans(1)[:7])
         await jig.goes_on()
-    decoder = jig.session.decoder
+    decoder = jig.session.sensors.decoder
     assert decoder.damaged == 5
     assert 5 <= decoder.dropped <= 10
 
@@ -116,7 +116,7 @@ async def reboot(jig):
     jig.board.reboot()
     await jig.sees("caution: the board has restarted: look after its power and cable")
     await jig.goes_on()
-    assert jig.session.decoder.dropped == 0
+    assert jig.session.sensors.decoder.dropped == 0
 
 
 async def stall(jig):
@@ -126,7 +126,7 @@ async def stall(jig):
         await asyncio.sleep(0.2)
         jig.board.stalled = False
         await jig.goes_on()
-    health = jig.session.health["board"].report(jig.session.clock.now_us())
+    health = jig.session.sensors.health["board"].report(jig.session.clock.now_us())
     assert health["late"] > 0
     assert health["dropped"] == health["damaged"] == 0
 
@@ -150,7 +150,7 @@ def test_a_fault_is_told_and_all_that_came_is_stored(tmp_path, board, fault):
     jig = asyncio.run(ride(tmp_path, fault, board=board))
 
     stored = kept(tmp_path)
-    assert stored.scans == jig.session.decoder.scans > 0
+    assert stored.scans == jig.session.sensors.decoder.scans > 0
     assert stored.acts == ACKNOWLEDGED
     assert stored.sweep_state == "stopped"
     times = np.concatenate([item.received_us for item in stored.samples])
@@ -175,7 +175,7 @@ def test_channels_in_another_order_are_taken_by_their_names(tmp_path, monkeypatc
     last = [output for output in jig.outputs if isinstance(output, Loads)][-1]
     assert last.hands_n[-1] == pytest.approx(100.0, abs=0.1)
     assert last.saddle_n[-1] == pytest.approx(500.0, abs=0.1)
-    assert jig.session.cells.troubles == {}
+    assert jig.session.sensors.cells.troubles == {}
 
 
 def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, board, bus):
@@ -223,8 +223,8 @@ def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, boa
     jig = asyncio.run(ride(tmp_path, walk_away, board=board, pace=pace, more='[power]\nname = "crank"', beside=[pedal]))
 
     stored = kept(tmp_path)
-    assert stored.scans == jig.session.decoder.scans
-    assert jig.session.decoder.dropped == 0
+    assert stored.scans == jig.session.sensors.decoder.scans
+    assert jig.session.sensors.decoder.dropped == 0
     assert stored.acts == ACKNOWLEDGED
     payloads = [item.payload for item in stored.notifications if item.characteristic == cycling_power.MEASUREMENT_UUID]
     assert payloads == heard[: len(payloads)]

@@ -31,7 +31,7 @@ def on_bench(path, work, *, pace=60.0, seed=1):
         made = SimulatedBench(Store.open(path), seed=seed, pace=pace)
 
         async def until():
-            while made.session.greeting is None or not made.session.pipeline.channels:
+            while made.session.sensors.greeting is None or not made.session.pipeline.channels:
                 await asyncio.sleep(0.01)
             await work(made)
 

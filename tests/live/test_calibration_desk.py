@@ -65,7 +65,7 @@ def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(t
             for channel in session.rig.channels
         ]
         session.rig = session.rig.model_copy(update={"channels": tuple(channels)})
-        session.cells = CellWatch(())
+        session.sensors.cells = CellWatch(())
         session.use_calibration(session.calibration)
         await quiet(session)
         answer = await client.post("/api/v1/zero")

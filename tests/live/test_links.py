@@ -82,7 +82,7 @@ def stored(folder, kind):
 
 
 async def some_scans(session):
-    await until(lambda: session.health["board"].rate_hz(session.clock.now_us()) > 3)
+    await until(lambda: session.sensors.health["board"].rate_hz(session.clock.now_us()) > 3)
     await asyncio.sleep(0.3)
     session.drain()
     assert troubles(session)["board"] == ""
@@ -155,7 +155,7 @@ def test_a_power_sensors_feature_is_stored_its_battery_told_and_its_zero_kept(tm
             await bluez.stop()
 
     async def look(session):
-        await until(lambda: not session.links["power"]())
+        await until(lambda: not session.sensors.links["power"]())
         assert await session.compensate_offset() == "zero set, offset 10 N m"
 
     session, _ = ridden(tmp_path, table, look, beside=[sensor()])

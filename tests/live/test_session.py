@@ -78,7 +78,7 @@ def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_pat
     async def inside():
         session = running.session
         hello = board.Hello("00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),), version=9)
-        session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
         session.drain()
         assert "wire protocol 9" in view.troubles(session)["board"]
         await session.storing.close(1)
@@ -91,7 +91,7 @@ def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
     async def inside():
         session = running.session
         hello = board.Hello("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),))
-        session.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
         session.drain()
         assert "no channel hands_left, hands_right" in view.troubles(session)["board"]
         await session.storing.close(1)
@@ -102,14 +102,14 @@ def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
 
 def test_what_the_board_sent_is_stored_to_the_last_scan(tmp_path):
     async def inside():
-        await until(lambda: running.session.decoder.scans > 500)
+        await until(lambda: running.session.sensors.decoder.scans > 500)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
-    assert stored == running.session.decoder.scans
-    assert running.session.decoder.dropped == 0
+    assert stored == running.session.sensors.decoder.scans
+    assert running.session.sensors.decoder.dropped == 0
 
 
 def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp_path):
@@ -119,7 +119,7 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
         await session.begin_sweep(SHORT)
         await session.fitter(Event.BEGIN)
         await session.fitter(Event.SADDLE_MOVED, 80.0)
-        await until(lambda: session.decoder.scans > 500)
+        await until(lambda: session.sensors.decoder.scans > 500)
         os.close(running._board._master)
         running._board._master = os.open("/dev/null", os.O_WRONLY)
         await until(lambda: "gone" in view.troubles(session)["board"] or "no port" in view.troubles(session)["board"])
@@ -129,7 +129,7 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
         run(serving(running, inside))
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
-    assert stored == running.session.decoder.scans
+    assert stored == running.session.sensors.decoder.scans
 
 
 def test_no_such_port_is_one_sentence(tmp_path):

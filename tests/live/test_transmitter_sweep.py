@@ -82,7 +82,7 @@ class Ride:
             block = jig.advance(now_s - ridden_s)
             ridden_s = now_s
             for notice in block.power:
-                session.arrive_notification(
+                session.sensors.arrive_notification(
                     session.clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice)
                 )
             if len(block):

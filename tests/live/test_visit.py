@@ -127,7 +127,7 @@ def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_p
     async def job(client, session):
         without = await client.post("/api/v1/power-zero")
         assert (without.status_code, without.json()["detail"][:24]) == (409, "no power sensor is linke")
-        session.compensate = said
+        session.sensors.compensate = said
         assert (await client.post("/api/v1/power-zero")).json() == {"said": "zero set, offset 10 N m"}
         await session.begin_sweep(SHORT)
         await session.fitter(Event.BEGIN)

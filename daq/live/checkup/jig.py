@@ -55,14 +55,14 @@ async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[
 
 def _named(session: Session) -> list[str]:
     """The sources this rig has; a transmitter goes by the board's name."""
-    return [name for name in session.health if name == BOARD or getattr(session.rig, name, None) is not None]
+    return [name for name in session.sensors.health if name == BOARD or getattr(session.rig, name, None) is not None]
 
 
 async def _until_all_are_there(session: Session) -> None:
     """Wait for data of every sensor, but not for ever."""
     for _ in range(round(WAIT_S / LOOK_EVERY_S)):
         now_us = session.clock.now_us()
-        if all(session.health[name].state(now_us) == "live" for name in _named(session)):
+        if all(session.sensors.health[name].state(now_us) == "live" for name in _named(session)):
             return
         await asyncio.sleep(LOOK_EVERY_S)
 
@@ -92,7 +92,7 @@ def _of_board(session: Session, loads: list[Loads]) -> Check:
         doubts.append("something is lost on the way: look at its cable and at the baud")
     if report["late"] > LATE_SHARE * sum(map(len, loads)):
         doubts.append("many scans come late: another program keeps this computer busy")
-    expected_hz = 0.0 if session.greeting is None else session.greeting.scan_rate_hz
+    expected_hz = 0.0 if session.sensors.greeting is None else session.sensors.greeting.scan_rate_hz
     if expected_hz and abs(rate_hz - expected_hz) > RATE_OFF * expected_hz:
         doubts.append(f"expected {expected_hz:g} a second: the line is too slow for it, or it stalls")
     return Check(BOARD, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
@@ -109,7 +109,7 @@ def _of_sensor(session: Session, name: str) -> Check:
 
 
 def _report(session: Session, name: str) -> dict[str, Any]:
-    return dict(session.health[name].report(session.clock.now_us()))
+    return dict(session.sensors.health[name].report(session.clock.now_us()))
 
 
 def _clock_words(report: dict[str, Any]) -> str:
@@ -129,7 +129,8 @@ def _of_cells(rig: Rig, session: Session, loads: list[Loads]) -> list[Check]:
     cells_n = np.concatenate([part.cells_n for part in loads])
     t_s = np.concatenate([part.t_s for part in loads])
     return [
-        _of_cell(cell, cells_n[:, i], t_s, session.cells.troubles.get(cell, "")) for i, cell in enumerate(rig.cells)
+        _of_cell(cell, cells_n[:, i], t_s, session.sensors.cells.troubles.get(cell, ""))
+        for i, cell in enumerate(rig.cells)
     ]
 
 
