@@ -29,7 +29,7 @@
  *   crank_torque_nm: number|null, power_w: number|null, cadence_rpm: number, scans: number, flags: number,
  *   shares: Shares|null, gradient_pct: number, u_n: Shares|null, expanded_n?: Shares|null, used: boolean}} Stroke
  * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number}|null,
- *   instruction: string, done: number, planned: number, reading: {seconds: number, of_s: number}|null,
+ *   instruction: string, done: number, planned: number, taken: string[], reading: {seconds: number, of_s: number}|null,
  *   findings: {kind: string, sentence: string, may_be_accepted: boolean}[], accepts: string[],
  *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
  *   calibration: string|null, problem: string}} Bench

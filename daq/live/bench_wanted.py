@@ -26,6 +26,7 @@ ANYWHERE_M_S2 = (9.8322 - 9.7803) / 2.0 / math.sqrt(3.0)
 """Standard uncertainty of gravity somewhere on Earth: half from equator to pole at sea level (WGS84), rectangular."""
 SENSITIVITY_PER_K = 2e-5
 """Temperature effect on the sensitivity of compensated foil cells; common practice, no source."""
+SUPPOSED = "20 ppm/K supposed, no data sheet given"
 
 
 class _Part(BaseModel):
@@ -133,11 +134,12 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
         ),
         conditions=Conditions(
             weights=wanted.reference.weights(),
-            # a reference cell measures the force itself
-            u_gravity_m_s2=0.0 if wanted.loads_n else u_g_m_s2,
+            u_gravity_m_s2=u_g_m_s2,
             g_m_s2=g_m_s2,
+            by_weights=not wanted.loads_n,
             temperature_half_range_k=wanted.temperature_half_range_k,
             sensitivity_per_k=wanted.sensitivity_per_k,
+            sensitivity_from="data sheet" if "sensitivity_per_k" in wanted.model_fields_set else SUPPOSED,
         ),
         circumstances=Circumstances(
             made_by=wanted.made_by,

@@ -48,15 +48,33 @@ def _about(content: Mapping[str, Any]) -> str:
             "Reference",
             f"{reference['weights']}, standard uncertainty {reference['relative_standard_uncertainty']:.2g} of a load",
         ),
-        (
-            "Gravity",
-            f"{reference['gravity_m_s2']:.5f} m/s², standard uncertainty "
-            f"{reference['gravity_standard_uncertainty_m_s2']:.2g} m/s²",
-        ),
-        ("Air buoyancy", reference["buoyancy"]),
+        ("Gravity", _gravity(reference)),
+        ("Loads", _loads(content["cells"])),
+        ("Air buoyancy", reference.get("buoyancy")),
         ("Left out", ", ".join(content["left_out"])),
         ("Remarks", who["remarks"]),
     )
+
+
+def _gravity(reference: Mapping[str, Any]) -> str | None:
+    if "gravity_m_s2" not in reference:
+        return None
+    u_m_s2 = reference["gravity_standard_uncertainty_m_s2"]
+    return f"{reference['gravity_m_s2']:.5f} m/s², standard uncertainty {u_m_s2:.2g} m/s²"
+
+
+def _loads(cells: Iterable[Mapping[str, Any]]) -> str:
+    """The loads that were put on, each set once."""
+    sets = {
+        tuple(sorted({round(one["load_n"], 2) for one in cell["points"]} - {0.0})): cell["channel"] for cell in cells
+    }
+    if len(sets) == 1:
+        return _listed(next(iter(sets)))
+    return "; ".join(f"{cell}: {_listed(loads)}" for loads, cell in sets.items())
+
+
+def _listed(loads_n: Iterable[float]) -> str:
+    return ", ".join(f"{load:.2f}" for load in loads_n) + " N"
 
 
 def _cell(cell: Mapping[str, Any]) -> str:
@@ -71,10 +89,7 @@ def _cell(cell: Mapping[str, Any]) -> str:
                 ("Newtons from counts", _polynomial(cell["coefficients_n_from_counts"])),
                 ("Counts at zero", f"{cell['zero_counts']:.1f}"),
                 ("Residual standard deviation", f"{cell['residual_sd_n']:.3g} N"),
-                ("Repeatability", f"{figures['repeatability_n']:.3g} N"),
-                ("Non-linearity", f"{figures['linearity_n']:.3g} N"),
-                ("Hysteresis", f"{figures['hysteresis_n']:.3g} N"),
-                ("Zero return", f"{figures['zero_return_n']:.3g} N"),
+                *_described(cell["described"]),
                 ("Creep", f"{100.0 * figures['creep_relative']:.2g} % of the load"),
                 ("Off-axis", None if cell["off_axis_relative"] is None else f"{100 * cell['off_axis_relative']:.2g} %"),
                 ("Tilt tare", None if tare is None else _tare(tare)),
@@ -87,7 +102,7 @@ def _cell(cell: Mapping[str, Any]) -> str:
                 (
                     (
                         f"{line['load_n']:.1f}",
-                        f"{line['expanded_n']:.2g}",
+                        f"{line['expanded_n']:#.2g}",
                         f"{line['coverage_factor']:.2f}",
                         "∞" if line["degrees_of_freedom"] is None else f"{line['degrees_of_freedom']:.0f}",
                     )
@@ -100,7 +115,7 @@ def _cell(cell: Mapping[str, Any]) -> str:
                 (
                     (
                         line["source"],
-                        f"{line['standard_uncertainty_n']:.2g}",
+                        f"{line['standard_uncertainty_n']:#.2g}",
                         f"{100.0 * line['part_of_variance']:.1f} %",
                         line["distribution"],
                         "∞" if line["degrees_of_freedom"] is None else f"{line['degrees_of_freedom']:.0f}",
@@ -114,6 +129,18 @@ def _cell(cell: Mapping[str, Any]) -> str:
     )
 
 
+def _described(found: Mapping[str, float]) -> Iterable[tuple[str, str]]:
+    """In the words of OIML R60 and ISO 376, of the rated output: that of the highest load."""
+    for key, words in (
+        ("non_linearity", "Non-linearity"),
+        ("hysteresis", "Hysteresis"),
+        ("combined_error", "Combined error"),
+        ("repeatability", "Repeatability"),
+        ("zero_return", "Minimum dead load output return"),
+    ):
+        yield words, f"{100.0 * found[key]:#.2g} % of the rated output"
+
+
 def _polynomial(coefficients: Iterable[float]) -> str:
     powers = ("", " c", " c²", " c³")
     return " ".join(f"{value:+.9g}{power}" for value, power in zip(coefficients, powers, strict=False))
@@ -121,8 +148,9 @@ def _polynomial(coefficients: Iterable[float]) -> str:
 
 def _tare(tare: Mapping[str, Any]) -> str:
     low, high = tare["covered_deg"]
+    cosine = f"{tare['cosine_n']:.3g} N (cos t − 1) + " if tare["cosine_n"] else ""
     return (
-        f"{tare['cosine_n']:.3g} N (cos t − 1) + {tare['sine_n']:.3g} N sin t, {low:g} to {high:g}°, "
+        f"{cosine}{tare['sine_n']:.3g} N sin t, covered {low:z.1f} to {high:z.1f}°, "
         f"scatter {tare['residual_sd_n']:.2g} N"
     )
 
@@ -132,7 +160,7 @@ def _crosstalk(found: Mapping[str, Any] | None) -> str:
         return "<section><h2>Cross-talk</h2><p>Not measured: a load on one cell may show on another.</p></section>"
     cells, largest = found["cells"], found["largest"]
     rows = (
-        (cell, *(f"{100.0 * value:+.3f} %" for value in row))
+        (cell, *(f"{100.0 * value:+z.3f} %" for value in row))
         for cell, row in zip(cells, found["shown_per_load"], strict=True)
     )
     return (

@@ -25,7 +25,7 @@ def residual_plot(cell: Mapping[str, Any]) -> str:
         *(_line(x(0.0), y(error), x(top_n), y(error), "#d3d9d3") for error in _ticks(-reach_n, reach_n)),
         _line(x(0.0), y(0.0), x(top_n), y(0.0), "#4a5762"),
         *(_limit(limits, sign, x, y, reach_n) for sign in (1.0, -1.0)),
-        *(_text(LEFT - 6.0, y(error) + 4.0, f"{error:+.2g}", "end") for error in _ticks(-reach_n, reach_n)),
+        *(_text(LEFT - 6.0, y(error) + 4.0, f"{error:+z.2g}", "end") for error in _ticks(-reach_n, reach_n)),
         *(_text(x(load), HEIGHT - BOTTOM + 16.0, f"{load:.0f}", "middle") for load in _ticks(0.0, top_n)),
         _text(0.5 * (LEFT + WIDTH - RIGHT), HEIGHT - 6.0, "load, N", "middle"),
         f'<text x="14" y="{HEIGHT / 2.0:g}" text-anchor="middle" font-size="12" fill="#141d26" '
@@ -55,12 +55,8 @@ def _ticks(low: float, high: float) -> list[float]:
 
 
 def _limit(limits: Iterable[Mapping[str, float]], sign: float, x: Any, y: Any, reach_n: float) -> str:
-    """Steps of the error limit, as far as they lie inside the plot."""
-    places = [
-        f"{x(one['load_n']):.1f},{y(sign * one['permissible_error_n']):.1f}"
-        for one in limits
-        if one["permissible_error_n"] <= reach_n
-    ]
+    """Steps of the error limit; where it lies beyond the plot it runs along its edge."""
+    places = [f"{x(one['load_n']):.1f},{y(sign * min(one['permissible_error_n'], reach_n)):.1f}" for one in limits]
     return f'<polyline points="{" ".join(places)}" fill="none" stroke="#a86a00" stroke-dasharray="5 4"/>'
 
 

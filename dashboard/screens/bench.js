@@ -94,7 +94,13 @@ function beginning(store) {
 
   function submit(/** @type {Event} */ event) {
     event.preventDefault();
-    void ask(store, "bench", "POST", "/api/v1/bench", withoutNulls(wantedOf(gather(fields))));
+    try {
+      const wanted = withoutNulls(wantedOf(gather(fields)));
+      void ask(store, "bench", "POST", "/api/v1/bench", wanted);
+    } catch (error) {
+      if (!(error instanceof RangeError)) throw error;
+      store.dispatch({ type: "page/refused", text: error.message });
+    }
   }
   return { node };
 }
@@ -121,6 +127,7 @@ function working(store) {
   }));
   const stop = el("button", { type: "button", onclick: () => void act(store, "stop") }, "End it here");
   const leave = el("button", { type: "button", onclick: () => void act(store, "leave") }, "Leave; go on later");
+  const again = readAgain(store);
   const node = el(
     "section",
     { class: "plate", "aria-label": "Calibration under way" },
@@ -130,7 +137,7 @@ function working(store) {
     reading,
     el("div", { class: "warning", role: "alert" }, findings),
     el("p", { class: "page-end" }, ...buttons.map((each) => each.node)),
-    el("p", { class: "page-end" }, stop, leave),
+    el("p", { class: "page-end" }, stop, leave, again.node),
     finished,
   );
   const liveChanged = changes();
@@ -153,8 +160,10 @@ function working(store) {
       setAttribute(button, "disabled", busy || !bench.accepts.includes(verb));
       if (verb === "read") setText(/** @type {any} */ (button.firstChild), bench.findings.length ? "Read again " : "Read ");
     }
+    again.draw(bench, busy);
     setAttribute(stop, "disabled", busy || !bench.accepts.includes("stop"));
     setAttribute(leave, "disabled", busy);
+    setText(leave, bench.task ? "Leave; go on later" : "Close");
     setAttribute(finished, "hidden", bench.calibration === null);
     setText(done, bench.calibration ? `Calibration ${bench.calibration} is kept.` : "");
     setAttribute(page, "href", bench.calibration ? `/api/v1/calibrations/${bench.calibration}/certificate` : null);
@@ -162,12 +171,37 @@ function working(store) {
   return { node, draw };
 }
 
+/** Any reading, or a whole series of a cell, once more; what it replaces stays in the record. @param {Store} store */
+function readAgain(store) {
+  const which = el("select", { "aria-label": "A reading or series taken before" });
+  const button = el("button", { type: "button", onclick: () => void redo() }, "Take this one again");
+  const changed = changes();
+
+  function redo() {
+    const [cell, series, rest] = which.value.split("/");
+    const isSeries = rest === "*";
+    return act(store, isSeries ? "redo-series" : "redo", isSeries ? { cell, series: Number(series) } : { task: which.value });
+  }
+  return {
+    node: el("span", {}, which, button),
+    draw(/** @type {Bench} */ { taken, accepts }, /** @type {boolean} */ busy) {
+      setAttribute(button, "disabled", busy || !accepts.includes("redo"));
+      if (!changed(taken.join())) return;
+      const series = [...new Set(taken.flatMap((id) => /^.+\/\d+(?=\/)/.exec(id) ?? []))];
+      const whole = series
+        .filter((each) => !each.startsWith("cross-talk/"))
+        .map((each) => el("option", { value: `${each}/*` }, `${each}: the whole series`));
+      which.replaceChildren(...[...taken].reverse().map((id) => el("option", { value: id }, id)), ...whole);
+    },
+  };
+}
+
 function cell(/** @type {Bench["live"][number]} */ each, /** @type {string|null|undefined} */ asked) {
   return el(
     "div",
     { class: "bench-cell", "data-asked": each.cell === asked && "" },
     el("h2", {}, each.cell),
-    el("p", { class: "bench-value" }, each.load_n === null ? `${number(each.counts)} counts` : `${number(each.load_n, 2)} N`),
-    el("small", {}, `${number(each.counts)} counts, moves by ${number(each.moves_counts)}`),
+    el("p", { class: "bench-value" }, each.load_n === null ? number(each.counts) : `${number(each.load_n, 2)} N`),
+    el("small", {}, `${each.load_n === null ? "" : number(each.counts)} counts, moves by ${number(each.moves_counts)}`),
   );
 }

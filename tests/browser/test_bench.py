@@ -24,7 +24,7 @@ def steps(desk):
 
 
 def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(bench):
-    assert bench.text(".bench-task") == "hands_left: add weight to 98.05 N"
+    assert bench.text(".bench-task") == "hands_left: add weight to 10 kg (98.05 N)"
     assert bench.text(".bench-value") == "49.01 N"
     assert "the last weight is missing" in bench.text(".bench .warning ul")
     assert bench.text(".bench-progress") == "rising: 3 of 120 readings"
@@ -125,6 +125,29 @@ def test_calibrations_kept_are_listed_with_certificate_and_one_can_be_taken_into
     link = listed.get_by_role("link", name="Certificate")
     assert link.get_attribute("href") == "/api/v1/calibrations/2026-11-25-bench1/certificate"
     assert "none" not in listed.inner_text()
+
+
+def test_any_reading_and_a_whole_series_can_be_taken_again(bench):
+    which = bench.page.get_by_label("A reading or series taken before")
+    for chosen in ("hands_left/1/zero", "hands_left/1/*"):
+        which.select_option(chosen)
+        bench.page.get_by_role("button", name="Take this one again").click()
+        bench.page.wait_for_timeout(100)
+
+    assert steps(bench) == [
+        {"do": "redo", "task": "hands_left/1/zero"},
+        {"do": "redo-series", "cell": "hands_left", "series": 1},
+    ]
+
+
+def test_a_mass_that_is_no_number_is_named_and_nothing_is_sent(desk, messages):
+    at = desk().open(messages["snapshot"], "bench")
+    at.page.get_by_label("Who calibrates").fill("R. Doe")
+    at.page.get_by_label("Masses on each cell").fill("5, 1O, 20")
+    at.page.get_by_role("form", name="New calibration").get_by_role("button", name="Begin").click()
+
+    at.page.get_by_role("alert").filter(has_text='"1O" is not a number').wait_for()
+    assert not any(path == "bench" for path, _ in at.asked)
 
 
 def test_a_finished_bench_shows_its_certificate(bench, messages):

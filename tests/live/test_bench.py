@@ -1,12 +1,14 @@
 """The guided calibration on simulated cells behind a pseudo-terminal, to a calibration held against their truth."""
 
 import json
+import re
 
 import numpy as np
 import pytest
 
 from daq.keep import calibrations
 from daq.keep.store import Store
+from daq.live.certificate_page import certificate_page
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.procedure import NotNow as NotInThisStage
 from daq.rider.electronics import CELLS
@@ -214,3 +216,53 @@ def test_a_bench_and_a_sweep_exclude_each_other_and_the_bench_is_told_to_the_pag
     assert heard[-1]["reading"]["of_s"] > 60.0
     assert heard[-1]["accepts"] == ["break-off"]
     assert {one["cell"] for one in heard[-1]["live"]} == set(CELLS)
+
+
+def certified(path, **changes):
+    """The certificate of one cell calibrated with these changes, as content and as the text of its page."""
+
+    async def work(made):
+        await made.session.calibrating.begin_bench(wanted(cells=("hands_left",), series=2, **changes))
+        await work_through(made)
+
+    on_bench(path, work)
+    with Store.open(path, write=False) as store:
+        content = calibrations.certificate(store, calibrations.found(store, "2").id)
+    return content, re.sub(r"<[^>]+>", " ", certificate_page(content))
+
+
+def test_a_certificate_names_weights_masses_gravity_and_that_no_data_sheet_was_given(tmp_path):
+    content, page = certified(tmp_path / "s.sqlite")
+
+    # M1 is 50 mg in 1 kg; over root 3 for a rectangular distribution (OIML R 111-1, GUM 4.3.7)
+    assert "class M1 (OIML R111), standard uncertainty 2.9e-05 of a load" in page
+    # 5 kg at 9.81 m/s2 in air of 1.2 kg/m3: 5 x 9.81 x (1 - 1.2/8000) = 49.0426 N
+    assert "49.04, 98.09, 196.17, 294.26, 392.34 N" in page
+    assert "9.81000 m/s², standard uncertainty 0.0001 m/s²" in page
+    budget = {line["source"]: line["note"] for line in content["cells"][0]["budget"]}
+    assert budget["temperature"] == "±5 K, 20 ppm/K supposed, no data sheet given"
+    assert "gravity" in budget
+    assert "Minimum dead load output return" in page
+    # OIML R60 gives hysteresis as a share of the rated output; the simulated cell has some
+    assert 1e-6 < content["cells"][0]["described"]["hysteresis"] < 1e-3
+
+
+def test_with_a_reference_cell_neither_gravity_nor_air_stand_in_budget_and_certificate(tmp_path):
+    content, page = certified(
+        tmp_path / "s.sqlite",
+        masses_kg=(),
+        loads_n=(50, 100, 200, 400),
+        reference={"certificate": "K-0815", "expanded_relative": 5e-4},
+        sensitivity_per_k=1e-5,
+        temperature_half_range_k=10,
+    )
+
+    budget = {line["source"]: line["note"] for line in content["cells"][0]["budget"]}
+    assert budget["reference cell"] == "K-0815"
+    assert not {"gravity", "air buoyancy", "reference weights"} & set(budget)
+    assert budget["temperature"] == "±10 K, data sheet"
+    # the certificate's k = 2 undone
+    assert "K-0815, standard uncertainty 0.00025 of a load" in page
+    assert "50.00, 100.00, 200.00, 400.00 N" in page
+    assert "Gravity" not in page
+    assert "buoyancy" not in page

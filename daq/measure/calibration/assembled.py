@@ -51,7 +51,7 @@ def assembled(
     Raises CellError when readings are still due, and the errors of fit, cross-talk and tare.
     """
     if bench.stage is not Stage.DONE:
-        due = f"; due is {bench.task.instruction}" if bench.task else ""
+        due = f"; due is {bench.task.instruction()}" if bench.task else ""
         raise CellError(f"the calibration is at stage {bench.stage}{due}")
     cells = {cell: _cell(bench, cell, order, conditions) for cell in bench.plan.cells}
     plain = _put_together(bench, {name: cell.channel for name, cell in cells.items()}, tilt, id, made_utc, simulated)

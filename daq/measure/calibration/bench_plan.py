@@ -77,8 +77,9 @@ class BenchPlan:
         if strange:
             return f"no channel {', '.join(strange)}; the board has {', '.join(self.channels)}"
         for name, loads in self.loads_n:
+            listed = ", ".join(f"{load_n:.2f} N" for load_n in loads)
             if len(loads) < 3 or list(loads) != sorted(set(loads)) or loads[0] <= 0.0:
-                return f"{name}: expected at least 3 different loads above zero, lightest first, got {loads}"
+                return f"{name}: expected at least 3 different loads above zero, lightest first, got {listed}"
         if self.series < 2:
             return f"expected at least 2 series, so that repeats can be compared, got {self.series}"
         if min(self.warm_up_min, self.creep_min, self.crosstalk_n, *(p.load_n for p in self.places)) < 0.0:
@@ -99,10 +100,10 @@ class Task:
     place: str = ""
     tilt_deg: float | None = None
 
-    @property
-    def instruction(self) -> str:
-        """What the engineer does before this reading."""
+    def instruction(self, kg_per_n: float | None = None) -> str:
+        """What the engineer does before this reading; with kg_per_n loads are named in kilograms too."""
         stage, cell = self.stage, self.cell
+        load = f"{self.load_n:.6g} N" if kg_per_n is None else f"{self.load_n * kg_per_n:.5g} kg ({self.load_n:.2f} N)"
         if stage is Stage.WARM_UP:
             return "power everything, leave the jig empty and untouched until its zero stands"
         if stage in (Stage.ZERO, Stage.ZERO_RETURN):
@@ -110,15 +111,15 @@ class Task:
         if stage is Stage.CREEP:
             if not self.load_n:
                 return f"{cell}: take all weight off"
-            return f"{cell}: put {self.load_n:g} N on and leave it; the reading is followed over the time set"
+            return f"{cell}: put {load} on and leave it; the reading is followed over the time set"
         if stage is Stage.CORNERS:
-            return f"put {self.load_n:g} N on {self.place}" if self.load_n else "take all weight off"
+            return f"put {load} on {self.place}" if self.load_n else "take all weight off"
         if stage is Stage.CROSS_TALK:
-            return f"put {self.load_n:g} N right over {cell}" if self.load_n else "take all weight off"
+            return f"put {load} right over {cell}" if self.load_n else "take all weight off"
         if stage is Stage.TARE:
             return f"empty jig: tilt it to {self.tilt_deg:g} deg"
         verb = "add weight to" if stage is Stage.RISING else "take weight off to"
-        return f"{cell}: {verb} {self.load_n:g} N"
+        return f"{cell}: {verb} {load}"
 
 
 def tasks(plan: BenchPlan) -> tuple[Task, ...]:

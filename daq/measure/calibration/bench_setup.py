@@ -14,7 +14,7 @@ from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.model import Channel
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.tilt import tilt_channel
-from daq.measure.calibration.weights import Weights
+from daq.measure.calibration.weights import Weights, pull_n
 
 SHORTEST_READING_S = 2.0
 
@@ -53,6 +53,11 @@ class Setup:
             raise ValueError(
                 "tilts: what a count of the tilt channel is worth is not known; set the tilts with a level and say so"
             )
+
+    @property
+    def kg_per_n(self) -> float | None:
+        """What pulls with a newton here, to name the weights in kilograms; None: a reference cell tells the force."""
+        return 1.0 / pull_n(1.0, self.conditions.g_m_s2) if self.conditions.by_weights else None
 
     @property
     def tilt_by_board(self) -> Channel | None:

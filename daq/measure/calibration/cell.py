@@ -21,6 +21,7 @@ import numpy as np
 
 from daq.measure.calibration.fit import FitError, ZeroFit, fit_through_zero
 from daq.measure.calibration.model import Channel, TiltTare
+from daq.measure.calibration.terms import Described, described
 from daq.measure.calibration.uncertainty import Term, Uncertainty
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 from daq.values import Array, Bools, Ints
@@ -53,11 +54,15 @@ class Conditions:
     weights: Weights
     u_gravity_m_s2: float
     g_m_s2: float
+    by_weights: bool = True
+    """False: a reference cell tells the force itself; gravity and air do not come in."""
     resolution_counts: float = 1.0
     temperature_half_range_k: float = 0.0
     """The jig is used within so much of the temperature of the calibration."""
     sensitivity_per_k: float = 0.0
-    """Temperature effect on sensitivity, from the data sheet, over the output."""
+    """Temperature effect on sensitivity over the output."""
+    sensitivity_from: str = ""
+    """Where that figure comes from, for the budget."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +94,7 @@ class CalibratedCell:
     deflection: Array
     """(n,) counts above the zero of each reading's series."""
     figures: Figures
+    described: Described
 
 
 def calibrated(
@@ -118,7 +124,8 @@ def calibrated(
             float(figures.repeatability_dof),
         ),
     )
-    return CalibratedCell(channel, fit, deflection, figures)
+    words = described(readings.load_n, deflection, readings.series, readings.falling)
+    return CalibratedCell(channel, fit, deflection, figures, words)
 
 
 def with_assembly(
@@ -239,13 +246,12 @@ def _zero_return(off: Array, load: Array) -> float:
 
 def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[Term, ...]:
     series = figures.series
+    reference = "reference weights" if conditions.by_weights else "reference cell"
+    temperature = ", ".join(filter(None, (f"±{conditions.temperature_half_range_k:g} K", conditions.sensitivity_from)))
     terms: Sequence[Term] = (
-        Term("reference weights", relative=conditions.weights.relative, shared=True, shape="rectangular",
+        Term(reference, relative=conditions.weights.relative, shared=True, shape="rectangular",
              note=conditions.weights.note),
-        Term("gravity", relative=conditions.u_gravity_m_s2 / conditions.g_m_s2, shared=True,
-             note=f"{conditions.g_m_s2:.5f} m/s2"),
-        Term("air buoyancy", relative=buoyancy_relative(), shared=True, shape="rectangular",
-             note="air 1.2 +- 0.1 kg/m3, weights 8000 kg/m3"),
+        *(_of_weights(conditions) if conditions.by_weights else ()),
         Term("sensitivity", relative=figures.sensitivity_relative * math.sqrt(1.0 + 1.0 / series),
              dof=float(series - 1), note=f"{series} series"),
         Term("repeatability", absolute_n=figures.repeatability_n, dof=float(figures.repeatability_dof),
@@ -257,9 +263,18 @@ def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[
         Term("creep", relative=abs(figures.creep_relative) / ROOT_3, shape="rectangular"),
         Term("zero", absolute_n=figures.zero_return_n / ROOT_3, shape="rectangular"),
         Term("temperature", relative=abs(conditions.sensitivity_per_k) * conditions.temperature_half_range_k / ROOT_3,
-             shape="rectangular", note=f"+-{conditions.temperature_half_range_k:g} K, data sheet"),
+             shape="rectangular", note=temperature),
     )  # fmt: skip
     return tuple(term for term in terms if term.absolute_n or term.relative)
+
+
+def _of_weights(conditions: Conditions) -> tuple[Term, Term]:
+    return (
+        Term("gravity", relative=conditions.u_gravity_m_s2 / conditions.g_m_s2, shared=True,
+             note=f"{conditions.g_m_s2:.5f} m/s²"),
+        Term("air buoyancy", relative=buoyancy_relative(), shared=True, shape="rectangular",
+             note="air 1.2 ± 0.1 kg/m³, weights 8000 kg/m³"),
+    )  # fmt: skip
 
 
 def _spread(fit: ZeroFit, scatter_n: float) -> tuple[float, float, float]:

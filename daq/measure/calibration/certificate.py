@@ -58,9 +58,7 @@ def certificate(
         "reference": {
             "weights": conditions.weights.note,
             "relative_standard_uncertainty": conditions.weights.relative,
-            "gravity_m_s2": conditions.g_m_s2,
-            "gravity_standard_uncertainty_m_s2": conditions.u_gravity_m_s2,
-            "buoyancy": "air 1.2 kg/m3, weights 8000 kg/m3: forces are 0.99985 of mass times gravity",
+            **(_of_weights(conditions) if conditions.by_weights else {}),
         },
         "cells": [
             _cell(name, cell, made, cell_class=cell_class, intervals=intervals) for name, cell in made.cells.items()
@@ -76,6 +74,15 @@ def certificate(
         ],
     }
     return {key: lists_of(value) for key, value in content.items()}
+
+
+def _of_weights(conditions: Conditions) -> dict[str, Any]:
+    """How the masses became forces; nothing of it where a reference cell told the force."""
+    return {
+        "gravity_m_s2": conditions.g_m_s2,
+        "gravity_standard_uncertainty_m_s2": conditions.u_gravity_m_s2,
+        "buoyancy": "air 1.2 kg/m³, weights 8000 kg/m³: forces are 0.99985 of mass times gravity",
+    }
 
 
 def budget(uncertainty: Uncertainty, load_n: float) -> list[dict[str, Any]]:
@@ -101,6 +108,9 @@ def _cell(name: str, cell: CalibratedCell, made: Made, *, cell_class: CellClass,
     uncertainty = channel.uncertainty or Uncertainty(())
     top_n = channel.span[1] if channel.span else 0.0
     loads = np.linspace(0.1, 1.0, 10) * top_n
+    # from both sides of each step of the error limits, which lie at 500 and 2000 intervals
+    steps = [i * top_n / intervals + side for i in (500, 2000) for side in (0.0, 1e-9 * top_n) if i < intervals]
+    curve = sorted({0.0, top_n, *steps})
     shown_n = cell.fit.at(cell.deflection)
     return {
         "channel": name,
@@ -118,11 +128,12 @@ def _cell(name: str, cell: CalibratedCell, made: Made, *, cell_class: CellClass,
                     float(load), cell_class=cell_class, capacity_n=top_n, intervals=intervals
                 ),
             }
-            for load in loads
+            for load in curve
         ],
         "limits_are": f"OIML R60 class {cell_class}, {intervals} intervals over the span, for comparison only",
         "residual_sd_n": cell.fit.residual_sd,
         "figures": asdict(cell.figures),
+        "described": asdict(cell.described),
         "off_axis_relative": made.off_axis.get(name),
         "tare": None if channel.tare is None else asdict(channel.tare),
         "budget_at_n": top_n / 2.0,

@@ -101,7 +101,7 @@ def take(bench: Bench, reading: Taken) -> Bench:
     if task is None:
         raise NotNow(f"the calibration is {bench.stage}: no reading is due; take one again to change it")
     if reading.task != task.id:
-        raise NotNow(f"reading {reading.task} is not due now; due is {task.id}: {task.instruction}")
+        raise NotNow(f"reading {reading.task} is not due now; due is {task.id}: {task.instruction()}")
     if len(reading.counts) != len(bench.plan.channels):
         raise ValueError(f"expected counts of {len(bench.plan.channels)} channels, got {len(reading.counts)}")
     return replace(bench, taken=(*bench.taken, reading))

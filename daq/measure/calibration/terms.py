@@ -48,6 +48,41 @@ def zero_return(before: float, after: float, rated_output: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class Described:
+    """A cell in these words, each a fraction of its rated output."""
+
+    non_linearity: float
+    hysteresis: float
+    combined_error: float
+    repeatability: float
+    zero_return: float
+    """The largest of the series; minimum dead load output return in R60."""
+
+
+def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLike, falling: npt.ArrayLike) -> Described:
+    """The words for (n,) readings of series of the same loads, each series begun at zero, counts from its own zero.
+
+    Curves are means over the series. A load read on one way only, as the highest, stands for both ways.
+    """
+    load, y = np.asarray(load_n, dtype=np.float64), np.asarray(counts, dtype=np.float64)
+    down, number = np.asarray(falling, dtype=np.bool_), np.asarray(series)
+    levels = np.unique(load[~down])
+    up = np.array([y[~down & (load == level)].mean() for level in levels])
+    on_both = [down & (load == level) for level in levels]
+    back = np.array([y[here].mean() if here.any() else rising for here, rising in zip(on_both, up, strict=True)])
+    repeats = [[y[~down & (number == one) & (load == level)].mean() for level in levels] for one in np.unique(number)]
+    rated = float(up[-1] - up[0])
+    returns = [zero_return(0.0, value, rated) for value in y[down & (load == 0.0)].tolist()]
+    return Described(
+        non_linearity=non_linearity(levels, up),
+        hysteresis=hysteresis(levels, up, back),
+        combined_error=combined_error(levels, up, back),
+        repeatability=repeatability(repeats, rated),
+        zero_return=max(returns, key=abs, default=0.0),
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class Creep:
     """Change of the reading under a constant load, as fractions of the output at that load, from the first reading."""
 

@@ -29,6 +29,8 @@ export const WANTED = [
       { path: "made_by", words: "Who calibrates", kind: "text", required: true },
       { path: "place", words: "Where", kind: "text" },
       { path: "temperature_degc", words: "Room", kind: "number", unit: "°C", least: -20, most: 60 },
+      { path: "temperature_half_range_k", words: "Used within", kind: "number", unit: "± K", least: 0, most: 40, value: 5 },
+      { path: "sensitivity_ppm", words: "Temperature effect by data sheet", kind: "number", unit: "ppm/K", least: 0, most: 10000 },
       { path: "remarks", words: "Remarks for the certificate", kind: "text" },
     ],
   ],
@@ -59,11 +61,12 @@ export const WANTED = [
   ],
 ];
 
-/** What was typed as the daemon takes it: lists from text, nothing sent for what was left empty. */
+/** What was typed as the daemon takes it: lists from text. RangeError for what should be a number and is none. */
 export function wantedOf(/** @type {any} */ typed) {
-  const { masses, forces, only, tilts, places, ...rest } = withReference(typed);
+  const { masses, forces, only, tilts, places, sensitivity_ppm, ...rest } = withReference(typed);
   return {
     ...rest,
+    sensitivity_per_k: sensitivity_ppm === null ? null : sensitivity_ppm / 1e6,
     masses_kg: forces ? [] : numbers(masses),
     loads_n: numbers(forces),
     cells: words(only),
@@ -81,7 +84,7 @@ export function withReference(/** @type {any} */ { expanded_pct, reference, ...r
 /** "left edge: saddle_nose, saddle_rear: 20" @param {string} line */
 function placeOf(line) {
   const [name, cells, mass] = line.split(":");
-  return { name: name.trim(), cells: words(cells ?? ""), mass_kg: Number(mass) };
+  return { name: name.trim(), cells: words(cells ?? ""), mass_kg: numberOf(mass ?? "nothing") };
 }
 
 const words = (/** @type {string} */ text) => text.split(/[;,\s]+/).filter(Boolean);
@@ -89,5 +92,12 @@ const words = (/** @type {string} */ text) => text.split(/[;,\s]+/).filter(Boole
 /** With semicolons between the numbers a comma is a decimal sign: "2,5; 5; 10". @param {string} text */
 function numbers(text) {
   const plain = text.includes(";") ? text.replaceAll(",", ".") : text;
-  return words(plain).map(Number);
+  return words(plain).map(numberOf);
+}
+
+/** @param {string} text @returns {number} */
+function numberOf(text) {
+  const value = Number(text);
+  if (Number.isNaN(value)) throw new RangeError(`"${text.trim()}" is not a number`);
+  return value;
 }

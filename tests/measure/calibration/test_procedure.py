@@ -44,7 +44,7 @@ def test_every_task_has_its_own_name_and_says_what_to_do():
     all_tasks = tasks(plan())
 
     assert len({task.id for task in all_tasks}) == len(all_tasks)
-    told = {task.id: task.instruction for task in all_tasks}
+    told = {task.id: task.instruction() for task in all_tasks}
     assert told["bar/1/rising/2"] == "bar: add weight to 100 N"
     assert told["bar/1/falling/2"] == "bar: take weight off to 100 N"
     assert told["nose/2/zero-return"] == "nose: take all weight off"

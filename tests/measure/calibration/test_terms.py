@@ -80,3 +80,24 @@ def test_terms_without_a_load_are_refused():
         terms.creep([0, 1, 2], [5.0, 5.0, 5.0], 5.0)
     with pytest.raises(ValueError, match="at least 3 readings in order of time"):
         terms.creep([0, 2, 1], [5.0, 5.0, 5.0], 0.0)
+
+
+def test_two_series_are_described_by_their_mean_curves_worked_by_hand():
+    # rated output 1000, the mean of both series: 500 N reads 502 and 504 rising, 507 and 509 falling
+    load = [0, 500, 1000, 500, 0] * 2
+    counts = [0, 502, 1000, 507, 1, 0, 504, 1000, 509, -3]
+    falling = [False, False, False, True, True] * 2
+
+    found = terms.described(load, counts, [1] * 5 + [2] * 5, falling)
+
+    assert found.non_linearity == pytest.approx(0.003)
+    assert found.hysteresis == pytest.approx(0.005)
+    assert found.combined_error == pytest.approx(0.008)
+    assert found.repeatability == pytest.approx(0.002)
+    assert found.zero_return == pytest.approx(-0.003)
+
+
+def test_of_a_cell_read_rising_only_hysteresis_is_not_made_up():
+    found = terms.described([0, 500, 1000], [0.0, 503.0, 1000.0], [1, 1, 1], [False, False, False])
+
+    assert (found.hysteresis, found.zero_return) == (0.0, 0.0)
