@@ -80,11 +80,12 @@ export async function ask(store, what, method, path, body, patience_ms) {
 
 /**
  * What stands at a path, or what it answers to a body that changes nothing; a refusal as {problem}.
- * @param {string} path @param {object} [body] @returns {Promise<any>}
+ * @param {string} path @param {object} [body] @param {number} [patience_ms]
+ * @returns {Promise<any>}
  */
-export async function look(path, body) {
+export async function look(path, body, patience_ms) {
   try {
-    return await post(path, body, body ? "POST" : "GET");
+    return await post(path, body, body ? "POST" : "GET", patience_ms);
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     return { problem: error.message };

@@ -7,6 +7,9 @@ import { FORWARD_LIMIT, sentence } from "../words.js";
 import { overlay } from "./decide/overlay.js";
 import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable } from "./decide/tables.js";
 
+/** The evidence is computed when it is asked for; a sweep of an earlier visit from its raw. */
+const COMPUTING_MS = 60_000;
+
 /** @type {import("../form.js").Row[]} */
 const DECISION = [
   {
@@ -40,7 +43,7 @@ export function mount(root, store) {
   const page = el("a", { class: "button main", target: "_blank", rel: "noopener" }, "Printed page");
   const form = el(
     "form",
-    { class: "plate", onsubmit: submit, "aria-label": "Decision" },
+    { class: "plate", onsubmit: submit, oninput: () => (typed = true), "aria-label": "Decision", hidden: "" },
     el("h2", {}, "The fitter decides"),
     ...fields.map((each) => each.node),
     cautions,
@@ -54,13 +57,15 @@ export function mount(root, store) {
   const beside = el("select", { id: "compare", onchange: () => void refresh(fields[0].input.valueAsNumber) });
 
   let asked = 0;
+  /** Whether the fitter has begun to write: what comes later must not write over it. */
+  let typed = false;
   async function refresh(/** @type {number|undefined} */ setback_mm) {
     const mine = ++asked;
     setAttribute(shown, "aria-busy", "true");
     const query = new URLSearchParams();
     if (setback_mm !== undefined && !Number.isNaN(setback_mm)) query.set("setback_mm", String(setback_mm));
     if (beside.value) query.set("compare", beside.value);
-    const found = await look(`/api/v1/visit/evidence?${query}`);
+    const found = await look(`/api/v1/visit/evidence?${query}`, undefined, COMPUTING_MS);
     if (mine !== asked) return;
     setAttribute(shown, "aria-busy", null);
     setAttribute(form, "hidden", !found.signs);
@@ -72,7 +77,7 @@ export function mount(root, store) {
     setText(stages, found.stages_mm.length > 1 ? `A big change: in stages, a week’s riding each: ${staged} mm.` : "");
     setText(reach, ["Own bicycle: " + found.reaching.text, found.reaching.move].filter(Boolean).join("; "));
     setAttribute(reach, "data-reachable", found.reaching.reachable === false ? "no" : null);
-    if (setback_mm === undefined) scatter(fields, proposal(found));
+    if (setback_mm === undefined && !typed) scatter(fields, proposal(found));
   }
   /** What was decided before, else what is suggested, with today's measures. */
   function proposal(/** @type {any} */ found) {
@@ -88,7 +93,9 @@ export function mount(root, store) {
   }
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
-    if (await ask(store, "decision", "PUT", "/api/v1/visit/decision", gather(fields))) await refresh(undefined);
+    if (!(await ask(store, "decision", "PUT", "/api/v1/visit/decision", gather(fields)))) return;
+    typed = false;
+    await refresh(undefined);
   }
 
   const changed = changes();

@@ -217,6 +217,10 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):  # noqa: F811
     expect(page.get_by_role("form", name="Intake")).to_be_visible()
     reach(page, "Mass as ridden")
     page.keyboard.type("75")
+    reach(page, "Setback is measured to")
+    page.keyboard.type("nose")
+    page.keyboard.press("Enter")
+    reach(page, "Keep this intake")
     page.keyboard.press("Enter")
     expect(page.get_by_role("form", name="Intake")).to_contain_text("Kept.")
     reach(page, "Plan the sweep")
@@ -235,6 +239,45 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):  # noqa: F811
     expect(page.locator(".ready")).to_have_text("Ready: the sweep may begin.", timeout=LONG_MS)
     reach(page, "To the run")
     page.keyboard.press("Enter")
+    expect(page.locator(".dock")).to_be_visible()
+    page.evaluate("document.activeElement.blur()")
+    for _ in range(1200):
+        state = jig.sweep()["sweep"]["state"]
+        if state == "finished":
+            break
+        if state in ("waiting", "moving"):
+            page.keyboard.press("Space")
+        page.wait_for_timeout(100)
+    expect(page.locator(".dock .main")).to_contain_text("Decide")
+    reach(page, "Decide")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("form", name="Decision")).to_be_visible(timeout=LONG_MS)
+    for name, keys in (("Reason", "hands stay light"), ("Decided by", "B. Fitter")):
+        reach(page, name)
+        page.keyboard.type(keys)
+    reach(page, "Keep this decision")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("link", name="Printed page")).to_be_visible()
+    reach(page, "Printed page")
+    with page.expect_popup() as popup:
+        page.keyboard.press("Enter")
+    expect(popup.value.get_by_role("heading", name="Saddle sheet")).to_be_visible()
+    popup.value.close()
+    reach(page, "Follow-up")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Follow-up", exact=True)).to_be_visible()
+    reach(page, "Ask now")
+    page.keyboard.press("Enter")
+    page.keyboard.type("better")
+    reach(page, "Keep these answers")
+    page.keyboard.press("Enter")
+    expect(page.locator(".due li")).to_contain_text("Answered: better")
+
+
+def test_the_sweep_is_stopped_by_one_key(page, jig):  # noqa: F811
+    """Space begins and confirms, Escape stops, with the focus nowhere."""
+    page.goto(f"{jig.url}#plan")
+    page.get_by_role("button", name="Set this plan").click()
     expect(page.locator(".dock")).to_be_visible()
     page.evaluate("document.activeElement.blur()")
     page.keyboard.press("Space")
