@@ -50,7 +50,7 @@ def test_the_setback_to_go_to_is_the_largest_thing_said(words, messages):
     said = words("m.instruction(state)", [messages["snapshot"], messages["sweep"]])
 
     assert (said["value"], said["unit"]) == ("40", "mm behind the BB")
-    assert said["detail"].replace("\u00a0", " ") == "10 mm forward"
+    assert said["detail"].replace("\u00a0", " ") == "10 mm forward; height −3 mm from the start"
 
 
 def test_outside_the_band_the_page_says_that_recording_waits_and_why(words, messages):
