@@ -35,6 +35,8 @@ MINUTES_PER_STEP = 0.75
 
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+LONGEST_LINE = 10_000
+"""Far below the longest cell that the csv module reads, which any other module may change."""
 LONGEST_SHOWN = 200
 
 
@@ -148,10 +150,9 @@ def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
 def _cells(i: int, line: str, separator: str) -> list[str]:
     if line.count('"') % 2:
         raise BadTable(f"line {i}: a quotation mark without its pair; one line for each step, and no breaks within it")
-    try:
-        return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
-    except csv.Error as error:
-        raise BadTable(f"line {i}: not a line of a table: {error}") from error
+    if len(line) > LONGEST_LINE:
+        raise BadTable(f"line {i}: not a line of a table: {len(line)} characters")
+    return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
 
 
 def _shown(names: Sequence[str]) -> str:
