@@ -14,7 +14,7 @@ def test_a_built_package_holds_the_page_and_every_file_the_program_reads(tmp_pat
     clone = tmp_path / "clone"
     for name in ("daq", "dashboard"):
         shutil.copytree(ROOT / name, clone / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "setup.py", "MANIFEST.in", "README.md", "LICENSE"):
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, clone)
     pip = [sys.executable, "-m", "pip", "wheel", "--no-deps", "--no-build-isolation", "-q", "-w", tmp_path, clone]
     done = subprocess.run(pip, capture_output=True, text=True, check=False)
