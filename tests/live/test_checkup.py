@@ -21,6 +21,7 @@ from tests.sources.fake_board import FakeBoard, usb_port
 from tests.sources.waiting import running
 
 bus = private_bus
+SADDLE = Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0)
 Usage = namedtuple("Usage", "total used free")
 
 
@@ -33,11 +34,11 @@ def board(monkeypatch):
     fake.unplug()
 
 
-def looked_at(board, *, hands_zero=10_000.0, more="", seconds=1.5):
+def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5):
     """The checks of a jig with this board, by part."""
     channels = (
         Channel("hands", "force", (0.0, SLOPE), zero_counts=hands_zero),
-        Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0),
+        saddle,
         Channel("tilt", "tilt", (0.0, 0.001)),
     )
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
@@ -66,6 +67,14 @@ def test_an_empty_jig_in_order_is_well_with_its_figures(board):
 def test_a_lost_zero_is_a_caution_in_newtons(board):
     assert "zero off by +100.0 N" in looked_at(board, hands_zero=0.0)["hands"].words
     assert looked_at(board, hands_zero=0.0)["hands"].state == "caution"
+
+
+def test_a_cell_without_a_calibration_is_failed_and_no_figure_is_made_up(board):
+    checks = looked_at(board, saddle=Channel("saddle", "unused"))
+
+    assert checks["hands"].state == "well"
+    assert (checks["saddle"].state, checks["saddle"].figures) == ("failed", {})
+    assert checks["saddle"].words.startswith("not calibrated, its newtons are unknown: `foreaft calibrate bench`")
 
 
 def test_a_board_that_is_not_there_is_failed_with_what_is_plugged_in(board, monkeypatch):

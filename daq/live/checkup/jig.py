@@ -135,6 +135,9 @@ def _of_cells(rig: Rig, session: Session, loads: list[Loads]) -> list[Check]:
 
 
 def _of_cell(name: str, load_n: Array, t_s: Array, trouble: str) -> Check:
+    if np.isnan(load_n).all():
+        words = "not calibrated, its newtons are unknown: `foreaft calibrate bench`, then name its file in the rig file"
+        return Check(name, FAILED, f"{trouble}; {words}" if trouble else words)
     noise_n, zero_n = noise_rms(load_n), float(load_n.mean())
     span_s = float(t_s[-1] - t_s[0])
     drift = float(np.polynomial.polynomial.polyfit(t_s - t_s[0], load_n, 1)[1]) * 60.0 if span_s > 0.0 else 0.0
