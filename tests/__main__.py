@@ -13,6 +13,7 @@ SYSTEM = {
     "libc6-dev": ("/usr/include/stdio.h",),
     "poppler-utils": ("pdftotext",),
 }
+SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "worksteal")  # many wait for a clock, not for a core
 
 
 def ensure_browser():
@@ -35,7 +36,7 @@ def main():
         ("lint", [bin_ / "ruff", "check", "."]),
         ("format", [bin_ / "ruff", "format", "--check", "--quiet", "."]),
         ("types", [bin_ / "mypy", "--no-error-summary"]),
-        ("tests", [bin_ / "python", "-m", "pytest", *sys.argv[1:]]),
+        ("tests", [bin_ / "python", "-m", "pytest", *SPREAD, *sys.argv[1:]]),
     ]
     failed = []
     for name, command in checks:

@@ -1,6 +1,7 @@
 import os
-import stat
 import warnings
+from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -41,18 +42,17 @@ def as_somebody_else(action):
 
 
 @pytest.fixture
-def frozen(path):
-    """A store in a folder that nobody may write, and that the world may read."""
-    with Store.open(path) as store:
-        recorded(store, 2)
-    path.chmod(0o444)
-    path.with_name(path.name + ".lock").unlink()
-    before = {folder: stat.S_IMODE(folder.stat().st_mode) for folder in [path.parent, *path.parents[1:3]]}
-    for folder in before:
-        folder.chmod(0o555)
-    yield path
-    for folder, mode in before.items():
-        folder.chmod(mode)
+def frozen():
+    """A store in a folder that nobody may write, and that the world may read (unlike the folders pytest makes)."""
+    with TemporaryDirectory(prefix="foreaft-") as folder:
+        path = Path(folder) / "store.sqlite"
+        with Store.open(path) as store:
+            recorded(store, 2)
+        path.chmod(0o444)
+        path.with_name(path.name + ".lock").unlink()
+        path.parent.chmod(0o555)
+        yield path
+        path.parent.chmod(0o700)
 
 
 @pytest.mark.parametrize("size", [400_000, 1_000_000])
