@@ -80,6 +80,8 @@ def port_lines(place: str, baud: int, found: Finding) -> list[str]:
     lines += [f"  such as {line!r}" for line in found.examples]
     if found.pattern is not None:
         lines.append(f"  for the rig file: pattern = '{found.pattern}'")
+    if found.data_bits != 8:
+        lines.append(f'                    data_bits = {found.data_bits}, parity = "{found.parity}"')
     return lines
 
 

@@ -6,6 +6,7 @@ import os
 import select
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from daq.sources.serial_port import PortGone, open_port
 from daq.sources.sniff import Finding, look_at
@@ -46,6 +47,16 @@ def probe(
     for baud in bauds:
         trying(baud)
         found = look_at(listen(path, baud, seconds), baud=baud)
-        if found.protocol or not found.received_bytes or "wire protocol" in found.words:
-            break
-    return baud, found
+        if found.legible:
+            return baud, found
+    return baud, replace(found, words=f"{found.words}. {_advice(bauds)}")
+
+
+def _advice(bauds: Sequence[int]) -> str:
+    """What to do about bytes that make no sense at any of these."""
+    if len(bauds) == 1:
+        return "Another baud? Without --baud the usual ones are tried"
+    return (
+        f"They make no sense at any of {', '.join(map(str, bauds))} baud: a device with another protocol, "
+        "two wires swapped, or noise on an open line"
+    )

@@ -19,6 +19,7 @@ from collections.abc import Callable
 
 import serial
 from serial.tools import list_ports
+from serial.tools.list_ports_common import ListPortInfo
 
 from daq.rig import SerialPlace
 from daq.sources.clock import SessionClock
@@ -68,8 +69,13 @@ def find_port(place: SerialPlace) -> str:
     return str(fitting[0].device)
 
 
+def described(port: ListPortInfo) -> str:
+    """A port with what its device calls itself, where it says anything."""
+    return f"{port.device} ({port.description})" if port.description not in (None, "n/a") else str(port.device)
+
+
 def _plugged_in() -> str:
-    ports = [f"{port.device} ({port.description})" for port in list_ports.comports()]
+    ports = [described(port) for port in list_ports.comports()]
     return "ports here: " + ", ".join(ports) if ports else "no serial port is plugged in"
 
 
@@ -84,12 +90,14 @@ def open_port(path: str, baud: int, *, parity: str = "none", data_bits: int = 8)
 def _trouble(path: str, error: Exception) -> PortTrouble:
     """What an open that failed means, and the remedy."""
     number = getattr(error, "errno", None)
+    if isinstance(error.__context__, termios.error) or number == errno.EISDIR:
+        return PortTrouble(f"{path} is not a serial port; {_plugged_in()}")
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return NoPort(f"no port {path}; {_plugged_in()}")
     if number in (errno.EACCES, errno.EPERM):
         return NoPermission(f"no permission for {path}: add this user to its group (often dialout) and log in again")
     if number in (errno.EBUSY, errno.EAGAIN):
-        return PortBusy(f"{path} is held by another program: close it, the device is then taken up")
+        return PortBusy(f"{path} is held by another program, perhaps a foreaft that runs: close that one")
     return PortTrouble(f"{path} cannot be opened: {error}")
 
 

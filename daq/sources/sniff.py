@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,6 +48,8 @@ class Finding:
     words: str
     """What it is, or why not, in one sentence or two."""
     received_bytes: int
+    legible: bool = True
+    """Whether the bytes make sense at this baud, so that no other need be tried."""
     rate_hz: float | None = None
     channels: tuple[Channel, ...] = ()
     dropped: int = 0
@@ -55,6 +57,9 @@ class Finding:
     pattern: str | None = None
     """For the rig file, when the lines follow one."""
     examples: tuple[str, ...] = ()
+    data_bits: int = 8
+    parity: str = "none"
+    """Which the port has to be opened with, as far as the bytes show it."""
 
 
 def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> Finding:
@@ -62,13 +67,13 @@ def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> Finding:
     data = b"".join(piece for _, piece in pieces)
     if not data:
         return Finding("", "nothing came: is it powered? A Modbus transmitter speaks only when asked (--modbus)", 0)
-    found = _as_board(pieces, len(data)) or _as_lines(pieces, data)
+    found = _as_board(pieces, len(data)) or _as_lines(pieces) or _as_seven_bits(pieces)
     if found is not None:
         return found
     zeros = data.count(0) / len(data)
     guess = "often framed by zeros as our protocol is, but damaged" if zeros > 0.01 else "no text and no frames of ours"
-    shown = data[:24].hex(" ")
-    return Finding("", f"{len(data)} bytes came at {baud} baud, {guess}: another baud? They begin {shown}", len(data))
+    words = f"{len(data)} bytes came at {baud} baud, {guess}; they begin {data[:24].hex(' ')}"
+    return Finding("", words, len(data), legible=False)
 
 
 def noise_rms(values: Array) -> float:
@@ -109,11 +114,11 @@ def _board_words(hello: Hello | None, decoder: BoardDecoder) -> str:
     if hello is None:
         return "a board of ours that sends scans, but no hello: its channels have no names. Update its firmware"
     stopped = "" if hello.running else "; it is stopped, the daemon will start it"
-    silent = "; it sends no scans" if hello.running and decoder.scans < FEWEST_SCANS else ""
-    trouble = f"; {decoder.problem}" if decoder.problem else ""
+    refused = decoder.problem and f"; what it sends cannot be used: {decoder.problem}"
+    silent = "" if refused or not hello.running or decoder.scans >= FEWEST_SCANS else "; it sends no scans"
     return (
         f"board {hello.board_id}, wire protocol {hello.version}, firmware {hello.firmware!r}, "
-        f"set to {hello.scan_rate_hz:g} scans/s{stopped}{silent}{trouble}"
+        f"set to {hello.scan_rate_hz:g} scans/s{stopped}{silent}{refused}"
     )
 
 
@@ -142,12 +147,27 @@ def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[Channel, .
     return tuple(found)
 
 
-def _as_lines(pieces: Sequence[tuple[int, bytes]], data: bytes) -> Finding | None:
+def _as_seven_bits(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
+    """Text of seven data bits: read as eight, the highest is the parity bit."""
+    data = b"".join(piece for _, piece in pieces)
+    odd = sum(byte.bit_count() % 2 for byte in data) / len(data)
+    if TEXT_SHARE > max(odd, 1.0 - odd):
+        return None
+    found = _as_lines([(received_us, bytes(byte & 0x7F for byte in piece)) for received_us, piece in pieces])
+    return found and replace(found, data_bits=7, parity="odd" if odd > 0.5 else "even")
+
+
+def _as_lines(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
+    data = b"".join(piece for _, piece in pieces)
     if sum(byte in PRINTABLE for byte in data) < TEXT_SHARE * len(data):
         return None
     lines = [line.decode("ascii", "replace").strip() for line in LINE_ENDS.split(data) if line.strip()][1:-1]
     if len(lines) < FEWEST_LINES:
-        return Finding("", f"text came, but fewer than {FEWEST_LINES} whole lines: listen longer", len(data))
+        return Finding(
+            "",
+            f"text came, but fewer than {FEWEST_LINES} whole lines: listen longer, or it sends no ends of lines",
+            len(data),
+        )
     pattern = next(filter(None, map(pattern_of, lines)), None)
     if pattern is None:
         return Finding("", f"lines of text without a number in them, such as {lines[-1]!r}", len(data))

@@ -113,7 +113,7 @@ class LineDecoder:
     def _take(self, line: bytes, received_us: int, overlong: bool) -> list[Samples]:
         try:
             if overlong or len(line) > MAX_LINE:
-                raise BadLine(f"{self.source}: more than {MAX_LINE} bytes without an end of line")
+                raise BadLine(f"more than {MAX_LINE} bytes without an end of line")
             samples = self._scan(line, received_us)
         except BadLine as error:
             if self._in_step:
@@ -129,14 +129,14 @@ class LineDecoder:
         text = line.decode("latin-1").strip()
         match = self._pattern.fullmatch(text)
         if match is None:
-            raise BadLine(f"{self.source}: line {text!r} does not fit the pattern {self._format.pattern!r}")
+            raise BadLine(f"line {text!r} does not fit the pattern {self._format.pattern!r}")
         self._check_sum(match, text)
         groups = match.groupdict()
         try:
             factor = newtons_per(groups.get("unit") or self._format.unit, g_m_s2=self._format.g_m_s2)
             loads = [self._load_n(groups[name], factor) for name in self._format.channels]
         except ValueError as error:
-            raise BadLine(f"{self.source}: {error}, in line {text!r}") from error
+            raise BadLine(f"{error}, in line {text!r}") from error
         status = (Status.SATURATED if groups.get("overload") else 0) | (Status.ADC_ERROR if groups.get("fault") else 0)
         return scan_of(loads, source=self.source, received_us=received_us, sequence=self._sequence, status=status)
 
@@ -158,4 +158,4 @@ class LineDecoder:
         fold = operator.xor if self._format.checksum == "xor" else operator.add
         expected = functools.reduce(fold, covered.encode("latin-1"), 0) % 256
         if match["checksum"].upper() != f"{expected:02X}":
-            raise BadLine(f"{self.source}: checksum is {match['checksum']}, expected {expected:02X}, in line {text!r}")
+            raise BadLine(f"checksum is {match['checksum']}, expected {expected:02X}, in line {text!r}")

@@ -59,13 +59,12 @@ __all__ = [
 class WrongVersion:
     """The board speaks a protocol this program does not; nothing it sends is taken until it says otherwise."""
 
-    source: str
     found: int
     expected: int = VERSION
 
     def __str__(self) -> str:
         return (
-            f"{self.source}: the board speaks wire protocol {self.found}, this program speaks {self.expected}: "
+            f"the board speaks wire protocol {self.found}, this program speaks {self.expected}: "
             f"update {'the program' if self.found > self.expected else 'the firmware of the board'}"
         )
 
@@ -78,7 +77,7 @@ class BoardDecoder:
 
     damaged    frames that failed COBS or CRC; each costs itself only
     dropped    scans missing by their numbers; a restart of the board is not counted
-    malformed  frames whole by their CRC that say something impossible: `problem` tells the last one
+    malformed  frames whole by their CRC that say something impossible: `problem` tells what, until scans are taken again
     unknown    frames of a type this version does not have; they are passed over
     """
 
@@ -145,6 +144,7 @@ class BoardDecoder:
             return
         samples = decode_scans(bodies, source=self.source, received_us=received_us)
         self.scans += len(samples)
+        self.problem = ""
         self._count_dropped(samples)
         items.append((int(received_us[0]), samples))
 
@@ -191,7 +191,7 @@ class BoardDecoder:
         found = version_of(body)
         self._refusing = found != VERSION
         if self._refusing:
-            return WrongVersion(self.source, found)
+            return WrongVersion(found)
         hello = decode_hello(body)
         if self.hello is None or (hello.board_id, hello.boot) != (self.hello.board_id, self.hello.boot):
             self._last = None
@@ -200,4 +200,4 @@ class BoardDecoder:
 
     def _refuse(self, error: ValueError, frames: int) -> None:
         self.malformed += frames
-        self.problem = f"{self.source}: {error}"
+        self.problem = str(error)

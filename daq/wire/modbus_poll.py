@@ -81,7 +81,7 @@ class PollDecoder:
             }
         except (ValueError, KeyError) as error:
             self.failed += len(self._units)
-            self.problem = f"{self.source}: {error}"
+            self.problem = str(error)
             return []
         if self._number is not None:
             self.missed += (number - self._number - 1) & 0xFFFF

@@ -6,6 +6,7 @@ import subprocess
 import sys
 
 import pytest
+import serial
 from click.testing import CliRunner
 
 from daq.cli import main
@@ -37,9 +38,9 @@ def fake():
     fake.unplug()
 
 
-async def lines(fake):
+async def saying(fake, data=b"ST,GS,+00012.34kg\r\n"):
     while True:
-        fake.write(b"ST,GS,+00012.34kg\r\n")
+        fake.write(data)
         await asyncio.sleep(0.05)
 
 
@@ -62,10 +63,44 @@ def test_as_json_it_has_the_same(fake):
 
 
 def test_lines_are_shown_with_a_pattern(fake):
-    code, out, _ = probe(fake.port, "--seconds", 1, "--baud", 9600, beside=[lines(fake)])
+    code, out, _ = probe(fake.port, "--seconds", 1, "--baud", 9600, beside=[saying(fake)])
 
     assert code == 0
     assert "for the rig file: pattern = '[A-Z]+,[A-Z]+,(?P<load>" in out
+
+
+def test_lines_of_seven_data_bits_are_shown_with_what_the_rig_file_needs(fake):
+    even = bytes(byte | 0x80 * (byte.bit_count() % 2) for byte in b"ST,GS,+00012.34kg\r\n")
+
+    code, out, _ = probe(fake.port, "--seconds", 1, beside=[saying(fake, even)])
+
+    assert code == 0
+    assert 'data_bits = 7, parity = "even"' in out
+
+
+def test_text_is_told_as_it_is_without_trying_other_bauds(fake):
+    code, out, errors = probe(fake.port, "--seconds", 1, beside=[saying(fake, b"login:\r\n")])
+
+    assert code == 1
+    assert "lines of text without a number in them, such as 'login:'" in out
+    assert errors.count("listening at") == 1
+
+
+def test_garbage_is_tried_at_every_baud_and_told_with_its_first_bytes(fake):
+    code, out, errors = probe(fake.port, "--seconds", 0.2, beside=[saying(fake, bytes(range(128, 256)))])
+
+    assert code == 1
+    assert "no text and no frames of ours; they begin 8" in out
+    assert "They make no sense at any of 921600, 115200, 9600" in out
+    assert errors.count("listening at") == 8
+
+
+def test_a_port_another_program_holds_is_exit_code_3(fake):
+    with serial.Serial(fake.port, exclusive=True):
+        code, _, errors = probe(fake.port)
+
+    assert code == 3
+    assert f"{fake.port} is held by another program" in errors
 
 
 def test_silence_is_told_at_once_without_trying_every_baud(fake):

@@ -91,7 +91,9 @@ def test_a_file_that_is_no_port_is_refused(tmp_path):
     path = tmp_path / "port"
     path.touch()
 
-    with pytest.raises(PortTrouble, match="cannot be opened"):
+    with pytest.raises(PortTrouble, match=f"{tmp_path} is not a serial port; "):
+        open_port(str(tmp_path), 921_600)
+    with pytest.raises(PortTrouble, match=f"{path} is not a serial port; "):
         open_port(str(path), 921_600)
 
 

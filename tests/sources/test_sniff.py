@@ -71,7 +71,8 @@ def test_noise_is_told_with_the_baud_and_its_first_bytes():
     found = look_at(stream(bytes(np.random.default_rng(2).integers(1, 256, 500, np.uint8))), baud=9_600)
 
     assert found.protocol == ""
-    assert "500 bytes came at 9600 baud, no text and no frames of ours: another baud? They begin" in found.words
+    assert "500 bytes came at 9600 baud, no text and no frames of ours; they begin" in found.words
+    assert not found.legible
 
 
 @pytest.mark.parametrize(
@@ -108,6 +109,18 @@ def test_a_transmitters_lines_are_recognised_with_a_pattern_for_the_rig_file():
     assert found.rate_hz == pytest.approx(10.0)
     assert found.channels[0].mean == pytest.approx(12.01 * 9.80665, abs=0.05)
     assert found.examples[-1].startswith("ST,GS,+")
+
+
+@pytest.mark.parametrize(("parity", "ones"), [("even", 0), ("odd", 1)])
+def test_text_of_seven_data_bits_is_read_through_its_parity_bit(parity, ones):
+    text = "".join(f"ST,GS,+{12 + 0.01 * (i % 3):08.2f}kg\r\n" for i in range(40)).encode()
+    # the parity bit makes the number of ones even, or odd
+    sent = bytes(byte | 0x80 * (bin(byte).count("1") % 2 != ones) for byte in text)
+
+    found = look_at(stream(sent, step=19, every_us=100_000), baud=9_600)
+
+    assert (found.protocol, found.data_bits, found.parity) == ("lines", 7, parity)
+    assert found.channels[0].mean == pytest.approx(12.01 * 9.80665, abs=0.05)
 
 
 def test_text_without_numbers_is_shown():

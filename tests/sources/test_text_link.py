@@ -69,7 +69,7 @@ def test_silence_and_lines_of_another_make_are_told_with_what_came():
         async with running(link.run()):
             await until(lambda: "is continuous sending on, at 9600 baud?" in link.message)
             async with running(lines(device, b"+0012.3 g\r\n")):
-                await until(lambda: "no line of it can be used: board: line '+0012.3 g' does not fit" in link.message)
+                await until(lambda: "no line of it can be used: line '+0012.3 g' does not fit" in link.message)
             async with running(lines(device, b"ST,1.0,2.0kg\r\n")):
                 await until(lambda: not link.message)
         device.unplug()

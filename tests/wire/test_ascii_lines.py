@@ -61,7 +61,7 @@ def test_a_damaged_line_costs_itself_and_leaves_a_gap():
 
     assert [int(one.sequence[0]) for one in got] == [0, 2]
     assert decoder.damaged == 1
-    assert decoder.problem == f"scale: line '1 kÿ' does not fit the pattern {PLAIN.pattern!r}"
+    assert decoder.problem == f"line '1 kÿ' does not fit the pattern {PLAIN.pattern!r}"
 
 
 def test_the_rest_of_a_line_that_began_before_is_not_counted():
@@ -95,7 +95,7 @@ def test_the_exclusive_or_checksum_of_a_published_sentence_is_accepted_and_a_wro
 
     assert counts(good) == [5_300_979, 259_982]
     assert bad == []
-    assert decoder.problem.startswith("gps: checksum is 29, expected 28, in line")
+    assert decoder.problem.startswith("checksum is 29, expected 28, in line")
 
 
 def test_the_sum_checksum_covers_what_stands_before_it():

@@ -105,8 +105,8 @@ def test_another_version_is_named_and_nothing_of_it_is_taken(found, remedy):
 
     got = decoder.feed(other + board.encode_scans(scans([[1], [2]])), 0)
 
-    assert got == [board.WrongVersion("jig", found=found)]
-    assert str(got[0]) == f"jig: the board speaks wire protocol {found}, this program speaks 1: {remedy}"
+    assert got == [board.WrongVersion(found)]
+    assert str(got[0]) == f"the board speaks wire protocol {found}, this program speaks 1: {remedy}"
     assert decoder.feed(board.encode_hello(HELLO) + board.encode_scans(scans([[1, 2]])), 0)[0] == HELLO
 
 
@@ -117,14 +117,16 @@ def test_scans_that_do_not_fit_the_hello_are_refused_with_both_numbers():
 
     assert got == [HELLO]
     assert decoder.malformed == 1
-    assert decoder.problem == "jig: scan of 3 channels after a hello that names 2"
+    assert decoder.problem == "scan of 3 channels after a hello that names 2"
+    decoder.feed(board.encode_scans(scans([[1, 2]])), 0)
+    assert decoder.problem == ""
 
 
 def test_a_scan_of_a_length_no_number_of_channels_has_is_refused():
     decoder = board.BoardDecoder("jig")
 
     assert decoder.feed(frames.frame(bytes([2]) + bytes(9)), 0) == []
-    assert decoder.problem == "jig: scan of type 0x02 has 10 bytes: expected 8 + 4 k, k 1 to 32"
+    assert decoder.problem == "scan of type 0x02 has 10 bytes: expected 8 + 4 k, k 1 to 32"
 
 
 def test_frames_of_a_type_not_known_are_passed_over_and_counted():

@@ -66,4 +66,4 @@ def test_a_reply_with_a_result_of_no_meaning_is_malformed():
 
     assert decoder.feed(by_hand.frame(bytes.fromhex("04 01 01 63")), 0) == []
     assert decoder.malformed == 1
-    assert decoder.problem == "jig: reply 04 01 01 63: expected type, request, op, result 0 to 4, text"
+    assert decoder.problem == "reply 04 01 01 63: expected type, request, op, result 0 to 4, text"

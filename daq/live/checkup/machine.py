@@ -14,6 +14,7 @@ from daq.keep.errors import StoreError
 from daq.keep.store import Store
 from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.sources.radio import BluetoothTrouble, Radio
+from daq.sources.serial_port import described
 
 ROOM_LITTLE_BYTES, ROOM_NONE_BYTES = 2_000_000_000, 100_000_000
 BYTES_AN_HOUR = 60_000_000
@@ -79,8 +80,7 @@ def check_ports() -> list[Check]:
     for port in list_ports.comports():
         usb_id = f"{port.vid:04x}:{port.pid:04x}" if port.vid is not None else None
         figures = {"port": port.device, "usb_serial": port.serial_number, "usb_id": usb_id}
-        ids = f", usb_id {usb_id}, usb_serial {port.serial_number}" if usb_id else ""
-        words = f"{port.device} ({port.description}{ids})"
+        words = f"{described(port)}{f', usb_id {usb_id}, usb_serial {port.serial_number}' if usb_id else ''}"
         if os.access(port.device, os.R_OK | os.W_OK):
             found.append(Check("port", WELL, words, figures))
         else:
