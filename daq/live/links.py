@@ -28,8 +28,12 @@ def links_of(session: Session) -> list[Link]:
 def _loads_link(session: Session) -> Link:
     """The board's link, or the transmitter's in its place."""
     rig, clock = session.rig, session.clock
+
+    def problem() -> str:
+        return session.sensors.decoder.problem
+
     if isinstance(rig.transmitter, TextTransmitter):
-        lines = TextLink(rig.transmitter, clock, session.sensors.arrive_bytes, lambda: session.sensors.decoder.problem)
+        lines = TextLink(rig.transmitter, clock, session.sensors.arrive_bytes, problem)
         session.sensors.told = lines.heard
         session.sensors.links[BOARD] = lambda: lines.message
         return lines.run
@@ -40,7 +44,7 @@ def _loads_link(session: Session) -> Link:
     if rig.board is None:
         raise RigError("neither a board nor a transmitter to connect")
     gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
-    board = BoardLink(rig.board, clock, session.sensors.arrive_bytes, gains=gains)
+    board = BoardLink(rig.board, clock, session.sensors.arrive_bytes, gains=gains, problem=problem)
     session.sensors.told = board.heard
     session.sensors.links[BOARD] = lambda: board.message
     return board.run

@@ -18,8 +18,8 @@ BEAT_S = 0.1
 class BoardLink:
     """Keeps one board connected and asks of it what the rig file wants.
 
-    Whoever decodes the bytes tells `heard` what they said. `message` says in one sentence what is wrong, empty when
-    nothing is.
+    Whoever decodes the bytes tells `heard` what they said, and lends `problem`: why scans were not taken. `message`
+    says in one sentence what is wrong, empty when nothing is.
     """
 
     def __init__(
@@ -29,14 +29,16 @@ class BoardLink:
         on_bytes: Callable[[int, bytes], None],
         *,
         gains: Mapping[str, int] | None = None,
+        problem: Callable[[], str] = str,
     ) -> None:
         self._on_bytes = on_bytes
+        self._problem = problem
         self._talk = BoardTalk(baud=board.baud, rate_hz=board.rate_hz, gains=gains)
         self._port = SerialLink(board, clock, self._arrived, on_open=self._opened)
 
     @property
     def message(self) -> str:
-        return self._port.message or self._talk.message(time.monotonic())
+        return self._port.message or self._talk.message(time.monotonic(), self._problem())
 
     def heard(self, said: Item) -> None:
         """Something the board said, decoded."""

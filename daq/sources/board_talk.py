@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daq.values import Samples
 from daq.wire.board import Command, Hello, Item, Op, Reply, Result, encode_command, set_gain, set_rate
 
 SILENT_S = 2.0
@@ -16,6 +17,8 @@ SILENT_S = 2.0
 HELLO_AFTER_S = 1.5
 REPLY_WITHIN_S = 1.0
 """The wire protocol allows 0.5."""
+SCANS_MISSING = 3.0
+"""A slow board is given the time of so many."""
 RATE_OFF = 0.05
 """A board takes the nearest rate it can; further off than this share is told."""
 
@@ -34,7 +37,7 @@ class BoardTalk:
     def opened(self, path: str, now_s: float) -> None:
         """The port has just been opened: nothing is known of who is there."""
         self._path = path
-        self._byte_s = self._frame_s = self._opened_s = now_s
+        self._byte_s = self._frame_s = self._scan_s = self._opened_s = now_s
         self._bytes = False
         self._hello: Hello | None = None
         self._asked_hello_s: float | None = None
@@ -51,7 +54,9 @@ class BoardTalk:
         """A whole frame has come."""
         self._frame_s = now_s
         if isinstance(said, Hello):
-            self._hear_hello(said)
+            self._hear_hello(said, now_s)
+        elif isinstance(said, Samples):
+            self._scan_s = now_s
         elif isinstance(said, Reply):
             self._hear_reply(said)
 
@@ -67,8 +72,11 @@ class BoardTalk:
                 self._waiting[command.request] = _in_words(command, self._hello), now_s
         return b"".join(encode_command(command) for command in commands)
 
-    def message(self, now_s: float) -> str:
-        """What is wrong, in one sentence with the remedy; empty when nothing is."""
+    def message(self, now_s: float, problem: str = "") -> str:
+        """What is wrong, in one sentence with the remedy; empty when nothing is.
+
+        problem: why the last scans could not be used.
+        """
         if now_s - self._byte_s > SILENT_S:
             since = "stopped sending" if self._bytes else "is open, but nothing comes"
             return f"{self._path} {since}: is the board powered and running, and is it the right port?"
@@ -80,13 +88,19 @@ class BoardTalk:
         if self._hello is None:
             waited = now_s - self._opened_s > SILENT_S and self._bytes
             return "scans come, but no hello that names the channels: update the board's firmware" if waited else ""
+        without_s = now_s - self._scan_s if self._hello.running else 0.0
+        if without_s > SILENT_S and without_s * self._hello.scan_rate_hz > SCANS_MISSING:
+            why = problem or "its hello says that it sends them: look at its firmware"
+            return f"the board sends no scan that can be used: {why}"
         return self._unheeded(now_s)
 
     def _next_request(self) -> int:
         self._request = self._request % 255 + 1
         return self._request
 
-    def _hear_hello(self, hello: Hello) -> None:
+    def _hear_hello(self, hello: Hello, now_s: float) -> None:
+        if self._hello is None or not self._hello.running:
+            self._scan_s = now_s
         self._hello = hello
         if self._greeted != (hello.board_id, hello.boot):
             self._greeted = hello.board_id, hello.boot

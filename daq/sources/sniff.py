@@ -151,7 +151,7 @@ def _as_seven_bits(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
     """Text of seven data bits: read as eight, the highest is the parity bit."""
     data = b"".join(piece for _, piece in pieces)
     odd = sum(byte.bit_count() % 2 for byte in data) / len(data)
-    if TEXT_SHARE > max(odd, 1.0 - odd):
+    if max(odd, 1.0 - odd) < TEXT_SHARE:
         return None
     found = _as_lines([(received_us, bytes(byte & 0x7F for byte in piece)) for received_us, piece in pieces])
     return found and replace(found, data_bits=7, parity="odd" if odd > 0.5 else "even")

@@ -77,7 +77,7 @@ class BoardDecoder:
 
     damaged    frames that failed COBS or CRC; each costs itself only
     dropped    scans missing by their numbers; a restart of the board is not counted
-    malformed  frames whole by their CRC that say something impossible: `problem` tells what, until scans are taken again
+    malformed  frames whole by their CRC that say something impossible: `problem` tells what, until scans are taken
     unknown    frames of a type this version does not have; they are passed over
     """
 

@@ -64,6 +64,42 @@ def test_scans_without_a_hello_are_told():
     assert talk.message(2.6).startswith("scans come, but no hello")
 
 
+def a_scan():
+    (scan,) = board.BoardDecoder("board").feed(board.encode_scan(0, 0, 0, [1, 2, 3], bits=24), 0)
+    return scan
+
+
+def test_a_board_whose_scans_cannot_be_used_is_told_with_the_reason():
+    talk = greeted(hello())
+    talk.hear(hello(), 3.0)
+    talk.bytes_came(3.0)
+
+    assert talk.message(2.9) == ""
+    assert talk.message(3.1, "scan of 3 channels after a hello that names 2") == (
+        "the board sends no scan that can be used: scan of 3 channels after a hello that names 2"
+    )
+    assert talk.message(3.1).endswith("its hello says that it sends them: look at its firmware")
+    talk.hear(a_scan(), 3.2)
+    assert talk.message(3.3) == ""
+
+
+def test_a_slow_board_has_time_for_its_next_scan():
+    talk = greeted(hello(rate_hz=0.5))
+    talk.hear(hello(rate_hz=0.5), 6.9)
+    talk.bytes_came(6.9)
+
+    assert talk.message(6.9) == ""
+    assert talk.message(7.1).startswith("the board sends no scan")
+
+
+def test_a_stopped_board_has_time_to_begin():
+    talk = greeted(hello(running=False))
+    talk.hear(hello(), 5.0)
+    talk.bytes_came(5.0)
+
+    assert talk.message(5.1) == ""
+
+
 def test_the_rate_and_the_gains_of_the_rig_file_are_asked_for_where_the_hello_differs():
     talk = greeted(hello(rate_hz=100.0, gain=64), rate_hz=1000.0, gains={"saddle": 128, "hands": 64})
 
