@@ -147,10 +147,17 @@ def balance(file: Any, as_json: bool) -> None:
     from daq.measure.balance_report import balance_report
 
     try:
-        report = balance_report(json.load(file))
+        # numbers as floats: one of thousands of digits is then refused by its size and not by the interpreter
+        report = balance_report(
+            json.loads(file.read().removeprefix("\ufeff"), parse_int=float, object_pairs_hook=_once)
+        )
+    except UnicodeDecodeError:
+        fail(REFUSED, f"{file.name}: not text in UTF-8; expected a JSON object")
     except json.JSONDecodeError as error:
         fail(REFUSED, f"{file.name}: not JSON: {error}")
-    except (ValueError, TypeError) as error:
+    except RecursionError:
+        fail(REFUSED, f"{file.name}: nested too deep; expected one JSON object of numbers")
+    except ValueError as error:
         fail(REFUSED, f"{file.name}: {error}")
     if as_json:
         print_json(report)
@@ -158,3 +165,12 @@ def balance(file: Any, as_json: bool) -> None:
     for name, value in report.items():
         for line in value if isinstance(value, list) else [value]:
             click.echo(f"{name:28} {line:.6g}" if isinstance(line, float) else f"{name:28} {line}")
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A JSON object none of whose keys comes twice: which of two values was meant nobody can tell."""
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise ValueError(f"{next(name for name in names if names.count(name) > 1)}: there more than once; keep one")
+    return found

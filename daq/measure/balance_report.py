@@ -14,9 +14,9 @@ from typing import Any
 from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
 from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
 from daq.measure.geometry import tilt_deg_of
-from daq.measure.mechanics import STANDARD_G_M_S2, shares
+from daq.measure.mechanics import STANDARD_G_M_S2, Shares, shares
+from daq.measure.sum_check import riding_check
 from daq.measure.torque import crank_torque_nm
-from daq.values import FEET_SHARE
 
 _REQUIRED = {
     "mass_kg": (20.0, 250.0),
@@ -25,7 +25,7 @@ _REQUIRED = {
     "saddle_load_n": (-500.0, 3000.0),
     "bar_x_m": (-0.5, 2.0),
     "bar_y_m": (-0.5, 2.0),
-    "saddle_x_m": (-1.0, 0.5),
+    "saddle_x_m": (-1.0, 0.05),
     "saddle_y_m": (0.0, 1.5),
     "power_w": (0.0, 2500.0),
     "cadence_rpm": (0.0, 250.0),
@@ -45,6 +45,9 @@ _ON_BICYCLE = (
 )
 _BICYCLE = ("wheelbase_m", "chainstay_m", "bb_drop_m", "wheel_radius_m", "mass_kg", "com_x_m", "com_y_m")
 
+LEAST_GRADIENT_PCT = 0.3
+"""A smaller one is likelier a fraction; a jig that is level to 0.2 degrees cannot be set to it either."""
+
 
 class BadState(ValueError):
     """The state cannot be used; the text has one line per problem."""
@@ -53,14 +56,20 @@ class BadState(ValueError):
 def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
     """Shares, torque, weight line and, with a bicycle, front-wheel share of one mean state; BadState when it is wrong.
 
-    None where something cannot be had, with the reason in `notes`. `weight_line_x_mm` is as the sensors say it;
-    `weight_line_estimate_mm` has the estimated bias of single-axis cells taken off and is an estimate there.
-    Front shares come both ways too.
+    Refused when hands and saddle carry more than the weight. None where something cannot be had, with the reason in
+    `notes`. `weight_line_x_mm` is as the sensors say it; `weight_line_estimate_mm` has the estimated bias of
+    single-axis cells taken off and is an estimate there. Front shares come both ways too.
     """
     numbers, bicycle = _checked(state)
     tilt = tilt_deg_of(numbers["gradient_pct"])
     mass, g = numbers["mass_kg"], numbers.get("g", STANDARD_G_M_S2)
     found = shares(numbers["hand_load_n"], numbers["saddle_load_n"], mass_kg=mass, tilt_deg=tilt, g_m_s2=g)
+    if found.feet < -2.0 * found.u_feet:
+        together = numbers["hand_load_n"] + numbers["saddle_load_n"]
+        raise BadState(
+            f"hand_load_n, saddle_load_n: together {together:.0f} N, more than the rider's weight along the jig, "
+            f"{found.weight_normal_n:.0f} N: a cell, its zero or mass_kg is wrong"
+        )
     torque = crank_torque_nm(numbers["power_w"], numbers["cadence_rpm"])
     hands = _contact(numbers, "bar", "hand")
     saddle = _contact(numbers, "saddle", "saddle")
@@ -79,7 +88,7 @@ def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
         "weight_line_estimate_mm": _or_none(1000.0 * line.estimate_m),
         "hands_off_deficit_nm": hands_off_deficit_nm(hands, saddle),
         **_on_bicycle(bicycle, line, mass, tilt, numbers.get("com_height_m")),
-        "notes": _notes(found.feet, torque, line),
+        "notes": _notes(found, numbers, torque, line),
     }
 
 
@@ -119,7 +128,8 @@ def _problem(key: str, value: Any, low: float, high: float) -> str:
     if low <= value <= high:
         return ""
     got = f"{value:g}" if abs(value) < sys.float_info.max else "a number beyond all bounds"
-    return f"{key}: expected {low:g} to {high:g}, got {got}"
+    hint = "; x is negative behind the BB" if key == "saddle_x_m" and value > high else ""
+    return f"{key}: expected {low:g} to {high:g}, got {got}{hint}"
 
 
 def _bicycle(given: Any) -> Bicycle:
@@ -161,14 +171,13 @@ def _on_bicycle(
     return dict(zip(_ON_BICYCLE, (here.fraction, estimate.fraction, estimate.u_fraction, flat, per_10mm), strict=True))
 
 
-def _notes(feet_share: float, torque_nm: float, line: WeightLine) -> list[str]:
+def _notes(found: Shares, numbers: Mapping[str, float], torque_nm: float, line: WeightLine) -> list[str]:
     notes = ["the feet are the remainder of the weight: a difference, not a measurement"]
-    low, high = FEET_SHARE
-    if not low <= feet_share <= high:
-        notes.append(
-            f"the feet would carry {100 * feet_share:.0f} % of the weight, expected {100 * low:.0f} to "
-            f"{100 * high:.0f} %: a cell, its zero or the mass is wrong"
-        )
+    check = riding_check(found, (numbers["hand_load_n"], numbers["saddle_load_n"]), ("the hands", "the saddle"))
+    if not check.passed:
+        notes.append(check.text)
+    if 0.0 < abs(numbers["gradient_pct"]) < LEAST_GRADIENT_PCT:
+        notes.append(f"a gradient of {numbers['gradient_pct']:g} %: write 5 for 5 %, not 0.05")
     if math.isnan(torque_nm):
         notes.append("the crank torque is unknown at 0 rpm, so there is no weight line")
     if line.single_axis:

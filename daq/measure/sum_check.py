@@ -41,7 +41,7 @@ def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[s
         f"the feet would carry {100 * found.feet:.0f} % of the weight; expected {100 * low:.0f} to {100 * high:.0f} %"
     )
     if low <= found.feet <= high:
-        said = f"the sum is plausible, but {_and(suspects)} carries next to nothing"
+        said = f"the sum is plausible, but there is next to nothing on {_and(suspects)}"
     elif found.feet > high:
         said += ": a cell reads too little, or the mass is too high"
     else:

@@ -125,9 +125,9 @@ def _covariates(
     columns: list[Array] = []
     priors: list[tuple[float, float]] = []
     notes: list[str] = []
-    if not np.isfinite(t_min).all():
+    if not np.ptp(t_min) > 0.0:  # NaN, or one time for all
         notes.append("the steps' times are not known: a drift of hand load cannot be told from an effect of setback")
-    elif np.ptp(t_min) > 0.0:
+    else:
         columns.append(t_min - t_min.mean())
         priors.append((0.0, DRIFT_N_PER_MIN))
         if _together(setback_mm, t_min):

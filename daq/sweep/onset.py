@@ -7,6 +7,7 @@ one it was answered with, or with another.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -33,6 +34,8 @@ def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method
     """
     if method not in METHODS:
         raise ValueError(f"method: expected one of {', '.join(METHODS)}, got {method}")
+    if not (math.isfinite(step_off_mm) and step_off_mm >= 0.0):
+        raise ValueError(f"step_off_mm: expected 0 or more millimetres behind the onset, got {step_off_mm:g}")
     return METHODS[method](gathered(steps), step_off_mm)
 
 

@@ -65,8 +65,9 @@ _LIMITS = {
 LEAST_SPAN_MM = 12.0
 FARTHEST_CM = 30.0
 """Setbacks that all lie within 12 mm and nearer than 30 mm to the BB are a sweep in centimetres (or metres)."""
-HEAVIEST_KG = 16.0
-"""Hand loads that never reach 16 N are hand loads in kilograms; a hand at rest on a bar weighs more than that."""
+HEAVIEST_KG = 25.0
+"""Hand loads that never reach 25 N are in kilograms, or pounds: an arm is about 5 % of the body (Winter 2009, segment
+table, from memory), so both arms of 60 kg weigh 59 N, and a bar that carries not even half of them carries no hands."""
 LIGHT_N = 40.0
 """Hands that never carry as much are possible, and likelier kilograms."""
 LONGEST_SWEEP_MIN = 240.0
@@ -86,7 +87,9 @@ def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
     }
     _check_units(columns)
     if max(columns["hand_load_n"]) < LIGHT_N:
-        warnings.append(f"hand_load_n never reaches {LIGHT_N:g} N: multiply by 9.81 if these are kilograms")
+        warnings.append(
+            f"hand_load_n never reaches {LIGHT_N:g} N: multiply by 9.81 if these are kilograms, by 4.45 if pounds"
+        )
     if "t_min" in columns and "order" in columns:
         warnings.append("not used: column order; t_min is there")
     errors_n = columns.get("se_n", [])
@@ -167,6 +170,8 @@ def _point(cell: str, separator: str) -> str:
 
 
 def _check_header(header: Sequence[str]) -> None:
+    if all(_NUMBER.fullmatch(name) for name in header):
+        raise BadTable(f"the first line holds numbers; expected the names of the columns, {', '.join(NEEDED)}")
     twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
         raise BadTable(f"column {_shown(twice)} is there more than once; keep one")
@@ -184,6 +189,8 @@ def _number(name: str, cell: str, line: int) -> float:
     value = float(cell) if _NUMBER.fullmatch(cell) else NAN
     if not math.isfinite(value):
         hint = "leave the cell empty when it is not known" if name in OPTIONAL else "leave the step out"
+        if _NUMBER.fullmatch(cell.replace(",", ".")):
+            hint = "decimals with a comma need semicolons between the columns"
         raise BadTable(f"line {line}: {name}: expected a number, got {_shown([cell]) or 'nothing'}; {hint}")
     limit = _LIMITS[name]
     if not limit.low <= value <= limit.high:
@@ -209,8 +216,8 @@ def _check_units(columns: dict[str, list[float]]) -> None:
         )
     if max(map(abs, hands)) < HEAVIEST_KG:
         raise BadTable(
-            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms, or like "
-            "cells that read nothing; expected newtons"
+            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms or pounds, or "
+            "like cells that read nothing; expected newtons"
         )
     minutes = [t for t in columns.get("t_min", []) if not math.isnan(t)]
     if minutes and max(minutes) - min(minutes) > LONGEST_SWEEP_MIN:

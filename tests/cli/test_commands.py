@@ -66,6 +66,15 @@ def test_the_balance_of_the_worked_example():
     assert other["weight_line_x_mm"] == pytest.approx(-22.495, abs=5e-4)
 
 
+def test_a_byte_order_mark_before_a_state_is_no_obstacle():
+    marked = b"\xef\xbb\xbf" + json.dumps(STATE).encode()
+
+    assert (
+        foreaft("balance", "-", "--json", text=marked).output
+        == foreaft("balance", "-", "--json", text=json.dumps(STATE)).output
+    )
+
+
 def test_the_demo_offers_every_kind_of_rider():
     assert set(KINDS) == set(Kind)
 
@@ -92,7 +101,12 @@ def test_an_onset_from_a_table_has_the_keys_other_programs_rely_on():
         (("onset", "7", "--store", "nowhere.sqlite"), None, 4, "no store at nowhere.sqlite"),
         (("sweeps", "--store", "nowhere.sqlite"), None, 4, "no store at nowhere.sqlite"),
         (("balance", "-"), "{}", 2, "mass_kg"),
+        (("onset", "-", "--step-off-mm", "nan"), STEPS, 2, "step_off_mm: expected 0 or more"),
         (("balance", "-"), "not json", 2, "not JSON"),
+        (("balance", "-"), b"\x80\x81", 2, "not text in UTF-8"),
+        (("balance", "-"), "[" * 100_000, 2, "nested too deep"),
+        (("balance", "-"), json.dumps(STATE)[:-1] + ', "mass_kg": 80}', 2, "mass_kg: there more than once"),
+        (("balance", "-"), json.dumps(STATE).replace("75", "9" * 6000), 2, "mass_kg: expected 20 to 250"),
         (("calibrate", "fit", "-"), "load_n,reading\n1,2\n", 2, "foreaft: "),
         (("replay", __file__), None, 2, "is not a recording"),
         (("serve", "--rig", "nowhere.toml"), None, 2, "rig file nowhere.toml: No such file"),

@@ -62,8 +62,22 @@ def test_a_standing_crank_leaves_torque_and_weight_line_open():
     assert any("torque is unknown" in note for note in found["notes"])
 
 
-def test_an_impossible_sum_is_said():
-    assert any("feet would carry -" in note for note in balance_report({**STATE, "saddle_load_n": 700})["notes"])
+def test_more_than_the_weight_is_refused_and_no_number_given():
+    with pytest.raises(BadState, match="together 805 N, more than the rider's weight along the jig, 735 N"):
+        balance_report({**STATE, "saddle_load_n": 700})
+
+
+def test_feet_that_carry_nearly_all_are_said_with_what_to_look_at():
+    """The worked example in kilograms by mistake."""
+    notes = balance_report({**STATE, "hand_load_n": 10.7, "saddle_load_n": 39.6})["notes"]
+
+    assert any("the feet would carry 93 % of the weight; expected 10 to 60 %" in f"the {note}" for note in notes)
+    assert any("look at the hands first" in note for note in notes)
+
+
+def test_a_gradient_as_a_fraction_is_asked_about():
+    assert any("write 5 for 5 %" in note for note in balance_report({**STATE, "gradient_pct": 0.05})["notes"])
+    assert not any("write 5" in note for note in balance_report({**STATE, "gradient_pct": 0})["notes"])
 
 
 def test_the_report_is_json():
@@ -87,6 +101,7 @@ def test_optional_values_may_be_null():
         ({"gradient_pct": 400}, "gradient_pct: expected -30 to 30, got 400"),
         ({"bar_x": 1}, "bar_x: no such key; known: mass_kg"),
         ({"hand_tangential_n": -12}, "expected both or neither"),
+        ({"saddle_x_m": 0.20}, "saddle_x_m: expected -1 to 0.05, got 0.2; x is negative behind the BB"),
         ({"bicycle": 7}, "bicycle: expected an object with wheelbase_m"),
         ({"bicycle": {**BICYCLE, "mass_kg": "8"}}, "bicycle.mass_kg: expected a number, got '8'"),
         ({"bicycle": {**BICYCLE, "gears": 2}}, "bicycle.gears: no such key"),

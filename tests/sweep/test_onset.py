@@ -120,6 +120,20 @@ def test_a_power_wander_is_taken_out_by_the_torque():
     assert np.ptp(seen.interval_95_mm) < np.ptp(unseen.interval_95_mm or (30.0, 80.0))
 
 
+@pytest.mark.parametrize("t_min", [NAN, 3.0])
+def test_steps_without_times_or_all_at_one_time_are_said_to_hide_a_drift(t_min):
+    steps = [replace(each, t_min=t_min) for each in CLEAR]
+
+    assert any("steps' times are not known" in reason for reason in onset(steps).reasons)
+    assert not any("times are not known" in reason for reason in onset(CLEAR).reasons)
+
+
+@pytest.mark.parametrize("step_off_mm", [NAN, math.inf, -1.0])
+def test_a_step_off_that_is_no_length_is_refused(step_off_mm):
+    with pytest.raises(ValueError, match="step_off_mm: expected 0 or more"):
+        onset(CLEAR, step_off_mm=step_off_mm)
+
+
 def test_unknown_torque_is_said():
     assert any("crank torque is not known" in reason for reason in onset(CLEAR).reasons)
 

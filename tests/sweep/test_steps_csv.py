@@ -79,9 +79,9 @@ def test_what_a_spreadsheet_adds_is_no_obstacle():
 
 
 def test_loads_that_may_be_kilograms_are_asked_about():
-    _, warnings = parse_steps(two_columns([(s, 24 + s / 100) for s in SETBACKS]))
+    _, warnings = parse_steps(two_columns([(s, 30 + s / 100) for s in SETBACKS]))
 
-    assert warnings == ["hand_load_n never reaches 40 N: multiply by 9.81 if these are kilograms"]
+    assert warnings == ["hand_load_n never reaches 40 N: multiply by 9.81 if these are kilograms, by 4.45 if pounds"]
 
 
 def test_unknown_columns_are_named_in_a_warning():
@@ -141,7 +141,14 @@ def test_partly_empty_errors_are_not_used_and_it_is_said():
         (two_columns([(s * 1000, 80 + s) for s in SETBACKS]), "setback_mm: expected -200 to 400"),
         (
             two_columns([(s, 8 + s / 100) for s in SETBACKS]),
-            "looks like kilograms, or like cells that read nothing; expected newtons",
+            "looks like kilograms or pounds, or like cells that read nothing; expected newtons",
+        ),
+        # 80 to 105 N in pounds: 1 lbf = 4.4482216 N, NIST SP 811
+        (two_columns([(s, (80 + max(55 - s, 0)) / 4.4482216) for s in SETBACKS]), "looks like kilograms or pounds"),
+        (ROWS, "the first line holds numbers; expected the names of the columns, setback_mm, hand_load_n"),
+        (
+            TABLE.replace("70,79.2", '70,"79,2"'),
+            "line 3: hand_load_n: expected a number, got 79,2; decimals with a comma need semicolons",
         ),
         (two_columns([(s, 8000 + s) for s in SETBACKS]), "looks like grams"),
         (TABLE.replace(",21\n", ",200\n"), "crank_torque_nm: expected -50 to 150 N m"),
