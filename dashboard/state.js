@@ -8,7 +8,8 @@
  *   damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
  * @typedef {{state: string, accepts: string[], sweep_id: number, steps_planned: number,
  *   asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number, protocol: string,
- *   settle_left_s: number|null, dwell_left_s: number|null, dwell_s: number,
+ *   settle_left_s: number|null, dwell_left_s: number|null, settle_s: number, dwell_s: number,
+ *   power_w: number, cadence_rpm: number, order: string, height_policy: string,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
  *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
  *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, noted_step?: number,

@@ -21,6 +21,10 @@ from daq.wire.board import Hello
 if TYPE_CHECKING:
     from daq.live.session import Session
 
+_PLAN_FIELDS = (
+    *("label", "order", "protocol", "height_policy", "gradient_pct"),
+    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded"),
+)
 _STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
 
 
@@ -72,13 +76,9 @@ def standing(session: Session) -> dict[str, Any]:
         "seconds_left": now.seconds_left / session.clock.pace,
         "sweep_id": session.sweep_id,
         "steps_planned": len(plan.positions_mm),
-        "gradient_pct": plan.gradient_pct,
-        "protocol": plan.protocol,
-        "dwell_s": plan.dwell_s,
-        "blinded": plan.blinded,
+        **{name: getattr(plan, name) for name in _PLAN_FIELDS},
         "noted_step": step_spoken_of(progress),
         "notes": session.remarks.notes.get(step_spoken_of(progress), {}),
-        "label": plan.label,
         "stepping": messages.plain(stepping(plan, now.asked_setback_mm, saddle)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),

@@ -145,14 +145,14 @@ function intakeForm(/** @type {Store} */ store) {
     el(
       "div",
       { class: "two" },
-      el("div", {}, group(groups[0]), group(groups[1])),
-      el("div", {}, el("div", { class: "plate" }, symptoms.node), group(groups[2])),
-    ),
-    el(
-      "div",
-      { class: "two" },
-      el("div", {}, group(groups[3]), group(groups[4])),
-      el("fieldset", { class: "plate" }, el("legend", {}, "Ask every client: any of these?"), flags),
+      el("div", {}, ...[0, 1, 3, 4].map((i) => group(groups[i]))),
+      el(
+        "div",
+        {},
+        el("fieldset", { class: "plate" }, el("legend", {}, "Ask every client: any of these?"), flags),
+        el("div", { class: "plate" }, symptoms.node),
+        group(groups[2]),
+      ),
     ),
     advice,
     problem,

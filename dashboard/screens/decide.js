@@ -31,6 +31,9 @@ const DECISION = [
   { path: "recheck_on", words: "Re-check on", kind: "date", required: true },
 ];
 
+/** The first of them are what is set on the bicycle. */
+const MEASURES = 4;
+
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
   const fields = DECISION.map((row) => field(row, "decision"));
@@ -40,12 +43,17 @@ export function mount(root, store) {
   const stages = el("p", { role: "status" });
   const reach = el("p", { class: "reach", role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this decision");
-  const page = el("a", { class: "button main", target: "_blank", rel: "noopener" }, "Printed page");
+  const page = el("a", { class: "button", target: "_blank", rel: "noopener" }, "Printed page");
   const form = el(
     "form",
     { class: "plate", onsubmit: submit, oninput: () => (typed = true), "aria-label": "Decision", hidden: "" },
     el("h2", {}, "The fitter decides"),
-    ...fields.map((each) => each.node),
+    el(
+      "div",
+      { class: "two" },
+      el("div", {}, ...fields.slice(0, MEASURES).map((each) => each.node)),
+      el("div", {}, ...fields.slice(MEASURES).map((each) => each.node)),
+    ),
     cautions,
     reach,
     stages,

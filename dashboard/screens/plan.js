@@ -2,6 +2,7 @@
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
+import { number } from "../format.js";
 import { planInWords } from "../words.js";
 import { stopButton } from "./run/stop.js";
 
@@ -57,6 +58,9 @@ const OF_PLAN = [
   ...["blinded", "order"],
 ];
 
+/** Where the answer is checked again. Common practice, no source: 4 to 5 %. */
+const CLIMB_PCT = 4.5;
+
 const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
   Object.fromEntries(names.map((name) => [name, all[name]]));
 
@@ -64,10 +68,11 @@ const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
 export function mount(root, store) {
   const fields = [...WHERE, ...HOW].map((row) => field(row, "plan"));
   const nodes = fields.map((each) => each.node);
-  const [order_of, seed] = ["order", "seed"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
+  const [order_of, seed, gradient] = ["order", "seed", "gradient_pct"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
+  const climb = el("button", { type: "button", onclick: climbing }, `The same on a climb of ${number(CLIMB_PCT)} %`);
   const stop = stopButton(store);
   const form = el(
     "form",
@@ -81,7 +86,7 @@ export function mount(root, store) {
     ),
     order,
     problem,
-    el("p", { class: "page-end" }, begin, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
+    el("p", { class: "page-end" }, begin, climb, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
   );
   root.replaceChildren(form);
 
@@ -94,6 +99,11 @@ export function mount(root, store) {
     if (mine !== asked) return;
     outlook = found;
     order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, text)));
+  }
+
+  function climbing() {
+    gradient.input.value = String(CLIMB_PCT);
+    gradient.input.focus();
   }
 
   async function submit(/** @type {Event} */ event) {
@@ -119,22 +129,38 @@ export function mount(root, store) {
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
     const present_mm = state.visit?.intake?.saddle.setback_mm;
     if (moved(present_mm, state.sweep?.sweep_id)) {
-      const ends = startingEnds(state.visit?.swept ? state.sweep : null, present_mm);
-      if (ends) scatter(fields.slice(0, 2), ends);
+      const last = state.visit?.swept ? state.sweep : null;
+      if (last) scatter(fields, asRidden(last));
+      else if (typeof present_mm === "number") scatter(fields.slice(0, 2), around(present_mm));
       void sketched();
     }
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);
+    setAttribute(climb, "hidden", !state.visit?.swept || state.sweep?.gradient_pct !== 0 || state.sweep.accepts.length > 0);
     stop.draw(state);
     setAttribute(begin, "disabled", busy || state.sending !== null);
   });
 }
 
-/** The ends of the last plan, for the next sweep of the day; else about the present setback. */
-function startingEnds(/** @type {any} */ sweep, /** @type {number|null|undefined} */ present_mm) {
-  if (sweep && sweep.planned_mm.length > 1)
-    return { rear_mm: Math.max(...sweep.planned_mm), front_mm: Math.min(...sweep.planned_mm) };
-  if (typeof present_mm !== "number") return null;
-  return { rear_mm: Math.round(present_mm) + 10, front_mm: Math.round(present_mm) - 40 };
+/** The last plan again, for the next sweep of the day; a sham step and a name are asked for anew. */
+function asRidden(/** @type {import("../state.js").Sweep} */ sweep) {
+  const { planned_mm } = sweep;
+  const forward = [...new Set(planned_mm)].sort((a, b) => a - b);
+  const gaps = forward.slice(1).map((mm, i) => mm - forward[i]);
+  return {
+    ...sweep,
+    label: "",
+    rear_mm: forward.at(-1),
+    front_mm: forward[0],
+    // An adaptive sweep chooses its own.
+    apart_mm: sweep.order === "adaptive" ? null : Math.min(...gaps),
+    repeat_first: planned_mm.length > forward.length && planned_mm[0] === planned_mm.at(-1),
+  };
 }
+
+/** Where to ride when nothing was ridden yet. */
+const around = (/** @type {number} */ present_mm) => ({
+  rear_mm: Math.round(present_mm) + 10,
+  front_mm: Math.round(present_mm) - 40,
+});

@@ -186,6 +186,21 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.wait(lambda: at.page.url.endswith("#run"))
 
 
+def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_away(desk, messages):
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    ridden = {"planned_mm": [75, 55, 35, 45, 65, 75], "power_w": 180.0, "protocol": "bar fixed", "blinded": False}
+    sweep = sweep_in(messages, State.FINISHED, **ridden)
+    at = desk().open({**messages["snapshot"], "visit": {**visit, "swept": True}, "sweep": sweep}, "plan")
+
+    told = {name: at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing", "Power", "Gradient")}
+    at.wait(lambda: told["Rear end"].input_value() == "75")
+    assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
+    assert at.page.get_by_label("Bar").input_value() == "bar fixed"
+    assert at.page.get_by_label("First position again").is_checked()
+    at.page.get_by_role("button", name="The same on a climb").click()
+    assert told["Gradient"].input_value() == "4.5"
+
+
 def test_the_rider_sees_neither_loads_nor_setback(desk, messages):
     at = desk().open(messages["snapshot"], "rider")
     caution = {**messages["notice"], "text": "40 mm was asked, 45 mm is taken as set"}

@@ -49,7 +49,7 @@ export function saysPanel(store) {
   /** @param {State} state */
   function draw(state) {
     const question = questionNow(state);
-    setText(words, question?.words ?? "");
+    setText(words, question?.words ?? "Rider’s scores, 0–10");
     for (const each of buttons) setAttribute(each, "disabled", !question || state.sending !== null);
     setAttribute(keep, "disabled", !question || state.sending !== null);
   }
