@@ -117,7 +117,7 @@ const MEANING = {
   "light-throughout": "Hand load did not start to rise anywhere in this sweep.",
   "loaded-throughout":
     "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
-  undecided: "The steps do not tell a rise from noise, so no setback is named.",
+  undecided: "The steps bear no verdict yet, so no setback is named.",
 };
 
 /** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */

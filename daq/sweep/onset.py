@@ -19,7 +19,9 @@ from daq.sweep.line import line_through
 from daq.sweep.verdict import by_posterior
 from daq.values import Onset, StepMean
 
-METHOD = "hinge-posterior/1"
+METHOD = "hinge-posterior/2"
+FALLS_COUNT = "hinge-posterior/1"
+"""The same posterior, and a fall of hand load that levels off coming forward is an onset too."""
 LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
 
@@ -51,8 +53,12 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     return setback_mm.tolist(), line.at(setback_mm).tolist()
 
 
-def _hinge_posterior_1(evidence: Evidence, step_off_mm: float) -> Onset:
+def _hinge_posterior_2(evidence: Evidence, step_off_mm: float) -> Onset:
     return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=METHOD)
+
+
+def _hinge_posterior_1(evidence: Evidence, step_off_mm: float) -> Onset:
+    return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=FALLS_COUNT, has_to_rise=False)
 
 
 def _least_squares_1(evidence: Evidence, step_off_mm: float) -> Onset:
@@ -60,7 +66,8 @@ def _least_squares_1(evidence: Evidence, step_off_mm: float) -> Onset:
 
 
 METHODS: dict[str, Callable[[Evidence, float], Onset]] = {
-    METHOD: _hinge_posterior_1,
+    METHOD: _hinge_posterior_2,
+    FALLS_COUNT: _hinge_posterior_1,
     LEAST_SQUARES: _least_squares_1,
 }
 """Every estimator by name and version. One that has answered a stored sweep stays."""

@@ -1,8 +1,9 @@
 """What may be claimed of a sweep, from the posterior, and why: one plain sentence for each reason.
 
 An onset is named only when a bend inside the ridden positions is more than 90 % probable and its whole 95 % interval
-lies between the second positions from either end: beyond them one odd step would make the same bend. The other two
-verdicts need 90 % as well. All else is undecided, and then the reasons say what would settle it.
+lies between the second positions from either end: beyond them one odd step would make the same bend. Forward of it hand
+load has to rise; a fall that levels off bends the same way. The other two verdicts need 90 % as well. All else is
+undecided, and then the reasons say what would settle it.
 """
 
 from __future__ import annotations
@@ -13,21 +14,24 @@ from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import Line, line_through
 from daq.sweep.posterior import Posterior
-from daq.sweep.settling import what_settles
+from daq.sweep.settling import gap_mm, what_settles
 from daq.values import NAN, Onset, Verdict
 
 SURE = 0.9
 GRADUAL = 0.75
 WIDE_MM = 12.0
+DOUBTFUL = 0.5
 LEVEL = 0.15
 """A slope behind the onset below this fraction of what is added forward of it is called level."""
 
 
-def by_posterior(evidence: Evidence, found: Posterior, *, step_off_mm: float, method: str) -> Onset:
-    """The answer of the posterior."""
+def by_posterior(
+    evidence: Evidence, found: Posterior, *, step_off_mm: float, method: str, has_to_rise: bool = True
+) -> Onset:
+    """The answer of the posterior. has_to_rise: as in verdict_of."""
     low_mm, high_mm = interval_mm(found)
     rear_mm = float(evidence.positions_mm[0])
-    verdict = verdict_of(evidence, found)
+    verdict = verdict_of(evidence, found, has_to_rise=has_to_rise)
     plain = least_squares(evidence.setback_mm, evidence.hands_n)
     onset_mm = -found.mean if verdict is Verdict.ONSET else None
     line = line_through(evidence, onset_mm)
@@ -58,17 +62,32 @@ def interval_mm(found: Posterior) -> tuple[float, float]:
     return -front, -rear
 
 
-def verdict_of(evidence: Evidence, found: Posterior) -> Verdict:
-    """The claim the posterior bears."""
-    low_mm, high_mm = interval_mm(found)
-    inner_mm = evidence.positions_mm[1:-1]
-    if found.p_onset > SURE and len(inner_mm) > 1 and inner_mm[-1] < low_mm and high_mm < inner_mm[0]:
-        return Verdict.ONSET
+def verdict_of(evidence: Evidence, found: Posterior, *, has_to_rise: bool = True) -> Verdict:
+    """The claim the posterior bears. has_to_rise: False calls a fall that levels off an onset too, as version 1 did."""
+    if found.p_onset > SURE and _placed(evidence, found):
+        return Verdict.ONSET if not has_to_rise or _rises(_bent(evidence, found)) else Verdict.UNDECIDED
     if found.p_light > SURE:
         return Verdict.LIGHT
     if found.p_loaded > SURE:
         return Verdict.LOADED
     return Verdict.UNDECIDED
+
+
+def _placed(evidence: Evidence, found: Posterior) -> bool:
+    """Whether the interval lies between the second positions from either end."""
+    low_mm, high_mm = interval_mm(found)
+    inner_mm = evidence.positions_mm[1:-1]
+    return len(inner_mm) > 1 and bool(inner_mm[-1] < low_mm and high_mm < inner_mm[0])
+
+
+def _bent(evidence: Evidence, found: Posterior) -> Line:
+    """The line with its bend at the posterior's mean."""
+    return line_through(evidence, -found.mean)
+
+
+def _rises(line: Line) -> bool:
+    """Whether hand load rises forward of the bend by more than could be called level."""
+    return line.slope_n_per_mm + line.added_n_per_mm > LEVEL * line.added_n_per_mm
 
 
 def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
@@ -78,13 +97,14 @@ def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line,
         return [f"the hands stay light as far forward as {evidence.positions_mm[-1]:g} mm: hand load does not rise"]
     if verdict is Verdict.LOADED:
         return ["the hands carry weight even at the rearmost position: sweep further back or check reach"]
-    return [_why_undecided(found), *what_settles(evidence, found)]
+    return _why_undecided(evidence, found)
 
 
 def _why_onset(evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
-    behind, forward = line.slope_n_per_mm, line.slope_n_per_mm + line.added_n_per_mm
-    before = "is level" if abs(behind) < LEVEL * line.added_n_per_mm else f"changes by {behind:.2f} N per mm forward"
-    reasons = [f"hand load {before} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"]
+    forward = line.slope_n_per_mm + line.added_n_per_mm
+    reasons = [
+        f"hand load {_behind(line)} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"
+    ]
     low_mm, high_mm = interval_mm(found)
     if high_mm - low_mm > WIDE_MM:
         reasons.append(
@@ -92,18 +112,38 @@ def _why_onset(evidence: Evidence, found: Posterior, line: Line, gradual: bool) 
         )
     if gradual:
         reasons.append("the rise is gradual: the onset named is the middle of the bend, it starts further back")
-    doubtful = int(np.argmax(found.p_shifted))
-    if found.p_shifted[doubtful] > 0.5:
-        reasons.append(
-            f"step {doubtful + 1} at {evidence.setback_mm[doubtful]:g} mm does not fit the others and hardly counts; "
-            "ride it again"
-        )
-    return reasons
+    return [*reasons, *_doubtful(evidence, found, gradual)]
 
 
-def _why_undecided(found: Posterior) -> str:
+def _behind(line: Line) -> str:
+    """What hand load does behind the bend, coming forward."""
+    slope = line.slope_n_per_mm
+    if abs(slope) < LEVEL * line.added_n_per_mm:
+        return "is level"
+    return f"{'rises' if slope > 0.0 else 'falls'} by {abs(slope):.2f} N per mm coming forward"
+
+
+def _doubtful(evidence: Evidence, found: Posterior, gradual: bool = False) -> list[str]:
+    """The step that does not fit a bend, if there is one; of a gradual rise not the one at the corner it has not."""
+    worst = int(np.argmax(found.p_shifted))
+    at_mm = float(evidence.setback_mm[worst])
+    if found.p_shifted[worst] <= DOUBTFUL or (gradual and abs(at_mm + found.mean) < gap_mm(evidence)):
+        return []
+    return [f"step {worst + 1} at {at_mm:g} mm does not fit the others and hardly counts; ride it again"]
+
+
+def _why_undecided(evidence: Evidence, found: Posterior) -> list[str]:
+    if found.p_onset > SURE and _placed(evidence, found):
+        line = _bent(evidence, found)
+        return [
+            f"hand load {_behind(line)} as far as {line.bend_mm:.0f} mm and does not rise from there on: a bend, but "
+            "no onset",
+            "to settle it: see that reach and hands stayed as they were, and ride further forward",
+        ]
     if found.p_onset > SURE:
-        return "hand load rises, but where the rise begins cannot be placed within the ridden positions"
-    likely = max(("a rise that begins inside", found.p_onset), ("level all along", found.p_light),
-                 ("a rise all along", found.p_loaded), key=lambda pair: pair[1])  # fmt: skip
-    return f"the steps do not tell a rise from a straight line: most likely {likely[0]}, at {100 * likely[1]:.0f} %"
+        why = "hand load begins to rise, but where cannot be placed within the ridden positions"
+    else:
+        likely, p = max(("begins to rise within the sweep", found.p_onset), ("does not rise at all", found.p_light),
+                        ("rises all along", found.p_loaded), key=lambda pair: pair[1])  # fmt: skip
+        why = f"most likely hand load {likely}, at {100 * p:.0f} %; a verdict needs more than {100 * SURE:.0f} %"
+    return [why, *_doubtful(evidence, found), *what_settles(evidence, found)]

@@ -6,9 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
-from daq.sweep.onset import LEAST_SQUARES, METHOD, METHODS, TooFewPositions, fitted_line, onset
+from daq.sweep.onset import FALLS_COUNT, LEAST_SQUARES, METHOD, METHODS, TooFewPositions, fitted_line, onset
 from daq.values import NAN, Verdict
+from tests.bench.onset_rides import rise
 from tests.sweep.rides import hinge, ride, step, stroke_ride
 
 CLEAR = ride(hinge(52.0), noise_n=1.0, seed=1)
@@ -59,7 +61,37 @@ def test_a_noisy_small_rise_is_undecided_and_says_what_would_settle_it():
 
     assert answer.verdict is Verdict.UNDECIDED
     assert answer.onset_mm is None
-    assert any("settle" in reason or "more of the same" in reason for reason in answer.reasons)
+    assert "ride" in answer.reasons[1]
+
+
+def test_a_sweep_most_likely_without_a_bend_is_asked_to_be_ridden_again_whole():
+    answer = onset(ride(level, noise_n=2.0, seed=3))
+
+    assert answer.verdict is Verdict.UNDECIDED
+    assert "most likely hand load does not rise at all" in answer.reasons[0]
+    assert "ride all positions once more, out and back, about 8 minutes" in answer.reasons[1]
+
+
+def test_positions_asked_for_again_are_as_far_from_the_ends_as_makes_a_difference():
+    """Half the gap of 5 mm; nearer the end itself does."""
+    for seed in range(20):
+        asked = onset(ride(hinge(52.0, added=0.5), noise_n=4.0, seed=seed)).reasons[1]
+        if "mm again" in asked:
+            inside = [float(mm) for mm in asked.removeprefix("to settle it: ride ").split(" mm again")[0].split(", ")]
+            assert {inside[0], inside[-1]} == {80.0, 30.0}
+            assert all(32.0 <= mm <= 78.0 for mm in inside[1:-1])
+
+
+def test_a_fall_that_levels_off_bends_but_is_no_onset():
+    steps = ride(lambda s: 80.0 + 1.0 * max(s - 55.0, 0.0), noise_n=0.5, seed=13)
+
+    answer = onset(steps)
+
+    assert answer.verdict is Verdict.UNDECIDED
+    assert answer.onset_mm is None
+    assert "falls" in answer.reasons[0]
+    assert "does not rise from there on" in answer.reasons[0]
+    assert onset(steps, method=FALLS_COUNT).verdict is Verdict.ONSET
 
 
 @pytest.mark.parametrize(("onset_mm", "asked"), [(33.0, "25 and 20 mm"), (77.0, "85 and 90 mm")])
@@ -168,6 +200,27 @@ def test_a_wide_curve_is_flagged_gradual_and_a_corner_is_not():
     assert onset(curved).gradual or onset(curved).verdict is not Verdict.ONSET
 
 
+def test_a_gradual_rise_does_not_blame_the_step_at_its_middle():
+    """A parabola over 30 mm between two lines: at the corner of the hinge, which it has not, a step stands off."""
+    steps = ride(lambda s: 80.0 + 2.0 * float(rise(np.array(55.0 - s), 30.0)), noise_n=0.3, seed=1, se_n=0.3)
+
+    answer = onset(steps)
+
+    assert answer.gradual
+    assert bend_of(gathered(steps)).p_shifted.max() > 0.5
+    assert not any("ride it again" in reason for reason in answer.reasons)
+
+
+def test_a_bad_step_is_named_where_nothing_is_decided_too():
+    bad = ride(hinge(52.0, added=0.5), noise_n=1.5, seed=14)
+    bad[3] = replace(bad[3], hand_load_n=bad[3].hand_load_n + 14.0)
+
+    answer = onset(bad)
+
+    assert answer.verdict is Verdict.UNDECIDED
+    assert any("step 4" in reason and "ride it again" in reason for reason in answer.reasons)
+
+
 def test_least_squares_is_the_plain_hinge():
     answer = onset(CLEAR)
 
@@ -190,7 +243,7 @@ def test_the_other_method_claims_nothing_of_straight_lines(load):
 
 
 def test_an_unknown_method_is_refused():
-    with pytest.raises(ValueError, match="expected one of hinge-posterior/1"):
+    with pytest.raises(ValueError, match="expected one of hinge-posterior/2"):
         onset(CLEAR, method="guess/1")
 
 
