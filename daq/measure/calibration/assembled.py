@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from daq.measure.calibration import terms
 from daq.measure.calibration.bench_plan import Stage, Task, tasks
-from daq.measure.calibration.cell import CalibratedCell, CellError, Conditions, Readings, calibrated, with_assembly
+from daq.measure.calibration.cell import (
+    ROOT_3,
+    CalibratedCell,
+    CellError,
+    Conditions,
+    Readings,
+    calibrated,
+    with_assembly,
+)
 from daq.measure.calibration.convert import apply
 from daq.measure.calibration.crosstalk import CrossTalk, crosstalk
 from daq.measure.calibration.model import Calibration, Channel, TiltTare
 from daq.measure.calibration.procedure import Bench
-from daq.measure.calibration.tare import fit_tare
+from daq.measure.calibration.tare import TareError, check_tilts, fit_tare
 from daq.measure.calibration.uncertainty import Term
 from daq.values import Array
 
 CREEP_ASSUMED = 0.735 / 3000.0
 """Creep over the load when it was not tested: what OIML R60 allows a cell of class C with 3000 intervals."""
-OFF_AXIS = "off-axis"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -31,7 +37,7 @@ class Made:
     cells: dict[str, CalibratedCell]
     crosstalk: CrossTalk | None
     off_axis: dict[str, float]
-    """Of each cell with off-axis placements: largest deviation of a placement from their mean, over the load."""
+    """Of each cell with off-axis placements: largest error of a placement, over its load."""
 
 
 def assembled(
@@ -55,20 +61,14 @@ def assembled(
         raise CellError(f"the calibration is at stage {bench.stage}{due}")
     cells = {cell: _cell(bench, cell, order, conditions) for cell in bench.plan.cells}
     plain = _put_together(bench, {name: cell.channel for name, cell in cells.items()}, tilt, id, made_utc, simulated)
-    found = _crosstalk(bench, plain)
+    found = _crosstalk(bench, plain, cells)
     plain = replace(plain, crosstalk=found.rows if found else None)
     off_axis = _off_axis(bench, plain)
-    left_n = found.left_over_n([typical_load_n] * len(cells)) if found else np.zeros(len(cells))
     tares = _tares(bench, plain)
     channels = {}
-    for j, name in enumerate(bench.plan.on_board):
-        channel = with_assembly(
-            cells[name].channel,
-            crosstalk_n=float(left_n[j]),
-            crosstalk_dof=found.dof if found else 0,
-            tare=tares.get(name),
-        )
-        channels[name] = _with_off_axis(channel, off_axis.get(name, 0.0))
+    for name in bench.plan.on_board:
+        added = [*_of_crosstalk(found, name, typical_load_n), *_of_off_axis(off_axis.get(name))]
+        channels[name] = with_assembly(cells[name].channel, added, tare=tares.get(name))
     calibration = _put_together(bench, channels, tilt, id, made_utc, simulated)
     return Made(replace(calibration, crosstalk=plain.crosstalk), cells, found, off_axis)
 
@@ -108,38 +108,53 @@ def _creep(bench: Bench, cell: str, column: int) -> float:
     return terms.creep(t_s, counts, zero.counts[column]).largest
 
 
-def _crosstalk(bench: Bench, plain: Calibration) -> CrossTalk | None:
+def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell]) -> CrossTalk | None:
+    """None when it was not measured, or left out before every cell had been loaded."""
     done = bench.used
-    true, shown = [], []
-    for task in _done(bench, Stage.CROSS_TALK):
-        if task.cell is not None:
-            true.append([task.load_n if cell == task.cell else 0.0 for cell in bench.plan.on_board])
-            shown.append(_forces(bench, plain, done[task.id].counts, done[f"cross-talk/{task.series}/zero"].counts))
-    return crosstalk(bench.plan.on_board, np.array(true), np.array(shown)) if true else None
+    placed = [task for task in _done(bench, Stage.CROSS_TALK) if task.cell is not None]
+    if not placed or (Stage.CROSS_TALK in bench.skipped and {task.cell for task in placed} != set(bench.plan.cells)):
+        return None
+    true = [[task.load_n if cell == task.cell else 0.0 for cell in bench.plan.on_board] for task in placed]
+    shown = [
+        _forces(bench, plain, done[task.id].counts, done[f"cross-talk/{task.series}/zero"].counts) for task in placed
+    ]
+    scatter_n = [cells[cell].figures.repeatability_n for cell in bench.plan.on_board]
+    return crosstalk(bench.plan.on_board, np.array(true), np.array(shown), scatter_n=scatter_n)
+
+
+def _of_crosstalk(found: CrossTalk | None, name: str, typical_load_n: float) -> list[Term]:
+    """What the correction leaves, and what the cell showed on the assembled jig of a load right over it."""
+    if found is None:
+        return []
+    j = found.names.index(name)
+    left_n = float(found.left_over_n([typical_load_n] * len(found.names))[j])
+    own = found.own[j]
+    return [
+        Term("cross-talk", absolute_n=left_n, dof=float(found.dof) or None,
+             note=f"left by the correction, {typical_load_n:g} N on every other cell"),
+        Term("assembly", relative=abs(own - 1.0) / ROOT_3, shape="rectangular",
+             note=f"on the jig it shows {100.0 * own:.2f} % of a load right over it"),
+    ]  # fmt: skip
 
 
 def _off_axis(bench: Bench, plain: Calibration) -> dict[str, float]:
-    """Placements of a bar or saddle have to show the same sum wherever the weight is put on it."""
+    """Placements of a bar or saddle have to show the weight wherever it is put: largest error, over the weight."""
     done, places = bench.used, {place.name: place for place in bench.plan.places}
-    shown: dict[tuple[str, ...], list[float]] = {}
+    found: dict[str, float] = {}
     for task in _done(bench, Stage.CORNERS):
         if task.place:
             cells = places[task.place].cells
             forces = _forces(bench, plain, done[task.id].counts, done["corners/zero"].counts)
             together = sum(float(forces[bench.plan.on_board.index(cell)]) for cell in cells)
-            shown.setdefault(cells, []).append(together / task.load_n)
-    found: dict[str, float] = {}
-    for cells, ratios in shown.items():
-        deviation = max(abs(ratio - float(np.mean(ratios))) for ratio in ratios)
-        found.update({cell: max(deviation, found.get(cell, 0.0)) for cell in cells})
+            error = abs(together / task.load_n - 1.0)
+            found.update({cell: max(error, found.get(cell, 0.0)) for cell in cells})
     return found
 
 
-def _with_off_axis(channel: Channel, deviation: float) -> Channel:
-    if not deviation or channel.uncertainty is None:
-        return channel
-    term = Term(OFF_AXIS, relative=deviation / math.sqrt(3.0), shape="rectangular", note="largest of the placements")
-    return replace(channel, uncertainty=replace(channel.uncertainty, terms=(*channel.uncertainty.terms, term)))
+def _of_off_axis(error: float | None) -> list[Term]:
+    if error is None:
+        return []
+    return [Term("off-axis", relative=error / ROOT_3, shape="rectangular", note="largest error of the placements")]
 
 
 def _tares(bench: Bench, plain: Calibration) -> dict[str, TiltTare]:
@@ -148,8 +163,18 @@ def _tares(bench: Bench, plain: Calibration) -> dict[str, TiltTare]:
     if not done or tilt is None:
         return {}
     tilt_deg = apply(plain, np.array(done))[:, tilt]
+    if Stage.TARE in bench.skipped and not _tell_a_tare(tilt_deg):
+        return {}
     shown = np.array([_forces(bench, plain, counts, done[0]) for counts in done])
     return {cell: fit_tare(tilt_deg, shown[:, j]) for j, cell in enumerate(bench.plan.on_board)}
+
+
+def _tell_a_tare(tilt_deg: Array) -> bool:
+    try:
+        check_tilts(tilt_deg)
+    except TareError:
+        return False
+    return True
 
 
 def _done(bench: Bench, stage: Stage) -> list[Task]:

@@ -6,6 +6,8 @@ import enum
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from daq.measure.calibration.tare import TareError, check_tilts
+
 
 class Stage(enum.StrEnum):
     """What is being done now."""
@@ -71,9 +73,7 @@ class BenchPlan:
     def _problem(self) -> str:
         if not self.cells:
             return "expected at least one cell to calibrate"
-        strange = [
-            name for name in (*self.cells, *(c for p in self.places for c in p.cells)) if name not in self.channels
-        ]
+        strange = [name for name in self.cells if name not in self.channels]
         if strange:
             return f"no channel {', '.join(strange)}; the board has {', '.join(self.channels)}"
         for name, loads in self.loads_n:
@@ -84,6 +84,22 @@ class BenchPlan:
             return f"expected at least 2 series, so that repeats can be compared, got {self.series}"
         if min(self.warm_up_min, self.creep_min, self.crosstalk_n, *(p.load_n for p in self.places)) < 0.0:
             return "expected times and loads of at least 0"
+        return self._problem_of_assembly()
+
+    def _problem_of_assembly(self) -> str:
+        """Found now, and not after an hour of weights."""
+        for place in self.places:
+            others = [name for name in place.cells if name not in self.cells]
+            if others:
+                return (
+                    f"place '{place.name}': {', '.join(others)} is not among the cells to calibrate, "
+                    f"{', '.join(self.cells)}; calibrate all cells that share it, or leave the place out"
+                )
+        try:
+            if self.tilts_deg:
+                check_tilts(self.tilts_deg)
+        except TareError as error:
+            return f"tilts: {error}"
         return ""
 
 

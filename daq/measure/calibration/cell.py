@@ -128,22 +128,12 @@ def calibrated(
     return CalibratedCell(channel, fit, deflection, figures, words)
 
 
-def with_assembly(
-    channel: Channel, *, crosstalk_n: float = 0.0, crosstalk_dof: int = 0, tare: TiltTare | None = None
-) -> Channel:
-    """The channel on its jig: what cross-talk leaves after correction, and the tilt tare, with their terms.
-
-    crosstalk_n, crosstalk_dof: as `CrossTalk.left_over_n` and `CrossTalk.dof` give them.
-    """
+def with_assembly(channel: Channel, added: Sequence[Term] = (), *, tare: TiltTare | None = None) -> Channel:
+    """The channel on its jig: the terms its assembly adds to the budget, and the tilt tare with its own."""
     if channel.uncertainty is None:
         raise CellError(f"channel '{channel.name}' has no budget to add to; calibrate the cell first")
-    added = []
-    if crosstalk_n:
-        dof = float(crosstalk_dof) or None
-        added.append(Term("cross-talk", absolute_n=crosstalk_n, dof=dof, note="left by the correction"))
-    if tare is not None:
-        added.append(Term("tilt tare", absolute_n=tare.residual_sd_n, note="scatter about the tare"))
-    terms = (*channel.uncertainty.terms, *added)
+    of_tare = [] if tare is None else [Term("tilt tare", absolute_n=tare.residual_sd_n, note="scatter about the tare")]
+    terms = (*channel.uncertainty.terms, *added, *of_tare)
     return replace(channel, tare=tare, uncertainty=replace(channel.uncertainty, terms=terms))
 
 

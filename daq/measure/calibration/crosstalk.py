@@ -11,6 +11,7 @@ taken relative to that; `own` tells when the two differ, which means that the as
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -35,12 +36,13 @@ class CrossTalk:
     matrix: Array
     """(k, k) newtons that cell i shows for each newton on cell j."""
     standard_uncertainty: Array
-    """(k, k) of matrix; NaN when there were no more placements than cells."""
+    """(k, k) of matrix."""
     correction: Array
     """(k, k) inverse of matrix with each row over its diagonal."""
     residual_sd_n: Array
-    """(k,) scatter of each cell about the matrix; NaN as above."""
+    """(k,) scatter of each cell about the matrix; as handed in, with no more placements than cells."""
     dof: int
+    """0: no more placements than cells."""
 
     @property
     def rows(self) -> tuple[tuple[float, ...], ...]:
@@ -62,14 +64,18 @@ class CrossTalk:
     def left_over_n(self, loads_n: Sequence[float]) -> Array:
         """(k,) standard uncertainty that the correction leaves on each cell under these loads on all cells, N."""
         others = np.array(loads_n, dtype=np.float64)[None, :] * (1.0 - np.eye(len(self.names)))
-        return np.asarray(np.sqrt(((np.nan_to_num(self.standard_uncertainty) * others) ** 2).sum(axis=1)))
+        return np.asarray(np.sqrt(((self.standard_uncertainty * others) ** 2).sum(axis=1)))
 
 
-def crosstalk(names: Sequence[str], true_n: npt.ArrayLike, shown_n: npt.ArrayLike) -> CrossTalk:
+def crosstalk(
+    names: Sequence[str], true_n: npt.ArrayLike, shown_n: npt.ArrayLike, *, scatter_n: npt.ArrayLike = math.nan
+) -> CrossTalk:
     """The cross-talk of m placements: true_n (m, k) known loads on each cell, shown_n (m, k) what each cell showed.
 
-    By least squares over all placements, so repeats and several weights count. Raises CrossTalkError when a cell was
-    never loaded apart from the others, and for a cell that shows others more than itself.
+    By least squares over all placements, so repeats and several weights count. scatter_n (k,): standard deviation of
+    a reading of each cell, N, for placements without repeats, which show no scatter themselves.
+    Raises CrossTalkError when a cell was never loaded apart from the others, and for a cell that shows others more
+    than itself.
     """
     true, shown = np.asarray(true_n, dtype=np.float64), np.asarray(shown_n, dtype=np.float64)
     k = len(names)
@@ -83,7 +89,11 @@ def crosstalk(names: Sequence[str], true_n: npt.ArrayLike, shown_n: npt.ArrayLik
     _check_own(names, matrix)
     dof = len(true) - k
     rest = shown - true @ matrix.T
-    sd = np.sqrt((rest**2).sum(axis=0) / dof) if dof > 0 else np.full(k, np.nan)
+    sd = (
+        np.sqrt((rest**2).sum(axis=0) / dof)
+        if dof > 0
+        else np.broadcast_to(np.asarray(scatter_n, dtype=np.float64), (k,))
+    )
     spread = np.sqrt((np.linalg.inv(r) ** 2).sum(axis=1))
     uncertain = sd[:, None] * spread[None, :]
     return CrossTalk(tuple(names), matrix, uncertain, np.linalg.inv(matrix / np.diag(matrix)[:, None]), sd, dof)

@@ -36,9 +36,8 @@ def fit_tare(tilt_deg: npt.ArrayLike, shown_n: npt.ArrayLike) -> TiltTare:
         raise TareError(f"expected one load for each tilt, got {len(shown)} loads and {len(tilt)} tilts")
     if not (np.isfinite(tilt).all() and np.isfinite(shown).all()):
         raise TareError("expected finite tilts and loads; a reading is missing or not a number")
-    span_pct = span_of_gradient_pct(tilt)
-    wide = span_pct >= FULL_SPAN_PCT
-    _check_tilts(tilt, span_pct, FEWEST_WIDE if wide else FEWEST_NARROW)
+    check_tilts(tilt)
+    wide = span_of_gradient_pct(tilt) >= FULL_SPAN_PCT
     t = np.radians(tilt)
     columns = [np.ones_like(t), np.sin(t)] + ([np.cos(t) - 1.0] if wide else [])
     size = np.array([np.abs(column).max() for column in columns])
@@ -62,12 +61,16 @@ def span_of_gradient_pct(tilt_deg: npt.ArrayLike) -> float:
     return float(np.ptp(gradient)) if gradient.size else 0.0
 
 
-def _check_tilts(tilt: npt.NDArray[np.float64], span_pct: float, fewest: int) -> None:
+def check_tilts(tilt_deg: npt.ArrayLike) -> None:
+    """Refuse tilts (n,), in the order taken or planned, that cannot tell a tare. Raises TareError."""
+    tilt = np.asarray(tilt_deg, dtype=np.float64)
+    span_pct = span_of_gradient_pct(tilt)
+    fewest = FEWEST_WIDE if span_pct >= FULL_SPAN_PCT else FEWEST_NARROW
     different = 1 + np.count_nonzero(np.diff(np.sort(tilt)) > SAME_TILT_DEG) if len(tilt) else 0
     if different < fewest:
         raise TareError(
             f"expected at least {fewest} different tilts over a span of {span_pct:.1f} %, got {different}; "
-            "tilt the empty jig further and read again"
+            "tilt the empty jig further, or to more tilts"
         )
     moves = np.diff(tilt)
     if not ((moves > SAME_TILT_DEG).any() and (moves < -SAME_TILT_DEG).any()):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.measure.calibration import Calibration, Channel, apply, expanded
+from daq.measure.calibration import Calibration, Channel, Term, apply, expanded
 from daq.measure.calibration.cell import Conditions, Readings, calibrated, with_assembly
 from daq.measure.calibration.crosstalk import crosstalk
 from daq.measure.calibration.weights import of_class
@@ -106,7 +106,7 @@ def one_use(rng, order=2):
     placed = np.array([[200.0, 0.0], [0.0, 200.0]] * 3)
     matrix = crosstalk(["bar", "nose"], placed, placed @ shows.T + rng.normal(0, 0.05, placed.shape))
     left_n = float(matrix.left_over_n([0.0, OTHER_N])[0])
-    channel = with_assembly(made.channel, crosstalk_n=left_n, crosstalk_dof=matrix.dof)
+    channel = with_assembly(made.channel, [Term("cross-talk", absolute_n=left_n, dof=float(matrix.dof))])
     other = Channel("nose", "force", (0.0, 1e-4))
     calibration = Calibration("one", "2025-01-01T00:00:00Z", (channel, other), matrix.rows, simulated=True)
 

@@ -1,4 +1,5 @@
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -62,13 +63,77 @@ def test_creep_is_what_was_followed_or_what_a_class_allows():
     assert made(worked_until(bench=bench)).cells["bar"].figures.creep_relative == CREEP_ASSUMED
 
 
-def test_off_axis_placements_join_the_budget_of_the_cells_that_share_them():
-    names = {cell: [t.name for t in MADE.calibration.channel(cell).uncertainty.terms] for cell in ("bar", "nose")}
+def term(calibration, cell, name):
+    terms = calibration.channel(cell).uncertainty.terms
+    return next((one for one in terms if one.name == name), None)
 
-    assert "off-axis" in names["nose"]
-    assert "off-axis" not in names["bar"]
+
+def test_off_axis_placements_join_the_budget_of_the_cells_that_share_them():
+    assert term(MADE.calibration, "nose", "off-axis")
+    assert not term(MADE.calibration, "bar", "off-axis")
     # the edges differ by what nose load shows on the rear cell: corrected, so almost nothing is left
     assert MADE.off_axis["nose"] < 2e-4
+
+
+def with_readings(bench, begins, change):
+    """The bench with other counts for the tasks whose names begin so."""
+    return replace(
+        bench,
+        taken=tuple(
+            replace(one, counts=change(one)) if one.task.startswith(begins) and "zero" not in one.task else one
+            for one in bench.taken
+        ),
+    )
+
+
+def test_a_weight_that_shows_too_little_wherever_it_is_put_is_an_error_off_axis():
+    """All placements alike say nothing against an error that they share."""
+    zero = DONE.used["corners/zero"].counts
+    weak = with_readings(
+        DONE, "corners/", lambda one: tuple(z + 0.99 * (c - z) for c, z in zip(one.counts, zero, strict=True))
+    )
+
+    found = made(weak)
+
+    assert found.off_axis["nose"] == pytest.approx(0.01, abs=3e-4)
+    assert term(found.calibration, "nose", "off-axis").relative == pytest.approx(0.01 / np.sqrt(3.0), rel=0.03)
+
+
+def test_load_that_an_assembly_carries_past_a_cell_stands_in_the_budget():
+    zero = DONE.used["cross-talk/1/zero"].counts
+    shunted = with_readings(
+        DONE, "cross-talk/", lambda one: tuple(z + 0.995 * (c - z) for c, z in zip(one.counts, zero, strict=True))
+    )
+
+    line = term(made(shunted).calibration, "bar", "assembly")
+
+    assert line.relative == pytest.approx(0.005 / np.sqrt(3.0), rel=0.05)
+    assert line.note == "on the jig it shows 99.50 % of a load right over it"
+    # the same weights as in the series: nothing is carried past
+    assert term(MADE.calibration, "bar", "assembly").relative < 2e-4
+
+
+def test_a_single_round_of_cross_talk_has_its_uncertainty_too():
+    found = made(worked_until(bench=Bench(plan(crosstalk_repeats=1))))
+
+    left = term(found.calibration, "nose", "cross-talk")
+    scatter_n = found.cells["nose"].figures.repeatability_n
+    # 200 N were put on, 200 N lie on each of the two others in use
+    assert left.absolute_n == pytest.approx(scatter_n * np.sqrt(2.0))
+
+
+@pytest.mark.parametrize("at", ["cross-talk/1/nose", "tare/3"])
+def test_a_stage_left_out_half_way_counts_for_nothing_and_stands_in_no_ones_way(at):
+    found = made(worked_until(bench=skip(worked_until(at))))
+
+    assert (found.crosstalk is None) == at.startswith("cross-talk")
+    assert (found.calibration.channel("nose").tare is None) == at.startswith("tare")
+
+
+def test_a_stage_left_out_once_it_tells_enough_counts():
+    found = made(worked_until(bench=skip(worked_until("cross-talk/2/zero"))))
+
+    assert found.crosstalk.matrix == pytest.approx(MADE.crosstalk.matrix, abs=1e-3)
 
 
 def test_an_unfinished_calibration_says_what_is_due():

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.calibration import Calibration, TiltTare, apply, expanded, from_dict, to_dict
+from daq.measure.calibration import Calibration, Term, TiltTare, apply, expanded, from_dict, to_dict
 from daq.measure.calibration.cell import CellError, calibrated, with_assembly
 from daq.measure.calibration.fit import FitError
 from tests.measure.calibration.simulated_cell import Cell, conditions, drawn_cell, one_use, series_of
@@ -126,7 +126,7 @@ def test_on_the_jig_cross_talk_and_tilt_join_the_budget():
     tare = TiltTare(0.4, 0.0, 18.0, (0.0, 3.0), 0.03)
     channel = made(replace(IDEAL, noise_n=0.01)).channel
 
-    assembled = with_assembly(channel, crosstalk_n=0.05, crosstalk_dof=8, tare=tare)
+    assembled = with_assembly(channel, [Term("cross-talk", absolute_n=0.05, dof=8.0)], tare=tare)
 
     names = [term.name for term in assembled.uncertainty.terms]
     assert names[-2:] == ["cross-talk", "tilt tare"]

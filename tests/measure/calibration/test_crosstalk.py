@@ -57,6 +57,20 @@ def test_what_the_correction_leaves_grows_with_the_loads_elsewhere():
     assert left[0] == pytest.approx(300.0 * found.standard_uncertainty[0, 2])
 
 
+def test_without_repeats_the_scatter_of_the_readings_is_that_of_the_correction():
+    true = placements(1, [200.0])
+    rng = np.random.default_rng(3)
+    found = [
+        crosstalk(NAMES, true, true @ MATRIX.T + rng.normal(0.0, 0.2, true.shape), scatter_n=[0.2] * 4)
+        for _ in range(2000)
+    ]
+
+    assert found[0].dof == 0
+    # 0.2 N in 200 N; 2000 scatters are known to 1.6 % each; four of these
+    assert np.std([one.matrix for one in found], axis=0) == pytest.approx(np.full((4, 4), 1e-3), rel=0.065)
+    assert found[0].standard_uncertainty == pytest.approx(np.full((4, 4), 1e-3))
+
+
 def test_placements_between_two_cells_count_by_their_true_shares():
     true = np.vstack([placements(1), [[100.0, 100.0, 0.0, 0.0], [0.0, 0.0, 120.0, 80.0]]])
 

@@ -133,7 +133,10 @@ def test_a_stopped_calibration_keeps_its_readings_and_goes_on_with_one_taken_aga
     [
         ({"loads_n": ()}, "at least one cell"),
         ({"loads_n": (("stem", (1.0, 2.0, 3.0)),)}, "no channel stem; the board has tilt, nose, rear, bar"),
-        ({"places": (Place("x", ("seat",), 1.0),)}, "no channel seat"),
+        ({"places": (Place("x", ("seat",), 1.0),)}, "place 'x': seat is not among the cells to calibrate"),
+        ({"loads_n": (("bar", (50.0, 100.0, 200.0)),)}, "nose, rear is not among the cells to calibrate, bar"),
+        ({"tilts_deg": (0.0, 1.5, 3.0)}, "tilts: expected tilts on the way up and on the way down"),
+        ({"tilts_deg": (0.0, 3.0, 0.0)}, "tilts: expected at least 3 different tilts .* got 2"),
         ({"loads_n": (("bar", (100.0, 50.0, 200.0)),)}, "bar: expected at least 3 different loads .* lightest first"),
         ({"loads_n": (("bar", (50.0, 100.0)),)}, "bar: expected at least 3 different loads"),
         ({"loads_n": (("bar", (0.0, 50.0, 100.0)),)}, "above zero"),
