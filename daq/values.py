@@ -23,8 +23,9 @@ Missing is None or NaN, never 0. Arrays are numpy; n scans, k channels.
 from __future__ import annotations
 
 import enum
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -64,6 +65,23 @@ class Samples:
 
     def __len__(self) -> int:
         return len(self.received_us)
+
+
+def cut(samples: Samples, which: slice | Bools | Ints) -> Samples:
+    """Some of the scans."""
+    return Samples(samples.source, *(column[which] for column in _columns(samples)))
+
+
+def joined(parts: Sequence[Samples]) -> Samples:
+    """Samples of one source and width, one after the other, as one. One part is given back as it is."""
+    if len(parts) == 1:
+        return parts[0]
+    columns = zip(*map(_columns, parts), strict=True)
+    return Samples(parts[0].source, *(np.concatenate(pieces) for pieces in columns))
+
+
+def _columns(samples: Samples) -> tuple[Any, ...]:
+    return samples.received_us, samples.ticks_us, samples.sequence, samples.status, samples.counts
 
 
 @dataclass(frozen=True, slots=True)

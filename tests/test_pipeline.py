@@ -13,7 +13,7 @@ from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
 from daq.sweep.run import NotNow, State
-from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke
+from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke, cut
 from daq.wire import cycling_power
 
 RIG = parse_rig("""
@@ -63,11 +63,6 @@ def scans(start, count, *, setback_mm=80.0, rng):
     )
 
 
-def cut(samples, start, stop):
-    fields = ("received_us", "ticks_us", "sequence", "status", "counts")
-    return Samples(samples.source, *(getattr(samples, name)[start:stop] for name in fields))
-
-
 def ridden(pieces, seconds=14):
     """The items of a whole sweep, so many seconds a position, its scans cut into pieces of this many."""
     rng = np.random.default_rng(7)
@@ -80,7 +75,7 @@ def ridden(pieces, seconds=14):
         for _ in range(seconds):
             block = scans(start, RATE_HZ, setback_mm=setback_mm, rng=rng)
             edges = [*range(0, RATE_HZ, pieces), RATE_HZ]
-            items += [cut(block, a, b) for a, b in itertools.pairwise(edges)]
+            items += [cut(block, slice(a, b)) for a, b in itertools.pairwise(edges)]
             items.append(power(start * 10_000 + 999_000, start + RATE_HZ))
             start += RATE_HZ
     return items

@@ -9,8 +9,9 @@ from sqlite3 import Connection
 from daq.keep.chunks import encode
 from daq.keep.people import client
 from daq.keep.raw import insert_chunk
-from daq.keep.reading import cut, read_chunk
+from daq.keep.reading import read_chunk
 from daq.keep.store import Store
+from daq.values import cut
 
 _TIMED = ("notifications", "hellos", "events")
 

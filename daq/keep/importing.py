@@ -17,12 +17,12 @@ from daq.keep.chunks import CLOSED_LEVEL, encode
 from daq.keep.datapackage import read_descriptor
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.json_text import json_text
-from daq.keep.reading import cut, merged, point_order
+from daq.keep.reading import merged, point_order
 from daq.keep.repack import TARGET_SCANS
 from daq.keep.rows import insert_row
 from daq.keep.store import Store
 from daq.keep.tables import read_table
-from daq.values import Samples
+from daq.values import Samples, cut
 
 
 def import_sweep(store: Store, folder: Path) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import json
 import sqlite3
 from collections.abc import Callable, Iterator
@@ -15,7 +14,7 @@ from daq.keep import chunks
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.rows import COVERED, row_crc
 from daq.keep.sums import SecondSums, added
-from daq.values import Bools, Ints, Samples
+from daq.values import Samples, cut
 
 BEGIN_US = -(2**63)
 END_US = 2**63 - 1
@@ -197,18 +196,6 @@ def merged(ordered: list[Iterator[Item]]) -> Iterator[Item]:
             return
         first = min(streams, key=lambda stream: stream.key)
         yield first.take(min((stream.key for stream in streams if stream is not first), default=_END))
-
-
-def cut(samples: Samples, which: slice | Bools | Ints) -> Samples:
-    """Some of the scans."""
-    return dataclasses.replace(
-        samples,
-        received_us=samples.received_us[which],
-        ticks_us=samples.ticks_us[which],
-        sequence=samples.sequence[which],
-        status=samples.status[which],
-        counts=samples.counts[which],
-    )
 
 
 def read_second_sums(db: sqlite3.Connection, session_id: int, source: str, from_s: int, to_s: int) -> list[SecondSums]:

@@ -6,7 +6,6 @@ same transaction. Damaged chunks are left as they are.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Iterator
 from sqlite3 import Connection
 
@@ -17,7 +16,7 @@ from daq.keep.errors import StoreDamaged
 from daq.keep.raw import insert_chunk
 from daq.keep.reading import read_chunk
 from daq.keep.store import Store
-from daq.values import Samples
+from daq.values import Samples, joined
 
 TARGET_SCANS = 20_000
 """20 s at 1 kHz: above it a fifth of a per cent is gained, and a short window costs more to read."""
@@ -83,18 +82,6 @@ def _merge(store: Store, session_id: int, group: tuple[int, str, list[int]]) -> 
             )
         insert_chunk(db, session_id, source_id, whole, packed, chunk_id=ids[0])
     return int(before) - len(packed)
-
-
-def joined(parts: list[Samples]) -> Samples:
-    """Samples of one source, one after the other, as one."""
-    return dataclasses.replace(
-        parts[0],
-        received_us=np.concatenate([part.received_us for part in parts]),
-        ticks_us=np.concatenate([part.ticks_us for part in parts]),
-        sequence=np.concatenate([part.sequence for part in parts]),
-        status=np.concatenate([part.status for part in parts]),
-        counts=np.concatenate([part.counts for part in parts]),
-    )
 
 
 def same(a: Samples, b: Samples) -> bool:

@@ -19,7 +19,7 @@ from daq.live.backlog import Backlog
 from daq.live.calibration_desk import CalibrationDesk
 from daq.live.hub import Hub
 from daq.live.sensors import Sensors
-from daq.live.storing import Storing, joined
+from daq.live.storing import Storing, in_runs
 from daq.live.visit import VisitDesk
 from daq.measure.calibration import Calibration
 from daq.measure.zero import Zero, zero_of
@@ -228,7 +228,7 @@ class Session:
 
     def drain(self) -> None:
         """Feed everything that has arrived: queued for the store first, then through the pipeline."""
-        for item in joined(self.sensors.take()):
+        for item in in_runs(self.sensors.take()):
             if isinstance(item, Samples):
                 self.calibrating.feed(item)
             self._feed(item)

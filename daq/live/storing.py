@@ -11,14 +11,12 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
-import numpy as np
-
 from daq.items import Item
 from daq.keep.errors import StoreError
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, to_dict
 from daq.sweep.plan import Plan
-from daq.values import Samples
+from daq.values import Samples, joined
 
 EVERY_S = 1.0
 T = TypeVar("T")
@@ -122,29 +120,22 @@ class Storing:
 
 def _in_chunks(items: list[Item]) -> list[Item]:
     """The items with the Samples of each source joined into one chunk; receipt times keep the true order."""
-    joined: dict[tuple[str, int], list[Samples]] = {}
+    by_source: dict[tuple[str, int], list[Samples]] = {}
     others: list[Item] = []
     for item in items:
         if isinstance(item, Samples):
-            joined.setdefault((item.source, item.counts.shape[1]), []).append(item)
+            by_source.setdefault((item.source, item.counts.shape[1]), []).append(item)
         else:
             others.append(item)
-    return [*others, *(_join(parts) for parts in joined.values())]
+    return [*others, *(joined(parts) for parts in by_source.values())]
 
 
-def joined(items: list[Item]) -> Iterator[Item]:
+def in_runs(items: list[Item]) -> Iterator[Item]:
     """The items in order, with Samples that follow one another joined: fewer, larger pieces for the pipeline."""
     for _, group in itertools.groupby(items, key=_run_of):
         run = list(group)
-        yield _join(run) if isinstance(run[0], Samples) else run[0]  # type: ignore[arg-type]
+        yield joined(run) if isinstance(run[0], Samples) else run[0]  # type: ignore[arg-type]
 
 
 def _run_of(item: Item) -> object:
     return (item.source, item.counts.shape[1]) if isinstance(item, Samples) else id(item)
-
-
-def _join(parts: list[Samples]) -> Samples:
-    if len(parts) == 1:
-        return parts[0]
-    fields = ("received_us", "ticks_us", "sequence", "status", "counts")
-    return Samples(parts[0].source, *(np.concatenate([getattr(part, name) for part in parts]) for name in fields))

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.items import Event, Notification, WireBytes
-from daq.keep.reading import cut
 from daq.keep.recording import MAGIC, BadRecording, RecordingWriter, read_recording
+from daq.values import cut
 from daq.wire.scans import encode_scans
 from tests.keep.jig import pedalling
 
