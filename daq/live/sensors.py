@@ -83,8 +83,9 @@ class Sensors:
         elif isinstance(said, board.WrongVersion):
             self._refusal = str(said)
         elif isinstance(said, board.Reply):
-            level = "info" if said.result is board.Result.DONE else "caution"
-            self._session.note(level, f"board: {said.text or said.result.name.lower()}")
+            done = said.result is board.Result.DONE
+            if said.text or not done:
+                self._session.note("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
         else:
             self._refusal = view.missing_channels(self._session.rig, said)
             self._inbox.append(item_of(said, received_us))

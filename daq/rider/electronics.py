@@ -12,6 +12,9 @@ from daq.values import Array, Bools
 LOWEST, HIGHEST = -(1 << 23), (1 << 23) - 1
 CELLS = ("hands_left", "hands_right", "saddle_nose", "saddle_rear")
 CHANNELS = (*CELLS, "tilt")
+GAIN = 128
+"""At which sensitivities, zeros and noise are told."""
+GAINS = (32, 64, GAIN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,12 +32,14 @@ class Electronics:
     degrees_per_count: float = 0.001
     noise_counts: tuple[float, ...] = (240.0, 240.0, 240.0, 240.0, 15.0)
     """Standard deviation per scan."""
+    gains: tuple[int, ...] = (GAIN, GAIN, GAIN, GAIN)
+    """Of the amplifiers before the cells' converters."""
     fixture_cos_n: tuple[float, ...] = (8.0, 8.0, 12.0, 12.0)
     fixture_sin_n: tuple[float, ...] = (0.5, 0.5, 18.0, -18.0)
     """Weight of bar and saddle on the cells beyond what they show level: c (cos t - 1) + s sin t."""
 
     def __post_init__(self) -> None:
-        cells = ("newtons_per_count", "fixture_cos_n", "fixture_sin_n")
+        cells = ("newtons_per_count", "fixture_cos_n", "fixture_sin_n", "gains")
         for name in (*cells, "zero_counts", "noise_counts"):
             n = len(CELLS) if name in cells else len(CHANNELS)
             if len(getattr(self, name)) != n:
@@ -52,6 +57,8 @@ class Electronics:
         """
         per_unit = np.array([*(1.0 / n for n in self.newtons_per_count), 1.0 / self.degrees_per_count])
         seen = np.column_stack([cells_n + self.tare_n(tilt_deg), tilt_deg])
-        exact = np.rint(np.array(self.zero_counts) + seen * per_unit + np.array(self.noise_counts) * normals)
+        amplified = np.array([*(gain / GAIN for gain in self.gains), 1.0])
+        at_gain = np.array(self.zero_counts) + seen * per_unit + np.array(self.noise_counts) * normals
+        exact = np.rint(at_gain * amplified)
         clipped = np.clip(exact, LOWEST, HIGHEST)
         return clipped.astype(np.int32), np.asarray((clipped != exact).any(axis=1))

@@ -1,8 +1,8 @@
 """A simulated jig on the real input paths: a board that writes the wire protocol into a pseudo-terminal, a power
 sensor in one crank arm that emits the bytes of Cycling Power Measurement and Vector.
 
-The board runs by the session's clock, so a pace above 1 only makes it write more per second. Whoever
-runs it sets the jig before each beat: saddle, tilt, rider.
+The board answers what the host asks of it, as firmware would. It runs by the session's clock, so a pace above 1 only
+makes it write more per second. Whoever runs it sets the jig before each beat: saddle, tilt, rider.
 """
 
 from __future__ import annotations
@@ -16,17 +16,20 @@ from typing import Protocol
 
 import numpy as np
 
-from daq.rider.electronics import CELLS, Electronics
+from daq.rider.electronics import CELLS, GAINS, Electronics
 from daq.rider.jig import JigBlock
 from daq.rider.power_sensor import PowerNotice
 from daq.rider.power_vector import VectorSensor
+from daq.sources.board_side import BoardSide
 from daq.sources.clock import SessionClock
-from daq.values import Samples, Status
+from daq.values import Samples, Status, cut, joined
 from daq.wire import board, cycling_power
 from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vector
 
 BEAT_S = 0.01
 HELLO_EVERY_S = 1.0
+SLOWER = (1, 2, 4, 5, 10)
+"""The converters of the simulated board take one conversion of so many."""
 UNSENT_AT_MOST = 1 << 20
 """Bytes kept for a reader that stalls; a real board would lose scans beyond it too."""
 
@@ -34,8 +37,7 @@ UNSENT_AT_MOST = 1 << 20
 class Jig(Protocol):
     """What the board is wired to: a rider's jig, or one with weights on a bench."""
 
-    @property
-    def electronics(self) -> Electronics: ...
+    electronics: Electronics
 
     def advance(self, duration_s: float) -> JigBlock:
         """The scans of the next duration_s."""
@@ -53,7 +55,8 @@ class SimulatedBoard:
         before_beat: Callable[[], None],
     ) -> None:
         self._jig, self._clock = jig, clock
-        self._hello = hello_of(jig.electronics)
+        rate_hz = jig.electronics.rate_hz
+        self._side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
         self._on_notification = on_notification
         self._before_beat = before_beat
         self._master, slave = os.openpty()
@@ -64,7 +67,9 @@ class SimulatedBoard:
         self._unsent = b""
         self._vectors = VectorSensor()
         self._sequence = 0
+        self._ticks_us = 0
         self._next_hello_s = 0.0
+        self._over: Samples | None = None
 
     async def run(self) -> None:
         """Ride and send until cancelled."""
@@ -92,13 +97,31 @@ class SimulatedBoard:
             self._on_notification(self._clock.stamp_us(), VECTOR_UUID, encode_vector(sent))
         if not len(block.t_s):
             return
+        self._obey()
+        self._ticks_us = round(float(block.t_s[0]) * 1e6) & 0xFFFFFFFF
         if block.t_s[-1] >= self._next_hello_s:
-            ticks_us = round(float(block.t_s[0]) * 1e6)
-            self._unsent += board.encode_hello(replace(self._hello, ticks_us=ticks_us))
+            self._unsent += board.encode_hello(replace(self._side.hello, ticks_us=self._ticks_us))
             self._next_hello_s = float(block.t_s[-1]) + HELLO_EVERY_S
-        self._unsent += board.encode_scans(scans_of(block, self._sequence), bits=24)
-        self._sequence += len(block.t_s)
+        if self._side.hello.running:
+            self._unsent += board.encode_scans(self._scans(block), bits=24)
         self._write()
+
+    def _obey(self) -> None:
+        """Answer what the host has asked since; what it changes holds from the next scan on."""
+        try:
+            heard = os.read(self._master, 4096)
+        except BlockingIOError:
+            return
+        self._unsent += self._side.hear(heard, self._ticks_us)
+        gains = tuple(channel.gain for channel in self._side.hello.channels[: len(CELLS)])
+        self._jig.electronics = replace(self._jig.electronics, gains=gains)
+
+    def _scans(self, block: JigBlock) -> Samples:
+        """The block's conversions at the rate that is set, numbered."""
+        every = round(self._jig.electronics.rate_hz / self._side.hello.scan_rate_hz)
+        scans, self._over = slower(self._over, scans_of(block, 0), every)
+        first, self._sequence = self._sequence, self._sequence + len(scans)
+        return replace(scans, sequence=((first + np.arange(len(scans))) & 0xFFFF).astype(np.uint16))
 
     def _write(self) -> None:
         try:
@@ -110,7 +133,10 @@ class SimulatedBoard:
 def hello_of(electronics: Electronics) -> board.Hello:
     """What the simulated board says of itself."""
     rate_hz = electronics.rate_hz
-    bridges = tuple(board.Channel(name, board.Kind.BRIDGE, 128, rate_hz) for name in CELLS)
+    bridges = tuple(
+        board.Channel(name, board.Kind.BRIDGE, gain, rate_hz)
+        for name, gain in zip(CELLS, electronics.gains, strict=True)
+    )
     tilt = board.Channel("tilt", board.Kind.TILT, 1, rate_hz, 24, electronics.degrees_per_count)
     return board.Hello("5173000000000001", 1, "simulated board", rate_hz, (*bridges, tilt))
 
@@ -126,6 +152,22 @@ def scans_of(block: JigBlock, first_sequence: int) -> Samples:
         status=(block.saturated * Status.SATURATED | block.crank_mark * Status.CRANK_MARK).astype(np.uint8),
         counts=block.counts,
     )
+
+
+def slower(over: Samples | None, new: Samples, every: int) -> tuple[Samples, Samples]:
+    """Of every so many conversions one scan, and the conversions left over for the next.
+
+    A scan bears the mean of their counts, the marks of all, and the time of the last. over: left over before.
+    """
+    scans = new if over is None else joined([over, new])
+    n, k = len(scans) // every, scans.counts.shape[1]
+    whole = cut(scans, slice(n * every))
+    means = whole.counts.reshape(n, every, k).mean(axis=1)
+    return replace(
+        cut(whole, slice(every - 1, None, every)),
+        status=np.bitwise_or.reduce(whole.status.reshape(n, every), axis=1),
+        counts=np.rint(means).astype(np.int32),
+    ), cut(scans, slice(n * every, None))
 
 
 def power_bytes(notice: PowerNotice) -> bytes:

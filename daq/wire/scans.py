@@ -80,7 +80,7 @@ def _counts(counts: npt.ArrayLike, bits: int) -> npt.NDArray[np.uint8]:
     if wide.size and (wide.min() < -limit or wide.max() >= limit):
         raise ValueError(f"a count does not fit {bits} bits: {wide.min()} to {wide.max()}")
     as_bytes = np.ascontiguousarray(wide, dtype="<i4").view(np.uint8).reshape(*wide.shape, 4)
-    return np.ascontiguousarray(as_bytes[..., : bits // 8]).reshape(len(wide), -1)
+    return np.ascontiguousarray(as_bytes[..., : bits // 8]).reshape(len(wide), wide.shape[1] * bits // 8)
 
 
 @functools.cache

@@ -38,8 +38,8 @@ class Pluggable(SimulatedBoard):
         os.close(self._master)
         os.close(self._slave)
         os.unlink(self.place)
-        self._master = os.open("/dev/null", os.O_WRONLY)
-        self._slave = os.open("/dev/null", os.O_WRONLY)
+        self._master = os.open("/dev/null", os.O_RDWR)
+        self._slave = os.open("/dev/null", os.O_RDWR)
 
     def plug(self):
         os.close(self._master)

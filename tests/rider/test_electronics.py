@@ -35,6 +35,16 @@ def test_a_converter_ends_at_24_bits_and_says_so():
     assert saturated.all()
 
 
+def test_at_half_the_gain_counts_are_half_and_the_converter_ends_at_twice_the_load():
+    half = Electronics(noise_counts=(0.0,) * 5, gains=(64, 128, 128, 128))
+    counts, saturated = read([[1000.0, 0.0, 0.0, 0.0]], electronics=half)
+
+    whole = QUIET.zero_counts[0] + 1000.0 / QUIET.newtons_per_count[0]
+    assert whole > HIGHEST
+    assert counts[0, 0] == pytest.approx(whole / 2, abs=1)
+    assert not saturated.any()
+
+
 def test_at_five_per_cent_the_empty_jig_is_off_by_a_newton_on_a_saddle_cell_and_little_in_sum():
     """Fixture weight F = a + b cos t + c sin t: on one cell about 1 N, in the sum of the normal cells 0.1 N."""
     tare = QUIET.tare_n(np.array([2.8624052261]))

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from serial.tools.list_ports_common import ListPortInfo
 
+from daq.sources.board_side import BoardSide
 from daq.wire import board
 
 CHANNELS = ("hands", "saddle", "tilt")
@@ -27,25 +28,26 @@ def hello(*, rate_hz=100.0, boot=1, names=CHANNELS, gain=128, **fields):
 class FakeBoard:
     """Sends scans of constant counts plus a little noise, answers commands, and misbehaves when told to."""
 
-    def __init__(self, said=None):
-        self.hello = said or hello()
+    def __init__(self, said=None, **settable):
+        self._side = BoardSide(said or hello(), **settable)
         self.sent = 0
         """Scans written whole."""
-        self.commands = []
-        self.answers = True
         self.muted = False
         self.stalled = False
         """Keep what it has to say, and say it all at once afterwards."""
         self.frozen = set()
         """Columns that show no noise."""
-        self.fixed_rate = False
         self.counts = [10_000, 50_000, 0]
         self.status = 0
         self.port = ""
         self._sequence = 0
         self._ticks_us = 0
-        self._heard = board.CommandDecoder()
         self.plug_in()
+
+    @property
+    def hello(self):
+        """What it says of itself now."""
+        return self._side.hello
 
     @property
     def plugged_in(self):
@@ -68,7 +70,7 @@ class FakeBoard:
     def reboot(self):
         """Begin anew: numbers and ticks at 0, another boot."""
         self._sequence = self._ticks_us = 0
-        self.hello = replace(self.hello, boot=self.hello.boot + 1, running=True)
+        self._side.hello = replace(self.hello, boot=self.hello.boot + 1, running=True)
         self.write(b"\0" + board.encode_hello(self.hello))
 
     def write(self, data):
@@ -122,26 +124,7 @@ class FakeBoard:
             heard = os.read(self._master, 4096)
         except (BlockingIOError, OSError):
             return
-        for command in self._heard.feed(heard):
-            self.commands.append(command)
-            if self.answers:
-                self._obey(command)
-
-    def _obey(self, command):
-        text = ""
-        result = board.Result.DONE
-        if command.op is board.Op.SET_RATE and self.fixed_rate:
-            result, text = board.Result.BAD_OPERAND, "the converter runs at 100 Hz only"
-        elif command.op is board.Op.SET_RATE:
-            self.hello = replace(self.hello, scan_rate_hz=command.operands[0] / 1000)
-        elif command.op is board.Op.SET_GAIN:
-            channels = list(self.hello.channels)
-            channels[command.operands[0]] = replace(channels[command.operands[0]], gain=command.operands[1])
-            self.hello = replace(self.hello, channels=tuple(channels))
-        elif command.op is board.Op.START:
-            self.hello = replace(self.hello, running=True)
-        self.write(board.encode_reply(board.Reply(command.request, command.op, result, text)))
-        self.write(board.encode_hello(self.hello))
+        self.write(self._side.hear(heard, self._ticks_us))
 
 
 def usb_port(path, *, serial_number="FJ-0001", vid=0x16C0, pid=0x0483):

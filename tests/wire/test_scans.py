@@ -63,3 +63,7 @@ def test_ticks_and_numbers_wrap_when_written():
 def test_counts_the_wire_cannot_carry_are_refused(counts, bits, says):
     with pytest.raises(ValueError, match=says):
         board.encode_scan(0, 0, 0, counts, bits=bits)
+
+
+def test_no_scans_are_no_bytes():
+    assert board.encode_scans(scans(np.empty((0, 2))), bits=24) == b""
