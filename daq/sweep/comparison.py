@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.bend import bend_of
-from daq.sweep.evidence import TORQUE_N_PER_NM, Evidence, gathered
+from daq.sweep.evidence import Evidence, gathered, torque_effect
 from daq.sweep.line import line_through
 from daq.sweep.pooled import pooled
 from daq.sweep.posterior import Posterior
@@ -22,6 +22,8 @@ from daq.values import Array, StepMean, Verdict
 
 GRID_MM = 0.1
 SURE = 0.95
+LEAST_ADDED_N_PER_MM = 0.05
+"""A smaller rise would make a shift of any length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,9 @@ class Comparison:
     """Mean crank torque of B less that of A."""
     torque_alone_mm: float | None
     """What that torque difference alone would have done to the onset; the shift beyond it is the other cause's."""
+    torque_alone_95_mm: tuple[float, float] | None
+    """The same over what is known of the torque's effect, and to 0: torque that changes hand load alike on both sides
+    of the onset moves it not at all. The slope forward of the onset is taken as it was fitted."""
     reasons: tuple[str, ...]
 
 
@@ -57,20 +62,22 @@ def compare(
     ]
     if without:
         reason = f"no difference can be given: {' and '.join(without)} has no onset within its positions"
-        return Comparison(None, None, None, torque_nm, None, (reason, *cautions))
+        return Comparison(None, None, None, torque_nm, None, None, (reason, *cautions))
     shift, p = _difference(*found)
     low, high = np.interp([0.025, 0.975], np.cumsum(p), shift).tolist()
     further = float(p[shift > 0.0].sum() + 0.5 * p[np.abs(shift) < 0.5 * GRID_MM].sum())
-    alone_mm = None if torque_nm is None else torque_nm * _onset_per_torque(evidence, found, (a, b))
     reasons = [_sentence(names, float(shift @ p), low, high, further)]
-    if alone_mm is not None and torque_nm is not None:
+    if torque_nm is None:
+        alone_mm, alone_95_mm = None, None
+        reasons.append("crank torque is not known in both sweeps: what it did to the onset cannot be said")
+    else:
+        alone_mm, alone_95_mm = _torque_alone(torque_nm, evidence, found, (a, b))
+        least, most = (f"{round(mm) + 0:+d}" for mm in alone_95_mm)
         reasons.append(
             f"crank torque was {torque_nm:+.1f} N m in {names[1]}; that alone would have moved the onset by "
-            f"{round(alone_mm) + 0:+d} mm (positive: further back)"
+            f"{round(alone_mm) + 0:+d} mm, anything from {least} to {most} (positive: further back)"
         )
-    elif torque_nm is None:
-        reasons.append("crank torque is not known in both sweeps: what it did to the onset cannot be said")
-    return Comparison(float(shift @ p), (low, high), further, torque_nm, alone_mm, (*reasons, *cautions))
+    return Comparison(float(shift @ p), (low, high), further, torque_nm, alone_mm, alone_95_mm, (*reasons, *cautions))
 
 
 def _difference(a: Posterior, b: Posterior) -> tuple[Array, Array]:
@@ -94,17 +101,24 @@ def _torque_difference(a: Sequence[StepMean], b: Sequence[StepMean]) -> float | 
     return float(means[1] - means[0]) if np.isfinite(means).all() else None
 
 
-def _onset_per_torque(
-    evidence: Sequence[Evidence], found: Sequence[Posterior], sweeps: Sequence[Sequence[StepMean]]
-) -> float:
-    """Shift of the onset as setback, mm per N m: hand load per torque over hand load per millimetre.
+def _torque_alone(
+    torque_nm: float,
+    evidence: Sequence[Evidence],
+    found: Sequence[Posterior],
+    sweeps: Sequence[Sequence[StepMean]],
+) -> tuple[float, tuple[float, float]]:
+    """Shift of the onset as setback by so much torque, mm: hand load per torque over hand load per millimetre.
 
-    More torque at the pedals carries more of the trunk, so the onset comes further forward: negative.
+    More torque at the pedals carries more of the trunk, so the onset comes further forward: negative. The 95 % interval
+    is that of the torque's effect, as far as the less certain of the two sweeps tells it; it reaches to 0, for hands
+    that are lightened while the support still lasts are lightened without moving the onset.
     """
     added = np.mean([line_through(e, -f.mean).added_n_per_mm for e, f in zip(evidence, found, strict=True)])
-    effects = [model.hands.torque_effect for model in map(pooled, sweeps) if model is not None]
-    known = [effect for effect in effects if np.isfinite(effect)]
-    return float((np.mean(known) if known else TORQUE_N_PER_NM) / max(float(added), 0.05))
+    effects, sds = zip(*(torque_effect(pooled(steps)) for steps in sweeps), strict=True)
+    effect, sd = float(np.mean(effects)), max(sds)
+    per_n = torque_nm / max(float(added), LEAST_ADDED_N_PER_MM)
+    ends = per_n * (effect - 1.96 * sd), per_n * (effect + 1.96 * sd), 0.0
+    return per_n * effect, (min(ends), max(ends))
 
 
 def _sentence(names: tuple[str, str], shift: float, low: float, high: float, further: float) -> str:

@@ -139,7 +139,7 @@ def _covariates(
         notes.append("crank torque is not known on every step: 1 N m moves hand load as far as 7 to 14 mm of setback")
     elif np.ptp(torque_nm) > 0.0:
         columns.append(torque_nm - torque_nm.mean())
-        priors.append(_torque_prior(model))
+        priors.append(torque_effect(model))
         if np.ptp(torque_nm) > TORQUE_MATTERS_NM and _together(setback_mm, torque_nm):
             notes.append(
                 "crank torque went along with setback, so their effects can hardly be told apart: "
@@ -150,8 +150,9 @@ def _covariates(
     return matrix, means, sds, tuple(notes)
 
 
-def _torque_prior(model: Pooled | None) -> tuple[float, float]:
-    """What is known of the torque's effect beforehand, joined with what the strokes within steps say of it."""
+def torque_effect(model: Pooled | None) -> tuple[float, float]:
+    """Hand load per N m of crank torque and its standard deviation, N/Nm: what is known beforehand, joined with what
+    the strokes within steps say of it."""
     if model is None or not np.isfinite(model.hands.torque_effect_se):
         return TORQUE_N_PER_NM, TORQUE_SPREAD
     known = np.array([TORQUE_SPREAD**-2, 1.0 / (model.hands.torque_effect_se**2 + TORQUE_WITHIN_SPREAD**2)])

@@ -21,6 +21,7 @@ SURE = 0.9
 GRADUAL = 0.75
 WIDE_MM = 12.0
 DOUBTFUL = 0.5
+LIKELY = 0.5
 LEVEL = 0.15
 """A slope behind the onset below this fraction of what is added forward of it is called level."""
 
@@ -143,7 +144,18 @@ def _why_undecided(evidence: Evidence, found: Posterior) -> list[str]:
     if found.p_onset > SURE:
         why = "hand load begins to rise, but where cannot be placed within the ridden positions"
     else:
-        likely, p = max(("begins to rise within the sweep", found.p_onset), ("does not rise at all", found.p_light),
-                        ("rises all along", found.p_loaded), key=lambda pair: pair[1])  # fmt: skip
-        why = f"most likely hand load {likely}, at {100 * p:.0f} %; a verdict needs more than {100 * SURE:.0f} %"
+        why = _told_apart(found)
     return [why, *_doubtful(evidence, found), *what_settles(evidence, found)]
+
+
+def _told_apart(found: Posterior) -> str:
+    shapes = (
+        ("begins to rise within the sweep", found.p_onset),
+        ("does not rise at all", found.p_light),
+        ("rises all along", found.p_loaded),
+    )
+    likely, p = max(shapes, key=lambda shape: shape[1])
+    if p > LIKELY:
+        return f"most likely hand load {likely}, at {100 * p:.0f} %; a verdict needs more than {100 * SURE:.0f} %"
+    first, second, third = (f"{shape} ({100 * share:.0f} %)" for shape, share in shapes)
+    return f"the steps do not tell whether hand load {first}, {second} or {third}"

@@ -5,6 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from daq.rider.budget import budget, posture
+from daq.rider.jig_geometry import JigGeometry
+from daq.rider.model import DEMO, RiderModel
 from daq.sweep.comparison import compare
 from daq.sweep.onset import onset
 from tests.sweep.rides import hinge, ride, stroke_ride
@@ -65,6 +68,33 @@ def test_what_torque_alone_would_have_done_stands_beside_the_difference():
     assert found.torque_difference_nm == pytest.approx(2.0)
     assert found.torque_alone_mm == pytest.approx(-2.0 * 2.25 / 1.5, rel=0.15)  # -2.25 N/Nm over about 1.5 N/mm
     assert "alone would have moved" in found.reasons[1]
+
+
+@pytest.mark.parametrize(
+    ("model", "noise_n"), [(RiderModel(), 0.1), (replace(DEMO, slope_n_per_mm=0.8), 0.4), (DEMO, 0.4)]
+)
+def test_a_rider_who_pushes_harder_has_the_onset_further_forward_as_far_as_torque_alone_may_move_it(model, noise_n):
+    """Against the simulated rider's support budget, which knows nothing of comparisons: how far 1.5 N m more move its
+    onset. The first has all of the torque's effect forward of the onset, the others part of it behind as well."""
+    rider, torques_nm = budget(model, JigGeometry()), (model.torque_nm, model.torque_nm + 1.5)
+    truth_mm = rider.onset_mm(0.0, torques_nm[1]) - rider.onset_mm(0.0, torques_nm[0])
+
+    def hands_n(setback_mm, torque_nm):
+        at = posture(model, rider.geometry, setback_mm, 0.0)
+        return float(rider.hands_n(at, setback_mm, torque_nm))
+
+    easy, hard = (
+        ride(lambda s, q=q: hands_n(s, q), noise_n=noise_n, seed=seed, torque_nm=q, front_mm=20.0)
+        for seed, q in zip((6, 7), torques_nm, strict=True)
+    )
+    found = compare(easy, hard)
+
+    assert truth_mm < -0.5
+    low, high = found.interval_95_mm
+    assert low < truth_mm < high
+    least, most = found.torque_alone_95_mm
+    assert least < truth_mm < 0.0 <= most
+    assert "anything from" in found.reasons[1]
 
 
 def test_unknown_torque_is_said():

@@ -72,6 +72,14 @@ def test_a_sweep_most_likely_without_a_bend_is_asked_to_be_ridden_again_whole():
     assert "ride all positions once more, out and back, about 8 minutes" in answer.reasons[1]
 
 
+def test_where_nothing_is_likely_all_three_shapes_are_told():
+    found = [onset(ride(hinge(52.0, added=0.4), noise_n=3.0, seed=seed)) for seed in range(12)]
+    torn = [each for each in found if max(each.p_onset, each.p_light, each.p_loaded) < 0.5]
+
+    assert torn
+    assert all("do not tell whether hand load begins to rise within the sweep (" in each.reasons[0] for each in torn)
+
+
 def test_positions_asked_for_again_are_as_far_from_the_ends_as_makes_a_difference():
     """Half the gap of 5 mm; nearer the end itself does."""
     for seed in range(20):
