@@ -112,8 +112,8 @@ class StrokeWatch:
     def _ripple(self, t_s: Array, load_n: Array, edges_s: Array) -> Ripple:
         known = np.isfinite(load_n)
         if not known.any():
-            return ripple(StrokeShapes(np.empty((0, HIGHEST), complex), np.empty(0)), angle_known=self._marked)
-        return ripple(shapes(t_s[known], load_n[known], edges_s), angle_known=self._marked)
+            return ripple(StrokeShapes(np.empty((0, HIGHEST), complex), np.empty(0), self._marked))
+        return ripple(shapes(t_s[known], load_n[known], edges_s, angle_known=self._marked))
 
 
 def _mean_angle(angles_deg: list[int | None]) -> tuple[float, float] | None:

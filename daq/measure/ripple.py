@@ -51,7 +51,7 @@ class Ripple:
     """Stroke-to-stroke standard deviation of the twice-a-turn amplitude, over that amplitude. Small is even."""
     u_evenness: float
     roughness: float
-    """What harmonics 1 to 4 leave near the dead centres, root mean square."""
+    """What harmonics 1 to 4 leave near the dead centres, root mean square; without a mark, near the ripple's peaks."""
     u_roughness: float
     limits: tuple[str, ...]
     """What is not visible with these sensors, one sentence each."""
@@ -63,35 +63,50 @@ class StrokeShapes:
 
     coefficients: Complex
     roughness: Array
+    angle_known: bool
+    """Whether the boundaries are the top of the stroke."""
 
 
-def shapes(t_s: Array, load: Array, boundaries_s: Array) -> StrokeShapes:
+def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -> StrokeShapes:
     """Harmonics of every stroke between neighbouring boundaries, each by least squares with a mean and a trend.
+
+    angle_known: the boundaries are marks at the top of the stroke. Otherwise (ripple lock, BLE crank events, good to
+    20-25 ms) they lie anywhere in the turn, and the dead centres are taken where the load's own twice-a-turn ripple
+    peaks: the legs push least there.
 
     The crank is taken to turn evenly within a stroke. Strokes with fewer than FEWEST_SCANS scans are left out, and so
     is a gap: a stroke longer than twice the median one.
     """
     lengths = np.diff(boundaries_s)
     usual = float(np.median(lengths)) if len(lengths) else 0.0
-    found, rough = [], []
+    turns, found, rests = [], [], []
     for start, length in zip(boundaries_s[:-1], lengths, strict=True):
         first, last = np.searchsorted(t_s, [start, start + length])
         if last - first < FEWEST_SCANS or length > 2.0 * usual:
             continue
         turn = (t_s[first:last] - start) / length
         coefficients, rest = _fit(turn, load[first:last])
+        turns.append(turn)
         found.append(coefficients)
-        half = np.abs((turn * 360.0 + 90.0) % 180.0 - 90.0)
-        rough.append(float(np.mean(rest[half <= DEAD_CENTRE_DEG] ** 2)) ** 0.5)
-    return StrokeShapes(np.array(found, dtype=np.complex128).reshape(-1, HIGHEST), np.array(rough))
+        rests.append(rest)
+    each = np.array(found, dtype=np.complex128).reshape(-1, HIGHEST)
+    dead_deg = 0.0 if angle_known or not found else -0.5 * math.degrees(np.angle(each[:, 1].mean()))
+    rough = [_near(turn, rest, dead_deg) for turn, rest in zip(turns, rests, strict=True)]
+    return StrokeShapes(each, np.array(rough), angle_known)
 
 
-def ripple(shape: StrokeShapes, *, angle_known: bool) -> Ripple:
+def _near(turn: Array, rest: Array, dead_deg: float) -> float:
+    """Root mean square of what is left near the dead centres, one of them dead_deg into the turn."""
+    away_deg = np.abs((turn * 360.0 - dead_deg + 90.0) % 180.0 - 90.0)
+    return math.sqrt(float(np.mean(rest[away_deg <= DEAD_CENTRE_DEG] ** 2)))
+
+
+def ripple(shape: StrokeShapes) -> Ripple:
     """Means over the strokes with uncertainties that allow for neighbouring strokes being alike.
 
-    angle_known: the boundaries are marks at the top of the stroke. Otherwise (ripple lock, BLE crank events, good to
-    20-25 ms) no angle is given.
+    Without marks no angle is given.
     """
+    angle_known = shape.angle_known
     limits = [] if angle_known else ["crank angles are not visible: they need a crank mark on the board"]
     limits.append("top and bottom of the stroke are not visible apart: hands and saddle feel both legs at once")
     n = len(shape.coefficients)

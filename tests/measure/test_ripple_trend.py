@@ -21,8 +21,8 @@ def ridden(model, gradient_pct=0.0, seed=1):
         jig.set_setback(setback_mm)
         jig.advance(8.0)
         block = jig.advance(25.0)
-        shape = shapes(block.t_s, block.cells_n[:, :2].sum(axis=1), block.t_s[block.crank_mark])
-        steps.append(ripple(shape, angle_known=True))
+        shape = shapes(block.t_s, block.cells_n[:, :2].sum(axis=1), block.t_s[block.crank_mark], angle_known=True)
+        steps.append(ripple(shape))
     return steps
 
 
