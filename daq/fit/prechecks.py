@@ -16,10 +16,13 @@ from pydantic import Field
 
 from daq.fit.height import height_said
 from daq.fit.intake import Hands, Intake, Line, Part
-from daq.measure.geometry import LEVEL_TOLERANCE_DEG, tilt_deg_of
+from daq.fit.stepping import over_bb_mm
+from daq.measure.geometry import level_warning, tilt_deg_of
 
 ZERO_GOOD_S = 3600.0
 """A zero older than this is taken again: cells warm and creep. Common practice, no source."""
+USUAL_HEIGHT_MM = 730.0
+"""BB to saddle top along the seat tube, before it is measured: 700 mm over the BB."""
 TRIAGE = "Order: cells and zero, level, feet, height, saddle tilt, hands, effort. Then setback; then reach and drop."
 
 
@@ -89,7 +92,7 @@ def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mappin
         _cells(now),
         _calibration(now),
         _zero(now),
-        _level(now),
+        _level(measured, now),
         _cleats(measured),
         _height(intake, measured),
         _tilt(measured),
@@ -136,7 +139,7 @@ def _zero(now: Readings) -> Check:
     return _check("zero", "Zero", now.zero_age_s <= ZERO_GOOD_S, said, f"older than an hour: {todo}")
 
 
-def _level(now: Readings) -> Check:
+def _level(measured: Measured, now: Readings) -> Check:
     wanted = tilt_deg_of(now.gradient_pct)
     if math.isnan(now.tilt_deg):
         return _check(
@@ -144,8 +147,8 @@ def _level(now: Readings) -> Check:
         )
     off = now.tilt_deg - wanted
     said = f"{now.tilt_deg + 0.0:.1f} deg, {abs(off):.1f} from the {now.gradient_pct:g} % planned"
-    todo = f"within {LEVEL_TOLERANCE_DEG:g} deg: half a degree moves a saddle 6 mm against gravity"
-    return _check("level", "Level", abs(off) <= LEVEL_TOLERANCE_DEG, said, todo)
+    todo = level_warning(off, over_bb_mm(measured.height_mm or USUAL_HEIGHT_MM))
+    return _check("level", "Level", not todo, said, todo)
 
 
 def _cleats(measured: Measured) -> Check:

@@ -37,14 +37,14 @@ def setback_against_gravity_mm(setback_mm: float, height_mm: float, tilt_deg: fl
     return setback_mm * math.cos(t) + height_mm * math.sin(t)
 
 
-def level_warning(level_error_deg: float, height_mm: float) -> str:
-    """A sentence when the jig's zero of tilt is off by too much; empty when it is not."""
-    if abs(level_error_deg) <= LEVEL_TOLERANCE_DEG:
+def level_warning(off_deg: float, height_mm: float) -> str:
+    """A sentence when the jig's tilt is off what it should be by too much; empty when it is not."""
+    if abs(off_deg) <= LEVEL_TOLERANCE_DEG:
         return ""
-    shift_mm = abs(setback_against_gravity_mm(0.0, height_mm, level_error_deg))
+    shift_mm = abs(setback_against_gravity_mm(0.0, height_mm, off_deg))
     return (
-        f"the jig is {abs(level_error_deg):.1f} degrees off level, {shift_mm:.1f} mm of setback at {height_mm:.0f} mm "
-        f"height; level it to within {LEVEL_TOLERANCE_DEG:g} degrees"
+        f"set it to within {LEVEL_TOLERANCE_DEG:g} deg: this error is {shift_mm:.1f} mm of setback against gravity at "
+        f"{height_mm:.0f} mm height"
     )
 
 

@@ -110,3 +110,13 @@ def test_both_references_are_given_when_the_saddle_was_measured():
 def test_without_a_red_flag_no_clinician_is_named():
     assert clinician_advice(INTAKE) == ""
     assert "clinician" in clinician_advice(INTAKE.model_copy(update={"red_flags": ("chest",)}))
+
+
+def test_a_jig_off_level_is_told_what_that_does_to_the_setback():
+    """700 mm times the sine of 0.5 degrees is 6.1 mm; 700 mm over the BB are 730 mm along a tube of 73.5 degrees."""
+    off = dataclasses.replace(WELL, tilt_deg=-0.5)
+
+    for height_mm in (730.0, None):
+        level = standings(measured=DONE.model_copy(update={"height_mm": height_mm}), now=off)["level"]
+        assert "this error is 6.1 mm of setback against gravity at 700 mm height" in level.todo
+    assert "5.0 mm" in standings(measured=DONE.model_copy(update={"height_mm": 600.0}), now=off)["level"].todo
