@@ -30,7 +30,8 @@ def kill_repeatedly(path: Path, *, times: int, seed: int) -> list[int]:
         writer = start_writer(path)
         assert writer.stdout is not None
         up = rng.uniform() < 2 / 3  # else the kill falls while it starts and opens the store
-        first = writer.stdout.readline() if up else b""
+        # so many seconds it has acknowledged for sure, however busy the machine is
+        first = b"".join(writer.stdout.readline() for _ in range(int(rng.integers(2, 6)) if up else 0))
         time.sleep(float(rng.uniform(0.0, 0.1 if up else 0.5)))
         writer.kill()
         rest = writer.stdout.read()
