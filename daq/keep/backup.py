@@ -8,10 +8,11 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
-from daq.keep.errors import StoreError, store_error
+from daq.keep.errors import StoreError, StoreReadOnly, store_error
 from daq.keep.lock import take_lock
-from daq.keep.records import add_copy
+from daq.keep.records import add_copy, sweeps
 from daq.keep.store import Store
+from daq.keep.store_file import note_beside
 from daq.keep.verify import Verified, verify
 
 _PAGES = 2_000
@@ -21,14 +22,16 @@ _PAGES = 2_000
 def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
     """Copies an open store to a new file, reads the copy through, and says what it holds.
 
-    progress(done, all) counts pages. A store opened for writing notes the copy, so that a client who is to be
-    forgotten can be looked for there too. Raises StoreError when target exists or the copy does not verify;
-    a copy that does not verify is left for inspection under its partial name.
+    progress(done, all) counts pages. The store notes the copy beforehand, so that a client who is to be forgotten can
+    be looked for there too; a store that cannot be written is copied all the same. Raises StoreError when target exists
+    or the copy does not verify; a copy that does not verify is left for inspection under its partial name.
     """
     partial = target.with_name(target.name + ".partial")
     if target.exists():
         raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
     partial.unlink(missing_ok=True)
+    with contextlib.suppress(StoreReadOnly):
+        note_beside(store.path, lambda db: add_copy(db, "backup", target, [sweep.id for sweep in sweeps(db)]))
     _copy(store, partial, progress)
     with Store.open(partial, write=False) as copy:
         found = verify(copy)
@@ -36,19 +39,17 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
         raise StoreError(f"the copy {partial} is not sound: {found.problems[0]} ({len(found.problems)} problems)")
     os.replace(partial, target)
     _sync_folder(target.parent)
-    if store.writable:
-        with store.writing() as db:
-            add_copy(db, "backup", target, [sweep.id for sweep in store.sweeps()])
     return found
 
 
 def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
     """Makes a store from a backup, brought to the newest schema, and verifies it.
 
-    A store already at target is kept beside it under the first free name ending in .before-restore. Raises
-    StoreBusy when another process writes to it, StoreError when the backup does not verify.
+    A store already at target is kept beside it under the first free name ending in .before-restore; where it said that
+    copies lie is not forgotten. Raises StoreBusy when another process writes to it, StoreError when the backup does not
+    verify.
     """
-    partial = target.with_name(target.name + ".restoring")
+    partial, aside = target.with_name(target.name + ".restoring"), _free_aside(target)
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     lock = take_lock(target)
     try:
@@ -57,9 +58,10 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
             _copy(source, partial, progress)
         with Store.open(partial) as copy:
             found = verify(copy)
-        if found.problems:
-            raise StoreError(f"{backup} is not sound: {found.problems[0]}; {target} is as it was")
-        _set_aside(target)
+            if found.problems:
+                raise StoreError(f"{backup} is not sound: {found.problems[0]}; {target} is as it was")
+            _note_copies(copy, backup, target, aside)
+        _set_aside(target, aside)
         os.replace(partial, target)
         _sync_folder(target.parent)
     finally:
@@ -86,11 +88,37 @@ def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | Non
         copy.close()
 
 
-def _set_aside(target: Path) -> None:
-    """Renames a store, with its log, under the first free name. It may be damaged: SQLite does not touch it."""
+def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:
+    """What else holds these clients: the backup, the store set aside, and copies only that one knew of."""
+    known: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
+    with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
+        for *copy, sweep_id, crc in db.execute(
+            "SELECT kind, made_utc, path, sweeps.id, crc FROM copies LEFT JOIN copied_sweeps ON copy_id = copies.id "
+            "LEFT JOIN sweeps ON sweeps.id = sweep_id"
+        ):
+            known.setdefault((copy[0], copy[1], copy[2]), []).append((sweep_id, crc))
+    with restored.writing() as db:
+        there = set(db.execute("SELECT kind, made_utc, path FROM copies").fetchall())
+        same = set(db.execute("SELECT id, crc FROM sweeps").fetchall())  # a number alone may mean another sweep
+        for (kind, made_utc, path), copied in known.items():
+            if (kind, made_utc, path) not in there:
+                add_copy(db, kind, Path(path), [one[0] for one in copied if one in same], made_utc=made_utc)
+        everything = [one[0] for one in same]
+        add_copy(db, "backup", backup, everything)
+        if target.exists():
+            add_copy(db, "backup", aside, everything)
+
+
+def _free_aside(target: Path) -> Path:
+    """The first free name for a store to be set aside."""
     number = 1
     while (aside := target.with_name(f"{target.name}.{number}.before-restore")).exists():
         number += 1
+    return aside
+
+
+def _set_aside(target: Path, aside: Path) -> None:
+    """Renames a store, with its log. It may be damaged: SQLite does not touch it."""
     for ending in ("-wal", "-shm", ""):
         with contextlib.suppress(FileNotFoundError):
             os.replace(target.with_name(target.name + ending), aside.with_name(aside.name + ending))

@@ -7,9 +7,11 @@ from pathlib import Path
 from sqlite3 import Connection
 
 from daq.keep.chunks import encode
+from daq.keep.errors import StoreBusy
 from daq.keep.people import client
 from daq.keep.raw import insert_chunk
 from daq.keep.reading import read_chunk
+from daq.keep.records import copies_of_client
 from daq.keep.store import Store
 from daq.values import cut
 
@@ -25,9 +27,11 @@ class Forgotten:
     """Sessions removed whole."""
     sweeps: int
     backups: tuple[Path, ...]
-    """Files that still hold the client's sweeps."""
+    """Files that still hold the client: whole stores, copied since the client is known."""
     exports: tuple[Path, ...]
-    """Folders that still hold the client's sweeps, under the pseudonym."""
+    """Folders that still hold the client's sweeps, under the pseudonym, or what was handed over."""
+    overwritten: bool
+    """Whether the removed bytes are overwritten; not while another program goes on reading an older state."""
 
 
 def forget(store: Store, client_id: int) -> Forgotten:
@@ -35,15 +39,21 @@ def forget(store: Store, client_id: int) -> Forgotten:
 
     A session that was this client's alone goes whole; of one shared with others only what was received during this
     client's sweeps. Freed pages are overwritten, the log is emptied. Calibrations stay: they are of the jig.
-    Raises StoreDamaged when a chunk that is shared with others cannot be read; nothing is removed then.
+    Raises StoreDamaged when a chunk that is shared with others cannot be read, StoreBusy when another program reads,
+    which would keep the bytes in the file; nothing is removed then.
     """
     gone = client(store, client_id)
+    if not _log_emptied(store):
+        raise StoreBusy(
+            f"{store.path} is being read by another program, which would keep in the file what is removed: "
+            "close it and try again; nothing is removed yet"
+        )
     with store.writing() as db:
         sweeps = db.execute(
             "SELECT id, session_id, from_us, coalesce(to_us, ?) FROM sweeps WHERE client_id = ?",
             (2**63 - 1, client_id),
         ).fetchall()
-        copies = [copy for sweep in sweeps for copy in _copies(db, sweep[0])]
+        copies = copies_of_client(db, client_id)
         own = _own_sessions(db, client_id)
         db.execute(
             "DELETE FROM visit_notes WHERE visit_id IN (SELECT id FROM visits WHERE client_id = ?)", (client_id,)
@@ -62,16 +72,17 @@ def forget(store: Store, client_id: int) -> Forgotten:
         for table in ("client_names", "consents"):
             db.execute(f"DELETE FROM {table} WHERE client_id = ?", (client_id,))
         db.execute("DELETE FROM clients WHERE id = ?", (client_id,))
+    paths = {kind: tuple(sorted({Path(path) for k, _, path in copies if k == kind})) for kind in ("backup", "export")}
+    return Forgotten(
+        gone.pseudonym, len(own), len(sweeps), paths["backup"], paths["export"], overwritten=_log_emptied(store)
+    )
+
+
+def _log_emptied(store: Store) -> bool:
+    """Whether all of the log could be written into the file; a reader of an older state prevents it."""
     with store.reading() as db:
-        db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-    paths = {kind: tuple(sorted({Path(path) for k, path in copies if k == kind})) for kind in ("backup", "export")}
-    return Forgotten(gone.pseudonym, len(own), len(sweeps), paths["backup"], paths["export"])
-
-
-def _copies(db: Connection, sweep_id: int) -> list[tuple[str, str]]:
-    return db.execute(
-        "SELECT kind, path FROM copies JOIN copied_sweeps ON copy_id = copies.id WHERE sweep_id = ?", (sweep_id,)
-    ).fetchall()
+        busy = db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+    return not busy
 
 
 def _own_sessions(db: Connection, client_id: int) -> set[int]:

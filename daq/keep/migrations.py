@@ -6,6 +6,7 @@ Before an older store is brought forward, a copy of it is kept beside it.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -107,10 +108,16 @@ CREATE INDEX weight_checks_by_calibration ON weight_checks(calibration_id)
 """
 """A bench outlives its session: that one may be forgotten with its rider, a calibration is of the jig."""
 
+COPIES_4 = """
+ALTER TABLE copies ADD COLUMN client_id INTEGER
+"""
+"""Whose copy it is when it is of one client alone, who need not have ridden a sweep."""
+
 STEPS: tuple[tuple[str, str], ...] = (
     ("1 first tables", TABLES_1),
     ("2 visits of clients", VISITS_2),
     ("3 benches, certificates, checks with a weight", CALIBRATIONS_3),
+    ("4 copies of one client", COPIES_4),
 )
 """(name, SQL) in order. Append only."""
 
@@ -161,6 +168,7 @@ def _step(number: int, sql: str) -> Any:
 
 def _keep_copy(db: sqlite3.Connection, path: Path, version: int) -> Path:
     kept = path.with_name(f"{path.stem}.schema{version}{path.suffix}")
+    os.close(os.open(kept, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))  # health data: the owner's alone
     copy = sqlite3.connect(kept)
     try:
         db.backup(copy)

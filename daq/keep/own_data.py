@@ -12,6 +12,7 @@ from daq.keep.derived import Derived
 from daq.keep.errors import StoreError
 from daq.keep.export import export
 from daq.keep.json_text import plain
+from daq.keep.records import add_copy, copies_of_client
 from daq.keep.store import Store
 
 
@@ -24,14 +25,11 @@ def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Stor
     client = people.client(store, client_id)
     sweep_ids = [sweep.id for sweep in store.sweeps() if sweep.client_id == client_id]
     folder.mkdir(parents=True, mode=0o700)
-    with store.reading() as db:
+    with store.writing() as db:
         said = db.execute("SELECT kind, given, at_utc FROM consents WHERE client_id = ? ORDER BY id", (client_id,))
         consents = [{"kind": kind, "given": bool(given), "at_utc": at_utc} for kind, given, at_utc in said]
-        copies = db.execute(
-            "SELECT DISTINCT kind, made_utc, path FROM copies JOIN copied_sweeps ON copy_id = copies.id "
-            "JOIN sweeps ON sweeps.id = sweep_id WHERE client_id = ? ORDER BY copies.id",
-            (client_id,),
-        ).fetchall()
+        copies = copies_of_client(db, client_id)
+        add_copy(db, "export", folder, sweep_ids, client_id=client_id)
     content = {
         **dataclasses.asdict(client),
         "name": people.name_of(store, client_id),

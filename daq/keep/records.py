@@ -138,12 +138,38 @@ def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecor
     return [ResultRecord(*_decoded(row, json.loads, 5)) for row in rows]
 
 
-def add_copy(db: Connection, kind: str, path: Path, sweep_ids: Sequence[int]) -> None:
-    """Notes that these sweeps were copied to a file or folder; kind: backup or export."""
+def add_copy(
+    db: Connection,
+    kind: str,
+    path: Path,
+    sweep_ids: Sequence[int],
+    *,
+    client_id: int | None = None,
+    made_utc: str | None = None,
+) -> None:
+    """Notes that these sweeps were copied to a file or folder; kind: backup or export.
+
+    client_id: whose copy it is when it is of one client alone. made_utc: now when left out.
+    """
     copy_id = db.execute(
-        "INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, utc_now(), str(path.resolve()))
+        "INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, made_utc or utc_now(), str(path.resolve()))
     ).lastrowid
+    if client_id is not None:
+        db.execute("UPDATE copies SET client_id = ? WHERE id = ?", (client_id, copy_id))
     db.executemany("INSERT INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)", [(copy_id, i) for i in sweep_ids])
+
+
+def copies_of_client(db: Connection, client_id: int) -> list[tuple[str, str, str]]:
+    """(kind, made_utc, path) of what may hold this client, oldest first.
+
+    A backup is the whole store: one made since the client is known holds the name even when no sweep was ridden.
+    """
+    return db.execute(
+        "SELECT DISTINCT kind, made_utc, path FROM copies LEFT JOIN copied_sweeps ON copy_id = copies.id "
+        "WHERE sweep_id IN (SELECT id FROM sweeps WHERE client_id = ?1) OR copies.client_id = ?1 "
+        "OR (kind = 'backup' AND made_utc >= (SELECT since_utc FROM clients WHERE id = ?1)) ORDER BY copies.id",
+        (client_id,),
+    ).fetchall()
 
 
 def utc_now() -> str:

@@ -11,7 +11,7 @@ import errno
 import os
 import sqlite3
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, store_error
@@ -63,12 +63,8 @@ class StoreFile:
     @contextlib.contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
         """The connection, with SQLite's errors turned into ours."""
-        try:
+        with _as_ours(self.path):
             yield self._db
-        except sqlite3.Error as error:
-            raise store_error(error, self.path) from error
-        except UnicodeDecodeError as error:  # Python could not even read SQLite's complaint about a damaged schema
-            raise StoreDamaged(f"{self.path} is damaged: keep the file, restore a backup or salvage it") from error
 
 
 def open_for_writing(path: Path) -> StoreFile:
@@ -120,6 +116,25 @@ def open_for_reading(path: Path) -> StoreFile:
     return file
 
 
+def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
+    """One short transaction beside whoever writes to the store: for what has to be known of it, never for records.
+
+    SQLite lets one writer wait for the other. Raises StoreReadOnly, StoreFull, StoreBusy.
+    """
+    with _os_errors(path):
+        if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
+            raise StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
+    db = _connect(str(path))
+    try:
+        with _as_ours(path):
+            db.execute("PRAGMA synchronous = FULL")
+            db.execute("BEGIN IMMEDIATE")
+            note(db)
+            db.execute("COMMIT")
+    finally:
+        db.close()
+
+
 def _connect(target: str) -> sqlite3.Connection:
     db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
     db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is for the CRC to find
@@ -158,8 +173,19 @@ def _check_length(path: Path) -> None:
     found = path.stat().st_size
     if counter == valid_for and found < expected:
         raise StoreDamaged(
-            f"{path} is cut off: {found} bytes, expected {expected}: keep it, restore a backup or salvage the rest"
+            f"{path} is cut off: {found} bytes, expected {expected}: keep it, restore a backup, or foreaft salvage it"
         )
+
+
+@contextlib.contextmanager
+def _as_ours(path: Path) -> Iterator[None]:
+    """SQLite's errors as ours."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise store_error(error, path) from error
+    except UnicodeDecodeError as error:  # Python could not even read SQLite's complaint about a damaged schema
+        raise StoreDamaged(f"{path} is damaged: keep the file, restore a backup or foreaft salvage it") from error
 
 
 @contextlib.contextmanager

@@ -28,6 +28,17 @@ def test_a_backup_made_in_use_holds_what_was_acknowledged(path, tmp_path):
     assert len(raw(tmp_path / "copy.sqlite")) == 300
 
 
+def test_a_backup_beside_the_daemon_is_noted_too(path, tmp_path):
+    with Store.open(path) as daemons, Store.open(path, write=False) as beside:
+        recorded(daemons, 1)
+        back_up(beside, tmp_path / "copy.sqlite")
+        recorded(daemons, 1)
+
+        with daemons.reading() as db:
+            assert db.execute("SELECT path FROM copies").fetchall() == [(str(tmp_path / "copy.sqlite"),)]
+    assert len(raw(path)) == 200
+
+
 def test_a_backup_is_one_file_and_overwrites_nothing(path, tmp_path):
     target = tmp_path / "elsewhere" / "copy.sqlite"
     target.parent.mkdir()

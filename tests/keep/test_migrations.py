@@ -36,6 +36,7 @@ def test_a_copy_is_kept_before_an_older_store_is_changed(old_store):
     kept = forward(old_store, NEXT)
 
     assert kept == old_store.with_name(f"store.schema{len(migrations.STEPS)}.sqlite")
+    assert kept.stat().st_mode & 0o077 == 0
     with Store.open(kept, write=False) as copy:
         assert len(list(copy.read_items(1))) > 0
     db = sqlite3.connect(old_store)

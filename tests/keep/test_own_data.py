@@ -4,6 +4,7 @@ import pytest
 
 from daq.keep import people
 from daq.keep.errors import StoreError
+from daq.keep.forgetting import forget
 from daq.keep.own_data import hand_over
 from daq.keep.store import Store
 from daq.keep.tables import read_table
@@ -41,3 +42,4 @@ def test_a_client_without_a_sweep_gets_what_there_is(store, tmp_path):
     assert hand_over(store, client.id, tmp_path / "mine", computed) == [tmp_path / "mine" / "client.json"]
     with pytest.raises(StoreError, match="exists: give a new folder"):
         hand_over(store, client.id, tmp_path / "mine", computed)
+    assert forget(store, client.id).exports == (tmp_path / "mine",)
