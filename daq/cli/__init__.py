@@ -27,6 +27,7 @@ COMMANDS = {
     "verify": "daq.cli.keeping",
     "backup": "daq.cli.keeping",
     "restore": "daq.cli.keeping",
+    "salvage": "daq.cli.keeping",
     "hand-over": "daq.cli.keeping",
     "forget": "daq.cli.keeping",
     "probe": "daq.cli.probe",

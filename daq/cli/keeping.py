@@ -1,4 +1,4 @@
-"""Commands around the store: verify, backup, restore, export, import, forget, hand-over."""
+"""Commands around the store: verify, backup, restore, salvage, export, import, forget, hand-over."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def backup(target: Path, store: Path | None) -> None:
     """Copy the store to the new file TARGET while it may be in use, and read the copy back."""
     from daq.keep.backup import back_up
 
-    with opened(store, write=True) as open_store, bar("copying") as progress:
+    with opened(store) as open_store, bar("copying") as progress:
         found = back_up(open_store, target, progress)
     tell(f"{target}: {found.scans} scans read back, all whole")
 
@@ -98,6 +98,24 @@ def restore(source: Path, store: Path | None) -> None:
 
 
 @click.command()
+@click.argument("damaged", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
+def salvage(damaged: Path, target: Path) -> None:
+    """Bring what is readable of the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
+    from daq.keep.errors import StoreError
+    from daq.keep.salvage import salvage as salvaged
+
+    try:
+        found = salvaged(damaged, target)
+    except StoreError as error:
+        fail(UNUSABLE, error)
+    for problem in found.problems:
+        tell(problem)
+    tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")
+    raise SystemExit(CHECK_FAILED if found.problems else 0)
+
+
+@click.command()
 @click.argument("sweeps", type=int, nargs=-1)
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--all", "everything", is_flag=True, help="All finished sweeps that may be exported.")
@@ -112,13 +130,17 @@ def export(
     Pseudonyms only. Research needs the client's consent.
     """
     from daq.keep.derive import derive
-    from daq.keep.export import CLOSED, FREE
+    from daq.keep.export import CLOSED, FREE, exportable
     from daq.keep.export import export as exported
 
     with opened(store, write=True) as open_store, bar("exporting") as progress:
-        ids = [sweep.id for sweep in open_store.sweeps() if sweep.to_us is not None] if everything else list(sweeps)
+        ids = list(sweeps)
+        if everything:
+            ids, left_out = exportable(open_store, purpose)
+            for sentence in left_out:
+                tell(f"left out: {sentence}")
         if not ids:
-            fail(REFUSED, "no sweep is named; give their numbers, or --all")
+            fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
         simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
         licence = FREE if simulated else CLOSED
         made = exported(open_store, ids, folder, derive, purpose=purpose, licence=licence, form=form, progress=progress)
@@ -131,19 +153,27 @@ def export(
 def import_(folders: tuple[Path, ...], store: Path | None) -> None:
     """Bring exported sweeps back into the store, every file checked against its hash.
 
-    Each of FOLDERS is an exported sweep or a folder of them. The store is made when it is not there.
+    Each of FOLDERS is an exported sweep or a folder of them. The store is made when it is not there. A sweep that is
+    damaged, or in the store already, is said and left out.
     """
     from daq.keep.datapackage import NAME
-    from daq.keep.importing import import_sweep
+    from daq.keep.errors import StoreDamaged
+    from daq.keep.importing import AlreadyThere, import_sweep
     from daq.keep.store import Store
 
     if not store_path(store).exists():
         store_path(store).parent.mkdir(parents=True, exist_ok=True)
         Store.open(store_path(store)).close()
     sweeps = [one for folder in folders for one in sorted(p.parent for p in folder.glob(f"*/{NAME}")) or [folder]]
+    damaged = 0
     with opened(store, write=True) as open_store:
         for folder in sweeps:
-            tell(f"{folder}: sweep {import_sweep(open_store, folder)}")
+            try:
+                tell(f"{folder}: sweep {import_sweep(open_store, folder)}")
+            except (StoreDamaged, AlreadyThere) as error:
+                damaged += isinstance(error, StoreDamaged)
+                tell(str(error))
+    raise SystemExit(UNUSABLE if damaged else 0)
 
 
 @click.command()
@@ -164,7 +194,13 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
         gone = forgotten(open_store, found.id)
     tell(f"{gone.pseudonym}: {gone.sweeps} sweeps and {gone.sessions} whole sessions are gone")
     for path in (*gone.backups, *gone.exports):
-        tell(f"still holds them, remove it by hand: {path}")
+        tell(f"still holds them, remove it by hand: {path}" + ("" if path.exists() else " (not there now: moved?)"))
+    if not gone.overwritten:
+        tell(
+            "another program began to read the store meanwhile: the removed bytes stay in its file until that one is "
+            "closed and a command that writes, or the daemon, has used the store"
+        )
+        raise SystemExit(CHECK_FAILED)
 
 
 @click.command("hand-over")
@@ -206,17 +242,24 @@ def archive(
     What is done already is not done again; sweeps that fail are listed and do not stop the others.
     """
     import functools
+    import json
 
     from daq.keep import workers
     from daq.keep.archive import analyse
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
     from daq.keep.recalibrated import onset_again
+    from daq.measure.calibration import from_dict
     from daq.sweep.onset import METHOD, METHODS
 
     method = method or METHOD
     if method not in METHODS:
         fail(REFUSED, f"--method: expected one of {', '.join(METHODS)}, got {method}")
+    if calibration is not None:
+        try:
+            from_dict(json.loads(calibration.read_text(encoding="utf-8")))
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            fail(REFUSED, f"--calibration: {calibration} is not a calibration: {error}")
     name = f"{method}+{digest(calibration.read_text())[:12]}" if calibration else method
     mapper = workers.cluster(cluster) if cluster else workers.local(processes)
     try:
@@ -231,8 +274,12 @@ def archive(
             )
     except StoreError as error:
         fail(UNUSABLE, error)
+    if not found.sweeps:
+        fail(UNUSABLE, f"no exported sweep lies in {archive}: give the folder that foreaft export wrote")
     for sweep, error_text in found.failures.items():
         tell(f"{sweep}: {error_text}")
+    answered = found.sweeps - len(found.failures)
+    tell(f"{found.results}: {answered} of {found.sweeps} sweeps, {found.done_before} of them from before")
     if as_json:
         print_json({"sweeps": found.sweeps, "done_before": found.done_before, "failures": dict(found.failures)})
     raise SystemExit(CHECK_FAILED if found.failures else 0)

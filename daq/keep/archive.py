@@ -12,6 +12,7 @@ so an analysis that was cut off goes on where it was; sweeps that failed are tri
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -110,8 +111,13 @@ def _read_journal(path: Path, keys: Mapping[str, str]) -> dict[str, list[dict[st
     whole = content[: content.rfind(b"\n") + 1]
     if len(whole) < len(content):
         path.write_bytes(whole)
-    lines = (json.loads(line) for line in whole.splitlines())
-    return {line["sweep"]: line["rows"] for line in lines if keys.get(line["sweep"]) == line["key"]}
+    done: dict[str, list[dict[str, Any]]] = {}
+    for line in whole.splitlines():
+        with contextlib.suppress(ValueError, KeyError, TypeError):  # a damaged line: that sweep is done again
+            entry = json.loads(line)
+            if keys.get(entry["sweep"]) == entry["key"]:
+                done[entry["sweep"]] = entry["rows"]
+    return done
 
 
 def _write_tables(

@@ -58,7 +58,9 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StoreBusy(f"{path} is locked by another program: close it and try again")
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return StoreDamaged(f"{path} is damaged ({error}): keep the file, restore a backup or salvage what is readable")
+        return StoreDamaged(
+            f"{path} is damaged ({error}): keep the file, restore a backup or foreaft salvage what is readable"
+        )
     if primary == sqlite3.SQLITE_IOERR:
         if code in (sqlite3.SQLITE_IOERR_SHORT_READ, sqlite3.SQLITE_IOERR_READ):
             return StoreDamaged(f"{path} cannot be read to its end ({error}): the disk or the file is damaged")

@@ -75,6 +75,9 @@ def export(
         _refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
         if (folder / name).exists():
             raise ExportRefused(f"{folder / name} exists: nothing is overwritten")
+    if store.writable:  # before, not after: cut off in between, a copy would be out of reach of forgetting
+        with store.writing() as db:
+            add_copy(db, "export", folder, list(named))
     folder.mkdir(parents=True, exist_ok=True)
     made = []
     for done, (sweep_id, name) in enumerate(named.items(), start=1):
@@ -82,10 +85,21 @@ def export(
         if progress is not None:
             progress(done, len(named))
     describe_folder(folder)
-    if store.writable:
-        with store.writing() as db:
-            add_copy(db, "export", folder, list(named))
     return made
+
+
+def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
+    """The finished sweeps that may leave the store for this purpose, and a sentence for each that may not."""
+    ids, left_out = [], []
+    for sweep in store.sweeps():
+        try:
+            if sweep.to_us is None:
+                raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
+            _refuse_unless_agreed(store, sweep, purpose)
+            ids.append(sweep.id)
+        except ExportRefused as refused:
+            left_out.append(str(refused))
+    return ids, left_out
 
 
 def sweep_name(store: Store, sweep: SweepRecord) -> str:

@@ -25,12 +25,16 @@ from daq.keep.tables import read_table
 from daq.values import Samples, cut
 
 
+class AlreadyThere(StoreError):
+    """The store has this sweep."""
+
+
 def import_sweep(store: Store, folder: Path) -> int:
     """The id of the sweep made from an exported one, in a session of its own.
 
     Every file is checked against its hash first. No client is made: the pseudonym stands among what was entered of
-    the rider. Raises StoreDamaged naming the file that is not what was exported, StoreError when the sweep is there
-    already; nothing is stored then.
+    the rider. Raises StoreDamaged naming the file that is not what was exported, AlreadyThere when the store has the
+    sweep; nothing is stored then.
     """
     try:
         sweep, calibration = exported_sweep(folder)
@@ -60,7 +64,7 @@ def exported_results(folder: Path) -> Iterator[dict[str, Any]]:
 
 def exported_items(folder: Path) -> Iterator[Item]:
     """What the sweep received, in receipt order, as a store gives it."""
-    names = sorted(path.name.split(".")[0] for path in folder.glob("raw_*"))
+    names = sorted(path.name.removesuffix(".parquet").removesuffix(".csv.gz") for path in folder.glob("raw_*"))
     return merged([iter(_points(folder)), *(_scans(folder, name) for name in names)])
 
 
@@ -71,7 +75,7 @@ def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
         (sweep["session_started_utc"], int(sweep["monotonic_origin_ns"]), int(sweep["from_us"])),
     ).fetchone()
     if found:
-        raise StoreError(f"{folder} is in this store already, as sweep {found[0]}")
+        raise AlreadyThere(f"{folder} is in this store already, as sweep {found[0]}")
 
 
 def _insert(

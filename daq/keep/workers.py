@@ -94,6 +94,8 @@ def _cluster(address: str, work: Work, folders: Sequence[Path]) -> Iterator[Outc
         raise StoreError("a cluster needs dask.distributed: pip install 'foreaft[cluster]'") from error
     try:
         client = distributed.Client(address, timeout=CONNECT_S)
+    except ValueError as error:
+        raise StoreError(f"{address} is no address of a Dask scheduler (tcp://host:8786): {error}") from error
     except OSError as error:
         raise StoreError(f"no Dask scheduler answers at {address}: {error}") from error
     with client:

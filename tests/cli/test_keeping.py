@@ -2,15 +2,18 @@
 
 import asyncio
 import json
+import shutil
 
 import pytest
 from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep import people
+from daq.keep.export import exportable
 from daq.keep.store import Store
 from daq.keep.tables import read_table
 from daq.sweep.onset import LEAST_SQUARES
+from tests.keep.sweeps import stored
 from tests.live.jig import demo
 
 
@@ -95,3 +98,67 @@ def test_what_is_kept_of_a_client_is_handed_over(tmp_path):
 
     assert done.exit_code == 0, done.stderr
     assert json.loads((tmp_path / "mine" / "client.json").read_text())["name"] == "Some Body"
+
+
+def test_a_damaged_store_is_salvaged_into_a_new_one(store, tmp_path):
+    damaged = tmp_path / "damaged.sqlite"
+    damaged.write_bytes(store.read_bytes()[: store.stat().st_size * 2 // 3])
+    done = foreaft("salvage", damaged, tmp_path / "new.sqlite")
+    again = foreaft("salvage", damaged, tmp_path / "new.sqlite")
+
+    assert done.exit_code == 1
+    assert "cannot be read" in done.stderr
+    assert foreaft("verify", "--store", tmp_path / "new.sqlite").exit_code == 0
+    assert again.exit_code == 4
+    assert "nothing is overwritten" in again.stderr
+
+
+def test_a_backup_is_made_while_the_daemon_writes(store, tmp_path):
+    with Store.open(store):
+        done = foreaft("backup", tmp_path / "copy.sqlite", "--store", store)
+
+    assert done.exit_code == 0, done.stderr
+
+
+def test_of_all_sweeps_those_of_clients_who_have_not_agreed_are_left_out(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as made:
+        agreed, silent = people.add_client(made), people.add_client(made)
+        people.set_consent(made, agreed.id, "research", True)
+        ids = [stored(made, client_id=client.id, simulated=False) for client in (agreed, silent)]
+        made.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=agreed.id)
+        may, left_out = exportable(made, "research")
+
+    assert may == ids[:1]
+    assert left_out == [
+        f"{silent.pseudonym} (sweep 2) has not agreed to the use of records in research",
+        "sweep 3 was cut off; name it by its number to export what there is",
+    ]
+
+
+def test_one_damaged_sweep_does_not_hold_up_the_import_of_the_others(store, tmp_path):
+    foreaft("export", 1, tmp_path / "out", "--store", store)
+    (sound,) = [path for path in (tmp_path / "out").iterdir() if path.is_dir()]
+    shutil.copytree(sound, tmp_path / "out" / "0-damaged")
+    (tmp_path / "out" / "0-damaged" / "steps.parquet").write_bytes(b"PAR1")
+    done = foreaft("import", tmp_path / "out", "--store", tmp_path / "new.sqlite")
+
+    assert done.exit_code == 4
+    assert "steps.parquet is not what was exported" in done.stderr
+    with Store.open(tmp_path / "new.sqlite", write=False) as opened:
+        assert len(opened.sweeps()) == 1
+
+
+def test_an_archive_that_cannot_be_computed_is_refused_in_one_sentence(store, tmp_path):
+    foreaft("export", 1, tmp_path / "out", "--store", store)
+    (tmp_path / "rig.toml").write_text("name = 'no calibration'")
+    words = ("archive", tmp_path / "out", tmp_path / "res", "--processes", 1)
+    (tmp_path / "empty").mkdir()
+    none = foreaft("archive", tmp_path / "empty", tmp_path / "res")
+    calibration = foreaft(*words, "--calibration", tmp_path / "rig.toml")
+    address = foreaft(*words, "--cluster", "scheduler")
+
+    assert (none.exit_code, calibration.exit_code, address.exit_code) == (4, 2, 4)
+    assert "no exported sweep lies in" in none.stderr
+    assert "is not a calibration" in calibration.stderr
+    assert "is no address of a Dask scheduler" in address.stderr

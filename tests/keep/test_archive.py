@@ -104,6 +104,16 @@ except StoreError as error:
     assert done.stdout.count("\n") == 1
 
 
+def test_a_damaged_line_of_the_journal_costs_its_own_sweep_alone(archive, tmp_path):
+    first = run(archive, analyses.refusing_one, tmp_path, workers.local(1))
+    journal = first.results.parent / "journal.jsonl"
+    lines = journal.read_text().splitlines()
+    journal.write_text("\n".join(["{broken", "[]", *lines[2:]]) + "\n")
+
+    assert run(archive, analyses.refusing_one, tmp_path, workers.local(1)).done_before == 17
+    assert len(table(tmp_path)) == 19
+
+
 @pytest.mark.parametrize("processes", [1, 2])
 def test_a_sweep_that_fails_is_listed_and_stops_nothing(archive, tmp_path, processes):
     analysed = run(archive, analyses.refusing_one, tmp_path, workers.local(processes))
