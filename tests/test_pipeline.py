@@ -15,25 +15,9 @@ from daq.sweep.plan import Plan
 from daq.sweep.run import NotNow, State
 from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke, cut
 from daq.wire import cycling_power
+from tests.rigs import rig_text
 
-RIG = parse_rig("""
-name = "test jig"
-[board]
-port = "/dev/null"
-[[channels]]
-name = "hands"
-role = "hands"
-[[channels]]
-name = "saddle"
-role = "saddle"
-[[channels]]
-name = "tilt"
-role = "tilt"
-[geometry]
-bar_x_m = 0.57
-bar_y_m = 0.66
-saddle_y_m = 0.70
-""")
+RIG = parse_rig(rig_text())
 CHANNELS = (
     Channel("hands", "force", (0.0, 0.001), zero_counts=100.0),
     Channel("saddle", "force", (0.0, 0.002)),

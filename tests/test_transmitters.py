@@ -2,23 +2,10 @@ import pytest
 
 from daq.rig import RigError, parse_rig
 from daq.transmitters import check_transmitter, hello_of, registers_of
+from tests.rigs import rig_text
 
-RIG = """
-name = "jig of bought parts"
-[transmitter]
-{table}
-[[channels]]
-name = "hands"
-role = "hands"
-[[channels]]
-name = "saddle"
-role = "saddle"
-[geometry]
-bar_x_m = 0.57
-bar_y_m = 0.66
-saddle_y_m = 0.70
-"""
 MODBUS = """
+[transmitter]
 link = "modbus"
 port = "/dev/ttyUSB0"
 address_base = 40001
@@ -33,6 +20,7 @@ unit_number = 1
 address = {address}
 """
 LINES = """
+[transmitter]
 link = "lines"
 port = "/dev/ttyUSB0"
 pattern = '{pattern}'
@@ -41,11 +29,11 @@ pattern = '{pattern}'
 
 
 def modbus(more="", address=40101):
-    return parse_rig(RIG.format(table=MODBUS.format(more=more, address=address)))
+    return parse_rig(rig_text(MODBUS.format(more=more, address=address), ("hands", "saddle")))
 
 
 def lines(pattern=r"(?P<hands>[\d.]+);(?P<saddle>[\d.]+)", more=""):
-    return parse_rig(RIG.format(table=LINES.format(pattern=pattern, more=more)))
+    return parse_rig(rig_text(LINES.format(pattern=pattern, more=more), ("hands", "saddle")))
 
 
 def test_registers_come_by_unit_and_channels_in_the_order_of_the_scans():

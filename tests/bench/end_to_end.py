@@ -24,6 +24,7 @@ from daq.measure.calibration import Calibration, Channel
 from daq.rig import SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.serial_port import SerialLink
+from tests.rigs import rig_text
 
 SECONDS = 10
 RATE_HZ = 1000
@@ -67,11 +68,9 @@ asyncio.run(main(sys.argv[1], int(sys.argv[2])))
 ROLES = ("hands", "hands", "saddle", "saddle", "saddle", "saddle", "unused", "unused")
 
 
-def rig_text(port: str) -> str:
+def rig_of(port: str) -> str:
     """A rig of eight channels on this port."""
-    channels = "".join(f'[[channels]]\nname = "cell_{i}"\nrole = "{role}"\n' for i, role in enumerate(ROLES))
-    geometry = "[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\nsaddle_y_m = 0.7\n"
-    return f'name = "bench"\n[board]\nport = "{port}"\n{channels}{geometry}'
+    return rig_text(f'[board]\nport = "{port}"', {f"cell_{i}": role for i, role in enumerate(ROLES)})
 
 
 def calibration() -> Calibration:
@@ -117,7 +116,7 @@ async def whole(folder: Path) -> tuple[float, float, float]:
     """Share of a core of the whole daemon; median and p99 of the age of a scan on the page, ms."""
     board_end, host_end, path = opened_pty()
     store = Store.open(folder / "bench.sqlite")
-    clock, text = SessionClock(), rig_text(path)
+    clock, text = SessionClock(), rig_of(path)
     zero_ns = time.monotonic_ns() - clock.now_us() * 1000
     storing = begin(store, rig_text=text, calibration=calibration(), simulated=True, clock=clock)
     session = Session(parse_rig(text), calibration(), clock, Rider("R-0000", 75.0), storing=storing)

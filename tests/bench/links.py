@@ -29,6 +29,7 @@ from daq.sources.serial_port import SerialLink
 from daq.transmitters import TransmitterDecoder, registers_of
 from daq.values import Samples
 from daq.wire import board
+from tests.rigs import rig_text
 from tests.sources.cable import Cable
 from tests.sources.waiting import running
 
@@ -141,9 +142,8 @@ async def session_share() -> float:
     channels = tuple(Channel(name, "force", (0.0, 1e-5)) for name in NAMES)
     calibration = Calibration("bench", "2026-01-01T00:00:00+00:00", channels)
     with Line() as line:
-        listed = "".join(f'[[channels]]\nname = "{name}"\nrole = "{name.split("_")[0]}"\n' for name in NAMES)
-        text = f'name = "bench"\n[board]\nport = "{line.port}"\n{listed}[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\n'
-        session = Session(parse_rig(text + "saddle_y_m = 0.7\n"), calibration, SessionClock(), Rider("R-0000", 75.0))
+        text = rig_text(f'[board]\nport = "{line.port}"', {name: name.split("_")[0] for name in NAMES})
+        session = Session(parse_rig(text), calibration, SessionClock(), Rider("R-0000", 75.0))
         arrived = asyncio.Event()
         told = session.sensors.told
         async with running(*(link() for link in links_of(session)), session.run()):

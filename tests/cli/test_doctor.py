@@ -8,7 +8,8 @@ import sys
 import pytest
 
 from daq.measure.calibration import Calibration, Channel, to_dict
-from tests.faults.links import RIG, SLOPE
+from tests.faults.links import SLOPE
+from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import running
 
@@ -33,9 +34,8 @@ def jig(tmp_path):
     )
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
     (tmp_path / "calibration.json").write_text(json.dumps(to_dict(calibration)))
-    text = RIG.format(more="").replace('usb_serial = "FJ-0001"', f'port = "{fake.port}"')
     rig = tmp_path / "rig.toml"
-    rig.write_text('calibration = "calibration.json"\n' + text)
+    rig.write_text(rig_text(f'calibration = "calibration.json"\n[board]\nport = "{fake.port}"'))
     yield fake, rig
     fake.unplug()
 

@@ -14,9 +14,8 @@ import pytest
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, Channel, to_dict
+from tests.rigs import rig_text
 
-CHANNELS = "".join(f'[[channels]]\nname = "{name}"\nrole = "{name}"\n' for name in ("hands", "saddle", "tilt"))
-GEOMETRY = "[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\nsaddle_y_m = 0.7\n"
 NAME = ("Ada", "Example")
 
 
@@ -30,8 +29,7 @@ def rig(tmp_path):
     calibration = to_dict(Calibration("test", "2026-01-01T00:00:00+00:00", channels))
     (tmp_path / "calibration.json").write_text(json.dumps(calibration))
     path = tmp_path / "rig.toml"
-    head = f'name = "jig"\ncalibration = "calibration.json"\n[board]\nport = "{os.ttyname(host)}"\n'
-    path.write_text(head + CHANNELS + GEOMETRY)
+    path.write_text(rig_text(f'calibration = "calibration.json"\n[board]\nport = "{os.ttyname(host)}"'))
     yield path
     os.close(board)
     os.close(host)

@@ -19,28 +19,11 @@ from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Samples
+from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import until
 
-RIG = """
-name = "jig for faults"
-[board]
-usb_serial = "FJ-0001"
-{more}
-[[channels]]
-name = "hands"
-role = "hands"
-[[channels]]
-name = "saddle"
-role = "saddle"
-[[channels]]
-name = "tilt"
-role = "tilt"
-[geometry]
-bar_x_m = 0.57
-bar_y_m = 0.66
-saddle_y_m = 0.70
-"""
+BOARD = '[board]\nusb_serial = "FJ-0001"\n'
 SLOPE = 0.01
 """Newtons in one count, of both cells: the board's counts are 100 N on the hands and 500 N on the saddle."""
 CALIBRATION = Calibration(
@@ -81,7 +64,7 @@ class Jig:
 async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):
     """Begin a sweep, let the fault happen, end the sweep; gives the jig."""
     fake = board or FakeBoard()
-    text = RIG.format(more=more)
+    text = rig_text(BOARD + more)
     clock = SessionClock(pace=pace)
     storing = begin(
         Store.open(folder / "store.sqlite"), rig_text=text, calibration=CALIBRATION, simulated=True, clock=clock

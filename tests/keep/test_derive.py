@@ -26,14 +26,8 @@ from daq.sweep.run import NotNow
 from daq.sweep.steps_csv import parse_steps
 from daq.values import Onset, Samples, StepMean, Stroke
 from tests.keep.jig import begin
+from tests.rigs import rig_text
 from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
-
-RIG_TEXT = """
-name = "test jig"
-board = { port = "/dev/null" }
-channels = [{ name = "hands", role = "hands" }, { name = "saddle", role = "saddle" }, { name = "tilt", role = "tilt" }]
-geometry = { bar_x_m = 0.57, bar_y_m = 0.66, saddle_y_m = 0.70 }
-"""
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +40,7 @@ def live():
 @pytest.fixture
 def store(tmp_path, live):
     with Store.open(tmp_path / "store.sqlite") as store:
-        session_id = begin(store, rig=RIG_TEXT, calibration=to_dict(CALIBRATION))
+        session_id = begin(store, rig=rig_text(), calibration=to_dict(CALIBRATION))
         items = ridden(pieces=5)
         for start in range(0, len(items), 50):
             store.put(session_id, items[start : start + 50])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 
 from daq.keep.store import Store
@@ -19,12 +18,3 @@ def demo(folder, *, pace=30.0, plan=SHORT, **options):
     made = Demo(store, kind=options.pop("kind", "hinge"), seed=options.pop("seed", 1), pace=pace, **options)
     made.plan = plan
     yield made
-
-
-async def until(condition, *, seconds=20.0):
-    """Wait until condition() holds. AssertionError when it does not in time."""
-    for _ in range(round(seconds / 0.01)):
-        if condition():
-            return
-        await asyncio.sleep(0.01)
-    raise AssertionError(f"{condition} did not come true within {seconds:g} s")

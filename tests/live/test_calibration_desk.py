@@ -11,8 +11,9 @@ from daq.keep.store import Store
 from daq.measure.cell_checks import CellWatch
 from daq.sweep.run import ENDED, Event, State
 from tests.live.bench import on_bench, wanted, work_through
-from tests.live.jig import SHORT, until
+from tests.live.jig import SHORT
 from tests.live.test_visit import on_the_jig
+from tests.sources.waiting import until
 
 M1 = {"weights_class": "M1"}
 

@@ -14,7 +14,8 @@ from daq.measure.calibration import Calibration, Channel
 from daq.rig import parse_rig
 from daq.sources.radio import Radio
 from daq.wire import csc
-from tests.faults.links import RIG, SLOPE
+from tests.faults.links import BOARD, SLOPE
+from tests.rigs import rig_text
 from tests.sources.conftest import bus as private_bus
 from tests.sources.fake_bluez import FakeBluez
 from tests.sources.fake_board import FakeBoard, usb_port
@@ -45,7 +46,7 @@ def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5
 
     async def look():
         async with running(board.run()):
-            return await check_jig(parse_rig(RIG.format(more=more)), calibration, seconds)
+            return await check_jig(parse_rig(rig_text(BOARD + more)), calibration, seconds)
 
     return {check.part: check for check in asyncio.run(look())}
 

@@ -8,8 +8,9 @@ import pytest
 from daq.live.api import make_app
 from daq.live.gate import Gate
 from daq.live.health import SourceHealth
-from tests.live.jig import SHORT, demo, until
+from tests.live.jig import SHORT, demo
 from tests.live.test_session import serving
+from tests.sources.waiting import until
 
 
 async def answer(client, code):

@@ -19,6 +19,7 @@ from daq.sources.clock import SessionClock
 from daq.sweep.run import NotNow
 from daq.values import Loads, Samples
 from daq.wire import cycling_power_control
+from tests.rigs import rig_text
 from tests.sources.cable import Cable
 from tests.sources.conftest import bus as private_bus
 from tests.sources.fake_bluez import FakeBluez
@@ -29,20 +30,6 @@ from tests.sources.test_text_link import lines
 from tests.sources.waiting import until
 
 bus = private_bus
-RIG = """
-name = "bought jig"
-{table}
-[[channels]]
-name = "hands"
-role = "hands"
-[[channels]]
-name = "saddle"
-role = "saddle"
-[geometry]
-bar_x_m = 0.57
-bar_y_m = 0.66
-saddle_y_m = 0.70
-"""
 LINES = """
 [transmitter]
 link = "lines"
@@ -60,7 +47,7 @@ registers = [{{ name = "hands", address = 100, scale = 0.01 }}, {{ name = "saddl
 
 def ridden(folder, table, inside, *, beside=()):
     """Run the daemon's parts for a rig with this table while `inside` acts; the session and its outputs."""
-    (folder / "rig.toml").write_text(RIG.format(table=table))
+    (folder / "rig.toml").write_text(rig_text(table, ("hands", "saddle")))
     outputs = []
 
     async def ride():
@@ -132,7 +119,7 @@ def test_lines_that_fit_no_pattern_are_counted_and_told_with_the_board(tmp_path)
 
 
 def test_a_transmitter_that_lacks_a_channel_of_the_rig_is_refused_before_anything_is_opened(tmp_path):
-    (tmp_path / "rig.toml").write_text(RIG.format(table=LINES.format(port="x").replace("saddle", "seat")))
+    (tmp_path / "rig.toml").write_text(rig_text(LINES.format(port="x").replace("saddle", "seat"), ("hands", "saddle")))
 
     with pytest.raises(RigError, match="gives seat, hands; expected also saddle"):
         read_rig(tmp_path / "rig.toml")

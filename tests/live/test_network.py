@@ -16,7 +16,8 @@ from daq.live.blind import for_rider
 from daq.live.daemon import listen, serve, url_of
 from daq.live.keys_file import keys_at, read_keys
 from daq.live.links import links_of
-from tests.live.jig import SHORT, demo, until
+from tests.live.jig import SHORT, demo
+from tests.sources.waiting import until
 
 EXAMPLES = json.loads((Path(__file__).parent / "messages.json").read_text())
 KEPT_FROM_RIDERS = ("setback", "hands", "saddle", "load", "feet", "tilt", "planned", "mass", "R-0001", "onset_mm", "mm")

@@ -11,7 +11,8 @@ from daq.live import view
 from daq.sweep.run import Event, NotNow, State
 from daq.values import Samples
 from daq.wire import board
-from tests.live.jig import SHORT, demo, until
+from tests.live.jig import SHORT, demo
+from tests.sources.waiting import until
 
 
 def run(coroutine):

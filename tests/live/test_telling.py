@@ -11,8 +11,9 @@ from daq.live import view
 from daq.live.backlog import BACKLOG_S
 from daq.live.daemon import listen
 from daq.sweep.run import ENDED, Event, State
-from tests.live.jig import SHORT, demo, until
+from tests.live.jig import SHORT, demo
 from tests.live.test_session import serving
+from tests.sources.waiting import until
 
 
 def run(coroutine):

@@ -31,7 +31,8 @@ from daq.transmitters import calibration_of
 from daq.values import Onset, StepMean
 from daq.wire import cycling_power
 from daq.wire.transmitter import STANDARD_GRAVITY
-from tests.live.test_links import LINES, MODBUS, RIG
+from tests.live.test_links import LINES, MODBUS
+from tests.rigs import rig_text
 from tests.sources.cable import Cable
 from tests.sources.fake_board import FakeBoard
 
@@ -45,7 +46,7 @@ class Ride:
     """A simulated rider whose loads go, in steps of 0.01 kg, to whatever sends them."""
 
     def __init__(self, folder, table):
-        self.folder, text = folder, RIG.format(table=table)
+        self.folder, text = folder, rig_text(table, ("hands", "saddle"))
         model = rider_of_kind("hinge")
         self._jig = SimulatedJig(model, rng=np.random.default_rng(3))
         rig = parse_rig(text)

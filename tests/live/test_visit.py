@@ -9,8 +9,9 @@ from daq.keep import people, visits
 from daq.keep.store import Store
 from daq.live.api import make_app
 from daq.sweep.run import Event, State
-from tests.live.jig import SHORT, demo, until
+from tests.live.jig import SHORT, demo
 from tests.live.test_session import serving
+from tests.sources.waiting import until
 
 INTAKE = {
     "mass_kg": 75.0,
