@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any
 
 from daq.live.session import Session
+from daq.live.tare_button import TareButton
 from daq.pipeline import BOARD, CADENCE, HEART, POWER
 from daq.rig import BleSensor, RigError, TextTransmitter
 from daq.sources.ble import BleLink
@@ -22,11 +23,11 @@ Link = Callable[[], Coroutine[Any, Any, None]]
 
 def links_of(session: Session) -> list[Link]:
     """The links to the rig's sensors, their troubles shown with the sensors."""
-    return [_loads_link(session), *_bluetooth_links(session)]
+    return [*_loads_links(session), *_bluetooth_links(session)]
 
 
-def _loads_link(session: Session) -> Link:
-    """The board's link, or the transmitter's in its place."""
+def _loads_links(session: Session) -> list[Link]:
+    """The board's link with its tare button, or the transmitter's in its place."""
     rig, clock = session.rig, session.clock
 
     def problem() -> str:
@@ -36,18 +37,18 @@ def _loads_link(session: Session) -> Link:
         lines = TextLink(rig.transmitter, clock, session.sensors.arrive_bytes, problem)
         session.sensors.told = lines.heard
         session.sensors.links[BOARD] = lambda: lines.message
-        return lines.run
+        return [lines.run]
     if rig.transmitter is not None:
         polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, session.sensors.arrive_bytes)
         session.sensors.links[BOARD] = lambda: polled.message
-        return polled.run
+        return [polled.run]
     if rig.board is None:
         raise RigError("neither a board nor a transmitter to connect")
     gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
     board = BoardLink(rig.board, clock, session.sensors.arrive_bytes, gains=gains, problem=problem)
     session.sensors.told = board.heard
     session.sensors.links[BOARD] = lambda: board.message
-    return board.run
+    return [board.run, TareButton(session, board.tare_done).run]
 
 
 def _bluetooth_links(session: Session) -> list[Link]:

@@ -13,7 +13,7 @@ from daq.live.health import Counters, SourceHealth
 from daq.measure.cell_checks import CellWatch
 from daq.pipeline import BOARD, CADENCE, HEART, POWER, item_of
 from daq.transmitters import decoder_of
-from daq.values import Samples
+from daq.values import Samples, Status
 from daq.wire import board
 
 if TYPE_CHECKING:
@@ -45,6 +45,8 @@ class Sensors:
         """Hears all that the board says."""
         self.compensate: Callable[[], Awaitable[str]] | None = None
         """Asks the power sensor to find its own zero; None without a sensor that can be asked."""
+        self.tare_asked = False
+        """Whether the board's tare button is marked in its last scan."""
         self._undecoded: list[tuple[int, bytes]] = []
         self._inbox: list[Item] = []
         self._refusal = ""
@@ -80,6 +82,7 @@ class Sensors:
         if isinstance(said, Samples):
             self._inbox.append(item_of(said, received_us))
             self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
+            self.tare_asked = bool(said.status[-1] & Status.TARE_BUTTON)
         elif isinstance(said, board.WrongVersion):
             self._refusal = str(said)
         elif isinstance(said, board.Reply):

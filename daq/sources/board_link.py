@@ -44,9 +44,9 @@ class BoardLink:
         """Something the board said, decoded."""
         self._talk.hear(said, time.monotonic())
 
-    def send(self, command: bytes) -> None:
-        """Write a command to the board. Raises PortTrouble when it cannot be."""
-        self._port.send(command)
+    def tare_done(self) -> None:
+        """Tell the board that the tare its button asked for is done."""
+        self._talk.tare_done()
 
     async def run(self) -> None:
         """Keep the board connected until cancelled."""

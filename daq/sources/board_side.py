@@ -17,6 +17,8 @@ class BoardSide:
     def __init__(self, hello: Hello, *, rates_hz: Sequence[float] = (), gains: Sequence[int] = ()) -> None:
         """rates_hz, gains: what its converters can be set to; none given: whatever is asked."""
         self.hello = hello
+        self.tare_asked = False
+        """Whether its button was pressed and the host has not taken the tare yet."""
         self._rates_hz, self._gains = rates_hz, gains
         self._commands = CommandDecoder()
 
@@ -39,6 +41,8 @@ class BoardSide:
             result, text = self._set_gain(*command.operands)
         elif command.op in (Op.START, Op.STOP):
             self.hello = replace(self.hello, running=command.op is Op.START)
+        elif command.op is Op.TARE_DONE:
+            self.tare_asked = False
         return Reply(command.request, command.op, result, text)
 
     def _set_rate(self, wanted_hz: float) -> tuple[Result, str]:

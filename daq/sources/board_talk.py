@@ -60,6 +60,10 @@ class BoardTalk:
         elif isinstance(said, Reply):
             self._hear_reply(said)
 
+    def tare_done(self) -> None:
+        """The tare asked for by the board's button is done: it will be told."""
+        self._to_ask.append(Command(self._next_request(), Op.TARE_DONE))
+
     def due(self, now_s: float) -> bytes:
         """The commands to send now."""
         commands, self._to_ask = self._to_ask, []
@@ -143,4 +147,4 @@ def _in_words(command: Command, hello: Hello | None) -> str:
         return f"a rate of {command.operands[0] / 1000:g} Hz"
     if command.op is Op.SET_GAIN and hello is not None:
         return f"a gain of {command.operands[1]} on {hello.channels[command.operands[0]].name}"
-    return "starting its scans"
+    return "starting its scans" if command.op is Op.START else "the end of its tare"

@@ -11,6 +11,7 @@ from dataclasses import replace
 from serial.tools.list_ports_common import ListPortInfo
 
 from daq.sources.board_side import BoardSide
+from daq.values import Status
 from daq.wire import board
 
 CHANNELS = ("hands", "saddle", "tilt")
@@ -67,6 +68,14 @@ class FakeBoard:
         os.close(self._master)
         self._master = self._slave = -1
 
+    def press_tare(self):
+        """Its button: marked on every scan until the host says that the tare is done."""
+        self._side.tare_asked = True
+
+    @property
+    def tare_asked(self):
+        return self._side.tare_asked
+
     def reboot(self):
         """Begin anew: numbers and ticks at 0, another boot."""
         self._sequence = self._ticks_us = 0
@@ -87,7 +96,8 @@ class FakeBoard:
             noise = (self._sequence * 7919) % 11 - 5
             noisy = {0, 1} - self.frozen
             counts = [count + noise if i in noisy else count for i, count in enumerate(self.counts)]
-            frames.append(board.encode_scan(self._ticks_us, self._sequence, self.status, counts, bits=24))
+            status = self.status | Status.TARE_BUTTON * self.tare_asked
+            frames.append(board.encode_scan(self._ticks_us, self._sequence, status, counts, bits=24))
             self._sequence += 1
             self._ticks_us += round(1e6 / self.hello.scan_rate_hz)
         return b"".join(frames)
