@@ -6,8 +6,11 @@ import asyncio
 import contextlib
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from daq.items import Event
 from daq.keep.store import Store
+from daq.live import view
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin
@@ -18,7 +21,7 @@ from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.run import Event as SweepEvent
-from daq.values import Samples
+from daq.values import Samples, joined
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import until
@@ -48,6 +51,10 @@ class Jig:
 
     def told(self):
         return [f"{note.level}: {note.text}" for note in self.session.notes]
+
+    def shown(self, source="board"):
+        """What the page shows of this sensor now."""
+        return next(one for one in view.sources(self.session) if one["name"] == source)
 
     async def sees(self, words, *, seconds=20.0):
         """Wait until a person is told something with these words in it."""
@@ -102,7 +109,16 @@ class Kept:
 
     @property
     def scans(self):
-        return sum(len(item) for item in self.samples)
+        """All of them as one."""
+        return joined(self.samples)
+
+    def missing(self):
+        """How many numbers are missing between one scan and the next, (n - 1,)."""
+        return (np.diff(self.scans.sequence.astype(np.int64)) - 1) % 65536
+
+    def gaps_s(self):
+        """Seconds of receipt between one scan and the next, (n - 1,)."""
+        return np.diff(self.scans.received_us) / 1e6
 
 
 def kept(folder):

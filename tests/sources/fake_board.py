@@ -26,6 +26,11 @@ def hello(*, rate_hz=100.0, boot=1, names=CHANNELS, gain=128, **fields):
     return board.Hello("5173000000000002", boot, "test board", rate_hz, channels, **fields)
 
 
+def noise_of(number):
+    """Counts that scan number so-and-so shows beyond the load."""
+    return (number * 7919) % 11 - 5
+
+
 class FakeBoard:
     """Sends scans of constant counts plus a little noise, answers commands, and misbehaves when told to."""
 
@@ -93,7 +98,7 @@ class FakeBoard:
         """The next n scans as bytes."""
         frames = []
         for _ in range(n):
-            noise = (self._sequence * 7919) % 11 - 5
+            noise = noise_of(self._sequence & 0xFFFF)
             noisy = {0, 1} - self.frozen
             counts = [count + noise if i in noisy else count for i, count in enumerate(self.counts)]
             status = self.status | Status.TARE_BUTTON * self.tare_asked
