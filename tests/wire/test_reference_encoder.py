@@ -1,6 +1,7 @@
 """The C reference encoder of firmware_notes/, compiled here and compared byte for byte with the Python one."""
 
 import pathlib
+import re
 import shutil
 import struct
 import subprocess
@@ -18,18 +19,23 @@ CODE = HERE.parent.parent / "firmware_notes" / "reference_encoder"
 STRICT = ["-std=c99", "-O2", "-Wall", "-Wextra", "-Wconversion", "-pedantic", "-Werror"]
 
 
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory):
-    """Feeds lines to the compiled encoder; gives its lines."""
+def compiled(folder, *sources):
+    """These sources with the reference encoder as a program, by this system's compiler, its warnings as errors."""
     compiler = next(filter(None, map(shutil.which, ("cc", "gcc", "clang"))), None)
     if compiler is None:
         pytest.fail("no C compiler here: install one (Debian, Ubuntu: apt install gcc libc6-dev)")
-    program = tmp_path_factory.mktemp("reference") / "driver"
-    sources = [str(CODE / "foreaft_wire.c"), str(HERE / "reference_driver.c")]
+    program, parts = folder / "program", map(str, (CODE / "foreaft_wire.c", *sources))
     built = subprocess.run(
-        [compiler, *STRICT, "-I", str(CODE), "-o", str(program), *sources], capture_output=True, text=True, check=False
+        [compiler, *STRICT, "-I", str(CODE), "-o", str(program), *parts], capture_output=True, text=True, check=False
     )
     assert built.returncode == 0, built.stderr
+    return program
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory):
+    """Feeds lines to the compiled encoder; gives its lines."""
+    program = compiled(tmp_path_factory.mktemp("reference"), HERE / "reference_driver.c")
 
     def run(lines):
         done = subprocess.run([str(program)], input="\n".join(lines), capture_output=True, text=True, check=True)
@@ -182,3 +188,34 @@ def test_no_damaged_command_is_received(driver):
 )
 def test_what_does_not_fit_is_not_written(driver, line):
     assert driver([line]) == [""]
+
+
+def test_the_board_outlined_in_the_notes_is_understood_and_obeys(tmp_path):
+    (outline,) = re.findall(r"^```c\n(.*?)^```", (CODE / "README.md").read_text(), re.M | re.S)
+    (tmp_path / "outline.c").write_text(outline)
+    program = compiled(tmp_path, tmp_path / "outline.c", HERE / "outline_board.c")
+    commands = [
+        board.Command(1, board.Op.HELLO),
+        board.set_rate(2, 20.0),
+        board.set_gain(3, 1, 64),
+        board.set_gain(4, 1, 7),
+        board.set_gain(5, 2, 64),
+        board.Command(6, board.Op.STOP),
+        board.Command(7, board.Op.START),
+        board.Command(8, board.Op.TARE_DONE),
+    ]
+    heard = b"noise" + b"".join(map(board.encode_command, commands))
+
+    sent = subprocess.run([str(program)], input=heard, capture_output=True, check=True).stdout
+
+    decoder = board.BoardDecoder("board")
+    said = decoder.feed(sent, 0)
+    replies = [(item.request, int(item.result)) for item in said if isinstance(item, board.Reply)]
+    hellos = [item for item in said if isinstance(item, board.Hello)]
+    assert sent[0] == 0
+    assert said[0] == hellos[0]
+    assert replies == [(1, 0), (2, 0), (3, 0), (4, 2), (5, 2), (6, 0), (7, 0), (8, 0)]
+    assert (hellos[0].scan_rate_hz, hellos[0].boot, hellos[-1].scan_rate_hz) == (80.0, 7, 10.0)
+    assert [channel.gain for channel in hellos[-1].channels] == [128, 64]
+    assert [hello.running for hello in hellos[-2:]] == [False, True]
+    assert (decoder.scans, decoder.dropped, decoder.damaged, decoder.malformed) == (5, 0, 0, 0)
