@@ -288,4 +288,6 @@ def _place(text: str) -> dict[str, Any]:
 
 def _expected(text: str) -> tuple[str, float]:
     cell, _, per_n = text.partition("=")
-    return cell, _numbers("--expected-per-n", per_n or "nothing")[0]
+    if not per_n:
+        fail(REFUSED, f"--expected-per-n: expected cell=counts, got {text!r}")
+    return cell, _numbers("--expected-per-n", per_n)[0]

@@ -312,7 +312,7 @@ class BenchDesk:
 
 
 def _kept(store: Store, number: int, made: Made, setup: Setup, bench: Bench) -> int:
-    content = certificate(made, bench, setup.conditions, setup.circumstances)
+    content = certificate(made, bench, setup.conditions, setup.circumstances, expected_per_n=dict(setup.expected_per_n))
     return calibrations.add_certificate(store, made.calibration, number, content)
 
 

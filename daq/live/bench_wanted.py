@@ -6,6 +6,7 @@ The same fields come from the command line and from the page.
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -26,6 +27,8 @@ ANYWHERE_M_S2 = (9.8322 - 9.7803) / 2.0 / math.sqrt(3.0)
 """Standard uncertainty of gravity somewhere on Earth: half from equator to pole at sea level (WGS84), rectangular."""
 SENSITIVITY_PER_K = 2e-5
 """Temperature effect on the sensitivity of compensated foil cells; common practice, no source."""
+MOST_KG, LEAST_N = 200.0, 50.0
+"""No cell of a jig carries more, and a rider's hands alone press with more; common practice, no source."""
 SUPPOSED = "20 ppm/K supposed, no data sheet given"
 
 
@@ -55,7 +58,7 @@ class Reference(_Part):
             return of_class(self.weights_class)
         if self.expanded_relative is None:
             raise ValueError(
-                "weights: expected their class (E2 to M3), or what their certificate states (expanded_relative)"
+                "weights: expected their class (E2 to M3), or the expanded uncertainty of their certificate"
             )
         return certified(self.expanded_relative, 1.0, certificate=self.certificate or "by certificate")
 
@@ -76,6 +79,14 @@ class Gravity(_Part):
             return normal_gravity_m_s2(self.latitude_deg, self.height_m), LOCAL_ANOMALY_M_S2
         typed = "g_m_s2" in rig.model_fields_set
         return rig.g_m_s2, LOCAL_ANOMALY_M_S2 if typed else ANYWHERE_M_S2
+
+    def source(self, rig: Rig) -> str:
+        """Where the value comes from, for the certificate."""
+        if self.g_m_s2 is not None:
+            return "as typed in"
+        if self.latitude_deg is not None:
+            return f"WGS84, latitude {self.latitude_deg:g}°, height {self.height_m:g} m"
+        return "of the rig file" if "g_m_s2" in rig.model_fields_set else "standard value, not of this place"
 
 
 class Wanted(_Part):
@@ -136,6 +147,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
             weights=wanted.reference.weights(),
             u_gravity_m_s2=u_g_m_s2,
             g_m_s2=g_m_s2,
+            gravity_from=wanted.gravity.source(rig),
             by_weights=not wanted.loads_n,
             temperature_half_range_k=wanted.temperature_half_range_k,
             sensitivity_per_k=wanted.sensitivity_per_k,
@@ -153,7 +165,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
         tilt=None if tilt is None else tilt.name,
         degrees_per_count=None if tilt is None else tilt.units_per_count,
         known_tilts=wanted.known_tilts,
-        expected_per_n=_expected(wanted, calibration),
+        expected_per_n=_expected(wanted, cells, calibration),
         simulated=simulated,
     )
 
@@ -161,6 +173,16 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
 def _loads_n(wanted: Wanted, g_m_s2: float) -> tuple[float, ...]:
     if bool(wanted.masses_kg) == bool(wanted.loads_n):
         raise ValueError("loads: expected either masses_kg (weights) or loads_n (a reference cell), one of them")
+    if wanted.masses_kg and max(wanted.masses_kg) > MOST_KG:
+        raise ValueError(
+            f"loads: {max(wanted.masses_kg):g} kg on one cell is more than a jig carries, by about a factor 9.8: are "
+            "these newtons? Give masses in kilograms, or forces of a reference cell in newtons"
+        )
+    if wanted.loads_n and max(wanted.loads_n) < LEAST_N:
+        raise ValueError(
+            f"loads: {max(wanted.loads_n):g} N at most is too little for a rider, by about a factor 9.8: are these "
+            "kilograms? Give weights as masses in kilograms, or forces in newtons"
+        )
     return wanted.loads_n or tuple(pull_n(mass_kg, g_m_s2) for mass_kg in wanted.masses_kg)
 
 
@@ -175,12 +197,17 @@ def _within(cell: str, loads_n: tuple[float, ...], rig: Rig) -> tuple[float, ...
     return kept
 
 
-def _expected(wanted: Wanted, calibration: Calibration) -> tuple[tuple[str, float], ...]:
+def _expected(wanted: Wanted, cells: Collection[str], calibration: Calibration) -> tuple[tuple[str, float], ...]:
     """By the engineer, else by the calibration in use."""
     slopes = {
         channel.name: sum(i * c * channel.zero_counts ** (i - 1) for i, c in enumerate(channel.coefficients) if i)
         for channel in calibration.forces
     }
+    strange = sorted(set(wanted.expected_per_n) - set(cells))
+    if strange:
+        raise ValueError(
+            f"counts per newton: {', '.join(strange)} is not among the cells to calibrate, {', '.join(cells)}"
+        )
     known = {name: 1.0 / slope for name, slope in slopes.items() if slope}
     return tuple(sorted({**known, **wanted.expected_per_n}.items()))
 

@@ -10,10 +10,16 @@ from html import escape
 from typing import Any
 
 from daq.live.residual_plot import residual_plot
+from daq.measure.calibration.validity import moment
 
 HEAD = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width">
 <title>{title}</title>{style}</head><body>"""
+COVERAGE = (
+    "The load lies within the expanded uncertainty with a probability of about 95 %: standard uncertainty times the "
+    "coverage factor, Student's t for the effective degrees of freedom (JCGM 100). It holds for one cell, counted from "
+    "a zero of the empty jig."
+)
 LINK = '<link rel="stylesheet" href="/certificate.css">'
 
 
@@ -39,8 +45,8 @@ def _about(content: Mapping[str, Any]) -> str:
     temperature = who["temperature_degc"]
     return _pairs(
         ("Made by", who["made_by"]),
-        ("Made", content["made_utc"]),
-        ("Valid until", content["valid_until_utc"]),
+        ("Made", _moment(content["made_utc"])),
+        ("Valid until", _moment(content["valid_until_utc"])),
         ("Place", who["place"]),
         ("Temperature", None if temperature is None else f"{temperature:.1f} °C"),
         ("Instrument", who["instrument"]),
@@ -56,11 +62,16 @@ def _about(content: Mapping[str, Any]) -> str:
     )
 
 
+def _moment(utc: str) -> str:
+    return f"{moment(utc):%Y-%m-%d %H:%M} UTC"
+
+
 def _gravity(reference: Mapping[str, Any]) -> str | None:
     if "gravity_m_s2" not in reference:
         return None
     u_m_s2 = reference["gravity_standard_uncertainty_m_s2"]
-    return f"{reference['gravity_m_s2']:.5f} m/s², standard uncertainty {u_m_s2:.2g} m/s²"
+    source = f" ({reference['gravity_from']})" if reference.get("gravity_from") else ""
+    return f"{reference['gravity_m_s2']:.5f} m/s²{source}, standard uncertainty {u_m_s2:.2g} m/s²"
 
 
 def _loads(cells: Iterable[Mapping[str, Any]]) -> str:
@@ -90,13 +101,15 @@ def _cell(cell: Mapping[str, Any]) -> str:
                 ("Counts at zero", f"{cell['zero_counts']:.1f}"),
                 ("Residual standard deviation", f"{cell['residual_sd_n']:.3g} N"),
                 *_described(cell["described"]),
-                ("Creep", f"{100.0 * figures['creep_relative']:.2g} % of the load"),
+                ("Creep", _creep(figures)),
+                ("Counts per newton", _counts_per_n(cell)),
                 ("Off-axis", None if cell["off_axis_relative"] is None else f"{100 * cell['off_axis_relative']:.2g} %"),
                 ("Tilt tare", None if tare is None else _tare(tare)),
             ),
             f"<figure>{residual_plot(cell)}<figcaption>Readings less loads. Lines: {escape(cell['limits_are'])}."
             "</figcaption></figure>",
             "<h3>Expanded uncertainty</h3>",
+            f"<p>{escape(COVERAGE)}</p>",
             _table(
                 ("load, N", "expanded, N", "coverage factor", "degrees of freedom"),
                 (
@@ -127,6 +140,21 @@ def _cell(cell: Mapping[str, Any]) -> str:
             "</section>",
         ]
     )
+
+
+def _creep(figures: Mapping[str, Any]) -> str:
+    source = f" ({figures['creep_from']})" if figures.get("creep_from") else ""
+    return f"{100.0 * figures['creep_relative']:.2g} % of the load{source}"
+
+
+def _counts_per_n(cell: Mapping[str, Any]) -> str | None:
+    """What was found beside what was expected; certificates made before both were kept say nothing of it."""
+    if "counts_per_n" not in cell:
+        return None
+    found, expected = cell["counts_per_n"], cell["expected_counts_per_n"]
+    if expected is None:
+        return f"{found:.6g}; nothing to hold it against, so a mix-up of units in all loads would not have shown"
+    return f"{found:.6g}, {100.0 * (found / expected - 1.0):+.2f} % from the {expected:.6g} expected"
 
 
 def _described(found: Mapping[str, float]) -> Iterable[tuple[str, str]]:
@@ -182,15 +210,23 @@ def _readings(readings: Iterable[Mapping[str, Any]]) -> str:
     rows = (
         (
             one["task"],
-            one["at_utc"],
-            ", ".join(f"{counts:.1f}" for counts in one["counts"]),
+            _asked(one),
+            f"{moment(one['at_utc']):%Y-%m-%d %H:%M:%S}",
+            ", ".join(f"{counts:.0f}" for counts in one["counts"]),
             f"{one['seconds']:.1f}",
             "replaced" if one["replaced"] else "",
         )
         for one in readings
     )
-    head = ("reading", "when", "mean counts of all channels", "seconds", "")
+    head = ("reading", "asked", "when, UTC", "mean counts of all channels", "seconds", "")
     return f"<section class='readings'><h2>Readings</h2>{_table(head, rows)}</section>"
+
+
+def _asked(reading: Mapping[str, Any]) -> str:
+    """Load, place and tilt of a reading; certificates made before they were kept there leave it empty."""
+    tilt_deg = reading.get("tilt_deg")
+    load = f"{reading['load_n']:.2f} N" if reading.get("load_n") else ""
+    return ", ".join(filter(None, (load, reading.get("place", ""), "" if tilt_deg is None else f"{tilt_deg:g}°")))
 
 
 def _pairs(*pairs: tuple[str, str | None]) -> str:

@@ -26,7 +26,7 @@ export function mount(root, store) {
   const under_way = working(store);
   root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), idle, under_way.node));
   const sentence = /** @type {HTMLElement} */ (root.querySelector(".here"));
-  const problem = el("p", { class: "warning", role: "alert" });
+  const problem = el("p", { class: "warning refused", role: "alert" });
   root.querySelector("h1")?.after(problem);
   addEventListener("keydown", press);
 
@@ -78,7 +78,8 @@ function beginning(store) {
     el(
       "p",
       { class: "here" },
-      "Off-axis places: one a line, as name: cells that share it: kg. Each is loaded alone, to see what corners do.",
+      "Off-axis places: one a line, as name: cells that share it: kg. Each is loaded alone, to see what corners do. " +
+        "Counts per newton: as cell=counts; with them a mix-up of units shows at the first weight.",
     ),
     el(
       "p",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 
@@ -94,18 +95,24 @@ def _cell(bench: Bench, cell: str, order: int, conditions: Conditions) -> Calibr
         series=np.array([task.series for task in mine]),
         falling=np.array([task.stage in (Stage.FALLING, Stage.ZERO_RETURN) for task in mine]),
     )
-    return calibrated(cell, readings, order, conditions, creep_relative=_creep(bench, cell, column))
+    return calibrated(cell, readings, order, conditions, **_creep(bench, cell, column))
 
 
 _SERIES = (Stage.ZERO, Stage.RISING, Stage.FALLING, Stage.ZERO_RETURN)
 
 
-def _creep(bench: Bench, cell: str, column: int) -> float:
+class _Creep(TypedDict):
+    creep_relative: float
+    creep_from: str
+
+
+def _creep(bench: Bench, cell: str, column: int) -> _Creep:
     loaded, zero = bench.used.get(f"{cell}/creep/load"), bench.used.get(f"{cell}/creep/zero")
     if loaded is None or zero is None or not loaded.trace:
-        return CREEP_ASSUMED
+        return {"creep_relative": CREEP_ASSUMED, "creep_from": "not tested: what OIML R60 allows class C, n = 3000"}
     t_s, counts = zip(*loaded.trace, strict=True)
-    return terms.creep(t_s, counts, zero.counts[column]).largest
+    found = terms.creep(t_s, counts, zero.counts[column])
+    return {"creep_relative": found.largest, "creep_from": f"largest in {found.minutes:.0f} min under load"}
 
 
 def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell]) -> CrossTalk | None:

@@ -63,6 +63,8 @@ class Conditions:
     """Temperature effect on sensitivity over the output."""
     sensitivity_from: str = ""
     """Where that figure comes from, for the budget."""
+    gravity_from: str = ""
+    """Where gravity comes from, for the certificate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,8 @@ class Figures:
     """Root mean square over the series."""
     creep_relative: float
     """Of the load, over the time of the creep test."""
+    creep_from: str = ""
+    """Which test, or what stands in for one."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -98,18 +102,24 @@ class CalibratedCell:
 
 
 def calibrated(
-    name: str, readings: Readings, order: int, conditions: Conditions, *, creep_relative: float
+    name: str,
+    readings: Readings,
+    order: int,
+    conditions: Conditions,
+    *,
+    creep_relative: float,
+    creep_from: str = "",
 ) -> CalibratedCell:
     """A cell's channel from its readings; cross-talk and tilt tare come from other placements, see `with_assembly`.
 
-    creep_relative: change over the creep test, over the load. Raises CellError for readings that lack a zero, a second
-    series or falling loads, FitError for too few loads.
+    creep_relative: change over the creep test, over the load; creep_from: which test. Raises CellError for readings
+    that lack a zero, a second series or falling loads, FitError for too few loads.
     """
     _check(readings)
     zeros = _zeros(readings)
     deflection = readings.counts - zeros
     fit = _fitted(deflection, readings, order)
-    figures = _figures(deflection, readings, fit, creep_relative)
+    figures = replace(_figures(deflection, readings, fit), creep_relative=creep_relative, creep_from=creep_from)
     per_count = abs(float(fit.coefficients[0]))
     channel = Channel(
         name=name,
@@ -167,7 +177,8 @@ def _fitted(deflection: Array, readings: Readings, order: int) -> ZeroFit:
     return fit_through_zero(deflection, readings.load_n, order, weights=float(np.mean(variance)) / variance)
 
 
-def _figures(deflection: Array, readings: Readings, fit: ZeroFit, creep_relative: float) -> Figures:
+def _figures(deflection: Array, readings: Readings, fit: ZeroFit) -> Figures:
+    """All but creep, of which the series say nothing."""
     load, off = readings.load_n, fit.residuals
     series = np.unique(readings.series)
     loaded = load > 0.0
@@ -195,7 +206,7 @@ def _figures(deflection: Array, readings: Readings, fit: ZeroFit, creep_relative
         linearity_n=math.sqrt(max(float((middles**2).sum()) / spare - noise, 0.0)),
         hysteresis_n=math.sqrt(max(float((halves**2).mean()) - noise, 0.0)) if len(halves) else 0.0,
         zero_return_n=math.sqrt(float(np.mean(np.square(returns)))),
-        creep_relative=creep_relative,
+        creep_relative=0.0,
     )
 
 
@@ -237,8 +248,11 @@ def _zero_return(off: Array, load: Array) -> float:
 def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[Term, ...]:
     series = figures.series
     reference = "reference weights" if conditions.by_weights else "reference cell"
+    seen = {
+        value: "" if value else "; not seen above the scatter" for value in (figures.linearity_n, figures.hysteresis_n)
+    }
     temperature = ", ".join(filter(None, (f"±{conditions.temperature_half_range_k:g} K", conditions.sensitivity_from)))
-    terms: Sequence[Term] = (
+    return (
         Term(reference, relative=conditions.weights.relative, shared=True, shape="rectangular",
              note=conditions.weights.note),
         *(_of_weights(conditions) if conditions.by_weights else ()),
@@ -248,14 +262,14 @@ def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[
              note="readings and zero"),
         Term("resolution", absolute_n=conditions.resolution_counts * per_count / math.sqrt(6.0), shape="triangular",
              note="of reading and zero"),
-        Term("linearity", absolute_n=figures.linearity_n, note=f"{figures.levels} levels"),
-        Term("hysteresis", absolute_n=figures.hysteresis_n / ROOT_3, shape="rectangular"),
-        Term("creep", relative=abs(figures.creep_relative) / ROOT_3, shape="rectangular"),
-        Term("zero", absolute_n=figures.zero_return_n / ROOT_3, shape="rectangular"),
+        Term("linearity", absolute_n=figures.linearity_n, note=f"{figures.levels} levels" + seen[figures.linearity_n]),
+        Term("hysteresis", absolute_n=figures.hysteresis_n / ROOT_3, shape="rectangular",
+             note="rising and falling" + seen[figures.hysteresis_n]),
+        Term("creep", relative=abs(figures.creep_relative) / ROOT_3, shape="rectangular", note=figures.creep_from),
+        Term("zero", absolute_n=figures.zero_return_n / ROOT_3, shape="rectangular", note="change over a series"),
         Term("temperature", relative=abs(conditions.sensitivity_per_k) * conditions.temperature_half_range_k / ROOT_3,
              shape="rectangular", note=temperature),
     )  # fmt: skip
-    return tuple(term for term in terms if term.absolute_n or term.relative)
 
 
 def _of_weights(conditions: Conditions) -> tuple[Term, Term]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
 
 from daq.measure.calibration.assembled import Made
+from daq.measure.calibration.bench_plan import Task, tasks
 from daq.measure.calibration.cell import CalibratedCell, Conditions
 from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.procedure import Bench
@@ -40,14 +42,17 @@ def certificate(
     conditions: Conditions,
     circumstances: Circumstances,
     *,
+    expected_per_n: Mapping[str, float] | None = None,
     intervals: int = 3000,
     cell_class: CellClass = "C",
 ) -> dict[str, Any]:
     """The content of a certificate: only texts, numbers, lists, tables and None.
 
+    expected_per_n: counts per newton that the first loads were judged by, of cells of which any were known.
     intervals, cell_class: of OIML R60, whose error limits are drawn beside the residuals for comparison.
     """
-    calibration = made.calibration
+    calibration, expected = made.calibration, expected_per_n or {}
+    due = {task.id: task for task in tasks(bench.plan)}
     content = {
         "calibration": calibration.id,
         "made_utc": calibration.made_utc,
@@ -61,10 +66,15 @@ def certificate(
             **(_of_weights(conditions) if conditions.by_weights else {}),
         },
         "cells": [
-            _cell(name, cell, made, cell_class=cell_class, intervals=intervals) for name, cell in made.cells.items()
+            {
+                **_cell(name, cell, made, cell_class=cell_class, intervals=intervals),
+                "counts_per_n": float(1.0 / cell.fit.coefficients[0]),
+                "expected_counts_per_n": expected.get(name),
+            }
+            for name, cell in made.cells.items()
         ],
         "crosstalk": _crosstalk(made),
-        "readings": [asdict(taken) for taken in bench.taken],
+        "readings": [{**asdict(taken), **_asked(due[taken.task])} for taken in bench.taken],
         "left_out": sorted(bench.skipped),
         "accepted_against": [
             {"reading": taken.task, "finding": sentence}
@@ -76,11 +86,16 @@ def certificate(
     return {key: lists_of(value) for key, value in content.items()}
 
 
+def _asked(task: Task) -> dict[str, Any]:
+    return {"load_n": task.load_n, "place": task.place, "tilt_deg": task.tilt_deg}
+
+
 def _of_weights(conditions: Conditions) -> dict[str, Any]:
     """How the masses became forces; nothing of it where a reference cell told the force."""
     return {
         "gravity_m_s2": conditions.g_m_s2,
         "gravity_standard_uncertainty_m_s2": conditions.u_gravity_m_s2,
+        "gravity_from": conditions.gravity_from,
         "buoyancy": "air 1.2 kg/m³, weights 8000 kg/m³: forces are 0.99985 of mass times gravity",
     }
 

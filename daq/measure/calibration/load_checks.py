@@ -65,10 +65,25 @@ def _of_zero(bench: Bench, task: Task, cell: str, reading: Settled, expected: Ma
     series = task.series - 1 if task.stage is Stage.ZERO else bench.plan.series
     before = bench.used.get(f"{cell}/{series}/zero-return") or bench.used.get("warm-up")
     per_n = counts_per_n(bench, cell) or expected.get(cell)
-    if before is None or per_n is None:
+    if before is None:
         return []
     column, loads = bench.plan.channels.index(cell), bench.plan.loads_of(cell)
+    if per_n is None:
+        return _of_unknown_zero(cell, reading.mean[column] - before.counts[column])
     return _of_empty(cell, (reading.mean[column] - before.counts[column]) / per_n, loads)
+
+
+def _of_unknown_zero(cell: str, moved_counts: float) -> list[Finding]:
+    """Before the first load nothing tells newtons, but a zero that jumped since warm-up has something on it."""
+    if abs(moved_counts) <= UNSTEADY_COUNTS:
+        return []
+    return [
+        Finding(
+            Wrong.MOVED_FIXTURE,
+            f"{cell}: the zero moved by {moved_counts:+.0f} counts since the warm-up; is a weight on it, or has the "
+            "fixture shifted? Take everything off and read again",
+        )
+    ]
 
 
 def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Finding]:
@@ -117,10 +132,14 @@ def _of_other_cell(
 def _of_no_rise(bench: Bench, task: Task, cell: str, rise: tuple[float, ...]) -> list[Finding]:
     if abs(rise[bench.plan.channels.index(cell)]) > UNSTEADY_COUNTS:
         return []
+    changed = {name: abs(counts) for name, counts in zip(bench.plan.channels, rise, strict=True)}
+    most = max(changed, key=lambda name: changed[name])
+    elsewhere = f", though that of {most} did" if changed[most] > UNSTEADY_COUNTS else ""
     return [
         Finding(
             Wrong.WEIGHT_FORGOTTEN,
-            f"{cell}: the reading did not change from zero; put {task.load_n:g} N on, or check the cell's wires",
+            f"{cell}: the reading did not change from zero{elsewhere}; put {task.load_n:.2f} N on it, or check the "
+            "cell's wires",
         )
     ]
 
@@ -132,14 +151,29 @@ def _of_wrong_load(bench: Bench, task: Task, cell: str, fits_n: float, *, surely
         return []
     if asked == 0.0:
         return _of_empty(cell, fits_n, loads)
-    said = f"{cell}: asked was {asked:g} N, the reading fits {fits_n:.1f} N"
+    said = f"{cell}: asked was {asked:.2f} N, the reading fits {fits_n:.2f} N"
     for factor, mixed in MIXED:
         if abs(fits_n / asked / factor - 1.0) < FACTOR_WITHIN:
-            return [Finding(Wrong.WRONG_UNIT, f"{said}, a factor 9.8: {mixed}; correct the loads of the plan")]
+            return [
+                Finding(
+                    Wrong.WRONG_UNIT,
+                    f"{said}, a factor 9.8: {mixed}; put on what is asked, or begin anew with the loads in their unit",
+                )
+            ]
     below = max((load for load in (0.0, *loads) if load < asked), default=0.0)
     above = min((load for load in loads if load > asked), default=asked)
     rising = task.stage in (Stage.RISING, Stage.CREEP, Stage.CROSS_TALK)
-    if _near(fits_n, 0.0, top_n) or (rising and _near(fits_n, below, top_n)):
+    if _near(fits_n, 0.0, top_n):
+        return [Finding(Wrong.WEIGHT_FORGOTTEN, f"{said}: no weight is on; put it on")]
+    first = _only_load(bench, cell)
+    if first is not None and _near(fits_n * asked / first.load_n, first.load_n, top_n):
+        return [
+            Finding(
+                Wrong.WRONG_ORDER,
+                f"{said}, as if this weight and that of {first.id} were exchanged; take {first.id} again, then this",
+            )
+        ]
+    if rising and _near(fits_n, below, top_n):
         return [Finding(Wrong.WEIGHT_FORGOTTEN, f"{said}: the last weight is missing; put it on")]
     if task.stage is Stage.FALLING and _near(fits_n, above, top_n):
         return [Finding(Wrong.WEIGHT_LEFT_ON, f"{said}: the last weight is still on; take it off")]
@@ -149,9 +183,20 @@ def _of_wrong_load(bench: Bench, task: Task, cell: str, fits_n: float, *, surely
         Finding(
             Wrong.MOVED_FIXTURE,
             f"{said}, which no weight of the set explains; has the fixture moved, does the weight touch something, is "
-            "it another weight? Set it right and repeat this reading, or the series",
+            f"it another weight{'' if first is None else f', or was that of {first.id}'}? Set it right and repeat this "
+            "reading, or the series",
         )
     ]
+
+
+def _only_load(bench: Bench, cell: str) -> Task | None:
+    """The one load that alone tells so far what a newton is worth; None before it, and once there are more."""
+    done = [
+        task
+        for task in tasks(bench.plan)
+        if task.cell == cell and task.stage in (Stage.RISING, Stage.FALLING) and task.id in bench.used
+    ]
+    return done[0] if len(done) == 1 else None
 
 
 def _near(fits_n: float, load_n: float, top_n: float) -> bool:

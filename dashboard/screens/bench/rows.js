@@ -42,6 +42,7 @@ export const WANTED = [
       WEIGHTS_CLASS,
       ...CERTIFICATE,
       ...GRAVITY,
+      { path: "expected", words: "Counts per newton by data sheet", kind: "text" },
       { path: "only", words: "Only these cells; all when empty", kind: "text" },
     ],
   ],
@@ -63,13 +64,14 @@ export const WANTED = [
 
 /** What was typed as the daemon takes it: lists from text. RangeError for what should be a number and is none. */
 export function wantedOf(/** @type {any} */ typed) {
-  const { masses, forces, only, tilts, places, sensitivity_ppm, ...rest } = withReference(typed);
+  const { masses, forces, only, tilts, places, expected, sensitivity_ppm, ...rest } = withReference(typed);
   return {
     ...rest,
     sensitivity_per_k: sensitivity_ppm === null ? null : sensitivity_ppm / 1e6,
     masses_kg: forces ? [] : numbers(masses),
     loads_n: numbers(forces),
     cells: words(only),
+    expected_per_n: Object.fromEntries(words(expected).map(countsOf)),
     tilts_deg: numbers(tilts),
     places: places.split("\n").filter(Boolean).map(placeOf),
   };
@@ -85,6 +87,12 @@ export function withReference(/** @type {any} */ { expanded_pct, reference, ...r
 function placeOf(line) {
   const [name, cells, mass] = line.split(":");
   return { name: name.trim(), cells: words(cells ?? ""), mass_kg: numberOf(mass ?? "nothing") };
+}
+
+/** "hands_left=8550" @param {string} text */
+function countsOf(text) {
+  const [cell, counts] = text.split("=");
+  return [cell, numberOf(counts ?? text)];
 }
 
 const words = (/** @type {string} */ text) => text.split(/[;,\s]+/).filter(Boolean);

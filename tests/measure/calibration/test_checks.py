@@ -8,7 +8,7 @@ import pytest
 from daq.measure.calibration.bench_plan import tasks
 from daq.measure.calibration.checks import findings
 from daq.measure.calibration.finding import Wrong
-from daq.measure.calibration.procedure import Bench, redo, take
+from daq.measure.calibration.procedure import Bench, Taken, redo, take
 from daq.measure.calibration.steadiness import settled
 from tests.measure.calibration.simulated_bench import PER_N, done, plan, settled_scans, worked_until
 
@@ -98,7 +98,7 @@ def test_weights_in_the_wrong_order():
     (finding,) = found(worked_until("bar/1/rising/2"), {"bar": 300.0})
 
     assert finding.kind is Wrong.WRONG_ORDER
-    assert finding.sentence.startswith("bar: asked was 100 N, the reading fits 300")
+    assert finding.sentence.startswith("bar: asked was 100.00 N, the reading fits 300")
 
 
 def test_kilograms_taken_for_newtons():
@@ -108,6 +108,41 @@ def test_kilograms_taken_for_newtons():
     assert "a factor 9.8: kilograms taken for newtons" in finding.sentence
     (other,) = found(worked_until("bar/1/rising/5"), {"bar": 400.0 / 9.80665})
     assert "newtons taken for kilograms" in other.sentence
+
+
+def test_the_first_two_weights_exchanged_are_named_though_no_data_sheet_tells_newtons():
+    bench = take(worked_until("bar/1/rising/1"), read_as("bar/1/rising/1", {"bar": 100.0}))
+
+    (finding,) = found(bench, {"bar": 50.0})
+
+    assert finding.kind is Wrong.WRONG_ORDER
+    assert "as if this weight and that of bar/1/rising/1 were exchanged" in finding.sentence
+    (other,) = found(bench, {"bar": 137.0})
+    assert other.kind is Wrong.MOVED_FIXTURE
+    assert "or was that of bar/1/rising/1?" in other.sentence
+
+
+def read_as(task_id, loads_n):
+    """A reading with these loads on, taken for that task."""
+    reading = settled_scans(loads_n)
+    return Taken(task_id, "2025-03-04T10:00:00Z", reading.mean, reading.sd, reading.seconds)
+
+
+def test_a_first_zero_with_something_on_it_is_named_in_counts():
+    (finding,) = found(worked_until("bar/1/zero"), {"bar": 60.0})
+
+    assert finding.kind is Wrong.MOVED_FIXTURE
+    # 60 N times 8554 counts per newton
+    assert "moved by +5132" in finding.sentence
+
+
+def test_a_first_weight_on_another_cell_is_told_where_it_shows():
+    plain = Bench(plan(loads_n=(("bar", (50.0, 100.0, 200.0)),), places=(), crosstalk_n=0.0))
+
+    (finding,) = found(worked_until("bar/1/rising/1", plain), {"nose": 50.0})
+
+    assert finding.kind is Wrong.WEIGHT_FORGOTTEN
+    assert "though that of nose did" in finding.sentence
 
 
 def test_a_moved_fixture():
