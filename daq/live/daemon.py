@@ -13,10 +13,13 @@ import uvicorn
 
 from daq.live.access import Keys
 from daq.live.api import make_app
+from daq.live.connections import Connection
 from daq.live.gate import Gate
 from daq.live.session import Session
 
 GRACE_S = 2
+WORD_AT_MOST = 1024
+"""Bytes of what a page sends on its stream, where it has nothing to say."""
 
 
 class AddressTaken(Exception):
@@ -111,7 +114,9 @@ def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvic
         log_config=None,
         access_log=False,
         server_header=False,
+        http=Connection,
         ws="websockets-sansio",
+        ws_max_size=WORD_AT_MOST,
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,
         lifespan="off",

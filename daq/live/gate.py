@@ -37,6 +37,10 @@ BODY_AT_MOST = 65_536
 BODY_WITHIN_S = 10.0
 PATH_AT_MOST = 2048
 READING = ("GET", "HEAD")
+WRITES_PER_S, WRITES_AT_ONCE = 20.0, 60.0
+"""Of one address; the events of a sweep count for themselves."""
+READS_PER_S, READS_AT_ONCE = 100.0, 1000.0
+"""Of one address on a network; the page is about a hundred files."""
 EVENTS = "/api/v1/sweep/events"
 
 log = logging.getLogger("foreaft.web")
@@ -57,7 +61,8 @@ class Gate:
 
     def __init__(self, app: App, *, keys: Keys | None = None, names: Collection[str] = ()) -> None:
         self._app, self._keys, self._names = app, keys, frozenset(names)
-        self._haste = Haste(per_s=20.0, at_once=60.0)
+        self._haste = Haste(per_s=WRITES_PER_S, at_once=WRITES_AT_ONCE)
+        self._reading = Haste(per_s=READS_PER_S, at_once=READS_AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -90,15 +95,21 @@ class Gate:
             return Refusal(421, "not this daemon", "the address asked for is not one this daemon goes by")
         if (scope["type"] == "websocket" or method not in READING) and not access.same_origin(origin, host):
             return Refusal(403, "foreign origin", "commands are only taken from this daemon's own pages")
+        if wait_s := self._wait_to_read_s(scope, method):
+            return _too_fast(wait_s)
         if not access.may(role, method, scope["path"]):
             if role is None:
                 return Refusal(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
             return Refusal(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
-        if method not in READING:
+        if method not in READING:  # counted only for who may: nobody without a key holds up a stop
             client = f"{_client(scope)} {scope['path'] == EVENTS}"
             if wait_s := self._haste.wait_s(client, time.monotonic()):
-                return Refusal(429, "too fast", f"wait {math.ceil(wait_s)} s", wait_s)
+                return _too_fast(wait_s)
         return None
+
+    def _wait_to_read_s(self, scope: Scope, method: str) -> float:
+        on_a_network = self._keys is not None and method in READING
+        return self._reading.wait_s(_client(scope), time.monotonic()) if on_a_network else 0.0
 
     async def _answer(self, scope: Scope, receive: Receive, send: Send, found: Refusal | None, number: str) -> None:
         begun_s, status = time.perf_counter(), 0
@@ -167,6 +178,10 @@ async def _refuse(found: Refusal, send: Send) -> None:
         headers.append((b"connection", b"close"))
     await send({"type": "http.response.start", "status": found.status, "headers": headers})
     await send({"type": "http.response.body", "body": body})
+
+
+def _too_fast(wait_s: float) -> Refusal:
+    return Refusal(429, "too fast", f"wait {math.ceil(wait_s)} s", wait_s)
 
 
 def _header(scope: Scope, name: str) -> str | None:

@@ -1,6 +1,7 @@
 """The daemon on a network, over real sockets: keys, passes, the rider's screen, and what it is never sent."""
 
 import asyncio
+import contextlib
 import json
 import stat
 import time
@@ -10,7 +11,7 @@ import httpx
 import pytest
 import websockets
 
-from daq.live import access
+from daq.live import access, connections
 from daq.live.access import COOKIE, Role
 from daq.live.blind import for_rider
 from daq.live.daemon import listen, serve, url_of
@@ -105,6 +106,73 @@ def test_the_riders_stream_is_effort_without_loads_or_setback(tmp_path):
             assert not [
                 word for word in ("setback", "hands_n", "saddle_n", "hand_load", "pseudonym") if word in message
             ]
+
+    on_a_network(tmp_path, job)
+
+
+async def ended_after_s(url, said, more=b""):
+    """Seconds until the daemon ends a connection on which this is said, and more of it again and again."""
+    where = httpx.URL(url)
+    reader, writer = await asyncio.open_connection(where.host, where.port)
+    begun_s = time.monotonic()
+    writer.write(said)
+    while time.monotonic() - begun_s < 20:
+        try:
+            if not await asyncio.wait_for(reader.read(4096), 0.1):
+                break
+        except TimeoutError:
+            writer.write(more)
+        except ConnectionError:
+            break
+    writer.close()
+    return time.monotonic() - begun_s
+
+
+@pytest.mark.parametrize(
+    ("said", "more"),
+    [
+        (b"", b""),
+        (b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX: ", b"a"),
+        (b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 100000\r\n\r\n", b"a"),
+    ],
+    ids=["silence", "a head without an end", "a body behind an answer"],
+)
+def test_a_connection_that_asks_for_nothing_is_ended(tmp_path, monkeypatch, said, more):
+    monkeypatch.setattr(connections, "ASKS_WITHIN_S", 0.5)
+
+    async def job(url, session, keys):
+        assert await ended_after_s(url, said, more) < 10
+
+    on_a_network(tmp_path, job)
+
+
+def test_a_stream_outlives_the_time_to_ask_for_it(tmp_path, monkeypatch):
+    monkeypatch.setattr(connections, "ASKS_WITHIN_S", 0.2)
+
+    async def job(url, session, keys):
+        cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN)}"}
+        async with websockets.connect(url.replace("http", "ws") + "api/v1/stream", additional_headers=cookie) as socket:
+            begun_s = time.monotonic()
+            while time.monotonic() < begun_s + 1.0:
+                await socket.recv()
+
+    on_a_network(tmp_path, job)
+
+
+def test_more_connections_than_there_may_be_are_shut_and_those_that_are_in_go_on(tmp_path, monkeypatch):
+    monkeypatch.setattr(connections, "MOST", 5)
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        async with httpx.AsyncClient(base_url=url) as inside:
+            await inside.get("/health/live")
+            held = [await asyncio.open_connection(where.host, where.port) for _ in range(4)]
+            reader, writer = await asyncio.open_connection(where.host, where.port)
+            with contextlib.suppress(ConnectionError):
+                assert await asyncio.wait_for(reader.read(1), 5) == b""
+            assert (await inside.get("/health/live")).status_code == 200
+            for _, one in [*held, (reader, writer)]:
+                one.close()
 
     on_a_network(tmp_path, job)
 
