@@ -18,6 +18,7 @@ from daq.fit.height import height_said
 from daq.fit.intake import Hands, Intake, Line, Part
 from daq.fit.stepping import over_bb_mm
 from daq.measure.geometry import level_warning, tilt_deg_of
+from daq.measure.sum_check import SumCheck
 
 ZERO_GOOD_S = 3600.0
 """A zero older than this is taken again: cells warm and creep. Common practice, no source."""
@@ -60,6 +61,8 @@ class Readings:
     """Whether a verdict may rest on it."""
     zero_age_s: float | None
     """Since the zero was taken; None: not taken today."""
+    weights: SumCheck | None
+    """Whether loads and mass agree, of the last stroke; None while nobody pedals or no mass is known."""
     tilt_deg: float
     """NaN without a tilt sensor."""
     gradient_pct: float
@@ -92,6 +95,7 @@ def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mappin
         _cells(now),
         _calibration(now),
         _zero(now),
+        _weights(now),
         _level(measured, now),
         _cleats(measured),
         _height(intake, measured),
@@ -137,6 +141,15 @@ def _zero(now: Readings) -> Check:
         return _check("zero", "Zero", False, "not taken today", todo)
     said = f"taken {now.zero_age_s / 60:.0f} min ago"
     return _check("zero", "Zero", now.zero_age_s <= ZERO_GOOD_S, said, f"older than an hour: {todo}")
+
+
+def _weights(now: Readings) -> Check:
+    key, title = "weights", "Sum of the loads"
+    if now.weights is None:
+        return _check(
+            key, title, False, "not judged yet", "it is judged while the rider, weighed, pedals in the saddle"
+        )
+    return _check(key, title, now.weights.passed, now.weights.text, "then ride on; it is judged anew at every stroke")
 
 
 def _level(measured: Measured, now: Readings) -> Check:

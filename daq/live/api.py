@@ -14,8 +14,9 @@ from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
-from daq.live import metrics, view
+from daq.live import messages, metrics, view
 from daq.live.access import Keys, Role
+from daq.live.adding_up import take_hold
 from daq.live.api_access import add_access
 from daq.live.api_bench import add_bench
 from daq.live.api_decide import add_deciding
@@ -137,6 +138,12 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         taken = await session.take_zero()
         cells = [channel.name for channel in session.pipeline.calibration.forces]
         return {"moved_n": dict(zip(cells, taken.moved_n, strict=True))}
+
+    @app.post("/api/v1/feet-off")
+    async def feet_off() -> dict[str, Any]:
+        """Add up the last two seconds against the rider's mass: seated, hands on the bar, feet off the pedals."""
+        found = await take_hold(session)
+        return {**messages.plain(found), "holds": len(session.desk.holds_n)}
 
     @app.post("/api/v1/power-zero")
     async def power_zero() -> dict[str, str]:

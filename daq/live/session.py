@@ -136,7 +136,7 @@ class Session:
             zero_counts=self.pipeline.zero_counts,
             calibration=self.calibrating.stamp(),
         )
-        await self._accept(SWEEP_BEGUN, content)
+        await self.accept(SWEEP_BEGUN, content)
         self._open_sweep = True
         self.hub.send(view.snapshot(self))
 
@@ -160,7 +160,7 @@ class Session:
         """Apply what the fitter did; durable when this returns. NotNow or ValueError when it does not fit."""
         if event is SweepEvent.BEGIN and (why := self.desk.in_the_way()):
             raise NotNow(why)
-        await self._accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
+        await self.accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
 
     async def take_zero(self) -> Zero:
         """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero when it is not at rest."""
@@ -168,8 +168,9 @@ class Session:
         self.drain()
         zero = zero_of(self.pipeline.recent_counts(), self.pipeline.calibration)
         drifted = self.calibrating.drifted(zero)
-        await self._accept(ZERO, {"zero_counts": list(zero.counts)})
+        await self.accept(ZERO, {"zero_counts": list(zero.counts)})
         self.desk.zero_us = self.clock.now_us()
+        self.desk.holds_n.clear()
         self.desk.tell()
         names = [channel.name for channel in self.pipeline.calibration.forces]
         moved = ", ".join(f"{name} {round(n, 1) + 0.0:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
@@ -180,14 +181,14 @@ class Session:
 
     async def mark(self, text: str) -> None:
         """Keep a word about this moment."""
-        await self._accept(MARK, {"text": text})
+        await self.accept(MARK, {"text": text})
         self.note("info", f"marked: {text}")
 
     async def note_step(self, what: str, value: float) -> None:
         """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; ValueError."""
         if self.progress is None or self.progress.state is State.WAITING:
             raise NotNow("no step is ridden yet that this could belong to")
-        await self._accept(STEP_NOTE, content_of(self.progress, what, value))
+        await self.accept(STEP_NOTE, content_of(self.progress, what, value))
         if caution := tilt_caution(self.remarks.notes):
             self.note("caution", caution)
 
@@ -197,7 +198,7 @@ class Session:
         if self.sensors.compensate is None:
             raise NotNow("no power sensor is linked whose zero could be set")
         said = await self.sensors.compensate()
-        await self._accept("power-zero", {"said": said})
+        await self.accept("power-zero", {"said": said})
         self.note("info", f"power sensor: {said}")
         return said
 
@@ -233,7 +234,7 @@ class Session:
                 self.calibrating.feed(item)
             self._feed(item)
 
-    async def _accept(self, kind: str, content: dict[str, Any]) -> None:
+    async def accept(self, kind: str, content: dict[str, Any]) -> None:
         """Feed an event after all that arrived before it; only what the pipeline accepts is kept, and durably."""
         self.drain()
         event = Event(self.clock.stamp_us(), kind, content)

@@ -20,9 +20,10 @@ from daq.keep import people, visits
 from daq.keep.people import Client, Consent
 from daq.keep.store import Store
 from daq.live import messages, view
+from daq.live.adding_up import sum_while_riding
 from daq.live.storing import Storing
 from daq.sweep.run import NotNow
-from daq.values import NAN
+from daq.values import NAN, Array
 
 if TYPE_CHECKING:
     from daq.live.session import Session
@@ -55,6 +56,8 @@ class VisitDesk:
         self.swept = False
         """Whether a sweep was set up in this visit."""
         self.zero_us: int | None = None
+        self.holds_n: list[Array] = []
+        """Loads of the cells with the feet off the pedals, one entry a hold since the zero."""
         self.ridden: dict[int, Ridden] = {}
         """Sweeps that have ended, by id."""
         self._told = ""
@@ -83,6 +86,7 @@ class VisitDesk:
 
         self.client, self.id, last = await self.ask(begin)
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
+        self.holds_n.clear()
         self.intake = None if last is None else Intake.model_validate(last.content)
         self.returning = last is not None
         self._seat()
@@ -235,6 +239,7 @@ def readings(session: Session) -> Readings:
         calibration=session.calibrating.validity().sentence,
         calibration_holds=session.calibrating.validity().allows_verdict,
         zero_age_s=None if zero_us is None else (now_s - zero_us / 1e6) / session.clock.pace,
+        weights=sum_while_riding(session, stroke) if stroke is not None and fresh else None,
         tilt_deg=_tilt_deg(session),
         gradient_pct=0.0 if plan is None else plan.gradient_pct,
         power_w=stroke.power_w if stroke is not None and fresh else NAN,

@@ -16,6 +16,10 @@ from daq.values import FEET_SHARE, Array
 
 IDLE_FRACTION = 0.02
 """Of the weight: a cell that shows less while its rider sits and pedals is not carrying, or not connected."""
+HOLD_S = 2.0
+STILL_N = 6.0
+"""Scatter of the load on bar or saddle above which a rider is not sitting still: pedalling has 10 N and more (simulated
+rider), quiet standing under 1 N (force plate, tests/published/force_plate)."""
 BETTER_BY = 9.0
 """A cause is named when it lowers the misfit (chi-squared) of every other by this much: odds of e^4.5, about 90."""
 
@@ -49,6 +53,23 @@ def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[s
     if suspects:
         return SumCheck(False, suspects, f"{said}; look at {_and(suspects)} first: cable, mounting, zero")
     return SumCheck(False, (), f"{said}; weigh the rider, zero the empty jig, then check with the feet off the pedals")
+
+
+class NotStill(ValueError):
+    """No hold can be taken now; the text says what to do."""
+
+
+def hold_of(cells_n: Array, hands_n: Array, saddle_n: Array) -> Array:
+    """The mean (k,) of one hold with the feet off the pedals, from its scans (n, k). Raises NotStill."""
+    if not len(cells_n) or not np.isfinite(cells_n).all():
+        raise NotStill("a cell is silent or not calibrated, so the loads cannot be added up")
+    for place, load_n in (("bar", hands_n), ("saddle", saddle_n)):
+        if (moves_n := float(np.std(load_n))) > STILL_N:
+            raise NotStill(
+                f"the load on the {place} moves by {moves_n:.0f} N: feet off the pedals, sit still for {HOLD_S:g} s, "
+                "then again"
+            )
+    return np.asarray(cells_n.mean(axis=0))
 
 
 def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float, *, u_hold_n: float = 3.0) -> SumCheck:

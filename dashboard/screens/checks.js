@@ -3,6 +3,7 @@ import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { HANDS } from "./client/rows.js";
+import { feetOffPlate } from "./feet_off.js";
 import { zeroPlate } from "./zero.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
@@ -30,6 +31,7 @@ export function mount(root, store) {
   const problem = el("p", { class: "warning", role: "alert" });
   const reason = field({ path: "reason", words: "Reason to go on without an open check", kind: "text" }, "go-on");
   const zero = zeroPlate(store);
+  const feetOff = feetOffPlate(store);
   const measured = el(
     "form",
     { class: "plate", onsubmit: keep },
@@ -38,7 +40,7 @@ export function mount(root, store) {
     el("button", { type: "submit" }, "Keep these"),
   );
   const checks = el("section", { class: "plate", "aria-label": "Checks" }, triage, reason.node, ready, list);
-  const body = el("div", { class: "two" }, checks, el("div", {}, zero.node, measured));
+  const body = el("div", { class: "two" }, checks, el("div", {}, zero.node, measured, feetOff.node));
   root.replaceChildren(
     el(
       "div",
@@ -68,9 +70,10 @@ export function mount(root, store) {
   return store.onFrame((/** @type {State} */ state) => {
     const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
-    for (const each of [checks, measured]) setAttribute(each, "hidden", !visit);
+    for (const each of [checks, measured, feetOff.node]) setAttribute(each, "hidden", !visit);
     setText(problem, state.problem ?? "");
     zero.draw(state);
+    feetOff.draw(state);
     if (!visit) return;
     setText(triage, visit.triage);
     if (filled(visit.id)) scatter(fields, { hands: visit.intake?.hands, ...known(visit) });

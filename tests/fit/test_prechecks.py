@@ -4,6 +4,7 @@ import pytest
 
 from daq.fit.intake import Intake, Saddle, both_references_mm, clinician_advice
 from daq.fit.prechecks import Measured, Readings, Standing, prechecks, standing_in_the_way
+from daq.measure.sum_check import SumCheck
 from daq.values import NAN
 
 INTAKE = Intake(mass_kg=75.0, saddle=Saddle(reference="nose"), inseam_mm=830.0, crank_mm=172.5)
@@ -13,6 +14,7 @@ WELL = Readings(
     calibration="checked today",
     calibration_holds=True,
     zero_age_s=600.0,
+    weights=SumCheck(True, (), "feet carry 33 %, as a remainder; the sum is plausible"),
     tilt_deg=0.0,
     gradient_pct=0.0,
     power_w=201.0,
@@ -29,7 +31,7 @@ def test_what_disturbs_is_looked_after_before_setback_is_blamed():
     order = list(standings())
 
     # Feet, then height, then saddle tilt, then setback: common practice, no source.
-    assert order == ["cells", "calibration", "zero", "level", "cleats", "height", "tilt", "hands", "effort"]
+    assert order == ["cells", "calibration", "zero", "weights", "level", "cleats", "height", "tilt", "hands", "effort"]
 
 
 def test_with_everything_seen_to_nothing_stands_in_the_way():
@@ -44,6 +46,8 @@ def test_with_everything_seen_to_nothing_stands_in_the_way():
         ("calibration", {"calibration_holds": False}),
         ("zero", {"zero_age_s": None}),
         ("zero", {"zero_age_s": 3601.0}),
+        ("weights", {"weights": None}),
+        ("weights", {"weights": SumCheck(False, (), "the feet would carry 70 % of the weight")}),
         ("level", {"tilt_deg": 0.5}),
         ("level", {"tilt_deg": NAN}),
         ("level", {"gradient_pct": 4.0}),

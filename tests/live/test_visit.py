@@ -45,9 +45,14 @@ async def arrived(client):
     return made["pseudonym"]
 
 
+async def empty(session):
+    """The simulated jig has stood empty long enough for a zero."""
+    await until(lambda: len(session.backlog.last(2.0)) and session.clock.now_us() > 4e6)
+
+
 async def all_well(client, session):
     """Zero taken on the empty jig, plan set, rider pedalling."""
-    await until(lambda: len(session.backlog.last(2.0)) and session.clock.now_us() > 4e6)
+    await empty(session)
     assert (await client.post("/api/v1/zero")).status_code == 200
     await session.begin_sweep(SHORT)
     await until(lambda: not session.desk.in_the_way())
@@ -119,6 +124,45 @@ def test_with_everything_seen_to_it_begins(tmp_path):
         assert (await client.post("/api/v1/sweep/events", json={"event": "begin"})).status_code == 200
 
     on_the_jig(tmp_path, job)
+
+
+def test_the_sum_of_the_loads_is_judged_while_riding(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await empty(session)
+        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        assert (check.standing, check.said) == ("open", "not judged yet")
+        await all_well(client, session)
+        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        assert "the sum is plausible" in check.said
+        too_light = {**INTAKE, "mass_kg": 50.0}
+        await client.put("/api/v1/visit/intake", json=too_light)
+        await until(lambda: "weights" in [one.key for one in session.desk.checks() if one.standing == "open"])
+        assert "Sum of the loads".lower() in session.desk.in_the_way()
+
+    on_the_jig(tmp_path, job)
+
+
+def test_holds_with_the_feet_off_are_added_up_kept_and_forgotten_with_the_next_zero(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await empty(session)
+        first, second = [(await client.post("/api/v1/feet-off")).json() for _ in range(2)]
+        assert (first["passed"], first["holds"], second["holds"]) == (False, 1, 2)
+        assert "0.0 % of the weight with the feet off; hold at least 3 positions" in second["text"]
+        await client.post("/api/v1/zero")
+        assert session.desk.holds_n == []
+        await session.begin_sweep(SHORT)
+        await until(lambda: session.stroke is not None)
+        pedalling = await client.post("/api/v1/feet-off")
+        assert pedalling.status_code == 422
+        assert "feet off the pedals, sit still" in pedalling.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "feet-off"]
+    assert len(kept) == 2
+    assert all(len(one["cells_n"]) == 4 for one in kept)
 
 
 def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_path):

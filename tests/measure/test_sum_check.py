@@ -1,8 +1,10 @@
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from daq.measure.mechanics import shares
-from daq.measure.sum_check import feet_off_check, riding_check
+from daq.measure.sum_check import NotStill, feet_off_check, hold_of, riding_check
 
 CELLS = ("hands_left", "hands_right", "saddle_nose", "saddle_rear")
 WEIGHT_N = 735.5
@@ -92,3 +94,31 @@ def test_holds_too_alike_leave_all_causes_open():
 def test_holds_of_other_cells_are_refused():
     with pytest.raises(ValueError, match=r"expected holds of 4 cells, got shape \(1, 2\)"):
         feet_off_check(HOLDS[:1, :2], CELLS, WEIGHT_N)
+
+
+def held(seconds=2.0, rate_hz=100.0):
+    """A person who stands still on a force plate, as the load on the saddle: tests/published/force_plate/README.md."""
+    file = Path(__file__).parents[1] / "published/force_plate/standing_fz.csv"
+    saddle_n = np.loadtxt(file, skiprows=1)[: int(seconds * rate_hz)]
+    return np.column_stack([saddle_n, np.zeros_like(saddle_n)]), np.zeros_like(saddle_n), saddle_n
+
+
+def test_a_person_who_is_still_is_a_hold():
+    cells_n, hands_n, saddle_n = held()
+
+    assert hold_of(cells_n, hands_n, saddle_n) == pytest.approx([saddle_n.mean(), 0.0])
+
+
+def test_loads_that_move_are_no_hold():
+    cells_n, hands_n, saddle_n = held()
+    pedalling_n = 15.0 * np.sin(2 * np.pi * 3.0 * np.arange(len(hands_n)) / 100.0)
+
+    with pytest.raises(NotStill, match="the load on the bar moves by 11 N: feet off the pedals, sit still for 2 s"):
+        hold_of(cells_n, hands_n + pedalling_n, saddle_n)
+
+
+def test_a_silent_cell_is_no_hold():
+    cells_n, hands_n, saddle_n = held()
+
+    with pytest.raises(NotStill, match="silent or not calibrated"):
+        hold_of(cells_n * np.nan, hands_n, saddle_n)
