@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from daq.cli.telling import KEYBOARD, MISSING, REFUSED, answer_lines, fail, print_json, step_line, tell
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, step_line, tell
 
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
 """Of daq.rider.model; written here again so that `--help` need not load it."""
@@ -85,7 +85,10 @@ def demo(
             elif answer is not None:
                 click.echo("\n".join([*answer_lines(answer), truth_line(truth)]))
 
-        ended_by = asyncio.run(running.run(listener, by_hand=by_hand, when_done=told))
+        try:
+            ended_by = asyncio.run(running.run(listener, by_hand=by_hand, when_done=told))
+        except StoreError as error:
+            fail(UNUSABLE, error)
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
 
 

@@ -97,7 +97,10 @@ def serve(
     elif keys is not None and log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
     who = Rider(rider, mass_kg)
-    ended_by = asyncio.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
+    try:
+        ended_by = asyncio.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
+    except StoreError as error:
+        fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
 

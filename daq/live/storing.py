@@ -7,18 +7,21 @@ from __future__ import annotations
 
 import asyncio
 import itertools
+import logging
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from daq.items import Item
-from daq.keep.errors import StoreError
+from daq.keep.errors import StoreError, StoreUnwritable
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, to_dict
 from daq.sweep.plan import Plan
 from daq.values import Samples, joined
 
 EVERY_S = 1.0
+KEPT = "not stored yet, kept in memory"
+log = logging.getLogger("foreaft.store")
 T = TypeVar("T")
 
 
@@ -69,8 +72,12 @@ class Storing:
             except StoreError as error:
                 self._items = items + self._items
                 self._calls = calls + self._calls
-                self.trouble = f"not stored yet, kept in memory: {error}"
+                if not self.trouble:
+                    log.error(KEPT, extra={"why": str(error)})
+                self.trouble = f"{KEPT}: {error}"
                 return False
+            if self.trouble:
+                log.warning("the store takes data again, nothing is missing")
             self.trouble = ""
             return True
 
@@ -103,13 +110,22 @@ class Storing:
             return await self._call(use, self._store)
 
     async def close(self, ended_us: int) -> None:
-        """Store what waits, end the session, close the store."""
-        await self.flush()
+        """Store what waits, end the session, close the store. StoreUnwritable, after closing, when not all is stored."""
         try:
+            if not await self.flush():
+                raise StoreUnwritable(f"{self._waiting(ended_us)} is lost: {self.trouble.removeprefix(KEPT + ': ')}")
             await self._call(lambda store: store.end_session(self.session_id, ended_us=ended_us), self._store)
         finally:
             await self._call(self._store.close)
             self._thread.shutdown()
+
+    def _waiting(self, now_us: int) -> str:
+        if not self._items:
+            return "the end of the sweep"
+        begins_us = [
+            int(item.received_us[0]) if isinstance(item, Samples) else item.received_us for item in self._items
+        ]
+        return f"what was received in the last {(now_us - min(begins_us)) / 1e6:.0f} s"
 
     def _put(self, items: list[Item]) -> None:
         self._store.put(self.session_id, _in_chunks(items))
