@@ -110,7 +110,7 @@ class Storing:
             return await self._call(use, self._store)
 
     async def close(self, ended_us: int) -> None:
-        """Store what waits, end the session, close the store. StoreUnwritable, after closing, when not all is stored."""
+        """Store what waits, end the session, close the store. StoreUnwritable when not all is stored."""
         try:
             if not await self.flush():
                 raise StoreUnwritable(f"{self._waiting(ended_us)} is lost: {self.trouble.removeprefix(KEPT + ': ')}")
