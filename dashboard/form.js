@@ -8,6 +8,7 @@
  * @typedef {{row: Row, input: any, node: HTMLElement}} Field
  */
 import { el } from "./dom.js";
+import { numberIn, numberInput, writeNumber } from "./number_field.js";
 
 /** @param {Row} row @param {string} prefix of the ids, unique on the screen @returns {Field} */
 export function field(row, prefix) {
@@ -26,8 +27,7 @@ export function field(row, prefix) {
 
 /** @type {Record<string, (row: Row, id: string) => any>} */
 const INPUTS = {
-  number: ({ least, most, step, required }, id) =>
-    el("input", { type: "number", id, min: least, max: most, step: step ?? "any", required, inputmode: "decimal" }),
+  number: (row, id) => numberInput(row, { id }),
   text: ({ required }, id) => el("input", { type: "text", id, maxlength: 200, required, autocomplete: "off" }),
   long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
   date: ({ required }, id) => el("input", { type: "date", id, required }),
@@ -44,7 +44,7 @@ const INPUTS = {
 /** What a field holds. @param {Field} field @returns {any} */
 export function read({ row, input }) {
   if (row.kind === "check") return input.checked;
-  if (row.kind === "number") return Number.isNaN(input.valueAsNumber) ? null : input.valueAsNumber;
+  if (row.kind === "number") return Number.isNaN(numberIn(input)) ? null : numberIn(input);
   if (row.kind === "choice") return input.value || null;
   return input.value.trim();
 }
@@ -52,6 +52,7 @@ export function read({ row, input }) {
 /** @param {Field} field @param {any} value */
 export function write({ row, input }, value) {
   if (row.kind === "check") input.checked = value === true;
+  else if (row.kind === "number") writeNumber(input, value ?? null);
   else if (value !== null && value !== undefined) input.value = String(value);
   else input.value = row.kind === "choice" && row.required && !row.asked ? (row.options?.[0] ?? "") : "";
 }

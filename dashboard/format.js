@@ -47,6 +47,11 @@ export function number(value, digits = 0) {
   return /[1-9]/.test(text) ? text.replace("-", "\u2212") : text.replace("-", "");
 }
 
+/** A number as it stands in a field, all its digits, with the decimal sign that is set. @param {number} value */
+export function asTyped(value) {
+  return String(value).replace(".", formatter(1).format(0.5).charAt(1));
+}
+
 /** @param {string} unit @param {number} digits */
 const quantity = (unit, digits) => (/** @type {number|null|undefined} */ value) => number(value, digits) + SPACE + unit;
 

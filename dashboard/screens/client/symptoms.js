@@ -1,5 +1,6 @@
 /** Where it hurts or goes numb: one row a place, a score for each side; empty is no complaint. */
 import { el } from "../../dom.js";
+import { numberIn, numberInput, writeNumber } from "../../number_field.js";
 import { PLACES } from "./rows.js";
 
 const SIDES = /** @type {const} */ (["left", "right"]);
@@ -7,7 +8,7 @@ const SIDES = /** @type {const} */ (["left", "right"]);
 export function symptomTable() {
   const inputs = PLACES.map((place) =>
     SIDES.map((side) =>
-      el("input", { type: "number", min: 0, max: 10, step: 1, inputmode: "numeric", "aria-label": `${place}, ${side}` }),
+      numberInput({ words: `${place}, ${side}`, least: 0, most: 10, step: 1 }, { "aria-label": `${place}, ${side}` }),
     ),
   );
   const node = el(
@@ -31,7 +32,7 @@ export function symptomTable() {
     node,
     read: () =>
       PLACES.flatMap((place, i) =>
-        SIDES.map((side, k) => ({ place, side, score: inputs[i][k].valueAsNumber })).filter(
+        SIDES.map((side, k) => ({ place, side, score: numberIn(inputs[i][k]) })).filter(
           ({ score }) => !Number.isNaN(score),
         ),
       ),
@@ -40,7 +41,7 @@ export function symptomTable() {
       for (const [i, place] of PLACES.entries())
         for (const [k, side] of SIDES.entries()) {
           const found = symptoms.find((each) => each.place === place && [side, "both"].includes(each.side));
-          inputs[i][k].value = found ? String(found.score) : "";
+          writeNumber(inputs[i][k], found ? found.score : null);
         }
     },
   };

@@ -2,6 +2,7 @@
 import { ask } from "../../commands.js";
 import { el, setAttribute, setText } from "../../dom.js";
 import { number } from "../../format.js";
+import { numberIn, numberInput } from "../../number_field.js";
 import { questionNow } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
@@ -23,7 +24,7 @@ export function saysPanel(store) {
   const buttons = Array.from({ length: 11 }, (_, value) =>
     el("button", { type: "button", class: "score", onclick: () => score(store, value) }, number(value)),
   );
-  const tilt = el("input", { type: "number", id: "step-tilt", min: -20, max: 20, step: 0.1, inputmode: "decimal" });
+  const tilt = numberInput({ words: "Saddle tilt", unit: "°", least: -20, most: 20, step: 0.1 }, { id: "step-tilt" });
   const keep = el("button", { type: "submit", class: "small" }, "Keep");
   const form = el(
     "form",
@@ -42,8 +43,8 @@ export function saysPanel(store) {
 
   async function keepTilt(/** @type {Event} */ event) {
     event.preventDefault();
-    if (Number.isNaN(tilt.valueAsNumber)) return;
-    if (await noteStep(store, "saddle_tilt_deg", tilt.valueAsNumber)) tilt.blur();
+    if (Number.isNaN(numberIn(tilt))) return;
+    if (await noteStep(store, "saddle_tilt_deg", numberIn(tilt))) tilt.blur();
   }
 
   /** @param {State} state */
