@@ -12,10 +12,12 @@ from typing import Any
 from daq.items import Event
 from daq.sweep import run
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import State
+from daq.sweep.run import NotNow, State
 
 MARK = "mark"
-"""Event: a word about this moment; content {"text": ...}."""
+"""Event: a word about this moment; content {"text": ..., "setback_mm": where the saddle stood, or None}."""
+PAIN = "pain or numbness"
+"""The mark that pauses a sweep."""
 STEP_NOTE = "step-note"
 """Event: content {"step": index from 0, "what": ..., "value": ...}."""
 SCORES = ("hands", "saddle", "effort")
@@ -35,36 +37,48 @@ class Remarks:
     notes: StepNotes = field(default_factory=dict)
     """Scores and tilts of the steps, by index."""
     marks: tuple[str, ...] = ()
+    """Words in passing, with the setback they were said at."""
+    pain: bool = False
+    """Pain or numbness was said, and the ride has not gone on since."""
 
     def after(self, event: Event) -> Remarks:
         """With one more note or mark; other events change nothing."""
         if event.kind == STEP_NOTE:
             return replace(self, notes=noted(self.notes, event.content))
         if event.kind == MARK:
-            return replace(self, marks=(*self.marks, str(event.content["text"])))
+            text, setback_mm = str(event.content["text"]), event.content.get("setback_mm")
+            mark = text if setback_mm is None else f"{text} at {setback_mm:g} mm"
+            return replace(self, marks=(*self.marks, mark), pain=self.pain or text == PAIN)
         return self
 
     def after_fitter(self, what: str, steps: int) -> Remarks:
-        """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone."""
+        """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone, and
+        a pain is over when the fitter lets the ride go on."""
+        if what in (run.Event.BEGIN, run.Event.RESUME):
+            return replace(self, pain=False)
         if what not in (run.Event.REDO, run.Event.UNDO):
             return self
         return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})
 
 
-def step_spoken_of(progress: SweepProgress) -> int:
-    """The index of the step a remark belongs to now: the one being ridden, else the one last finished."""
-    riding = progress.state in (State.SETTLING, State.AVERAGING)
-    return len(progress.steps) if riding else max(0, len(progress.steps) - 1)
+def step_spoken_of(progress: SweepProgress) -> int | None:
+    """The index of the step a remark belongs to now: the one being ridden, else the one last finished; None before."""
+    if progress.state in (State.SETTLING, State.AVERAGING):
+        return len(progress.steps)
+    return len(progress.steps) - 1 if progress.steps else None
 
 
 def content_of(progress: SweepProgress, what: str, value: float) -> dict[str, Any]:
-    """The event's content. ValueError for what is not asked or cannot be."""
+    """The event's content. NotNow before a step is ridden; ValueError for what is not asked or cannot be."""
+    step = step_spoken_of(progress)
+    if step is None:
+        raise NotNow("no step is ridden yet that this could belong to")
     if what not in LIMITS:
         raise ValueError(f"what: expected one of {', '.join(LIMITS)}, got {what}")
     low, high = LIMITS[what]
     if not low <= value <= high:
         raise ValueError(f"value: expected {low:g} to {high:g} for {what}, got {value:g}")
-    return {"step": step_spoken_of(progress), "what": what, "value": value}
+    return {"step": step, "what": what, "value": value}
 
 
 def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:

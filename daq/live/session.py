@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from daq.fit.step_notes import MARK, STEP_NOTE, Remarks, content_of, tilt_caution
+from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, Remarks, content_of, tilt_caution
 from daq.fit.stroke_watch import StrokeWatch
 from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
@@ -180,14 +180,20 @@ class Session:
         return zero
 
     async def mark(self, text: str) -> None:
-        """Keep a word about this moment."""
-        await self.accept(MARK, {"text": text})
-        self.note("info", f"marked: {text}")
+        """Keep a word about this moment; pain or numbness also pauses the sweep."""
+        progress = self.progress
+        await self.accept(MARK, {"text": text, "setback_mm": None if progress is None else progress.setback_mm})
+        if text != PAIN:
+            self.note("info", f"marked: {text}")
+            return
+        if progress is not None and SweepEvent.PAUSE in fitter_may(progress.state):
+            await self.fitter(SweepEvent.PAUSE)
+        self.note("alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone")
 
     async def note_step(self, what: str, value: float) -> None:
         """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; ValueError."""
-        if self.progress is None or self.progress.state is State.WAITING:
-            raise NotNow("no step is ridden yet that this could belong to")
+        if self.progress is None:
+            raise NotNow("no sweep is set up that this could belong to")
         await self.accept(STEP_NOTE, content_of(self.progress, what, value))
         if caution := tilt_caution(self.remarks.notes):
             self.note("caution", caution)

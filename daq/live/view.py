@@ -71,14 +71,17 @@ def standing(session: Session) -> dict[str, Any]:
         return {}
     plan, now = progress.plan, progress.standing(session.clock.now_us() / 1e6)
     saddle = None if session.desk.intake is None else session.desk.intake.saddle
+    spoken_of = step_spoken_of(progress)
     return {
         **messages.plain(now),
         "seconds_left": now.seconds_left / session.clock.pace,
         "sweep_id": session.sweep_id,
         "steps_planned": len(plan.positions_mm),
         **{name: getattr(plan, name) for name in _PLAN_FIELDS},
-        "noted_step": step_spoken_of(progress),
-        "notes": session.remarks.notes.get(step_spoken_of(progress), {}),
+        "noted_step": spoken_of,
+        "notes": {} if spoken_of is None else session.remarks.notes.get(spoken_of, {}),
+        "pain": session.remarks.pain,
+        "measured_to": None if saddle is None else saddle.reference,
         "stepping": messages.plain(stepping(plan, now.asked_setback_mm, saddle)),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),

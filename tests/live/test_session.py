@@ -130,3 +130,66 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
     assert stored == running.session.sensors.decoder.scans
+
+
+def test_no_such_port_is_one_sentence(tmp_path):
+    from daq.rig import SerialBoard
+    from daq.sources.clock import SessionClock
+
+    async def look():
+        link = SerialLink(SerialBoard(port="/dev/ttyNOT"), SessionClock(), lambda *_: None)
+        task = asyncio.create_task(link.run())
+        await until(lambda: "/dev/ttyNOT" in link.message)
+        task.cancel()
+        return link.message
+
+    assert run(look()).startswith("no port /dev/ttyNOT; ")
+
+
+def test_a_port_held_by_another_program_is_named():
+    import serial
+
+    from daq.sources.serial_port import PortBusy, open_port
+
+    master, slave = os.openpty()
+    with serial.Serial(os.ttyname(slave), exclusive=True), pytest.raises(PortBusy, match="held by another program"):
+        open_port(os.ttyname(slave), 115200)
+    os.close(master)
+    os.close(slave)
+
+
+def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_on(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        await session.fitter(Event.SADDLE_MOVED, 70.0)
+        await session.mark("coughed or talked")
+        assert session.progress.state is State.SETTLING
+        await session.mark("pain or numbness")
+        assert session.progress.state is State.PAUSED
+        assert session.notes[-1].level == "alarm"
+        assert view.standing(session)["pain"] is True
+        await session.fitter(Event.RESUME)
+        assert view.standing(session)["pain"] is False
+        assert session.remarks.marks == ("coughed or talked at 70 mm", "pain or numbness at 70 mm")
+        await session.fitter(Event.STOP)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+
+def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        assert view.standing(session)["noted_step"] is None
+        with pytest.raises(NotNow, match="no step is ridden yet"):
+            await session.note_step("hands", 3.0)
+        await session.fitter(Event.STOP)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
