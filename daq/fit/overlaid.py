@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from daq.fit.intake import Intake
 from daq.fit.ridden import Ridden
+from daq.fit.stepping import over_bb_mm
+from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.comparison import compare
 
 MASS_KG = 1.0
@@ -36,7 +38,22 @@ def _said(main: Ridden, other: Ridden, same_visit: bool) -> tuple[str, ...]:
         return (f"no difference can be given: no onset is named in {' and '.join(without)}",)
     alike = main.name == other.name
     names = [f"{one.name} (sweep {one.sweep_id})" if alike else one.name for one in (main, other)]
-    return compare(main.steps, other.steps, same_session=same_visit, names=(names[0], names[1])).reasons
+    found = compare(main.steps, other.steps, same_session=same_visit, names=(names[0], names[1])).reasons
+    return (*found, *_geometry(main, other))
+
+
+def _geometry(main: Ridden, other: Ridden) -> tuple[str, ...]:
+    """What a gradient does to every rider alike, so that it is not taken for this one's."""
+    height_mm, percents = main.plan.start_height_mm, (main.plan.gradient_pct, other.plan.gradient_pct)
+    if height_mm is None or percents[0] == percents[1]:
+        return ()
+    at_mm = [setback_against_gravity_mm(0.0, over_bb_mm(height_mm), tilt_deg_of(pct)) for pct in percents]
+    further_mm = at_mm[1] - at_mm[0]
+    return (
+        f"at {percents[1]:g} % the same setback lies {abs(further_mm):.0f} mm further "
+        f"{'back' if further_mm > 0 else 'forward'} against gravity than at {percents[0]:g} %: that is geometry, the "
+        "same for every rider",
+    )
 
 
 def differences(now: Intake, earlier: Intake) -> tuple[str, ...]:

@@ -40,9 +40,22 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
             )
     elif chosen_mm is not None and present_mm is not None and chosen_mm > present_mm:
         found.append(f"no onset was found, so hand load gives no reason to go back: {REARWARD}")
+    if sweep is not None and chosen_mm is not None:
+        found += _not_ridden(sweep, chosen_mm)
     if sweep is not None:
         found += _saddle_said(sweep)
     return tuple(found)
+
+
+def _not_ridden(sweep: Ridden, chosen_mm: float) -> Sequence[str]:
+    """Whether a setback lies outside the positions ridden."""
+    at_mm = [step.setback_mm for step in sweep.steps]
+    if not at_mm or min(at_mm) <= chosen_mm <= max(at_mm):
+        return []
+    return [
+        f"{chosen_mm:g} mm was not ridden: the sweep went from {max(at_mm):g} to {min(at_mm):g} mm. Ride it before it "
+        "is built"
+    ]
 
 
 def _saddle_said(sweep: Ridden) -> Sequence[str]:

@@ -50,3 +50,14 @@ def test_across_visits_the_difference_has_a_caution():
 
     assert found.name == "level, 2026-01-31"
     assert "different sessions" in found.said[-1]
+
+
+def test_beside_a_climb_stands_what_the_gradient_does_to_every_rider():
+    """By hand: 722 mm along a seat tube of 73.5 degrees is 692 mm over the BB; times sin(atan 0.045) that is 31 mm."""
+    level = replace(LEVEL, plan=replace(LEVEL.plan, start_setback_mm=78.0, start_height_mm=722.0))
+    climb = replace(level, sweep_id=2, plan=replace(level.plan, gradient_pct=4.5))
+
+    (found,) = against(level, [climb])
+
+    assert "31 mm further back against gravity" in found.said[-1]
+    assert against(LEVEL, [replace(LEVEL, sweep_id=2)])[0].said[-1] != found.said[-1]

@@ -62,3 +62,11 @@ def test_a_saddle_scored_worse_at_the_rear_is_said():
 
     assert "worse at the rear" in cautions(58.0, ridden(notes=notes))
     assert "worse at the rear" not in cautions(58.0, ridden(notes={i: {"saddle": 3.0} for i in range(11)}))
+
+
+def test_a_choice_outside_what_was_ridden_is_to_be_ridden_first():
+    rear, front = max(ridden().plan.positions_mm), min(ridden().plan.positions_mm)
+
+    assert "was not ridden" in cautions(rear + 5.0)
+    assert "was not ridden" in cautions(front - 5.0)
+    assert "was not ridden" not in cautions(rear)
