@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-MOVING_S = 20.0
-"""Moving the saddle and tightening it. Common practice, no source."""
+from daq.sweep.plan import MOVING_S
+
 SWAY_N = 5.0
 SWAY_S = 4.0
 """Sway of a rider's hand load, standard deviation and correlation time: 3-8 N and 2-10 s expected. Assumption."""

@@ -17,6 +17,8 @@ HeightPolicy = Literal["leg extension kept", "height kept"]
 FEWEST_POSITIONS = 5
 """Below it neither the level part nor the rise has enough points to be told apart."""
 MOST_POSITIONS = 60
+MOVING_S = 20.0
+"""Moving the saddle and tightening it. Common practice, no source."""
 
 
 class BadPlan(ValueError):

@@ -13,7 +13,7 @@ import numpy as np
 
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
-from daq.sweep.plan import Plan
+from daq.sweep.plan import MOVING_S, Plan
 from daq.sweep.run import Event, NotNow, State, after, fitter_may
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import StepMean, Stroke
@@ -57,6 +57,7 @@ class Standing:
     cadence_rpm: float | None
     why_waiting: str
     seconds_left: float
+    """The moves of the saddle included, as in what a plan is expected to take."""
 
 
 def power_w(torque_nm: float, cadence_rpm: float) -> float:
@@ -143,7 +144,7 @@ class SweepProgress:
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
         left = len(self.plan.positions_mm) - len(self.steps)
-        per_step_s = self.plan.settle_s + self.plan.dwell_s
+        per_step_s = MOVING_S + self.plan.settle_s + self.plan.dwell_s
         now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
         return Standing(
             state=self.state,

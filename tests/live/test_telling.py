@@ -10,6 +10,7 @@ import pytest
 from daq.live import view
 from daq.live.backlog import BACKLOG_S
 from daq.live.daemon import listen
+from daq.sweep.plan import MOVING_S
 from daq.sweep.run import ENDED, Event, State
 from tests.live.jig import SHORT, demo
 from tests.live.test_session import serving
@@ -88,7 +89,9 @@ def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wal
     standing = next(content for kind, content in told[0] if kind == "sweep" and content["state"] == "moving")
 
     assert standing["step"] == 1
-    assert standing["seconds_left"] == pytest.approx(6 * (SHORT.settle_s + SHORT.dwell_s) / told[1].clock.pace)
+    assert standing["seconds_left"] == pytest.approx(
+        6 * (MOVING_S + SHORT.settle_s + SHORT.dwell_s) / told[1].clock.pace
+    )
 
 
 def test_a_page_that_joins_late_is_given_the_loads_it_missed(told):
