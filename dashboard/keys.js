@@ -80,7 +80,7 @@ export const SHORTCUTS = [
   {
     keys: ["n"],
     shown: "N",
-    does: "Mark: pain or numbness",
+    does: "Pain or numbness: pauses the sweep",
     letter: true,
     run: (store) => void sendMark(store, "pain or numbness"),
   },
@@ -116,8 +116,10 @@ export const SHORTCUTS = [
 ];
 
 /** @param {Store} store */
-function isRunning(store) {
-  return store.state.sweep?.accepts.includes("stop") ?? false;
+function isRunning({ state: { sweep, panel_shown } }) {
+  // Before the first step nothing is ridden that a stop would end: the list of keys is closed first.
+  if (sweep?.state === "waiting" && panel_shown) return false;
+  return sweep?.accepts.includes("stop") ?? false;
 }
 
 const BY_KEY = new Map(SHORTCUTS.flatMap((shortcut) => shortcut.keys.map((key) => [key, shortcut])));

@@ -12,8 +12,8 @@
  *   power_w: number, cadence_rpm: number, order: string, height_policy: string,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
  *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
- *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, noted_step?: number,
- *   notes?: Record<string, number>,
+ *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, step: number,
+ *   noted_step?: number|null, notes?: Record<string, number>, pain?: boolean, measured_to?: string|null,
  *   label?: string}} Sweep
  * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,
  *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number,
@@ -119,10 +119,14 @@ function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep)
   return asksAnew ? sweep.asked_setback_mm : state.entry_mm;
 }
 
-/** A caution about the position is over once its recording begins; an alarm stays until someone has seen it. */
-function answeredByRecording(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
+/**
+ * A caution about the position is over once its recording begins, or the position is taken back; an alarm stays until
+ * someone has seen it.
+ */
+function isAnswered(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
-  return begins && state.notices.at(-1)?.level !== "alarm";
+  const undone = sweep.setback_mm === null && typeof state.sweep?.setback_mm === "number";
+  return (begins || undone) && state.notices.at(-1)?.level !== "alarm";
 }
 
 function withoutType(/** @type {any} */ message) {
@@ -177,7 +181,7 @@ const HANDLERS = {
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
       entry_mm: entryAfter(state, sweep),
-      seen: state.seen || answeredByRecording(state, sweep),
+      seen: state.seen || isAnswered(state, sweep),
     };
   },
   step: (state, m) => ({ ...state, steps: withStep(state.steps, withoutType(m)) }),

@@ -23,12 +23,15 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
 }
 
 /** How far to move, what the height and a sham ask for, and what the reach does. @param {Sweep} sweep */
-function moveDetail({ setback_mm, asked_setback_mm, stepping }) {
+function moveDetail({ setback_mm, asked_setback_mm, stepping, planned_mm, step }) {
   if (asked_setback_mm === null) return "";
   const { height_change_mm, reach_change_mm } = stepping ?? {};
   const raise = typeof height_change_mm === "number" ? `height ${signed(height_change_mm)} from the start` : "";
   const reach = reach_change_mm ? `reach ${signed(reach_change_mm)}` : "";
-  const move = setback_mm === asked_setback_mm ? "loosen it, move it away, put it back" : setback_mm === null ? "" : travel(setback_mm, asked_setback_mm);
+  // The same position twice in the plan is a sham; asked again after a redo or a pause the saddle simply stays.
+  const sham = step > 1 && planned_mm[step - 1] === planned_mm[step - 2];
+  const there = sham ? "loosen it, move it away, put it back" : "already there";
+  const move = setback_mm === asked_setback_mm ? there : setback_mm === null ? "" : travel(setback_mm, asked_setback_mm);
   return [move, raise, reach].filter(Boolean).join("; ");
 }
 
@@ -59,10 +62,12 @@ const NOW = {
       detail: sweep.why_waiting || (sweep.in_band === false ? "outside the band" : ""),
       waits: sweep.in_band === false,
     }),
-  paused: (sweep) =>
-    say("Paused: the rider rests", {
-      detail: `When you resume, the step at ${millimetres(sweep.asked_setback_mm)} starts again.`,
-    }),
+  paused: (sweep) => {
+    const again = `the step at ${millimetres(sweep.asked_setback_mm)} starts again.`;
+    return sweep.pain
+      ? say("Pain or numbness: stop pedalling", { detail: `Stop ends the sweep. Resume only when it is gone: ${again}` })
+      : say("Paused: the rider rests", { detail: `When you resume, ${again}` });
+  },
   finished: (_, state) =>
     isNamed(state.onset)
       ? say("Suggested setback", {
@@ -241,7 +246,7 @@ const QUESTIONS = /** @type {const} */ ([
  * @param {State} state @returns {{what: string, words: string}|null}
  */
 export function questionNow({ sweep }) {
-  if (!sweep || sweep.state === "waiting" || sweep.noted_step === undefined) return null;
+  if (!sweep || typeof sweep.noted_step !== "number") return null;
   const given = sweep.notes ?? {};
   const [what, words] = QUESTIONS.find(([name]) => given[name] === undefined) ?? QUESTIONS[0];
   const said = QUESTIONS.filter(([name]) => given[name] !== undefined).map(([name]) => `${name} ${number(given[name])}`);

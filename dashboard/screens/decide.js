@@ -3,6 +3,7 @@ import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { number, range } from "../format.js";
+import { numberIn } from "../number_field.js";
 import { FORWARD_LIMIT, sentence } from "../words.js";
 import { overlay } from "./decide/overlay.js";
 import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable } from "./decide/tables.js";
@@ -38,6 +39,7 @@ const MEASURES = 4;
 export function mount(root, store) {
   const fields = DECISION.map((row) => field(row, "decision"));
   const shown = el("div", {});
+  const busy = el("p", { class: "here", role: "status" });
   const cautions = el("div", { class: "cautions", role: "status" });
   const problem = el("p", { class: "warning", role: "alert" });
   const stages = el("p", { role: "status" });
@@ -60,9 +62,9 @@ export function mount(root, store) {
     problem,
     el("p", { class: "page-end" }, send, page),
   );
-  root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Decide"), shown, form));
-  fields[0].input.addEventListener("change", () => void refresh(fields[0].input.valueAsNumber));
-  const beside = el("select", { id: "compare", onchange: () => void refresh(fields[0].input.valueAsNumber) });
+  root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Decide"), busy, shown, form));
+  fields[0].input.addEventListener("change", () => void refresh(numberIn(fields[0].input)));
+  const beside = el("select", { id: "compare", onchange: () => void refresh(numberIn(fields[0].input)) });
 
   let asked = 0;
   /** Whether the fitter has begun to write: what comes later must not write over it. */
@@ -70,12 +72,14 @@ export function mount(root, store) {
   async function refresh(/** @type {number|undefined} */ setback_mm) {
     const mine = ++asked;
     setAttribute(shown, "aria-busy", "true");
+    setText(busy, "Working it out from what was ridden …");
     const query = new URLSearchParams();
     if (setback_mm !== undefined && !Number.isNaN(setback_mm)) query.set("setback_mm", String(setback_mm));
     if (beside.value) query.set("compare", beside.value);
     const found = await look(`/api/v1/visit/evidence?${query}`, undefined, COMPUTING_MS);
     if (mine !== asked) return;
     setAttribute(shown, "aria-busy", null);
+    setText(busy, "");
     setAttribute(form, "hidden", !found.signs);
     if (!found.signs) return shown.replaceChildren(el("p", { class: "warning" }, found.problem ?? ""));
     fillEarlier(beside, found.earlier);

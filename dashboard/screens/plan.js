@@ -1,7 +1,7 @@
 /** A new sweep: where from and to, in which order, how long, at what effort. The daemon says what that will give. */
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
-import { field, gather, scatter } from "../form.js";
+import { field, gather, scatter, write } from "../form.js";
 import { number } from "../format.js";
 import { planInWords } from "../words.js";
 import { stopButton } from "./run/stop.js";
@@ -70,9 +70,10 @@ export function mount(root, store) {
   const nodes = fields.map((each) => each.node);
   const [order_of, seed, gradient] = ["order", "seed", "gradient_pct"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
+  const measured_to = el("p", { class: "here" });
   const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
-  const climb = el("button", { type: "button", onclick: climbing }, `The same on a climb of ${number(CLIMB_PCT)} %`);
+  const climb = el("button", { type: "button", onclick: climbing }, `The same on a climb of ${number(CLIMB_PCT, 1)} %`);
   const stop = stopButton(store);
   const form = el(
     "form",
@@ -84,6 +85,7 @@ export function mount(root, store) {
       el("div", { class: "plate" }, ...nodes.slice(0, WHERE.length)),
       el("div", { class: "plate" }, ...nodes.slice(WHERE.length)),
     ),
+    measured_to,
     order,
     problem,
     el("p", { class: "page-end" }, begin, climb, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
@@ -95,6 +97,11 @@ export function mount(root, store) {
   let asked = 0;
   async function sketched() {
     const mine = ++asked;
+    const wrong = fields.find(({ input }) => !input.validity.valid);
+    if (wrong) {
+      outlook = null;
+      return order.replaceChildren(el("p", {}, wrong.input.validationMessage));
+    }
     const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
     if (mine !== asked) return;
     outlook = found;
@@ -102,8 +109,9 @@ export function mount(root, store) {
   }
 
   function climbing() {
-    gradient.input.value = String(CLIMB_PCT);
+    write(gradient, CLIMB_PCT);
     gradient.input.focus();
+    void sketched();
   }
 
   async function submit(/** @type {Event} */ event) {
@@ -134,6 +142,8 @@ export function mount(root, store) {
       else if (typeof present_mm === "number") scatter(fields.slice(0, 2), around(present_mm));
       void sketched();
     }
+    const to = state.visit?.intake?.saddle.reference;
+    setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);

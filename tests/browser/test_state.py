@@ -88,3 +88,14 @@ def test_a_caution_is_over_once_the_position_is_recorded_an_alarm_is_not(js, mes
     after = js("state.js", REDUCE_ALL, [messages["snapshot"], settling, notice, averaging])
 
     assert (before["seen"], after["seen"]) == (False, seen)
+
+
+@pytest.mark.parametrize(("level", "seen"), [("caution", True), ("alarm", False)])
+def test_a_caution_about_a_position_goes_when_the_position_is_taken_back(js, messages, level, seen):
+    placed = {**messages["sweep"], "state": "settling", "setback_mm": 65.0}
+    told = [messages["snapshot"], placed, {**messages["notice"], "level": level}]
+    undone = {**messages["sweep"], "state": "moving", "setback_mm": None}
+    before = js("state.js", REDUCE_ALL, told)
+    after = js("state.js", REDUCE_ALL, [*told, undone])
+
+    assert (before["seen"], after["seen"]) == (False, seen)

@@ -137,7 +137,7 @@ def test_the_rider_is_asked_one_thing_after_another(js, messages):
 
 
 def test_before_a_sweep_begins_the_rider_is_asked_nothing(js, messages):
-    assert js("words.js", "m.questionNow(a)", {"sweep": sweep_at(messages, state="waiting")}) is None
+    assert js("words.js", "m.questionNow(a)", {"sweep": sweep_at(messages, state="waiting", noted_step=None)}) is None
     assert js("words.js", "m.questionNow(a)", {"sweep": None}) is None
 
 
@@ -153,6 +153,8 @@ def test_a_sham_asks_to_put_the_saddle_back_and_the_height_is_said_with_its_sign
         "state": "moving",
         "setback_mm": 40.0,
         "asked_setback_mm": 40.0,
+        "planned_mm": [60, 50, 40, 40, 30],
+        "step": 4,
         "stepping": {"height_change_mm": -2.6, "reach_change_mm": 0},
     }
 
@@ -168,3 +170,26 @@ def test_what_is_spoken_is_what_is_shown_with_units_in_full(js, messages):
     said = js("cues.js", "m.spoken(a, 'done')", state)
 
     assert said == "Move the saddle to 40 millimetres behind the bottom bracket"
+
+
+def moving(messages, **fields):
+    planned_mm = [80, 70, 60, 60, 50]
+    fields = {"planned_mm": planned_mm, "setback_mm": 60, "asked_setback_mm": 60, "stepping": None, **fields}
+    return [messages["snapshot"], {**messages["sweep"], "state": "moving", **fields}]
+
+
+def test_only_a_sham_step_asks_to_put_the_saddle_back_where_it_was(words, messages):
+    sham = words("m.instruction(state)", moving(messages, step=4))
+    redone = words("m.instruction(state)", moving(messages, step=3))
+
+    assert sham["detail"] == "loosen it, move it away, put it back"
+    assert redone["detail"] == "already there"
+
+
+def test_pain_asks_to_stop_and_a_plain_pause_does_not(words, messages):
+    pain = words("m.instruction(state)", in_state(messages, State.PAUSED, pain=True))
+    rest = words("m.instruction(state)", in_state(messages, State.PAUSED, pain=False))
+
+    assert "Pain" in pain["lead"]
+    assert "Stop ends the sweep" in pain["detail"]
+    assert "Pain" not in rest["lead"]

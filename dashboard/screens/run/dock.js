@@ -92,6 +92,7 @@ function entryGroup(store) {
     ),
   );
   const value = el("output", { class: "entry-value" });
+  const what = el("span", {});
   const doubt = el("p", { class: "entry-doubt", role: "status" });
   const node = el(
     "div",
@@ -101,7 +102,7 @@ function entryGroup(store) {
       "p",
       { class: "entry-ends", "aria-hidden": "true" },
       el("span", {}, "◀ rearward"),
-      el("span", {}, "setback, mm"),
+      what,
       el("span", {}, "forward ▶"),
     ),
     doubt,
@@ -109,6 +110,8 @@ function entryGroup(store) {
 
   /** @param {State} state */
   function draw(state) {
+    const to = state.sweep?.measured_to;
+    setText(what, to ? `${to}, mm` : "setback, mm");
     const open = state.sweep?.accepts.includes("saddle_moved") ?? false;
     setText(value, number(open ? state.entry_mm : state.sweep?.setback_mm));
     for (const step of steps) setAttribute(step, "disabled", !open);
