@@ -121,12 +121,13 @@ function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep)
 
 /**
  * A caution about the position is over once its recording begins, or the position is taken back; an alarm stays until
- * someone has seen it.
+ * someone has seen it, that of a pain until the fitter lets the ride go on.
  */
 function isAnswered(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
   const undone = sweep.setback_mm === null && typeof state.sweep?.setback_mm === "number";
-  return (begins || undone) && state.notices.at(-1)?.level !== "alarm";
+  const eased = state.sweep?.pain === true && !sweep.pain;
+  return eased || ((begins || undone) && state.notices.at(-1)?.level !== "alarm");
 }
 
 function withoutType(/** @type {any} */ message) {

@@ -99,3 +99,12 @@ def test_a_caution_about_a_position_goes_when_the_position_is_taken_back(js, mes
     after = js("state.js", REDUCE_ALL, [*told, undone])
 
     assert (before["seen"], after["seen"]) == (False, seen)
+
+
+def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messages):
+    pain = {**messages["sweep"], "state": "paused", "pain": True}
+    told = [messages["snapshot"], pain, {**messages["notice"], "level": "alarm"}]
+    stays = js("state.js", REDUCE_ALL, [*told, pain])
+    goes = js("state.js", REDUCE_ALL, [*told, {**pain, "state": "moving", "pain": False}])
+
+    assert (stays["seen"], goes["seen"]) == (False, True)

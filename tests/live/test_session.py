@@ -132,32 +132,6 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
     assert stored == running.session.sensors.decoder.scans
 
 
-def test_no_such_port_is_one_sentence(tmp_path):
-    from daq.rig import SerialBoard
-    from daq.sources.clock import SessionClock
-
-    async def look():
-        link = SerialLink(SerialBoard(port="/dev/ttyNOT"), SessionClock(), lambda *_: None)
-        task = asyncio.create_task(link.run())
-        await until(lambda: "/dev/ttyNOT" in link.message)
-        task.cancel()
-        return link.message
-
-    assert run(look()).startswith("no port /dev/ttyNOT; ")
-
-
-def test_a_port_held_by_another_program_is_named():
-    import serial
-
-    from daq.sources.serial_port import PortBusy, open_port
-
-    master, slave = os.openpty()
-    with serial.Serial(os.ttyname(slave), exclusive=True), pytest.raises(PortBusy, match="held by another program"):
-        open_port(os.ttyname(slave), 115200)
-    os.close(master)
-    os.close(slave)
-
-
 def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_on(tmp_path):
     async def inside():
         session = running.session
