@@ -28,6 +28,7 @@ def take(folder: Path) -> None:
 
         jig = Jig(process, process.stdout.readline().strip())
         meet(page, jig)
+        page.evaluate("scrollTo(0, 0)")
         shot("1_client")
         plan_eleven(page)
         page.get_by_role("link", name="Plan", exact=True).click()
