@@ -46,7 +46,10 @@ function show() {
   document.documentElement.dataset.view = name;
   takeAway = SCREENS[name](byId("screen"), store);
 }
-addEventListener("hashchange", show);
+addEventListener("hashchange", () => {
+  store.dispatch({ type: "page/screen" });
+  show();
+});
 show();
 
 const scheme = location.protocol === "https:" ? "wss" : "ws";

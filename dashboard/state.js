@@ -200,6 +200,8 @@ const HANDLERS = {
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
   "page/sent": (state) => ({ ...state, sending: null }),
   "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text }),
+  // A refusal belongs to the screen it was asked on; a stop nobody answered belongs to all.
+  "page/screen": (state) => (state.problem?.startsWith("STOP") ? state : { ...state, problem: null }),
   "page/seen": (state) => ({ ...state, seen: true, problem: null }),
   "page/table": (state) => ({ ...state, table_shown: !state.table_shown }),
   "page/panel": (state, m) => ({ ...state, panel_shown: m.shown ?? !state.panel_shown }),

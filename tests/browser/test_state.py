@@ -108,3 +108,12 @@ def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messag
     goes = js("state.js", REDUCE_ALL, [*told, {**pain, "state": "moving", "pain": False}])
 
     assert (stays["seen"], goes["seen"]) == (False, True)
+
+
+@pytest.mark.parametrize(
+    ("said", "left"), [("not accepted: sit still", None), ("STOP IS NOT CONFIRMED", "STOP IS NOT CONFIRMED")]
+)
+def test_a_refusal_stays_on_its_screen_and_a_stop_nobody_confirmed_goes_along(js, said, left):
+    told = [{"type": "page/refused", "text": said}, {"type": "page/screen"}]
+
+    assert js("state.js", REDUCE_ALL, told)["problem"] == left
