@@ -13,6 +13,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -224,18 +225,30 @@ def _without_free_text(content: Any, purpose: Purpose) -> Any:
     return {key: value for key, value in content.items() if key not in FREE_TEXT}
 
 
+_MADE_HERE = frozenset(
+    {"sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason", "reasons"}
+)
+"""Columns of words the program chooses: a client called Power or Bar is not named there."""
+
+
 def _refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
-    """ExportRefused when the client's name stands in any text that would be written."""
+    """ExportRefused when the client's name stands in any text that would be written: whole, or one of its words.
+
+    A word of it counts where it stands as a word: Max is not named by "maximum", nor Lin by "linear".
+    """
     name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
-    if not name:
+    words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]
+    if not words:
         return
-    words = [word for word in name.casefold().split() if len(word) > 2]
+    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
+    named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
     for table in tables:
         for field, column in zip(table.fields, table.columns, strict=True):
-            if field.type != "string":
+            if field.type != "string" or field.name in _MADE_HERE:
                 continue
             for text in set(column):
-                if text is not None and any(word in text.casefold() for word in words):
+                # the n of JSON's line break would else be a letter of the word behind it
+                if text is not None and named.search(re.sub(r"\\[bfnrt]", " ", text).casefold()):
                     raise ExportRefused(
                         f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
                         "take it out there, or export for the client"

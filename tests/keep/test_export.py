@@ -227,6 +227,32 @@ def test_without_consent_to_research_a_real_riders_sweep_stays(store, tmp_path):
         export(store, [stored(store, simulated=False)], tmp_path / "out", computed)
 
 
+@pytest.mark.parametrize(
+    ("name", "text", "refused"),
+    [
+        ("Max Power", "maximum power_w, max_n and linear", False),  # the source of notifications is called power
+        ("Lin", "linear", False),
+        ("Bo Li", "bold", False),
+        ("Max Power", "as Max wished", True),
+        ("Max Power", "wished by\nMax", True),
+        ("Bo Li", "bo_li.toml", True),
+        ("Bo", "Bo was tired", True),
+        ("Zoë D'Arc", "for zoë", True),
+    ],
+)
+def test_a_name_is_found_as_a_word_and_not_in_the_programs_own_words(store, tmp_path, name, text, refused):
+    client = people.add_client(store, name=name)
+    people.set_consent(store, client.id, "research", True)
+    sweep_id = stored(store, client_id=client.id, simulated=False)
+    store.put_result(sweep_id, kind="decision", method="fitter/1", content={"why": text})
+
+    if refused:
+        with pytest.raises(ExportRefused, match=r"name stands in results\.content"):
+            export(store, [sweep_id], tmp_path / "out", computed)
+    else:
+        assert export(store, [sweep_id], tmp_path / "out", computed)
+
+
 def test_names_and_free_text_never_leave_for_research(store, tmp_path):
     client = people.add_client(store, name="Ada Quill")
     people.set_consent(store, client.id, "research", True)
