@@ -27,8 +27,9 @@ from daq.values import NAN, Onset, StepMean
 
 NEEDED = ("setback_mm", "hand_load_n")
 OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm")
-MOST_STEPS = 200
-"""More lines than this are strokes or scans, not steps."""
+MOST_STEPS = 500
+"""45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
+independent as steps are. The estimator's time goes with the cube of the steps: half a minute at so many."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""
@@ -139,7 +140,8 @@ def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
     separator = next((s for s in ("\t", ";") if s in lines[0][1]), ",")
     if len(lines) > MOST_STEPS + 1:
         raise BadTable(
-            f"expected at most {MOST_STEPS} steps, got {len(lines) - 1} lines: one line for each step, its mean load"
+            f"expected at most {MOST_STEPS} steps, got {len(lines) - 1} lines: one line for each visit to a position, "
+            "its mean load; strokes and scans have to be averaged first"
         )
     rows = [(i, _cells(i, line, separator)) for i, line in lines]
     header = [name.strip().lower() for name in rows[0][1]]

@@ -31,6 +31,12 @@ def two_columns(pairs):
 SETBACKS = (80, 70, 60, 50, 40, 30)
 
 
+def test_many_visits_to_each_position_are_steps_like_any_other():
+    rows = [(setback, 90 + max(0, 52 - setback)) for _ in range(20) for setback in range(30, 85, 5)]
+
+    assert len(parse_steps(two_columns(rows))[0]) == 220
+
+
 def test_every_known_column_is_read():
     steps, warnings = parse_steps(TABLE)
 
@@ -128,8 +134,8 @@ def test_partly_empty_errors_are_not_used_and_it_is_said():
         (TABLE.replace(",", "/"), "separated by commas, semicolons or tabs, got: setback_mm/hand_load_n"),
         ("\x1b[31m" + "x" * 5000, r"got: \?\[31mx{195}\.\.\.$"),
         (HEAD + "9" * 200_000, "line 2: not a line of a table"),
-        (HEAD + ROWS * 20, "expected at most 200 steps, got 220 lines"),
-        (HEAD + ROWS * 20_000, "at most 200 steps, got more than 1000000 characters"),
+        (HEAD + ROWS * 46, "expected at most 500 steps, got 506 lines"),
+        (HEAD + ROWS * 20_000, "at most 500 steps, got more than 1000000 characters"),
         (TABLE.replace("70,79.2,1.1", "70,79.2,nan"), "leave the cell empty when it is not known"),
         (TABLE.replace("70,79.2", "70"), "line 3: expected 5 cells as in the first line, got 4"),
         (two_columns([(s, 80) for s in (80, 70, 60, 50, 50)]), "expected 5 or more different setbacks, got 4"),
