@@ -136,6 +136,17 @@ export function reasons(onset) {
   return [meaning, bend, ...onset.reasons].filter((each) => each !== undefined && each !== null).map(sentence);
 }
 
+const NEXT = {
+  "light-throughout": "To find one, ride a sweep further forward; else decide by comfort and the signs below.",
+  "loaded-throughout": "To find one, ride a sweep that begins further back, as far as the saddle stays comfortable.",
+  undecided: "To find one, ride more positions or record each for longer.",
+};
+
+/** What to do when there is no window to choose from. @param {string|undefined} verdict */
+export function withoutWindow(verdict) {
+  return ["No window: no onset is named.", NEXT[/** @type {keyof typeof NEXT} */ (verdict)]].filter(Boolean).join(" ");
+}
+
 /** How sure, for each of the three shapes. @param {Onset} onset */
 export function chances(onset) {
   const [inside, light, loaded] = [onset.p_onset, onset.p_light, onset.p_loaded].map((p) => percent(p));

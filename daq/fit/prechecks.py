@@ -199,7 +199,7 @@ def _effort(now: Readings) -> Check:
     if now.power_band_w is None:
         return _check("effort", "Power and cadence", False, "no plan is set", "set a plan: it names the band")
     low, high = now.power_band_w
-    band = f"band {low:.0f} to {high:.0f} W"
+    band = f"recording runs only from {low:.0f} to {high:.0f} W"
     if math.isnan(now.power_w):
         return _check(
             "effort", "Power and cadence", False, f"{band}; no power is read", "let the rider pedal in the band"

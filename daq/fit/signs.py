@@ -62,7 +62,7 @@ def _hands(level: Ridden | None, present_mm: float | None) -> Sign:
     if answer.verdict is Verdict.LOADED:
         return Sign(title, Stands.AGAINST, f"{present_mm:g} mm", "hands carry weight all through the sweep")
     if answer.onset_mm is None or answer.interval_95_mm is None:
-        return Sign(title, Stands.NOT_VISIBLE, "", f"no onset is named: {answer.verdict}")
+        return Sign(title, Stands.NOT_VISIBLE, "", f"no onset is named: {str(answer.verdict).replace('-', ' ')}")
     low, high = answer.interval_95_mm
     number = f"now {present_mm:g} mm; onset {answer.onset_mm:.1f} mm, 95 % {low:.1f} to {high:.1f}"
     behind = present_mm - answer.onset_mm

@@ -4,7 +4,7 @@ import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { number, range } from "../format.js";
 import { numberIn } from "../number_field.js";
-import { FORWARD_LIMIT, sentence } from "../words.js";
+import { FORWARD_LIMIT, sentence, withoutWindow } from "../words.js";
 import { overlay } from "./decide/overlay.js";
 import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable } from "./decide/tables.js";
 
@@ -122,10 +122,10 @@ export function mount(root, store) {
 }
 
 function evidenceNodes(/** @type {any} */ found, /** @type {HTMLSelectElement} */ beside) {
+  const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
   const window_mm = found.window_mm
     ? el("p", {}, "Window to choose from ", el("span", { class: "window-value" }, range(found.window_mm, "mm", 0)))
-    : el("p", {}, "No window: no onset is named.");
-  const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
+    : el("p", {}, withoutWindow(main?.onset?.verdict));
   const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((text) => el("li", {}, sentence(text))));
   return [
     found.advice ? el("p", { class: "warning" }, found.advice) : null,

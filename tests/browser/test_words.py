@@ -193,3 +193,11 @@ def test_pain_asks_to_stop_and_a_plain_pause_does_not(words, messages):
     assert "Pain" in pain["lead"]
     assert "Stop ends the sweep" in pain["detail"]
     assert "Pain" not in rest["lead"]
+
+
+@pytest.mark.parametrize(
+    ("verdict", "todo"),
+    [("light-throughout", "further forward"), ("loaded-throughout", "further back"), ("undecided", "more positions")],
+)
+def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
+    assert todo in js("words.js", "m.withoutWindow(a)", verdict)

@@ -119,7 +119,7 @@ export function sweepTable(sweeps) {
     cells: [
       name,
       `${number(gradient_pct, 1)}\u00a0%`,
-      onset?.onset_mm ? `${number(onset.onset_mm, 1)}\u00a0mm, 95 % ${range(onset.interval_95_mm, "mm", 1)}` : (onset?.verdict ?? "–"),
+      onset?.onset_mm ? `${number(onset.onset_mm, 1)}\u00a0mm, 95 % ${range(onset.interval_95_mm, "mm", 1)}` : (onset?.verdict.replace("-", " ") ?? "–"),
       `${steps.length}, ${state}`,
       scores(steps),
     ],
