@@ -56,7 +56,7 @@ def derived(store: Store, sweep_id: int) -> Derived:
     hands_n, saddle_n = rng.normal(80, 5, (2, n))
     tilt_deg, status = np.full(n, 2.6), np.where(np.arange(n) % 67 == 0, 8, 0).astype(np.uint8)
     loads = Loads(np.arange(n) / 100, hands_n, saddle_n, tilt_deg, rng.normal(80, 5, (n, 4)), status)
-    return Derived((loads,), tuple(strokes), tuple(steps), None, ("a", "b", "c", "d"))
+    return Derived(loads=(loads,), strokes=tuple(strokes), steps=tuple(steps), cells=("a", "b", "c", "d"))
 
 
 def make_archive(folder: Path) -> Path:
