@@ -181,17 +181,19 @@ def import_(folders: tuple[Path, ...], store: Path | None) -> None:
 @click.option("--yes", is_flag=True, help="Do it; without it only what would go is said.")
 @a_store
 def forget(client: str, yes: bool, store: Path | None) -> None:
-    """Remove the client with this pseudonym: name, consents, visits, sweeps and their raw data."""
-    from daq.keep import people
+    """Remove the client with this pseudonym: name, consents, visits, sweeps and their raw data.
+
+    Sweeps ridden without a visit or imported under the pseudonym go too.
+    """
     from daq.keep.forgetting import forget as forgotten
+    from daq.keep.forgetting import known_as
 
     with opened(store, write=yes) as open_store:
-        found = people.client_called(open_store, client)
         if not yes:
-            count = sum(sweep.client_id == found.id for sweep in open_store.sweeps())
-            tell(f"{client} has {count} sweeps; run the command again with --yes to remove them for good")
+            _, found = known_as(open_store, client)
+            tell(f"{client} has {len(found)} sweeps; run the command again with --yes to remove them for good")
             return
-        gone = forgotten(open_store, found.id)
+        gone = forgotten(open_store, client)
     tell(f"{gone.pseudonym}: {gone.sweeps} sweeps and {gone.sessions} whole sessions are gone")
     for path in (*gone.backups, *gone.exports):
         tell(f"still holds them, remove it by hand: {path}" + ("" if path.exists() else " (not there now: moved?)"))

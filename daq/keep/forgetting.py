@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection
 
 from daq.keep.chunks import encode
-from daq.keep.errors import StoreBusy
-from daq.keep.people import client
+from daq.keep.errors import NotThere, StoreBusy
+from daq.keep.people import Client, client_called
 from daq.keep.raw import insert_chunk
-from daq.keep.reading import read_chunk
-from daq.keep.records import copies_of_client
+from daq.keep.reading import END_US, read_chunk
+from daq.keep.records import SweepRecord, copies_of
 from daq.keep.store import Store
 from daq.values import cut
 
 _TIMED = ("notifications", "hellos", "events")
+_ENTERED = ("pseudonym", "exported_as")
+"""What was entered of a rider who is no client here: said to the daemon, or brought by an import."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,36 +37,54 @@ class Forgotten:
     """Whether the removed bytes are overwritten; not while another program goes on reading an older state."""
 
 
-def forget(store: Store, client_id: int) -> Forgotten:
+def known_as(store: Store, pseudonym: str) -> tuple[Client | None, list[SweepRecord]]:
+    """The client of this pseudonym and the sweeps under it. NotThere when there is neither.
+
+    Sweeps ridden without a visit, or imported, have no client: of them what was entered of the rider counts.
+    """
+    asked = pseudonym.strip().upper()
+    try:
+        client = client_called(store, asked)
+    except NotThere:
+        client = None
+    found = [
+        sweep
+        for sweep in store.sweeps()
+        if (sweep.client_id is not None and client is not None and sweep.client_id == client.id)
+        or (sweep.client_id is None and asked in {str(sweep.rider.get(key)).upper() for key in _ENTERED})
+    ]
+    if client is None and not found:
+        raise NotThere(f"no client {asked} in {store.path.name}")
+    return client, found
+
+
+def forget(store: Store, pseudonym: str) -> Forgotten:
     """Removes the name, the consents, the visits, the sweeps with their results, and the raw received during them.
 
     A session that was this client's alone goes whole; of one shared with others only what was received during this
     client's sweeps. Freed pages are overwritten, the log is emptied. Calibrations stay: they are of the jig.
-    Raises StoreDamaged when a chunk that is shared with others cannot be read, StoreBusy when another program reads,
-    which would keep the bytes in the file; nothing is removed then.
+    Raises NotThere, StoreDamaged when a chunk that is shared with others cannot be read, StoreBusy when another program
+    reads, which would keep the bytes in the file; nothing is removed then.
     """
-    gone = client(store, client_id)
+    client, sweeps = known_as(store, pseudonym)
+    client_id = None if client is None else client.id
     if not _log_emptied(store):
         raise StoreBusy(
             f"{store.path} is being read by another program, which would keep in the file what is removed: "
             "close it and try again; nothing is removed yet"
         )
     with store.writing() as db:
-        sweeps = db.execute(
-            "SELECT id, session_id, from_us, coalesce(to_us, ?) FROM sweeps WHERE client_id = ?",
-            (2**63 - 1, client_id),
-        ).fetchall()
-        copies = copies_of_client(db, client_id)
-        own = _own_sessions(db, client_id)
+        copies = copies_of(db, [sweep.id for sweep in sweeps], client_id)
+        own = _own_sessions(db, client_id, sweeps)
         db.execute(
             "DELETE FROM visit_notes WHERE visit_id IN (SELECT id FROM visits WHERE client_id = ?)", (client_id,)
         )
         db.execute("DELETE FROM visits WHERE client_id = ?", (client_id,))
-        for sweep_id, session_id, from_us, to_us in sweeps:
-            db.execute("DELETE FROM results WHERE sweep_id = ?", (sweep_id,))
-            db.execute("DELETE FROM sweeps WHERE id = ?", (sweep_id,))
-            if session_id not in own:
-                _remove_window(db, session_id, from_us, to_us)
+        for sweep in sweeps:
+            db.execute("DELETE FROM results WHERE sweep_id = ?", (sweep.id,))
+            db.execute("DELETE FROM sweeps WHERE id = ?", (sweep.id,))
+            if sweep.session_id not in own:
+                _remove_window(db, sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
         for session_id in own:
             for table in ("second_sums", "chunks", *_TIMED):
                 db.execute(f"DELETE FROM {table} WHERE session_id = ?", (session_id,))
@@ -74,7 +95,12 @@ def forget(store: Store, client_id: int) -> Forgotten:
         db.execute("DELETE FROM clients WHERE id = ?", (client_id,))
     paths = {kind: tuple(sorted({Path(path) for k, _, path in copies if k == kind})) for kind in ("backup", "export")}
     return Forgotten(
-        gone.pseudonym, len(own), len(sweeps), paths["backup"], paths["export"], overwritten=_log_emptied(store)
+        pseudonym.strip().upper(),
+        len(own),
+        len(sweeps),
+        paths["backup"],
+        paths["export"],
+        overwritten=_log_emptied(store),
     )
 
 
@@ -85,17 +111,17 @@ def _log_emptied(store: Store) -> bool:
     return not busy
 
 
-def _own_sessions(db: Connection, client_id: int) -> set[int]:
+def _own_sessions(db: Connection, client_id: int | None, sweeps: Sequence[SweepRecord]) -> set[int]:
     """Sessions that are this client's and nobody else's."""
-    touched = db.execute(
-        "SELECT id FROM sessions WHERE client_id = ?1 UNION SELECT session_id FROM sweeps WHERE client_id = ?1",
-        (client_id,),
-    )
-    others = (
-        "SELECT 1 FROM sweeps WHERE session_id = ?1 AND client_id IS NOT ?2 "
-        "UNION SELECT 1 FROM visits WHERE session_id = ?1 AND client_id <> ?2"
-    )
-    return {row[0] for row in touched if not db.execute(others, (row[0], client_id)).fetchone()}
+    theirs = {session_id for (session_id,) in db.execute("SELECT id FROM sessions WHERE client_id = ?", (client_id,))}
+    gone = {sweep.id for sweep in sweeps}
+    own = set()
+    for session_id in theirs | {sweep.session_id for sweep in sweeps}:
+        ridden = {row[0] for row in db.execute("SELECT id FROM sweeps WHERE session_id = ?", (session_id,))}
+        visited = {row[0] for row in db.execute("SELECT client_id FROM visits WHERE session_id = ?", (session_id,))}
+        if ridden <= gone and visited <= {client_id}:
+            own.add(session_id)
+    return own
 
 
 def _remove_window(db: Connection, session_id: int, from_us: int, to_us: int) -> None:

@@ -12,7 +12,7 @@ from daq.keep.derived import Derived
 from daq.keep.errors import StoreError
 from daq.keep.export import export
 from daq.keep.json_text import plain
-from daq.keep.records import add_copy, copies_of_client
+from daq.keep.records import add_copy, copies_of
 from daq.keep.store import Store
 
 
@@ -28,7 +28,7 @@ def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Stor
     with store.writing() as db:
         said = db.execute("SELECT kind, given, at_utc FROM consents WHERE client_id = ? ORDER BY id", (client_id,))
         consents = [{"kind": kind, "given": bool(given), "at_utc": at_utc} for kind, given, at_utc in said]
-        copies = copies_of_client(db, client_id)
+        copies = copies_of(db, sweep_ids, client_id)
         add_copy(db, "export", folder, sweep_ids, client_id=client_id)
     content = {
         **dataclasses.asdict(client),

@@ -159,16 +159,16 @@ def add_copy(
     db.executemany("INSERT INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)", [(copy_id, i) for i in sweep_ids])
 
 
-def copies_of_client(db: Connection, client_id: int) -> list[tuple[str, str, str]]:
-    """(kind, made_utc, path) of what may hold this client, oldest first.
+def copies_of(db: Connection, sweep_ids: Sequence[int], client_id: int | None) -> list[tuple[str, str, str]]:
+    """(kind, made_utc, path) of what may hold these sweeps or this client, oldest first.
 
     A backup is the whole store: one made since the client is known holds the name even when no sweep was ridden.
     """
     return db.execute(
         "SELECT DISTINCT kind, made_utc, path FROM copies LEFT JOIN copied_sweeps ON copy_id = copies.id "
-        "WHERE sweep_id IN (SELECT id FROM sweeps WHERE client_id = ?1) OR copies.client_id = ?1 "
-        "OR (kind = 'backup' AND made_utc >= (SELECT since_utc FROM clients WHERE id = ?1)) ORDER BY copies.id",
-        (client_id,),
+        "WHERE sweep_id IN (SELECT value FROM json_each(?1)) OR copies.client_id = ?2 "
+        "OR (kind = 'backup' AND made_utc >= (SELECT since_utc FROM clients WHERE id = ?2)) ORDER BY copies.id",
+        (json.dumps(list(sweep_ids)), client_id),
     ).fetchall()
 
 

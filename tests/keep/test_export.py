@@ -274,4 +274,4 @@ def test_an_export_is_noted_for_the_day_the_client_is_to_be_forgotten(store, tmp
     sweep_id = stored(store, client_id=client.id, simulated=False)
     export(store, [sweep_id], tmp_path / "out", computed, purpose="client")
 
-    assert forget(store, client.id).exports == (tmp_path / "out",)
+    assert forget(store, client.pseudonym).exports == (tmp_path / "out",)

@@ -42,4 +42,4 @@ def test_a_client_without_a_sweep_gets_what_there_is(store, tmp_path):
     assert hand_over(store, client.id, tmp_path / "mine", computed) == [tmp_path / "mine" / "client.json"]
     with pytest.raises(StoreError, match="exists: give a new folder"):
         hand_over(store, client.id, tmp_path / "mine", computed)
-    assert forget(store, client.id).exports == (tmp_path / "mine",)
+    assert forget(store, client.pseudonym).exports == (tmp_path / "mine",)

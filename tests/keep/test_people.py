@@ -6,7 +6,7 @@ import pytest
 
 from daq.keep import people
 from daq.keep.backup import back_up, restore
-from daq.keep.errors import StoreBusy, StoreError
+from daq.keep.errors import NotThere, StoreBusy, StoreError
 from daq.keep.forgetting import forget
 from daq.keep.store import Store
 from daq.keep.verify import verify
@@ -72,7 +72,7 @@ def test_a_forgotten_client_leaves_no_trace_in_the_files(store, path):
     pseudonym = client.pseudonym.encode()
     assert any(NAME.encode() in file.read_bytes() for file in path.parent.iterdir())
 
-    forgotten = forget(store, client.id)
+    forgotten = forget(store, client.pseudonym)
     assert (forgotten.sessions, forgotten.sweeps) == (1, 1)
     for file in path.parent.iterdir():
         content = file.read_bytes()
@@ -89,7 +89,7 @@ def test_others_keep_theirs_in_a_shared_session(store):
     kept = sweep(store, session_id, second, 5_000_000, 9_000_000)
     before = concatenated(list(store.read_items(session_id)))
 
-    assert forget(store, first.id).sessions == 0
+    assert forget(store, first.pseudonym).sessions == 0
     after = concatenated(list(store.read_items(session_id)))
     gone = (before.received_us >= 2_500_000) & (before.received_us < 4_500_000)
     assert after.received_us.tolist() == before.received_us[~gone].tolist()
@@ -98,13 +98,29 @@ def test_others_keep_theirs_in_a_shared_session(store):
     assert verify(store).problems == ()
 
 
+@pytest.mark.parametrize("entered", ["pseudonym", "exported_as"])
+def test_sweeps_ridden_without_a_visit_or_imported_go_by_what_was_entered(store, entered):
+    session_id = recorded(store, 10)
+    for whose, from_us, to_us in (("R-0042", 1_000_000, 3_000_000), ("R-0043", 5_000_000, 6_000_000)):
+        store.begin_sweep(session_id, from_us=from_us, plan={}, rider={entered: whose}, gradient_pct=0, calibration={})
+        store.end_sweep(len(store.sweeps()), to_us=to_us, state="finished")
+
+    gone = forget(store, "r-0042")
+    assert (gone.sweeps, gone.sessions) == (1, 0)
+    assert [sweep.rider for sweep in store.sweeps()] == [{entered: "R-0043"}]
+    assert not list(store.read_items(session_id, 1_000_000, 3_000_000))
+    with pytest.raises(NotThere, match="no client R-0042"):
+        forget(store, "R-0042")
+    assert forget(store, "R-0043").sessions == 1
+
+
 def test_copies_out_of_reach_are_named(store, tmp_path):
     client = people.add_client(store)
     back_up(store, tmp_path / "before.sqlite")
     sweep(store, recorded(store, 1), client, 0, 1)
     back_up(store, tmp_path / "after.sqlite")
 
-    assert forget(store, client.id).backups == (tmp_path / "after.sqlite", tmp_path / "before.sqlite")
+    assert forget(store, client.pseudonym).backups == (tmp_path / "after.sqlite", tmp_path / "before.sqlite")
     with pytest.raises(StoreError, match="no client"):
         people.client(store, client.id)
 
@@ -115,7 +131,7 @@ def test_a_backup_holds_the_name_of_a_client_who_has_not_ridden_yet(store, tmp_p
     back_up(store, tmp_path / "after.sqlite")
 
     assert NAME.encode() in (tmp_path / "after.sqlite").read_bytes()
-    assert forget(store, client.id).backups == (tmp_path / "after.sqlite",)
+    assert forget(store, client.pseudonym).backups == (tmp_path / "after.sqlite",)
 
 
 def test_after_a_restore_the_copies_made_before_are_still_named(store, path, tmp_path):
@@ -127,7 +143,7 @@ def test_after_a_restore_the_copies_made_before_are_still_named(store, path, tmp
     restore(tmp_path / "first.sqlite", path)
 
     with Store.open(path) as restored:
-        named = forget(restored, client.id).backups
+        named = forget(restored, client.pseudonym).backups
     assert named == tuple(
         sorted([*tmp_path.glob("*.before-restore"), tmp_path / "first.sqlite", tmp_path / "second.sqlite"])
     )
@@ -143,8 +159,8 @@ def test_nothing_is_said_to_be_gone_while_a_reader_keeps_the_bytes_in_the_file(s
     store.put(begin(store), second_of_session(0))
 
     with pytest.raises(StoreBusy, match=r"read by another program.*nothing is removed yet"):
-        forget(store, client.id)
+        forget(store, client.pseudonym)
     assert people.name_of(store, client.id) == NAME
     reader.close()
-    assert forget(store, client.id).overwritten
+    assert forget(store, client.pseudonym).overwritten
     assert not any(NAME.encode() in file.read_bytes() for file in path.parent.iterdir())

@@ -38,7 +38,7 @@ def test_forgetting_a_client_takes_the_visits_along_and_leaves_those_of_others(s
     for client in (gone, stays):
         visits.add_note(store, visits.begin_visit(store, client.id, 1), "intake", {"of": client.pseudonym})
 
-    forget(store, gone.id)
+    forget(store, gone.pseudonym)
 
     assert [one.client_id for one in visits.visits(store)] == [stays.id]
     assert visits.last_of_client(store, stays.id, "intake").content == {"of": stays.pseudonym}
