@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from daq.keep.store import Store
-from daq.live.demo import rig_text_of
+from daq.live.demo import BEAT_AT_MOST_S, rig_text_of
 from daq.live.links import links_of
 from daq.live.real import begin, uncalibrated
 from daq.live.session import Session
@@ -34,7 +34,7 @@ class SimulatedBench:
     def __init__(self, store: Store, *, seed: int = 1, pace: float = 1.0) -> None:
         rng = np.random.default_rng(seed)
         self.jig = BenchJig(rng, weights_off=float(rng.uniform(-1.0, 1.0)) * CLASSES[WEIGHTS])
-        clock = SessionClock(pace=pace)
+        clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
         self._board = SimulatedBoard(self.jig, clock, on_notification=_unheard, before_beat=self._hang)
         self.rig_text = rig_text_of(JigGeometry(), self._board.port)
         rig = parse_rig(self.rig_text)

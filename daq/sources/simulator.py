@@ -125,7 +125,8 @@ class SimulatedBoard:
 
     def _write(self) -> None:
         try:
-            self._unsent = self._unsent[os.write(self._master, self._unsent) :]
+            while self._unsent:
+                self._unsent = self._unsent[os.write(self._master, self._unsent) :]
         except BlockingIOError:
             self._unsent = self._unsent[-UNSENT_AT_MOST:]
 

@@ -8,7 +8,7 @@ import pytest
 
 from daq.rider.bench_jig import BenchJig
 from daq.sources.clock import SessionClock
-from daq.sources.simulator import SimulatedBoard, slower
+from daq.sources.simulator import UNSENT_AT_MOST, SimulatedBoard, slower
 from daq.values import Samples, Status, joined
 from daq.wire import board
 from tests.sources.waiting import running, until
@@ -111,3 +111,16 @@ def test_a_slower_scan_is_the_mean_of_its_conversions_with_the_marks_of_all():
     assert got.status.tolist() == [0, Status.CRANK_MARK]
     assert left.ticks_us.tolist() == [80, 90]
     assert slower(left, at_once, 4)[0].ticks_us.tolist() == [10, 50, 90]
+
+
+def test_a_reader_too_slow_for_the_board_is_behind_by_no_more_than_the_board_keeps():
+    """A port that takes a little at every beat is not a port that takes all: hours of scans would pile up."""
+    clock = SessionClock()
+    simulated = SimulatedBoard(
+        BenchJig(np.random.default_rng(1)), clock, on_notification=lambda *_: None, before_beat=lambda: None
+    )
+    simulated._unsent = bytes(3 * UNSENT_AT_MOST)
+
+    simulated._write()
+
+    assert len(simulated._unsent) <= UNSENT_AT_MOST
