@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-SOURCE = "Hamley & Thomas 1967, as quoted in Peveler et al. 2005, JEPonline 8(1):51-55"
+SOURCE = "Hamley & Thomas 1967 as quoted in Peveler et al. 2005, JEPonline 8(1):51-55"
 BB_TO_TOP = 0.883
 """Of the inseam, BB centre to saddle top."""
 PEDAL_TO_TOP = 1.09
@@ -28,9 +28,9 @@ def references(inseam_mm: float | None, crank_mm: float | None, height_mm: float
     """The two inseam rules as BB to saddle top; without inseam none, without crank length only the first."""
     if inseam_mm is None:
         return ()
-    found = [("0.883 x inseam", BB_TO_TOP * inseam_mm)]
+    found = [("0.883 × inseam", BB_TO_TOP * inseam_mm)]
     if crank_mm is not None:
-        found.append(("1.09 x inseam to the pedal", PEDAL_TO_TOP * inseam_mm - crank_mm))
+        found.append(("1.09 × inseam to the pedal", PEDAL_TO_TOP * inseam_mm - crank_mm))
     return tuple(HeightReference(name, mm, None if height_mm is None else height_mm - mm) for name, mm in found)
 
 
@@ -40,15 +40,16 @@ def knee_said(knee_deg: float | None) -> str:
         return ""
     low, high = KNEE_DEG
     where = "inside" if low <= knee_deg <= high else "outside"
-    return f"knee {knee_deg:g} deg, {where} {low:g}-{high:g} deg"
+    return f"knee {knee_deg:g}°, {where} {low:g}–{high:g}°"
 
 
 def height_said(
     height_mm: float | None, inseam_mm: float | None, crank_mm: float | None, knee_deg: float | None
 ) -> str:
-    """Measured height and its references in one line."""
+    """Measured height, its references, and where they come from."""
     parts = [f"{height_mm:.0f} mm" if height_mm is not None else "not measured"]
     for one in references(inseam_mm, crank_mm, height_mm):
         off = "" if one.off_mm is None else f" ({one.off_mm:+.0f})"
         parts.append(f"{one.name} {one.height_mm:.0f} mm{off}")
-    return ", ".join([*parts, *filter(None, [knee_said(knee_deg)])])
+    parts += filter(None, [knee_said(knee_deg)])
+    return ", ".join(parts) + (f". References, not orders: {SOURCE}" if len(parts) > 1 else "")

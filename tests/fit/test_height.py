@@ -27,4 +27,4 @@ def test_without_an_inseam_nothing_is_named():
 @pytest.mark.parametrize(("deg", "where"), [(24.9, "outside"), (25.0, "inside"), (35.0, "inside"), (36.0, "outside")])
 def test_a_knee_is_said_to_lie_inside_or_outside_25_to_35_degrees(deg, where):
     # Static knee flexion recommended in Peveler et al. 2005.
-    assert f", {where} 25-35 deg" in knee_said(deg)
+    assert f", {where} 25–35°" in knee_said(deg)

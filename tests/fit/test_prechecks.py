@@ -101,8 +101,8 @@ def test_heights_stand_beside_their_references_and_are_no_reason_to_stop():
     height = standings(measured=DONE.model_copy(update={"height_mm": 800.0, "knee_deg": 12.0}))["height"]
 
     assert height.standing is Standing.DONE
-    assert "0.883 x inseam 733 mm (+67)" in height.said
-    assert "outside 25-35 deg" in height.said
+    assert "0.883 × inseam 733 mm (+67)" in height.said
+    assert "outside 25–35°. References, not orders: Hamley" in height.said
 
 
 def test_both_references_are_given_when_the_saddle_was_measured():
