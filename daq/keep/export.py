@@ -272,5 +272,7 @@ How well a step's hand load is known: `se_n` over its strokes, independent betwe
 calibration's budget, nearly one error on all steps, so it moves the curve and not the onset; `u_hand_load_n` both.
 All are standard uncertainties (k = 1). `steps` is a table that `foreaft onset` takes.
 
-Feet are the remainder of the weight: a difference, not a measurement. `foreaft import` brings a sweep back.
+Feet are the remainder of the weight: a difference, not a measurement. `foreaft import` brings a sweep back,
+every file checked against its hash. `frictionless validate datapackage.json` checks the CSV form to the last cell; it
+reads Parquet through pandas, which counts no bytes and makes fractions of integers with gaps.
 """
