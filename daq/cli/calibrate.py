@@ -41,6 +41,8 @@ def fit(points: Any, order: str, g_m_s2: float | None, expected_per_n: float | N
         fail(REFUSED, "--expected-per-n: expected a number other than 0, negative for a cell wired the other way")
     try:
         report = fit_report(points.read(), int(order), expected_per_n=expected_per_n, **gravity)
+    except UnicodeDecodeError:
+        fail(REFUSED, f"{points.name}: not a text in UTF-8: save the table as CSV in UTF-8")
     except ValueError as error:
         fail(REFUSED, f"{points.name}: {error}")
     if as_json:

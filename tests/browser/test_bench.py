@@ -58,6 +58,7 @@ def test_a_bench_is_begun_with_what_was_typed(desk, messages):
     form.get_by_label("Class of the weights").select_option("F2")
     form.get_by_label("Off-axis places").fill("left edge: saddle_nose, saddle_rear: 20")
     form.get_by_label("or latitude").fill("47.4")
+    form.get_by_label("Counts per newton").fill("hands_left=8550 hands_right=8600.5")
     form.get_by_role("button", name="Begin").click()
     at.wait(lambda: any(path == "bench" for path, _ in at.asked))
 
@@ -65,6 +66,7 @@ def test_a_bench_is_begun_with_what_was_typed(desk, messages):
     assert path == "bench"
     assert body["masses_kg"] == [2.5, 10, 20]
     assert body["loads_n"] == []
+    assert body["expected_per_n"] == {"hands_left": 8550, "hands_right": 8600.5}
     assert body["gravity"] == {"latitude_deg": 47.4}
     assert body["reference"] == {"weights_class": "F2", "certificate": ""}
     assert body["places"] == [{"name": "left edge", "cells": ["saddle_nose", "saddle_rear"], "mass_kg": 20}]
@@ -157,7 +159,11 @@ def test_a_mass_that_is_no_number_is_named_and_nothing_is_sent(desk, messages):
     at.page.get_by_label("Masses on each cell").fill("5, 1O, 20")
     at.page.get_by_role("form", name="New calibration").get_by_role("button", name="Begin").click()
 
-    at.page.get_by_role("alert").filter(has_text='"1O" is not a number').wait_for()
+    said = at.page.get_by_role("alert").filter(has_text='"1O" is not a number')
+    said.wait_for()
+    # seen where the button was pressed, far below the top of the page
+    assert at.page.evaluate("scrollY") > 0
+    assert 0 <= said.bounding_box()["y"] < at.page.viewport_size["height"]
     assert not any(path == "bench" for path, _ in at.asked)
 
 

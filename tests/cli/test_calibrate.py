@@ -168,3 +168,30 @@ def test_bad_words_get_one_clear_sentence_and_their_exit_code(tmp_path, words, c
     assert done.exit_code == code, done.stderr
     assert says in done.stderr
     assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("--kg", "49,98,196,294,392"), "392 kg on one cell is more than a jig carries, by about a factor 9.8"),
+        (("--kg", "", "--newtons", "5,10,20,30,40"), "40 N at most is too little for a rider, by about a factor 9.8"),
+        (("--expected-per-n", "hand=8550"), "counts per newton: hand is not among the cells"),
+        (("--expected-per-n", "hands_left"), "expected cell=counts, got 'hands_left'"),
+        (("--tilts", "0,2,4"), "tilts: expected tilts on the way up and on the way down"),
+        (("--off-axis", "edge:saddle_nose:20"), "place 'edge': saddle_nose is not among the cells to calibrate"),
+    ],
+)
+def test_what_cannot_end_in_a_calibration_is_refused_before_the_first_reading(tmp_path, words, sentence):
+    said = foreaft(*ONE_CELL, *words, "--store", tmp_path / "s.sqlite", text="q\n")
+
+    assert said.exit_code == 2
+    assert sentence in said.stderr
+
+
+def test_points_that_are_no_text_are_refused_in_plain_words(tmp_path):
+    (tmp_path / "points.csv").write_bytes("load_n,reading\n0,1\n".encode("utf-16"))
+
+    said = foreaft("calibrate", "fit", tmp_path / "points.csv")
+
+    assert said.exit_code == 2
+    assert "not a text in UTF-8" in said.stderr
