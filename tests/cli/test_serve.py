@@ -140,7 +140,7 @@ def test_a_recording_is_whole_after_an_orderly_end_and_is_never_overwritten(rig,
     assert recording.complete
     assert recording.header["simulated"] is False
     assert recording.header["rig"] == rig.read_text()
-    assert [item.content for item in recording.items()] == [{"text": "door open"}]
+    assert [item.content for item in recording.items()] == [{"text": "door open", "setback_mm": None}]
     again = Serving(rig, tmp_path, "--record", str(file))
     assert "is there already, and a recording is never overwritten" in again.said
     again.process.communicate(timeout=20)

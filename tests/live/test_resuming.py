@@ -94,6 +94,7 @@ def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
         await client.post("/api/v1/visit/overrides", json={"check": "hands", "reason": "no tape left"})
         await all_well(client, session)
         await session.fitter(Event.BEGIN)
+        await session.fitter(Event.SADDLE_MOVED, SHORT.positions_mm[0])
         await client.post("/api/v1/step-notes", json={"what": "hands", "value": 4})
         await session.storing.flush()
         await session.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))
