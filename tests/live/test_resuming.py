@@ -11,7 +11,7 @@ from daq.live.resuming import interrupted, resume
 from daq.rider.electronics import Electronics
 from daq.rig import parse_rig
 from daq.sweep.run import Event, State
-from tests.live.jig import demo
+from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 
 CALIBRATION = calibration_of(Electronics())
