@@ -88,6 +88,7 @@ async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):
         await session.fitter(SweepEvent.BEGIN)
         await session.fitter(SweepEvent.SADDLE_MOVED, 80.0)
         await session.mark("before the fault")
+        await jig.goes_on()
         await fault(jig)
         await session.mark("after the fault")
         await session.fitter(SweepEvent.STOP)

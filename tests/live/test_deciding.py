@@ -51,7 +51,8 @@ def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp
         (computed,) = case.sweeps
     assert repr(computed) == repr(remembered)
     assert computed.notes == {i: {"hands": float(i)} for i in range(6)}
-    assert computed.marks == ("hands moved",)
+    # The third position of the plan: 80, 60, 40 mm out, then back.
+    assert computed.marks == ("hands moved at 40 mm",)
     assert case.decision.reason == "light hands"
     assert [sign["stands"] for sign in evidence["signs"]] == [str(sign.stands) for sign in evidence_of(case).signs]
 
