@@ -78,6 +78,7 @@ class Pipeline:
         self._method = method
         self.calibration = in_order(calibration, [channel.name for channel in rig.channels])
         """As the rig file orders its channels."""
+        self._parts = tuple(rig.columns(*roles) for roles in (("hands",), ("saddle",), ("tilt",), ("hands", "saddle")))
         self._columns: list[int] | None = None
         self.zero_counts: Array | None = None
         """The converter's readings with nobody on the jig; None: the calibration's own zero."""
@@ -170,15 +171,14 @@ class Pipeline:
             self._recent.popleft()
 
     def _loads(self, samples: Samples) -> Loads:
-        rig = self._rig
         values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)
-        tilt = rig.columns("tilt")
+        hands, saddle, tilt, cells = self._parts
         return Loads(
             t_s=self._clock.feed(samples),
-            hands_n=_sum(values, rig.columns("hands")),
-            saddle_n=_sum(values, rig.columns("saddle")),
+            hands_n=_sum(values, hands),
+            saddle_n=_sum(values, saddle),
             tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
-            cells_n=values[:, rig.columns("hands", "saddle")],
+            cells_n=values[:, cells],
             status=samples.status,
         )
 

@@ -5,7 +5,7 @@ Its bytes are decoded here alone, live and replayed alike.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
@@ -113,7 +113,7 @@ class TransmitterDecoder:
         """Why the last damaged line was not taken."""
         return self._readings.problem
 
-    def feed_pieces(self, pieces: Iterable[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
+    def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
         """What ends in these pieces, each with its receipt time."""
         said: list[tuple[int, board.Item]] = []
         for received_us, piece in pieces:

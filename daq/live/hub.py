@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 
 WAITING_AT_MOST = 500
-"""Messages a page may lag behind, about ten seconds; then it is cut off and starts again with a snapshot."""
+"""Messages a page may lag behind, about 25 seconds; then it is cut off and starts again with a snapshot."""
 
 
 class Page:

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable
 from functools import partial
 from typing import TYPE_CHECKING
 
-from daq.items import Item, Notification, WireBytes
+from daq.items import Item, Notification
 from daq.live import view
 from daq.live.cells import cells_of
 from daq.live.health import Counters, SourceHealth
@@ -53,14 +53,13 @@ class Sensors:
 
     def arrive_bytes(self, received_us: int, data: bytes) -> None:
         """Bytes of board or transmitter, as its port gave them; decoded with others on the next beat."""
-        self._session.record(WireBytes(received_us, BOARD, data))
         self._undecoded.append((received_us, data))
 
     def arrive_notification(self, received_us: int, characteristic: str, payload: bytes, source: str = POWER) -> None:
         """One notification of a Bluetooth sensor, or a value read from it."""
         notification = Notification(received_us, source, characteristic, payload)
-        self._session.record(notification)
         self._decode()
+        self._session.record(notification)
         self._inbox.append(notification)
         self.health[source].arrived(received_us, 1)
 
@@ -73,6 +72,7 @@ class Sensors:
     def _decode(self) -> None:
         """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
         pieces, self._undecoded = self._undecoded, []
+        self._session.record_bytes(BOARD, pieces)
         for received_us, said in self.decoder.feed_pieces(pieces):
             self._hear(received_us, said)
             self.told(said)

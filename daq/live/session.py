@@ -32,10 +32,11 @@ from daq.sweep.run import ENDED, NotNow, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
 
-TICK_S = 0.02
-SWEEP_EVERY = 12
+TICK_S = 0.05
+"""A beat has its cost however little has come, and a scan on a page may be 0.1 s old."""
+SWEEP_EVERY = 5
 """Ticks between two messages about the sweep, a quarter of a second."""
-SOURCES_EVERY = 25
+SOURCES_EVERY = 10
 NOTES_KEPT = 20
 
 
@@ -215,7 +216,7 @@ class Session:
     # --- the beat ---------------------------------------------------------------------------------------------------
 
     async def run(self) -> None:
-        """Drain the inbox fifty times a second and tell the pages, until cancelled."""
+        """Drain the inbox once a tick and tell the pages, until cancelled."""
         await self.calibrating.load_checks()
         beat = 0
         while True:
@@ -307,6 +308,12 @@ class Session:
         """Steps and standing together, before any answer that rests on them."""
         self.hub.send(messages.text("steps", steps=view.steps(self)))
         self.hub.send(messages.text("sweep", **view.standing(self)))
+
+    def record_bytes(self, source: str, pieces: Iterable[tuple[int, bytes]]) -> None:
+        """Write a port's bytes into the recording, when there is one, each piece with its receipt time."""
+        if self._recorder is not None:
+            for received_us, data in pieces:
+                self.record(WireBytes(received_us, source, data))
 
     def record(self, item: WireBytes | Notification | Event) -> None:
         """Write what has arrived into the recording, when there is one."""

@@ -8,7 +8,7 @@ This is the one file the rest of the program needs. It does not know what a port
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -108,7 +108,7 @@ class BoardDecoder:
         """What ends in these bytes, in the order sent; scans that follow one another come as one Samples."""
         return [item for _, item in self.feed_pieces([(received_us, data)])]
 
-    def feed_pieces(self, pieces: Iterable[tuple[int, bytes]]) -> list[tuple[int, Item]]:
+    def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, Item]]:
         """The same for bytes that came in several pieces, each with its receipt time; items with theirs.
 
         Scans are joined across pieces, which costs a tenth of decoding them one at a time.
@@ -116,16 +116,15 @@ class BoardDecoder:
         items: list[tuple[int, Item]] = []
         run: list[bytes] = []
         times_us: list[int] = []
-        for received_us, data in pieces:
-            for body in self._frames.feed(data):
-                is_scan = body[0] in COUNT_BYTES
-                if run and not (is_scan and len(body) == len(run[0]) and body[0] == run[0][0]):
-                    self._close(run, times_us, items)
-                if is_scan:
-                    run.append(body)
-                    times_us.append(received_us)
-                else:
-                    self._take_message(body, received_us, items)
+        for received_us, body in self._frames.feed_pieces(pieces):
+            is_scan = body[0] in COUNT_BYTES
+            if run and not (is_scan and len(body) == len(run[0]) and body[0] == run[0][0]):
+                self._close(run, times_us, items)
+            if is_scan:
+                run.append(body)
+                times_us.append(received_us)
+            else:
+                self._take_message(body, received_us, items)
         self._close(run, times_us, items)
         return items
 

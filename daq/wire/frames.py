@@ -9,6 +9,8 @@ check sequence of RFC 1662 (appendix C.2): check value 0x906E over "123456789".
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cobs import cobs
 from fastcrc import crc16
 
@@ -43,23 +45,29 @@ class Deframer:
 
     def feed(self, data: bytes) -> list[bytes]:
         """The bodies of the frames that end in these bytes."""
-        pieces = (self._pending + data).split(b"\0")
-        self._pending = pieces.pop()
+        return [body for _, body in self.feed_pieces([(0, data)])]
+
+    def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
+        """The same for bytes that came in several pieces, each with its receipt time; a body has that of its end."""
+        whole = self._pending + b"".join([data for _, data in pieces])
+        *encoded, pending = whole.split(b"\0")
+        arrivals = iter(pieces)
+        at, arrived, received_us = -1, len(self._pending), 0
         bodies = []
-        for piece in pieces:
-            if self._overlong:
-                self._overlong = False
+        for piece in encoded:
+            at += len(piece) + 1
+            while at >= arrived:
+                received_us, data = next(arrivals)
+                arrived += len(data)
+            body = None if self._overlong else _body(piece)
+            if body is not None:
+                bodies.append((received_us, body))
+            elif piece or self._overlong:
                 self._count_damage()
-            elif piece:
-                body = _body(piece)
-                if body is None:
-                    self._count_damage()
-                else:
-                    bodies.append(body)
+            self._overlong = False
             self._in_step = True
-        if len(self._pending) > MAX_ENCODED:
-            self._pending = b""
-            self._overlong = True
+        self._overlong = self._overlong or len(pending) > MAX_ENCODED
+        self._pending = b"" if self._overlong else pending
         return bodies
 
     def _count_damage(self) -> None:
