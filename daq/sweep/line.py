@@ -52,6 +52,8 @@ def line_through(evidence: Evidence, bend_mm: float | None) -> Line:
         found = np.linalg.solve(gram + np.diag(held), design.T @ (weight / noise**2 * target))
         left = np.abs(target - design @ found) / noise
         scale = max(1.4826 * float(np.median(left)), 1e-9)
-        weight = np.minimum(1.0, _FAR * scale / np.maximum(left, 1e-12))
+        before, weight = weight, np.minimum(1.0, _FAR * scale / np.maximum(left, 1e-12))
+        if np.array_equal(weight, before):
+            break
     added = float(found[2]) if bend_mm is not None else 0.0
     return Line(at_mm, float(found[0]), float(found[1]), added)

@@ -57,20 +57,25 @@ class Levels:
     """Standard deviation of single strokes about their step's level."""
 
 
-def levels(series: Series, load_n: Array) -> Levels:
-    """The pooled model of one load, (n, m), over all steps."""
+def levels(series: Series, *loads_n: Array) -> list[Levels]:
+    """The pooled model of each load, (n, m), over all steps."""
     there, known = series.there, bool(np.isfinite(series.torque_nm[series.there]).all())
-    torque_nm = series.torque_nm if known else np.zeros_like(load_n)
-    columns = np.stack([np.ones_like(load_n), torque_nm, load_n], axis=-1)
+    torque_nm = series.torque_nm if known else np.zeros_like(series.t_s)
+    columns = np.stack([np.ones_like(series.t_s), torque_nm, *loads_n], axis=-1)
     shift = np.append(0.0, columns[there][:, 1:].mean(axis=0))
     columns = np.where(there[..., None], columns - shift, 0.0)
     grid = tuple(each.ravel() for each in np.meshgrid(SWAY_SHARES, TAUS_S, indexing="ij"))
     gram, log_det = _whitened(series.t_s, columns, there, grid)
-    return _averaged(gram, log_det, int(there.sum()), known, shift, grid)
+    found = []
+    for load in range(LOAD, LOAD + len(loads_n)):
+        own = [ONE, TORQUE, load]
+        of_load = gram[:, :, own][..., own]
+        found.append(_averaged(of_load, log_det, int(there.sum()), known, shift[own], grid))
+    return found
 
 
 def _whitened(t_s: Array, columns: Array, there: Bools, grid: tuple[Array, ...]) -> tuple[Array, Array]:
-    """Gram matrices of the whitened columns (G, n, 3, 3) and log determinants (G,) for unit variance.
+    """Gram matrices of the k whitened columns (G, n, k, k) and log determinants (G,) for unit variance.
 
     Kalman filter of an Ornstein-Uhlenbeck process seen through white noise, for all G grid points and n steps at once.
     Steps are taken as independent of each other: a move of the saddle and the settling lie between.

@@ -43,16 +43,17 @@ def pooled(steps: Sequence[StepMean]) -> Pooled | None:
     t_s, torque_nm, hands_n, saddle_n = np.moveaxis(filled, -1, 0)
     series = Series(t_s, smoothed(torque_nm, there, TORQUE_STROKES), there)
     gamma = _share(hands_n, saddle_n, there)
-    return Pooled(levels(series, hands_n), _witness(series, saddle_n - gamma * hands_n), gamma)
+    witness_n = saddle_n - gamma * hands_n
+    read = bool(np.isfinite(witness_n).all())
+    hands, *witness = levels(series, hands_n, witness_n) if read else levels(series, hands_n)
+    return Pooled(hands, _of_its_own(witness[0]) if witness else None, gamma)
 
 
-def _witness(series: Series, load_n: Array) -> Levels | None:
-    if not np.isfinite(load_n).all():
+def _of_its_own(witness: Levels) -> Levels | None:
+    """The witness with its standard errors; None for a copy of the hands."""
+    if float(witness.se_n.min()) <= LEAST_WITNESS_N:
         return None
-    found = levels(series, load_n)
-    if float(found.se_n.min()) <= LEAST_WITNESS_N:
-        return None
-    return replace(found, se_n=np.hypot(found.se_n, SITS_AGAIN_N))
+    return replace(witness, se_n=np.hypot(witness.se_n, SITS_AGAIN_N))
 
 
 def _share(hands_n: Array, saddle_n: Array, there: Bools) -> float:

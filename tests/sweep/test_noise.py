@@ -28,7 +28,7 @@ def test_levels_are_those_of_generalised_least_squares(monkeypatch):
     monkeypatch.setattr(noise, "TAUS_S", np.array([TAU_S]))
     series, load_n = uneven_series(np.random.default_rng(1))
 
-    found = levels(series, load_n)
+    (found,) = levels(series, load_n)
 
     there, step_of = series.there, np.nonzero(series.there)[0]
     t_s, torque = series.t_s[there], series.torque_nm[there]
@@ -43,6 +43,18 @@ def test_levels_are_those_of_generalised_least_squares(monkeypatch):
     assert found.sd_n == pytest.approx(np.sqrt(theirs.scale), rel=1e-8)
 
 
+def test_two_loads_at_once_are_each_what_they_are_alone():
+    series, load_n = uneven_series(np.random.default_rng(3))
+    other_n = 300.0 - 2.0 * load_n + np.random.default_rng(5).normal(size=load_n.shape)
+
+    both = levels(series, load_n, other_n)
+
+    for together, (alone,) in zip(both, (levels(series, load_n), levels(series, other_n)), strict=True):
+        assert together.load_n == pytest.approx(alone.load_n, rel=1e-12)
+        assert together.se_n == pytest.approx(alone.se_n, rel=1e-12)
+        assert together.torque_effect == pytest.approx(alone.torque_effect, rel=1e-9)
+
+
 def test_the_standard_error_is_what_step_means_scatter_by():
     """440 steps: their scatter is known to 1 / sqrt(2 x 440) = 3.4 %; the bound is four of these."""
     rng = np.random.default_rng(2)
@@ -51,7 +63,7 @@ def test_the_standard_error_is_what_step_means_scatter_by():
     for sweep in sweeps:
         t_s = np.tile(2.0 / 3.0 * np.arange(38), (11, 1))
         series = Series(t_s, np.full((11, 38), np.nan), np.ones((11, 38), dtype=bool))
-        told.append(levels(series, np.array(sweep)).se_n.mean())
+        told.append(levels(series, np.array(sweep))[0].se_n.mean())
 
     true_n = np.sqrt(np.mean([[step.mean() ** 2 for step in sweep] for sweep in sweeps]))
 
@@ -79,7 +91,7 @@ def test_unknown_torque_on_one_stroke_leaves_torque_out():
     series, load_n = uneven_series(np.random.default_rng(4))
     series.torque_nm[0, 3] = np.nan
 
-    found = levels(series, load_n)
+    (found,) = levels(series, load_n)
 
     assert np.isnan(found.torque_nm).all()
     assert np.isnan(found.torque_effect)
