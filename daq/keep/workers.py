@@ -72,9 +72,12 @@ def _local(processes: int, work: Work, folders: Sequence[Path]) -> Iterator[Outc
 
 
 def _pool(processes: int) -> ProcessPoolExecutor:
-    """Worker processes that come from a clean server: forking a process with threads in its libraries may hang it."""
+    """Worker processes that come from a clean server: forking a process with threads in its libraries may hang it.
+
+    The server has loaded what they need; pyarrow loads pandas, where it is installed, with the first column it gives.
+    """
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["daq.keep.archive", "daq.keep.analyses", "pyarrow.parquet"])
+    context.set_forkserver_preload(["daq.keep.archive", "daq.keep.analyses", "pyarrow.parquet", "pandas"])
     return ProcessPoolExecutor(processes, mp_context=context)
 
 
