@@ -11,7 +11,7 @@
  *   settle_left_s: number|null, dwell_left_s: number|null, settle_s: number, dwell_s: number,
  *   power_w: number, cadence_rpm: number, order: string, height_policy: string,
  *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
- *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string,
+ *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string, why_here: string,
  *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, step: number,
  *   noted_step?: number|null, notes?: Record<string, number>, pain?: boolean, measured_to?: string|null,
  *   label?: string}} Sweep

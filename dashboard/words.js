@@ -23,7 +23,7 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
 }
 
 /** How far to move, what the height and a sham ask for, and what the reach does. @param {Sweep} sweep */
-function moveDetail({ setback_mm, asked_setback_mm, stepping, planned_mm, step }) {
+function moveDetail({ setback_mm, asked_setback_mm, stepping, planned_mm, step, why_here }) {
   if (asked_setback_mm === null) return "";
   const { height_change_mm, reach_change_mm } = stepping ?? {};
   const raise = typeof height_change_mm === "number" ? `height ${signed(height_change_mm)} from the start` : "";
@@ -32,11 +32,16 @@ function moveDetail({ setback_mm, asked_setback_mm, stepping, planned_mm, step }
   const sham = step > 1 && planned_mm[step - 1] === planned_mm[step - 2];
   const there = sham ? "loosen it, move it away, put it back" : "already there";
   const move = setback_mm === asked_setback_mm ? there : setback_mm === null ? "" : travel(setback_mm, asked_setback_mm);
-  return [move, raise, reach].filter(Boolean).join("; ");
+  const told = [move, raise, reach].filter(Boolean).join("; ");
+  if (!why_here) return told;
+  return [told, `why here: ${why_here}`].filter(Boolean).map(sentence).join(" ");
 }
 
 /** "+3 mm", "−2 mm". @param {number} mm */
 const signed = (mm) => (mm >= 0.5 ? "+" : "") + millimetres(mm);
+
+/** That it is finished, and of an adaptive sweep why. */
+const ended = (/** @type {Sweep} */ { why_here }) => (why_here ? sentence(why_here) : "Finished.");
 
 /** @type {Record<string, (sweep: Sweep, state: State) => Instruction>} */
 const NOW = {
@@ -68,14 +73,14 @@ const NOW = {
       ? say("Pain or numbness: stop pedalling", { detail: `Stop ends the sweep. Resume only when it is gone: ${again}` })
       : say("Paused: the rider rests", { detail: `When you resume, ${again}` });
   },
-  finished: (_, state) =>
+  finished: (sweep, state) =>
     isNamed(state.onset)
       ? say("Suggested setback", {
           value: number(state.onset.suggested_setback_mm),
           unit: "mm behind the BB",
-          detail: `Finished. Onset ${answerRange(state.onset)}. The fitter decides.`,
+          detail: `${ended(sweep)} Onset ${answerRange(state.onset)}. The fitter decides.`,
         })
-      : say("Finished", { detail: headline(state) }),
+      : say("Finished", { detail: `${sentence(headline(state))} ${sweep.why_here && ended(sweep)}`.trim() }),
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
 };
 
@@ -85,9 +90,11 @@ export function instruction(state) {
   return (NOW[state.sweep.state] ?? (() => say(state.sweep?.state ?? "")))(state.sweep, state);
 }
 
-/** "Step 5 of 11": the one after those finished. @param {State} state */
+/** "Step 5 of 11": the one after those finished. An adaptive sweep may end sooner. @param {State} state */
 export function progress({ sweep, steps }) {
   if (!sweep || sweep.state === "waiting") return "";
+  if (sweep.accepts.length === 0) return `${number(steps.length)} of ${number(sweep.steps_planned)} steps ridden`;
+  if (sweep.order === "adaptive") return `Step ${number(steps.length + 1)} of at most ${number(sweep.steps_planned)}`;
   return `Step ${number(Math.min(steps.length + 1, sweep.steps_planned))} of ${number(sweep.steps_planned)}`;
 }
 
@@ -238,7 +245,7 @@ export function planInWords(outlook) {
   const time = `about ${clock(outlook.duration_s)} min`;
   return [
     outlook.at_most
-      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it, and it stops when more would bring little.`
+      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled. The first position is not ridden again.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
     `Width of the 95 % interval to expect: ${wide.join(", ")} of rise.`,
     ...outlook.cautions.map(sentence),

@@ -29,6 +29,11 @@ IN_SIGHT = 0.5
 NO_GAIN = 0.985
 """A step that leaves more than this of the interval's width brings nothing a fitter would notice."""
 FEWEST_FOR_NO_GAIN = 11
+SETTLED = {
+    Verdict.LIGHT: "the hands stay light over the whole range",
+    Verdict.LOADED: "the hands carry more with every step forward, over the whole range",
+}
+"""The answers without an onset that no further step would change."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +79,14 @@ def next_step(
     width_mm = high_mm - low_mm
     verdict = verdict_of(evidence, found)
     if verdict is Verdict.ONSET and width_mm <= target_width_mm:
-        return _stop(f"narrow enough: the interval is {width_mm:.1f} mm wide", width_mm)
-    if verdict in (Verdict.LIGHT, Verdict.LOADED):
-        return _stop(f"settled: {verdict}", None)
+        return _stop(f"narrow enough: the 95 % interval is {width_mm:.1f} mm wide", width_mm)
+    if verdict in SETTLED:
+        return _stop(f"settled: {SETTLED[verdict]}", None)
     at_mm, why = _bracketing(evidence, found) if found.p_onset > IN_SIGHT else _widest_gap(evidence, rear_mm, front_mm)
     at_mm = _settable(at_mm, rear_mm, front_mm, resolution_mm)
     kept = _width_kept(evidence, found, at_mm)
     if found.p_onset > SURE and len(steps) >= FEWEST_FOR_NO_GAIN and kept > NO_GAIN:
-        return _stop(f"no gain: another step would narrow the interval by {100 * (1 - kept):.1f} %", width_mm)
+        return _stop(f"no gain: another step would narrow the 95 % interval by {100 * (1 - kept):.1f} % only", width_mm)
     return NextStep(at_mm, why, width_mm, kept * width_mm, None)
 
 
@@ -108,7 +113,7 @@ def _coarse(steps: Sequence[StepMean], rear_mm: float, front_mm: float, resoluti
     at_mm = left[0] if left else planned[len(steps) % FEWEST_POSITIONS]
     done = FEWEST_POSITIONS - len(left)
     return NextStep(
-        at_mm, f"coarse pass, {done} of {FEWEST_POSITIONS} ridden: all of the ground first", None, None, None
+        at_mm, f"the whole range first: {done} of {FEWEST_POSITIONS} places ridden", None, None, None
     )
 
 
@@ -125,7 +130,7 @@ def _widest_gap(evidence: Evidence, rear_mm: float, front_mm: float) -> tuple[fl
     edges = np.unique(np.concatenate([evidence.setback_mm, [rear_mm, front_mm]]))
     widest = int(np.argmax(np.diff(edges)))
     low, high = float(edges[widest]), float(edges[widest + 1])
-    return 0.5 * (low + high), f"no onset in sight yet: the widest gap, {low:.0f} to {high:.0f} mm, is halved"
+    return 0.5 * (low + high), f"no onset in sight yet: in the middle of the widest gap, {low:.0f} to {high:.0f} mm"
 
 
 def _width_kept(evidence: Evidence, found: Posterior, at_mm: float) -> float:

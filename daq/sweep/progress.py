@@ -56,6 +56,8 @@ class Standing:
     """Mean over the last strokes, as judged; None before the first, NaN without a power reading."""
     cadence_rpm: float | None
     why_waiting: str
+    why_here: str
+    """Why an adaptive plan asks for this position or has ended; empty for other plans."""
     seconds_left: float
     """The moves of the saddle included, as in what a plan is expected to take."""
 
@@ -80,6 +82,7 @@ class SweepProgress:
         self._resolution_mm = resolution_mm
         self._chosen_mm: float | None = None
         """What an adaptive plan asks next."""
+        self._why_here = ""
         self._moved_s = 0.0
         self._recent: list[Stroke] = []
         self._used: list[Stroke] = []
@@ -159,6 +162,7 @@ class SweepProgress:
             torque_nm=None if efforts is None else efforts[0],
             cadence_rpm=None if efforts is None else efforts[1],
             why_waiting=self._why_waiting(),
+            why_here=self._why_here,
             seconds_left=now_s + max(left - 1, 0) * per_step_s,
         )
 
@@ -222,8 +226,11 @@ class SweepProgress:
             return []
         rear_mm, front_mm = max(self.plan.positions_mm), min(self.plan.positions_mm)
         chosen = next_step(self.steps, rear_mm=rear_mm, front_mm=front_mm, resolution_mm=self._resolution_mm)
+        most = len(self.plan.positions_mm)
+        as_planned = len(self.steps) == most and chosen.setback_mm is not None
         self._chosen_mm = chosen.setback_mm
-        return [Note("info", chosen.why, t_s)]
+        self._why_here = f"all {most} steps are ridden that this plan allows" if as_planned else chosen.why
+        return [Note("info", self._why_here, t_s)]
 
     def _look_for_jump(self, t_s: float) -> list[Note]:
         jump = None if self._jump_told else jump_n(self._used)

@@ -68,7 +68,7 @@ const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
 export function mount(root, store) {
   const fields = [...WHERE, ...HOW].map((row) => field(row, "plan"));
   const nodes = fields.map((each) => each.node);
-  const [order_of, seed, gradient] = ["order", "seed", "gradient_pct"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
+  const [order_of, seed, gradient, again, sham] = ["order", "seed", "gradient_pct", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const measured_to = el("p", { class: "here" });
   const problem = el("p", { class: "warning", role: "alert" });
@@ -145,6 +145,8 @@ export function mount(root, store) {
     const to = state.visit?.intake?.saddle.reference;
     setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
+    // An adaptive sweep chooses its own positions, none of them twice on purpose.
+    for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");
     setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
     setAttribute(stop.node, "hidden", !busy);
     setAttribute(climb, "hidden", !state.visit?.swept || state.sweep?.gradient_pct !== 0 || state.sweep.accepts.length > 0);

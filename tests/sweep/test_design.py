@@ -80,7 +80,7 @@ def test_no_step_is_asked_beyond_the_limits():
 def test_level_hands_end_the_sweep_as_settled():
     _, asked = ridden(lambda setback_mm: 80.0, 60)
 
-    assert asked.stop == "settled: light-throughout"
+    assert asked.stop == "settled: the hands stay light over the whole range"
 
 
 def test_without_an_onset_in_sight_the_widest_gap_is_halved():
@@ -88,7 +88,7 @@ def test_without_an_onset_in_sight_the_widest_gap_is_halved():
 
     asked = next_step(steps, **LIMITS)
 
-    assert "no onset in sight yet: the widest gap" in asked.why
+    assert "no onset in sight yet: in the middle of the widest gap" in asked.why
     assert min(abs(asked.setback_mm - each.setback_mm) for each in steps) > 5.0
 
 

@@ -34,7 +34,7 @@ export function nowPanel() {
     setText(
       left,
       sweep?.seconds_left && sweep.accepts.includes("stop") && sweep.state !== "waiting"
-        ? `about ${clock(sweep.seconds_left)} left`
+        ? `${sweep.order === "adaptive" ? "at most" : "about"} ${clock(sweep.seconds_left)} left`
         : "",
     );
     setText(lead, said.lead);
