@@ -112,9 +112,7 @@ def _coarse(steps: Sequence[StepMean], rear_mm: float, front_mm: float, resoluti
         return None
     at_mm = left[0] if left else planned[len(steps) % FEWEST_POSITIONS]
     done = FEWEST_POSITIONS - len(left)
-    return NextStep(
-        at_mm, f"the whole range first: {done} of {FEWEST_POSITIONS} places ridden", None, None, None
-    )
+    return NextStep(at_mm, f"the whole range first: {done} of {FEWEST_POSITIONS} places ridden", None, None, None)
 
 
 def _bracketing(evidence: Evidence, found: Posterior) -> tuple[float, str]:

@@ -206,9 +206,10 @@ def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
 def test_an_adaptive_sweep_says_why_it_asks_for_a_position_and_why_it_has_ended(words, messages):
     why = "just forward of where the onset may be, 44 to 56 mm"
     moves = moving(messages, order="adaptive", why_here=why, step=4, setback_mm=60, asked_setback_mm=44)
-    ends = in_state(messages, State.FINISHED, order="adaptive", why_here="narrow enough: the 95 % interval is 9.8 mm wide")
+    narrow = "narrow enough: the 95 % interval is 9.8 mm wide"
+    ends = in_state(messages, State.FINISHED, order="adaptive", why_here=narrow)
 
     assert words("m.instruction(state)", moves)["detail"].endswith(f"Why here: {why}.")
     assert words("m.progress(state)", moves) == "Step 3 of at most 11"
-    assert words("m.instruction(state)", [*ends, messages["onset"]])["detail"].startswith("Narrow enough: the 95 % ")
+    assert words("m.instruction(state)", [*ends, messages["onset"]])["detail"].startswith("Narrow enough: ")
     assert words("m.progress(state)", ends) == "2 of 11 steps ridden"
