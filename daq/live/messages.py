@@ -33,6 +33,7 @@ import numpy as np
 
 from daq.measure import mechanics
 from daq.measure.calibration import Expanded
+from daq.measure.geometry import gradient_pct_of
 from daq.values import Loads, Stroke
 
 LOADS_KIND = 1
@@ -89,7 +90,7 @@ def stroke(
         flags=int(item.flags),
         cadence_rpm=item.cadence_rpm,
         shares=known,
-        gradient_pct=100.0 * math.tan(math.radians(item.tilt_deg)),
+        gradient_pct=gradient_pct_of(item.tilt_deg),
         u_n={"hands": u_hands_n, "saddle": u_saddle_n, "feet": u_feet_n},
         expanded_n={
             "hands": None if hands is None else hands.expanded_n,

@@ -48,11 +48,6 @@ def level_warning(off_deg: float, height_mm: float) -> str:
     )
 
 
-def setback_of_width_mm(nose_setback_mm: float, nose_to_width_mm: float) -> float:
-    """Setback of the point where the saddle is 80 mm wide, from that of its nose and the distance between them."""
-    return nose_setback_mm + nose_to_width_mm
-
-
 def seat_angle_deg(setback_mm: float, height_mm: float) -> float:
     """Effective seat angle: of the line from the BB to the saddle's reference, over the bike frame's horizontal."""
     return math.degrees(math.atan2(height_mm, setback_mm))

@@ -37,11 +37,6 @@ class TurnTorque:
     limits: tuple[str, ...]
 
 
-def sample_angles_deg(first_angle_deg: float, samples: int, cadence_rpm: float, samples_hz: float) -> Array:
-    """Crank angles (samples,) of one vector: they lie 6 n / f degrees apart, turning forward."""
-    return np.asarray((first_angle_deg + np.arange(samples) * 6.0 * cadence_rpm / samples_hz) % 360.0)
-
-
 def torque_over_turn(angle_deg: Array, torque_nm: Array, turn: Ints, *, both_legs: bool) -> TurnTorque:
     """Torque over the turn from samples (n,) with the turn each belongs to. Turns are taken as independent."""
     bins = (np.asarray(angle_deg) % 360.0 // (360.0 / BINS)).astype(np.int64)

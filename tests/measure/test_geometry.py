@@ -39,10 +39,6 @@ def test_half_a_degree_off_level_is_six_millimetres():
     assert geometry.level_warning(0.1, 700.0) == ""
 
 
-def test_nose_and_width_are_told_apart_by_the_saddles_own_distance():
-    assert geometry.setback_of_width_mm(50.0, 155.0) == 205.0
-
-
 @given(back_mm=st.floats(-80.0, 80.0))
 def test_a_step_keeps_the_leg_extension(back_mm):
     moved = SEAT.at(SEAT.setback_mm + back_mm)

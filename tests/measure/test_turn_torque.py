@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from daq.measure.turn_torque import BOTH_LEGS, mean_angle_deg, sample_angles_deg, torque_over_turn
+from daq.measure.turn_torque import BOTH_LEGS, mean_angle_deg, torque_over_turn
 from daq.rider.pedalling import both_legs_ripple, leg_torque
 
 
@@ -18,11 +18,6 @@ def sampled(pattern, turns=60, per_turn=8, noise_nm=1.0, seed=1):
 
 def mean_near(pattern, centre_deg):
     return float(np.mean(pattern(centre_deg + np.linspace(-30.0, 30.0, 2001))))
-
-
-def test_the_samples_of_a_vector_lie_six_n_over_f_degrees_apart():
-    """90 rpm and 12 samples a second: 540 degrees a second, 45 degrees apart."""
-    assert sample_angles_deg(300.0, 4, 90.0, 12.0) == pytest.approx([300.0, 345.0, 30.0, 75.0])
 
 
 def test_one_leg_shows_its_torque_around_the_turn():

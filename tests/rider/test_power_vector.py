@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.turn_torque import sample_angles_deg, torque_over_turn
+from daq.measure.turn_torque import torque_over_turn
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
 from daq.rider.pedalling import leg_torque
@@ -26,7 +26,7 @@ def heard(block, sensor):
         sent = encode_vector(PowerVector(first_angle_deg=notice.first_angle_deg, torque_32=notice.torque_32))
         vector = decode_vector(sent)
         torques.append(np.array(vector.torque_32) / 32.0)
-        angles.append(sample_angles_deg(vector.first_angle_deg, len(vector.torque_32), 90.0, sensor.samples_hz))
+        angles.append(vector.first_angle_deg + np.arange(len(vector.torque_32)) * 6.0 * 90.0 / sensor.samples_hz)
     n = sum(map(len, angles))
     turn = np.floor(np.arange(n) / sensor.samples_hz * 1.5).astype(np.int64)
     return np.concatenate(angles), np.concatenate(torques), turn
