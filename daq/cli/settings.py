@@ -41,6 +41,7 @@ SETTINGS = {
         Setting("host", "host", (str,)),
         Setting("port", "port", (int,)),
         Setting("lan", "lan", (bool,)),
+        Setting("names", "names", (list,)),
         Setting("key_hours", "key_hours", (int, float)),
         Setting("log", "log_form", (str,)),
     )
@@ -118,15 +119,20 @@ def _rows(root: click.Context) -> Iterator[dict[str, Any]]:
     serve = root.command.get_command(root, "serve")
     assert serve is not None
     made = serve.make_context("serve", [], parent=root, resilient_parsing=True)
+    options = {parameter.name: parameter for parameter in serve.params}
     for setting in SETTINGS.values():
         value, source = made.params.get(setting.option), made.get_parameter_source(setting.option)
-        origin = "default"
+        origin, given = "default", None
         if source is ParameterSource.ENVIRONMENT:
-            origin = f"environment {setting.variable}"
+            origin, given = f"environment {setting.variable}", options[setting.option].value_from_envvar(made)
         elif source is ParameterSource.DEFAULT_MAP:
-            origin = f"file {settings_path()}"
+            origin, given = f"file {settings_path()}", made.lookup_default(setting.option)
         elif setting.key == "store":
             from daq.cli.records import store_path
 
             value = store_path(None)
+        try:
+            options[setting.option].type_cast_value(made, given)
+        except click.BadParameter as error:
+            fail(REFUSED, f"{origin}: {setting.key}: {error.message}")
         yield {"key": setting.key, "value": str(value) if isinstance(value, Path) else value, "origin": origin}

@@ -47,6 +47,27 @@ def test_each_value_says_where_it_comes_from(foreaft):
     assert found["store"][1] == "default"
 
 
+@pytest.mark.parametrize(("content", "environment"), [("", {"FOREAFT_PORT": "abc"}), ("port = 70000\n", {})])
+def test_what_serve_would_refuse_is_not_shown_as_a_value(foreaft, content, environment):
+    foreaft.file.write_text(content)
+
+    done = foreaft("config", "show", **environment)
+
+    assert done.exit_code == 2
+    assert ("environment FOREAFT_PORT" if environment else str(foreaft.file)) in done.stderr
+    assert "port: " in done.stderr
+
+
+def test_further_names_are_a_setting(foreaft):
+    foreaft.file.write_text('names = ["jig.example.org"]\n')
+
+    by_file = shown(foreaft("config", "show", "--json"))
+    by_environment = shown(foreaft("config", "show", "--json", FOREAFT_NAMES="a.example.org b.example.org"))
+
+    assert by_file["names"] == (["jig.example.org"], f"file {foreaft.file}")
+    assert by_environment["names"] == (["a.example.org", "b.example.org"], "environment FOREAFT_NAMES")
+
+
 def test_a_flag_counts_before_all_else(foreaft, tmp_path):
     foreaft.file.write_text('store = "of_file.sqlite"\n')
 
@@ -98,7 +119,7 @@ def test_nothing_that_removes_or_confirms_can_be_set_beforehand():
     for name in COMMANDS:
         for option in main.get_command(None, name).params:
             if option.envvar:
-                assert option.name in ("store", "rig_file", "host", "port", "lan", "key_hours", "log_form")
+                assert option.name in ("store", "rig_file", "host", "port", "lan", "names", "key_hours", "log_form")
 
 
 def test_an_address_others_can_reach_needs_the_word_for_it(foreaft):
