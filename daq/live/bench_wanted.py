@@ -72,13 +72,15 @@ class Gravity(_Part):
     height_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
 
     def value(self, rig: Rig) -> tuple[float, float]:
-        """Gravity and its standard uncertainty, m/s2."""
+        """Gravity and its standard uncertainty, m/s2; an uncertainty typed in counts, wherever the value is from."""
+        g_m_s2, u_g_m_s2 = rig.g_m_s2, LOCAL_ANOMALY_M_S2
         if self.g_m_s2 is not None:
-            return self.g_m_s2, LOCAL_ANOMALY_M_S2 if self.u_g_m_s2 is None else self.u_g_m_s2
-        if self.latitude_deg is not None:
-            return normal_gravity_m_s2(self.latitude_deg, self.height_m), LOCAL_ANOMALY_M_S2
-        typed = "g_m_s2" in rig.model_fields_set
-        return rig.g_m_s2, LOCAL_ANOMALY_M_S2 if typed else ANYWHERE_M_S2
+            g_m_s2 = self.g_m_s2
+        elif self.latitude_deg is not None:
+            g_m_s2 = normal_gravity_m_s2(self.latitude_deg, self.height_m)
+        elif "g_m_s2" not in rig.model_fields_set:
+            u_g_m_s2 = ANYWHERE_M_S2
+        return g_m_s2, u_g_m_s2 if self.u_g_m_s2 is None else self.u_g_m_s2
 
     def source(self, rig: Rig) -> str:
         """Where the value comes from, for the certificate."""
@@ -157,7 +159,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
             made_by=wanted.made_by,
             place=wanted.place,
             temperature_degc=wanted.temperature_degc,
-            instrument=_instrument(hello),
+            instrument=_instrument(hello, by_transmitter=rig.transmitter is not None),
             remarks=wanted.remarks,
         ),
         order=wanted.order,
@@ -212,7 +214,9 @@ def _expected(wanted: Wanted, cells: Collection[str], calibration: Calibration) 
     return tuple(sorted({**known, **wanted.expected_per_n}.items()))
 
 
-def _instrument(hello: Hello) -> str:
+def _instrument(hello: Hello, *, by_transmitter: bool) -> str:
+    if by_transmitter:
+        return f"{hello.firmware}: {', '.join(channel.name for channel in hello.channels)}"
     channels = ", ".join(_described(channel) for channel in hello.channels)
     return f"board {hello.board_id}, {hello.firmware}, {hello.scan_rate_hz:g} scans/s: {channels}"
 

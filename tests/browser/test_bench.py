@@ -58,6 +58,8 @@ def test_a_bench_is_begun_with_what_was_typed(desk, messages):
     form.get_by_label("Class of the weights").select_option("F2")
     form.get_by_label("Off-axis places").fill("left edge: saddle_nose, saddle_rear: 20")
     form.get_by_label("or latitude").fill("47.4")
+    form.get_by_label("and its standard uncertainty").fill("0.0002")
+    form.get_by_label("Fitted by").select_option("line")
     form.get_by_label("Counts per newton").fill("hands_left=8550 hands_right=8600.5")
     form.get_by_role("button", name="Begin").click()
     at.wait(lambda: any(path == "bench" for path, _ in at.asked))
@@ -67,7 +69,8 @@ def test_a_bench_is_begun_with_what_was_typed(desk, messages):
     assert body["masses_kg"] == [2.5, 10, 20]
     assert body["loads_n"] == []
     assert body["expected_per_n"] == {"hands_left": 8550, "hands_right": 8600.5}
-    assert body["gravity"] == {"latitude_deg": 47.4}
+    assert body["gravity"] == {"latitude_deg": 47.4, "u_g_m_s2": 0.0002}
+    assert body["order"] == 1
     assert body["reference"] == {"weights_class": "F2", "certificate": ""}
     assert body["places"] == [{"name": "left edge", "cells": ["saddle_nose", "saddle_rear"], "mass_kg": 20}]
     assert Wanted(**body)

@@ -17,6 +17,7 @@ export const CERTIFICATE = [
 /** @type {Row[]} */
 export const GRAVITY = [
   { path: "gravity.g_m_s2", words: "Local gravity", kind: "number", unit: "m/s²", least: 9.75, most: 9.85 },
+  { path: "gravity.u_g_m_s2", words: "and its standard uncertainty", kind: "number", unit: "m/s²", least: 0, most: 0.05 },
   { path: "gravity.latitude_deg", words: "or latitude", kind: "number", unit: "°", least: -90, most: 90 },
   { path: "gravity.height_m", words: "and height", kind: "number", unit: "m", least: -500, most: 9000 },
 ];
@@ -50,6 +51,7 @@ export const WANTED = [
     "How it is read",
     [
       { path: "series", words: "Times up and down", kind: "number", least: 2, most: 10, step: 1, value: 3 },
+      { path: "curve", words: "Fitted by", kind: "choice", options: ["parabola", "line"], required: true },
       { path: "read_s", words: "A reading takes", kind: "number", unit: "s", least: 2, most: 120, value: 5 },
       { path: "warm_up_min", words: "Warm-up", kind: "number", unit: "min", least: 0, most: 240, value: 15 },
       { path: "on_for_min", words: "Power is on already for", kind: "number", unit: "min", least: 0, most: 1440, value: 0 },
@@ -64,9 +66,10 @@ export const WANTED = [
 
 /** What was typed as the daemon takes it: lists from text. RangeError for what should be a number and is none. */
 export function wantedOf(/** @type {any} */ typed) {
-  const { masses, forces, only, tilts, places, expected, sensitivity_ppm, ...rest } = withReference(typed);
+  const { masses, forces, only, tilts, places, expected, sensitivity_ppm, curve, ...rest } = withReference(typed);
   return {
     ...rest,
+    order: curve === "line" ? 1 : 2,
     sensitivity_per_k: sensitivity_ppm === null ? null : sensitivity_ppm / 1e6,
     masses_kg: forces ? [] : numbers(masses),
     loads_n: numbers(forces),
