@@ -13,6 +13,8 @@ import numpy as np
 from daq.measure.calibration.uncertainty import CONFIDENCE, FIT, Expanded, Shape, Uncertainty, expanded
 from daq.values import Array
 
+FEW_DOF = 30.0
+"""With fewer Student's t is visibly wider than the normal distribution; common practice, no source."""
 TRIALS = 200_000
 """JCGM 101 7.2 advises 10^4 / (1 - p) and more: 2 10^5 for 95 %."""
 
@@ -46,6 +48,18 @@ class CrossCheck:
     def agrees(self) -> bool:
         """The formulas are good enough by JCGM 101 8.1; with few degrees of freedom they often are not quite."""
         return self.difference_n <= self.tolerance_n
+
+    @property
+    def why_apart(self) -> str:
+        """What most likely parts the two, when they do not agree."""
+        if self.by_formula.dof < FEW_DOF:
+            return f"only {self.by_formula.dof:.0f} degrees of freedom, take more series"
+        low, high = self.by_drawing.symmetric
+        if high - low < 2.0 * self.by_formula.expanded_n:
+            return (
+                "few terms with hard limits rule the budget, and the formulas take their sum for a normal distribution"
+            )
+        return "a term of few readings spreads wider than its share of the degrees of freedom says, take more series"
 
 
 def drawn(shape: Shape, standard: float, trials: int, rng: np.random.Generator, *, dof: float | None = None) -> Array:

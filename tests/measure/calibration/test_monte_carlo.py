@@ -81,7 +81,20 @@ def test_drawing_shows_where_one_rectangular_term_rules():
 
     # 95 % of a rectangle lies within 1.645 standard uncertainties, not 1.96 (JCGM 100 4.3.7)
     assert not found.agrees
+    assert "hard limits" in found.why_apart
     assert found.by_drawing.symmetric[1] == pytest.approx(1.65, abs=0.02)
+
+
+def test_why_the_two_are_apart_is_said_by_what_parts_them():
+    series = Uncertainty((Term("sensitivity", absolute_n=1.0, dof=2.0),))
+    among_others = Uncertainty((*series.terms, Term("gravity", absolute_n=3.0)))
+    few, hidden = (cross_check(budget, 0.0, np.random.default_rng(8)) for budget in (series, among_others))
+
+    assert "only 2 degrees of freedom" in few.why_apart
+    # Welch-Satterthwaite gives 200 here: 2 x (10)^2 / 1 (JCGM 100 G.4.1); they are not few, the series are
+    assert hidden.by_formula.dof == pytest.approx(200.0)
+    assert not hidden.agrees
+    assert "a term of few readings" in hidden.why_apart
 
 
 def test_the_scatter_of_the_fit_is_drawn_too():
