@@ -58,8 +58,13 @@ async def hello_of(session: Session) -> None:
         if session.sensors.greeting is not None and session.pipeline.channels:
             return
         await asyncio.sleep(LOOK_S)
-    why = session.sensors.links["board"]() or "it has not said hello; is it a board that speaks the wire protocol?"
-    raise TimeoutError(f"no board: {why}")
+    from daq.pipeline import BOARD
+
+    name = session.sensors.loads_from
+    silent = (
+        "it has not said hello; is it a board that speaks the wire protocol?" if name == BOARD else "it sends nothing"
+    )
+    raise TimeoutError(f"no {name}: {session.sensors.links[BOARD]() or silent}")
 
 
 async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) -> int:

@@ -145,7 +145,7 @@ class CalibrationDesk:
         session, hello = self._session, self._session.sensors.greeting
         session.refuse_during_sweep("the cells are calibrated")
         if hello is None:
-            raise NotNow("the board has not said hello yet; see its cable and power")
+            raise NotNow(f"the {session.sensors.loads_from} has sent nothing usable yet; see its cable and power")
         setup = setup_of(wanted, session.rig, hello, session.calibration, simulated=session.simulated)
         storing = self._storing()
         self.bench = await new_bench(self.ask, storing.session_id, setup, on_for_s=60.0 * wanted.on_for_min)

@@ -26,12 +26,14 @@ class Sensors:
     def __init__(self, session: Session) -> None:
         rig, pace = session.rig, session.clock.pace
         self._session = session
+        self.loads_from = BOARD if rig.transmitter is None else "transmitter"
+        """What a person calls that which sends the loads."""
         self.decoder = decoder_of(rig, BOARD)
         self.cells = CellWatch(())
         self.greeting: board.Hello | None = None
         """What the board last said of itself; None before it did."""
         self.health = {
-            BOARD: SourceHealth(BOARD, "board", self._board_counters, self._board_trouble, pace),
+            BOARD: SourceHealth(self.loads_from, "board", self._board_counters, self._board_trouble, pace),
             POWER: SourceHealth(
                 POWER, "power", self._power_counters, partial(self._link_trouble, POWER), pace, rig.power is not None
             ),

@@ -117,7 +117,7 @@ class Session:
         self.refuse_during_sweep("another is set up")
         self.calibrating.refuse_during_bench("a sweep is set up")
         if not self.pipeline.channels:
-            raise NotNow("the board has not said hello yet; see its cable and power")
+            raise NotNow(f"the {self.sensors.loads_from} has sent nothing usable yet; see its cable and power")
         if self._open_sweep:
             self._end_sweep(State.WAITING)
         if self.storing is not None:

@@ -161,7 +161,10 @@ def doubts(session: Session) -> list[dict[str, Any]]:
 def doubtful(session: Session) -> dict[str, str]:
     """The doubts by channel and kind, so that each is told when it begins and when it ends."""
     doubts = session.calibrating.doubts()
-    return {f"{one.channel} ({one.kind})": one.sentence.removeprefix(f"{one.channel}: ") for one in doubts}
+    return {
+        f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
+        for one in doubts
+    }
 
 
 def sources(session: Session) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ import pytest
 
 from daq.measure.calibration import Calibration, Channel, to_dict
 from tests.faults.links import SLOPE
+from tests.live.test_links import LINES
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import running
@@ -60,6 +61,17 @@ def test_a_silent_board_fails_with_its_reason(jig, tmp_path):
     assert done.returncode == 1
     assert board["state"] == "failed"
     assert "is open, but nothing comes" in board["words"]
+
+
+def test_a_bought_transmitter_is_called_by_its_name(jig, tmp_path):
+    fake, rig = jig
+    rig.write_text(rig_text(LINES.format(port=fake.port), ("hands", "saddle")))
+
+    done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
+
+    checks = {check["part"]: check for check in json.loads(done.stdout)}
+    assert checks["transmitter"]["state"] == "failed"
+    assert "board" not in checks
 
 
 def test_without_a_rig_the_machine_alone_is_looked_at(tmp_path):

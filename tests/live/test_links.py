@@ -72,7 +72,7 @@ async def some_scans(session):
     await until(lambda: session.sensors.health["board"].rate_hz(session.clock.now_us()) > 3)
     await asyncio.sleep(0.3)
     session.drain()
-    assert troubles(session)["board"] == ""
+    assert troubles(session)["transmitter"] == ""
 
 
 def test_a_text_transmitters_lines_are_stored_and_become_newtons_by_name(tmp_path):
@@ -106,12 +106,12 @@ def test_two_modbus_transmitters_are_stored_and_become_newtons(tmp_path):
     assert sum(map(len, stored(tmp_path, Samples))) == sum(map(len, loads))
 
 
-def test_lines_that_fit_no_pattern_are_counted_and_told_with_the_board(tmp_path):
+def test_lines_that_fit_no_pattern_are_counted_and_told_with_the_transmitter(tmp_path):
     device = FakeBoard()
 
     async def look(session):
-        await until(lambda: "no line of it can be used" in troubles(session)["board"])
-        (report,) = [source for source in sources(session) if source["name"] == "board"]
+        await until(lambda: "no line of it can be used" in troubles(session)["transmitter"])
+        (report,) = [source for source in sources(session) if source["name"] == "transmitter"]
         assert report["damaged"] > 0
 
     ridden(tmp_path, LINES.format(port=device.port), look, beside=[lines(device, b"error 7\r\n")])

@@ -50,7 +50,7 @@ def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
 
 def test_before_the_boards_hello_a_sweep_is_refused_with_the_reason(tmp_path):
     async def inside():
-        with pytest.raises(NotNow, match="not said hello yet"):
+        with pytest.raises(NotNow, match="the board has sent nothing usable yet"):
             await running.session.begin_sweep(SHORT)
         await running.session.storing.close(1)
 

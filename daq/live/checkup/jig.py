@@ -54,7 +54,7 @@ async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[
 
 
 def _named(session: Session) -> list[str]:
-    """The sources this rig has; a transmitter goes by the board's name."""
+    """The sources this rig has, by the name of their link; a transmitter stands in the board's place."""
     return [name for name in session.sensors.health if name == BOARD or getattr(session.rig, name, None) is not None]
 
 
@@ -79,9 +79,9 @@ async def _watch(seconds: float) -> float:
 
 def _of_board(session: Session, loads: list[Loads]) -> Check:
     """The board's link, rate and losses, or the transmitter's."""
-    report = _report(session, BOARD)
+    report, part = _report(session, BOARD), session.sensors.loads_from
     if report["state"] != "live" or not loads:
-        return Check(BOARD, FAILED, str(report["message"]) or "sends nothing that can be used", report)
+        return Check(part, FAILED, str(report["message"]) or "sends nothing that can be used", report)
     rate_hz = report["rate_hz"] = _rate_hz(loads)
     words = (
         f"{rate_hz:.1f} a second, {report['dropped']} dropped, {report['damaged']} damaged, {report['late']} late"
@@ -95,7 +95,7 @@ def _of_board(session: Session, loads: list[Loads]) -> Check:
     expected_hz = 0.0 if session.sensors.greeting is None else session.sensors.greeting.scan_rate_hz
     if expected_hz and abs(rate_hz - expected_hz) > RATE_OFF * expected_hz:
         doubts.append(f"expected {expected_hz:g} a second: the line is too slow for it, or it stalls")
-    return Check(BOARD, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
+    return Check(part, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 
 def _of_sensor(session: Session, name: str) -> Check:
