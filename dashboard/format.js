@@ -47,6 +47,11 @@ export function number(value, digits = 0) {
   return /[1-9]/.test(text) ? text.replace("-", "\u2212") : text.replace("-", "");
 }
 
+/** The daemon's sentences with the minus sign that numbers have here. @param {string} text */
+export function withMinus(text) {
+  return text.replace(/(^|[\s(;])-(?=\d)/g, "$1\u2212");
+}
+
 /** A number as it stands in a field, all its digits, with the decimal sign that is set. @param {number} value */
 export function asTyped(value) {
   return String(value).replace(".", formatter(1).format(0.5).charAt(1));

@@ -74,11 +74,9 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Disturber:
     )
     if measured.saddle_tilt_deg is None:
         return Disturber("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
-    said = f"{measured.saddle_tilt_deg:+.1f} deg"
+    said = f"{measured.saddle_tilt_deg:+.1f}°"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
-    said += (
-        f", {spread:.1f} deg apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
-    )
+    said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
     bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > 0.5
     return Disturber("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
 

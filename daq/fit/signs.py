@@ -90,7 +90,7 @@ def _front_wheel(here: OnBicycle | None, feel: Feel) -> Sign:
 
 
 def _climbing(level: Ridden | None, climb: Ridden | None, feel: Feel) -> Sign:
-    title = "Bottom of the stroke at 4-5 %"
+    title = "Bottom of the stroke at 4–5 %"
     moved = ""
     if level is not None and climb is not None and level.named is not None and climb.named is not None:
         a, b = level.named, climb.named

@@ -16,7 +16,7 @@ from daq.fit.stroke_watch import StepShape
 from daq.measure.ripple_trend import QUANTITIES, Change, level_against_gradient, over_setback, trend
 from daq.values import NAN
 
-TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4-5 %, by the loads"
+TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4–5 %, by the loads"
 LOAD = "hands and saddle"
 SMALL = 0.02
 """A change per 10 mm of less than this fraction of the thing itself is too small to matter. Assumption."""
@@ -38,7 +38,7 @@ def _top(level: Ridden | None) -> Sign:
         return Sign(TOP, Stands.NOT_VISIBLE, "", "; ".join(limits))
     values = np.array([NAN if shape.torque is None else shape.torque.top[0] for shape in shapes])
     change = trend("torque near the top over the mean torque", "", *_axes(level, values))
-    why = "one leg's torque within 30 degrees of the top, over its mean"
+    why = "one leg's torque within 30° of the top, over its mean"
     return _told(TOP, change, float(np.nanmean(values)), worse=-1.0, why=why)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Any
 
 from daq.fit.case import Case, Evidence
@@ -107,6 +108,7 @@ def due(store: Store) -> list[dict[str, Any]]:
                 "name": people.name_of(store, record.client_id),
                 "begun_utc": record.begun_utc,
                 "due_on": latest["decision"]["recheck_on"],
+                "is_due": asked is None and latest["decision"]["recheck_on"] <= datetime.date.today().isoformat(),
                 "setback_mm": latest["decision"]["setback_mm"],
                 "symptoms": [one.model_dump() for one in before],
                 "outcome": None if asked is None else asked["outcome"],

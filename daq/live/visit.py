@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
+from daq.fit import returning
+from daq.fit.decision import Decision, FollowUp
 from daq.fit.intake import Intake, clinician_advice
 from daq.fit.prechecks import TRIAGE, Check, Measured, Readings, prechecks, standing_in_the_way
 from daq.fit.ridden import Ridden
@@ -48,8 +50,8 @@ class VisitDesk:
         self.id: int | None = None
         self.client: Client | None = None
         self.intake: Intake | None = None
-        self.returning = False
-        """The intake is that of the last visit, not yet confirmed today."""
+        self.returning = ""
+        """What the intake is filled in from, while it is that of the last visit and not yet confirmed today."""
         self.measured = Measured()
         self.reasons: dict[str, str] = {}
         self.decision: dict[str, Any] | None = None
@@ -76,19 +78,17 @@ class VisitDesk:
         return await self.ask(add)
 
     async def open(self, pseudonym: str) -> None:
-        """Begin a visit of this client; a returning one starts from the last intake. NotNow during a sweep."""
+        """Begin a visit of this client; a returning one starts from last time. NotNow during a sweep."""
         self._session.refuse_during_sweep("a client is changed")
 
-        def begin(store: Store) -> tuple[Client, int, visits.NoteRecord | None]:
+        def begin(store: Store) -> tuple[Client, int, tuple[Intake | None, str]]:
             client = people.client_called(store, pseudonym)
-            last = visits.last_of_client(store, client.id, "intake")
+            last = last_time(store, client.id)
             return client, visits.begin_visit(store, client.id, self._storing().session_id), last
 
-        self.client, self.id, last = await self.ask(begin)
+        self.client, self.id, (self.intake, self.returning) = await self.ask(begin)
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self.holds_n.clear()
-        self.intake = None if last is None else Intake.model_validate(last.content)
-        self.returning = last is not None
         self._seat()
 
     def reopen(self, store: Store, session_id: int) -> None:
@@ -114,7 +114,7 @@ class VisitDesk:
         """Keep today's intake. NotNow during a sweep: its mass is in use."""
         self._session.refuse_during_sweep("the intake is changed")
         await self.note("intake", intake.model_dump())
-        self.intake, self.returning = intake, False
+        self.intake, self.returning = intake, ""
         self._seat()
 
     async def take_measured(self, measured: Measured) -> None:
@@ -226,6 +226,22 @@ class VisitDesk:
         if self._session.storing is None:
             raise NotNow("there is no store, so nothing can be kept of a client")
         return self._session.storing
+
+
+def last_time(store: Store, client_id: int) -> tuple[Intake | None, str]:
+    """What a client's form is filled in with, and that in words; None and nothing at the first visit."""
+    intake = visits.last_of_client(store, client_id, "intake")
+    if intake is None:
+        return None, ""
+    since = (visits.last_of_client(store, client_id, kind) for kind in ("decision", "follow-up"))
+    decision, answer = (note if note is not None and note.id > intake.id else None for note in since)
+    filled_in = returning.from_last_time(
+        Intake.model_validate(intake.content),
+        None if decision is None else Decision.model_validate(decision.content),
+        None if answer is None else FollowUp.model_validate(answer.content),
+    )
+    words = returning.said(*(None if note is None else note.made_utc for note in (decision, answer)))
+    return filled_in, words
 
 
 def readings(session: Session) -> Readings:

@@ -43,7 +43,7 @@ def level_warning(off_deg: float, height_mm: float) -> str:
         return ""
     shift_mm = abs(setback_against_gravity_mm(0.0, height_mm, off_deg))
     return (
-        f"set it to within {LEVEL_TOLERANCE_DEG:g} deg: this error is {shift_mm:.1f} mm of setback against gravity at "
+        f"set it to within {LEVEL_TOLERANCE_DEG:g}°: this error is {shift_mm:.1f} mm of setback against gravity at "
         f"{height_mm:.0f} mm height"
     )
 

@@ -26,8 +26,6 @@ export function mount(root, store) {
   const under_way = working(store);
   root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), idle, under_way.node));
   const sentence = /** @type {HTMLElement} */ (root.querySelector(".here"));
-  const problem = el("p", { class: "warning refused", role: "alert" });
-  root.querySelector("h1")?.after(problem);
   addEventListener("keydown", press);
 
   function press(/** @type {KeyboardEvent} */ event) {
@@ -43,7 +41,6 @@ export function mount(root, store) {
   }
 
   const stopDrawing = store.onFrame((state) => {
-    setText(problem, state.problem ?? "");
     setText(sentence, state.calibration ? `Calibration ${state.calibration.id}: ${state.calibration.sentence ?? ""}` : "");
     setAttribute(idle, "hidden", state.bench !== null);
     for (const each of [check, kept]) each.draw(state);

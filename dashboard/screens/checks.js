@@ -2,6 +2,7 @@
 import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
+import { withMinus } from "../format.js";
 import { HANDS } from "./client/rows.js";
 import { feetOffPlate } from "./feet_off.js";
 import { zeroPlate } from "./zero.js";
@@ -28,7 +29,6 @@ export function mount(root, store) {
   const list = el("ol", { class: "checks" });
   const nobody = el("p", { class: "warning" }, "Nobody is here: a sweep now is a trial and asks for no checks.");
   const ready = el("p", { class: "ready", role: "status" });
-  const problem = el("p", { class: "warning", role: "alert" });
   const reason = field({ path: "reason", words: "Reason to go on without an open check", kind: "text" }, "go-on");
   const zero = zeroPlate(store);
   const feetOff = feetOffPlate(store);
@@ -47,7 +47,6 @@ export function mount(root, store) {
       { class: "page" },
       el("h1", {}, "Before the sweep"),
       nobody,
-      problem,
       body,
       el("p", { class: "page-end" }, el("a", { class: "button main", href: "#run" }, "To the run")),
     ),
@@ -71,7 +70,6 @@ export function mount(root, store) {
     const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
     for (const each of [checks, measured, feetOff.node]) setAttribute(each, "hidden", !visit);
-    setText(problem, state.problem ?? "");
     zero.draw(state);
     feetOff.draw(state);
     if (!visit) return;
@@ -108,7 +106,7 @@ function checkItem(/** @type {() => void} */ goOn) {
     draw(/** @type {any} */ check) {
       setText(title, check.title);
       setText(sign, SIGNS[/** @type {keyof typeof SIGNS} */ (check.standing)]);
-      setText(said, check.said);
+      setText(said, withMinus(check.said));
       setText(todo, check.todo);
       setText(reason, check.reason && `Reason: ${check.reason}`);
       setText(without, `Go on without: ${check.title.toLowerCase()}`);

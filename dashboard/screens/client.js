@@ -38,12 +38,13 @@ function whoIsHere(/** @type {Store} */ store) {
     ...fields.map((each) => each.node),
     el("button", { type: "submit" }, "Begin with a new pseudonym"),
   );
-  const node = el(
-    "section",
-    { class: "two", "aria-label": "Who is here" },
-    el("div", { class: "plate" }, el("h2", {}, "Known clients"), here, agreed.node, list),
-    add,
+  const choose = el(
+    "details",
+    { open: true },
+    el("summary", {}, "Choose a client, or begin with a new one"),
+    el("div", { class: "two" }, el("div", { class: "plate" }, el("h2", {}, "Known clients"), list), add),
   );
+  const node = el("section", { "aria-label": "Who is here" }, here, agreed.node, choose);
 
   async function create(/** @type {Event} */ event) {
     event.preventDefault();
@@ -66,7 +67,9 @@ function whoIsHere(/** @type {Store} */ store) {
     refresh,
     draw: (/** @type {import("../state.js").State} */ { visit }) => {
       setText(here, visit ? `${visit.pseudonym} is here.` : "Nobody is here: a sweep now is a trial.");
-      if (met(visit?.pseudonym) && visit) void refresh();
+      if (!met(visit?.pseudonym)) return;
+      choose.open = !visit;
+      if (visit) void refresh();
     },
   };
 }
@@ -81,14 +84,15 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
   ];
   let pseudonym = "";
   const said = el("p", { class: "here", role: "status" });
-  const node = el(
+  const form = el(
     "form",
-    { class: "agreed", "aria-label": "What was agreed", hidden: true, onsubmit: keep },
+    { class: "plate", "aria-label": "What was agreed", onsubmit: keep },
     ...fields.map((each) => each.node),
     el("p", { class: "note" }, "After this day the client is listed as due to be forgotten; nothing is removed by itself."),
     el("button", { type: "submit" }, "Keep what was agreed"),
     said,
   );
+  const node = el("details", { hidden: true }, el("summary", {}, "What was agreed, and until when records are kept"), form);
   async function keep(/** @type {Event} */ event) {
     event.preventDefault();
     const body = gather(fields);
@@ -133,7 +137,6 @@ function intakeForm(/** @type {Store} */ store) {
   const symptoms = symptomTable();
   const flags = el("div", { class: "flags" });
   const advice = el("p", { class: "warning", role: "alert" });
-  const problem = el("p", { class: "warning", role: "alert" });
   const last = el("p", { class: "here", role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this intake");
   const group = (/** @type {{title: string, fields: import("../form.js").Field[]}} */ { title, fields: own }) =>
@@ -155,7 +158,6 @@ function intakeForm(/** @type {Store} */ store) {
       ),
     ),
     advice,
-    problem,
     el("p", { class: "page-end" }, send, el("a", { href: "#plan" }, "Plan the sweep")),
   );
   /** @type {Record<string, HTMLInputElement>} */
@@ -181,7 +183,7 @@ function intakeForm(/** @type {Store} */ store) {
   }
 
   const filled = changes();
-  function draw(/** @type {import("../state.js").State} */ { visit, problem: refused, sending }) {
+  function draw(/** @type {import("../state.js").State} */ { visit, sending }) {
     setAttribute(node, "hidden", !visit);
     if (!visit) return;
     if (filled(visit.id, Object.keys(boxes).length)) {
@@ -191,14 +193,10 @@ function intakeForm(/** @type {Store} */ store) {
     }
     setText(
       last,
-      visit.returning
-        ? "Filled in from last time. Go through it with the client, then keep it."
-        : visit.intake
-          ? "Kept. What you change here is kept when you press the button again."
-          : "First visit.",
+      visit.returning ||
+        (visit.intake ? "Kept. What you change here is kept when you press the button again." : "First visit."),
     );
     setText(advice, visit.advice);
-    setText(problem, refused ?? "");
     setAttribute(send, "disabled", sending !== null);
   }
   return { node, draw };

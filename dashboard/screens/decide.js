@@ -2,10 +2,10 @@
 import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
-import { number, range } from "../format.js";
+import { number, range, withMinus } from "../format.js";
 import { numberIn } from "../number_field.js";
 import { FORWARD_LIMIT, sentence, withoutWindow } from "../words.js";
-import { overlay } from "./decide/overlay.js";
+import { legend, overlay } from "./decide/overlay.js";
 import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable } from "./decide/tables.js";
 
 /** The evidence is computed when it is asked for; a sweep of an earlier visit from its raw. */
@@ -41,7 +41,6 @@ export function mount(root, store) {
   const shown = el("div", {});
   const busy = el("p", { class: "here", role: "status" });
   const cautions = el("div", { class: "cautions", role: "status" });
-  const problem = el("p", { class: "warning", role: "alert" });
   const stages = el("p", { role: "status" });
   const reach = el("p", { class: "reach", role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this decision");
@@ -59,7 +58,6 @@ export function mount(root, store) {
     cautions,
     reach,
     stages,
-    problem,
     el("p", { class: "page-end" }, send, page),
   );
   root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Decide"), busy, shown, form));
@@ -111,10 +109,9 @@ export function mount(root, store) {
   }
 
   const changed = changes();
-  return store.onFrame(({ visit, sweep, problem: refused, sending }) => {
+  return store.onFrame(({ visit, sweep, sending }) => {
     const ended = sweep?.accepts.length === 0;
     if (changed(visit?.id, ended, sweep?.sweep_id)) void refresh(undefined);
-    setText(problem, refused ?? "");
     setAttribute(send, "disabled", sending !== null);
     setAttribute(page, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
     setAttribute(page, "hidden", !visit?.decision);
@@ -126,7 +123,7 @@ function evidenceNodes(/** @type {any} */ found, /** @type {HTMLSelectElement} *
   const window_mm = found.window_mm
     ? el("p", {}, "Window to choose from ", el("span", { class: "window-value" }, range(found.window_mm, "mm", 0)))
     : el("p", {}, withoutWindow(main?.onset?.verdict));
-  const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((text) => el("li", {}, sentence(text))));
+  const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((text) => el("li", {}, sentence(withMinus(text)))));
   return [
     found.advice ? el("p", { class: "warning" }, found.advice) : null,
     el(
@@ -134,9 +131,10 @@ function evidenceNodes(/** @type {any} */ found, /** @type {HTMLSelectElement} *
       { class: "plate", "aria-label": "Answer" },
       el("p", { class: "sentence" }, found.sentence),
       window_mm,
-      el("p", {}, FORWARD_LIMIT),
+      found.window_mm ? el("p", {}, FORWARD_LIMIT) : null,
       items(main?.onset?.reasons ?? []),
       found.sweeps.length ? overlay(found) : null,
+      found.sweeps.length > 1 ? legend(found.sweeps) : null,
       sweepTable(found.sweeps),
       el("p", { class: "field", hidden: !found.earlier.length }, el("label", { for: "compare" }, "Lay an earlier visit beside it"), beside),
       found.differences.length ? el("div", { class: "warning" }, items(found.differences)) : null,

@@ -1,6 +1,6 @@
 /** Weeks later: who is to be asked, the same questions again, and what came of it. */
 import { ask, look } from "../commands.js";
-import { el, setAttribute, setText } from "../dom.js";
+import { el, setText } from "../dom.js";
 import { field, gather } from "../form.js";
 import { millimetres } from "../format.js";
 import { FEEL } from "./client/rows.js";
@@ -18,7 +18,6 @@ export function mount(root, store) {
   const list = el("ol", { class: "due" });
   const nobody = el("p", { class: "here" });
   const form = el("div", { class: "asking" });
-  const problem = el("p", { class: "warning", role: "alert" });
   root.replaceChildren(
     el(
       "div",
@@ -26,7 +25,6 @@ export function mount(root, store) {
       el("h1", {}, "Follow-up"),
       el("section", { class: "plate", "aria-label": "Who is to be asked" }, nobody, list),
       form,
-      problem,
     ),
   );
 
@@ -47,19 +45,16 @@ export function mount(root, store) {
     /** @type {HTMLElement|null} */ (form.querySelector("select"))?.focus();
   }
   void refresh();
-  return store.onFrame((state) => {
-    setText(problem, state.problem ?? "");
-    setAttribute(problem, "hidden", !state.problem);
-  });
+  return () => {};
 }
 
 function dueItem(/** @type {any} */ each, /** @type {() => void} */ open) {
-  const came = each.outcome ? `Answered: ${each.outcome}` : `To be asked on ${each.due_on}`;
+  const came = each.outcome ? `Answered: ${each.outcome}` : each.is_due ? `Due since ${each.due_on}` : `To be asked on ${each.due_on}`;
   return el(
     "li",
     {},
     el("h2", {}, `${each.name ?? "no name"} · ${each.pseudonym}`),
-    el("p", {}, `${came}. Setback decided ${millimetres(each.setback_mm)} on ${each.begun_utc.slice(0, 10)}.`),
+    el("p", {}, el("span", { class: each.is_due && "overdue" }, came), `. Setback decided ${millimetres(each.setback_mm)} on ${each.begun_utc.slice(0, 10)}.`),
     el("p", {}, each.changes.length ? `Score then to now: ${each.changes.join("; ")}` : complaints(each.symptoms)),
     el("button", { type: "button", onclick: open }, each.outcome ? "Ask again" : "Ask now"),
   );

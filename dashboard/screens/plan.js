@@ -147,7 +147,7 @@ export function mount(root, store) {
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, none of them twice on purpose.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");
-    setText(problem, busy ? "A sweep is running: stop or finish it first." : (state.problem ?? ""));
+    setText(problem, busy ? "A sweep is running: stop or finish it first." : "");
     setAttribute(stop.node, "hidden", !busy);
     setAttribute(climb, "hidden", !state.visit?.swept || state.sweep?.gradient_pct !== 0 || state.sweep.accepts.length > 0);
     stop.draw(state);

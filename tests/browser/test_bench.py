@@ -162,7 +162,7 @@ def test_a_mass_that_is_no_number_is_named_and_nothing_is_sent(desk, messages):
     at.page.get_by_label("Masses on each cell").fill("5, 1O, 20")
     at.page.get_by_role("form", name="New calibration").get_by_role("button", name="Begin").click()
 
-    said = at.page.get_by_role("alert").filter(has_text='"1O" is not a number')
+    said = at.page.get_by_role("status").filter(has_text='"1O" is not a number')
     said.wait_for()
     # seen where the button was pressed, far below the top of the page
     assert at.page.evaluate("scrollY") > 0

@@ -63,3 +63,11 @@ def test_an_uncertainty_has_two_figures_at_most(js, value, shown):
 def test_travel_is_forward_when_setback_falls(js):
     assert js("format.js", "m.travel(50, 45)") == f"5{NBSP}mm forward"
     assert js("format.js", "m.travel(45, 55)") == f"10{NBSP}mm rearward"
+
+
+def test_a_sentence_gets_a_minus_before_numbers_and_keeps_its_hyphens(js):
+    told = "-1.0° (95 % -1.6 to +0.7 N; -2), 2026-11-26, 8(1):51-55, light-throughout"
+
+    shown = js("format.js", "m.withMinus(a)", told)
+
+    assert shown == f"{MINUS}1.0° (95 % {MINUS}1.6 to +0.7 N; {MINUS}2), 2026-11-26, 8(1):51-55, light-throughout"

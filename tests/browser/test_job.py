@@ -91,7 +91,7 @@ def check(page):  # noqa: F811
     zero = page.locator(".checks li", has_text="Zero")
     expect(zero).to_contain_text("open")
     page.get_by_role("button", name="Go on without: zero").click()
-    expect(page.locator(".warning", has_text="reason")).to_be_visible()
+    expect(page.locator(".message", has_text="reason")).to_be_visible()
     page.get_by_label("Reason to go on").fill("rider cannot step off again")
     page.get_by_role("button", name="Go on without: zero").click()
     expect(zero).to_contain_text("Reason: rider cannot step off again")

@@ -76,7 +76,7 @@ def test_a_load_point_that_creeps_forward_is_seen_with_its_rate(creep, stands):
 def test_a_climb_shows_by_how_much_the_onset_moves():
     climb = ridden(lambda mm: 80.0 + 1.5 * max(47.0 - mm, 0.0), gradient_pct=4.5)
 
-    sign = table(feeling(choppy_climbing=7), ridden(), climb)["Bottom of the stroke at 4-5 %"]
+    sign = table(feeling(choppy_climbing=7), ridden(), climb)["Bottom of the stroke at 4–5 %"]
 
     assert "onset moves -8 mm from level to 4.5 %" in sign.number
     assert sign.stands is Stands.FOR

@@ -87,6 +87,10 @@ def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared
         assert (await client.put("/api/v1/visits/1/follow-up", json=answer)).status_code == 200
         (asked,) = (await client.get("/api/v1/follow-ups")).json()
         assert (asked["outcome"], asked["changes"]) == ("better", ["hands, left: 6 to 2"])
+        back = (await client.post("/api/v1/visit", json={"pseudonym": asked["pseudonym"]})).json()
+        assert back["intake"]["saddle"]["setback_mm"] == DECISION["setback_mm"]
+        assert back["intake"]["symptoms"] == answer["symptoms"]
+        assert "as decided on" in back["returning"]
 
     on_the_jig(tmp_path, job)
 

@@ -1,5 +1,5 @@
 /** Hand load against setback of all of today's sweeps over each other, front of the bicycle on the right. */
-import { svg } from "../../dom.js";
+import { el, svg } from "../../dom.js";
 import { number } from "../../format.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
 
@@ -32,6 +32,24 @@ export function overlay({ sweeps, window_mm, present_mm, chosen_mm }) {
   );
 }
 
+/** Which mark and line is which sweep. @param {any[]} sweeps */
+export function legend(sweeps) {
+  return el(
+    "ul",
+    { class: "legend" },
+    ...sweeps.map(({ name }, /** @type {number} */ i) => {
+      const k = i % MARKS.length;
+      const sample = svg(
+        "svg",
+        { viewBox: "-22 -8 44 16", class: `overlay k${k}`, "aria-hidden": "true" },
+        svg("path", { class: "fit", "stroke-dasharray": DASHES[k], d: "M-22,0H22" }),
+        svg("path", { class: "dot", d: MARKS[k] }),
+      );
+      return el("li", {}, /** @type {any} */ (sample), name);
+    }),
+  );
+}
+
 function inWords(/** @type {any[]} */ sweeps) {
   const named = sweeps.map(
     ({ name, onset }) => `${name}: ${onset?.onset_mm ? `onset ${number(onset.onset_mm, 1)} mm` : "no onset named"}`,
@@ -57,7 +75,9 @@ function axes(
     ]),
     svg("path", { class: "axis", d: `M${left},${bottom}H${right}` }),
     ...ticks(front, rear, 9).map((mm) => text(x(mm), bottom + 18, "middle", number(mm))),
-    text((left + right) / 2, HEIGHT - 8, "middle", "◀ rearward   setback, mm behind the BB   forward ▶"),
+    text(left, HEIGHT - 8, "start", "◀ rearward"),
+    text((left + right) / 2, HEIGHT - 8, "middle", "setback, mm behind the BB"),
+    text(right, HEIGHT - 8, "end", "forward ▶"),
     text(4, top - 20, "start", "hand load, N (bars 95 %)"),
   ];
 }

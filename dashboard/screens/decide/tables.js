@@ -1,6 +1,6 @@
 /** The tables a decision rests on: signs, disturbers, places on the own bicycle, sweeps. */
 import { el } from "../../dom.js";
-import { millimetres, number, percent, range } from "../../format.js";
+import { millimetres, number, percent, range, withMinus } from "../../format.js";
 
 function table(
   /** @type {string} */ caption,
@@ -20,7 +20,7 @@ function table(
           "tr",
           { "data-stands": stands },
           el("th", { scope: "row" }, first),
-          ...rest.map((text, i) => el("td", {}, i === 0 && stands ? el("span", { class: "stands" }, text) : text)),
+          ...rest.map((text, i) => el("td", {}, i === 0 && stands ? el("span", { class: "stands" }, text) : withMinus(text))),
         ),
       ),
     ),
