@@ -13,6 +13,7 @@ from daq.keep.errors import StoreError
 from daq.keep.store import Store
 from daq.live import messages, view
 from daq.live.bench import BenchDesk, new_bench, taken_up
+from daq.live.bench_power import PowerOn
 from daq.live.bench_wanted import Wanted, setup_of
 from daq.live.standing import stamp, standing_of
 from daq.live.storing import Storing
@@ -44,6 +45,7 @@ class CalibrationDesk:
         """Of the calibration in use, oldest first."""
         self.bench: BenchDesk | None = None
         self._told: Validity | None = None
+        self._power = PowerOn()
 
     # --- how it stands ----------------------------------------------------------------------------------------------
 
@@ -148,14 +150,16 @@ class CalibrationDesk:
             raise NotNow(f"the {session.sensors.loads_from} has sent nothing usable yet; see its cable and power")
         setup = setup_of(wanted, session.rig, hello, session.calibration, simulated=session.simulated)
         storing = self._storing()
-        self.bench = await new_bench(self.ask, storing.session_id, setup, on_for_s=60.0 * wanted.on_for_min)
+        on_for_s = max(60.0 * wanted.on_for_min, self._power.on_s)
+        self.bench = await new_bench(self.ask, storing.session_id, setup, on_for_s=on_for_s)
         return self.bench
 
     async def take_up_bench(self, *, on_for_min: float = 0.0) -> BenchDesk:
         """Go on with the guided calibration that was left in the middle. NotNow when there is none."""
         self.refuse_during_bench("another is taken up")
         self._session.refuse_during_sweep("the cells are calibrated")
-        found = await taken_up(self.ask, self._session.pipeline.channels, on_for_s=60.0 * on_for_min)
+        on_for_s = max(60.0 * on_for_min, self._power.on_s)
+        found = await taken_up(self.ask, self._session.pipeline.channels, on_for_s=on_for_s)
         if found is None:
             raise NotNow("no guided calibration of this board was left in the middle; begin a new one")
         self.bench = found
@@ -193,6 +197,8 @@ class CalibrationDesk:
 
     def feed(self, samples: Samples) -> None:
         """Scans of the board, for a bench."""
+        greeting = self._session.sensors.greeting
+        self._power.feed(samples, None if greeting is None else greeting.boot)
         if self.bench is not None:
             self.bench.feed(samples)
 

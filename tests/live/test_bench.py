@@ -1,5 +1,6 @@
 """The guided calibration on simulated cells behind a pseudo-terminal, to a calibration held against their truth."""
 
+import asyncio
 import json
 import re
 
@@ -174,6 +175,26 @@ def test_a_calibration_cut_off_goes_on_at_the_same_reading(tmp_path):
         kept = [one.calibration.id for one in calibrations.calibrations(store)]
         assert len(calibrations.benches(store)) == 1
     assert [name.split("-")[-1] for name in kept] == ["none", "bench1"]
+
+
+def test_a_warm_up_done_counts_for_a_bench_begun_anew_after_a_slip(tmp_path):
+    of_s = []
+
+    async def twice(made):
+        for _ in range(2):
+            desk = await made.session.calibrating.begin_bench(wanted(warm_up_min=3))
+            desk.read()
+            of_s.append(desk.fields()["reading"]["of_s"])
+            while desk.fields()["reading"] is not None:
+                await asyncio.sleep(0.005)
+            assert desk.pending == ()
+            made.session.calibrating.leave_bench()
+
+    on_bench(tmp_path / "s.sqlite", twice)
+
+    # all of the time set, then only as long as it takes to see whether the zero stands
+    assert of_s[0] > 170.0
+    assert 60.0 < of_s[1] < 61.0
 
 
 def test_a_reading_taken_again_after_the_end_gives_another_version(tmp_path):
