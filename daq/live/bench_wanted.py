@@ -140,6 +140,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
             series=wanted.series,
             warm_up_min=wanted.warm_up_min,
             creep_min=wanted.creep_min,
+            creep_return=wanted.creep_min > 0.0,
             places=tuple(Place(one.name, one.cells, pull_n(one.mass_kg, g_m_s2)) for one in wanted.places),
             crosstalk_n=pull_n(wanted.crosstalk_kg, g_m_s2) if wanted.crosstalk_kg else 0.0,
             crosstalk_repeats=wanted.crosstalk_repeats,

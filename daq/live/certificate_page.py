@@ -102,6 +102,7 @@ def _cell(cell: Mapping[str, Any]) -> str:
                 ("Residual standard deviation", f"{cell['residual_sd_n']:.3g} N"),
                 *_described(cell["described"]),
                 ("Creep", _creep(figures)),
+                ("Minimum dead load output return", _dead_load_return(figures)),
                 ("Counts per newton", _counts_per_n(cell)),
                 ("Off-axis", None if cell["off_axis_relative"] is None else f"{100 * cell['off_axis_relative']:.2g} %"),
                 ("Tilt tare", None if tare is None else _tare(tare)),
@@ -147,6 +148,12 @@ def _creep(figures: Mapping[str, Any]) -> str:
     return f"{100.0 * figures['creep_relative']:.2g} % of the load{source}"
 
 
+def _dead_load_return(figures: Mapping[str, Any]) -> str | None:
+    """After the creep test; None where its zero was not read again."""
+    found = figures.get("dead_load_return")
+    return None if found is None else f"{100.0 * found:.2g} % of the rated output (zero after the creep test)"
+
+
 def _counts_per_n(cell: Mapping[str, Any]) -> str | None:
     """What was found beside what was expected; certificates made before both were kept say nothing of it."""
     if "counts_per_n" not in cell:
@@ -164,7 +171,7 @@ def _described(found: Mapping[str, float]) -> Iterable[tuple[str, str]]:
         ("hysteresis", "Hysteresis"),
         ("combined_error", "Combined error"),
         ("repeatability", "Repeatability"),
-        ("zero_return", "Minimum dead load output return"),
+        ("zero_return", "Zero return over a series"),
     ):
         yield words, f"{100.0 * found[key]:#.2g} % of the rated output"
 

@@ -104,15 +104,23 @@ _SERIES = (Stage.ZERO, Stage.RISING, Stage.FALLING, Stage.ZERO_RETURN)
 class _Creep(TypedDict):
     creep_relative: float
     creep_from: str
+    dead_load_return: float | None
 
 
 def _creep(bench: Bench, cell: str, column: int) -> _Creep:
     loaded, zero = bench.used.get(f"{cell}/creep/load"), bench.used.get(f"{cell}/creep/zero")
     if loaded is None or zero is None or not loaded.trace:
-        return {"creep_relative": CREEP_ASSUMED, "creep_from": "not tested: what OIML R60 allows class C, n = 3000"}
+        assumed = "not tested: what OIML R60 allows class C, n = 3000"
+        return {"creep_relative": CREEP_ASSUMED, "creep_from": assumed, "dead_load_return": None}
     t_s, counts = zip(*loaded.trace, strict=True)
     found = terms.creep(t_s, counts, zero.counts[column])
-    return {"creep_relative": found.largest, "creep_from": f"largest in {found.minutes:.0f} min under load"}
+    empty, after = zero.counts[column], bench.used.get(f"{cell}/creep/zero-return")
+    left = None if after is None else terms.zero_return(empty, after.counts[column], counts[0] - empty)
+    return {
+        "creep_relative": found.largest,
+        "creep_from": f"largest in {found.minutes:.0f} min under load",
+        "dead_load_return": left,
+    }
 
 
 def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell]) -> CrossTalk | None:

@@ -46,6 +46,8 @@ class BenchPlan:
     warm_up_min: float = 15.0
     creep_min: float = 30.0
     """0: no creep test."""
+    creep_return: bool = False
+    """The zero is read again after the creep test; plans kept before this was asked have none."""
     places: tuple[Place, ...] = ()
     crosstalk_n: float = 0.0
     """Load put on each cell in turn; 0: no cross-talk stage."""
@@ -115,6 +117,8 @@ class Task:
     load_n: float
     place: str = ""
     tilt_deg: float | None = None
+    minutes: float = 0.0
+    """How long the load is followed; 0: a single reading."""
 
     def instruction(self, kg_per_n: float | None = None) -> str:
         """What the engineer does before this reading; with kg_per_n loads are named in kilograms too."""
@@ -127,7 +131,7 @@ class Task:
         if stage is Stage.CREEP:
             if not self.load_n:
                 return f"{cell}: take all weight off"
-            return f"{cell}: put {load} on and leave it; the reading is followed over the time set"
+            return f"{cell}: put {load} on and leave it; it is followed for {self.minutes:g} min"
         if stage is Stage.CORNERS:
             return f"put {load} on {self.place}" if self.load_n else "take all weight off"
         if stage is Stage.CROSS_TALK:
@@ -150,7 +154,9 @@ def _tasks(plan: BenchPlan) -> Iterator[Task]:
             yield from _series(cell, loads, series)
     for cell, loads in plan.loads_n if plan.creep_min else ():
         yield Task(f"{cell}/creep/zero", Stage.CREEP, cell, 0, 0.0)
-        yield Task(f"{cell}/creep/load", Stage.CREEP, cell, 0, loads[-1])
+        yield Task(f"{cell}/creep/load", Stage.CREEP, cell, 0, loads[-1], minutes=plan.creep_min)
+        if plan.creep_return:
+            yield Task(f"{cell}/creep/zero-return", Stage.CREEP, cell, 0, 0.0)
     yield from _places(plan)
     yield from _crosstalk(plan)
     for i, tilt_deg in enumerate(plan.tilts_deg, 1):

@@ -86,6 +86,8 @@ class Figures:
     """Of the load, over the time of the creep test."""
     creep_from: str = ""
     """Which test, or what stands in for one."""
+    dead_load_return: float | None = None
+    """Change of the zero over the creep test, over the output at its load; None: not read."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -109,17 +111,24 @@ def calibrated(
     *,
     creep_relative: float,
     creep_from: str = "",
+    dead_load_return: float | None = None,
 ) -> CalibratedCell:
     """A cell's channel from its readings; cross-talk and tilt tare come from other placements, see `with_assembly`.
 
-    creep_relative: change over the creep test, over the load; creep_from: which test. Raises CellError for readings
-    that lack a zero, a second series or falling loads, FitError for too few loads.
+    creep_relative: change over the creep test, over the load; creep_from: which test. dead_load_return: change of
+    the zero over it, over the output at its load. Raises CellError for readings that lack a zero, a second series or
+    falling loads, FitError for too few loads.
     """
     _check(readings)
     zeros = _zeros(readings)
     deflection = readings.counts - zeros
     fit = _fitted(deflection, readings, order)
-    figures = replace(_figures(deflection, readings, fit), creep_relative=creep_relative, creep_from=creep_from)
+    figures = replace(
+        _figures(deflection, readings, fit),
+        creep_relative=creep_relative,
+        creep_from=creep_from,
+        dead_load_return=dead_load_return,
+    )
     per_count = abs(float(fit.coefficients[0]))
     channel = Channel(
         name=name,
@@ -129,7 +138,7 @@ def calibrated(
         span=(0.0, float(readings.load_n.max())),
         span_counts=(float(readings.counts.min()), float(readings.counts.max())),
         uncertainty=Uncertainty(
-            _terms(figures, conditions, per_count),
+            _terms(figures, conditions, per_count, float(readings.load_n.max())),
             _spread(fit, figures.repeatability_n),
             float(figures.repeatability_dof),
         ),
@@ -245,7 +254,7 @@ def _zero_return(off: Array, load: Array) -> float:
     return float(off[-1]) if load[-1] == 0.0 and len(load) > 1 else 0.0
 
 
-def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[Term, ...]:
+def _terms(figures: Figures, conditions: Conditions, per_count: float, top_n: float) -> tuple[Term, ...]:
     series = figures.series
     reference = "reference weights" if conditions.by_weights else "reference cell"
     seen = {
@@ -266,10 +275,17 @@ def _terms(figures: Figures, conditions: Conditions, per_count: float) -> tuple[
         Term("hysteresis", absolute_n=figures.hysteresis_n / ROOT_3, shape="rectangular",
              note="rising and falling" + seen[figures.hysteresis_n]),
         Term("creep", relative=abs(figures.creep_relative) / ROOT_3, shape="rectangular", note=figures.creep_from),
-        Term("zero", absolute_n=figures.zero_return_n / ROOT_3, shape="rectangular", note="change over a series"),
+        _of_zero(figures, top_n),
         Term("temperature", relative=abs(conditions.sensitivity_per_k) * conditions.temperature_half_range_k / ROOT_3,
              shape="rectangular", note=temperature),
     )  # fmt: skip
+
+
+def _of_zero(figures: Figures, top_n: float) -> Term:
+    """A rider sits as long as a creep test lasts: the larger of what a series and what the test left at zero."""
+    after_creep_n = abs(figures.dead_load_return or 0.0) * top_n
+    zero_n, note = max((figures.zero_return_n, "change over a series"), (after_creep_n, "change over the creep test"))
+    return Term("zero", absolute_n=zero_n / ROOT_3, shape="rectangular", note=note)
 
 
 def _of_weights(conditions: Conditions) -> tuple[Term, Term]:

@@ -56,7 +56,7 @@ class Described:
     combined_error: float
     repeatability: float
     zero_return: float
-    """The largest of the series; minimum dead load output return in R60."""
+    """The largest of the series."""
 
 
 def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLike, falling: npt.ArrayLike) -> Described:

@@ -25,6 +25,7 @@ def plan(**changes):
             "channels": CHANNELS,
             "loads_n": tuple((cell, LOADS_N) for cell in ("bar", "nose", "rear")),
             "series": 2,
+            "creep_return": True,
             "places": (
                 Place("the saddle's left edge", ("nose", "rear"), 200.0),
                 Place("the saddle's right edge", ("nose", "rear"), 200.0),

@@ -10,7 +10,7 @@ from daq.measure.calibration.cell import CellError
 from daq.measure.calibration.certificate import SIMULATED, STATEMENT, Circumstances, budget, certificate
 from daq.measure.calibration.monte_carlo import cross_check
 from daq.measure.calibration.procedure import Bench, skip
-from tests.measure.calibration.simulated_bench import CHANNELS, CREEP, TILT, plan, scans, worked_until
+from tests.measure.calibration.simulated_bench import CHANNELS, CREEP, PER_N, TILT, plan, scans, worked_until
 from tests.measure.calibration.simulated_cell import conditions
 
 DONE = worked_until()
@@ -54,6 +54,29 @@ def test_cross_talk_and_tare_are_found_for_cells_in_the_boards_order():
     # the rear cell is corrected for 2 % of the 18 N that the nose cell shows
     assert MADE.calibration.channel("rear").tare.sine_n == pytest.approx(-18.0 - 0.02 * 18.0, abs=0.3)
     assert MADE.calibration.channel("rear").tare.covered_deg == (0.0, 3.0)
+
+
+def test_what_the_creep_test_leaves_at_zero_is_told_and_stands_in_the_budget():
+    left_n = 0.4
+    taken = tuple(
+        replace(one, counts=(*one.counts[:3], one.counts[3] + left_n * PER_N["bar"]))
+        if one.task == "bar/creep/zero-return"
+        else one
+        for one in DONE.taken
+    )
+    found = made(replace(DONE, taken=taken))
+
+    # OIML R60: minimum dead load output return is the change of the zero over 30 min of load, here 0.4 N of 400 N
+    assert found.cells["bar"].figures.dead_load_return == pytest.approx(left_n / 400.0, rel=0.05)
+    (zero,) = [term for term in found.calibration.channel("bar").uncertainty.terms if term.name == "zero"]
+    assert zero.absolute_n == pytest.approx(left_n / 3**0.5, rel=0.05)
+    assert zero.note == "change over the creep test"
+
+
+def test_a_plan_kept_before_the_zero_after_creep_was_read_goes_on_without():
+    bench = worked_until(bench=Bench(plan(creep_return=False)))
+
+    assert made(bench).cells["bar"].figures.dead_load_return is None
 
 
 def test_creep_is_what_was_followed_or_what_a_class_allows():
