@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from daq.measure.calibration.assembly_checks import of_assembly
 from daq.measure.calibration.bench_plan import Stage, Task
 from daq.measure.calibration.finding import Finding, Wrong
 from daq.measure.calibration.load_checks import UNSTEADY_COUNTS, counts_per_n, of_load
@@ -40,7 +41,9 @@ def findings(
     if task.stage is Stage.WARM_UP:
         found += _of_warm_up(bench, reading, minutes)
     elif task.stage is Stage.TARE:
-        found += _of_tilt(task, tilt_deg)
+        found += [*of_assembly(bench, task, reading), *_of_tilt(task, tilt_deg)]
+    elif task.cell is None:
+        found += [] if found else of_assembly(bench, task, reading)
     elif task.cell is not None and not found:
         found += of_load(bench, task, task.cell, reading, expected_per_n or {})
     return tuple(found)

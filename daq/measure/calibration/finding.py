@@ -18,6 +18,7 @@ class Wrong(enum.StrEnum):
     WRONG_ORDER = "wrong-order"
     WRONG_UNIT = "wrong-unit"
     WRONG_CELL = "wrong-cell"
+    LOAD_ELSEWHERE = "load-elsewhere"
     MOVED_FIXTURE = "moved-fixture"
     WRONG_TILT = "wrong-tilt"
 

@@ -23,6 +23,8 @@ FIRST_NEAR = 0.1
 FACTOR_WITHIN = 0.05
 MOVED_OF_TOP = 0.01
 """A zero this far from the one before: something moved."""
+SHARED = 0.1
+"""A weight right over one cell shows on another by less than this part of it."""
 MIXED = (
     (STANDARD_GRAVITY, "kilograms taken for newtons"),
     (1.0 / STANDARD_GRAVITY, "newtons taken for kilograms"),
@@ -55,9 +57,10 @@ def of_load(bench: Bench, task: Task, cell: str, reading: Settled, expected: Map
     known = counts_per_n(bench, cell)
     per_n = known or expected.get(cell)
     if per_n is None:
-        return _of_no_rise(bench, task, cell, rise)
+        return _of_no_rise(bench, task, cell, rise) or _of_others(bench, task, cell, rise, expected)
     fits_n = rise[bench.plan.channels.index(cell)] / per_n
-    return _of_wrong_load(bench, task, cell, fits_n, surely=known is not None)
+    wrong = _of_wrong_load(bench, task, cell, fits_n, surely=known is not None)
+    return wrong or _of_others(bench, task, cell, rise, expected)
 
 
 def _of_zero(bench: Bench, task: Task, cell: str, reading: Settled, expected: Mapping[str, float]) -> list[Finding]:
@@ -87,11 +90,9 @@ def _of_unknown_zero(cell: str, moved_counts: float) -> list[Finding]:
 
 
 def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Finding]:
-    top_n = loads[-1]
-    if abs(fits_n) <= MOVED_OF_TOP * top_n:
+    if abs(fits_n) <= MOVED_OF_TOP * loads[-1]:
         return []
-    steps = {*loads, *(b - a for a, b in pairwise(loads))}
-    if any(_near(fits_n, load, top_n) for load in steps):
+    if looks_like_a_weight(fits_n, loads):
         return [
             Finding(
                 Wrong.WEIGHT_LEFT_ON,
@@ -105,6 +106,11 @@ def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Findin
             "right and take this series again",
         )
     ]
+
+
+def looks_like_a_weight(fits_n: float, loads: tuple[float, ...]) -> bool:
+    """Whether a load is one of a set, or what is added from one to the next."""
+    return any(_near(fits_n, load, loads[-1]) for load in {*loads, *(b - a for a, b in pairwise(loads))})
 
 
 def _of_other_cell(
@@ -127,6 +133,33 @@ def _of_other_cell(
             "channel",
         )
     ]
+
+
+def _of_others(
+    bench: Bench, task: Task, cell: str, rise: tuple[float, ...], expected: Mapping[str, float]
+) -> list[Finding]:
+    """A load on another cell, beside the right one on this.
+
+    A cell of which nothing is known yet is taken for one like this, wired either way.
+    """
+    column = bench.plan.channels.index
+    own = counts_per_n(bench, cell) or expected.get(cell) or (rise[column(cell)] / task.load_n if task.load_n else None)
+    limit_n = SHARED * task.load_n + MOVED_OF_TOP * bench.plan.loads_of(cell)[-1]
+    found = []
+    for name in bench.plan.cells:
+        moved, known = rise[column(name)], counts_per_n(bench, name) or expected.get(name)
+        per_n = known or own
+        if name == cell or not per_n or abs(moved / per_n) <= limit_n:
+            continue
+        shows = f"{moved / known:+.1f} N" if known else f"{moved:+.0f} counts"
+        found.append(
+            Finding(
+                Wrong.LOAD_ELSEWHERE,
+                f"{name} shows {shows} since the zero before, beside what is asked of {cell}: take off its load, "
+                f"hang the weight right over {cell} alone; if something was on it at that zero, take the series again",
+            )
+        )
+    return found
 
 
 def _of_no_rise(bench: Bench, task: Task, cell: str, rise: tuple[float, ...]) -> list[Finding]:

@@ -162,6 +162,63 @@ def test_a_weight_on_the_wrong_cell():
         assert "shows on rear, not on nose" in finding.sentence
 
 
+@pytest.mark.parametrize("at", ["rear/1/rising/1", "rear/1/rising/3", "rear/1/zero-return", "cross-talk/1/rear"])
+def test_a_load_on_another_cell_beside_the_right_one(at):
+    bench = worked_until(at)
+    right = {"rear": bench.task.load_n} if bench.task.load_n else {}
+
+    (finding,) = found(bench, {**right, "nose": 40.0})
+
+    assert finding.kind is Wrong.LOAD_ELSEWHERE
+    assert finding.sentence.startswith(("nose shows +40", "nose shows +39.9"))
+    assert "take off its load" in finding.sentence
+    assert finding.may_be_accepted
+
+
+@pytest.mark.parametrize("other", ["nose", "rear"])
+def test_a_load_on_a_cell_of_which_nothing_is_known_yet_is_named_in_counts_whichever_way_it_is_wired(other):
+    (finding,) = found(worked_until("bar/1/rising/1"), {"bar": 50.0, other: 40.0})
+
+    assert finding.kind is Wrong.LOAD_ELSEWHERE
+    # 40 N times the cell's counts per newton, and 1 % of the bar's 50 N on the nose
+    assert finding.sentence.startswith(f"{other} shows {'+17' if other == 'nose' else '-17'}")
+
+
+def test_a_weight_that_hung_on_another_cell_at_the_zero_spoils_the_series():
+    bench = take(worked_until("bar/2/zero"), read_as("bar/2/zero", {"rear": 50.0}))
+
+    (finding,) = found(bench, {"bar": 50.0})
+
+    assert finding.kind is Wrong.LOAD_ELSEWHERE
+    assert "take the series again" in finding.sentence
+
+
+@pytest.mark.parametrize("at", ["corners/zero", "cross-talk/1/zero", "cross-talk/2/zero", "tare/1", "tare/5"])
+def test_a_weight_left_on_the_jig_when_it_should_be_empty(at):
+    bench = worked_until(at)
+
+    (finding,) = found(bench, {"nose": 50.0})
+
+    assert finding.kind is Wrong.WEIGHT_LEFT_ON
+    assert finding.sentence.startswith("nose: the empty jig shows 50")
+
+
+def test_bar_and_saddle_may_come_onto_bare_cells_but_a_zero_that_moves_later_is_named():
+    assert kinds(worked_until("corners/zero"), {"bar": 23.0}) == []
+    assert kinds(worked_until("cross-talk/1/zero"), {"bar": 23.0}) == [Wrong.MOVED_FIXTURE]
+
+
+def test_placements_are_judged_by_the_cells_that_share_them():
+    bench = worked_until("corners/1")
+
+    assert kinds(bench, {}) == [Wrong.WEIGHT_FORGOTTEN]
+    assert kinds(bench, {"nose": 10.0, "rear": 10.4}) == [Wrong.WRONG_UNIT]
+    assert kinds(bench, {"nose": 60.0, "rear": 40.0}) == [Wrong.MOVED_FIXTURE]
+    assert kinds(bench, {"nose": 120.0, "rear": 80.0, "bar": 50.0}) == [Wrong.LOAD_ELSEWHERE]
+    # a saddle 5 % wrong off its axis is what the placements are there to find
+    assert kinds(bench, {"nose": 130.0, "rear": 80.0}) == []
+
+
 def test_a_tilt_that_was_not_asked_for():
     (finding,) = found(worked_until("tare/2"), {}, tilt_deg=3.0, said_tilt_deg=3.0)
 
