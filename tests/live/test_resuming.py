@@ -11,6 +11,7 @@ from daq.live.resuming import interrupted, resume
 from daq.rider.electronics import Electronics
 from daq.rig import parse_rig
 from daq.sweep.run import Event, State
+from tests.bits import bits
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 
@@ -57,7 +58,7 @@ def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(c
         return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
 
     session = asyncio.run(take_up())
-    assert session.progress.steps[:2] == steps[:2]
+    assert bits(list(session.progress.steps[:2])) == bits(list(steps[:2]))
     assert session.progress.state is State.PAUSED
     assert session.progress.asked_setback_mm == session.progress.plan.positions_mm[len(session.progress.steps)]
     assert session.clock.now_us() > store.last_us(1)
