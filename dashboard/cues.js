@@ -8,12 +8,16 @@ import { instruction } from "./words.js";
 
 /** Pitch in Hz of each short tone. */
 const TONES = {
+  asked: [587],
   recording: [880],
   done: [880, 1175],
   finished: [880, 1175, 1568],
   stop: [330, 262],
   alarm: [660, 660, 660],
 };
+
+/** An answer and the stream may overtake each other, and a state come twice: the same cue is given once in this time. */
+const ONCE_MS = 1000;
 
 /**
  * Which cue a change of state deserves, if any.
@@ -27,7 +31,7 @@ export function cueFor(before, after) {
   const [was, is] = [before.sweep?.state, after.sweep?.state];
   if (was === is || was === undefined) return null;
   if (is === "averaging") return "recording";
-  if (is === "moving" && was === "averaging") return "done";
+  if (is === "moving") return was === "averaging" ? "done" : "asked";
   if (is === "finished") return "finished";
   return is === "stopped" ? "stop" : null;
 }
@@ -45,13 +49,17 @@ export function spoken(state, cue) {
 export function startCues(store) {
   /** @type {AudioContext|undefined} */
   let audio;
+  let given = { words: "", at_ms: -Infinity };
   store.onChange((before, after) => {
     const cue = cueFor(before, after);
     if (!cue) return;
+    const [words, at_ms] = [spoken(after, cue), performance.now()];
+    if (words === given.words && at_ms - given.at_ms < ONCE_MS) return;
+    given = { words, at_ms };
     if (after.settings.beeps) play((audio ??= new AudioContext()), TONES[cue]);
     if (after.settings.speech && "speechSynthesis" in globalThis) {
       speechSynthesis.cancel();
-      speechSynthesis.speak(Object.assign(new SpeechSynthesisUtterance(spoken(after, cue)), { lang: "en" }));
+      speechSynthesis.speak(Object.assign(new SpeechSynthesisUtterance(words), { lang: "en" }));
     }
   });
 }

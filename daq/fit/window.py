@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from daq.fit.ridden import Ridden
+from daq.values import Verdict
 
 WINDOW_MM = 10.0
 """An answer is a window about this wide, not a point: riders, marks and clamps are not better. Common practice."""
 SADDLE_WORSE = 2.0
 """Points of saddle discomfort between the ends of a sweep that count."""
-REARWARD = "further back can cost saddle comfort; light hands are no reason to go back beyond the window"
+REARWARD = "further back can cost saddle comfort"
 """Common practice, no source."""
 
 
@@ -33,13 +34,19 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
                 f"the window reaches behind the rear end of the sweep, {rear_mm:g} mm: nothing was ridden there"
             )
         if chosen_mm is not None and chosen_mm > window[1]:
-            found.append(f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window: {REARWARD}")
+            behind = f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window"
+            found.append(f"{behind}: light hands are no reason for that, and {REARWARD}")
         if chosen_mm is not None and chosen_mm < window[0]:
             found.append(
                 f"{chosen_mm:g} mm lies {window[0] - chosen_mm:.0f} mm forward of the onset: the hands carry more"
             )
     elif chosen_mm is not None and present_mm is not None and chosen_mm > present_mm:
-        found.append(f"no onset was found, so hand load gives no reason to go back: {REARWARD}")
+        loaded = sweep is not None and sweep.onset is not None and sweep.onset.verdict is Verdict.LOADED
+        found.append(
+            f"going back may lighten the hands, but {REARWARD}: check the reach first, ask how the saddle feels there"
+            if loaded
+            else f"no onset was found, so hand load gives no reason to go back, and {REARWARD}"
+        )
     if sweep is not None and chosen_mm is not None:
         found += _not_ridden(sweep, chosen_mm)
     if sweep is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,22 @@ from daq.fit.case import Case, Evidence
 from daq.fit.disturbers import Disturbs
 from daq.fit.explaining import UNKNOWN, sentence
 from daq.fit.intake import both_references_mm, clinician_advice
+from daq.fit.overlaid import differences
 from daq.fit.stepping import over_bb_mm
-from daq.keep.report_drawings import onset_drawing, shares_at, supports_drawing
+from daq.keep.report_drawings import legend, onset_drawing, shares_at, supports_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
+from daq.values import Verdict
 
 CLIMB_PCT = 4.5
 """The climb a setback against gravity is also printed for."""
+
+VERDICTS = {
+    Verdict.LIGHT: "the hands are light throughout",
+    Verdict.LOADED: "the hands are loaded throughout",
+    Verdict.UNDECIDED: "it is undecided",
+}
+LONG = 300
+"""Letters of a reason from which on it is printed small."""
 
 _PAGES = Environment(
     loader=FileSystemLoader(Path(__file__).parent),
@@ -25,10 +36,12 @@ _PAGES = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+_PAGES.filters["minus"] = lambda text: re.sub(r"(^|[\s(;])-(?=\d)", "\\1\N{MINUS SIGN}", text)
 
 
-def printed(case: Case, evidence: Evidence) -> str:
-    """The page as HTML."""
+def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
+    """The page as HTML; earlier: the visit that the evidence lays beside this one."""
+    curves = (*case.sweeps, *evidence.earlier)
     return _PAGES.get_template("report.html").render(
         case=case,
         evidence=evidence,
@@ -39,10 +52,15 @@ def printed(case: Case, evidence: Evidence) -> str:
         unknown=UNKNOWN,
         advice=clinician_advice(case.intake),
         places=_places(case, evidence),
-        chart=onset_drawing(case.sweeps, evidence),
+        chart=onset_drawing(curves, evidence),
+        legend=legend(curves),
+        against=list(dict.fromkeys(text for one in evidence.against for text in one.said)),
+        differences=() if earlier is None else differences(case.intake, earlier.intake),
         picture=_picture(case, evidence),
         disturbing=[one for one in evidence.disturbers if one.disturbs is not Disturbs.IN_ORDER],
         climb_pct=CLIMB_PCT,
+        VERDICTS=VERDICTS,
+        LONG=LONG,
     )
 
 

@@ -46,7 +46,6 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     parts = [*_axes(x, y, rear, front, low, high), *_window(evidence, x)]
     for k, sweep in enumerate(sweeps):
         parts += _curve(sweep, k % len(MARKS), x, y)
-    parts += _names(sweeps)
     title = escape("Hand load against setback: " + ", ".join(sweep.name for sweep in sweeps))
     head = f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img"><title>{title}</title>'
     return Markup(head + "".join(parts) + "</svg>")
@@ -94,13 +93,14 @@ def _curve(sweep: Ridden, k: int, x: Scale, y: Scale) -> list[str]:
     return parts
 
 
-def _names(sweeps: Sequence[Ridden]) -> list[str]:
-    parts = []
+def legend(sweeps: Sequence[Ridden]) -> list[tuple[str, Markup]]:
+    """Each sweep's name with its line and mark."""
+    found = []
     for k, sweep in enumerate(sweeps):
-        at = LEFT + 190 + 120 * k
-        parts.append(f'<path class="mark" transform="translate({at},{TOP - 14})" d="{MARKS[k % len(MARKS)]}"/>')
-        parts.append(_text(at + 9, TOP - 10, sweep.name, "start"))
-    return parts
+        line = f'<path class="fit" stroke-dasharray="{DASHES[k % len(DASHES)]}" d="M-20,0H20"/>'
+        sample = f'{line}<path class="mark" d="{MARKS[k % len(MARKS)]}"/>'
+        found.append((sweep.name, Markup(f'<svg viewBox="-20 -7 40 14" aria-hidden="true">{sample}</svg>')))
+    return found
 
 
 def _text(x: float, y: float, words: str, anchor: str) -> str:

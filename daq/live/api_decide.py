@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.responses import HTMLResponse
 
-from daq.fit.case import evidence_of
+from daq.fit.case import Case, evidence_of
 from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
 from daq.keep import visits
 from daq.keep.case import case_of
@@ -22,17 +22,22 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     """The routes after a sweep."""
     desk = session.desk
 
+    async def beside_each_other(visit_id: int, compare: int | None) -> tuple[Case, Case | None]:
+        """A visit, and an earlier one of the same client to lay beside it. ValueError for any other."""
+        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        if compare is None:
+            return case, None
+        known = await desk.ask(lambda store: earlier_visits(store, visit_id))
+        if compare not in [one["visit_id"] for one in known]:
+            raise ValueError(f"compare: expected an earlier visit of this client with a sweep, got {compare}")
+        return case, await desk.ask(lambda store: case_of(store, compare, desk.ridden))
+
     @app.get("/api/v1/visit/evidence")
     async def evidence(setback_mm: float | None = None, compare: int | None = None) -> dict[str, Any]:
         """What today's sweeps say, for the setback the fitter thinks of; compare: an earlier visit laid beside."""
         visit_id = desk.open_id()
-        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        case, earlier = await beside_each_other(visit_id, compare)
         known = await desk.ask(lambda store: earlier_visits(store, visit_id))
-        earlier = None
-        if compare is not None:
-            if compare not in [one["visit_id"] for one in known]:
-                raise ValueError(f"compare: expected an earlier visit of this client with a sweep, got {compare}")
-            earlier = await desk.ask(lambda store: case_of(store, compare, desk.ridden))
         # Beside the event loop: what is measured meanwhile must not wait for it.
         fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
         recheck = datetime.date.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
@@ -45,10 +50,10 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         return desk.fields()
 
     @app.get("/api/v1/visits/{visit_id}/report", response_class=HTMLResponse)
-    async def report(visit_id: int) -> str:
-        """The page the client takes home."""
-        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
-        return await asyncio.to_thread(lambda: printed(case, evidence_of(case)))
+    async def report(visit_id: int, compare: int | None = None) -> str:
+        """The page the client takes home; compare: an earlier visit laid beside."""
+        case, earlier = await beside_each_other(visit_id, compare)
+        return await asyncio.to_thread(lambda: printed(case, evidence_of(case, earlier=earlier), earlier))
 
     @app.get("/api/v1/follow-ups")
     async def follow_ups() -> list[dict[str, Any]]:

@@ -24,6 +24,8 @@ GRID_MM = 0.1
 SURE = 0.95
 LEAST_ADDED_N_PER_MM = 0.05
 """A smaller rise would make a shift of any length."""
+SAME_TORQUE_NM = 0.05
+"""A smaller difference, at 7 to 14 mm of setback a newton metre, moves no onset by a whole millimetre."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +74,7 @@ def compare(
         reasons.append("crank torque is not known in both sweeps: what it did to the onset cannot be said")
     else:
         alone_mm, alone_95_mm = _torque_alone(torque_nm, evidence, found, (a, b))
-        least, most = (f"{round(mm) + 0:+d}" for mm in alone_95_mm)
-        reasons.append(
-            f"crank torque was {torque_nm:+.1f} N m in {names[1]}; that alone would have moved the onset by "
-            f"{round(alone_mm) + 0:+d} mm, anything from {least} to {most} (positive: further back)"
-        )
+        reasons.append(_torque_sentence(names, torque_nm, alone_mm, alone_95_mm))
     return Comparison(float(shift @ p), (low, high), further, torque_nm, alone_mm, alone_95_mm, (*reasons, *cautions))
 
 
@@ -122,9 +120,22 @@ def _torque_alone(
 
 
 def _sentence(names: tuple[str, str], shift: float, low: float, high: float, further: float) -> str:
-    span = f"{shift:+.1f} mm, 95 % interval {low:+.1f} to {high:+.1f}"
+    span = f"{round(shift, 1) + 0.0:+.1f} mm, 95 % interval {low:+.1f} to {high:+.1f}"
     if further > SURE:
         return f"the onset of {names[1]} lies further back than that of {names[0]}: {span}"
     if further < 1.0 - SURE:
         return f"the onset of {names[1]} lies further forward than that of {names[0]}: {span}"
     return f"no difference between the onsets of {names[0]} and {names[1]} is shown: {span}"
+
+
+def _torque_sentence(
+    names: tuple[str, str], torque_nm: float, alone_mm: float, alone_95_mm: tuple[float, float]
+) -> str:
+    if abs(torque_nm) < SAME_TORQUE_NM:
+        return f"crank torque was the same in both sweeps, within {SAME_TORQUE_NM:g} N m"
+    least, most = (f"{round(mm) + 0:+d}" for mm in alone_95_mm)
+    more = f"{abs(torque_nm):.1f} N m {'higher' if torque_nm > 0.0 else 'lower'}"
+    return (
+        f"crank torque was {more} in {names[1]}; that alone would have moved the onset by {round(alone_mm) + 0:+d} mm, "
+        f"anything from {least} to {most} (positive: further back)"
+    )

@@ -110,10 +110,11 @@ export function mount(root, store) {
 
   const changed = changes();
   return store.onFrame(({ visit, sweep, sending }) => {
+    const laid = beside.value ? `?compare=${beside.value}` : "";
     const ended = sweep?.accepts.length === 0;
     if (changed(visit?.id, ended, sweep?.sweep_id)) void refresh(undefined);
     setAttribute(send, "disabled", sending !== null);
-    setAttribute(page, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
+    setAttribute(page, "href", visit ? `/api/v1/visits/${visit.id}/report${laid}` : null);
     setAttribute(page, "hidden", !visit?.decision);
   });
 }

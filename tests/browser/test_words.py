@@ -172,6 +172,25 @@ def test_what_is_spoken_is_what_is_shown_with_units_in_full(js, messages):
     assert said == "Move the saddle to 40 millimetres behind the bottom bracket"
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "cue"),
+    [
+        ("waiting", "moving", "asked"),
+        ("paused", "moving", "asked"),
+        ("averaging", "moving", "done"),
+        ("settling", "averaging", "recording"),
+        ("averaging", "finished", "finished"),
+        ("settling", "stopped", "stop"),
+        ("moving", "settling", None),
+        ("averaging", "averaging", None),
+    ],
+)
+def test_a_cue_is_given_when_the_fitter_is_asked_for_something(js, messages, was, now, cue):
+    before, after = ({"sweep": sweep_at(messages, state=state), "notices": []} for state in (was, now))
+
+    assert js("cues.js", "m.cueFor(...a)", [before, after]) == cue
+
+
 def moving(messages, **fields):
     planned_mm = [80, 70, 60, 60, 50]
     fields = {"planned_mm": planned_mm, "setback_mm": 60, "asked_setback_mm": 60, "stepping": None, **fields}

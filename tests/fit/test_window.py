@@ -33,8 +33,7 @@ def test_a_choice_inside_the_window_brings_no_caution():
 
 
 def test_a_choice_behind_the_window_is_warned_of_chasing_lightness():
-    assert "behind the window" in cautions(75.0)
-    assert "no reason to go back" in cautions(75.0)
+    assert "behind the window: light hands are no reason for that" in cautions(75.0)
 
 
 def test_a_choice_forward_of_the_onset_says_what_the_hands_will_carry():
@@ -70,3 +69,14 @@ def test_a_choice_outside_what_was_ridden_is_to_be_ridden_first():
     assert "was not ridden" in cautions(rear + 5.0)
     assert "was not ridden" in cautions(front - 5.0)
     assert "was not ridden" not in cautions(rear)
+
+
+def test_hands_that_carry_weight_all_through_may_get_lighter_further_back_at_the_saddles_cost():
+    loaded = ridden(lambda mm: 200.0 + 1.5 * (80.0 - mm))
+    assert loaded.onset.verdict is Verdict.LOADED
+
+    said = cautions(80.0, loaded)
+
+    assert "may lighten the hands" in said
+    assert "saddle comfort" in said
+    assert "no reason to go back" not in said

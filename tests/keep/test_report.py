@@ -134,3 +134,23 @@ def test_without_an_onset_no_window_is_printed(load_n):
 
 def test_a_visit_without_a_sweep_has_a_page_all_the_same():
     assert "No sweep with an answer was ridden today." in words(page(sweeps=(), decision=None))
+
+
+def test_two_sweeps_and_an_earlier_visit_stand_beside_each_other_with_their_caution():
+    earlier = dataclasses.replace(CASE, visit_id=3, begun_utc="2026-10-01T09:00:00+00:00")
+    case = dataclasses.replace(
+        CASE, sweeps=(ridden(label="saddle A"), dataclasses.replace(ridden(label="saddle B"), sweep_id=2))
+    )
+
+    told = words(printed(case, evidence_of(case, earlier=earlier), earlier))
+
+    for name in ("saddle A", "saddle B", "before, 2026-10-01"):
+        assert name in told
+    assert "Against each other:" in told
+    assert "Another day" in told
+
+
+def test_numbers_in_sentences_have_a_minus_and_what_was_typed_is_escaped_once():
+    html = page(decision=DECISION.model_copy(update={"reason": "at -2 mm it's <good>"}))
+
+    assert "at −2 mm it&#39;s &lt;good&gt;." in html
