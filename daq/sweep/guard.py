@@ -24,7 +24,10 @@ def doubts(
 
 
 def guarded(answer: Onset, found: Sequence[str]) -> Onset:
-    """The answer; without its numbers, undecided, when something forbids it."""
+    """The answer; without its numbers, undecided, when something forbids it.
+
+    What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict.
+    """
     if not found:
         return answer
     return replace(
@@ -33,7 +36,7 @@ def guarded(answer: Onset, found: Sequence[str]) -> Onset:
         onset_mm=None,
         interval_95_mm=None,
         suggested_setback_mm=None,
-        reasons=(*found, *answer.reasons),
+        reasons=tuple(found) if answer.onset_mm is not None else (*found, *answer.reasons),
     )
 
 

@@ -3,6 +3,7 @@
 import asyncio
 import dataclasses
 import json
+import re
 
 import pytest
 
@@ -114,6 +115,8 @@ def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_r
 
     assert answers[0].onset_mm is None
     assert "made on a simulated jig" in answers[0].reasons[0]
+    # no setback can be read off what is said beside it
+    assert not any(re.search(r"\d mm", reason) for reason in answers[0].reasons)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         begun = next(item for item in store.read_items(1) if getattr(item, "kind", "") == "sweep-begun")
         steps = store.results(1, "step")
@@ -140,6 +143,7 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
             message = await page.get()
             if isinstance(message, str) and json.loads(message)["type"] == "sources":
                 seen["text"] = json.loads(message)["doubts"]
+                seen["expanded_n"] = json.loads(message)["expanded_n"]
         seen["notes"] = [note.text for note in session.notes]
 
     on_the_jig(tmp_path, job)
@@ -148,6 +152,9 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
     assert "zero has moved by -5.0" in " ".join(one.sentence for one in seen["moved"])
     assert [str(one.kind) for one in seen["pulled"]] == ["below-zero"]
     assert seen["text"][0]["on"] == "hands"
+    # two cells of the demo's budget each, which is a few tenths of a newton at nothing
+    assert 0.1 < seen["expanded_n"]["hands"] < 1.0
+    assert 0.1 < seen["expanded_n"]["saddle"] < 1.0
     assert "pulled up by 65.0 N" in " ".join(seen["notes"])
 
 

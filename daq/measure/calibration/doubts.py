@@ -54,7 +54,8 @@ def doubts_of_loads(
             found.append(_doubt(Doubt.NOT_CALIBRATED, channel, "not calibrated: what it shows is unknown"))
             continue
         if reading in ENDS_OF_RANGE:
-            found.append(_doubt(Doubt.SATURATED, channel, "the converter stands at the end of its range"))
+            sentence = "the converter stands at the end of its range: take load off, or look at the cell's cable"
+            found.append(_doubt(Doubt.SATURATED, channel, sentence))
         if channel.kind == "force":
             found += _of_force(channel, value)
     tilt = [value for channel, value in zip(calibration.channels, values, strict=True) if channel.kind == "tilt"]
