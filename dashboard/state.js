@@ -47,6 +47,7 @@
  * @property {any} visit the open visit as daq/live/visit.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
  * @property {{kind: string, channel: string, on: string, sentence: string}[]} doubts about the loads shown now
+ * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
  * @property {Arrival|null} loads when the last block of raw loads arrived
@@ -89,6 +90,7 @@ export const initial = Object.freeze({
   visit: null,
   bench: null,
   doubts: [],
+  expanded_n: null,
   sources: [],
   sources_ms: null,
   loads: null,
@@ -170,6 +172,7 @@ const HANDLERS = {
     ...state,
     sources: m.sources,
     doubts: m.doubts ?? [],
+    expanded_n: m.expanded_n ?? null,
     sources_ms: m.received_ms ?? null,
   }),
   stroke: (state, m) => ({ ...state, stroke: withoutType(m), stroke_ms: m.received_ms ?? null }),

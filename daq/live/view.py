@@ -11,6 +11,7 @@ from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import stepping
 from daq.live import messages
+from daq.measure.calibration import apply
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
@@ -148,8 +149,26 @@ def stroke(session: Session, item: Stroke) -> str:
 
 
 def sensors(session: Session) -> dict[str, Any]:
-    """How the sensors do, and what makes the loads they show doubtful."""
-    return {"now_s": session.clock.now_us() / 1e6, "sources": sources(session), "doubts": doubts(session)}
+    """How the sensors do, how well the loads they show are known, and what makes them doubtful."""
+    return {
+        "now_s": session.clock.now_us() / 1e6,
+        "sources": sources(session),
+        "expanded_n": expanded_now(session),
+        "doubts": doubts(session),
+    }
+
+
+def expanded_now(session: Session) -> dict[str, float | None]:
+    """Expanded uncertainty of hands and saddle at the loads of the last seconds, N; None where it is not known."""
+    pipeline, rig = session.pipeline, session.rig
+    counts, roles = pipeline.recent_counts(), ("hands", "saddle")
+    if not len(counts):
+        return dict.fromkeys(roles)
+    loads_n = apply(pipeline.calibration, counts.mean(axis=0)[None], pipeline.zero_counts)[0].tolist()
+    shown = dict(zip(pipeline.calibration.names, loads_n, strict=True))
+    cells_n = [shown[cell] for cell in rig.cells]
+    known = {role: uncertainty_of(pipeline.calibration, rig, cells_n, role) for role in roles}
+    return {role: None if one is None else one.expanded_n for role, one in known.items()}
 
 
 def doubts(session: Session) -> list[dict[str, Any]]:

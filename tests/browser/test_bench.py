@@ -4,12 +4,15 @@ import subprocess
 import sys
 from functools import partial
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from daq.keep import calibrations
 from daq.keep.store import Store
 from daq.live.bench_wanted import Wanted
+from daq.live.messages import loads_block
+from daq.values import Loads
 
 
 @pytest.fixture
@@ -199,6 +202,18 @@ def test_doubtful_loads_and_a_calibration_out_of_date_are_said_at_once(desk, mes
     assert at.page.locator(".support.saddle").get_attribute("data-doubt") is None
     assert at.text(".support.hands .plus-minus") == "± 0.80"
     assert "no verdict" in at.text(".head")
+
+
+def test_loads_off_the_pedals_show_their_uncertainty_too(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send({**messages["sources"], "expanded_n": {"hands": 0.52, "saddle": None}})
+    t_s = np.arange(50) / 100.0 + 310.0
+    still = np.full(50, 20.0)
+    at.send(loads_block(Loads(t_s, still, still, still * 0.0, np.tile(still[:, None], (1, 4)), np.zeros(50, np.uint8))))
+
+    at.wait(lambda: at.text(".support.hands .plus-minus") == "± 0.52")
+    assert at.text(".support.saddle .plus-minus") == ""
+    assert "means of the last second, ± uncertainty" in at.text(".loads .basis")
 
 
 @pytest.fixture

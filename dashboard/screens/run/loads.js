@@ -37,11 +37,11 @@ export function loadsPanel(store) {
   function draw(state, now_ms) {
     const stroke = strokeFreshness(state, now_ms);
     const standing = !stroke.live && loadsFreshness(state, now_ms).live;
-    const shown = standing ? standingLoads(store) : state.stroke;
+    const shown = standing ? standingLoads(store, state.expanded_n) : state.stroke;
     const mean = state.stroke?.expanded_n?.hands
       ? "mean of the last stroke, ± uncertainty of the calibration, 95 %"
       : "mean of the last stroke, its uncertainty not known";
-    setText(basis, standing ? `${stroke.words}: means of the last second` : stroke.words || mean);
+    setText(basis, standing ? `${stroke.words}: means of the last second${state.expanded_n?.hands ? ", ± uncertainty, 95 %" : ""}` : stroke.words || mean);
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
       cells[i].draw(shown, key);
@@ -55,13 +55,13 @@ export function loadsPanel(store) {
   return { node, draw };
 }
 
-function standingLoads(/** @type {Store} */ { trace }) {
+function standingLoads(/** @type {Store} */ { trace }, /** @type {State["expanded_n"]} */ expanded_n) {
   return {
     hands_n: trace.mean(0, STANDING_SPAN_S),
     saddle_n: trace.mean(1, STANDING_SPAN_S),
     feet_n: null,
     shares: null,
-    expanded_n: null,
+    expanded_n,
   };
 }
 
