@@ -18,8 +18,8 @@ from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.values import StepMean
 
-WIDTH, HEIGHT = 560, 300
-LEFT, RIGHT, TOP, BOTTOM = 48, 548, 26, 250
+WIDTH, HEIGHT = 560, 220
+LEFT, RIGHT, TOP, BOTTOM = 48, 548, 26, 174
 MARKS = ("M-4,0A4,4 0 1 0 4,0A4,4 0 1 0 -4,0Z", "M-4,-4H4V4H-4Z", "M0,-5L5,4H-5Z", "M0,-5L5,0L0,5L-5,0Z")
 DASHES = ("none", "6 3", "2 3", "9 3 2 3")
 Z_95 = 1.96
@@ -128,5 +128,5 @@ def supports_drawing(found: Shares) -> Markup:
     title = (
         f"Weight on saddle {100 * found.saddle:.0f} %, feet {100 * found.feet:.0f} %, hands {100 * found.hands:.0f} %"
     )
-    head = f'<svg class="supports" viewBox="0 0 240 236" role="img"><title>{title}</title>'
+    head = f'<svg class="supports" viewBox="0 0 250 240" role="img"><title>{title}</title>'
     return Markup(f"{head}{body}{''.join(arrows)}</svg>")
