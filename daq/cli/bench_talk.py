@@ -101,15 +101,16 @@ def _tell(desk: BenchDesk) -> None:
 async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> None:
     """What the engineer said, done. ValueError when it does not fit."""
     word, *rest = line.split()[:3] or [""]
+    before = len(desk.bench.taken)
     match word, rest:
         case "", _:
             if hands is not None and desk.bench.task is not None:
                 await hands.arrived()
             desk.read()
-            await _until_over(desk)
+            await _until_over(desk, before)
         case "a", _:
             await desk.accept()
-            await _until_over(desk)
+            await _until_over(desk, before)
         case "r", []:
             await desk.redo_last()
         case "r", [task]:
@@ -126,8 +127,8 @@ async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> Non
             raise ValueError(f"expected one of these, got {line!r}: {WORDS}")
 
 
-async def _until_over(desk: BenchDesk) -> None:
-    before = len(desk.bench.taken)
+async def _until_over(desk: BenchDesk, before: int) -> None:
+    """Show the reading while it goes on, and then all that was taken after the first so many."""
     since = 0.0
     while (reading := desk.fields()["reading"]) is not None:
         await asyncio.sleep(LOOK_S)

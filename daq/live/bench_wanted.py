@@ -29,6 +29,7 @@ SENSITIVITY_PER_K = 2e-5
 """Temperature effect on the sensitivity of compensated foil cells; common practice, no source."""
 MOST_KG, LEAST_N = 200.0, 50.0
 """No cell of a jig carries more, and a rider's hands alone press with more; common practice, no source."""
+FEWEST_LOADS = 3
 SUPPOSED = "20 ppm/K supposed, no data sheet given"
 
 
@@ -175,7 +176,13 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
 
 def _loads_n(wanted: Wanted, g_m_s2: float) -> tuple[float, ...]:
     if bool(wanted.masses_kg) == bool(wanted.loads_n):
-        raise ValueError("loads: expected either masses_kg (weights) or loads_n (a reference cell), one of them")
+        raise ValueError(
+            "loads: expected either masses of weights in kilograms or forces of a reference cell in newtons"
+        )
+    typed, unit = (wanted.masses_kg, "kg") if wanted.masses_kg else (wanted.loads_n, "N")
+    if len(typed) < FEWEST_LOADS or list(typed) != sorted(set(typed)):
+        listed = ", ".join(f"{one:g}" for one in typed)
+        raise ValueError(f"loads: expected {FEWEST_LOADS} or more different ones, lightest first, got {listed} {unit}")
     if wanted.masses_kg and max(wanted.masses_kg) > MOST_KG:
         raise ValueError(
             f"loads: {max(wanted.masses_kg):g} kg on one cell is more than a jig carries, by about a factor 9.8: are "
@@ -193,9 +200,10 @@ def _within(cell: str, loads_n: tuple[float, ...], rig: Rig) -> tuple[float, ...
     """The loads a cell may carry. ValueError when that leaves too few."""
     capacity_n = next((channel.capacity_n for channel in rig.channels if channel.name == cell), None)
     kept = loads_n if capacity_n is None else tuple(load for load in loads_n if load <= capacity_n)
-    if len(kept) < 3 <= len(loads_n):
+    if len(kept) < FEWEST_LOADS:
         raise ValueError(
-            f"{cell}: {len(loads_n) - len(kept)} of the loads are above its {capacity_n:g} N; expected 3 or more within"
+            f"{cell}: {len(loads_n) - len(kept)} of the loads are above its {capacity_n:g} N; "
+            f"expected {FEWEST_LOADS} or more within"
         )
     return kept
 

@@ -179,6 +179,24 @@ def test_a_calibration_cut_off_goes_on_at_the_same_reading(tmp_path):
     assert [name.split("-")[-1] for name in kept] == ["none", "bench1"]
 
 
+@pytest.mark.parametrize(
+    ("slip", "said"),
+    [
+        ({"masses_kg": (10, 5, 20)}, "loads: expected 3 or more different ones, lightest first, got 10, 5, 20 kg"),
+        ({"masses_kg": (5, 10)}, "got 5, 10 kg"),
+        ({"masses_kg": (50, 100, 400)}, "400 kg on one cell .* are these newtons"),
+        ({"masses_kg": (), "loads_n": (5, 10, 40)}, "40 N at most .* are these kilograms"),
+        ({"loads_n": (50, 100, 200)}, "either masses of weights in kilograms or forces of a reference cell"),
+    ],
+)
+def test_what_is_asked_wrongly_is_named_in_the_unit_it_was_typed_in(tmp_path, slip, said):
+    async def begin(made):
+        with pytest.raises(ValueError, match=said):
+            await made.session.calibrating.begin_bench(wanted(**slip))
+
+    on_bench(tmp_path / "s.sqlite", begin)
+
+
 def test_a_warm_up_done_counts_for_a_bench_begun_anew_after_a_slip(tmp_path):
     of_s = []
 
