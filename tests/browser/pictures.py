@@ -24,6 +24,8 @@ def take(folder: Path) -> None:
         page = browser.new_page(viewport={"width": 1280, "height": 800}, color_scheme="light")
 
         def shot(name: str, whole: bool = False) -> None:
+            if whole:
+                page.evaluate("scrollTo(0, 0)")  # else what sticks to the top stands in the middle of the picture
             page.screenshot(path=folder / f"{name}.png", full_page=whole)
 
         jig = Jig(process, process.stdout.readline().strip())
@@ -54,6 +56,8 @@ def take(folder: Path) -> None:
         page.get_by_label("Decided by").fill("B. Fitter")
         page.get_by_role("button", name="Keep this decision").click()
         expect(page.get_by_role("link", name="Printed page")).to_be_visible()
+        expect(page.get_by_text("It goes 20 mm forward, to 58 mm.")).to_be_visible(timeout=LONG_MS)
+        expect(page.get_by_text("Working it out")).to_be_hidden(timeout=LONG_MS)
         shot("6_decide", whole=True)
         page.goto(f"{jig.url}api/v1/visits/1/report")
         page.set_viewport_size({"width": 800, "height": 1100})
