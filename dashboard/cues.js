@@ -52,7 +52,8 @@ export function startCues(store) {
   let given = { words: "", at_ms: -Infinity };
   store.onChange((before, after) => {
     const cue = cueFor(before, after);
-    if (!cue) return;
+    // The rider's screen is beside the fitter's: it would say everything twice.
+    if (!cue || document.documentElement.dataset.view === "rider") return;
     const [words, at_ms] = [spoken(after, cue), performance.now()];
     if (words === given.words && at_ms - given.at_ms < ONCE_MS) return;
     given = { words, at_ms };

@@ -31,7 +31,7 @@ const INPUTS = {
   text: ({ required }, id) => el("input", { type: "text", id, maxlength: 200, required, autocomplete: "off" }),
   long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
   date: ({ required }, id) => el("input", { type: "date", id, required }),
-  check: (_, id) => el("input", { type: "checkbox", id }),
+  check: ({ required }, id) => el("input", { type: "checkbox", id, required }),
   choice: ({ options, required, asked }, id) =>
     el(
       "select",

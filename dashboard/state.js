@@ -71,7 +71,7 @@ const NOTICES_KEPT = 50;
 /** @type {Settings} */
 export const DEFAULT_SETTINGS = Object.freeze({
   theme: "auto",
-  beeps: false,
+  beeps: true,
   speech: false,
   decimal: "auto",
   letters: true,

@@ -111,7 +111,7 @@ def standing_in_the_way(checks: tuple[Check, ...]) -> str:
     names = [check.title.lower() for check in checks if check.standing is Standing.OPEN]
     if not names:
         return ""
-    return f"not seen to: {', '.join(names)} (checks screen)"
+    return f"still open on the checks screen: {', '.join(names)}"
 
 
 def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:

@@ -36,7 +36,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "stages_mm": evidence.stages_mm,
         "reaching": plain(evidence.reaching),
         "steps": plain(evidence.steps),
-        "sides": plain(evidence.sides),
+        "sides": [{**plain(one), "clear": one.over.clear} for one in evidence.sides],
         "against": plain(evidence.against),
         "com_height": evidence.com_height,
         "differences": [] if earlier is None else differences(case.intake, earlier.intake),

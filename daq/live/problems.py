@@ -89,7 +89,7 @@ def add_errors(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def bad_request(_: Request, error: RequestValidationError) -> JSONResponse:
-        found = [f"{'.'.join(str(part) for part in item['loc'][1:])}: {item['msg']}" for item in error.errors()]
+        found = [f"{'.'.join(str(part) for part in item['loc'][1:])}: {_plainly(item)}" for item in error.errors()]
         return problem(422, "not accepted", "; ".join(found))
 
     @app.exception_handler(HTTPException)
@@ -100,3 +100,17 @@ def add_errors(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def fault(_: Request, error: Exception) -> JSONResponse:
         return problem(500, "a fault of the daemon", f"{type(error).__name__}; the log has where, by the request's id")
+
+
+def _plainly(wrong: dict[str, Any]) -> str:
+    """What is wrong with one value, as a person says it."""
+    limits = wrong.get("ctx", {})
+    match wrong["type"]:
+        case "missing":
+            return "missing"
+        case "string_too_short":
+            return f"write at least {limits['min_length']} letters"
+        case "string_too_long":
+            return f"write at most {limits['max_length']} letters"
+    message: str = wrong["msg"].removeprefix("Value error, ")
+    return message.replace("Input should be", "expected", 1)

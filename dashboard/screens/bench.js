@@ -41,7 +41,7 @@ export function mount(root, store) {
   }
 
   const stopDrawing = store.onFrame((state) => {
-    setText(sentence, state.calibration ? `Calibration ${state.calibration.id}: ${state.calibration.sentence ?? ""}` : "");
+    setText(sentence, state.calibration ? `Calibration ${state.calibration.id}: ${(state.calibration.sentence ?? "").replace(`${state.calibration.id}: `, "")}` : "");
     setAttribute(idle, "hidden", state.bench !== null);
     for (const each of [check, kept]) each.draw(state);
     setAttribute(under_way.node, "hidden", state.bench === null);

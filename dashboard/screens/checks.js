@@ -4,6 +4,7 @@ import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { withMinus } from "../format.js";
 import { HANDS } from "./client/rows.js";
+import { sentence } from "../words.js";
 import { feetOffPlate } from "./feet_off.js";
 import { zeroPlate } from "./zero.js";
 
@@ -81,7 +82,7 @@ export function mount(root, store) {
       list.replaceChildren(...items.map((each) => each.node));
     }
     items.forEach((item, i) => item.draw(visit.checks[i]));
-    setText(ready, visit.in_the_way ? `Not yet: ${visit.in_the_way}` : "Ready: the sweep may begin.");
+    setText(ready, visit.in_the_way ? `Not yet. ${sentence(visit.in_the_way)}` : "Ready: the sweep may begin.");
     setAttribute(ready, "data-ready", !visit.in_the_way);
   });
 }

@@ -23,7 +23,7 @@ function whoIsHere(/** @type {Store} */ store) {
   const list = el("ul", { class: "clients" });
   const name = field({ path: "name", words: "Name, kept apart from all records", kind: "text" }, "new");
   const consents = [
-    field({ path: "service", words: "Agrees to the fitting and its records", kind: "check" }, "new"),
+    field({ path: "service", words: "Agrees to the fitting and its records", kind: "check", required: true }, "new"),
     field({ path: "research", words: "Agrees to use in studies, under the pseudonym", kind: "check" }, "new"),
     field({ path: "images", words: "Agrees to pictures", kind: "check" }, "new"),
   ];

@@ -190,7 +190,8 @@ def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
     async def job(client, session):
         await arrived(client)
         path = "/api/v1/visit/overrides"
-        assert (await client.post(path, json={"check": "zero", "reason": ""})).status_code == 422
+        short = await client.post(path, json={"check": "zero", "reason": ""})
+        assert (short.status_code, short.json()["detail"]) == (422, "reason: write at least 3 letters")
         assert (await client.post(path, json={"check": "weather", "reason": "it rains"})).status_code == 422
         answer = await client.post(path, json={"check": "zero", "reason": "rider cannot step off"})
         (zero,) = [check for check in answer.json()["checks"] if check["key"] == "zero"]

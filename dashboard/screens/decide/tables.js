@@ -54,11 +54,11 @@ export function placeTable(places, com_height) {
 
 /** @param {any[]} sides */
 export function sideTable(sides) {
-  const rows = sides.map(({ first, second, over, trend }) => ({
+  const rows = sides.map(({ first, second, over, trend, clear }) => ({
     cells: [
       `${named(first)} less ${named(second)}`,
       `${number(over.difference_n, 1)} ± ${number(1.96 * over.u_difference_n, 1)}\u00a0N`,
-      `${percent(over.fraction, 1)} ± ${percent(1.96 * over.u_fraction, 1)}${over.clear ? "" : ", not clear"}`,
+      `${percent(over.fraction, 1)} ± ${percent(1.96 * over.u_fraction, 1)}${clear ? "" : ", not clear"}`,
       trend,
     ],
   }));
