@@ -10,6 +10,7 @@ import { WANTED, wantedOf } from "./bench/rows.js";
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 /** @typedef {import("../state.js").Bench} Bench */
 
+const LONG_S = 120;
 /** what it does, its words, its key */
 const VERBS = /** @type {const} */ ([
   ["read", "Read", "Space"],
@@ -149,7 +150,7 @@ function working(store) {
     setText(task, bench.problem || bench.instruction || (bench.calibration ? "All readings are taken." : "Ended."));
     setText(
       reading,
-      bench.reading ? `Reading: ${number(bench.reading.seconds)} of ${number(bench.reading.of_s)} s. Touch nothing.` : "",
+      bench.reading ? `Reading: ${elapsed(bench.reading)}. Touch nothing.` : "",
     );
     const told = bench.findings.map((each) => each.sentence);
     if (findingsChanged(told.join("\n"))) findings.replaceChildren(...told.map((each) => el("li", {}, each)));
@@ -167,6 +168,13 @@ function working(store) {
     setAttribute(page, "href", bench.calibration ? `/api/v1/calibrations/${bench.calibration}/certificate` : null);
   }
   return { node, draw };
+}
+
+/** In minutes when it lasts some: a warm-up, a creep test. */
+function elapsed(/** @type {{seconds: number, of_s: number}} */ { seconds, of_s }) {
+  return of_s < LONG_S
+    ? `${number(seconds)} of ${number(of_s)} s`
+    : `${number(Math.floor(seconds / 60))} of ${number(of_s / 60)} min`;
 }
 
 /** Any reading, or a whole series of a cell, once more; what it replaces stays in the record. @param {Store} store */

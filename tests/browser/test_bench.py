@@ -40,6 +40,15 @@ def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(b
     assert bench.page.get_by_role("button", name="Leave this stage out").is_disabled()
 
 
+def test_a_long_reading_is_counted_in_minutes_and_a_short_one_in_seconds(bench, messages):
+    for reading, said in (
+        ({"seconds": 1079.0, "of_s": 1800.2}, "17 of 30 min"),
+        ({"seconds": 3, "of_s": 5.2}, "3 of 5 s"),
+    ):
+        bench.send({"type": "bench", "bench": {**messages["bench"]["bench"], "reading": reading}})
+        bench.wait(lambda said=said: said in bench.text(".bench-reading"))
+
+
 def test_the_keyboard_reads_accepts_and_takes_again_what_fits_now_and_nothing_else(bench):
     leave = bench.page.get_by_role("button", name="Leave; go on later")
     for key in ("Space", "a", "r"):

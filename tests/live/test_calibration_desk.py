@@ -3,7 +3,6 @@
 import asyncio
 import dataclasses
 import json
-import re
 
 import pytest
 
@@ -115,8 +114,6 @@ def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_r
 
     assert answers[0].onset_mm is None
     assert "made on a simulated jig" in answers[0].reasons[0]
-    # no setback can be read off what is said beside it
-    assert not any(re.search(r"\d mm", reason) for reason in answers[0].reasons)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         begun = next(item for item in store.read_items(1) if getattr(item, "kind", "") == "sweep-begun")
         steps = store.results(1, "step")
@@ -185,7 +182,7 @@ def test_a_bench_over_the_address_refuses_what_does_not_fit(tmp_path):
         for changes, says in (
             ({"masses_kg": [20, 10, 5]}, "lightest first"),
             ({"reference": {}}, "class"),
-            ({"masses_kg": []}, "masses_kg"),
+            ({"masses_kg": []}, "masses of weights in kilograms"),
             ({"cells": ["feet"]}, "no channel feet"),
         ):
             answer = await client.post("/api/v1/bench", json={**body, **changes})

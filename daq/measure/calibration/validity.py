@@ -140,15 +140,19 @@ def validity(
         return Validity(Standing.CHECK_FAILED, f"the check with a weight failed: {'; '.join(failed)}", until_utc)
     last = max((moment(check.checked_utc) for check in latest.values()), default=made)
     if now - max(last, made) > timedelta(hours=check_hours):
+        what = "the last check with a weight" if last > made else "the calibration, not checked with a weight since,"
         age_h = (now - max(last, made)).total_seconds() / 3600.0
         return Validity(
             Standing.CHECK_DUE,
-            f"the last check with a weight was {age_h:.0f} h ago, expected within {check_hours:g} h: put one known "
-            "weight on before the day's work",
+            f"{what} was {age_h:.0f} h ago, expected within {check_hours:g} h: put one known weight "
+            "on before the day's work",
             until_utc,
         )
     return Validity(
-        Standing.VALID, f"calibrated {made.date()}, checked {last.date()}, valid to {until.date()}", until_utc
+        Standing.VALID,
+        f"calibrated {made.date()}, checked {last.date()}, valid to {until.date()}; next check with a weight by "
+        f"{max(last, made) + timedelta(hours=check_hours):%Y-%m-%d %H:%M} UTC",
+        until_utc,
     )
 
 
