@@ -20,7 +20,7 @@ COVERAGE = (
     "coverage factor, Student's t for the effective degrees of freedom (JCGM 100). It holds for one cell, counted from "
     "a zero of the empty jig."
 )
-LINK = '<link rel="stylesheet" href="/certificate.css">'
+LINK = '<link rel="icon" href="/icon.svg" type="image/svg+xml"><link rel="stylesheet" href="/certificate.css">'
 
 
 def certificate_page(content: Mapping[str, Any], *, css: str | None = None) -> str:
