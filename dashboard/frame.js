@@ -59,7 +59,7 @@ export function mountFrame(top, side, store) {
     const linked = state.link.state === "open";
     setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");
     setAttribute(recording, "data-on", (linked && state.recording) || undefined);
-    setText(calibration, state.calibration?.stale ? "calibration not to be trusted: no verdict" : "");
+    setText(calibration, state.calibration?.stale ? "calibration: no verdict" : "");
     setAttribute(calibration, "title", state.calibration?.stale ? (state.calibration.sentence ?? null) : null);
     setAttribute(calibration, "hidden", !state.calibration?.stale);
     drawChips(chips, state, now_ms);

@@ -78,7 +78,7 @@ const NOW = {
       ? say("Suggested setback", {
           value: number(state.onset.suggested_setback_mm),
           unit: "mm behind the BB",
-          detail: `${ended(sweep)} Onset ${answerRange(state.onset)}. The fitter decides.`,
+          detail: `${ended(sweep)}${sweep.why_here ? "" : ` Onset ${answerRange(state.onset)}.`} The fitter decides.`,
         })
       : say("Finished", { detail: [sentence(headline(state)), sweep.why_here && ended(sweep), NEXT[/** @type {keyof typeof NEXT} */ (state.onset?.verdict)]].filter(Boolean).join(" ") }),
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),

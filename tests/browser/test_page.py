@@ -243,7 +243,12 @@ LONGEST_WHY = "a little less effort: bring the power to 200 W at 90 rpm"
 @pytest.mark.parametrize("size", SIZES, ids=str)
 @pytest.mark.parametrize(
     ("state", "fields"),
-    [(State.AVERAGING, {"in_band": False}), (State.SETTLING, {"settle_left_s": 6.0}), (State.FINISHED, {})],
+    [
+        (State.AVERAGING, {"in_band": False}),
+        (State.SETTLING, {"settle_left_s": 6.0}),
+        (State.FINISHED, {}),
+        (State.MOVING, {"why_here": "just forward of where the onset may be, 44 to 56 mm", "order": "adaptive"}),
+    ],
     ids=str,
 )
 def test_what_to_do_is_never_cut_off(desk, messages, size, state, fields):

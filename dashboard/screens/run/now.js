@@ -44,6 +44,7 @@ export function nowPanel() {
     setAttribute(number, "hidden", said.value === "");
     setAttribute(node, "data-stale", state.link.state !== "open");
     setAttribute(node, "data-waits", said.waits);
+    setAttribute(node, "data-why", Boolean(sweep?.why_here));
     setAttribute(node, "data-state", sweep?.state ?? "none");
     drawBar(bar, sweep);
     setText(spoken, announcement(state, said));
