@@ -113,6 +113,7 @@ class ModbusLink:
         due_s = loop.time()
         while True:
             await self._poll(client)
+            _heed_cancelling()
             if not client.connected:
                 raise PortGone(f"{client.comm_params.host} has gone: is the cable in? It is taken up again by itself")
             due_s += period_s
@@ -156,3 +157,14 @@ class ModbusLink:
         if len(answer.registers) != count:
             raise UnitTrouble(f"unit {unit}: asked for {count} words, got {len(answer.registers)}")
         return answer.registers
+
+
+def _heed_cancelling() -> None:
+    """Raise a cancellation that was swallowed.
+
+    asyncio.wait_for, with which the client waits for an answer, loses one that comes together with the answer, up to
+    Python 3.11. The link would then poll for ever.
+    """
+    task = asyncio.current_task()
+    if task is not None and task.cancelling():
+        raise asyncio.CancelledError

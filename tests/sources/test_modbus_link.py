@@ -7,6 +7,7 @@ import asyncio
 import contextlib
 
 import pytest
+from pymodbus.client import AsyncModbusSerialClient
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
@@ -195,3 +196,33 @@ def test_polls_that_have_no_time_are_counted_as_dropped():
 
     assert link.lost()[0] > 5
     assert numbers[-1] - numbers[0] > len(numbers)
+
+
+def test_a_link_ends_when_its_end_comes_together_with_an_answer(monkeypatch):
+    """As asyncio.wait_for has it up to Python 3.11: the answer is given, the cancellation is lost."""
+    read = AsyncModbusSerialClient.read_holding_registers
+
+    async def deaf(self, *arguments, **options):
+        answer = await read(self, *arguments, **options)
+        with contextlib.suppress(asyncio.CancelledError):
+            await asyncio.sleep(0.2)
+        return answer
+
+    monkeypatch.setattr(AsyncModbusSerialClient, "read_holding_registers", deaf)
+
+    async def poll():
+        cable = Cable()
+        server = ModbusSerialServer([device(1, 1250)], port=cable.there, baudrate=19200)
+        wanted = ModbusTransmitter(link="modbus", port=cable.here, parity="none", registers=(LoadRegister(**HANDS),))
+        polls = []
+        link = ModbusLink(wanted, registers_of(wanted), SessionClock(), lambda *poll: polls.append(poll))
+        async with running(cable.run(), server.serve_forever()):
+            task = asyncio.create_task(link.run())
+            await until(lambda: len(polls) >= 2)
+            task.cancel()
+            done, _ = await asyncio.wait({task}, timeout=5.0)
+            await server.shutdown()
+            link._ask = None  # ends a link that goes on
+        return done
+
+    assert asyncio.run(poll())
