@@ -89,10 +89,12 @@ async def serve(
         parts.append(session.storing.run())
     if until is not None:
         parts.append(until)
-    server = _Server(_config(session, keys, names)) if listener is not None else None
-    if server is not None and listener is not None:
-        parts.append(server.serve(sockets=[listener]))
     tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
+    server, serving = None, []
+    if listener is not None:
+        server = _Server(_config(session, keys, names))
+        serving = [asyncio.create_task(server.serve(sockets=[listener]))]
+        tasks += serving
     try:
         await asyncio.wait([asked, *tasks], return_when=asyncio.FIRST_COMPLETED)
         for task in tasks:
@@ -100,7 +102,11 @@ async def serve(
                 task.result()
         return asked.result() if asked.done() else None
     finally:
-        await _end(session, server, tasks)
+        session.hub.close()
+        if server is not None:
+            server.should_exit = True
+            await asyncio.wait(serving, timeout=GRACE_S + 1)
+        await _end(session, tasks)
 
 
 def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
@@ -123,11 +129,7 @@ def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvic
     )
 
 
-async def _end(session: Session, server: _Server | None, tasks: Sequence[asyncio.Future[Any]]) -> None:
-    session.hub.close()
-    if server is not None:
-        server.should_exit = True
-        await asyncio.wait(tasks, timeout=GRACE_S, return_when=asyncio.FIRST_COMPLETED)
+async def _end(session: Session, tasks: Sequence[asyncio.Future[Any]]) -> None:
     for task in tasks:
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)

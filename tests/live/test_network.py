@@ -36,7 +36,14 @@ def on_a_network(tmp_path, job, *, hours=1.0):
     with listener, demo(tmp_path) as running:
         parts = [running._board.run, *links_of(running.session)]
         whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
-        asyncio.run(asyncio.wait_for(whole, 60))
+        address = listener.getsockname()
+
+        async def to_its_end():
+            await asyncio.wait_for(whole, 60)
+            with pytest.raises(ConnectionRefusedError):
+                await asyncio.open_connection(*address)
+
+        asyncio.run(to_its_end())
 
 
 def test_a_key_is_exchanged_for_a_pass_that_no_script_and_no_foreign_page_can_use(tmp_path):
