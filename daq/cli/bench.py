@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+import uvloop
 
 from daq.cli.bench_talk import Typed, ended, hello_of, judged, walk
 from daq.cli.records import store_path
@@ -213,7 +214,7 @@ def _run(
                     code[0] = KEYBOARD
                 return session
 
-            finish(asyncio.run(all_of_it()))
+            finish(uvloop.run(all_of_it()))
     except RigError as error:
         fail(REFUSED, error)
     except StoreError as error:

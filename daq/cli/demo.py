@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 import signal
 import tempfile
 from pathlib import Path
 
 import click
+import uvloop
 
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, step_line, tell
 
@@ -86,7 +86,7 @@ def demo(
                 click.echo("\n".join([*answer_lines(answer), truth_line(truth)]))
 
         try:
-            ended_by = asyncio.run(running.run(listener, by_hand=by_hand, when_done=told))
+            ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))
         except StoreError as error:
             fail(UNUSABLE, error)
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 import dataclasses
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+import uvloop
 
 from daq.cli.records import store_path
 from daq.cli.telling import print_json, tell
@@ -31,7 +31,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
     """
     if rig_file is not None:
         tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
-    checks = asyncio.run(_look(rig_file, store_path(store), seconds))
+    checks = uvloop.run(_look(rig_file, store_path(store), seconds))
     if as_json:
         from daq.live.messages import plain
 

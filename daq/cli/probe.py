@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 import dataclasses
 from typing import TYPE_CHECKING
 
 import click
+import uvloop
 
 from daq.cli.telling import MISSING, fail, print_json, tell
 
@@ -42,12 +42,12 @@ def probe(
 
     try:
         if place == BLUETOOTH:
-            seen = asyncio.run(Radio().scan(seconds))
+            seen = uvloop.run(Radio().scan(seconds))
             content, lines = [dataclasses.asdict(sensor) for sensor in seen], bluetooth_lines(seen, seconds)
             recognised = bool(seen)
         elif unit is not None:
             asked = modbus_probe.BAUDS if baud is None else (baud,)
-            answer = asyncio.run(
+            answer = uvloop.run(
                 modbus_probe.ask(place, unit=unit, function=int(function), address=address, bauds=asked)
             )
             content, lines, recognised = [dataclasses.asdict(answer)], modbus_lines(place, answer), answer.answered

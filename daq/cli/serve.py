@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import ipaddress
 import signal
 import sys
@@ -11,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+import uvloop
 
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
@@ -98,7 +98,7 @@ def serve(
         tell("other screens are let in with a key; foreaft access shows it")
     who = Rider(rider, mass_kg)
     try:
-        ended_by = asyncio.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
+        ended_by = uvloop.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
     except StoreError as error:
         fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})

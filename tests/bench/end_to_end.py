@@ -15,6 +15,8 @@ import time
 import tty
 from pathlib import Path
 
+import uvloop
+
 from daq.keep.store import Store
 from daq.live.daemon import listen, serve, url_of
 from daq.live.real import begin, links_of
@@ -63,7 +65,7 @@ async def main(url, zero_ns):
             pass
     late = np.array(late[50:]) * 1e3
     print(len(late), np.percentile(late, 50), np.percentile(late, 99))
-asyncio.run(main(sys.argv[1], int(sys.argv[2])))
+uvloop.run(main(sys.argv[1], int(sys.argv[2])))
 """
 ROLES = ("hands", "hands", "saddle", "saddle", "saddle", "saddle", "unused", "unused")
 
@@ -148,9 +150,9 @@ async def _used_while(writer: "subprocess.Popen[bytes]") -> float:
 
 def main() -> int:
     """Exit code."""
-    thrown_away = asyncio.run(bare())
+    thrown_away = uvloop.run(bare())
     with tempfile.TemporaryDirectory() as folder:
-        share, median_ms, p99_ms = asyncio.run(whole(Path(folder)))
+        share, median_ms, p99_ms = uvloop.run(whole(Path(folder)))
     print(f"bare read loop {100 * thrown_away:5.1f} % of a core")
     print(f"whole daemon   {100 * share:5.1f} % of a core, {share / thrown_away:.1f} times as much")
     print(f"age of a scan on the page: median {median_ms:.0f} ms, p99 {p99_ms:.0f} ms")

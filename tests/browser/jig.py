@@ -3,12 +3,13 @@
 python -m tests.browser.jig PACE STORE
 """
 
-import asyncio
 import os
 import sys
 import threading
 import tty
 from pathlib import Path
+
+import uvloop
 
 from daq.keep.store import Store
 from daq.live import demo
@@ -64,4 +65,4 @@ if __name__ == "__main__":
     listener = listen("127.0.0.1", 0)
     running = demo.Demo(Store.open(store), kind="hinge", seed=1, pace=pace)
     print(url_of(listener), flush=True)
-    asyncio.run(running.run(listener, by_hand=True, when_done=lambda: None))
+    uvloop.run(running.run(listener, by_hand=True, when_done=lambda: None))

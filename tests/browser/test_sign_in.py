@@ -1,11 +1,11 @@
 """A screen let in over the network by its link, in a real browser on the whole daemon."""
 
-import asyncio
 import threading
 import time
 
 import pytest
 import uvicorn
+import uvloop
 from playwright.sync_api import expect
 
 from daq.live import access
@@ -31,7 +31,7 @@ def daemon(tmp_path):
             await running.session.storing.close(1)
 
         # in a thread of its own: the browser's driver has a loop running in this one
-        thread = threading.Thread(target=lambda: asyncio.run(whole()))
+        thread = threading.Thread(target=lambda: uvloop.run(whole()))
         thread.start()
         yield url_of(listener), keys
         running.session.hub.close()

@@ -6,6 +6,7 @@ import subprocess
 import sys
 
 import pytest
+import uvloop
 
 from daq.measure.calibration import Calibration, Channel, to_dict
 from tests.faults.links import SLOPE
@@ -21,7 +22,7 @@ def doctor(*words, beside=()):
         async with running(*beside):
             return await asyncio.to_thread(subprocess.run, command, capture_output=True, text=True, timeout=90)
 
-    return asyncio.run(ask())
+    return uvloop.run(ask())
 
 
 @pytest.fixture

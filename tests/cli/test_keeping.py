@@ -1,10 +1,10 @@
 """The commands around the store, on the store of a real demo."""
 
-import asyncio
 import json
 import shutil
 
 import pytest
+import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
@@ -25,7 +25,7 @@ def foreaft(*words):
 def store(tmp_path_factory):
     folder = tmp_path_factory.mktemp("keeping")
     with demo(folder) as running:
-        asyncio.run(running.run(None, by_hand=False, when_done=lambda: None))
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
     return folder / "demo.sqlite"
 
 

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 import serial
+import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
@@ -28,7 +29,7 @@ def probe(*words, beside=()):
             done = await asyncio.to_thread(subprocess.run, command, capture_output=True, text=True, timeout=60)
         return done.returncode, done.stdout, done.stderr
 
-    return asyncio.run(ask())
+    return uvloop.run(ask())
 
 
 @pytest.fixture
@@ -131,7 +132,7 @@ def test_a_modbus_unit_is_asked_and_every_number_it_could_mean_is_shown():
             await server.shutdown()
         return done
 
-    done = asyncio.run(ask())
+    done = uvloop.run(ask())
 
     assert done.returncode == 0, done.stderr
     assert "unit 1 answers" in done.stdout

@@ -21,6 +21,7 @@ import asyncio
 
 import numpy as np
 import pytest
+import uvloop
 from serial.tools import list_ports
 
 from daq.live import view
@@ -199,7 +200,7 @@ def no_number_missing(stored):
 def test_a_fault_is_told_and_all_that_came_is_stored(tmp_path, board, fault, keeps):
     base = tuple(board.counts)
 
-    jig = asyncio.run(ride(tmp_path, fault, board=board))
+    jig = uvloop.run(ride(tmp_path, fault, board=board))
 
     stored = kept(tmp_path)
     assert len(stored.scans) == jig.session.sensors.decoder.scans > 0
@@ -223,7 +224,7 @@ def test_channels_in_another_order_are_taken_by_their_names(tmp_path, monkeypatc
     fake.counts[:2] = 50_000, 10_000
     monkeypatch.setattr(list_ports, "comports", lambda: [usb_port(fake.port)])
 
-    jig = asyncio.run(ride(tmp_path, lambda jig: jig.goes_on(), board=fake))
+    jig = uvloop.run(ride(tmp_path, lambda jig: jig.goes_on(), board=fake))
 
     last = [output for output in jig.outputs if isinstance(output, Loads)][-1]
     assert last.hands_n[-1] == pytest.approx(100.0, abs=0.1)
@@ -274,7 +275,7 @@ def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, boa
         await jig.sees("info: power: all well again")
         await until(lambda: len(strokes(jig)) > count + 20)
 
-    jig = asyncio.run(ride(tmp_path, walk_away, board=board, pace=pace, more='[power]\nname = "crank"', beside=[pedal]))
+    jig = uvloop.run(ride(tmp_path, walk_away, board=board, pace=pace, more='[power]\nname = "crank"', beside=[pedal]))
 
     stored = kept(tmp_path)
     assert len(stored.scans) == jig.session.sensors.decoder.scans

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 
+import uvloop
+
 from daq.keep.store import Store
 from daq.live.bench_simulated import SimulatedBench
 from daq.live.bench_wanted import Wanted
@@ -38,7 +40,7 @@ def on_bench(path, work, *, pace=60.0, seed=1):
         await serve(made.session, made.links, until=until())
         return made
 
-    return asyncio.run(all_of_it())
+    return uvloop.run(all_of_it())
 
 
 async def read(made):

@@ -6,6 +6,7 @@ import shutil
 from collections import namedtuple
 
 import pytest
+import uvloop
 from serial.tools import list_ports
 
 from daq.keep.store import Store
@@ -48,7 +49,7 @@ def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5
         async with running(board.run()):
             return await check_jig(parse_rig(rig_text(BOARD + more)), calibration, seconds)
 
-    return {check.part: check for check in asyncio.run(look())}
+    return {check.part: check for check in uvloop.run(look())}
 
 
 def test_an_empty_jig_in_order_is_well_with_its_figures(board):
@@ -187,14 +188,14 @@ def test_sensors_in_range_are_listed_and_a_weak_one_is_a_caution_when_it_is_need
         await bluez.stop()
         return check
 
-    assert "adapter well; in range: crank" in asyncio.run(look(-60, True)).words
-    states = [asyncio.run(look(rssi, needed)).state for rssi, needed in ((-60, True), (-93, True), (-93, False))]
+    assert "adapter well; in range: crank" in uvloop.run(look(-60, True)).words
+    states = [uvloop.run(look(rssi, needed)).state for rssi, needed in ((-60, True), (-93, True), (-93, False))]
     assert states == ["well", "caution", "well"]
 
 
 @pytest.mark.parametrize(("needed", "state"), [(True, "failed"), (False, "caution")])
 def test_no_bluetooth_is_a_failure_only_for_a_rig_that_needs_it(bus, needed, state):
-    check = asyncio.run(check_bluetooth(Radio(), 0.1, needed=needed))
+    check = uvloop.run(check_bluetooth(Radio(), 0.1, needed=needed))
 
     assert check.state == state
     assert "the Bluetooth service is not running" in check.words

@@ -1,11 +1,11 @@
 """The main job end to end: simulated rider, pseudo-terminal, store, pipeline, answer, recording, replay."""
 
-import asyncio
 import json
 import subprocess
 import sys
 
 import pytest
+import uvloop
 
 from daq.keep.derive import derive
 from daq.keep.recording import read_recording
@@ -22,7 +22,7 @@ def ridden(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo")
     outputs = []
     with demo(folder, record=folder / "sweep.rec", on_output=outputs.append) as running:
-        asyncio.run(running.run(None, by_hand=False, when_done=lambda: None))
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
     return folder, running, outputs
 
 

@@ -6,6 +6,7 @@ import logging
 
 import httpx
 import pytest
+import uvloop
 
 from daq.live import access, gate
 from daq.live.access import COOKIE, Role
@@ -45,7 +46,7 @@ def asked(*requests, keys=None, names=("jig",), base="http://localhost:8765"):
         async with httpx.AsyncClient(transport=transport, base_url=base) as client:
             return [await client.request(method, path, **options) for method, path, options in requests]
 
-    return asyncio.run(ask()), behind
+    return uvloop.run(ask()), behind
 
 
 def socket_of(headers, *, keys=None, path="/api/v1/stream"):
@@ -60,7 +61,7 @@ def socket_of(headers, *, keys=None, path="/api/v1/stream"):
 
     found = [(name.encode(), value.encode()) for name, value in headers.items()]
     scope = {"type": "websocket", "path": path, "query_string": b"", "headers": found, "client": ("10.0.0.9", 1)}
-    asyncio.run(Gate(behind, keys=keys, names=("jig",))(scope, receive, send))
+    uvloop.run(Gate(behind, keys=keys, names=("jig",))(scope, receive, send))
     return sent, bool(behind.asked)
 
 

@@ -4,6 +4,7 @@ import asyncio
 
 import httpx
 import pytest
+import uvloop
 
 from daq.live.api import make_app
 from daq.live.gate import Gate
@@ -41,7 +42,7 @@ def test_ready_follows_the_sensors_and_alive_stays(tmp_path):
         assert alive.status_code == 200
 
     with demo(tmp_path, pace=5.0) as running:
-        asyncio.run(asyncio.wait_for(serving(running, inside), 60))
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
 
 
 def arriving(gaps_s, *, kind="board", pace=1.0):

@@ -4,6 +4,7 @@ import asyncio
 import json
 
 import pytest
+import uvloop
 from pymodbus.server import ModbusSerialServer
 
 from daq.items import Event, Hello, Notification
@@ -60,7 +61,7 @@ def ridden(folder, table, inside, *, beside=()):
         await asyncio.wait_for(serve(session, parts, until=inside(session)), 60)
         return session
 
-    return asyncio.run(ride()), [output for output in outputs if isinstance(output, Loads)]
+    return uvloop.run(ride()), [output for output in outputs if isinstance(output, Loads)]
 
 
 def stored(folder, kind):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+import uvloop
 import websockets
 
 from daq.live import access, connections
@@ -43,7 +44,7 @@ def on_a_network(tmp_path, job, *, hours=1.0):
             with pytest.raises(ConnectionRefusedError):
                 await asyncio.open_connection(*address)
 
-        asyncio.run(to_its_end())
+        uvloop.run(to_its_end())
 
 
 def test_a_key_is_exchanged_for_a_pass_that_no_script_and_no_foreign_page_can_use(tmp_path):

@@ -4,6 +4,7 @@ import asyncio
 import datetime
 
 import pytest
+import uvloop
 
 from daq.keep.store import Store
 from daq.live.demo import calibration_of
@@ -40,7 +41,7 @@ def cut_off(tmp_path):
                 fitter.cancel()
 
         with pytest.raises(ConnectionError):
-            asyncio.run(both())
+            uvloop.run(both())
     with Store.open(tmp_path / "demo.sqlite") as store:
         rig_text = store.session(1).rig
         yield store, rig_text, running.session.progress.steps
@@ -57,7 +58,7 @@ def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(c
     async def take_up():
         return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
 
-    session = asyncio.run(take_up())
+    session = uvloop.run(take_up())
     assert bits(list(session.progress.steps[:2])) == bits(list(steps[:2]))
     assert session.progress.state is State.PAUSED
     assert session.progress.asked_setback_mm == session.progress.plan.positions_mm[len(session.progress.steps)]
@@ -75,7 +76,7 @@ def test_after_resuming_the_same_position_is_asked_again(cut_off):
         await session.fitter(Event.SADDLE_MOVED, asked)
         return session.progress
 
-    progress = asyncio.run(go_on())
+    progress = uvloop.run(go_on())
     assert progress.state is State.SETTLING
 
 
@@ -111,7 +112,7 @@ def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
         async def take_up():
             return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
 
-        session = asyncio.run(take_up())
+        session = uvloop.run(take_up())
     assert session.desk.client.pseudonym == sweep.rider["pseudonym"]
     assert session.desk.intake.inseam_mm == 815.0
     assert session.desk.measured.cleats_set

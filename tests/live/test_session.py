@@ -4,6 +4,7 @@ import asyncio
 import os
 
 import pytest
+import uvloop
 
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
@@ -16,7 +17,7 @@ from tests.sources.waiting import until
 
 
 def run(coroutine):
-    return asyncio.run(asyncio.wait_for(coroutine, 60))
+    return uvloop.run(asyncio.wait_for(coroutine, 60))
 
 
 async def serving(running, inside):

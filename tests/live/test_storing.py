@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 
 import pytest
+import uvloop
 
 from daq.items import Event
 from daq.keep.errors import StoreFull, StoreUnwritable
@@ -38,7 +39,7 @@ def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is
         assert await storing.flush()
         await storing.close(3)
 
-    asyncio.run(fills_up())
+    uvloop.run(fills_up())
 
     assert [record.getMessage() for record in caplog.records] == [
         "not stored yet, kept in memory",
@@ -56,7 +57,7 @@ def test_what_is_lost_when_the_daemon_ends_on_a_full_disk_is_said(tmp_path, monk
         await storing.close(47_000_000)
 
     with pytest.raises(StoreUnwritable, match=r"received in the last 42 s is lost: .*no room left"):
-        asyncio.run(ends_full())
+        uvloop.run(ends_full())
 
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
         assert store.session(1).ended_us is None, "a session whose end is missing is not said to be whole"
@@ -74,7 +75,7 @@ def test_a_flush_whose_waiter_is_cancelled_still_stores_what_it_took_up(tmp_path
         storing.add(Event(2, "mark", {"text": "after"}))
         await storing.close(3)
 
-    asyncio.run(cancelled_at_once())
+    uvloop.run(cancelled_at_once())
 
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
         assert [item.content["text"] for item in store.read_items(1)] == ["before", "after"]

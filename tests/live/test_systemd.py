@@ -4,6 +4,7 @@ import asyncio
 import socket
 
 import pytest
+import uvloop
 
 from daq.live.systemd import report_to_manager
 from tests.sources.waiting import running, until
@@ -24,7 +25,7 @@ def heard_by(address, environment, *, count=4):
             await until(lambda: heard[-1] == "STOPPING=1")
             loop.remove_reader(manager)
 
-    asyncio.run(listen())
+    uvloop.run(listen())
     return heard
 
 
@@ -46,7 +47,7 @@ def test_a_manager_that_has_gone_does_not_end_the_daemon(tmp_path):
         async with running(report_to_manager(environment, str)):
             await asyncio.sleep(0.1)
 
-    asyncio.run(report())
+    uvloop.run(report())
 
 
 def test_without_a_manager_it_waits():
@@ -54,4 +55,4 @@ def test_without_a_manager_it_waits():
         async with running(report_to_manager({}, str)):
             await asyncio.sleep(0.05)
 
-    asyncio.run(report())
+    uvloop.run(report())

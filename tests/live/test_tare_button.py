@@ -3,6 +3,7 @@
 import asyncio
 
 import pytest
+import uvloop
 
 from daq.items import Event
 from daq.keep.store import Store
@@ -53,7 +54,7 @@ def pressed(folder, board, inside):
         await asyncio.wait_for(serve(session, [board.run, *links_of(session)], until=act()), 60)
         return session
 
-    session = asyncio.run(ride())
+    session = uvloop.run(ride())
     with Store.open(folder / "s.sqlite", write=False) as store:
         return session, [e for e in store.read_items(1) if isinstance(e, Event) and e.kind == ZERO]
 

@@ -6,6 +6,7 @@ import json
 import struct
 
 import pytest
+import uvloop
 
 from daq.live import view
 from daq.live.backlog import BACKLOG_S
@@ -18,7 +19,7 @@ from tests.sources.waiting import until
 
 
 def run(coroutine):
-    return asyncio.run(asyncio.wait_for(coroutine, 90))
+    return uvloop.run(asyncio.wait_for(coroutine, 90))
 
 
 async def heard(page):

@@ -5,6 +5,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+import uvloop
 from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
@@ -94,7 +95,7 @@ class Ride:
         """The sweep from begin to end, beside whatever these run; what came of its steps and answers, live."""
         links = [*(lambda part=part: part for part in parts), *links_of(self.session)]
         with self.recorder:
-            asyncio.run(asyncio.wait_for(serve(self.session, links, until=follow_plan(self.session, QUICK)), 120))
+            uvloop.run(asyncio.wait_for(serve(self.session, links, until=follow_plan(self.session, QUICK)), 120))
         return answers(self.outputs)
 
 

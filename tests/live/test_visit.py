@@ -4,6 +4,7 @@ import asyncio
 
 import httpx
 import pytest
+import uvloop
 
 from daq.keep import people, visits
 from daq.keep.store import Store
@@ -34,7 +35,7 @@ def on_the_jig(tmp_path, job, **options):
             await job(client, session)
 
     with demo(tmp_path, **options) as running:
-        asyncio.run(asyncio.wait_for(serving(running, inside), 60))
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
 
 
 async def arrived(client):

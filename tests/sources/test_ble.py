@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 
 import pytest
+import uvloop
 
 from daq.rig import BleSensor
 from daq.sources import ble
@@ -90,7 +91,7 @@ def test_notifications_at_4_hz_arrive_whole_in_order_and_stamped(bus):
             await until(lambda: len(bench.sent()) == 8)
         return bench
 
-    bench = asyncio.run(ride())
+    bench = uvloop.run(ride())
 
     assert bench.sent() == [measurement(i) for i in range(8)]
     stamps = [us for us, uuid, _ in bench.values if uuid == MEASUREMENT]
@@ -102,7 +103,7 @@ def test_what_the_sensor_can_do_and_its_battery_are_read_and_handed_on(bus):
         async with linked(bus) as bench:
             return bench
 
-    bench = asyncio.run(look())
+    bench = uvloop.run(look())
 
     assert bench.sent(cycling_power_control.FEATURE_UUID) == [bytes.fromhex("08020100")]
     assert bench.sent(battery.LEVEL_UUID) == [bytes([80])]
@@ -114,7 +115,7 @@ def test_a_sensor_is_found_by_address_in_either_case(bus):
         async with linked(bus, address=CRANK.lower()) as bench:
             assert bench.listening()
 
-    asyncio.run(look())
+    uvloop.run(look())
 
 
 def test_after_a_lost_link_it_is_connected_again_and_the_notifications_start_again(bus):
@@ -131,7 +132,7 @@ def test_after_a_lost_link_it_is_connected_again_and_the_notifications_start_aga
             assert device.connects == 2
             assert device.characteristics[MEASUREMENT].starts == 2
 
-    asyncio.run(lose())
+    uvloop.run(lose())
 
 
 def test_out_of_range_names_what_is_in_range_with_its_strength_and_comes_back(bus):
@@ -147,7 +148,7 @@ def test_out_of_range_names_what_is_in_range_with_its_strength_and_comes_back(bu
             device.in_range = True
             await until(lambda: not bench.link.message and bench.listening())
 
-    asyncio.run(leave())
+    uvloop.run(leave())
 
 
 def test_a_link_that_breaks_while_connecting_is_tried_again(bus):
@@ -160,7 +161,7 @@ def test_a_link_that_breaks_while_connecting_is_tried_again(bus):
             device.refuses = ""
             await until(lambda: not bench.link.message)
 
-    asyncio.run(refuse())
+    uvloop.run(refuse())
 
 
 def test_an_adapter_switched_off_in_mid_ride_is_told_and_the_link_comes_back_with_it(bus):
@@ -171,7 +172,7 @@ def test_an_adapter_switched_off_in_mid_ride_is_told_and_the_link_comes_back_wit
             bench.bluez.switch(True)
             await until(lambda: not bench.link.message and bench.listening())
 
-    asyncio.run(switch())
+    uvloop.run(switch())
 
 
 def test_a_message_bus_that_dies_is_told_and_the_link_comes_back_with_it(bus):
@@ -188,7 +189,7 @@ def test_a_message_bus_that_dies_is_told_and_the_link_comes_back_with_it(bus):
             await until(lambda: bench.sent() == [measurement(3)])
         await again.stop()
 
-    asyncio.run(kill())
+    uvloop.run(kill())
 
 
 @pytest.mark.parametrize(
@@ -215,7 +216,7 @@ def test_each_way_in_which_bluetooth_fails_to_start_has_its_own_words(bus, prepa
             await until(lambda: says in bench.link.message)
         await bench.bluez.stop()
 
-    asyncio.run(begin())
+    uvloop.run(begin())
 
 
 def test_a_service_that_crashed_without_a_word_is_noticed_by_asking(bus, monkeypatch):
@@ -226,7 +227,7 @@ def test_a_service_that_crashed_without_a_word_is_noticed_by_asking(bus, monkeyp
             await bench.bluez.stop()
             await until(lambda: "the Bluetooth service is not running" in bench.link.message)
 
-    asyncio.run(crash())
+    uvloop.run(crash())
 
 
 def test_a_sensor_that_is_only_quiet_stays_connected(bus, monkeypatch):
@@ -238,7 +239,7 @@ def test_a_sensor_that_is_only_quiet_stays_connected(bus, monkeypatch):
             assert bench.bluez.devices["crank"].connects == 1
             assert bench.link.message == ""
 
-    asyncio.run(rest())
+    uvloop.run(rest())
 
 
 def test_a_low_battery_is_told_once_and_again_after_it_was_changed(bus):
@@ -250,7 +251,7 @@ def test_a_low_battery_is_told_once_and_again_after_it_was_changed(bus):
                 await until(lambda level=level: bench.sent(battery.LEVEL_UUID)[-1] == bytes([level]))
             return bench.notes
 
-    notes = asyncio.run(drain())
+    notes = uvloop.run(drain())
 
     assert notes == [
         ("caution", "power sensor: battery at 20 %, change it before the next sweep"),
@@ -265,7 +266,7 @@ def test_the_sensor_sets_its_zero_on_request_and_says_the_offset(bus):
             assert bench.listening()
             return said
 
-    assert asyncio.run(ask()) == "zero set, offset 10 N m"
+    assert uvloop.run(ask()) == "zero set, offset 10 N m"
 
 
 @pytest.mark.parametrize(
@@ -281,7 +282,7 @@ def test_a_zero_that_cannot_be_set_is_told(bus, services, says):
             with pytest.raises(BluetoothTrouble, match=says):
                 await bench.link.compensate_offset()
 
-    asyncio.run(ask())
+    uvloop.run(ask())
 
 
 def test_a_zero_is_not_waited_for_for_ever(bus, monkeypatch):
@@ -292,7 +293,7 @@ def test_a_zero_is_not_waited_for_for_ever(bus, monkeypatch):
             with pytest.raises(BluetoothTrouble, match="gave no answer in time"):
                 await bench.link.compensate_offset()
 
-    asyncio.run(ask())
+    uvloop.run(ask())
 
 
 def test_a_sensor_of_another_kind_is_not_taken(bus):
@@ -304,7 +305,7 @@ def test_a_sensor_of_another_kind_is_not_taken(bus):
             await until(lambda: "crank does not send a power measurement" in bench.link.message)
         await bench.bluez.stop()
 
-    asyncio.run(look())
+    uvloop.run(look())
 
 
 def test_two_links_take_turns_with_the_one_adapter(bus):
@@ -321,7 +322,7 @@ def test_two_links_take_turns_with_the_one_adapter(bus):
         await bench.bluez.stop()
         return bench.bluez.adapter.refused_scans
 
-    assert asyncio.run(both()) == 0
+    assert uvloop.run(both()) == 0
 
 
 def test_a_scan_lists_sensors_by_strength_with_what_they_are(bus):
@@ -334,7 +335,7 @@ def test_a_scan_lists_sensors_by_strength_with_what_they_are(bus):
         await bluez.stop()
         return seen
 
-    assert [str(sensor) for sensor in asyncio.run(scan())] == [
+    assert [str(sensor) for sensor in uvloop.run(scan())] == [
         "near (AA:BB:CC:00:00:02, -50 dBm, speed and cadence)",
         "far (AA:BB:CC:00:00:01, -90 dBm, power)",
     ]

@@ -3,6 +3,7 @@
 import asyncio
 
 import pytest
+import uvloop
 
 from daq.rig import SerialBoard
 from daq.sources import board_talk, serial_port
@@ -42,7 +43,7 @@ def test_rate_and_gain_of_the_rig_file_reach_the_board():
         assert decoder.dropped == 0
         fake.unplug()
 
-    asyncio.run(ask())
+    uvloop.run(ask())
 
 
 def test_a_board_that_cannot_is_told_in_its_own_words():
@@ -53,7 +54,7 @@ def test_a_board_that_cannot_is_told_in_its_own_words():
             await until(lambda: link.message == "the board refuses a gain of 32 on saddle: gains are 64, 128")
         fake.unplug()
 
-    asyncio.run(ask())
+    uvloop.run(ask())
 
 
 def test_a_stopped_board_is_started_and_scans_come():
@@ -64,7 +65,7 @@ def test_a_stopped_board_is_started_and_scans_come():
             await until(lambda: decoder.scans > 10)
         fake.unplug()
 
-    asyncio.run(start())
+    uvloop.run(start())
 
 
 def test_silence_then_garbage_then_scans_are_each_told_and_then_all_is_well():
@@ -84,7 +85,7 @@ def test_silence_then_garbage_then_scans_are_each_told_and_then_all_is_well():
                 await until(lambda: not link.message)
         fake.unplug()
 
-    asyncio.run(listen())
+    uvloop.run(listen())
 
 
 def test_a_board_that_was_pulled_out_is_told_as_gone():
@@ -98,4 +99,4 @@ def test_a_board_that_was_pulled_out_is_told_as_gone():
             await until(lambda: port in link.message)
             assert "gone" in link.message or "no port" in link.message
 
-    asyncio.run(pull())
+    uvloop.run(pull())

@@ -7,6 +7,7 @@ import asyncio
 import contextlib
 
 import pytest
+import uvloop
 from pymodbus.client import AsyncModbusSerialClient
 from pymodbus.constants import ExcCodes
 from pymodbus.server import ModbusSerialServer
@@ -67,7 +68,7 @@ def test_loads_of_two_devices_on_one_line_become_one_scan_in_millinewtons():
             await until(lambda: len(scans(said)) >= 5)
         return link, said
 
-    link, said = asyncio.run(poll())
+    link, said = uvloop.run(poll())
 
     assert isinstance(said[0][1], board.Hello)
     assert [channel.name for channel in said[0][1].channels] == ["hands", "saddle"]
@@ -93,7 +94,7 @@ def test_each_way_of_writing_a_number_comes_out_in_newtons(datatype, value, regi
             await until(lambda: scans(said))
         return scans(said)[0]
 
-    assert asyncio.run(poll()).counts[0, 0] == pytest.approx(newtons * 1000)
+    assert uvloop.run(poll()).counts[0, 0] == pytest.approx(newtons * 1000)
 
 
 def test_input_registers_are_read_by_function_4():
@@ -107,7 +108,7 @@ def test_input_registers_are_read_by_function_4():
             await until(lambda: scans(said))
         return scans(said)[0]
 
-    assert asyncio.run(poll()).counts[0, 0] == 30
+    assert uvloop.run(poll()).counts[0, 0] == 30
 
 
 def test_a_unit_that_does_not_answer_is_told_with_what_to_look_at():
@@ -119,7 +120,7 @@ def test_a_unit_that_does_not_answer_is_told_with_what_to_look_at():
             assert link.lost()[1] >= 3
         return said
 
-    assert not scans(asyncio.run(poll()))
+    assert not scans(uvloop.run(poll()))
 
 
 def test_a_wrong_address_is_told_as_the_device_refuses_it():
@@ -128,7 +129,7 @@ def test_a_wrong_address_is_told_as_the_device_refuses_it():
             await until(lambda: link.message.startswith("unit 1, register 40201: has no register there: is the addr"))
         return said
 
-    assert not scans(asyncio.run(poll()))
+    assert not scans(uvloop.run(poll()))
 
 
 def test_a_device_that_stops_gives_its_last_load_marked_and_is_named_and_comes_back():
@@ -150,7 +151,7 @@ def test_a_device_that_stops_gives_its_last_load_marked_and_is_named_and_comes_b
             await until(lambda: len(scans(said)) > count + 1)
         return marked, scans(said)[-1]
 
-    marked, mended = asyncio.run(poll())
+    marked, mended = uvloop.run(poll())
 
     assert marked.counts.tolist() == mended.counts.tolist()
     assert (marked.status[0], mended.status[0]) == (Status.ADC_ERROR, 0)
@@ -166,7 +167,7 @@ def test_a_garbled_answer_costs_one_scan_and_no_wrong_load_comes_of_it():
             await until(lambda: not link.message)
         return said
 
-    assert {int(scan.counts[0, 0]) for scan in scans(asyncio.run(poll()))} == {122583}
+    assert {int(scan.counts[0, 0]) for scan in scans(uvloop.run(poll()))} == {122583}
 
 
 def test_a_pulled_cable_is_told():
@@ -178,7 +179,7 @@ def test_a_pulled_cable_is_told():
             await until(lambda: port in link.message)
         return link.message
 
-    message = asyncio.run(poll())
+    message = uvloop.run(poll())
 
     assert "gone" in message or "no port" in message
 
@@ -192,7 +193,7 @@ def test_polls_that_have_no_time_are_counted_as_dropped():
             await until(lambda: len(scans(said)) > 5)
         return link, [int(scan.sequence[0]) for scan in scans(said)]
 
-    link, numbers = asyncio.run(poll())
+    link, numbers = uvloop.run(poll())
 
     assert link.lost()[0] > 5
     assert numbers[-1] - numbers[0] > len(numbers)
@@ -225,4 +226,4 @@ def test_a_link_ends_when_its_end_comes_together_with_an_answer(monkeypatch):
             link._ask = None  # ends a link that goes on
         return done
 
-    assert asyncio.run(poll())
+    assert uvloop.run(poll())

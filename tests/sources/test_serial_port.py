@@ -6,6 +6,7 @@ import os
 
 import pytest
 import serial
+import uvloop
 from serial.tools import list_ports
 
 from daq.rig import SerialBoard
@@ -111,7 +112,7 @@ def test_what_a_device_writes_arrives_in_order_with_rising_receipt_times():
             await until(lambda: sum(len(data) for _, data in got) == 800)
         board.unplug()
 
-    asyncio.run(read())
+    uvloop.run(read())
     assert b"".join(data for _, data in got) == b"".join(b"%04d" % i for i in range(200))
     times = [us for us, _ in got]
     assert times == sorted(set(times))
@@ -139,7 +140,7 @@ def test_a_device_replugged_on_another_path_is_taken_up_by_itself(plugged_in, mo
         assert second.port != first
         second.unplug()
 
-    asyncio.run(replug())
+    uvloop.run(replug())
     assert got == [b"again"]
 
 
@@ -165,4 +166,4 @@ def test_a_device_that_does_not_read_does_not_hold_the_daemon_up():
                 fill_up(link)
         board.unplug()
 
-    asyncio.run(fill())
+    uvloop.run(fill())

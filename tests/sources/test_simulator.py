@@ -5,6 +5,7 @@ import os
 
 import numpy as np
 import pytest
+import uvloop
 
 from daq.rider.bench_jig import BenchJig
 from daq.sources.clock import SessionClock
@@ -31,7 +32,7 @@ def heard(inside):
             loop.remove_reader(port)
             os.close(port)
 
-    asyncio.run(listen())
+    uvloop.run(listen())
     return said, decoder
 
 

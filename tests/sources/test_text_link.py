@@ -3,6 +3,7 @@
 import asyncio
 
 import pytest
+import uvloop
 
 from daq.rig import TextTransmitter
 from daq.sources import serial_port, text_link
@@ -55,7 +56,7 @@ def test_lines_become_scans_after_a_hello_with_the_patterns_channels():
         device.unplug()
         return said, link
 
-    said, link = asyncio.run(read())
+    said, link = uvloop.run(read())
 
     assert isinstance(said[0][1], board.Hello)
     assert [channel.name for channel in said[0][1].channels] == ["hands", "saddle"]
@@ -75,7 +76,7 @@ def test_silence_and_lines_of_another_make_are_told_with_what_came():
         device.unplug()
         return said
 
-    assert scans(asyncio.run(read()))
+    assert scans(uvloop.run(read()))
 
 
 def test_a_pulled_cable_is_told():
@@ -87,4 +88,4 @@ def test_a_pulled_cable_is_told():
             await until(lambda: device.port in link.message)
             assert "gone" in link.message or "no port" in link.message
 
-    asyncio.run(read())
+    uvloop.run(read())
