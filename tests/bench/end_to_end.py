@@ -65,7 +65,7 @@ async def main(url, zero_ns):
             pass
     late = np.array(late[50:]) * 1e3
     print(len(late), np.percentile(late, 50), np.percentile(late, 99))
-uvloop.run(main(sys.argv[1], int(sys.argv[2])))
+asyncio.run(main(sys.argv[1], int(sys.argv[2])))
 """
 ROLES = ("hands", "hands", "saddle", "saddle", "saddle", "saddle", "unused", "unused")
 
