@@ -102,11 +102,7 @@ async def serve(
                 task.result()
         return asked.result() if asked.done() else None
     finally:
-        session.hub.close()
-        if server is not None:
-            server.should_exit = True
-            await asyncio.wait(serving, timeout=GRACE_S + 1)
-        await _end(session, tasks)
+        await _end(session, tasks, server, serving)
 
 
 def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
@@ -129,7 +125,17 @@ def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvic
     )
 
 
-async def _end(session: Session, tasks: Sequence[asyncio.Future[Any]]) -> None:
+async def _end(
+    session: Session,
+    tasks: Sequence[asyncio.Future[Any]],
+    server: _Server | None,
+    serving: Sequence[asyncio.Future[Any]],
+) -> None:
+    session.hub.close()
+    if server is not None:
+        server.should_exit = True
+        # its open requests get GRACE_S, and it looks for its end ten times a second
+        await asyncio.wait(serving, timeout=GRACE_S + 1)
     for task in tasks:
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)
