@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -23,7 +23,8 @@ json_flag = click.option("--json", "as_json", is_flag=True, help="The result as 
 
 @contextmanager
 def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
-    """The store, opened; every StoreError inside the block becomes one sentence and its exit code."""
+    """The store, opened; every StoreError inside the block, and every folder that cannot be written, becomes one
+    sentence and its exit code."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
 
@@ -35,6 +36,12 @@ def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
             yield store
     except StoreError as error:
         fail(UNUSABLE, error)
+    except OSError as error:
+        _no_place(error)
+
+
+def _no_place(error: OSError) -> NoReturn:
+    fail(UNUSABLE, f"{error.filename}: {error.strerror}; choose a place that can be written")
 
 
 @contextmanager
@@ -88,12 +95,13 @@ def restore(source: Path, store: Path | None) -> None:
     from daq.keep.errors import StoreError
 
     path = store_path(store)
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
         with bar("copying") as progress:
             found = restored(source, path, progress)
     except StoreError as error:
         fail(UNUSABLE, error)
+    except OSError as error:
+        _no_place(error)
     tell(f"{path}: {found.scans} scans read back, all whole")
 
 
@@ -109,6 +117,8 @@ def salvage(damaged: Path, target: Path) -> None:
         found = salvaged(damaged, target)
     except StoreError as error:
         fail(UNUSABLE, error)
+    except OSError as error:
+        _no_place(error)
     for problem in found.problems:
         tell(problem)
     tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")

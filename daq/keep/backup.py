@@ -24,12 +24,13 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
 
     progress(done, all) counts pages. The store notes the copy beforehand, so that a client who is to be forgotten can
     be looked for there too; a store that cannot be written is copied all the same. Raises StoreError when target exists
-    or the copy does not verify; a copy that does not verify is left for inspection under its partial name.
+    or cannot be made, or the copy does not verify; one that does not is left for inspection under its partial name.
     """
     partial = target.with_name(target.name + ".partial")
     if target.exists():
         raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
     partial.unlink(missing_ok=True)
+    _begin(partial)
     with contextlib.suppress(StoreReadOnly):
         note_beside(store.path, lambda db: add_copy(db, "backup", target, [sweep.id for sweep in sweeps(db)]))
     _copy(store, partial, progress)
@@ -54,6 +55,7 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
     lock = take_lock(target)
     try:
         partial.unlink(missing_ok=True)
+        _begin(partial)
         with Store.open(backup, write=False) as source:
             _copy(source, partial, progress)
         with Store.open(partial) as copy:
@@ -71,8 +73,15 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
     return found
 
 
+def _begin(target: Path) -> None:
+    """An empty file for its owner alone. Raises StoreError when none can be made there."""
+    try:
+        os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    except OSError as error:
+        raise StoreError(f"no file can be made in {target.parent}: {error.strerror}; choose another folder") from error
+
+
 def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | None) -> None:
-    os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
     copy = sqlite3.connect(target)
     try:
         with store.reading() as db:

@@ -45,6 +45,23 @@ def test_a_backup_restored_elsewhere_gives_the_same_answer(store, tmp_path):
     assert answers[0] == answers[1] != ""
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("backup", "/proc/nowhere/copy"), "no file can be made in /proc/nowhere: No such file or directory; choose"),
+        (
+            ("export", 1, "/proc/nowhere"),
+            "/proc/nowhere: No such file or directory; choose a place that can be written",
+        ),
+    ],
+)
+def test_a_place_that_cannot_be_written_is_said_in_one_sentence(store, words, said):
+    done = foreaft(*words, "--store", store)
+
+    assert done.exit_code == 4
+    assert said in done.stderr
+
+
 def test_exported_and_imported_it_gives_the_same_answer(store, tmp_path):
     exported = foreaft("export", 1, tmp_path / "out", "--store", store)
     imported = foreaft("import", tmp_path / "out", "--store", tmp_path / "new.sqlite")
