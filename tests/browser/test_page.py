@@ -237,6 +237,15 @@ def test_the_run_fits_its_width_and_every_control_can_be_hit(desk, messages, siz
     assert max(area, key=area.get).startswith("Stop")
 
 
+def test_the_run_on_a_phone_does_not_scroll_sideways_and_keeps_stop_in_sight(desk, messages):
+    at = desk(viewport={"width": 390, "height": 844}).open(messages["snapshot"])
+    at.send(messages["onset"], sweep_in(messages, State.AVERAGING))
+
+    assert at.page.evaluate("document.documentElement.scrollWidth") <= 390
+    stop = at.page.locator(".dock button", has_text="Stop").bounding_box()
+    assert stop["y"] + stop["height"] <= 844
+
+
 LONGEST_WHY = "a little less effort: bring the power to 200 W at 90 rpm"
 
 
