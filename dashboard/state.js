@@ -1,7 +1,7 @@
 /**
  * Everything the page knows, and the one pure way it changes: reduce(state, message).
  *
- * Messages come from the daemon (daq/live/messages.py lists them) or from the page itself; the page's own are
+ * Messages come from the daemon (daq/live/telling/messages.py lists them) or from the page itself; the page's own are
  * named "page/...". `received_ms` is the page's clock, stamped on arrival, so nothing in here asks for the time.
  *
  * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number, dropped: number,
@@ -44,7 +44,7 @@
  * @property {{name: string, cells: string[], rate_hz: number, power_zero?: boolean}|null} rig
  * @property {{pseudonym: string, mass_kg: number|null}|null} rider
  * @property {{id: string, stale: boolean, sentence?: string}|null} calibration
- * @property {any} visit the open visit as daq/live/visit.py tells it; null without a client
+ * @property {any} visit the open visit as daq/live/session/visit.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
  * @property {{kind: string, channel: string, on: string, sentence: string}[]} doubts about the loads shown now
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %

@@ -1,6 +1,6 @@
 /**
  * The last seconds of the raw loads: decoding of the binary message, fixed-length columns, decimation to pixels.
- * The layout of the message is that of daq/live/messages.py.
+ * The layout of the message is that of daq/live/telling/messages.py.
  *
  * @typedef {{t0_s: number, t_s: Float64Array, series: Float32Array[]}} Block
  */

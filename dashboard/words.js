@@ -14,7 +14,7 @@ export const TILT_CAUTION =
   "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
 export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
 
-/** Fewest steps the daemon answers from: daq/live/messages.py. */
+/** Fewest steps the daemon answers from: daq/live/telling/messages.py. */
 export const STEPS_FOR_AN_ANSWER = 5;
 
 /** @returns {Instruction} */

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from daq.items import Event
+from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
-from daq.keep.replay import replayed
 from daq.values import Onset, StepMean, Verdict
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"

@@ -14,7 +14,7 @@ import click
 from daq.cli.telling import MISSING, fail, print_json, tell
 
 if TYPE_CHECKING:
-    from daq.live.access import Keys
+    from daq.live.web.access import Keys
 
 FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no setback, only the stop"}
 
@@ -26,7 +26,7 @@ FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no 
 @click.option("--json", "as_json", is_flag=True)
 def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
     """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link is let in: show it, do not send it."""
-    from daq.live.keys_file import read_keys
+    from daq.live.web.keys_file import read_keys
 
     path = keys_path()
     keys = read_keys(path, time.time())

@@ -13,7 +13,7 @@ import click
 from daq.cli.telling import REFUSED, answer_lines, fail, print_json, tell
 
 if TYPE_CHECKING:
-    from daq.keep.derived import Derived
+    from daq.keep.again.derived import Derived
     from daq.values import StepMean
 
 STEP_OFF_MM = 4.0
@@ -88,8 +88,8 @@ def _stored_onset(
 ) -> None:
     """The answer of a stored sweep, computed again from its raw; what forbade its verdict then forbids it now."""
     from daq.cli.calibrate import calibration_called, opened_store
+    from daq.keep.again.recalibrated import calibration_of_sweep, derive_again
     from daq.keep.json_text import plain
-    from daq.keep.recalibrated import calibration_of_sweep, derive_again
     from daq.sweep.onset import METHOD
     from daq.sweep.steps_csv import contract
 

@@ -16,9 +16,9 @@ from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, tell
 
 if TYPE_CHECKING:
-    from daq.live.bench_simulated import SimulatedBench
-    from daq.live.bench_wanted import Gravity, Reference, Wanted
-    from daq.live.session import Session
+    from daq.live.bench.simulated import SimulatedBench
+    from daq.live.bench.wanted import Gravity, Reference, Wanted
+    from daq.live.session.session import Session
 
 T = TypeVar("T")
 RIG = click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
@@ -160,7 +160,7 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
 
     def finish(_: Session) -> None:
         if made and as_json:
-            from daq.live.messages import plain
+            from daq.live.telling.messages import plain
 
             print_json({**plain(made[0]), "passed": made[0].passed, "sentence": made[0].sentence})
         elif made:
@@ -183,7 +183,7 @@ def _run(
     """A session on the board of the rig file, or on simulated cells, around some work."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
-    from daq.live.bench_simulated import SimulatedBench
+    from daq.live.bench.simulated import SimulatedBench
     from daq.live.daemon import AddressTaken, listen, serve, url_of
     from daq.live.real import on_rig
     from daq.rig import RigError
@@ -228,7 +228,7 @@ def _run(
 
 def _wanted(words: dict[str, Any]) -> Wanted:
     """The words of the command as what is wanted of the bench."""
-    from daq.live.bench_wanted import Wanted
+    from daq.live.bench.wanted import Wanted
 
     if not words["made_by"]:
         fail(REFUSED, "--by: expected who calibrates; a certificate names its maker")
@@ -261,14 +261,14 @@ def _checked(made: type[T], **fields: Any) -> T:
 
 
 def _reference(words: dict[str, Any]) -> Reference:
-    from daq.live.bench_wanted import Reference
+    from daq.live.bench.wanted import Reference
 
     names = {"weights_class": "weights_class", "certificate": "certificate", "expanded": "expanded_relative"}
     return _checked(Reference, **{field: words[option] for option, field in names.items()})
 
 
 def _gravity(words: dict[str, Any]) -> Gravity:
-    from daq.live.bench_wanted import Gravity
+    from daq.live.bench.wanted import Gravity
 
     return _checked(Gravity, **{name: words[name] for name in ("g_m_s2", "u_g_m_s2", "latitude_deg", "height_m")})
 

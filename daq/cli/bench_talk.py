@@ -15,9 +15,9 @@ import click
 from daq.cli.telling import REFUSED, fail, print_json, tell
 
 if TYPE_CHECKING:
-    from daq.live.bench import BenchDesk
-    from daq.live.bench_simulated import SimulatedBench
-    from daq.live.session import Session
+    from daq.live.bench.desk import BenchDesk
+    from daq.live.bench.simulated import SimulatedBench
+    from daq.live.session.session import Session
     from daq.measure.calibration.validity import SensitivityCheck
 
 HELLO_WITHIN_S = 15.0

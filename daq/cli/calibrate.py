@@ -75,7 +75,7 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
 @click.option("--json", "as_json", is_flag=True)
 def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations of the store, oldest first, and how each stands."""
-    from daq.live.calibrations_kept import summaries
+    from daq.live.bench.kept import summaries
 
     with opened_store(store) as opened:
         rows = summaries(opened)
@@ -95,9 +95,9 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
     """The certificate of calibration NAME (its id or number): as JSON, or as a page to print."""
     import json
 
-    from daq.keep import calibrations
-    from daq.live.api import PAGE
-    from daq.live.certificate_page import certificate_page
+    from daq.keep.store import calibrations
+    from daq.live.bench.certificate_page import certificate_page
+    from daq.live.web.api import PAGE
     from daq.measure.calibration import to_dict
 
     with opened_store(store) as opened:
@@ -127,7 +127,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
     """
     import numpy as np
 
-    from daq.live.messages import plain
+    from daq.live.telling.messages import plain
     from daq.measure.calibration.monte_carlo import cross_check
 
     rng = np.random.default_rng(seed)
@@ -157,7 +157,7 @@ def calibration_called(name: str, store: Path | None) -> Any:
     """A calibration by its file, or by id or number in the store."""
     import json
 
-    from daq.keep import calibrations
+    from daq.keep.store import calibrations
     from daq.measure.calibration import from_dict
 
     file = Path(name)

@@ -21,7 +21,7 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
 
     Names stay in the store; the client screen shows them.
     """
-    from daq.keep import people
+    from daq.keep.clients import people
 
     today = datetime.date.today()
     with opened(store) as open_store:
@@ -57,7 +57,7 @@ def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
     """Note what CLIENT (a pseudonym) said about the fitting's records, research, or images. What was said before is
     kept; the last word counts. The daemon must not be running on the same store.
     """
-    from daq.keep import people
+    from daq.keep.clients import people
 
     with opened(store, write=True) as open_store:
         known = people.client_called(open_store, client)
@@ -73,7 +73,7 @@ def keep_until(client: str, date: datetime.datetime, store: Path | None) -> None
     """Keep the records of CLIENT (a pseudonym) until DATE, YYYY-MM-DD; after it `foreaft clients --overdue` lists
     them. Nothing is removed by itself.
     """
-    from daq.keep import people
+    from daq.keep.clients import people
 
     with opened(store, write=True) as open_store:
         known = people.client_called(open_store, client)

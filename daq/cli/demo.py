@@ -51,7 +51,7 @@ def demo(
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.demo import Demo, truth_fields
-    from daq.live.messages import plain
+    from daq.live.telling.messages import plain
     from daq.values import StepMean
 
     logs.set_up("words")

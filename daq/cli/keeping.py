@@ -62,7 +62,7 @@ def bar(label: str) -> Iterator[Callable[[int, int], None]]:
 @json_flag
 def verify(store: Path | None, as_json: bool) -> None:
     """Read every chunk of the store, check its sums, and say what is damaged."""
-    from daq.keep.verify import verify as verified
+    from daq.keep.store.verify import verify as verified
 
     with opened(store) as open_store, bar("reading") as progress:
         found = verified(open_store, progress)
@@ -79,7 +79,7 @@ def verify(store: Path | None, as_json: bool) -> None:
 @a_store
 def backup(target: Path, store: Path | None) -> None:
     """Copy the store to the new file TARGET while it may be in use, and read the copy back."""
-    from daq.keep.backup import back_up
+    from daq.keep.store.backup import back_up
 
     with opened(store) as open_store, bar("copying") as progress:
         found = back_up(open_store, target, progress)
@@ -91,8 +91,8 @@ def backup(target: Path, store: Path | None) -> None:
 @a_store
 def restore(source: Path, store: Path | None) -> None:
     """Put the backup SOURCE in the store's place; a store that is there is set aside, not overwritten."""
-    from daq.keep.backup import restore as restored
     from daq.keep.errors import StoreError
+    from daq.keep.store.backup import restore as restored
 
     path = store_path(store)
     try:
@@ -111,7 +111,7 @@ def restore(source: Path, store: Path | None) -> None:
 def salvage(damaged: Path, target: Path) -> None:
     """Bring what is readable of the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
     from daq.keep.errors import StoreError
-    from daq.keep.salvage import salvage as salvaged
+    from daq.keep.store.salvage import salvage as salvaged
 
     try:
         found = salvaged(damaged, target)
@@ -139,9 +139,9 @@ def export(
 
     Pseudonyms only. Research needs the client's consent.
     """
-    from daq.keep.derive import derive
-    from daq.keep.export import CLOSED, FREE, exportable
-    from daq.keep.export import export as exported
+    from daq.keep.again.recompute import derive
+    from daq.keep.package.export import CLOSED, FREE, exportable
+    from daq.keep.package.export import export as exported
 
     with opened(store, write=True) as open_store, bar("exporting") as progress:
         ids = list(sweeps)
@@ -166,9 +166,9 @@ def import_(folders: tuple[Path, ...], store: Path | None) -> None:
     Each of FOLDERS is an exported sweep or a folder of them. The store is made when it is not there. A sweep that is
     damaged, or in the store already, is said and left out.
     """
-    from daq.keep.datapackage import NAME
     from daq.keep.errors import StoreDamaged
-    from daq.keep.importing import AlreadyThere, import_sweep
+    from daq.keep.package.datapackage import NAME
+    from daq.keep.package.importing import AlreadyThere, import_sweep
     from daq.keep.store import Store
 
     if not store_path(store).exists():
@@ -195,8 +195,8 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
 
     Sweeps ridden without a visit or imported under the pseudonym go too.
     """
-    from daq.keep.forgetting import forget as forgotten
-    from daq.keep.forgetting import known_as
+    from daq.keep.clients.forgetting import forget as forgotten
+    from daq.keep.clients.forgetting import known_as
 
     with opened(store, write=yes) as open_store:
         if not yes:
@@ -221,9 +221,9 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
 @a_store
 def hand_over(client: str, folder: Path, store: Path | None) -> None:
     """Write everything kept about the client with this pseudonym into the new FOLDER, for the client."""
-    from daq.keep import people
-    from daq.keep.derive import derive
-    from daq.keep.own_data import hand_over as handed_over
+    from daq.keep.again.recompute import derive
+    from daq.keep.clients import people
+    from daq.keep.clients.own_data import hand_over as handed_over
 
     with opened(store, write=True) as open_store:
         made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive)
@@ -256,11 +256,11 @@ def archive(
     import functools
     import json
 
-    from daq.keep import workers
-    from daq.keep.archive import analyse
+    from daq.keep.again.recalibrated import onset_again
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
-    from daq.keep.recalibrated import onset_again
+    from daq.keep.package import workers
+    from daq.keep.package.archive import analyse
     from daq.measure.calibration import from_dict
     from daq.sweep.onset import METHOD, METHODS
 

@@ -15,9 +15,9 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, step_line, 
 def replay(file: Path, as_json: bool) -> None:
     """Compute a recorded sweep again from its raw bytes, to the same onset bit for bit."""
     from daq.items import Event
+    from daq.keep.again.replay import replayed
     from daq.keep.recording import BadRecording, read_recording
-    from daq.keep.replay import replayed
-    from daq.live.messages import plain
+    from daq.live.telling.messages import plain
     from daq.values import Onset, StepMean
 
     try:

@@ -61,9 +61,9 @@ def serve(
     from daq.keep.store import Store
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
-    from daq.live.keys_file import keys_at
     from daq.live.real import read_rig, serve_rig
-    from daq.live.view import Rider
+    from daq.live.telling.view import Rider
+    from daq.live.web.keys_file import keys_at
     from daq.rig import RigError
 
     logs.set_up(log_form)

@@ -11,11 +11,11 @@ from typing import Any
 
 import uvicorn
 
-from daq.live.access import Keys
-from daq.live.api import make_app
-from daq.live.connections import Connection
-from daq.live.gate import Gate
-from daq.live.session import Session
+from daq.live.session.session import Session
+from daq.live.web.access import Keys
+from daq.live.web.api import make_app
+from daq.live.web.connections import Connection
+from daq.live.web.gate import Gate
 
 GRACE_S = 2
 WORD_AT_MOST = 1024

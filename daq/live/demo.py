@@ -14,12 +14,12 @@ import numpy as np
 from daq import __version__
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
-from daq.live import messages
 from daq.live.daemon import serve
 from daq.live.links import Link, links_of
 from daq.live.real import begin
-from daq.live.session import Session
-from daq.live.view import Rider
+from daq.live.session.session import Session
+from daq.live.telling import messages
+from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict
 from daq.pipeline import Output
 from daq.rider.electronics import CELLS, Electronics

@@ -16,14 +16,14 @@ from pathlib import Path
 from daq import __version__
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
-from daq.live.access import Keys
 from daq.live.daemon import serve
 from daq.live.links import Link, links_of
-from daq.live.resuming import interrupted, resume
-from daq.live.session import Session
-from daq.live.storing import Storing
+from daq.live.session.resuming import interrupted, resume
+from daq.live.session.session import Session
+from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
-from daq.live.view import Rider, troubles
+from daq.live.telling.view import Rider, troubles
+from daq.live.web.access import Keys
 from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
 from daq.rig import Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock

@@ -18,13 +18,13 @@ from typing import Any
 import duckdb
 import numpy as np
 
-from daq.keep import workers
-from daq.keep.analyses import step_means, step_means_of_scans
-from daq.keep.archive import analyse
-from daq.keep.derived import Derived
-from daq.keep.export import export
+from daq.keep.again.derived import Derived
+from daq.keep.package import workers
+from daq.keep.package.analyses import step_means, step_means_of_scans
+from daq.keep.package.archive import analyse
+from daq.keep.package.export import export
+from daq.keep.package.tables import read_columns
 from daq.keep.store import Store
-from daq.keep.tables import read_columns
 from daq.measure.stroke import StrokeCutter
 from daq.values import NAN, Loads, Status, StepMean, Stroke
 from tests.bench.goals import Figure, print_figures

@@ -20,8 +20,8 @@ import uvloop
 from daq.keep.store import Store
 from daq.live.daemon import listen, serve, url_of
 from daq.live.real import begin, links_of
-from daq.live.session import Session
-from daq.live.view import Rider
+from daq.live.session.session import Session
+from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import SerialBoard, parse_rig
 from daq.sources.clock import SessionClock

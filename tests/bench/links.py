@@ -21,8 +21,8 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daq.live.links import links_of
-from daq.live.session import TICK_S, Session
-from daq.live.view import Rider
+from daq.live.session.session import TICK_S, Session
+from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
 from daq.sources.clock import SessionClock

@@ -15,9 +15,9 @@ from pathlib import Path
 
 import numpy as np
 
-from daq.keep.chunks import encode
-from daq.keep.repack import repack
 from daq.keep.store import Store
+from daq.keep.store.chunks import encode
+from daq.keep.store.repack import repack
 from daq.values import Samples
 from tests.bench.goals import Figure, print_figures
 from tests.keep.jig import begin, concatenated, pedalling

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from daq.keep import calibrations
-from daq.keep.store import Store
-from daq.live.bench_wanted import Wanted
-from daq.live.messages import loads_block
+from daq.keep.store import Store, calibrations
+from daq.live.bench.wanted import Wanted
+from daq.live.telling.messages import loads_block
 from daq.values import Loads
 
 

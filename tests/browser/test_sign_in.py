@@ -8,10 +8,10 @@ import uvicorn
 import uvloop
 from playwright.sync_api import expect
 
-from daq.live import access
-from daq.live.api import make_app
 from daq.live.daemon import listen, own_names, url_of
-from daq.live.gate import Gate
+from daq.live.web import access
+from daq.live.web.api import make_app
+from daq.live.web.gate import Gate
 from tests.live.jig import demo
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Error
 
-from daq.live.messages import loads_block
+from daq.live.telling.messages import loads_block
 from daq.values import Loads
 
 DECODED = "(({t0_s, t_s, series}) => ({t0_s, t_s: [...t_s], series: series.map((s) => [...s])}))"

@@ -8,8 +8,7 @@ import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep import calibrations
-from daq.keep.store import Store
+from daq.keep.store import Store, calibrations
 from daq.measure.calibration import from_dict, to_dict
 from tests.live.jig import SHORT, demo
 from tests.published.calibration import HERE
@@ -81,7 +80,7 @@ def test_a_calibration_is_listed_certified_and_cross_checked(bench, tmp_path):
 
 
 def test_what_was_typed_is_escaped_on_the_certificate(bench):
-    from daq.live.certificate_page import certificate_page
+    from daq.live.bench.certificate_page import certificate_page
 
     with Store.open(bench[0], write=False) as store:
         number = calibrations.found(store, bench[3].stdout.strip()).id

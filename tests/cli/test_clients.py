@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep import people
+from daq.keep.clients import people
 from daq.keep.store import Store
 
 

@@ -8,10 +8,10 @@ import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep import people
-from daq.keep.export import exportable
+from daq.keep.clients import people
+from daq.keep.package.export import exportable
+from daq.keep.package.tables import read_table
 from daq.keep.store import Store
-from daq.keep.tables import read_table
 from daq.sweep.onset import LEAST_SQUARES
 from tests.keep.sweeps import stored
 from tests.live.jig import demo

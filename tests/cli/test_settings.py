@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import COMMANDS, main
-from daq.live.keys_file import keys_at
+from daq.live.web.keys_file import keys_at
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from daq.keep.errors import StoreUnwritable
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.verify import verify
 from tests.keep.jig import begin, concatenated, same, second_of_session
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.verify import verify
 from tests.faults.disk import check_seconds, fill, largest_file
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.salvage import Salvaged, salvage
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.salvage import Salvaged, salvage
+from daq.keep.store.verify import verify
 from daq.values import Samples
 from tests.keep.jig import recorded
 

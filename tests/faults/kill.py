@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from daq.keep.repack import same
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.repack import same
+from daq.keep.store.verify import verify
 from daq.values import Samples
 from tests.keep.jig import concatenated, second_of_session
 

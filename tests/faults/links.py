@@ -10,12 +10,12 @@ import numpy as np
 
 from daq.items import Event
 from daq.keep.store import Store
-from daq.live import view
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin
-from daq.live.session import Session
-from daq.live.view import Rider
+from daq.live.session.session import Session
+from daq.live.telling import view
+from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock

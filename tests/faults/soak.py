@@ -4,9 +4,9 @@ import gc
 import tracemalloc
 from pathlib import Path
 
-from daq.keep.repack import repack
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.repack import repack
+from daq.keep.store.verify import verify
 from tests.keep.jig import begin, second_of_session
 
 

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from daq.keep.errors import StoreDamaged
-from daq.keep.salvage import salvage
 from daq.keep.store import Store
-from daq.keep.verify import verify
+from daq.keep.store.salvage import salvage
+from daq.keep.store.verify import verify
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.keep.jig import begin, concatenated, pedalling, same, second_of_session
 

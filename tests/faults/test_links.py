@@ -24,7 +24,7 @@ import pytest
 import uvloop
 from serial.tools import list_ports
 
-from daq.live import view
+from daq.live.telling import view
 from daq.measure import cell_checks
 from daq.sources import ble, board_talk, serial_port
 from daq.values import Loads, Status, Stroke

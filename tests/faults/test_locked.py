@@ -2,9 +2,8 @@ import sqlite3
 
 import pytest
 
-from daq.keep import store_file
 from daq.keep.errors import StoreBusy
-from daq.keep.store import Store
+from daq.keep.store import Store, file
 from tests.faults.kill import start_writer
 from tests.keep.jig import begin, concatenated, second_of_session
 
@@ -31,7 +30,7 @@ def test_a_second_daemon_is_told_which_process_has_the_store_and_may_have_it_whe
 
 
 def test_another_program_that_holds_the_file_costs_a_retry_and_no_data(path, monkeypatch):
-    monkeypatch.setattr(store_file, "BUSY_S", 0.05)
+    monkeypatch.setattr(file, "BUSY_S", 0.05)
     with Store.open(path) as store:
         session_id = begin(store)
         other = sqlite3.connect(path, isolation_level=None)

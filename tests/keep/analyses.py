@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from daq.keep.analyses import step_means
+from daq.keep.package.analyses import step_means
 
 
 def touching(folder: Path) -> list[dict[str, object]]:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from daq.items import Event
-from daq.keep.derived import Derived
+from daq.keep.again.derived import Derived
 from daq.keep.store import Store
 from daq.values import NAN, Loads, Onset, Status, StepMean, Stroke, Verdict
 from tests.keep.jig import begin, second_of_session

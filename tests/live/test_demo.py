@@ -7,9 +7,9 @@ import sys
 import pytest
 import uvloop
 
-from daq.keep.derive import derive
+from daq.keep.again.recompute import derive
+from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
-from daq.keep.replay import replayed
 from daq.keep.store import Store
 from daq.sweep.run import State
 from daq.values import Onset, StepMean, Stroke, Verdict

@@ -12,8 +12,8 @@ from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin, read_rig
-from daq.live.session import Session
-from daq.live.view import Rider, sources, troubles
+from daq.live.session.session import Session
+from daq.live.telling.view import Rider, sources, troubles
 from daq.measure.calibration import Calibration, Channel, to_dict
 from daq.rig import RigError
 from daq.sources.clock import SessionClock

@@ -12,12 +12,12 @@ import pytest
 import uvloop
 import websockets
 
-from daq.live import access, connections
-from daq.live.access import COOKIE, Role
-from daq.live.blind import for_rider
 from daq.live.daemon import listen, serve, url_of
-from daq.live.keys_file import keys_at, read_keys
 from daq.live.links import links_of
+from daq.live.telling.blind import for_rider
+from daq.live.web import access, connections
+from daq.live.web.access import COOKIE, Role
+from daq.live.web.keys_file import keys_at, read_keys
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 

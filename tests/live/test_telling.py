@@ -8,13 +8,13 @@ import struct
 import pytest
 import uvloop
 
-from daq.live import view
-from daq.live.backlog import BACKLOG_S
 from daq.live.daemon import listen
+from daq.live.telling import view
+from daq.live.telling.backlog import BACKLOG_S
 from daq.sweep.plan import MOVING_S
 from daq.sweep.run import ENDED, Event, State
 from tests.live.jig import SHORT, demo
-from tests.live.test_session import serving
+from tests.live.session.test_session import serving
 from tests.sources.waiting import until
 
 

@@ -10,16 +10,16 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daq.items import WireBytes
-from daq.keep.derive import derive
+from daq.keep.again.recompute import derive
+from daq.keep.again.replay import replayed
 from daq.keep.recording import RecordingWriter, read_recording
-from daq.keep.replay import replayed
 from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.demo import follow_plan
 from daq.live.links import links_of
 from daq.live.real import begin
-from daq.live.session import Session
-from daq.live.view import Rider
+from daq.live.session.session import Session
+from daq.live.telling.view import Rider
 from daq.measure.calibration import to_dict
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import rider_of_kind

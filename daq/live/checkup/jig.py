@@ -12,8 +12,8 @@ import numpy as np
 
 from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.live.links import links_of
-from daq.live.session import Session
-from daq.live.view import Rider
+from daq.live.session.session import Session
+from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration
 from daq.pipeline import BOARD, Output
 from daq.rig import Rig

@@ -1,0 +1,49 @@
+"""A visit read from the store, its sweeps computed from their raw."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from daq.fit.case import Case
+from daq.fit.decision import Decision, FollowUp
+from daq.fit.intake import Intake
+from daq.fit.prechecks import Measured
+from daq.fit.ridden import Ridden
+from daq.keep.again.ridden import ridden
+from daq.keep.clients import people, visits
+from daq.keep.store import Store
+from daq.rig import parse_rig
+
+
+class NoIntake(ValueError):
+    """A visit without an intake has nothing to decide on."""
+
+
+def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
+    """A visit; StoreError when there is none, NoIntake. known: sweeps computed before, added to: they do not change."""
+    record = visits.visit(store, visit_id)
+    session = store.session(record.session_id)
+    notes = visits.notes(store, visit_id)
+    latest: dict[str, Any] = {note.kind: note.content for note in notes}
+    if "intake" not in latest:
+        raise NoIntake("no intake was kept in this visit; keep it on the client screen first")
+    sweeps = [store.sweep(int(note.content["sweep_id"])) for note in notes if note.kind == "sweep"]
+    for sweep in sweeps:
+        if sweep.to_us is not None and sweep.id not in known:
+            known[sweep.id] = ridden(store, sweep.id)
+    used = sorted({sweep.calibration_id for sweep in sweeps} or {session.calibration_id})
+    return Case(
+        visit_id=visit_id,
+        begun_utc=record.begun_utc,
+        pseudonym=people.client(store, record.client_id).pseudonym,
+        rig=parse_rig(session.rig),
+        simulated=session.simulated,
+        software=session.software,
+        calibration_ids=tuple(str(store.calibration(i).get("id", i)) for i in used),
+        intake=Intake.model_validate(latest["intake"]),
+        measured=Measured.model_validate(latest.get("measured", {})),
+        overrides=tuple(note.content for note in notes if note.kind == "override"),
+        sweeps=tuple(known[sweep.id] for sweep in sweeps if sweep.id in known and known[sweep.id].steps),
+        decision=Decision.model_validate(latest["decision"]) if "decision" in latest else None,
+        follow_up=FollowUp.model_validate(latest["follow-up"]) if "follow-up" in latest else None,
+    )

@@ -1,0 +1,116 @@
+"""A sweep computed again, from a store or an export: with another calibration, estimator or step off.
+
+Its own record is left as it is. Where strokes and steps begin and end stays as it was ridden; only the loads change.
+"""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from daq.items import Event, Item
+from daq.keep.again.derived import Derived
+from daq.keep.again.recompute import derived
+from daq.keep.json_text import plain
+from daq.keep.package.importing import exported_items, exported_results, exported_sweep
+from daq.keep.store import Store
+from daq.keep.store.reading import END_US
+from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration.validity import fits_sweep_of
+from daq.pipeline import SWEEP_BEGUN
+from daq.rig import parse_rig
+from daq.sweep.onset import METHOD
+
+
+def calibration_of_sweep(store: Store, sweep_id: int) -> Calibration:
+    """The calibration a sweep was ridden with. NotThere for a sweep there is not."""
+    return from_dict(store.calibration(store.sweep(sweep_id).calibration_id))
+
+
+def derive_again(
+    store: Store,
+    sweep_id: int,
+    *,
+    calibration: Calibration | None = None,
+    method: str = METHOD,
+    step_off_mm: float | None = None,
+) -> Derived:
+    """A stored sweep with another calibration, estimator or step off; what is None stays as it was ridden.
+
+    Another calibration brings its own standing: one made more than 12 months before or after the sweep, or a simulated
+    one on a real jig, forbids the verdict. The zero taken with the sweep counts with any. Raises CalibrationError when
+    it lacks a channel.
+    """
+    sweep = store.sweep(sweep_id)
+    session = store.session(sweep.session_id)
+    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
+    changes: dict[str, Any] = {}
+    if calibration is not None:
+        changes["calibration"] = _standing(calibration, session.started_utc, sweep.from_us, session.simulated)
+    return derived(
+        _begun_otherwise(items, changes, step_off_mm),
+        parse_rig(session.rig),
+        calibration_of_sweep(store, sweep_id),
+        method,
+        calibration,
+    )
+
+
+def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
+    """An exported sweep, with its own calibration or another, by this method of estimating the onset.
+
+    Another calibration brings its own standing, as in `derive_again`.
+    """
+    sweep, own = exported_sweep(folder)
+    changes: dict[str, Any] = {}
+    if calibration is not None:
+        simulated = sweep["simulated"] in (True, "true")
+        changes["calibration"] = _standing(calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated)
+    items = _begun_otherwise(exported_items(folder), changes, None)
+    return derived(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
+
+
+def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
+    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
+
+    stored_onset_mm is the last onset that was stored with the sweep, to compare with.
+    """
+    calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
+    found = derive_exported(folder, calibration, method)
+    stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
+    row: dict[str, Any] = {
+        "steps": len(found.steps),
+        "strokes": len(found.strokes),
+        "stored_onset_mm": json.loads(stored[-1]).get("onset_mm") if stored else None,
+    }
+    if found.onset is not None:
+        row |= plain(found.onset)
+        row["onset_low_mm"], row["onset_high_mm"] = row.pop("interval_95_mm") or (None, None)
+    return [row]
+
+
+def _begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm: float | None) -> Iterator[Item]:
+    for item in items:
+        if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
+            content = {**item.content, **changes}
+            if step_off_mm is not None:
+                content["plan"] = {**content["plan"], "step_off_mm": step_off_mm}
+            yield replace(item, content=content)
+        else:
+            yield item
+
+
+def _standing(calibration: Calibration, started_utc: str, from_us: int, simulated: bool) -> dict[str, Any]:
+    """How a calibration stands for a sweep that began from_us after the session did."""
+    begun = datetime.datetime.fromisoformat(started_utc)
+    ridden_utc = (begun + datetime.timedelta(microseconds=from_us)).isoformat()
+    doubt = ""
+    if calibration.simulated and not simulated:
+        doubt = f"calibration {calibration.id} was made on a simulated jig, the sweep ridden on a real one"
+    elif not simulated and not fits_sweep_of(calibration.made_utc, ridden_utc):
+        doubt = f"calibration {calibration.id} of {calibration.made_utc[:10]} is more than 12 months from the sweep"
+    return {"id": calibration.id, "allows_verdict": not doubt, "sentence": doubt}

@@ -1,0 +1,120 @@
+"""Runs the pipeline over the items of a sweep and gathers all it gives."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from daq.fit.load_uncertainty import uncertainty_of
+from daq.items import Event, Item
+from daq.keep.again.derived import Derived, StepUncertainty
+from daq.keep.again.replay import run
+from daq.keep.store import Store
+from daq.keep.store.reading import END_US
+from daq.measure.calibration import Calibration, from_dict
+from daq.measure.stroke import averaged
+from daq.pipeline import FITTER, Pipeline
+from daq.rig import Rig, parse_rig
+from daq.sweep.onset import METHOD, standard_errors
+from daq.sweep.step import mean_over
+from daq.values import NAN, Loads, StepMean, Stroke
+
+STEP_METHOD = "step/1"
+
+
+def derive(store: Store, sweep_id: int) -> Derived:
+    """A stored sweep, with the calibration it was ridden with."""
+    sweep = store.sweep(sweep_id)
+    calibration = from_dict(store.calibration(sweep.calibration_id))
+    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
+    return derived(items, parse_rig(store.session(sweep.session_id).rig), calibration)
+
+
+def derived(
+    items: Iterable[Item],
+    rig: Rig,
+    calibration: Calibration,
+    method: str = METHOD,
+    other: Calibration | None = None,
+) -> Derived:
+    """All that the pipeline makes of the items.
+
+    calibration: the one the sweep was ridden with; it settles where every stroke and step begins and ends.
+    other: what the loads are computed with instead. When a step ends depends on when the hands were steady, so another
+    calibration would move steps under the fitter's commands; the strokes of each step stay those that were averaged.
+    """
+    if other is None:
+        found = _gathered(items, rig, Pipeline(rig, calibration, method=method))
+        return replace(found, uncertainties=_uncertainties(found.steps, rig, calibration))
+    ridden, seen = Pipeline(rig, calibration, method=method), Pipeline(rig, other)
+    parts: list[Loads] = []
+    found = _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
+    return replace(found, uncertainties=_uncertainties(found.steps, rig, other))
+
+
+def _gathered(items: Iterable[Item], rig: Rig, pipeline: Pipeline) -> Derived:
+    loads: list[Loads] = []
+    strokes: list[Stroke] = []
+    for output in run(pipeline, items):
+        match output:
+            case Loads():
+                loads.append(output)
+            case Stroke():
+                strokes.append(output)
+    steps = () if pipeline.progress is None else tuple(pipeline.progress.steps)
+    onset = pipeline.answer(steps)
+    return Derived(
+        loads=tuple(loads),
+        strokes=tuple(strokes),
+        steps=steps,
+        onset=onset,
+        cells=rig.cells,
+        clock_error_ms=pipeline.clock_errors_ms,
+        methods={"step": STEP_METHOD, **({} if onset is None else {"onset": onset.method})},
+    )
+
+
+def _seen_too(items: Iterable[Item], seen: Pipeline, parts: list[Loads]) -> Iterator[Item]:
+    """The items; on their way the loads another pipeline makes of them. It rides no sweep, so no command is for it."""
+    for item in items:
+        if not (isinstance(item, Event) and item.kind == FITTER):
+            parts.extend(output for output in seen.feed(item) if isinstance(output, Loads))
+        yield item
+
+
+def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig) -> Derived:
+    """The same strokes and steps of these loads: same times, same strokes averaged, torque as it was."""
+    begins_s = np.array([part.t_s[0] for part in loads])
+    weight_n = ridden.mass_kg * rig.g_m_s2 if ridden.mass_kg else NAN
+    again: dict[Stroke, Stroke] = {}
+    for stroke in found.strokes:
+        first, last = np.searchsorted(begins_s, (stroke.start_s, stroke.end_s))
+        of_loads = averaged(
+            loads[max(first - 1, 0) : last],
+            stroke.start_s,
+            stroke.end_s,
+            weight_n=weight_n,
+            power_w=stroke.power_w,
+            crank_torque_nm=stroke.crank_torque_nm,
+        )
+        assert of_loads is not None
+        again[stroke] = of_loads
+    steps = tuple(
+        mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded)
+        for step in found.steps
+    )
+    return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=ridden.answer(steps))
+
+
+def _uncertainties(steps: Sequence[StepMean], rig: Rig, calibration: Calibration) -> tuple[StepUncertainty, ...]:
+    def by_calibration(step: StepMean, role: str) -> float:
+        cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0).tolist()
+        found = uncertainty_of(calibration, rig, cells_n, role)
+        return NAN if found is None else found.standard_n
+
+    return tuple(
+        StepUncertainty(float(se_n), by_calibration(step, "hands"), by_calibration(step, "saddle"))
+        for step, se_n in zip(steps, standard_errors(steps) if steps else (), strict=True)
+    )

@@ -1,0 +1,183 @@
+"""The tables of one exported sweep that are computed: steps, strokes, loads, the answer, and what computed them."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from daq.keep.again.derived import UNKNOWN, Derived, exclusions, step_of_strokes, step_of_times
+from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
+
+NEWTON = "N"
+
+
+def derived_tables(name: str, derived: Derived) -> list[Table]:
+    """Steps, strokes, exclusions, loads, onset, clocks and methods, computed for this export."""
+    return [
+        _steps(name, derived),
+        _strokes(name, derived),
+        _exclusions(name, derived),
+        _loads(name, derived),
+        _onset(name, derived),
+        _clocks(name, derived),
+        _methods(name, derived),
+    ]
+
+
+def _steps(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("step", "integer", "from 1, in the order ridden"),
+        Field("setback_mm", "number", "saddle behind the bottom bracket", "mm"),
+        Field("hand_load_n", "number", "mean support force at the hands along the jig normal", NEWTON),
+        Field(
+            "se_n",
+            "number",
+            "standard error of hand_load_n over its strokes, by one model of sway and scatter over the strokes of all "
+            "steps; independent between steps. Missing with too few strokes",
+            NEWTON,
+        ),
+        Field(
+            "u_hand_calibration_n",
+            "number",
+            "standard uncertainty of hand_load_n by the calibration's budget, nearly one error on all steps. Missing "
+            "when a cell has no budget",
+            NEWTON,
+        ),
+        Field("u_hand_load_n", "number", "combined standard uncertainty of hand_load_n: both of these", NEWTON),
+        Field("saddle_load_n", "number", "mean support force at the saddle", NEWTON),
+        Field(
+            "u_saddle_calibration_n",
+            "number",
+            "standard uncertainty of saddle_load_n by the calibration's budget",
+            NEWTON,
+        ),
+        Field("crank_torque_nm", "number", "mean crank torque; missing when unknown", "N.m"),
+        Field("tilt_deg", "number", "jig tilt, nose up positive", "deg"),
+        Field("t_min", "number", "middle of the dwell, session time", "min"),
+        Field("strokes", "integer", "strokes averaged"),
+        Field("excluded", "integer", "strokes left out"),
+    )
+    known = derived.uncertainties or (UNKNOWN,) * len(derived.steps)
+    rows = [
+        (
+            name, number, step.setback_mm, step.hand_load_n, u.se_n, u.hands_calibration_n, u.hands_n,
+            step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
+            len(step.strokes), step.excluded,
+        )
+        for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)
+    ]  # fmt: skip
+    return table_of_rows("steps", "Saddle positions, settled and averaged over whole strokes", fields, rows)
+
+
+def _strokes(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("stroke", "integer", "from 1"),
+        Field("step", "integer", "the step it was averaged in; missing when it was left out, see exclusions"),
+        Field("start_s", "number", "session time", "s"),
+        Field("end_s", "number", "session time", "s"),
+        Field("hands_n", "number", "mean support force at the hands", NEWTON),
+        Field("saddle_n", "number", "mean support force at the saddle", NEWTON),
+        Field("feet_n", "number", "the remainder of the weight: a difference, not a measurement", NEWTON),
+        Field("tilt_deg", "number", "jig tilt", "deg"),
+        Field("crank_torque_nm", "number", "mean crank torque", "N.m"),
+        Field("power_w", "number", "mean power", "W"),
+        Field("cadence_rpm", "number", "60 / duration", "{rev}/min"),
+        Field("scans", "integer", "scans averaged"),
+        Field("flags", "integer", "status bits seen, as in the raw"),
+        *(Field(f"cell_{cell}_n", "number", f"mean of cell {cell}", NEWTON) for cell in derived.cells),
+    )
+    rows = [
+        (
+            name, number, step, one.start_s, one.end_s, one.hands_n, one.saddle_n, one.feet_n, one.tilt_deg,
+            one.crank_torque_nm, one.power_w, one.cadence_rpm, one.scans, int(one.flags), *one.cells_n,
+        )
+        for number, (one, step) in enumerate(zip(derived.strokes, step_of_strokes(derived), strict=True), start=1)
+    ]  # fmt: skip
+    return table_of_rows("strokes", "Crank revolutions", fields, rows)
+
+
+def _exclusions(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("stroke", "integer", "number in strokes"),
+        Field("start_s", "number", "session time", "s"),
+        Field("reason", "string", "why it is in no step's mean"),
+    )
+    rows = [(name, number, stroke.start_s, reason) for number, stroke, reason in exclusions(derived)]
+    return table_of_rows("exclusions", "Strokes left out, and why", fields, rows)
+
+
+def _loads(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("t_s", "number", "session time of the scan", "s"),
+        Field("step", "integer", "the step in whose mean the scan's stroke is; missing when it is in none"),
+        Field("hands_n", "number", "support force at the hands along the jig normal", NEWTON),
+        Field("saddle_n", "number", "support force at the saddle", NEWTON),
+        Field("tilt_deg", "number", "jig tilt", "deg"),
+        Field("status", "integer", "status bits as in the raw"),
+        *(Field(f"cell_{cell}_n", "number", f"cell {cell}", NEWTON) for cell in derived.cells),
+    )
+    if not derived.loads:
+        return table_of_rows("loads", "Calibrated loads, scan by scan", fields, [])
+    t_s, hands_n, saddle_n, tilt_deg, status = (
+        np.concatenate([getattr(part, column) for part in derived.loads])
+        for column in ("t_s", "hands_n", "saddle_n", "tilt_deg", "status")
+    )
+    cells_n = np.concatenate([part.cells_n for part in derived.loads])
+    columns = (t_s, step_of_times(derived, t_s), hands_n, saddle_n, tilt_deg, status.astype(np.int64), *cells_n.T)
+    return Table("loads", "Calibrated loads, scan by scan", fields, ([name] * len(t_s), *columns))
+
+
+def _onset(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("verdict", "string", "what may be claimed"),
+        Field("onset_mm", "number", "setback where hand load starts to rise as the saddle comes forward", "mm"),
+        Field("onset_low_mm", "number", "95 % interval, lower end", "mm"),
+        Field("onset_high_mm", "number", "95 % interval, upper end", "mm"),
+        Field("p_onset", "number", "probability of an onset inside the sweep", "1"),
+        Field("p_light", "number", "probability of light throughout", "1"),
+        Field("p_loaded", "number", "probability of loaded throughout", "1"),
+        Field("least_squares_mm", "number", "least-squares onset, for comparison", "mm"),
+        Field("slope_n_per_mm", "number", "added hand load per mm forward of the onset", "N/mm"),
+        Field("light_load_n", "number", "hand load behind the onset", NEWTON),
+        Field("gradual", "boolean", "a smooth bend fits better than a hinge"),
+        Field("reasons", "string", "JSON list of sentences"),
+        Field("method", "string", "name and version of the estimator"),
+    )
+    one = derived.onset
+    rows: list[tuple[Any, ...]] = []
+    if one is not None:
+        low_mm, high_mm = one.interval_95_mm or (None, None)
+        rows = [
+            (
+                name, str(one.verdict), one.onset_mm, low_mm, high_mm, one.p_onset, one.p_light, one.p_loaded,
+                one.least_squares_mm, one.slope_n_per_mm, one.light_load_n, one.gradual, json.dumps(list(one.reasons)),
+                one.method,
+            )
+        ]  # fmt: skip
+    return table_of_rows("onset", "The answer computed for this export", fields, rows)
+
+
+def _clocks(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("source", "string", "the sensor"),
+        Field("error_ms", "number", "how well its clock is known in session time; missing when it is not", "ms"),
+    )
+    rows = [(name, source, error_ms) for source, error_ms in sorted(derived.clock_error_ms.items())]
+    return table_of_rows("clocks", "Alignment of the sensors' clocks", fields, rows)
+
+
+def _methods(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP, Field("part", "string", "what was computed"), Field("method", "string", "name and version")
+    )  # fmt: skip
+    return table_of_rows(
+        "methods", "What computed the tables", fields, [(name, *item) for item in sorted(derived.methods.items())]
+    )

@@ -1,0 +1,278 @@
+"""Sweeps to a folder of data packages that any tool reads: tables with units, checksums, licence, no names.
+
+    folder/datapackage.json           all sweeps in the folder
+    folder/README.md                  what the tables are
+    folder/<sweep>/datapackage.json   one sweep
+    folder/<sweep>/*.parquet          its tables; *.csv.gz without pyarrow
+
+The same sweep gives the same bytes. A sweep's folder appears whole or not at all.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from daq.items import Event, Item
+from daq.keep.again.derived import Derived
+from daq.keep.clients import people
+from daq.keep.errors import StoreError
+from daq.keep.json_text import digest, json_text
+from daq.keep.package.computed_tables import derived_tables
+from daq.keep.package.datapackage import NAME, resource, write_descriptor
+from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
+from daq.keep.package.tables import Form, Table, preferred_form, write_table
+from daq.keep.store import Store
+from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
+
+Purpose = Literal["research", "client"]
+"""Research needs the client's consent to it and leaves free text out; client is the client's own copy."""
+FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
+"""Keys of events that hold whatever somebody typed."""
+
+
+class ExportRefused(StoreError):
+    """The sweeps may not leave the store; the text says which and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Licence:
+    """Under which terms the data may be used. name: an Open Definition identifier."""
+
+    name: str
+    title: str
+
+
+CLOSED = Licence("other-closed", "Not released: for the agreed purpose only")
+FREE = Licence("CC0-1.0", "Creative Commons Zero 1.0")
+"""Fit for simulated sweeps, which are nobody's."""
+
+
+def export(
+    store: Store,
+    sweep_ids: Sequence[int],
+    folder: Path,
+    derive: Callable[[Store, int], Derived],
+    *,
+    purpose: Purpose = "research",
+    licence: Licence = CLOSED,
+    form: Form | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> list[Path]:
+    """Writes the sweeps into the folder, beside others that are already there; the folders made.
+
+    derive computes what is not stored. Raises ExportRefused before anything is written when a client has not
+    agreed, when a name stands in what would be written, or when a sweep is already in the folder.
+    """
+    named = {sweep_id: sweep_name(store, store.sweep(sweep_id)) for sweep_id in sweep_ids}
+    for sweep_id, name in named.items():
+        _refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
+        if (folder / name).exists():
+            raise ExportRefused(f"{folder / name} exists: nothing is overwritten")
+    if store.writable:  # before, not after: cut off in between, a copy would be out of reach of forgetting
+        with store.writing() as db:
+            add_copy(db, "export", folder, list(named))
+    folder.mkdir(parents=True, exist_ok=True)
+    made = []
+    for done, (sweep_id, name) in enumerate(named.items(), start=1):
+        made.append(_export_one(store, sweep_id, folder / name, derive, purpose, licence, form or preferred_form()))
+        if progress is not None:
+            progress(done, len(named))
+    describe_folder(folder)
+    return made
+
+
+def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
+    """The finished sweeps that may leave the store for this purpose, and a sentence for each that may not."""
+    ids, left_out = [], []
+    for sweep in store.sweeps():
+        try:
+            if sweep.to_us is None:
+                raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
+            _refuse_unless_agreed(store, sweep, purpose)
+            ids.append(sweep.id)
+        except ExportRefused as refused:
+            left_out.append(str(refused))
+    return ids, left_out
+
+
+def sweep_name(store: Store, sweep: SweepRecord) -> str:
+    """The sweep's name in exports: the session's start, the pseudonym, and its place; no two alike."""
+    session = store.session(sweep.session_id)
+    start = "".join(letter for letter in session.started_utc[:19] if letter.isdigit())
+    who = people.client(store, sweep.client_id).pseudonym if sweep.client_id is not None else _nobody(session)
+    return f"{start}-{who.lower()}-{sweep.id:06d}"
+
+
+def _nobody(session: SessionRecord) -> str:
+    return "simulated" if session.simulated else "unnamed"
+
+
+def describe_folder(folder: Path) -> None:
+    """Writes the folder's own data package over all sweeps in it, and its README."""
+    resources = []
+    for path in sorted(folder.glob(f"*/{NAME}")):
+        package = json.loads(path.read_text(encoding="utf-8"))
+        for one in package["resources"]:
+            name = path.parent.name
+            resources.append({**one, "name": f"{name}-{one['name']}", "path": f"{name}/{one['path']}"})
+    write_descriptor(
+        folder,
+        {"name": "foreaft-sweeps", "title": "Setback sweeps on an instrumented fit jig", "resources": resources},
+    )
+    (folder / "README.md").write_text(_README, encoding="utf-8")
+
+
+def _refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
+    if purpose == "client" or store.session(sweep.session_id).simulated:
+        return
+    if sweep.client_id is None:
+        raise ExportRefused(f"sweep {sweep.id} belongs to no client, so nobody has agreed to its use in research")
+    if not people.consents(store, sweep.client_id)["research"]:
+        pseudonym = people.client(store, sweep.client_id).pseudonym
+        raise ExportRefused(f"{pseudonym} (sweep {sweep.id}) has not agreed to the use of records in research")
+
+
+def _export_one(
+    store: Store,
+    sweep_id: int,
+    folder: Path,
+    derive: Callable[[Store, int], Derived],
+    purpose: Purpose,
+    licence: Licence,
+    form: Form,
+) -> Path:
+    sweep = store.sweep(sweep_id)
+    session = store.session(sweep.session_id)
+    tables = [
+        *_kept_tables(store, sweep, session, folder.name, purpose),
+        *derived_tables(folder.name, derive(store, sweep_id)),
+    ]
+    if purpose == "research":
+        _refuse_names(store, sweep, tables)
+    partial = folder.with_name(f".{folder.name}.partial")
+    shutil.rmtree(partial, ignore_errors=True)
+    partial.mkdir()
+    resources = [resource(table, write_table(table, partial, form)) for table in tables]
+    write_descriptor(
+        partial,
+        {
+            "name": folder.name,
+            "title": f"Setback sweep {folder.name}" + (" (SIMULATED rider and jig)" if session.simulated else ""),
+            "description": "One setback sweep: raw counts, loads, strokes, steps and the onset of hand load.",
+            "created": session.started_utc,
+            "simulated": session.simulated,
+            "licenses": [dataclasses.asdict(licence)],
+            "sources": [{"title": _origin(session)}],
+            "resources": resources,
+        },
+    )
+    os.replace(partial, folder)
+    return folder
+
+
+def _origin(session: SessionRecord) -> str:
+    what = "simulated rider on a simulated jig" if session.simulated else "instrumented bicycle fit jig"
+    return f"{what}, recorded by Foreaft {session.software}"
+
+
+def _kept_tables(
+    store: Store, sweep: SweepRecord, session: SessionRecord, name: str, purpose: Purpose
+) -> Iterator[Table]:
+    window = (sweep.from_us,) if sweep.to_us is None else (sweep.from_us, sweep.to_us)
+    items = store.read_items(session.id, *window)
+    used = {sweep.calibration_id, session.calibration_id}
+    contents = {kept: store.calibration(kept) for kept in sorted(used)}
+    with store.reading() as db:
+        when = dict(db.execute("SELECT id, kept_utc FROM calibrations").fetchall())
+    row = {
+        "rider": None if sweep.client_id is None else people.client(store, sweep.client_id).pseudonym,
+        "simulated": session.simulated,
+        "session_started_utc": session.started_utc,
+        "monotonic_origin_ns": session.monotonic_origin_ns,
+        "software": session.software,
+        "from_us": sweep.from_us,
+        "to_us": sweep.to_us,
+        "state": sweep.state,
+        "gradient_pct": sweep.gradient_pct,
+        "calibration": digest(json_text(contents[sweep.calibration_id])),
+        "plan": json_text(sweep.plan),
+        "rider_entries": json_text(_without_free_text(sweep.rider, purpose)),
+        "rig": session.rig,
+    }
+    yield sweep_table(name, row)
+    yield from raw_tables(name, (_fit_for(item, purpose) for item in items))
+    yield calibration_table(name, [(digest(json_text(one)), when[kept], one) for kept, one in contents.items()])
+    yield result_table(name, store.results(sweep.id))
+
+
+def _fit_for(item: Item, purpose: Purpose) -> Item:
+    if not isinstance(item, Event):
+        return item
+    return dataclasses.replace(item, content=_without_free_text(item.content, purpose))
+
+
+def _without_free_text(content: Any, purpose: Purpose) -> Any:
+    if purpose == "client":
+        return content
+    return {key: value for key, value in content.items() if key not in FREE_TEXT}
+
+
+_MADE_HERE = frozenset(
+    {"sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason", "reasons"}
+)
+"""Columns of words the program chooses: a client called Power or Bar is not named there."""
+
+
+def _refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
+    """ExportRefused when the client's name stands in any text that would be written: whole, or one of its words.
+
+    A word of it counts where it stands as a word: Max is not named by "maximum", nor Lin by "linear".
+    """
+    name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
+    words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]
+    if not words:
+        return
+    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
+    named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
+    for table in tables:
+        for field, column in zip(table.fields, table.columns, strict=True):
+            if field.type != "string" or field.name in _MADE_HERE:
+                continue
+            for text in set(column):
+                # the n of JSON's line break would else be a letter of the word behind it
+                if text is not None and named.search(re.sub(r"\\[bfnrt]", " ", text).casefold()):
+                    raise ExportRefused(
+                        f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
+                        "take it out there, or export for the client"
+                    )
+
+
+_README = """# Setback sweeps
+
+One folder per sweep, each a Data Package (datapackage.org); the package in this folder lists them all. Units are in
+the schemas (UCUM) and in the column names. Missing is null or an empty cell. Riders go by pseudonym.
+
+| table | holds |
+|---|---|
+| sweep | who, when, how, with what |
+| raw_*, notifications, hellos, events | what was received, with host receipt times: the truth |
+| calibrations, results, methods | what was used, what was answered at the time, what computed the rest |
+| loads, strokes, steps, onset | computed for this export |
+| exclusions, clocks | strokes left out and why; how well the sensors' clocks are aligned |
+
+How well a step's hand load is known: `se_n` over its strokes, independent between steps; `u_hand_calibration_n` by the
+calibration's budget, nearly one error on all steps, so it moves the curve and not the onset; `u_hand_load_n` both.
+All are standard uncertainties (k = 1). `steps` is a table that `foreaft onset` takes.
+
+Feet are the remainder of the weight: a difference, not a measurement. `foreaft import` brings a sweep back,
+every file checked against its hash. `frictionless validate datapackage.json` checks the CSV form to the last cell; it
+reads Parquet through pandas, which counts no bytes and makes fractions of integers with gaps.
+"""

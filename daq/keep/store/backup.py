@@ -1,0 +1,141 @@
+"""A verified copy of the whole store, made while it is in use, and the way back."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+from daq.keep.errors import StoreError, StoreReadOnly, store_error
+from daq.keep.store.file import note_beside
+from daq.keep.store.lock import take_lock
+from daq.keep.store.sessions import add_copy, sweeps
+from daq.keep.store.store import Store
+from daq.keep.store.verify import Verified, verify
+
+_PAGES = 2_000
+"""Copied at a time; a daemon that writes meanwhile waits no longer than this takes."""
+
+
+def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
+    """Copies an open store to a new file, reads the copy through, and says what it holds.
+
+    progress(done, all) counts pages. The store notes the copy beforehand, so that a client who is to be forgotten can
+    be looked for there too; a store that cannot be written is copied all the same. Raises StoreError when target exists
+    or cannot be made, or the copy does not verify; one that does not is left for inspection under its partial name.
+    """
+    partial = target.with_name(target.name + ".partial")
+    if target.exists():
+        raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
+    partial.unlink(missing_ok=True)
+    _begin(partial)
+    with contextlib.suppress(StoreReadOnly):
+        note_beside(store.path, lambda db: add_copy(db, "backup", target, [sweep.id for sweep in sweeps(db)]))
+    _copy(store, partial, progress)
+    with Store.open(partial, write=False) as copy:
+        found = verify(copy)
+    if found.problems:
+        raise StoreError(f"the copy {partial} is not sound: {found.problems[0]} ({len(found.problems)} problems)")
+    os.replace(partial, target)
+    _sync_folder(target.parent)
+    return found
+
+
+def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
+    """Makes a store from a backup, brought to the newest schema, and verifies it.
+
+    A store already at target is kept beside it under the first free name ending in .before-restore; where it said that
+    copies lie is not forgotten. Raises StoreBusy when another process writes to it, StoreError when the backup does not
+    verify.
+    """
+    partial, aside = target.with_name(target.name + ".restoring"), _free_aside(target)
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    lock = take_lock(target)
+    try:
+        partial.unlink(missing_ok=True)
+        _begin(partial)
+        with Store.open(backup, write=False) as source:
+            _copy(source, partial, progress)
+        with Store.open(partial) as copy:
+            found = verify(copy)
+            if found.problems:
+                raise StoreError(f"{backup} is not sound: {found.problems[0]}; {target} is as it was")
+            _note_copies(copy, backup, target, aside)
+        _set_aside(target, aside)
+        os.replace(partial, target)
+        _sync_folder(target.parent)
+    finally:
+        for leftover in (partial, partial.with_name(partial.name + ".lock")):
+            leftover.unlink(missing_ok=True)
+        os.close(lock)
+    return found
+
+
+def _begin(target: Path) -> None:
+    """An empty file for its owner alone. Raises StoreError when none can be made there."""
+    try:
+        os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    except OSError as error:
+        raise StoreError(f"no file can be made in {target.parent}: {error.strerror}; choose another folder") from error
+
+
+def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | None) -> None:
+    copy = sqlite3.connect(target)
+    try:
+        with store.reading() as db:
+            db.backup(
+                copy,
+                pages=_PAGES,
+                progress=lambda _, left, total: progress(total - left, total) if progress is not None else None,
+            )
+        copy.execute("PRAGMA journal_mode = DELETE")  # one file that can be carried away
+    except sqlite3.Error as error:
+        raise store_error(error, target) from error
+    finally:
+        copy.close()
+
+
+def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:
+    """What else holds these clients: the backup, the store set aside, and copies only that one knew of."""
+    known: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
+    with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
+        for *copy, sweep_id, crc in db.execute(
+            "SELECT kind, made_utc, path, sweeps.id, crc FROM copies LEFT JOIN copied_sweeps ON copy_id = copies.id "
+            "LEFT JOIN sweeps ON sweeps.id = sweep_id"
+        ):
+            known.setdefault((copy[0], copy[1], copy[2]), []).append((sweep_id, crc))
+    with restored.writing() as db:
+        there = set(db.execute("SELECT kind, made_utc, path FROM copies").fetchall())
+        same = set(db.execute("SELECT id, crc FROM sweeps").fetchall())  # a number alone may mean another sweep
+        for (kind, made_utc, path), copied in known.items():
+            if (kind, made_utc, path) not in there:
+                add_copy(db, kind, Path(path), [one[0] for one in copied if one in same], made_utc=made_utc)
+        everything = [one[0] for one in same]
+        add_copy(db, "backup", backup, everything)
+        if target.exists():
+            add_copy(db, "backup", aside, everything)
+
+
+def _free_aside(target: Path) -> Path:
+    """The first free name for a store to be set aside."""
+    number = 1
+    while (aside := target.with_name(f"{target.name}.{number}.before-restore")).exists():
+        number += 1
+    return aside
+
+
+def _set_aside(target: Path, aside: Path) -> None:
+    """Renames a store, with its log. It may be damaged: SQLite does not touch it."""
+    for ending in ("-wal", "-shm", ""):
+        with contextlib.suppress(FileNotFoundError):
+            os.replace(target.with_name(target.name + ending), aside.with_name(aside.name + ending))
+
+
+def _sync_folder(folder: Path) -> None:
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,165 @@
+"""Calibrations kept for ever, with their certificates, their checks with a weight, and the benches they were made on.
+
+Everything here is only ever added. A bench is kept step by step, so that it can be taken up after an interruption.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from sqlite3 import Connection
+from typing import Any
+
+from daq.keep.errors import NotThere
+from daq.keep.json_text import json_text
+from daq.keep.store.checksums import insert_row
+from daq.keep.store.sessions import keep_calibration, utc_now
+from daq.keep.store.store import Store
+from daq.measure.calibration import Calibration, from_dict, to_dict
+from daq.measure.calibration.validity import SensitivityCheck
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationRecord:
+    """One calibration; its number in the store is its version."""
+
+    id: int
+    kept_utc: str
+    calibration: Calibration
+    bench_id: int | None
+    """None: it came as a file."""
+
+
+@dataclass(frozen=True, slots=True)
+class BenchRecord:
+    """One guided calibration: what it rests on, and its steps so far."""
+
+    id: int
+    session_id: int
+    begun_utc: str
+    setup: Mapping[str, Any]
+    steps: tuple[tuple[str, Mapping[str, Any]], ...]
+
+
+def keep(store: Store, calibration: Calibration) -> int:
+    """The number of a calibration; kept now when its content is new."""
+    with store.writing() as db:
+        return keep_calibration(db, to_dict(calibration))
+
+
+def calibrations(store: Store) -> list[CalibrationRecord]:
+    """All calibrations, oldest first; a row whose content is none, left by a salvage, is passed over."""
+    with store.reading() as db:
+        rows = db.execute(
+            "SELECT id, kept_utc, content, (SELECT max(bench_id) FROM certificates WHERE calibration_id = "
+            "calibrations.id) FROM calibrations ORDER BY id"
+        ).fetchall()
+    return [
+        CalibrationRecord(number, kept_utc, from_dict(content), bench)
+        for number, kept_utc, content, bench in ((i, kept, json.loads(text), of) for i, kept, text, of in rows)
+        if "format" in content
+    ]
+
+
+def found(store: Store, name: str) -> CalibrationRecord:
+    """The calibration of this number, or the latest of this id. NotThere, naming those there are, without one."""
+    there = calibrations(store)
+    for one in reversed(there):
+        if name in (str(one.id), one.calibration.id):
+            return one
+    known = ", ".join(f"{one.id} ({one.calibration.id})" for one in there) or "none yet"
+    raise NotThere(f"no calibration {name!r} in {store.path}; it has {known}")
+
+
+def add_certificate(store: Store, calibration: Calibration, bench_id: int, content: Mapping[str, Any]) -> int:
+    """Keeps a calibration made on a bench with its certificate, both or neither; the calibration's number."""
+    with store.writing() as db:
+        number = keep_calibration(db, to_dict(calibration))
+        insert_row(
+            db,
+            "certificates",
+            calibration_id=number,
+            bench_id=bench_id,
+            made_utc=utc_now(),
+            content=json_text(content),
+        )
+    return number
+
+
+def certificate(store: Store, calibration_id: int) -> Any:
+    """What the certificate of a calibration says. NotThere when it was not made on a bench of this store."""
+    with store.reading() as db:
+        row = db.execute(
+            "SELECT content FROM certificates WHERE calibration_id = ? ORDER BY id DESC", (calibration_id,)
+        ).fetchone()
+    if row is None:
+        raise NotThere(
+            f"calibration {calibration_id} has no certificate: it came as a file, or was not made with this store"
+        )
+    return json.loads(row[0])
+
+
+def add_check(store: Store, calibration: Calibration, check: SensitivityCheck) -> int:
+    """Keeps a check with a weight, passed or failed."""
+    with store.writing() as db:
+        return insert_row(
+            db,
+            "weight_checks",
+            calibration_id=keep_calibration(db, to_dict(calibration)),
+            made_utc=utc_now(),
+            content=json_text(check),
+        )
+
+
+def checks(store: Store, calibration: Calibration) -> tuple[SensitivityCheck, ...]:
+    """All checks of a calibration, oldest first."""
+    with store.reading() as db:
+        rows = db.execute(
+            "SELECT weight_checks.content FROM weight_checks JOIN calibrations ON calibrations.id = calibration_id "
+            "WHERE calibrations.content = ? ORDER BY weight_checks.id",
+            (json_text(to_dict(calibration)),),
+        ).fetchall()
+    return tuple(SensitivityCheck(**json.loads(text)) for (text,) in rows)
+
+
+def begin_bench(store: Store, session_id: int, setup: Mapping[str, Any]) -> int:
+    """A new bench's number."""
+    with store.writing() as db:
+        return insert_row(db, "benches", session_id=session_id, begun_utc=utc_now(), setup=json_text(setup))
+
+
+def add_step(store: Store, bench_id: int, kind: str, content: Mapping[str, Any]) -> None:
+    """Keeps one step of a bench; durable when this returns."""
+    with store.writing() as db:
+        insert_row(db, "bench_steps", bench_id=bench_id, made_utc=utc_now(), kind=str(kind), content=json_text(content))
+
+
+def bench(store: Store, bench_id: int) -> BenchRecord:
+    """One bench. NotThere when there is none with this number."""
+    with store.reading() as db:
+        row = db.execute("SELECT id, session_id, begun_utc, setup FROM benches WHERE id = ?", (bench_id,)).fetchone()
+        if row is None:
+            raise NotThere(f"no bench {bench_id} in {store.path}")
+        return _bench(db, row)
+
+
+def benches(store: Store) -> list[BenchRecord]:
+    """All benches, oldest first."""
+    with store.reading() as db:
+        rows = db.execute("SELECT id, session_id, begun_utc, setup FROM benches ORDER BY id").fetchall()
+        return [_bench(db, row) for row in rows]
+
+
+def versions(store: Store, bench_id: int) -> int:
+    """How many calibrations were made of a bench so far."""
+    with store.reading() as db:
+        return int(db.execute("SELECT count(*) FROM certificates WHERE bench_id = ?", (bench_id,)).fetchone()[0])
+
+
+def _bench(db: Connection, row: tuple[Any, ...]) -> BenchRecord:
+    number, session_id, begun_utc, setup = row
+    steps = db.execute("SELECT kind, content FROM bench_steps WHERE bench_id = ? ORDER BY id", (number,)).fetchall()
+    return BenchRecord(
+        number, session_id, begun_utc, json.loads(setup), tuple((kind, json.loads(text)) for kind, text in steps)
+    )

@@ -1,0 +1,202 @@
+"""One SQLite file opened as a store: who may write, how durably, and what its errors mean.
+
+Write-ahead log with synchronous=FULL: when a writing block has been left, what it wrote survives a kill -9 and, on
+a disk that keeps its promises, a power cut.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import sqlite3
+import struct
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, store_error
+from daq.keep.store.lock import take_lock
+from daq.keep.store.migrations import check_version, migrate
+from daq.keep.store.sessions import add_copy
+
+BUSY_S = 5.0
+"""How long to wait for another program (a backup, a shell) that holds the file for a moment."""
+
+
+class StoreFile:
+    """The open file. Use `writing` and `reading`; a lock of None means opened for reading."""
+
+    def __init__(self, path: Path, db: sqlite3.Connection, lock: int | None) -> None:
+        self.path = path
+        self.migrated_copy: Path | None = None
+        """Where the store was copied to before it was brought to a newer schema, if it was."""
+        self._db = db
+        self._lock = lock
+
+    @property
+    def writable(self) -> bool:
+        """Whether it was opened for writing and is open."""
+        return self._lock is not None
+
+    def close(self) -> None:
+        """Lets go of file and lock. Twice does no harm."""
+        self._db.close()
+        if self._lock is not None:
+            os.close(self._lock)
+            self._lock = None
+
+    @contextlib.contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: durable when the block is left, undone when it raises."""
+        if self._lock is None:
+            raise StoreReadOnly(f"{self.path} was opened for reading only")
+        with self.reading() as db:
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """The connection, with SQLite's errors turned into ours."""
+        with _as_ours(self.path):
+            yield self._db
+
+
+def open_for_writing(path: Path) -> StoreFile:
+    """Opens the store, makes it when it is new, brings it to the newest schema when it is old.
+
+    Raises StoreBusy when another process writes to it, StoreNewer, StoreReadOnly, StoreFull, StoreDamaged.
+    """
+    with _os_errors(path):
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        lock = take_lock(path)
+    try:
+        with _os_errors(path):
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))  # health data: the owner's alone
+        _check_length(path)
+        file = StoreFile(path, _connect(str(path)), lock)
+    except BaseException:
+        os.close(lock)
+        raise
+    try:
+        with file.reading() as db:
+            check_version(db, path)
+            db.execute("PRAGMA journal_mode = WAL")
+            db.execute("PRAGMA synchronous = FULL")
+            db.execute("PRAGMA secure_delete = ON")  # what is forgotten leaves no bytes in free pages
+            file.migrated_copy = migrate(db, path)
+            db.execute("PRAGMA foreign_keys = ON")
+        if file.migrated_copy is not None:
+            with file.writing() as db:
+                add_copy(db, "backup", file.migrated_copy, [row[0] for row in db.execute("SELECT id FROM sweeps")])
+    except BaseException:
+        file.close()
+        raise
+    return file
+
+
+def open_for_reading(path: Path) -> StoreFile:
+    """Opens an existing store beside its writer. Raises as open_for_writing, and StoreError when there is none."""
+    with _os_errors(path, "read"):
+        if not path.is_file():
+            raise StoreError(f"no store at {path}")
+        _check_length(path)
+    file = StoreFile(path, _connect(_read_uri(path)), None)
+    try:
+        with file.reading() as db:
+            check_version(db, path)
+    except BaseException:
+        file.close()
+        raise
+    return file
+
+
+def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
+    """One short transaction beside whoever writes to the store: for what has to be known of it, never for records.
+
+    SQLite lets one writer wait for the other. Raises StoreReadOnly, StoreFull, StoreBusy.
+    """
+    with _os_errors(path):
+        if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
+            raise StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
+    db = _connect(str(path))
+    try:
+        with _as_ours(path):
+            db.execute("PRAGMA synchronous = FULL")
+            db.execute("BEGIN IMMEDIATE")
+            note(db)
+            db.execute("COMMIT")
+    finally:
+        db.close()
+
+
+def _connect(target: str) -> sqlite3.Connection:
+    db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
+    db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is for the CRC to find
+    return db
+
+
+def _read_uri(path: Path) -> str:
+    """SQLite's URI to read this file. On a medium nobody can write, a file without a log is called immutable:
+    SQLite could not make its index of the log there (sqlite.org/wal.html, read-only databases)."""
+    wal = path.with_name(path.name + "-wal")
+    frozen = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
+    return path.resolve().as_uri() + ("?immutable=1" if frozen else "?mode=ro")
+
+
+def _check_length(path: Path) -> None:
+    """StoreDamaged when the file is shorter than its own header says and no log can make up for it.
+
+    Header fields: page size at byte 16, change counter at 24, page count at 28, the counter it was written with at
+    92 (sqlite.org/fileformat2.html, the database header).
+    """
+    wal = path.with_name(path.name + "-wal")
+    if wal.exists() and wal.stat().st_size:
+        return
+    with path.open("rb") as file:
+        header = file.read(100)
+    if not header:
+        return
+    if len(header) < 100 or not header.startswith(b"SQLite format 3\0"):
+        raise StoreDamaged(f"{path} is not an SQLite file, or its start is damaged: keep it, restore a backup")
+    page_size, counter, pages, valid_for = (
+        struct.unpack_from(">H", header, 16)[0],
+        *struct.unpack_from(">II", header, 24),
+        struct.unpack_from(">I", header, 92)[0],
+    )
+    expected = pages * (65536 if page_size == 1 else page_size)
+    found = path.stat().st_size
+    if counter == valid_for and found < expected:
+        raise StoreDamaged(
+            f"{path} is cut off: {found} bytes, expected {expected}: keep it, restore a backup, or foreaft salvage it"
+        )
+
+
+@contextlib.contextmanager
+def _as_ours(path: Path) -> Iterator[None]:
+    """SQLite's errors as ours."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise store_error(error, path) from error
+    except UnicodeDecodeError as error:  # Python could not even read SQLite's complaint about a damaged schema
+        raise StoreDamaged(f"{path} is damaged: keep the file, restore a backup or foreaft salvage it") from error
+
+
+@contextlib.contextmanager
+def _os_errors(path: Path, done: str = "written") -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise StoreFull(f"no room left on the disk of {path}: free some") from error
+        if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+            raise StoreReadOnly(
+                f"{path} cannot be {done} ({error.strerror}): check the permissions of file and folder, and the mount"
+            ) from error
+        raise StoreError(f"{path} cannot be opened: {error.strerror}") from error

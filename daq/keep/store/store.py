@@ -1,0 +1,209 @@
+"""The store: one SQLite file that holds every session, raw first.
+
+Raw is appended and never edited; whatever can be computed from it is a result with its method's version and is
+never overwritten. When a call that writes has returned, what it wrote is durable (daq.keep.store.file).
+
+One process writes, any number read (open those with write=False). A Store may be made in one thread and used in
+another, but by one thread at a time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from pathlib import Path
+from sqlite3 import Connection
+from typing import Any
+
+from daq.items import Item
+from daq.keep.errors import StoreDamaged
+from daq.keep.json_text import json_text
+from daq.keep.store import chunks, sessions, writing
+from daq.keep.store.checksums import insert_row
+from daq.keep.store.file import StoreFile, open_for_reading, open_for_writing
+from daq.keep.store.reading import BEGIN_US, END_US, read_items, read_second_sums
+from daq.keep.store.sessions import ResultRecord, SessionRecord, SweepRecord
+from daq.keep.store.sums import SecondSums
+from daq.values import Samples
+
+
+class Store:
+    """An open store. Make it with Store.open, use it as a context manager or close it."""
+
+    def __init__(self, file: StoreFile) -> None:
+        self._file = file
+
+    @classmethod
+    def open(cls, path: Path, *, write: bool = True) -> Store:
+        """Opens the store, makes it when it is new, brings it to the newest schema when it is old.
+
+        Raises StoreBusy when another process writes to it, StoreNewer, StoreReadOnly, StoreFull, StoreDamaged.
+        """
+        return cls(open_for_writing(path) if write else open_for_reading(path))
+
+    @property
+    def path(self) -> Path:
+        """The file."""
+        return self._file.path
+
+    @property
+    def writable(self) -> bool:
+        """Whether it was opened for writing."""
+        return self._file.writable
+
+    @property
+    def migrated_copy(self) -> Path | None:
+        """Where the store was copied to before it was brought to a newer schema, if it was."""
+        return self._file.migrated_copy
+
+    def close(self) -> None:
+        """Lets go of file and lock. Twice does no harm."""
+        self._file.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def writing(self) -> AbstractContextManager[Connection]:
+        """One transaction: durable when the block is left, undone when it raises."""
+        return self._file.writing()
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """The connection, with SQLite's errors turned into ours."""
+        return self._file.reading()
+
+    def begin_session(
+        self,
+        *,
+        started_utc: str,
+        monotonic_origin_ns: int,
+        software: str,
+        rig: str,
+        calibration: Any,
+        simulated: bool,
+        client_id: int | None = None,
+    ) -> int:
+        """A new session's id. calibration: anything JSON can hold; kept for ever, once per distinct content."""
+        with self.writing() as db:
+            return insert_row(
+                db,
+                "sessions",
+                started_utc=started_utc,
+                monotonic_origin_ns=monotonic_origin_ns,
+                software=software,
+                rig=rig,
+                calibration_id=sessions.keep_calibration(db, calibration),
+                simulated=int(simulated),
+                client_id=client_id,
+            )
+
+    def end_session(self, session_id: int, *, ended_us: int) -> None:
+        """Marks the session as ended in good order. Its raw can then be re-packed (daq.keep.store.repack)."""
+        with self.writing() as db:
+            sessions.end_session(db, session_id, ended_us)
+
+    def session(self, session_id: int) -> SessionRecord:
+        """One session. StoreError when there is none with this id."""
+        with self.reading() as db:
+            return sessions.session(db, session_id)
+
+    def sessions(self) -> list[SessionRecord]:
+        """All sessions, oldest first."""
+        with self.reading() as db:
+            return sessions.sessions(db)
+
+    def last_us(self, session_id: int) -> int:
+        """The latest receipt time stored for a session, 0 when there is none: where a session cut off goes on."""
+        with self.reading() as db:
+            return sessions.last_us(db, session_id)
+
+    def put(self, session_id: int, items: Sequence[Item]) -> None:
+        """Stores what was received, all of it or nothing, in one transaction; durable on return.
+
+        Each Samples becomes one chunk: hand over about a second at a time. Raises StoreUnwritable (StoreFull when
+        there is no room): nothing of these items is stored then, and the same call may be made again.
+        """
+        kept = [item for item in items if not isinstance(item, Samples) or len(item)]
+        encoded = [chunks.encode(item) if isinstance(item, Samples) else b"" for item in kept]
+        if not kept:
+            return
+        with self.writing() as db:
+            for item, chunk in zip(kept, encoded, strict=True):
+                writing.insert(db, session_id, item, chunk)
+
+    def read_items(
+        self,
+        session_id: int,
+        from_us: int = BEGIN_US,
+        to_us: int = END_US,
+        damaged: Callable[[StoreDamaged], None] | None = None,
+    ) -> Iterator[Item]:
+        """Everything received from from_us until before to_us, in receipt order.
+
+        Samples of one source come in the order in which they were put, cut where something else was received
+        between them. A damaged chunk raises StoreDamaged, or is handed to `damaged` and left out.
+        """
+        with self.reading() as db:
+            yield from read_items(db, session_id, from_us, to_us, damaged)
+
+    def second_sums(self, session_id: int, source: str, *, from_s: int, to_s: int) -> list[SecondSums]:
+        """The sums of each second from from_s until before to_s, without reading the raw."""
+        with self.reading() as db:
+            return read_second_sums(db, session_id, source, from_s, to_s)
+
+    def begin_sweep(
+        self,
+        session_id: int,
+        *,
+        from_us: int,
+        plan: Any,
+        rider: Any,
+        gradient_pct: float,
+        calibration: Any,
+        client_id: int | None = None,
+    ) -> int:
+        """A new sweep's id. plan, rider, calibration: dataclasses or what JSON can hold; never the rider's name."""
+        with self.writing() as db:
+            return insert_row(
+                db,
+                "sweeps",
+                session_id=session_id,
+                client_id=client_id,
+                calibration_id=sessions.keep_calibration(db, calibration),
+                from_us=from_us,
+                gradient_pct=float(gradient_pct),
+                plan=json_text(plan),
+                rider=json_text(rider),
+            )
+
+    def end_sweep(self, sweep_id: int, *, to_us: int, state: str) -> None:
+        """When the sweep ended, and how."""
+        with self.writing() as db:
+            sessions.end_sweep(db, sweep_id, to_us, state)
+
+    def sweep(self, sweep_id: int) -> SweepRecord:
+        """One sweep. StoreError when there is none with this id."""
+        with self.reading() as db:
+            return sessions.sweep(db, sweep_id)
+
+    def sweeps(self) -> list[SweepRecord]:
+        """All sweeps, oldest first."""
+        with self.reading() as db:
+            return sessions.sweeps(db)
+
+    def calibration(self, calibration_id: int) -> Any:
+        """A calibration's content as plain JSON values."""
+        with self.reading() as db:
+            return sessions.calibration(db, calibration_id)
+
+    def put_result(self, sweep_id: int, *, kind: str, method: str, content: Any) -> int:
+        """Adds a result; older ones of the same kind stay. method: name and version of what computed it."""
+        with self.writing() as db:
+            return sessions.add_result(db, sweep_id, kind, method, content)
+
+    def results(self, sweep_id: int, kind: str | None = None) -> list[ResultRecord]:
+        """The results of a sweep, oldest first; of one kind when it is given."""
+        with self.reading() as db:
+            return sessions.results(db, sweep_id, kind)

@@ -1,0 +1,75 @@
+"""Writes what was received into the tables of the raw, inside the caller's transaction."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from daq.items import Event, Hello, Item, Notification
+from daq.keep.json_text import json_text
+from daq.keep.store.checksums import insert_row
+from daq.keep.store.sums import second_sums
+from daq.values import Samples
+
+
+def insert(db: sqlite3.Connection, session_id: int, item: Item, chunk: bytes) -> None:
+    """One item; chunk is the encoded form of Samples, empty for the others."""
+    match item:
+        case Samples():
+            insert_chunk(db, session_id, source_id(db, item.source), item, chunk)
+        case Notification():
+            insert_row(
+                db,
+                "notifications",
+                session_id=session_id,
+                source_id=source_id(db, item.source),
+                received_us=item.received_us,
+                characteristic=item.characteristic,
+                payload=bytes(item.payload),
+            )
+        case Hello():
+            insert_row(
+                db,
+                "hellos",
+                session_id=session_id,
+                source_id=source_id(db, item.source),
+                received_us=item.received_us,
+                content=json_text(item.content),
+            )
+        case Event():
+            content = json_text(item.content)
+            insert_row(
+                db, "events", session_id=session_id, received_us=item.received_us, kind=item.kind, content=content
+            )
+
+
+def insert_chunk(
+    db: sqlite3.Connection, session_id: int, source: int, samples: Samples, chunk: bytes, *, chunk_id: int | None = None
+) -> None:
+    """One chunk and its sums; chunk_id None takes the next one."""
+    scans, channels = samples.counts.shape
+    chunk_id = insert_row(
+        db,
+        "chunks",
+        id=chunk_id,
+        session_id=session_id,
+        source_id=source,
+        first_us=int(samples.received_us.min()),
+        last_us=int(samples.received_us.max()),
+        scans=scans,
+        channels=channels,
+        bytes=chunk,
+    )
+    db.executemany(
+        "INSERT INTO second_sums(session_id, source_id, second, chunk_id, scans, status, sums) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [
+            (session_id, source, one.second, chunk_id, one.scans, one.status, one.to_bytes())
+            for one in second_sums(samples)
+        ],
+    )
+
+
+def source_id(db: sqlite3.Connection, name: str) -> int:
+    """The number of a source, given on first sight."""
+    row = db.execute("SELECT id FROM sources WHERE name = ?", (name,)).fetchone()
+    return insert_row(db, "sources", name=name) if row is None else int(row[0])

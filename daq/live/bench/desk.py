@@ -1,0 +1,334 @@
+"""A guided calibration on the scans as they come: one reading after the other, judged before it is taken.
+
+What the engineer does is one of a few verbs; each is kept in the store before it shows, so an interruption costs at
+most the reading under way. Times are those of the session.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import datetime
+from collections import deque
+from collections.abc import Awaitable, Callable
+from typing import Any, TypeVar
+
+import numpy as np
+
+from daq.keep.store import Store, calibrations
+from daq.live.bench.reading import Reading
+from daq.measure.calibration import Calibration
+from daq.measure.calibration.assembled import Made
+from daq.measure.calibration.bench_log import StepKind, applied, bench_of, content_of
+from daq.measure.calibration.bench_plan import Stage, Task, tasks
+from daq.measure.calibration.bench_setup import Setup, from_content, made_from, to_content
+from daq.measure.calibration.certificate import certificate
+from daq.measure.calibration.checks import SHORTEST_WARM_UP_S, findings
+from daq.measure.calibration.finding import Finding, Wrong
+from daq.measure.calibration.load_checks import counts_per_n
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, NotNow, Taken
+from daq.measure.calibration.steadiness import Settled
+from daq.values import Samples
+
+T = TypeVar("T")
+Ask = Callable[[Callable[[Store], T]], Awaitable[T]]
+LIVE_S = 0.5
+"""The reading shown is the mean over so long."""
+STEADY_S = 2.0
+CREEP_POINTS = 60
+AROUND_S = 0.2
+"""Scans come in pieces; a reading is this much longer than asked so that its scans span the time."""
+
+
+class BenchDesk:
+    """One guided calibration under way. Scans go into `feed`, the engineer's verbs are the coroutines."""
+
+    def __init__(self, number: int, setup: Setup, bench: Bench, ask: Ask[Any], *, on_for_s: float = 0.0) -> None:
+        """number: of the bench in the store. ask: runs a function with the store. on_for_s: power is on already."""
+        self.number, self.setup, self.bench = number, setup, bench
+        self.pending: tuple[Finding, ...] = ()
+        """What is wrong with the reading just made; the engineer accepts it or reads again."""
+        self.calibration: Calibration | None = None
+        """What came of it."""
+        self.problem = ""
+        """Why no calibration came of the finished bench."""
+        self._ask = ask
+        self._one_at_a_time = asyncio.Lock()
+        self._on_for_s = on_for_s
+        self._first_us: int | None = None
+        self._recent: deque[Samples] = deque()
+        self._reading: Reading | None = None
+        self._settled: Settled | None = None
+        self._accepted: tuple[str, ...] = ()
+
+    # --- what arrives -----------------------------------------------------------------------------------------------
+
+    def feed(self, samples: Samples) -> None:
+        """More scans of the board, all channels."""
+        if not len(samples) or samples.counts.shape[1] != len(self.bench.plan.channels):
+            return
+        self._first_us = int(samples.received_us[0]) if self._first_us is None else self._first_us
+        self._recent.append(samples)
+        while self._recent[0].received_us[-1] < samples.received_us[-1] - STEADY_S * 1e6:
+            self._recent.popleft()
+        if self._reading is not None:
+            self._reading.feed(samples)
+
+    async def beat(self) -> bool:
+        """Go on with a reading that has come to its end; whether something changed. StoreError."""
+        reading, task = self._reading, self.bench.task
+        if reading is None or task is None or not reading.complete:
+            return False
+        await self._end(task, reading)
+        if self._reading is reading:
+            self._reading = None
+        return True
+
+    async def _end(self, task: Task, reading: Reading) -> None:
+        """What follows from a reading that is complete. It stays the one under way until that is kept."""
+        if task.id.endswith("creep/load") and reading.trace_every_s is None:
+            self._creep_begun(reading)
+            return
+        self._settled = reading.settled()
+        if reading.trace_every_s is None:
+            await self._judge()
+        elif self._settled.saturated[self._column(task)]:
+            self.pending = (Finding(Wrong.SATURATED, f"{task.cell}: the converter came to its end during the test"),)
+        else:
+            await self._take(reading.settled_first, reading.trace(self._column(task)))
+
+    # --- what the engineer does --------------------------------------------------------------------------------------
+
+    def read(self) -> None:
+        """Begin the reading that is due. NotNow while one runs, or when none is due."""
+        task = self._due()
+        if self._reading is not None:
+            raise NotNow("a reading is being taken; let it end, or break it off")
+        self.pending, self._settled = (), None
+        seconds, keep_s = self.setup.read_s, None
+        if task.stage is Stage.WARM_UP:
+            keep_s = SHORTEST_WARM_UP_S + AROUND_S
+            seconds = max(keep_s, 60.0 * self.bench.plan.warm_up_min - self.on_s + AROUND_S)
+        self._reading = Reading(seconds + AROUND_S, keep_s=keep_s)
+
+    def break_off(self) -> None:
+        """Leave the reading under way, or the one that is judged; nothing of it is kept."""
+        if self._reading is None and not self.pending:
+            raise NotNow("no reading is being taken")
+        self._reading, self._settled, self.pending, self._accepted = None, None, (), ()
+
+    async def accept(self) -> None:
+        """Take the reading against what was found; the finding is kept with it. NotNow when it may not be."""
+        if self._settled is None or not self.pending:
+            raise NotNow("there is no reading with a finding to accept")
+        for finding in self.pending:
+            if not finding.may_be_accepted:
+                raise NotNow(f"this cannot be accepted, read again: {finding.sentence}")
+        self._accepted = tuple(finding.sentence for finding in self.pending)
+        task = self._due()
+        self.pending = ()
+        if task.id.endswith("creep/load"):
+            self._follow_creep(self._settled)
+        else:
+            await self._take(self._settled)
+
+    async def redo(self, task_id: str) -> None:
+        """Take one reading again; the one before stays in the record."""
+        await self._step(StepKind.REDO, {"task": task_id})
+
+    async def redo_series(self, cell: str, series: int) -> None:
+        """Take a whole series of a cell again."""
+        await self._step(StepKind.REDO_SERIES, {"cell": cell, "series": series})
+
+    async def redo_last(self) -> None:
+        """Take the latest reading again. NotNow before the first."""
+        used = [taken.task for taken in self.bench.taken if not taken.replaced]
+        if not used:
+            raise NotNow("nothing was read yet")
+        await self.redo(used[-1])
+
+    async def skip(self) -> None:
+        """Leave out the rest of this stage."""
+        await self._step(StepKind.SKIP, {})
+
+    async def stop(self) -> None:
+        """End the calibration early; what was read stays."""
+        await self._step(StepKind.STOP, {})
+
+    # --- what is shown ----------------------------------------------------------------------------------------------
+
+    @property
+    def latest_ticks_us(self) -> int | None:
+        """The board's clock at the last scan that arrived; None before the first."""
+        return int(self._recent[-1].ticks_us[-1]) if self._recent else None
+
+    @property
+    def on_s(self) -> float:
+        """Seconds the power is known to be on."""
+        if self._first_us is None or not self._recent:
+            return self._on_for_s
+        return self._on_for_s + (int(self._recent[-1].received_us[-1]) - self._first_us) / 1e6
+
+    def fields(self) -> dict[str, Any]:
+        """Everything a screen shows."""
+        task, reading = self.bench.task, self._reading
+        every = tasks(self.bench.plan)
+        return {
+            "number": self.number,
+            "stage": str(self.bench.stage),
+            "task": None if task is None else {"id": task.id, "cell": task.cell, "load_n": task.load_n},
+            "instruction": "" if task is None else task.instruction(self.setup.kg_per_n),
+            "done": sum(one.id in self.bench.used for one in every),
+            "planned": sum(one.id in self.bench.used or one.stage not in self.bench.skipped for one in every),
+            "taken": [one.task for one in self.bench.taken if not one.replaced],
+            "reading": None if reading is None else {"seconds": reading.seconds, "of_s": reading.asked_s},
+            "findings": [
+                {"kind": str(one.kind), "sentence": one.sentence, "may_be_accepted": one.may_be_accepted}
+                for one in self.pending
+            ],
+            "accepts": self.accepts(),
+            "live": self.live(),
+            "calibration": None if self.calibration is None else self.calibration.id,
+            "problem": self.problem,
+        }
+
+    def accepts(self) -> list[str]:
+        """The verbs that make sense now."""
+        if self._reading is not None:
+            return ["break-off"]
+        verbs: list[str] = []
+        if self.bench.task is not None:
+            verbs.append("read")
+        if self.pending:
+            verbs += ["accept"] if all(one.may_be_accepted for one in self.pending) else []
+        if any(not taken.replaced for taken in self.bench.taken):
+            verbs.append("redo")
+        if Event.SKIP in TRANSITIONS[self.bench.stage]:
+            verbs.append("skip")
+        return [*verbs, "stop"] if self.bench.task is not None else verbs
+
+    def live(self) -> list[dict[str, Any]]:
+        """What each cell shows now: counts, and newtons above its last zero as far as they are known."""
+        if not self._recent:
+            return []
+        end_us = self._recent[-1].received_us[-1]
+        counts = np.concatenate([part.counts[part.received_us > end_us - LIVE_S * 1e6] for part in self._recent])
+        all_counts = np.concatenate([part.counts for part in self._recent])
+        shown = []
+        for cell in self.bench.plan.cells:
+            j, per_n = self.bench.plan.channels.index(cell), self._per_n(cell)
+            zero, mean = self._zero(cell, j), float(counts[:, j].mean())
+            shown.append(
+                {
+                    "cell": cell,
+                    "counts": mean,
+                    "load_n": None if zero is None or not per_n else (mean - zero) / per_n,
+                    "moves_counts": float(np.ptp([part.mean() for part in np.array_split(all_counts[:, j], 4)])),
+                }
+            )
+        return shown
+
+    # --- within -----------------------------------------------------------------------------------------------------
+
+    def _due(self) -> Task:
+        task = self.bench.task
+        if task is None:
+            raise NotNow(f"the calibration is {self.bench.stage}: no reading is due; take one again to change it")
+        return task
+
+    def _column(self, task: Task) -> int:
+        assert task.cell is not None
+        return self.bench.plan.channels.index(task.cell)
+
+    async def _judge(self) -> None:
+        assert self._settled is not None
+        self.pending = self._findings(self._settled)
+        if not self.pending:
+            await self._take(self._settled)
+
+    def _findings(self, settled: Settled) -> tuple[Finding, ...]:
+        tilt, tilt_deg = self.setup.tilt_by_board, None
+        if tilt is not None:
+            counts = settled.mean[self.bench.plan.channels.index(tilt.name)]
+            tilt_deg = tilt.coefficients[0] + tilt.coefficients[1] * counts
+        return findings(
+            self.bench,
+            settled,
+            minutes=self.on_s / 60.0,
+            expected_per_n=dict(self.setup.expected_per_n),
+            tilt_deg=tilt_deg,
+        )
+
+    def _creep_begun(self, reading: Reading) -> None:
+        """The load of a creep test is judged at once, and then followed."""
+        self._settled = reading.settled()
+        self.pending = self._findings(self._settled)
+        if not self.pending:
+            self._follow_creep(self._settled)
+
+    def _follow_creep(self, first: Settled) -> None:
+        seconds = 60.0 * self.bench.plan.creep_min
+        self._reading = Reading(seconds, trace_every_s=seconds / CREEP_POINTS, first=first)
+
+    async def _take(self, settled: Settled, trace: tuple[tuple[float, float], ...] = ()) -> None:
+        now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+        reading = Taken(
+            self._due().id, now, settled.mean, settled.sd, settled.seconds, trace, accepted_against=self._accepted
+        )
+        self._accepted, self._settled, self.pending = (), None, ()
+        await self._step(StepKind.TAKE, content_of(reading))
+
+    async def _step(self, kind: StepKind, content: dict[str, Any]) -> None:
+        async with self._one_at_a_time:
+            after = applied(self.bench, kind, content)
+            await self._ask(lambda store: calibrations.add_step(store, self.number, kind, content))
+            self.bench, self.pending = after, ()
+            self.calibration, self.problem = None, ""
+            if after.stage is Stage.DONE:
+                await self._make()
+            self._reading = None
+
+    async def _make(self) -> None:
+        """Put the calibration together and keep it with its certificate; readings that do not fit are named."""
+        made_utc = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+        version = 1 + await self._ask(lambda store: calibrations.versions(store, self.number))
+        name = f"{made_utc[:10]}-bench{self.number}" + (f".{version}" if version > 1 else "")
+        try:
+            made = made_from(self.setup, self.bench, id=name, made_utc=made_utc)
+        except ValueError as error:
+            self.problem = f"no calibration yet: {error}"
+            return
+        await self._ask(lambda store: _kept(store, self.number, made, self.setup, self.bench))
+        self.calibration = made.calibration
+
+    def _per_n(self, cell: str) -> float | None:
+        return counts_per_n(self.bench, cell) or dict(self.setup.expected_per_n).get(cell)
+
+    def _zero(self, cell: str, column: int) -> float | None:
+        """Counts of the latest reading with this cell empty."""
+        empty = {task.id for task in tasks(self.bench.plan) if task.load_n == 0.0 and task.cell in (None, cell)}
+        counts = [taken.counts[column] for taken in self.bench.taken if taken.task in empty and not taken.replaced]
+        return counts[-1] if counts else None
+
+
+def _kept(store: Store, number: int, made: Made, setup: Setup, bench: Bench) -> int:
+    content = certificate(made, bench, setup.conditions, setup.circumstances, expected_per_n=dict(setup.expected_per_n))
+    return calibrations.add_certificate(store, made.calibration, number, content)
+
+
+async def new_bench(ask: Ask[Any], session_id: int, setup: Setup, *, on_for_s: float = 0.0) -> BenchDesk:
+    """A new guided calibration, kept from its first step on. StoreError."""
+    number = await ask(lambda store: calibrations.begin_bench(store, session_id, to_content(setup)))
+    return BenchDesk(number, setup, Bench(setup.plan), ask, on_for_s=on_for_s)
+
+
+async def taken_up(ask: Ask[Any], channels: tuple[str, ...], *, on_for_s: float = 0.0) -> BenchDesk | None:
+    """The latest guided calibration of a board with these channels, if it was left in the middle; else None."""
+    for record in reversed(await ask(calibrations.benches)):
+        setup = from_content(record.setup)
+        if setup.plan.channels != channels:
+            continue
+        bench = bench_of(setup.plan, record.steps)
+        if bench.task is None:
+            return None
+        return BenchDesk(record.id, setup, bench, ask, on_for_s=on_for_s)
+    return None

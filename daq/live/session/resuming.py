@@ -1,0 +1,48 @@
+"""A sweep that was cut off, by a kill, a power cut or a closed daemon, taken up again in the same step."""
+
+from __future__ import annotations
+
+import datetime
+
+from daq.keep.store import Store
+from daq.keep.store.sessions import SessionRecord, SweepRecord
+from daq.live.session.session import Session
+from daq.live.session.storing import Storing
+from daq.live.telling.view import Rider
+from daq.measure.calibration import Calibration, to_dict
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
+
+RESUME_WITHIN = datetime.timedelta(hours=1)
+"""A rider who has rested longer has to warm up again: that is another sweep."""
+
+
+def interrupted(store: Store, *, rig_text: str, calibration: Calibration, now: datetime.datetime) -> SweepRecord | None:
+    """The sweep cut off less than RESUME_WITHIN ago on the same rig and calibration; None when there is none."""
+    sweeps = store.sweeps()
+    if not sweeps or sweeps[-1].to_us is not None:
+        return None
+    sweep = sweeps[-1]
+    session = store.session(sweep.session_id)
+    last = session_start(session) + datetime.timedelta(microseconds=store.last_us(session.id))
+    same = session.rig == rig_text and store.calibration(sweep.calibration_id) == to_dict(calibration)
+    return sweep if same and now - last < RESUME_WITHIN else None
+
+
+def session_start(session: SessionRecord) -> datetime.datetime:
+    """Session time 0 on the wall clock."""
+    return datetime.datetime.fromisoformat(session.started_utc)
+
+
+def resume(
+    store: Store, sweep: SweepRecord, rig: Rig, calibration: Calibration, *, now: datetime.datetime, simulated: bool
+) -> Session:
+    """The session of an interrupted sweep, going on: same session time, the finished steps there, paused."""
+    record = store.session(sweep.session_id)
+    passed_us = round((now - session_start(record)).total_seconds() * 1e6)
+    clock = SessionClock(begin_us=max(passed_us, store.last_us(record.id) + 1))
+    rider = Rider(str(sweep.rider["pseudonym"]), sweep.rider["mass_kg"])
+    session = Session(rig, calibration, clock, rider, storing=Storing(store, record.id), simulated=simulated)
+    session.desk.reopen(store, record.id)
+    session.take_up(sweep.id, store.read_items(record.id, sweep.from_us))
+    return session

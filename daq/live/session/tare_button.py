@@ -1,0 +1,43 @@
+"""The board's tare button: takes the zero of the empty jig, as the page's button does, and tells the board."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from daq.keep.errors import StoreError
+from daq.measure.zero import OVER_S
+from daq.sweep.run import NotNow
+
+if TYPE_CHECKING:
+    from daq.live.session.session import Session
+
+LOOK_EVERY_S = 0.1
+REST_S = OVER_S + 0.5
+"""From the press to the zero, so that the hand at the button is not in it; a board keeps its mark for 5 s."""
+
+
+class TareButton:
+    """Watches the mark in a board's scans, and answers each press once."""
+
+    def __init__(self, session: Session, tell_board: Callable[[], None]) -> None:
+        """tell_board: sends that the tare asked for is done."""
+        self._session = session
+        self._tell_board = tell_board
+
+    async def run(self) -> None:
+        """Answer presses until cancelled."""
+        while True:
+            await self._until(pressed=True)
+            await asyncio.sleep(REST_S)
+            try:
+                await self._session.take_zero()
+                self._tell_board()
+            except (NotNow, ValueError, StoreError) as refusal:
+                self._session.note("caution", f"the board's tare button: {refusal}")
+            await self._until(pressed=False)
+
+    async def _until(self, *, pressed: bool) -> None:
+        while self._session.sensors.tare_asked is not pressed:
+            await asyncio.sleep(LOOK_EVERY_S)

@@ -1,0 +1,118 @@
+"""A case and its evidence as a page reads them, and who is to be asked weeks later."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+from daq.fit.case import Case, Evidence
+from daq.fit.decision import FollowUp, changes_said
+from daq.fit.explaining import sentence
+from daq.fit.intake import Intake, both_references_mm, clinician_advice
+from daq.fit.overlaid import differences
+from daq.fit.ridden import Ridden
+from daq.keep.clients import people, visits
+from daq.keep.store import Store
+from daq.live.telling.messages import plain
+from daq.sweep.onset import fitted_line, standard_errors
+
+
+def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None) -> dict[str, Any]:
+    """The evidence as a page reads it, sweeps for an overlay included; earlier: the visit looked at beside it."""
+    return {
+        "visit_id": case.visit_id,
+        "pseudonym": case.pseudonym,
+        "advice": clinician_advice(case.intake),
+        "main": None if evidence.main is None else evidence.main.sweep_id,
+        "sentence": sentence(case, evidence),
+        "present_mm": evidence.present_mm,
+        "chosen_mm": evidence.chosen_mm,
+        "window_mm": evidence.window_mm,
+        "window_references_mm": _references(case, evidence),
+        "places": plain(evidence.places),
+        "signs": plain(evidence.signs),
+        "disturbers": plain(evidence.disturbers),
+        "cautions": evidence.cautions,
+        "stages_mm": evidence.stages_mm,
+        "reaching": plain(evidence.reaching),
+        "steps": plain(evidence.steps),
+        "sides": [{**plain(one), "clear": one.over.clear} for one in evidence.sides],
+        "against": plain(evidence.against),
+        "com_height": evidence.com_height,
+        "differences": [] if earlier is None else differences(case.intake, earlier.intake),
+        "sweeps": [sweep_fields(one) for one in (*case.sweeps, *evidence.earlier)],
+        "decision": None if case.decision is None else case.decision.model_dump(mode="json"),
+    }
+
+
+def sweep_fields(sweep: Ridden) -> dict[str, Any]:
+    """One ridden sweep for a chart."""
+    errors_n = standard_errors(sweep.steps)
+    line = None
+    if sweep.onset is not None:
+        setback_mm, hand_load_n = fitted_line(sweep.steps, sweep.onset)
+        line = {"setback_mm": plain(setback_mm), "hand_load_n": plain(hand_load_n)}
+    steps = [
+        {
+            "setback_mm": step.setback_mm,
+            "hand_load_n": step.hand_load_n,
+            "se_n": plain(float(se_n)),
+            "notes": dict(sweep.notes.get(i, {})),
+        }
+        for i, (step, se_n) in enumerate(zip(sweep.steps, errors_n, strict=True))
+    ]
+    return {
+        "sweep_id": sweep.sweep_id,
+        "name": sweep.name,
+        "gradient_pct": sweep.plan.gradient_pct,
+        "protocol": sweep.plan.protocol,
+        "blinded": sweep.plan.blinded,
+        "state": sweep.state,
+        "steps": steps,
+        "line": line,
+        "onset": plain(sweep.onset),
+        "marks": sweep.marks,
+    }
+
+
+def earlier_visits(store: Store, visit_id: int) -> list[dict[str, Any]]:
+    """Earlier visits of the same client in which a sweep was ridden, the latest first."""
+    client_id = visits.visit(store, visit_id).client_id
+    found = []
+    for record in reversed(visits.visits(store, client_id)):
+        kinds = {note.kind: note.content for note in visits.notes(store, record.id)}
+        if record.id < visit_id and {"sweep", "intake"} <= set(kinds):
+            setback_mm = kinds["decision"]["setback_mm"] if "decision" in kinds else None
+            found.append({"visit_id": record.id, "begun_utc": record.begun_utc, "setback_mm": setback_mm})
+    return found
+
+
+def _references(case: Case, evidence: Evidence) -> list[Any]:
+    """The window's two ends as (nose, 80 mm width)."""
+    return [both_references_mm(case.intake.saddle, mm) for mm in evidence.window_mm or ()]
+
+
+def due(store: Store) -> list[dict[str, Any]]:
+    """Every visit with a decision: when it is to be asked about, and what came of it."""
+    found = []
+    for record in visits.visits(store):
+        latest = {note.kind: note.content for note in visits.notes(store, record.id)}
+        if "decision" not in latest or "intake" not in latest:
+            continue
+        asked = latest.get("follow-up")
+        before = Intake.model_validate(latest["intake"]).symptoms
+        found.append(
+            {
+                "visit_id": record.id,
+                "pseudonym": people.client(store, record.client_id).pseudonym,
+                "name": people.name_of(store, record.client_id),
+                "begun_utc": record.begun_utc,
+                "due_on": latest["decision"]["recheck_on"],
+                "is_due": asked is None and latest["decision"]["recheck_on"] <= datetime.date.today().isoformat(),
+                "setback_mm": latest["decision"]["setback_mm"],
+                "symptoms": [one.model_dump() for one in before],
+                "outcome": None if asked is None else asked["outcome"],
+                "changes": [] if asked is None else changes_said(before, FollowUp.model_validate(asked).symptoms),
+            }
+        )
+    return sorted(found, key=lambda one: (one["outcome"] is not None, one["due_on"]))

@@ -1,0 +1,223 @@
+"""The daemon's address: the page, the stream of messages, and the commands. Each route reads, calls, answers."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+import time
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import FastAPI, Request, Response, WebSocket, WebSocketDisconnect
+from fastapi.responses import JSONResponse, PlainTextResponse
+from fastapi.staticfiles import StaticFiles
+from pydantic import BaseModel, ConfigDict, Field
+
+import daq
+from daq.live.session.adding_up import take_hold
+from daq.live.session.session import Session
+from daq.live.telling import messages, view
+from daq.live.telling.blind import for_rider, standing_for_rider
+from daq.live.telling.hub import Page
+from daq.live.web import metrics
+from daq.live.web.access import Keys, Role
+from daq.live.web.api_access import add_access
+from daq.live.web.api_bench import add_bench
+from daq.live.web.api_decide import add_deciding
+from daq.live.web.api_plan import add_plan
+from daq.live.web.api_visit import add_visit
+from daq.live.web.problems import RESPONSES, Problem, add_errors
+from daq.sweep.order import Order
+from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
+from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
+
+PAGE = next(
+    (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
+    Path(daq.__file__).parent / "dashboard",
+)
+"""In the package when it was built and installed, beside it in a clone."""
+A_DAY_S = 86_400.0
+"""A stream is opened anew after this at the latest, and when the key's time is over."""
+
+
+class _Body(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class FittersEvent(_Body):
+    """What the fitter did. setback_mm goes with saddle_moved."""
+
+    event: Event
+    setback_mm: float | None = None
+
+
+class NewSweep(_Body):
+    """A plan to ride. What is left out takes the plan's defaults."""
+
+    positions_mm: Annotated[tuple[float, ...], Field(min_length=1, max_length=MOST_POSITIONS)]
+    settle_s: float | None = None
+    dwell_s: float | None = None
+    power_w: float | None = None
+    cadence_rpm: float | None = None
+    torque_band_nm: float | None = None
+    cadence_band_rpm: float | None = None
+    gradient_pct: float | None = None
+    protocol: Protocol | None = None
+    step_off_mm: float | None = None
+    label: Annotated[str, Field(max_length=60)] | None = None
+    order: Order | None = None
+    seed: int | None = None
+    blinded: bool | None = None
+    height_policy: HeightPolicy | None = None
+    start_setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
+    start_height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
+
+    def plan(self) -> Plan:
+        """The plan these fields describe. BadPlan when it cannot be ridden."""
+        return Plan(**self.model_dump(exclude_none=True))
+
+
+class StepNote(_Body):
+    """hands, saddle, effort: 0 to 10 as the rider says; saddle_tilt_deg: as read after the move."""
+
+    what: str
+    value: float
+
+
+class Mark(_Body):
+    """A word about this moment: a symptom, hands moved, the door opened."""
+
+    text: Annotated[str, Field(min_length=1, max_length=500)]
+
+
+def make_app(session: Session, keys: Keys | None = None) -> FastAPI:
+    """The web application of one session; it stands behind a Gate with the same keys."""
+    app = FastAPI(
+        title="Foreaft",
+        version=daq.__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi",
+        responses=RESPONSES,
+    )
+    add_errors(app)
+    add_access(app, keys)
+    _add_commands(app, session)
+    _add_reading(app, session)
+    add_plan(app)
+    add_visit(app, session)
+    add_deciding(app, session)
+    add_bench(app, session)
+    app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
+    return app
+
+
+def _add_commands(app: FastAPI, session: Session) -> None:
+    @app.post("/api/v1/sweeps", status_code=201)
+    async def new_sweep(body: NewSweep) -> dict[str, Any]:
+        """Set up a sweep; it waits for the event "begin"."""
+        await session.begin_sweep(body.plan())
+        return view.standing(session)
+
+    @app.post("/api/v1/sweep/events")
+    async def fitters_event(body: FittersEvent, request: Request) -> dict[str, Any]:
+        """What the fitter did: begin, saddle_moved, redo, undo, pause, resume, enough, stop.
+
+        From the rider's screen only stop.
+        """
+        riders = request.scope.get("state", {}).get("role") is Role.RIDE
+        if riders and body.event is not Event.STOP:
+            raise Problem(403, "not for this screen", "the rider's screen can send the stop and nothing else")
+        if body.event not in FITTERS_EVENTS:
+            raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
+        await session.fitter(body.event, body.setback_mm)
+        return standing_for_rider(view.standing(session)) if riders else view.standing(session)
+
+    @app.post("/api/v1/zero")
+    async def zero() -> dict[str, Any]:
+        """Take the zero of the empty jig from its last two seconds."""
+        taken = await session.take_zero()
+        cells = [channel.name for channel in session.pipeline.calibration.forces]
+        return {"moved_n": dict(zip(cells, taken.moved_n, strict=True))}
+
+    @app.post("/api/v1/feet-off")
+    async def feet_off() -> dict[str, Any]:
+        """Add up the last two seconds against the rider's mass: seated, hands on the bar, feet off the pedals."""
+        found = await take_hold(session)
+        return {**messages.plain(found), "holds": len(session.desk.holds_n)}
+
+    @app.post("/api/v1/power-zero")
+    async def power_zero() -> dict[str, str]:
+        """Let the power sensor find its own zero; it may take half a minute. The crank has to hang still, unloaded."""
+        return {"said": await session.compensate_offset()}
+
+    @app.post("/api/v1/step-notes", status_code=201)
+    async def step_note(body: StepNote) -> dict[str, Any]:
+        """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
+        await session.note_step(body.what, body.value)
+        return view.standing(session)
+
+    @app.post("/api/v1/marks", status_code=201)
+    async def mark(body: Mark) -> dict[str, Any]:
+        """Keep a word about this moment."""
+        await session.mark(body.text)
+        return {"text": body.text}
+
+
+def _add_reading(app: FastAPI, session: Session) -> None:
+    @app.websocket("/api/v1/stream")
+    async def stream(socket: WebSocket) -> None:
+        await socket.accept()
+        page = session.hub.join(view.snapshot(session), *session.backlog.messages())
+        reader = asyncio.create_task(_until_gone(socket, page))
+        state = socket.scope.get("state", {})
+        riders, expires_s = state.get("role") is Role.RIDE, state.get("expires_s")
+        left_s = math.inf if expires_s is None else max(0.0, expires_s - time.time())
+        end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
+        try:
+            while (message := await page.get()) is not None:
+                if riders and (message := for_rider(message)) is None:
+                    continue
+                await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
+            await socket.close(1013 if page.too_slow else 1001)
+        except (WebSocketDisconnect, RuntimeError):
+            pass
+        finally:
+            end.cancel()
+            reader.cancel()
+            session.hub.leave(page)
+
+    @app.get("/api/v1/sweep")
+    async def sweep() -> dict[str, Any]:
+        """The sweep under way or the last one: standing, steps, onset."""
+        return {
+            "sweep": view.standing(session),
+            "steps": view.steps(session),
+            "onset": view.onset_fields(session) or None,
+        }
+
+    @app.get("/health/live")
+    async def alive() -> dict[str, str]:
+        return {"status": "alive"}
+
+    @app.get("/metrics", response_class=PlainTextResponse)
+    async def monitored() -> Response:
+        """Rates, ages and losses of the sensors, for a monitor."""
+        store_takes = session.storing is not None and not session.storing.trouble
+        text = metrics.exposed(view.sources(session), store_takes=store_takes, pages=len(session.hub))
+        return Response(text, media_type=metrics.CONTENT_TYPE)
+
+    @app.get("/health/ready", responses={503: {"description": "a sensor is not live, or the store takes no data"}})
+    async def ready() -> JSONResponse:
+        """503 while a sensor is not live or the store does not take data."""
+        troubles = {name: text for name, text in view.troubles(session).items() if text}
+        return JSONResponse({"ready": not troubles, "troubles": troubles}, 503 if troubles else 200)
+
+
+async def _until_gone(socket: WebSocket, page: Page) -> None:
+    """Pages only listen; reading notices when one has left."""
+    try:
+        while True:
+            await socket.receive()
+    except (WebSocketDisconnect, RuntimeError):
+        page.close()

@@ -1,0 +1,69 @@
+"""The routes of access: a key for a pass, and what the pass is good for."""
+
+from __future__ import annotations
+
+import datetime
+import math
+import time
+from typing import Annotated, Any
+
+from fastapi import FastAPI, Request, Response
+from pydantic import BaseModel, ConfigDict, Field
+
+from daq.live.web import access
+from daq.live.web.access import COOKIE, Haste, Keys, Role
+from daq.live.web.problems import Problem
+from daq.sweep.run import NotNow
+
+WRONG_PER_MINUTE = 5
+
+
+class Key(BaseModel):
+    """The key out of the link or code the daemon shows."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    token: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+def add_access(app: FastAPI, keys: Keys | None) -> None:
+    """keys None: this machine alone, where nobody is asked."""
+    wrong = Haste(per_s=WRONG_PER_MINUTE / 60.0, at_once=WRONG_PER_MINUTE)
+
+    @app.get("/api/v1/access")
+    async def standing(request: Request) -> dict[str, Any]:
+        """Which role this browser has, null without one, and until when; no end on this machine alone."""
+        return _fields(request.scope.get("state", {}).get("role", Role.RUN), keys)
+
+    @app.post("/api/v1/access")
+    async def show_key(body: Key, request: Request, response: Response) -> dict[str, Any]:
+        """A pass for this browser, as a cookie, for a right key."""
+        if keys is None:
+            raise NotNow("the daemon listens on this machine alone and asks nobody for a key")
+        client = request.client.host if request.client else "here"
+        now_s, asked_s = time.time(), time.monotonic()
+        if wrong.spent(client, asked_s):
+            raise Problem(429, "too many wrong keys", "wait a minute, then open the link again", wait_s=60)
+        role = access.role_of(keys, body.token, now_s)
+        if role is None:
+            wrong.wait_s(client, asked_s)
+            raise Problem(401, "no such key", "the key is wrong or its time is over: open the link shown now")
+        response.set_cookie(
+            COOKIE,
+            access.sealed(keys, role),
+            max_age=math.floor(keys.expires_s - now_s),
+            httponly=True,
+            samesite="strict",
+            secure=request.url.scheme == "https",
+        )
+        return _fields(role, keys)
+
+    @app.delete("/api/v1/access", status_code=204)
+    async def leave(response: Response) -> None:
+        """This browser gives its pass back."""
+        response.delete_cookie(COOKIE, httponly=True, samesite="strict")
+
+
+def _fields(role: Role | None, keys: Keys | None) -> dict[str, Any]:
+    until = None if keys is None else datetime.datetime.fromtimestamp(keys.expires_s, datetime.UTC)
+    return {"role": role, "until_utc": None if until is None else until.isoformat(timespec="seconds")}

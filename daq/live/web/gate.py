@@ -1,0 +1,194 @@
+"""The gate before the application: what does not belong here is refused before any of it is run.
+
+Around every request: its Host and Origin, the pass of whoever asks, haste, the size of what is sent, the headers
+that keep a page to itself, a number for the log. An ASGI application (asgi.readthedocs.io) around another.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import logging
+import math
+import time
+from collections.abc import Awaitable, Callable, Collection, MutableMapping
+from dataclasses import dataclass
+from http.cookies import CookieError, SimpleCookie
+from typing import Any, TypeAlias
+
+from daq.live.logs import numbered
+from daq.live.web import access
+from daq.live.web.access import COOKIE, Haste, Keys, Role
+
+Scope: TypeAlias = MutableMapping[str, Any]
+Receive: TypeAlias = Callable[[], Awaitable[Scope]]
+Send: TypeAlias = Callable[[Scope], Awaitable[None]]
+App: TypeAlias = Callable[[Scope, Receive, Send], Awaitable[None]]
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-cache",
+}
+BODY_AT_MOST = 65_536
+BODY_WITHIN_S = 10.0
+PATH_AT_MOST = 2048
+READING = ("GET", "HEAD")
+WRITES_PER_S, WRITES_AT_ONCE = 20.0, 60.0
+"""Of one address; the events of a sweep count for themselves."""
+READS_PER_S, READS_AT_ONCE = 100.0, 1000.0
+"""Of one address on a network; the page is about a hundred files."""
+EVENTS = "/api/v1/sweep/events"
+
+log = logging.getLogger("foreaft.web")
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a request goes no further."""
+
+    status: int
+    title: str
+    detail: str
+    wait_s: float = 0.0
+
+
+class Gate:
+    """keys None: the daemon listens on this machine alone. names: what it may be called by on a network."""
+
+    def __init__(self, app: App, *, keys: Keys | None = None, names: Collection[str] = ()) -> None:
+        self._app, self._keys, self._names = app, keys, frozenset(names)
+        self._haste = Haste(per_s=WRITES_PER_S, at_once=WRITES_AT_ONCE)
+        self._reading = Haste(per_s=READS_PER_S, at_once=READS_AT_ONCE)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+            return
+        with numbered() as number:
+            role = self._role(scope)
+            scope.setdefault("state", {}).update(role=role, expires_s=self._keys.expires_s if self._keys else None)
+            found = self._refusal(scope, role)
+            if scope["type"] == "websocket":
+                await (self._shut(found, receive, send) if found else self._app(scope, receive, send))
+            else:
+                await self._answer(scope, receive, send, found, number)
+
+    def _role(self, scope: Scope) -> Role | None:
+        if self._keys is None:
+            return Role.RUN
+        try:
+            cookie = SimpleCookie(_header(scope, "cookie") or "").get(COOKIE)
+        except CookieError:
+            return None
+        return None if cookie is None else access.role_of_pass(self._keys, cookie.value, time.time())
+
+    def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:
+        host, origin = _header(scope, "host"), _header(scope, "origin")
+        method = scope.get("method", "GET")
+        if len(scope["path"]) + len(scope["query_string"]) > PATH_AT_MOST:
+            return Refusal(414, "too long", f"an address here has at most {PATH_AT_MOST} characters")
+        if not (access.host_allowed(host, self._names) if self._keys else access.local_host(host)):
+            return Refusal(421, "not this daemon", "the address asked for is not one this daemon goes by")
+        if (scope["type"] == "websocket" or method not in READING) and not access.same_origin(origin, host):
+            return Refusal(403, "foreign origin", "commands are only taken from this daemon's own pages")
+        if wait_s := self._wait_to_read_s(scope, method):
+            return _too_fast(wait_s)
+        if not access.may(role, method, scope["path"]):
+            if role is None:
+                return Refusal(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
+            return Refusal(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
+        if method not in READING:  # counted only for who may: nobody without a key holds up a stop
+            client = f"{_client(scope)} {scope['path'] == EVENTS}"
+            if wait_s := self._haste.wait_s(client, time.monotonic()):
+                return _too_fast(wait_s)
+        return None
+
+    def _wait_to_read_s(self, scope: Scope, method: str) -> float:
+        on_a_network = self._keys is not None and method in READING
+        return self._reading.wait_s(_client(scope), time.monotonic()) if on_a_network else 0.0
+
+    async def _answer(self, scope: Scope, receive: Receive, send: Send, found: Refusal | None, number: str) -> None:
+        begun_s, status = time.perf_counter(), 0
+
+        async def with_headers(message: Scope) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                more = {**HEADERS, "X-Request-Id": number}
+                named = {name for name, _ in message.get("headers", ())}
+                kept = [(n.lower().encode(), v.encode()) for n, v in more.items() if n.lower().encode() not in named]
+                message = {**message, "headers": [*message.get("headers", ()), *kept]}
+            await send(message)
+
+        if found is None and scope["method"] not in READING:
+            body = await _body(receive)
+            found, receive = (body, receive) if isinstance(body, Refusal) else (None, _given(body, receive))
+        await (_refuse(found, with_headers) if found else self._app(scope, receive, with_headers))
+        if scope["method"] not in READING or status >= 400:
+            # the route and not the path: what somebody typed into an address might be a name
+            route = getattr(scope.get("route"), "path", None) or ("refused" if found else "none")
+            said = {"method": scope["method"], "route": route, "status": status, "client": _client(scope)}
+            took_ms = round(1000 * (time.perf_counter() - begun_s), 1)
+            odd = found is not None or status >= 500
+            log.log(logging.WARNING if odd else logging.INFO, "request", extra={**said, "took_ms": took_ms})
+
+    async def _shut(self, found: Refusal, receive: Receive, send: Send) -> None:
+        await receive()
+        await send({"type": "websocket.close", "code": 1008, "reason": found.title})
+        log.warning("stream refused", extra={"why": found.title})
+
+
+async def _body(receive: Receive) -> bytes | Refusal:
+    """The whole body, however it is cut up and whether or not its length was announced."""
+    parts = bytearray()
+    try:
+        async with asyncio.timeout(BODY_WITHIN_S):
+            while True:
+                message = await receive()
+                parts += message.get("body", b"")
+                if len(parts) > BODY_AT_MOST:
+                    return Refusal(413, "too large", f"a body here has at most {BODY_AT_MOST} bytes")
+                if not message.get("more_body"):
+                    return bytes(parts)
+    except TimeoutError:
+        return Refusal(408, "too slow", f"a body has to be here within {BODY_WITHIN_S:g} s")
+
+
+def _given(body: bytes, receive: Receive) -> Receive:
+    """A receive that gives this body first."""
+    left = [{"type": "http.request", "body": body, "more_body": False}]
+
+    async def give() -> Scope:
+        return left.pop() if left else await receive()
+
+    return give
+
+
+async def _refuse(found: Refusal, send: Send) -> None:
+    """A refusal as RFC 9457 has it."""
+    body = json.dumps({"title": found.title, "status": found.status, "detail": found.detail}).encode()
+    headers = [(b"content-type", b"application/problem+json"), (b"content-length", str(len(body)).encode())]
+    if found.wait_s:
+        headers.append((b"retry-after", str(math.ceil(found.wait_s)).encode()))
+    if found.status in (408, 413):
+        headers.append((b"connection", b"close"))
+    await send({"type": "http.response.start", "status": found.status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
+
+
+def _too_fast(wait_s: float) -> Refusal:
+    return Refusal(429, "too fast", f"wait {math.ceil(wait_s)} s", wait_s)
+
+
+def _header(scope: Scope, name: str) -> str | None:
+    """The header's value; an unsound one, or two where one is meant, count as something that fits nothing."""
+    values = [value.decode("latin-1") for key, value in scope["headers"] if key == name.encode()]
+    return values[0] if len(values) == 1 else ("\0" if values else None)
+
+
+def _client(scope: Scope) -> str:
+    return scope["client"][0] if scope.get("client") else "here"

@@ -1,0 +1,197 @@
+"""Sweeps computed again from the store, from an export and after an import: the same answer, bit for bit."""
+
+import dataclasses
+import gzip
+import json
+from functools import partial
+
+import numpy as np
+import pytest
+
+from daq.keep.again.derived import exclusions
+from daq.keep.again.recalibrated import derive_exported, onset_again
+from daq.keep.again.recompute import derive, derived
+from daq.keep.again.replay import run
+from daq.keep.json_text import plain
+from daq.keep.package import workers
+from daq.keep.package.archive import analyse
+from daq.keep.package.export import export
+from daq.keep.package.importing import import_sweep
+from daq.keep.package.tables import read_table
+from daq.keep.store import Store
+from daq.measure.calibration import Channel, Term, Uncertainty, to_dict
+from daq.pipeline import Pipeline
+from daq.sweep.onset import onset
+from daq.sweep.run import NotNow
+from daq.sweep.steps_csv import parse_steps
+from daq.values import Onset, Samples, StepMean, Stroke
+from tests.bits import bits
+from tests.keep.jig import begin
+from tests.rigs import rig_text
+from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
+
+
+@pytest.fixture(scope="module")
+def live():
+    """What the pipeline gave while riding."""
+    outputs, _ = outputs_of(ridden(pieces=5))
+    return outputs
+
+
+@pytest.fixture
+def store(tmp_path, live):
+    with Store.open(tmp_path / "store.sqlite") as store:
+        session_id = begin(store, rig=rig_text(), calibration=to_dict(CALIBRATION))
+        items = ridden(pieces=5)
+        for start in range(0, len(items), 50):
+            store.put(session_id, items[start : start + 50])
+        sweep_id = store.begin_sweep(
+            session_id, from_us=0, plan=PLAN, rider={"mass_kg": 75.0}, gradient_pct=0, calibration=to_dict(CALIBRATION)
+        )
+        answer = kept(live, Onset)[-1]
+        store.put_result(sweep_id, kind="onset", method=answer.method, content=answer)
+        store.end_sweep(sweep_id, to_us=store.last_us(session_id) + 1, state="finished")
+        yield store
+
+
+def test_a_stored_sweep_gives_what_it_gave_while_riding(store, live):
+    found = derive(store, 1)
+
+    assert bits(list(found.strokes)) == bits(kept(live, Stroke))
+    assert bits(list(found.steps)) == bits(kept(live, StepMean))
+    assert bits(found.onset) == bits(kept(live, Onset)[-1])
+
+
+@pytest.mark.parametrize("form", ["parquet", "csv.gz"])
+def test_an_exported_sweep_and_one_imported_from_it_give_the_same_onset(store, live, tmp_path, form):
+    (made,) = export(store, [1], tmp_path / "out", derive, form=form)
+    with Store.open(tmp_path / "other.sqlite") as other:
+        imported = derive(other, import_sweep(other, made))
+
+    assert bits(imported.onset) == bits(kept(live, Onset)[-1])
+    assert bits(imported.strokes) == bits(derive(store, 1).strokes)
+    assert bits(derive_exported(made).onset) == bits(imported.onset)
+
+
+def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(store):
+    found = derive(store, 1)
+
+    left_out = {number for number, _, _ in exclusions(found)}
+    used = {stroke for step in found.steps for stroke in step.strokes}
+    assert len(left_out) + len(used) == len(found.strokes)
+    assert len({reason for _, _, reason in exclusions(found)}) >= 1
+
+
+def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(store, tmp_path):
+    export(store, [1], tmp_path / "sweeps", derive)
+    hands, *others = CALIBRATION.channels
+    low, gain = hands.coefficients
+    stronger = dataclasses.replace(
+        CALIBRATION, channels=(dataclasses.replace(hands, coefficients=(low, 2 * gain)), *others)
+    )
+    (tmp_path / "stronger.json").write_text(json.dumps(to_dict(stronger)))
+    for name, calibration in (("own", None), ("stronger", tmp_path / "stronger.json")):
+        analysis = partial(onset_again, calibration_file=calibration)
+        analyse(tmp_path / "sweeps", analysis, tmp_path / name, method=f"onset/{name}", mapper=workers.local(2))
+
+    own, other = (read_table(tmp_path / name, "results") for name in ("own", "stronger"))
+    assert own["onset_mm"] == own["stored_onset_mm"]
+    assert own["least_squares_mm"] == [plain(derive(store, 1).onset)["least_squares_mm"]]
+    assert other["slope_n_per_mm"][0] > 1.5 * own["slope_n_per_mm"][0]
+    (folder,) = (tmp_path / "sweeps").glob("*/")
+    assert [step.hand_load_n for step in derive_exported(folder, stronger).steps] == [
+        2 * step.hand_load_n for step in derive_exported(folder).steps
+    ]
+
+
+UNCALIBRATED = dataclasses.replace(
+    CALIBRATION, id="none", channels=tuple(Channel(channel.name, "unused") for channel in CALIBRATION.channels)
+)
+
+
+def without_marks(items):
+    """The same ride on a board without a crank mark: strokes are cut by the loads' ripple and the power sensor."""
+    return [
+        dataclasses.replace(item, status=np.zeros_like(item.status)) if isinstance(item, Samples) else item
+        for item in items
+    ]
+
+
+@pytest.mark.parametrize("board", [list, without_marks])
+def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
+    items = board(ridden(pieces=7, seconds=22))
+    own = derived(items, RIG, CALIBRATION)
+    again = derived(items, RIG, CALIBRATION, other=dataclasses.replace(CALIBRATION, id="a copy"))
+
+    assert own.onset is not None
+    assert bits((again.strokes, again.steps, again.onset)) == bits((own.strokes, own.steps, own.onset))
+    for a, b in zip(again.loads, own.loads, strict=True):
+        assert np.array_equal(a.hands_n, b.hands_n)
+        assert np.array_equal(a.t_s, b.t_s)
+
+
+@pytest.mark.parametrize("board", [list, without_marks])
+def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
+    """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
+    items = board(ridden(pieces=7, seconds=22))
+    with pytest.raises(NotNow):
+        list(run(Pipeline(RIG, UNCALIBRATED), items))
+    own, again = derived(items, RIG, CALIBRATION), derived(items, RIG, CALIBRATION, other=UNCALIBRATED)
+
+    assert [(s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in again.steps] == [
+        (s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in own.steps
+    ]
+    assert [(s.start_s, s.end_s, s.scans) for s in again.strokes] == [
+        (s.start_s, s.end_s, s.scans) for s in own.strokes
+    ]
+    assert all(np.isnan(step.hand_load_n) for step in again.steps)
+    assert again.onset is None
+
+
+def test_a_sweep_ridden_before_the_cells_were_calibrated_is_answered_with_a_later_calibration():
+    """Without a calibration no position is ever steady: each is averaged half a minute after the saddle was moved."""
+    items = ridden(pieces=50, seconds=45)
+    found = derived(items, RIG, UNCALIBRATED)
+    later = derived(items, RIG, UNCALIBRATED, other=CALIBRATION)
+
+    assert (len(found.steps), found.onset) == (5, None)
+    assert later.onset.least_squares_mm == pytest.approx(55.0, abs=2.0)
+
+
+def test_exported_steps_say_how_well_each_load_is_known(store, tmp_path):
+    """By hand, JCGM 100 5.1.2: independent standard uncertainties add in squares; 0.5 N and 1 % of the load here."""
+    hands, saddle, tilt = CALIBRATION.channels
+    budgeted = dataclasses.replace(
+        CALIBRATION,
+        channels=(
+            dataclasses.replace(hands, uncertainty=Uncertainty((Term("a", 0.5), Term("b", 0.0, 0.01)))),
+            saddle,
+            tilt,
+        ),
+    )
+    items = ridden(pieces=50)
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: derived(items, RIG, budgeted), form="csv.gz")
+    steps = {
+        name: np.array([float(cell or "nan") for cell in column])
+        for name, column in read_table(made, "steps").items()
+        if name != "sweep"
+    }
+
+    by_calibration = np.sqrt(0.5**2 + (0.01 * steps["hand_load_n"]) ** 2)
+    assert steps["u_hand_calibration_n"] == pytest.approx(by_calibration, rel=1e-12)
+    assert steps["u_hand_load_n"] == pytest.approx(np.sqrt(by_calibration**2 + steps["se_n"] ** 2), rel=1e-12)
+    assert np.all(steps["se_n"] > 0.0)
+    assert np.isnan(steps["u_saddle_calibration_n"]).all()
+
+
+def test_exported_steps_are_a_table_that_the_onset_is_answered_from(store, tmp_path):
+    (made,) = export(store, [1], tmp_path / "out", derive, form="csv.gz")
+    steps, _ = parse_steps(gzip.decompress((made / "steps.csv.gz").read_bytes()).decode())
+    own = derive(store, 1)
+
+    assert [(step.setback_mm, step.hand_load_n, step.se_n, step.t_min) for step in steps] == [
+        (step.setback_mm, step.hand_load_n, u.se_n, step.t_min)
+        for step, u in zip(own.steps, own.uncertainties, strict=True)
+    ]
+    # Within: a plain mean of each step here, there its level by the model of all strokes.
+    assert onset(steps).onset_mm == pytest.approx(own.onset.onset_mm, abs=0.05)

@@ -1,0 +1,156 @@
+"""The page the client takes home, made of a case that was put together by hand."""
+
+import dataclasses
+import datetime
+import re
+from html.parser import HTMLParser
+from xml.etree import ElementTree
+
+import pytest
+
+from daq.fit.case import Case, evidence_of
+from daq.fit.decision import Decision
+from daq.fit.prechecks import Measured
+from daq.keep.again.report import printed
+from tests.fit.sweeps import INTAKE, RIG, ridden
+
+DECISION = Decision(
+    setback_mm=58.0,
+    height_mm=724.0,
+    reason="hands stay light <to> 55 mm",
+    traded="two mm & a half",
+    decided_by="B. Fitter",
+    recheck_on=datetime.date(2026, 12, 16),
+)
+CASE = Case(
+    visit_id=7,
+    begun_utc="2026-11-25T09:00:00+00:00",
+    pseudonym="R-ABC234",
+    rig=RIG,
+    simulated=False,
+    software="foreaft 0.1.0",
+    calibration_ids=("c-2026-11",),
+    intake=INTAKE,
+    measured=Measured(height_mm=722.0, saddle_tilt_deg=-1.0, cleats_set=True),
+    overrides=({"check": "zero", "title": "Zero", "said": "not taken today", "reason": "rider <cannot> step off"},),
+    sweeps=(ridden(label="before"),),
+    decision=DECISION,
+)
+
+
+def page(**changes):
+    case = dataclasses.replace(CASE, **changes)
+    return printed(case, evidence_of(case))
+
+
+class Words(HTMLParser):
+    """What a reader sees."""
+
+    def __init__(self):
+        super().__init__()
+        self.words = []
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def words(html):
+    reader = Words()
+    reader.feed(html)
+    return " ".join(" ".join(reader.words).split())
+
+
+def test_setback_stands_in_both_references_and_against_gravity():
+    # 58 mm at the nose, 75 mm to the 80 mm width; height 724 mm along 73.5 deg is 694 mm over the BB, times
+    # sin(atan 0.045) = 0.0450 is 31 mm on the climb.
+    assert "new 58 133 89 724" in words(page())
+
+
+def test_the_page_says_what_a_later_reader_needs():
+    said = words(page())
+
+    for needed in (
+        "R-ABC234",
+        "2026-11-25",
+        "method hinge-posterior",
+        "calibration c-2026-11",
+        "Re-check on 2026-12-16",
+        "Decided by B. Fitter",
+        "Reason: rider <cannot> step off",
+        "no target for going back",
+        "68 → 63 → 58 mm",
+        "reach kept, leg extension kept, out and back",
+    ):
+        assert needed in said, needed
+
+
+def test_what_was_typed_is_text_and_never_markup():
+    html = page()
+
+    assert "hands stay light &lt;to&gt; 55 mm" in html
+    assert "<to>" not in html
+    assert "two mm &amp; a half" in html
+    assert "style=" not in html
+    assert not re.search(r"<script(?![^>]*src=)", html)
+
+
+def test_a_sweep_named_with_markup_stays_a_name():
+    html = page(sweeps=(ridden(label="<b>before</b>"),))
+
+    assert "<b>before" not in html
+    assert "&lt;b&gt;before" in html
+
+
+def test_the_drawings_are_well_formed_and_named_for_who_does_not_see_them():
+    drawings = re.findall(r"<svg.*?</svg>", page(), re.DOTALL)
+
+    assert len(drawings) == 2
+    for drawing in drawings:
+        assert ElementTree.fromstring(drawing).find("title").text
+
+
+def test_all_sweeps_lie_over_each_other_each_with_its_own_mark():
+    html = page(
+        sweeps=(ridden(label="saddle A"), ridden(lambda mm: 90.0 + 1.5 * max(45.0 - mm, 0.0), label="saddle B"))
+    )
+
+    assert "Hand load against setback: saddle A, saddle B" in html
+    assert len(set(re.findall(r'class="mark"[^>]* d="([^"]+)"', html))) == 2
+
+
+def test_a_simulated_page_forbids_to_set_a_bicycle_by_it():
+    assert "SIMULATED" in page(simulated=True)
+    assert "SIMULATED" not in page()
+
+
+@pytest.mark.parametrize("load_n", [lambda mm: 80.0, lambda mm: 80.0 + 1.5 * (90.0 - mm)])
+def test_without_an_onset_no_window_is_printed(load_n):
+    said = words(page(sweeps=(ridden(load_n),), decision=None))
+
+    assert "No onset is named" in said
+    assert "Window to choose from" not in said
+    assert "Not decided yet." in said
+
+
+def test_a_visit_without_a_sweep_has_a_page_all_the_same():
+    assert "No sweep with an answer was ridden today." in words(page(sweeps=(), decision=None))
+
+
+def test_two_sweeps_and_an_earlier_visit_stand_beside_each_other_with_their_caution():
+    earlier = dataclasses.replace(CASE, visit_id=3, begun_utc="2026-10-01T09:00:00+00:00")
+    case = dataclasses.replace(
+        CASE, sweeps=(ridden(label="saddle A"), dataclasses.replace(ridden(label="saddle B"), sweep_id=2))
+    )
+
+    told = words(printed(case, evidence_of(case, earlier=earlier), earlier))
+
+    for name in ("saddle A", "saddle B", "before, 2026-10-01"):
+        assert name in told
+    assert "Against each other:" in told
+    assert "Another day" in told
+
+
+def test_numbers_in_sentences_have_a_minus_and_what_was_typed_is_escaped_once():
+    html = page(decision=DECISION.model_copy(update={"reason": "at -2 mm it's <good>"}))
+
+    assert "at −2 mm it&#39;s &lt;good&gt;." in html

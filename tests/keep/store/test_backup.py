@@ -1,0 +1,110 @@
+import sqlite3
+
+import pytest
+
+from daq.keep.errors import StoreBusy, StoreError
+from daq.keep.store import Store
+from daq.keep.store.backup import back_up, restore
+from tests.keep.jig import concatenated, recorded, same
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "store.sqlite"
+
+
+def raw(path):
+    with Store.open(path, write=False) as store:
+        return concatenated([item for session in store.sessions() for item in store.read_items(session.id)])
+
+
+def test_a_backup_made_in_use_holds_what_was_acknowledged(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 3)
+        found = back_up(store, tmp_path / "copy.sqlite")
+        recorded(store, 1)
+
+    assert (found.scans, found.problems) == (300, ())
+    assert len(raw(tmp_path / "copy.sqlite")) == 300
+
+
+def test_a_backup_beside_the_daemon_is_noted_too(path, tmp_path):
+    with Store.open(path) as daemons, Store.open(path, write=False) as beside:
+        recorded(daemons, 1)
+        back_up(beside, tmp_path / "copy.sqlite")
+        recorded(daemons, 1)
+
+        with daemons.reading() as db:
+            assert db.execute("SELECT path FROM copies").fetchall() == [(str(tmp_path / "copy.sqlite"),)]
+    assert len(raw(path)) == 200
+
+
+def test_a_backup_is_one_file_and_overwrites_nothing(path, tmp_path):
+    target = tmp_path / "elsewhere" / "copy.sqlite"
+    target.parent.mkdir()
+    with Store.open(path) as store:
+        recorded(store, 1)
+        back_up(store, target)
+
+        with pytest.raises(StoreError, match=r"copy\.sqlite exists: give a new file name"):
+            back_up(store, target)
+    assert list(target.parent.iterdir()) == [target]
+
+
+def test_a_backup_of_a_damaged_store_is_refused_with_the_reason(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 2)
+        with store.writing() as db:
+            db.execute("UPDATE chunks SET crc = 0 WHERE id = 2")
+
+        with pytest.raises(StoreError, match="is not sound: chunk 2 of 'jig'"):
+            back_up(store, tmp_path / "copy.sqlite")
+    assert not (tmp_path / "copy.sqlite").exists()
+
+
+def test_restoring_brings_back_the_same_bits_and_keeps_what_was_there(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 2)
+        back_up(store, tmp_path / "copy.sqlite")
+    wanted = raw(path)
+    path.unlink()
+    with Store.open(path) as store:
+        recorded(store, 5)
+
+    restore(tmp_path / "copy.sqlite", path)
+    assert same(raw(path), wanted)
+    assert len(raw(path.with_name("store.sqlite.1.before-restore"))) == 500
+
+
+def test_a_damaged_store_can_be_replaced(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 2)
+        back_up(store, tmp_path / "copy.sqlite")
+    path.write_bytes(path.read_bytes()[:5000])
+
+    restore(tmp_path / "copy.sqlite", path)
+    assert len(raw(path)) == 200
+
+
+def test_a_store_in_use_is_not_replaced(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 1)
+        back_up(store, tmp_path / "copy.sqlite")
+
+        with pytest.raises(StoreBusy):
+            restore(tmp_path / "copy.sqlite", path)
+        recorded(store, 1)
+    assert len(raw(path)) == 200
+
+
+def test_an_unsound_backup_replaces_nothing(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 1)
+        back_up(store, tmp_path / "copy.sqlite")
+    with sqlite3.connect(tmp_path / "copy.sqlite") as db:
+        db.execute("UPDATE chunks SET crc = 0")
+    db.close()
+
+    with pytest.raises(StoreError, match=r"is not sound: chunk 1 .*store\.sqlite is as it was"):
+        restore(tmp_path / "copy.sqlite", path)
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["copy.sqlite", "store.sqlite", "store.sqlite.lock"]

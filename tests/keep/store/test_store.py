@@ -1,0 +1,244 @@
+import sqlite3
+import stat
+import threading
+
+import numpy as np
+import pytest
+
+from daq.items import Event, Hello, Notification
+from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly
+from daq.keep.store import Store
+from daq.keep.store.migrations import STEPS
+from daq.sweep.plan import Plan, out_and_back
+from daq.values import Samples
+from tests.keep.jig import begin, concatenated, pedalling, recorded, same, second_of_session
+
+
+@pytest.fixture
+def path(tmp_path):
+    return tmp_path / "new folder" / "store.sqlite"
+
+
+@pytest.fixture
+def store(path):
+    with Store.open(path) as opened:
+        yield opened
+
+
+def test_what_was_put_comes_back_after_reopening(store, path):
+    session_id = recorded(store, 3)
+    store.close()
+
+    with Store.open(path) as again:
+        found = list(again.read_items(session_id))
+    assert same(concatenated(found), concatenated([item for s in range(3) for item in second_of_session(s)]))
+    assert sum(isinstance(item, Notification) for item in found) == 12
+
+
+def test_items_come_back_in_receipt_order_with_samples_cut_where_something_came_between(store):
+    session_id = recorded(store, 6)
+
+    at_us = []
+    for item in store.read_items(session_id):
+        at_us += item.received_us.tolist() if isinstance(item, Samples) else [item.received_us]
+    assert at_us == sorted(at_us)
+    assert len(at_us) == 6 * (100 + 4 + 1) + 2
+
+
+def test_two_boards_are_merged_by_receipt_time(store):
+    session_id = begin(store)
+    left, right = pedalling(scans=40, source="left"), pedalling(scans=40, seed=2, source="right")
+    store.put(session_id, [left, right])
+
+    found = list(store.read_items(session_id))
+    starts = [int(item.received_us[0]) for item in found]
+    assert starts == sorted(starts)
+    assert same(concatenated(found, "left"), left)
+    assert same(concatenated(found, "right"), right)
+
+
+def test_a_window_takes_its_start_and_leaves_out_its_end(store):
+    session_id = begin(store)
+    samples = pedalling(scans=2000, channels=2)
+    store.put(session_id, [samples, Event(500_000, "mark", {}), Event(1_500_000, "mark", {})])
+
+    found = list(store.read_items(session_id, 500_000, 1_500_000))
+    inside = (samples.received_us >= 500_000) & (samples.received_us < 1_500_000)
+    assert np.array_equal(concatenated(found).received_us, samples.received_us[inside])
+    assert [item.received_us for item in found if isinstance(item, Event)] == [500_000]
+
+
+def test_receipt_times_that_jump_back_are_kept_in_the_order_of_arrival(store):
+    session_id = begin(store)
+    jumped = [pedalling(scans=100, channels=1, from_us=at_us) for at_us in (90_000_000, 5_000_000, 91_000_000)]
+    for samples in jumped:
+        store.put(session_id, [samples])
+
+    assert same(concatenated(list(store.read_items(session_id))), concatenated(jumped))
+
+
+def test_a_put_that_fails_halfway_stores_nothing(store):
+    session_id = begin(store)
+
+    with pytest.raises(TypeError):
+        store.put(session_id, [Event(1, "mark", {}), Event(2, "mark", {"thing": object()})])
+    assert list(store.read_items(session_id)) == []
+
+
+def test_samples_without_a_scan_are_not_stored(store):
+    session_id = begin(store)
+    store.put(session_id, [pedalling(scans=0)])
+
+    assert list(store.read_items(session_id)) == []
+
+
+def test_hello_and_event_content_survive_and_nan_becomes_missing(store):
+    session_id = begin(store)
+    store.put(session_id, [Hello(1, "jig", {"gain": 64}), Event(2, "mark", {"t_s": float("nan"), "text": "größer"})])
+
+    assert list(store.read_items(session_id)) == [
+        Hello(1, "jig", {"gain": 64}),
+        Event(2, "mark", {"t_s": None, "text": "größer"}),
+    ]
+
+
+def test_seconds_can_be_summed_without_the_raw(store):
+    session_id = begin(store)
+    samples = pedalling(scans=3000, channels=4)
+    for part in range(6):
+        which = slice(part * 500, (part + 1) * 500)
+        columns = (samples.received_us, samples.ticks_us, samples.sequence, samples.status, samples.counts)
+        store.put(session_id, [Samples("jig", *(column[which] for column in columns))])
+
+    found = store.second_sums(session_id, "jig", from_s=1, to_s=3)
+    for one in found:
+        inside = samples.received_us // 1_000_000 == one.second
+        assert one.scans == inside.sum()
+        assert one.status == np.bitwise_or.reduce(samples.status[inside])
+        assert np.array_equal(one.sums, samples.counts[inside].sum(axis=0))
+        assert np.array_equal(one.lows, samples.counts[inside].min(axis=0))
+        assert np.array_equal(one.highs, samples.counts[inside].max(axis=0))
+    assert [one.second for one in found] == [1, 2]
+
+
+def test_a_session_cut_off_says_where_it_goes_on(store):
+    session_id = recorded(store, 4)
+    store.put(session_id, [Event(9_000_000, "mark", {})])
+
+    assert store.session(session_id).ended_us is None
+    assert store.last_us(session_id) == 9_000_000
+
+
+def test_equal_calibrations_are_kept_once_and_different_ones_all(store):
+    first = begin(store, calibration={"a": 1, "b": 2})
+    second = begin(store, calibration={"b": 2, "a": 1})
+    third = begin(store, calibration={"a": 1.0000000001, "b": 2})
+
+    ids = [store.session(session_id).calibration_id for session_id in (first, second, third)]
+    assert ids[0] == ids[1] != ids[2]
+    assert store.calibration(ids[2]) == {"a": 1.0000000001, "b": 2}
+
+
+def test_a_result_is_added_beside_the_older_ones(store):
+    session_id = begin(store)
+    sweep_id = store.begin_sweep(
+        session_id,
+        from_us=10,
+        plan=Plan(out_and_back(140, 60, 9)),
+        rider={"mass_kg": 71.5},
+        gradient_pct=4.0,
+        calibration={"a": 1},
+    )
+    store.put_result(sweep_id, kind="onset", method="grid/1", content={"onset_mm": 0.1 + 0.2})
+    store.put_result(sweep_id, kind="onset", method="grid/2", content={"onset_mm": None})
+    store.put_result(sweep_id, kind="steps", method="step/1", content=[1, 2])
+    store.end_sweep(sweep_id, to_us=99, state="finished")
+
+    sweep = store.sweep(sweep_id)
+    assert (sweep.to_us, sweep.state, sweep.rider, sweep.plan["dwell_s"]) == (99, "finished", {"mass_kg": 71.5}, 25.0)
+    assert [(one.method, one.content) for one in store.results(sweep_id, "onset")] == [
+        ("grid/1", {"onset_mm": 0.30000000000000004}),
+        ("grid/2", {"onset_mm": None}),
+    ]
+    assert len(store.results(sweep_id)) == 3
+
+
+@pytest.mark.parametrize(
+    "ask", [lambda s: s.session(7), lambda s: s.last_us(7), lambda s: s.end_session(7, ended_us=1)]
+)
+def test_a_session_that_is_not_there_is_named(store, ask):
+    with pytest.raises(StoreError, match="no session 7"):
+        ask(store)
+
+
+def test_raw_for_a_session_that_is_not_there_is_refused(store):
+    with pytest.raises(StoreError, match="FOREIGN KEY"):
+        store.put(7, [Event(1, "mark", {})])
+
+
+def test_a_second_writer_is_told_who_has_the_store(store, path):
+    with pytest.raises(StoreBusy, match=r"is being written by process \d+: stop it, or give another store"):
+        Store.open(path)
+
+
+def test_readers_see_what_the_writer_has_acknowledged(store, path):
+    with Store.open(path, write=False) as reader:
+        session_id = recorded(store, 2)
+
+        assert len(concatenated(list(reader.read_items(session_id)))) == 200
+        with pytest.raises(StoreReadOnly, match="for reading only"):
+            reader.put(session_id, [Event(1, "mark", {})])
+
+
+def test_a_store_made_in_one_thread_is_used_in_another(store):
+    found = []
+    thread = threading.Thread(target=lambda: found.append(recorded(store, 1)))
+    thread.start()
+    thread.join()
+
+    assert len(concatenated(list(store.read_items(found[0])))) == 100
+
+
+def test_every_put_is_synced_to_the_disk(store):
+    with store.reading() as db:
+        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+        assert db.execute("PRAGMA synchronous").fetchone() == (2,)  # FULL, sqlite.org/pragma.html
+
+
+def test_the_file_is_for_its_owner_alone(store, path):
+    begin(store)
+
+    for file in path.parent.iterdir():
+        assert stat.S_IMODE(file.stat().st_mode) == 0o600, file
+
+
+def test_a_newer_store_is_refused_and_left_alone(store, path):
+    recorded(store, 1)
+    store.close()
+    with sqlite3.connect(path) as db:
+        db.execute(f"PRAGMA user_version = {len(STEPS) + 1}")
+    db.close()
+    before = path.read_bytes()
+
+    for write in (True, False):
+        with pytest.raises(StoreNewer, match=f"has schema {len(STEPS) + 1}, this program knows up to {len(STEPS)}"):
+            Store.open(path, write=write)
+    assert path.read_bytes() == before
+
+
+def test_another_programs_database_is_refused_and_left_alone(path):
+    path.parent.mkdir()
+    with sqlite3.connect(path) as db:
+        db.execute("CREATE TABLE bookmarks(url)")
+    db.close()
+    before = path.read_bytes()
+
+    with pytest.raises(StoreError, match="of another program"):
+        Store.open(path)
+    assert path.read_bytes() == before
+
+
+def test_a_missing_store_is_not_made_by_reading(path):
+    with pytest.raises(StoreError, match="no store at"):
+        Store.open(path, write=False)
+    assert not path.exists()

@@ -1,0 +1,54 @@
+"""How a calibration stands on a session, and what a sweep is stamped with."""
+
+from dataclasses import replace
+
+import pytest
+
+from daq.live.bench.standing import stamp, standing_of
+from daq.live.real import uncalibrated
+from daq.measure.calibration.uncertainty import Expanded
+from daq.measure.calibration.validity import Standing, sensitivity_check
+from daq.transmitters import UNKNOWN_UTC
+from tests.measure.calibration.jig import jig
+from tests.test_pipeline import RIG
+
+MADE = "2025-03-04T10:11:12Z"
+
+
+def check(at_utc, shown_n=196.2):
+    uncertainty = Expanded(0.2, 0.1, 1.96, float("inf"))
+    weight = {"load_n": 196.13, "u_load_n": 0.01, "shown_n": shown_n}
+    return sensitivity_check("hands_left", at_utc, **weight, uncertainty=uncertainty)
+
+
+def real(made_utc):
+    return jig(made_utc=made_utc, simulated=False)
+
+
+@pytest.mark.parametrize(
+    ("calibration", "checks", "now", "standing"),
+    [
+        (real(made_utc=MADE), (), "2025-03-04T20:00:00Z", Standing.VALID),
+        (real(made_utc=MADE), (), "2025-03-06T10:00:00Z", Standing.CHECK_DUE),
+        (real(made_utc=MADE), (check("2025-03-06T08:00:00Z"),), "2025-03-06T10:00:00Z", Standing.VALID),
+        (real(made_utc=MADE), (check("2025-03-06T08:00:00Z", 199.0),), "2025-03-06T10:00:00Z", Standing.CHECK_FAILED),
+        (real(made_utc=MADE), (check("2026-03-04T08:00:00Z"),), "2026-03-05T10:00:00Z", Standing.EXPIRED),
+        (jig(simulated=True), (), "2025-03-04T20:00:00Z", Standing.SIMULATED),
+        (uncalibrated(RIG), (), "2025-03-04T20:00:00Z", Standing.MISSING),
+        (real(made_utc=UNKNOWN_UTC), (), "2025-03-04T20:00:00Z", Standing.CHECK_DUE),
+        (real(made_utc=UNKNOWN_UTC), (check("2025-03-04T08:00:00Z"),), "2025-03-04T20:00:00Z", Standing.VALID),
+        (real(made_utc=UNKNOWN_UTC), (check("2025-03-02T08:00:00Z"),), "2025-03-04T20:00:00Z", Standing.CHECK_DUE),
+    ],
+)
+def test_a_real_jig_trusts_only_a_calibration_that_is_valid_and_checked(calibration, checks, now, standing):
+    found = standing_of(calibration, checks, now, simulated=False)
+
+    assert found.standing is standing
+    assert stamp(calibration, found)["allows_verdict"] is (standing is Standing.VALID)
+
+
+def test_a_simulated_calibration_holds_on_a_simulated_jig_for_ever():
+    found = standing_of(replace(jig(), simulated=True), (), "2031-01-01T00:00:00Z", simulated=True)
+
+    assert found.allows_verdict
+    assert "simulated" in found.sentence

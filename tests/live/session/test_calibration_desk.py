@@ -1,0 +1,196 @@
+"""Calibration over the daemon's own address: the daily check, doubts, a verdict that a bad standing forbids."""
+
+import asyncio
+import dataclasses
+import json
+
+import pytest
+
+from daq.keep.store import Store, calibrations
+from daq.measure.cell_checks import CellWatch
+from daq.sweep.run import ENDED, Event, State
+from tests.live.bench.simulated import on_bench, wanted, work_through
+from tests.live.jig import SHORT
+from tests.live.session.test_visit import on_the_jig
+from tests.sources.waiting import until
+
+M1 = {"weights_class": "M1"}
+
+
+async def quiet(session):
+    """Two seconds of the empty jig are here."""
+    await until(lambda: len(session.pipeline.recent_counts()) > 150)
+
+
+async def ridden(session):
+    """A sweep from begin to end."""
+    await session.begin_sweep(SHORT)
+    await session.fitter(Event.BEGIN)
+    while session.progress.state not in ENDED:
+        if session.progress.state is State.MOVING and session.progress.asked_setback_mm is not None:
+            await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
+        await asyncio.sleep(0.02)
+
+
+def test_a_check_is_kept_whatever_it_says_and_a_weight_that_checks_nothing_is_refused(tmp_path):
+    seen = {}
+
+    async def job(client, session):
+        await quiet(session)
+        assert (await client.post("/api/v1/zero")).status_code == 200
+        seen["too light"] = await client.post(
+            "/api/v1/bench/checks", json={"on": "hands", "mass_kg": 0.1, "reference": M1}
+        )
+        seen["failed"] = await client.post("/api/v1/bench/checks", json={"on": "hands", "mass_kg": 20, "reference": M1})
+        seen["nowhere"] = await client.post("/api/v1/bench/checks", json={"on": "feet", "mass_kg": 20, "reference": M1})
+        seen["checks"] = session.calibrating.checks
+
+    on_the_jig(tmp_path, job)
+
+    assert seen["too light"].status_code == 422
+    assert "heavier" in seen["too light"].json()["detail"]
+    assert "expected one of hands, saddle" in seen["nowhere"].json()["detail"]
+    # nothing hangs on the simulated bar, so 20 kg are missing
+    assert seen["failed"].json()["passed"] is False
+    assert "expected within" in seen["failed"].json()["sentence"]
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = calibrations.calibrations(store)[0].calibration
+        assert calibrations.checks(store, kept) == seen["checks"]
+
+
+def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(tmp_path):
+    async def job(client, session):
+        channels = [
+            channel.model_copy(update={"role": "unused"}) if channel.name == "hands_right" else channel
+            for channel in session.rig.channels
+        ]
+        session.rig = session.rig.model_copy(update={"channels": tuple(channels)})
+        session.sensors.cells = CellWatch(())
+        session.use_calibration(session.calibration)
+        await quiet(session)
+        answer = await client.post("/api/v1/zero")
+        assert answer.status_code == 200
+        assert list(answer.json()["moved_n"]) == ["hands_left", "hands_right", "saddle_nose", "saddle_rear"]
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
+    found = []
+
+    async def job(made):
+        desk = made.session.calibrating
+        await desk.begin_bench(wanted(series=2))
+        await work_through(made)
+        await desk.use(desk.bench.calibration.id)
+        made.hang({})
+        await made.arrived()
+        await until(lambda: made.session.pipeline.channels and len(made.session.pipeline.recent_counts()) > 150)
+        await asyncio.sleep(0.1)
+        await made.session.take_zero()
+        for load_n in (196.171, 190.0):
+            made.hang({"hands_left": load_n})
+            await made.arrived()
+            await asyncio.sleep(0.2)
+            weight = {"weights": wanted().reference.weights(), "u_gravity_relative": 1e-5}
+            found.append(await desk.check(on="hands_left", load_n=196.171, **weight))
+
+    on_bench(tmp_path / "s.sqlite", job)
+
+    assert [check.passed for check in found] == [True, False]
+    assert found[1].error_n == pytest.approx(-6.17, abs=0.3)
+
+
+def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_recording(tmp_path):
+    async def job(client, session):
+        session.simulated = False
+        await quiet(session)
+        await ridden(session)
+        answers.append(session.onset)
+
+    answers = []
+    on_the_jig(tmp_path, job)
+
+    assert answers[0].onset_mm is None
+    assert "made on a simulated jig" in answers[0].reasons[0]
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        begun = next(item for item in store.read_items(1) if getattr(item, "kind", "") == "sweep-begun")
+        steps = store.results(1, "step")
+    assert begun.content["calibration"]["standing"] == "simulated"
+    assert len(steps) == len(SHORT.positions_mm)
+
+
+def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path):
+    seen = {}
+
+    async def job(client, session):
+        await quiet(session)
+        await client.post("/api/v1/zero")
+        seen["well"] = session.calibrating.doubts()
+        zero = session.pipeline.zero_counts.copy()
+        zero[0] += 8512.4 * 5.0
+        session.pipeline.zero_counts = zero
+        seen["moved"] = session.calibrating.doubts()
+        zero[0] += 8512.4 * 60.0
+        session.pipeline.zero_counts = zero.copy()
+        seen["pulled"] = session.calibrating.doubts()
+        page = session.hub.join()
+        while "text" not in seen:
+            message = await page.get()
+            if isinstance(message, str) and json.loads(message)["type"] == "sources":
+                seen["text"] = json.loads(message)["doubts"]
+                seen["expanded_n"] = json.loads(message)["expanded_n"]
+        seen["notes"] = [note.text for note in session.notes]
+
+    on_the_jig(tmp_path, job)
+
+    assert seen["well"] == ()
+    assert "zero has moved by -5.0" in " ".join(one.sentence for one in seen["moved"])
+    assert [str(one.kind) for one in seen["pulled"]] == ["below-zero"]
+    assert seen["text"][0]["on"] == "hands"
+    # two cells of the demo's budget each, which is a few tenths of a newton at nothing
+    assert 0.1 < seen["expanded_n"]["hands"] < 1.0
+    assert 0.1 < seen["expanded_n"]["saddle"] < 1.0
+    assert "pulled up by 65.0 N" in " ".join(seen["notes"])
+
+
+def test_calibrations_are_listed_fetched_and_taken_into_use_over_the_address(tmp_path):
+    async def job(client, session):
+        other = dataclasses.replace(session.calibration, id="later")
+        await session.calibrating.ask(lambda store: calibrations.keep(store, other))
+        listed = (await client.get("/api/v1/calibrations")).json()
+        assert [one["id"] for one in listed] == ["later", "simulated"]
+        assert (await client.get("/api/v1/calibrations/later")).json()["id"] == "later"
+        missing = await client.get("/api/v1/calibrations/simulated/certificate")
+        assert missing.status_code == 404
+        assert "came as a file" in missing.json()["detail"]
+        assert (await client.post("/api/v1/calibrations/use", json={"name": "later"})).json()["id"] == "later"
+        assert session.pipeline.calibration.id == "later"
+        assert session.pipeline.channels
+        assert (await client.post("/api/v1/bench/steps", json={"do": "read"})).status_code == 409
+        assert (await client.get("/api/v1/bench")).json()["bench"] is None
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_bench_over_the_address_refuses_what_does_not_fit(tmp_path):
+    body = {"made_by": "R. Doe", "masses_kg": [5, 10, 20], "reference": M1}
+
+    async def job(client, session):
+        await quiet(session)
+        for changes, says in (
+            ({"masses_kg": [20, 10, 5]}, "lightest first"),
+            ({"reference": {}}, "class"),
+            ({"masses_kg": []}, "masses of weights in kilograms"),
+            ({"cells": ["feet"]}, "no channel feet"),
+        ):
+            answer = await client.post("/api/v1/bench", json={**body, **changes})
+            assert answer.status_code == 422
+            assert says in answer.json()["detail"]
+        assert (await client.post("/api/v1/bench", json=body)).status_code == 201
+        assert (await client.post("/api/v1/bench/steps", json={"do": "skip"})).status_code == 409
+        assert (await client.post("/api/v1/bench/steps", json={"do": "read"})).json()["reading"]["of_s"] > 60
+        assert (await client.post("/api/v1/bench/steps", json={"do": "leave"})).json() is None
+        assert (await client.post("/api/v1/bench/resume", json={})).json()["task"]["id"] == "warm-up"
+
+    on_the_jig(tmp_path, job)

@@ -1,0 +1,121 @@
+"""A sweep cut off in the middle goes on in the same step, with everything that was ridden."""
+
+import asyncio
+import datetime
+
+import pytest
+import uvloop
+
+from daq.keep.store import Store
+from daq.live.demo import calibration_of
+from daq.live.session.resuming import interrupted, resume
+from daq.rider.electronics import Electronics
+from daq.rig import parse_rig
+from daq.sweep.run import Event, State
+from tests.bits import bits
+from tests.live.jig import SHORT, demo
+from tests.sources.waiting import until
+
+CALIBRATION = calibration_of(Electronics())
+
+
+@pytest.fixture
+def cut_off(tmp_path):
+    """A store whose sweep was cut off after two steps, the rig's text, and the steps as they were live."""
+
+    async def two_steps():
+        await until(lambda: running.session.progress is not None and len(running.session.progress.steps) == 2)
+        raise ConnectionError("cut")
+
+    with demo(tmp_path) as running:
+        running._wait_for_end = two_steps
+        running_demo = running.run(None, by_hand=True, when_done=lambda: None)
+
+        async def both():
+            from daq.live.demo import follow_plan
+
+            fitter = asyncio.create_task(follow_plan(running.session, running.plan))
+            try:
+                await running_demo
+            finally:
+                fitter.cancel()
+
+        with pytest.raises(ConnectionError):
+            uvloop.run(both())
+    with Store.open(tmp_path / "demo.sqlite") as store:
+        rig_text = store.session(1).rig
+        yield store, rig_text, running.session.progress.steps
+
+
+def utc_now():
+    return datetime.datetime.now(datetime.UTC)
+
+
+def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(cut_off):
+    store, rig_text, steps = cut_off
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+    async def take_up():
+        return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+
+    session = uvloop.run(take_up())
+    assert bits(list(session.progress.steps[:2])) == bits(list(steps[:2]))
+    assert session.progress.state is State.PAUSED
+    assert session.progress.asked_setback_mm == session.progress.plan.positions_mm[len(session.progress.steps)]
+    assert session.clock.now_us() > store.last_us(1)
+
+
+def test_after_resuming_the_same_position_is_asked_again(cut_off):
+    store, rig_text, _ = cut_off
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+    async def go_on():
+        session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+        asked = session.progress.asked_setback_mm
+        await session.fitter(Event.RESUME)
+        await session.fitter(Event.SADDLE_MOVED, asked)
+        return session.progress
+
+    progress = uvloop.run(go_on())
+    assert progress.state is State.SETTLING
+
+
+def test_a_sweep_cut_off_yesterday_or_on_another_rig_is_not_taken_up(cut_off):
+    store, rig_text, _ = cut_off
+    tomorrow = utc_now() + datetime.timedelta(days=1)
+
+    assert interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=tomorrow) is None
+    assert interrupted(store, rig_text=rig_text + "#", calibration=CALIBRATION, now=utc_now()) is None
+
+
+def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
+    from tests.live.session.test_visit import all_well, arrived, on_the_jig
+
+    async def job(client, session):
+        await arrived(client)
+        await client.post("/api/v1/visit/overrides", json={"check": "hands", "reason": "no tape left"})
+        await all_well(client, session)
+        await session.fitter(Event.BEGIN)
+        await session.fitter(Event.SADDLE_MOVED, SHORT.positions_mm[0])
+        await client.post("/api/v1/step-notes", json={"what": "hands", "value": 4})
+        await session.storing.flush()
+        await session.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))
+
+    from daq.keep.store.backup import back_up
+
+    (tmp_path / "live").mkdir()
+    on_the_jig(tmp_path / "live", job)
+    with Store.open(tmp_path / "copy.sqlite") as store:
+        rig_text = store.session(1).rig
+        sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
+
+        async def take_up():
+            return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+
+        session = uvloop.run(take_up())
+    assert session.desk.client.pseudonym == sweep.rider["pseudonym"]
+    assert session.desk.intake.inseam_mm == 815.0
+    assert session.desk.measured.cleats_set
+    assert session.desk.reasons == {"hands": "no tape left"}
+    assert session.remarks.notes == {0: {"hands": 4.0}}
+    assert session.rider.mass_kg == 75.0

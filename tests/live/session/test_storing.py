@@ -1,0 +1,81 @@
+"""Queued items survive whoever waits for their flush."""
+
+import asyncio
+import contextlib
+
+import pytest
+import uvloop
+
+from daq.items import Event
+from daq.keep.errors import StoreFull, StoreUnwritable
+from daq.keep.store import Store
+from daq.live.session.storing import Storing
+
+
+def begun(path):
+    store = Store.open(path)
+    session_id = store.begin_session(
+        started_utc="2026-01-01T00:00:00+00:00",
+        monotonic_origin_ns=0,
+        software="test",
+        rig="",
+        calibration={},
+        simulated=True,
+    )
+    return store, Storing(store, session_id)
+
+
+def full(*_):
+    raise StoreFull("no room left")
+
+
+def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is_room(tmp_path, monkeypatch, caplog):
+    async def fills_up():
+        store, storing = begun(tmp_path / "store.sqlite")
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "put", full)
+            storing.add(Event(1, "mark", {"text": "waits"}))
+            assert [await storing.flush(), await storing.flush()] == [False, False]
+        assert await storing.flush()
+        await storing.close(3)
+
+    uvloop.run(fills_up())
+
+    assert [record.getMessage() for record in caplog.records] == [
+        "not stored yet, kept in memory",
+        "the store takes data again, nothing is missing",
+    ]
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
+
+
+def test_what_is_lost_when_the_daemon_ends_on_a_full_disk_is_said(tmp_path, monkeypatch):
+    async def ends_full():
+        store, storing = begun(tmp_path / "store.sqlite")
+        monkeypatch.setattr(store, "put", full)
+        storing.add(Event(5_000_000, "mark", {"text": "lost"}))
+        await storing.close(47_000_000)
+
+    with pytest.raises(StoreUnwritable, match=r"received in the last 42 s is lost: .*no room left"):
+        uvloop.run(ends_full())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert store.session(1).ended_us is None, "a session whose end is missing is not said to be whole"
+
+
+def test_a_flush_whose_waiter_is_cancelled_still_stores_what_it_took_up(tmp_path):
+    async def cancelled_at_once():
+        _, storing = begun(tmp_path / "store.sqlite")
+        storing.add(Event(1, "mark", {"text": "before"}))
+        waiter = asyncio.create_task(storing.flush())
+        await asyncio.sleep(0)
+        waiter.cancel()
+        with contextlib.suppress(asyncio.CancelledError):
+            await waiter
+        storing.add(Event(2, "mark", {"text": "after"}))
+        await storing.close(3)
+
+    uvloop.run(cancelled_at_once())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [item.content["text"] for item in store.read_items(1)] == ["before", "after"]

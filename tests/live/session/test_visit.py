@@ -1,0 +1,255 @@
+"""A client's visit over the daemon's own address: intake, checks, overrides, and what a sweep is stamped with."""
+
+import asyncio
+
+import httpx
+import pytest
+import uvloop
+
+from daq.keep.clients import people, visits
+from daq.keep.store import Store
+from daq.live.web.api import make_app
+from daq.sweep.run import Event, State
+from tests.live.jig import SHORT, demo
+from tests.live.session.test_session import serving
+from tests.sources.waiting import until
+
+INTAKE = {
+    "mass_kg": 75.0,
+    "symptoms": [{"place": "hands", "side": "left", "score": 6}],
+    "saddle": {"reference": "nose", "nose_to_width_mm": 75.0, "setback_mm": 75.0, "height_mm": 720.0},
+    "crank_mm": 170.0,
+    "inseam_mm": 815.0,
+}
+MEASURED = {"height_mm": 720.0, "saddle_tilt_deg": -1.0, "cleats_set": True, "hands_marked": True}
+
+
+def on_the_jig(tmp_path, job, **options):
+    """Run job(client, session) against the app of a demo's session while the simulated jig sends."""
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.pipeline.channels)
+        transport = httpx.ASGITransport(app=make_app(session))
+        async with httpx.AsyncClient(transport=transport, base_url="http://jig") as client:
+            await job(client, session)
+
+    with demo(tmp_path, **options) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+
+async def arrived(client):
+    """A new client with intake and everything measured."""
+    made = (await client.post("/api/v1/clients", json={"name": "Ada Example", "service": True})).json()
+    await client.put("/api/v1/visit/intake", json=INTAKE)
+    await client.put("/api/v1/visit/measured", json=MEASURED)
+    return made["pseudonym"]
+
+
+async def empty(session):
+    """The simulated jig has stood empty long enough for a zero."""
+    await until(lambda: len(session.backlog.last(2.0)) and session.clock.now_us() > 4e6)
+
+
+async def all_well(client, session):
+    """Zero taken on the empty jig, plan set, rider pedalling."""
+    await empty(session)
+    assert (await client.post("/api/v1/zero")).status_code == 200
+    await session.begin_sweep(SHORT)
+    await until(lambda: not session.desk.in_the_way())
+
+
+def test_without_consent_to_the_fitting_nothing_is_kept(tmp_path):
+    async def job(client, session):
+        answer = await client.post("/api/v1/clients", json={"name": "Ada Example", "service": False})
+        assert answer.status_code == 422
+        assert "consent" in answer.json()["detail"]
+        assert (await client.get("/api/v1/clients")).json() == []
+
+    on_the_jig(tmp_path, job)
+
+
+def test_what_was_agreed_and_until_when_it_is_kept_can_be_changed(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        usual = (await client.get("/api/v1/visit")).json()["keep_until"]
+        assert (known["keep_until"], known["overdue"], known["consents"]["research"]) == (usual, False, False)
+        body = {"service": True, "research": True, "images": False, "keep_until": "2020-01-31"}
+        said = (await client.put(f"/api/v1/clients/{pseudonym}/agreement", json=body)).json()
+        assert (said["keep_until"], said["overdue"], said["consents"]["research"]) == ("2020-01-31", True, True)
+        assert (await client.put("/api/v1/clients/R-NONE/agreement", json=body)).status_code == 404
+
+    on_the_jig(tmp_path, job)
+
+
+def test_the_name_stays_on_the_client_list_and_reaches_no_stream(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        assert (known["name"], known["pseudonym"]) == ("Ada Example", pseudonym)
+        assert "Ada" not in (await client.get("/api/v1/visit")).text
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_sweep_is_stamped_with_the_client_and_the_mass_of_the_intake(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await session.begin_sweep(SHORT)
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        (sweep,) = store.sweeps()
+        (client,) = people.clients(store)
+    assert sweep.client_id == client.id
+    assert sweep.rider == {"pseudonym": client.pseudonym, "mass_kg": 75.0}
+
+
+def test_a_sweep_does_not_begin_before_its_checks_and_says_which(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await session.begin_sweep(SHORT)
+        refused = await client.post("/api/v1/sweep/events", json={"event": "begin"})
+        assert refused.status_code == 409
+        assert "zero" in refused.json()["detail"]
+        assert session.progress.state is State.WAITING
+
+    on_the_jig(tmp_path, job)
+
+
+def test_with_everything_seen_to_it_begins(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await all_well(client, session)
+        assert (await client.post("/api/v1/sweep/events", json={"event": "begin"})).status_code == 200
+
+    on_the_jig(tmp_path, job)
+
+
+def test_the_sum_of_the_loads_is_judged_while_riding(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await empty(session)
+        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        assert (check.standing, check.said) == ("open", "not judged yet")
+        await all_well(client, session)
+        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        assert "the sum is plausible" in check.said
+        too_light = {**INTAKE, "mass_kg": 50.0}
+        await client.put("/api/v1/visit/intake", json=too_light)
+        await until(lambda: "weights" in [one.key for one in session.desk.checks() if one.standing == "open"])
+        assert "Sum of the loads".lower() in session.desk.in_the_way()
+
+    on_the_jig(tmp_path, job)
+
+
+def test_holds_with_the_feet_off_are_added_up_kept_and_forgotten_with_the_next_zero(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await empty(session)
+        first, second = [(await client.post("/api/v1/feet-off")).json() for _ in range(2)]
+        assert (first["passed"], first["holds"], second["holds"]) == (False, 1, 2)
+        assert "0.0 % of the weight with the feet off; hold at least 3 positions" in second["text"]
+        await client.post("/api/v1/zero")
+        assert session.desk.holds_n == []
+        await session.begin_sweep(SHORT)
+        await until(lambda: session.stroke is not None)
+        pedalling = await client.post("/api/v1/feet-off")
+        assert pedalling.status_code == 422
+        assert "feet off the pedals, sit still" in pedalling.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "feet-off"]
+    assert len(kept) == 2
+    assert all(len(one["cells_n"]) == 4 for one in kept)
+
+
+def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_path):
+    async def said():
+        return "zero set, offset 10 N m"
+
+    async def job(client, session):
+        without = await client.post("/api/v1/power-zero")
+        assert (without.status_code, without.json()["detail"][:24]) == (409, "no power sensor is linke")
+        session.sensors.compensate = said
+        assert (await client.post("/api/v1/power-zero")).json() == {"said": "zero set, offset 10 N m"}
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        during = await client.post("/api/v1/power-zero")
+        assert during.status_code == 409
+        assert "a sweep is under way" in during.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "power-zero"]
+    assert kept == [{"said": "zero set, offset 10 N m"}]
+
+
+def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        path = "/api/v1/visit/overrides"
+        short = await client.post(path, json={"check": "zero", "reason": ""})
+        assert (short.status_code, short.json()["detail"]) == (422, "reason: write at least 3 letters")
+        assert (await client.post(path, json={"check": "weather", "reason": "it rains"})).status_code == 422
+        answer = await client.post(path, json={"check": "zero", "reason": "rider cannot step off"})
+        (zero,) = [check for check in answer.json()["checks"] if check["key"] == "zero"]
+        assert (zero["standing"], zero["reason"]) == ("overridden", "rider cannot step off")
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        (note,) = visits.notes(store, 1, "override")
+    assert note.content["reason"] == "rider cannot step off"
+    assert note.content["said"] == "not taken today"
+
+
+def test_a_trial_without_a_client_begins_without_checks_and_belongs_to_nobody(tmp_path):
+    async def job(client, session):
+        await session.begin_sweep(SHORT)
+        await session.fitter(Event.BEGIN)
+        assert session.progress.state is State.MOVING
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        assert store.sweeps()[0].client_id is None
+
+
+def test_a_returning_client_starts_from_last_time_and_has_to_confirm(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        opened = (await client.post("/api/v1/visit", json={"pseudonym": pseudonym.lower()})).json()
+        assert opened["intake"]["inseam_mm"] == 815.0
+        assert opened["returning"]
+        assert "intake" in opened["in_the_way"]
+        assert session.rider.mass_kg is None
+        confirmed = (await client.put("/api/v1/visit/intake", json=INTAKE | {"mass_kg": 74.0})).json()
+        assert not confirmed["returning"]
+        assert session.rider.mass_kg == 74.0
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_red_flag_advises_a_clinician(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        told = (await client.put("/api/v1/visit/intake", json=INTAKE | {"red_flags": ["numb"]})).json()
+        assert "clinician" in told["advice"]
+        assert "hours after a ride" in told["advice"]
+
+    on_the_jig(tmp_path, job)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "named"),
+    [({"mass_kg": 7500}, "mass_kg"), ({"symptoms": [{"place": "hands", "score": 11}]}, "score"), ({"x": 1}, "x")],
+)
+def test_an_intake_that_cannot_be_is_refused_with_the_field(tmp_path, wrong, named):
+    async def job(client, session):
+        await arrived(client)
+        answer = await client.put("/api/v1/visit/intake", json=INTAKE | wrong)
+        assert answer.status_code == 422
+        assert named in answer.json()["detail"]
+
+    on_the_jig(tmp_path, job)

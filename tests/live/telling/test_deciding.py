@@ -1,0 +1,131 @@
+"""Decision, printed page and follow-up over the daemon's own address, and what is left after a restart."""
+
+import asyncio
+import json
+from pathlib import Path
+
+from daq.fit.case import evidence_of
+from daq.keep.again.case import case_of
+from daq.keep.store import Store
+from daq.sweep.run import ENDED, Event, State
+from tests.live.session.test_visit import all_well, arrived, on_the_jig
+
+ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
+DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2026-12-16"}
+
+
+async def ridden(client, session):
+    """A whole short sweep of a client, with a score at each step and one mark."""
+    await arrived(client)
+    await all_well(client, session)
+    await session.fitter(Event.BEGIN)
+    while session.progress.state not in ENDED:
+        if session.progress.state is State.MOVING:
+            await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
+            step = len(session.progress.steps)
+            answer = await client.post("/api/v1/step-notes", json={"what": "hands", "value": step})
+            assert answer.json()["notes"] == {"hands": step}
+            if step == 2:
+                await client.post("/api/v1/marks", json={"text": "hands moved"})
+        await asyncio.sleep(0.02)
+
+
+def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp_path):
+    told = []
+
+    async def job(client, session):
+        await ridden(client, session)
+        told.append((await client.get("/api/v1/visit/evidence")).json())
+        assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 200
+        told.append(session.desk.ridden[1])
+        saved = json.loads(ANSWERS.read_text())
+        assert set(saved["visit/evidence"]) == set(told[0])
+        assert set(saved["visit"]["visit"]) == set((await client.get("/api/v1/visit")).json()["visit"])
+        assert set(saved["follow-ups"][0]) == set((await client.get("/api/v1/follow-ups")).json()[0])
+        assert set(saved["clients"][0]) == set((await client.get("/api/v1/clients")).json()[0])
+
+    on_the_jig(tmp_path, job)
+    evidence, remembered = told
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        case = case_of(store, 1, {})
+        (computed,) = case.sweeps
+    assert repr(computed) == repr(remembered)
+    assert computed.notes == {i: {"hands": float(i)} for i in range(6)}
+    # The third position of the plan: 80, 60, 40 mm out, then back.
+    assert computed.marks == ("hands moved at 40 mm",)
+    assert case.decision.reason == "light hands"
+    assert [sign["stands"] for sign in evidence["signs"]] == [str(sign.stands) for sign in evidence_of(case).signs]
+
+
+def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):
+    async def job(client, session):
+        await ridden(client, session)
+        (known,) = (await client.get("/api/v1/clients")).json()
+        await client.post("/api/v1/visit", json={"pseudonym": known["pseudonym"]})
+        kept = (await client.get("/api/v1/visit")).json()["visit"]["intake"]
+        await client.put("/api/v1/visit/intake", json={**kept, "mass_kg": 80.0})
+        alone = (await client.get("/api/v1/visit/evidence")).json()
+        assert [one["visit_id"] for one in alone["earlier"]] == [1]
+        assert (alone["sweeps"], alone["differences"]) == ([], [])
+        both = (await client.get("/api/v1/visit/evidence?compare=1")).json()
+        assert [sweep["name"][:7] for sweep in both["sweeps"]] == ["level, "]
+        assert any("another day" in text for text in both["differences"])
+        assert "mass: 75 kg then, 80 kg now" in both["differences"]
+        assert (await client.get("/api/v1/visit/evidence?compare=2")).status_code == 422
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        assert (await client.get("/api/v1/follow-ups")).json() == []
+        await client.put("/api/v1/visit/decision", json=DECISION)
+        (due,) = (await client.get("/api/v1/follow-ups")).json()
+        assert (due["due_on"], due["outcome"]) == ("2026-12-16", None)
+        answer = {"outcome": "better", "symptoms": [{"place": "hands", "side": "left", "score": 2}]}
+        assert (await client.put("/api/v1/visits/1/follow-up", json=answer)).status_code == 200
+        (asked,) = (await client.get("/api/v1/follow-ups")).json()
+        assert (asked["outcome"], asked["changes"]) == ("better", ["hands, left: 6 to 2"])
+        back = (await client.post("/api/v1/visit", json={"pseudonym": asked["pseudonym"]})).json()
+        assert back["intake"]["saddle"]["setback_mm"] == DECISION["setback_mm"]
+        assert back["intake"]["symptoms"] == answer["symptoms"]
+        assert "as decided on" in back["returning"]
+
+    on_the_jig(tmp_path, job)
+
+
+def test_the_page_is_served_for_its_visit_and_for_no_other(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        await client.put("/api/v1/visit/decision", json=DECISION)
+        page = await client.get("/api/v1/visits/1/report")
+        assert page.headers["content-type"].startswith("text/html")
+        assert "light hands" in page.text
+        assert "Ada Example" not in page.text
+        assert (await client.get("/api/v1/visits/9/report")).status_code >= 400
+
+    on_the_jig(tmp_path, job)
+
+
+def test_without_a_client_there_is_nothing_to_decide(tmp_path):
+    async def job(client, session):
+        assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 409
+        refused = await client.get("/api/v1/visit/evidence")
+        assert refused.status_code == 409
+        assert "client" in refused.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+
+
+def test_a_plan_is_sketched_without_being_set(tmp_path):
+    async def job(client, session):
+        sketch = {"rear_mm": 80, "front_mm": 30, "apart_mm": 10, "sham": True, "protocol": "bar fixed"}
+        told = (await client.post("/api/v1/plan", json=sketch)).json()
+        assert told["positions_mm"] == [80, 60, 40, 30, 30, 50, 70, 80]
+        assert len(told["cautions"]) == 1
+        assert session.progress is None
+        refused = await client.post("/api/v1/plan", json=sketch | {"apart_mm": 40})
+        assert (refused.status_code, "apart_mm" in refused.json()["detail"]) == (422, True)
+
+    on_the_jig(tmp_path, job)
