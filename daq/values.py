@@ -147,6 +147,20 @@ class Stroke:
 
 
 @dataclass(frozen=True, slots=True)
+class Setting:
+    """How the jig was really set at one position, beside the setback; NaN where nobody said and nothing measured it."""
+
+    saddle_height_mm: float = NAN
+    """BB to saddle top along the seat tube line."""
+    bar_x_mm: float = NAN
+    """Bar forward of the BB, where the hands rest."""
+    bar_y_mm: float = NAN
+    """Bar above the BB along the jig normal."""
+    saddle_tilt_deg: float = NAN
+    """Of the saddle against the jig, nose up positive."""
+
+
+@dataclass(frozen=True, slots=True)
 class StepMean:
     """One saddle position, settled and averaged over whole strokes inside the torque band."""
 
@@ -164,6 +178,56 @@ class StepMean:
     """The strokes averaged, in time order."""
     excluded: int = 0
     """Strokes left out: settling, outside the band, bursts."""
+    u_setback_mm: float = NAN
+    """Standard uncertainty of where the saddle really was; NaN when not stated."""
+    weight_line_mm: float = NAN
+    """Where the rider's weight line crosses the jig's x axis, forward of the BB, from the pressure centre on nose and
+    rear cells; NaN when it is not measured (one saddle cell moves with the saddle and cannot show it)."""
+    moved_min: float = NAN
+    """When the saddle was confirmed at this position, minutes of session time; NaN when not known."""
+    setting: Setting = Setting()
+
+
+class Result(enum.StrEnum):
+    """How one test of a sweep's validity ended."""
+
+    PASSED = "passed"
+    FAILED = "failed"
+    NOT_MADE = "not made"
+
+
+@dataclass(frozen=True, slots=True)
+class Validity:
+    """One test of whether a sweep can bear a verdict: what was found, what it means, what would cure it."""
+
+    test: str
+    value: float
+    """In `unit`; NaN when the test was not made."""
+    unit: str
+    interval_95: tuple[float, float] | None
+    result: Result
+    forbids: bool
+    """Whether no onset may be named because of it."""
+    means: str
+    """One sentence: what was found and what follows; for a test not made, what is missing."""
+    cure: str
+    """What to do; empty when nothing has to be done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Likelihood:
+    """How well every place of the bend explains one sweep, priors on the place left out."""
+
+    rear_mm: float
+    """Setback of the first value."""
+    step_mm: float
+    """Each value lies this much further forward than the one before."""
+    log_l: tuple[float, ...]
+    """Natural log, its maximum over places, light and loaded together 0."""
+    log_light: float
+    """The same of 'no rise up to the foremost position'."""
+    log_loaded: float
+    """The same of 'rises all along'."""
 
 
 class Verdict(enum.StrEnum):
@@ -196,3 +260,10 @@ class Onset:
     reasons: tuple[str, ...]
     method: str
     """Name and version of the estimator."""
+    validity: tuple[Validity, ...] = ()
+    """Every test of the sweep's validity, passed, failed or not made."""
+    p_loaded_at: tuple[tuple[float, float], ...] = ()
+    """(setback_mm, probability that the hands already carry more there), over the positions ridden."""
+    likelihood: Likelihood | None = None
+    evidence: tuple[str, ...] = ()
+    """What was measured, and what was only held: the grade of this answer's evidence."""
