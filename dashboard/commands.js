@@ -8,6 +8,8 @@ const SWEEP_EVENTS = "/api/v1/sweep/events";
 const MARKS = "/api/v1/marks";
 const SWEEPS = "/api/v1/sweeps";
 const PATIENCE_MS = 5000;
+/** The mark that pauses the sweep. */
+export const PAIN = "pain or numbness";
 
 /** The daemon said no, or said nothing. */
 export class Refused extends Error {}
@@ -33,19 +35,26 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
   throw new Refused([problem.title ?? `refused (${response.status})`, problem.detail].filter(Boolean).join(": "));
 }
 
+/** These are sent at once, whatever is under way, and what was pressed before them no longer counts. */
+const URGENT = ["stop", "pain"];
+
 /**
  * Sends one thing, shows that it is under way, and shows a refusal. True when done.
+ * An answer that is a sweep's or a bench's standing is shown before the next turn is taken: what is pressed next
+ * is meant for it.
  * @param {Store} store
  * @param {string} what
  * @param {() => Promise<any>} ask
  */
 async function attempt(store, what, ask) {
-  if (store.state.sending !== null && what !== "stop") return false;
+  if (URGENT.includes(what)) store.forgetTurns();
+  else if (store.state.sending !== null) return false;
   store.dispatch({ type: "page/sending", what });
   try {
     const answer = await ask();
+    if (typeof answer?.state === "string") store.dispatch({ ...answer, type: "sweep" });
+    if (typeof answer?.stage === "string") store.dispatch({ type: "bench", bench: answer });
     store.dispatch({ type: "page/sent" });
-    if (answer && typeof answer.state === "string") store.dispatch({ ...answer, type: "sweep" });
     return true;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
@@ -63,7 +72,7 @@ export function sendEvent(store, event) {
 
 /** @param {Store} store @param {string} text */
 export function sendMark(store, text) {
-  return attempt(store, "mark", async () => void (await post(MARKS, { text })));
+  return attempt(store, text === PAIN ? "pain" : "mark", async () => void (await post(MARKS, { text })));
 }
 
 /**
@@ -74,7 +83,7 @@ export function sendMark(store, text) {
  */
 export async function ask(store, what, method, path, body, patience_ms) {
   let said;
-  const done = await attempt(store, what, async () => void (said = await post(path, body, method, patience_ms)));
+  const done = await attempt(store, what, async () => (said = await post(path, body, method, patience_ms)));
   return done ? (said ?? true) : null;
 }
 

@@ -6,9 +6,9 @@
  *
  * @typedef {import("./store.js").Store} Store
  * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean,
- *   run: (store: Store) => void}} Shortcut
+ *   urgent?: boolean, run: (store: Store) => void}} Shortcut
  */
-import { sendEvent, sendMark } from "./commands.js";
+import { PAIN, sendEvent, sendMark } from "./commands.js";
 import { score } from "./screens/run/says.js";
 import { mainAction } from "./words.js";
 
@@ -17,10 +17,14 @@ function ifAccepted(store, event) {
   if (store.state.sweep?.accepts.includes(event)) sendEvent(store, event);
 }
 
-/** The pedal never opens the plan: only what a sweep waits for is confirmed. @param {Store} store */
+/**
+ * The pedal never opens the plan: only what a sweep waits for is confirmed. A press means what the button said when it
+ * was pressed: a second one while the first is under way must not confirm the next thing unseen.
+ * @param {Store} store
+ */
 export function confirmMain(store) {
   const event = mainAction(store.state)?.event;
-  if (event) sendEvent(store, event);
+  if (event) store.inTurn(() => mainAction(store.state)?.event === event && void sendEvent(store, event));
 }
 
 /** @param {number} by_mm */
@@ -35,6 +39,7 @@ export const SHORTCUTS = [
     shown: "Esc",
     does: "Stop, on every screen, at any time",
     anywhere: true,
+    urgent: true,
     run: (store) =>
       isRunning(store) ? ifAccepted(store, "stop") : store.dispatch({ type: "page/panel", shown: false }),
   },
@@ -82,7 +87,8 @@ export const SHORTCUTS = [
     shown: "N",
     does: "Pain or numbness: pauses the sweep",
     letter: true,
-    run: (store) => void sendMark(store, "pain or numbness"),
+    urgent: true,
+    run: (store) => void sendMark(store, PAIN),
   },
   {
     keys: ["c"],
@@ -166,7 +172,8 @@ export function listenToKeys(store) {
       if (event.timeStamp - confirmed_ms < BOUNCE_MS) return;
       confirmed_ms = event.timeStamp;
     }
-    shortcut.run(store);
+    if (shortcut.urgent || shortcut.run === confirmMain) shortcut.run(store);
+    else store.inTurn(() => shortcut.run(store));
   });
   addEventListener("click", (event) => {
     const byPointer = event.detail > 0;

@@ -7,6 +7,9 @@
  */
 import { initial, reduce } from "./state.js";
 
+/** More presses than a hand makes during one answer: a key held down or a pedal that chatters. */
+const MOST_WAITING = 8;
+
 /** @param {import("./trace.js").Trace} trace the last seconds of raw loads, which are too many to be state */
 export function createStore(trace) {
   let state = initial;
@@ -14,6 +17,11 @@ export function createStore(trace) {
   const draws = new Set();
   /** @type {Set<(before: State, after: State) => void>} */
   const watchers = new Set();
+  /** @type {(() => void)[]} */
+  let waiting = [];
+  function takeTurns() {
+    while (state.sending === null && waiting.length) waiting.shift()?.();
+  }
   return {
     trace,
     get state() {
@@ -24,6 +32,21 @@ export function createStore(trace) {
       const before = state;
       state = reduce(state, message);
       if (state !== before) watchers.forEach((watch) => watch(before, state));
+      if (message.type === "page/refused") waiting = [];
+      takeTurns();
+    },
+    /**
+     * Runs what was pressed, now or when the daemon has answered what it was asked before: in the order of the
+     * presses, on the state as it then is. After a refusal nothing that waits is run: it was meant for another state.
+     * @param {() => void} run
+     */
+    inTurn(run) {
+      if (waiting.length < MOST_WAITING) waiting.push(run);
+      takeTurns();
+    },
+    /** Forgets what was pressed and not run yet. */
+    forgetTurns() {
+      waiting = [];
     },
     /** Calls draw on every frame until the function returned is called. @param {Draw} draw */
     onFrame(draw) {

@@ -35,10 +35,12 @@ export function mount(root, store) {
     if (target?.closest("input, select, textarea, button, a[href]")) return;
     const name = event.key === " " || event.key === "Enter" ? "Space" : event.key.toUpperCase();
     const verb = VERBS.find(([, , key]) => key === name)?.[0];
-    if (!verb || !store.state.bench?.accepts.includes(verb)) return;
+    if (!verb || !store.state.bench) return;
     if (name !== "Space" && !store.state.settings.letters) return;
     event.preventDefault();
-    void act(store, verb);
+    store.inTurn(() => {
+      if (store.state.bench?.accepts.includes(verb)) void act(store, verb);
+    });
   }
 
   const stopDrawing = store.onFrame((state) => {

@@ -119,6 +119,20 @@ class Desk:
             self.connections[-1].send(message if isinstance(message, bytes) else json.dumps(message))
         self.page.evaluate("() => new Promise((done) => setTimeout(() => requestAnimationFrame(done), 60))")
 
+    def slow(self, by_ms: int) -> None:
+        """From now on every answer reaches the page this much later."""
+        self.page.evaluate(
+            """(by_ms) => {
+              const ask = window.fetch;
+              window.fetch = async (...words) => {
+                const answer = await ask(...words);
+                await new Promise((later) => setTimeout(later, by_ms));
+                return answer;
+              };
+            }""",
+            by_ms,
+        )
+
     def wait(self, until: Callable[[], Any]) -> None:
         """Lets the page run until the test sees what it waits for; fails after ten seconds."""
         for _ in range(200):

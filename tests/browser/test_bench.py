@@ -2,7 +2,6 @@
 
 import subprocess
 import sys
-from functools import partial
 
 import numpy as np
 import pytest
@@ -26,11 +25,6 @@ def steps(desk):
     return [body for path, body in desk.asked if path == "bench/steps"]
 
 
-def answered(desk, leave, before):
-    """Whether one step more was asked for and answered: the page takes no other until then."""
-    return len(steps(desk)) > before and leave.is_enabled()
-
-
 def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(bench):
     assert bench.text(".bench-task") == "hands_left: add weight to 10 kg (98.05 N)"
     assert bench.text(".bench-value") == "49.01 N"
@@ -49,16 +43,22 @@ def test_a_long_reading_is_counted_in_minutes_and_a_short_one_in_seconds(bench, 
 
 
 def test_the_keyboard_reads_accepts_and_takes_again_what_fits_now_and_nothing_else(bench):
-    leave = bench.page.get_by_role("button", name="Leave; go on later")
-    for key in ("Space", "a", "r"):
-        before = len(steps(bench))
+    for key in ("Space", "a", "s", "x", "r"):
         bench.page.keyboard.press(key)
-        bench.wait(partial(answered, bench, leave, before))
-    for key in ("s", "x"):
-        bench.page.keyboard.press(key)
-        bench.page.wait_for_timeout(100)
+    bench.wait(lambda: len(steps(bench)) == 3)
 
     assert [body["do"] for body in steps(bench)] == ["read", "accept", "redo"]
+
+
+def test_a_key_pressed_while_the_page_waits_for_an_answer_is_judged_by_that_answer(bench, messages):
+    now = messages["bench"]["bench"]
+    bench.slow(200)
+    bench.answers["bench/steps"] = {**now, "accepts": ["break-off"]}
+    for key in ("Space", "a", "x"):
+        bench.page.keyboard.press(key)
+    bench.wait(lambda: len(steps(bench)) == 2)
+
+    assert [body["do"] for body in steps(bench)] == ["read", "break-off"]
 
 
 def test_a_bench_is_begun_with_what_was_typed(desk, messages):

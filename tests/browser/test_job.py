@@ -122,9 +122,7 @@ def ride(page, jig):  # noqa: F811
         elif state in ("waiting", "moving"):
             page.keyboard.press("Space")
         elif state == "averaging" and not told["sweep"]["notes"]:
-            for key in "345":
-                page.keyboard.press(key)
-                page.wait_for_timeout(80)
+            page.keyboard.type("345")
         page.wait_for_timeout(60)
     raise AssertionError(f"the sweep did not end: {told['sweep']}")
 

@@ -101,6 +101,47 @@ def test_an_event_that_the_sweep_does_not_accept_is_not_sent(run):
     assert run.page.get_by_role("button", name="Undo").is_disabled()
 
 
+def test_scores_typed_faster_than_they_are_answered_all_arrive_each_with_its_question(run, messages):
+    scored = {**messages["sweep"], "state": "averaging", "accepts": ["redo", "stop"], "noted_step": 4, "notes": {}}
+    run.send(scored)
+    given = {}
+
+    def answer(route):
+        body = route.request.post_data_json
+        run.asked.append(("step-notes", body))
+        given[body["what"]] = body["value"]
+        route.fulfill(json={**scored, "type": "sweep", "notes": dict(given)})
+
+    run.page.route("**/api/v1/step-notes", answer)
+    run.slow(150)
+    run.page.keyboard.type("345", delay=20)
+    run.wait(lambda: len(given) == 3)
+
+    said = [(body["what"], body["value"]) for path, body in run.asked if path == "step-notes"]
+    assert said == [("hands", 3), ("saddle", 4), ("effort", 5)]
+
+
+def test_a_second_press_of_the_pedal_never_confirms_what_was_not_shown_when_it_was_pressed(run, messages):
+    run.slow(800)
+    run.answers["sweep/events"] = {**messages["sweep"], "state": "waiting", "accepts": ["begin", "stop"]}
+    run.page.keyboard.press("Space")
+    run.page.wait_for_timeout(650)
+    run.page.keyboard.press("Space")
+    run.page.wait_for_timeout(1200)
+
+    assert events(run) == ["saddle_moved"], "the button said begin only afterwards"
+
+
+def test_the_stop_does_not_wait_and_what_was_pressed_before_it_no_longer_counts(run):
+    run.slow(500)
+    run.page.keyboard.press("p")
+    run.page.keyboard.press("r")
+    run.page.keyboard.press("Escape")
+    run.page.wait_for_timeout(1500)
+
+    assert events(run) == ["pause", "stop"]
+
+
 def test_single_letters_can_be_turned_off_and_stop_stays(run):
     run.page.keyboard.press("?")
     run.page.get_by_label("Single-letter keys").click()

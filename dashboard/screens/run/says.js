@@ -22,7 +22,7 @@ export function score(store, value) {
 export function saysPanel(store) {
   const words = el("p", { class: "says-words", role: "status" });
   const buttons = Array.from({ length: 11 }, (_, value) =>
-    el("button", { type: "button", class: "score", onclick: () => score(store, value) }, number(value)),
+    el("button", { type: "button", class: "score", onclick: () => store.inTurn(() => score(store, value)) }, number(value)),
   );
   const tilt = numberInput({ words: "Saddle tilt", unit: "°", least: -20, most: 20, step: 0.1 }, { id: "step-tilt" });
   const keep = el("button", { type: "submit", class: "small" }, "Keep");
@@ -51,7 +51,7 @@ export function saysPanel(store) {
   function draw(state) {
     const question = questionNow(state);
     setText(words, question?.words ?? "Rider’s scores, 0–10");
-    for (const each of buttons) setAttribute(each, "disabled", !question || state.sending !== null);
+    for (const each of buttons) setAttribute(each, "disabled", !question);
     setAttribute(keep, "disabled", !question || state.sending !== null);
   }
   return { node, draw };
