@@ -1,5 +1,9 @@
-"""`python3 -m tests [pytest arguments]`: sets up what is missing, then lint, format, types and tests."""
+"""`python3 -m tests [--quick] [pytest arguments]`: sets up what is missing, then lint, format, types and tests.
 
+--quick leaves out whatever needs a browser, a bus, a store or a port: what is left is pure and takes a minute.
+"""
+
+import random
 import subprocess
 import sys
 
@@ -13,6 +17,12 @@ SYSTEM = {
     "libc6-dev": ("/usr/include/stdio.h",),
     "poppler-utils": ("pdftotext",),
 }
+JS = VENV / "js"
+TSC = JS / "node_modules" / "typescript" / "bin" / "tsc"
+NOTHING_CHOSEN = 5
+"""pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
+TYPESCRIPT = "typescript@5.9.3"
+PURE = ("wire", "measure", "sweep", "rider", "fit", "test_layers.py", "test_rig.py", "test_developers.py")
 SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "worksteal")  # many wait for a clock, not for a core
 
 
@@ -26,22 +36,48 @@ def ensure_browser():
         stop("Chromium could not be fetched (see above). Install Chromium or Chrome, then run the command again.")
 
 
-def main():
-    """Exit code 0 when every check passes, 1 otherwise."""
-    ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, "chromium": NAMES})
-    ensure_venv("[test]")
-    ensure_browser()
+def ensure_typescript():
+    """Fetch the checker of the page's types into .venv."""
+    if TSC.exists():
+        return
+    say("Fetching TypeScript ...")
+    npm = [str(VENV / "bin" / "npm"), "install", "--silent", "--no-audit", "--no-fund", "--prefix", str(JS), TYPESCRIPT]
+    if subprocess.run(npm, check=False).returncode:
+        stop("TypeScript could not be fetched (see above). Is this machine online? Then run the command again.")
+
+
+def checks(words, quick):
+    """(name, command) of each check, in order."""
     bin_ = VENV / "bin"
-    checks = [
+    pytest = [bin_ / "python", "-m", "pytest", *SPREAD, *words]
+    always = [
         ("lint", [bin_ / "ruff", "check", "."]),
         ("format", [bin_ / "ruff", "format", "--check", "--quiet", "."]),
         ("types", [bin_ / "mypy", "--no-error-summary"]),
-        ("tests", [bin_ / "python", "-m", "pytest", *SPREAD, *sys.argv[1:]]),
+        ("types of the page", [bin_ / "node", TSC, "-p", "tests/browser/tsconfig.json"]),
     ]
+    if quick:
+        return [*always, ("pure tests", [*pytest, *(f"tests/{name}" for name in PURE)])]
+    seed = random.randrange(2**32)  # printed, so that a failure can be had again
+    fresh = [*pytest, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
+    return [*always, ("tests", [*pytest, "--durations", "15"]), (f"properties, fresh seed {seed}", fresh)]
+
+
+def main():
+    """Exit code 0 when every check passes, 1 otherwise."""
+    words = [word for word in sys.argv[1:] if word != "--quick"]
+    quick = "--quick" in sys.argv[1:]
+    if not quick:
+        ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, "chromium": NAMES})
+    ensure_venv("[test]")
+    ensure_typescript()
+    if not quick:
+        ensure_browser()
     failed = []
-    for name, command in checks:
+    for name, command in checks(words, quick):
         say("== " + name)
-        if subprocess.run([str(part) for part in command], cwd=str(ROOT), check=False).returncode:
+        code = subprocess.run([str(part) for part in command], cwd=str(ROOT), check=False).returncode
+        if code and not (words and code == NOTHING_CHOSEN):
             failed.append(name)
     say("== all passed" if not failed else "== failed: " + ", ".join(failed))
     return 1 if failed else 0

@@ -2,13 +2,12 @@
 
 import pytest
 from bluetooth_sig import BluetoothSIGTranslator
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.wire import csc, cycling_power, cycling_power_vector, heart_rate, indoor_bike
 
 OTHER = BluetoothSIGTranslator()
-ORDINARY = settings(deadline=None, derandomize=True)
 
 
 def numbers(bits, *, signed=False):
@@ -48,7 +47,6 @@ def scaled(number, unit):
     return None if number is None else number / unit
 
 
-@ORDINARY
 @given(power_measurements())
 def test_cycling_power_is_read_alike(measurement):
     value = cycling_power.encode_power(measurement)
@@ -72,7 +70,6 @@ def test_cycling_power_is_read_alike(measurement):
     assert other.accumulated_energy == m.energy_kj
 
 
-@ORDINARY
 @given(st.tuples(numbers(32), numbers(16)) | st.none(), st.tuples(numbers(16), numbers(16)) | st.none())
 def test_speed_and_cadence_are_read_alike(wheel, crank):
     value = csc.encode_csc(csc.CscMeasurement(*(wheel or (None, None)), *(crank or (None, None))))
@@ -86,7 +83,6 @@ def test_speed_and_cadence_are_read_alike(wheel, crank):
     assert other.last_crank_event_time == scaled(m.crank_time_1024, 1024)
 
 
-@ORDINARY
 @given(
     st.lists(numbers(16, signed=True), min_size=1, max_size=9),
     st.booleans(),
@@ -120,7 +116,6 @@ BIKE = {
 }
 
 
-@ORDINARY
 @given(st.fixed_dictionaries({}, optional={name: numbers(bits, signed=s) for name, bits, s, _ in BIKE.values()}))
 def test_indoor_bikes_are_read_alike(fields):
     value = indoor_bike.encode_indoor_bike(indoor_bike.IndoorBikeData(**fields))
@@ -133,7 +128,6 @@ def test_indoor_bikes_are_read_alike(fields):
         assert getattr(other, theirs) == (None if expected is None else pytest.approx(expected, rel=1e-12))
 
 
-@ORDINARY
 @given(numbers(16), st.none() | st.booleans(), st.none() | numbers(16), st.lists(numbers(16), max_size=7))
 def test_heart_rates_are_read_alike(bpm, contact, energy, intervals):
     heart = heart_rate.HeartRate(bpm, contact, energy, tuple(intervals))
