@@ -1,6 +1,6 @@
 """The command `foreaft`. Each command reads its words, calls one function and prints what came of it.
 
-Exit codes: 0 done; 1 a check failed; 2 wrong words or an input that was refused; 3 something is missing on this
+Exit codes: 0 done; 1 a check failed; 2 usage error or an input that was refused; 3 something is missing on this
 machine: a port, a device, a free address; 4 stored data cannot be used; 130 ended from the keyboard.
 Results go to standard output, everything else to standard error. Heavy imports wait until a command needs them.
 """

@@ -1,6 +1,7 @@
-"""Every command as its user types it: help, results, refusals and exit codes, and the README that names them."""
+"""Every command as its user types it: help, results, refusals and exit codes, and the pages that name them."""
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -14,7 +15,9 @@ from daq.cli import COMMANDS, main
 from daq.cli.demo import KINDS
 from daq.rider.model import Kind
 
-README = (Path(__file__).parents[2] / "README.md").read_text()
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text()
+PAGE = (ROOT / "daq" / "cli" / "commands.md").read_text()
 STATE = {
     "mass_kg": 75,
     "gradient_pct": 5,
@@ -37,12 +40,12 @@ def foreaft(*words, text=None):
 
 
 @pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_has_help_and_is_named_in_the_readme(name):
+def test_every_command_has_help_and_is_named_on_the_page_of_commands(name):
     done = foreaft(name, "--help")
 
     assert done.exit_code == 0
     assert len(done.output.splitlines()) > 4
-    assert f"foreaft {name}" in README
+    assert f"`foreaft {name}" in PAGE
 
 
 def test_the_version_answers_without_loading_the_program():
@@ -153,3 +156,10 @@ def test_ctrl_c_ends_the_demo_in_good_order_with_130():
 
     assert process.returncode == 130
     assert "Traceback" not in said
+
+
+def test_the_readme_names_only_commands_there_are():
+    named = set(re.findall(r"`foreaft ([a-z-]+)", README))
+
+    assert len(named) >= 10
+    assert named <= set(COMMANDS)
