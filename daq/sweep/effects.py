@@ -1,0 +1,97 @@
+"""What else the record knows to move the onset: gradient, saddle, bar, time of day, rig; estimated over all riders.
+
+Each effect has a normal prior. Estimates are where the probability of all tests is highest, their covariance is that of
+the curvature there (Laplace), at the panel's own spreads.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from daq.sweep.panel import Entry, Panel, evidence_at, grid_of
+from daq.values import Array
+
+GRADIENT_MM_PER_PCT, GRADIENT_SPREAD = -3.25, 1.25
+"""The onset lies 2 to 4.5 mm further forward for each 1 % of climb: mechanics of a model rider, not measured."""
+OTHER_SPREAD_MM = 5.0
+"""Of any effect nothing is known of beforehand. Judgement, no source."""
+ROUNDS = 6
+REACH_MM = 1.0
+"""How far the tests are moved to feel slope and curvature of their probability."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """One thing that may move the onset, as it is believed to beforehand, mm per unit of its column."""
+
+    name: str
+    mean_mm: float = 0.0
+    spread_mm: float = OTHER_SPREAD_MM
+
+
+GRADIENT = Effect("gradient", GRADIENT_MM_PER_PCT, GRADIENT_SPREAD)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Effects:
+    """(K,) effects and their (K, K) covariance."""
+
+    effects: tuple[Effect, ...]
+    mm: Array
+    covariance: Array
+
+
+def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect], found: Panel) -> Effects:
+    """The effects of (k, K) columns over k tests in order, their own effects_mm left aside.
+
+    ValueError when tests and columns differ in number.
+    """
+    if columns.shape != (len(tests), len(effects)):
+        raise ValueError(f"columns: expected {len(tests)} rows of {len(effects)}, got {columns.shape}")
+    means = np.array([one.mean_mm for one in effects])
+    spreads = np.array([one.spread_mm for one in effects])
+    widest = np.maximum(np.abs(columns).max(axis=0), 1e-9)
+    places_mm = grid_of(moved(tests, np.abs(columns) @ (np.abs(means) + 3.0 * spreads)))
+    steps = REACH_MM / widest
+
+    def log_p(mm: Array) -> float:
+        told = moved(tests, columns @ mm)
+        seen = evidence_at(told, places_mm, day_sd_mm=found.day_sd_mm, sweep_sd_mm=found.sweep_sd_mm)
+        return seen - 0.5 * float(np.sum(((mm - means) / spreads) ** 2))
+
+    mm = means
+    for _ in range(ROUNDS):
+        slope, curvature = _felt(log_p, mm, steps)
+        mm = mm - np.clip(np.linalg.solve(curvature, slope), -spreads, spreads)
+    _, curvature = _felt(log_p, mm, steps)
+    return Effects(tuple(effects), mm, np.linalg.inv(-curvature))
+
+
+def moved(tests: Sequence[Entry], by_mm: Array) -> list[Entry]:
+    """The tests with these effects taken off."""
+    return [replace(one, effects_mm=float(mm)) for one, mm in zip(tests, by_mm, strict=True)]
+
+
+def _felt(log_p: Callable[[Array], float], mm: Array, steps: Array) -> tuple[Array, Array]:
+    """Slope (K,) and curvature (K, K) by central differences."""
+    n = len(mm)
+    here = log_p(mm)
+    up, down = ([log_p(mm + sign * steps * (np.arange(n) == k)) for k in range(n)] for sign in (1.0, -1.0))
+    slope = (np.array(up) - np.array(down)) / (2.0 * steps)
+    curvature = np.diag((np.array(up) + np.array(down) - 2.0 * here) / steps**2)
+    for j in range(n):
+        for k in range(j):
+            both = steps * ((np.arange(n) == j) | (np.arange(n) == k))
+            crossed = steps * ((np.arange(n) == j) * 1.0 - (np.arange(n) == k) * 1.0)
+            mixed = log_p(mm + both) + log_p(mm - both) - log_p(mm + crossed) - log_p(mm - crossed)
+            curvature[j, k] = curvature[k, j] = mixed / (4.0 * steps[j] * steps[k])
+    return slope, _downward(curvature)
+
+
+def _downward(curvature: Array) -> Array:
+    """The same with every direction bent downwards, so that a step leads uphill."""
+    values, vectors = np.linalg.eigh(curvature)
+    return np.asarray((vectors * np.minimum(values, -1e-4)) @ vectors.T)

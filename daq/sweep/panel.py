@@ -1,0 +1,228 @@
+"""Riders, days, sweeps: what one test says about the next ride.
+
+One sweep's interval says how well this sweep placed its bend. The onset of sweep s of rider r on day d is
+
+    onset_rds = m_r + day_rd + sweep_rds + effects x_rds
+
+with day_rd ~ N(0, day sd) and sweep_rds ~ N(0, sweep sd). A sweep enters by its whole likelihood over the place of the
+bend, not by a number: one that stayed light says that the onset lies further forward, one that was loaded throughout
+that it lies further back, an undecided one says what it says. On a grid of places all of this is a chain of
+convolutions, so nothing is drawn at random and the same tests give the same bits.
+
+    sweep   A_s(m + day) = sum over c of L_s(c) N(c - m - day; sweep sd)
+    day     B_d(m)       = sum over day of N(day; day sd) prod A_s(m + day)
+    rider   post_r(m)    ~ prod B_d(m)
+
+The two standard deviations are not known: their half-normal priors (judgement, no source) are weighed by the marginal
+likelihood of all riders' tests. Random-effects models with unknown variances do the same where likelihoods are normal
+(Gelman 2006, Bayesian Analysis 1:515, on half-normal priors of a standard deviation; from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.values import Array, Likelihood
+
+STEP_MM = 1.0
+BEYOND_MM = 60.0
+"""How far the grid goes on beyond every position ridden: an onset may lie where nobody rode."""
+NEARLY_NONE = 1e-300
+DAY_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0, 11.0, 13.5, 17.0])
+SWEEP_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.5, 7.5])
+DAY_PRIOR_MM, SWEEP_PRIOR_MM = 5.0, 2.0
+"""Spreads of the half-normal priors of the two standard deviations. Judgement, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One sweep: whose, on which day, and what it says of the onset."""
+
+    rider: str
+    day: str
+    likelihood: Likelihood
+    effects_mm: float = 0.0
+    """What is known to move this sweep's onset beside rider, day and sweep: taken off before all else."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Priors:
+    """(D,) and (S,) prior weights of the standard deviations on their grids, each summing to 1."""
+
+    day: Array
+    sweep: Array
+    name: str
+    """Where they are from, for the reader: 'judgement', or the workshop whose tests taught them."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Panel:
+    """What all tests together say of the spreads."""
+
+    weight: Array
+    """(D, S) probability of each pair of standard deviations."""
+    log_evidence: float
+    """Of all tests, spreads averaged out; its level means nothing, differences compare models."""
+    riders: int
+    days: int
+    sweeps: int
+    priors: Priors
+
+    @property
+    def repeats(self) -> int:
+        """Sweeps beyond the first of each rider: the spreads are learned from these alone."""
+        return self.sweeps - self.riders
+
+    @property
+    def day_sd_mm(self) -> float:
+        """Between days: the mean over what is believed of it."""
+        return float(self.weight.sum(axis=1) @ DAY_SDS_MM)
+
+    @property
+    def sweep_sd_mm(self) -> float:
+        """Between sweeps of one day."""
+        return float(self.weight.sum(axis=0) @ SWEEP_SDS_MM)
+
+    @property
+    def variance_mm2(self) -> float:
+        """Of one sweep's onset about the rider's own, day and sweep together: the mean over what is believed."""
+        squares = DAY_SDS_MM[:, None] ** 2 + SWEEP_SDS_MM**2
+        return float((self.weight * squares).sum())
+
+
+def half_normal(grid_mm: Array, spread_mm: float) -> Array:
+    """Weights of a half-normal on an uneven grid, summing to 1."""
+    cells = np.gradient(grid_mm)
+    cells[0], cells[-1] = 0.5 * (grid_mm[1] - grid_mm[0]), 0.5 * (grid_mm[-1] - grid_mm[-2])
+    weight = cells * np.exp(-0.5 * (grid_mm / spread_mm) ** 2)
+    return np.asarray(weight / weight.sum())
+
+
+def judged_priors() -> Priors:
+    """The priors where nothing was learned yet."""
+    return Priors(half_normal(DAY_SDS_MM, DAY_PRIOR_MM), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
+
+
+def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:
+    """The panel of these tests, in any order. ValueError without one."""
+    priors = judged_priors() if priors is None else priors
+    tests = in_order(tests)
+    places_mm = grid_of(tests)
+    days, riders = firsts(tests)
+    log_p = np.array(
+        [[each.sum() for each in row] for row in _evidence(log_likelihoods(tests, places_mm), days, riders)]
+    )
+    log_p = log_p + np.log(priors.day)[:, None] + np.log(priors.sweep)
+    top = float(log_p.max())
+    mass = np.exp(log_p - top)
+    return Panel(mass / mass.sum(), top + math.log(mass.sum()), len(riders), len(days), len(tests), priors)
+
+
+def _evidence(log_l: Array, days: list[int], riders: list[int]) -> Array:
+    """(D, S, R) log probability of each rider's tests, the rider's own onset even over the grid."""
+    found = np.empty((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(riders)))
+    for s, sweep_sd in enumerate(SWEEP_SDS_MM):
+        of_days = np.add.reduceat(blurred(log_l, sweep_sd), days, axis=0)
+        for d, day_sd in enumerate(DAY_SDS_MM):
+            found[d, s] = _log_means(np.add.reduceat(blurred(of_days, day_sd), np.searchsorted(days, riders), axis=0))
+    return found
+
+
+def evidence_at(tests: Sequence[Entry], places_mm: Array, *, day_sd_mm: float, sweep_sd_mm: float) -> float:
+    """Log probability of all tests at one pair of standard deviations; the tests in order."""
+    days, riders = firsts(tests)
+    of_days = np.add.reduceat(blurred(log_likelihoods(tests, places_mm), sweep_sd_mm), days, axis=0)
+    of_riders = np.add.reduceat(blurred(of_days, day_sd_mm), np.searchsorted(days, riders), axis=0)
+    return float(_log_means(of_riders).sum())
+
+
+def own_onset(tests: Sequence[Entry], places_mm: Array) -> Array:
+    """(D, S, n) probability of one rider's own onset m, for each pair of standard deviations."""
+    days, _ = firsts(tests)
+    log_l = log_likelihoods(tests, places_mm)
+    found = np.empty((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(places_mm)))
+    for s, sweep_sd in enumerate(SWEEP_SDS_MM):
+        of_days = np.add.reduceat(blurred(log_l, sweep_sd), days, axis=0)
+        for d, day_sd in enumerate(DAY_SDS_MM):
+            log_m = blurred(of_days, day_sd).sum(axis=0)
+            mass = np.exp(log_m - log_m.max())
+            found[d, s] = mass / mass.sum()
+    return found
+
+
+def in_order(tests: Sequence[Entry]) -> list[Entry]:
+    """By rider and day; of one day as given. ValueError without a test."""
+    if not tests:
+        raise ValueError("tests: expected at least one sweep with its likelihood")
+    return sorted(tests, key=lambda one: (one.rider, one.day))
+
+
+def _log_means(log_p: Array) -> Array:
+    top = log_p.max(axis=1)
+    return np.asarray(top + np.log(np.exp(log_p - top[:, None]).mean(axis=1)))
+
+
+def learned(found: Panel, name: str) -> Priors:
+    """What these tests taught of the spreads, as another workshop's prior. No rider is in it."""
+    return Priors(found.weight.sum(axis=1), found.weight.sum(axis=0), name)
+
+
+def log_likelihoods(tests: Sequence[Entry], places_mm: Array) -> Array:
+    """(k, n) of each test at each place."""
+    return np.array([on_grid(one, places_mm) for one in tests])
+
+
+def on_grid(one: Entry, places_mm: Array) -> Array:
+    """(n,) log likelihood at each place: light forward of the ridden positions, loaded behind them."""
+    told = one.likelihood
+    at_mm = told.rear_mm - told.step_mm * np.arange(len(told.log_l))
+    wanted = places_mm + one.effects_mm
+    inside = np.interp(-wanted, -at_mm, told.log_l)
+    return np.where(wanted > at_mm[0], told.log_loaded, np.where(wanted < at_mm[-1], told.log_light, inside))
+
+
+def kernel(n: int, sd_mm: float) -> Array:
+    """(n, n) probability of each place given another, a normal of this sd; what falls off the grid stays at its end.
+
+    Sampled at the places: what it is applied to is smooth, so sums over them are as good as integrals.
+    """
+    if sd_mm == 0.0:
+        return np.eye(n)
+    reach = max(n, math.ceil(8.0 * sd_mm / STEP_MM))
+    offsets = np.arange(-reach, reach + 1)
+    weight = np.exp(-0.5 * (offsets * STEP_MM / sd_mm) ** 2)
+    up_to = np.cumsum(weight / weight.sum())
+    steps = np.arange(n)
+    edges = up_to[steps[None, :] - steps[:, None] + reach]
+    edges[:, -1] = 1.0
+    return np.maximum(np.diff(edges, axis=1, prepend=0.0), 0.0)
+
+
+def blurred(log_l: Array, sd_mm: float) -> Array:
+    """(k, n) log likelihoods after a normal error of this sd was averaged out."""
+    if sd_mm == 0.0:
+        return log_l
+    top = log_l.max(axis=1, keepdims=True)
+    mass = np.exp(log_l - top) @ kernel(log_l.shape[1], sd_mm).T
+    return np.asarray(top + np.log(np.maximum(mass, NEARLY_NONE)))
+
+
+def grid_of(tests: Sequence[Entry]) -> Array:
+    """(n,) setbacks from behind all that was ridden to forward of it, rearmost first."""
+    rear = [one.likelihood.rear_mm for one in tests]
+    front = [one.likelihood.rear_mm - one.likelihood.step_mm * (len(one.likelihood.log_l) - 1) for one in tests]
+    shifts = [abs(one.effects_mm) for one in tests]
+    high, low = math.ceil(max(rear) + max(shifts) + BEYOND_MM), math.floor(min(front) - max(shifts) - BEYOND_MM)
+    return np.arange(high, low - STEP_MM, -STEP_MM, dtype=float)
+
+
+def firsts(tests: Sequence[Entry]) -> tuple[list[int], list[int]]:
+    """Index of the first sweep of each day and of each rider; the tests in order."""
+    keys = [(one.rider, one.day) for one in tests]
+    days = [i for i, key in enumerate(keys) if i == 0 or key != keys[i - 1]]
+    riders = [i for i, key in enumerate(keys) if i == 0 or key[0] != keys[i - 1][0]]
+    return days, riders
