@@ -7,8 +7,8 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
-    {"values", "bootstrap"},
-    {"items"},
+    {"values", "refusals", "bootstrap"},
+    {"items", "physics"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"pipeline", "fit", "transmitters"},
     {"sources", "keep"},
@@ -16,7 +16,7 @@ LAYERS = [
     {"cli"},
     {"__main__"},
 ]
-PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit", "transmitters"}
+PURE = {"values", "refusals", "items", "physics", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit", "transmitters"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

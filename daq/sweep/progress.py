@@ -6,11 +6,11 @@ Time comes with the strokes and the events.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from daq.physics import power_w
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, Plan
@@ -60,11 +60,6 @@ class Standing:
     """Why an adaptive plan asks for this position or has ended; empty for other plans."""
     seconds_left: float
     """The moves of the saddle included, as in what a plan is expected to take."""
-
-
-def power_w(torque_nm: float, cadence_rpm: float) -> float:
-    """Power of a mean crank torque at a cadence, P = 2 pi n Q / 60."""
-    return 2.0 * math.pi * cadence_rpm * torque_nm / 60.0
 
 
 class SweepProgress:

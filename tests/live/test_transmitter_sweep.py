@@ -21,6 +21,7 @@ from daq.live.real import begin
 from daq.live.session.session import Session
 from daq.live.telling.view import Rider
 from daq.measure.calibration import to_dict
+from daq.physics import STANDARD_G_M_S2
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import rider_of_kind
 from daq.rig import parse_rig
@@ -31,7 +32,6 @@ from daq.sweep.run import ENDED
 from daq.transmitters import calibration_of
 from daq.values import Onset, StepMean
 from daq.wire import cycling_power
-from daq.wire.transmitter import STANDARD_GRAVITY
 from tests.live.test_links import LINES, MODBUS
 from tests.rigs import rig_text
 from tests.sources.cable import Cable
@@ -88,7 +88,7 @@ class Ride:
                     session.clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice)
                 )
             if len(block):
-                loads = block.cells_n[-1] / STANDARD_GRAVITY * 100
+                loads = block.cells_n[-1] / STANDARD_G_M_S2 * 100
                 show(round(loads[:2].sum()), round(loads[2:].sum()))
 
     def ride(self, *parts):

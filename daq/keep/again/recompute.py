@@ -87,7 +87,6 @@ def _seen_too(items: Iterable[Item], seen: Pipeline, parts: list[Loads]) -> Iter
 def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig) -> Derived:
     """The same strokes and steps of these loads: same times, same strokes averaged, torque as it was."""
     begins_s = np.array([part.t_s[0] for part in loads])
-    weight_n = ridden.mass_kg * rig.g_m_s2 if ridden.mass_kg else NAN
     again: dict[Stroke, Stroke] = {}
     for stroke in found.strokes:
         first, last = np.searchsorted(begins_s, (stroke.start_s, stroke.end_s))
@@ -95,9 +94,10 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig
             loads[max(first - 1, 0) : last],
             stroke.start_s,
             stroke.end_s,
-            weight_n=weight_n,
+            mass_kg=ridden.mass_kg,
+            g_m_s2=rig.g_m_s2,
             power_w=stroke.power_w,
-            crank_torque_nm=stroke.crank_torque_nm,
+            torque_nm=stroke.crank_torque_nm,
         )
         assert of_loads is not None
         again[stroke] = of_loads

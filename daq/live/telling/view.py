@@ -12,10 +12,11 @@ from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import stepping
 from daq.live.telling import messages
 from daq.measure.calibration import apply
+from daq.physics import power_w
 from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.sweep.progress import Standing, power_w
+from daq.sweep.progress import Standing
 from daq.values import Stroke
 from daq.wire.board import Hello
 
