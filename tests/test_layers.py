@@ -16,7 +16,20 @@ LAYERS = [
     {"cli"},
     {"__main__"},
 ]
-PURE = {"values", "refusals", "items", "physics", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit", "transmitters"}
+PURE = {
+    "values",
+    "refusals",
+    "items",
+    "physics",
+    "wire",
+    "measure",
+    "sweep",
+    "rider",
+    "rig",
+    "pipeline",
+    "fit",
+    "transmitters",
+}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

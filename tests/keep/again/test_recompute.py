@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from daq.keep.again.derived import exclusions
-from daq.keep.again.recalibrated import derive_exported, onset_again
 from daq.keep.again.recompute import derive, derived
 from daq.keep.again.replay import run
 from daq.keep.json_text import plain
@@ -17,6 +16,7 @@ from daq.keep.package import workers
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
+from daq.keep.package.recomputed import derive_exported, onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.measure.calibration import Channel, Term, Uncertainty, to_dict
