@@ -11,25 +11,13 @@ LAYERS = [
     {"items", "physics"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"pipeline", "fit", "transmitters"},
+    {"ride"},
     {"sources", "keep"},
     {"live"},
     {"cli"},
     {"__main__"},
 ]
-PURE = {
-    "values",
-    "refusals",
-    "items",
-    "physics",
-    "wire",
-    "measure",
-    "sweep",
-    "rider",
-    "rig",
-    "pipeline",
-    "fit",
-    "transmitters",
-}
+PURE = set().union(*LAYERS[:5]) - {"bootstrap"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -186,8 +186,8 @@ def _run(
     from daq.live.bench.simulated import SimulatedBench
     from daq.live.daemon import AddressTaken, listen, serve, url_of
     from daq.live.real import on_rig
+    from daq.refusals import NotNow
     from daq.rig import RigError
-    from daq.sweep.run import NotNow
 
     path = store_path(store)
     code = [MISSING]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from daq.cli.telling import REFUSED, fail, print_json, tell
+from daq.refusals import NotNow
 
 if TYPE_CHECKING:
     from daq.live.bench.desk import BenchDesk
@@ -81,7 +82,7 @@ async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) 
             return 0
         try:
             await _done(desk, line or "", hands)
-        except ValueError as error:
+        except (NotNow, ValueError) as error:
             tell(f"  not now: {error}")
 
 

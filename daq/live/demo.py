@@ -22,6 +22,7 @@ from daq.live.telling import messages
 from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict
 from daq.pipeline import Output
+from daq.refusals import NotNow
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
 from daq.rider.jig_geometry import JigGeometry
@@ -31,7 +32,7 @@ from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.simulator import SimulatedBoard
 from daq.sweep.plan import Plan, out_and_back
-from daq.sweep.run import ENDED, Event, NotNow, State
+from daq.sweep.run import ENDED, Event, State
 
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""

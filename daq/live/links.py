@@ -9,13 +9,13 @@ from typing import Any
 from daq.live.session.session import Session
 from daq.live.session.tare_button import TareButton
 from daq.pipeline import BOARD, CADENCE, HEART, POWER
+from daq.refusals import NotNow
 from daq.rig import BleSensor, RigError, TextTransmitter
 from daq.sources.ble import BleLink
 from daq.sources.board_link import BoardLink
 from daq.sources.modbus_link import ModbusLink
 from daq.sources.radio import BluetoothTrouble, Radio
 from daq.sources.text_link import TextLink
-from daq.sweep.run import NotNow
 from daq.transmitters import registers_of
 
 Link = Callable[[], Coroutine[Any, Any, None]]

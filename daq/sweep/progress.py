@@ -11,10 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.physics import power_w
+from daq.refusals import BadValue, NotNow
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, Plan
-from daq.sweep.run import Event, NotNow, State, after, fitter_may
+from daq.sweep.run import Event, State, after, fitter_may
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import StepMean, Stroke
 
@@ -94,7 +95,7 @@ class SweepProgress:
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
     def take(self, event: Event, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
-        """Apply a fitter's event. NotNow or ValueError, with the state unchanged, when it does not fit."""
+        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit."""
         following = after(self.state, event)
         if event is Event.REDO and self.state is State.MOVING and not self.steps:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
@@ -171,9 +172,9 @@ class SweepProgress:
     def _place_saddle(self, setback_mm: float | None, t_s: float) -> list[Note]:
         low, high = self._limits_mm
         if setback_mm is None:
-            raise ValueError("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
+            raise BadValue("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
         if not low <= setback_mm <= high:
-            raise ValueError(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
+            raise BadValue(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
         asked = self.asked_setback_mm
         self.setback_mm = setback_mm
         if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:

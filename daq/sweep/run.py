@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import enum
 
+from daq.refusals import NotNow
+
 
 class State(enum.StrEnum):
     """What the sweep is doing now."""
@@ -91,10 +93,6 @@ TRANSITIONS: dict[State, dict[Event, State]] = {
     S.STOPPED: {},
 }
 ENDED = frozenset(state for state, events in TRANSITIONS.items() if not events)
-
-
-class NotNow(Exception):
-    """The event does not fit the state; nothing has changed."""
 
 
 def after(state: State, event: Event) -> State:

@@ -15,9 +15,9 @@ from daq.live.real import begin, read_rig
 from daq.live.session.session import Session
 from daq.live.telling.view import Rider, sources, troubles
 from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.refusals import NotNow
 from daq.rig import RigError
 from daq.sources.clock import SessionClock
-from daq.sweep.run import NotNow
 from daq.values import Loads, Samples
 from daq.wire import cycling_power_control
 from tests.rigs import rig_text

@@ -2,9 +2,10 @@ from dataclasses import replace
 
 import pytest
 
+from daq.refusals import NotNow
 from daq.sweep.plan import BadPlan, Plan, out_and_back
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import Event, NotNow, State
+from daq.sweep.run import Event, State
 from daq.values import NAN, Status, StepMean, Stroke
 
 CLEAN = Status(0)

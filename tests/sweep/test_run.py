@@ -1,6 +1,7 @@
 import pytest
 
-from daq.sweep.run import FITTERS_EVENTS, TRANSITIONS, Event, NotNow, State, after, fitter_may
+from daq.refusals import NotNow
+from daq.sweep.run import FITTERS_EVENTS, TRANSITIONS, Event, State, after, fitter_may
 
 ENDED = {State.FINISHED, State.STOPPED}
 

@@ -25,8 +25,9 @@ from daq.measure.calibration.certificate import certificate
 from daq.measure.calibration.checks import SHORTEST_WARM_UP_S, findings
 from daq.measure.calibration.finding import Finding, Wrong
 from daq.measure.calibration.load_checks import counts_per_n
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, NotNow, Taken
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, Taken
 from daq.measure.calibration.steadiness import Settled
+from daq.refusals import NotNow
 from daq.values import Samples
 
 T = TypeVar("T")

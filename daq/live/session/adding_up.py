@@ -10,7 +10,7 @@ import numpy as np
 from daq.measure.mechanics import shares
 from daq.measure.sum_check import HOLD_S, NotStill, SumCheck, feet_off_check, hold_of, riding_check
 from daq.physics import weight_normal_n
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 from daq.values import Stroke
 
 if TYPE_CHECKING:

@@ -22,7 +22,7 @@ from daq.measure.calibration.doubts import Doubtful, doubts_of_loads, doubts_of_
 from daq.measure.calibration.validity import SensitivityCheck, Validity
 from daq.measure.calibration.weights import Weights
 from daq.measure.zero import PARTS, Zero
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 from daq.values import Samples
 
 if TYPE_CHECKING:

@@ -24,11 +24,12 @@ from daq.live.telling.hub import Hub
 from daq.measure.calibration import Calibration
 from daq.measure.zero import Zero, zero_of
 from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
+from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import ENDED, NotNow, State, fitter_may
+from daq.sweep.run import ENDED, State, fitter_may
 from daq.sweep.run import Event as SweepEvent
 from daq.values import Loads, Onset, Samples, StepMean, Stroke
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from daq.keep.errors import StoreError
 from daq.measure.zero import OVER_S
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 
 if TYPE_CHECKING:
     from daq.live.session.session import Session

@@ -24,7 +24,7 @@ from daq.keep.store import Store
 from daq.live.session.adding_up import sum_while_riding
 from daq.live.session.storing import Storing
 from daq.live.telling import messages, view
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 from daq.values import NAN, Array
 
 if TYPE_CHECKING:

@@ -27,9 +27,10 @@ from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_visit import add_visit
 from daq.live.web.problems import RESPONSES, Problem, add_errors
+from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
-from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
+from daq.sweep.run import FITTERS_EVENTS, Event
 
 PAGE = next(
     (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import enum
 from typing import Annotated, Any
 
-from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi import FastAPI
+from fastapi.responses import HTMLResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.keep.store import Store, calibrations
@@ -16,8 +16,7 @@ from daq.live.bench.kept import summaries
 from daq.live.bench.wanted import Gravity, Reference, Wanted
 from daq.live.session.session import Session
 from daq.live.telling import messages
-from daq.live.web.problems import problem
-from daq.measure.calibration import procedure, to_dict
+from daq.measure.calibration import to_dict
 from daq.measure.calibration.weights import pull_n
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
@@ -73,10 +72,6 @@ class Use(_Body):
 def add_bench(app: FastAPI, session: Session) -> None:
     """The routes around the calibration of the cells."""
     desk = session.calibrating
-
-    @app.exception_handler(procedure.NotNow)
-    async def not_in_this_stage(_: Request, error: procedure.NotNow) -> JSONResponse:
-        return problem(409, "not now", str(error))
 
     @app.get("/api/v1/bench")
     async def bench() -> dict[str, Any]:

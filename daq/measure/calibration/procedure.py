@@ -14,6 +14,7 @@ import enum
 from dataclasses import dataclass, replace
 
 from daq.measure.calibration.bench_plan import BenchPlan, Stage, Task, tasks
+from daq.refusals import NotNow
 
 
 class Event(enum.StrEnum):
@@ -43,10 +44,6 @@ TRANSITIONS: dict[Stage, dict[Event, Stage]] = {
 }
 """A stage for which the plan has no readings is passed over. Taking a reading again is not in the table: it is possible
 from everywhere, and leads to that reading."""
-
-
-class NotNow(ValueError):
-    """This cannot be done in this stage; the text says what can."""
 
 
 @dataclass(frozen=True, slots=True)

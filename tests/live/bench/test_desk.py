@@ -11,8 +11,8 @@ from daq.keep.store import Store, calibrations
 from daq.live.bench.certificate_page import certificate_page
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.procedure import NotNow as NotInThisStage
+from daq.refusals import NotNow
 from daq.rider.electronics import CELLS
-from daq.sweep.run import NotNow
 from tests.live.bench.simulated import on_bench, read, wanted, work_through
 
 FULL = {

@@ -9,7 +9,8 @@ import uvloop
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
 from daq.live.telling import view
-from daq.sweep.run import Event, NotNow, State
+from daq.refusals import NotNow
+from daq.sweep.run import Event, State
 from daq.values import Samples
 from daq.wire import board
 from tests.live.jig import SHORT, demo

@@ -4,7 +4,8 @@ from itertools import pairwise
 import pytest
 
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, NotNow, redo, redo_series, skip, stop, take
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, redo, redo_series, skip, stop, take
+from daq.refusals import NotNow
 from tests.measure.calibration.simulated_bench import done, plan, worked_until
 
 
