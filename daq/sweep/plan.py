@@ -82,6 +82,12 @@ class Plan:
         """The crank torque that goes with power and cadence."""
         return crank_torque_nm(self.power_w, self.cadence_rpm)
 
+    @property
+    def power_band_w(self) -> tuple[float, float]:
+        """The power that goes with the torque band at the plan's cadence."""
+        half_w = self.power_w * self.torque_band_nm / self.torque_nm
+        return self.power_w - half_w, self.power_w + half_w
+
 
 _LIMITS = (
     ("settle_s", 0.0, 120.0),

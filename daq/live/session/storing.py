@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeVar
 
 from daq.items import Item
-from daq.keep.errors import StoreError, StoreUnwritable
+from daq.keep.errors import NotStored, StoreError, StoreUnwritable
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, to_dict
 from daq.sweep.plan import Plan
@@ -57,6 +57,11 @@ class Storing:
         """
         self._flushing = asyncio.ensure_future(self._flush())
         return await asyncio.shield(self._flushing)
+
+    async def stored(self) -> None:
+        """Return when everything queued so far is on the disk. NotStored when it is only in memory."""
+        if not await self.flush():
+            raise NotStored(self.trouble)
 
     async def _flush(self) -> bool:
         async with self._lock:

@@ -31,6 +31,7 @@ from typing import Any
 
 import numpy as np
 
+from daq.keep.json_text import plain
 from daq.measure import mechanics
 from daq.measure.calibration import Expanded
 from daq.measure.geometry import gradient_pct_of
@@ -98,16 +99,3 @@ def stroke(
             "feet": max(factors, default=math.nan) * u_feet_n,
         },
     )
-
-
-def plain(value: Any) -> Any:
-    """The value as JSON can hold it."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, dict):
-        return {key: plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    return value
