@@ -138,7 +138,7 @@ class Acquisition:
     def troubles(self) -> dict[str, str]:
         """What is wrong with each part now, in one sentence; empty text where nothing is."""
         found = self.sensors.troubles(self.clock.now_us())
-        return {**found, "store": "" if self.storing is None else self.storing.trouble}
+        return {**found, "store": "" if self.storing is None else self.storing.trouble or self.storing.vanished}
 
     def _hear(self, item: Item, outputs: list[Heard]) -> None:
         if isinstance(item, Samples):

@@ -71,9 +71,10 @@ class Session:
         if on_output is not None:
             at.hears_output.append(on_output)
 
-    def listen(self, output: Callable[[Output], None], beat: Callable[[], None]) -> None:
-        """Hear everything that comes of the sensors' data, and every beat."""
+    def listen(self, *, output: Callable[[Output], None], item: Callable[[], None], beat: Callable[[], None]) -> None:
+        """Hear everything that comes of the sensors' data, when an item has been gone through, and every beat."""
         self.acquisition.hears_output.append(output)
+        self.acquisition.hears_item.append(item)
         self._on_beat.append(beat)
 
     async def run(self) -> None:

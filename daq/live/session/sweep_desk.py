@@ -75,6 +75,8 @@ class SweepDesk:
                 )
             self.put_aside(from_us)
             await self._begun(found)
+            at.drain()
+            self._id, self._open = found, True
             content = beginning(
                 plan,
                 mass_kg=at.rider.mass_kg,
@@ -82,9 +84,7 @@ class SweepDesk:
                 zero_counts=at.pipeline.zero_counts,
                 calibration=self._stamp(),
             )
-            at.act(SWEEP_BEGUN, content)
-            self._id, self._open = found, True
-            await at.stored()
+            await at.accept(SWEEP_BEGUN, content)
 
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
         """Go on with a sweep that was cut off: ride what is stored of it, then pause it until the fitter resumes."""

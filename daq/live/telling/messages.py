@@ -8,7 +8,8 @@ binary   one block of loads, little-endian, all floats 32 bit but t0:
          Block times are t0_s + dt_s, seconds of session time.
 text     one JSON object with a "type":
              snapshot   everything a page needs to start or to start again; always first
-             sources    how fresh each sensor is, and what makes the loads doubtful, about twice a second
+             sources    how fresh each sensor is, what makes the loads doubtful, and whether the store takes what is
+                        received ("stored"), about twice a second
              stroke     one crank revolution averaged
              sweep      the sweep's state; on every change and about four times a second while it runs
              step       one position finished (or all steps again after a redo: see "steps")

@@ -1,7 +1,7 @@
 """Decides what every page is sent, and how often; nothing else sends to them.
 
-It hangs itself on a session and looks: what comes of the sensors' data is told as it comes, what people change is told
-on the next beat when it is not what was last told, what moves by itself some times a second.
+It hangs itself on a session and looks: what comes of the sensors' data is told as it comes, what people change when it
+is not what was last told, what moves by itself some times a second.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class Teller:
         self._beats = 0
         self._whole, self._sweep = self._whole_now(), self._sweep_now()
         self._bench, self._visit = False, ""
-        session.listen(self._hear, self._beat)
+        session.listen(output=self._hear, item=self._look, beat=self._beat)
 
     def __len__(self) -> int:
         return len(self._hub)
@@ -63,16 +63,20 @@ class Teller:
             case _:
                 self._send("notice", **plain(output))
 
-    def _beat(self) -> None:
-        if not len(self._hub):
-            return
-        self._beats += 1
+    def _look(self) -> None:
+        """Tell what people or the ride have changed since it was last told."""
         whole, sweep = self._whole_now(), self._sweep_now()
         if whole != self._whole:
             self._whole, self._sweep = whole, sweep
             self._hub.send(view.snapshot(self.session))
         elif sweep != self._sweep:
             self._tell_sweep()
+
+    def _beat(self) -> None:
+        if not len(self._hub):
+            return
+        self._look()
+        self._beats += 1
         if self._beats % SWEEP_EVERY == 0:
             self._tell_bench()
             if self.session.sweep.progress is not None:

@@ -14,6 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
+from daq.keep.errors import NotStored
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling import view
@@ -134,7 +135,11 @@ def _add_commands(app: FastAPI, session: Session) -> None:
             raise Problem(403, "not for this screen", "the rider's screen can send the stop and nothing else")
         if body.event not in FITTERS_EVENTS:
             raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
-        await session.sweep.fitter(body.event, body.setback_mm)
+        try:
+            await session.sweep.fitter(body.event, body.setback_mm)
+        except NotStored as error:
+            done = "stopped" if body.event is Event.STOP else "done"
+            raise Problem(507, f"{done}, not stored", str(error)) from error
         return standing_for_rider(standing(session)) if riders else standing(session)
 
     @app.post("/api/v1/zero")

@@ -42,7 +42,7 @@ def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is
     uvloop.run(fills_up())
 
     assert [record.getMessage() for record in caplog.records] == [
-        "not stored yet, kept in memory",
+        "kept in memory, not stored yet",
         "the store takes data again, nothing is missing",
     ]
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
