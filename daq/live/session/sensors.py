@@ -7,10 +7,10 @@ from functools import partial
 
 from daq.items import Item, Notification, WireBytes
 from daq.live.session.cells import cells_of
-from daq.live.session.health import Counters, SourceHealth
 from daq.measure.cell_checks import CellWatch
 from daq.pipeline import BOARD, CADENCE, HEART, POWER, Pipeline, item_of
 from daq.rig import Rig
+from daq.sources.health import Counters, SourceHealth
 from daq.transmitters import decoder_of
 from daq.values import Samples, Status
 from daq.wire import board

@@ -40,6 +40,8 @@ class Storing:
         """Why the store does not take what waits; empty when it does."""
         self.vanished = ""
         """Where everything is since the store's file vanished; empty when it has not."""
+        self._adrift = False
+        """Whether the store's file has vanished and what it held is in no other one yet."""
         self._refuge = refuge or default_state_folder(os.environ, Path.home())
         self._store = store
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
@@ -103,7 +105,9 @@ class Storing:
             await self._call(self._store.check_there)
         except StoreVanished as error:
             log.error("the store has vanished", extra={"why": str(error)})
+            self._adrift = True
             self._store = await self._call(carry_over, self._store, self._refuge)
+            self._adrift = False
             self.vanished = f"{error}. All it held, and all that has come since, is in {self._store.path}"
 
     async def begin_sweep(
@@ -129,8 +133,12 @@ class Storing:
             await self.flush()
 
     async def call(self, use: Callable[[Store], T]) -> T:
-        """Run use(store) after everything queued so far. Raises StoreError."""
-        await self.flush()
+        """Run use(store) after everything queued so far. Raises StoreError.
+
+        On a disk that takes nothing more the store can still be read, so only a vanished one is not used any more.
+        """
+        if not await self.flush() and self._adrift:
+            raise NotStored(self.trouble)
         async with self._lock:
             return await self._call(use, self._store)
 

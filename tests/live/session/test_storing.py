@@ -12,7 +12,7 @@ from daq.keep.store import Store
 from daq.live.session.storing import Storing
 
 
-def begun(path):
+def begun(path, **options):
     store = Store.open(path)
     session_id = store.begin_session(
         started_utc="2026-01-01T00:00:00+00:00",
@@ -22,7 +22,7 @@ def begun(path):
         calibration={},
         simulated=True,
     )
-    return store, Storing(store, session_id)
+    return store, Storing(store, session_id, **options)
 
 
 def full(*_):

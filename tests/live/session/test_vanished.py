@@ -12,7 +12,8 @@ import httpx
 import pytest
 import uvloop
 
-from daq.keep.errors import StoreVanished
+from daq.items import Event
+from daq.keep.errors import NotStored, StoreVanished
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from daq.live.telling.teller import Teller
@@ -20,6 +21,7 @@ from daq.live.web.api import make_app
 from daq.values import Samples
 from tests.live.jig import demo
 from tests.live.session.test_session import serving
+from tests.live.session.test_storing import begun
 from tests.sources.waiting import until
 
 NOTICED_WITHIN_S = 5.0
@@ -115,6 +117,32 @@ def test_a_renamed_store_is_whole_too_up_to_its_renaming(tmp_path, monkeypatch):
         assert verify(store).problems == ()
         marks = [item.content["text"] for item in store.read_items(1) if getattr(item, "kind", "") == "mark"]
     assert marks[0] == "before"
+
+
+def test_nothing_is_acknowledged_while_a_vanished_store_cannot_be_carried_over(tmp_path):
+    """A file stands where the state folder should be, so neither place takes a new store."""
+    (tmp_path / "data").mkdir()
+    refuge = tmp_path / "a file"
+    refuge.write_text("")
+
+    async def adrift():
+        _, storing = begun(tmp_path / "data/store.sqlite", refuge=refuge)
+        shutil.rmtree(tmp_path / "data")
+        storing.add(Event(1, "mark", {"text": "waits"}))
+        with pytest.raises(NotStored, match="kept in memory, not stored yet: .* is gone, and no new store can be made"):
+            await storing.stored()
+        with pytest.raises(NotStored):
+            await storing.call(lambda store: store.sessions())
+        refuge.unlink()
+        await storing.stored()
+        with pytest.raises(StoreVanished, match="is gone"):
+            await storing.close(2)
+
+    uvloop.run(adrift())
+
+    (carried,) = refuge.glob("*.carried-over.sqlite")
+    with Store.open(carried, write=False) as store:
+        assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
 
 
 def test_the_command_ends_with_a_code_of_its_own_and_says_where_everything_is(tmp_path):
