@@ -5,7 +5,6 @@ Everything runs in one event loop: receipt order is the order of the stamps, whi
 
 from __future__ import annotations
 
-import logging
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from daq.items import Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.session.backlog import Backlog
+from daq.live.session.listening import log, safely
 from daq.live.session.sensors import Sensors
 from daq.live.session.storing import Storing, in_runs
 from daq.measure.calibration import Calibration
@@ -27,7 +27,6 @@ from daq.sweep.progress import Note
 from daq.values import Loads, Samples, Stroke
 
 NOTES_KEPT = 20
-log = logging.getLogger("foreaft.session")
 T = TypeVar("T")
 
 
@@ -143,7 +142,7 @@ class Acquisition:
     def _hear(self, item: Item, outputs: list[Heard]) -> None:
         if isinstance(item, Samples):
             for hears in self.hears_scans:
-                _safely(hears, item)
+                safely(hears, item)
         for output in outputs:
             if isinstance(output, Event):
                 log.error("a stage of the computation failed", extra={"why": output.content["error"]})
@@ -151,10 +150,10 @@ class Acquisition:
                 self.record(output)
                 continue
             if isinstance(item, Samples) and isinstance(output, Loads):
-                _safely(self.sensors.cells.feed, item, output)
+                safely(self.sensors.cells.feed, item, output)
             self._tell(output)
         for heard in self.hears_item:
-            _safely(heard)
+            safely(heard)
 
     def _tell(self, output: Output) -> None:
         match output:
@@ -165,7 +164,7 @@ class Acquisition:
             case Note():
                 self.notes.append(output)
         for hears in self.hears_output:
-            _safely(hears, output)
+            safely(hears, output)
 
     # --- what is kept -----------------------------------------------------------------------------------------------
 
@@ -182,11 +181,3 @@ class Acquisition:
         except OSError as error:
             self._recorder = None
             self.note("caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on")
-
-
-def _safely(hears: Callable[..., None], *told: Any) -> None:
-    """Whoever only listens cannot hold up what arrives: what fails there is logged."""
-    try:
-        hears(*told)
-    except Exception:
-        log.exception("a listener failed")

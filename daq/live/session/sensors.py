@@ -7,6 +7,7 @@ from functools import partial
 
 from daq.items import Item, Notification, WireBytes
 from daq.live.session.cells import cells_of
+from daq.live.session.listening import safely
 from daq.measure.cell_checks import CellWatch
 from daq.pipeline import BOARD, CADENCE, HEART, POWER, Pipeline, item_of
 from daq.rig import Rig
@@ -85,14 +86,15 @@ class Sensors:
         pieces, self._undecoded = self._undecoded, []
         for received_us, data in pieces:
             self._record(WireBytes(received_us, BOARD, data))
-        for received_us, said in self.decoder.feed_pieces(pieces):
-            self._hear(received_us, said)
-            self.told(said)
+        decoded = list(self.decoder.feed_pieces(pieces))
+        self._inbox += [item_of(said, at_us) for at_us, said in decoded if isinstance(said, Samples | board.Hello)]
+        for _, said in decoded:
+            safely(self._hear, said)
+            safely(self.told, said)
 
-    def _hear(self, received_us: int, said: board.Item) -> None:
+    def _hear(self, said: board.Item) -> None:
         """One thing the board said."""
         if isinstance(said, Samples):
-            self._inbox.append(item_of(said, received_us))
             self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
             self.tare_asked = bool(said.status[-1] & Status.TARE_BUTTON)
         elif isinstance(said, board.WrongVersion):
@@ -103,7 +105,6 @@ class Sensors:
                 self._note("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
         else:
             self._refusal = missing_channels(self._rig, said)
-            self._inbox.append(item_of(said, received_us))
             self._greet(said)
 
     def _greet(self, hello: board.Hello) -> None:

@@ -65,6 +65,8 @@ class Teller:
 
     def _look(self) -> None:
         """Tell what people or the ride have changed since it was last told."""
+        if not len(self._hub):
+            return
         whole, sweep = self._whole_now(), self._sweep_now()
         if whole != self._whole:
             self._whole, self._sweep = whole, sweep

@@ -90,6 +90,7 @@ def test_a_listener_that_fails_holds_nothing_up(tmp_path, caplog):
 
     async def inside():
         running.session.acquisition.hears_output.append(fails)
+        running.session.acquisition.sensors.told = fails
         await until(lambda: running.session.acquisition.sensors.decoder.scans > 300)
 
     with demo(tmp_path) as running:

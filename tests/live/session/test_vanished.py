@@ -129,7 +129,9 @@ def test_nothing_is_acknowledged_while_a_vanished_store_cannot_be_carried_over(t
         _, storing = begun(tmp_path / "data/store.sqlite", refuge=refuge)
         shutil.rmtree(tmp_path / "data")
         storing.add(Event(1, "mark", {"text": "waits"}))
-        with pytest.raises(NotStored, match=r"kept in memory, not stored yet: .* is gone, and no new store can be made"):
+        with pytest.raises(
+            NotStored, match=r"kept in memory, not stored yet: .* is gone, and no new store can be made"
+        ):
             await storing.stored()
         with pytest.raises(NotStored):
             await storing.call(lambda store: store.sessions())
