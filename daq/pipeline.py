@@ -263,8 +263,8 @@ class Pipeline:
         elif event.kind == FITTER:
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            yield from self.progress.take(run.Event(content["event"]), t_s, setback_mm=content.get("setback_mm"))
-            if content["event"] == run.Event.REDO:
+            yield from self.progress.take(run.Trigger(content["event"]), t_s, setback_mm=content.get("setback_mm"))
+            if content["event"] == run.Trigger.REDO:
                 yield from self._answer(self.progress)
 
 

@@ -23,8 +23,7 @@ from daq.refusals import Refusal
 from daq.rig import Rig
 from daq.sweep.onset import METHOD
 from daq.sweep.progress import Note
-from daq.sweep.run import ENDED
-from daq.sweep.run import Event as SweepEvent
+from daq.sweep.run import ENDED, Trigger
 from daq.values import NAN, Onset, Samples, StepMean, Verdict, cut
 
 STAGE_FAILED = "stage-failed"
@@ -142,7 +141,7 @@ class Ride:
             self._mark(event, outputs)
         elif event.kind == FITTER and self.pipeline.progress is not None:
             self.remarks = self.remarks.after_fitter(event.content["event"], len(self.pipeline.progress.steps))
-            if event.content["event"] == SweepEvent.REDO:
+            if event.content["event"] == Trigger.REDO:
                 self.onset = None
         else:
             self.remarks = self.remarks.after(event)

@@ -55,9 +55,9 @@ class Remarks:
     def after_fitter(self, what: str, steps: int) -> Remarks:
         """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone, and
         a pain is over when the fitter lets the ride go on."""
-        if what in (run.Event.BEGIN, run.Event.RESUME):
+        if what in (run.Trigger.BEGIN, run.Trigger.RESUME):
             return replace(self, pain=False)
-        if what not in (run.Event.REDO, run.Event.UNDO):
+        if what not in (run.Trigger.REDO, run.Trigger.UNDO):
             return self
         return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})
 

@@ -32,7 +32,7 @@ from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.simulator import SimulatedBoard
 from daq.sweep.plan import Plan, out_and_back
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""
@@ -136,12 +136,12 @@ async def follow_plan(session: Session, plan: Plan) -> None:
             await session.sweep.begin(plan)
             break
         await asyncio.sleep(LOOK_EVERY_S)
-    await session.sweep.fitter(Event.BEGIN)
+    await session.sweep.fitter(Trigger.BEGIN)
     while (progress := session.sweep.progress) is not None and progress.state not in ENDED:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
             with contextlib.suppress(NotNow):
-                await session.sweep.fitter(Event.SADDLE_MOVED, progress.asked_setback_mm)
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, progress.asked_setback_mm)
         await asyncio.sleep(LOOK_EVERY_S)
 
 

@@ -20,7 +20,7 @@ from daq.measure.calibration import Calibration, Channel
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
-from daq.sweep.run import Event as SweepEvent
+from daq.sweep.run import Trigger
 from daq.values import Samples, joined
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
@@ -85,13 +85,13 @@ async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):
     async def act():
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(PLAN)
-        await session.sweep.fitter(SweepEvent.BEGIN)
-        await session.sweep.fitter(SweepEvent.SADDLE_MOVED, 80.0)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         await session.sweep.mark("before the fault")
         await jig.goes_on()
         await fault(jig)
         await session.sweep.mark("after the fault")
-        await session.sweep.fitter(SweepEvent.STOP)
+        await session.sweep.fitter(Trigger.STOP)
 
     parts = [lambda: fake.run(pace), *links_of(session), *beside]
     await asyncio.wait_for(serve(session, parts, until=act()), 60)

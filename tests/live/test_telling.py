@@ -12,7 +12,7 @@ from daq.live.daemon import listen
 from daq.live.session.backlog import BACKLOG_S
 from daq.live.telling.teller import Teller
 from daq.sweep.plan import MOVING_S
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -44,14 +44,14 @@ def told(tmp_path_factory):
         await session.sweep.begin(SHORT)
         tellers.append(Teller(session))
         page = tellers[0].join()
-        await session.sweep.fitter(Event.BEGIN)
+        await session.sweep.fitter(Trigger.BEGIN)
         redone = False
         while session.sweep.progress.state not in ENDED:
             if session.sweep.progress.state is State.MOVING:
                 if len(session.sweep.progress.steps) == 5 and not redone:
                     redone = True
-                    await session.sweep.fitter(Event.REDO)
-                await session.sweep.fitter(Event.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+                    await session.sweep.fitter(Trigger.REDO)
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
             await asyncio.sleep(0.02)
             log.extend(await heard(page))
         log.extend(await heard(page))

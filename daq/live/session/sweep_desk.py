@@ -16,8 +16,7 @@ from daq.pipeline import FITTER, SWEEP_BEGUN, Output, beginning
 from daq.refusals import NotNow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import ENDED, State, fitter_may
-from daq.sweep.run import Event as SweepEvent
+from daq.sweep.run import ENDED, State, Trigger, fitter_may
 from daq.values import Onset, StepMean
 
 
@@ -93,9 +92,9 @@ class SweepDesk:
         self._pause()
         self._at.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
 
-    async def fitter(self, event: SweepEvent, setback_mm: float | None = None) -> None:
+    async def fitter(self, event: Trigger, setback_mm: float | None = None) -> None:
         """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk."""
-        if event is SweepEvent.BEGIN and (why := self._in_the_way()):
+        if event is Trigger.BEGIN and (why := self._in_the_way()):
             raise NotNow(why)
         await self._at.accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
 
@@ -125,8 +124,8 @@ class SweepDesk:
             self._close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
 
     def _pause(self) -> None:
-        if self.progress is not None and SweepEvent.PAUSE in fitter_may(self.progress.state):
-            self._at.act(FITTER, {"event": str(SweepEvent.PAUSE)})
+        if self.progress is not None and Trigger.PAUSE in fitter_may(self.progress.state):
+            self._at.act(FITTER, {"event": str(Trigger.PAUSE)})
 
     def _keep(self, output: Output) -> None:
         """Store a result after the raw it comes from."""

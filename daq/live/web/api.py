@@ -33,7 +33,7 @@ from daq.live.web.problems import RESPONSES, Problem, add_errors
 from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
-from daq.sweep.run import FITTERS_EVENTS, Event
+from daq.sweep.run import FITTERS_TRIGGERS, Trigger
 
 PAGE = next(
     (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
@@ -51,7 +51,7 @@ class _Body(BaseModel):
 class FittersEvent(_Body):
     """What the fitter did. setback_mm goes with saddle_moved."""
 
-    event: Event
+    event: Trigger
     setback_mm: float | None = None
 
 
@@ -131,14 +131,14 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         From the rider's screen only stop.
         """
         riders = request.scope.get("state", {}).get("role") is Role.RIDE
-        if riders and body.event is not Event.STOP:
+        if riders and body.event is not Trigger.STOP:
             raise Problem(403, "not for this screen", "the rider's screen can send the stop and nothing else")
-        if body.event not in FITTERS_EVENTS:
+        if body.event not in FITTERS_TRIGGERS:
             raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
         try:
             await session.sweep.fitter(body.event, body.setback_mm)
         except NotStored as error:
-            done = "stopped" if body.event is Event.STOP else "done"
+            done = "stopped" if body.event is Trigger.STOP else "done"
             raise Problem(507, f"{done}, not stored", str(error)) from error
         return standing_for_rider(standing(session)) if riders else standing(session)
 

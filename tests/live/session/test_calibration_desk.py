@@ -9,7 +9,7 @@ import pytest
 from daq.keep.store import Store, calibrations
 from daq.live.telling.teller import Teller
 from daq.measure.cell_checks import CellWatch
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
 from tests.live.session.test_visit_desk import on_the_jig
@@ -26,10 +26,10 @@ async def quiet(session):
 async def ridden(session):
     """A sweep from begin to end."""
     await session.sweep.begin(SHORT)
-    await session.sweep.fitter(Event.BEGIN)
+    await session.sweep.fitter(Trigger.BEGIN)
     while session.sweep.progress.state not in ENDED:
         if session.sweep.progress.state is State.MOVING and session.sweep.progress.asked_setback_mm is not None:
-            await session.sweep.fitter(Event.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
         await asyncio.sleep(0.02)
 
 

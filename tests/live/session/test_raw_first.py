@@ -9,8 +9,7 @@ from daq.keep.again.ridden import ridden
 from daq.keep.store import Store
 from daq.pipeline import Pipeline
 from daq.ride import STAGE_FAILED
-from daq.sweep.run import Event as SweepEvent
-from daq.sweep.run import State
+from daq.sweep.run import State, Trigger
 from daq.values import Samples, Verdict
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
@@ -34,14 +33,14 @@ def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_liv
         session = running.session
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(SweepEvent.BEGIN)
+        await session.sweep.fitter(Trigger.BEGIN)
         await until(lambda: session.acquisition.ride.failure is not None)
         count = session.acquisition.sensors.decoder.scans
         await until(lambda: session.acquisition.sensors.decoder.scans > count + 500)
         await session.sweep.mark("still here")
         assert session.sweep.progress.state is State.MOVING
         assert [note.level for note in session.acquisition.notes if "computation failed" in note.text] == ["alarm"]
-        await session.sweep.fitter(SweepEvent.STOP)
+        await session.sweep.fitter(Trigger.STOP)
 
     monkeypatch.setattr(Pipeline, "each", each)
     with demo(tmp_path) as running:
@@ -115,7 +114,7 @@ def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_m
         session.acquisition.seat(Rider("R-0060", 60.0))
         await until(lambda: session.acquisition.stroke is not None)
         strokes.append(session.acquisition.stroke)
-        await session.sweep.fitter(SweepEvent.STOP)
+        await session.sweep.fitter(Trigger.STOP)
         assert session.visit.ridden[1].mass_kg == 60.0
 
     with demo(tmp_path) as running:

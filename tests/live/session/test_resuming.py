@@ -11,7 +11,7 @@ from daq.live.demo import calibration_of
 from daq.live.session.resuming import interrupted, resume
 from daq.rider.electronics import Electronics
 from daq.rig import parse_rig
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from tests.bits import bits
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
@@ -77,8 +77,8 @@ def test_after_resuming_the_same_position_is_asked_again(cut_off):
     async def go_on():
         session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
         asked = session.sweep.progress.asked_setback_mm
-        await session.sweep.fitter(Event.RESUME)
-        await session.sweep.fitter(Event.SADDLE_MOVED, asked)
+        await session.sweep.fitter(Trigger.RESUME)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, asked)
         return session.sweep.progress
 
     progress = uvloop.run(go_on())
@@ -100,8 +100,8 @@ def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
         await arrived(client)
         await client.post("/api/v1/visit/overrides", json={"check": "hands", "reason": "no tape left"})
         await all_well(client, session)
-        await session.sweep.fitter(Event.BEGIN)
-        await session.sweep.fitter(Event.SADDLE_MOVED, SHORT.positions_mm[0])
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, SHORT.positions_mm[0])
         await client.post("/api/v1/step-notes", json={"what": "hands", "value": 4})
         await session.acquisition.storing.flush()
         await session.acquisition.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))

@@ -10,7 +10,7 @@ from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
 from daq.live.telling.sweep_view import standing
 from daq.refusals import NotNow
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
 from tests.live.jig import SHORT, demo
@@ -40,10 +40,10 @@ def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
     async def inside():
         await until(lambda: running.session.acquisition.pipeline.channels)
         await running.session.sweep.begin(SHORT)
-        await running.session.sweep.fitter(Event.BEGIN)
+        await running.session.sweep.fitter(Trigger.BEGIN)
         with pytest.raises(NotNow, match="a sweep is under way"):
             await running.session.sweep.begin(SHORT)
-        await running.session.sweep.fitter(Event.STOP)
+        await running.session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
@@ -66,8 +66,8 @@ def test_a_refused_event_is_not_kept_and_an_accepted_one_is_durable_at_once(tmp_
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
         with pytest.raises(NotNow):
-            await session.sweep.fitter(Event.SADDLE_MOVED, 80.0)
-        await session.sweep.fitter(Event.BEGIN)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        await session.sweep.fitter(Trigger.BEGIN)
         with Store.open(tmp_path / "demo.sqlite", write=False) as reader:
             kept = [i.content["event"] for i in reader.read_items(1) if getattr(i, "kind", "") == "fitter"]
         assert kept == ["begin"]
@@ -119,8 +119,8 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
         session = running.session
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Event.BEGIN)
-        await session.sweep.fitter(Event.SADDLE_MOVED, 80.0)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         await until(lambda: session.acquisition.sensors.decoder.scans > 500)
         os.close(running._board._master)
         running._board._master = os.open("/dev/null", os.O_RDWR)
@@ -144,18 +144,18 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         session = running.session
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Event.BEGIN)
-        await session.sweep.fitter(Event.SADDLE_MOVED, 70.0)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
         await session.sweep.mark("coughed or talked")
         assert session.sweep.progress.state is State.SETTLING
         await session.sweep.mark("pain or numbness")
         assert session.sweep.progress.state is State.PAUSED
         assert session.acquisition.notes[-1].level == "alarm"
         assert standing(session)["pain"] is True
-        await session.sweep.fitter(Event.RESUME)
+        await session.sweep.fitter(Trigger.RESUME)
         assert standing(session)["pain"] is False
         assert session.acquisition.ride.remarks.marks == ("coughed or talked at 70 mm", "pain or numbness at 70 mm")
-        await session.sweep.fitter(Event.STOP)
+        await session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
@@ -166,11 +166,11 @@ def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
         session = running.session
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Event.BEGIN)
+        await session.sweep.fitter(Trigger.BEGIN)
         assert standing(session)["noted_step"] is None
         with pytest.raises(NotNow, match="no step is ridden yet"):
             await session.sweep.note_step("hands", 3.0)
-        await session.sweep.fitter(Event.STOP)
+        await session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))

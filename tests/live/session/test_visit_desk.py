@@ -10,7 +10,7 @@ from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -177,7 +177,7 @@ def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_p
         session.acquisition.sensors.compensate = said
         assert (await client.post("/api/v1/power-zero")).json() == {"said": "zero set, offset 10 N m"}
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Event.BEGIN)
+        await session.sweep.fitter(Trigger.BEGIN)
         during = await client.post("/api/v1/power-zero")
         assert during.status_code == 409
         assert "a sweep is under way" in during.json()["detail"]
@@ -209,7 +209,7 @@ def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
 def test_a_trial_without_a_client_begins_without_checks_and_belongs_to_nobody(tmp_path):
     async def job(client, session):
         await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Event.BEGIN)
+        await session.sweep.fitter(Trigger.BEGIN)
         assert session.sweep.progress.state is State.MOVING
 
     on_the_jig(tmp_path, job)

@@ -7,7 +7,7 @@ from pathlib import Path
 from daq.fit.case import evidence_of
 from daq.keep.again.case import case_of
 from daq.keep.store import Store
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
@@ -18,10 +18,10 @@ async def ridden(client, session):
     """A whole short sweep of a client, with a score at each step and one mark."""
     await arrived(client)
     await all_well(client, session)
-    await session.sweep.fitter(Event.BEGIN)
+    await session.sweep.fitter(Trigger.BEGIN)
     while session.sweep.progress.state not in ENDED:
         if session.sweep.progress.state is State.MOVING:
-            await session.sweep.fitter(Event.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
             step = len(session.sweep.progress.steps)
             answer = await client.post("/api/v1/step-notes", json={"what": "hands", "value": step})
             assert answer.json()["notes"] == {"hands": step}
