@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, TypeAlias
 
@@ -21,6 +21,7 @@ from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.stroke import StrokeCutter
 from daq.measure.zero import OVER_S
+from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sweep import run
 from daq.sweep.guard import doubts, guarded
@@ -41,6 +42,8 @@ SWEEP_BEGUN = "sweep-begun"
 """Event: a sweep begins here; its content is what `beginning` makes."""
 FITTER = "fitter"
 """Event: the fitter did something; content {"event": ..., "setback_mm": ...}."""
+SEATED = "seated"
+"""Event: from now on the rider is this heavy; content {"mass_kg": ...}, None when it is not known."""
 ZERO = "zero"
 """Event: the jig is empty, these readings are zero from now on; content {"zero_counts": [...]}."""
 
@@ -89,7 +92,17 @@ class Pipeline:
         self.progress: SweepProgress | None = None
         self._calibration_doubt = ""
         """Why the calibration forbids a verdict of this sweep."""
+        self._forbidden: tuple[str, ...] = ()
         self._begin(mass_kg)
+
+    @property
+    def mass_kg(self) -> float | None:
+        """The rider's mass; None: not known. Whoever cuts strokes is its one owner."""
+        return self._cutter.mass_kg
+
+    @mass_kg.setter
+    def mass_kg(self, mass_kg: float | None) -> None:
+        self._cutter.mass_kg = mass_kg
 
     @property
     def clock_errors_ms(self) -> dict[str, float | None]:
@@ -102,16 +115,23 @@ class Pipeline:
         return self._clock.late
 
     def feed(self, item: Item) -> list[Output]:
-        """Everything that follows from one more item. NotNow or ValueError for a fitter's event that does not fit."""
+        """Everything that follows from one more item. Refusal, with nothing changed, of an event that does not fit."""
+        return list(self.each(item))
+
+    def each(self, item: Item) -> Iterator[Output]:
+        """The same one by one, as far as the stages get: to be run to its end."""
         if isinstance(item, Samples):
-            return self._measure(item)
-        if isinstance(item, Notification):
+            yield from self._measure(item)
+        elif isinstance(item, Notification):
             self._listen(item)
         elif isinstance(item, Hello):
             self._name_channels([channel["name"] for channel in item.content["channels"]])
         else:
-            return self._take(item)
-        return []
+            yield from self._take(item)
+
+    def forbid_verdict(self, why: str) -> None:
+        """From now on this sweep has no verdict; why: one sentence."""
+        self._forbidden = (*self._forbidden, why)
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
         """The onset from these steps, under the plan, rider and standing of the sweep that was begun last.
@@ -123,7 +143,8 @@ class Pipeline:
         if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
             return None
         found = doubts(steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt)
-        return guarded(onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method), found)
+        answer = onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method)
+        return guarded(answer, (*self._forbidden, *found))
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
@@ -131,7 +152,6 @@ class Pipeline:
         return np.concatenate(parts).astype(np.float64) if parts else np.empty((0, len(self._rig.channels)))
 
     def _begin(self, mass_kg: float | None) -> None:
-        self.mass_kg = mass_kg
         self._recent: deque[Samples] = deque()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
@@ -146,18 +166,18 @@ class Pipeline:
         wanted = [channel.name for channel in self._rig.channels]
         self._columns = [self.channels.index(name) for name in wanted] if set(wanted) <= set(self.channels) else None
 
-    def _measure(self, samples: Samples) -> list[Output]:
+    def _measure(self, samples: Samples) -> Iterator[Output]:
         if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
-            return []
+            return
         self._remember(samples)
         loads = self._loads(samples)
+        yield loads
         self._lock(loads)
-        outputs: list[Output] = [loads]
         for stroke in self._cutter.feed_loads(loads):
-            outputs += [stroke, *self._sweep(stroke)]
+            yield stroke
+            yield from self._sweep(stroke)
         if self.progress is not None:
-            outputs += self.progress.pass_time(float(loads.t_s[-1]))
-        return outputs
+            yield from self.progress.pass_time(float(loads.t_s[-1]))
 
     def _lock(self, loads: Loads) -> None:
         """On a board without a crank mark, find the turns in the loads' own ripple."""
@@ -182,19 +202,18 @@ class Pipeline:
             status=samples.status,
         )
 
-    def _sweep(self, stroke: Stroke) -> list[Output]:
+    def _sweep(self, stroke: Stroke) -> Iterator[Output]:
         if self.progress is None:
-            return []
-        outputs: list[Output] = []
+            return
         for item in self.progress.feed(stroke):
-            outputs.append(item)
+            yield item
             if isinstance(item, StepMean):
-                outputs += self._answer(self.progress)
-        return outputs
+                yield from self._answer(self.progress)
 
-    def _answer(self, progress: SweepProgress) -> list[Output]:
+    def _answer(self, progress: SweepProgress) -> Iterator[Output]:
         answer = self.answer(progress.steps)
-        return [] if answer is None else [answer]
+        if answer is not None:
+            yield answer
 
     def _listen(self, notification: Notification) -> None:
         """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing.
@@ -221,12 +240,15 @@ class Pipeline:
             if not self._ripple.locked:
                 self._cutter.feed_turns(events_s, told_by=source)
 
-    def _take(self, event: Event) -> list[Output]:
+    def _take(self, event: Event) -> Iterator[Output]:
         content, t_s = event.content, event.received_us / 1e6
         if event.kind == ZERO:
             self.zero_counts = _counts(content["zero_counts"])
+        elif event.kind == SEATED:
+            self.mass_kg = content["mass_kg"]
         elif event.kind == SWEEP_BEGUN:
             self._begin(content["mass_kg"])
+            self._forbidden = ()
             self._name_channels(content["channels"])
             self.zero_counts = _counts(content["zero_counts"])
             standing = content.get("calibration") or {"allows_verdict": True}
@@ -240,11 +262,10 @@ class Pipeline:
             )
         elif event.kind == FITTER:
             if self.progress is None:
-                raise run.NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            notes = self.progress.take(run.Event(content["event"]), t_s, setback_mm=content.get("setback_mm"))
-            again = content["event"] == run.Event.REDO
-            return [*notes, *(self._answer(self.progress) if again else [])]
-        return []
+                raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
+            yield from self.progress.take(run.Trigger(content["event"]), t_s, setback_mm=content.get("setback_mm"))
+            if content["event"] == run.Trigger.REDO:
+                yield from self._answer(self.progress)
 
 
 def _sum(values: Array, columns: Iterable[int]) -> Array:

@@ -13,6 +13,8 @@ from typing import Annotated, Any, Literal, Self
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq.physics import STANDARD_G_M_S2
+
 Role = Literal["hands", "saddle", "tilt", "unused"]
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
@@ -80,7 +82,7 @@ class TextTransmitter(SerialPlace):
     """Of lines that carry none."""
     decimal_comma: bool = False
     checksum: Literal["none", "xor", "sum"] = "none"
-    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
     """Gravity where a device that shows a mass was adjusted with weights."""
 
 
@@ -111,7 +113,7 @@ class ModbusTransmitter(SerialPlace):
     """What the manual calls the first register."""
     poll_hz: Annotated[float, Field(gt=0, le=200)] = 20.0
     timeout_s: Annotated[float, Field(ge=0.02, le=5)] = 0.3
-    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
     """Gravity where devices that show a mass were adjusted with weights."""
     registers: Annotated[tuple[LoadRegister, ...], Field(max_length=32, strict=False)]
 
@@ -153,7 +155,7 @@ class Rig(_Part):
     """One jig, whole."""
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
-    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = 9.80665
+    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
     """Local gravity; the standard value when not given."""
     calibration: str | None = None
     """Path of a calibration file, relative to the rig file."""

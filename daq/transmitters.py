@@ -8,12 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from daq.measure.calibration import Calibration, Channel
+from daq.physics import STANDARD_G_M_S2
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
 from daq.wire import board
 from daq.wire.ascii_lines import LineDecoder, LineFormat
 from daq.wire.modbus import Register, request_for
 from daq.wire.modbus_poll import PollDecoder
-from daq.wire.transmitter import COUNT_N, PER_KG, STANDARD_GRAVITY
+from daq.wire.transmitter import COUNT_N, PER_KG
 
 BITS = 32
 UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
@@ -42,7 +43,7 @@ def registers_of(table: ModbusTransmitter) -> Mapping[int, tuple[Register, ...]]
 
 
 def _register(entry: LoadRegister, adjusted_g_m_s2: float) -> Register:
-    at_place = adjusted_g_m_s2 / STANDARD_GRAVITY if entry.unit in PER_KG else 1.0
+    at_place = adjusted_g_m_s2 / STANDARD_G_M_S2 if entry.unit in PER_KG else 1.0
     return Register(entry.name, entry.address, entry.kind, entry.word_order, entry.scale * at_place, entry.unit)
 
 

@@ -10,9 +10,10 @@ import pytest
 from daq.items import Event, Hello, Notification
 from daq.measure.calibration import Calibration, Channel
 from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
+from daq.refusals import NotNow
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
-from daq.sweep.run import NotNow, State
+from daq.sweep.run import State
 from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke, cut
 from daq.wire import cycling_power
 from tests.bits import bits

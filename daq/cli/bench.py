@@ -16,9 +16,9 @@ from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, tell
 
 if TYPE_CHECKING:
-    from daq.live.bench.simulated import SimulatedBench
     from daq.live.bench.wanted import Gravity, Reference, Wanted
     from daq.live.session.session import Session
+    from daq.live.simulated_bench import SimulatedBench
 
 T = TypeVar("T")
 RIG = click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
@@ -145,7 +145,7 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
 
     async def work(session: Session, _: SimulatedBench | None) -> int:
         await hello_of(session)
-        g_m_s2, u_g_m_s2 = gravity.value(session.rig)
+        g_m_s2, u_g_m_s2 = gravity.value(session.acquisition.rig)
         made.append(
             await judged(
                 session,
@@ -160,7 +160,7 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
 
     def finish(_: Session) -> None:
         if made and as_json:
-            from daq.live.telling.messages import plain
+            from daq.keep.json_text import plain
 
             print_json({**plain(made[0]), "passed": made[0].passed, "sentence": made[0].sentence})
         elif made:
@@ -183,11 +183,11 @@ def _run(
     """A session on the board of the rig file, or on simulated cells, around some work."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
-    from daq.live.bench.simulated import SimulatedBench
     from daq.live.daemon import AddressTaken, listen, serve, url_of
     from daq.live.real import on_rig
+    from daq.live.simulated_bench import SimulatedBench
+    from daq.refusals import NotNow
     from daq.rig import RigError
-    from daq.sweep.run import NotNow
 
     path = store_path(store)
     code = [MISSING]

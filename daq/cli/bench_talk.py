@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from daq.cli.telling import REFUSED, fail, print_json, tell
+from daq.refusals import NotNow
 
 if TYPE_CHECKING:
     from daq.live.bench.desk import BenchDesk
-    from daq.live.bench.simulated import SimulatedBench
     from daq.live.session.session import Session
+    from daq.live.simulated_bench import SimulatedBench
     from daq.measure.calibration.validity import SensitivityCheck
 
 HELLO_WITHIN_S = 15.0
@@ -55,16 +56,16 @@ class Typed:
 async def hello_of(session: Session) -> None:
     """Wait for the board. TimeoutError saying what is wrong with its link."""
     for _ in range(round(HELLO_WITHIN_S / LOOK_S)):
-        if session.sensors.greeting is not None and session.pipeline.channels:
+        if session.acquisition.sensors.greeting is not None and session.acquisition.pipeline.channels:
             return
         await asyncio.sleep(LOOK_S)
     from daq.pipeline import BOARD
 
-    name = session.sensors.loads_from
+    name = session.acquisition.sensors.loads_from
     silent = (
         "it has not said hello; is it a board that speaks the wire protocol?" if name == BOARD else "it sends nothing"
     )
-    raise TimeoutError(f"no {name}: {session.sensors.links[BOARD]() or silent}")
+    raise TimeoutError(f"no {name}: {session.acquisition.sensors.links[BOARD]() or silent}")
 
 
 async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) -> int:
@@ -81,7 +82,7 @@ async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) 
             return 0
         try:
             await _done(desk, line or "", hands)
-        except ValueError as error:
+        except (NotNow, ValueError) as error:
             tell(f"  not now: {error}")
 
 
@@ -197,7 +198,7 @@ async def judged(session: Session, typed: Typed, *, on: str, **weight: Any) -> S
     tell("take everything off the jig and leave it, then press Enter")
     await typed.line()
     await asyncio.sleep(_SETTLE_S)
-    await session.take_zero()
+    await session.zero.take()
     tell(f"put {weight['load_n']:.2f} N on {on}, let it hang still, then press Enter")
     await typed.line()
     await asyncio.sleep(_SETTLE_S)

@@ -75,7 +75,7 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
 @click.option("--json", "as_json", is_flag=True)
 def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations of the store, oldest first, and how each stands."""
-    from daq.live.bench.kept import summaries
+    from daq.live.bench.summaries import summaries
 
     with opened_store(store) as opened:
         rows = summaries(opened)
@@ -127,7 +127,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
     """
     import numpy as np
 
-    from daq.live.telling.messages import plain
+    from daq.keep.json_text import plain
     from daq.measure.calibration.monte_carlo import cross_check
 
     rng = np.random.default_rng(seed)

@@ -47,11 +47,11 @@ def demo(
     About a minute at the default pace. Without --headless the dashboard stays up afterwards, until Ctrl-C.
     """
     from daq.keep.errors import StoreError
+    from daq.keep.json_text import plain
     from daq.keep.store import Store
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.demo import Demo, truth_fields
-    from daq.live.telling.messages import plain
     from daq.values import StepMean
 
     logs.set_up("words")
@@ -78,7 +78,7 @@ def demo(
             tell(f"dashboard: {url_of(listener)}")
 
         def told() -> None:
-            answer = running.session.onset
+            answer = running.session.acquisition.ride.onset
             truth = truth_fields(running.truth())
             if as_json:
                 print_json({"simulated": True, **plain(answer), "truth": truth, "steps": done})

@@ -33,7 +33,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
         tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
     checks = uvloop.run(_look(rig_file, store_path(store), seconds))
     if as_json:
-        from daq.live.telling.messages import plain
+        from daq.keep.json_text import plain
 
         print_json([plain(dataclasses.asdict(check)) for check in checks])
     else:

@@ -223,7 +223,7 @@ def hand_over(client: str, folder: Path, store: Path | None) -> None:
     """Write everything kept about the client with this pseudonym into the new FOLDER, for the client."""
     from daq.keep.again.recompute import derive
     from daq.keep.clients import people
-    from daq.keep.clients.own_data import hand_over as handed_over
+    from daq.keep.package.own_data import hand_over as handed_over
 
     with opened(store, write=True) as open_store:
         made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive)
@@ -256,11 +256,11 @@ def archive(
     import functools
     import json
 
-    from daq.keep.again.recalibrated import onset_again
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
     from daq.keep.package import workers
     from daq.keep.package.archive import analyse
+    from daq.keep.package.recomputed import onset_again
     from daq.measure.calibration import from_dict
     from daq.sweep.onset import METHOD, METHODS
 

@@ -35,7 +35,7 @@ def probe(
     Protocol, rate, channels and noise, or why not. Exit code 0 when it was recognised, 1 when not, 3 when the port or
     the adapter cannot be used.
     """
-    from daq.live.telling.messages import plain
+    from daq.keep.json_text import plain
     from daq.sources import listening, modbus_probe
     from daq.sources.radio import BluetoothTrouble, Radio
     from daq.sources.serial_port import PortTrouble

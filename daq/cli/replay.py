@@ -16,8 +16,8 @@ def replay(file: Path, as_json: bool) -> None:
     """Compute a recorded sweep again from its raw bytes, to the same onset bit for bit."""
     from daq.items import Event
     from daq.keep.again.replay import replayed
+    from daq.keep.json_text import plain
     from daq.keep.recording import BadRecording, read_recording
-    from daq.live.telling.messages import plain
     from daq.values import Onset, StepMean
 
     try:

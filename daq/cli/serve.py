@@ -62,7 +62,7 @@ def serve(
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.real import read_rig, serve_rig
-    from daq.live.telling.view import Rider
+    from daq.live.session.acquisition import Rider
     from daq.live.web.keys_file import keys_at
     from daq.rig import RigError
 

@@ -14,8 +14,9 @@ from daq.fit.intake import Intake
 from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden
 from daq.measure.geometry import BAR_FIXED
-from daq.measure.torque import torque_effect
+from daq.sweep.evidence import TORQUE_SPREAD, torque_effect
 from daq.sweep.onset import standard_errors
+from daq.sweep.pooled import pooled
 
 HEIGHT_OFF_MM = 20.0
 """A height further than this from every inseam rule is looked at first. Common practice, no source."""
@@ -106,16 +107,11 @@ def _torque(sweep: Ridden) -> Disturber:
 
 def _torque_effect(sweep: Ridden) -> str:
     """What a newton metre more does to this rider's hands, from the strokes of the sweep where they tell."""
-    strokes = [(stroke, i) for i, step in enumerate(sweep.steps) for stroke in step.strokes]
-    found = torque_effect(
-        np.array([stroke.hands_n for stroke, _ in strokes]),
-        np.array([stroke.crank_torque_nm for stroke, _ in strokes]),
-        np.array([i for _, i in strokes], dtype=np.int64),
-    )
-    half = 1.96 * found.u_n_per_nm
+    n_per_nm, sd = torque_effect(pooled(sweep.steps))
+    half, assumed = 1.96 * sd, (sd / TORQUE_SPREAD) ** 2
     return (
-        f"1 N m more changes the hand load by {found.n_per_nm:+.1f} N (95 % {found.n_per_nm - half:+.1f} to "
-        f"{found.n_per_nm + half:+.1f}; {100 * found.from_data:.0f} % from these strokes, the rest assumed)"
+        f"1 N m more changes the hand load by {n_per_nm:+.1f} N (95 % {n_per_nm - half:+.1f} to "
+        f"{n_per_nm + half:+.1f}; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
     )
 
 

@@ -12,7 +12,8 @@ from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
 from daq.measure.balance import CELLS_U_N, Contact, WeightLine, com_height, hands_off_deficit_nm, weight_line
 from daq.measure.bicycle import Bicycle, front_share
-from daq.measure.mechanics import load_point_m, weight_normal_n
+from daq.measure.mechanics import load_point_m
+from daq.physics import weight_normal_n
 from daq.rig import Rig
 from daq.values import Array, StepMean
 

@@ -10,9 +10,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from daq.items import Event
+from daq.refusals import BadValue, NotNow
 from daq.sweep import run
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import NotNow, State
+from daq.sweep.run import State
 
 MARK = "mark"
 """Event: a word about this moment; content {"text": ..., "setback_mm": where the saddle stood, or None}."""
@@ -54,9 +55,9 @@ class Remarks:
     def after_fitter(self, what: str, steps: int) -> Remarks:
         """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone, and
         a pain is over when the fitter lets the ride go on."""
-        if what in (run.Event.BEGIN, run.Event.RESUME):
+        if what in (run.Trigger.BEGIN, run.Trigger.RESUME):
             return replace(self, pain=False)
-        if what not in (run.Event.REDO, run.Event.UNDO):
+        if what not in (run.Trigger.REDO, run.Trigger.UNDO):
             return self
         return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})
 
@@ -69,15 +70,15 @@ def step_spoken_of(progress: SweepProgress) -> int | None:
 
 
 def content_of(progress: SweepProgress, what: str, value: float) -> dict[str, Any]:
-    """The event's content. NotNow before a step is ridden; ValueError for what is not asked or cannot be."""
+    """The event's content. NotNow before a step is ridden; BadValue for what is not asked or cannot be."""
     step = step_spoken_of(progress)
     if step is None:
         raise NotNow("no step is ridden yet that this could belong to")
     if what not in LIMITS:
-        raise ValueError(f"what: expected one of {', '.join(LIMITS)}, got {what}")
+        raise BadValue(f"what: expected one of {', '.join(LIMITS)}, got {what}")
     low, high = LIMITS[what]
     if not low <= value <= high:
-        raise ValueError(f"value: expected {low:g} to {high:g} for {what}, got {value:g}")
+        raise BadValue(f"value: expected {low:g} to {high:g} for {what}, got {value:g}")
     return {"step": step, "what": what, "value": value}
 
 

@@ -3,6 +3,8 @@
 StoreError
 ├── StoreBusy        another process writes to this store
 ├── StoreNewer       written by a newer version of the program
+├── NotStored        done, and kept in memory until the store takes it
+├── StoreVanished    the file is no longer at its path
 ├── StoreUnwritable  the disk takes nothing more
 │   ├── StoreFull        no room
 │   └── StoreReadOnly    no permission to write
@@ -37,6 +39,14 @@ class StoreFull(StoreUnwritable):
 
 class StoreReadOnly(StoreUnwritable):
     """The store may be read but not written."""
+
+
+class NotStored(StoreError):
+    """It has been done and is kept in memory, but the store has not taken it yet."""
+
+
+class StoreVanished(StoreError):
+    """The open file is no longer at its path: deleted, renamed, or its disk taken away."""
 
 
 class StoreDamaged(StoreError):

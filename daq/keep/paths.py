@@ -22,8 +22,13 @@ def default_store_path(environ: Mapping[str, str], home: Path) -> Path:
 
 def default_keys_path(environ: Mapping[str, str], home: Path) -> Path:
     """The keys of a daemon on a network: beside the service's store, or in a person's state folder."""
+    return default_state_folder(environ, home) / "keys.json"
+
+
+def default_state_folder(environ: Mapping[str, str], home: Path) -> Path:
+    """Where a service keeps its state (StateDirectory=, systemd.exec(5)), or a person's state folder."""
     service = environ.get("STATE_DIRECTORY", "").split(":")[0]
-    return (Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state")) / "keys.json"
+    return Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state")
 
 
 def default_settings_path(environ: Mapping[str, str], home: Path) -> Path:

@@ -12,6 +12,7 @@ from typing import Any
 import uvicorn
 
 from daq.live.session.session import Session
+from daq.live.telling.teller import Teller
 from daq.live.web.access import Keys
 from daq.live.web.api import make_app
 from daq.live.web.connections import Connection
@@ -85,14 +86,15 @@ async def serve(
     for number in (signal.SIGINT, signal.SIGTERM):
         asyncio.get_running_loop().add_signal_handler(number, _ask, asked, number)
     parts = [*(link() for link in links), session.run()]
-    if session.storing is not None:
-        parts.append(session.storing.run())
+    storing = session.acquisition.storing
+    if storing is not None:
+        parts.append(storing.run())
     if until is not None:
         parts.append(until)
     tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
-    server, serving = None, []
+    teller, server, serving = Teller(session), None, []
     if listener is not None:
-        server = _Server(_config(session, keys, names))
+        server = _Server(_config(teller, keys, names))
         serving = [asyncio.create_task(server.serve(sockets=[listener]))]
         tasks += serving
     try:
@@ -102,7 +104,7 @@ async def serve(
                 task.result()
         return asked.result() if asked.done() else None
     finally:
-        await _end(session, tasks, server, serving)
+        await _end(teller, tasks, server, serving)
 
 
 def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
@@ -110,9 +112,9 @@ def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
         asked.set_result(number)
 
 
-def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvicorn.Config:
+def _config(teller: Teller, keys: Keys | None, names: Collection[str]) -> uvicorn.Config:
     return uvicorn.Config(
-        Gate(make_app(session, keys), keys=keys, names=own_names() | {name.lower() for name in names}),
+        Gate(make_app(teller, keys), keys=keys, names=own_names() | {name.lower() for name in names}),
         log_config=None,
         access_log=False,
         server_header=False,
@@ -126,12 +128,12 @@ def _config(session: Session, keys: Keys | None, names: Collection[str]) -> uvic
 
 
 async def _end(
-    session: Session,
+    teller: Teller,
     tasks: Sequence[asyncio.Future[Any]],
     server: _Server | None,
     serving: Sequence[asyncio.Future[Any]],
 ) -> None:
-    session.hub.close()
+    teller.close()
     if server is not None:
         server.should_exit = True
         # its open requests get GRACE_S, and it looks for its end ten times a second
@@ -139,6 +141,7 @@ async def _end(
     for task in tasks:
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)
-    session.drain()
-    if session.storing is not None:
-        await session.storing.close(session.clock.stamp_us())
+    at = teller.session.acquisition
+    at.drain()
+    if at.storing is not None:
+        await at.storing.close(at.clock.stamp_us())

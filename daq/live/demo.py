@@ -12,16 +12,17 @@ from pathlib import Path
 import numpy as np
 
 from daq import __version__
+from daq.keep.json_text import plain
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import Link, links_of
 from daq.live.real import begin
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling import messages
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict
 from daq.pipeline import Output
+from daq.refusals import NotNow
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
 from daq.rider.jig_geometry import JigGeometry
@@ -31,7 +32,7 @@ from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.simulator import SimulatedBoard
 from daq.sweep.plan import Plan, out_and_back
-from daq.sweep.run import ENDED, Event, NotNow, State
+from daq.sweep.run import ENDED, State, Trigger
 
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""
@@ -69,7 +70,7 @@ class Demo:
         header = {
             "rig": rig_text,
             "calibration": to_dict(calibration),
-            "plan": messages.plain(self.plan),
+            "plan": plain(self.plan),
             "simulated": True,
             "provenance": f"{LABEL}; foreaft {__version__} demo, kind {kind}, seed {seed}, pace {pace:g}",
             "truth": truth_fields(self.truth()),
@@ -109,16 +110,16 @@ class Demo:
                 self._recorder.close()
 
     async def _wait_for_end(self) -> None:
-        while self.session.progress is None or self.session.progress.state not in ENDED:
+        while self.session.sweep.progress is None or self.session.sweep.progress.state not in ENDED:
             await asyncio.sleep(LOOK_EVERY_S)
 
     def _notified(self, received_us: int, characteristic: str, payload: bytes) -> None:
-        self.session.sensors.arrive_notification(received_us, characteristic, payload)
+        self.session.acquisition.sensors.arrive_notification(received_us, characteristic, payload)
 
     def _set_jig(self) -> None:
         """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""
-        progress = self.session.progress
-        self._jig.set_aboard(progress is not None and not self.session.ended)
+        progress = self.session.sweep.progress
+        self._jig.set_aboard(self.session.acquisition.ride.under_way)
         if progress is None:
             return
         if progress.plan.gradient_pct != self._gradient_pct:
@@ -132,15 +133,15 @@ async def follow_plan(session: Session, plan: Plan) -> None:
     """Ride the plan from the first position to the end, as a fitter would who does what the screen says."""
     while True:
         with contextlib.suppress(NotNow):
-            await session.begin_sweep(plan)
+            await session.sweep.begin(plan)
             break
         await asyncio.sleep(LOOK_EVERY_S)
-    await session.fitter(Event.BEGIN)
-    while (progress := session.progress) is not None and progress.state not in ENDED:
+    await session.sweep.fitter(Trigger.BEGIN)
+    while (progress := session.sweep.progress) is not None and progress.state not in ENDED:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
-            await asyncio.sleep(MOVING_S / session.clock.pace)
+            await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
             with contextlib.suppress(NotNow):
-                await session.fitter(Event.SADDLE_MOVED, progress.asked_setback_mm)
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, progress.asked_setback_mm)
         await asyncio.sleep(LOOK_EVERY_S)
 
 

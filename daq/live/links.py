@@ -9,13 +9,13 @@ from typing import Any
 from daq.live.session.session import Session
 from daq.live.session.tare_button import TareButton
 from daq.pipeline import BOARD, CADENCE, HEART, POWER
+from daq.refusals import NotNow
 from daq.rig import BleSensor, RigError, TextTransmitter
 from daq.sources.ble import BleLink
 from daq.sources.board_link import BoardLink
 from daq.sources.modbus_link import ModbusLink
 from daq.sources.radio import BluetoothTrouble, Radio
 from daq.sources.text_link import TextLink
-from daq.sweep.run import NotNow
 from daq.transmitters import registers_of
 
 Link = Callable[[], Coroutine[Any, Any, None]]
@@ -28,41 +28,42 @@ def links_of(session: Session) -> list[Link]:
 
 def _loads_links(session: Session) -> list[Link]:
     """The board's link with its tare button, or the transmitter's in its place."""
-    rig, clock = session.rig, session.clock
+    at = session.acquisition
+    rig, clock = at.rig, at.clock
 
     def problem() -> str:
-        return session.sensors.decoder.problem
+        return at.sensors.decoder.problem
 
     if isinstance(rig.transmitter, TextTransmitter):
-        lines = TextLink(rig.transmitter, clock, session.sensors.arrive_bytes, problem)
-        session.sensors.told = lines.heard
-        session.sensors.links[BOARD] = lambda: lines.message
+        lines = TextLink(rig.transmitter, clock, at.sensors.arrive_bytes, problem)
+        at.sensors.told = lines.heard
+        at.sensors.links[BOARD] = lambda: lines.message
         return [lines.run]
     if rig.transmitter is not None:
-        polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, session.sensors.arrive_bytes)
-        session.sensors.links[BOARD] = lambda: polled.message
+        polled = ModbusLink(rig.transmitter, registers_of(rig.transmitter), clock, at.sensors.arrive_bytes)
+        at.sensors.links[BOARD] = lambda: polled.message
         return [polled.run]
     if rig.board is None:
         raise RigError("neither a board nor a transmitter to connect")
     gains = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
-    board = BoardLink(rig.board, clock, session.sensors.arrive_bytes, gains=gains, problem=problem)
-    session.sensors.told = board.heard
-    session.sensors.links[BOARD] = lambda: board.message
+    board = BoardLink(rig.board, clock, at.sensors.arrive_bytes, gains=gains, problem=problem)
+    at.sensors.told = board.heard
+    at.sensors.links[BOARD] = lambda: board.message
     return [board.run, TareButton(session, board.tare_done).run]
 
 
 def _bluetooth_links(session: Session) -> list[Link]:
-    radio = Radio()
+    at, radio = session.acquisition, Radio()
     links: list[Link] = []
     for name in (POWER, CADENCE, HEART):
-        sensor: BleSensor | None = getattr(session.rig, name)
+        sensor: BleSensor | None = getattr(at.rig, name)
         if sensor is None:
             continue
-        arrive = partial(session.sensors.arrive_notification, source=name)
-        link = BleLink(sensor, name, radio, session.clock, arrive, session.note)
-        session.sensors.links[name] = partial(getattr, link, "message")
+        arrive = partial(at.sensors.arrive_notification, source=name)
+        link = BleLink(sensor, name, radio, at.clock, arrive, at.note)
+        at.sensors.links[name] = partial(getattr, link, "message")
         if name == POWER:
-            session.sensors.compensate = partial(_compensated, link)
+            at.sensors.compensate = partial(_compensated, link)
         links.append(link.run)
     return links
 

@@ -18,11 +18,11 @@ from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import Link, links_of
+from daq.live.session.acquisition import Rider
 from daq.live.session.resuming import interrupted, resume
 from daq.live.session.session import Session
 from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
-from daq.live.telling.view import Rider, troubles
 from daq.live.web.access import Keys
 from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
 from daq.rig import Rig, RigError, parse_rig
@@ -97,7 +97,9 @@ async def serve_rig(
     if sweep is not None:
         session = resume(store, sweep, rig, calibration, now=now, simulated=False)
         if record is not None:
-            session.note("caution", "a sweep that was cut off goes on: no recording, its beginning would be missing")
+            session.acquisition.note(
+                "caution", "a sweep that was cut off goes on: no recording, its beginning would be missing"
+            )
     else:
         clock = SessionClock()
         recorder = None if record is None else RecordingWriter(record, _header(text, calibration, now))
@@ -125,4 +127,5 @@ def on_rig(path: Path, store: Store) -> tuple[Session, list[Link]]:
 
 def _condition(session: Session) -> str:
     """How the daemon does, in one line."""
-    return "; ".join(f"{name}: {trouble}" for name, trouble in troubles(session).items() if trouble) or "all well"
+    troubles = session.acquisition.troubles()
+    return "; ".join(f"{name}: {trouble}" for name, trouble in troubles.items() if trouble) or "all well"

@@ -14,9 +14,9 @@ from typing import Any
 from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
 from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
 from daq.measure.geometry import tilt_deg_of
-from daq.measure.mechanics import STANDARD_G_M_S2, Shares, shares
+from daq.measure.mechanics import Shares, shares
 from daq.measure.sum_check import riding_check
-from daq.measure.torque import crank_torque_nm
+from daq.physics import STANDARD_G_M_S2, crank_torque_nm
 
 _REQUIRED = {
     "mass_kg": (20.0, 250.0),

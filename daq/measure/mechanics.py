@@ -11,10 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.physics import STANDARD_G_M_S2, weight_normal_n
 from daq.values import Array
-
-STANDARD_G_M_S2 = 9.80665
-"""ISO 80000-3."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +42,6 @@ class Shares:
     u_feet_n: float
     weight_normal_n: float
     u_weight_normal_n: float
-
-
-def weight_normal_n(mass_kg: float, tilt_deg: float, g_m_s2: float = STANDARD_G_M_S2) -> float:
-    """Weight along the jig normal, W' = m g cos t, N."""
-    return mass_kg * g_m_s2 * math.cos(math.radians(tilt_deg))
 
 
 def shares(

@@ -8,11 +8,11 @@ are good to 20-25 ms: enough to cut strokes, not to speak of phase.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
 
+from daq.physics import crank_torque_nm, weight_normal_n
 from daq.values import NAN, Loads, Status, Stroke
 
 SLOWEST_STROKE_S = 3.0
@@ -30,7 +30,9 @@ class StrokeCutter:
     """Feed loads and turns in receipt order; whole strokes come back as soon as they are known."""
 
     def __init__(self, *, mass_kg: float | None, g_m_s2: float) -> None:
-        self._weight_n = mass_kg * g_m_s2 if mass_kg else NAN
+        self.mass_kg = mass_kg
+        """The rider's, for the strokes that end from now on; None: not known."""
+        self._g_m_s2 = g_m_s2
         self._pending: list[Loads] = []
         self._awaited: list[tuple[float, str]] = []
         self._boundary: tuple[float, str] | None = None
@@ -89,23 +91,35 @@ class StrokeCutter:
     def _average(self, start_s: float, end_s: float) -> Stroke | None:
         parts = [part for part in self._pending if part.t_s[-1] >= start_s and part.t_s[0] < end_s]
         power_w, torque_nm = self._power_over(start_s, end_s)
-        return averaged(parts, start_s, end_s, weight_n=self._weight_n, power_w=power_w, crank_torque_nm=torque_nm)
+        return averaged(
+            parts,
+            start_s,
+            end_s,
+            mass_kg=self.mass_kg,
+            g_m_s2=self._g_m_s2,
+            power_w=power_w,
+            torque_nm=torque_nm,
+        )
 
     def _power_over(self, start_s: float, end_s: float) -> tuple[float, float]:
-        """Power and mean crank torque, measured or Q = P/(2 pi n), of the stroke; NaN without a fresh reading."""
+        """Power and mean crank torque, measured or from the power, of the stroke; NaN without a fresh reading."""
         if self._power is None or end_s - self._power[0] > READING_FRESH_S:
             return NAN, NAN
         _, power_w, torque_nm = self._power
-        return power_w, power_w * (end_s - start_s) / (2.0 * math.pi) if torque_nm is None else torque_nm
+        return power_w, crank_torque_nm(power_w, 60.0 / (end_s - start_s)) if torque_nm is None else torque_nm
 
 
 def averaged(
-    parts: Sequence[Loads], start_s: float, end_s: float, *, weight_n: float, power_w: float, crank_torque_nm: float
+    parts: Sequence[Loads],
+    start_s: float,
+    end_s: float,
+    *,
+    mass_kg: float | None,
+    g_m_s2: float,
+    power_w: float,
+    torque_nm: float,
 ) -> Stroke | None:
-    """Means over the scans of these loads in [start, end); None when there is none to average.
-
-    weight_n: m g of the rider, NaN when unknown.
-    """
+    """Means over the scans of these loads in [start, end); None when there is none to average."""
     if not parts:
         return None
     t_s = np.concatenate([part.t_s for part in parts])
@@ -118,7 +132,7 @@ def averaged(
         for name in ("hands_n", "saddle_n", "tilt_deg")
     )
     status = np.concatenate([part.status for part in parts])[inside]
-    normal_n = weight_n * math.cos(math.radians(0.0 if math.isnan(tilt_deg) else tilt_deg))
+    normal_n = weight_normal_n(mass_kg, tilt_deg, g_m_s2) if mass_kg else NAN
     return Stroke(
         start_s=start_s,
         end_s=end_s,
@@ -126,7 +140,7 @@ def averaged(
         saddle_n=saddle_n,
         feet_n=normal_n - hands_n - saddle_n,
         tilt_deg=tilt_deg,
-        crank_torque_nm=crank_torque_nm,
+        crank_torque_nm=torque_nm,
         power_w=power_w,
         cells_n=tuple(float(cell.mean()) for cell in cells_n.T),
         scans=int(inside.sum()),

@@ -18,12 +18,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from daq.physics import weight_normal_n
 from daq.rider.body import legs_over_the_turn, upper_body
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import Kind, RiderModel
 from daq.values import Array
 
-G_M_S2 = 9.80665
 REAR_END_MM, FRONT_END_MM = 260.0, -60.0
 """Onsets are looked for between these; loaded riders have theirs behind."""
 LOADED_ONSET_MM = 160.0
@@ -68,7 +68,7 @@ def posture(model: RiderModel, geometry: JigGeometry, setback_mm: float, tilt_ra
     legs_com = legs_over_the_turn(body, hip, geometry.crank_m)
     com = (body.upper_mass_kg * upper.com_m + body.leg_mass_kg * legs_com) / body.mass_kg
     return Posture(
-        weight_normal_n=body.mass_kg * G_M_S2 * math.cos(tilt_rad),
+        weight_normal_n=weight_normal_n(body.mass_kg, math.degrees(tilt_rad)),
         com_m=(float(com[0]), float(com[1])),
         hip_m=(float(hip[0]), float(hip[1])),
         grip_m=(float(grip[0]), float(grip[1])),

@@ -13,6 +13,7 @@ from statistics import NormalDist
 import numpy as np
 import numpy.typing as npt
 
+from daq.physics import crank_torque_nm
 from daq.rider.budget import Budget, budget, posture
 from daq.rider.electronics import CELLS, CHANNELS, Electronics
 from daq.rider.jig_geometry import JigGeometry
@@ -190,7 +191,7 @@ class SimulatedJig:
         power_w = np.maximum(self._power_w + self._held.run(z[:, _POWER]), 0.0)
         if not (self._aboard and self._pedalling):
             cadence_rpm, power_w = np.zeros(len(z)), np.zeros(len(z))
-        mean_nm = 60.0 * power_w / (2.0 * np.pi * np.maximum(cadence_rpm, 1.0))
+        mean_nm = crank_torque_nm(power_w, np.maximum(cadence_rpm, 1.0))
         return self._crank.run(
             cadence_rpm,
             mean_nm,

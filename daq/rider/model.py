@@ -10,6 +10,7 @@ import enum
 import math
 from dataclasses import dataclass, field, replace
 
+from daq.physics import crank_torque_nm
 from daq.rider.body import Body
 
 
@@ -108,7 +109,7 @@ class RiderModel:
 
 def torque_of(power_w: float, cadence_rpm: float) -> float:
     """Mean crank torque, Q = 60 P / (2 pi n), N m; 0 with a standing crank."""
-    return 60.0 * power_w / (2.0 * math.pi * cadence_rpm) if cadence_rpm > 0 else 0.0
+    return crank_torque_nm(power_w, cadence_rpm) if cadence_rpm > 0 else 0.0
 
 
 _LIMITS = (

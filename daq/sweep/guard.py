@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from daq.physics import weight_normal_n
 from daq.values import FEET_SHARE, Onset, StepMean, Verdict
 
 TILT_SPREAD_DEG = 0.5
@@ -45,8 +46,8 @@ def _feet(steps: Sequence[StepMean], mass_kg: float | None, g_m_s2: float) -> st
         return ""
     low, high = FEET_SHARE
     for step in steps:
-        tilt_rad = 0.0 if math.isnan(step.tilt_deg) else math.radians(step.tilt_deg)
-        share = 1.0 - (step.hand_load_n + step.saddle_load_n) / (mass_kg * g_m_s2 * math.cos(tilt_rad))
+        weight_n = weight_normal_n(mass_kg, step.tilt_deg, g_m_s2)
+        share = 1.0 - (step.hand_load_n + step.saddle_load_n) / weight_n
         if not low <= share <= high:
             return (
                 f"at {step.setback_mm:g} mm the feet would carry {100 * share:.0f} % of the weight; expected "

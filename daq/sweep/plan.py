@@ -9,6 +9,7 @@ from typing import Literal
 
 import numpy as np
 
+from daq.physics import crank_torque_nm
 from daq.sweep.places import SAME_PLACE_MM, places
 
 Protocol = Literal["reach kept", "bar fixed"]
@@ -78,8 +79,14 @@ class Plan:
 
     @property
     def torque_nm(self) -> float:
-        """The crank torque that goes with power and cadence, Q = P / (2 pi n)."""
-        return self.power_w / (2.0 * math.pi * self.cadence_rpm / 60.0)
+        """The crank torque that goes with power and cadence."""
+        return crank_torque_nm(self.power_w, self.cadence_rpm)
+
+    @property
+    def power_band_w(self) -> tuple[float, float]:
+        """The power that goes with the torque band at the plan's cadence."""
+        half_w = self.power_w * self.torque_band_nm / self.torque_nm
+        return self.power_w - half_w, self.power_w + half_w
 
 
 _LIMITS = (

@@ -6,15 +6,16 @@ Time comes with the strokes and the events.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from daq.physics import power_w
+from daq.refusals import BadValue, NotNow
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, Plan
-from daq.sweep.run import Event, NotNow, State, after, fitter_may
+from daq.sweep.run import State, Trigger, after, fitter_may
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import StepMean, Stroke
 
@@ -42,7 +43,7 @@ class Standing:
     """Where a sweep stands, as a screen needs it."""
 
     state: State
-    accepts: tuple[Event, ...]
+    accepts: tuple[Trigger, ...]
     step: int
     """The step under way, counted from 1 as on the screen; the last one when all are done."""
     planned_mm: tuple[float, ...]
@@ -60,11 +61,6 @@ class Standing:
     """Why an adaptive plan asks for this position or has ended; empty for other plans."""
     seconds_left: float
     """The moves of the saddle included, as in what a plan is expected to take."""
-
-
-def power_w(torque_nm: float, cadence_rpm: float) -> float:
-    """Power of a mean crank torque at a cadence, P = 2 pi n Q / 60."""
-    return 2.0 * math.pi * cadence_rpm * torque_nm / 60.0
 
 
 class SweepProgress:
@@ -98,18 +94,18 @@ class SweepProgress:
             return None
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
-    def take(self, event: Event, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
-        """Apply a fitter's event. NotNow or ValueError, with the state unchanged, when it does not fit."""
+    def take(self, event: Trigger, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
+        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit."""
         following = after(self.state, event)
-        if event is Event.REDO and self.state is State.MOVING and not self.steps:
+        if event is Trigger.REDO and self.state is State.MOVING and not self.steps:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notes = []
-        if event is Event.SADDLE_MOVED:
+        if event is Trigger.SADDLE_MOVED:
             notes = self._place_saddle(setback_mm, t_s)
-        elif event is Event.REDO and self.state is State.MOVING:
+        elif event is Trigger.REDO and self.state is State.MOVING:
             dropped = self.steps.pop()
             notes = [Note("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
-        elif event is Event.UNDO:
+        elif event is Trigger.UNDO:
             self.setback_mm = None
         self.state = following
         if self.state is State.MOVING:
@@ -137,7 +133,7 @@ class SweepProgress:
         stopped_s = self._last_stroke_s + STOPPED_S
         if t_s <= stopped_s:
             return []
-        self.state = after(self.state, Event.UNSETTLED)
+        self.state = after(self.state, Trigger.UNSETTLED)
         self._start_over(stopped_s)
         return [Note("caution", "pedalling has stopped: this position settles again", stopped_s)]
 
@@ -176,9 +172,9 @@ class SweepProgress:
     def _place_saddle(self, setback_mm: float | None, t_s: float) -> list[Note]:
         low, high = self._limits_mm
         if setback_mm is None:
-            raise ValueError("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
+            raise BadValue("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
         if not low <= setback_mm <= high:
-            raise ValueError(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
+            raise BadValue(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
         asked = self.asked_setback_mm
         self.setback_mm = setback_mm
         if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:
@@ -198,7 +194,7 @@ class SweepProgress:
         steady = is_steady(self._recent)
         if not steady and waited_s < SETTLE_AT_MOST_S:
             return []
-        self.state = after(self.state, Event.STEADY)
+        self.state = after(self.state, Trigger.STEADY)
         if steady:
             return []
         return [Note("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)]
@@ -213,11 +209,11 @@ class SweepProgress:
             return [*told]
         step = step_mean(self.setback_mm, self._used, left_out=self._left_out)
         self.steps.append(step)
-        self.state = after(self.state, Event.STEP_DONE)
+        self.state = after(self.state, Trigger.STEP_DONE)
         self._start_over(stroke.end_s)
         told += self._choose(stroke.end_s)
         if self.asked_setback_mm is None:
-            self.state = after(self.state, Event.PLAN_DONE)
+            self.state = after(self.state, Trigger.PLAN_DONE)
         return [*told, step]
 
     def _choose(self, t_s: float) -> list[Note]:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import enum
 
+from daq.refusals import NotNow
+
 
 class State(enum.StrEnum):
     """What the sweep is doing now."""
@@ -27,8 +29,8 @@ class State(enum.StrEnum):
     """Ended early for the rider's sake. What was recorded stays."""
 
 
-class Event(enum.StrEnum):
-    """What can happen to a sweep. Fitter's events come from a person, the others from the strokes."""
+class Trigger(enum.StrEnum):
+    """What moves a sweep on. The fitter's triggers come from a person, the others from the strokes."""
 
     BEGIN = "begin"
     SADDLE_MOVED = "saddle_moved"
@@ -44,22 +46,22 @@ class Event(enum.StrEnum):
     STOP = "stop"
 
 
-FITTERS_EVENTS = frozenset(
+FITTERS_TRIGGERS = frozenset(
     {
-        Event.BEGIN,
-        Event.SADDLE_MOVED,
-        Event.REDO,
-        Event.UNDO,
-        Event.PAUSE,
-        Event.RESUME,
-        Event.ENOUGH,
-        Event.STOP,
+        Trigger.BEGIN,
+        Trigger.SADDLE_MOVED,
+        Trigger.REDO,
+        Trigger.UNDO,
+        Trigger.PAUSE,
+        Trigger.RESUME,
+        Trigger.ENOUGH,
+        Trigger.STOP,
     }
 )
 
-S, E = State, Event
+S, E = State, Trigger
 _ALWAYS = {E.STOP: S.STOPPED}
-TRANSITIONS: dict[State, dict[Event, State]] = {
+TRANSITIONS: dict[State, dict[Trigger, State]] = {
     S.WAITING: {E.BEGIN: S.MOVING, **_ALWAYS},
     S.MOVING: {
         E.SADDLE_MOVED: S.SETTLING,
@@ -93,11 +95,7 @@ TRANSITIONS: dict[State, dict[Event, State]] = {
 ENDED = frozenset(state for state, events in TRANSITIONS.items() if not events)
 
 
-class NotNow(Exception):
-    """The event does not fit the state; nothing has changed."""
-
-
-def after(state: State, event: Event) -> State:
+def after(state: State, event: Trigger) -> State:
     """The state that follows. Raises NotNow, naming what would be accepted, when the event does not fit."""
     allowed = TRANSITIONS[state]
     if event not in allowed:
@@ -106,6 +104,6 @@ def after(state: State, event: Event) -> State:
     return allowed[event]
 
 
-def fitter_may(state: State) -> tuple[Event, ...]:
+def fitter_may(state: State) -> tuple[Trigger, ...]:
     """The events a fitter may send now, in the order they are declared."""
-    return tuple(event for event in Event if event in FITTERS_EVENTS and event in TRANSITIONS[state])
+    return tuple(event for event in Trigger if event in FITTERS_TRIGGERS and event in TRANSITIONS[state])

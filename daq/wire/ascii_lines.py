@@ -17,8 +17,9 @@ import operator
 import re
 from dataclasses import dataclass
 
+from daq.physics import STANDARD_G_M_S2
 from daq.values import Samples, Status
-from daq.wire.transmitter import STANDARD_GRAVITY, newtons_per, scan_of
+from daq.wire.transmitter import newtons_per, scan_of
 
 LINE_ENDS = re.compile(rb"[\r\n\x02\x03]+")
 """Carriage return, line feed, and the STX and ETX some makers put around a line."""
@@ -42,7 +43,7 @@ class LineFormat:
     decimal_comma: bool = False
     checksum: str = "none"
     """none, xor (all bytes exclusive-or, as in NMEA 0183) or sum (all bytes added, modulo 256)."""
-    g_m_s2: float = STANDARD_GRAVITY
+    g_m_s2: float = STANDARD_G_M_S2
     """For devices that show a mass: gravity where they were adjusted."""
 
     def __post_init__(self) -> None:

@@ -11,9 +11,9 @@ A sensor that sends no torque gets 60 P / (2 pi n): power over the angular speed
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
+from daq.physics import crank_torque_nm
 from daq.values import PowerReading
 
 STANDSTILL_S = 3.0
@@ -50,11 +50,6 @@ class _Event:
     torque_32: int | None
     received_us: int
     sensor_s: float
-
-
-def torque_from_power(power_w: float, cadence_rpm: float) -> float:
-    """Mean crank torque, N m: 60 P / (2 pi n)."""
-    return 60.0 * power_w / (2.0 * math.pi * cadence_rpm)
 
 
 class CrankFollower:
@@ -114,7 +109,7 @@ def _without_events(reading: PowerReading, revolutions: int) -> Crank:
     """A sensor that sends cadence or nothing."""
     cadence_rpm = reading.cadence_rpm
     known = cadence_rpm and reading.power_w is not None
-    torque_nm = torque_from_power(reading.power_w or 0.0, cadence_rpm or 1.0) if known else None
+    torque_nm = crank_torque_nm(reading.power_w or 0.0, cadence_rpm or 1.0) if known else None
     return Crank(revolutions, (), cadence_rpm, torque_nm)
 
 
@@ -130,4 +125,4 @@ def _torque_nm(reading: PowerReading, last: _Event, revs: int, cadence_rpm: floa
     if reading.torque_total_32 is not None and last.torque_32 is not None:
         added = (reading.torque_total_32 - last.torque_32 + WRAP // 2) % WRAP - WRAP // 2
         return added / 32.0 / revs
-    return None if reading.power_w is None else torque_from_power(reading.power_w, cadence_rpm)
+    return None if reading.power_w is None else crank_torque_nm(reading.power_w, cadence_rpm)

@@ -10,36 +10,35 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from daq.physics import STANDARD_G_M_S2
 from daq.values import Samples, Status
 
 COUNT_N = 0.001
 MOST = 2**31 - 1
-STANDARD_GRAVITY = 9.80665
-"""m/s^2, exact by definition (3rd CGPM, 1901)."""
 PER_KG = ("kg", "g", "t")
 NEWTONS = {
     "N": 1.0,
     "mN": 0.001,
     "daN": 10.0,
     "kN": 1000.0,
-    "kgf": STANDARD_GRAVITY,
+    "kgf": STANDARD_G_M_S2,
     "lbf": 4.4482216152605,
     "lb": 4.4482216152605,
-    "kg": STANDARD_GRAVITY,
-    "g": STANDARD_GRAVITY / 1000.0,
-    "t": STANDARD_GRAVITY * 1000.0,
+    "kg": STANDARD_G_M_S2,
+    "g": STANDARD_G_M_S2 / 1000.0,
+    "t": STANDARD_G_M_S2 * 1000.0,
 }
 """Newtons in one unit; NIST SP 811, appendix B.8. A transmitter that shows kg, g or t shows what weighs as much."""
 
 
-def newtons_per(unit: str, *, g_m_s2: float = STANDARD_GRAVITY) -> float:
+def newtons_per(unit: str, *, g_m_s2: float = STANDARD_G_M_S2) -> float:
     """Newtons in one unit. ValueError, naming the known ones, for another.
 
     For masses (kg, g, t) give the local gravity when the device was adjusted with weights where it stands.
     """
     if unit not in NEWTONS:
         raise ValueError(f"unit {unit!r}: expected one of {', '.join(NEWTONS)}")
-    return NEWTONS[unit] * (g_m_s2 / STANDARD_GRAVITY if unit in PER_KG else 1.0)
+    return NEWTONS[unit] * (g_m_s2 / STANDARD_G_M_S2 if unit in PER_KG else 1.0)
 
 
 def scan_of(

@@ -20,8 +20,8 @@ import uvloop
 from daq.keep.store import Store
 from daq.live.daemon import listen, serve, url_of
 from daq.live.real import begin, links_of
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
@@ -125,17 +125,18 @@ async def whole(folder: Path) -> tuple[float, float, float]:
     listener = listen("127.0.0.1", 0)
     url = url_of(listener).replace("http", "ws") + "api/v1/stream"
     found: list[float] = []
+    pages: list[subprocess.Popen[str]] = []
 
     async def measure() -> None:
         await asyncio.sleep(0.5)
-        page = subprocess.Popen([sys.executable, "-c", PAGE, url, str(zero_ns)], stdout=subprocess.PIPE, text=True)
+        command = [sys.executable, "-c", PAGE, url, str(zero_ns)]
+        pages.append(subprocess.Popen(command, stdout=subprocess.PIPE, text=True))
         await asyncio.sleep(1.5)
         found.append(await _used_while(write_into(board_end)))
-        session.hub.close()
-        out, _ = await asyncio.to_thread(page.communicate)
-        found.extend(float(number) for number in out.split()[1:])
 
     await serve(session, links_of(session), listener=listener, until=measure())
+    out, _ = pages[0].communicate()
+    found.extend(float(number) for number in out.split()[1:])
     os.close(board_end)
     os.close(host_end)
     return found[0], found[1], found[2]

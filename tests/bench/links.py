@@ -21,8 +21,8 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daq.live.links import links_of
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import TICK_S, Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
@@ -161,12 +161,13 @@ async def session_share() -> float:
         text = rig_text(f'[board]\nport = "{line.port}"', {name: name.split("_")[0] for name in NAMES})
         session = Session(parse_rig(text), calibration, SessionClock(), Rider("R-0000", 75.0))
         arrived = asyncio.Event()
-        told = session.sensors.told
+        sensors = session.acquisition.sensors
+        told = sensors.told
         async with running(*(link() for link in links_of(session)), session.run()):
-            told, session.sensors.told = session.sensors.told, lambda said: (arrived.set(), told(said))[1]
+            told, sensors.told = sensors.told, lambda said: (arrived.set(), told(said))[1]
             await asyncio.sleep(0.3)
             share = await _share_while(line, arrived)
-        decoder = session.sensors.decoder
+        decoder = sensors.decoder
         if decoder.dropped or decoder.damaged or decoder.scans < RATE_HZ * (SECONDS - 1):
             raise SystemExit(f"{decoder.scans} scans, {decoder.dropped} dropped")
     return share

@@ -22,12 +22,12 @@ from typing import Any
 import numpy as np
 
 from daq.items import Event, Item, Notification
-from daq.keep.again.recalibrated import onset_again
 from daq.keep.again.recompute import derive
 from daq.keep.json_text import plain
 from daq.keep.package import workers
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import FREE, describe_folder, export
+from daq.keep.package.recomputed import onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.live.demo import MOVING_S, calibration_of, rig_text_of

@@ -9,6 +9,7 @@ import uvloop
 from playwright.sync_api import expect
 
 from daq.live.daemon import listen, own_names, url_of
+from daq.live.telling.teller import Teller
 from daq.live.web import access
 from daq.live.web.api import make_app
 from daq.live.web.gate import Gate
@@ -20,7 +21,8 @@ def daemon(tmp_path):
     """(url, keys) of a daemon on the network, its board at rest."""
     keys = access.new_keys(time.time(), hours=1.0)
     with listen("127.0.0.1", 0) as listener, demo(tmp_path) as running:
-        app = Gate(make_app(running.session, keys), keys=keys, names=own_names())
+        teller = Teller(running.session)
+        app = Gate(make_app(teller, keys), keys=keys, names=own_names())
         config = uvicorn.Config(
             app, log_config=None, ws="websockets-sansio", lifespan="off", timeout_graceful_shutdown=2
         )
@@ -28,13 +30,13 @@ def daemon(tmp_path):
 
         async def whole():
             await server.serve(sockets=[listener])
-            await running.session.storing.close(1)
+            await running.session.acquisition.storing.close(1)
 
         # in a thread of its own: the browser's driver has a loop running in this one
         thread = threading.Thread(target=lambda: uvloop.run(whole()))
         thread.start()
         yield url_of(listener), keys
-        running.session.hub.close()
+        teller.close()
         server.should_exit = True
         thread.join(20)
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from daq.sweep.run import FITTERS_EVENTS, State, fitter_may
+from daq.sweep.run import FITTERS_TRIGGERS, State, fitter_may
 
 STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
 
@@ -43,7 +43,7 @@ def test_every_event_of_the_fitter_has_a_control(js, words, messages):
     mains = {(words("m.mainAction(state)", in_state(messages, state)) or {}).get("event") for state in State}
     plain = {"pause", "redo", "undo", "enough", "stop"}
 
-    assert mains - {None} | plain == {str(event) for event in FITTERS_EVENTS}
+    assert mains - {None} | plain == {str(event) for event in FITTERS_TRIGGERS}
 
 
 def test_the_setback_to_go_to_is_the_largest_thing_said(words, messages):

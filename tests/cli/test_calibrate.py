@@ -93,7 +93,7 @@ def test_what_was_typed_is_escaped_on_the_certificate(bench):
 def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(tmp_path):
     with demo(tmp_path, plan=SHORT) as running:
         uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
-        content = to_dict(running.session.calibration)
+        content = to_dict(running.session.acquisition.calibration)
     for channel in content["channels"][:2]:
         channel["coefficients"][1] *= 1.1
         channel["tare"] = None
@@ -113,7 +113,7 @@ def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(tmp_path
 def test_a_calibration_that_lacks_a_cell_of_the_sweep_is_refused(tmp_path):
     with demo(tmp_path, plan=SHORT) as running:
         uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
-    content = to_dict(running.session.calibration)
+    content = to_dict(running.session.acquisition.calibration)
     content["channels"] = [channel for channel in content["channels"] if channel["name"] != "saddle_nose"]
     (tmp_path / "other.json").write_text(json.dumps(content))
 

@@ -13,14 +13,14 @@ from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
-from daq.sweep.run import Event as SweepEvent
+from daq.sweep.run import Trigger
 from daq.values import Samples, joined
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
@@ -50,7 +50,7 @@ class Jig:
     outputs: list = field(default_factory=list)
 
     def told(self):
-        return [f"{note.level}: {note.text}" for note in self.session.notes]
+        return [f"{note.level}: {note.text}" for note in self.session.acquisition.notes]
 
     def shown(self, source="board"):
         """What the page shows of this sensor now."""
@@ -64,8 +64,8 @@ class Jig:
 
     async def goes_on(self, *, seconds=20.0):
         """Wait until scans come in again."""
-        count = self.session.sensors.decoder.scans
-        await until(lambda: self.session.sensors.decoder.scans > count + 20, seconds=seconds)
+        count = self.session.acquisition.sensors.decoder.scans
+        await until(lambda: self.session.acquisition.sensors.decoder.scans > count + 20, seconds=seconds)
 
 
 async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):
@@ -83,15 +83,15 @@ async def ride(folder, fault, *, more="", pace=1.0, board=None, beside=()):
     jig = Jig(fake, session, outputs)
 
     async def act():
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(PLAN)
-        await session.fitter(SweepEvent.BEGIN)
-        await session.fitter(SweepEvent.SADDLE_MOVED, 80.0)
-        await session.mark("before the fault")
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(PLAN)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        await session.sweep.mark("before the fault")
         await jig.goes_on()
         await fault(jig)
-        await session.mark("after the fault")
-        await session.fitter(SweepEvent.STOP)
+        await session.sweep.mark("after the fault")
+        await session.sweep.fitter(Trigger.STOP)
 
     parts = [lambda: fake.run(pace), *links_of(session), *beside]
     await asyncio.wait_for(serve(session, parts, until=act()), 60)

@@ -24,7 +24,6 @@ import pytest
 import uvloop
 from serial.tools import list_ports
 
-from daq.live.telling import view
 from daq.measure import cell_checks
 from daq.sources import ble, board_talk, serial_port
 from daq.values import Loads, Status, Stroke
@@ -122,7 +121,7 @@ async def saturate(jig):
     jig.board.counts[0] = 2**23 - 6
     jig.board.status = int(Status.SATURATED)
     await jig.sees("caution: hands: at the end of its converter's scale: overloaded, or a wire of the cell is broken")
-    assert "hands" in view.troubles(jig.session)
+    assert "hands" in jig.session.acquisition.troubles()
 
 
 def scans_with_their_status(stored):
@@ -203,7 +202,7 @@ def test_a_fault_is_told_and_all_that_came_is_stored(tmp_path, board, fault, kee
     jig = uvloop.run(ride(tmp_path, fault, board=board))
 
     stored = kept(tmp_path)
-    assert len(stored.scans) == jig.session.sensors.decoder.scans > 0
+    assert len(stored.scans) == jig.session.acquisition.sensors.decoder.scans > 0
     assert stored.acts == ACKNOWLEDGED
     assert stored.sweep_state == "stopped"
     assert (stored.gaps_s() >= 0.0).all()
@@ -229,7 +228,7 @@ def test_channels_in_another_order_are_taken_by_their_names(tmp_path, monkeypatc
     last = [output for output in jig.outputs if isinstance(output, Loads)][-1]
     assert last.hands_n[-1] == pytest.approx(100.0, abs=0.1)
     assert last.saddle_n[-1] == pytest.approx(500.0, abs=0.1)
-    assert jig.session.sensors.cells.troubles == {}
+    assert jig.session.acquisition.sensors.cells.troubles == {}
 
 
 def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, board, bus):
@@ -266,10 +265,10 @@ def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, boa
         crank = bluez.devices["crank"]
         crank.in_range = False
         crank.lose()
-        left_us = jig.session.clock.now_us()
+        left_us = jig.session.acquisition.clock.now_us()
         await jig.sees("caution: power: power sensor crank not found: turn the cranks to wake it")
         assert "power sensor crank not found" in jig.shown("power")["message"]
-        await until(lambda: jig.session.clock.now_us() - left_us > 60e6)
+        await until(lambda: jig.session.acquisition.clock.now_us() - left_us > 60e6)
         crank.in_range = True
         count = len(strokes(jig))
         await jig.sees("info: power: all well again")
@@ -278,8 +277,8 @@ def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, boa
     jig = uvloop.run(ride(tmp_path, walk_away, board=board, pace=pace, more='[power]\nname = "crank"', beside=[pedal]))
 
     stored = kept(tmp_path)
-    assert len(stored.scans) == jig.session.sensors.decoder.scans
-    assert jig.session.sensors.decoder.dropped == 0
+    assert len(stored.scans) == jig.session.acquisition.sensors.decoder.scans
+    assert jig.session.acquisition.sensors.decoder.dropped == 0
     assert stored.acts == ACKNOWLEDGED
     payloads = [item.payload for item in stored.notifications if item.characteristic == cycling_power.MEASUREMENT_UUID]
     assert payloads == heard[: len(payloads)]

@@ -1,7 +1,7 @@
 import pytest
 
 from daq.fit.step_notes import Remarks, content_of, noted, step_spoken_of, tilt_caution
-from daq.sweep.run import Event
+from daq.sweep.run import Trigger
 from tests.sweep.test_progress import begun, ride
 
 
@@ -10,7 +10,7 @@ def riding(steps):
     progress = begun()
     t_s = 0.0
     for _ in range(steps):
-        progress.take(Event.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
+        progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
         _, t_s = ride(progress, t_s, 40.0)
     return progress, t_s
 
@@ -19,7 +19,7 @@ def test_between_steps_the_rider_speaks_of_the_one_just_finished():
     progress, t_s = riding(2)
     assert step_spoken_of(progress) == 1
 
-    progress.take(Event.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
+    progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
 
     assert step_spoken_of(progress) == 2
 
@@ -41,8 +41,8 @@ def test_the_latest_score_of_a_step_counts():
 def test_scores_of_a_step_ridden_again_are_asked_again():
     said = Remarks({0: {"hands": 3.0}, 1: {"hands": 4.0}}, ("hands moved",))
 
-    assert said.after_fitter(Event.REDO, 1) == Remarks({0: {"hands": 3.0}}, ("hands moved",))
-    assert said.after_fitter(Event.PAUSE, 1) == said
+    assert said.after_fitter(Trigger.REDO, 1) == Remarks({0: {"hands": 3.0}}, ("hands moved",))
+    assert said.after_fitter(Trigger.PAUSE, 1) == said
 
 
 def test_a_saddle_that_tips_by_more_than_half_a_degree_is_told():

@@ -38,9 +38,9 @@ def bits(outputs):
 def test_the_demo_finishes_its_plan_with_an_answer(ridden):
     _, running, outputs = ridden
 
-    assert running.session.progress.state is State.FINISHED
+    assert running.session.sweep.progress.state is State.FINISHED
     assert [step.setback_mm for step in kept(outputs, StepMean)] == list(running.plan.positions_mm)
-    assert kept(outputs, Onset)[-1] == running.session.onset
+    assert kept(outputs, Onset)[-1] == running.session.acquisition.ride.onset
 
 
 def test_the_recording_replays_to_the_same_steps_and_onset_bit_for_bit(ridden):
@@ -59,7 +59,7 @@ def test_the_stored_sweep_computes_again_to_the_same_bits(ridden):
         again = derive(store, 1)
 
     assert repr(list(again.steps)) == repr(kept(outputs, StepMean))
-    assert repr(again.onset) == repr(running.session.onset)
+    assert repr(again.onset) == repr(running.session.acquisition.ride.onset)
 
 
 def test_every_result_is_stored_with_its_method_and_the_sweep_is_closed(ridden):
@@ -74,7 +74,7 @@ def test_every_result_is_stored_with_its_method_and_the_sweep_is_closed(ridden):
     assert session.simulated
     assert session.ended_us is not None
     assert [r.kind for r in results].count("step") == len(kept(outputs, StepMean))
-    assert results[-1].method == running.session.onset.method
+    assert results[-1].method == running.session.acquisition.ride.onset.method
 
 
 def test_strokes_carry_the_torque_the_power_sensor_measured(ridden):

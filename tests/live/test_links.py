@@ -12,12 +12,13 @@ from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin, read_rig
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider, sources, troubles
+from daq.live.telling.view import sources
 from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.refusals import NotNow
 from daq.rig import RigError
 from daq.sources.clock import SessionClock
-from daq.sweep.run import NotNow
 from daq.values import Loads, Samples
 from daq.wire import cycling_power_control
 from tests.rigs import rig_text
@@ -70,10 +71,10 @@ def stored(folder, kind):
 
 
 async def some_scans(session):
-    await until(lambda: session.sensors.health["board"].rate_hz(session.clock.now_us()) > 3)
+    await until(lambda: session.acquisition.sensors.health["board"].rate_hz(session.acquisition.clock.now_us()) > 3)
     await asyncio.sleep(0.3)
-    session.drain()
-    assert troubles(session)["transmitter"] == ""
+    session.acquisition.drain()
+    assert session.acquisition.troubles()["transmitter"] == ""
 
 
 def test_a_text_transmitters_lines_are_stored_and_become_newtons_by_name(tmp_path):
@@ -111,7 +112,7 @@ def test_lines_that_fit_no_pattern_are_counted_and_told_with_the_transmitter(tmp
     device = FakeBoard()
 
     async def look(session):
-        await until(lambda: "no line of it can be used" in troubles(session)["transmitter"])
+        await until(lambda: "no line of it can be used" in session.acquisition.troubles()["transmitter"])
         (report,) = [source for source in sources(session) if source["name"] == "transmitter"]
         assert report["damaged"] > 0
 
@@ -143,8 +144,8 @@ def test_a_power_sensors_feature_is_stored_its_battery_told_and_its_zero_kept(tm
             await bluez.stop()
 
     async def look(session):
-        await until(lambda: not session.sensors.links["power"]())
-        assert await session.compensate_offset() == "zero set, offset 10 N m"
+        await until(lambda: not session.acquisition.sensors.links["power"]())
+        assert await session.zero.compensate_power() == "zero set, offset 10 N m"
 
     session, _ = ridden(tmp_path, table, look, beside=[sensor()])
 
@@ -152,7 +153,7 @@ def test_a_power_sensors_feature_is_stored_its_battery_told_and_its_zero_kept(tm
     kept = {item.characteristic: item.payload for item in stored(tmp_path, Notification)}
     assert kept[cycling_power_control.FEATURE_UUID] == bytes.fromhex("08020100")
     assert [e.content["said"] for e in stored(tmp_path, Event) if e.kind == "power-zero"] == ["zero set, offset 10 N m"]
-    assert any("battery at 12 %" in note.text for note in session.notes)
+    assert any("battery at 12 %" in note.text for note in session.acquisition.notes)
 
 
 def test_without_a_power_sensor_there_is_no_zero_to_set(tmp_path):
@@ -160,7 +161,7 @@ def test_without_a_power_sensor_there_is_no_zero_to_set(tmp_path):
 
     async def look(session):
         with pytest.raises(NotNow, match="no power sensor is linked"):
-            await session.compensate_offset()
+            await session.zero.compensate_power()
 
     ridden(tmp_path, LINES.format(port=device.port), look)
     device.unplug()

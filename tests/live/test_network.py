@@ -31,7 +31,7 @@ def on_a_network(tmp_path, job, *, hours=1.0):
     listener = listen("127.0.0.1", 0)
 
     async def inside():
-        await until(lambda: running.session.pipeline.channels)
+        await until(lambda: running.session.acquisition.pipeline.channels)
         await job(url_of(listener), running.session, keys)
 
     with listener, demo(tmp_path) as running:
@@ -84,7 +84,7 @@ def test_the_riders_screen_stops_the_sweep_and_does_nothing_else(tmp_path):
     async def job(url, session, keys):
         async with httpx.AsyncClient(base_url=url) as screen:
             await screen.post("/api/v1/access", json={"token": keys.ride})
-            await session.begin_sweep(SHORT)
+            await session.sweep.begin(SHORT)
 
             begun = await screen.post("/api/v1/sweep/events", json={"event": "begin"})
             stopped = await screen.post("/api/v1/sweep/events", json={"event": "stop"})
@@ -102,7 +102,7 @@ def test_the_riders_stream_is_effort_without_loads_or_setback(tmp_path):
         cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RIDE)}"}
         address = url.replace("http", "ws") + "api/v1/stream"
         async with websockets.connect(address, additional_headers=cookie) as socket:
-            await session.begin_sweep(SHORT)
+            await session.sweep.begin(SHORT)
             seen = {}
             while not {"snapshot", "sources", "stroke", "sweep"} <= set(seen):
                 message = await socket.recv()

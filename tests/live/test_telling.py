@@ -9,10 +9,10 @@ import pytest
 import uvloop
 
 from daq.live.daemon import listen
-from daq.live.telling import view
-from daq.live.telling.backlog import BACKLOG_S
+from daq.live.session.backlog import BACKLOG_S
+from daq.live.telling.teller import Teller
 from daq.sweep.plan import MOVING_S
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -35,29 +35,30 @@ async def heard(page):
 
 @pytest.fixture(scope="module")
 def told(tmp_path_factory):
-    """All that a page hears of one sweep whose last step is redone once, and the session."""
-    log = []
+    """All that a page hears of one sweep whose last step is redone once, and the teller."""
+    log, tellers = [], []
 
     async def ride():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(SHORT)
-        page = session.hub.join(view.snapshot(session))
-        await session.fitter(Event.BEGIN)
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        tellers.append(Teller(session))
+        page = tellers[0].join()
+        await session.sweep.fitter(Trigger.BEGIN)
         redone = False
-        while session.progress.state not in ENDED:
-            if session.progress.state is State.MOVING:
-                if len(session.progress.steps) == 5 and not redone:
+        while session.sweep.progress.state not in ENDED:
+            if session.sweep.progress.state is State.MOVING:
+                if len(session.sweep.progress.steps) == 5 and not redone:
                     redone = True
-                    await session.fitter(Event.REDO)
-                await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
+                    await session.sweep.fitter(Trigger.REDO)
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
             await asyncio.sleep(0.02)
             log.extend(await heard(page))
         log.extend(await heard(page))
 
     with demo(tmp_path_factory.mktemp("told")) as running:
         run(serving(running, ride))
-    return log, running.session
+    return log, tellers[0]
 
 
 def test_a_finished_step_comes_with_the_standing_that_follows_from_it(told):
@@ -83,7 +84,7 @@ def test_after_a_redo_below_five_positions_there_is_no_answer_until_the_next_ste
     counts = [len(content["steps"]) for kind, content in told[0] if kind == "steps"]
 
     assert any(b == a - 1 for a, b in itertools.pairwise(counts))
-    assert told[1].onset is not None
+    assert told[1].session.acquisition.ride.onset is not None
 
 
 def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wall_will_show(told):
@@ -91,18 +92,20 @@ def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wal
 
     assert standing["step"] == 1
     assert standing["seconds_left"] == pytest.approx(
-        6 * (MOVING_S + SHORT.settle_s + SHORT.dwell_s) / told[1].clock.pace
+        6 * (MOVING_S + SHORT.settle_s + SHORT.dwell_s) / told[1].session.acquisition.clock.pace
     )
 
 
 def test_a_page_that_joins_late_is_given_the_loads_it_missed(told):
-    (block,) = told[1].backlog.messages()
+    page = told[1].join()
+    snapshot, block = page._waiting.get_nowait(), page._waiting.get_nowait()
 
     _, series, n, t0_s = struct.unpack_from("<BBHd", block)
     dt_s = struct.unpack_from(f"<{n}f", block, 12)
     assert len(block) == 12 + 4 * n * (1 + series)
+    assert json.loads(snapshot)["type"] == "snapshot"
     assert dt_s[-1] > BACKLOG_S - 1.0
-    assert t0_s + dt_s[-1] == pytest.approx(told[1].backlog.last(1.0)[-1].t_s[-1], abs=1e-3)
+    assert t0_s + dt_s[-1] == pytest.approx(told[1].session.acquisition.recent.last(1.0)[-1].t_s[-1], abs=1e-3)
 
 
 def test_an_address_takes_visitors_as_soon_as_it_is_named():

@@ -18,9 +18,10 @@ from daq.live.daemon import serve
 from daq.live.demo import follow_plan
 from daq.live.links import links_of
 from daq.live.real import begin
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration import to_dict
+from daq.physics import STANDARD_G_M_S2
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import rider_of_kind
 from daq.rig import parse_rig
@@ -31,7 +32,6 @@ from daq.sweep.run import ENDED
 from daq.transmitters import calibration_of
 from daq.values import Onset, StepMean
 from daq.wire import cycling_power
-from daq.wire.transmitter import STANDARD_GRAVITY
 from tests.live.test_links import LINES, MODBUS
 from tests.rigs import rig_text
 from tests.sources.cable import Cable
@@ -73,22 +73,22 @@ class Ride:
     async def pedal(self, show):
         """Ride by the session's clock; show(hands, saddle), in hundredths of a kilogram, some 40 times a second."""
         session, jig = self.session, self._jig
-        ridden_s = session.clock.now_us() / 1e6
+        ridden_s = session.acquisition.clock.now_us() / 1e6
         while True:
             await asyncio.sleep(BEAT_S)
-            progress = session.progress
+            progress = session.sweep.progress
             jig.set_aboard(progress is not None and progress.state not in ENDED)
             if progress is not None and progress.setback_mm is not None:
                 jig.set_setback(progress.setback_mm)
-            now_s = session.clock.now_us() / 1e6
+            now_s = session.acquisition.clock.now_us() / 1e6
             block = jig.advance(now_s - ridden_s)
             ridden_s = now_s
             for notice in block.power:
-                session.sensors.arrive_notification(
-                    session.clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice)
+                session.acquisition.sensors.arrive_notification(
+                    session.acquisition.clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice)
                 )
             if len(block):
-                loads = block.cells_n[-1] / STANDARD_GRAVITY * 100
+                loads = block.cells_n[-1] / STANDARD_G_M_S2 * 100
                 show(round(loads[:2].sum()), round(loads[2:].sum()))
 
     def ride(self, *parts):

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from daq.measure.balance import Contact, WeightLine, com_height, hands_off_deficit_nm, weight_line
-from daq.measure.mechanics import weight_normal_n
-from daq.measure.torque import crank_torque_nm
+from daq.physics import crank_torque_nm, weight_normal_n
 
 TILT_DEG = 2.8624052261
 """5 %."""

@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.measure.mechanics import Uncertainty, load_point_m, shares, side, weight_normal_n
+from daq.measure.mechanics import Uncertainty, load_point_m, shares, side
+from daq.physics import weight_normal_n
 
 GRADIENTS = Path(__file__).parent.parent / "published" / "earth" / "gradient_angle.csv"
 FIVE_PCT_DEG = 2.8624052261

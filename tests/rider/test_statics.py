@@ -6,8 +6,9 @@ import mujoco
 import numpy as np
 import pytest
 
+from daq.physics import STANDARD_G_M_S2
 from daq.rider.body import TURN_DEG, Body, Placed, leg, pedal_at, upper_body
-from daq.rider.budget import G_M_S2, budget, posture
+from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO
 from daq.rider.statics import supports
@@ -29,7 +30,7 @@ def holding(crank_deg: float, setback_mm: float, tilt_rad: float) -> np.ndarray:
         for part in parts(crank_deg, setback_mm)
         for m, c in zip(part.masses_kg, part.centres_m, strict=True)
     )
-    gravity = f"{-G_M_S2 * math.sin(tilt_rad)} {-G_M_S2 * math.cos(tilt_rad)} 0"
+    gravity = f"{-STANDARD_G_M_S2 * math.sin(tilt_rad)} {-STANDARD_G_M_S2 * math.cos(tilt_rad)} 0"
     model = mujoco.MjModel.from_xml_string(
         f'<mujoco><option gravity="{gravity}"/><worldbody><body>'
         '<joint type="slide" axis="1 0 0"/><joint type="slide" axis="0 1 0"/><joint type="hinge" axis="0 0 1"/>'

@@ -5,7 +5,7 @@ from daq.sweep.design import next_step
 from daq.sweep.order import ordered, spaced
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from daq.values import StepMean
 from tests.sweep.test_progress import STROKE_S, stroke
 
@@ -16,11 +16,11 @@ def ridden(bend_mm=53.0, slope=1.0, seed=3):
     """An adaptive sweep of a rider with a bend, ridden to its end; everything it said."""
     rng = np.random.default_rng(seed)
     progress = SweepProgress(Plan(POSITIONS, dwell_s=15.0, order="adaptive"))
-    said = progress.take(Event.BEGIN, 0.0)
+    said = progress.take(Trigger.BEGIN, 0.0)
     t_s = 0.0
     while progress.state is State.MOVING:
         asked = progress.asked_setback_mm
-        said += progress.take(Event.SADDLE_MOVED, t_s, setback_mm=asked)
+        said += progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=asked)
         while progress.state in (State.SETTLING, State.AVERAGING):
             hands_n = 80.0 + slope * max(bend_mm - asked, 0.0) + rng.normal(0.0, 10.0)
             said += progress.feed(stroke(t_s, hands_n))
@@ -54,16 +54,16 @@ def test_more_steps_lie_near_the_bend_than_in_an_even_sweep():
 
 def test_a_redone_step_is_asked_from_the_steps_that_are_left():
     progress = SweepProgress(Plan(POSITIONS, dwell_s=15.0, order="adaptive"))
-    progress.take(Event.BEGIN, 0.0)
+    progress.take(Trigger.BEGIN, 0.0)
     first = progress.asked_setback_mm
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=first)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=first)
     t_s = 0.0
     while progress.state is not State.MOVING:
         progress.feed(stroke(t_s, 80.0 + (round(t_s / STROKE_S) % 2)))
         t_s += STROKE_S
     assert progress.asked_setback_mm != first
 
-    progress.take(Event.REDO, t_s)
+    progress.take(Trigger.REDO, t_s)
 
     assert progress.asked_setback_mm == first
 
@@ -71,7 +71,7 @@ def test_a_redone_step_is_asked_from_the_steps_that_are_left():
 @pytest.mark.parametrize("order", ["out and back", "shuffled", "one way"])
 def test_other_orders_ride_what_was_planned(order):
     progress = SweepProgress(Plan(POSITIONS, order=order))
-    progress.take(Event.BEGIN, 0.0)
+    progress.take(Trigger.BEGIN, 0.0)
 
     assert progress.standing(0.0).planned_mm == POSITIONS
     assert progress.asked_setback_mm == POSITIONS[0]

@@ -3,7 +3,7 @@ import pytest
 
 from daq.sweep.hands import jump_n
 from daq.sweep.progress import Note
-from daq.sweep.run import Event
+from daq.sweep.run import Trigger
 from tests.sweep.test_progress import PLAN, begun, ride, stroke
 
 STROKE_S = 60.0 / 90.0
@@ -51,7 +51,7 @@ def test_a_cough_of_one_stroke_is_no_move_of_the_hands():
 
 def test_a_sweep_tells_it_once_in_a_step_and_averages_on():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     quiet, t_s = ride(progress, 0.0, 20.0)
 
     loud, _ = ride(progress, t_s, 14.0, hands_n=120.0)

@@ -2,9 +2,10 @@ from dataclasses import replace
 
 import pytest
 
+from daq.refusals import NotNow
 from daq.sweep.plan import BadPlan, Plan, out_and_back
 from daq.sweep.progress import Note, SweepProgress
-from daq.sweep.run import Event, NotNow, State
+from daq.sweep.run import State, Trigger
 from daq.values import NAN, Status, StepMean, Stroke
 
 CLEAN = Status(0)
@@ -40,7 +41,7 @@ def ride(progress, t_s, seconds, **how):
 
 def begun():
     progress = SweepProgress(PLAN)
-    progress.take(Event.BEGIN, 0.0)
+    progress.take(Trigger.BEGIN, 0.0)
     return progress
 
 
@@ -50,7 +51,7 @@ def steps_of(out):
 
 def test_a_position_is_settled_then_averaged_then_the_next_is_asked():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
 
     out, _ = ride(progress, 0.0, 40.0)
 
@@ -61,7 +62,7 @@ def test_a_position_is_settled_then_averaged_then_the_next_is_asked():
 
 def test_nothing_of_the_settling_time_is_averaged():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
 
     out, _ = ride(progress, 0.0, 40.0)
 
@@ -70,7 +71,7 @@ def test_nothing_of_the_settling_time_is_averaged():
 
 def test_the_dwell_clock_stands_while_the_torque_is_outside_the_band():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 12.0)
     before_s = progress.standing(t_s).dwell_left_s
 
@@ -85,7 +86,7 @@ def test_the_dwell_clock_stands_while_the_torque_is_outside_the_band():
 def test_what_is_asked_fits_the_cadence_that_is_ridden():
     """At 94 rpm a power inside the band of 90 rpm is too little torque: what is asked has to say which power is not."""
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 12.0)
     _, t_s = ride(progress, t_s, 20.0, torque_nm=PLAN.torque_nm - 1.0)
 
@@ -97,7 +98,7 @@ def test_what_is_asked_fits_the_cadence_that_is_ridden():
 
 def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
 
     out, t_s = ride(progress, 0.0, 40.0, torque_nm=NAN)
 
@@ -107,7 +108,7 @@ def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
 
 def test_saturated_strokes_are_left_out_and_counted():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 12.0)
     progress.feed(stroke(t_s, hands_n=900.0, flags=Status.SATURATED))
 
@@ -120,7 +121,7 @@ def test_saturated_strokes_are_left_out_and_counted():
 
 def test_stopping_to_pedal_mid_step_settles_that_step_again():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 15.0)
 
     notes = progress.pass_time(t_s + 4.0)
@@ -132,10 +133,10 @@ def test_stopping_to_pedal_mid_step_settles_that_step_again():
 
 def test_redo_asks_the_last_position_again_and_drops_its_mean():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 40.0)
 
-    progress.take(Event.REDO, t_s)
+    progress.take(Trigger.REDO, t_s)
 
     assert progress.steps == []
     assert progress.asked_setback_mm == 80.0
@@ -145,15 +146,15 @@ def test_redo_before_any_step_is_refused_and_changes_nothing():
     progress = begun()
 
     with pytest.raises(NotNow, match="no step is finished yet"):
-        progress.take(Event.REDO, 1.0)
+        progress.take(Trigger.REDO, 1.0)
     assert progress.state is State.MOVING
 
 
 def test_undo_takes_a_mistyped_setback_back():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=8.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=8.0)
 
-    progress.take(Event.UNDO, 1.0)
+    progress.take(Trigger.UNDO, 1.0)
 
     assert (progress.state, progress.setback_mm) == (State.MOVING, None)
 
@@ -161,7 +162,7 @@ def test_undo_takes_a_mistyped_setback_back():
 def test_a_setback_far_from_the_asked_one_is_taken_with_a_word_to_the_fitter():
     progress = begun()
 
-    notes = progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=70.0)
+    notes = progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=70.0)
 
     assert notes == [Note("caution", "80 mm was asked, 70 mm is taken as set; undo if mistyped", 0.0)]
 
@@ -171,17 +172,17 @@ def test_an_impossible_setback_is_refused(setback_mm):
     progress = begun()
 
     with pytest.raises(ValueError, match="setback_mm"):
-        progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=setback_mm)
+        progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=setback_mm)
     assert progress.state is State.MOVING
 
 
 def test_pause_starts_the_position_in_progress_again():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 15.0)
-    progress.take(Event.PAUSE, t_s)
+    progress.take(Trigger.PAUSE, t_s)
     ride(progress, t_s, 60.0)
-    progress.take(Event.RESUME, t_s + 60.0)
+    progress.take(Trigger.RESUME, t_s + 60.0)
 
     assert progress.state is State.MOVING
     assert progress.asked_setback_mm == 80.0
@@ -192,7 +193,7 @@ def test_the_last_position_finishes_the_sweep():
     progress = begun()
     t_s = 0.0
     for setback_mm in PLAN.positions_mm:
-        progress.take(Event.SADDLE_MOVED, t_s, setback_mm=setback_mm)
+        progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=setback_mm)
         _, t_s = ride(progress, t_s, 40.0)
 
     assert progress.state is State.FINISHED
@@ -202,7 +203,7 @@ def test_the_last_position_finishes_the_sweep():
 
 def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
     progress = begun()
-    progress.take(Event.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     out, t_s = [], 0.0
     for i in range(60):
         out += progress.feed(stroke(t_s, hands_n=80.0 + 4.0 * i))

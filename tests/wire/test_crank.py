@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from daq.physics import crank_torque_nm
 from daq.values import PowerReading
-from daq.wire.crank import Crank, CrankFollower, torque_from_power
+from daq.wire.crank import Crank, CrankFollower
 from daq.wire.cycling_power import decode_power, to_power_reading
 
 
@@ -47,8 +48,8 @@ def test_the_published_roll_over_is_ninety_and_a_bit_rpm():
     [(100, 60, 15.915), (200, 60, 31.831), (200, 90, 21.221), (300, 90, 31.831), (-50, 90, -5.305)],
 )
 def test_torque_from_power_is_power_over_angular_speed(power_w, rpm, torque_nm):
-    assert torque_from_power(power_w, rpm) == pytest.approx(power_w / (rpm * 2 * math.pi / 60), rel=1e-12)
-    assert torque_from_power(power_w, rpm) == pytest.approx(torque_nm, abs=5e-4)
+    assert crank_torque_nm(power_w, rpm) == pytest.approx(power_w / (rpm * 2 * math.pi / 60), rel=1e-12)
+    assert crank_torque_nm(power_w, rpm) == pytest.approx(torque_nm, abs=5e-4)
 
 
 def test_a_sensor_that_sends_torque_is_believed_over_its_power():
@@ -135,7 +136,7 @@ def test_a_sensor_with_a_cadence_of_its_own_gives_torque_but_no_events():
     (crank,) = followed(PowerReading("bike", 0, power_w=200.0, cadence_rpm=90.0))
 
     assert crank.event_s == ()
-    assert crank.torque_nm == pytest.approx(torque_from_power(200.0, 90.0))
+    assert crank.torque_nm == pytest.approx(crank_torque_nm(200.0, 90.0))
 
 
 @pytest.mark.parametrize(

@@ -29,8 +29,8 @@ def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
         raise NoIntake("no intake was kept in this visit; keep it on the client screen first")
     sweeps = [store.sweep(int(note.content["sweep_id"])) for note in notes if note.kind == "sweep"]
     for sweep in sweeps:
-        if sweep.to_us is not None and sweep.id not in known:
-            known[sweep.id] = ridden(store, sweep.id)
+        if sweep.to_us is not None and sweep.id not in known and (found := ridden(store, sweep.id)) is not None:
+            known[sweep.id] = found
     used = sorted({sweep.calibration_id for sweep in sweeps} or {session.calibration_id})
     return Case(
         visit_id=visit_id,

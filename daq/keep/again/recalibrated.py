@@ -1,4 +1,4 @@
-"""A sweep computed again, from a store or an export: with another calibration, estimator or step off.
+"""A stored sweep computed again: with another calibration, estimator or step off.
 
 Its own record is left as it is. Where strokes and steps begin and end stays as it was ridden; only the loads change.
 """
@@ -6,17 +6,13 @@ Its own record is left as it is. Where strokes and steps begin and end stays as 
 from __future__ import annotations
 
 import datetime
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import derived
-from daq.keep.json_text import plain
-from daq.keep.package.importing import exported_items, exported_results, exported_sweep
 from daq.keep.store import Store
 from daq.keep.store.reading import END_US
 from daq.measure.calibration import Calibration, from_dict
@@ -50,9 +46,9 @@ def derive_again(
     items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
     changes: dict[str, Any] = {}
     if calibration is not None:
-        changes["calibration"] = _standing(calibration, session.started_utc, sweep.from_us, session.simulated)
+        changes["calibration"] = standing_for(calibration, session.started_utc, sweep.from_us, session.simulated)
     return derived(
-        _begun_otherwise(items, changes, step_off_mm),
+        begun_otherwise(items, changes, step_off_mm),
         parse_rig(session.rig),
         calibration_of_sweep(store, sweep_id),
         method,
@@ -60,40 +56,8 @@ def derive_again(
     )
 
 
-def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
-    """An exported sweep, with its own calibration or another, by this method of estimating the onset.
-
-    Another calibration brings its own standing, as in `derive_again`.
-    """
-    sweep, own = exported_sweep(folder)
-    changes: dict[str, Any] = {}
-    if calibration is not None:
-        simulated = sweep["simulated"] in (True, "true")
-        changes["calibration"] = _standing(calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated)
-    items = _begun_otherwise(exported_items(folder), changes, None)
-    return derived(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
-
-
-def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
-    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
-
-    stored_onset_mm is the last onset that was stored with the sweep, to compare with.
-    """
-    calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
-    found = derive_exported(folder, calibration, method)
-    stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
-    row: dict[str, Any] = {
-        "steps": len(found.steps),
-        "strokes": len(found.strokes),
-        "stored_onset_mm": json.loads(stored[-1]).get("onset_mm") if stored else None,
-    }
-    if found.onset is not None:
-        row |= plain(found.onset)
-        row["onset_low_mm"], row["onset_high_mm"] = row.pop("interval_95_mm") or (None, None)
-    return [row]
-
-
-def _begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm: float | None) -> Iterator[Item]:
+def begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm: float | None) -> Iterator[Item]:
+    """The items of a sweep with its beginning changed; step_off_mm None: as it was planned."""
     for item in items:
         if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
             content = {**item.content, **changes}
@@ -104,7 +68,7 @@ def _begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm
             yield item
 
 
-def _standing(calibration: Calibration, started_utc: str, from_us: int, simulated: bool) -> dict[str, Any]:
+def standing_for(calibration: Calibration, started_utc: str, from_us: int, simulated: bool) -> dict[str, Any]:
     """How a calibration stands for a sweep that began from_us after the session did."""
     begun = datetime.datetime.fromisoformat(started_utc)
     ridden_utc = (begun + datetime.timedelta(microseconds=from_us)).isoformat()

@@ -1,4 +1,4 @@
-"""Runs the pipeline over the items of a sweep and gathers all it gives."""
+"""Rides the items of a sweep again and gathers all that comes of it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from daq.keep.store import Store
 from daq.keep.store.reading import END_US
 from daq.measure.calibration import Calibration, from_dict
 from daq.measure.stroke import averaged
-from daq.pipeline import FITTER, Pipeline
+from daq.pipeline import FITTER
+from daq.ride import Ride
 from daq.rig import Rig, parse_rig
 from daq.sweep.onset import METHOD, standard_errors
 from daq.sweep.step import mean_over
@@ -39,55 +40,54 @@ def derived(
     method: str = METHOD,
     other: Calibration | None = None,
 ) -> Derived:
-    """All that the pipeline makes of the items.
+    """All that comes of the items.
 
     calibration: the one the sweep was ridden with; it settles where every stroke and step begins and ends.
     other: what the loads are computed with instead. When a step ends depends on when the hands were steady, so another
     calibration would move steps under the fitter's commands; the strokes of each step stay those that were averaged.
     """
     if other is None:
-        found = _gathered(items, rig, Pipeline(rig, calibration, method=method))
+        found = _gathered(items, rig, Ride(rig, calibration, method=method))
         return replace(found, uncertainties=_uncertainties(found.steps, rig, calibration))
-    ridden, seen = Pipeline(rig, calibration, method=method), Pipeline(rig, other)
+    ridden, seen = Ride(rig, calibration, method=method), Ride(rig, other)
     parts: list[Loads] = []
     found = _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
     return replace(found, uncertainties=_uncertainties(found.steps, rig, other))
 
 
-def _gathered(items: Iterable[Item], rig: Rig, pipeline: Pipeline) -> Derived:
+def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
     loads: list[Loads] = []
     strokes: list[Stroke] = []
-    for output in run(pipeline, items):
+    for output in run(ride, items):
         match output:
             case Loads():
                 loads.append(output)
             case Stroke():
                 strokes.append(output)
-    steps = () if pipeline.progress is None else tuple(pipeline.progress.steps)
-    onset = pipeline.answer(steps)
+    progress = ride.pipeline.progress
+    steps, onset = () if progress is None else tuple(progress.steps), ride.onset
     return Derived(
         loads=tuple(loads),
         strokes=tuple(strokes),
         steps=steps,
         onset=onset,
         cells=rig.cells,
-        clock_error_ms=pipeline.clock_errors_ms,
+        clock_error_ms=ride.pipeline.clock_errors_ms,
         methods={"step": STEP_METHOD, **({} if onset is None else {"onset": onset.method})},
     )
 
 
-def _seen_too(items: Iterable[Item], seen: Pipeline, parts: list[Loads]) -> Iterator[Item]:
-    """The items; on their way the loads another pipeline makes of them. It rides no sweep, so no command is for it."""
+def _seen_too(items: Iterable[Item], seen: Ride, parts: list[Loads]) -> Iterator[Item]:
+    """The items; on their way the loads another calibration makes of them, which rides no sweep."""
     for item in items:
         if not (isinstance(item, Event) and item.kind == FITTER):
             parts.extend(output for output in seen.feed(item) if isinstance(output, Loads))
         yield item
 
 
-def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig) -> Derived:
+def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) -> Derived:
     """The same strokes and steps of these loads: same times, same strokes averaged, torque as it was."""
     begins_s = np.array([part.t_s[0] for part in loads])
-    weight_n = ridden.mass_kg * rig.g_m_s2 if ridden.mass_kg else NAN
     again: dict[Stroke, Stroke] = {}
     for stroke in found.strokes:
         first, last = np.searchsorted(begins_s, (stroke.start_s, stroke.end_s))
@@ -95,9 +95,10 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Pipeline, rig: Rig
             loads[max(first - 1, 0) : last],
             stroke.start_s,
             stroke.end_s,
-            weight_n=weight_n,
+            mass_kg=ridden.pipeline.mass_kg,
+            g_m_s2=rig.g_m_s2,
             power_w=stroke.power_w,
-            crank_torque_nm=stroke.crank_torque_nm,
+            torque_nm=stroke.crank_torque_nm,
         )
         assert of_loads is not None
         again[stroke] = of_loads

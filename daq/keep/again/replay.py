@@ -7,23 +7,24 @@ from collections.abc import Iterable, Iterator
 from daq.items import Item, WireBytes
 from daq.keep.recording import BadRecording, Recorded, Recording
 from daq.measure.calibration import Calibration, from_dict
-from daq.pipeline import BOARD, Output, Pipeline, item_of
+from daq.pipeline import BOARD, item_of
+from daq.ride import Heard, Ride
 from daq.rig import Rig, RigError, parse_rig
 from daq.transmitters import decoder_of
 from daq.values import Samples
 from daq.wire.board import Hello
 
 
-def replayed(recording: Recording) -> Iterator[Output]:
+def replayed(recording: Recording) -> Iterator[Heard]:
     """Everything the pipeline makes of a recording. Raises BadRecording when its header lacks rig or calibration."""
     rig, calibration = _setting(recording)
-    yield from run(Pipeline(rig, calibration), wire_items(recording.items(), rig))
+    yield from run(Ride(rig, calibration), wire_items(recording.items(), rig))
 
 
-def run(pipeline: Pipeline, items: Iterable[Item]) -> Iterator[Output]:
-    """What the pipeline makes of the items."""
+def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
+    """What follows from the items."""
     for item in items:
-        yield from pipeline.feed(item)
+        yield from ride.feed(item)
 
 
 def wire_items(recorded: Iterable[Recorded], rig: Rig) -> Iterator[Item]:

@@ -14,8 +14,8 @@ import struct
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, store_error
-from daq.keep.store.lock import take_lock
+from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, StoreVanished, store_error
+from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.sessions import add_copy
 
@@ -32,6 +32,7 @@ class StoreFile:
         """Where the store was copied to before it was brought to a newer schema, if it was."""
         self._db = db
         self._lock = lock
+        self._identity = _identity(path)
 
     @property
     def writable(self) -> bool:
@@ -44,6 +45,18 @@ class StoreFile:
         if self._lock is not None:
             os.close(self._lock)
             self._lock = None
+
+    def check_there(self) -> None:
+        """StoreVanished when the file at the path is another one or none; StoreUnwritable when the disk takes nothing.
+
+        SQLite notices neither: it goes on writing into a file that nobody will find again.
+        """
+        if _identity(self.path) != self._identity:
+            raise StoreVanished(f"{self.path} is gone: deleted, renamed, or its disk was taken away")
+        if self._lock is not None:
+            with _os_errors(self.path):
+                note_holder(self._lock)
+                os.fsync(self._lock)
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -114,6 +127,15 @@ def open_for_reading(path: Path) -> StoreFile:
         file.close()
         raise
     return file
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    """Device and number of the file at a path; None when there is none to be seen."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:

@@ -28,5 +28,10 @@ def take_lock(store: Path) -> int:
         raise StoreBusy(f"{store} is being written by process {holder}: stop it, or give another store") from error
     with contextlib.suppress(OSError):  # a full disk: the lock holds all the same, only the number is missing
         os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
+        note_holder(descriptor)
     return descriptor
+
+
+def note_holder(descriptor: int) -> None:
+    """Write the number of this process into the lock file. OSError when its disk takes nothing."""
+    os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)

@@ -66,6 +66,10 @@ class Store:
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def check_there(self) -> None:
+        """StoreVanished when the file is no longer at its path; StoreUnwritable when its disk takes nothing."""
+        self._file.check_there()
+
     def writing(self) -> AbstractContextManager[Connection]:
         """One transaction: durable when the block is left, undone when it raises."""
         return self._file.writing()

@@ -25,8 +25,9 @@ from daq.measure.calibration.certificate import certificate
 from daq.measure.calibration.checks import SHORTEST_WARM_UP_S, findings
 from daq.measure.calibration.finding import Finding, Wrong
 from daq.measure.calibration.load_checks import counts_per_n
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, NotNow, Taken
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, Taken
 from daq.measure.calibration.steadiness import Settled
+from daq.refusals import NotNow
 from daq.values import Samples
 
 T = TypeVar("T")
@@ -202,7 +203,7 @@ class BenchDesk:
             verbs += ["accept"] if all(one.may_be_accepted for one in self.pending) else []
         if any(not taken.replaced for taken in self.bench.taken):
             verbs.append("redo")
-        if Event.SKIP in TRANSITIONS[self.bench.stage]:
+        if BenchTrigger.SKIP in TRANSITIONS[self.bench.stage]:
             verbs.append("skip")
         return [*verbs, "stop"] if self.bench.task is not None else verbs
 

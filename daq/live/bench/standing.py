@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Any
 
 from daq.measure.calibration import Calibration
@@ -50,3 +51,8 @@ def stamp(calibration: Calibration, found: Validity) -> dict[str, Any]:
         "until_utc": found.until_utc,
         "allows_verdict": found.allows_verdict,
     }
+
+
+def utc_now() -> str:
+    """The wall clock, ISO 8601 in UTC."""
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")

@@ -12,8 +12,8 @@ import numpy as np
 
 from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.live.links import links_of
+from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration
 from daq.pipeline import BOARD, Output
 from daq.rig import Rig
@@ -37,32 +37,33 @@ async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[
     """Board, cells and sensors as they do for so many seconds."""
     outputs: list[Output] = []
     session = Session(rig, calibration, SessionClock(), Rider("R-0000", None), on_output=outputs.append)
+    at = session.acquisition
     tasks = [asyncio.create_task(link()) for link in links_of(session)]
     tasks.append(asyncio.create_task(session.run()))
     try:
-        await _until_all_are_there(session)
+        await _until_all_are_there(at)
         outputs.clear()
         stall_s = await _watch(seconds)
     finally:
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-    session.drain()
+    at.drain()
     loads = [output for output in outputs if isinstance(output, Loads)]
-    sensors = [_of_sensor(session, name) for name in _named(session) if name != BOARD]
-    return [_of_board(session, loads), *_of_cells(rig, session, loads), *sensors, _of_computer(stall_s)]
+    sensors = [_of_sensor(at, name) for name in _named(at) if name != BOARD]
+    return [_of_board(at, loads), *_of_cells(rig, at, loads), *sensors, _of_computer(stall_s)]
 
 
-def _named(session: Session) -> list[str]:
+def _named(at: Acquisition) -> list[str]:
     """The sources this rig has, by the name of their link; a transmitter stands in the board's place."""
-    return [name for name in session.sensors.health if name == BOARD or getattr(session.rig, name, None) is not None]
+    return [name for name in at.sensors.health if name == BOARD or getattr(at.rig, name, None) is not None]
 
 
-async def _until_all_are_there(session: Session) -> None:
+async def _until_all_are_there(at: Acquisition) -> None:
     """Wait for data of every sensor, but not for ever."""
     for _ in range(round(WAIT_S / LOOK_EVERY_S)):
-        now_us = session.clock.now_us()
-        if all(session.sensors.health[name].state(now_us) == "live" for name in _named(session)):
+        now_us = at.clock.now_us()
+        if all(at.sensors.health[name].state(now_us) == "live" for name in _named(at)):
             return
         await asyncio.sleep(LOOK_EVERY_S)
 
@@ -77,9 +78,9 @@ async def _watch(seconds: float) -> float:
     return longest_s
 
 
-def _of_board(session: Session, loads: list[Loads]) -> Check:
+def _of_board(at: Acquisition, loads: list[Loads]) -> Check:
     """The board's link, rate and losses, or the transmitter's."""
-    report, part = _report(session, BOARD), session.sensors.loads_from
+    report, part = _report(at, BOARD), at.sensors.loads_from
     if report["state"] != "live" or not loads:
         return Check(part, FAILED, str(report["message"]) or "sends nothing that can be used", report)
     rate_hz = report["rate_hz"] = _rate_hz(loads)
@@ -92,15 +93,15 @@ def _of_board(session: Session, loads: list[Loads]) -> Check:
         doubts.append("something is lost on the way: look at its cable and at the baud")
     if report["late"] > LATE_SHARE * sum(map(len, loads)):
         doubts.append("many scans come late: another program keeps this computer busy")
-    expected_hz = 0.0 if session.sensors.greeting is None else session.sensors.greeting.scan_rate_hz
+    expected_hz = 0.0 if at.sensors.greeting is None else at.sensors.greeting.scan_rate_hz
     if expected_hz and abs(rate_hz - expected_hz) > RATE_OFF * expected_hz:
         doubts.append(f"expected {expected_hz:g} a second: the line is too slow for it, or it stalls")
     return Check(part, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 
-def _of_sensor(session: Session, name: str) -> Check:
+def _of_sensor(at: Acquisition, name: str) -> Check:
     """One Bluetooth sensor's link."""
-    report = _report(session, name)
+    report = _report(at, name)
     if report["state"] != "live":
         return Check(name, FAILED, str(report["message"]), report)
     words = f"{report['rate_hz']:.1f} a second{_clock_words(report)}"
@@ -108,8 +109,8 @@ def _of_sensor(session: Session, name: str) -> Check:
     return Check(name, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 
-def _report(session: Session, name: str) -> dict[str, Any]:
-    return dict(session.sensors.health[name].report(session.clock.now_us()))
+def _report(at: Acquisition, name: str) -> dict[str, Any]:
+    return dict(at.sensors.health[name].report(at.clock.now_us()))
 
 
 def _clock_words(report: dict[str, Any]) -> str:
@@ -122,15 +123,14 @@ def _rate_hz(loads: list[Loads]) -> float:
     return (sum(map(len, loads)) - 1) / span_s if span_s > 0.0 else 0.0
 
 
-def _of_cells(rig: Rig, session: Session, loads: list[Loads]) -> list[Check]:
+def _of_cells(rig: Rig, at: Acquisition, loads: list[Loads]) -> list[Check]:
     """Noise and zero of each cell on the empty jig; nothing when no scan came."""
     if not loads:
         return []
     cells_n = np.concatenate([part.cells_n for part in loads])
     t_s = np.concatenate([part.t_s for part in loads])
     return [
-        _of_cell(cell, cells_n[:, i], t_s, session.sensors.cells.troubles.get(cell, ""))
-        for i, cell in enumerate(rig.cells)
+        _of_cell(cell, cells_n[:, i], t_s, at.sensors.cells.troubles.get(cell, "")) for i, cell in enumerate(rig.cells)
     ]
 
 

@@ -6,9 +6,9 @@ import datetime
 
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.session.storing import Storing
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, to_dict
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -43,6 +43,6 @@ def resume(
     clock = SessionClock(begin_us=max(passed_us, store.last_us(record.id) + 1))
     rider = Rider(str(sweep.rider["pseudonym"]), sweep.rider["mass_kg"])
     session = Session(rig, calibration, clock, rider, storing=Storing(store, record.id), simulated=simulated)
-    session.desk.reopen(store, record.id)
-    session.take_up(sweep.id, store.read_items(record.id, sweep.from_us))
+    session.visit.reopen(store, record.id)
+    session.sweep.take_up(sweep.id, store.read_items(record.id, sweep.from_us))
     return session

@@ -1,31 +1,36 @@
-"""The rig's sensors as a session hears them: bytes decoded into items, and how each sensor does."""
+"""The rig's sensors as they are heard: bytes decoded into items, and how each sensor does."""
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from functools import partial
-from typing import TYPE_CHECKING
 
-from daq.items import Item, Notification
+from daq.items import Item, Notification, WireBytes
 from daq.live.session.cells import cells_of
-from daq.live.session.health import Counters, SourceHealth
-from daq.live.telling import view
+from daq.live.session.listening import safely
 from daq.measure.cell_checks import CellWatch
-from daq.pipeline import BOARD, CADENCE, HEART, POWER, item_of
+from daq.pipeline import BOARD, CADENCE, HEART, POWER, Pipeline, item_of
+from daq.rig import Rig
+from daq.sources.health import Counters, SourceHealth
 from daq.transmitters import decoder_of
 from daq.values import Samples, Status
 from daq.wire import board
 
-if TYPE_CHECKING:
-    from daq.live.session.session import Session
-
 
 class Sensors:
-    """What has arrived and is not fed yet. The links call arrive_*, the session takes."""
+    """What has arrived and is not taken yet. The links call arrive_*, the acquisition takes."""
 
-    def __init__(self, session: Session) -> None:
-        rig, pace = session.rig, session.clock.pace
-        self._session = session
+    def __init__(
+        self,
+        rig: Rig,
+        pace: float,
+        *,
+        record: Callable[[WireBytes | Notification], None],
+        note: Callable[[str, str], None],
+        pipeline: Callable[[], Pipeline],
+    ) -> None:
+        """record: what arrives, for a recording. note: level and sentence for a person. pipeline: what it has lost."""
+        self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
         self.loads_from = BOARD if rig.transmitter is None else "transmitter"
         """What a person calls that which sends the loads."""
         self.decoder = decoder_of(rig, BOARD)
@@ -61,7 +66,7 @@ class Sensors:
         """One notification of a Bluetooth sensor, or a value read from it."""
         notification = Notification(received_us, source, characteristic, payload)
         self._decode()
-        self._session.record(notification)
+        self._record(notification)
         self._inbox.append(notification)
         self.health[source].arrived(received_us, 1)
 
@@ -71,18 +76,25 @@ class Sensors:
         inbox, self._inbox = self._inbox, []
         return inbox
 
+    def troubles(self, now_us: int) -> dict[str, str]:
+        """What is wrong with each sensor and cell now, in one sentence; empty text where nothing is."""
+        found = {health.name: health.trouble_now(now_us) for health in self.health.values()}
+        return found | self.cells.troubles
+
     def _decode(self) -> None:
         """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
         pieces, self._undecoded = self._undecoded, []
-        self._session.record_bytes(BOARD, pieces)
-        for received_us, said in self.decoder.feed_pieces(pieces):
-            self._hear(received_us, said)
-            self.told(said)
+        for received_us, data in pieces:
+            self._record(WireBytes(received_us, BOARD, data))
+        decoded = list(self.decoder.feed_pieces(pieces))
+        self._inbox += [item_of(said, at_us) for at_us, said in decoded if isinstance(said, Samples | board.Hello)]
+        for _, said in decoded:
+            safely(self._hear, said)
+            safely(self.told, said)
 
-    def _hear(self, received_us: int, said: board.Item) -> None:
+    def _hear(self, said: board.Item) -> None:
         """One thing the board said."""
         if isinstance(said, Samples):
-            self._inbox.append(item_of(said, received_us))
             self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
             self.tare_asked = bool(said.status[-1] & Status.TARE_BUTTON)
         elif isinstance(said, board.WrongVersion):
@@ -90,29 +102,27 @@ class Sensors:
         elif isinstance(said, board.Reply):
             done = said.result is board.Result.DONE
             if said.text or not done:
-                self._session.note("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
+                self._note("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
         else:
-            self._refusal = view.missing_channels(self._session.rig, said)
-            self._inbox.append(item_of(said, received_us))
+            self._refusal = missing_channels(self._rig, said)
             self._greet(said)
 
     def _greet(self, hello: board.Hello) -> None:
         """Tell when the board has restarted, or is another one; know its cells."""
         last, self.greeting = self.greeting, hello
-        note = self._session.note
         if last is None or hello.channels != last.channels:
-            self.cells = CellWatch(cells_of(self._session.rig, hello))
+            self.cells = CellWatch(cells_of(self._rig, hello))
         if last is not None and hello.board_id != last.board_id:
-            note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
+            self._note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
         elif last is not None and hello.boot != last.boot:
-            note("caution", "the board has restarted: look after its power and cable")
+            self._note("caution", "the board has restarted: look after its power and cable")
 
     def _board_counters(self) -> Counters:
-        pipeline = self._session.pipeline
+        pipeline = self._pipeline()
         return Counters(*self.decoder.lost, pipeline.late, pipeline.clock_errors_ms[BOARD])
 
     def _power_counters(self) -> Counters:
-        pipeline = self._session.pipeline
+        pipeline = self._pipeline()
         return Counters(damaged=pipeline.refused, clock_error_ms=pipeline.clock_errors_ms[POWER])
 
     def _board_trouble(self) -> str:
@@ -120,3 +130,12 @@ class Sensors:
 
     def _link_trouble(self, name: str) -> str:
         return self.links[name]()
+
+
+def missing_channels(rig: Rig, hello: board.Hello) -> str:
+    """What the rig file expects of the board and its hello does not have; empty when all is there."""
+    there = {channel.name for channel in hello.channels}
+    missing = [channel.name for channel in rig.channels if channel.name not in there]
+    if not missing:
+        return ""
+    return f"the board has no channel {', '.join(missing)}; it has {', '.join(sorted(there))}: mend the rig file"

@@ -1,6 +1,7 @@
 """Raw first, without holding anything up: what arrives is put into the store about once a second, in order.
 
-When the store cannot take it (disk full, locked), it is kept in memory, said so, and tried again.
+When the store cannot take it (disk full, locked), it is kept in memory, said so, and tried again. When the store's file
+vanishes, all it holds is carried over into a new one, and recording goes on there.
 """
 
 from __future__ import annotations
@@ -8,29 +9,40 @@ from __future__ import annotations
 import asyncio
 import itertools
 import logging
+import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any, TypeVar
 
 from daq.items import Item
-from daq.keep.errors import StoreError, StoreUnwritable
+from daq.keep.errors import NotStored, StoreError, StoreUnwritable, StoreVanished
+from daq.keep.paths import default_state_folder
 from daq.keep.store import Store
+from daq.keep.store.vanished import carry_over
 from daq.measure.calibration import Calibration, to_dict
 from daq.sweep.plan import Plan
 from daq.values import Samples, joined
 
 EVERY_S = 1.0
-KEPT = "not stored yet, kept in memory"
+KEPT = "kept in memory, not stored yet"
 log = logging.getLogger("foreaft.store")
 T = TypeVar("T")
 
 
 class Storing:
-    """The one thread that touches the store, and what still waits for it. `trouble` is empty when all is well."""
+    """The one thread that touches the store, and what still waits for it."""
 
-    def __init__(self, store: Store, session_id: int) -> None:
+    def __init__(self, store: Store, session_id: int, *, refuge: Path | None = None) -> None:
+        """refuge: where a new store goes when the folder of this one is gone; None: the state folder."""
         self.session_id = session_id
         self.trouble = ""
+        """Why the store does not take what waits; empty when it does."""
+        self.vanished = ""
+        """Where everything is since the store's file vanished; empty when it has not."""
+        self._adrift = False
+        """Whether the store's file has vanished and what it held is in no other one yet."""
+        self._refuge = refuge or default_state_folder(os.environ, Path.home())
         self._store = store
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._lock = asyncio.Lock()
@@ -58,6 +70,11 @@ class Storing:
         self._flushing = asyncio.ensure_future(self._flush())
         return await asyncio.shield(self._flushing)
 
+    async def stored(self) -> None:
+        """Return when everything queued so far is on the disk. NotStored when it is only in memory."""
+        if not await self.flush():
+            raise NotStored(self.trouble)
+
     async def _flush(self) -> bool:
         async with self._lock:
             items, self._items = self._items, []
@@ -69,6 +86,7 @@ class Storing:
                 while calls:
                     await self._call(calls[0], self._store)
                     calls.pop(0)
+                await self._look_after_the_file()
             except StoreError as error:
                 self._items = items + self._items
                 self._calls = calls + self._calls
@@ -80,6 +98,17 @@ class Storing:
                 log.warning("the store takes data again, nothing is missing")
             self.trouble = ""
             return True
+
+    async def _look_after_the_file(self) -> None:
+        """Carry everything over when the store's file is gone. StoreError when that cannot be done, or it is full."""
+        try:
+            await self._call(self._store.check_there)
+        except StoreVanished as error:
+            log.error("the store has vanished", extra={"why": str(error)})
+            self._adrift = True
+            self._store = await self._call(carry_over, self._store, self._refuge)
+            self._adrift = False
+            self.vanished = f"{error}. All it held, and all that has come since, is in {self._store.path}"
 
     async def begin_sweep(
         self, plan: Plan, *, from_us: int, rider: object, calibration: Calibration, client_id: int | None = None
@@ -104,8 +133,12 @@ class Storing:
             await self.flush()
 
     async def call(self, use: Callable[[Store], T]) -> T:
-        """Run use(store) after everything queued so far. Raises StoreError."""
-        await self.flush()
+        """Run use(store) after everything queued so far. Raises StoreError.
+
+        On a disk that takes nothing more the store can still be read, so only a vanished one is not used any more.
+        """
+        if not await self.flush() and self._adrift:
+            raise NotStored(self.trouble)
         async with self._lock:
             return await self._call(use, self._store)
 
@@ -115,6 +148,8 @@ class Storing:
             if not await self.flush():
                 raise StoreUnwritable(f"{self._waiting(ended_us)} is lost: {self.trouble.removeprefix(KEPT + ': ')}")
             await self._call(lambda store: store.end_session(self.session_id, ended_us=ended_us), self._store)
+            if self.vanished:
+                raise StoreVanished(f"{self.vanished}; `foreaft restore {self._store.path}` makes it the store again")
         finally:
             await self._call(self._store.close)
             self._thread.shutdown()

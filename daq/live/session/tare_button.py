@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from daq.keep.errors import StoreError
+from daq.live.session.session import Session
 from daq.measure.zero import OVER_S
-from daq.sweep.run import NotNow
-
-if TYPE_CHECKING:
-    from daq.live.session.session import Session
+from daq.refusals import NotNow
 
 LOOK_EVERY_S = 0.1
 REST_S = OVER_S + 0.5
@@ -32,12 +29,12 @@ class TareButton:
             await self._until(pressed=True)
             await asyncio.sleep(REST_S)
             try:
-                await self._session.take_zero()
+                await self._session.zero.take()
                 self._tell_board()
             except (NotNow, ValueError, StoreError) as refusal:
-                self._session.note("caution", f"the board's tare button: {refusal}")
+                self._session.acquisition.note("caution", f"the board's tare button: {refusal}")
             await self._until(pressed=False)
 
     async def _until(self, *, pressed: bool) -> None:
-        while self._session.sensors.tare_asked is not pressed:
+        while self._session.acquisition.sensors.tare_asked is not pressed:
             await asyncio.sleep(LOOK_EVERY_S)

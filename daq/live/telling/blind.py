@@ -15,6 +15,7 @@ from daq.live.telling import messages
 SWEEP = ("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band", "effort")
 STROKE = ("start_s", "end_s", "power_w", "cadence_rpm", "scans", "flags")
 SOURCE = ("name", "kind", "state", "age_s", "rate_hz", "dropped", "damaged", "late", "clock_error_ms")
+SENSORS = ("now_s", "stored")
 SNAPSHOT = ("version", "now_s", "simulated", "recording")
 
 
@@ -50,7 +51,7 @@ def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
 
 
 def _sources(said: dict[str, Any]) -> dict[str, Any]:
-    return {"now_s": said["now_s"], "sources": [{**_kept(one, SOURCE), "message": ""} for one in said["sources"]]}
+    return {**_kept(said, SENSORS), "sources": [{**_kept(one, SOURCE), "message": ""} for one in said["sources"]]}
 
 
 def _kept(said: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:

@@ -12,8 +12,8 @@ from daq.fit.intake import Intake, both_references_mm, clinician_advice
 from daq.fit.overlaid import differences
 from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
+from daq.keep.json_text import plain
 from daq.keep.store import Store
-from daq.live.telling.messages import plain
 from daq.sweep.onset import fitted_line, standard_errors
 
 

@@ -8,7 +8,8 @@ binary   one block of loads, little-endian, all floats 32 bit but t0:
          Block times are t0_s + dt_s, seconds of session time.
 text     one JSON object with a "type":
              snapshot   everything a page needs to start or to start again; always first
-             sources    how fresh each sensor is, and what makes the loads doubtful, about twice a second
+             sources    how fresh each sensor is, what makes the loads doubtful, and whether the store takes what is
+                        received ("stored"), about twice a second
              stroke     one crank revolution averaged
              sweep      the sweep's state; on every change and about four times a second while it runs
              step       one position finished (or all steps again after a redo: see "steps")
@@ -31,6 +32,7 @@ from typing import Any
 
 import numpy as np
 
+from daq.keep.json_text import plain
 from daq.measure import mechanics
 from daq.measure.calibration import Expanded
 from daq.measure.geometry import gradient_pct_of
@@ -98,16 +100,3 @@ def stroke(
             "feet": max(factors, default=math.nan) * u_feet_n,
         },
     )
-
-
-def plain(value: Any) -> Any:
-    """The value as JSON can hold it."""
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
-    if isinstance(value, dict):
-        return {key: plain(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(item) for item in value]
-    return value

@@ -14,11 +14,14 @@ from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
-from daq.live.session.adding_up import take_hold
+from daq.keep.errors import NotStored
+from daq.keep.json_text import plain
 from daq.live.session.session import Session
-from daq.live.telling import messages, view
+from daq.live.telling import view
 from daq.live.telling.blind import for_rider, standing_for_rider
 from daq.live.telling.hub import Page
+from daq.live.telling.sweep_view import onset_fields, standing, steps
+from daq.live.telling.teller import Teller
 from daq.live.web import metrics
 from daq.live.web.access import Keys, Role
 from daq.live.web.api_access import add_access
@@ -27,9 +30,10 @@ from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_visit import add_visit
 from daq.live.web.problems import RESPONSES, Problem, add_errors
+from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
-from daq.sweep.run import FITTERS_EVENTS, Event, NotNow
+from daq.sweep.run import FITTERS_TRIGGERS, Trigger
 
 PAGE = next(
     (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
@@ -47,7 +51,7 @@ class _Body(BaseModel):
 class FittersEvent(_Body):
     """What the fitter did. setback_mm goes with saddle_moved."""
 
-    event: Event
+    event: Trigger
     setback_mm: float | None = None
 
 
@@ -90,8 +94,9 @@ class Mark(_Body):
     text: Annotated[str, Field(min_length=1, max_length=500)]
 
 
-def make_app(session: Session, keys: Keys | None = None) -> FastAPI:
-    """The web application of one session; it stands behind a Gate with the same keys."""
+def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
+    """The web application of the session the teller tells of; it stands behind a Gate with the same keys."""
+    session = teller.session
     app = FastAPI(
         title="Foreaft",
         version=daq.__version__,
@@ -103,7 +108,7 @@ def make_app(session: Session, keys: Keys | None = None) -> FastAPI:
     add_errors(app)
     add_access(app, keys)
     _add_commands(app, session)
-    _add_reading(app, session)
+    _add_reading(app, teller)
     add_plan(app)
     add_visit(app, session)
     add_deciding(app, session)
@@ -116,8 +121,8 @@ def _add_commands(app: FastAPI, session: Session) -> None:
     @app.post("/api/v1/sweeps", status_code=201)
     async def new_sweep(body: NewSweep) -> dict[str, Any]:
         """Set up a sweep; it waits for the event "begin"."""
-        await session.begin_sweep(body.plan())
-        return view.standing(session)
+        await session.sweep.begin(body.plan())
+        return standing(session)
 
     @app.post("/api/v1/sweep/events")
     async def fitters_event(body: FittersEvent, request: Request) -> dict[str, Any]:
@@ -126,49 +131,55 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         From the rider's screen only stop.
         """
         riders = request.scope.get("state", {}).get("role") is Role.RIDE
-        if riders and body.event is not Event.STOP:
+        if riders and body.event is not Trigger.STOP:
             raise Problem(403, "not for this screen", "the rider's screen can send the stop and nothing else")
-        if body.event not in FITTERS_EVENTS:
+        if body.event not in FITTERS_TRIGGERS:
             raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
-        await session.fitter(body.event, body.setback_mm)
-        return standing_for_rider(view.standing(session)) if riders else view.standing(session)
+        try:
+            await session.sweep.fitter(body.event, body.setback_mm)
+        except NotStored as error:
+            done = "stopped" if body.event is Trigger.STOP else "done"
+            raise Problem(507, f"{done}, not stored", str(error)) from error
+        return standing_for_rider(standing(session)) if riders else standing(session)
 
     @app.post("/api/v1/zero")
     async def zero() -> dict[str, Any]:
         """Take the zero of the empty jig from its last two seconds."""
-        taken = await session.take_zero()
-        cells = [channel.name for channel in session.pipeline.calibration.forces]
+        taken = await session.zero.take()
+        cells = [channel.name for channel in session.acquisition.pipeline.calibration.forces]
         return {"moved_n": dict(zip(cells, taken.moved_n, strict=True))}
 
     @app.post("/api/v1/feet-off")
     async def feet_off() -> dict[str, Any]:
         """Add up the last two seconds against the rider's mass: seated, hands on the bar, feet off the pedals."""
-        found = await take_hold(session)
-        return {**messages.plain(found), "holds": len(session.desk.holds_n)}
+        found = await session.zero.hold()
+        return {**plain(found), "holds": len(session.zero.holds_n)}
 
     @app.post("/api/v1/power-zero")
     async def power_zero() -> dict[str, str]:
         """Let the power sensor find its own zero; it may take half a minute. The crank has to hang still, unloaded."""
-        return {"said": await session.compensate_offset()}
+        return {"said": await session.zero.compensate_power()}
 
     @app.post("/api/v1/step-notes", status_code=201)
     async def step_note(body: StepNote) -> dict[str, Any]:
         """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
-        await session.note_step(body.what, body.value)
-        return view.standing(session)
+        await session.sweep.note_step(body.what, body.value)
+        return standing(session)
 
     @app.post("/api/v1/marks", status_code=201)
     async def mark(body: Mark) -> dict[str, Any]:
         """Keep a word about this moment."""
-        await session.mark(body.text)
+        await session.sweep.mark(body.text)
         return {"text": body.text}
 
 
-def _add_reading(app: FastAPI, session: Session) -> None:
+def _add_reading(app: FastAPI, teller: Teller) -> None:
+    session = teller.session
+
     @app.websocket("/api/v1/stream")
     async def stream(socket: WebSocket) -> None:
         await socket.accept()
-        page = session.hub.join(view.snapshot(session), *session.backlog.messages())
+        page = teller.join()
         reader = asyncio.create_task(_until_gone(socket, page))
         state = socket.scope.get("state", {})
         riders, expires_s = state.get("role") is Role.RIDE, state.get("expires_s")
@@ -185,15 +196,15 @@ def _add_reading(app: FastAPI, session: Session) -> None:
         finally:
             end.cancel()
             reader.cancel()
-            session.hub.leave(page)
+            teller.leave(page)
 
     @app.get("/api/v1/sweep")
     async def sweep() -> dict[str, Any]:
         """The sweep under way or the last one: standing, steps, onset."""
         return {
-            "sweep": view.standing(session),
-            "steps": view.steps(session),
-            "onset": view.onset_fields(session) or None,
+            "sweep": standing(session),
+            "steps": steps(session),
+            "onset": onset_fields(session) or None,
         }
 
     @app.get("/health/live")
@@ -203,14 +214,13 @@ def _add_reading(app: FastAPI, session: Session) -> None:
     @app.get("/metrics", response_class=PlainTextResponse)
     async def monitored() -> Response:
         """Rates, ages and losses of the sensors, for a monitor."""
-        store_takes = session.storing is not None and not session.storing.trouble
-        text = metrics.exposed(view.sources(session), store_takes=store_takes, pages=len(session.hub))
+        text = metrics.exposed(view.sources(session), store_takes=view.stored(session), pages=len(teller))
         return Response(text, media_type=metrics.CONTENT_TYPE)
 
     @app.get("/health/ready", responses={503: {"description": "a sensor is not live, or the store takes no data"}})
     async def ready() -> JSONResponse:
         """503 while a sensor is not live or the store does not take data."""
-        troubles = {name: text for name, text in view.troubles(session).items() if text}
+        troubles = {name: text for name, text in session.acquisition.troubles().items() if text}
         return JSONResponse({"ready": not troubles, "troubles": troubles}, 503 if troubles else 200)
 
 

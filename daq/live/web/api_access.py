@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
 from daq.live.web.problems import Problem
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 
 WRONG_PER_MINUTE = 5
 

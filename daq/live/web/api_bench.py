@@ -5,19 +5,19 @@ from __future__ import annotations
 import enum
 from typing import Annotated, Any
 
-from fastapi import FastAPI, Request
-from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi import FastAPI
+from fastapi.responses import HTMLResponse
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq.keep.json_text import plain
 from daq.keep.store import Store, calibrations
 from daq.live.bench.certificate_page import certificate_page
 from daq.live.bench.desk import BenchDesk
-from daq.live.bench.kept import summaries
+from daq.live.bench.summaries import summaries
 from daq.live.bench.wanted import Gravity, Reference, Wanted
 from daq.live.session.session import Session
-from daq.live.telling import messages
-from daq.live.web.problems import problem
-from daq.measure.calibration import procedure, to_dict
+from daq.live.telling import view
+from daq.measure.calibration import to_dict
 from daq.measure.calibration.weights import pull_n
 
 Name = Annotated[str, Field(min_length=1, max_length=60)]
@@ -74,24 +74,20 @@ def add_bench(app: FastAPI, session: Session) -> None:
     """The routes around the calibration of the cells."""
     desk = session.calibrating
 
-    @app.exception_handler(procedure.NotNow)
-    async def not_in_this_stage(_: Request, error: procedure.NotNow) -> JSONResponse:
-        return problem(409, "not now", str(error))
-
     @app.get("/api/v1/bench")
     async def bench() -> dict[str, Any]:
         """The guided calibration under way, null without one; and how the calibration in use stands."""
-        return {"bench": messages.plain(desk.bench_fields()), "calibration": desk.fields()}
+        return {"bench": plain(view.bench_fields(session)), "calibration": view.calibration_fields(session)}
 
     @app.post("/api/v1/bench", status_code=201)
     async def begin(body: Wanted) -> dict[str, Any]:
         """Begin a guided calibration."""
-        return _told(session, await desk.begin_bench(body))
+        return _fields(await desk.begin_bench(body))
 
     @app.post("/api/v1/bench/resume", status_code=201)
     async def take_up(body: TakeUp) -> dict[str, Any]:
         """Go on with the one that was left in the middle."""
-        return _told(session, await desk.take_up_bench(on_for_min=body.on_for_min))
+        return _fields(await desk.take_up_bench(on_for_min=body.on_for_min))
 
     @app.post("/api/v1/bench/steps")
     async def step(body: Doing) -> dict[str, Any] | None:
@@ -100,35 +96,33 @@ def add_bench(app: FastAPI, session: Session) -> None:
             desk.leave_bench()
             return None
         await _done(desk.under_way(), body)
-        return _told(session, desk.under_way())
+        return _fields(desk.under_way())
 
     @app.post("/api/v1/bench/checks", status_code=201)
     async def check(body: WeightOn) -> dict[str, Any]:
         """Check the sensitivity with one weight; what it said is kept, passed or failed."""
-        g_m_s2, u_g_m_s2 = body.gravity.value(session.rig)
+        g_m_s2, u_g_m_s2 = body.gravity.value(session.acquisition.rig)
         made = await desk.check(
             on=body.on,
             load_n=pull_n(body.mass_kg, g_m_s2),
             weights=body.reference.weights(),
             u_gravity_relative=u_g_m_s2 / g_m_s2,
         )
-        return {**messages.plain(made), "passed": made.passed, "sentence": made.sentence}
+        return {**plain(made), "passed": made.passed, "sentence": made.sentence}
 
     _add_kept(app, session)
 
 
 def _add_kept(app: FastAPI, session: Session) -> None:
-    desk = session.calibrating
-
     @app.get("/api/v1/calibrations")
     async def kept() -> list[dict[str, Any]]:
         """All calibrations of the store, newest first."""
-        return (await desk.ask(summaries))[::-1]
+        return (await session.acquisition.ask(summaries))[::-1]
 
     @app.get("/api/v1/calibrations/{name}")
     async def one(name: Name) -> dict[str, Any]:
         """A calibration as the file a rig file names."""
-        return to_dict((await desk.ask(lambda store: calibrations.found(store, name))).calibration)
+        return to_dict((await session.acquisition.ask(lambda store: calibrations.found(store, name))).calibration)
 
     @app.get("/api/v1/calibrations/{name}/certificate", response_class=HTMLResponse)
     async def certificate(name: Name) -> str:
@@ -137,13 +131,13 @@ def _add_kept(app: FastAPI, session: Session) -> None:
         def read(store: Store) -> Any:
             return calibrations.certificate(store, calibrations.found(store, name).id)
 
-        return certificate_page(await desk.ask(read))
+        return certificate_page(await session.acquisition.ask(read))
 
     @app.post("/api/v1/calibrations/use")
     async def use(body: Use) -> dict[str, Any]:
         """From now on loads are computed with this calibration; sweeps ridden before keep theirs."""
-        await desk.use(body.name)
-        return desk.fields()
+        await session.calibrating.use(body.name)
+        return view.calibration_fields(session)
 
 
 async def _done(bench: BenchDesk, body: Doing) -> None:
@@ -166,7 +160,6 @@ async def _done(bench: BenchDesk, body: Doing) -> None:
             await bench.stop()
 
 
-def _told(session: Session, bench: BenchDesk) -> dict[str, Any]:
-    session.calibrating.tell_bench()
-    fields: dict[str, Any] = messages.plain(bench.fields())
+def _fields(bench: BenchDesk) -> dict[str, Any]:
+    fields: dict[str, Any] = plain(bench.fields())
     return fields

@@ -15,29 +15,30 @@ from daq.keep.again.case import case_of
 from daq.keep.again.report import printed
 from daq.keep.clients import visits
 from daq.live.session.session import Session
+from daq.live.telling import view
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
 
 
 def add_deciding(app: FastAPI, session: Session) -> None:
     """The routes after a sweep."""
-    desk = session.desk
+    desk, ask = session.visit, session.acquisition.ask
 
     async def beside_each_other(visit_id: int, compare: int | None) -> tuple[Case, Case | None]:
         """A visit, and an earlier one of the same client to lay beside it. ValueError for any other."""
-        case = await desk.ask(lambda store: case_of(store, visit_id, desk.ridden))
+        case = await ask(lambda store: case_of(store, visit_id, desk.ridden))
         if compare is None:
             return case, None
-        known = await desk.ask(lambda store: earlier_visits(store, visit_id))
+        known = await ask(lambda store: earlier_visits(store, visit_id))
         if compare not in [one["visit_id"] for one in known]:
             raise ValueError(f"compare: expected an earlier visit of this client with a sweep, got {compare}")
-        return case, await desk.ask(lambda store: case_of(store, compare, desk.ridden))
+        return case, await ask(lambda store: case_of(store, compare, desk.ridden))
 
     @app.get("/api/v1/visit/evidence")
     async def evidence(setback_mm: float | None = None, compare: int | None = None) -> dict[str, Any]:
         """What today's sweeps say, for the setback the fitter thinks of; compare: an earlier visit laid beside."""
         visit_id = desk.open_id()
         case, earlier = await beside_each_other(visit_id, compare)
-        known = await desk.ask(lambda store: earlier_visits(store, visit_id))
+        known = await ask(lambda store: earlier_visits(store, visit_id))
         # Beside the event loop: what is measured meanwhile must not wait for it.
         fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
         recheck = datetime.date.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
@@ -47,7 +48,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     async def decision(body: Decision) -> dict[str, Any] | None:
         """The fitter's decision; an earlier one of the visit stays in the records."""
         await desk.decide(body.model_dump(mode="json"))
-        return desk.fields()
+        return view.visit_fields(session)
 
     @app.get("/api/v1/visits/{visit_id}/report", response_class=HTMLResponse)
     async def report(visit_id: int, compare: int | None = None) -> str:
@@ -58,11 +59,11 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     @app.get("/api/v1/follow-ups")
     async def follow_ups() -> list[dict[str, Any]]:
         """Who is to be asked, the longest due first; those answered last."""
-        return await desk.ask(due)
+        return await ask(due)
 
     @app.put("/api/v1/visits/{visit_id}/follow-up")
     async def follow_up(visit_id: int, body: FollowUp) -> dict[str, str]:
         """What the client says weeks later."""
-        await desk.ask(lambda store: visits.visit(store, visit_id))
-        await desk.ask(lambda store: visits.add_note(store, visit_id, "follow-up", body.model_dump()))
+        await ask(lambda store: visits.visit(store, visit_id))
+        await ask(lambda store: visits.add_note(store, visit_id, "follow-up", body.model_dump()))
         return {"outcome": body.outcome}

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.fit import expectation
-from daq.live.telling import messages
+from daq.keep.json_text import plain
 from daq.measure.geometry import BAR_FIXED
 from daq.sweep.order import Order, ordered, spaced, with_first_again, with_sham
 from daq.sweep.plan import Protocol
@@ -55,6 +55,6 @@ def add_plan(app: FastAPI) -> None:
             "positions_mm": positions,
             "at_most": adaptive,
             "duration_s": expectation.duration_s(len(positions), body.settle_s, body.dwell_s),
-            "widths": messages.plain(found),
+            "widths": plain(found),
             "cautions": cautions,
         }

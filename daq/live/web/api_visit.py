@@ -13,7 +13,8 @@ from daq.fit.prechecks import Measured
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.live.session.session import Session
-from daq.live.session.visit import usual_keep_until
+from daq.live.session.visit_desk import usual_keep_until
+from daq.live.telling import view
 
 
 class _Body(BaseModel):
@@ -55,12 +56,12 @@ class Override(_Body):
 
 def add_visit(app: FastAPI, session: Session) -> None:
     """The routes around one client."""
-    desk = session.desk
+    desk, ask = session.visit, session.acquisition.ask
 
     @app.get("/api/v1/clients")
     async def clients() -> list[dict[str, Any]]:
         """Everybody known here, the name beside the pseudonym: for the fitter's own screen only."""
-        return await desk.ask(_known)
+        return await ask(_known)
 
     @app.post("/api/v1/clients", status_code=201)
     async def new_client(body: NewClient) -> dict[str, Any]:
@@ -89,36 +90,40 @@ def add_visit(app: FastAPI, session: Session) -> None:
             people.set_keep_until(store, client.id, body.keep_until)
             return _known_one(store, people.client(store, client.id))
 
-        return await desk.ask(keep)
+        return await ask(keep)
 
     @app.post("/api/v1/visit", status_code=201)
     async def open_visit(body: Opening) -> dict[str, Any] | None:
         """Begin the visit of a client who is known; it starts from the last intake."""
         await desk.open(body.pseudonym)
-        return desk.fields()
+        return view.visit_fields(session)
 
     @app.get("/api/v1/visit")
     async def visit() -> dict[str, Any]:
         """The open visit, null without one, the questions asked of every client, and how long records are kept."""
-        return {"visit": desk.fields(), "red_flags": RED_FLAGS, "keep_until": usual_keep_until().isoformat()}
+        return {
+            "visit": view.visit_fields(session),
+            "red_flags": RED_FLAGS,
+            "keep_until": usual_keep_until().isoformat(),
+        }
 
     @app.put("/api/v1/visit/intake")
     async def intake(body: Intake) -> dict[str, Any] | None:
         """Today's intake."""
         await desk.take_intake(body)
-        return desk.fields()
+        return view.visit_fields(session)
 
     @app.put("/api/v1/visit/measured")
     async def measured(body: Measured) -> dict[str, Any] | None:
         """What was measured and set on the jig."""
         await desk.take_measured(body)
-        return desk.fields()
+        return view.visit_fields(session)
 
     @app.post("/api/v1/visit/overrides", status_code=201)
     async def override(body: Override) -> dict[str, Any] | None:
         """Go on without a check; the reason is kept and printed."""
         await desk.override(body.check, body.reason)
-        return desk.fields()
+        return view.visit_fields(session)
 
 
 def _known(store: Store) -> list[dict[str, Any]]:

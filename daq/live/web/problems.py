@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from daq.keep.errors import NotThere, StoreError
-from daq.sweep.run import NotNow
+from daq.refusals import NotNow
 
 MEDIA_TYPE = "application/problem+json"
 SCHEMA = {

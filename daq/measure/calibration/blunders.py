@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.calibration.fit import FitError, fit_polynomial
-from daq.measure.calibration.points import STANDARD_GRAVITY
+from daq.physics import STANDARD_G_M_S2
 from daq.values import Array, Ints
 
 ODD_OF_SPAN = 0.002
@@ -51,11 +51,11 @@ def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
     fits_n = (reading - constant) / slope
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = fits_n[odd] / load_n[odd]
-    light = odd[np.abs(ratio / STANDARD_GRAVITY - 1.0) < FACTOR_WITHIN]
-    heavy = odd[np.abs(ratio * STANDARD_GRAVITY - 1.0) < FACTOR_WITHIN]
+    light = odd[np.abs(ratio / STANDARD_G_M_S2 - 1.0) < FACTOR_WITHIN]
+    heavy = odd[np.abs(ratio * STANDARD_G_M_S2 - 1.0) < FACTOR_WITHIN]
     in_newtons = load_n.copy()
-    in_newtons[light] *= STANDARD_GRAVITY
-    in_newtons[heavy] /= STANDARD_GRAVITY
+    in_newtons[light] *= STANDARD_G_M_S2
+    in_newtons[heavy] /= STANDARD_G_M_S2
     if len(light) + len(heavy) and _much_better(load_n, in_newtons, reading, order):
         return Blunders(in_kilograms=tuple(light.tolist()), too_heavy=tuple(heavy.tolist()))
     if len(odd) == 2 and load_n[odd[0]] != load_n[odd[1]]:
@@ -72,7 +72,7 @@ def unit_factor(per_newton: float, expected_per_newton: float) -> float:
     Tells kilograms typed as newtons throughout, which no point shows beside the others.
     """
     ratio = per_newton / expected_per_newton
-    for factor in (STANDARD_GRAVITY, 1.0 / STANDARD_GRAVITY):
+    for factor in (STANDARD_G_M_S2, 1.0 / STANDARD_G_M_S2):
         if abs(ratio / factor - 1.0) < 0.1:
             return factor
     return 1.0

@@ -10,9 +10,9 @@ from itertools import pairwise
 
 from daq.measure.calibration.bench_plan import Stage, Task, tasks
 from daq.measure.calibration.finding import Finding, Wrong
-from daq.measure.calibration.points import STANDARD_GRAVITY
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.steadiness import Settled
+from daq.physics import STANDARD_G_M_S2
 
 UNSTEADY_COUNTS = 2000.0
 """Changes below it are no load while the counts per newton are not known: 0.25 N of a common 50 kg cell."""
@@ -26,8 +26,8 @@ MOVED_OF_TOP = 0.01
 SHARED = 0.1
 """A weight right over one cell shows on another by less than this part of it."""
 MIXED = (
-    (STANDARD_GRAVITY, "kilograms taken for newtons"),
-    (1.0 / STANDARD_GRAVITY, "newtons taken for kilograms"),
+    (STANDARD_G_M_S2, "kilograms taken for newtons"),
+    (1.0 / STANDARD_G_M_S2, "newtons taken for kilograms"),
 )
 
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.physics import STANDARD_G_M_S2
 from daq.values import Array, Ints
 
-STANDARD_GRAVITY = 9.80665
 AIR_KG_M3 = 1.2
 WEIGHT_KG_M3 = 8000.0
 """Conventional density of weights and of the air they are calibrated in (OIML D 28)."""
@@ -53,7 +53,7 @@ def buoyancy_factor(air_kg_m3: float = AIR_KG_M3, weight_kg_m3: float = WEIGHT_K
     return 1.0 - air_kg_m3 / weight_kg_m3
 
 
-def parse_points(text: str, *, g_m_s2: float = STANDARD_GRAVITY, air_kg_m3: float = AIR_KG_M3) -> Points:
+def parse_points(text: str, *, g_m_s2: float = STANDARD_G_M_S2, air_kg_m3: float = AIR_KG_M3) -> Points:
     """The points a table describes; masses become forces m g (1 - air density / 8000 kg/m^3).
 
     Raises PointsError with one sentence per wrong line.

@@ -14,9 +14,10 @@ import enum
 from dataclasses import dataclass, replace
 
 from daq.measure.calibration.bench_plan import BenchPlan, Stage, Task, tasks
+from daq.refusals import NotNow
 
 
-class Event(enum.StrEnum):
+class BenchTrigger(enum.StrEnum):
     """What moves a calibration on. READ: a reading was taken and the stage has more of them."""
 
     READ = "read"
@@ -27,8 +28,8 @@ class Event(enum.StrEnum):
     STOP = "stop"
 
 
-S, E = Stage, Event
-TRANSITIONS: dict[Stage, dict[Event, Stage]] = {
+S, E = Stage, BenchTrigger
+TRANSITIONS: dict[Stage, dict[BenchTrigger, Stage]] = {
     S.WARM_UP: {E.STAGE_DONE: S.ZERO, E.STOP: S.STOPPED},
     S.ZERO: {E.STAGE_DONE: S.RISING, E.STOP: S.STOPPED},
     S.RISING: {E.READ: S.RISING, E.STAGE_DONE: S.FALLING, E.STOP: S.STOPPED},
@@ -43,10 +44,6 @@ TRANSITIONS: dict[Stage, dict[Event, Stage]] = {
 }
 """A stage for which the plan has no readings is passed over. Taking a reading again is not in the table: it is possible
 from everywhere, and leads to that reading."""
-
-
-class NotNow(ValueError):
-    """This cannot be done in this stage; the text says what can."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +124,7 @@ def redo_series(bench: Bench, cell: str, series: int) -> Bench:
 
 def skip(bench: Bench) -> Bench:
     """The bench without the rest of this stage. NotNow for a stage that every calibration needs."""
-    if Event.SKIP not in TRANSITIONS[bench.stage]:
+    if BenchTrigger.SKIP not in TRANSITIONS[bench.stage]:
         can = ", ".join(TRANSITIONS[bench.stage]) or "nothing more"
         raise NotNow(f"stage {bench.stage} cannot be left out; possible now: {can}")
     return replace(bench, skipped=bench.skipped | {bench.stage})

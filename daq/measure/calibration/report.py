@@ -15,19 +15,19 @@ from daq.measure.calibration.blunders import blunders, unit_factor
 from daq.measure.calibration.fit import Fit, fit_polynomial
 from daq.measure.calibration.points import (
     AIR_KG_M3,
-    STANDARD_GRAVITY,
     Points,
     PointsError,
     buoyancy_factor,
     parse_points,
 )
+from daq.physics import STANDARD_G_M_S2
 
 
 def fit_report(
     text: str,
     order: int,
     *,
-    g_m_s2: float = STANDARD_GRAVITY,
+    g_m_s2: float = STANDARD_G_M_S2,
     air_kg_m3: float = AIR_KG_M3,
     expected_per_n: float | None = None,
 ) -> dict[str, Any]:

@@ -13,11 +13,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from daq.measure.calibration.uncertainty import Expanded
+from daq.physics import STANDARD_G_M_S2
 
 MONTHS = 12
 CHECK_HOURS = 24.0
 AHEAD_S = 300.0
 """Clocks of two machines may differ by this much before a time is called in the future."""
+SLIPS = (
+    (STANDARD_G_M_S2, "is the weight in kilograms?"),
+    (1.0 / STANDARD_G_M_S2, "is the weight in newtons?"),
+)
+"""Factors by which a load shows wrong when its unit was mistaken."""
 
 
 class Standing(enum.StrEnum):
@@ -86,7 +92,7 @@ class SensitivityCheck:
             return f"{found}; up to {self.limit_n:.2f} N is as calibrated"
         advice = "zero the empty jig, put the weight on again; if it stays, calibrate"
         ratio = self.shown_n / self.load_n if self.load_n else math.nan
-        for factor, slip in ((9.80665, "is the weight in kilograms?"), (1 / 9.80665, "is the weight in newtons?")):
+        for factor, slip in SLIPS:
             if abs(ratio / factor - 1.0) < 0.03:
                 advice = f"a factor 9.8: {slip}"
         return f"{found}; expected within {self.limit_n:.2f} N: {advice}"

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from daq.keep.again.derived import exclusions
-from daq.keep.again.recalibrated import derive_exported, onset_again
 from daq.keep.again.recompute import derive, derived
 from daq.keep.again.replay import run
 from daq.keep.json_text import plain
@@ -17,12 +16,13 @@ from daq.keep.package import workers
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
+from daq.keep.package.recomputed import derive_exported, onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.measure.calibration import Channel, Term, Uncertainty, to_dict
-from daq.pipeline import Pipeline
+from daq.refusals import NotNow
+from daq.ride import Ride
 from daq.sweep.onset import onset
-from daq.sweep.run import NotNow
 from daq.sweep.steps_csv import parse_steps
 from daq.values import Onset, Samples, StepMean, Stroke
 from tests.bits import bits
@@ -135,7 +135,7 @@ def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
     """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
     items = board(ridden(pieces=7, seconds=22))
     with pytest.raises(NotNow):
-        list(run(Pipeline(RIG, UNCALIBRATED), items))
+        list(run(Ride(RIG, UNCALIBRATED), items))
     own, again = derived(items, RIG, CALIBRATION), derived(items, RIG, CALIBRATION, other=UNCALIBRATED)
 
     assert [(s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in again.steps] == [

@@ -7,9 +7,9 @@ import asyncio
 import uvloop
 
 from daq.keep.store import Store
-from daq.live.bench.simulated import SimulatedBench
 from daq.live.bench.wanted import Wanted
 from daq.live.daemon import serve
+from daq.live.simulated_bench import SimulatedBench
 
 WANTED = {
     "made_by": "R. Doe",
@@ -33,7 +33,7 @@ def on_bench(path, work, *, pace=60.0, seed=1):
         made = SimulatedBench(Store.open(path), seed=seed, pace=pace)
 
         async def until():
-            while made.session.sensors.greeting is None or not made.session.pipeline.channels:
+            while made.session.acquisition.sensors.greeting is None or not made.session.acquisition.pipeline.channels:
                 await asyncio.sleep(0.01)
             await work(made)
 

@@ -9,10 +9,11 @@ import pytest
 
 from daq.keep.store import Store, calibrations
 from daq.live.bench.certificate_page import certificate_page
+from daq.live.telling.teller import Teller
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.procedure import NotNow as NotInThisStage
+from daq.refusals import NotNow
 from daq.rider.electronics import CELLS
-from daq.sweep.run import NotNow
 from tests.live.bench.simulated import on_bench, read, wanted, work_through
 
 FULL = {
@@ -238,10 +239,10 @@ def test_a_bench_and_a_sweep_exclude_each_other_and_the_bench_is_told_to_the_pag
     heard = []
 
     async def both(made):
-        page = made.session.hub.join()
+        page = Teller(made.session).join()
         desk = await made.session.calibrating.begin_bench(wanted())
         with pytest.raises(NotNow, match="guided calibration is under way"):
-            await made.session.begin_sweep(PLAN)
+            await made.session.sweep.begin(PLAN)
         with pytest.raises(NotNow, match="guided calibration is under way"):
             await made.session.calibrating.begin_bench(wanted())
         desk.read()

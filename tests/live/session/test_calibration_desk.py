@@ -7,11 +7,12 @@ import json
 import pytest
 
 from daq.keep.store import Store, calibrations
+from daq.live.telling.teller import Teller
 from daq.measure.cell_checks import CellWatch
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
-from tests.live.session.test_visit import on_the_jig
+from tests.live.session.test_visit_desk import on_the_jig
 from tests.sources.waiting import until
 
 M1 = {"weights_class": "M1"}
@@ -19,16 +20,16 @@ M1 = {"weights_class": "M1"}
 
 async def quiet(session):
     """Two seconds of the empty jig are here."""
-    await until(lambda: len(session.pipeline.recent_counts()) > 150)
+    await until(lambda: len(session.acquisition.pipeline.recent_counts()) > 150)
 
 
 async def ridden(session):
     """A sweep from begin to end."""
-    await session.begin_sweep(SHORT)
-    await session.fitter(Event.BEGIN)
-    while session.progress.state not in ENDED:
-        if session.progress.state is State.MOVING and session.progress.asked_setback_mm is not None:
-            await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
+    await session.sweep.begin(SHORT)
+    await session.sweep.fitter(Trigger.BEGIN)
+    while session.sweep.progress.state not in ENDED:
+        if session.sweep.progress.state is State.MOVING and session.sweep.progress.asked_setback_mm is not None:
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
         await asyncio.sleep(0.02)
 
 
@@ -62,11 +63,11 @@ def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(t
     async def job(client, session):
         channels = [
             channel.model_copy(update={"role": "unused"}) if channel.name == "hands_right" else channel
-            for channel in session.rig.channels
+            for channel in session.acquisition.rig.channels
         ]
-        session.rig = session.rig.model_copy(update={"channels": tuple(channels)})
-        session.sensors.cells = CellWatch(())
-        session.use_calibration(session.calibration)
+        session.acquisition.rig = session.acquisition.rig.model_copy(update={"channels": tuple(channels)})
+        session.acquisition.sensors.cells = CellWatch(())
+        session.acquisition.use(session.acquisition.calibration)
         await quiet(session)
         answer = await client.post("/api/v1/zero")
         assert answer.status_code == 200
@@ -85,9 +86,9 @@ def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
         await desk.use(desk.bench.calibration.id)
         made.hang({})
         await made.arrived()
-        await until(lambda: made.session.pipeline.channels and len(made.session.pipeline.recent_counts()) > 150)
+        await quiet(made.session)
         await asyncio.sleep(0.1)
-        await made.session.take_zero()
+        await made.session.zero.take()
         for load_n in (196.171, 190.0):
             made.hang({"hands_left": load_n})
             await made.arrived()
@@ -103,10 +104,10 @@ def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
 
 def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_recording(tmp_path):
     async def job(client, session):
-        session.simulated = False
+        session.acquisition.simulated = False
         await quiet(session)
         await ridden(session)
-        answers.append(session.onset)
+        answers.append(session.acquisition.ride.onset)
 
     answers = []
     on_the_jig(tmp_path, job)
@@ -126,21 +127,21 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
     async def job(client, session):
         await quiet(session)
         await client.post("/api/v1/zero")
-        seen["well"] = session.calibrating.doubts()
-        zero = session.pipeline.zero_counts.copy()
+        seen["well"] = session.zero.doubts()
+        zero = session.acquisition.pipeline.zero_counts.copy()
         zero[0] += 8512.4 * 5.0
-        session.pipeline.zero_counts = zero
-        seen["moved"] = session.calibrating.doubts()
+        session.acquisition.pipeline.zero_counts = zero
+        seen["moved"] = session.zero.doubts()
         zero[0] += 8512.4 * 60.0
-        session.pipeline.zero_counts = zero.copy()
-        seen["pulled"] = session.calibrating.doubts()
-        page = session.hub.join()
+        session.acquisition.pipeline.zero_counts = zero.copy()
+        seen["pulled"] = session.zero.doubts()
+        page = Teller(session).join()
         while "text" not in seen:
             message = await page.get()
             if isinstance(message, str) and json.loads(message)["type"] == "sources":
                 seen["text"] = json.loads(message)["doubts"]
                 seen["expanded_n"] = json.loads(message)["expanded_n"]
-        seen["notes"] = [note.text for note in session.notes]
+        seen["notes"] = [note.text for note in session.acquisition.notes]
 
     on_the_jig(tmp_path, job)
 
@@ -156,8 +157,8 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
 
 def test_calibrations_are_listed_fetched_and_taken_into_use_over_the_address(tmp_path):
     async def job(client, session):
-        other = dataclasses.replace(session.calibration, id="later")
-        await session.calibrating.ask(lambda store: calibrations.keep(store, other))
+        other = dataclasses.replace(session.acquisition.calibration, id="later")
+        await session.acquisition.ask(lambda store: calibrations.keep(store, other))
         listed = (await client.get("/api/v1/calibrations")).json()
         assert [one["id"] for one in listed] == ["later", "simulated"]
         assert (await client.get("/api/v1/calibrations/later")).json()["id"] == "later"
@@ -165,8 +166,8 @@ def test_calibrations_are_listed_fetched_and_taken_into_use_over_the_address(tmp
         assert missing.status_code == 404
         assert "came as a file" in missing.json()["detail"]
         assert (await client.post("/api/v1/calibrations/use", json={"name": "later"})).json()["id"] == "later"
-        assert session.pipeline.calibration.id == "later"
-        assert session.pipeline.channels
+        assert session.acquisition.pipeline.calibration.id == "later"
+        assert session.acquisition.pipeline.channels
         assert (await client.post("/api/v1/bench/steps", json={"do": "read"})).status_code == 409
         assert (await client.get("/api/v1/bench")).json()["bench"] is None
 

@@ -6,9 +6,10 @@ import httpx
 import pytest
 import uvloop
 
-from daq.live.session.health import SourceHealth
+from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
 from daq.live.web.gate import Gate
+from daq.sources.health import SourceHealth
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -26,9 +27,9 @@ async def answer(client, code):
 
 def test_ready_follows_the_sensors_and_alive_stays(tmp_path):
     async def inside():
-        transport = httpx.ASGITransport(app=Gate(make_app(running.session)))
-        await until(lambda: running.session.pipeline.channels)
-        await running.session.begin_sweep(SHORT)
+        transport = httpx.ASGITransport(app=Gate(make_app(Teller(running.session))))
+        await until(lambda: running.session.acquisition.pipeline.channels)
+        await running.session.sweep.begin(SHORT)
         async with httpx.AsyncClient(transport=transport, base_url="http://localhost") as client:
             well = await answer(client, 200)
             send, running._board._send = running._board._send, lambda block: None

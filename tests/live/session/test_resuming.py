@@ -11,7 +11,7 @@ from daq.live.demo import calibration_of
 from daq.live.session.resuming import interrupted, resume
 from daq.rider.electronics import Electronics
 from daq.rig import parse_rig
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from tests.bits import bits
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
@@ -24,7 +24,9 @@ def cut_off(tmp_path):
     """A store whose sweep was cut off after two steps, the rig's text, and the steps as they were live."""
 
     async def two_steps():
-        await until(lambda: running.session.progress is not None and len(running.session.progress.steps) == 2)
+        await until(
+            lambda: running.session.sweep.progress is not None and len(running.session.sweep.progress.steps) == 2
+        )
         raise ConnectionError("cut")
 
     with demo(tmp_path) as running:
@@ -44,7 +46,7 @@ def cut_off(tmp_path):
             uvloop.run(both())
     with Store.open(tmp_path / "demo.sqlite") as store:
         rig_text = store.session(1).rig
-        yield store, rig_text, running.session.progress.steps
+        yield store, rig_text, running.session.sweep.progress.steps
 
 
 def utc_now():
@@ -59,10 +61,13 @@ def test_the_steps_ridden_before_are_there_bit_for_bit_and_the_sweep_is_paused(c
         return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
 
     session = uvloop.run(take_up())
-    assert bits(list(session.progress.steps[:2])) == bits(list(steps[:2]))
-    assert session.progress.state is State.PAUSED
-    assert session.progress.asked_setback_mm == session.progress.plan.positions_mm[len(session.progress.steps)]
-    assert session.clock.now_us() > store.last_us(1)
+    assert bits(list(session.sweep.progress.steps[:2])) == bits(list(steps[:2]))
+    assert session.sweep.progress.state is State.PAUSED
+    assert (
+        session.sweep.progress.asked_setback_mm
+        == session.sweep.progress.plan.positions_mm[len(session.sweep.progress.steps)]
+    )
+    assert session.acquisition.clock.now_us() > store.last_us(1)
 
 
 def test_after_resuming_the_same_position_is_asked_again(cut_off):
@@ -71,10 +76,10 @@ def test_after_resuming_the_same_position_is_asked_again(cut_off):
 
     async def go_on():
         session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
-        asked = session.progress.asked_setback_mm
-        await session.fitter(Event.RESUME)
-        await session.fitter(Event.SADDLE_MOVED, asked)
-        return session.progress
+        asked = session.sweep.progress.asked_setback_mm
+        await session.sweep.fitter(Trigger.RESUME)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, asked)
+        return session.sweep.progress
 
     progress = uvloop.run(go_on())
     assert progress.state is State.SETTLING
@@ -89,17 +94,17 @@ def test_a_sweep_cut_off_yesterday_or_on_another_rig_is_not_taken_up(cut_off):
 
 
 def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
-    from tests.live.session.test_visit import all_well, arrived, on_the_jig
+    from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
 
     async def job(client, session):
         await arrived(client)
         await client.post("/api/v1/visit/overrides", json={"check": "hands", "reason": "no tape left"})
         await all_well(client, session)
-        await session.fitter(Event.BEGIN)
-        await session.fitter(Event.SADDLE_MOVED, SHORT.positions_mm[0])
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, SHORT.positions_mm[0])
         await client.post("/api/v1/step-notes", json={"what": "hands", "value": 4})
-        await session.storing.flush()
-        await session.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))
+        await session.acquisition.storing.flush()
+        await session.acquisition.storing.call(lambda store: back_up(store, tmp_path / "copy.sqlite"))
 
     from daq.keep.store.backup import back_up
 
@@ -113,9 +118,9 @@ def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
             return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
 
         session = uvloop.run(take_up())
-    assert session.desk.client.pseudonym == sweep.rider["pseudonym"]
-    assert session.desk.intake.inseam_mm == 815.0
-    assert session.desk.measured.cleats_set
-    assert session.desk.reasons == {"hands": "no tape left"}
-    assert session.remarks.notes == {0: {"hands": 4.0}}
-    assert session.rider.mass_kg == 75.0
+    assert session.visit.client.pseudonym == sweep.rider["pseudonym"]
+    assert session.visit.intake.inseam_mm == 815.0
+    assert session.visit.measured.cleats_set
+    assert session.visit.reasons == {"hands": "no tape left"}
+    assert session.acquisition.ride.remarks.notes == {0: {"hands": 4.0}}
+    assert session.acquisition.rider.mass_kg == 75.0

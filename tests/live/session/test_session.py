@@ -8,8 +8,9 @@ import uvloop
 
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
-from daq.live.telling import view
-from daq.sweep.run import Event, NotNow, State
+from daq.live.telling.sweep_view import standing
+from daq.refusals import NotNow
+from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
 from tests.live.jig import SHORT, demo
@@ -37,23 +38,23 @@ def test_a_second_daemon_on_the_same_store_gets_one_clear_sentence(tmp_path):
 
 def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
     async def inside():
-        await until(lambda: running.session.pipeline.channels)
-        await running.session.begin_sweep(SHORT)
-        await running.session.fitter(Event.BEGIN)
+        await until(lambda: running.session.acquisition.pipeline.channels)
+        await running.session.sweep.begin(SHORT)
+        await running.session.sweep.fitter(Trigger.BEGIN)
         with pytest.raises(NotNow, match="a sweep is under way"):
-            await running.session.begin_sweep(SHORT)
-        await running.session.fitter(Event.STOP)
+            await running.session.sweep.begin(SHORT)
+        await running.session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
-    assert running.session.progress.state is State.STOPPED
+    assert running.session.sweep.progress.state is State.STOPPED
 
 
 def test_before_the_boards_hello_a_sweep_is_refused_with_the_reason(tmp_path):
     async def inside():
         with pytest.raises(NotNow, match="the board has sent nothing usable yet"):
-            await running.session.begin_sweep(SHORT)
-        await running.session.storing.close(1)
+            await running.session.sweep.begin(SHORT)
+        await running.session.acquisition.storing.close(1)
 
     with demo(tmp_path) as running:
         run(inside())
@@ -62,11 +63,11 @@ def test_before_the_boards_hello_a_sweep_is_refused_with_the_reason(tmp_path):
 def test_a_refused_event_is_not_kept_and_an_accepted_one_is_durable_at_once(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(SHORT)
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
         with pytest.raises(NotNow):
-            await session.fitter(Event.SADDLE_MOVED, 80.0)
-        await session.fitter(Event.BEGIN)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        await session.sweep.fitter(Trigger.BEGIN)
         with Store.open(tmp_path / "demo.sqlite", write=False) as reader:
             kept = [i.content["event"] for i in reader.read_items(1) if getattr(i, "kind", "") == "fitter"]
         assert kept == ["begin"]
@@ -79,10 +80,10 @@ def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_pat
     async def inside():
         session = running.session
         hello = board.Hello("00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),), version=9)
-        session.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
-        session.drain()
-        assert "wire protocol 9" in view.troubles(session)["board"]
-        await session.storing.close(1)
+        session.acquisition.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.acquisition.drain()
+        assert "wire protocol 9" in session.acquisition.troubles()["board"]
+        await session.acquisition.storing.close(1)
 
     with demo(tmp_path) as running:
         run(inside())
@@ -92,10 +93,10 @@ def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
     async def inside():
         session = running.session
         hello = board.Hello("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),))
-        session.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
-        session.drain()
-        assert "no channel hands_left, hands_right" in view.troubles(session)["board"]
-        await session.storing.close(1)
+        session.acquisition.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
+        session.acquisition.drain()
+        assert "no channel hands_left, hands_right" in session.acquisition.troubles()["board"]
+        await session.acquisition.storing.close(1)
 
     with demo(tmp_path) as running:
         run(inside())
@@ -103,53 +104,58 @@ def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
 
 def test_what_the_board_sent_is_stored_to_the_last_scan(tmp_path):
     async def inside():
-        await until(lambda: running.session.sensors.decoder.scans > 500)
+        await until(lambda: running.session.acquisition.sensors.decoder.scans > 500)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
-    assert stored == running.session.sensors.decoder.scans
-    assert running.session.sensors.decoder.dropped == 0
+    assert stored == running.session.acquisition.sensors.decoder.scans
+    assert running.session.acquisition.sensors.decoder.dropped == 0
 
 
 def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(SHORT)
-        await session.fitter(Event.BEGIN)
-        await session.fitter(Event.SADDLE_MOVED, 80.0)
-        await until(lambda: session.sensors.decoder.scans > 500)
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        await until(lambda: session.acquisition.sensors.decoder.scans > 500)
         os.close(running._board._master)
         running._board._master = os.open("/dev/null", os.O_RDWR)
-        await until(lambda: "gone" in view.troubles(session)["board"] or "no port" in view.troubles(session)["board"])
-        assert session.progress.state is not State.STOPPED
+        await until(
+            lambda: (
+                "gone" in session.acquisition.troubles()["board"]
+                or "no port" in session.acquisition.troubles()["board"]
+            )
+        )
+        assert session.sweep.progress.state is not State.STOPPED
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         stored = sum(len(item) for item in store.read_items(1) if isinstance(item, Samples))
-    assert stored == running.session.sensors.decoder.scans
+    assert stored == running.session.acquisition.sensors.decoder.scans
 
 
 def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_on(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(SHORT)
-        await session.fitter(Event.BEGIN)
-        await session.fitter(Event.SADDLE_MOVED, 70.0)
-        await session.mark("coughed or talked")
-        assert session.progress.state is State.SETTLING
-        await session.mark("pain or numbness")
-        assert session.progress.state is State.PAUSED
-        assert session.notes[-1].level == "alarm"
-        assert view.standing(session)["pain"] is True
-        await session.fitter(Event.RESUME)
-        assert view.standing(session)["pain"] is False
-        assert session.remarks.marks == ("coughed or talked at 70 mm", "pain or numbness at 70 mm")
-        await session.fitter(Event.STOP)
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+        await session.sweep.mark("coughed or talked")
+        assert session.sweep.progress.state is State.SETTLING
+        await session.sweep.mark("pain or numbness")
+        assert session.sweep.progress.state is State.PAUSED
+        assert session.acquisition.notes[-1].level == "alarm"
+        assert standing(session)["pain"] is True
+        await session.sweep.fitter(Trigger.RESUME)
+        assert standing(session)["pain"] is False
+        assert session.acquisition.ride.remarks.marks == ("coughed or talked at 70 mm", "pain or numbness at 70 mm")
+        await session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
@@ -158,13 +164,13 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
 def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        await session.begin_sweep(SHORT)
-        await session.fitter(Event.BEGIN)
-        assert view.standing(session)["noted_step"] is None
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        assert standing(session)["noted_step"] is None
         with pytest.raises(NotNow, match="no step is ridden yet"):
-            await session.note_step("hands", 3.0)
-        await session.fitter(Event.STOP)
+            await session.sweep.note_step("hands", 3.0)
+        await session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
         run(serving(running, inside))

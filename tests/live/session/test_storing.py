@@ -12,7 +12,7 @@ from daq.keep.store import Store
 from daq.live.session.storing import Storing
 
 
-def begun(path):
+def begun(path, **options):
     store = Store.open(path)
     session_id = store.begin_session(
         started_utc="2026-01-01T00:00:00+00:00",
@@ -22,7 +22,7 @@ def begun(path):
         calibration={},
         simulated=True,
     )
-    return store, Storing(store, session_id)
+    return store, Storing(store, session_id, **options)
 
 
 def full(*_):
@@ -42,7 +42,7 @@ def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is
     uvloop.run(fills_up())
 
     assert [record.getMessage() for record in caplog.records] == [
-        "not stored yet, kept in memory",
+        "kept in memory, not stored yet",
         "the store takes data again, nothing is missing",
     ]
     with Store.open(tmp_path / "store.sqlite", write=False) as store:

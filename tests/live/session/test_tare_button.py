@@ -11,8 +11,8 @@ from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin
 from daq.live.session import tare_button
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration import Calibration, Channel
 from daq.pipeline import ZERO
 from daq.rig import parse_rig
@@ -48,7 +48,7 @@ def pressed(folder, board, inside):
         session = Session(parse_rig(text), CALIBRATION, clock, Rider("R-0001", 75.0), storing=storing)
 
         async def act():
-            await until(lambda: session.sensors.decoder.scans > 50)
+            await until(lambda: session.acquisition.sensors.decoder.scans > 50)
             await inside(session)
 
         await asyncio.wait_for(serve(session, [board.run, *links_of(session)], until=act()), 60)
@@ -67,7 +67,7 @@ def test_a_press_takes_the_zero_after_a_rest_and_the_board_is_told(tmp_path, boa
     session, zeros = pressed(tmp_path, board, press)
 
     # the hands' mean is 10 000 counts, 1000 counts of 0.01 N above the calibration's zero
-    assert any(note.text.endswith("hands +10.0, saddle +0.0") for note in session.notes)
+    assert any(note.text.endswith("hands +10.0, saddle +0.0") for note in session.acquisition.notes)
     assert len(zeros) == 1
     assert zeros[0].content["zero_counts"][0] == pytest.approx(10_000, abs=1)
 
@@ -79,7 +79,11 @@ def test_a_press_with_a_load_on_the_jig_is_refused_with_the_reason_and_the_board
         board.counts[1] = 90_000
         await asyncio.sleep(2.2)
         board.press_tare()
-        await until(lambda: any("the board's tare button: saddle carries 400 N" in note.text for note in session.notes))
+        await until(
+            lambda: any(
+                "the board's tare button: saddle carries 400 N" in note.text for note in session.acquisition.notes
+            )
+        )
         assert board.tare_asked
 
     _, zeros = pressed(tmp_path, board, press)

@@ -7,8 +7,8 @@ from pathlib import Path
 from daq.fit.case import evidence_of
 from daq.keep.again.case import case_of
 from daq.keep.store import Store
-from daq.sweep.run import ENDED, Event, State
-from tests.live.session.test_visit import all_well, arrived, on_the_jig
+from daq.sweep.run import ENDED, State, Trigger
+from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
 DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2026-12-16"}
@@ -18,11 +18,11 @@ async def ridden(client, session):
     """A whole short sweep of a client, with a score at each step and one mark."""
     await arrived(client)
     await all_well(client, session)
-    await session.fitter(Event.BEGIN)
-    while session.progress.state not in ENDED:
-        if session.progress.state is State.MOVING:
-            await session.fitter(Event.SADDLE_MOVED, session.progress.asked_setback_mm)
-            step = len(session.progress.steps)
+    await session.sweep.fitter(Trigger.BEGIN)
+    while session.sweep.progress.state not in ENDED:
+        if session.sweep.progress.state is State.MOVING:
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+            step = len(session.sweep.progress.steps)
             answer = await client.post("/api/v1/step-notes", json={"what": "hands", "value": step})
             assert answer.json()["notes"] == {"hands": step}
             if step == 2:
@@ -37,7 +37,7 @@ def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp
         await ridden(client, session)
         told.append((await client.get("/api/v1/visit/evidence")).json())
         assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 200
-        told.append(session.desk.ridden[1])
+        told.append(session.visit.ridden[1])
         saved = json.loads(ANSWERS.read_text())
         assert set(saved["visit/evidence"]) == set(told[0])
         assert set(saved["visit"]["visit"]) == set((await client.get("/api/v1/visit")).json()["visit"])
@@ -124,7 +124,7 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
         told = (await client.post("/api/v1/plan", json=sketch)).json()
         assert told["positions_mm"] == [80, 60, 40, 30, 30, 50, 70, 80]
         assert len(told["cautions"]) == 1
-        assert session.progress is None
+        assert session.sweep.progress is None
         refused = await client.post("/api/v1/plan", json=sketch | {"apart_mm": 40})
         assert (refused.status_code, "apart_mm" in refused.json()["detail"]) == (422, True)
 

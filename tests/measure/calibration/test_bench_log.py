@@ -9,8 +9,8 @@ from daq.measure.calibration.bench_plan import BenchPlan
 from daq.measure.calibration.bench_setup import Setup, from_content, made_from, to_content
 from daq.measure.calibration.cell import Conditions
 from daq.measure.calibration.certificate import Circumstances
-from daq.measure.calibration.procedure import NotNow
 from daq.measure.calibration.weights import of_class
+from daq.refusals import NotNow
 from tests.measure.calibration.simulated_bench import CHANNELS, done, plan, worked_until
 
 

@@ -4,7 +4,8 @@ from itertools import pairwise
 import pytest
 
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, Event, NotNow, redo, redo_series, skip, stop, take
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, redo, redo_series, skip, stop, take
+from daq.refusals import NotNow
 from tests.measure.calibration.simulated_bench import done, plan, worked_until
 
 
@@ -26,7 +27,7 @@ def test_every_stage_of_the_table_is_reached_and_every_name_in_it_exists():
     reached = set(stages_of(Bench(plan()))) | {Stage.STOPPED}
 
     assert reached == set(TRANSITIONS) == set(Stage)
-    assert {event for events in TRANSITIONS.values() for event in events} == set(Event)
+    assert {event for events in TRANSITIONS.values() for event in events} == set(BenchTrigger)
 
 
 def test_a_series_is_zero_up_down_zero():

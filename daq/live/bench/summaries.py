@@ -6,8 +6,7 @@ from typing import Any
 
 from daq.keep.store import Store, calibrations
 from daq.keep.store.calibrations import CalibrationRecord
-from daq.live.bench.standing import standing_of
-from daq.live.session.calibration_desk import utc_now
+from daq.live.bench.standing import standing_of, utc_now
 
 
 def summaries(store: Store) -> list[dict[str, Any]]:

@@ -8,8 +8,9 @@ import uvloop
 
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
+from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
-from daq.sweep.run import Event, State
+from daq.sweep.run import State, Trigger
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -29,8 +30,8 @@ def on_the_jig(tmp_path, job, **options):
 
     async def inside():
         session = running.session
-        await until(lambda: session.pipeline.channels)
-        transport = httpx.ASGITransport(app=make_app(session))
+        await until(lambda: session.acquisition.pipeline.channels)
+        transport = httpx.ASGITransport(app=make_app(Teller(session)))
         async with httpx.AsyncClient(transport=transport, base_url="http://jig") as client:
             await job(client, session)
 
@@ -48,15 +49,15 @@ async def arrived(client):
 
 async def empty(session):
     """The simulated jig has stood empty long enough for a zero."""
-    await until(lambda: len(session.backlog.last(2.0)) and session.clock.now_us() > 4e6)
+    await until(lambda: len(session.acquisition.recent.last(2.0)) and session.acquisition.clock.now_us() > 4e6)
 
 
 async def all_well(client, session):
     """Zero taken on the empty jig, plan set, rider pedalling."""
     await empty(session)
     assert (await client.post("/api/v1/zero")).status_code == 200
-    await session.begin_sweep(SHORT)
-    await until(lambda: not session.desk.in_the_way())
+    await session.sweep.begin(SHORT)
+    await until(lambda: not session.visit.in_the_way())
 
 
 def test_without_consent_to_the_fitting_nothing_is_kept(tmp_path):
@@ -96,7 +97,7 @@ def test_the_name_stays_on_the_client_list_and_reaches_no_stream(tmp_path):
 def test_a_sweep_is_stamped_with_the_client_and_the_mass_of_the_intake(tmp_path):
     async def job(client, session):
         await arrived(client)
-        await session.begin_sweep(SHORT)
+        await session.sweep.begin(SHORT)
 
     on_the_jig(tmp_path, job)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
@@ -109,11 +110,11 @@ def test_a_sweep_is_stamped_with_the_client_and_the_mass_of_the_intake(tmp_path)
 def test_a_sweep_does_not_begin_before_its_checks_and_says_which(tmp_path):
     async def job(client, session):
         await arrived(client)
-        await session.begin_sweep(SHORT)
+        await session.sweep.begin(SHORT)
         refused = await client.post("/api/v1/sweep/events", json={"event": "begin"})
         assert refused.status_code == 409
         assert "zero" in refused.json()["detail"]
-        assert session.progress.state is State.WAITING
+        assert session.sweep.progress.state is State.WAITING
 
     on_the_jig(tmp_path, job)
 
@@ -131,15 +132,15 @@ def test_the_sum_of_the_loads_is_judged_while_riding(tmp_path):
     async def job(client, session):
         await arrived(client)
         await empty(session)
-        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        (check,) = [one for one in session.visit.checks() if one.key == "weights"]
         assert (check.standing, check.said) == ("open", "not judged yet")
         await all_well(client, session)
-        (check,) = [one for one in session.desk.checks() if one.key == "weights"]
+        (check,) = [one for one in session.visit.checks() if one.key == "weights"]
         assert "the sum is plausible" in check.said
         too_light = {**INTAKE, "mass_kg": 50.0}
         await client.put("/api/v1/visit/intake", json=too_light)
-        await until(lambda: "weights" in [one.key for one in session.desk.checks() if one.standing == "open"])
-        assert "Sum of the loads".lower() in session.desk.in_the_way()
+        await until(lambda: "weights" in [one.key for one in session.visit.checks() if one.standing == "open"])
+        assert "Sum of the loads".lower() in session.visit.in_the_way()
 
     on_the_jig(tmp_path, job)
 
@@ -152,9 +153,9 @@ def test_holds_with_the_feet_off_are_added_up_kept_and_forgotten_with_the_next_z
         assert (first["passed"], first["holds"], second["holds"]) == (False, 1, 2)
         assert "0.0 % of the weight with the feet off; hold at least 3 positions" in second["text"]
         await client.post("/api/v1/zero")
-        assert session.desk.holds_n == []
-        await session.begin_sweep(SHORT)
-        await until(lambda: session.stroke is not None)
+        assert session.zero.holds_n == []
+        await session.sweep.begin(SHORT)
+        await until(lambda: session.acquisition.stroke is not None)
         pedalling = await client.post("/api/v1/feet-off")
         assert pedalling.status_code == 422
         assert "feet off the pedals, sit still" in pedalling.json()["detail"]
@@ -173,10 +174,10 @@ def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_p
     async def job(client, session):
         without = await client.post("/api/v1/power-zero")
         assert (without.status_code, without.json()["detail"][:24]) == (409, "no power sensor is linke")
-        session.sensors.compensate = said
+        session.acquisition.sensors.compensate = said
         assert (await client.post("/api/v1/power-zero")).json() == {"said": "zero set, offset 10 N m"}
-        await session.begin_sweep(SHORT)
-        await session.fitter(Event.BEGIN)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
         during = await client.post("/api/v1/power-zero")
         assert during.status_code == 409
         assert "a sweep is under way" in during.json()["detail"]
@@ -207,9 +208,9 @@ def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
 
 def test_a_trial_without_a_client_begins_without_checks_and_belongs_to_nobody(tmp_path):
     async def job(client, session):
-        await session.begin_sweep(SHORT)
-        await session.fitter(Event.BEGIN)
-        assert session.progress.state is State.MOVING
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        assert session.sweep.progress.state is State.MOVING
 
     on_the_jig(tmp_path, job)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
@@ -223,10 +224,10 @@ def test_a_returning_client_starts_from_last_time_and_has_to_confirm(tmp_path):
         assert opened["intake"]["inseam_mm"] == 815.0
         assert opened["returning"]
         assert "intake" in opened["in_the_way"]
-        assert session.rider.mass_kg is None
+        assert session.acquisition.rider.mass_kg is None
         confirmed = (await client.put("/api/v1/visit/intake", json=INTAKE | {"mass_kg": 74.0})).json()
         assert not confirmed["returning"]
-        assert session.rider.mass_kg == 74.0
+        assert session.acquisition.rider.mass_kg == 74.0
 
     on_the_jig(tmp_path, job)
 

@@ -13,8 +13,8 @@ from daq.keep.store import Store
 from daq.live.demo import BEAT_AT_MOST_S, rig_text_of
 from daq.live.links import links_of
 from daq.live.real import begin, uncalibrated
+from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.live.telling.view import Rider
 from daq.measure.calibration.bench_plan import Task
 from daq.measure.calibration.weights import CLASSES
 from daq.rider.bench_jig import BenchJig

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import deque
 
-from daq.live.telling import messages
 from daq.values import Loads
 
 BACKLOG_S = 20.0
@@ -23,13 +22,9 @@ class Backlog:
         while self._blocks[0].t_s[-1] < loads.t_s[-1] - BACKLOG_S:
             self._blocks.popleft()
 
-    def last(self, seconds: float) -> list[Loads]:
+    def last(self, seconds: float = BACKLOG_S) -> list[Loads]:
         """The blocks of the last seconds."""
         if not self._blocks:
             return []
         from_s = self._blocks[-1].t_s[-1] - seconds
         return [block for block in self._blocks if block.t_s[-1] >= from_s]
-
-    def messages(self) -> list[bytes]:
-        """All of it as what a page that joins is sent; none before the first block."""
-        return [messages.joined_block(self._blocks)] if self._blocks else []

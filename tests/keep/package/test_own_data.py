@@ -4,8 +4,8 @@ import pytest
 
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
-from daq.keep.clients.own_data import hand_over
 from daq.keep.errors import StoreError
+from daq.keep.package.own_data import hand_over
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored

@@ -1,0 +1,51 @@
+"""An exported sweep computed again, with its own calibration or another, for an archive."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from daq.keep.again.derived import Derived
+from daq.keep.again.recalibrated import begun_otherwise, standing_for
+from daq.keep.again.recompute import derived
+from daq.keep.json_text import plain
+from daq.keep.package.importing import exported_items, exported_results, exported_sweep
+from daq.measure.calibration import Calibration, from_dict
+from daq.rig import parse_rig
+from daq.sweep.onset import METHOD
+
+
+def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
+    """An exported sweep, with its own calibration or another, by this method of estimating the onset.
+
+    Another calibration brings its own standing, as in `derive_again`.
+    """
+    sweep, own = exported_sweep(folder)
+    changes: dict[str, Any] = {}
+    if calibration is not None:
+        simulated = sweep["simulated"] in (True, "true")
+        changes["calibration"] = standing_for(
+            calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated
+        )
+    items = begun_otherwise(exported_items(folder), changes, None)
+    return derived(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
+
+
+def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
+    """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
+
+    stored_onset_mm is the last onset that was stored with the sweep, to compare with.
+    """
+    calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
+    found = derive_exported(folder, calibration, method)
+    stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
+    row: dict[str, Any] = {
+        "steps": len(found.steps),
+        "strokes": len(found.strokes),
+        "stored_onset_mm": json.loads(stored[-1]).get("onset_mm") if stored else None,
+    }
+    if found.onset is not None:
+        row |= plain(found.onset)
+        row["onset_low_mm"], row["onset_high_mm"] = row.pop("interval_95_mm") or (None, None)
+    return [row]

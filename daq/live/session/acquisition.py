@@ -1,0 +1,183 @@
+"""What arrives on its way: into the store first, then through the ride, then to whoever listens.
+
+Everything runs in one event loop: receipt order is the order of the stamps, which is what makes replay exact.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from daq.items import Event, Item, Notification, WireBytes
+from daq.keep.recording import RecordingWriter
+from daq.keep.store import Store
+from daq.live.session.backlog import Backlog
+from daq.live.session.listening import log, safely
+from daq.live.session.sensors import Sensors
+from daq.live.session.storing import Storing, in_runs
+from daq.measure.calibration import Calibration
+from daq.pipeline import SEATED, Output, Pipeline, item_of
+from daq.refusals import NotNow
+from daq.ride import Heard, Ride
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
+from daq.sweep.progress import Note
+from daq.values import Loads, Samples, Stroke
+
+NOTES_KEPT = 20
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Rider:
+    """Who is in the saddle, by pseudonym, and how heavy as ridden."""
+
+    pseudonym: str
+    mass_kg: float | None
+
+
+class Acquisition:
+    """Clock, sensors, ride, calibration in use, rider and store of one session."""
+
+    def __init__(
+        self,
+        rig: Rig,
+        calibration: Calibration,
+        clock: SessionClock,
+        rider: Rider,
+        *,
+        storing: Storing | None,
+        simulated: bool,
+        recorder: RecordingWriter | None,
+    ) -> None:
+        self.rig, self.calibration, self.clock, self.rider = rig, calibration, clock, rider
+        self.storing, self.simulated = storing, simulated
+        self.ride = Ride(rig, calibration, mass_kg=rider.mass_kg)
+        self.sensors = Sensors(rig, clock.pace, record=self.record, note=self.note, pipeline=lambda: self.ride.pipeline)
+        self.recent = Backlog()
+        self.stroke: Stroke | None = None
+        """The last one."""
+        self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
+        self.hears_scans: list[Callable[[Samples], None]] = []
+        self.hears_output: list[Callable[[Output], None]] = []
+        self.hears_item: list[Callable[[], None]] = []
+        """Called when everything that follows from one item has been told."""
+        self._recorder = recorder
+
+    @property
+    def pipeline(self) -> Pipeline:
+        """Of the ride."""
+        return self.ride.pipeline
+
+    # --- what arrives, and what a person does -----------------------------------------------------------------------
+
+    def drain(self) -> None:
+        """Take all that has arrived: into the queue for the store before anything is computed from it."""
+        for item in in_runs(self.sensors.take()):
+            self._store(item)
+            self._hear(item, self.ride.feed(item))
+
+    def act(self, kind: str, content: dict[str, Any]) -> None:
+        """Take a person's event after all that arrived before it. Refusal when it does not fit: then it is not kept."""
+        self.drain()
+        event = Event(self.clock.stamp_us(), kind, content)
+        outputs = self.ride.feed(event)
+        self._store(event)
+        self.record(event)
+        self._hear(event, outputs)
+
+    async def accept(self, kind: str, content: dict[str, Any]) -> None:
+        """Act, and acknowledge by returning. Refusal; NotStored when it has been done and the disk does not have it."""
+        self.act(kind, content)
+        await self.stored()
+
+    async def stored(self) -> None:
+        """Wait until all so far is on the disk. NotStored when it is kept in memory alone."""
+        if self.storing is not None:
+            await self.storing.stored()
+
+    async def ask(self, use: Callable[[Store], T]) -> T:
+        """Run use(store) after all that waits. NotNow when nothing is stored here; StoreError."""
+        return await self.kept_by().call(use)
+
+    def kept_by(self) -> Storing:
+        """The store's keeper. NotNow without a store."""
+        if self.storing is None:
+            raise NotNow("nothing is stored in this session, so nothing can be kept")
+        return self.storing
+
+    def take_up(self, items: Iterable[Item]) -> None:
+        """Ride what is stored already."""
+        for item in items:
+            self.ride.feed(item)
+
+    def seat(self, rider: Rider) -> None:
+        """From now on this is the rider; a sweep that is set up knows of it, then and when it is computed again."""
+        self.rider = rider
+        if self.ride.under_way:
+            self.act(SEATED, {"mass_kg": rider.mass_kg})
+        else:
+            self.pipeline.mass_kg = rider.mass_kg
+
+    def use(self, calibration: Calibration) -> None:
+        """From now on loads are computed with this calibration, and from its own zero."""
+        self.calibration = calibration
+        self.ride = Ride(self.rig, calibration, mass_kg=self.rider.mass_kg)
+        if self.sensors.greeting is not None:
+            self.ride.feed(item_of(self.sensors.greeting, self.clock.now_us()))
+
+    # --- what is told -----------------------------------------------------------------------------------------------
+
+    def note(self, level: str, text: str) -> None:
+        """Tell everybody at the jig one sentence."""
+        self._tell(Note(level, text, self.clock.now_us() / 1e6))
+
+    def troubles(self) -> dict[str, str]:
+        """What is wrong with each part now, in one sentence; empty text where nothing is."""
+        found = self.sensors.troubles(self.clock.now_us())
+        return {**found, "store": "" if self.storing is None else self.storing.trouble or self.storing.vanished}
+
+    def _hear(self, item: Item, outputs: list[Heard]) -> None:
+        if isinstance(item, Samples):
+            for hears in self.hears_scans:
+                safely(hears, item)
+        for output in outputs:
+            if isinstance(output, Event):
+                log.error("a stage of the computation failed", extra={"why": output.content["error"]})
+                self._store(output)
+                self.record(output)
+                continue
+            if isinstance(item, Samples) and isinstance(output, Loads):
+                safely(self.sensors.cells.feed, item, output)
+            self._tell(output)
+        for heard in self.hears_item:
+            safely(heard)
+
+    def _tell(self, output: Output) -> None:
+        match output:
+            case Loads():
+                self.recent.remember(output)
+            case Stroke():
+                self.stroke = output
+            case Note():
+                self.notes.append(output)
+        for hears in self.hears_output:
+            safely(hears, output)
+
+    # --- what is kept -----------------------------------------------------------------------------------------------
+
+    def _store(self, item: Item) -> None:
+        if self.storing is not None:
+            self.storing.add(item)
+
+    def record(self, item: WireBytes | Notification | Event) -> None:
+        """Write what has arrived into the recording, when there is one."""
+        if self._recorder is None:
+            return
+        try:
+            self._recorder.add(item)
+        except OSError as error:
+            self._recorder = None
+            self.note("caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on")

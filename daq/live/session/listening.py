@@ -1,0 +1,17 @@
+"""Whoever only listens cannot hold up what arrives: what fails there is logged."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+log = logging.getLogger("foreaft.session")
+
+
+def safely(hears: Callable[..., object], *told: Any) -> None:
+    """Tell a listener."""
+    try:
+        hears(*told)
+    except Exception:
+        log.exception("a listener failed")

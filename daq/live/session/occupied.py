@@ -1,0 +1,32 @@
+"""Who has the jig: a sweep, the guided calibration, or nobody."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from daq.refusals import NotNow
+
+By = Literal["sweep", "bench"]
+_SAID: dict[By, str] = {
+    "sweep": "a sweep is under way; stop it or call it enough before",
+    "bench": "a guided calibration is under way; finish, stop or leave it before",
+}
+
+
+class Occupied:
+    """Asked before anything is done that would disturb whoever has the jig."""
+
+    def __init__(self, **asked: Callable[[], bool]) -> None:
+        """sweep, bench: whether this one has it now."""
+        self._asked = asked
+
+    def taken_by(self) -> By | None:
+        """Who has it now."""
+        return next((name for name in _SAID if self._asked[name]()), None)
+
+    def refuse(self, what: str, *, by: tuple[By, ...] = ("sweep", "bench")) -> None:
+        """NotNow while one of these has the jig; what: what cannot be done then, as "a zero is taken"."""
+        taken_by = self.taken_by()
+        if taken_by in by:
+            raise NotNow(f"{_SAID[taken_by]} {what}")

@@ -1,0 +1,151 @@
+"""The sweep under way: set up, taken up, ridden by the fitter's verbs, and kept with what came of it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable
+from typing import Any
+
+from daq.fit.ridden import Ridden
+from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
+from daq.items import Event, Item
+from daq.keep.json_text import plain
+from daq.live.session.acquisition import Acquisition
+from daq.live.session.occupied import Occupied
+from daq.pipeline import FITTER, SWEEP_BEGUN, Output, beginning
+from daq.refusals import NotNow
+from daq.sweep.plan import Plan
+from daq.sweep.progress import SweepProgress
+from daq.sweep.run import ENDED, State, Trigger, fitter_may
+from daq.values import Onset, StepMean
+
+
+class SweepDesk:
+    """Verbs of the fitter; each acknowledges only what is on the disk."""
+
+    def __init__(
+        self,
+        acquisition: Acquisition,
+        occupied: Occupied,
+        *,
+        in_the_way: Callable[[], str],
+        stamp: Callable[[], dict[str, Any]],
+        client_id: Callable[[], int | None],
+        begun: Callable[[int | None], Awaitable[None]],
+        ridden: Callable[[Ridden], None],
+    ) -> None:
+        """in_the_way: why a sweep may not begin, empty when it may. stamp: how the calibration stands. client_id: whose
+        sweep it is. begun, ridden: told of the id of a sweep that is set up, and of one that has ended."""
+        self._at, self._occupied = acquisition, occupied
+        self._in_the_way, self._stamp, self._client_id = in_the_way, stamp, client_id
+        self._begun, self._ridden = begun, ridden
+        self._id: int | None = None
+        self._open = False
+        self._one_at_a_time = asyncio.Lock()
+        acquisition.hears_output.append(self._keep)
+        acquisition.hears_item.append(self._close_when_ended)
+
+    @property
+    def progress(self) -> SweepProgress | None:
+        """Of the sweep under way or the last one; None before the first."""
+        return self._at.pipeline.progress
+
+    @property
+    def id(self) -> int | None:
+        """Its number in the store."""
+        return None if self.progress is None else self._id
+
+    @property
+    def under_way(self) -> bool:
+        """Whether a sweep has begun and not ended; one that is only set up is not under way."""
+        return self._at.ride.under_way and self.progress is not None and self.progress.state is not State.WAITING
+
+    async def begin(self, plan: Plan) -> None:
+        """Set up a sweep. NotNow while the jig is taken or before the board has said hello; StoreError."""
+        async with self._one_at_a_time:
+            self._occupied.refuse("a sweep is set up")
+            at, from_us = self._at, self._at.clock.stamp_us()
+            if not at.pipeline.channels:
+                raise NotNow(f"the {at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
+            found = None
+            if at.storing is not None:
+                found = await at.storing.begin_sweep(
+                    plan, from_us=from_us, rider=at.rider, calibration=at.calibration, client_id=self._client_id()
+                )
+            self.put_aside(from_us)
+            await self._begun(found)
+            at.drain()
+            self._id, self._open = found, True
+            content = beginning(
+                plan,
+                mass_kg=at.rider.mass_kg,
+                channels=at.pipeline.channels,
+                zero_counts=at.pipeline.zero_counts,
+                calibration=self._stamp(),
+            )
+            await at.accept(SWEEP_BEGUN, content)
+
+    def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
+        """Go on with a sweep that was cut off: ride what is stored of it, then pause it until the fitter resumes."""
+        self._at.take_up(items)
+        self._id, self._open = sweep_id, True
+        self._pause()
+        self._at.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
+
+    async def fitter(self, event: Trigger, setback_mm: float | None = None) -> None:
+        """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk."""
+        if event is Trigger.BEGIN and (why := self._in_the_way()):
+            raise NotNow(why)
+        await self._at.accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
+
+    async def mark(self, text: str) -> None:
+        """Keep a word about this moment; pain or numbness also pauses the sweep."""
+        setback_mm = None if self.progress is None else self.progress.setback_mm
+        self._at.act(MARK, {"text": text, "setback_mm": setback_mm})
+        if text == PAIN:
+            self._pause()
+            self._at.note("alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone")
+        else:
+            self._at.note("info", f"marked: {text}")
+        await self._at.stored()
+
+    async def note_step(self, what: str, value: float) -> None:
+        """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; BadValue."""
+        if self.progress is None:
+            raise NotNow("no sweep is set up that this could belong to")
+        self._at.act(STEP_NOTE, content_of(self.progress, what, value))
+        if caution := tilt_caution(self._at.ride.remarks.notes):
+            self._at.note("caution", caution)
+        await self._at.stored()
+
+    def put_aside(self, at_us: int | None = None) -> None:
+        """End a sweep that is set up and was not begun."""
+        if self._open:
+            self._close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
+
+    def _pause(self) -> None:
+        if self.progress is not None and Trigger.PAUSE in fitter_may(self.progress.state):
+            self._at.act(FITTER, {"event": str(Trigger.PAUSE)})
+
+    def _keep(self, output: Output) -> None:
+        """Store a result after the raw it comes from."""
+        if self._at.storing is None or self.id is None:
+            return
+        if isinstance(output, StepMean):
+            self._at.storing.add_result(self.id, "step", "step/1", plain(output))
+        elif isinstance(output, Onset):
+            self._at.storing.add_result(self.id, "onset", output.method, plain(output))
+
+    def _close_when_ended(self) -> None:
+        if self._open and self.progress is not None and self.progress.state in ENDED:
+            self._close(self.progress.state, self._at.clock.stamp_us())
+
+    def _close(self, state: State, at_us: int) -> None:
+        self._open = False
+        onset = self._at.ride.onset
+        self._at.record(Event(self._at.clock.stamp_us(), "answer", {} if onset is None else plain(onset)))
+        if self._at.storing is not None and self._id is not None:
+            self._at.storing.end_sweep(self._id, at_us, state)
+            found = self._at.ride.ridden(self._id, str(state))
+            if found is not None:
+                self._ridden(found)

@@ -1,0 +1,97 @@
+"""What a page is shown of the sweep: how it stands, its steps, the answer. It reads and never changes anything."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from daq.fit.step_notes import step_spoken_of
+from daq.fit.stepping import stepping
+from daq.keep.json_text import plain
+from daq.live.session.session import Session
+from daq.physics import power_w
+from daq.sweep.onset import fitted_line, standard_errors
+from daq.sweep.plan import Plan
+from daq.sweep.progress import Standing
+
+_PLAN_FIELDS = (
+    *("label", "order", "protocol", "height_policy", "gradient_pct"),
+    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded"),
+)
+_STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
+
+
+def standing(session: Session) -> dict[str, Any]:
+    """How the sweep stands; empty without a sweep."""
+    progress, clock = session.sweep.progress, session.acquisition.clock
+    if progress is None:
+        return {}
+    plan, now = progress.plan, progress.standing(clock.now_us() / 1e6)
+    saddle = None if session.visit.intake is None else session.visit.intake.saddle
+    spoken_of, remarks = step_spoken_of(progress), session.acquisition.ride.remarks
+    return {
+        **plain(now),
+        "seconds_left": now.seconds_left / clock.pace,
+        "sweep_id": session.sweep.id,
+        "steps_planned": len(plan.positions_mm),
+        **{name: getattr(plan, name) for name in _PLAN_FIELDS},
+        "noted_step": spoken_of,
+        "notes": {} if spoken_of is None else remarks.notes.get(spoken_of, {}),
+        "pain": remarks.pain,
+        "measured_to": None if saddle is None else saddle.reference,
+        "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
+        "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
+        "effort": _effort(plan, now),
+        "power_band_w": plan.power_band_w,
+        "cadence_band_rpm": _around(plan.cadence_rpm, plan.cadence_band_rpm),
+    }
+
+
+def steps(session: Session) -> list[dict[str, Any]]:
+    """The finished steps with what was noted of them, and the pooled model's standard errors when there are any."""
+    progress = session.sweep.progress
+    if progress is None or not progress.steps:
+        return []
+    notes = session.acquisition.ride.remarks.notes
+    return [
+        {
+            "index": i,
+            **{name: plain(getattr(step, name)) for name in _STEP_FIELDS},
+            "se_n": plain(float(se_n)),
+            "strokes": len(step.strokes),
+            "notes": notes.get(i, {}),
+        }
+        for i, (step, se_n) in enumerate(zip(progress.steps, standard_errors(progress.steps), strict=True))
+    ]
+
+
+def onset_fields(session: Session) -> dict[str, Any]:
+    """The answer so far with the line to draw; empty before there is one."""
+    answer, progress = session.acquisition.ride.onset, session.sweep.progress
+    if answer is None or progress is None:
+        return {}
+    setback_mm, hand_load_n = fitted_line(progress.steps, answer)
+    return {
+        **plain(answer),
+        "line": {"setback_mm": plain(setback_mm), "hand_load_n": plain(hand_load_n)},
+        "step_off_mm": progress.plan.step_off_mm,
+    }
+
+
+def _effort(plan: Plan, now: Standing) -> dict[str, Any] | None:
+    """Power and cadence as they are judged, means of the last strokes, and the power that at this cadence lies in the
+    band of the torque; None before the first stroke and without a power reading."""
+    torque_nm, cadence_rpm = now.torque_nm, now.cadence_rpm
+    if torque_nm is None or cadence_rpm is None or math.isnan(torque_nm):
+        return None
+    ends_nm = _around(plan.torque_nm, plan.torque_band_nm)
+    return {
+        "torque_nm": torque_nm,
+        "cadence_rpm": cadence_rpm,
+        "power_w": power_w(torque_nm, cadence_rpm),
+        "power_band_w": [power_w(end_nm, cadence_rpm) for end_nm in ends_nm],
+    }
+
+
+def _around(middle: float, half: float) -> list[float]:
+    return [middle - half, middle + half]

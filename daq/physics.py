@@ -1,0 +1,38 @@
+"""Physics that more than one part of the program needs: gravity, weight on a tilted jig, crank torque. Pure."""
+
+from __future__ import annotations
+
+import math
+from typing import overload
+
+import numpy as np
+
+from daq.values import Array
+
+STANDARD_G_M_S2 = 9.80665
+"""Standard acceleration of free fall, exact by definition (3rd CGPM, 1901; ISO 80000-3)."""
+
+
+def weight_normal_n(mass_kg: float, tilt_deg: float, g_m_s2: float = STANDARD_G_M_S2) -> float:
+    """Weight along the jig normal, W' = m g cos t, N. A tilt that is NaN, not measured, counts as level."""
+    tilt_rad = 0.0 if math.isnan(tilt_deg) else math.radians(tilt_deg)
+    return mass_kg * g_m_s2 * math.cos(tilt_rad)
+
+
+@overload
+def crank_torque_nm(power_w: float, cadence_rpm: float) -> float: ...
+@overload
+def crank_torque_nm(power_w: Array, cadence_rpm: Array) -> Array: ...
+def crank_torque_nm(power_w: float | Array, cadence_rpm: float | Array) -> float | Array:
+    """Mean torque over a turn of the crank, Q = 60 P / (2 pi n), N m; NaN where the crank stands.
+
+    A standing crank can carry any torque at no power, so 0 rpm says nothing about it.
+    """
+    turns = np.where(np.greater(cadence_rpm, 0.0), cadence_rpm, math.nan)
+    torque_nm = 60.0 * power_w / (2.0 * math.pi * turns)
+    return torque_nm if isinstance(power_w, np.ndarray) else float(torque_nm)
+
+
+def power_w(torque_nm: float, cadence_rpm: float) -> float:
+    """Power of a mean crank torque at a cadence, P = 2 pi n Q / 60, W."""
+    return 2.0 * math.pi * cadence_rpm * torque_nm / 60.0

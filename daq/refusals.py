@@ -1,0 +1,20 @@
+"""How a person's command is turned down: before anything has changed, in a sentence that says what to do instead.
+
+Refusal
+├── NotNow    it does not fit what is going on
+└── BadValue  a value that cannot be, a ValueError too
+"""
+
+from __future__ import annotations
+
+
+class Refusal(Exception):
+    """The command is turned down; nothing has changed."""
+
+
+class NotNow(Refusal):
+    """It does not fit what is going on; the text says what would."""
+
+
+class BadValue(Refusal, ValueError):
+    """A value is not possible; the text says what was expected."""

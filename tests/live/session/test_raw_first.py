@@ -1,0 +1,126 @@
+"""What arrives is stored whatever happens to it afterwards, and the session lives on."""
+
+import asyncio
+
+import uvloop
+
+from daq.items import Event
+from daq.keep.again.ridden import ridden
+from daq.keep.store import Store
+from daq.pipeline import Pipeline
+from daq.ride import STAGE_FAILED
+from daq.sweep.run import State, Trigger
+from daq.values import Samples, Verdict
+from tests.live.jig import SHORT, demo
+from tests.live.session.test_session import serving
+from tests.sources.waiting import until
+
+
+def stored(folder):
+    with Store.open(folder / "demo.sqlite", write=False) as store:
+        return list(store.read_items(1))
+
+
+def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_lives_on(tmp_path, monkeypatch):
+    real = Pipeline.each
+
+    def each(self, item):
+        if isinstance(item, Samples) and self.progress is not None:
+            raise ZeroDivisionError("planted")
+        return real(self, item)
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await until(lambda: session.acquisition.ride.failure is not None)
+        count = session.acquisition.sensors.decoder.scans
+        await until(lambda: session.acquisition.sensors.decoder.scans > count + 500)
+        await session.sweep.mark("still here")
+        assert session.sweep.progress.state is State.MOVING
+        assert [note.level for note in session.acquisition.notes if "computation failed" in note.text] == ["alarm"]
+        await session.sweep.fitter(Trigger.STOP)
+
+    monkeypatch.setattr(Pipeline, "each", each)
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    items = stored(tmp_path)
+    assert sum(len(i) for i in items if isinstance(i, Samples)) == running.session.acquisition.sensors.decoder.scans
+    (mark,) = [item for item in items if isinstance(item, Event) and item.kind == STAGE_FAILED]
+    assert mark.content["error"] == "ZeroDivisionError"
+    assert [item.content["text"] for item in items if isinstance(item, Event) and item.kind == "mark"] == ["still here"]
+
+
+def test_a_sweep_with_a_failure_is_kept_ridden_and_computed_again_to_the_same(tmp_path, monkeypatch):
+    real = Pipeline._loads
+
+    def loads(self, samples):
+        if self.progress is not None and len(self.progress.steps) == 2 and not failed:
+            failed.append(int(samples.received_us[0]))
+        if failed and samples.received_us[0] <= failed[0] <= samples.received_us[-1]:
+            raise ZeroDivisionError("planted")
+        return real(self, samples)
+
+    async def ride():
+        from daq.live.demo import follow_plan
+
+        await follow_plan(running.session, SHORT)
+        kept.append(running.session.visit.ridden[1])
+
+    failed, kept = [], []
+    monkeypatch.setattr(Pipeline, "_loads", loads)
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, ride), 90))
+
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        again = ridden(store, 1)
+        answer = store.results(1, "onset")[-1].content
+    assert len(kept[0].steps) == len(SHORT.positions_mm)
+    assert repr(again) == repr(kept[0])
+    assert (again.onset.verdict, again.onset.onset_mm) == (Verdict.UNDECIDED, None)
+    assert "the computation failed (ZeroDivisionError)" in answer["reasons"][0]
+
+
+def test_a_listener_that_fails_holds_nothing_up(tmp_path, caplog):
+    def fails(_):
+        raise RuntimeError("planted")
+
+    async def inside():
+        running.session.acquisition.hears_output.append(fails)
+        running.session.acquisition.sensors.told = fails
+        await until(lambda: running.session.acquisition.sensors.decoder.scans > 300)
+
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    items = stored(tmp_path)
+    assert sum(len(i) for i in items if isinstance(i, Samples)) == running.session.acquisition.sensors.decoder.scans
+    assert "a listener failed" in caplog.text
+
+
+def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_mass(tmp_path):
+    """Hands, saddle and feet carry m g cos t together: with 60 kg never more than 60 x 9.80665 N."""
+    from daq.live.session.acquisition import Rider
+
+    strokes = []
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        session.acquisition.seat(Rider("R-0090", 90.0))
+        await session.sweep.begin(SHORT)
+        session.acquisition.seat(Rider("R-0060", 60.0))
+        await until(lambda: session.acquisition.stroke is not None)
+        strokes.append(session.acquisition.stroke)
+        await session.sweep.fitter(Trigger.STOP)
+        assert session.visit.ridden[1].mass_kg == 60.0
+
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    (stroke,) = strokes
+    assert abs(stroke.hands_n + stroke.saddle_n + stroke.feet_n - 60.0 * 9.80665) < 0.5
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        assert ridden(store, 1).mass_kg == 60.0

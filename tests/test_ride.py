@@ -1,0 +1,170 @@
+"""The one loop of a ride: what a failing stage costs, and that a ride computed again costs the same."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from daq.items import Event
+from daq.keep.again.recompute import derive
+from daq.keep.again.ridden import ridden as from_store
+from daq.keep.store import Store
+from daq.measure.calibration import to_dict
+from daq.pipeline import SEATED, Pipeline
+from daq.refusals import NotNow
+from daq.ride import STAGE_FAILED, Ride
+from daq.sweep.progress import Note
+from daq.values import Loads, Onset, Samples, StepMean, Stroke, Verdict, joined
+from tests.bits import bits
+from tests.keep.jig import begin
+from tests.rigs import rig_text
+from tests.test_pipeline import CALIBRATION, HELLO, PLAN, RATE_HZ, RIG, kept, ridden, scans
+
+FAILS_AT_US = 20_400_000
+"""In the middle of the second position."""
+
+
+def fed(items, ride=None):
+    """What came of the items, and the ride."""
+    ride = ride or Ride(RIG, CALIBRATION)
+    return [output for item in items for output in ride.feed(item)], ride
+
+
+@pytest.fixture
+def failing(monkeypatch):
+    """A clock stage that fails on the scans of one moment."""
+    real = Pipeline._loads
+
+    def loads(self, samples):
+        if samples.received_us[0] <= FAILS_AT_US <= samples.received_us[-1]:
+            raise ZeroDivisionError("planted")
+        return real(self, samples)
+
+    monkeypatch.setattr(Pipeline, "_loads", loads)
+
+
+@pytest.fixture
+def stored(tmp_path):
+    """The store of a sweep as it was ridden: all its scans in one chunk, and the marks the ride gave."""
+
+    def store_of(items, marks):
+        store = Store.open(tmp_path / "store.sqlite")
+        session_id = begin(store, rig=rig_text(), calibration=to_dict(CALIBRATION))
+        in_one_piece = joined([item for item in items if isinstance(item, Samples)])
+        store.put(session_id, [in_one_piece, *(item for item in items if not isinstance(item, Samples)), *marks])
+        sweep_id = store.begin_sweep(
+            session_id, from_us=0, plan=PLAN, rider={"mass_kg": 75.0}, gradient_pct=0, calibration=to_dict(CALIBRATION)
+        )
+        store.end_sweep(sweep_id, to_us=store.last_us(session_id) + 1, state="finished")
+        return store
+
+    return store_of
+
+
+def test_the_loop_gives_what_the_pipeline_gives():
+    items = ridden(pieces=25)
+    pipeline = Pipeline(RIG, CALIBRATION)
+
+    outputs, ride = fed(items)
+
+    assert bits(outputs) == bits([output for item in items for output in pipeline.feed(item)])
+    assert bits(ride.onset) == bits(kept(outputs, Onset)[-1])
+    assert ride.failure is None
+
+
+def test_a_failing_stage_costs_its_scans_and_the_verdict_and_nothing_else(failing):
+    outputs, ride = fed(ridden(pieces=25))
+
+    (mark,) = kept(outputs, Event)
+    assert mark.kind == STAGE_FAILED
+    assert mark.content == {
+        "item": "25 scans of board",
+        "error": "ZeroDivisionError",
+        "last_us": mark.content["last_us"],
+    }
+    assert mark.received_us < FAILS_AT_US <= mark.content["last_us"]
+    (alarm,) = [note for note in kept(outputs, Note) if note.level == "alarm"]
+    assert "the computation failed (ZeroDivisionError) on 25 scans of board" in alarm.text
+    assert [step.setback_mm for step in kept(outputs, StepMean)] == list(PLAN.positions_mm)
+    assert ride.onset.verdict is Verdict.UNDECIDED
+    assert (ride.onset.onset_mm, ride.onset.suggested_setback_mm) == (None, None)
+    assert ride.onset.reasons[0] == alarm.text
+
+
+def test_a_sweep_with_a_failure_computes_again_to_the_same_bits(failing, stored):
+    items = ridden(pieces=25)
+    outputs, ride = fed(items)
+
+    with stored(items, kept(outputs, Event)) as store:
+        again, found = derive(store, 1), from_store(store, 1)
+
+    assert bits(list(again.steps)) == bits(kept(outputs, StepMean))
+    assert bits(list(again.strokes)) == bits(kept(outputs, Stroke))
+    assert bits(again.onset) == bits(ride.onset)
+    assert bits(dataclasses.replace(found, state="")) == bits(ride.ridden(1, ""))
+
+
+def test_a_sweep_that_failed_has_no_verdict_either_when_the_fault_is_mended(failing, stored, monkeypatch):
+    items = ridden(pieces=25)
+    outputs, ride = fed(items)
+    monkeypatch.undo()
+
+    with stored(items, kept(outputs, Event)) as store:
+        again = derive(store, 1)
+
+    assert again.onset.verdict is Verdict.UNDECIDED
+    assert again.onset.reasons[0] == ride.onset.reasons[0]
+
+
+def test_an_estimator_that_fails_leaves_the_steps_and_says_why_there_is_no_answer(monkeypatch):
+    def fails(*_, **__):
+        raise FloatingPointError("planted")
+
+    monkeypatch.setattr("daq.pipeline.onset", fails)
+
+    outputs, ride = fed(ridden(pieces=25))
+
+    assert len(kept(outputs, StepMean)) == len(PLAN.positions_mm)
+    assert len(kept(outputs, Event)) == 1, "marked once, however often it fails"
+    assert ride.onset.verdict is Verdict.UNDECIDED
+    assert "the computation failed (FloatingPointError)" in ride.onset.reasons[0]
+
+
+def test_the_next_sweep_after_a_failure_has_its_verdict(failing):
+    _, ride = fed(ridden(pieces=25))
+    later = [dataclasses.replace(item, received_us=item.received_us + 10**9) for item in ridden(pieces=25)]
+
+    fed(later, ride)
+
+    assert ride.failure is None
+    assert ride.onset.verdict is Verdict.ONSET
+
+
+def test_a_refused_event_is_no_failure_and_changes_nothing():
+    _, ride = fed([HELLO])
+    with pytest.raises(NotNow):
+        ride.feed(Event(5, "fitter", {"event": "pause"}))
+
+    assert ride.failure is None
+
+
+def test_the_feet_of_a_lighter_rider_are_reckoned_with_the_lighter_mass():
+    """75 kg carry 75 x 9.80665 N on hands, saddle and feet; after an exchange of riders 60 kg carry 60 x 9.80665 N."""
+    rng = np.random.default_rng(1)
+    ride = Ride(RIG, CALIBRATION, mass_kg=75.0)
+    before, _ = fed([HELLO, scans(0, 3 * RATE_HZ, rng=rng)], ride)
+    after, _ = fed([Event(3_100_000, SEATED, {"mass_kg": 60.0}), scans(3 * RATE_HZ, 3 * RATE_HZ, rng=rng)], ride)
+
+    for outputs, mass_kg in ((before, 75.0), (after, 60.0)):
+        for stroke in kept(outputs, Stroke):
+            together_n = stroke.hands_n + stroke.saddle_n + stroke.feet_n
+            assert together_n == pytest.approx(mass_kg * 9.80665, abs=0.01)  # the tilt is 0.03 degrees
+    assert ride.pipeline.mass_kg == 60.0
+
+
+def test_of_all_scans_only_those_the_stage_failed_on_have_no_loads(failing):
+    items = ridden(pieces=25)
+    outputs, _ = fed(items)
+
+    received = sum(len(item) for item in items if isinstance(item, Samples))
+    assert sum(len(loads) for loads in kept(outputs, Loads)) == received - 25
