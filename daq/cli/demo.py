@@ -100,9 +100,11 @@ def demo(
             answer = running.session.onset
             truth = running.truth_fields()
             if as_json:
-                print_json({"simulated": True, **plain(answer), "truth": truth, "steps": done})
-            elif answer is not None:
-                click.echo("\n".join([*answer_lines(answer), truth_line(truth)]))
+                found = {"verdict": None} if answer is None else plain(answer)
+                print_json({"simulated": True, **found, "truth": truth, "steps": done})
+            else:
+                said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)
+                click.echo("\n".join([*said, truth_line(truth)]))
 
         try:
             ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))

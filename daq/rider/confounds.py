@@ -15,7 +15,8 @@ from daq.values import Array
 
 NEVER = math.inf
 USUAL_MOVE_MM = 5.0
-"""What a rider takes a move of the saddle for that was none: it was loosened and put back."""
+"""What a rider takes a move of the saddle for that was none, loosened and put back, before there was any other; later
+it is taken for a move of the middle size of those so far."""
 MOVE_FELT = 0.3
 """Relative standard deviation of what a rider takes a real move for."""
 EXPECTED_OVER_MM = 10.0

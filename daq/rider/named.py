@@ -56,7 +56,7 @@ NAMED = (
     Named("sway", "sway_n", 5.0, "N", "hand load sways by {size} N (sd)"),
     Named("sway-time", "sway_s", 10.0, "s", "sway is remembered for {size} s"),
     Named("drift", "drift_n_per_min", 1.0, "N/min", "hand load drifts by {size} N a minute"),
-    Named("hand-shifts", "hand_shifts_per_min", 1.0, "a minute", "the hands shift {size} times a minute"),
+    Named("hand-shifts", "hand_shifts_per_min", 1.0, "a minute", "hand shifts come {size} a minute, at random"),
 )  # fmt: skip
 NAMES = tuple(named.name for named in NAMED)
 _BY_NAME = {named.name: named for named in NAMED}

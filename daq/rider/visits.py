@@ -38,7 +38,7 @@ class Visits:
         """How far hand load was from this place's level when the saddle came to it, for a rider who lags."""
         self._scatter_n = 0.0
         self._moves: list[tuple[float, float]] = []
-        self._sign = -1.0
+        self._moved_mm: list[float] = []
 
     def put(self, said_mm: float, t_s: float, torque_nm: float) -> None:
         """The saddle is put to a place said to be said_mm, once more to the same one too. ValueError, with nothing
@@ -93,8 +93,10 @@ class Visits:
 
     def _believe(self, moved_mm: float, felt: float) -> None:
         """The rider reckons on from move to move; one that was none is taken for a usual one, the same way as last."""
-        if moved_mm == 0.0:
-            self.believed_mm += self._sign * USUAL_MOVE_MM
-            return
-        self._sign = math.copysign(1.0, moved_mm)
-        self.believed_mm += moved_mm * (1.0 + MOVE_FELT * felt)
+        if moved_mm != 0.0:
+            self._moved_mm.append(moved_mm)
+            self.believed_mm += moved_mm * (1.0 + MOVE_FELT * felt)
+        elif self._moved_mm:
+            self.believed_mm += math.copysign(float(np.median(np.abs(self._moved_mm))), self._moved_mm[-1])
+        else:
+            self.believed_mm -= USUAL_MOVE_MM
