@@ -25,6 +25,7 @@ from daq.values import NAN, Array, Bools, Status, Stroke
 TOLD_NM = 1.0 / 32.0
 """A crank sensor's torque is told in steps of this."""
 _SWAY, _SIDE, _POWER, _CADENCE = range(4)
+_ENDED = Status.CRANK_MARK | Status.SATURATED
 SCANS = 67
 """Of a stroke at 90 rpm on a board of 100 scans a second."""
 
@@ -62,6 +63,13 @@ class StrokeRider:
 
     def ride(self, duration_s: float) -> list[Stroke]:
         """The next strokes, as many whole ones as come nearest to duration_s, as the jig shows them."""
+        return self._strokes(*self._ridden(duration_s))
+
+    def pass_time(self, duration_s: float) -> None:
+        """Ride on without anybody looking: the same as ride, without its strokes."""
+        self._ridden(duration_s)
+
+    def _ridden(self, duration_s: float) -> tuple[Array, Array, Array, Bools, Array]:
         n = round(duration_s * self.model.cadence_rpm / 60.0)
         z = self._rng.standard_normal((n, len(self._wanders), 2))
         drawn = [wander.run(z[:, i]) for i, wander in enumerate(self._wanders)]
@@ -78,7 +86,7 @@ class StrokeRider:
         shown_n, saturated = self._shown(cells_n, mid_s)
         if n:
             self.t_s = float(ends_s[-1])
-        return self._strokes(begins_s, ends_s, shown_n, saturated, self._told(torque_nm))
+        return begins_s, ends_s, shown_n, saturated, self._told(torque_nm)
 
     def _cells(self, held: Supports, side_n: Array) -> Array:
         """(n, 4) forces on the cells, in the order of electronics.CELLS."""
@@ -135,7 +143,7 @@ class StrokeRider:
                 power_w=2.0 * math.pi * nm / (end_s - begin_s),
                 cells_n=tuple(cells),
                 scans=SCANS,
-                flags=Status.CRANK_MARK | (Status.SATURATED if ended else Status(0)),
+                flags=_ENDED if ended else Status.CRANK_MARK,
             )
             for begin_s, end_s, cells, ended, nm in zip(*(column.tolist() for column in columns), strict=True)
         ]
@@ -154,7 +162,7 @@ def strokes_of(
     rider = StrokeRider(model, rng)
     places = []
     for setback_mm in positions_mm:
-        rider.ride(moving_s)
+        rider.pass_time(moving_s)
         rider.place_saddle(setback_mm)
         places.append(rider.ride(settle_s + dwell_s))
     return places
