@@ -42,8 +42,8 @@ class Line:
     slope: float = 1.0
     """Hand load per mm forward of the onset; of a straight rider, everywhere."""
     wrong: tuple[str, ...] = ()
-    cures: tuple[str, ...] = ()
-    """Words of which one has to stand in the reasons of a sweep without a verdict; none: nothing to warn of."""
+    cure: str = ""
+    """A pattern to be found in the reasons of a sweep without a verdict; empty: nothing to warn of."""
     n: int = 11
     dwell_s: float = 25.0
     sway_n: float = 4.0

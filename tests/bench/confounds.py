@@ -85,7 +85,7 @@ def summary(line: Line, found: list[Tried]) -> dict[str, float]:
     undecided = [each for each in found if each.verdict is Verdict.UNDECIDED]
     true = [each for each in named if not np.isnan(each.truth_mm)]
     error = np.array([each.onset_mm - each.truth_mm for each in true])
-    cured = [any(word in each.told for word in line.cures) or each.told == TOO_FEW for each in undecided]
+    cured = [bool(re.search(line.cure, each.told)) or each.told == TOO_FEW for each in undecided]
     share = {verdict: float(np.mean([each.verdict is verdict for each in found])) for verdict in Verdict}
     return {
         "named": share[Verdict.ONSET],
@@ -96,7 +96,7 @@ def summary(line: Line, found: list[Tried]) -> dict[str, float]:
         "rmse": float(np.sqrt(np.mean(error**2))) if true else NAN,
         "bias": float(error.mean()) if true else NAN,
         "width": float(np.median([each.high_mm - each.low_mm for each in true])) if true else NAN,
-        "cured": float(np.mean(cured)) if line.cures and cured else NAN,
+        "cured": float(np.mean(cured)) if line.cure and cured else NAN,
         "n": float(len(found)),
         "ms": 1000.0 * float(np.nanmedian([each.took_s for each in found] or [NAN])),
     }
