@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from tests.bench.confound_lines import CLEAN, UNSEEN, WITH_ONSET, WITHOUT_ONSET
+from tests.bench.confound_lines import CLEAN, OTHER, OTHER_WITHOUT, UNSEEN, WITH_ONSET, WITHOUT_ONSET
 from tests.bench.confound_rides import ORDERS, Line
 from tests.bench.goals import Figure
 
@@ -29,9 +29,9 @@ BOTH_WAYS = "out and back"
 def figures(found: Found, lines: Sequence[Line]) -> list[Figure]:
     """Every figure that has a goal, of the lines that were ridden."""
     return [
-        *_false(found, [line for line in lines if line in WITHOUT_ONSET]),
-        *_covered(found, [line for line in lines if line in WITH_ONSET or line in CLEAN]),
-        *_cured(found, [line for line in lines if line in WITHOUT_ONSET or line in WITH_ONSET or line in UNSEEN]),
+        *_false(found, [line for line in lines if line in (*WITHOUT_ONSET, *OTHER_WITHOUT)]),
+        *_covered(found, [line for line in lines if line in (*WITH_ONSET, *CLEAN, *OTHER)]),
+        *_cured(found, [line for line in lines if line in (*WITHOUT_ONSET, *WITH_ONSET, *UNSEEN)]),
         *_clean(found, [line for line in lines if line in CLEAN and (line.name, BOTH_WAYS, "judged") in found]),
         ("one answer, slowest line's median, ms of processor", _slowest_ms(found, lines), "at most", ANSWER_MS),
     ]

@@ -14,7 +14,7 @@ BEFORE = "hinge-posterior/2"
 
 def judged(sweep: Ridden) -> Onset:
     """The answer a fitter is given."""
-    found = doubts(sweep.steps, mass_kg=sweep.model.body.mass_kg, g_m_s2=G_M_S2)
+    found = doubts(sweep.steps, mass_kg=sweep.mass_kg, g_m_s2=G_M_S2)
     return guarded(plain(sweep), found)
 
 

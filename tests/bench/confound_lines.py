@@ -79,4 +79,13 @@ WITH_ONSET = (
     Line("sway 8 N, 10 s", slope=1.5, sway_n=8.0, sway_s=10.0),
     Line("sway 8 N, 2 s", slope=1.5, sway_n=8.0, sway_s=2.0),
 )
-LINES = (*CLEAN, *WITHOUT_ONSET, *UNSEEN, *WITH_ONSET)
+OTHER_WITHOUT = (
+    Line("other rider, flat", "flat", 0.0, other=True),
+    Line("other rider, straight 0.5", "straight", 0.5, other=True),
+)
+OTHER = (
+    Line("other rider, 1.5", slope=1.5, other=True),
+    Line("other rider, 1.0", slope=1.0, other=True),
+    Line("other rider, 1.5, 60 s", slope=1.5, dwell_s=60.0, other=True),
+)
+LINES = (*CLEAN, *WITHOUT_ONSET, *UNSEEN, *WITH_ONSET, *OTHER_WITHOUT, *OTHER)

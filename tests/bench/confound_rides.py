@@ -14,6 +14,7 @@ from daq.measure.balance import Contact, weight_line
 from daq.measure.mechanics import load_point_m
 from daq.rider.body import Body
 from daq.rider.budget import G_M_S2
+from daq.rider.confounds import NONE, Confounds
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
 from daq.rider.named import asked_for
@@ -23,6 +24,8 @@ from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, Event, State
 from daq.values import NAN, StepMean
+from tests.rider import other
+from tests.rider.other import OtherRider
 
 REAR_MM, FRONT_MM = 80.0, 30.0
 MOVING_S = 20.0
@@ -52,6 +55,8 @@ class Line:
     first_again: bool = False
     nose_and_rear: bool = True
     blinded: bool = False
+    other: bool = False
+    """Ridden by the other rider, of other assumptions: level or straight without an onset, as kind says."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,8 @@ class Ridden:
     line: Line
     order: str
     plan: Plan
-    model: RiderModel
+    mass_kg: float
+    wrong: Confounds
     onset_mm: float | None
     steps: tuple[StepMean, ...]
     finished: bool
@@ -70,14 +76,26 @@ class Ridden:
 def ride(line: Line, order: str, number: int) -> Ridden:
     """Sweep number so and so of a line, ridden in an order."""
     rng = np.random.default_rng([number, *line.name.encode()])
+    luck = np.random.default_rng([number, 1, *line.name.encode()])
+    if line.other:
+        return _ridden_by_other(line, order, rng, luck)
     model = rider(line, rng)
     plan = plan_of(line, order, rng)
     over_s = len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
     model = replace(model, confounds=replace(model.confounds, fatigue_over_s=over_s, blinded=line.blinded))
-    steps, finished = ridden(StrokeRider(model, np.random.default_rng([number, 1, *line.name.encode()])), plan)
+    steps, finished = ridden(StrokeRider(model, luck), plan)
+    mass_kg = model.body.mass_kg
+    seen = tuple(with_weight_line(step, mass_kg) if line.nose_and_rear else one_saddle_cell(step) for step in steps)
     onset_mm = model.onset_mm if model.has_onset else None
-    seen = tuple(with_weight_line(step, model) if line.nose_and_rear else one_saddle_cell(step) for step in steps)
-    return Ridden(line, order, plan, model, onset_mm, seen, finished)
+    return Ridden(line, order, plan, mass_kg, model.confounds, onset_mm, seen, finished)
+
+
+def _ridden_by_other(line: Line, order: str, rng: np.random.Generator, luck: np.random.Generator) -> Ridden:
+    onset_mm = float(rng.uniform(40.0, 70.0)) if line.kind == "hinge" else None
+    plan = replace(plan_of(line, order, rng), power_w=other.POWER_W, cadence_rpm=other.CADENCE_RPM)
+    steps, finished = ridden(OtherRider(luck, onset_mm, line.slope), plan)
+    seen = tuple(with_weight_line(step, other.MASS_KG) for step in steps)
+    return Ridden(line, order, plan, other.MASS_KG, NONE, onset_mm, seen, finished)
 
 
 def rider(line: Line, rng: np.random.Generator) -> RiderModel:
@@ -121,7 +139,7 @@ def plan_of(line: Line, order: str, rng: np.random.Generator) -> Plan:
     )
 
 
-def ridden(jig: StrokeRider, plan: Plan) -> tuple[list[StepMean], bool]:
+def ridden(jig: StrokeRider | OtherRider, plan: Plan) -> tuple[list[StepMean], bool]:
     """The steps of a plan, and whether it came to its end."""
     progress = SweepProgress(plan)
     progress.take(Event.BEGIN, jig.t_s)
@@ -139,7 +157,7 @@ def ridden(jig: StrokeRider, plan: Plan) -> tuple[list[StepMean], bool]:
     return progress.steps, len(progress.steps) == len(plan.positions_mm) or plan.adaptive
 
 
-def with_weight_line(step: StepMean, model: RiderModel) -> StepMean:
+def with_weight_line(step: StepMean, mass_kg: float) -> StepMean:
     """The step with the weight line its cells, its torque and the rider's mass give; NaN without torque."""
     at = JigGeometry()
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)
@@ -150,7 +168,7 @@ def with_weight_line(step: StepMean, model: RiderModel) -> StepMean:
         Contact(bar_x_m, at.bar_y_m, step.hand_load_n),
         Contact(saddle_x_m, at.saddle_y_m, step.saddle_load_n),
         torque_nm=step.crank_torque_nm,
-        weight_normal_n=model.body.mass_kg * G_M_S2,
+        weight_normal_n=mass_kg * G_M_S2,
         tilt_deg=0.0,
     )
     return replace(step, weight_line_mm=1000.0 * line.estimate_m)

@@ -22,7 +22,9 @@ import numpy as np
 
 from daq.values import Status, Stroke
 
-TURN_S = 60.0 / 88.0
+CADENCE_RPM, POWER_W = 88.0, 195.4
+"""195.4 W at 88 rpm: 21.2 N m."""
+TURN_S = 60.0 / CADENCE_RPM
 LIGHT_N, SADDLE_N = 76.0, 405.0
 TORQUE_NM, TORQUE_SD_NM, TORQUE_S = 21.2, 0.6, 12.0
 FAST_N, FAST_S, SLOW_N, SLOW_S = 4.0, 1.2, 2.5, 18.0

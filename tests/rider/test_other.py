@@ -13,8 +13,9 @@ from tests.bench.confound_rides import ridden
 from tests.rider import other
 from tests.rider.other import OtherRider
 
-PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), dwell_s=25.0, cadence_rpm=88.0, power_w=195.4)
-"""195.4 W at 88 rpm: 21.2 N m."""
+PLAN = Plan(
+    positions_mm=out_and_back(80.0, 30.0, 11), dwell_s=25.0, cadence_rpm=other.CADENCE_RPM, power_w=other.POWER_W
+)
 
 
 def settled(rider, setback_mm, seconds):
