@@ -75,10 +75,10 @@ class Demo:
         self._moving = False
         self._power_told = model.confounds.power_told
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
-        self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
-        self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, before_beat=self._set_jig)
-        rig_text = rig_text_of(self._jig.geometry, self._board.port)
-        rig, calibration = parse_rig(rig_text), calibration_of(self._jig.electronics)
+        self.jig = SimulatedJig(model, rng=np.random.default_rng(seed))
+        self._board = SimulatedBoard(self.jig, clock, on_notification=self._notified, before_beat=self._set_jig)
+        rig_text = rig_text_of(self.jig.geometry, self._board.port)
+        rig, calibration = parse_rig(rig_text), calibration_of(self.jig.electronics)
         header = {
             "rig": rig_text,
             "calibration": to_dict(calibration),
@@ -102,7 +102,7 @@ class Demo:
 
     def truth_fields(self) -> dict[str, object]:
         """What a perfect instrument would find, as it stands beside an estimate, and what is in an instrument's way."""
-        truth = self._jig.truth()
+        truth = self.jig.truth()
         return {
             "label": truth.label,
             "kind": truth.kind,
@@ -144,14 +144,14 @@ class Demo:
     def _set_jig(self) -> None:
         """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""
         progress = self.session.progress
-        self._jig.set_aboard(progress is not None and not self.session.ended)
+        self.jig.set_aboard(progress is not None and not self.session.ended)
         if progress is None:
             return
         if progress.plan.gradient_pct != self._gradient_pct:
             self._gradient_pct = progress.plan.gradient_pct
-            self._jig.set_gradient(self._gradient_pct)
+            self.jig.set_gradient(self._gradient_pct)
         if self._moving and progress.state is State.SETTLING and progress.setback_mm is not None:
-            self._jig.place_saddle(progress.setback_mm)
+            self.jig.place_saddle(progress.setback_mm)
         self._moving = progress.state is State.MOVING
 
 

@@ -100,6 +100,11 @@ class SimulatedJig:
         """Time of the next scan."""
         return self._scans * self._dt_s
 
+    @property
+    def place(self) -> int:
+        """How many places the saddle was put to so far, the same one again counted again."""
+        return self._visits.place
+
     def set_setback(self, setback_mm: float) -> None:
         """Put the saddle there, unless it is; a rider who is aboard has to settle again. ValueError where it cannot be
         ridden."""

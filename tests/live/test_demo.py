@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 import uvloop
@@ -12,9 +13,10 @@ from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
 from daq.live.demo import Demo
+from daq.sweep.order import with_sham
 from daq.sweep.run import State
 from daq.values import Onset, StepMean, Stroke, Verdict
-from tests.live.jig import demo
+from tests.live.jig import SHORT, demo
 
 
 @pytest.fixture(scope="module")
@@ -138,6 +140,14 @@ def test_what_is_wrong_with_the_rider_stands_in_the_recording_and_beside_the_ans
     assert "step  4/11" in done.stderr
     assert "step  5/11" not in done.stderr
     assert "torque unknown" in done.stderr
+
+
+def test_a_saddle_put_back_where_it_was_is_a_visit_of_its_own(tmp_path):
+    plan = replace(SHORT, positions_mm=with_sham(SHORT.positions_mm))
+    with demo(tmp_path, pace=60.0, plan=plan) as running:
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
+
+        assert running.jig.place == len(running.session.progress.steps) == 7
 
 
 def test_a_blinded_rider_rides_a_blinded_plan(tmp_path):
