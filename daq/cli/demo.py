@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import click
 import uvloop
@@ -27,6 +28,13 @@ KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
     type=click.Choice(KINDS),
     help="How the simulated rider's hand load answers to setback.",
 )
+@click.option(
+    "--with",
+    "wrong",
+    multiple=True,
+    metavar="NAME[=SIZE]",
+    help="Something wrong with rider or jig, as often as you like; --with list names them all.",
+)
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--record", type=click.Path(path_type=Path), help="Also write a recording to this new file.")
@@ -37,6 +45,7 @@ def demo(
     pace: float,
     seed: int,
     kind: str,
+    wrong: tuple[str, ...],
     by_hand: bool,
     port: int,
     record: Path | None,
@@ -45,13 +54,19 @@ def demo(
     """Ride an 11-step sweep with a SIMULATED rider on a SIMULATED jig, through a real pseudo-terminal.
 
     About a minute at the default pace. Without --headless the dashboard stays up afterwards, until Ctrl-C.
+
+    --with sliding --with fatigue-late=20 gives the rider what can pass for an onset, or hide one. The truth, and what
+    was wrong, stand beside the answer and in the recording.
     """
+    if "list" in wrong:
+        click.echo("\n".join(listed()))
+        return
     from daq.keep.errors import StoreError
     from daq.keep.json_text import plain
     from daq.keep.store import Store
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
-    from daq.live.demo import Demo, truth_fields
+    from daq.live.demo import Demo
     from daq.values import StepMean
 
     logs.set_up("words")
@@ -70,20 +85,26 @@ def demo(
     with tempfile.TemporaryDirectory(prefix="foreaft-demo-") as folder:
         path = store or Path(folder) / "demo.sqlite"
         try:
-            running = Demo(Store.open(path), kind=kind, seed=seed, pace=pace, record=record, on_output=show)
+            running = Demo(
+                Store.open(path), kind=kind, wrong=wrong, seed=seed, pace=pace, record=record, on_output=show
+            )
         except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
         tell("SIMULATED rider on a SIMULATED jig")
+        for each in running.wrong:
+            tell(f"wrong in the simulation: {each.sentence}")
         if listener is not None:
             tell(f"dashboard: {url_of(listener)}")
 
         def told() -> None:
             answer = running.session.acquisition.ride.onset
-            truth = truth_fields(running.truth())
+            truth = running.truth_fields()
             if as_json:
-                print_json({"simulated": True, **plain(answer), "truth": truth, "steps": done})
-            elif answer is not None:
-                click.echo("\n".join([*answer_lines(answer), truth_line(truth)]))
+                found = {"verdict": None} if answer is None else plain(answer)
+                print_json({"simulated": True, **found, "truth": truth, "steps": done})
+            else:
+                said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)
+                click.echo("\n".join([*said, truth_line(truth)]))
 
         try:
             ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))
@@ -92,8 +113,19 @@ def demo(
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
 
 
-def truth_line(truth: dict[str, object]) -> str:
+def listed() -> list[str]:
+    """Every name there is to give to --with, in its usual size."""
+    from daq.rider.named import NAMED, Asked
+
+    return [
+        f"{named.name + (f'={named.usual:g}' if named.has_size else ''):<24}{Asked(named, named.usual).sentence}"
+        for named in NAMED
+    ]
+
+
+def truth_line(truth: dict[str, Any]) -> str:
     """The truth of the simulation in one line."""
+    rider = "; ".join([f"{truth['kind']} rider", *(each["what"] for each in truth["confounds"])])
     if truth["onset_mm"] is None:
-        return f"truth of the simulation: no onset ({truth['kind']} rider)"
-    return f"truth of the simulation: onset at {truth['onset_mm']:.1f} mm ({truth['kind']} rider)"
+        return f"truth of the simulation: this rider has no onset ({rider})"
+    return f"truth of the simulation: onset at {truth['onset_mm']:.1f} mm ({rider})"

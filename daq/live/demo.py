@@ -6,7 +6,8 @@ import asyncio
 import contextlib
 import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -26,8 +27,9 @@ from daq.refusals import NotNow
 from daq.rider.electronics import CELLS, Electronics
 from daq.rider.jig import SimulatedJig
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.model import DEMO, rider_of_kind
-from daq.rider.truth import LABEL, Truth
+from daq.rider.model import DEMO, rider_of_kind, rider_with
+from daq.rider.named import asked_for
+from daq.rider.truth import LABEL
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.simulator import SimulatedBoard
@@ -37,6 +39,9 @@ from daq.sweep.run import ENDED, State, Trigger
 MOVING_S = 4.0
 """Session time the simulated fitter takes to move the saddle."""
 LOOK_EVERY_S = 0.02
+PATIENCE_S = 180.0
+"""Session time after which the simulated fitter gives up on a place whose step does not end: a cell that stands at its
+end lets no stroke count."""
 BEAT_AT_MOST_S = 0.25
 """Session time the simulated ride goes on at once."""
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
@@ -55,25 +60,34 @@ class Demo:
         kind: str,
         seed: int,
         pace: float,
+        wrong: Sequence[str] = (),
         record: Path | None = None,
         on_output: Callable[[Output], None] = lambda _: None,
     ) -> None:
-        """ValueError for a kind of rider there is not; FileExistsError rather than overwrite a recording."""
-        self.plan = PLAN
+        """wrong: what is wrong with rider and jig, NAME or NAME=SIZE of daq.rider.named.
+
+        ValueError for a kind of rider or a name there is not; FileExistsError rather than overwrite a recording.
+        """
+        self.wrong = asked_for(wrong)
+        model = rider_with(rider_of_kind(kind), self.wrong)
+        self.plan = replace(PLAN, blinded=model.confounds.blinded)
+        model = replace(model, confounds=replace(model.confounds, fatigue_over_s=ridden_s(self.plan)))
         self._gradient_pct = 0.0
-        model = rider_of_kind(kind)
+        self._moving = False
+        self._power_told = model.confounds.power_told
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
-        self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
-        self._board = SimulatedBoard(self._jig, clock, on_notification=self._notified, before_beat=self._set_jig)
-        rig_text = rig_text_of(self._jig.geometry, self._board.port)
-        rig, calibration = parse_rig(rig_text), calibration_of(self._jig.electronics)
+        self.jig = SimulatedJig(model, rng=np.random.default_rng(seed))
+        self._board = SimulatedBoard(self.jig, clock, on_notification=self._notified, before_beat=self._set_jig)
+        rig_text = rig_text_of(self.jig.geometry, self._board.port)
+        rig, calibration = parse_rig(rig_text), calibration_of(self.jig.electronics)
         header = {
             "rig": rig_text,
             "calibration": to_dict(calibration),
             "plan": plain(self.plan),
             "simulated": True,
-            "provenance": f"{LABEL}; foreaft {__version__} demo, kind {kind}, seed {seed}, pace {pace:g}",
-            "truth": truth_fields(self.truth()),
+            "provenance": f"{LABEL}; foreaft {__version__} demo, kind {kind}{''.join(f', {word}' for word in wrong)}, "
+            f"seed {seed}, pace {pace:g}",
+            "truth": self.truth_fields(),
         }
         self._recorder = None if record is None else RecordingWriter(record, header)
         self.session = Session(
@@ -87,9 +101,20 @@ class Demo:
             on_output=on_output,
         )
 
-    def truth(self) -> Truth:
-        """What a perfect instrument would find."""
-        return self._jig.truth()
+    def truth_fields(self) -> dict[str, object]:
+        """What a perfect instrument would find, as it stands beside an estimate, and what is in an instrument's way."""
+        truth = self.jig.truth()
+        return {
+            "label": truth.label,
+            "kind": truth.kind,
+            "onset_mm": truth.onset_mm,
+            "added_slope_n_per_mm": truth.added_slope_n_per_mm,
+            "light_slope_n_per_mm": truth.light_slope_n_per_mm,
+            "confounds": [
+                {"name": each.named.name, "size": each.size, "unit": each.named.unit, "what": each.sentence}
+                for each in self.wrong
+            ],
+        }
 
     async def run(
         self, listener: socket.socket | None, *, by_hand: bool, when_done: Callable[[], None]
@@ -114,19 +139,21 @@ class Demo:
             await asyncio.sleep(LOOK_EVERY_S)
 
     def _notified(self, received_us: int, characteristic: str, payload: bytes) -> None:
-        self.session.acquisition.sensors.arrive_notification(received_us, characteristic, payload)
+        if self._power_told:
+            self.session.acquisition.sensors.arrive_notification(received_us, characteristic, payload)
 
     def _set_jig(self) -> None:
         """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""
         progress = self.session.sweep.progress
-        self._jig.set_aboard(self.session.acquisition.ride.under_way)
+        self.jig.set_aboard(self.session.acquisition.ride.under_way)
         if progress is None:
             return
         if progress.plan.gradient_pct != self._gradient_pct:
             self._gradient_pct = progress.plan.gradient_pct
-            self._jig.set_gradient(self._gradient_pct)
-        if progress.setback_mm is not None:
-            self._jig.set_setback(progress.setback_mm)
+            self.jig.set_gradient(self._gradient_pct)
+        if self._moving and progress.state is State.SETTLING and progress.setback_mm is not None:
+            self.jig.place_saddle(progress.setback_mm)
+        self._moving = progress.state is State.MOVING
 
 
 async def follow_plan(session: Session, plan: Plan) -> None:
@@ -137,23 +164,22 @@ async def follow_plan(session: Session, plan: Plan) -> None:
             break
         await asyncio.sleep(LOOK_EVERY_S)
     await session.sweep.fitter(Trigger.BEGIN)
+    clock = session.acquisition.clock
+    came_us = clock.now_us()
     while (progress := session.sweep.progress) is not None and progress.state not in ENDED:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
             with contextlib.suppress(NotNow):
                 await session.sweep.fitter(Trigger.SADDLE_MOVED, progress.asked_setback_mm)
+            came_us = clock.now_us()
+        elif clock.now_us() - came_us > PATIENCE_S * 1e6:
+            await session.sweep.fitter(Trigger.ENOUGH)
         await asyncio.sleep(LOOK_EVERY_S)
 
 
-def truth_fields(truth: Truth) -> dict[str, object]:
-    """The truth as it stands beside an estimate."""
-    return {
-        "label": truth.label,
-        "kind": truth.kind,
-        "onset_mm": truth.onset_mm,
-        "added_slope_n_per_mm": truth.added_slope_n_per_mm,
-        "light_slope_n_per_mm": truth.light_slope_n_per_mm,
-    }
+def ridden_s(plan: Plan) -> float:
+    """How long the simulated fitter takes over a plan, about."""
+    return len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
 
 
 def rig_text_of(at: JigGeometry, port: str) -> str:

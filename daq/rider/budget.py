@@ -20,6 +20,7 @@ import numpy as np
 
 from daq.physics import weight_normal_n
 from daq.rider.body import legs_over_the_turn, upper_body
+from daq.rider.confounds import NONE
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import Kind, RiderModel
 from daq.values import Array
@@ -40,6 +41,8 @@ class Posture:
     """Centre of mass, mean over the turn."""
     hip_m: tuple[float, float]
     grip_m: tuple[float, float]
+    seat_mm: float
+    """The setback at which the hips sit: the saddle's own, or less where they slide forward on it."""
     saddle_top_m: float
     tilt_rad: float
 
@@ -62,7 +65,8 @@ class Posture:
 
 def posture(model: RiderModel, geometry: JigGeometry, setback_mm: float, tilt_rad: float) -> Posture:
     """The rider at a setback, from the linkage of the body. CannotReach when it cannot sit there."""
-    hip, grip = geometry.hip_m(setback_mm), geometry.grip_m(setback_mm)
+    seat_mm = model.confounds.seat_mm(setback_mm)
+    hip, grip = geometry.hip_m(seat_mm), geometry.grip_m(setback_mm)
     body = model.body
     upper = upper_body(body, hip, grip)
     legs_com = legs_over_the_turn(body, hip, geometry.crank_m)
@@ -72,6 +76,7 @@ def posture(model: RiderModel, geometry: JigGeometry, setback_mm: float, tilt_ra
         com_m=(float(com[0]), float(com[1])),
         hip_m=(float(hip[0]), float(hip[1])),
         grip_m=(float(grip[0]), float(grip[1])),
+        seat_mm=seat_mm,
         saddle_top_m=geometry.saddle_top_m(setback_mm),
         tilt_rad=tilt_rad,
     )
@@ -83,6 +88,7 @@ class Budget:
 
     model: RiderModel
     geometry: JigGeometry
+    """As it really is: of a rider whose bar stays, with the bar fixed."""
     support_nm: float
     """M_0, at the onset; infinite for a rider whose support never runs out."""
     leverage_nm_per_mm: float
@@ -94,25 +100,25 @@ class Budget:
         more_nm = np.asarray(torque_nm) - self.model.torque_nm
         return np.asarray(self.model.foot_share * at.weight_normal_n + self.model.foot_n_per_nm * more_nm)
 
-    def light_n(self, setback_mm: float, torque_nm: Array | float) -> Array:
+    def light_n(self, at: Posture, torque_nm: Array | float) -> Array:
         """Hand load while the support covers the need."""
         model = self.model
-        forward_mm = self.geometry.reference_setback_mm - setback_mm
+        forward_mm = self.geometry.reference_setback_mm - at.seat_mm
         more_nm = np.asarray(torque_nm) - model.torque_nm
         return model.light_hands_n + model.light_slope_n_per_mm * forward_mm + model.light_torque_n_per_nm * more_nm
 
-    def excess_nm(self, at: Posture, setback_mm: float, torque_nm: Array | float) -> Array:
+    def excess_nm(self, at: Posture, torque_nm: Array | float) -> Array:
         """need - avail: positive when the hands have to take more."""
-        need = at.hip_moment_nm - self.light_n(setback_mm, torque_nm) * at.lever_m
-        support = self.support_nm + self.leverage_nm_per_mm * (setback_mm - self.model.onset_mm)
+        need = at.hip_moment_nm - self.light_n(at, torque_nm) * at.lever_m
+        support = self.support_nm + self.leverage_nm_per_mm * (at.seat_mm - self.model.onset_mm)
         return np.asarray(need - support + at.hip_m[0] * self.feet_n(at, torque_nm) - torque_nm)
 
-    def hands_n(self, at: Posture, setback_mm: float, torque_nm: Array | float) -> Array:
+    def hands_n(self, at: Posture, torque_nm: Array | float) -> Array:
         """Mean hand load, for one torque or many."""
-        light = self.light_n(setback_mm, torque_nm)
+        light = self.light_n(at, torque_nm)
         if math.isinf(self.support_nm):
             return np.asarray(light)
-        excess = self.excess_nm(at, setback_mm, torque_nm)
+        excess = self.excess_nm(at, torque_nm)
         if self.bend_nm > 0.0:
             excess = self.bend_nm * np.logaddexp(0.0, excess / self.bend_nm)
         return np.asarray(light + np.maximum(excess, 0.0) / at.lever_m)
@@ -124,7 +130,7 @@ class Budget:
 
         def excess(setback_mm: float) -> float:
             at = posture(self.model, self.geometry, setback_mm, tilt_rad)
-            return float(self.excess_nm(at, setback_mm, torque_nm))
+            return float(self.excess_nm(at, torque_nm))
 
         rear, front = self.reachable_mm(tilt_rad)
         if excess(rear) > 0.0 or excess(front) < 0.0:
@@ -147,24 +153,37 @@ class Budget:
 
 
 def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
-    """The budget that puts this rider's onset and slope where the model says, level and at the reference effort."""
+    """The budget that puts this rider's onset and slope where the model says, level and at the reference effort.
+
+    The slope is that with the reach kept. With the bar fixed the trunk comes up as the saddle comes forward, so the
+    need grows less; what posture costs the support beside the feet's lever is taken to shrink in the same proportion.
+    """
+    geometry = replace(geometry, reach_kept=geometry.reach_kept and not model.confounds.bar_stays)
     if model.kind in (Kind.STRAIGHT, Kind.FLAT):
         return Budget(model, geometry, math.inf, 0.0, 0.0)
+    sitting = replace(model, confounds=NONE)
     onset_mm = LOADED_ONSET_MM if model.kind is Kind.LOADED else model.onset_mm
-    bare = Budget(model, geometry, 0.0, 0.0, 0.0)
-    kept = replace(geometry, reach_kept=True)
-    at = posture(model, kept, onset_mm, 0.0)
-    lost = [
-        float(Budget(model, kept, 0.0, 0.0, 0.0).excess_nm(posture(model, kept, s, 0.0), s, model.torque_nm))
-        for s in (onset_mm + _STEP_MM, onset_mm - _STEP_MM)
-    ]
-    lever_nm_per_mm = (lost[1] - lost[0]) / (2.0 * _STEP_MM)
-    if model.slope_n_per_mm is None:
-        leverage = 0.0
-    else:
+    kept, here = (_bare(sitting, replace(geometry, reach_kept=True)), _bare(sitting, geometry))
+    kept_nm_per_mm, here_nm_per_mm = _lost_nm_per_mm(kept, onset_mm), _lost_nm_per_mm(here, onset_mm)
+    leverage = 0.0
+    if model.slope_n_per_mm is not None:
         added = model.slope_n_per_mm - model.light_slope_n_per_mm
-        leverage = added * at.lever_m - lever_nm_per_mm
-    here = posture(model, geometry, onset_mm, 0.0)
-    support = float(bare.excess_nm(here, onset_mm, model.torque_nm)) - leverage * (onset_mm - model.onset_mm)
-    bend_nm = model.bend_mm * (lever_nm_per_mm + leverage) if model.kind is Kind.GENTLE_BEND else 0.0
+        lever_m = posture(sitting, kept.geometry, onset_mm, 0.0).lever_m
+        leverage = (added * lever_m - kept_nm_per_mm) * here_nm_per_mm / kept_nm_per_mm
+    at = posture(sitting, geometry, onset_mm, 0.0)
+    support = float(here.excess_nm(at, model.torque_nm)) - leverage * (onset_mm - model.onset_mm)
+    bend_nm = model.bend_mm * (here_nm_per_mm + leverage) if model.kind is Kind.GENTLE_BEND else 0.0
     return Budget(model, geometry, support, leverage, bend_nm)
+
+
+def _bare(model: RiderModel, geometry: JigGeometry) -> Budget:
+    return Budget(model, geometry, 0.0, 0.0, 0.0)
+
+
+def _lost_nm_per_mm(bare: Budget, at_mm: float) -> float:
+    """What geometry alone adds to the need and takes from the support per mm forward."""
+    rear, front = (
+        float(bare.excess_nm(posture(bare.model, bare.geometry, s, 0.0), bare.model.torque_nm))
+        for s in (at_mm + _STEP_MM, at_mm - _STEP_MM)
+    )
+    return (front - rear) / (2.0 * _STEP_MM)

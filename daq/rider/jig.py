@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.physics import crank_torque_nm
-from daq.rider.budget import Budget, budget, posture
+from daq.rider.budget import Budget, budget
+from daq.rider.cell_faults import CellFaults
 from daq.rider.electronics import CELLS, CHANNELS, Electronics
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel, torque_of
@@ -22,13 +23,10 @@ from daq.rider.pedalling import Crank, Turned
 from daq.rider.power_sensor import PowerNotice, PowerSensor
 from daq.rider.statics import Supports, supports
 from daq.rider.truth import Truth, hands_n, truth
+from daq.rider.visits import Visits
 from daq.rider.wander import Wander
 from daq.values import Array, Bools
 
-SETTLED = 3.0
-"""e-folds until a disturbance counts as settled: 5 % left."""
-FULL_MOVE_MM = 5.0
-"""A move this far unsettles the rider fully."""
 _SWAY, _SIDE, _POWER, _CADENCE, _SHIFT, _STROKE = range(6)
 _NORMALS = 6 + len(CHANNELS)
 
@@ -81,13 +79,12 @@ class SimulatedJig:
         self._rng = rng or np.random.default_rng(0)
         self._budget: Budget = budget(model, self.geometry)
         self._dt_s = 1.0 / self.electronics.rate_hz
-        self._setback_mm = self.geometry.reference_setback_mm
         self._tilt_rad = 0.0
-        self._at = posture(model, self.geometry, self._setback_mm, self._tilt_rad)
         self._power_w, self._cadence_rpm = model.power_w, model.cadence_rpm
         self._aboard = self._pedalling = True
         self._hands_shift_n = 0.0
-        self._moves: list[tuple[float, float]] = []
+        self._visits = Visits(self._budget, self._rng.spawn(1)[0])
+        self._faults = CellFaults(model.confounds, self.electronics.zero_counts)
         first = self._rng.standard_normal(4)
         self._sway = Wander(model.sway_n, model.sway_s, self._dt_s, first[0])
         self._side = Wander(model.side_sway_n, model.sway_s, self._dt_s, first[1])
@@ -104,23 +101,27 @@ class SimulatedJig:
         """Time of the next scan."""
         return self._scans * self._dt_s
 
+    @property
+    def place(self) -> int:
+        """How many places the saddle was put to so far, the same one again counted again."""
+        return self._visits.place
+
     def set_setback(self, setback_mm: float) -> None:
-        """Put the saddle there; a rider who is aboard has to settle again. ValueError where it cannot be ridden."""
-        if setback_mm == self._setback_mm:
-            return
-        if not math.isfinite(setback_mm):
-            raise ValueError(f"setback_mm: expected a number, got {setback_mm}")
-        self._at = posture(self.model, self.geometry, float(setback_mm), self._tilt_rad)
-        moved = min(1.0, abs(setback_mm - self._setback_mm) / FULL_MOVE_MM)
-        self._moves = [*self._moves[-3:], (self.t_s, moved * self.model.settle_n)]
-        self._setback_mm = float(setback_mm)
+        """Put the saddle there, unless it is; a rider who is aboard has to settle again. ValueError where it cannot be
+        ridden."""
+        if setback_mm != self._visits.said_mm:
+            self.place_saddle(setback_mm)
+
+    def place_saddle(self, setback_mm: float) -> None:
+        """Loosen the saddle and put it there, also when it was there before. ValueError where it cannot be ridden."""
+        self._visits.put(float(setback_mm), self.t_s, self._torque_nm)
 
     def set_gradient(self, gradient_pct: float) -> None:
         """Tilt the jig, nose up positive."""
         if not -30.0 <= gradient_pct <= 30.0:
             raise ValueError(f"gradient_pct: expected -30 to 30, got {gradient_pct:g}")
         self._tilt_rad = math.atan(gradient_pct / 100.0)
-        self._at = posture(self.model, self.geometry, self._setback_mm, self._tilt_rad)
+        self._visits.tilt(self._tilt_rad)
 
     def set_effort(self, power_w: float, cadence_rpm: float) -> None:
         """Ask for another power and cadence."""
@@ -148,7 +149,11 @@ class SimulatedJig:
 
     def expected_hands_n(self, setback_mm: float) -> float:
         """Hand load there at this gradient and effort, settled, without sway and drift."""
-        return hands_n(self._budget, setback_mm, self._tilt_rad, torque_of(self._power_w, self._cadence_rpm))
+        return hands_n(self._budget, setback_mm, self._tilt_rad, self._torque_nm)
+
+    @property
+    def _torque_nm(self) -> float:
+        return torque_of(self._power_w, self._cadence_rpm)
 
     def advance(self, duration_s: float) -> JigBlock:
         """The scans of the next duration_s; none when no scan falls into it."""
@@ -162,15 +167,17 @@ class SimulatedJig:
         return self._ride(t_s, normals)
 
     def _ride(self, t_s: Array, z: Array) -> JigBlock:
-        back_10mm = (self._setback_mm - self.geometry.reference_setback_mm) / 10.0
+        model, visits = self.model, self._visits
+        back_10mm = (visits.setback_mm - self.geometry.reference_setback_mm) / 10.0
         turned = self._pedal(z, back_10mm)
         tilt_deg = np.full(len(t_s), math.degrees(self._tilt_rad))
         cells_n, feet_n = np.zeros((len(t_s), len(CELLS))), np.zeros(len(t_s))
         more_n, side_n = self._more_hands(t_s, z)
         if self._aboard:
-            held = supports(self._budget, self._at, self._setback_mm, turned.mean_nm, more_n)
+            held = supports(self._budget, visits.at, turned.mean_nm, more_n)
             cells_n, feet_n = self._cells(held, turned, side_n)
-        counts, saturated = self.electronics.read(cells_n, tilt_deg, z[:, -len(CHANNELS) :])
+        counts, ended = self.electronics.read(cells_n, tilt_deg, z[:, -len(CHANNELS) :])
+        shown, saturated = self._faults.show(counts.astype(np.float64), visits.place, visits.since_s(t_s))
         return JigBlock(
             t_s=t_s,
             cells_n=cells_n,
@@ -180,9 +187,9 @@ class SimulatedJig:
             torque_nm=turned.mean_nm + turned.ripple_nm,
             left_torque_nm=0.5 * (turned.mean_nm + turned.ripple_nm + turned.one_leg_nm),
             feet_n=feet_n,
-            counts=counts,
-            saturated=saturated,
-            power=self._sensor.run(t_s, turned),
+            counts=shown.astype(np.int32),
+            saturated=ended | saturated,
+            power=self._sensor.run(t_s, turned) if model.confounds.power_told else (),
         )
 
     def _pedal(self, z: Array, back_10mm: float) -> Turned:
@@ -192,6 +199,7 @@ class SimulatedJig:
         if not (self._aboard and self._pedalling):
             cadence_rpm, power_w = np.zeros(len(z)), np.zeros(len(z))
         mean_nm = crank_torque_nm(power_w, np.maximum(cadence_rpm, 1.0))
+        mean_nm = np.maximum(mean_nm - self._visits.torque_lost_nm, 0.0)
         return self._crank.run(
             cadence_rpm,
             mean_nm,
@@ -204,9 +212,8 @@ class SimulatedJig:
         """What comes on top of the budget's hand load, and what goes from the left hand to the right."""
         model = self.model
         more_n = self._sway.run(z[:, _SWAY]) + model.drift_n_per_min * t_s / 60.0 + self._hands_shift_n
-        for moved_s, size_n in self._moves:
-            more_n = more_n + size_n * np.exp(-SETTLED * (t_s - moved_s) / model.settle_s)
-        return more_n + model.hand_shift_n * self._shifted(t_s, z), self._side.run(z[:, _SIDE])
+        more_n = more_n + self._visits.more_n(t_s) + model.hand_shift_n * self._shifted(t_s, z)
+        return more_n, self._side.run(z[:, _SIDE]) + 0.5 * self._visits.grip_n(t_s)
 
     def _shifted(self, t_s: Array, z: Array) -> Array:
         """1 while the hands are somewhere else, else 0; shifts begin at random, so many a minute."""
@@ -227,7 +234,7 @@ class SimulatedJig:
         feet_n = held.feet_n + held.hands_n + held.saddle_n - hands_n - saddle_n
         rock_n = model.rock_n * np.sin(np.radians(turned.crank_deg)) * (turned.mean_nm > 0.0)
         to_right_n = np.clip(side_n + rock_n, -0.5 * hands_n, 0.5 * hands_n)
-        behind_mm = -1000.0 * held.saddle_x_m - self._setback_mm
+        behind_mm = -1000.0 * held.saddle_x_m - self._visits.setback_mm
         between = (geometry.rear_cell_behind_mm - behind_mm) / (
             geometry.rear_cell_behind_mm - geometry.nose_cell_behind_mm
         )

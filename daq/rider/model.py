@@ -8,10 +8,14 @@ from __future__ import annotations
 
 import enum
 import math
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 from daq.physics import crank_torque_nm
 from daq.rider.body import Body
+from daq.rider.confounds import NONE, Confounds
+from daq.rider.named import Asked
 
 
 class Kind(enum.StrEnum):
@@ -87,6 +91,7 @@ class RiderModel:
     later (a hypothesis)."""
     top_weakening_per_10mm: float = 0.0
     """Growth of the torque ripple per 10 mm further back, a fraction: the dead spots deepen. A hypothesis."""
+    confounds: Confounds = NONE
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kind", Kind(self.kind))
@@ -156,3 +161,16 @@ def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
     if kind is Kind.GENTLE_BEND and model.bend_mm == 0.0:
         return replace(model, kind=kind, bend_mm=5.0)
     return replace(model, kind=kind)
+
+
+def rider_with(model: RiderModel, asked: Iterable[Asked]) -> RiderModel:
+    """The same rider with these confounds as well. ValueError for a size nobody has."""
+    own = {field.name for field in fields(RiderModel)}
+    sizes: dict[str, Any] = {each.named.sets: each.size for each in asked}
+    wrong = {name: _typed(name, size) for name, size in sizes.items() if name not in own}
+    ridden = {name: size for name, size in sizes.items() if name in own}
+    return replace(model, confounds=replace(model.confounds, **wrong), **ridden)
+
+
+def _typed(name: str, size: float) -> Any:
+    return bool(size) if isinstance(getattr(NONE, name), bool) else size

@@ -35,9 +35,9 @@ class Supports:
     torque_nm: Array
 
 
-def supports(budget: Budget, at: Posture, setback_mm: float, torque_nm: Array, more_hands_n: Array | float) -> Supports:
+def supports(budget: Budget, at: Posture, torque_nm: Array, more_hands_n: Array | float) -> Supports:
     """Means over the turn at each torque; more_hands_n is what sway, drift and shifts add to the budget's hands."""
-    hands = np.maximum(budget.hands_n(at, setback_mm, torque_nm) + more_hands_n, 0.0)
+    hands = np.maximum(budget.hands_n(at, torque_nm) + more_hands_n, 0.0)
     feet = budget.feet_n(at, torque_nm)
     saddle = at.weight_normal_n - hands - feet
     down_slope_n = at.weight_normal_n * math.tan(at.tilt_rad)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.rider.budget import Budget, posture
+from daq.rider.confounds import NONE, Confounds
 from daq.rider.model import torque_of
 
 LABEL = "simulated rider: a model, not a measurement"
@@ -32,6 +33,8 @@ class Truth:
     curve_setback_mm: tuple[float, ...]
     curve_hands_n: tuple[float, ...]
     """Expected hand load along setback, settled, without sway and drift."""
+    confounds: Confounds = NONE
+    """What is wrong with this rider and jig beside."""
 
 
 def truth(budget: Budget, tilt_rad: float, power_w: float, cadence_rpm: float) -> Truth:
@@ -51,13 +54,14 @@ def truth(budget: Budget, tilt_rad: float, power_w: float, cadence_rpm: float) -
         cadence_rpm=cadence_rpm,
         curve_setback_mm=tuple(setbacks),
         curve_hands_n=tuple(hands_n(budget, s, tilt_rad, torque_nm) for s in setbacks),
+        confounds=budget.model.confounds,
     )
 
 
 def hands_n(budget: Budget, setback_mm: float, tilt_rad: float, torque_nm: float) -> float:
     """Expected hand load, settled, without sway and drift."""
     at = posture(budget.model, budget.geometry, setback_mm, tilt_rad)
-    return float(budget.hands_n(at, setback_mm, torque_nm))
+    return float(budget.hands_n(at, torque_nm))
 
 
 def _added_slope(budget: Budget, onset_mm: float, tilt_rad: float, torque_nm: float) -> float:

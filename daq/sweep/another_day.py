@@ -127,7 +127,7 @@ def what_helps(tests: Sequence[Entry], found: Panel) -> tuple[Brings, ...]:
     last = tests[-1]
     expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(_variance(_of_itself(last)))
     new = replace(last, likelihood=_normal(expected_mm, sd_mm), effects_mm=0.0)
-    options = (
+    options: tuple[tuple[str, list[Entry]], ...] = (
         ("nothing more", []),
         ("one more sweep today", [new]),
         ("one twice as long today", [replace(new, likelihood=_normal(expected_mm, sd_mm / math.sqrt(2.0)))]),
@@ -140,7 +140,7 @@ def _of_itself(test: Entry) -> Foretold:
     """Of the places ridden alone: what lies beyond them has no distance."""
     told = test.likelihood
     places_mm = told.rear_mm - told.step_mm * np.arange(len(told.log_l)) - test.effects_mm
-    p = np.exp(np.array(told.log_l) - max(told.log_l))
+    p = np.exp(np.array(told.log_l, dtype=np.float64) - max(told.log_l))
     return Foretold(places_mm, p / p.sum())
 
 

@@ -67,7 +67,7 @@ def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect],
         slope, curvature = _felt(log_p, mm, steps)
         mm = mm - np.clip(np.linalg.solve(curvature, slope), -spreads, spreads)
     _, curvature = _felt(log_p, mm, steps)
-    return Effects(tuple(effects), mm, np.linalg.inv(-curvature))
+    return Effects(tuple(effects), mm, np.asarray(np.linalg.inv(-curvature), dtype=np.float64))
 
 
 def moved(tests: Sequence[Entry], by_mm: Array) -> list[Entry]:

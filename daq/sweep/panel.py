@@ -199,7 +199,7 @@ def kernel(n: int, sd_mm: float) -> Array:
     steps = np.arange(n)
     edges = up_to[steps[None, :] - steps[:, None] + reach]
     edges[:, -1] = 1.0
-    return np.maximum(np.diff(edges, axis=1, prepend=0.0), 0.0)
+    return np.asarray(np.maximum(np.diff(edges, axis=1, prepend=0.0), 0.0))
 
 
 def blurred(log_l: Array, sd_mm: float) -> Array:

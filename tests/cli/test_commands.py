@@ -14,6 +14,7 @@ from daq import __version__
 from daq.cli import COMMANDS, main
 from daq.cli.demo import KINDS
 from daq.rider.model import Kind
+from daq.rider.named import NAMES
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
@@ -80,6 +81,17 @@ def test_a_byte_order_mark_before_a_state_is_no_obstacle():
 
 def test_the_demo_offers_every_kind_of_rider():
     assert set(KINDS) == set(Kind)
+
+
+def test_the_demo_lists_what_can_be_wrong_with_its_rider_and_refuses_what_cannot():
+    listed = foreaft("demo", "--with", "list")
+
+    assert listed.exit_code == 0
+    assert [line.split()[0].partition("=")[0] for line in listed.output.splitlines()] == list(NAMES)
+    assert "stay in space" in listed.output
+    refused = foreaft("demo", "--headless", "--with", "lag=minus")
+    assert refused.exit_code == 2
+    assert "lag: expected a number after =, got minus" in refused.output
 
 
 def test_an_onset_from_a_table_has_the_keys_other_programs_rely_on():

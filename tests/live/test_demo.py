@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 import uvloop
@@ -11,9 +12,11 @@ from daq.keep.again.recompute import derive
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
+from daq.live.demo import Demo
+from daq.sweep.order import with_sham
 from daq.sweep.run import State
 from daq.values import Onset, StepMean, Stroke, Verdict
-from tests.live.jig import demo
+from tests.live.jig import SHORT, demo
 
 
 @pytest.fixture(scope="module")
@@ -98,3 +101,57 @@ def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path)
     low, high = answer["interval_95_mm"]
     assert low <= answer["truth"]["onset_mm"] <= high
     assert "step 11/11" in done.stderr
+
+
+def test_what_is_wrong_with_the_rider_stands_in_the_recording_and_beside_the_answer(tmp_path):
+    words = ["--kind", "straight", "--with", "sliding=50", "--with", "no-power", "--with", "saturated=5"]
+    recording = tmp_path / "sweep.rec"
+    command = [
+        sys.executable,
+        "-m",
+        "daq.cli",
+        "demo",
+        "--headless",
+        "--json",
+        "--pace",
+        "60",
+        "--record",
+        str(recording),
+    ]
+
+    done = subprocess.run([*command, *words], capture_output=True, text=True, timeout=120, check=False)
+
+    assert done.returncode == 0, done.stderr
+    header = read_recording(recording).header
+    answer = json.loads(done.stdout)
+    truth = answer["truth"]
+    assert answer["verdict"] is None
+    assert header["truth"] == truth
+    assert header["simulated"] is True
+    assert "simulated" in truth["label"]
+    assert (truth["kind"], truth["onset_mm"]) == ("straight", None)
+    assert [(each["name"], each["size"]) for each in truth["confounds"]] == [
+        ("sliding", 50.0),
+        ("no-power", 1.0),
+        ("saturated", 5.0),
+    ]
+    assert "wrong in the simulation: the hips stay in space" in done.stderr
+    # no stroke counts under a converter at its end: the fitter gives up on the fifth place, and no torque was told
+    assert "step  4/11" in done.stderr
+    assert "step  5/11" not in done.stderr
+    assert "torque unknown" in done.stderr
+
+
+def test_a_saddle_put_back_where_it_was_is_a_visit_of_its_own(tmp_path):
+    plan = replace(SHORT, positions_mm=with_sham(SHORT.positions_mm))
+    with demo(tmp_path, pace=60.0, plan=plan) as running:
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
+
+        assert running.jig.place == len(running.session.progress.steps) == 7
+
+
+def test_a_blinded_rider_rides_a_blinded_plan(tmp_path):
+    with demo(tmp_path, wrong=["blinded", "expectation"]) as running:
+        assert running.truth_fields()["confounds"][0]["name"] == "blinded"
+
+    assert Demo(Store.open(tmp_path / "other.sqlite"), kind="flat", seed=1, pace=30.0, wrong=["blinded"]).plan.blinded

@@ -18,7 +18,7 @@ PURE = RiderModel(slope_n_per_mm=None)
 def hands_n(model, setback_mm, gradient_pct=0.0, torque_nm=None, geometry=GEOMETRY):
     tilt_rad = math.atan(gradient_pct / 100.0)
     at = posture(model, geometry, setback_mm, tilt_rad)
-    return float(budget(model, geometry).hands_n(at, setback_mm, torque_nm or model.torque_nm))
+    return float(budget(model, geometry).hands_n(at, torque_nm or model.torque_nm))
 
 
 def test_hands_stay_light_behind_the_onset_and_rise_forward_of_it():
@@ -110,6 +110,6 @@ def test_the_saddle_is_lighter_at_200_than_at_100_watts():
     at = posture(DEMO, GEOMETRY, 55.0, 0.0)
     torques_nm = np.array([torque_of(100.0, 90.0), torque_of(200.0, 90.0)])
 
-    saddle_n = at.weight_normal_n - found.hands_n(at, 55.0, torques_nm) - found.feet_n(at, torques_nm)
+    saddle_n = at.weight_normal_n - found.hands_n(at, torques_nm) - found.feet_n(at, torques_nm)
 
     assert saddle_n[1] < saddle_n[0]

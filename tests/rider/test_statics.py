@@ -49,7 +49,7 @@ def test_forces_and_moment_hold_the_rider_still(setback_mm, gradient_pct):
     needed = np.mean([holding(a, setback_mm, tilt_rad) for a in TURN_DEG[::3]], axis=0)
 
     at = posture(DEMO, GEOMETRY, setback_mm, tilt_rad)
-    s = supports(budget(DEMO, GEOMETRY), at, setback_mm, np.array(DEMO.torque_nm), 0.0)
+    s = supports(budget(DEMO, GEOMETRY), at, np.array(DEMO.torque_nm), 0.0)
     given_x = s.hands_tangential_n + s.saddle_tangential_n + s.feet_tangential_n
     given_y = s.hands_n + s.saddle_n + s.feet_n
     x_h, y_h = at.grip_m
@@ -67,7 +67,7 @@ def test_forces_and_moment_hold_the_rider_still(setback_mm, gradient_pct):
 def test_the_saddle_is_loaded_on_the_saddle():
     for setback_mm in (30.0, 40.0, 55.0, 80.0):
         at = posture(DEMO, GEOMETRY, setback_mm, 0.0)
-        s = supports(budget(DEMO, GEOMETRY), at, setback_mm, np.array(DEMO.torque_nm), 0.0)
+        s = supports(budget(DEMO, GEOMETRY), at, np.array(DEMO.torque_nm), 0.0)
         behind_mm = -1000.0 * float(s.saddle_x_m) - setback_mm
 
         # racing rules ask for saddles of 240-300 mm (as quoted, from memory)

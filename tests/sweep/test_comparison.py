@@ -81,7 +81,7 @@ def test_a_rider_who_pushes_harder_has_the_onset_further_forward_as_far_as_torqu
 
     def hands_n(setback_mm, torque_nm):
         at = posture(model, rider.geometry, setback_mm, 0.0)
-        return float(rider.hands_n(at, setback_mm, torque_nm))
+        return float(rider.hands_n(at, torque_nm))
 
     easy, hard = (
         ride(lambda s, q=q: hands_n(s, q), noise_n=noise_n, seed=seed, torque_nm=q, front_mm=20.0)
