@@ -139,8 +139,8 @@ def what_helps(tests: Sequence[Entry], found: Panel) -> tuple[Brings, ...]:
 def _of_itself(test: Entry) -> Foretold:
     """Of the places ridden alone: what lies beyond them has no distance."""
     told = test.likelihood
-    places_mm = told.rear_mm - told.step_mm * np.arange(len(told.log_l)) - test.effects_mm
-    p = np.exp(np.array(told.log_l, dtype=np.float64) - max(told.log_l))
+    places_mm: Array = told.rear_mm - told.step_mm * np.arange(len(told.log_l), dtype=np.float64) - test.effects_mm
+    p: Array = np.exp(np.array(told.log_l, dtype=np.float64) - max(told.log_l))
     return Foretold(places_mm, p / p.sum())
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from daq.rider.budget import G_M_S2
+from daq.physics import STANDARD_G_M_S2
 from daq.sweep.guard import doubts, guarded
 from daq.sweep.onset import onset
 from daq.values import Onset
@@ -14,7 +14,7 @@ BEFORE = "hinge-posterior/2"
 
 def judged(sweep: Ridden) -> Onset:
     """The answer a fitter is given."""
-    found = doubts(sweep.steps, mass_kg=sweep.mass_kg, g_m_s2=G_M_S2)
+    found = doubts(sweep.steps, mass_kg=sweep.mass_kg, g_m_s2=STANDARD_G_M_S2)
     return guarded(plain(sweep), found)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from daq.measure.balance import Contact, weight_line
 from daq.measure.mechanics import load_point_m
 from daq.rider.body import Body
-from daq.rider.budget import G_M_S2
+from daq.physics import STANDARD_G_M_S2
 from daq.rider.confounds import NONE, Confounds
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
@@ -168,7 +168,7 @@ def with_weight_line(step: StepMean, mass_kg: float) -> StepMean:
         Contact(bar_x_m, at.bar_y_m, step.hand_load_n),
         Contact(saddle_x_m, at.saddle_y_m, step.saddle_load_n),
         torque_nm=step.crank_torque_nm,
-        weight_normal_n=mass_kg * G_M_S2,
+        weight_normal_n=mass_kg * STANDARD_G_M_S2,
         tilt_deg=0.0,
     )
     return replace(step, weight_line_mm=1000.0 * line.estimate_m)

@@ -147,7 +147,7 @@ def test_a_saddle_put_back_where_it_was_is_a_visit_of_its_own(tmp_path):
     with demo(tmp_path, pace=60.0, plan=plan) as running:
         uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
 
-        assert running.jig.place == len(running.session.progress.steps) == 7
+        assert running.jig.place == len(running.session.sweep.progress.steps) == 7
 
 
 def test_a_blinded_rider_rides_a_blinded_plan(tmp_path):
