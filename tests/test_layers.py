@@ -10,13 +10,14 @@ LAYERS = [
     {"values", "bootstrap"},
     {"items"},
     {"wire", "measure", "sweep", "rider", "rig"},
+    {"jig"},
     {"pipeline", "fit", "transmitters"},
     {"sources", "keep"},
     {"live"},
     {"cli"},
     {"__main__"},
 ]
-PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "pipeline", "fit", "transmitters"}
+PURE = {"values", "items", "wire", "measure", "sweep", "rider", "rig", "jig", "pipeline", "fit", "transmitters"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

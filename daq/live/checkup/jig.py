@@ -129,7 +129,7 @@ def _of_cells(rig: Rig, session: Session, loads: list[Loads]) -> list[Check]:
     cells_n = np.concatenate([part.cells_n for part in loads])
     t_s = np.concatenate([part.t_s for part in loads])
     return [
-        _of_cell(cell, cells_n[:, i], t_s, session.sensors.cells.troubles.get(cell, ""))
+        _of_cell(cell, cells_n[:, i], t_s, session.pipeline.cells.troubles.get(cell, ""))
         for i, cell in enumerate(rig.cells)
     ]
 

@@ -7,10 +7,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from daq.items import Item, Notification
-from daq.live.session.cells import cells_of
 from daq.live.session.health import Counters, SourceHealth
 from daq.live.telling import view
-from daq.measure.cell_checks import CellWatch
 from daq.pipeline import BOARD, CADENCE, HEART, POWER, item_of
 from daq.transmitters import decoder_of
 from daq.values import Samples, Status
@@ -29,7 +27,6 @@ class Sensors:
         self.loads_from = BOARD if rig.transmitter is None else "transmitter"
         """What a person calls that which sends the loads."""
         self.decoder = decoder_of(rig, BOARD)
-        self.cells = CellWatch(())
         self.greeting: board.Hello | None = None
         """What the board last said of itself; None before it did."""
         self.health = {
@@ -97,11 +94,9 @@ class Sensors:
             self._greet(said)
 
     def _greet(self, hello: board.Hello) -> None:
-        """Tell when the board has restarted, or is another one; know its cells."""
+        """Tell when the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
         note = self._session.note
-        if last is None or hello.channels != last.channels:
-            self.cells = CellWatch(cells_of(self._session.rig, hello))
         if last is not None and hello.board_id != last.board_id:
             note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
         elif last is not None and hello.boot != last.boot:

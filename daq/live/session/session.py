@@ -136,6 +136,8 @@ class Session:
             channels=self.pipeline.channels,
             zero_counts=self.pipeline.zero_counts,
             calibration=self.calibrating.stamp(),
+            board=self.pipeline.board,
+            habitual_setback_mm=None if self.desk.intake is None else self.desk.intake.saddle.setback_mm,
         )
         await self.accept(SWEEP_BEGUN, content)
         self._open_sweep = True
@@ -259,8 +261,6 @@ class Session:
         self.strokes.hear(item)
         for output in outputs:
             self.strokes.see(output)
-            if isinstance(item, Samples) and isinstance(output, Loads):
-                self.sensors.cells.feed(item, output)
             self._handle(output)
         if self._open_sweep and self.progress is not None and self.progress.state in ENDED:
             self._end_sweep(self.progress.state)

@@ -125,7 +125,7 @@ def onset_fields(session: Session) -> dict[str, Any]:
 def troubles(session: Session) -> dict[str, str]:
     """What is wrong with each part now, in one sentence; empty text where nothing is."""
     found = {health.name: health.trouble_now(session.clock.now_us()) for health in session.sensors.health.values()}
-    found |= session.sensors.cells.troubles
+    found |= session.pipeline.cells.troubles
     found["store"] = session.storing.trouble if session.storing is not None else ""
     return found
 

@@ -16,11 +16,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.sweep.evidence import DRIFT_N_PER_MIN, LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
+from daq.sweep.evidence import LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
 from daq.values import NAN, Array
 
 SIZE = 0.005
 """Share of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
+DRIFT_N_PER_MIN = 0.5
+"""Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
 PLACED_MM = 1.0
 """Standard uncertainty of where the saddle was put, when none is stated. Common practice, no source."""
 _ROUNDS = 3
@@ -144,7 +146,7 @@ _NO_COLUMN: Array = np.empty((0, 0))
 
 
 def _parameters(levels: Levels) -> int:
-    return 3 + _nuisances(levels).shape[1]
+    return 3 + int(_nuisances(levels).shape[1])
 
 
 def _nuisances(levels: Levels) -> Array:

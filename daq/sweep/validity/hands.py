@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from daq.sweep.hands import FEWEST_BEFORE, NOW_STROKES, jump_n
-from daq.sweep.validity.effects import SIZE, Effect, curve_of, effect_of
+from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
+from daq.sweep.step import MAD_TO_SD
+from daq.sweep.validity.effects import SIZE, Effect, curve_of, effect_of, quantile
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
-from daq.values import StepMean, Validity
+from daq.values import Array, StepMean, Validity
 
 LEAST_SHIFT_N = 6.0
 """From hoods to drops is 15 N and more; a smaller shift that stays is not looked at. Judgement, no source."""
@@ -21,7 +24,7 @@ AS_BEFORE = "mark where the hands rest, keep them there, and ride"
 
 def hands(sweep: Seen) -> Validity:
     """A level that shifts from one step on and stays; jumps within steps."""
-    inside = [step.setback_mm for step in sweep.steps if jumped(step)]
+    inside = jumped_mm(sweep.steps)
     found = _largest_shift(sweep)
     numbers = Number() if found is None else Number(found[1].value, "N", found[1].interval_95)
     if found is not None and found[1].beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)):
@@ -47,11 +50,26 @@ def hands(sweep: Seen) -> Validity:
     return passed("hands", "hand load shows no shift of the hands", numbers)
 
 
-def jumped(step: StepMean) -> bool:
-    """Whether hand load jumped at any stroke of this step."""
-    strokes = step.strokes
-    first = FEWEST_BEFORE + NOW_STROKES
-    return any(jump_n(strokes[:end]) is not None for end in range(first, len(strokes) + 1))
+def jumped_mm(steps: Sequence[StepMean]) -> list[float]:
+    """Setbacks of the steps in which hand load jumped: its median over some strokes against that of the strokes just
+    before, beyond what the sway of the whole sweep makes of it."""
+    apart = [_neighbours_apart_n(step) for step in steps]
+    all_n = np.abs(np.concatenate(apart)) if apart else np.empty(0)
+    if not len(all_n):
+        return []
+    alone = max(len(all_n) / NOW_STROKES, 1.0)
+    limit_n = quantile(1.0 - 0.5 * SIZE / alone, math.inf) * MAD_TO_SD * float(np.median(all_n))
+    limit_n = max(limit_n, JUMP_FLOOR_N)
+    return [step.setback_mm for step, n in zip(steps, apart, strict=True) if len(n) and np.abs(n).max() > limit_n]
+
+
+def _neighbours_apart_n(step: StepMean) -> Array:
+    """Median hand load of NOW_STROKES strokes less that of as many before, at every stroke that has both."""
+    hands_n = np.array([stroke.hands_n for stroke in step.strokes])
+    if len(hands_n) < 2 * NOW_STROKES:
+        return np.empty(0)
+    medians = np.median(np.lib.stride_tricks.sliding_window_view(hands_n, NOW_STROKES), axis=1)
+    return np.asarray(medians[NOW_STROKES:] - medians[:-NOW_STROKES])
 
 
 def _shifts(sweep: Seen) -> int:
@@ -65,7 +83,7 @@ def _largest_shift(sweep: Seen) -> tuple[int, Effect] | None:
     return _largest(sweep, sweep.levels.hands_n)
 
 
-def _largest(sweep: Seen, loads_n: np.ndarray) -> tuple[int, Effect] | None:
+def _largest(sweep: Seen, loads_n: Array) -> tuple[int, Effect] | None:
     levels = replace(sweep.levels, hands_n=loads_n)
     if loads_n is not sweep.levels.hands_n:
         levels = replace(levels, se_n=None)

@@ -25,8 +25,12 @@ U_EXPECTED = 0.05
 """Standard uncertainty of the slope expected: riders differ from the model rider. Judgement, no source."""
 LEAST_OFF = 0.20
 """A slope nearer to the one expected than this is no sliding: half-sliding is off by 0.35."""
-SIZE = 0.0017
-"""Three slopes are looked at, so that one of them is off by chance in 1 of 200 sweeps."""
+SIZE = 0.005
+"""Three slopes are looked at, so that one of them is off by chance in 1.5 % of sweeps."""
+LEVER_M, WEIGHT_N = 0.75, 735.0
+"""Hands before saddle, and weight where it is not known: with them an error of hand load moves the weight line."""
+PRIOR_FREEDOM = 5.0
+"""How many residuals that is worth beside the scatter of the weight line itself. Judgement."""
 FEWEST_STEPS, FEWEST_PLACES = 5, 3
 
 
@@ -39,7 +43,7 @@ def hips(sweep: Seen) -> Validity:
     if known.sum() < FEWEST_STEPS:
         return not_made("hips", f"hips not measured: {_missing(sweep)}", "ride on a saddle with nose and rear cells")
     forward_mm, bend_mm = -sweep.setback_mm[known], -sweep.bend_mm
-    slopes = _slopes(forward_mm, x_mm[known], bend_mm)
+    slopes = _slopes(forward_mm, x_mm[known], bend_mm, _error_mm(sweep))
     expected = EXPECTED.get(sweep.conditions.protocol, EITHER)
     off = {where: _beyond(slope, expected) for where, slope in slopes.items()}
     where = max(off, key=lambda one: off[one])
@@ -57,29 +61,42 @@ def hips(sweep: Seen) -> Validity:
     )
 
 
-def _slopes(forward_mm: Array, x_mm: Array, bend_mm: float) -> dict[str, Effect]:
+def _error_mm(sweep: Seen) -> float:
+    """Standard error of one step's weight line as far as hand load tells it; NaN where that is not known."""
+    se_n, conditions = sweep.levels.se_n, sweep.conditions
+    weight_n = WEIGHT_N if conditions.mass_kg is None else conditions.mass_kg * conditions.g_m_s2
+    return math.nan if se_n is None else 1000.0 * LEVER_M / weight_n * float(np.sqrt(np.mean(se_n**2)))
+
+
+def _slopes(forward_mm: Array, x_mm: Array, bend_mm: float, error_mm: float) -> dict[str, Effect]:
     """Slopes of X over forward travel; of the two parts only where each has enough places."""
     centred = forward_mm - forward_mm.mean()
-    found = {"over all positions": _fitted(np.column_stack([np.ones_like(centred), centred]), x_mm, 1)}
+    found = {"over all positions": _fitted(np.column_stack([np.ones_like(centred), centred]), x_mm, 1, error_mm)}
     if min(len(set(forward_mm[side])) for side in (forward_mm < bend_mm, forward_mm > bend_mm)) < FEWEST_PLACES:
         bend_mm = float(np.median(forward_mm))
     behind = np.minimum(forward_mm - bend_mm, 0.0)
     ahead = np.maximum(forward_mm - bend_mm, 0.0)
     design = np.column_stack([np.ones_like(centred), behind, ahead])
-    return found | {"behind the bend": _fitted(design, x_mm, 1), "forward of the bend": _fitted(design, x_mm, 2)}
+    return found | {
+        "behind the bend": _fitted(design, x_mm, 1, error_mm),
+        "forward of the bend": _fitted(design, x_mm, 2, error_mm),
+    }
 
 
-def _fitted(design: Array, x_mm: Array, column: int) -> Effect:
+def _fitted(design: Array, x_mm: Array, column: int, error_mm: float) -> Effect:
     freedom = len(x_mm) - design.shape[1]
     inverse = np.linalg.pinv(design.T @ design, hermitian=True)
     found = inverse @ design.T @ x_mm
     left = x_mm - design @ found
-    return Effect(float(found[column]), math.sqrt(float(left @ left) / freedom * inverse[column, column]), freedom)
+    squares, worth = float(left @ left), float(freedom)
+    if not math.isnan(error_mm):
+        squares, worth = squares + PRIOR_FREEDOM * error_mm**2, worth + PRIOR_FREEDOM
+    return Effect(float(found[column]), math.sqrt(squares / worth * inverse[column, column]), worth)
 
 
 def _beyond(slope: Effect, expected: float) -> float:
     """How far the slope is off beyond what may be; 0 or less: it may be."""
-    allowed = quantile(1.0 - 0.5 * SIZE, slope.freedom) * slope.se + 1.96 * U_EXPECTED
+    allowed = quantile(1.0 - 0.5 * SIZE, slope.freedom) * math.hypot(slope.se, U_EXPECTED)
     return abs(slope.value - expected) - max(LEAST_OFF, allowed)
 
 

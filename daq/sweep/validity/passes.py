@@ -6,14 +6,19 @@ lags behind and going back it leads. A rider who tires, or who sits otherwise on
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from daq.sweep.evidence import MOVED_TOGETHER
+from daq.sweep.validity.conditions import Way
 from daq.sweep.validity.effects import SIZE, Effect, effect_of
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity
 
+FEWEST_BACK = 0.2
+"""Share of moves the other way below which a sweep went one way: one return to the first position is no pass."""
 LEAST_N = 3.0
 """A smaller difference between the passes is not looked at: lag of 20 s makes 1.4 N, and out and back covers 40 s with
 5 N (measured by simulation)."""
@@ -29,7 +34,7 @@ def direction(sweep: Seen) -> Validity:
     moves = [way for way in sweep.ways if way]
     share = min(moves.count("forward"), moves.count("back")) / max(len(moves), 1)
     together = float(abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1])) if sweep.timed else 0.0
-    if len(set(moves)) > 1 and together <= MOVED_TOGETHER:
+    if share >= FEWEST_BACK and together <= MOVED_TOGETHER:
         return passed("direction", "the saddle was moved both ways", Number(share))
     if not sweep.conditions.finished and sweep.conditions.order != "one way":
         return not_made(
@@ -37,10 +42,15 @@ def direction(sweep: Seen) -> Validity:
         )
     return failed(
         "direction",
-        "the saddle was moved one way only, so a drift over time looks like an effect of setback",
+        f"the saddle was moved one way only{_but_for(moves)}, so a drift over time looks like an effect of setback",
         BOTH_WAYS,
         Number(share),
     )
+
+
+def _but_for(moves: Sequence[Way]) -> str:
+    few = min(moves.count("forward"), moves.count("back"))
+    return f" but for {few} of {len(moves)} moves" if few else ""
 
 
 def passes(sweep: Seen) -> Validity:

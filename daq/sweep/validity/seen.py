@@ -89,10 +89,8 @@ def seen(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Se
     timed = bool(np.isfinite(times).all()) and bool(np.ptp(times) > 0.0)
     order = np.argsort(times, kind="stable").tolist() if timed else list(range(len(steps)))
     ridden = tuple(steps[i] for i in order)
-    if conditions.ways:
-        ways = tuple(conditions.ways[i] for i in order)
-    else:
-        ways = _ways(ridden) if timed else ("",) * len(ridden)
+    said: tuple[Way, ...] = conditions.ways or tuple("" for _ in ridden)
+    ways = _ways(ridden) if timed and not conditions.ways else tuple(said[i] for i in order)
     return Seen(answer, ridden, conditions, ways, timed)
 
 

@@ -7,7 +7,6 @@ import json
 import pytest
 
 from daq.keep.store import Store, calibrations
-from daq.measure.cell_checks import CellWatch
 from daq.sweep.run import ENDED, Event, State
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
@@ -65,7 +64,6 @@ def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(t
             for channel in session.rig.channels
         ]
         session.rig = session.rig.model_copy(update={"channels": tuple(channels)})
-        session.sensors.cells = CellWatch(())
         session.use_calibration(session.calibration)
         await quiet(session)
         answer = await client.post("/api/v1/zero")
