@@ -146,8 +146,8 @@ def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int])
         reach_mm, (low, high) = bar_x_mm + columns["setback_mm"][i], REACH_MM
         if not math.isnan(reach_mm) and not low <= reach_mm <= high:
             raise BadTable(
-                f"line {line}: bar_x_mm: {bar_x_mm:g} mm puts the bar {reach_mm:.0f} mm forward of the saddle; expected "
-                f"{low:g} to {high:g}: measure from the BB to where the hands rest"
+                f"line {line}: bar_x_mm: {bar_x_mm:g} mm puts the bar {reach_mm:.0f} mm forward of the saddle; "
+                f"expected {low:g} to {high:g}: measure from the BB to where the hands rest"
             )
         drop_mm = SEAT_TUBE * heights_mm[i] - bar_y_mm
         if not math.isnan(drop_mm) and abs(drop_mm) > DROP_MM:
@@ -177,8 +177,8 @@ def _check_sign_of_weight_line(setback: Sequence[float], weight_line: Sequence[f
     slope = -float(np.polyfit(s, x, 1)[0]) if max(s) > min(s) else 0.0
     if slope < BACKWARDS:
         raise BadTable(
-            f"weight_line_mm goes from {x[s.index(max(s))]:g} at the rear to {x[s.index(min(s))]:g} in front: that looks "
-            "like mm behind the BB; expected positive forward of it: turn the sign"
+            f"weight_line_mm goes from {x[s.index(max(s))]:g} at the rear to {x[s.index(min(s))]:g} in front: that "
+            "looks like mm behind the BB; expected positive forward of it: turn the sign"
         )
 
 

@@ -23,7 +23,7 @@ from daq.live.telling.backlog import Backlog
 from daq.live.telling.hub import Hub
 from daq.measure.calibration import Calibration
 from daq.measure.zero import Zero, zero_of
-from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
+from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, ZERO, Output, Pipeline, beginning, item_of
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
@@ -38,6 +38,8 @@ SWEEP_EVERY = 5
 """Ticks between two messages about the sweep, a quarter of a second."""
 SOURCES_EVERY = 10
 NOTES_KEPT = 20
+ZERO_MOVED = "(zero moved)"
+"""How the name of such a doubt ends."""
 
 
 class Session:
@@ -330,9 +332,14 @@ class Session:
             self.storing.add_result(self.sweep_id, kind, method, messages.plain(content))
 
     def _tell_of_troubles(self) -> None:
-        """A sentence when something begins to be wrong, and one when it is mended; not one every second."""
+        """A sentence when something begins to be wrong, and one when it is mended; not one every second. A zero that
+        has moved during a sweep is kept with the sweep: the scans of its steps do not show it."""
         now = view.troubles(self) | view.doubtful(self)
         for name, trouble in now.items():
             if trouble != self._troubles.get(name, ""):
                 self.note("caution" if trouble else "info", f"{name}: {trouble or 'all well again'}")
+                if trouble and name.endswith(ZERO_MOVED) and self._open_sweep:
+                    fault = Event(self.clock.stamp_us(), FAULT, {"part": name, "sentence": trouble})
+                    self._feed(fault)
+                    self.record(fault)
         self._troubles = now

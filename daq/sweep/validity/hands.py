@@ -57,8 +57,7 @@ def jumped_mm(steps: Sequence[StepMean]) -> list[float]:
     all_n = np.abs(np.concatenate(apart)) if apart else np.empty(0)
     if not len(all_n):
         return []
-    alone = max(len(all_n) / NOW_STROKES, 1.0)
-    limit_n = quantile(1.0 - 0.5 * SIZE / alone, math.inf) * MAD_TO_SD * float(np.median(all_n))
+    limit_n = quantile(1.0 - 0.5 * SIZE / len(all_n), math.inf) * MAD_TO_SD * float(np.median(all_n))
     limit_n = max(limit_n, JUMP_FLOOR_N)
     return [step.setback_mm for step, n in zip(steps, apart, strict=True) if len(n) and np.abs(n).max() > limit_n]
 

@@ -34,7 +34,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
             reasons=(*against, *beside, *(() if answer.onset_mm is not None else answer.reasons)),
         )
     untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE])
-    if untested and answer.onset_mm is not None:
+    if untested:
         beside.append(f"not tested: {untested}")
     return replace(answer, reasons=(*answer.reasons, *beside))
 
