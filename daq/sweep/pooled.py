@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -34,7 +35,15 @@ class Pooled:
 
 
 def pooled(steps: Sequence[StepMean]) -> Pooled | None:
-    """The pooled model of all steps; None when a step came without strokes, or there are too few."""
+    """The pooled model of all steps; None when a step came without strokes, or there are too few.
+
+    Estimator, tests of validity and pages ask for the same steps one after the other: the last ones are remembered.
+    """
+    return _pooled(tuple(steps))
+
+
+@functools.lru_cache(maxsize=4)
+def _pooled(steps: tuple[StepMean, ...]) -> Pooled | None:
     counts = [len(step.strokes) for step in steps]
     if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
         return None

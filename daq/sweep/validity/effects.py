@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.evidence import LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
-from daq.values import NAN, Array
+from daq.values import Array
 
 SIZE = 0.005
 """Share of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
@@ -25,7 +25,8 @@ DRIFT_N_PER_MIN = 0.5
 """Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
 PLACED_MM = 1.0
 """Standard uncertainty of where the saddle was put, when none is stated. Common practice, no source."""
-_ROUNDS = 3
+_NOTHING_LEFT = 1e-10
+"""A column that shrinks below this part of itself is no more than the rest of the model."""
 _LEAST_SIGMA_N = 0.3
 """Scatter of steps without errors of their own is not taken as smaller."""
 
@@ -95,8 +96,8 @@ class Curve:
 
 def curve_of(levels: Levels) -> Curve:
     """The fitted curve, without any effect."""
-    found = _fit(levels, _NO_COLUMN, _known_errors(levels, None)).found
-    return Curve(float(found[0]), float(found[1]), float(found[2]), levels.bend_mm)
+    level, slope, added, *_ = _base(levels, _known_errors(levels, None)).found.tolist()
+    return Curve(level, slope, added, levels.bend_mm)
 
 
 def errors_of(levels: Levels, curve: Curve) -> tuple[Array, float] | None:
@@ -105,48 +106,65 @@ def errors_of(levels: Levels, curve: Curve) -> tuple[Array, float] | None:
     known = _known_errors(levels, curve)
     if known is not None:
         return known, math.inf
-    freedom = len(levels.hands_n) - _parameters(levels)
-    if freedom < 1:
-        return None
-    return np.full(len(levels.hands_n), _fit(levels, _NO_COLUMN, None).sigma), float(freedom)
+    freedom = _freedom(levels)
+    return None if freedom < 1 else (_base(levels, None).errors, float(freedom))
 
 
 def steadied(levels: Levels, curve: Curve) -> Array:
     """Hand load of each step less drift and torque, N, as the fit tells them."""
-    found = _fit(levels, _NO_COLUMN, _known_errors(levels, curve)).found
+    found = _base(levels, _known_errors(levels, curve)).found
     return np.asarray(levels.hands_n - _nuisances(levels) @ found[3:])
 
 
 def effect_of(levels: Levels, curve: Curve, column: Array) -> Effect | None:
     """The effect on hand load of a column, (n,), N per unit of it; None where the steps cannot tell it."""
-    errors = _known_errors(levels, curve)
-    freedom = len(levels.hands_n) - _parameters(levels) - 1
-    if freedom < (errors is None) or not np.ptp(column) > 0.0:
-        return None
-    fit = _fit(levels, column[:, None], errors)
-    value, se = float(fit.found[-1]), float(fit.spread[-1])
-    if not (math.isfinite(se) and se > 0.0):
-        return None
-    if errors is None:
-        return Effect(value, se, freedom)
-    return Effect(value, se * max(1.0, fit.ratio), math.inf if fit.ratio <= 1.0 else max(freedom, 1))
+    return effects_of(levels, curve, column[:, None])[0]
+
+
+def effects_of(levels: Levels, curve: Curve, columns: Array) -> list[Effect | None]:
+    """The effect of each column, (n, k), taken alone.
+
+    Least squares of hand load and columns, both less what the rest of the model explains of them (Frisch & Waugh 1933,
+    from memory).
+    """
+    known = _known_errors(levels, curve)
+    base, freedom = _base(levels, known), _freedom(levels) - 1
+    padded = np.zeros((len(base.left), columns.shape[1]))
+    padded[: len(columns)] = columns / base.errors[:, None]
+    alone = padded - base.basis @ (base.basis.T @ padded)
+    weight = np.sum(alone**2, axis=0)
+    told = weight > _NOTHING_LEFT * np.sum(padded**2, axis=0)
+    safe = np.where(told, weight, 1.0)
+    values = (alone.T @ base.left) / safe
+    ratios = np.sqrt(np.maximum(float(base.left @ base.left) - values**2 * safe, 0.0) / max(freedom, 1))
+    found: list[Effect | None] = []
+    for value, one, ratio, tells in zip(values.tolist(), safe.tolist(), ratios.tolist(), told, strict=True):
+        se = one**-0.5
+        if not tells or freedom < (known is None):
+            found.append(None)
+        elif known is None:
+            found.append(Effect(value, se * ratio, freedom))
+        else:
+            found.append(Effect(value, se * max(1.0, ratio), math.inf if ratio <= 1.0 else max(freedom, 1)))
+    return found
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Fit:
+class _Base:
+    """The model without effects, in rows of unit error: the steps', and one for each number that is held."""
+
+    basis: Array
+    """Orthonormal columns."""
+    left: Array
+    """What the model does not explain."""
     found: Array
-    spread: Array
-    ratio: float
-    """Root mean square of the residuals over the errors."""
-    sigma: float
-    """Scatter of one step, N, where no errors are known."""
+    """Level, slope, added slope, drift, torque, the last two as far as they are there."""
+    errors: Array
+    """(n,) of the steps."""
 
 
-_NO_COLUMN: Array = np.empty((0, 0))
-
-
-def _parameters(levels: Levels) -> int:
-    return 3 + int(_nuisances(levels).shape[1])
+def _freedom(levels: Levels) -> int:
+    return len(levels.hands_n) - 3 - int(_nuisances(levels).shape[1])
 
 
 def _nuisances(levels: Levels) -> Array:
@@ -161,32 +179,22 @@ def _known_errors(levels: Levels, curve: Curve | None) -> Array | None:
     return np.maximum(np.hypot(levels.se_n, place_n), LEAST_ERROR_N)
 
 
-def _fit(levels: Levels, column: Array, errors: Array | None) -> _Fit:
-    """Coefficients of level, slope, added slope, drift, torque and the column, drift and torque held near what is known
-    of them."""
-    x, y = levels.forward_mm, levels.hands_n
-    free = (0.0, math.inf)
-    held = [free] * 3
-    held += [(0.0, DRIFT_N_PER_MIN)] * (levels.minutes is not None)
-    held += [(TORQUE_N_PER_NM, TORQUE_SPREAD)] * (levels.torque_nm is not None)
+def _base(levels: Levels, errors: Array | None) -> _Base:
+    x, y, n = levels.forward_mm, levels.hands_n, len(levels.hands_n)
     matrix = np.column_stack([np.ones_like(x), x, np.maximum(x - levels.bend_mm, 0.0), _nuisances(levels)])
-    if column is not _NO_COLUMN:
-        matrix, held = np.column_stack([matrix, column]), [*held, free]
-    freedom = max(len(x) - matrix.shape[1], 1)
-    if errors is not None:
-        found, spread, left = _ridge(matrix, y, errors, held)
-        return _Fit(found, spread, math.sqrt(float(left @ left) / freedom), NAN)
-    left = y - matrix @ np.linalg.lstsq(matrix, y, rcond=None)[0]
-    sigma = max(math.sqrt(float(left @ left) / freedom), _LEAST_SIGMA_N)
-    for _ in range(_ROUNDS):
-        found, spread, left = _ridge(matrix, y, np.full(len(x), sigma), held)
-        sigma = max(sigma * math.sqrt(float(left @ left) / freedom), _LEAST_SIGMA_N)
-    return _Fit(found, spread, 1.0, sigma)
-
-
-def _ridge(matrix: Array, y: Array, errors: Array, held: list[tuple[float, float]]) -> tuple[Array, Array, Array]:
-    means, sds = np.array(held).T
-    scaled = matrix / errors[:, None]
-    covariance = np.linalg.pinv(scaled.T @ scaled + np.diag(sds**-2.0), hermitian=True)
-    found = covariance @ (scaled.T @ (y / errors) + means * sds**-2.0)
-    return found, np.sqrt(np.maximum(np.diag(covariance), 0.0)), (y - matrix @ found) / errors
+    if errors is None:
+        left = y - matrix @ np.linalg.lstsq(matrix, y, rcond=None)[0]
+        sigma = math.sqrt(float(left @ left) / max(_freedom(levels), 1))
+        errors = np.full(n, max(sigma, _LEAST_SIGMA_N))
+    held = [(0.0, DRIFT_N_PER_MIN)] * (levels.minutes is not None)
+    held += [(TORQUE_N_PER_NM, TORQUE_SPREAD)] * (levels.torque_nm is not None)
+    rows = np.zeros((len(held), matrix.shape[1]))
+    for i, (_, sd) in enumerate(held):
+        rows[i, 3 + i] = 1.0 / sd
+    design = np.vstack([matrix / errors[:, None], rows])
+    target = np.append(y / errors, [mean / sd for mean, sd in held])
+    u, size, vt = np.linalg.svd(design, full_matrices=False)
+    there = size > _NOTHING_LEFT * size[0]
+    basis = u[:, there]
+    found = vt[there].T @ ((basis.T @ target) / size[there])
+    return _Base(basis, target - basis @ (basis.T @ target), found, errors)

@@ -10,7 +10,7 @@ import numpy as np
 
 from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
 from daq.sweep.step import MAD_TO_SD
-from daq.sweep.validity.effects import SIZE, Effect, curve_of, effect_of, quantile
+from daq.sweep.validity.effects import SIZE, Effect, curve_of, effects_of, quantile
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
@@ -87,11 +87,9 @@ def _largest(sweep: Seen, loads_n: Array) -> tuple[int, Effect] | None:
     if loads_n is not sweep.levels.hands_n:
         levels = replace(levels, se_n=None)
     curve, n = curve_of(levels), len(sweep.steps)
-    found = []
-    for at in range(ALONE, n - ALONE + 1):
-        effect = effect_of(levels, curve, (np.arange(n) >= at).astype(float))
-        if effect is not None:
-            found.append((at, effect))
+    starts = range(ALONE, n - ALONE + 1)
+    shifts = effects_of(levels, curve, (np.arange(n)[:, None] >= np.array(starts)).astype(float))
+    found = [(at, effect) for at, effect in zip(starts, shifts, strict=True) if effect is not None]
     return max(found, key=lambda one: abs(one[1].value) / one[1].se, default=None)
 
 
