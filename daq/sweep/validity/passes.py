@@ -81,7 +81,7 @@ def _why(level: Effect | None, lag: Effect | None) -> str:
 def _cure(level: Effect | None, lag: Effect | None) -> str:
     if _is_lag(level, lag):
         return "ride it again and settle 60 s at each position"
-    return "rest, see that seat and hands are as before, and ride both passes again"
+    return "rest, see that the seat and where the hands rest are as before, and ride both passes again"
 
 
 def _is_lag(level: Effect | None, lag: Effect | None) -> bool:
