@@ -144,7 +144,7 @@ class Pipeline:
             return None
         answer = onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method)
         finished = self.progress.state in ENDED
-        return judged(answer, steps, replace(self._known, faults=tuple(self._faults), finished=finished))
+        return judged(answer, steps, replace(self._known, faults=tuple(self.faults), finished=finished))
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
@@ -160,7 +160,8 @@ class Pipeline:
         self._sensor_clock = SensorClock()
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
-        self._faults: list[Fault] = []
+        self.faults: list[Fault] = []
+        """What was seen to be wrong since the sweep began."""
 
     def _meet(self, hello: Hello) -> None:
         """Know the board. One that is not as it was spoils the sweep under way."""
@@ -178,7 +179,7 @@ class Pipeline:
     def _find(self, sentence: str, t_s: float, part: str = BOARD) -> None:
         """Keep what spoils the whole sweep; nothing for an empty sentence."""
         if sentence:
-            self._faults.append(Fault(part, sentence, t_s, lasting=True))
+            self.faults.append(Fault(part, sentence, t_s, lasting=True))
 
     def _name_channels(self, channels: Sequence[str]) -> None:
         """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
@@ -193,7 +194,7 @@ class Pipeline:
         loads = self._loads(samples)
         for t_s, troubles in self.cells.feed(samples, loads):
             if self._under_way:
-                self._faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
+                self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
         self._lock(loads)
         outputs: list[Output] = [loads]
         for stroke in self._cutter.feed_loads(loads):

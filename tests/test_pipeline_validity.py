@@ -86,8 +86,8 @@ def test_seconds_are_judged_alike_in_pieces_that_reach_over_several():
             whole.append(item)
     of_whole, of_parts = answers(whole)[1], answers(fed)[1]
 
-    assert of_parts._faults
-    assert [f.t_s for f in of_whole._faults] == [f.t_s for f in of_parts._faults]
+    assert of_parts.faults
+    assert [f.t_s for f in of_whole.faults] == [f.t_s for f in of_parts.faults]
 
 
 def test_an_old_sweep_that_does_not_tell_its_board_is_not_watched():

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from daq.keep.store import Store, calibrations
+from daq.measure.calibration.doubts import Doubt, Doubtful
 from daq.sweep.run import ENDED, Event, State
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
@@ -192,3 +193,26 @@ def test_a_bench_over_the_address_refuses_what_does_not_fit(tmp_path):
         assert (await client.post("/api/v1/bench/resume", json={})).json()["task"]["id"] == "warm-up"
 
     on_the_jig(tmp_path, job)
+
+
+def test_a_zero_that_moves_during_a_sweep_is_kept_with_the_sweep(tmp_path):
+    """The scans of its steps do not show it: without the event a later computation would believe them."""
+    faults = []
+
+    async def job(client, session):
+        await quiet(session)
+        await client.post("/api/v1/zero")
+        await session.begin_sweep(SHORT)
+        moved = Doubtful(Doubt.ZERO_MOVED, "hands_left", "hands_left: the zero has moved by -5.0 N since it was taken")
+        session.calibrating.doubts = lambda: (moved,)  # as after a pause, the rider off the jig
+        await until(lambda: session.pipeline.faults)
+        faults.extend(session.pipeline.faults)
+
+    on_the_jig(tmp_path, job)
+
+    assert faults[0].lasting
+    assert "zero has moved by -5.0" in faults[0].sentence
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item for item in store.read_items(1) if getattr(item, "kind", "") == "fault"]
+    assert kept[0].content["sentence"] == faults[0].sentence
+    assert "zero moved" in kept[0].content["part"]
