@@ -10,13 +10,15 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
+from daq.jig import Board, cells_of, conditions_of, otherwise, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
+from daq.measure.cell_checks import CellWatch
 from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.stroke import StrokeCutter
@@ -24,12 +26,14 @@ from daq.measure.zero import OVER_S
 from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sweep import run
-from daq.sweep.guard import doubts, guarded
 from daq.sweep.onset import METHOD, onset
 from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
-from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
+from daq.sweep.run import ENDED
+from daq.sweep.validity.conditions import Conditions, Fault
+from daq.sweep.validity.judged import judged
+from daq.values import NAN, Array, Loads, Onset, Samples, Setting, StepMean, Stroke
 from daq.wire import board
 from daq.wire.crank import CrankFollower
 from daq.wire.readings import reading_of
@@ -46,6 +50,10 @@ SEATED = "seated"
 """Event: from now on the rider is this heavy; content {"mass_kg": ...}, None when it is not known."""
 ZERO = "zero"
 """Event: the jig is empty, these readings are zero from now on; content {"zero_counts": [...]}."""
+FAULT = "fault"
+"""Event: something was seen to be wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
+_ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
+"""A step less, or no more to come: the answer is another."""
 
 
 def beginning(
@@ -55,14 +63,22 @@ def beginning(
     channels: Sequence[str],
     zero_counts: Array | None,
     calibration: Mapping[str, Any] | None = None,
+    board: Board | None = None,
+    habitual_setback_mm: float | None = None,
+    dummy: bool = False,
 ) -> dict[str, Any]:
     """The content of the event that begins a sweep: all it depends on beside rig and calibration.
 
     calibration: how it stands now. One that may not be trusted forbids the verdict; it is not judged again later.
+    board: its hello, without which its cells are not watched. habitual_setback_mm: where the client's saddle stands
+    outside the jig. dummy: weights or a machine ride.
     """
     zero = None if zero_counts is None else zero_counts.tolist()
-    content = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels), "zero_counts": zero}
-    return content if calibration is None else {**content, "calibration": dict(calibration)}
+    content: dict[str, Any] = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels)}
+    content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy}
+    for name, said in (("calibration", calibration), ("board", board)):
+        content |= {} if said is None else {name: dict(said)}
+    return content
 
 
 def item_of(said: Samples | board.Hello, received_us: int) -> Item:
@@ -90,9 +106,12 @@ class Pipeline:
         self.refused = 0
         """Notifications that could not be decoded."""
         self.progress: SweepProgress | None = None
-        self._calibration_doubt = ""
-        """Why the calibration forbids a verdict of this sweep."""
-        self._forbidden: tuple[str, ...] = ()
+        self.board: Board | None = None
+        """What the board last said of itself."""
+        self.cells = CellWatch(())
+        """Watches the cells; its troubles are those of now."""
+        self._known = Conditions()
+        """What was known of the sweep when it began."""
         self._begin(mass_kg)
 
     @property
@@ -125,13 +144,13 @@ class Pipeline:
         elif isinstance(item, Notification):
             self._listen(item)
         elif isinstance(item, Hello):
-            self._name_channels([channel["name"] for channel in item.content["channels"]])
+            self._meet(item)
         else:
             yield from self._take(item)
 
     def forbid_verdict(self, why: str) -> None:
         """From now on this sweep has no verdict; why: one sentence."""
-        self._forbidden = (*self._forbidden, why)
+        self._known = replace(self._known, failure=why)
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
         """The onset from these steps, under the plan, rider and standing of the sweep that was begun last.
@@ -142,9 +161,10 @@ class Pipeline:
             return None
         if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
             return None
-        found = doubts(steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt)
         answer = onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method)
-        return guarded(answer, (*self._forbidden, *found))
+        finished = self.progress.state in ENDED
+        known = replace(self._known, mass_kg=self.mass_kg, faults=tuple(self.faults), finished=finished)
+        return judged(answer, steps, known)
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
@@ -159,6 +179,26 @@ class Pipeline:
         self._sensor_clock = SensorClock()
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
+        self.faults: list[Fault] = []
+        """What was seen to be wrong since the sweep began."""
+
+    def _meet(self, hello: Hello) -> None:
+        """Know the board. One that is not as it was spoils the sweep under way."""
+        self._name_channels([channel["name"] for channel in hello.content["channels"]])
+        if self._under_way:
+            self._find(otherwise(self._rig, self.board, hello.content), hello.received_us / 1e6)
+        if self.board is None or hello.content["channels"] != self.board["channels"]:
+            self.cells = CellWatch(cells_of(self._rig, hello.content))
+        self.board = hello.content
+
+    @property
+    def _under_way(self) -> bool:
+        return self.progress is not None and self.progress.state not in ENDED
+
+    def _find(self, sentence: str, t_s: float, part: str = BOARD) -> None:
+        """Keep what spoils the whole sweep; nothing for an empty sentence."""
+        if sentence:
+            self.faults.append(Fault(part, sentence, t_s, lasting=True))
 
     def _name_channels(self, channels: Sequence[str]) -> None:
         """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
@@ -171,6 +211,9 @@ class Pipeline:
             return
         self._remember(samples)
         loads = self._loads(samples)
+        for t_s, troubles in self.cells.feed(samples, loads):
+            if self._under_way:
+                self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
         yield loads
         self._lock(loads)
         for stroke in self._cutter.feed_loads(loads):
@@ -246,26 +289,45 @@ class Pipeline:
             self.zero_counts = _counts(content["zero_counts"])
         elif event.kind == SEATED:
             self.mass_kg = content["mass_kg"]
+        elif event.kind == FAULT:
+            if self._under_way:
+                self._find(content["sentence"], t_s, content["part"])
         elif event.kind == SWEEP_BEGUN:
-            self._begin(content["mass_kg"])
-            self._forbidden = ()
-            self._name_channels(content["channels"])
-            self.zero_counts = _counts(content["zero_counts"])
-            standing = content.get("calibration") or {"allows_verdict": True}
-            self._calibration_doubt = "" if standing["allows_verdict"] else standing["sentence"]
-            positions = tuple(content["plan"]["positions_mm"])
-            limits = (self._rig.geometry.setback_min_mm, self._rig.geometry.setback_max_mm)
-            self.progress = SweepProgress(
-                Plan(**{**content["plan"], "positions_mm": positions}),
-                setback_limits_mm=limits,
-                resolution_mm=self._rig.geometry.setback_resolution_mm,
-            )
+            self._begin_sweep(content, t_s)
         elif event.kind == FITTER:
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            yield from self.progress.take(run.Trigger(content["event"]), t_s, setback_mm=content.get("setback_mm"))
-            if content["event"] == run.Trigger.REDO:
+            setting = Setting(**(content.get("setting") or {}))
+            what = run.Trigger(content["event"])
+            yield from self.progress.take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
+            if what in _ANSWERS_ANEW:
                 yield from self._answer(self.progress)
+
+    def _begin_sweep(self, content: Mapping[str, Any], t_s: float) -> None:
+        self._begin(content["mass_kg"])
+        self._name_channels(content["channels"])
+        self.zero_counts = _counts(content["zero_counts"])
+        self.board = content.get("board")
+        self.cells = CellWatch(() if self.board is None else cells_of(self._rig, self.board))
+        if self.board is not None:
+            self._find(otherwise(self._rig, None, self.board), t_s)
+        positions = tuple(content["plan"]["positions_mm"])
+        plan = Plan(**{**content["plan"], "positions_mm": positions})
+        geometry = self._rig.geometry
+        self._known = conditions_of(self._rig, plan, content, watched=self.cells.watches)
+        self.progress = SweepProgress(
+            plan,
+            setback_limits_mm=(geometry.setback_min_mm, geometry.setback_max_mm),
+            resolution_mm=geometry.setback_resolution_mm,
+            completed=self.completed,
+        )
+
+    def completed(self, step: StepMean) -> StepMean:
+        """The step with the rider's weight line, where this sweep's jig can tell it."""
+        if self.progress is None:
+            return step
+        line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
+        return replace(step, weight_line_mm=line_mm)
 
 
 def _sum(values: Array, columns: Iterable[int]) -> Array:

@@ -12,6 +12,7 @@ LAYERS = [
     {"values", "refusals", "bootstrap"},
     {"items", "physics"},
     {"wire", "measure", "sweep", "rider", "rig"},
+    {"jig"},
     {"pipeline", "fit", "transmitters"},
     {"ride"},
     {"sources", "keep"},
@@ -19,7 +20,7 @@ LAYERS = [
     {"cli"},
     {"__main__"},
 ]
-PURE = set().union(*LAYERS[:5]) - {"bootstrap"}
+PURE = set().union(*LAYERS[:6]) - {"bootstrap"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +13,7 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, tell
 
 if TYPE_CHECKING:
     from daq.keep.again.derived import Derived
-    from daq.values import StepMean
+    from daq.sweep.steps_csv import Table
 
 STEP_OFF_MM = 4.0
 
@@ -37,10 +36,11 @@ def onset(
     """Onset of hand load, its interval and verdict.
 
     SOURCE is a table STEPS.csv with the columns setback_mm (positive behind the BB), hand_load_n, and optionally se_n,
-    t_min or order, crank_torque_nm; or "-" for standard input; or the number of a stored sweep.
+    t_min or order, direction, crank_torque_nm, saddle_load_n, weight_line_mm, u_setback_mm, bar_x_mm, bar_y_mm,
+    saddle_height_mm; or "-" for standard input; or the number of a stored sweep.
     """
-    from daq.sweep import onset as estimator
-    from daq.sweep.steps_csv import contract
+    from daq.sweep.onset import METHOD
+    from daq.sweep.steps_csv import answered, contract
 
     if source.isdecimal():
         _stored_onset(int(source), store, method, step_off_mm, calibration, as_json)
@@ -48,10 +48,10 @@ def onset(
     if calibration is not None:
         fail(REFUSED, "--calibration: only of a stored sweep; a table of steps has newtons already")
     try:
-        answer = estimator.onset(
-            _table_steps(source),
+        answer = answered(
+            _table(source),
             step_off_mm=STEP_OFF_MM if step_off_mm is None else step_off_mm,
-            method=method or estimator.METHOD,
+            method=method or METHOD,
         )
     except ValueError as error:
         fail(REFUSED, error)
@@ -61,21 +61,21 @@ def onset(
         click.echo("\n".join(answer_lines(answer)))
 
 
-def _table_steps(source: str) -> Sequence[StepMean]:
-    from daq.sweep.steps_csv import MOST_CHARACTERS, parse_steps
+def _table(source: str) -> Table:
+    from daq.sweep.steps_csv import MOST_CHARACTERS, read_table
 
     try:
         with click.open_file(source, encoding="utf-8") as file:
-            steps, warnings = parse_steps(file.read(MOST_CHARACTERS + 1))
+            table = read_table(file.read(MOST_CHARACTERS + 1))
     except OSError as error:
         fail(REFUSED, f"{source}: {error.strerror or error}")
     except UnicodeDecodeError:
         fail(REFUSED, f"{source}: not a table of text in UTF-8; save it as CSV in UTF-8")
     except ValueError as error:
         fail(REFUSED, f"{source}: {error}")
-    for warning in warnings:
+    for warning in table.warnings:
         tell(f"{source}: {warning}")
-    return steps
+    return table
 
 
 def _stored_onset(

@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 
 import click
 
-from daq.values import Onset, StepMean
+from daq.values import Onset, Result, StepMean
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
 
@@ -45,4 +45,16 @@ def answer_lines(answer: Onset) -> list[str]:
         lines.append(f"onset: {answer.onset_mm:.1f} mm behind the BB, 95 % interval {low:.1f} to {high:.1f} mm")
     if answer.suggested_setback_mm is not None:
         lines.append(f"suggested setback: {answer.suggested_setback_mm:.1f} mm; the fitter decides")
-    return lines + [f"  - {reason}" for reason in answer.reasons]
+    return lines + [f"  - {reason}" for reason in answer.reasons] + validity_lines(answer)
+
+
+def validity_lines(answer: Onset) -> list[str]:
+    """The tests of validity that failed or were not made, with what cures them."""
+    open_ones = [one for one in answer.validity if one.result is not Result.PASSED]
+    if not open_ones:
+        return []
+    made = sum(one.result is not Result.NOT_MADE for one in answer.validity)
+    lines = [f"validity: {made} of {len(answer.validity)} tests made"]
+    for one in open_ones:
+        lines += [f"  {one.result}: {one.test}: {one.means}", *([f"    cure: {one.cure}"] if one.cure else [])]
+    return lines

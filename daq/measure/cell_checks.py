@@ -6,12 +6,14 @@ that reads a wrong share of its load. The sum check and a weight hung on each ce
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.values import Array, Bools, Ints, Loads, Samples, Status
 
@@ -44,6 +46,15 @@ class Cell:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class _Piece:
+    """Some scans of one second."""
+
+    counts: npt.NDArray[np.int32]
+    cells_n: Array
+    status: npt.NDArray[np.uint8]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class _Second:
     scans: int
     lowest: Ints
@@ -60,22 +71,37 @@ class CellWatch:
         self._cells = tuple(cells)
         self._columns = [cell.column for cell in self._cells]
         self._past: deque[_Second] = deque(maxlen=SWAPPED_S)
-        self._pending: list[tuple[Samples, Loads]] = []
+        self._pending: list[_Piece] = []
         self._second: int | None = None
         self.troubles: dict[str, str] = {}
         """By cell, or by "cells" for what concerns several: one sentence with the remedy."""
 
-    def feed(self, samples: Samples, loads: Loads) -> None:
-        """Take n scans and their loads. A second is judged when the first scan after it comes."""
-        if not len(samples):
-            return
-        second = int(loads.t_s[-1])
-        if self._second is not None and second != self._second and self._pending:
-            self._past.append(_summed(self._pending, self._columns))
-            self._pending = []
-            self.troubles = self._judge()
-        self._second = second
-        self._pending.append((samples, loads))
+    @property
+    def watches(self) -> bool:
+        """Whether there is any cell to look at."""
+        return bool(self._cells)
+
+    def feed(self, samples: Samples, loads: Loads) -> list[tuple[float, dict[str, str]]]:
+        """Take n scans and their loads. A second is judged when the first scan after it comes, however they are cut.
+
+        Each second that ended: when, and what was wrong in it.
+        """
+        if not self._cells or not len(samples):
+            return []
+        seconds = np.floor(loads.t_s).astype(np.int64)
+        edges = [0, *(np.flatnonzero(np.diff(seconds)) + 1).tolist(), len(seconds)]
+        ended = []
+        for first, end in itertools.pairwise(edges):
+            second = int(seconds[first])
+            if self._second is not None and second != self._second:
+                self._past.append(_summed(self._pending))
+                self._pending = []
+                self.troubles = self._judge()
+                ended.append((self._second + 1.0, self.troubles))
+            self._second = second
+            part = slice(first, end)
+            self._pending.append(_Piece(samples.counts[part, self._columns], loads.cells_n[part], samples.status[part]))
+        return ended
 
     def _judge(self) -> dict[str, str]:
         found: dict[str, str] = {}
@@ -132,14 +158,14 @@ class CellWatch:
         return np.array([cell.role == role for cell in self._cells])
 
 
-def _summed(pieces: Sequence[tuple[Samples, Loads]], columns: Sequence[int]) -> _Second:
-    counts = np.concatenate([samples.counts[:, columns] for samples, _ in pieces])
-    cells_n = np.concatenate([loads.cells_n for _, loads in pieces])
+def _summed(pieces: Sequence[_Piece]) -> _Second:
+    counts = np.concatenate([piece.counts for piece in pieces])
+    cells_n = np.concatenate([piece.cells_n for piece in pieces])
     return _Second(
         scans=len(counts),
         lowest=counts.min(axis=0),
         highest=counts.max(axis=0),
         mean_n=cells_n.mean(axis=0),
         most_n=cells_n.max(axis=0),
-        status=int(np.bitwise_or.reduce(np.concatenate([samples.status for samples, _ in pieces]))),
+        status=int(np.bitwise_or.reduce(np.concatenate([piece.status for piece in pieces]))),
     )

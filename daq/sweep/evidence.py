@@ -105,7 +105,9 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Ev
         )
     model = pooled(steps, levels)
     times = dwells(steps)
-    torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.hands.torque_nm
+    torque_nm = np.array([step.crank_torque_nm for step in steps])
+    if model is not None and np.isfinite(model.hands.torque_nm).all():
+        torque_nm = model.hands.torque_nm
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
     return Evidence(
@@ -180,14 +182,7 @@ def _covariates(
     else:
         columns.append(t_min - t_min.mean())
         priors.append((0.0, DRIFT_N_PER_MIN))
-        if _together(setback_mm, t_min):
-            notes.append(
-                "the saddle was moved one way only, so a drift over time looks like an effect of setback: "
-                "ride out and back, every second position each way"
-            )
-    if not np.isfinite(torque_nm).all():
-        notes.append("crank torque is not known on every step: 1 N m moves hand load as far as 7 to 14 mm of setback")
-    elif np.ptp(torque_nm) > 0.0:
+    if np.ptp(torque_nm) > 0.0:  # False where it is not known
         columns.append(torque_nm - torque_nm.mean())
         priors.append(torque_effect(model))
         if np.ptp(torque_nm) > TORQUE_MATTERS_NM and _together(setback_mm, torque_nm):

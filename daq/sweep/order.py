@@ -45,12 +45,14 @@ def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generato
 
 
 def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
-    """The same with the middle position asked twice in a row: the saddle is loosened, moved, and put back.
+    """The same with one position asked twice in a row: the saddle is loosened, moved, and put back.
 
-    What changes there is not an effect of setback: it shows what the handling itself does, and what is expected.
+    What changes there is not an effect of setback: it shows what the handling itself does, and what is expected. It is
+    the first position forward of the middle: a rider who expects a rise shows it there, and not at the front end.
     """
-    middle = len(positions_mm) // 2
-    return (*positions_mm[: middle + 1], *positions_mm[middle:])
+    middle_mm = 0.5 * (max(positions_mm) + min(positions_mm))
+    at = next(i for i, mm in enumerate(positions_mm) if mm <= middle_mm)
+    return (*positions_mm[: at + 1], *positions_mm[at:])
 
 
 def with_first_again(positions_mm: Sequence[float]) -> tuple[float, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -38,7 +39,13 @@ def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway
     """The pooled model of all steps; None when a step came without strokes, or there are too few.
 
     levels: the model of wander, that of earlier methods or this one's.
+    Estimator, tests of validity and pages ask for the same steps one after the other: the last ones are remembered.
     """
+    return _pooled(tuple(steps), levels)
+
+
+@functools.lru_cache(maxsize=4)
+def _pooled(steps: tuple[StepMean, ...], levels: Callable[..., list[Levels]]) -> Pooled | None:
     counts = [len(step.strokes) for step in steps]
     if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
         return None

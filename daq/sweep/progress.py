@@ -6,7 +6,8 @@ Time comes with the strokes and the events.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, Plan
 from daq.sweep.run import State, Trigger, after, fitter_may
 from daq.sweep.step import FAULTS, is_steady, step_mean
-from daq.values import StepMean, Stroke
+from daq.values import NAN, Setting, StepMean, Stroke
 
 BAND_STROKES = 4
 """Torque and cadence are judged over this many strokes: one stroke of a held effort scatters by 5 %."""
@@ -27,6 +28,7 @@ STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
 MISPLACED_MM = 3.0
 """A saddle further than this from the asked position is taken as set, with a word to the fitter."""
+NOTHING_SET = Setting()
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,15 +69,24 @@ class SweepProgress:
     """The one object with the memory of a running sweep. Verbs: feed a stroke, take an event, note the time."""
 
     def __init__(
-        self, plan: Plan, *, setback_limits_mm: tuple[float, float] = (-100.0, 300.0), resolution_mm: float = 1.0
+        self,
+        plan: Plan,
+        *,
+        setback_limits_mm: tuple[float, float] = (-100.0, 300.0),
+        resolution_mm: float = 1.0,
+        completed: Callable[[StepMean], StepMean] = lambda step: step,
     ) -> None:
-        """resolution_mm: the finest step the jig can be set to."""
+        """resolution_mm: the finest step the jig can be set to. completed: adds to a step what only the jig knows."""
         self.plan = plan
         self.state = State.WAITING
         self.steps: list[StepMean] = []
         self.setback_mm: float | None = None
         self._limits_mm = setback_limits_mm
         self._resolution_mm = resolution_mm
+        self._completed = completed
+        self._setting = NOTHING_SET
+        self._confirmed_min = NAN
+        """When the saddle was confirmed where it stands."""
         self._chosen_mm: float | None = None
         """What an adaptive plan asks next."""
         self._why_here = ""
@@ -94,14 +105,20 @@ class SweepProgress:
             return None
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
-    def take(self, event: Trigger, t_s: float, *, setback_mm: float | None = None) -> list[Note]:
-        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit."""
+    def take(
+        self, event: Trigger, t_s: float, *, setback_mm: float | None = None, setting: Setting = NOTHING_SET
+    ) -> list[Note]:
+        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit.
+
+        setting: how the jig was set beside the setback, said with saddle_moved.
+        """
         following = after(self.state, event)
         if event is Trigger.REDO and self.state is State.MOVING and not self.steps:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notes = []
         if event is Trigger.SADDLE_MOVED:
             notes = self._place_saddle(setback_mm, t_s)
+            self._setting, self._confirmed_min = setting, t_s / 60.0
         elif event is Trigger.REDO and self.state is State.MOVING:
             dropped = self.steps.pop()
             notes = [Note("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
@@ -207,7 +224,8 @@ class SweepProgress:
         told = self._look_for_jump(stroke.end_s)
         if self._ridden_s() < self.plan.dwell_s or self.setback_mm is None:
             return [*told]
-        step = step_mean(self.setback_mm, self._used, left_out=self._left_out)
+        mean = step_mean(self.setback_mm, self._used, left_out=self._left_out)
+        step = self._completed(replace(mean, moved_min=self._confirmed_min, setting=self._setting))
         self.steps.append(step)
         self.state = after(self.state, Trigger.STEP_DONE)
         self._start_over(stroke.end_s)

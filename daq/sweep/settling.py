@@ -8,6 +8,7 @@ import numpy as np
 
 from daq.sweep.evidence import Evidence
 from daq.sweep.line import line_through
+from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.posterior import Posterior
 
 WANTED_MM = 10.0
@@ -36,16 +37,28 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
             "half of such sweeps, and a longer way of the saddle tells more"
         ]
     positions_mm = _worth_riding_mm(evidence, found)
-    where = ", ".join(f"{mm:.0f}" for mm in positions_mm)
     missing = steps_more(evidence, found)
     more = min(max(math.ceil(missing), len(positions_mm)), n)
-    said = [f"to settle it: ride {where} mm again, {_how_long(evidence, more)}; it settles about half of such sweeps"]
+    said = [
+        f"to settle it: ride {_new_and_again(evidence, positions_mm)}, {_how_long(evidence, more)}; it settles about "
+        "half of such sweeps"
+    ]
     if missing * evidence.minutes / n > LONGEST_MIN:
         said.append(
             f"at this scatter it would take more than {LONGEST_MIN:.0f} minutes to place it within {WANTED_MM:.0f} mm: "
             "hold the power closer and keep the hands still"
         )
     return said
+
+
+def _new_and_again(evidence: Evidence, positions_mm: list[float]) -> str:
+    """Which of these were ridden already has to be said: nobody rides again where nobody was."""
+    ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
+    new, again = (
+        " and ".join(f"{mm:.0f}" for mm, was in zip(positions_mm, ridden, strict=True) if was is wanted)
+        for wanted in (False, True)
+    )
+    return ", and ".join(filter(None, [new and f"{new} mm", again and f"{again} mm again"]))
 
 
 def _how_long(evidence: Evidence, steps: int) -> str:

@@ -6,6 +6,11 @@
     t_min            minutes, or
     order            1, 2, 3 ... as ridden
     crank_torque_nm
+    saddle_load_n    support force at the saddle
+    weight_line_mm   of the rider, forward of the BB; needs nose and rear cells
+    direction        forward or back: how the saddle came
+    u_setback_mm     standard uncertainty of where the saddle was
+    bar_x_mm, bar_y_mm, saddle_height_mm   as set: bar forward of and above the BB, BB to saddle
 
 Comma, semicolon or tab separated, with decimal commas where the separator is none. Lines that start with #, and a
 spreadsheet's sep=, are left out. An empty cell of an optional column is "not known". Numbers that can only be another
@@ -16,77 +21,67 @@ from __future__ import annotations
 
 import csv
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from daq.sweep.columns import (
+    DIRECTION,
+    KNOWN,
+    LIGHT_N,
+    NEEDED,
+    NUMBER,
+    OPTIONAL,
+    BadTable,
+    check_settings,
+    check_units,
+    check_ways,
+    number_of,
+    shown,
+    way_of,
+)
 from daq.sweep.onset import METHOD, STEP_OFF_MM, onset
-from daq.sweep.plan import FEWEST_POSITIONS
-from daq.values import NAN, Onset, StepMean
+from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.judged import judged
+from daq.values import NAN, Onset, Setting, StepMean, Validity
 
-NEEDED = ("setback_mm", "hand_load_n")
-OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm")
 MOST_STEPS = 500
 """45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
 independent as steps are. The estimator's time goes with the cube of the steps: half a minute at so many."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""
-
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 LONGEST_LINE = 10_000
 """Far below the longest cell that the csv module reads, which any other module may change."""
-LONGEST_SHOWN = 200
 
-
-class BadTable(ValueError):
-    """The table cannot be read as steps; the text says what was expected, what came, and where."""
+__all__ = ["BadTable", "Table", "answered", "contract", "onset_json", "parse_steps", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Limit:
-    """The numbers a column can hold, and what a number outside them is most likely."""
+class Table:
+    """A table as read."""
 
-    low: float
-    high: float
-    unit: str
-    else_likely: str
-
-
-_LIMITS = {
-    "setback_mm": _Limit(-200.0, 400.0, "mm behind the BB", "micrometres, or counted from another point"),
-    "hand_load_n": _Limit(-50.0, 1500.0, "N", "grams, raw counts or the wrong sign"),
-    "se_n": _Limit(1e-6, 200.0, "N", "an error that is not known: leave the cells empty"),
-    "t_min": _Limit(-1e5, 1e5, "minutes", "another unit"),
-    "order": _Limit(-1e5, 1e5, "a place in the order", "something else"),
-    "crank_torque_nm": _Limit(-50.0, 150.0, "N m, the mean over a stroke", "watts"),
-}
-LEAST_SPAN_MM = 12.0
-FARTHEST_CM = 30.0
-"""Setbacks that all lie within 12 mm and nearer than 30 mm to the BB are a sweep in centimetres (or metres)."""
-HEAVIEST_KG = 25.0
-"""Hand loads that never reach 25 N are in kilograms, or pounds: an arm is about 5 % of the body (Winter 2009, segment
-table, from memory), so both arms of 60 kg weigh 59 N, and a bar that carries not even half of them carries no hands."""
-LIGHT_N = 40.0
-"""Hands that never carry as much are possible, and likelier kilograms."""
-LONGEST_SWEEP_MIN = 240.0
+    steps: list[StepMean]
+    conditions: Conditions
+    """What the table tells of the sweep beside its steps."""
+    warnings: list[str]
+    """A sentence for each thing that was not used."""
 
 
-def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
-    """The steps in the table's order, and a warning for each thing that was not used. BadTable for all else."""
+def read_table(text: str) -> Table:
+    """The steps in the table's order. BadTable for all that cannot be read as steps."""
     header, rows = _table(text)
     _check_header(header)
-    unknown = [name for name in header if name not in NEEDED + OPTIONAL]
-    named = [name for name in unknown if name]
-    warnings = [f"not used: column {_shown(named)}; known are {', '.join(NEEDED + OPTIONAL)}"] if named else []
+    lines = [line for line, _ in rows]
+    unknown = [name for name in header if name and name not in KNOWN]
+    warnings = [f"not used: column {shown(unknown)}; known are {', '.join(KNOWN)}"] if unknown else []
     columns = {
-        name: [_number(name, row[i], line) for line, row in rows]
+        name: [number_of(name, row[i], line) for line, row in rows]
         for i, name in enumerate(header)
-        if name not in unknown
+        if name in NEEDED + OPTIONAL
     }
-    _check_units(columns)
+    check_units(columns)
+    check_settings(columns, lines)
     if max(columns["hand_load_n"]) < LIGHT_N:
         warnings.append(
             f"hand_load_n never reaches {LIGHT_N:g} N: multiply by 9.81 if these are kilograms, by 4.45 if pounds"
@@ -97,15 +92,31 @@ def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
     if any(map(math.isnan, errors_n)) and not all(map(math.isnan, errors_n)):
         warnings.append("not used: column se_n; it is empty on some lines")
         errors_n = []
-    return _steps(columns, errors_n, len(rows)), warnings
+    steps = _steps(columns, errors_n, len(rows))
+    ways = tuple(way_of(row[header.index(DIRECTION)], line) for line, row in rows) if DIRECTION in header else ()
+    places = [step.t_min for step in steps]
+    if ways and not any(map(math.isnan, places)):
+        check_ways(ways, columns["setback_mm"], places, lines)
+    return Table(steps, Conditions(torque_expected="crank_torque_nm" in columns, ways=ways), warnings)
+
+
+def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
+    """The steps in the table's order, and a warning for each thing that was not used. BadTable for all else."""
+    table = read_table(text)
+    return table.steps, table.warnings
+
+
+def answered(table: Table, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
+    """The answer of the statistics, judged by the tests of validity as far as the table allows. ValueError."""
+    return judged(onset(table.steps, step_off_mm=step_off_mm, method=method), table.steps, table.conditions)
 
 
 def onset_json(
     text: str, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD
 ) -> tuple[dict[str, Any], list[str]]:
     """What `foreaft onset STEPS.csv --json` prints, ready for json.dumps, and the warnings. ValueError when refused."""
-    steps, warnings = parse_steps(text)
-    return contract(onset(steps, step_off_mm=step_off_mm, method=method)), warnings
+    table = read_table(text)
+    return contract(answered(table, step_off_mm=step_off_mm, method=method)), table.warnings
 
 
 def contract(answer: Onset) -> dict[str, Any]:
@@ -125,8 +136,24 @@ def contract(answer: Onset) -> dict[str, Any]:
         "slope_n_per_mm": answer.slope_n_per_mm,
         "reasons": list(answer.reasons),
         "method": answer.method,
+        "validity": [_validity(one) for one in answer.validity],
+        "p_loaded_at": [list(pair) for pair in answer.p_loaded_at],
+        "evidence": list(answer.evidence),
     }
     return {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in content.items()}
+
+
+def _validity(one: Validity) -> dict[str, Any]:
+    return {
+        "test": one.test,
+        "value": None if math.isnan(one.value) else one.value,
+        "unit": one.unit,
+        "interval": None if one.interval_95 is None else list(one.interval_95),
+        "verdict": str(one.result),
+        "forbids": one.forbids,
+        "means": one.means,
+        "cure": one.cure,
+    }
 
 
 def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
@@ -160,71 +187,21 @@ def _cells(i: int, line: str, separator: str) -> list[str]:
     return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
 
 
-def _shown(names: Sequence[str]) -> str:
-    """Names of a header as they may be printed: a file of anything may have been given for a table."""
-    text = ", ".join(names)
-    text = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "..."
-
-
 def _point(cell: str, separator: str) -> str:
     return cell if separator == "," else cell.replace(",", ".")
 
 
 def _check_header(header: Sequence[str]) -> None:
-    if all(_NUMBER.fullmatch(name) for name in header):
+    if all(NUMBER.fullmatch(name) for name in header):
         raise BadTable(f"the first line holds numbers; expected the names of the columns, {', '.join(NEEDED)}")
     twice = sorted({name for name in header if name and header.count(name) > 1})
     if twice:
-        raise BadTable(f"column {_shown(twice)} is there more than once; keep one")
+        raise BadTable(f"column {shown(twice)} is there more than once; keep one")
     missing = [name for name in NEEDED if name not in header]
     if missing:
         raise BadTable(
             f"no column {', '.join(missing)}; expected a first line with the names, separated by commas, semicolons or "
-            f"tabs, got: {_shown(header)}"
-        )
-
-
-def _number(name: str, cell: str, line: int) -> float:
-    if not cell and name in OPTIONAL:
-        return NAN
-    value = float(cell) if _NUMBER.fullmatch(cell) else NAN
-    if not math.isfinite(value):
-        hint = "leave the cell empty when it is not known" if name in OPTIONAL else "leave the step out"
-        if _NUMBER.fullmatch(cell.replace(",", ".")):
-            hint = "decimals with a comma need semicolons between the columns"
-        raise BadTable(f"line {line}: {name}: expected a number, got {_shown([cell]) or 'nothing'}; {hint}")
-    limit = _LIMITS[name]
-    if not limit.low <= value <= limit.high:
-        raise BadTable(
-            f"line {line}: {name}: expected {limit.low:g} to {limit.high:g} {limit.unit}, got {value:g}; "
-            f"it looks like {limit.else_likely}"
-        )
-    return value
-
-
-def _check_units(columns: dict[str, list[float]]) -> None:
-    setback, hands = columns["setback_mm"], columns["hand_load_n"]
-    if len(set(setback)) < FEWEST_POSITIONS:
-        raise BadTable(f"expected {FEWEST_POSITIONS} or more different setbacks, got {len(set(setback))}")
-    if max(setback) - min(setback) < LEAST_SPAN_MM and max(map(abs, setback)) < FARTHEST_CM:
-        raise BadTable(
-            f"setback_mm goes from {min(setback):g} to {max(setback):g}: that looks like cm or m; expected mm"
-        )
-    if max(setback) <= 0.0:
-        raise BadTable(
-            f"setback_mm goes from {min(setback):g} to {max(setback):g}, all in front of the BB; "
-            "expected positive behind it: turn the sign"
-        )
-    if max(map(abs, hands)) < HEAVIEST_KG:
-        raise BadTable(
-            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms or pounds, or "
-            "like cells that read nothing; expected newtons"
-        )
-    minutes = [t for t in columns.get("t_min", []) if not math.isnan(t)]
-    if minutes and max(minutes) - min(minutes) > LONGEST_SWEEP_MIN:
-        raise BadTable(
-            f"t_min goes from {min(minutes):g} to {max(minutes):g}: that looks like seconds; expected minutes"
+            f"tabs, got: {shown(header)}"
         )
 
 
@@ -239,8 +216,15 @@ def _steps(columns: dict[str, list[float]], errors_n: Sequence[float], n: int) -
             se_n=errors_n[i] if errors_n else NAN,
             t_min=minutes[i],
             crank_torque_nm=torque_nm[i],
-            saddle_load_n=NAN,
+            saddle_load_n=columns.get("saddle_load_n", unknown)[i],
             tilt_deg=NAN,
+            u_setback_mm=columns.get("u_setback_mm", unknown)[i],
+            weight_line_mm=columns.get("weight_line_mm", unknown)[i],
+            setting=Setting(
+                saddle_height_mm=columns.get("saddle_height_mm", unknown)[i],
+                bar_x_mm=columns.get("bar_x_mm", unknown)[i],
+                bar_y_mm=columns.get("bar_y_mm", unknown)[i],
+            ),
         )
         for i in range(n)
     ]

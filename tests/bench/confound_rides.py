@@ -10,23 +10,24 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.measure.balance import Contact, weight_line
-from daq.measure.mechanics import load_point_m
+from daq.jig import weight_line_of
+from daq.live.demo import rig_text_of
 from daq.rider.body import Body
-from daq.physics import STANDARD_G_M_S2
 from daq.rider.confounds import NONE, Confounds
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
 from daq.rider.named import asked_for
 from daq.rider.strokes import StrokeRider
+from daq.rig import parse_rig
 from daq.sweep.order import with_first_again, with_sham
 from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import ENDED, Event, State
+from daq.sweep.run import ENDED, State, Trigger
 from daq.values import NAN, StepMean
 from tests.rider import other
 from tests.rider.other import OtherRider
 
+RIG = parse_rig(rig_text_of(JigGeometry(), "/dev/simulated"))
 REAR_MM, FRONT_MM = 80.0, 30.0
 MOVING_S = 20.0
 PIECE_S = 6.0
@@ -85,7 +86,9 @@ def ride(line: Line, order: str, number: int) -> Ridden:
     model = replace(model, confounds=replace(model.confounds, fatigue_over_s=over_s, blinded=line.blinded))
     steps, finished = ridden(StrokeRider(model, luck), plan)
     mass_kg = model.body.mass_kg
-    seen = tuple(with_weight_line(step, mass_kg) if line.nose_and_rear else one_saddle_cell(step) for step in steps)
+    seen = tuple(
+        with_weight_line(step, plan, mass_kg) if line.nose_and_rear else one_saddle_cell(step) for step in steps
+    )
     onset_mm = model.onset_mm if model.has_onset else None
     return Ridden(line, order, plan, mass_kg, model.confounds, onset_mm, seen, finished)
 
@@ -94,7 +97,7 @@ def _ridden_by_other(line: Line, order: str, rng: np.random.Generator, luck: np.
     onset_mm = float(rng.uniform(40.0, 70.0)) if line.kind == "hinge" else None
     plan = replace(plan_of(line, order, rng), power_w=other.POWER_W, cadence_rpm=other.CADENCE_RPM)
     steps, finished = ridden(OtherRider(luck, onset_mm, line.slope), plan)
-    seen = tuple(with_weight_line(step, other.MASS_KG) for step in steps)
+    seen = tuple(with_weight_line(step, plan, other.MASS_KG) for step in steps)
     return Ridden(line, order, plan, other.MASS_KG, NONE, onset_mm, seen, finished)
 
 
@@ -142,36 +145,24 @@ def plan_of(line: Line, order: str, rng: np.random.Generator) -> Plan:
 def ridden(jig: StrokeRider | OtherRider, plan: Plan) -> tuple[list[StepMean], bool]:
     """The steps of a plan, and whether it came to its end."""
     progress = SweepProgress(plan)
-    progress.take(Event.BEGIN, jig.t_s)
+    progress.take(Trigger.BEGIN, jig.t_s)
     moved_s = jig.t_s
     while progress.state not in ENDED and jig.t_s < LONGEST_S:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             jig.pass_time(MOVING_S)
             jig.place_saddle(progress.asked_setback_mm)
-            progress.take(Event.SADDLE_MOVED, jig.t_s, setback_mm=progress.asked_setback_mm)
+            progress.take(Trigger.SADDLE_MOVED, jig.t_s, setback_mm=progress.asked_setback_mm)
             moved_s = jig.t_s
         elif jig.t_s - moved_s > GIVE_UP_S:
-            progress.take(Event.ENOUGH, jig.t_s)
+            progress.take(Trigger.ENOUGH, jig.t_s)
         for stroke in jig.ride(PIECE_S):
             progress.feed(stroke)
     return progress.steps, len(progress.steps) == len(plan.positions_mm) or plan.adaptive
 
 
-def with_weight_line(step: StepMean, mass_kg: float) -> StepMean:
-    """The step with the weight line its cells, its torque and the rider's mass give; NaN without torque."""
-    at = JigGeometry()
-    cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)
-    behind_m = np.array([at.nose_cell_behind_mm, at.rear_cell_behind_mm]) / 1000.0 + step.setback_mm / 1000.0
-    saddle_x_m, _ = load_point_m(cells_n[2:], -behind_m)
-    bar_x_m = at.bar_x_m + (at.reference_setback_mm - step.setback_mm) / 1000.0  # the reach is said to be kept
-    line = weight_line(
-        Contact(bar_x_m, at.bar_y_m, step.hand_load_n),
-        Contact(saddle_x_m, at.saddle_y_m, step.saddle_load_n),
-        torque_nm=step.crank_torque_nm,
-        weight_normal_n=mass_kg * STANDARD_G_M_S2,
-        tilt_deg=0.0,
-    )
-    return replace(step, weight_line_mm=1000.0 * line.estimate_m)
+def with_weight_line(step: StepMean, plan: Plan, mass_kg: float) -> StepMean:
+    """The step with the weight line as the pipeline gives it."""
+    return replace(step, weight_line_mm=weight_line_of(step, RIG, plan, mass_kg))
 
 
 def one_saddle_cell(step: StepMean) -> StepMean:

@@ -228,7 +228,7 @@ def test_channels_in_another_order_are_taken_by_their_names(tmp_path, monkeypatc
     last = [output for output in jig.outputs if isinstance(output, Loads)][-1]
     assert last.hands_n[-1] == pytest.approx(100.0, abs=0.1)
     assert last.saddle_n[-1] == pytest.approx(500.0, abs=0.1)
-    assert jig.session.acquisition.sensors.cells.troubles == {}
+    assert jig.session.acquisition.pipeline.cells.troubles == {}
 
 
 def test_bluetooth_away_for_a_minute_is_told_and_the_sweep_goes_on(tmp_path, board, bus):

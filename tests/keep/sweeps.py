@@ -1,11 +1,13 @@
 """A stored sweep and what could be computed from it, made by hand for the tests of exports."""
 
+import math
+
 import numpy as np
 
 from daq.items import Event
 from daq.keep.again.derived import Derived
 from daq.keep.store import Store
-from daq.values import NAN, Loads, Onset, Status, StepMean, Stroke, Verdict
+from daq.values import NAN, Loads, Onset, Result, Status, StepMean, Stroke, Validity, Verdict
 from tests.keep.jig import begin, second_of_session
 
 SOUND = Status(0)
@@ -53,8 +55,13 @@ def computed(store: Store, sweep_id: int) -> Derived:
     )
     step = StepMean(120.0, 80.1, NAN, 0.033, 21.2, 300.7, 2.58, (strokes[0], strokes[1], strokes[4]), 2)
     onset = Onset(
-        Verdict.ONSET, False, 98.7, (95.1, 102.3), 0.97, 0.02, 0.01, 98.9, 1.25, 102.7, 60.3, 0.31, ("clear",), "grid/1"
-    )
+        Verdict.ONSET, False, 98.7, (95.1, 102.3), 0.97, 0.02, 0.01, 98.9, 1.25, 102.7, 60.3, 0.31, ("clear",),
+        "grid/1",
+        validity=(
+            Validity("hips", 0.86, "mm/mm", (0.81, 0.91), Result.PASSED, False, "the hips kept their place", ""),
+            Validity("reach", math.nan, "", None, Result.NOT_MADE, False, "reach not confirmed", "confirm the bar"),
+        ),
+    )  # fmt: skip
     return Derived(
         loads=(loads,),
         strokes=strokes,

@@ -105,3 +105,8 @@ def test_a_trouble_ends_with_its_cause():
         watch.feed(*second(i, loads_n=(612.0 if i < 3 else 80.0, 900.0)))
 
     assert watch.troubles == {}
+
+
+def test_without_cells_nothing_is_watched():
+    assert not CellWatch(()).watches
+    assert CellWatch(CELLS).watches

@@ -30,6 +30,7 @@ def test_a_sham_asks_the_same_position_twice_in_a_row():
     positions = with_sham((80.0, 60.0, 40.0, 30.0, 50.0))
 
     assert [a for a, b in itertools.pairwise(positions) if a == b] == [40.0]
+    assert with_sham(out_and_back(80.0, 30.0, 11))[:6] == (80.0, 70.0, 60.0, 50.0, 50.0, 40.0)
 
 
 def test_the_first_position_comes_again_at_the_end():

@@ -103,7 +103,14 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) ->
         assert of_loads is not None
         again[stroke] = of_loads
     steps = tuple(
-        mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded)
+        ridden.pipeline.completed(
+            replace(
+                mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded),
+                u_setback_mm=step.u_setback_mm,
+                moved_min=step.moved_min,
+                setting=step.setting,
+            )
+        )
         for step in found.steps
     )
     return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=ridden.answer(steps))

@@ -14,13 +14,14 @@ NEWTON = "N"
 
 
 def derived_tables(name: str, derived: Derived) -> list[Table]:
-    """Steps, strokes, exclusions, loads, onset, clocks and methods, computed for this export."""
+    """Steps, strokes, exclusions, loads, onset, validity, clocks and methods, computed for this export."""
     return [
         _steps(name, derived),
         _strokes(name, derived),
         _exclusions(name, derived),
         _loads(name, derived),
         _onset(name, derived),
+        _validity(name, derived),
         _clocks(name, derived),
         _methods(name, derived),
     ]
@@ -162,6 +163,30 @@ def _onset(name: str, derived: Derived) -> Table:
             )
         ]  # fmt: skip
     return table_of_rows("onset", "The answer computed for this export", fields, rows)
+
+
+def _validity(name: str, derived: Derived) -> Table:
+    fields = (
+        SWEEP,
+        Field("test", "string", "what was tested"),
+        Field("result", "string", "passed, failed or not made"),
+        Field("value", "number", "what was found, in unit; missing when there is no number"),
+        Field("unit", "string", "unit of value, value_low and value_high"),
+        Field("value_low", "number", "95 % interval, lower end"),
+        Field("value_high", "number", "95 % interval, upper end"),
+        Field("forbids", "boolean", "whether no onset may be named because of it"),
+        Field("means", "string", "what was found and what follows"),
+        Field("cure", "string", "what would mend it"),
+    )
+    found = () if derived.onset is None else derived.onset.validity
+    rows = [
+        (
+            name, one.test, str(one.result), one.value, one.unit, *(one.interval_95 or (None, None)), one.forbids,
+            one.means, one.cure,
+        )
+        for one in found
+    ]  # fmt: skip
+    return table_of_rows("validity", "The tests of the sweep's validity", fields, rows)
 
 
 def _clocks(name: str, derived: Derived) -> Table:

@@ -226,7 +226,23 @@ def _without_free_text(content: Any, purpose: Purpose) -> Any:
 
 
 _MADE_HERE = frozenset(
-    {"sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason", "reasons"}
+    {
+        "sweep",
+        "source",
+        "characteristic",
+        "payload",
+        "kind",
+        "method",
+        "part",
+        "verdict",
+        "state",
+        "reason",
+        "reasons",
+        "test",
+        "result",
+        "means",
+        "cure",
+    }
 )
 """Columns of words the program chooses: a client called Power or Bar is not named there."""
 
@@ -265,7 +281,7 @@ the schemas (UCUM) and in the column names. Missing is null or an empty cell. Ri
 | sweep | who, when, how, with what |
 | raw_*, notifications, hellos, events | what was received, with host receipt times: the truth |
 | calibrations, results, methods | what was used, what was answered at the time, what computed the rest |
-| loads, strokes, steps, onset | computed for this export |
+| loads, strokes, steps, onset, validity | computed for this export |
 | exclusions, clocks | strokes left out and why; how well the sensors' clocks are aligned |
 
 How well a step's hand load is known: `se_n` over its strokes, independent between steps; `u_hand_calibration_n` by the

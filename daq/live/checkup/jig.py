@@ -130,7 +130,7 @@ def _of_cells(rig: Rig, at: Acquisition, loads: list[Loads]) -> list[Check]:
     cells_n = np.concatenate([part.cells_n for part in loads])
     t_s = np.concatenate([part.t_s for part in loads])
     return [
-        _of_cell(cell, cells_n[:, i], t_s, at.sensors.cells.troubles.get(cell, "")) for i, cell in enumerate(rig.cells)
+        _of_cell(cell, cells_n[:, i], t_s, at.pipeline.cells.troubles.get(cell, "")) for i, cell in enumerate(rig.cells)
     ]
 
 

@@ -149,8 +149,6 @@ class Acquisition:
                 self._store(output)
                 self.record(output)
                 continue
-            if isinstance(item, Samples) and isinstance(output, Loads):
-                safely(self.sensors.cells.feed, item, output)
             self._tell(output)
         for heard in self.hears_item:
             safely(heard)

@@ -6,9 +6,7 @@ from collections.abc import Awaitable, Callable
 from functools import partial
 
 from daq.items import Item, Notification, WireBytes
-from daq.live.session.cells import cells_of
 from daq.live.session.listening import safely
-from daq.measure.cell_checks import CellWatch
 from daq.pipeline import BOARD, CADENCE, HEART, POWER, Pipeline, item_of
 from daq.rig import Rig
 from daq.sources.health import Counters, SourceHealth
@@ -34,7 +32,6 @@ class Sensors:
         self.loads_from = BOARD if rig.transmitter is None else "transmitter"
         """What a person calls that which sends the loads."""
         self.decoder = decoder_of(rig, BOARD)
-        self.cells = CellWatch(())
         self.greeting: board.Hello | None = None
         """What the board last said of itself; None before it did."""
         self.health = {
@@ -79,7 +76,7 @@ class Sensors:
     def troubles(self, now_us: int) -> dict[str, str]:
         """What is wrong with each sensor and cell now, in one sentence; empty text where nothing is."""
         found = {health.name: health.trouble_now(now_us) for health in self.health.values()}
-        return found | self.cells.troubles
+        return found | self._pipeline().cells.troubles
 
     def _decode(self) -> None:
         """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
@@ -108,10 +105,8 @@ class Sensors:
             self._greet(said)
 
     def _greet(self, hello: board.Hello) -> None:
-        """Tell when the board has restarted, or is another one; know its cells."""
+        """Tell when the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
-        if last is None or hello.channels != last.channels:
-            self.cells = CellWatch(cells_of(self._rig, hello))
         if last is not None and hello.board_id != last.board_id:
             self._note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
         elif last is not None and hello.boot != last.boot:

@@ -32,6 +32,8 @@ TICK_S = 0.05
 """A beat has its cost however little has come, and a scan on a page may be 0.1 s old."""
 LOOK_EVERY = 10
 """Ticks between two looks at what is wrong."""
+ZERO_MOVED = "(zero moved)"
+"""How the name of such a doubt ends."""
 
 
 class Session:
@@ -62,6 +64,7 @@ class Session:
             in_the_way=self.visit.in_the_way,
             stamp=self.calibrating.stamp,
             client_id=lambda: None if self.visit.client is None else self.visit.client.id,
+            habitual_mm=lambda: None if self.visit.intake is None else self.visit.intake.saddle.setback_mm,
             begun=self.visit.sweep_begun,
             ridden=self.visit.sweep_ended,
         )
@@ -97,7 +100,9 @@ class Session:
             f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
             for one in self.zero.doubts()
         }
-        self._watch.look({**self.acquisition.troubles(), **doubts})
+        for part, sentence in self._watch.look({**self.acquisition.troubles(), **doubts}).items():
+            if part.endswith(ZERO_MOVED):
+                self.sweep.spoiled(part, sentence)
         before, self._standing = self._standing, self.calibrating.validity()
         if before is not None and before.standing is not self._standing.standing:
             level = "info" if self._standing.allows_verdict else "caution"

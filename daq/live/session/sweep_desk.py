@@ -12,7 +12,7 @@ from daq.items import Event, Item
 from daq.keep.json_text import plain
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
-from daq.pipeline import FITTER, SWEEP_BEGUN, Output, beginning
+from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Output, beginning
 from daq.refusals import NotNow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
@@ -31,14 +31,16 @@ class SweepDesk:
         in_the_way: Callable[[], str],
         stamp: Callable[[], dict[str, Any]],
         client_id: Callable[[], int | None],
+        habitual_mm: Callable[[], float | None],
         begun: Callable[[int | None], Awaitable[None]],
         ridden: Callable[[Ridden], None],
     ) -> None:
         """in_the_way: why a sweep may not begin, empty when it may. stamp: how the calibration stands. client_id: whose
-        sweep it is. begun, ridden: told of the id of a sweep that is set up, and of one that has ended."""
+        sweep it is; habitual_mm: the setback of that client's own bicycle. begun, ridden: told of the id of a sweep
+        that is set up, and of one that has ended."""
         self._at, self._occupied = acquisition, occupied
         self._in_the_way, self._stamp, self._client_id = in_the_way, stamp, client_id
-        self._begun, self._ridden = begun, ridden
+        self._habitual_mm, self._begun, self._ridden = habitual_mm, begun, ridden
         self._id: int | None = None
         self._open = False
         self._one_at_a_time = asyncio.Lock()
@@ -82,6 +84,8 @@ class SweepDesk:
                 channels=at.pipeline.channels,
                 zero_counts=at.pipeline.zero_counts,
                 calibration=self._stamp(),
+                board=at.pipeline.board,
+                habitual_setback_mm=self._habitual_mm(),
             )
             await at.accept(SWEEP_BEGUN, content)
 
@@ -117,6 +121,11 @@ class SweepDesk:
         if caution := tilt_caution(self._at.ride.remarks.notes):
             self._at.note("caution", caution)
         await self._at.stored()
+
+    def spoiled(self, part: str, sentence: str) -> None:
+        """Keep with the sweep under way that something is wrong which its scans do not show."""
+        if self._open:
+            self._at.act(FAULT, {"part": part, "sentence": sentence})
 
     def put_aside(self, at_us: int | None = None) -> None:
         """End a sweep that is set up and was not begun."""

@@ -16,11 +16,16 @@ class Watch:
         self._note = note
         self._said: Mapping[str, str] = {}
 
-    def look(self, troubles: Mapping[str, str]) -> None:
-        """Say what has changed. troubles: a sentence for each part, empty where nothing is wrong."""
+    def look(self, troubles: Mapping[str, str]) -> dict[str, str]:
+        """Say what has changed; what is newly wrong comes back. troubles: a sentence for each part, empty where nothing
+        is wrong."""
+        new = {}
         for name in dict.fromkeys((*self._said, *troubles)):
             trouble = troubles.get(name, "")
             if trouble != self._said.get(name, ""):
+                if trouble:
+                    new[name] = trouble
                 level = "info" if not trouble else "alarm" if name == ALARMING else "caution"
                 self._note(level, f"{name}: {trouble or 'all well again'}")
         self._said = dict(troubles)
+        return new

@@ -25,7 +25,7 @@ from tests.keep.sweeps import computed, stored
 FORMS = ["parquet", "csv.gz"]
 TABLES = {
     "sweep", "raw_jig", "notifications", "hellos", "events", "calibrations", "results",
-    "steps", "strokes", "exclusions", "loads", "onset", "clocks", "methods",
+    "steps", "strokes", "exclusions", "loads", "onset", "validity", "clocks", "methods",
 }  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from daq.keep.store import Store, calibrations
 from daq.live.telling.teller import Teller
-from daq.measure.cell_checks import CellWatch
+from daq.measure.calibration.doubts import Doubt, Doubtful
 from daq.sweep.run import ENDED, State, Trigger
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
@@ -66,7 +66,6 @@ def test_a_zero_names_every_calibrated_cell_also_one_that_the_rig_does_not_use(t
             for channel in session.acquisition.rig.channels
         ]
         session.acquisition.rig = session.acquisition.rig.model_copy(update={"channels": tuple(channels)})
-        session.acquisition.sensors.cells = CellWatch(())
         session.acquisition.use(session.acquisition.calibration)
         await quiet(session)
         answer = await client.post("/api/v1/zero")
@@ -195,3 +194,26 @@ def test_a_bench_over_the_address_refuses_what_does_not_fit(tmp_path):
         assert (await client.post("/api/v1/bench/resume", json={})).json()["task"]["id"] == "warm-up"
 
     on_the_jig(tmp_path, job)
+
+
+def test_a_zero_that_moves_during_a_sweep_is_kept_with_the_sweep(tmp_path):
+    """The scans of its steps do not show it: without the event a later computation would believe them."""
+    faults = []
+
+    async def job(client, session):
+        await quiet(session)
+        await client.post("/api/v1/zero")
+        await session.sweep.begin(SHORT)
+        moved = Doubtful(Doubt.ZERO_MOVED, "hands_left", "hands_left: the zero has moved by -5.0 N since it was taken")
+        session.zero.doubts = lambda: (moved,)  # as after a pause, the rider off the jig
+        await until(lambda: session.acquisition.pipeline.faults)
+        faults.extend(session.acquisition.pipeline.faults)
+
+    on_the_jig(tmp_path, job)
+
+    assert faults[0].lasting
+    assert "zero has moved by -5.0" in faults[0].sentence
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        kept = [item for item in store.read_items(1) if getattr(item, "kind", "") == "fault"]
+    assert kept[0].content["sentence"] == faults[0].sentence
+    assert "zero moved" in kept[0].content["part"]

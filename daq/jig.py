@@ -1,0 +1,98 @@
+"""What the pipeline needs of one jig: its rig file and what its board says of itself, as the stages take them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+
+from daq.measure.cell_checks import Cell
+from daq.measure.weight_line import Levers, weight_line_mm
+from daq.rig import Rig
+from daq.sweep.plan import Plan
+from daq.sweep.validity.conditions import Conditions
+from daq.values import StepMean
+from daq.wire.board import Kind
+
+Board = Mapping[str, Any]
+"""A board's hello as it is stored: board_id and channels, each with name, kind, bits and gain."""
+
+
+def cells_of(rig: Rig, board: Board) -> tuple[Cell, ...]:
+    """The force channels in the order of Loads.cells_n, as the checks of cells need them: their columns, and what their
+    converters can count. None when the board lacks one of the rig's channels, or does not say what they are."""
+    said = {channel["name"]: (i, channel) for i, channel in enumerate(board["channels"])}
+    if any(channel.name not in said for channel in rig.channels):
+        return ()
+    found = []
+    for wanted in (rig.channels[i] for i in rig.columns("hands", "saddle")):
+        column, channel = said[wanted.name]
+        if "kind" not in channel or "bits" not in channel:
+            return ()
+        role: Literal["hands", "saddle"] = "hands" if wanted.role == "hands" else "saddle"
+        raw = channel["kind"] == Kind.BRIDGE
+        found.append(Cell(wanted.name, column, role, channel["bits"], raw, wanted.capacity_n))
+    return tuple(found)
+
+
+def places_of(rig: Rig, role: str) -> tuple[tuple[int, float | None], ...]:
+    """(column of cells_n, x_mm) of each cell of this role."""
+    force = rig.columns("hands", "saddle")
+    return tuple((i, rig.channels[at].x_mm) for i, at in enumerate(force) if rig.channels[at].role == role)
+
+
+def levers_of(rig: Rig) -> Levers:
+    """Where the contacts are; no saddle cell unless the place of each is known."""
+    at, saddle = rig.geometry, places_of(rig, "saddle")
+    known = tuple((column, x_mm) for column, x_mm in saddle if x_mm is not None)
+    return Levers(at.bar_x_m, at.bar_y_m, at.saddle_y_m, known if len(known) == len(saddle) else ())
+
+
+def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
+    """What of the board is not as it was, or not as the rig file asks; empty when all is."""
+    if before is not None and now.get("board_id") != before.get("board_id"):
+        return f"another board, {now.get('board_id')}, is connected: its converters were not calibrated"
+    asked = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
+    known = {} if before is None else {channel["name"]: channel for channel in before["channels"]}
+    for channel in now["channels"]:
+        name, was = channel["name"], known.get(channel["name"], channel)
+        for what in ("kind", "bits", "gain", "units_per_count"):
+            if channel.get(what) != was.get(what):
+                return f"{what} of {name} is {channel.get(what)}, it was {was.get(what)} when the sweep began"
+        if name in asked and channel.get("gain", asked[name]) != asked[name]:
+            return f"the gain of {name} is {channel['gain']}, the rig file asks for {asked[name]}"
+    return ""
+
+
+def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> float:
+    """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where this jig, or
+    what is known of the rider, does not tell. The bar is where it was set, else where the plan has it."""
+    start_mm = float(np.mean(plan.positions_mm)) if plan.start_setback_mm is None else plan.start_setback_mm
+    return weight_line_mm(
+        step,
+        levers_of(rig),
+        mass_kg=mass_kg,
+        g_m_s2=rig.g_m_s2,
+        bar_goes_from_mm=start_mm if plan.protocol == "reach kept" else None,
+    )
+
+
+def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bool) -> Conditions:
+    """What is known of a sweep when it begins. begun: the content of the event that begins it."""
+    standing = begun.get("calibration")
+    return Conditions(
+        calibrated=standing is not None,
+        calibration_doubt="" if standing is None or standing["allows_verdict"] else standing["sentence"],
+        mass_kg=begun["mass_kg"],
+        g_m_s2=rig.g_m_s2,
+        watched=watched,
+        torque_expected=True,
+        dummy=begun.get("dummy", False),
+        order=plan.order,
+        protocol=plan.protocol,
+        blinded=plan.blinded,
+        habitual_setback_mm=begun.get("habitual_setback_mm"),
+        saddle_cells=levers_of(rig).saddle_cells,
+        hand_cells=tuple(column for column, _ in places_of(rig, "hands")),
+    )

@@ -1,0 +1,61 @@
+"""The rider's weight line at one step, from the pressure centre on nose and rear cells.
+
+One saddle cell moves with the saddle and cannot show where on it the rider sits: then there is no weight line.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.balance import Contact, weight_line
+from daq.measure.mechanics import load_point_m
+from daq.physics import weight_normal_n
+from daq.values import NAN, StepMean
+
+
+@dataclass(frozen=True, slots=True)
+class Levers:
+    """Where the contacts of a jig are, jig frame."""
+
+    bar_x_m: float
+    """Of the hands, with the saddle at bar_goes_from_mm."""
+    bar_y_m: float
+    saddle_y_m: float
+    saddle_cells: tuple[tuple[int, float], ...]
+    """(column of cells_n, x_mm at setback 0) of each saddle cell whose place is known."""
+
+    @property
+    def tells(self) -> bool:
+        """Whether two cells or more sit at different places under the saddle."""
+        return len({x_mm for _, x_mm in self.saddle_cells}) > 1
+
+
+def weight_line_mm(
+    step: StepMean, levers: Levers, *, mass_kg: float | None, g_m_s2: float, bar_goes_from_mm: float | None
+) -> float:
+    """Where the weight line crosses the jig's x axis, mm forward of the BB, less its estimated bias on a tilt.
+
+    bar_goes_from_mm: the setback from which the bar goes along with the saddle; None: it stays. What was set at the
+    step counts before it. NaN where cells, mass or crank torque do not tell.
+    """
+    if not (levers.tells and mass_kg and step.strokes) or math.isnan(step.crank_torque_nm):
+        return NAN
+    columns, x_mm = zip(*levers.saddle_cells, strict=True)
+    cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
+    saddle_x_m, _ = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
+    moved_mm = 0.0 if bar_goes_from_mm is None else step.setback_mm - bar_goes_from_mm
+    bar_x_m = levers.bar_x_m - moved_mm / 1000.0
+    if math.isfinite(step.setting.bar_x_mm):
+        bar_x_m = step.setting.bar_x_mm / 1000.0
+    tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
+    line = weight_line(
+        Contact(bar_x_m, levers.bar_y_m, step.hand_load_n),
+        Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n),
+        torque_nm=step.crank_torque_nm,
+        weight_normal_n=weight_normal_n(mass_kg, tilt_deg, g_m_s2),
+        tilt_deg=tilt_deg,
+    )
+    return 1000.0 * line.estimate_m

@@ -1,0 +1,189 @@
+"""The columns a table of steps may have, the numbers they can hold, and what contradicts itself among them.
+
+An answer in the wrong unit looks like an answer, so numbers that can only be another unit are refused, and so is a bar
+further from the saddle than any jig allows.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.plan import FEWEST_POSITIONS
+from daq.sweep.validity.conditions import Way
+from daq.values import NAN
+
+NEEDED = ("setback_mm", "hand_load_n")
+SET = ("u_setback_mm", "bar_x_mm", "bar_y_mm", "saddle_height_mm")
+OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm", "saddle_load_n", "weight_line_mm", *SET)
+DIRECTION = "direction"
+KNOWN = (*NEEDED, *OPTIONAL, DIRECTION)
+WAYS: dict[str, Way] = {
+    "": "",
+    **dict.fromkeys(("forward", "out", "coming forward"), "forward"),
+    **dict.fromkeys(("back", "backward", "rearward", "going back"), "back"),
+}
+"""What may stand under direction."""
+
+NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+LONGEST_SHOWN = 200
+
+Numbered = Sequence[tuple[int, float]]
+"""A column: (line of the table, value)."""
+
+
+class BadTable(ValueError):
+    """The table cannot be read as steps; the text says what was expected, what came, and where."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """The numbers a column can hold, and what a number outside them is most likely."""
+
+    low: float
+    high: float
+    unit: str
+    else_likely: str
+
+
+_LIMITS = {
+    "setback_mm": _Limit(-200.0, 400.0, "mm behind the BB", "micrometres, or counted from another point"),
+    "hand_load_n": _Limit(-50.0, 1500.0, "N", "grams, raw counts or the wrong sign"),
+    "se_n": _Limit(1e-6, 200.0, "N", "an error that is not known: leave the cells empty"),
+    "t_min": _Limit(-1e5, 1e5, "minutes", "another unit"),
+    "order": _Limit(-1e5, 1e5, "a place in the order", "something else"),
+    "crank_torque_nm": _Limit(-50.0, 150.0, "N m, the mean over a stroke", "watts"),
+    "saddle_load_n": _Limit(-50.0, 2000.0, "N", "grams, raw counts or the wrong sign"),
+    "weight_line_mm": _Limit(-400.0, 500.0, "mm forward of the BB", "micrometres, or counted from another point"),
+    "u_setback_mm": _Limit(0.0, 20.0, "mm", "the setback itself, or micrometres"),
+    "bar_x_mm": _Limit(150.0, 1000.0, "mm forward of the BB", "cm or m, or counted from the saddle"),
+    "bar_y_mm": _Limit(300.0, 1200.0, "mm above the BB", "cm or m, or counted from the floor or the saddle"),
+    "saddle_height_mm": _Limit(400.0, 1000.0, "mm from the BB along the seat tube", "cm or m, or inches"),
+}
+LEAST_SPAN_MM = 12.0
+FARTHEST_CM = 30.0
+"""Setbacks that all lie within 12 mm and nearer than 30 mm to the BB are a sweep in centimetres (or metres)."""
+HEAVIEST_KG = 25.0
+"""Hand loads that never reach 25 N are in kilograms, or pounds: an arm is about 5 % of the body (Winter 2009, segment
+table, from memory), so both arms of 60 kg weigh 59 N, and a bar that carries not even half of them carries no hands."""
+LIGHT_N = 40.0
+"""Hands that never carry as much are possible, and likelier kilograms."""
+LONGEST_SWEEP_MIN = 240.0
+REACH_MM = (250.0, 850.0)
+"""Saddle to bar along the jig, as ridden by anybody. Judgement, no source."""
+DROP_MM = 350.0
+"""Bar above or below the saddle, likewise."""
+SEAT_TUBE = math.sin(math.radians(73.5))
+"""Turns a height along the seat tube into one over the BB. Assumption."""
+BACKWARDS = -0.3
+"""A weight line that goes back by more of each millimetre the saddle comes forward has its sign turned."""
+
+
+def number_of(name: str, cell: str, line: int) -> float:
+    if not cell and name in OPTIONAL:
+        return NAN
+    value = float(cell) if NUMBER.fullmatch(cell) else NAN
+    if not math.isfinite(value):
+        hint = "leave the cell empty when it is not known" if name in OPTIONAL else "leave the step out"
+        if NUMBER.fullmatch(cell.replace(",", ".")):
+            hint = "decimals with a comma need semicolons between the columns"
+        raise BadTable(f"line {line}: {name}: expected a number, got {shown([cell]) or 'nothing'}; {hint}")
+    limit = _LIMITS[name]
+    if not limit.low <= value <= limit.high:
+        raise BadTable(
+            f"line {line}: {name}: expected {limit.low:g} to {limit.high:g} {limit.unit}, got {value:g}; "
+            f"it looks like {limit.else_likely}"
+        )
+    return value
+
+
+def way_of(cell: str, line: int) -> Way:
+    """Which way the saddle came. BadTable for another word."""
+    word = cell.lower()
+    if word not in WAYS:
+        raise BadTable(f"line {line}: {DIRECTION}: expected forward (or out) or back, got {shown([cell])}")
+    return WAYS[word]
+
+
+def check_units(columns: Mapping[str, Sequence[float]]) -> None:
+    """BadTable where a column as a whole can only be in another unit, or turned."""
+    setback, hands = columns["setback_mm"], columns["hand_load_n"]
+    if len(set(setback)) < FEWEST_POSITIONS:
+        raise BadTable(f"expected {FEWEST_POSITIONS} or more different setbacks, got {len(set(setback))}")
+    if max(setback) - min(setback) < LEAST_SPAN_MM and max(map(abs, setback)) < FARTHEST_CM:
+        raise BadTable(
+            f"setback_mm goes from {min(setback):g} to {max(setback):g}: that looks like cm or m; expected mm"
+        )
+    if max(setback) <= 0.0:
+        raise BadTable(
+            f"setback_mm goes from {min(setback):g} to {max(setback):g}, all in front of the BB; "
+            "expected positive behind it: turn the sign"
+        )
+    if max(map(abs, hands)) < HEAVIEST_KG:
+        raise BadTable(
+            f"hand_load_n goes from {min(hands):g} to {max(hands):g}: that looks like kilograms or pounds, or "
+            "like cells that read nothing; expected newtons"
+        )
+    minutes = [t for t in columns.get("t_min", []) if not math.isnan(t)]
+    if minutes and max(minutes) - min(minutes) > LONGEST_SWEEP_MIN:
+        raise BadTable(
+            f"t_min goes from {min(minutes):g} to {max(minutes):g}: that looks like seconds; expected minutes"
+        )
+    _check_sign_of_weight_line(setback, columns.get("weight_line_mm", []))
+
+
+def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int]) -> None:
+    """BadTable, naming the line, where what was set contradicts itself."""
+    unknown = [NAN] * len(lines)
+    heights_mm = columns.get("saddle_height_mm", unknown)
+    for i, line in enumerate(lines):
+        bar_x_mm, bar_y_mm = (columns.get(name, unknown)[i] for name in ("bar_x_mm", "bar_y_mm"))
+        reach_mm, (low, high) = bar_x_mm + columns["setback_mm"][i], REACH_MM
+        if not math.isnan(reach_mm) and not low <= reach_mm <= high:
+            raise BadTable(
+                f"line {line}: bar_x_mm: {bar_x_mm:g} mm puts the bar {reach_mm:.0f} mm forward of the saddle; "
+                f"expected {low:g} to {high:g}: measure from the BB to where the hands rest"
+            )
+        drop_mm = SEAT_TUBE * heights_mm[i] - bar_y_mm
+        if not math.isnan(drop_mm) and abs(drop_mm) > DROP_MM:
+            raise BadTable(
+                f"line {line}: bar_y_mm: {bar_y_mm:g} mm puts the bar {abs(drop_mm):.0f} mm "
+                f"{'below' if drop_mm > 0.0 else 'above'} a saddle of {heights_mm[i]:g} mm; expected within {DROP_MM:g}"
+            )
+
+
+def check_ways(ways: Sequence[Way], setback_mm: Sequence[float], places: Sequence[float], lines: Sequence[int]) -> None:
+    """BadTable where the direction said is not the one in which the saddle went. places: time or place in the order."""
+    order = sorted(range(len(lines)), key=lambda i: places[i])
+    for before, here in itertools.pairwise(order):
+        moved_mm = setback_mm[here] - setback_mm[before]
+        if (ways[here] == "forward" and moved_mm > 0.0) or (ways[here] == "back" and moved_mm < 0.0):
+            raise BadTable(
+                f"line {lines[here]}: direction: {ways[here]}, but the saddle went from {setback_mm[before]:g} to "
+                f"{setback_mm[here]:g} mm behind the BB: mend the order or the direction"
+            )
+
+
+def _check_sign_of_weight_line(setback: Sequence[float], weight_line: Sequence[float]) -> None:
+    known = [(s, x) for s, x in zip(setback, weight_line, strict=False) if not math.isnan(x)]
+    if len(known) < FEWEST_POSITIONS:
+        return
+    s, x = zip(*known, strict=True)
+    slope = -float(np.polyfit(s, x, 1)[0]) if max(s) > min(s) else 0.0
+    if slope < BACKWARDS:
+        raise BadTable(
+            f"weight_line_mm goes from {x[s.index(max(s))]:g} at the rear to {x[s.index(min(s))]:g} in front: that "
+            "looks like mm behind the BB; expected positive forward of it: turn the sign"
+        )
+
+
+def shown(names: Sequence[str]) -> str:
+    """Names of a header as they may be printed: a file of anything may have been given for a table."""
+    text = ", ".join(names)
+    text = "".join(letter if letter.isprintable() else "?" for letter in text)
+    return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "..."

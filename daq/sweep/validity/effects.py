@@ -1,0 +1,200 @@
+"""How large an effect is that should not be there, beside the curve over setback, a steady drift and the torque's.
+
+One linear model serves every test of the steps' levels:
+
+    hand load = a + b x + d (x - c)+ + drift t + q (torque - mean) + effect * column + error
+
+with c the bend that was found, drift and q held near what is known of them, and the step errors those of their strokes,
+joined with where the saddle was really put. Where the steps scatter more about it than their errors say, the errors
+are widened by as much (Birge's ratio; from memory), so a curve that is not quite a hinge raises no alarm.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.sweep.evidence import LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
+from daq.values import Array
+
+SIZE = 0.005
+"""Share of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
+DRIFT_N_PER_MIN = 0.5
+"""Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
+PLACED_MM = 1.0
+"""Standard uncertainty of where the saddle was put, when none is stated. Common practice, no source."""
+_NOTHING_LEFT = 1e-10
+"""A column that shrinks below this part of itself is no more than the rest of the model."""
+_LEAST_SIGMA_N = 0.3
+"""Scatter of steps without errors of their own is not taken as smaller."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """One effect with its standard error and the freedom of that."""
+
+    value: float
+    se: float
+    freedom: float
+    """Infinite where the errors are known."""
+
+    @property
+    def interval_95(self) -> tuple[float, float]:
+        half = quantile(0.975, self.freedom) * self.se
+        return self.value - half, self.value + half
+
+    def beyond(self, floor: float, size: float = SIZE) -> bool:
+        """Whether it is larger than floor, and than chance makes it in this share of clean sweeps."""
+        return abs(self.value) > max(floor, quantile(1.0 - 0.5 * size, self.freedom) * self.se)
+
+    def times(self, factor: float) -> Effect:
+        """The same in another unit."""
+        return Effect(factor * self.value, abs(factor) * self.se, self.freedom)
+
+
+def quantile(p: float, freedom: float) -> float:
+    """Quantile of Student's t; of the normal distribution where freedom is infinite."""
+    from scipy.special import ndtri, stdtrit
+
+    return float(ndtri(p) if math.isinf(freedom) else stdtrit(freedom, p))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Levels:
+    """n steps as the model sees them, in the order ridden."""
+
+    forward_mm: Array
+    hands_n: Array
+    se_n: Array | None
+    """None: the scatter about the curve has to tell."""
+    u_place_mm: Array
+    minutes: Array | None
+    torque_nm: Array | None
+    bend_mm: float
+    """Where the curve bends, forward millimetres."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Curve:
+    """The curve over setback without drift and torque."""
+
+    level_n: float
+    slope: float
+    added: float
+    bend_mm: float
+
+    def at(self, forward_mm: Array) -> Array:
+        """Hand load, N."""
+        return self.level_n + self.slope * forward_mm + self.added * np.maximum(forward_mm - self.bend_mm, 0.0)
+
+    def slope_at(self, forward_mm: Array) -> Array:
+        """N per mm forward."""
+        return np.asarray(self.slope + self.added * (forward_mm > self.bend_mm))
+
+
+def curve_of(levels: Levels) -> Curve:
+    """The fitted curve, without any effect."""
+    level, slope, added, *_ = _base(levels, _known_errors(levels, None)).found.tolist()
+    return Curve(level, slope, added, levels.bend_mm)
+
+
+def errors_of(levels: Levels, curve: Curve) -> tuple[Array, float] | None:
+    """Standard error of each step's level, (n,), and its freedom: its strokes' and its place's together, or else the
+    scatter about the curve; None where neither tells it."""
+    known = _known_errors(levels, curve)
+    if known is not None:
+        return known, math.inf
+    freedom = _freedom(levels)
+    return None if freedom < 1 else (_base(levels, None).errors, float(freedom))
+
+
+def steadied(levels: Levels, curve: Curve) -> Array:
+    """Hand load of each step less drift and torque, N, as the fit tells them."""
+    found = _base(levels, _known_errors(levels, curve)).found
+    return np.asarray(levels.hands_n - _nuisances(levels) @ found[3:])
+
+
+def effect_of(levels: Levels, curve: Curve, column: Array) -> Effect | None:
+    """The effect on hand load of a column, (n,), N per unit of it; None where the steps cannot tell it."""
+    return effects_of(levels, curve, column[:, None])[0]
+
+
+def effects_of(levels: Levels, curve: Curve, columns: Array) -> list[Effect | None]:
+    """The effect of each column, (n, k), taken alone.
+
+    Least squares of hand load and columns, both less what the rest of the model explains of them (Frisch & Waugh 1933,
+    from memory).
+    """
+    known = _known_errors(levels, curve)
+    base, freedom = _base(levels, known), _freedom(levels) - 1
+    padded = np.zeros((len(base.left), columns.shape[1]))
+    padded[: len(columns)] = columns / base.errors[:, None]
+    alone = padded - base.basis @ (base.basis.T @ padded)
+    weight = np.sum(alone**2, axis=0)
+    told = weight > _NOTHING_LEFT * np.sum(padded**2, axis=0)
+    safe = np.where(told, weight, 1.0)
+    values = (alone.T @ base.left) / safe
+    ratios = np.sqrt(np.maximum(float(base.left @ base.left) - values**2 * safe, 0.0) / max(freedom, 1))
+    found: list[Effect | None] = []
+    for value, one, ratio, tells in zip(values.tolist(), safe.tolist(), ratios.tolist(), told, strict=True):
+        se = one**-0.5
+        if not tells or freedom < (known is None):
+            found.append(None)
+        elif known is None:
+            found.append(Effect(value, se * ratio, freedom))
+        else:
+            found.append(Effect(value, se * max(1.0, ratio), math.inf if ratio <= 1.0 else max(freedom, 1)))
+    return found
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Base:
+    """The model without effects, in rows of unit error: the steps', and one for each number that is held."""
+
+    basis: Array
+    """Orthonormal columns."""
+    left: Array
+    """What the model does not explain."""
+    found: Array
+    """Level, slope, added slope, drift, torque, the last two as far as they are there."""
+    errors: Array
+    """(n,) of the steps."""
+
+
+def _freedom(levels: Levels) -> int:
+    return len(levels.hands_n) - 3 - int(_nuisances(levels).shape[1])
+
+
+def _nuisances(levels: Levels) -> Array:
+    known = [each - each.mean() for each in (levels.minutes, levels.torque_nm) if each is not None]
+    return np.column_stack(known) if known else np.empty((len(levels.hands_n), 0))
+
+
+def _known_errors(levels: Levels, curve: Curve | None) -> Array | None:
+    if levels.se_n is None:
+        return None
+    place_n = 0.0 if curve is None else curve.slope_at(levels.forward_mm) * levels.u_place_mm
+    return np.maximum(np.hypot(levels.se_n, place_n), LEAST_ERROR_N)
+
+
+def _base(levels: Levels, errors: Array | None) -> _Base:
+    x, y, n = levels.forward_mm, levels.hands_n, len(levels.hands_n)
+    matrix = np.column_stack([np.ones_like(x), x, np.maximum(x - levels.bend_mm, 0.0), _nuisances(levels)])
+    if errors is None:
+        left = y - matrix @ np.linalg.lstsq(matrix, y, rcond=None)[0]
+        sigma = math.sqrt(float(left @ left) / max(_freedom(levels), 1))
+        errors = np.full(n, max(sigma, _LEAST_SIGMA_N))
+    held = [(0.0, DRIFT_N_PER_MIN)] * (levels.minutes is not None)
+    held += [(TORQUE_N_PER_NM, TORQUE_SPREAD)] * (levels.torque_nm is not None)
+    rows = np.zeros((len(held), matrix.shape[1]))
+    for i, (_, sd) in enumerate(held):
+        rows[i, 3 + i] = 1.0 / sd
+    design = np.vstack([matrix / errors[:, None], rows])
+    target = np.append(y / errors, [mean / sd for mean, sd in held])
+    u, size, vt = np.linalg.svd(design, full_matrices=False)
+    there = size > _NOTHING_LEFT * size[0]
+    basis = u[:, there]
+    found = vt[there].T @ ((basis.T @ target) / size[there])
+    return _Base(basis, target - basis @ (basis.T @ target), found, errors)

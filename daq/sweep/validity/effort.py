@@ -1,0 +1,39 @@
+"""Whether the crank torque was measured: 1 N m moves hand load as far as 7 to 14 mm of setback."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Validity
+
+MAY_MISS = 1
+"""So many steps may be without it: no more than one odd step, which the estimator stands."""
+MATTERS = "1 N m moves hand load as far as 7 to 14 mm of setback"
+
+
+def torque(sweep: Seen) -> Validity:
+    """Measured on every step, or who says what the rider's effort did."""
+    known = np.isfinite(sweep.torque_nm)
+    if known.all():
+        return passed(
+            "torque",
+            f"crank torque was measured on every step, within {np.ptp(sweep.torque_nm):.1f} N m",
+            Number(float(np.ptp(sweep.torque_nm)), "N m"),
+        )
+    if sweep.conditions.dummy:
+        return not_made("torque", "effort not measured: a dummy rides, which has none")
+    if not sweep.conditions.torque_expected and not known.any():
+        return not_made("torque", f"effort not stated: {MATTERS}", "read a power sensor, and give crank_torque_nm")
+    where = listed(list(dict.fromkeys(f"{mm:g}" for mm in sweep.setback_mm[~known])))
+    which = f"at {where} mm" if known.any() else "on any step"
+    measured = "effort not measured" if (~known).sum() > MAY_MISS else "effort not measured on one step"
+    said = f"rise seen, {measured}" if sweep.rise_seen else measured
+    return failed(
+        "torque",
+        f"{said}: crank torque is not known {which}, and {MATTERS}",
+        f"link a power sensor and ride {'these positions' if known.any() else 'the sweep'} again",
+        Number(float((~known).sum()), "steps"),
+        forbids=bool((~known).sum() > MAY_MISS),
+    )

@@ -1,0 +1,118 @@
+"""Whether the hands stayed where they were: between steps, within one, and left against right."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
+from daq.sweep.step import MAD_TO_SD
+from daq.sweep.validity.effects import SIZE, Effect, curve_of, effects_of, quantile
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Array, StepMean, Validity
+
+LEAST_SHIFT_N = 6.0
+"""From hoods to drops is 15 N and more; a smaller shift that stays is not looked at. Judgement, no source."""
+ALONE = 2
+"""Steps that a shift must last for, from either end: one odd step is the estimator's own business."""
+AS_BEFORE = "mark where the hands rest, keep them there, and ride"
+
+
+def hands(sweep: Seen) -> Validity:
+    """A level that shifts from one step on and stays; jumps within steps."""
+    inside = jumped_mm(sweep.steps)
+    found = _largest_shift(sweep)
+    numbers = Number() if found is None else Number(found[1].value, "N", found[1].interval_95)
+    if found is not None and found[1].beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)):
+        at, shift = found
+        return failed(
+            "hands",
+            f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, hand load is {shift.value:+.0f} N against before: "
+            "the hands, or how the rider sits, have shifted",
+            f"{AS_BEFORE} the sweep again",
+            numbers,
+        )
+    if inside:
+        places = listed([f"{mm:g}" for mm in inside])
+        return failed(
+            "hands",
+            f"hand load jumped in the middle of the step at {places} mm: the hands have moved",
+            f"{AS_BEFORE} {places} mm again",
+            numbers,
+            forbids=len(inside) > 1,
+        )
+    if found is None and not any(step.strokes for step in sweep.steps):
+        return not_made("hands", "hands not watched: neither order nor strokes are known")
+    return passed("hands", "hand load shows no shift of the hands", numbers)
+
+
+def jumped_mm(steps: Sequence[StepMean]) -> list[float]:
+    """Setbacks of the steps in which hand load jumped: its median over some strokes against that of the strokes just
+    before, beyond what the sway of the whole sweep makes of it."""
+    apart = [_neighbours_apart_n(step) for step in steps]
+    all_n = np.abs(np.concatenate(apart)) if apart else np.empty(0)
+    if not len(all_n):
+        return []
+    limit_n = quantile(1.0 - 0.5 * SIZE / len(all_n), math.inf) * MAD_TO_SD * float(np.median(all_n))
+    limit_n = max(limit_n, JUMP_FLOOR_N)
+    return [step.setback_mm for step, n in zip(steps, apart, strict=True) if len(n) and np.abs(n).max() > limit_n]
+
+
+def _neighbours_apart_n(step: StepMean) -> Array:
+    """Median hand load of NOW_STROKES strokes less that of as many before, at every stroke that has both."""
+    hands_n = np.array([stroke.hands_n for stroke in step.strokes])
+    if len(hands_n) < 2 * NOW_STROKES:
+        return np.empty(0)
+    medians = np.median(np.lib.stride_tricks.sliding_window_view(hands_n, NOW_STROKES), axis=1)
+    return np.asarray(medians[NOW_STROKES:] - medians[:-NOW_STROKES])
+
+
+def _shifts(sweep: Seen) -> int:
+    return max(len(sweep.steps) - 2 * ALONE + 1, 1)
+
+
+def _largest_shift(sweep: Seen) -> tuple[int, Effect] | None:
+    """The step from which on hand load has shifted most, against its error; None where the order is not known."""
+    if not sweep.timed:
+        return None
+    return _largest(sweep, sweep.levels.hands_n)
+
+
+def _largest(sweep: Seen, loads_n: Array) -> tuple[int, Effect] | None:
+    levels = replace(sweep.levels, hands_n=loads_n)
+    if loads_n is not sweep.levels.hands_n:
+        levels = replace(levels, se_n=None)
+    curve, n = curve_of(levels), len(sweep.steps)
+    starts = range(ALONE, n - ALONE + 1)
+    shifts = effects_of(levels, curve, (np.arange(n)[:, None] >= np.array(starts)).astype(float))
+    found = [(at, effect) for at, effect in zip(starts, shifts, strict=True) if effect is not None]
+    return max(found, key=lambda one: abs(one[1].value) / one[1].se, default=None)
+
+
+def left_right(sweep: Seen) -> Validity:
+    """Left hand less right hand, whether it shifts from one step on."""
+    name, cells = "left and right hand", sweep.conditions.hand_cells
+    if len(cells) != 2 or not sweep.timed or not all(step.strokes for step in sweep.steps):
+        return not_made(name, "left and right hand not compared: it needs one cell for each", "")
+    first, second = cells
+    apart_n = np.array(
+        [np.mean([stroke.cells_n[first] - stroke.cells_n[second] for stroke in step.strokes]) for step in sweep.steps]
+    )
+    found = _largest(sweep, apart_n)
+    if found is None:
+        return not_made(name, "left and right hand not compared: too few steps", "ride more positions")
+    at, shift = found
+    numbers = Number(shift.value, "N", shift.interval_95)
+    if not shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)):
+        return passed(name, "the load stayed as it was between left and right hand", numbers)
+    return failed(
+        name,
+        f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, the hands share their load otherwise by "
+        f"{shift.value:+.0f} N: one hand has moved",
+        f"{AS_BEFORE} the sweep again",
+        numbers,
+    )

@@ -1,0 +1,121 @@
+"""Whether the hips kept their place on the saddle, from the pressure centre on its nose and rear cells.
+
+The rider's weight line X moves straight with the saddle while the hips go with it: 0.86 mm for each millimetre with the
+reach kept, 0.69 with the bar fixed (statics of a model rider). Hips that stay in space while the saddle moves under
+them move it by 0.16, whatever the hands read: that looks like an onset where they begin to go along. One saddle cell
+alone moves with the saddle and cannot tell.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from daq.sweep.validity.effects import Effect, quantile
+from daq.sweep.validity.saying import Number, failed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Array, StepMean, Validity
+
+EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}
+SLIDING = 0.16
+EITHER = 0.775
+"""Expected where nobody said which of the two: half way."""
+U_EXPECTED = 0.05
+"""Standard uncertainty of the slope expected: riders differ from the model rider. Judgement, no source."""
+LEAST_OFF = 0.20
+"""A slope nearer to the one expected than this is no sliding: half-sliding is off by 0.35."""
+SIZE = 0.005
+"""Three slopes are looked at, so that one of them is off by chance in 1.5 % of sweeps."""
+LEVER_M, WEIGHT_N = 0.75, 735.0
+"""Hands before saddle, and weight where it is not known: with them an error of hand load moves the weight line."""
+PRIOR_FREEDOM = 5.0
+"""How many residuals that is worth beside the scatter of the weight line itself. Judgement."""
+FEWEST_STEPS, FEWEST_PLACES = 5, 3
+
+
+def hips(sweep: Seen) -> Validity:
+    """Slope of the weight line over all positions, behind the bend and forward of it."""
+    x_mm = np.array([step.weight_line_mm for step in sweep.steps])
+    known = np.isfinite(x_mm)
+    if sweep.conditions.dummy:
+        return not_made("hips", "hips not measured: a dummy rides, which has none")
+    if known.sum() < FEWEST_STEPS:
+        return not_made("hips", f"hips not measured: {_missing(sweep)}", "ride on a saddle with nose and rear cells")
+    forward_mm, bend_mm = -sweep.setback_mm[known], -sweep.bend_mm
+    slopes = _slopes(forward_mm, x_mm[known], bend_mm, _error_mm(sweep))
+    expected = EXPECTED.get(sweep.conditions.protocol, EITHER)
+    off = {where: _beyond(slope, expected) for where, slope in slopes.items()}
+    where = max(off, key=lambda one: off[one])
+    found = slopes[where]
+    numbers = Number(found.value, "mm/mm", found.interval_95)
+    said = f"the weight line moved by {found.value:.2f} mm for each mm of saddle {where}{_pressure(sweep)}"
+    if off[where] <= 0.0:
+        return passed("hips", f"the hips kept their place on the saddle: {said}, expected {expected:.2f}", numbers)
+    did = "stayed behind as the saddle came forward" if found.value < expected else "moved forward on the saddle"
+    return failed(
+        "hips",
+        f"the hips {did}: {said}, expected {expected:.2f}; a change of seat looks like an onset",
+        "mark where the rider sits, keep the seat bones there at every position, and ride the sweep again",
+        numbers,
+    )
+
+
+def _error_mm(sweep: Seen) -> float:
+    """Standard error of one step's weight line as far as hand load tells it; NaN where that is not known."""
+    se_n, conditions = sweep.levels.se_n, sweep.conditions
+    weight_n = WEIGHT_N if conditions.mass_kg is None else conditions.mass_kg * conditions.g_m_s2
+    return math.nan if se_n is None else 1000.0 * LEVER_M / weight_n * float(np.sqrt(np.mean(se_n**2)))
+
+
+def _slopes(forward_mm: Array, x_mm: Array, bend_mm: float, error_mm: float) -> dict[str, Effect]:
+    """Slopes of X over forward travel; of the two parts only where each has enough places."""
+    centred = forward_mm - forward_mm.mean()
+    found = {"over all positions": _fitted(np.column_stack([np.ones_like(centred), centred]), x_mm, 1, error_mm)}
+    if min(len(set(forward_mm[side])) for side in (forward_mm < bend_mm, forward_mm > bend_mm)) < FEWEST_PLACES:
+        bend_mm = float(np.median(forward_mm))
+    behind = np.minimum(forward_mm - bend_mm, 0.0)
+    ahead = np.maximum(forward_mm - bend_mm, 0.0)
+    design = np.column_stack([np.ones_like(centred), behind, ahead])
+    return found | {
+        "behind the bend": _fitted(design, x_mm, 1, error_mm),
+        "forward of the bend": _fitted(design, x_mm, 2, error_mm),
+    }
+
+
+def _fitted(design: Array, x_mm: Array, column: int, error_mm: float) -> Effect:
+    freedom = len(x_mm) - design.shape[1]
+    inverse = np.linalg.pinv(design.T @ design, hermitian=True)
+    found = inverse @ design.T @ x_mm
+    left = x_mm - design @ found
+    squares, worth = float(left @ left), float(freedom)
+    if not math.isnan(error_mm):
+        squares, worth = squares + PRIOR_FREEDOM * error_mm**2, worth + PRIOR_FREEDOM
+    return Effect(float(found[column]), math.sqrt(squares / worth * inverse[column, column]), worth)
+
+
+def _beyond(slope: Effect, expected: float) -> float:
+    """How far the slope is off beyond what may be; 0 or less: it may be."""
+    allowed = quantile(1.0 - 0.5 * SIZE, slope.freedom) * math.hypot(slope.se, U_EXPECTED)
+    return abs(slope.value - expected) - max(LEAST_OFF, allowed)
+
+
+def _missing(sweep: Seen) -> str:
+    if len(sweep.conditions.saddle_cells) > 1:
+        return "the weight line needs the rider's mass and the crank torque"
+    return "one saddle cell moves with the saddle and cannot tell where on it the rider sits"
+
+
+def _pressure(sweep: Seen) -> str:
+    """How the pressure centre on the saddle moved, as a part of a sentence; empty where its cells are not known."""
+    cells = sweep.conditions.saddle_cells
+    if len(cells) < 2 or not all(step.strokes for step in sweep.steps):
+        return ""
+    behind_mm = [_pressure_behind_mm(step, cells) for step in sweep.steps]
+    low, high = min(behind_mm), max(behind_mm)
+    return f" (its pressure centre lay {low:.0f} to {high:.0f} mm behind the saddle's reference)"
+
+
+def _pressure_behind_mm(step: StepMean, cells: tuple[tuple[int, float], ...]) -> float:
+    loads_n = np.array([np.mean([stroke.cells_n[column] for stroke in step.strokes]) for column, _ in cells])
+    return -float(loads_n @ np.array([x_mm for _, x_mm in cells]) / loads_n.sum())

@@ -1,0 +1,54 @@
+"""The answer of the statistics, judged by all tests of validity: an onset has to be true, not only precise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.saying import listed
+from daq.sweep.validity.seen import seen
+from daq.sweep.validity.table import TESTS
+from daq.values import Onset, Result, StepMean, Validity, Verdict
+
+
+def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Onset:
+    """The answer with every test's finding; without its numbers, undecided, when one of them forbids a verdict.
+
+    What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict. What
+    failed without forbidding, and what could not be tested, is said beside the onset.
+    """
+    sweep = seen(answer, steps, conditions)
+    found = tuple(test(sweep) for test in TESTS)
+    answer = replace(answer, validity=found, evidence=evidence(found))
+    against = [_sentence(one) for one in found if one.forbids]
+    beside = [_sentence(one) for one in found if one.result is Result.FAILED and not one.forbids]
+    if against:
+        return replace(
+            answer,
+            verdict=Verdict.UNDECIDED,
+            onset_mm=None,
+            interval_95_mm=None,
+            suggested_setback_mm=None,
+            p_loaded_at=(),
+            reasons=(*against, *beside, *(() if answer.onset_mm is not None else answer.reasons)),
+        )
+    untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE])
+    if untested:
+        beside.append(f"not tested: {untested}")
+    return replace(answer, reasons=(*answer.reasons, *beside))
+
+
+def evidence(found: Sequence[Validity]) -> tuple[str, ...]:
+    """What was tested and held, what failed, and what was not measured: the grade of an answer, in a few words each."""
+    words = {Result.PASSED: "held", Result.FAILED: "failed"}
+    return tuple(brief(one) if one.result is Result.NOT_MADE else f"{one.test}: {words[one.result]}" for one in found)
+
+
+def brief(one: Validity) -> str:
+    """A test that was not made in a few words."""
+    return one.means.partition(":")[0]
+
+
+def _sentence(one: Validity) -> str:
+    return f"{one.means}: {one.cure}" if one.cure else one.means

@@ -1,0 +1,113 @@
+"""Order: whether the saddle went both ways, and whether both ways tell the same.
+
+A rider who adapts slowly carries a part of the last place's level over to the next, so that coming forward hand load
+lags behind and going back it leads. A rider who tires, or who sits otherwise on the way back, differs at every place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from daq.sweep.evidence import MOVED_TOGETHER
+from daq.sweep.validity.conditions import Way
+from daq.sweep.validity.effects import SIZE, Effect, effect_of
+from daq.sweep.validity.saying import Number, failed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Array, Validity
+
+FEWEST_BACK = 0.2
+"""Share of moves the other way below which a sweep went one way: one return to the first position is no pass."""
+LEAST_N = 3.0
+"""A smaller difference between the passes is not looked at: lag of 20 s makes 1.4 N, and out and back covers 40 s with
+5 N (measured by simulation)."""
+CHANGES_N = 1.0
+"""Curves whose level changes by less from place to place say nothing about lag."""
+BOTH_WAYS = "ride out and back: every second position coming forward, the others going back"
+
+
+def direction(sweep: Seen) -> Validity:
+    """Whether the saddle was moved both ways."""
+    if not sweep.ordered:
+        return not_made("direction", "order not stated: a drift cannot be told from an effect of setback", "give t_min")
+    moves = [way for way in sweep.ways if way]
+    share = min(moves.count("forward"), moves.count("back")) / max(len(moves), 1)
+    together = float(abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1])) if sweep.timed else 0.0
+    if share >= FEWEST_BACK and together <= MOVED_TOGETHER:
+        return passed("direction", "the saddle was moved both ways", Number(share))
+    if not sweep.conditions.finished and sweep.conditions.order != "one way":
+        return not_made(
+            "direction", "so far one way: the plan has the saddle go the other way too, and until then", forbids=True
+        )
+    return failed(
+        "direction",
+        f"the saddle was moved one way only{_but_for(moves)}, so a drift over time looks like an effect of setback",
+        BOTH_WAYS,
+        Number(share),
+    )
+
+
+def _but_for(moves: Sequence[Way]) -> str:
+    few = min(moves.count("forward"), moves.count("back"))
+    return f" but for {few} of {len(moves)} moves" if few else ""
+
+
+def passes(sweep: Seen) -> Validity:
+    """Hand load going back less hand load coming forward, at the same place and time."""
+    if not sweep.ordered or len({way for way in sweep.ways if way}) < 2:
+        return not_made("passes", "passes not compared: the saddle was not moved both ways", BOTH_WAYS)
+    back = _ways_as_numbers(sweep)
+    level = effect_of(sweep.levels, sweep.curve, back)
+    lag = _lag(sweep, back)
+    found = [effect for effect in (level, lag) if effect is not None]
+    if not found:
+        return not_made("passes", "passes not compared: too few steps", "ride more positions")
+    worst = max(found, key=lambda effect: abs(effect.value) / effect.se)
+    numbers = Number(worst.value, "N", worst.interval_95)
+    said = f"hand load going back is {worst.value:+.1f} N against coming forward, at the same places"
+    wrong = [effect for effect in found if effect.beyond(LEAST_N, SIZE / len(found))]
+    if not wrong:
+        return passed("passes", f"both passes tell the same: {said}", numbers)
+    return failed("passes", f"the passes disagree: {said}; {_why(level, lag)}", _cure(level, lag), numbers)
+
+
+def _why(level: Effect | None, lag: Effect | None) -> str:
+    if _is_lag(level, lag):
+        return "the rider carries a part of the last position's load over to the next, as one does who adapts slowly"
+    return "the rider has tired, or sat or held the bar otherwise on the way back"
+
+
+def _cure(level: Effect | None, lag: Effect | None) -> str:
+    if _is_lag(level, lag):
+        return "ride it again and settle 60 s at each position"
+    return "rest, see that the seat and where the hands rest are as before, and ride both passes again"
+
+
+def _is_lag(level: Effect | None, lag: Effect | None) -> bool:
+    """Whether a load carried over explains it better than a level of its own; lag has a sign."""
+    if lag is None or lag.value < 0.0:
+        return False
+    return level is None or abs(lag.value) / lag.se >= abs(level.value) / level.se
+
+
+def _ways_as_numbers(sweep: Seen) -> Array:
+    """+1/2 going back, -1/2 coming forward, 0 where the saddle stayed: the coefficient is their difference."""
+    return np.array([{"back": 0.5, "forward": -0.5, "": 0.0}[way] for way in sweep.ways])
+
+
+def carried_over(sweep: Seen) -> Array:
+    """The level of the place before less that of this one, N, by the fitted curve; 0 on the first step."""
+    level = sweep.curve.at(sweep.levels.forward_mm)
+    return np.append(0.0, level[:-1] - level[1:])
+
+
+def _lag(sweep: Seen, back: Array) -> Effect | None:
+    """What is carried over, as the mean difference of the passes it makes, N."""
+    if not sweep.timed:
+        return None
+    carried = carried_over(sweep)
+    apart = float(carried[back > 0.0].mean() - carried[back < 0.0].mean())
+    if not apart > CHANGES_N:
+        return None
+    return effect_of(sweep.levels, sweep.curve, carried / apart)

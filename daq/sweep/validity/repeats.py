@@ -1,0 +1,165 @@
+"""Places ridden more than once: the first one again, a sham step, and how far visits to one place scatter."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
+from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Validity
+
+SITS_AGAIN_N = 1.0
+"""Standard deviation of hand load when a rider sits down and takes hold anew. Judgement, no source."""
+BALANCED = 0.5
+"""Correlation of time with setback up to which a steady drift hardly touches the onset."""
+EXPECTED_SIZE = 0.05
+"""Share of riders who ride what they expect and are none the less taken, by a sham step, for riders who do not."""
+OWN_SCATTER_MODELLED_FROM = 3
+"""From this version of hinge-posterior on the interval itself holds a scatter between visits."""
+
+
+def first_again(sweep: Seen) -> Validity:
+    """The first position once more, later."""
+    name, later = "first position again", [i for i in range(2, len(sweep.steps)) if sweep.same_place(0, i)]
+    if not sweep.timed or not later:
+        return not_made(
+            name, "first position not ridden again: a drift is judged from the passes alone", "plan it once more, last"
+        )
+    last = later[-1]
+    found = _difference(sweep, 0, last)
+    if found is None:
+        return not_made(name, "first position not compared: the steps' errors are not known")
+    numbers = Number(found.value, "N", found.interval_95)
+    minutes = sweep.minutes[last] - sweep.minutes[0]
+    said = f"at {sweep.setback_mm[0]:g} mm hand load is {found.value:+.1f} N against {minutes:.0f} minutes before"
+    if not found.beyond(0.0):
+        return passed(name, f"{said}, no more than sway does", numbers)
+    balanced = abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1]) <= BALANCED
+    means = f"{said}, more than sway does: the rider tired, or hands, seat or cells have shifted"
+    if balanced:
+        means += "; a steady drift is taken out by going out and back"
+    cure = "rest, take the zero, and ride the sweep again out and back"
+    return failed(name, means, cure, numbers, forbids=not balanced)
+
+
+def sham(sweep: Seen) -> Validity:
+    """The saddle loosened, moved and put back. What changes there is no effect of setback."""
+    pairs = [(i - 1, i) for i in range(1, len(sweep.steps)) if sweep.ordered and sweep.same_place(i - 1, i)]
+    unblinded = sweep.conditions.blinded is False and not sweep.conditions.dummy
+    if not pairs:
+        means = "sham not ridden: what handling the saddle does is not known"
+        if unblinded:
+            means += ", nor what the rider expected, who knew the setback"
+        return not_made("sham", means, "plan a sham step, and keep the rider from knowing the setback")
+    found = [(pair, _difference(sweep, *pair)) for pair in pairs]
+    known = [(pair, effect) for pair, effect in found if effect is not None]
+    if not known:
+        return not_made("sham", "sham not compared: the steps' errors are not known")
+    pair, worst = max(known, key=lambda one: abs(one[1].value) / one[1].se)
+    numbers = Number(worst.value, "N", worst.interval_95)
+    said = f"the sham step at {sweep.setback_mm[pair[0]]:g} mm changed hand load by {worst.value:+.1f} N"
+    if worst.beyond(0.0, SIZE / len(known)):
+        return failed(
+            "sham",
+            f"{said} though the saddle stood where it was: the rider reacts to being moved, or sits anew each time",
+            "keep the rider from knowing the setback, settle longer, and ride the sweep again",
+            numbers,
+        )
+    if unblinded and sweep.rise_seen and not any(_tells(sweep, one, effect) for one, effect in known):
+        return failed(
+            "sham",
+            f"{said}; a rider who expects the rise, and knew the setback, would have shown as much",
+            "keep the rider from knowing the setback and ride the sweep again with a sham step forward of the onset",
+            numbers,
+        )
+    return passed("sham", f"{said}, no more than sway does", numbers)
+
+
+def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
+    """Whether a rider of expectation alone is ruled out: one who believes in one more move like the last, and whose
+    hands follow the curve as far."""
+    i, _ = pair
+    if i == 0:
+        return False
+    here = -sweep.setback_mm[i]
+    moved = here + sweep.setback_mm[i - 1]
+    believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
+    from_n, to_n = (found.value * math.copysign(1.0, believed_n), abs(believed_n))
+    from scipy.special import ndtri
+
+    return from_n + float(ndtri(1.0 - EXPECTED_SIZE)) * found.se < to_n
+
+
+def visits(sweep: Seen) -> Validity:
+    """How far visits to one place scatter, against the strokes' own errors."""
+    name = "visits"
+    if sweep.levels.se_n is None:
+        return not_made(name, "visits not compared: the steps' own errors are not known", "give se_n")
+    groups = _groups(sweep)
+    if not groups:
+        return not_made(name, "visits not compared: no place was ridden twice", "plan repeated positions")
+    known = errors_of(sweep.levels, sweep.curve)
+    assert known is not None
+    variance = known[0] ** 2 + SITS_AGAIN_N**2
+    level_n = steadied(sweep.levels, sweep.curve)
+    freedom, total, own_n2 = 0, 0.0, 0.0
+    for group in groups:
+        weight = 1.0 / variance[group]
+        mean_n = float(weight @ level_n[group] / weight.sum())
+        total += float(weight @ (level_n[group] - mean_n) ** 2)
+        own_n2 += float(variance[group].mean()) * (len(group) - 1)
+        freedom += len(group) - 1
+    from scipy.special import chdtri
+
+    own_n = math.sqrt(own_n2 / freedom)
+    sd_n = own_n * math.sqrt(total / freedom)
+    low_n, high_n = (sd_n * math.sqrt(freedom / float(chdtri(freedom, p))) for p in (0.025, 0.975))
+    ratio = f"{sd_n:.1f} N where their strokes and the saddle's placing explain {own_n:.1f} N"
+    numbers = Number(sd_n, "N", (low_n, high_n))
+    said = f"visits to one place scatter by {ratio}"
+    if total <= float(chdtri(freedom, SIZE)):
+        return passed(name, said, numbers)
+    where = listed([f"{sweep.setback_mm[group[0]]:g}" for group in groups])
+    return failed(
+        name,
+        f"{said}, at {where} mm: something changes from visit to visit that no stroke shows",
+        "clamp the saddle at the same mark, mark where the hands and the seat rest, and ride the sweep again",
+        numbers,
+        forbids=not _holds_scatter(sweep.answer.method),
+    )
+
+
+def _holds_scatter(method: str) -> bool:
+    """Whether the estimator's interval already holds a scatter between visits."""
+    name, _, version = method.partition("/")
+    return name == "hinge-posterior" and version.isdecimal() and int(version) >= OWN_SCATTER_MODELLED_FROM
+
+
+def _groups(sweep: Seen) -> list[list[int]]:
+    """Steps at one place, two or more each; a sham's two are one place as well."""
+    found: list[list[int]] = []
+    for i in range(len(sweep.steps)):
+        for group in found:
+            if sweep.same_place(group[0], i):
+                group.append(i)
+                break
+        else:
+            found.append([i])
+    return [group for group in found if len(group) > 1]
+
+
+def _difference(sweep: Seen, i: int, j: int) -> Effect | None:
+    """Hand load of step j less that of step i at the same torque, with what sway, placing and sitting again make of
+    it."""
+    known = errors_of(sweep.levels, sweep.curve)
+    if known is None:
+        return None
+    errors, freedom = known
+    more_nm = float(sweep.torque_nm[j] - sweep.torque_nm[i]) if sweep.levels.torque_nm is not None else 0.0
+    se = math.hypot(errors[i], errors[j], SITS_AGAIN_N * math.sqrt(2.0), TORQUE_SPREAD * more_nm)
+    changed_n = float(sweep.levels.hands_n[j] - sweep.levels.hands_n[i]) - TORQUE_N_PER_NM * more_nm
+    return Effect(changed_n, se, freedom)

@@ -1,0 +1,44 @@
+"""How one test says what it found."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from daq.values import NAN, Result, Validity
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """What a test measured."""
+
+    value: float = NAN
+    unit: str = ""
+    interval_95: tuple[float, float] | None = None
+
+
+NONE = Number()
+
+
+def passed(test: str, means: str, found: Number = NONE) -> Validity:
+    """The test was made and nothing is wrong."""
+    return Validity(test, found.value, found.unit, _known(found.interval_95), Result.PASSED, False, means, "")
+
+
+def failed(test: str, means: str, cure: str, found: Number = NONE, *, forbids: bool = True) -> Validity:
+    """The test was made and something is wrong."""
+    return Validity(test, found.value, found.unit, _known(found.interval_95), Result.FAILED, forbids, means, cure)
+
+
+def not_made(test: str, means: str, cure: str = "", *, forbids: bool = False) -> Validity:
+    """The test could not be made. means: a few words, then after a colon what is missing."""
+    return Validity(test, NAN, "", None, Result.NOT_MADE, forbids, means, cure)
+
+
+def listed(words: list[str]) -> str:
+    """The words one after the other, the last two joined by "and"."""
+    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
+
+
+def _known(interval: tuple[float, float] | None) -> tuple[float, float] | None:
+    return interval if interval is not None and all(map(math.isfinite, interval)) else None

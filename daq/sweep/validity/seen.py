@@ -1,0 +1,102 @@
+"""What a test of validity sees: the steps in the order ridden, how well each is known, the answer, the conditions."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from daq.sweep.evidence import standard_errors
+from daq.sweep.places import SAME_PLACE_MM
+from daq.sweep.validity.conditions import Conditions, Way
+from daq.sweep.validity.effects import PLACED_MM, Curve, Levels, curve_of
+from daq.values import Array, Onset, StepMean
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One sweep before the tests. Made by `seen`."""
+
+    answer: Onset
+    steps: tuple[StepMean, ...]
+    """In the order ridden, as far as it is known."""
+    conditions: Conditions
+    ways: tuple[Way, ...]
+    """How the saddle came to each step."""
+    timed: bool
+    """Whether the steps' times are known."""
+
+    @property
+    def ordered(self) -> bool:
+        """Whether it is known how the saddle came to the steps."""
+        return self.timed or any(self.ways)
+
+    @cached_property
+    def setback_mm(self) -> Array:
+        return np.array([step.setback_mm for step in self.steps])
+
+    @cached_property
+    def minutes(self) -> Array:
+        return np.array([step.t_min for step in self.steps])
+
+    @cached_property
+    def torque_nm(self) -> Array:
+        return np.array([step.crank_torque_nm for step in self.steps])
+
+    @cached_property
+    def levels(self) -> Levels:
+        errors_n = standard_errors(self.steps)
+        placed = np.array([step.u_setback_mm for step in self.steps])
+        known = bool(np.isfinite(self.torque_nm).all()) and bool(np.ptp(self.torque_nm) > 0.0)
+        return Levels(
+            forward_mm=-self.setback_mm,
+            hands_n=np.array([step.hand_load_n for step in self.steps]),
+            se_n=errors_n if bool(np.all(errors_n > 0.0)) else None,
+            u_place_mm=np.where(np.isnan(placed), PLACED_MM, placed),
+            minutes=self.minutes if self.timed else None,
+            torque_nm=self.torque_nm if known else None,
+            bend_mm=-self.bend_mm,
+        )
+
+    @cached_property
+    def curve(self) -> Curve:
+        return curve_of(self.levels)
+
+    @property
+    def bend_mm(self) -> float:
+        """Setback of the bend: the onset named, else that of least squares, kept within the ridden positions."""
+        found = self.answer.onset_mm if self.answer.onset_mm is not None else self.answer.least_squares_mm
+        middle = float(np.median(self.setback_mm))
+        at = middle if found is None or not math.isfinite(found) else found
+        return min(max(at, float(self.setback_mm.min())), float(self.setback_mm.max()))
+
+    @property
+    def rise_seen(self) -> bool:
+        """Whether the answer, left to itself, says that hand load begins to rise."""
+        return self.answer.p_onset > 0.5
+
+    def same_place(self, i: int, j: int) -> bool:
+        return bool(abs(self.setback_mm[i] - self.setback_mm[j]) < SAME_PLACE_MM)
+
+
+def seen(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Seen:
+    """The sweep as the tests see it. Steps whose times are all known are put in their order."""
+    times = np.array([step.t_min for step in steps])
+    timed = bool(np.isfinite(times).all()) and bool(np.ptp(times) > 0.0)
+    order = np.argsort(times, kind="stable").tolist() if timed else list(range(len(steps)))
+    ridden = tuple(steps[i] for i in order)
+    said: tuple[Way, ...] = conditions.ways or tuple("" for _ in ridden)
+    ways = _ways(ridden) if timed and not conditions.ways else tuple(said[i] for i in order)
+    return Seen(answer, ridden, conditions, ways, timed)
+
+
+def _ways(steps: Sequence[StepMean]) -> tuple[Way, ...]:
+    found: list[Way] = [""]
+    for before, here in itertools.pairwise(steps):
+        moved_mm = here.setback_mm - before.setback_mm
+        found.append("" if abs(moved_mm) < SAME_PLACE_MM else "back" if moved_mm > 0.0 else "forward")
+    return tuple(found)
