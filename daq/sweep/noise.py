@@ -55,6 +55,10 @@ class Levels:
     sway: float
     sd_n: float
     """Standard deviation of single strokes about their step's level."""
+    trend_n: Array | None = None
+    """(n,) change of the load from the first stroke of a dwell to its last, torque taken out; None: not sought."""
+    trend_se_n: Array | None = None
+    """Its standard error; independent of the level's, for one is even in time and the other odd."""
 
 
 def levels(series: Series, *loads_n: Array) -> list[Levels]:

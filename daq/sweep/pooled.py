@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.sweep.noise import Levels, Series, as_series, levels, smoothed
+from daq.sweep import sway
+from daq.sweep.noise import Levels, Series, as_series, smoothed
 from daq.values import Array, Bools, StepMean
 
 LEAST_STROKES = 20
@@ -33,8 +34,11 @@ class Pooled:
     """The saddle's share in the sway of the hands, N/N."""
 
 
-def pooled(steps: Sequence[StepMean]) -> Pooled | None:
-    """The pooled model of all steps; None when a step came without strokes, or there are too few."""
+def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway.levels) -> Pooled | None:
+    """The pooled model of all steps; None when a step came without strokes, or there are too few.
+
+    levels: the model of wander, that of earlier methods or this one's.
+    """
     counts = [len(step.strokes) for step in steps]
     if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
         return None

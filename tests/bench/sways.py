@@ -1,0 +1,90 @@
+"""Wander of hand load made without the estimator's model of it, for measuring what the estimator states of it.
+
+The load is made at 12 instants a second, then averaged over strokes of 0.6 to 0.75 s as a jig does; the estimator's own
+model takes strokes for samples of an Ornstein-Uhlenbeck process with white scatter. Here sway is one of several
+kinds, each scaled to the standard deviation and the correlation time asked for (integral of the correlation from
+minus to plus infinity = 2 tau): what a mean over a long dwell scatters by then is the same for all of them. Torque
+wanders on several time scales at once and moves hand load. All sizes are assumptions about riders.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import lfilter
+
+from daq.values import NAN, Status, StepMean, Stroke
+
+PER_S = 12
+KINDS = ("one time scale", "critically damped", "two time scales", "swinging")
+TORQUE_TAUS_S = (1.5, 8.0, 40.0)
+
+
+@dataclass(frozen=True)
+class Sway:
+    """How one rider's load wanders."""
+
+    kind: str = "one time scale"
+    sd_n: float = 5.0
+    tau_s: float = 5.0
+    torque_sd_nm: float = 0.6
+    torque_n_per_nm: float = -2.0
+    torque_error_nm: float = 0.3
+    """Of reading one stroke's torque."""
+    scatter_n: float = 1.0
+    """White, from stroke to stroke."""
+
+
+def wander(kind: str, count: int, tau_s: float, rng: np.random.Generator) -> np.ndarray:
+    """Stationary values of unit variance, PER_S a second."""
+    if kind == "one time scale":
+        return first_order(count, tau_s, rng)
+    if kind == "two time scales":
+        return np.sqrt(0.6) * first_order(count, 0.4 * tau_s, rng) + np.sqrt(0.4) * first_order(count, 1.9 * tau_s, rng)
+    if kind == "critically damped":
+        return second_order(count, 0.5 * tau_s, 0.0, rng)
+    if kind == "swinging":
+        return second_order(count, tau_s, 1.0 / tau_s * 0.6, rng)
+    raise ValueError(kind)
+
+
+def first_order(count: int, tau_s: float, rng: np.random.Generator) -> np.ndarray:
+    keep = np.exp(-1.0 / PER_S / tau_s)
+    start = rng.standard_normal()
+    kicks = np.sqrt(1.0 - keep**2) * rng.standard_normal(count)
+    return lfilter([1.0], [1.0, -keep], kicks, zi=[keep * start])[0]
+
+
+def second_order(count: int, decay_s: float, turn: float, rng: np.random.Generator) -> np.ndarray:
+    """An AR(2) process with poles exp((-1/decay +- i turn) dt), run in first; scaled to unit variance exactly."""
+    pole = np.exp((-1.0 / decay_s + 1j * turn) / PER_S)
+    a1, a2 = 2.0 * pole.real, -abs(pole) ** 2
+    variance = (1.0 - a2) / ((1.0 + a2) * ((1.0 - a2) ** 2 - a1**2))
+    warm = int(12 * decay_s * PER_S)
+    return lfilter([1.0], [1.0, -a1, -a2], rng.standard_normal(count + warm))[warm:] / np.sqrt(variance)
+
+
+def strokes_of(sway: Sway, dwell_s: float, rng: np.random.Generator, *, start_s: float = 0.0, level_n: float = 80.0):
+    """Strokes of one dwell: loads about level_n plus sway, and the torque at which the level holds: 21 Nm."""
+    count = round(dwell_s * PER_S)
+    torque = 21.0 + sway.torque_sd_nm * np.mean(
+        [first_order(count, tau_s, rng) for tau_s in TORQUE_TAUS_S], axis=0
+    ) * np.sqrt(len(TORQUE_TAUS_S))
+    load = level_n + sway.sd_n * wander(sway.kind, count, sway.tau_s, rng) + sway.torque_n_per_nm * (torque - 21.0)
+    edges = np.cumsum(rng.uniform(0.6, 0.75, int(dwell_s / 0.55)))
+    edges = np.append(0.0, edges[edges < dwell_s])
+    at = np.minimum((edges * PER_S).round().astype(int), count)
+    widths = np.diff(at)
+    mean = np.add.reduceat(load, at[:-1])[: len(widths)] / widths if at[-1] == count else _means(load, at)
+    turning = np.add.reduceat(torque, at[:-1])[: len(widths)] / widths if at[-1] == count else _means(torque, at)
+    mean = mean + sway.scatter_n * rng.standard_normal(len(mean))
+    told = turning + sway.torque_error_nm * rng.standard_normal(len(mean))
+    return [
+        Stroke(start_s + a, start_s + b, float(h), NAN, NAN, 0.0, float(q), NAN, (), 67, Status(0))
+        for a, b, h, q in zip(edges[:-1], edges[1:], mean, told, strict=True)
+    ], float(torque[: at[-1]].mean())
+
+
+def _means(values, at):
+    return np.add.reduceat(values[: at[-1]], at[:-1]) / np.diff(at)
