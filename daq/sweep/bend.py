@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from daq.sweep.belief import WidePriors, belief
 from daq.sweep.evidence import Evidence
 from daq.sweep.posterior import Posterior, Priors, posterior
 
-PRIORS = Priors()
+PRIORS = WidePriors()
+BEFORE = Priors()
+"""Those of `hinge-posterior/1` and `/2`."""
 
 
-def bend_of(evidence: Evidence, priors: Priors = PRIORS) -> Posterior:
+def bend_of(evidence: Evidence, priors: WidePriors = PRIORS) -> Posterior:
     """Where the bend may be, in forward millimetres, and whether there is one."""
+    return belief(evidence, priors)
+
+
+def bend_before(evidence: Evidence, priors: Priors = BEFORE) -> Posterior:
+    """The same as `hinge-posterior/1` and `/2` see it."""
     return posterior(
         evidence.forward_mm,
         evidence.hands_n,

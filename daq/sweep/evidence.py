@@ -6,11 +6,15 @@ on every step comes next; without either, the scatter of the steps about the fit
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
+from daq.sweep import sway
+from daq.sweep.lag import Dwells, dwells
+from daq.sweep.noise import Levels
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.pooled import Pooled, pooled
@@ -32,8 +36,23 @@ TORQUE_MATTERS_NM = 0.25
 """A range of step torques below this moves hand load by less than a newton."""
 
 
+PLACED_MM = 1.0
+"""Standard uncertainty of a setback set on the jig's scale and read by eye. Common practice, no source."""
+WanderModel: TypeAlias = Callable[..., list[Levels]]
+
+
 class TooFewPositions(ValueError):
     """Not enough distinct setbacks to tell a level part from a rise."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Trend:
+    """Change of hand load from the beginning of each dwell to its end, (n,), N, and its standard error."""
+
+    change_n: Array
+    se_n: Array
+    covariates: Array
+    """(n, k) change of the covariates over each dwell; torque's is taken out already."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -53,6 +72,12 @@ class Evidence:
     """Riding time from the first step's middle to the last's, stretched to whole steps; NaN when unknown."""
     notes: tuple[str, ...]
     """What the reader of the answer has to know of the input, one sentence each."""
+    u_setback_mm: Array
+    """(n,) standard uncertainty of where the saddle was."""
+    dwells: Dwells | None = None
+    """When the saddle was moved and the steps averaged; None when it is not known."""
+    trend: Trend | None = None
+    """How hand load went on changing within the dwells; None when strokes or the times of the moves are missing."""
 
     @property
     def forward_mm(self) -> Array:
@@ -65,8 +90,11 @@ class Evidence:
         return -places(-self.setback_mm)
 
 
-def gathered(steps: Sequence[StepMean]) -> Evidence:
-    """The evidence of these steps. TooFewPositions, or ValueError when a setback or hand load is no number."""
+def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Evidence:
+    """The evidence of these steps. TooFewPositions, or ValueError when a setback or hand load is no number.
+
+    levels: the model of the strokes' wander; methods before `hinge-posterior/3` have their own.
+    """
     setback_mm = _numbers(steps, "setback_mm")
     hands_n = _numbers(steps, "hand_load_n")
     distinct = len(places(setback_mm))
@@ -75,7 +103,8 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
             f"expected steps at {FEWEST_POSITIONS} or more different setbacks, got {distinct}: ride more positions"
             + (f", at least {SAME_PLACE_MM:g} mm apart" if distinct < len(np.unique(setback_mm)) else "")
         )
-    model = pooled(steps)
+    model = pooled(steps, levels)
+    times = dwells(steps)
     torque_nm = np.array([step.crank_torque_nm for step in steps]) if model is None else model.hands.torque_nm
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
@@ -89,7 +118,28 @@ def gathered(steps: Sequence[StepMean]) -> Evidence:
         witness=_witness(model, sds),
         minutes=float(np.ptp(t_min)) * len(steps) / (len(steps) - 1),
         notes=notes,
+        u_setback_mm=_placed_within(steps),
+        dwells=times,
+        trend=_trend(model, times, np.ptp(t_min) > 0.0, len(means)),
     )
+
+
+def _placed_within(steps: Sequence[StepMean]) -> Array:
+    """As stated; a step that was ridden has PLACED_MM without it, a line of a table has no error."""
+    told_mm = np.array([step.u_setback_mm for step in steps], dtype=float)
+    otherwise_mm = np.where([bool(step.strokes) for step in steps], PLACED_MM, 0.0)
+    return np.asarray(np.where(told_mm >= 0.0, told_mm, otherwise_mm))
+
+
+def _trend(model: Pooled | None, times: Dwells | None, drifts: bool, covariates: int) -> Trend | None:
+    if model is None or model.hands.trend_n is None or model.hands.trend_se_n is None:
+        return None
+    if times is None or not times.confirmed:
+        return None
+    change = np.zeros((len(model.hands.trend_n), covariates))
+    if drifts:
+        change[:, 0] = np.nanmax(times.seen_min, axis=1) - np.nanmin(times.seen_min, axis=1)
+    return Trend(model.hands.trend_n, np.maximum(model.hands.trend_se_n, LEAST_ERROR_N), change)
 
 
 def standard_errors(steps: Sequence[StepMean]) -> Array:

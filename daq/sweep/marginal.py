@@ -67,7 +67,7 @@ class Marginal:
 
         hh, hy = self._along(columns)
         parts = (slice(k, k + SCALES_AT_ONCE) for k in range(0, len(hh), SCALES_AT_ONCE))
-        rises = np.concatenate([_log_rises(hh[part], hy[part], widths) for part in parts])
+        rises = np.concatenate([log_rises(hh[part], hy[part], widths) for part in parts])
         return np.asarray(self.evidence[..., None] + rises)
 
     def with_bend(self, columns: Array, widths: tuple[float, ...]) -> Array:
@@ -88,7 +88,7 @@ class Marginal:
         return hh, hy
 
 
-def _log_rises(hh: Array, hy: Array, widths: tuple[float, ...]) -> Array:
+def log_rises(hh: Array, hy: Array, widths: tuple[float, ...]) -> Array:
     """log of the mean over widths w of 2 (s w^2)^-3/2 exp(u^2/2) m(u), with s = hh + w^-2 and u = hy / sqrt(s).
 
     m(u) is the integral of z^2 over z > 0 under a normal of mean u and variance 1. The powers of e are summed over the

@@ -12,16 +12,19 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from daq.sweep.bend import bend_of
+from daq.sweep import noise
+from daq.sweep.bend import bend_before, bend_of
 from daq.sweep.classical import by_least_squares
-from daq.sweep.evidence import Evidence, TooFewPositions, gathered, standard_errors
+from daq.sweep.evidence import TooFewPositions, gathered, standard_errors
 from daq.sweep.line import line_through
 from daq.sweep.verdict import by_posterior
 from daq.values import Onset, StepMean
 
-METHOD = "hinge-posterior/2"
+METHOD = "hinge-posterior/3"
+STROKES_ONLY = "hinge-posterior/2"
+"""Strokes are all there is to a step's error; the rider has arrived and the saddle is where it was set."""
 FALLS_COUNT = "hinge-posterior/1"
-"""The same posterior, and a fall of hand load that levels off coming forward is an onset too."""
+"""The posterior of version 2, and a fall of hand load that levels off coming forward is an onset too."""
 LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
 
@@ -38,7 +41,7 @@ def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method
         raise ValueError(f"method: expected one of {', '.join(METHODS)}, got {method}")
     if not (math.isfinite(step_off_mm) and step_off_mm >= 0.0):
         raise ValueError(f"step_off_mm: expected 0 or more millimetres behind the onset, got {step_off_mm:g}")
-    return METHODS[method](gathered(steps), step_off_mm)
+    return METHODS[method](steps, step_off_mm)
 
 
 def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
@@ -53,20 +56,29 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     return setback_mm.tolist(), line.at(setback_mm).tolist()
 
 
-def _hinge_posterior_2(evidence: Evidence, step_off_mm: float) -> Onset:
+def _hinge_posterior_3(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+    evidence = gathered(steps)
     return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=METHOD)
 
 
-def _hinge_posterior_1(evidence: Evidence, step_off_mm: float) -> Onset:
-    return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=FALLS_COUNT, has_to_rise=False)
+def _hinge_posterior_2(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+    evidence = gathered(steps, noise.levels)
+    return by_posterior(evidence, bend_before(evidence), step_off_mm=step_off_mm, method=STROKES_ONLY)
 
 
-def _least_squares_1(evidence: Evidence, step_off_mm: float) -> Onset:
-    return by_least_squares(evidence, step_off_mm=step_off_mm, method=LEAST_SQUARES)
+def _hinge_posterior_1(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+    evidence = gathered(steps, noise.levels)
+    found = bend_before(evidence)
+    return by_posterior(evidence, found, step_off_mm=step_off_mm, method=FALLS_COUNT, has_to_rise=False)
 
 
-METHODS: dict[str, Callable[[Evidence, float], Onset]] = {
-    METHOD: _hinge_posterior_2,
+def _least_squares_1(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+    return by_least_squares(gathered(steps, noise.levels), step_off_mm=step_off_mm, method=LEAST_SQUARES)
+
+
+METHODS: dict[str, Callable[[Sequence[StepMean], float], Onset]] = {
+    METHOD: _hinge_posterior_3,
+    STROKES_ONLY: _hinge_posterior_2,
     FALLS_COUNT: _hinge_posterior_1,
     LEAST_SQUARES: _least_squares_1,
 }

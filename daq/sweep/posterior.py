@@ -27,7 +27,7 @@ import numpy as np
 from daq.sweep.marginal import Marginal, known_scales, log_sum
 from daq.sweep.places import places
 from daq.sweep.witness import Witness, log_places
-from daq.values import Array
+from daq.values import NAN, Array
 
 NODES_MM = 0.5
 """Farthest distance of the breakpoints at which everything is summed; between them log probability is interpolated."""
@@ -61,6 +61,16 @@ class Priors:
     """Median and spread of log(scale) of a step's error when none is given: 0.6 to 7 N at two spreads."""
 
 
+@dataclass(frozen=True, slots=True)
+class Classes:
+    """log probability of the steps under each explanation as the priors name them, the priors of the three left out."""
+
+    bend: float
+    """Averaged over all places from the rearmost position to the foremost."""
+    light: float
+    loaded: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Posterior:
     """Where the bend may be, and whether there is one. Positions in forward millimetres."""
@@ -79,6 +89,12 @@ class Posterior:
     scale: float
     """Posterior mean of the scale of the steps' errors, given a bend."""
     cumulative: Array = field(repr=False)
+    classes: Classes | None = None
+    """None from methods before `hinge-posterior/3`, as are the two below."""
+    between_n: float = NAN
+    """Posterior mean of the between-step error, N, given a bend."""
+    p_lag: tuple[float, ...] = ()
+    """Probability of each time constant, given a bend."""
 
     @property
     def mean(self) -> float:
@@ -171,7 +187,7 @@ def _gathered(
     """
     peak = log_bend.max(axis=(0, 1, 2))
     weight = np.exp(log_bend - peak)
-    fine, p, log_mean = _finer(c, peak + np.log(weight.sum(axis=(0, 1, 2))))
+    fine, p, log_mean = finer(c, peak + np.log(weight.sum(axis=(0, 1, 2))))
     weight *= np.exp(peak - peak.max())
     logs = np.array([log_mean, light, loaded]) + np.log([priors.onset, priors.light, priors.loaded])
     p_bend, p_light, p_loaded = np.exp(logs - np.logaddexp.reduce(logs)).tolist()
@@ -190,7 +206,7 @@ def _gathered(
     )
 
 
-def _finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
+def finer(c: Array, log_p: Array) -> tuple[Array, Array, float]:
     """Grid of about GRID_MM over the nodes c, probability of each of its cells, and the log of the mean density.
 
     Cubic through the logs with central differences as slopes: exact where the logs are a parabola, so for any normal.

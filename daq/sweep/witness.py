@@ -47,8 +47,11 @@ class Witness:
     """(k,) prior standard deviations for the covariates of the hands, means 0."""
 
 
-def log_places(x: Array, c: Array, witness: Witness, covariates: Array) -> Array:
-    """log of how much likelier each breakpoint c (C,) is for the witness than a breakpoint anywhere, (C,)."""
+def log_places(x: Array, c: Array, witness: Witness, covariates: Array, rise: Array | None = None) -> Array:
+    """log of how much likelier each breakpoint c (C,) is for the witness than a breakpoint anywhere, (C,).
+
+    rise: (n, C) what a bend of 1 N/mm adds to each step; None: (x - c)+, of a rider who has arrived.
+    """
     y = witness.y - witness.y.mean()
     half = max(float(np.ptp(x)) / 2.0, 1e-9)
     ones = np.ones(len(x))
@@ -57,7 +60,8 @@ def log_places(x: Array, c: Array, witness: Witness, covariates: Array) -> Array
     )
     scale, scale_weight = known_scales(SCALE_SPREAD)
     seen = Marginal(y, witness.se, scale, [design], shifted=SHIFTED, shift_n=SHIFT_N)
-    bends = seen.with_bend(np.maximum(x[:, None] - c, 0.0), BENDS_N_PER_MM)[:, 0] + scale_weight[:, None, None]
+    rise = np.maximum(x[:, None] - c, 0.0) if rise is None else rise
+    bends = seen.with_bend(rise, BENDS_N_PER_MM)[:, 0] + scale_weight[:, None, None]
     straight = seen.evidence[:, 0] + scale_weight[:, None]
     top = max(float(bends.max()), float(straight.max()))
     places = SPEAKS * np.exp(bends - top).sum(axis=(0, 1)) + (1.0 - SPEAKS) * float(np.exp(straight - top).sum())

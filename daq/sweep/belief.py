@@ -1,0 +1,254 @@
+"""The posterior of the bend under the model of `hinge-posterior/3`: that of `posterior.py`, for a rider who may follow
+slowly, whose visits scatter more than his strokes, on a saddle that is not quite where it was put.
+
+    step's mean = mean over the dwell of [a + b x + d (x - c)+, relaxed with tau] + covariates g + one shift + noise
+    noise variance = (factor se)^2 + between^2 + (slope where it stands)^2 u_x^2
+
+Given tau and the noise it is linear in all but c, so everything else is again integrated in closed form. tau and the
+noise are sums over small grids; where strokes and the time of the moves are there, the trend within each dwell is n
+readings more, which tell of tau alone. Placement enters by the slope: what an error u of the setback does to hand load
+is the slope times u, forward of the bend by b + d, behind it by b. The slopes and the chance that a step lies forward
+are those of a first pass without placement error.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from daq.sweep.errors import Errors, error_grid
+from daq.sweep.evidence import Evidence
+from daq.sweep.lag import operators
+from daq.sweep.line import line_through
+from daq.sweep.marginal import log_sum
+from daq.sweep.mixture import LIGHTEST, Mixture
+from daq.sweep.places import places
+from daq.sweep.posterior import NODES_MM, Classes, Posterior, Priors, finer, free_scales
+from daq.sweep.witness import log_places
+from daq.values import Array, Ints
+
+FIRST_PASS_MM = 2.0
+"""Spacing of the breakpoints of the first pass, which only weighs slopes."""
+HEARD = 1e-4
+"""A time constant less probable than this hears no witness."""
+
+
+@dataclass(frozen=True, slots=True)
+class WidePriors(Priors):
+    """What is held likely beforehand of rider, saddle and posture as well."""
+
+    between_n: float = 1.0
+    between_tail: float = 3.0
+    """Scale and degrees of freedom of the half Student's t of the between-step error, N; a scale of 0: there is none."""
+    lags_s: tuple[float, ...] = (0.0, 15.0, 35.0, 75.0, 150.0)
+    lag: float = 0.35
+    """Probability that the rider follows slowly, shared evenly by the time constants above 0."""
+    brought_n: float = 5.0
+    """Standard deviation of what the rider brings to the first step from the place before."""
+    trend_n: float = 4.0
+    """Standard deviation of a change over the dwell that is the same on every step: sitting down again."""
+    lightest: float = LIGHTEST
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Model:
+    """The sweep about its middle, as r rows: n means, and n trends where there are any."""
+
+    x: Array
+    y: Array
+    n: int
+    columns: Array
+    """(L, r, p) columns of everything linear but setback, for each time constant."""
+    follow: Array
+    """(L, r, n) what each time constant makes of loads at the n places."""
+    log_lag: Array
+    errors: Errors
+    trend_variance: Array
+    """(r - n,)"""
+    priors: WidePriors
+
+
+def belief(evidence: Evidence, priors: WidePriors) -> Posterior:
+    """The posterior over breakpoints between the outermost positions, in forward millimetres."""
+    middle = 0.5 * float(evidence.forward_mm.min() + evidence.forward_mm.max())
+    model = _modelled(evidence, middle, priors)
+    c = np.linspace(model.x.min(), model.x.max(), max(8, math.ceil(np.ptp(model.x) / NODES_MM)) + 1)
+    bent, straight = _placement(evidence, model, middle)
+    sloped = _seen(model, bent, priors.slopes_behind)
+    bends = _bends(model, c, sloped)
+    said = _witnessed(evidence, model, c, bends)
+    bends = replace(bends, logs=bends.logs + said[bends.lag])
+    level, flat = _seen(model, None, (0.0,)), _seen(model, None, (priors.light_slope,))
+    loaded = _one(model, _seen(model, straight, (0.0,)), model.x, priors.added_slopes)
+    falling = _one(model, level, -model.x, priors.slopes_behind[1:])
+    light = np.logaddexp(
+        log_sum(flat.evidence + _log_prior(model)[:, None]) + math.log(1.0 - priors.falling),
+        falling + math.log(priors.falling),
+    )
+    parabola = (model.x - model.x.min()) ** 2 / (2.0 * np.ptp(model.x))
+    curved = _one(model, sloped, parabola, priors.added_slopes, len(priors.slopes_behind))
+    found = _gathered(places(model.x), c, bends, (float(light), loaded, curved), model)
+    return replace(found, c=found.c + middle)
+
+
+def _modelled(evidence: Evidence, middle: float, priors: WidePriors) -> _Model:
+    n, trend = len(evidence.hands_n), evidence.trend
+    y = evidence.hands_n - evidence.covariates @ evidence.covariate_means
+    y = y - y.mean()
+    still = np.column_stack([np.full(n, priors.level_n), evidence.covariates * evidence.covariate_sds])
+    if trend is not None:
+        of_change = np.column_stack([np.zeros(n), trend.covariates * evidence.covariate_sds])
+        still = np.concatenate([still, of_change])
+        still = np.column_stack([still, np.repeat([0.0, priors.trend_n], n)])
+    rows, log_lag = _lags(evidence, priors)
+    brought = priors.brought_n * rows[..., n:]
+    return _Model(
+        x=evidence.forward_mm - middle,
+        y=y if trend is None else np.concatenate([y, trend.change_n]),
+        n=n,
+        columns=np.concatenate([np.broadcast_to(still, (len(rows), *still.shape)), brought], axis=-1),
+        follow=rows[..., :n],
+        log_lag=log_lag,
+        errors=_errors(evidence, priors),
+        trend_variance=np.empty(0) if trend is None else trend.se_n**2,
+        priors=priors,
+    )
+
+
+def _lags(evidence: Evidence, priors: WidePriors) -> tuple[Array, Array]:
+    """(L, r, n + 1) what each time constant makes of the places' loads, and the log prior of each."""
+    n, times = len(evidence.hands_n), evidence.dwells
+    slow = [lag_s for lag_s in priors.lags_s if lag_s > 0.0] if times is not None and priors.lag > 0.0 else []
+    share = np.array([1.0 - priors.lag, *[priors.lag / len(slow)] * len(slow)]) if slow else np.ones(1)
+    found = [(np.eye(n, n + 1), np.zeros((n, n + 1)))]
+    if times is not None:
+        found += [operators(times, lag_s) for lag_s in slow]
+    rows = [mean if evidence.trend is None else np.concatenate([mean, change]) for mean, change in found]
+    return np.array(rows), np.log(share)
+
+
+def _errors(evidence: Evidence, priors: WidePriors) -> Errors:
+    if evidence.se_n is None:
+        size, log_prior = free_scales(priors)
+        variance = np.repeat((size**2)[:, None], len(evidence.hands_n), axis=1)
+        return Errors(variance, size, np.zeros_like(size), size, log_prior)
+    return error_grid(
+        evidence.se_n, scale_spread=priors.scale_spread, between_n=priors.between_n, between_tail=priors.between_tail
+    )
+
+
+def _log_prior(model: _Model) -> Array:
+    """Of each time constant and error, (L * K,)."""
+    return (model.log_lag[:, None] + model.errors.log_prior).ravel()
+
+
+def _seen(model: _Model, placed: Array | None, slopes: tuple[float, ...]) -> Mixture:
+    """The readings for each time constant, error and prior standard deviation of a slope; 0: no slope.
+
+    placed: (n,) variance of the means that placement adds, N^2.
+    """
+    level = model.errors.variance if placed is None else model.errors.variance + placed
+    trend = np.outer(model.errors.factor**2, model.trend_variance)
+    variance = np.concatenate([level, trend], axis=1)
+    slope = (model.follow @ model.x)[:, None, :, None] * np.array(slopes)[:, None, None]
+    columns = np.broadcast_to(model.columns[:, None], (len(slope), len(slopes), *model.columns.shape[1:]))
+    design = np.concatenate([columns, slope], axis=-1)[:, None]
+    models = (len(slope), len(variance), len(slopes))
+    return Mixture(
+        model.y,
+        np.broadcast_to(variance[:, None], (*models, variance.shape[1])).reshape(-1, variance.shape[1]),
+        np.broadcast_to(design, (*models, *design.shape[3:])).reshape(-1, *design.shape[3:]),
+        n=model.n,
+        shifted=model.priors.shifted,
+        shift_n=model.priors.shift_n,
+    )
+
+
+def _one(model: _Model, seen: Mixture, shape: Array, widths: tuple[float, ...], kinds: int = 1) -> float:
+    """log probability of one shape of the rise (n,), added up over everything."""
+    log_prior = np.repeat(_log_prior(model), kinds) - math.log(kinds)
+    column = np.repeat(model.follow @ shape, len(log_prior) // len(model.follow), axis=0)
+    return log_sum(seen.with_rise(column[..., None], widths)[..., 0] + log_prior[:, None])
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Bends:
+    """What holds weight of a bend: log probability of each, (R, C), and which hypothesis it is, (R,)."""
+
+    logs: Array
+    error: Ints
+    lag: Ints
+    reading: Ints
+
+
+def _bends(model: _Model, c: Array, seen: Mixture) -> _Bends:
+    """Every breakpoint c, (C,), with everything else."""
+    kinds, errors = len(model.priors.slopes_behind), len(model.errors.size)
+    rise = model.follow @ np.maximum(model.x[:, None] - c, 0.0)
+    each = errors * kinds
+    log_prior = np.repeat(_log_prior(model), kinds) - math.log(kinds)
+    which, reading, logs = seen.heaviest(
+        np.repeat(rise, each, axis=0), model.priors.added_slopes, log_prior, model.priors.lightest
+    )
+    return _Bends(logs, which // kinds % errors, which // each, reading)
+
+
+def _placement(evidence: Evidence, model: _Model, middle: float) -> tuple[Array | None, Array | None]:
+    """(n,) variances of the means through placement, N^2, under a bend and under a straight rise; None: none."""
+    if not evidence.u_setback_mm.any():
+        return None, None
+    plain = replace(model, follow=model.follow[:1], columns=model.columns[:1], log_lag=np.zeros(1))
+    c = np.linspace(model.x.min(), model.x.max(), max(8, math.ceil(np.ptp(model.x) / FIRST_PASS_MM)) + 1)
+    logs = _bends(plain, c, _seen(plain, None, model.priors.slopes_behind)).logs
+    p = np.exp(logs - logs.max()).sum(axis=0)
+    p = p / p.sum()
+    forward = (p * (model.x[:, None] > c)).sum(axis=1)
+    bent = line_through(evidence, -float(p @ c) - middle)
+    ahead = bent.slope_n_per_mm + max(bent.added_n_per_mm, 0.0)
+    slope = line_through(evidence, None).slope_n_per_mm
+    u2 = evidence.u_setback_mm**2
+    return u2 * (forward * ahead**2 + (1.0 - forward) * bent.slope_n_per_mm**2), u2 * slope**2
+
+
+def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Array:
+    """(L, C) what the saddle says of each place, for each time constant that matters."""
+    said = np.zeros((len(model.follow), len(c)))
+    if evidence.witness is None:
+        return said
+    weight = np.bincount(bends.lag, np.exp(bends.logs - bends.logs.max()).sum(axis=1), len(said))
+    for lag in np.flatnonzero(weight > HEARD * weight.sum()):
+        rise = model.follow[lag, : model.n] @ np.maximum(model.x[:, None] - c, 0.0)
+        said[lag] = log_places(model.x, c, evidence.witness, evidence.covariates, rise)
+    return said
+
+
+def _gathered(knots: Array, c: Array, bends: _Bends, others: tuple[float, float, float], model: _Model) -> Posterior:
+    """The sums over the grid, made into probabilities; knots as in `posterior.py`."""
+    priors, (light, loaded, curved) = model.priors, others
+    peak = bends.logs.max(axis=0)
+    weight = np.exp(bends.logs - peak)
+    fine, p, log_mean = finer(c, peak + np.log(weight.sum(axis=0)))
+    weight = (weight * np.exp(peak - peak.max())).sum(axis=1)
+    weight = weight / weight.sum()
+    logs = np.array([log_mean, light, loaded])
+    chances = logs + np.log([priors.onset, priors.light, priors.loaded])
+    p_bend, p_light, p_loaded = np.exp(chances - np.logaddexp.reduce(chances)).tolist()
+    edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
+    edges = edges / edges[-1]
+    rear, ahead = np.interp([knots[1], knots[-2]], fine, edges).tolist()
+    return Posterior(
+        c=fine,
+        p=p,
+        p_onset=p_bend * (ahead - rear),
+        p_light=p_light + p_bend * (1.0 - ahead),
+        p_loaded=p_loaded + p_bend * rear,
+        p_shifted=np.bincount(bends.reading, weight, model.n + 1)[:-1],
+        p_gradual=1.0 / (1.0 + math.exp(min(float(log_mean - curved), 700.0))),
+        scale=float(model.errors.size[bends.error] @ weight),
+        cumulative=edges,
+        classes=Classes(*logs.tolist()),
+        between_n=float(model.errors.between_n[bends.error] @ weight),
+        p_lag=tuple(np.bincount(bends.lag, weight, len(model.follow)).tolist()),
+    )

@@ -1,0 +1,89 @@
+"""A rider who follows a move of the saddle slowly: which earlier places are still felt in a step's mean and its trend.
+
+Posture relaxes towards what the place asks for, with one time constant tau per rider and sweep:
+
+    load(t) = L(place) + (what it was at the move - L(place)) exp(-(t - moved) / tau)
+
+It goes on relaxing until the next move, so what it is at a move follows from all moves before. All of that is linear
+in the loads L of the places: a step's mean is a weighted mean of L over this and the earlier steps, and what is left
+to go shows as a trend within the dwell. tau = 0 is a rider who has arrived. Sway and torque act at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.values import Array, StepMean
+
+SETTLED_S = 8.0
+"""From the move to the first stroke that counts, where the time of the move is not known. Common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Dwells:
+    """When n steps were moved to and averaged, minutes, in the order of the steps."""
+
+    moved_min: Array
+    seen_min: Array
+    """(n, m) instants averaged, filled with NaN."""
+    confirmed: bool
+    """Whether the moves were told on every step; without it they are taken from the strokes."""
+
+
+def dwells(steps: Sequence[StepMean]) -> Dwells | None:
+    """None when the steps' times are not known, or two steps have the same."""
+    t_min = np.array([step.t_min for step in steps])
+    if not np.isfinite(t_min).all() or len(np.unique(t_min)) < len(t_min):
+        return None
+    moved_min = np.array([step.moved_min for step in steps])
+    if not all(step.strokes for step in steps):
+        return Dwells(np.where(np.isfinite(moved_min), moved_min, _half_way(t_min)), t_min[:, None], False)
+    seen_min = np.full((len(steps), max(len(step.strokes) for step in steps)), np.nan)
+    for row, step in zip(seen_min, steps, strict=True):
+        row[: len(step.strokes)] = [stroke.mid_s / 60.0 for stroke in step.strokes]
+    confirmed = bool(np.all(moved_min <= seen_min[:, 0]))
+    known = np.where(moved_min <= seen_min[:, 0], moved_min, seen_min[:, 0] - SETTLED_S / 60.0)
+    return Dwells(known, seen_min, confirmed)
+
+
+def _half_way(t_min: Array) -> Array:
+    """Moves half-way between the middles of the steps: dwell and move take about as long."""
+    order = np.argsort(t_min)
+    gaps = np.diff(t_min[order])
+    moved = np.empty_like(t_min)
+    moved[order] = t_min[order] - 0.5 * np.append(np.median(gaps), gaps)
+    return moved
+
+
+def operators(times: Dwells, tau_s: float) -> tuple[Array, Array]:
+    """Weights (n, n + 1) of the n places' loads in each step's mean, and in the change over its dwell.
+
+    The last column belongs to what the rider brought to the first step beyond that place's load.
+    """
+    n = len(times.moved_min)
+    itself = np.eye(n, n + 1)
+    if tau_s <= 0.0:
+        return itself, np.zeros((n, n + 1))
+    order = np.argsort(times.moved_min)
+    kept = np.exp(-60.0 * np.diff(times.moved_min[order]) / tau_s)
+    brought = np.empty((n, n + 1))
+    now = itself[order[0]].copy()
+    now[n] = 1.0
+    for k, step in enumerate(order):
+        brought[step] = now
+        if k < n - 1:
+            now = (1.0 - kept[k]) * itself[step] + kept[k] * now
+    left = np.exp(-60.0 * (times.seen_min - times.moved_min[:, None]) / tau_s)
+    still = np.nanmean(left, axis=1)[:, None]
+    return itself + still * (brought - itself), _trend(times.seen_min, left)[:, None] * (brought - itself)
+
+
+def _trend(seen_min: Array, left: Array) -> Array:
+    """Change over a dwell, from its first instant to its last, of the line through what is left to go; 0 of one."""
+    span = np.nanmax(seen_min, axis=1) - np.nanmin(seen_min, axis=1)
+    at = (seen_min - np.nanmean(seen_min, axis=1)[:, None]) / np.maximum(span, 1e-9)[:, None]
+    spread = np.nansum(at**2, axis=1)
+    return np.asarray(np.nansum(at * left, axis=1) / np.maximum(spread, 1e-9))
