@@ -25,7 +25,7 @@ from daq.sweep.line import line_through
 from daq.sweep.marginal import log_sum
 from daq.sweep.mixture import LIGHTEST, Mixture
 from daq.sweep.places import places
-from daq.sweep.posterior import NODES_MM, Classes, Posterior, Priors, finer, free_scales
+from daq.sweep.posterior import Classes, Posterior, Priors, finer, free_scales
 from daq.sweep.witness import log_places
 from daq.values import Array, Ints
 
@@ -41,7 +41,7 @@ class WidePriors(Priors):
 
     between_n: float = 1.0
     between_tail: float = 3.0
-    """Scale and degrees of freedom of the half Student's t of the between-step error, N; a scale of 0: there is none."""
+    """Scale, N, and degrees of freedom of the half Student's t of the between-step error; a scale of 0: none."""
     lags_s: tuple[float, ...] = (0.0, 15.0, 35.0, 75.0, 150.0)
     lag: float = 0.35
     """Probability that the rider follows slowly, shared evenly by the time constants above 0."""
@@ -50,6 +50,8 @@ class WidePriors(Priors):
     trend_n: float = 4.0
     """Standard deviation of a change over the dwell that is the same on every step: sitting down again."""
     lightest: float = LIGHTEST
+    nodes_mm: float = 1.0
+    """Farthest distance of the breakpoints at which everything is summed."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -74,7 +76,7 @@ def belief(evidence: Evidence, priors: WidePriors) -> Posterior:
     """The posterior over breakpoints between the outermost positions, in forward millimetres."""
     middle = 0.5 * float(evidence.forward_mm.min() + evidence.forward_mm.max())
     model = _modelled(evidence, middle, priors)
-    c = np.linspace(model.x.min(), model.x.max(), max(8, math.ceil(np.ptp(model.x) / NODES_MM)) + 1)
+    c = np.linspace(model.x.min(), model.x.max(), max(8, math.ceil(np.ptp(model.x) / priors.nodes_mm)) + 1)
     bent, straight = _placement(evidence, model, middle)
     sloped = _seen(model, bent, priors.slopes_behind)
     bends = _bends(model, c, sloped)
@@ -244,7 +246,7 @@ def _gathered(knots: Array, c: Array, bends: _Bends, others: tuple[float, float,
         p_onset=p_bend * (ahead - rear),
         p_light=p_light + p_bend * (1.0 - ahead),
         p_loaded=p_loaded + p_bend * rear,
-        p_shifted=np.bincount(bends.reading, weight, model.n + 1)[:-1],
+        p_shifted=np.asarray(np.bincount(bends.reading, weight, model.n + 1)[:-1], dtype=float),
         p_gradual=1.0 / (1.0 + math.exp(min(float(log_mean - curved), 700.0))),
         scale=float(model.errors.size[bends.error] @ weight),
         cumulative=edges,

@@ -75,4 +75,4 @@ def _of_size(size: Array, stated: float, scale_spread: float, between_n: float, 
     joint = of_factor[:, None] * of_added
     weight = np.bincount(low.ravel(), (joint * (1.0 - (at - low))).ravel(), len(size))
     weight += np.bincount(low.ravel() + 1, (joint * (at - low)).ravel(), len(size))
-    return np.maximum(weight / weight.sum(), 1e-12)
+    return np.asarray(np.maximum(weight / weight.sum(), 1e-12), dtype=float)

@@ -138,7 +138,7 @@ def _trend(model: Pooled | None, times: Dwells | None, drifts: bool, covariates:
         return None
     change = np.zeros((len(model.hands.trend_n), covariates))
     if drifts:
-        change[:, 0] = np.nanmax(times.seen_min, axis=1) - np.nanmin(times.seen_min, axis=1)
+        change[:, 0] = times.seen_min[:, -1] - times.seen_min[:, 0]
     return Trend(model.hands.trend_n, np.maximum(model.hands.trend_se_n, LEAST_ERROR_N), change)
 
 

@@ -19,7 +19,7 @@ import numpy as np
 from daq.values import Array, StepMean
 
 SETTLED_S = 8.0
-"""From the move to the first stroke that counts, where the time of the move is not known. Common practice, no source."""
+"""From the move to the first stroke that counts, where the move's time is not known. Common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -28,7 +28,9 @@ class Dwells:
 
     moved_min: Array
     seen_min: Array
-    """(n, m) instants averaged, filled with NaN."""
+    """(n, m) instants averaged, each row filled up with its last one."""
+    weight: Array
+    """(n, m) of each instant in its row's mean; 0 where filled up."""
     confirmed: bool
     """Whether the moves were told on every step; without it they are taken from the strokes."""
 
@@ -40,13 +42,16 @@ def dwells(steps: Sequence[StepMean]) -> Dwells | None:
         return None
     moved_min = np.array([step.moved_min for step in steps])
     if not all(step.strokes for step in steps):
-        return Dwells(np.where(np.isfinite(moved_min), moved_min, _half_way(t_min)), t_min[:, None], False)
-    seen_min = np.full((len(steps), max(len(step.strokes) for step in steps)), np.nan)
-    for row, step in zip(seen_min, steps, strict=True):
-        row[: len(step.strokes)] = [stroke.mid_s / 60.0 for stroke in step.strokes]
-    confirmed = bool(np.all(moved_min <= seen_min[:, 0]))
-    known = np.where(moved_min <= seen_min[:, 0], moved_min, seen_min[:, 0] - SETTLED_S / 60.0)
-    return Dwells(known, seen_min, confirmed)
+        moved_min = np.where(np.isfinite(moved_min), moved_min, _half_way(t_min))
+        return Dwells(moved_min, t_min[:, None], np.ones((len(steps), 1)), False)
+    counts = np.array([len(step.strokes) for step in steps])
+    last = np.minimum(np.arange(counts.max()), counts[:, None] - 1)
+    mids = [[stroke.mid_s / 60.0 for stroke in step.strokes] for step in steps]
+    seen_min = np.array([[row[i] for i in at] for row, at in zip(mids, last.tolist(), strict=True)])
+    weight = (np.arange(counts.max()) < counts[:, None]) / counts[:, None]
+    told = moved_min <= seen_min[:, 0]
+    moved_min = np.where(told, moved_min, seen_min[:, 0] - SETTLED_S / 60.0)
+    return Dwells(moved_min, seen_min, weight, bool(told.all()))
 
 
 def _half_way(t_min: Array) -> Array:
@@ -77,13 +82,13 @@ def operators(times: Dwells, tau_s: float) -> tuple[Array, Array]:
         if k < n - 1:
             now = (1.0 - kept[k]) * itself[step] + kept[k] * now
     left = np.exp(-60.0 * (times.seen_min - times.moved_min[:, None]) / tau_s)
-    still = np.nanmean(left, axis=1)[:, None]
-    return itself + still * (brought - itself), _trend(times.seen_min, left)[:, None] * (brought - itself)
+    still = (times.weight * left).sum(axis=1)[:, None]
+    return itself + still * (brought - itself), _trend(times, left)[:, None] * (brought - itself)
 
 
-def _trend(seen_min: Array, left: Array) -> Array:
+def _trend(times: Dwells, left: Array) -> Array:
     """Change over a dwell, from its first instant to its last, of the line through what is left to go; 0 of one."""
-    span = np.nanmax(seen_min, axis=1) - np.nanmin(seen_min, axis=1)
-    at = (seen_min - np.nanmean(seen_min, axis=1)[:, None]) / np.maximum(span, 1e-9)[:, None]
-    spread = np.nansum(at**2, axis=1)
-    return np.asarray(np.nansum(at * left, axis=1) / np.maximum(spread, 1e-9))
+    first, last = times.seen_min[:, :1], times.seen_min[:, -1:]
+    at = (times.seen_min - (times.weight * times.seen_min).sum(axis=1)[:, None]) / np.maximum(last - first, 1e-9)
+    spread = (times.weight * at**2).sum(axis=1)
+    return np.asarray((times.weight * at * left).sum(axis=1) / np.maximum(spread, 1e-9))
