@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from daq.sweep.chances import class_chances
 from daq.sweep.errors import Errors, error_grid
 from daq.sweep.evidence import Evidence
 from daq.sweep.lag import operators
@@ -228,15 +229,14 @@ def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Ar
 
 def _gathered(knots: Array, c: Array, bends: _Bends, others: tuple[float, float, float], model: _Model) -> Posterior:
     """The sums over the grid, made into probabilities; knots as in `posterior.py`."""
-    priors, (light, loaded, curved) = model.priors, others
+    light, loaded, curved = others
     peak = bends.logs.max(axis=0)
     weight = np.exp(bends.logs - peak)
     fine, p, log_mean = finer(c, peak + np.log(weight.sum(axis=0)))
     weight = (weight * np.exp(peak - peak.max())).sum(axis=1)
     weight = weight / weight.sum()
-    logs = np.array([log_mean, light, loaded])
-    chances = logs + np.log([priors.onset, priors.light, priors.loaded])
-    p_bend, p_light, p_loaded = np.exp(chances - np.logaddexp.reduce(chances)).tolist()
+    classes = Classes(log_mean, light, loaded)
+    p_bend, p_light, p_loaded = class_chances(classes, model.priors)
     edges = np.concatenate([[0.0], np.cumsum(0.5 * (p[1:] + p[:-1]))])
     edges = edges / edges[-1]
     rear, ahead = np.interp([knots[1], knots[-2]], fine, edges).tolist()
@@ -250,7 +250,7 @@ def _gathered(knots: Array, c: Array, bends: _Bends, others: tuple[float, float,
         p_gradual=1.0 / (1.0 + math.exp(min(float(log_mean - curved), 700.0))),
         scale=float(model.errors.size[bends.error] @ weight),
         cumulative=edges,
-        classes=Classes(*logs.tolist()),
+        classes=classes,
         between_n=float(model.errors.between_n[bends.error] @ weight),
         p_lag=tuple(np.bincount(bends.lag, weight, len(model.follow)).tolist()),
     )

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from daq.sweep import noise
-from daq.sweep.bend import bend_before, bend_of
+from daq.sweep.bend import PRIORS, bend_before, bend_of
+from daq.sweep.chances import LOADED_CHANCE
 from daq.sweep.classical import by_least_squares
 from daq.sweep.evidence import TooFewPositions, gathered, standard_errors
 from daq.sweep.line import line_through
-from daq.sweep.verdict import by_posterior
+from daq.sweep.verdict import by_posterior, with_chances
 from daq.values import Onset, StepMean
 
 METHOD = "hinge-posterior/3"
@@ -28,12 +30,30 @@ FALLS_COUNT = "hinge-posterior/1"
 LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
 
-__all__ = ["METHOD", "METHODS", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
+__all__ = ["METHOD", "METHODS", "Margin", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
 
 
-def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """How far behind the onset the saddle is suggested."""
+
+    step_off_mm: float = STEP_OFF_MM
+    """At least so far: what is known of today's onset does not put the saddle back as exactly, nor the rider on it."""
+    loaded_chance: float = LOADED_CHANCE
+    """Where the chance that the hands already carry more is at most this."""
+
+
+def onset(
+    steps: Sequence[StepMean],
+    *,
+    step_off_mm: float = STEP_OFF_MM,
+    loaded_chance: float = LOADED_CHANCE,
+    method: str = METHOD,
+) -> Onset:
     """The answer from all steps so far.
 
+    The suggested setback is the foremost place where the chance that the hands already carry more is at most
+    loaded_chance, step_off_mm behind the onset at least, and never beyond what was ridden.
     TooFewPositions (a ValueError) under 5 distinct setbacks; ValueError for a value that is no number, or for a
     method there is not.
     """
@@ -41,7 +61,9 @@ def onset(steps: Sequence[StepMean], *, step_off_mm: float = STEP_OFF_MM, method
         raise ValueError(f"method: expected one of {', '.join(METHODS)}, got {method}")
     if not (math.isfinite(step_off_mm) and step_off_mm >= 0.0):
         raise ValueError(f"step_off_mm: expected 0 or more millimetres behind the onset, got {step_off_mm:g}")
-    return METHODS[method](steps, step_off_mm)
+    if not 0.0 < loaded_chance < 1.0:
+        raise ValueError(f"loaded_chance: expected a probability between 0 and 1, got {loaded_chance:g}")
+    return METHODS[method](steps, Margin(step_off_mm, loaded_chance))
 
 
 def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
@@ -56,27 +78,30 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     return setback_mm.tolist(), line.at(setback_mm).tolist()
 
 
-def _hinge_posterior_3(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+def _hinge_posterior_3(steps: Sequence[StepMean], margin: Margin) -> Onset:
     evidence = gathered(steps)
-    return by_posterior(evidence, bend_of(evidence), step_off_mm=step_off_mm, method=METHOD)
+    found = bend_of(evidence)
+    answer = by_posterior(evidence, found, step_off_mm=margin.step_off_mm, method=METHOD)
+    return with_chances(answer, found, PRIORS, margin.loaded_chance)
 
 
-def _hinge_posterior_2(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
-    evidence = gathered(steps, noise.levels)
-    return by_posterior(evidence, bend_before(evidence), step_off_mm=step_off_mm, method=STROKES_ONLY)
-
-
-def _hinge_posterior_1(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
+def _hinge_posterior_2(steps: Sequence[StepMean], margin: Margin) -> Onset:
     evidence = gathered(steps, noise.levels)
     found = bend_before(evidence)
-    return by_posterior(evidence, found, step_off_mm=step_off_mm, method=FALLS_COUNT, has_to_rise=False)
+    return by_posterior(evidence, found, step_off_mm=margin.step_off_mm, method=STROKES_ONLY)
 
 
-def _least_squares_1(steps: Sequence[StepMean], step_off_mm: float) -> Onset:
-    return by_least_squares(gathered(steps, noise.levels), step_off_mm=step_off_mm, method=LEAST_SQUARES)
+def _hinge_posterior_1(steps: Sequence[StepMean], margin: Margin) -> Onset:
+    evidence = gathered(steps, noise.levels)
+    found = bend_before(evidence)
+    return by_posterior(evidence, found, step_off_mm=margin.step_off_mm, method=FALLS_COUNT, has_to_rise=False)
 
 
-METHODS: dict[str, Callable[[Sequence[StepMean], float], Onset]] = {
+def _least_squares_1(steps: Sequence[StepMean], margin: Margin) -> Onset:
+    return by_least_squares(gathered(steps, noise.levels), step_off_mm=margin.step_off_mm, method=LEAST_SQUARES)
+
+
+METHODS: dict[str, Callable[[Sequence[StepMean], Margin], Onset]] = {
     METHOD: _hinge_posterior_3,
     STROKES_ONLY: _hinge_posterior_2,
     FALLS_COUNT: _hinge_posterior_1,

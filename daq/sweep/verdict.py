@@ -8,12 +8,15 @@ undecided, and then the reasons say what would settle it.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import Line, line_through
-from daq.sweep.posterior import Posterior
+from daq.sweep.posterior import Posterior, Priors
 from daq.sweep.settling import gap_mm, what_settles
 from daq.values import NAN, Onset, Verdict
 
@@ -54,6 +57,37 @@ def by_posterior(
         slope_n_per_mm=line.added_n_per_mm if onset_mm is not None else NAN,
         reasons=(*reasons, *evidence.notes),
         method=method,
+    )
+
+
+def with_chances(answer: Onset, found: Posterior, priors: Priors, loaded_chance: float) -> Onset:
+    """The answer with its curve of chances and its likelihood, and the setback suggested by them.
+
+    answer.suggested_setback_mm as it comes, the onset and the step-off, is a lower bound: an interval of a millimetre
+    says how well today's onset is known, not how well the saddle is put back there, nor the rider on it.
+    """
+    if found.classes is None:
+        raise ValueError("found: expected the posterior of hinge-posterior/3; earlier ones keep no likelihood")
+    suggested_mm, reasons = answer.suggested_setback_mm, answer.reasons
+    if suggested_mm is not None:
+        foremost = foremost_mm(found, found.classes, priors, loaded_chance)
+        if foremost is None:
+            _, _, p_loaded = class_chances(found.classes, priors)
+            reasons = (*reasons, _nowhere_light(-float(found.c[0]), p_loaded, loaded_chance))
+        suggested_mm = None if foremost is None else max(foremost, suggested_mm)
+    return replace(
+        answer,
+        suggested_setback_mm=suggested_mm,
+        reasons=reasons,
+        p_loaded_at=curve(found, found.classes, priors),
+        likelihood=likelihood(found, found.classes),
+    )
+
+
+def _nowhere_light(rear_mm: float, p_loaded: float, loaded_chance: float) -> str:
+    return (
+        f"no setback is suggested: even at {rear_mm:g} mm the chance that the hands already carry more is "
+        f"{100 * p_loaded:.0f} %, more than {100 * loaded_chance:g} %; ride further back as well"
     )
 
 

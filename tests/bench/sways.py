@@ -36,6 +36,17 @@ class Sway:
     """White, from stroke to stroke."""
 
 
+@dataclass(frozen=True)
+class Dwell:
+    """Strokes of one dwell as arrays; times from its beginning."""
+
+    start_s: np.ndarray
+    end_s: np.ndarray
+    hands_n: np.ndarray
+    told_nm: np.ndarray
+    mean_torque_nm: float
+
+
 def wander(kind: str, count: int, tau_s: float, rng: np.random.Generator) -> np.ndarray:
     """Stationary values of unit variance, PER_S a second."""
     if kind == "one time scale":
@@ -45,7 +56,7 @@ def wander(kind: str, count: int, tau_s: float, rng: np.random.Generator) -> np.
     if kind == "critically damped":
         return second_order(count, 0.5 * tau_s, 0.0, rng)
     if kind == "swinging":
-        return second_order(count, tau_s, 1.0 / tau_s * 0.6, rng)
+        return second_order(count, tau_s, 1.0 / tau_s, rng)
     raise ValueError(kind)
 
 
@@ -65,26 +76,41 @@ def second_order(count: int, decay_s: float, turn: float, rng: np.random.Generat
     return lfilter([1.0], [1.0, -a1, -a2], rng.standard_normal(count + warm))[warm:] / np.sqrt(variance)
 
 
-def strokes_of(sway: Sway, dwell_s: float, rng: np.random.Generator, *, start_s: float = 0.0, level_n: float = 80.0):
-    """Strokes of one dwell: loads about level_n plus sway, and the torque at which the level holds: 21 Nm."""
+def strokes_of(sway: Sway, dwell_s: float, rng: np.random.Generator) -> Dwell:
+    """One dwell of a rider whose level is 0 N at a torque of 21 N m."""
     count = round(dwell_s * PER_S)
     torque = 21.0 + sway.torque_sd_nm * np.mean(
         [first_order(count, tau_s, rng) for tau_s in TORQUE_TAUS_S], axis=0
     ) * np.sqrt(len(TORQUE_TAUS_S))
-    load = level_n + sway.sd_n * wander(sway.kind, count, sway.tau_s, rng) + sway.torque_n_per_nm * (torque - 21.0)
-    edges = np.cumsum(rng.uniform(0.6, 0.75, int(dwell_s / 0.55)))
-    edges = np.append(0.0, edges[edges < dwell_s])
-    at = np.minimum((edges * PER_S).round().astype(int), count)
-    widths = np.diff(at)
-    mean = np.add.reduceat(load, at[:-1])[: len(widths)] / widths if at[-1] == count else _means(load, at)
-    turning = np.add.reduceat(torque, at[:-1])[: len(widths)] / widths if at[-1] == count else _means(torque, at)
-    mean = mean + sway.scatter_n * rng.standard_normal(len(mean))
-    told = turning + sway.torque_error_nm * rng.standard_normal(len(mean))
-    return [
-        Stroke(start_s + a, start_s + b, float(h), NAN, NAN, 0.0, float(q), NAN, (), 67, Status(0))
-        for a, b, h, q in zip(edges[:-1], edges[1:], mean, told, strict=True)
-    ], float(torque[: at[-1]].mean())
+    load = sway.sd_n * wander(sway.kind, count, sway.tau_s, rng) + sway.torque_n_per_nm * (torque - 21.0)
+    edges = np.append(0.0, np.cumsum(rng.uniform(0.6, 0.75, int(dwell_s / 0.55))))
+    at = (edges[edges < dwell_s] * PER_S).round().astype(int)
+    hands, turning = (np.add.reduceat(each[: at[-1]], at[:-1]) / np.diff(at) for each in (load, torque))
+    return Dwell(
+        start_s=at[:-1] / PER_S,
+        end_s=at[1:] / PER_S,
+        hands_n=hands + sway.scatter_n * rng.standard_normal(len(hands)),
+        told_nm=turning + sway.torque_error_nm * rng.standard_normal(len(hands)),
+        mean_torque_nm=float(torque[: at[-1]].mean()),
+    )
 
 
-def _means(values, at):
-    return np.add.reduceat(values[: at[-1]], at[:-1]) / np.diff(at)
+def stroke(start_s, end_s, hands_n, saddle_n, torque_nm):
+    return Stroke(
+        float(start_s), float(end_s), float(hands_n), float(saddle_n), NAN, 0.0, float(torque_nm), NAN, (), 67, Status(0)
+    )  # fmt: skip
+
+
+def level_sweep(sway: Sway, dwell_s: float, number: int, n: int = 11):
+    """Steps of one sweep whose levels are all 0 at a torque of 21 N m, and each step's true mean torque."""
+    rng = np.random.default_rng([number, round(dwell_s), round(10 * sway.tau_s), *sway.kind.encode()])
+    steps, torque_nm = [], []
+    for i in range(n):
+        dwell = strokes_of(sway, dwell_s, rng)
+        torque_nm.append(dwell.mean_torque_nm)
+        begun_s = i * (dwell_s + 26.0)
+        rows = zip(dwell.start_s, dwell.end_s, dwell.hands_n, dwell.told_nm, strict=True)
+        strokes = tuple(stroke(begun_s + a, begun_s + b, h, NAN, q) for a, b, h, q in rows)
+        mean_n, mean_nm = float(dwell.hands_n.mean()), float(dwell.told_nm.mean())
+        steps.append(StepMean(80.0 - 5.0 * i, mean_n, NAN, begun_s / 60.0, mean_nm, NAN, 0.0, strokes))
+    return steps, np.array(torque_nm)
