@@ -1,11 +1,22 @@
-"""What a plan will cost and give, before it is ridden: minutes, and how wide the interval of the onset will be."""
+"""What a plan will cost and give: minutes, how wide the interval of the onset will be, and what cannot be found at all.
+
+Before the first step by what riders do in general, afterwards by this rider's own scatter.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from daq.sweep.bend import bend_of
+from daq.sweep.evidence import TooFewPositions, gathered
+from daq.sweep.information import Wander, best_design, sd_times_slope
 from daq.sweep.plan import MOVING_S
+from daq.sweep.pooled import pooled
+from daq.values import StepMean
 
 SWAY_N = 5.0
 SWAY_S = 4.0
@@ -15,8 +26,15 @@ LIMIT = 4.5
 deviation of a step's mean, d the added slope."""
 WIDTH_PER_SD = 4.4
 """Width of the 95 % interval over that limit, found by simulation at n = 11, sigma = 2 N, d = 1.5 N/mm: 8.0 mm."""
-SLOPES_N_PER_MM = (0.5, 1.0, 2.0)
-"""Of riders nothing is published; these span what is likely."""
+SLOPES_N_PER_MM = (0.2, 0.5, 1.0)
+"""Mechanics expects 0.1 to 0.5 N/mm, steep riders more. Of riders nothing is published."""
+FOUND_SHARE = 0.07
+"""An onset is named in half of the sweeps when the limit's sd is this share of the range: at 1.0 N/mm of 11 steps of
+25 s over 50 mm, found by simulation (tests/bench/onset_terms.py)."""
+STEADIER = 0.7
+"""What holding the power closer and the hands stiller may leave of the sway. Judgement, no source."""
+WORTH_SAYING = 0.9
+"""A change that does not bring the smallest slope below this share of what it is now is not offered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +43,16 @@ class Width:
 
     slope_n_per_mm: float
     width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What the minutes left can find, and what would find more."""
+
+    smallest_n_per_mm: float
+    """A rise below it is found in fewer than half of such sweeps."""
+    sentence: str
+    would_help: tuple[str, ...]
 
 
 def duration_s(steps: int, settle_s: float, dwell_s: float) -> float:
@@ -40,3 +68,93 @@ def step_sd_n(dwell_s: float, *, sway_n: float = SWAY_N, sway_s: float = SWAY_S)
 def widths(steps: int, step_sd: float, slopes: tuple[float, ...] = SLOPES_N_PER_MM) -> tuple[Width, ...]:
     """The interval to expect for each slope, mm."""
     return tuple(Width(d, WIDTH_PER_SD * LIMIT * step_sd / (d * math.sqrt(steps))) for d in slopes)
+
+
+def wander_of(steps: Sequence[StepMean]) -> Wander | None:
+    """This rider's own sway from the strokes of the steps ridden so far; None before there are enough strokes.
+
+    The visits' own scatter comes with it once an answer can be computed, and is what is held beforehand until then.
+    """
+    model = pooled(steps)
+    if model is None:
+        return None
+    hands = model.hands
+    sway_n = hands.sd_n * math.sqrt(hands.sway)
+    try:
+        between_n = bend_of(gathered(steps)).between_n
+    except TooFewPositions:
+        return Wander(sway_n, hands.tau_s)
+    return Wander(sway_n, hands.tau_s, between_n)
+
+
+def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
+    """The added slope, N/mm, whose onset is named in half of the sweeps with this bound of sd(onset) times slope."""
+    return sd_slope_n / (FOUND_SHARE * range_mm)
+
+
+def outlook(
+    steps: Sequence[StepMean],
+    *,
+    rear_mm: float,
+    front_mm: float,
+    minutes_left: float,
+    dwell_s: float,
+    settle_s: float = 6.0,
+) -> Outlook | None:
+    """What can still be found after the first steps; None while their scatter is not known, or no step is left.
+
+    The minutes left are taken to be ridden as the best plan for them would; the steps so far count as they are.
+    """
+    wander = wander_of(steps)
+    now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
+    if wander is None or now is None:
+        return None
+    sentence = (
+        f"with this scatter a rise below {now:.1f} N/mm will most likely not be found in the {minutes_left:.0f} "
+        "minutes left"
+    )
+    steadier = Wander(STEADIER * wander.sway_n, wander.sway_s, wander.between_n)
+    longer_s = 2.0 * dwell_s
+    tried = (
+        (f"dwells of {longer_s:.0f} s", wander, minutes_left, longer_s),
+        ("as many minutes again, at more places", wander, 2.0 * minutes_left, dwell_s),
+        ("a steadier effort: hold the power closer and keep the hands still", steadier, minutes_left, dwell_s),
+    )
+    help_ = []
+    for what, own, minutes, each_s in tried:
+        then = _smallest(steps, own, rear_mm, front_mm, minutes, each_s, settle_s)
+        if then is not None and then < WORTH_SAYING * now:
+            help_.append(f"{what} would bring it down to {then:.1f} N/mm")
+    return Outlook(now, sentence, tuple(help_))
+
+
+def _smallest(
+    steps: Sequence[StepMean],
+    wander: Wander,
+    rear_mm: float,
+    front_mm: float,
+    minutes: float,
+    dwell_s: float,
+    settle_s: float,
+) -> float | None:
+    each_min = duration_s(1, settle_s, dwell_s) / 60.0
+    more = int(minutes / each_min + 1e-9)
+    places = np.linspace(rear_mm, front_mm, more)
+    setback_mm = np.append([step.setback_mm for step in steps], [*places[::2], *places[1::2][::-1]])
+    if more < 1 or len(np.unique(setback_mm)) < 5:
+        return None
+    t_min = np.append([step.t_min for step in steps], steps[-1].t_min + each_min * (1.0 + np.arange(more)))
+    return smallest_slope(sd_times_slope(setback_mm, t_min, wander.step_sd_n(dwell_s)), rear_mm - front_mm)
+
+
+def best_plan_sentence(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> str:
+    """The plan that tells most in so many minutes, in one sentence."""
+    best = best_design(rear_mm, front_mm, minutes, wander)
+    if best is None:
+        return f"{minutes:.0f} minutes are too few for a sweep"
+    places = len(set(best.positions_mm))
+    twice = ", each ridden twice" if len(best.positions_mm) > places else ""
+    return (
+        f"in {minutes:.0f} minutes {places} places{twice}, {best.dwell_s:.0f} s each, out and back, tell most: a rise "
+        f"of {smallest_slope(best.sd_slope_n, rear_mm - front_mm):.1f} N/mm is found in half of such sweeps"
+    )

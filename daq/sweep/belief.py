@@ -34,17 +34,23 @@ FIRST_PASS_MM = 2.0
 """Spacing of the breakpoints of the first pass, which only weighs slopes."""
 HEARD = 1e-4
 """A time constant less probable than this hears no witness."""
+VISIT_SHARE = 0.5
+"""What the saddle's witness differs by from visit to visit, over the hands' between-step error. Judgement: a rider who
+sits down differently shifts weight otherwise than sway does, and how far nobody has measured."""
 
 
 @dataclass(frozen=True, slots=True)
 class WidePriors(Priors):
     """What is held likely beforehand of rider, saddle and posture as well."""
 
-    between_n: float = 1.0
-    between_tail: float = 3.0
+    slopes_behind: tuple[float, float] = (0.15, 0.5)
+    added_slopes: tuple[float, float] = (0.45, 1.2)
+    shifted: float = 0.12
+    between_n: float = 1.5
+    between_tail: float = 1.5
     """Scale, N, and degrees of freedom of the half Student's t of the between-step error; a scale of 0: none."""
     lags_s: tuple[float, ...] = (0.0, 15.0, 35.0, 75.0, 150.0)
-    lag: float = 0.35
+    lag: float = 0.15
     """Probability that the rider follows slowly, shared evenly by the time constants above 0."""
     brought_n: float = 5.0
     """Standard deviation of what the rider brings to the first step from the place before."""
@@ -220,10 +226,13 @@ def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Ar
     said = np.zeros((len(model.follow), len(c)))
     if evidence.witness is None:
         return said
-    weight = np.bincount(bends.lag, np.exp(bends.logs - bends.logs.max()).sum(axis=1), len(said))
-    for lag in np.flatnonzero(weight > HEARD * weight.sum()):
+    weight = np.exp(bends.logs - bends.logs.max()).sum(axis=1)
+    between_n = float(weight @ model.errors.between_n[bends.error] / weight.sum())
+    witness = replace(evidence.witness, se=np.hypot(evidence.witness.se, VISIT_SHARE * between_n))
+    of_lag = np.bincount(bends.lag, weight, len(said))
+    for lag in np.flatnonzero(of_lag > HEARD * of_lag.sum()):
         rise = model.follow[lag, : model.n] @ np.maximum(model.x[:, None] - c, 0.0)
-        said[lag] = log_places(model.x, c, evidence.witness, evidence.covariates, rise)
+        said[lag] = log_places(model.x, c, witness, evidence.covariates, rise)
     return said
 
 

@@ -1,4 +1,4 @@
-"""The chance that the hands already carry more, at every place ridden; the setback that follows from it; its likelihood.
+"""The chance that the hands already carry more, at every place ridden, the setback from it, and the likelihood.
 
 At a place the hands carry more when the bend lies behind it, or when hand load rises all along. So the chance is
 
@@ -54,8 +54,8 @@ def foremost_mm(found: Posterior, classes: Classes, priors: Priors, loaded_chanc
 def meaning(setback_mm: float, loaded_chance: float = LOADED_CHANCE) -> str:
     """What the suggested setback is, for the client, in one sentence."""
     return (
-        f"Going by today's ride, the chance that your hands already carry more of you at {setback_mm:.0f} mm is at most "
-        f"{100 * loaded_chance:.0f} in 100."
+        f"Going by today's ride, the chance that your hands already carry more of you at {setback_mm:.0f} mm is at "
+        f"most {100 * loaded_chance:.0f} in 100."
     )
 
 

@@ -3,7 +3,8 @@
 First a coarse pass over all of the ground: five positions, every second one coming forward, the others going back, so
 that drift bends both ways. From then on the posterior is bracketed: its 7 % and 93 % points in turn, which is where a
 step tells most about the bend (stepping on its middle is worse than uniform). While no bend is in sight the widest gap
-is halved instead.
+is halved instead. Before it stops, the first place is ridden once more: what has drifted since, and how visits scatter,
+shows nowhere else as plainly.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import Evidence, gathered
 from daq.sweep.line import line_through
-from daq.sweep.places import places
+from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS, out_and_back
 from daq.sweep.posterior import Posterior
 from daq.sweep.verdict import SURE, interval_mm, verdict_of
@@ -73,6 +74,25 @@ def next_step(
     coarse = _coarse(steps, rear_mm, front_mm, resolution_mm)
     if coarse is not None:
         return coarse
+    asked = _told_by_posterior(steps, rear_mm, front_mm, resolution_mm, target_width_mm)
+    last = minutes_left < 2.0 * minutes_per_step
+    if (asked.stop or last) and not _first_again(steps):
+        first_mm = steps[0].setback_mm
+        why = f"the first place again, {first_mm:g} mm: what has drifted since, and how visits to one place scatter"
+        return NextStep(first_mm, why, asked.width_mm, asked.expected_width_mm, None)
+    return asked
+
+
+def _first_again(steps: Sequence[StepMean]) -> bool:
+    """Whether the place of the first step has been ridden again after another one."""
+    there = [abs(step.setback_mm - steps[0].setback_mm) < SAME_PLACE_MM for step in steps]
+    return any(there[there.index(False) :]) if False in there else False
+
+
+def _told_by_posterior(
+    steps: Sequence[StepMean], rear_mm: float, front_mm: float, resolution_mm: float, target_width_mm: float
+) -> NextStep:
+    """What the posterior of the steps so far asks for."""
     evidence = gathered(steps)
     found = bend_of(evidence)
     low_mm, high_mm = interval_mm(found)

@@ -56,3 +56,13 @@ def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
 def with_first_again(positions_mm: Sequence[float]) -> tuple[float, ...]:
     """The same with the first position once more at the end, to see what has drifted."""
     return (*positions_mm, positions_mm[0])
+
+
+def with_repeats(positions_mm: Sequence[float]) -> tuple[float, ...]:
+    """The same with the middle of the range and then the first position once more at the end.
+
+    Two places visited twice, far apart in time, show how visits scatter and what has drifted; neither can be had from
+    places that are each ridden once.
+    """
+    middle = sorted(positions_mm)[len(positions_mm) // 2]
+    return (*positions_mm, *([middle] if middle != positions_mm[-1] else []), positions_mm[0])
