@@ -80,8 +80,8 @@ def designs(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> 
                 continue
             spaced = np.round(np.linspace(rear_mm, front_mm, places), 3).tolist()
             positions = interleaved(spaced) * visits
-            ridden_min = np.arange(len(positions)) * (MOVING_S + SETTLE_S + dwell_s) / 60.0
-            sd = sd_times_slope(np.array(positions), ridden_min, wander.step_sd_n(dwell_s))
+            ridden_min = np.arange(float(len(positions))) * (MOVING_S + SETTLE_S + dwell_s) / 60.0
+            sd = sd_times_slope(np.array(positions), np.asarray(ridden_min, dtype=float), wander.step_sd_n(dwell_s))
             taken = len(positions) * (MOVING_S + SETTLE_S + dwell_s) / 60.0
             found.append(Design(positions, dwell_s, taken, sd))
     return sorted(found, key=lambda design: design.sd_slope_n)

@@ -4,7 +4,7 @@
 
 for each of N models: X (N, r, p) and the noise's variances (N, r) are its own. Closed form as in `marginal.py`, by the
 p columns instead of the r readings (Woodbury). Where a breakpoint is moved over its grid, only those models and bad
-readings are carried to the end that hold any weight at any breakpoint. Knows nothing of newtons or setbacks.
+readings are carried to the end that hold any weight there. Knows nothing of newtons or setbacks.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ import numpy as np
 from daq.sweep.marginal import log_rises
 from daq.values import Array, Ints
 
-LIGHTEST = 16.0
-"""A model and bad reading below exp(-16), 1e-7, of the best at every breakpoint is left out of the sum."""
+LIGHTEST = 12.0
+"""At each breakpoint a model and bad reading below exp(-12), 6e-6, of the best is left out of the sum."""
 
 
 class Mixture:
@@ -47,26 +47,31 @@ class Mixture:
 
     def heaviest(
         self, columns: Array, widths: tuple[float, ...], log_prior: Array, lightest: float = LIGHTEST
-    ) -> tuple[Ints, Ints, Array]:
-        """The same for those models and bad readings that hold weight: which model, which reading (R,), logs (R, C).
+    ) -> tuple[Ints, Ints, Ints, Array]:
+        """The same where it holds weight: which model, which bad reading, which column, and the log, (R,) each.
 
         log_prior: (N,), added to the logs.
         """
         hh, hy = self._along(columns)
-        stiff = hh + max(widths) ** -2
-        bound = 0.5 * np.maximum(hy, 0.0) ** 2 / stiff + self.evidence[..., None] + log_prior[:, None, None]
-        model, reading = np.nonzero((bound > bound.max(axis=(0, 1)) - lightest).any(axis=-1))
-        logs = log_rises(hh[model, reading], hy[model, reading], widths)
-        return model, reading, (self.evidence[model, reading] + log_prior[model])[:, None] + logs
+        bound = np.maximum(hy, 0.0)
+        bound *= bound
+        bound /= hh + max(widths) ** -2
+        bound *= 0.5
+        bound += (self.evidence + log_prior[:, None])[..., None]
+        model, reading, column = np.nonzero(bound > bound.max(axis=(0, 1)) - lightest)
+        logs = log_rises(hh[model, reading, column], hy[model, reading, column], widths)
+        return model, reading, column, self.evidence[model, reading] + log_prior[model] + logs
 
     def _along(self, columns: Array) -> tuple[Array, Array]:
         """h' V^-1 h and h' V^-1 y of each column h, (N, n + 1, C)."""
-        across = self._off @ columns
-        vh = self._weight[..., None] * columns - np.swapaxes(self._off, -1, -2) @ across
-        hh = np.sum(columns * vh, axis=-2)[:, None, :]
-        hy = np.einsum("nr,nrc->nc", self._vy, columns)[:, None, :]
-        vh = vh[:, : self._n]
-        lowered = vh * self._drop[..., None]
-        none = np.zeros_like(hh)
-        less = np.concatenate([vh * lowered, none], axis=1)
-        return hh - less, hy - np.concatenate([lowered * self._pulled[..., None], none], axis=1)
+        n = self._n
+        vh = self._weight[..., None] * columns - np.swapaxes(self._off, -1, -2) @ (self._off @ columns)
+        hh, hy = (np.empty((len(vh), n + 1, vh.shape[-1])) for _ in range(2))
+        hh[:, n] = np.einsum("nrc,nrc->nc", columns, vh)
+        hy[:, n] = (self._vy[:, None, :] @ columns)[:, 0]
+        lowered = vh[:, :n] * self._drop[..., None]
+        np.multiply(lowered, vh[:, :n], out=hh[:, :n])
+        np.subtract(hh[:, n:], hh[:, :n], out=hh[:, :n])
+        np.multiply(lowered, self._pulled[..., None], out=hy[:, :n])
+        np.subtract(hy[:, n:], hy[:, :n], out=hy[:, :n])
+        return hh, hy

@@ -70,7 +70,7 @@ def first_order(count: int, tau_s: float, rng: np.random.Generator) -> np.ndarra
 def second_order(count: int, decay_s: float, turn: float, rng: np.random.Generator) -> np.ndarray:
     """An AR(2) process with poles exp((-1/decay +- i turn) dt), run in first; scaled to unit variance exactly."""
     pole = np.exp((-1.0 / decay_s + 1j * turn) / PER_S)
-    a1, a2 = 2.0 * pole.real, -abs(pole) ** 2
+    a1, a2 = 2.0 * pole.real, -(abs(pole) ** 2)
     variance = (1.0 - a2) / ((1.0 + a2) * ((1.0 - a2) ** 2 - a1**2))
     warm = int(12 * decay_s * PER_S)
     return lfilter([1.0], [1.0, -a1, -a2], rng.standard_normal(count + warm))[warm:] / np.sqrt(variance)
@@ -96,9 +96,8 @@ def strokes_of(sway: Sway, dwell_s: float, rng: np.random.Generator) -> Dwell:
 
 
 def stroke(start_s, end_s, hands_n, saddle_n, torque_nm):
-    return Stroke(
-        float(start_s), float(end_s), float(hands_n), float(saddle_n), NAN, 0.0, float(torque_nm), NAN, (), 67, Status(0)
-    )  # fmt: skip
+    numbers = (float(each) for each in (start_s, end_s, hands_n, saddle_n))
+    return Stroke(*numbers, NAN, 0.0, float(torque_nm), NAN, (), 67, Status(0))
 
 
 def level_sweep(sway: Sway, dwell_s: float, number: int, n: int = 11):

@@ -97,8 +97,9 @@ def test_a_lag_seen_in_the_passes_is_found_and_undone():
     for each in ride(hinge(52.0, level_n=0.0)):
         kept = np.exp(-42.0 / 40.0)
         half = np.exp(-21.0 / 40.0)
-        there, felt = each.hand_load_n + half * (felt - each.hand_load_n), each.hand_load_n + kept * (
-            felt - each.hand_load_n
+        there, felt = (
+            each.hand_load_n + half * (felt - each.hand_load_n),
+            each.hand_load_n + kept * (felt - each.hand_load_n),
         )
         steps.append(step(each.setback_mm, 80.0 + there, each.t_min, se_n=0.7))
 
@@ -143,7 +144,9 @@ def test_prior_times_likelihood_is_the_answer():
     weight = np.ones(len(values))
     weight[[0, -1]] = 0.5
     bend = float(values @ weight / weight.sum())
-    parts = np.array([PRIORS.onset * bend, PRIORS.light * np.exp(told.log_light), PRIORS.loaded * np.exp(told.log_loaded)])
+    parts = np.array(
+        [PRIORS.onset * bend, PRIORS.light * np.exp(told.log_light), PRIORS.loaded * np.exp(told.log_loaded)]
+    )
     p_bend, p_light, p_loaded = parts / parts.sum()
     place = values * weight / (values @ weight)
     setback_mm = told.rear_mm - told.step_mm * np.arange(len(values))
@@ -175,7 +178,7 @@ def test_a_sweep_without_an_onset_has_its_likelihood_and_its_chances_too(load):
 def test_the_chance_grows_coming_forward_from_loaded_to_not_light():
     found = bend_of(gathered(STEPS))
     chances = [p for _, p in curve(found, found.classes, PRIORS)]
-    p_bend, p_light, p_loaded = class_chances(found.classes, PRIORS)
+    _, p_light, p_loaded = class_chances(found.classes, PRIORS)
 
     assert np.all(np.diff(chances) >= 0.0)
     assert chances[0] == pytest.approx(p_loaded)

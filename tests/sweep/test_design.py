@@ -92,6 +92,23 @@ def test_without_an_onset_in_sight_the_widest_gap_is_halved():
     assert min(abs(asked.setback_mm - each.setback_mm) for each in steps) > 5.0
 
 
+def test_before_it_stops_the_first_place_is_ridden_again():
+    for options in ({"target_width_mm": 8.0}, {"target_width_mm": 0.05}):
+        steps, asked = ridden(hinge(52.0), 60, **options)
+
+        assert asked.stop
+        assert [each.setback_mm for each in steps].count(80.0) >= 2
+
+
+def test_the_last_minutes_go_to_the_first_place_again():
+    steps, _ = ridden(hinge(52.0), 6, target_width_mm=0.05)
+
+    last = next_step(steps, **LIMITS, target_width_mm=0.05, minutes_left=1.0, minutes_per_step=0.75)
+
+    assert last.setback_mm == steps[0].setback_mm
+    assert "the first place again" in last.why
+
+
 def test_limits_without_room_are_refused():
     with pytest.raises(ValueError, match="at least 5 steps of 5 mm between them"):
         next_step([], rear_mm=50.0, front_mm=40.0, resolution_mm=5.0)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from daq.sweep import noise
-from daq.sweep.bend import bend_before, bend_of
+from daq.sweep.bend import bend_before
 from daq.sweep.evidence import gathered
 from daq.sweep.onset import (
     FALLS_COUNT,

@@ -3,7 +3,7 @@ import itertools
 import numpy as np
 import pytest
 
-from daq.sweep.order import ordered, spaced, with_first_again, with_sham
+from daq.sweep.order import ordered, spaced, with_first_again, with_repeats, with_sham
 from daq.sweep.plan import BadPlan, out_and_back
 
 
@@ -43,3 +43,8 @@ def test_the_first_position_comes_again_at_the_end():
 def test_a_range_that_makes_no_sense_is_refused_with_the_reason(rear, front, apart, named):
     with pytest.raises(BadPlan, match=named):
         spaced(rear, front, apart)
+
+
+def test_repeats_bring_the_middle_and_then_the_first_place_again():
+    assert with_repeats((80.0, 70.0, 60.0, 50.0, 65.0)) == (80.0, 70.0, 60.0, 50.0, 65.0, 80.0)
+    assert with_repeats((80.0, 60.0, 40.0, 50.0, 70.0)) == (80.0, 60.0, 40.0, 50.0, 70.0, 60.0, 80.0)

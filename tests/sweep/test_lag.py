@@ -1,0 +1,63 @@
+"""Posture that relaxes, against the differential equation stepped through time."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.sweep.evidence import gathered
+from daq.sweep.lag import dwells, operators
+from tests.sweep.rides import ride, step, stroke
+
+LOADS_N = np.array([80.0, 95.0, 110.0, 102.0, 85.0])
+TAU_S = 35.0
+
+
+def moved_steps():
+    """Five steps moved at 0, 50, 95 ... s and averaged from 7 s after to 32 s after."""
+    moved_s = np.array([0.0, 50.0, 95.0, 160.0, 200.0])
+    steps = []
+    for k, begun_s in enumerate(moved_s):
+        strokes = [stroke(begun_s + 7.0 + 0.7 * i, 0.0) for i in range(30 + k)]
+        middle_min = np.mean([each.mid_s for each in strokes]) / 60.0
+        steps.append(replace(step(80.0 - 10.0 * k, 0.0, middle_min, strokes=strokes), moved_min=begun_s / 60.0))
+    return moved_s, steps
+
+
+def by_euler(moved_s, instants_s, *, brought_n):
+    """z' = (L - z) / tau in steps of 1 ms."""
+    dt_s, z = 1e-3, LOADS_N[0] + brought_n
+    felt = np.empty(int(240.0 / dt_s))
+    for i in range(len(felt)):
+        felt[i] = z
+        place = np.searchsorted(moved_s, i * dt_s, side="right") - 1
+        z += dt_s * (LOADS_N[max(place, 0)] - z) / TAU_S
+    return np.interp(instants_s, dt_s * np.arange(len(felt)), felt)
+
+
+def test_means_and_trends_are_those_of_the_differential_equation():
+    moved_s, steps = moved_steps()
+    mean, change = operators(dwells(steps), TAU_S)
+    everything = np.append(LOADS_N, 6.0)
+
+    for k, each in enumerate(steps):
+        at_s = np.array([s.mid_s for s in each.strokes])
+        felt = by_euler(moved_s, at_s, brought_n=6.0)
+        assert mean[k] @ everything == pytest.approx(felt.mean(), abs=0.01)
+        slope = np.polyfit(at_s, felt, 1)[0]
+        assert change[k] @ everything == pytest.approx(slope * (at_s[-1] - at_s[0]), abs=0.01)
+
+
+def test_a_rider_who_has_arrived_feels_the_place_alone():
+    mean, change = operators(dwells(moved_steps()[1]), 0.0)
+
+    np.testing.assert_array_equal(mean, np.eye(5, 6))
+    np.testing.assert_array_equal(change, np.zeros((5, 6)))
+
+
+def test_without_times_there_is_no_lag_and_without_moves_no_trend():
+    assert dwells([step(80.0, 80.0), step(70.0, 80.0)]) is None
+    _, steps = moved_steps()
+    assert dwells(steps).confirmed
+    assert not dwells([replace(steps[0], moved_min=np.nan), *steps[1:]]).confirmed
+    assert gathered(ride(lambda s: 80.0, noise_n=1.0)).trend is None
