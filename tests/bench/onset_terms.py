@@ -13,9 +13,13 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import multiprocessing
 import sys
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
+from scipy.stats import binom
 
+from daq.sweep import noise
+from daq.sweep import sway as sway_model
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
 from daq.sweep.onset import METHOD, STROKES_ONLY, onset
@@ -178,9 +182,9 @@ def missed(world, now, before, sweeps):
     found = []
     if world.added == 0.0 and count > binom.ppf(0.999, sweeps, MOST_FALSE):
         found.append(f"{world.name}: an onset in {now['named']:.3f}, goal at most {MOST_FALSE:g}")
-    if (world.added and world.told_mm == world.placed_mm) or not world.placed_mm:
-        if world.added and count and now["covers"] * count < binom.ppf(0.001, count, LEAST_COVERED):
-            found.append(f"{world.name}: covers {now['covers']:.3f}, goal {LEAST_COVERED:g}")
+    told = world.placed_mm in (0.0, world.told_mm)
+    if world.added and told and count and now["covers"] * count < binom.ppf(0.001, count, LEAST_COVERED):
+        found.append(f"{world.name}: covers {now['covers']:.3f}, goal {LEAST_COVERED:g}")
     if world.added and count and now["too far"] * count > binom.ppf(0.999, count, MOST_TOO_FAR):
         found.append(f"{world.name}: suggested forward of the onset in {now['too far']:.3f}, goal {MOST_TOO_FAR:g}")
     if world in CLEAN and before is not None:

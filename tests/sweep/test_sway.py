@@ -55,7 +55,7 @@ def test_levels_and_trends_are_those_of_generalised_least_squares(monkeypatch):
 
 @pytest.mark.parametrize("kind", ["one time scale", "critically damped"])
 def test_stated_errors_are_those_the_steps_have(kind):
-    """40 sweeps of 11 steps of 45 s: the rms of 440 errors is known to 3.4 %; the goal's 0.95 to 1.10 and three such."""
+    """40 sweeps of 11 steps of 45 s: the rms of 440 errors is known to 3.4 %; the goal and three such."""
     stated, true = [], []
     for number in range(40):
         steps, torque_nm = level_sweep(Sway(kind), 45.0, number)
