@@ -48,8 +48,8 @@ class WidePriors(Priors):
     bend as well is one who is loaded throughout."""
     added_slopes: tuple[float, float] = (0.35, 1.2)
     """Around 0.5 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and says none sooner."""
-    onset: float = 0.36
-    light: float = 0.34
+    onset: float = 0.38
+    light: float = 0.32
     loaded: float = 0.3
     shifted: float = 0.12
     """Half of before: visits that scatter are a between-step error now, and no longer bad steps."""

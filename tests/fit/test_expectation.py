@@ -1,8 +1,14 @@
 import numpy as np
 import pytest
 
-from daq.fit.expectation import duration_s, step_sd_n, widths
+from daq.fit.expectation import best_plan_sentence, duration_s, outlook, smallest_slope, step_sd_n, widths
 from daq.sweep.hinge import least_squares
+from daq.sweep.information import Wander, best_design, sd_times_slope
+from daq.sweep.onset import onset
+from daq.values import Verdict
+from tests.bench.onset_rides import StepWorld, step_sweep
+from tests.bench.sways import PER_S, first_order
+from tests.sweep.rides import hinge, step, stroke_ride
 
 
 def test_the_width_to_expect_is_that_of_the_limit_for_a_bend_in_the_middle():
@@ -49,3 +55,74 @@ def test_a_mean_over_a_longer_dwell_scatters_less():
 
 def test_a_plan_takes_its_steps_times_moving_settling_and_recording():
     assert duration_s(12, 6.0, 25.0) == 12 * (20.0 + 6.0 + 25.0)
+
+
+def test_the_bound_of_a_plan_is_the_inverse_information_by_hand():
+    """11 places, bend in the middle, no drift to speak of: level, slope, added slope and place, by definition."""
+    x = np.linspace(80.0, 30.0, 11)
+    one_time = np.zeros(11)
+    found = sd_times_slope(x, one_time, 2.0)
+    by_hand = []
+    for share in np.linspace(0.2, 0.8, 7):
+        z = (80.0 - x) - 50.0 * share
+        design = np.column_stack([np.ones(11), z, np.maximum(z, 0.0), (z > 0.0).astype(float)])
+        by_hand.append(4.0 * np.linalg.inv(design.T @ design)[3, 3])
+
+    assert found == pytest.approx(np.sqrt(np.mean(by_hand)), rel=1e-6)
+
+
+def test_the_rule_of_thumb_gives_the_known_dwells_in_20_minutes():
+    """Check values of sd(onset) times slope, sway 5 N over 4 s, by 4.5 sigma / sqrt n and 26 s between dwells."""
+    known = {15.0: (29, 3.05), 25.0: (23, 2.65), 45.0: (16, 2.37), 90.0: (10, 2.12)}
+    for dwell_s, (steps, bound) in known.items():
+        assert int(20 * 60 / duration_s(1, 6.0, dwell_s)) == steps
+        assert 4.5 * step_sd_n(dwell_s) / np.sqrt(steps) == pytest.approx(bound, abs=0.02)
+
+
+def test_longer_dwells_are_best_until_visits_scatter_more_than_strokes():
+    still, scattered = Wander(between_n=0.0), Wander(between_n=3.0)
+
+    assert best_design(80.0, 30.0, 20.0, still).dwell_s > best_design(80.0, 30.0, 20.0, scattered).dwell_s
+    assert best_design(80.0, 30.0, 3.0, still) is None
+    best = best_design(80.0, 30.0, 20.0, still)
+    assert best.minutes <= 20.0
+    assert len(best.positions_mm) * (26.0 + best.dwell_s) / 60.0 == pytest.approx(best.minutes)
+
+
+def test_the_error_of_a_dwell_is_that_of_a_simulated_process():
+    rng = np.random.default_rng(6)
+    load = np.array([first_order(25 * PER_S, 4.0, rng) for _ in range(1500)]) * 5.0
+
+    assert load.mean(axis=1).std() == pytest.approx(Wander(between_n=0.0).step_sd_n(25.0), rel=0.06)
+
+
+def test_the_smallest_slope_is_named_in_about_half_of_the_sweeps():
+    """60 sweeps of 11 positions with known errors: a share of a half scatters by 6.5 points; four such."""
+    smallest = smallest_slope(sd_times_slope(np.linspace(80.0, 30.0, 11), 0.7 * np.arange(11.0), 2.0), 50.0)
+    world = StepWorld("smallest", added=smallest, sigma=2.0)
+
+    named = sum(onset(step_sweep(world, number)[1]).verdict is Verdict.ONSET for number in range(60))
+
+    assert 0.24 < named / 60 < 0.76
+
+
+def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
+    steps = stroke_ride(hinge(52.0))[:6]
+
+    now = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=10.0, dwell_s=25.0)
+
+    assert f"a rise below {now.smallest_n_per_mm:.1f} N/mm will most likely not be found in the 10" in now.sentence
+    assert any("steadier effort" in what for what in now.would_help)
+    longer = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=30.0, dwell_s=25.0)
+    assert longer.smallest_n_per_mm < now.smallest_n_per_mm
+    assert outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=0.2, dwell_s=25.0) is None
+    assert outlook([step(80.0, 80.0)], rear_mm=80.0, front_mm=30.0, minutes_left=9.0, dwell_s=25.0) is None
+
+
+def test_the_best_plan_is_told_in_a_sentence():
+    assert "in 20 minutes" in best_plan_sentence(80.0, 30.0, 20.0, Wander())
+    assert best_plan_sentence(80.0, 30.0, 3.0, Wander()) == "3 minutes are too few for a sweep"
+
+
+def test_widths_are_told_for_what_mechanics_expects():
+    assert [width.slope_n_per_mm for width in widths(11, 2.0)] == [0.2, 0.5, 1.0]
