@@ -18,7 +18,7 @@ FOUND = Onset(
     light_load_n=78.1,
     slope_n_per_mm=0.82,
     reasons=("hand load is level behind 52 mm and rises by 0.82 N per mm forward of it",),
-    method="hinge-posterior/2",
+    method="hinge-posterior/3",
 )
 
 
