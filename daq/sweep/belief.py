@@ -46,13 +46,11 @@ class WidePriors(Priors):
     slopes_behind: tuple[float, float] = (0.12, 0.4)
     """Narrower than before: legs that carry the trunk leave hand load level, and a rider whose load rises behind the
     bend as well is one who is loaded throughout."""
-    added_slopes: tuple[float, float] = (0.35, 1.2)
-    """Around 0.5 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and says none sooner."""
-    onset: float = 0.38
-    light: float = 0.32
+    added_slopes: tuple[float, float] = (0.45, 1.2)
+    """Around 0.6 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and says none sooner."""
+    onset: float = 0.37
+    light: float = 0.33
     loaded: float = 0.3
-    shifted: float = 0.12
-    """Half of before: visits that scatter are a between-step error now, and no longer bad steps."""
     between_n: float = 2.0
     between_tail: float = 1.5
     """Scale, N, and degrees of freedom of the half Student's t of the between-step error; a scale of 0: none."""

@@ -30,6 +30,8 @@ IN_SIGHT = 0.5
 NO_GAIN = 0.985
 """A step that leaves more than this of the interval's width brings nothing a fitter would notice."""
 FEWEST_FOR_NO_GAIN = 11
+FEWEST_FOR_SETTLED = 8
+"""Five places of a rider whose load rises little look level; judgement."""
 SETTLED = {
     Verdict.LIGHT: "the hands stay light over the whole range",
     Verdict.LOADED: "the hands carry more with every step forward, over the whole range",
@@ -100,7 +102,7 @@ def _told_by_posterior(
     verdict = verdict_of(evidence, found)
     if verdict is Verdict.ONSET and width_mm <= target_width_mm:
         return _stop(f"narrow enough: the 95 % interval is {width_mm:.1f} mm wide", width_mm)
-    if verdict in SETTLED:
+    if verdict in SETTLED and len(steps) >= FEWEST_FOR_SETTLED:
         return _stop(f"settled: {SETTLED[verdict]}", None)
     at_mm, why = _bracketing(evidence, found) if found.p_onset > IN_SIGHT else _widest_gap(evidence, rear_mm, front_mm)
     at_mm = _settable(at_mm, rear_mm, front_mm, resolution_mm)

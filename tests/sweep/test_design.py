@@ -83,6 +83,12 @@ def test_level_hands_end_the_sweep_as_settled():
     assert asked.stop == "settled: the hands stay light over the whole range"
 
 
+def test_level_hands_are_not_settled_by_five_places():
+    steps, _ = ridden(lambda setback_mm: 80.0, 60)
+
+    assert len(steps) >= 8
+
+
 def test_without_an_onset_in_sight_the_widest_gap_is_halved():
     steps = ride(lambda setback_mm: 80.0, noise_n=3.0, n=5, seed=2)
 
