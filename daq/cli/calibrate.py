@@ -145,7 +145,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
         verdict = (
             f"agree within {found.tolerance_n:.2g} N"
             if found.agrees
-            else f"apart by {found.difference_n:.2g} N: {found.why_apart}; use the wider one"
+            else f"apart by {found.difference_n:.2g} N: use the wider one"
         )
         click.echo(
             f"{row['channel']} at {found.load_n:.1f} N: formulas ±{found.by_formula.expanded_n:.3g} N with "

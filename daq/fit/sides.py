@@ -55,7 +55,7 @@ def _u_n(sweep: Ridden, name: str, setback_mm: Array, loads_n: Array) -> float:
     """By the calibration's budget where there is one, and the scatter of the steps about their change with setback."""
     budgets = {} if sweep.calibration is None else {one.name: one.uncertainty for one in sweep.calibration.channels}
     budget = budgets.get(name)
-    known_n = CELLS_U_N if budget is None else math.hypot(*(u for _, u, _, _ in budget.at(float(loads_n.mean()))))
+    known_n = CELLS_U_N if budget is None else budget.standard_n(float(loads_n.mean()))
     if len(loads_n) < 3 or np.ptp(setback_mm) == 0.0:
         return known_n
     left_n = loads_n - np.polyval(np.polyfit(setback_mm, loads_n, 1), setback_mm)

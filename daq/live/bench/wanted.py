@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.bench_plan import BenchPlan, Place
 from daq.measure.calibration.bench_setup import Setup
-from daq.measure.calibration.cell import Conditions
+from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
 from daq.measure.gravity import LOCAL_ANOMALY_M_S2, normal_gravity_m_s2

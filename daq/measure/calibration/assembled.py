@@ -3,25 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TypedDict
 
 import numpy as np
 
 from daq.measure.calibration import terms
 from daq.measure.calibration.bench_plan import Stage, Task, tasks
-from daq.measure.calibration.cell import (
-    ROOT_3,
-    CalibratedCell,
-    CellError,
-    Conditions,
-    Readings,
-    calibrated,
-    with_assembly,
-)
+from daq.measure.calibration.budget import ROOT_3, Conditions
+from daq.measure.calibration.cell import CalibratedCell, calibrated, with_assembly
 from daq.measure.calibration.convert import apply
 from daq.measure.calibration.crosstalk import CrossTalk, crosstalk
 from daq.measure.calibration.model import Calibration, Channel, TiltTare
 from daq.measure.calibration.procedure import Bench
+from daq.measure.calibration.series import CellError, Creep, Readings
 from daq.measure.calibration.tare import TareError, check_tilts, fit_tare
 from daq.measure.calibration.uncertainty import Term
 from daq.values import Array
@@ -95,32 +88,21 @@ def _cell(bench: Bench, cell: str, order: int, conditions: Conditions) -> Calibr
         series=np.array([task.series for task in mine]),
         falling=np.array([task.stage in (Stage.FALLING, Stage.ZERO_RETURN) for task in mine]),
     )
-    return calibrated(cell, readings, order, conditions, **_creep(bench, cell, column))
+    return calibrated(cell, readings, order, conditions, _creep(bench, cell, column))
 
 
 _SERIES = (Stage.ZERO, Stage.RISING, Stage.FALLING, Stage.ZERO_RETURN)
 
 
-class _Creep(TypedDict):
-    creep_relative: float
-    creep_from: str
-    dead_load_return: float | None
-
-
-def _creep(bench: Bench, cell: str, column: int) -> _Creep:
+def _creep(bench: Bench, cell: str, column: int) -> Creep:
     loaded, zero = bench.used.get(f"{cell}/creep/load"), bench.used.get(f"{cell}/creep/zero")
     if loaded is None or zero is None or not loaded.trace:
-        assumed = "not tested: what OIML R60 allows class C, n = 3000"
-        return {"creep_relative": CREEP_ASSUMED, "creep_from": assumed, "dead_load_return": None}
+        return Creep(CREEP_ASSUMED, "not tested: what OIML R60 allows class C, n = 3000")
     t_s, counts = zip(*loaded.trace, strict=True)
     found = terms.creep(t_s, counts, zero.counts[column])
     empty, after = zero.counts[column], bench.used.get(f"{cell}/creep/zero-return")
     left = None if after is None else terms.zero_return(empty, after.counts[column], counts[0] - empty)
-    return {
-        "creep_relative": found.largest,
-        "creep_from": f"largest in {found.minutes:.0f} min under load",
-        "dead_load_return": left,
-    }
+    return Creep(found.largest, f"largest in {found.minutes:.0f} min under load", left)
 
 
 def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell]) -> CrossTalk | None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from daq.measure.calibration.assembled import Made, assembled
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
-from daq.measure.calibration.cell import Conditions
+from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.model import Channel

@@ -10,11 +10,12 @@ import numpy as np
 
 from daq.measure.calibration.assembled import Made
 from daq.measure.calibration.bench_plan import Task, tasks
-from daq.measure.calibration.cell import CalibratedCell, Conditions
+from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.cell import CalibratedCell
 from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.r60 import CellClass, permissible_error_n
-from daq.measure.calibration.uncertainty import FIT, Uncertainty, expanded
+from daq.measure.calibration.uncertainty import Uncertainty, expanded
 from daq.measure.calibration.validity import validity
 
 STATEMENT = (
@@ -102,18 +103,18 @@ def _of_weights(conditions: Conditions) -> dict[str, Any]:
 
 def budget(uncertainty: Uncertainty, load_n: float) -> list[dict[str, Any]]:
     """The lines of a budget at one load, largest first, with each one's part of the variance."""
-    notes = {term.name: term for term in uncertainty.terms}
-    total = sum(u * u for _, u, _, _ in uncertainty.at(load_n)) or 1.0
+    terms = uncertainty.at(load_n)
+    total = sum(term.absolute_n**2 for term in terms) or 1.0
     lines = [
         {
-            "source": name,
-            "standard_uncertainty_n": u,
-            "degrees_of_freedom": dof,
-            "distribution": "normal" if name == FIT else notes[name].shape,
-            "part_of_variance": u * u / total,
-            "note": "covariance of the coefficients" if name == FIT else notes[name].note,
+            "source": term.name,
+            "standard_uncertainty_n": term.absolute_n,
+            "degrees_of_freedom": term.dof,
+            "distribution": term.shape,
+            "part_of_variance": term.absolute_n**2 / total,
+            "note": term.note,
         }
-        for name, u, dof, _ in uncertainty.at(load_n)
+        for term in terms
     ]
     return sorted(lines, key=lambda line: -float(line["standard_uncertainty_n"]))
 
@@ -126,7 +127,7 @@ def _cell(name: str, cell: CalibratedCell, made: Made, *, cell_class: CellClass,
     # from both sides of each step of the error limits, which lie at 500 and 2000 intervals
     steps = [i * top_n / intervals + side for i in (500, 2000) for side in (0.0, 1e-9 * top_n) if i < intervals]
     curve = sorted({0.0, top_n, *steps})
-    shown_n = cell.fit.at(cell.deflection)
+    shown_n = cell.fit.at(cell.readings.deflection)
     return {
         "channel": name,
         "coefficients_n_from_counts": list(channel.coefficients),
@@ -134,7 +135,7 @@ def _cell(name: str, cell: CalibratedCell, made: Made, *, cell_class: CellClass,
         "span_n": list(channel.span or ()),
         "points": [
             {"load_n": float(load), "counts_above_zero": float(counts), "error_n": float(shown - load)}
-            for load, counts, shown in zip(shown_n + cell.fit.residuals, cell.deflection, shown_n, strict=True)
+            for load, counts, shown in zip(cell.readings.load_n, cell.readings.deflection, shown_n, strict=True)
         ],
         "limits": [
             {

@@ -95,6 +95,8 @@ def _term(content: Any, where: str) -> Term:
             shared=_flag(table, "shared", where),
             shape=_text(table, "shape", where, "normal"),  # type: ignore[arg-type]  # Term checks it
             note=_text(table, "note", where, ""),
+            curve=tuple(_numbers(pair, f"{where}.curve[{i}]") for i, pair in enumerate(table.get("curve", ()))),
+            closed=_flag(table, "closed", where),
         )
     except CalibrationError:
         raise

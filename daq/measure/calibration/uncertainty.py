@@ -1,26 +1,29 @@
 """The uncertainty of a calibrated load: a budget of terms, combined at any load by the GUM (JCGM 100:2008).
 
-Every term is a standard uncertainty that is constant, grows with the load, or both. The scatter of the fitted
-coefficients comes on top with its full covariance. Terms that are the same for all cells of one calibration (the
-reference weights, gravity) add up as they are when cells are summed; all others add up in squares.
+Every term is a standard uncertainty that is constant, grows with the load, follows a curve over the loads, or all of
+these. The scatter of the fitted coefficients comes on top with its full covariance. Terms that are the same for all
+cells of one calibration (the reference weights, gravity) add up as they are when cells are summed; all others add up
+in squares. The expanded uncertainty is that of the distribution of all of them together (JCGM 101).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal, get_args
+from dataclasses import dataclass, replace
+from typing import get_args
 
-Shape = Literal["normal", "rectangular", "triangular"]
+import numpy as np
+
+from daq.measure.calibration.coverage import CONFIDENCE, Line, Shape, half_width
+
 FIT = "fit"
 """Name of the term that comes from the covariance of the coefficients."""
-CONFIDENCE = 0.95
 
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """One line of a budget: standard uncertainty sqrt(absolute_n^2 + (relative load)^2), newtons."""
+    """One line of a budget: standard uncertainty sqrt(absolute_n^2 + (relative load)^2 + curve(load)^2), newtons."""
 
     name: str
     absolute_n: float = 0.0
@@ -33,6 +36,11 @@ class Term:
     """Distribution of the error; with finite dof it is Student's t, scaled."""
     note: str = ""
     """Where the figure comes from."""
+    curve: tuple[tuple[float, float], ...] = ()
+    """(load, standard uncertainty) in newtons, straight in between and level beyond."""
+    closed: bool = False
+    """The curve is a loop that closes at 0 and at its last load, and follows load x (last load - load) in between: a
+    straight line would cut its belly off."""
 
     def __post_init__(self) -> None:
         for name in ("absolute_n", "relative"):
@@ -43,10 +51,27 @@ class Term:
             raise ValueError(f"term '{self.name}': shape: expected {', '.join(get_args(Shape))}, got {self.shape!r}")
         if self.dof is not None and not (math.isfinite(self.dof) and self.dof > 0.0):
             raise ValueError(f"term '{self.name}': dof: expected a number above 0 or nothing, got {self.dof!r}")
+        if self.curve:
+            self._check_curve()
+
+    def _check_curve(self) -> None:
+        loads_n = [pair[0] for pair in self.curve]
+        if any(len(pair) != 2 or not pair[1] >= 0.0 for pair in self.curve) or loads_n != sorted(set(loads_n)):
+            raise ValueError(f"term '{self.name}': curve: expected rising loads with uncertainties of at least 0")
+        if self.closed and not (len(loads_n) > 1 and loads_n[0] > 0.0):
+            raise ValueError(f"term '{self.name}': curve: expected a closed one to begin above 0, got {loads_n}")
 
     def at(self, load_n: float) -> float:
         """Standard uncertainty at this load, N."""
-        return math.hypot(self.absolute_n, self.relative * load_n)
+        return math.hypot(self.absolute_n, self.relative * load_n, self._along(load_n) if self.curve else 0.0)
+
+    def _along(self, load_n: float) -> float:
+        loads_n, u_n = np.transpose(self.curve)
+        if not self.closed:
+            return float(np.interp(load_n, loads_n, u_n))
+        inner, top_n = loads_n[:-1], loads_n[-1]
+        belly = np.interp(load_n, inner, u_n[:-1] / inner / (top_n - inner))
+        return max(load_n * float(top_n - load_n), 0.0) * float(belly)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +91,16 @@ class Uncertainty:
         if not (v11 >= 0.0 and v22 >= 0.0 and v12 * v12 <= v11 * v22 * (1.0 + 1e-9)):
             raise ValueError(f"fit: expected variances and a covariance within them, got {self.fit}")
 
-    def at(self, load_n: float) -> tuple[tuple[str, float, float | None, bool], ...]:
-        """(name, standard uncertainty in N, degrees of freedom, shared) of every term at this load."""
+    def at(self, load_n: float) -> tuple[Term, ...]:
+        """Every term at this load alone: its standard uncertainty there is its absolute_n."""
         v11, v12, v22 = self.fit
         fit_n = abs(load_n) * math.sqrt(max(v11 + load_n * (2.0 * v12 + load_n * v22), 0.0))
-        lines = [(term.name, term.at(load_n), term.dof, term.shared) for term in self.terms]
-        return (*lines, (FIT, fit_n, self.fit_dof, False))
+        terms = (*self.terms, Term(FIT, fit_n, dof=self.fit_dof, note="covariance of the coefficients"))
+        return tuple(replace(term, absolute_n=term.at(load_n), relative=0.0, curve=(), closed=False) for term in terms)
+
+    def standard_n(self, load_n: float) -> float:
+        """Standard uncertainty of one channel at this load, N."""
+        return math.hypot(*(term.absolute_n for term in self.at(load_n)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +110,7 @@ class Expanded:
     expanded_n: float
     standard_n: float
     coverage_factor: float
+    """Of the two above; that of the normal distribution where nothing is uncertain."""
     dof: float
     """Effective degrees of freedom (Welch-Satterthwaite); inf when all terms are taken as known."""
     confidence: float = CONFIDENCE
@@ -88,7 +118,7 @@ class Expanded:
 
 def expanded(uncertainty: Uncertainty, load_n: float, *, confidence: float = CONFIDENCE) -> Expanded:
     """Expanded uncertainty of one channel at this load."""
-    return combine([(u, dof) for _, u, dof, _ in uncertainty.at(load_n)], confidence=confidence)
+    return expanded_sum([(uncertainty, load_n)], confidence=confidence)
 
 
 def expanded_sum(parts: Sequence[tuple[Uncertainty, float]], *, confidence: float = CONFIDENCE) -> Expanded:
@@ -97,36 +127,29 @@ def expanded_sum(parts: Sequence[tuple[Uncertainty, float]], *, confidence: floa
     Shared terms of one name act together: their uncertainties add up, with the sign of the load where they grow with
     it, before they are squared.
     """
-    own: list[tuple[float, float | None]] = []
-    together: dict[str, list[tuple[float, float | None]]] = {}
+    own: list[Line] = []
+    together: dict[str, list[Line]] = {}
     for uncertainty, load_n in parts:
-        for name, u, dof, shared in uncertainty.at(load_n):
-            if shared:
-                together.setdefault(name, []).append((math.copysign(u, load_n), dof))
+        for term in uncertainty.at(load_n):
+            if term.shared:
+                u = math.copysign(term.absolute_n, load_n)
+                together.setdefault(term.name, []).append((u, term.dof, term.shape))
             else:
-                own.append((u, dof))
+                own.append((term.absolute_n, term.dof, term.shape))
     for lines in together.values():
-        dofs = [dof for _, dof in lines if dof is not None]
-        own.append((abs(sum(u for u, _ in lines)), min(dofs, default=None)))
+        dofs = [dof for _, dof, _ in lines if dof is not None]
+        own.append((abs(sum(u for u, _, _ in lines)), min(dofs, default=None), lines[0][2]))
     return combine(own, confidence=confidence)
 
 
-def combine(terms: Sequence[tuple[float, float | None]], *, confidence: float = CONFIDENCE) -> Expanded:
-    """Root of the sum of squares of independent (standard uncertainty, degrees of freedom), expanded.
+def combine(lines: Sequence[Line], *, confidence: float = CONFIDENCE) -> Expanded:
+    """Root of the sum of squares of independent errors, and the half-width that holds their sum.
 
-    Effective degrees of freedom: u^4 / sum(u_i^4 / dof_i) (Welch-Satterthwaite, JCGM 100 G.4.1); coverage factor: the
-    quantile of Student's t for them (JCGM 100 G.3), not truncated to whole degrees.
+    Effective degrees of freedom: u^4 / sum(u_i^4 / dof_i) (Welch-Satterthwaite, JCGM 100 G.4.1).
     """
-    standard_n = math.sqrt(math.fsum(u * u for u, _ in terms))
-    spread = math.fsum(u**4 / dof for u, dof in terms if dof is not None)
+    standard_n = math.sqrt(math.fsum(u * u for u, _, _ in lines))
+    spread = math.fsum(u**4 / dof for u, dof, _ in lines if dof is not None)
     dof = standard_n**4 / spread if spread > 0.0 else math.inf
-    factor = coverage_factor(dof, confidence)
-    return Expanded(factor * standard_n, standard_n, factor, dof, confidence)
-
-
-def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
-    """Two-sided quantile of Student's t; of the normal distribution for infinite degrees of freedom."""
-    from scipy.special import ndtri, stdtrit
-
-    upper = 0.5 * (1.0 + confidence)
-    return float(ndtri(upper) if math.isinf(dof) else stdtrit(dof, upper))
+    expanded_n = half_width(lines, confidence)
+    factor = expanded_n / standard_n if standard_n else half_width([(1.0, None, "normal")], confidence)
+    return Expanded(expanded_n, standard_n, factor, dof, confidence)

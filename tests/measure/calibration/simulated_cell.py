@@ -4,14 +4,16 @@ All sizes are of a good workshop: a 500 N cell of class C3 quality, weights of c
 Each cell, each series and each use draws its own errors, so that a stated uncertainty can be held against the truth.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from daq.measure.calibration import Calibration, Channel, Term, apply, expanded
-from daq.measure.calibration.cell import Conditions, Readings, calibrated, with_assembly
+from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.cell import calibrated, with_assembly
 from daq.measure.calibration.crosstalk import crosstalk
-from daq.measure.calibration.weights import of_class
+from daq.measure.calibration.series import Creep, Readings
+from daq.measure.calibration.weights import Weights, of_class
 
 CAPACITY_N = 500.0
 LEVELS_N = np.linspace(0.0, CAPACITY_N, 9)
@@ -64,21 +66,26 @@ def drawn_cell(rng):
     )
 
 
-def series_of(cell, rng):
-    """SERIES loadings up and down: the loads the user believes in, and the mean counts read."""
-    weight_error = rng.uniform(-1.6e-4, 1.6e-4) + rng.normal(0, U_G_M_S2 / G_M_S2) + rng.uniform(-1, 1) * 0.1 / 8000
+def drawn_weights(rng, *, off=1.6e-4, u_gravity_m_s2=U_G_M_S2):
+    """Error of all weights of class M2 at once, gravity and air, over the load."""
+    return rng.uniform(-off, off) + rng.normal(0, u_gravity_m_s2 / G_M_S2) + rng.uniform(-1, 1) * 0.1 / 8000
+
+
+def series_of(cell, rng, *, series=SERIES, weight_error=None):
+    """Loadings up and down: the loads the user believes in, and the mean counts read."""
+    weight_error = drawn_weights(rng) if weight_error is None else weight_error
     load, falling = np.concatenate([LEVELS_N, LEVELS_N[-2::-1]]), np.arange(17) > 8
     counts = []
-    for _ in range(SERIES):
+    for _ in range(series):
         pulled = load * (1 + weight_error)
         shown = cell.shown_n(pulled, branch=falling, sensitivity=rng.normal(0, cell.series_sd))
         shown = shown + cell.zero_drift_n * rng.choice([-1, 1]) * np.linspace(0, 1, 17)
         counts.append(np.round(cell.zero + cell.per_n * (shown + rng.normal(0, cell.noise_n, 17))))
     return Readings(
-        load_n=np.tile(load, SERIES),
+        load_n=np.tile(load, series),
         counts=np.concatenate(counts),
-        series=np.repeat(np.arange(SERIES), 17),
-        falling=np.tile(falling, SERIES),
+        series=np.repeat(np.arange(series), 17),
+        falling=np.tile(falling, series),
     )
 
 
@@ -95,13 +102,82 @@ def conditions():
 def creep_test(cell, rng):
     """Change over 30 min over the load, as read."""
     first, last = (cell.shown_n(CAPACITY_N, minutes=t) for t in (LOADED_MIN, 30.0))
-    return (last - first + rng.normal(0, cell.noise_n * np.sqrt(2))) / CAPACITY_N
+    return Creep((last - first + rng.normal(0, cell.noise_n * np.sqrt(2))) / CAPACITY_N)
 
 
-def one_use(rng, order=2):
+OF = {
+    "noise": ("noise_n",),
+    "mounting": ("series_sd",),
+    "hysteresis": ("hysteresis",),
+    "zero": ("zero_drift_n",),
+    "creep": ("creep_30",),
+    "temperature": ("per_k",),
+    "bend": ("square", "cube"),
+    "weights": (),
+    "gravity": (),
+}
+"""Each error alone: what of a cell makes it; those of weights and gravity are not the cell's."""
+USED_N = (10.0, 31.0, 62.5, 100.0, 156.0, 200.0, 250.0, 300.0, 375.0, 450.0, 490.0)
+"""Loads in use: at the levels of the calibration, between them, and below the first."""
+
+
+def uses(rng, alone, series, *, order=2, harder=1.0):
+    """One calibration of a cell with one kind of error, or "all", and a use at each of USED_N: errors and stated
+    expanded uncertainties (11,), N. What is stated of the other errors is 0 as well.
+
+    harder: times the scatter of mounting of `drawn_cell`; other than 1, what is stated of weights, gravity and
+    temperature stays although they make no error.
+    """
+    cell, told = drawn_cell(rng), conditions()
+    if alone != "all":
+        cell = replace(cell, **{field: 0.0 for fields in OF.values() for field in fields if field not in OF[alone]})
+        cell = replace(cell, series_sd=harder * cell.series_sd)
+    has = {error: alone in (error, "all") for error in OF}
+    if harder == 1.0:
+        told = Conditions(
+            weights=told.weights if has["weights"] else Weights(0.0, "exact"),
+            u_gravity_m_s2=U_G_M_S2 if has["gravity"] else 0.0,
+            g_m_s2=G_M_S2,
+            by_weights=has["weights"] or has["gravity"],
+            temperature_half_range_k=5.0,
+            sensitivity_per_k=abs(cell.per_k),
+        )
+    wrong = drawn_weights(
+        rng, off=1.6e-4 if has["weights"] else 0.0, u_gravity_m_s2=U_G_M_S2 if has["gravity"] else 0.0
+    )
+    creep = creep_test(cell, rng) if has["creep"] else Creep(0.0)
+    readings = series_of(cell, rng, series=series, weight_error=wrong if told.by_weights else 0.0)
+    channel = calibrated("bar", readings, order, told, creep).channel
+    n = len(USED_N)
+    shown = cell.shown_n(
+        np.array(USED_N),
+        branch=rng.uniform(size=n),
+        minutes=rng.uniform(0.0, 30.0, n) if has["creep"] else LOADED_MIN,
+        kelvin=rng.uniform(-5, 5, n),
+        sensitivity=rng.normal(0, cell.series_sd, n),
+    )
+    shown = shown + cell.zero_drift_n * rng.uniform(-1, 1, n)
+    zero, read = (
+        np.round(cell.zero + cell.per_n * (load + rng.normal(0, cell.noise_n, n))) for load in (np.zeros(n), shown)
+    )
+    value = np.polyval(channel.coefficients[::-1], read) - np.polyval(channel.coefficients[::-1], zero)
+    stated = np.array([expanded(channel.uncertainty, load_n).expanded_n for load_n in USED_N])
+    return value - USED_N, stated
+
+
+def covered(alone, series, number, **how):
+    """Share of `number` calibrations whose stated interval holds the truth, at each of USED_N; the seed is fixed."""
+    rng = np.random.default_rng([20250304, series, *alone.encode()])
+    errors, stated = np.swapaxes([uses(rng, alone, series, **how) for _ in range(number)], 0, 1)
+    return np.mean(np.abs(errors) <= stated + 1e-12, axis=0)
+
+
+def one_use(rng, order=2, series=SERIES):
     """One calibration and one load measured with it: (error in N, expanded uncertainty stated in N)."""
     cell = drawn_cell(rng)
-    made = calibrated("bar", series_of(cell, rng), order, conditions(), creep_relative=creep_test(cell, rng))
+    made = calibrated(
+        "bar", series_of(cell, rng, series=series), order, conditions(), creep_relative=creep_test(cell, rng)
+    )
     shows = np.array([[1.0, rng.normal(0, 0.01)], [0.0, 1.0]])
     placed = np.array([[200.0, 0.0], [0.0, 200.0]] * 3)
     matrix = crosstalk(["bar", "nose"], placed, placed @ shows.T + rng.normal(0, 0.05, placed.shape))

@@ -6,10 +6,10 @@ import pytest
 
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.assembled import CREEP_ASSUMED, assembled
-from daq.measure.calibration.cell import CellError
 from daq.measure.calibration.certificate import SIMULATED, STATEMENT, Circumstances, budget, certificate
 from daq.measure.calibration.monte_carlo import cross_check
 from daq.measure.calibration.procedure import Bench, skip
+from daq.measure.calibration.series import CellError
 from tests.measure.calibration.simulated_bench import CHANNELS, CREEP, PER_N, TILT, plan, scans, worked_until
 from tests.measure.calibration.simulated_cell import conditions
 

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration import Calibration, Term, TiltTare, apply, expanded, from_dict, to_dict
-from daq.measure.calibration.cell import CellError, calibrated, with_assembly
+from daq.measure.calibration.cell import calibrated, with_assembly
 from daq.measure.calibration.fit import FitError
-from tests.measure.calibration.simulated_cell import Cell, conditions, drawn_cell, one_use, series_of
+from daq.measure.calibration.series import CellError, Creep
+from tests.measure.calibration.simulated_cell import USED_N, Cell, conditions, covered, drawn_cell, one_use, series_of
 
 IDEAL = Cell(
     per_n=8554.0, zero=41_211.0, square=0.0, cube=0.0, hysteresis=0.0, creep_30=0.0, per_k=0.0, series_sd=0.0,
@@ -19,24 +20,48 @@ def readings(cell=IDEAL, seed=1):
 
 
 def made(cell=IDEAL, order=2, seed=1, creep=0.0):
-    return calibrated("bar", readings(cell, seed), order, conditions(), creep_relative=creep)
+    return calibrated("bar", readings(cell, seed), order, conditions(), Creep(creep))
 
 
 def term(cell, name):
     return next(term for term in cell.channel.uncertainty.terms if term.name == name)
 
 
-@pytest.mark.parametrize("order", [1, 2])
-def test_the_truth_lies_within_the_stated_uncertainty_in_95_of_100_calibrations(order):
+@pytest.mark.parametrize(("order", "series"), [(1, 5), (2, 5), (2, 2)])
+def test_the_truth_lies_within_the_stated_uncertainty_in_95_of_100_calibrations(order, series):
     rng = np.random.default_rng(20250304)
 
-    errors = np.array([one_use(rng, order) for _ in range(2000)])
+    errors = np.array([one_use(rng, order, series) for _ in range(1000)])
 
-    # 2000 hits at 95 % scatter by 0.5 %; the goal of 93 to 97 % is four of these wide on either side
-    covered = np.mean(np.abs(errors[:, 0]) <= errors[:, 1])
-    assert 0.93 <= covered <= 0.97
+    # 1000 hits at 95 % scatter by 0.7 %; the goal of 93 to 97 % is three of these wide on either side
+    held = np.mean(np.abs(errors[:, 0]) <= errors[:, 1])
+    assert 0.93 <= held <= (0.97 if series > 2 else 0.99), "two series know their spread badly: wider, not narrower"
     # not bought with a bias
-    assert abs(errors[:, 0].mean()) < 4.0 * errors[:, 0].std() / np.sqrt(2000)
+    assert abs(errors[:, 0].mean()) < 4.0 * errors[:, 0].std() / np.sqrt(1000)
+
+
+@pytest.mark.parametrize(
+    ("alone", "series"),
+    [("noise", 5), ("mounting", 2), ("mounting", 4), ("hysteresis", 2), ("hysteresis", 5), ("zero", 3), ("creep", 2),
+     ("temperature", 3), ("weights", 2), ("gravity", 5), ("all", 4)],
+)  # fmt: skip
+def test_each_error_alone_and_all_together_are_covered_at_every_load(alone, series):
+    held = covered(alone, series, 300)
+
+    # 95 % of 300 scatter by 1.3 %; 3.4 of these at eleven loads. tests/bench/calibration_coverage.py has closer limits
+    assert held.min() >= 0.95 - 0.043, dict(zip(USED_N, held, strict=True))
+    assert held.max() <= 0.95 + 0.043, dict(zip(USED_N, held, strict=True))
+
+
+@pytest.mark.parametrize("harder", [0.5, 2.0, 10.0])
+def test_two_series_are_never_too_hopeful_about_the_scatter_of_mounting(harder):
+    """One degree of freedom among known terms, where a single effective number of them held as little as 88 %."""
+    assert covered("mounting", 2, 300, harder=harder).min() >= 0.95 - 0.043
+
+
+def test_a_bend_that_the_curve_cannot_follow_is_always_inside():
+    """It is the same at every use, so an interval that left a part of it out would be wrong there for good."""
+    assert covered("bend", 3, 100).min() >= 0.97
 
 
 def test_an_ideal_cell_comes_back_with_its_sensitivity():
@@ -83,15 +108,17 @@ def test_scatter_alone_is_repeatability_of_reading_and_zero():
 
     found = np.sqrt(np.mean([made(cell, seed=seed).figures.repeatability_n ** 2 for seed in range(40)]))
 
-    # readings scatter by 0.02 N, the zero they count from too; 40 times 26 degrees of freedom know it to 2 %
+    # readings scatter by 0.02 N, the zero they count from too; 40 times 28 degrees of freedom know it to 2 %
     assert found == pytest.approx(0.02 * np.sqrt(2), rel=0.1)
-    assert made(cell).figures.repeatability_dof == 3 * 15 - 15 - 2 * 2
+    # 17 readings a series; what is common to each, and zero, drift and slope of two series beside the first
+    assert made(cell).figures.repeatability_dof == 3 * 17 - 17 - 2 * 3
 
 
 def test_creep_and_temperature_grow_with_the_load_and_weights_are_shared():
     cell = made(replace(IDEAL, noise_n=0.01), creep=-3e-4)
 
-    assert term(cell, "creep").at(400.0) == pytest.approx(0.12 / np.sqrt(3))
+    # it ends near its full size, so its errors lie mostly at the ends: arc sine (JCGM 101 6.4.6)
+    assert term(cell, "creep").at(400.0) == pytest.approx(0.12 / np.sqrt(2))
     assert term(cell, "temperature").at(400.0) == pytest.approx(2e-5 * 5 * 400 / np.sqrt(3))
     assert [name.name for name in cell.channel.uncertainty.terms if name.shared] == [
         "reference weights", "gravity", "air buoyancy",
@@ -106,20 +133,6 @@ def test_a_cell_that_shrinks_its_counts_under_load_is_calibrated_too():
     value = apply(Calibration("one", "2025-01-01T00:00:00Z", (channel,)), [[41_211 - 8554 * 100]])[0, 0]
     assert value == pytest.approx(100.0, abs=0.15)
     assert expanded(channel.uncertainty, 100.0).expanded_n > 0.0
-
-
-def test_uncertain_weights_pull_the_curve_less():
-    scattered = readings(replace(IDEAL, noise_n=0.01))
-    heavy = scattered.load_n == 500.0
-    wrong = replace(scattered, counts=scattered.counts + heavy * 8554.0)
-
-    plain = calibrated("bar", wrong, 1, conditions(), creep_relative=0.0)
-    weighted = calibrated(
-        "bar", replace(wrong, u_load_n=np.where(heavy, 2.0, 0.0)), 1, conditions(), creep_relative=0.0
-    )
-
-    right = calibrated("bar", scattered, 1, conditions(), creep_relative=0.0).fit.coefficients[0]
-    assert abs(weighted.fit.coefficients[0] - right) < 0.2 * abs(plain.fit.coefficients[0] - right)
 
 
 def test_on_the_jig_cross_talk_and_tilt_join_the_budget():
@@ -137,7 +150,7 @@ def test_on_the_jig_cross_talk_and_tilt_join_the_budget():
 
 
 def test_a_made_calibration_survives_its_file():
-    cells = [calibrated(name, readings(drawn_cell(np.random.default_rng(i)), i), 2, conditions(), creep_relative=1e-4)
+    cells = [calibrated(name, readings(drawn_cell(np.random.default_rng(i)), i), 2, conditions(), Creep(1e-4))
              for i, name in enumerate(("bar", "nose"))]  # fmt: skip
     calibration = Calibration("made", "2025-01-01T00:00:00Z", tuple(cell.channel for cell in cells))
 
@@ -157,17 +170,17 @@ def test_a_made_calibration_survives_its_file():
 )
 def test_readings_that_make_no_calibration_say_what_is_missing(change, error, sentence):
     with pytest.raises(error, match=sentence):
-        calibrated("bar", change(readings(replace(IDEAL, noise_n=0.01))), 2, conditions(), creep_relative=0.0)
+        calibrated("bar", change(readings(replace(IDEAL, noise_n=0.01))), 2, conditions(), Creep(0.0))
 
 
 def test_another_gain_changes_the_counts_and_nothing_else():
     taken = readings(replace(IDEAL, noise_n=0.02, hysteresis=3e-4, square=3e-4))
     doubled = replace(taken, counts=2.0 * taken.counts)
 
-    one, two = (calibrated("bar", r, 2, conditions(), creep_relative=1e-4) for r in (taken, doubled))
+    one, two = (calibrated("bar", r, 2, conditions(), Creep(1e-4)) for r in (taken, doubled))
 
     assert two.fit.coefficients == pytest.approx(one.fit.coefficients / [2.0, 4.0], rel=1e-9)
     for load_n in (10.0, 400.0):
         assert expanded(two.channel.uncertainty, load_n).expanded_n == pytest.approx(
-            expanded(one.channel.uncertainty, load_n).expanded_n, rel=1e-6
+            expanded(one.channel.uncertainty, load_n).expanded_n, rel=1e-5
         )

@@ -4,9 +4,10 @@ import GTC
 import pytest
 
 from daq.measure.calibration import Term, Uncertainty, expanded, expanded_sum
-from daq.measure.calibration.uncertainty import combine, coverage_factor
+from daq.measure.calibration.coverage import coverage_factor
+from daq.measure.calibration.uncertainty import combine
 
-GAUGE_NM = [(25.0, 18.0), (9.7, 25.6), (2.9, 50.0), (16.6, 2.0)]
+GAUGE_NM = [(25.0, 18.0, "normal"), (9.7, 25.6, "normal"), (2.9, 50.0, "normal"), (16.6, 2.0, "normal")]
 """Standard uncertainties and degrees of freedom of the end gauge, JCGM 100 H.1 (from memory)."""
 
 
@@ -21,13 +22,13 @@ def test_the_end_gauge_of_the_gum():
 
 
 def test_degrees_of_freedom_and_factor_as_another_package_has_them():
-    total = sum(GTC.ureal(0.0, u, df) for u, df in GAUGE_NM)
+    total = sum(GTC.ureal(0.0, u, df) for u, df, _ in GAUGE_NM)
 
     found = combine(GAUGE_NM)
 
     assert found.standard_n == pytest.approx(total.u, rel=1e-12)
     assert found.dof == pytest.approx(total.df, rel=1e-12)
-    assert found.coverage_factor == pytest.approx(GTC.reporting.k_factor(total.df, 95), rel=1e-9)
+    assert coverage_factor(found.dof) == pytest.approx(GTC.reporting.k_factor(total.df, 95), rel=1e-9)
 
 
 def test_coverage_factors_of_the_gums_table():
@@ -62,8 +63,8 @@ def test_weights_shared_by_two_cells_do_not_average_out_and_scatter_does():
 
 
 def test_a_term_without_degrees_of_freedom_is_taken_as_known():
-    assert math.isinf(combine([(1.0, None), (2.0, None)]).dof)
-    assert combine([(1.0, None), (1.0, 4.0)]).dof == pytest.approx(16.0)
+    assert math.isinf(combine([(1.0, None, "normal"), (2.0, None, "normal")]).dof)
+    assert combine([(1.0, None, "normal"), (1.0, 4.0, "normal")]).dof == pytest.approx(16.0)
 
 
 def test_nothing_uncertain_is_an_uncertainty_of_zero():
@@ -76,7 +77,7 @@ def test_nothing_uncertain_is_an_uncertainty_of_zero():
         (lambda: Term("x", absolute_n=-0.1), "'x': absolute_n: expected a number of at least 0"),
         (lambda: Term("x", relative=math.nan), "'x': relative"),
         (lambda: Term("x", dof=0.0), "dof: expected a number above 0 or nothing, got 0.0"),
-        (lambda: Term("x", shape="round"), "shape: expected normal, rectangular, triangular, got 'round'"),
+        (lambda: Term("x", shape="round"), "shape: expected normal, rectangular, triangular, arc sine, got 'round'"),
         (lambda: Uncertainty((Term("x"), Term("x"))), "different names"),
         (lambda: Uncertainty((), fit=(1.0, 2.0, 1.0)), "a covariance within them"),
     ],

@@ -9,7 +9,7 @@ MADE = "2025-03-04T10:00:00Z"
 
 
 def check(checked_utc, shown_n=98.05, channel="hands_left"):
-    uncertainty = combine([(0.1, None)])
+    uncertainty = combine([(0.1, None, "normal")])
     return sensitivity_check(
         channel, checked_utc, load_n=98.0665, u_load_n=0.003, shown_n=shown_n, uncertainty=uncertainty
     )
@@ -68,7 +68,9 @@ def test_a_failed_check_says_what_to_do():
 
 def test_a_weight_too_light_to_tell_is_refused():
     with pytest.raises(ValueError, match=r"more than ten times the expanded uncertainty .*take a heavier one"):
-        sensitivity_check("bar", MADE, load_n=1.0, u_load_n=0.0, shown_n=1.0, uncertainty=combine([(0.1, None)]))
+        sensitivity_check(
+            "bar", MADE, load_n=1.0, u_load_n=0.0, shown_n=1.0, uncertainty=combine([(0.1, None, "normal")])
+        )
 
 
 @pytest.mark.parametrize("text", ["yesterday", "2025-03-04T10:00:00"])
