@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from daq.cli.telling import REFUSED, answer_lines, fail, print_json, step_line, tell
+from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, step_line, tell
 
 
 @click.command()
@@ -53,9 +53,9 @@ def replay(file: Path, as_json: bool) -> None:
             }
         )
     elif answer is None:
-        click.echo("no answer: fewer than five positions were finished")
+        say("no answer: fewer than five positions were finished")
     else:
-        click.echo("\n".join(answer_lines(answer)))
+        say("\n".join(answer_lines(answer)))
 
 
 def _planned(plan: Any) -> int:

@@ -27,6 +27,9 @@ DEEPEST_JSON = 64
 MOST_JSON_BYTES = 4 * MIB
 """Of one text. Parsed, it may take twenty times as much."""
 
+MOST_CALIBRATION_BYTES = MIB
+"""Of a calibration file. 32 channels with their budgets take 100 KiB."""
+
 _STRINGS = re.compile(r'"(?:[^"\\]|\\.)*+"?', re.DOTALL)
 _LONG_NUMBER = re.compile(r"\d{19}")
 
@@ -62,29 +65,17 @@ def open_plain(path: Path, *, most_bytes: int | None = None) -> BinaryIO:
 def read_bytes(path: Path, most_bytes: int) -> bytes:
     """The whole of a plain file. Refused when it is longer, also when it grows meanwhile; OSError."""
     with open_plain(path, most_bytes=most_bytes) as file:
-        content = file.read(most_bytes + 1)
-    if len(content) > most_bytes:
-        raise Refused(f"{path}: expected at most {in_words(most_bytes)}, got more")
-    return content
+        return _at_most(file, str(path), most_bytes)
 
 
 def read_text(path: Path, most_bytes: int) -> str:
     """The same as text in UTF-8, a byte order mark left out."""
-    try:
-        return read_bytes(path, most_bytes).decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise Refused(f"{path}: expected text in UTF-8, byte {error.start} is not") from error
+    return _decoded(read_bytes(path, most_bytes), str(path))
 
 
-def read_stream(stream: IO[str], name: str, most_characters: int) -> str:
-    """The text of an open stream, such as standard input. Refused when it is longer or no UTF-8."""
-    try:
-        text = stream.read(most_characters + 1)
-    except UnicodeDecodeError as error:
-        raise Refused(f"{name}: not text in UTF-8") from error
-    if len(text) > most_characters:
-        raise Refused(f"{name}: expected at most {most_characters} characters, got more")
-    return text.removeprefix("\ufeff")
+def read_stream(stream: IO[bytes], name: str, most_bytes: int) -> str:
+    """The text of an open stream, such as standard input, in UTF-8. Refused when it is longer."""
+    return _decoded(_at_most(stream, name, most_bytes), name)
 
 
 def from_json(text: str | bytes, *, most_bytes: int = MOST_JSON_BYTES) -> Any:
@@ -140,6 +131,20 @@ def in_words(count: int) -> str:
         if count >= size:
             return f"{count / size:.4g} {unit}"
     return f"{count} bytes"
+
+
+def _at_most(file: IO[bytes], name: str, most_bytes: int) -> bytes:
+    content = file.read(most_bytes + 1)
+    if len(content) > most_bytes:
+        raise Refused(f"{name}: expected at most {in_words(most_bytes)}, got more")
+    return content
+
+
+def _decoded(content: bytes, name: str) -> str:
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise Refused(f"{name}: not text in UTF-8, from byte {error.start} on; save it as UTF-8") from error
 
 
 def _is_plain(descriptor: int) -> bool:

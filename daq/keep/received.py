@@ -96,7 +96,7 @@ def _check_scans(samples: Samples) -> None:
     channels = samples.counts.shape[1]
     if not 0 < channels <= MAX_CHANNELS:
         raise ValueError(f"scans: expected 1 to {MAX_CHANNELS} channels, got {channels}")
-    for received_us in samples.received_us[:1].tolist() + [int(samples.received_us.max())]:
+    for received_us in [*samples.received_us[:1].tolist(), int(samples.received_us.max())]:
         _check_time(received_us)
 
 

@@ -18,8 +18,8 @@ payload of an event is its content as JSON; that of "wire" the bytes of the rig'
 of its Modbus line (daq/wire/modbus_poll.py); none at all where a transmitter's port was opened anew.
 
 A block is at most 8 MiB unpacked, its table and the header 1 MiB, a payload 1 MiB and an event's 256 KiB; the whole
-unpacks to at most 8 MiB and fifty times the file. Measured of a sweep: 1.3 times. More is refused before it is unpacked:
-nobody has to trust a file to look into it.
+unpacks to at most 8 MiB and fifty times the file. Measured of a sweep: 1.3 times. More is refused before it is
+unpacked: nobody has to trust a file to look into it.
 
 A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
 without a last block is incomplete and says so.

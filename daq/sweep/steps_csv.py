@@ -23,6 +23,7 @@ from typing import Any
 
 from daq.sweep.onset import METHOD, STEP_OFF_MM, onset
 from daq.sweep.plan import FEWEST_POSITIONS
+from daq.text import checked_line
 from daq.values import NAN, Onset, StepMean
 
 NEEDED = ("setback_mm", "hand_load_n")
@@ -157,7 +158,11 @@ def _cells(i: int, line: str, separator: str) -> list[str]:
         raise BadTable(f"line {i}: a quotation mark without its pair; one line for each step, and no breaks within it")
     if len(line) > LONGEST_LINE:
         raise BadTable(f"line {i}: not a line of a table: {len(line)} characters")
-    return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+    try:
+        cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+        return [checked_line(cell.strip()) for cell in cells]
+    except (csv.Error, ValueError) as error:
+        raise BadTable(f"line {i}: expected cells of {error}") from error
 
 
 def _shown(names: Sequence[str]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from daq.items import Item, WireBytes
 from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
-from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration import from_dict
 from daq.pipeline import BOARD, item_of
 from daq.refusals import NotNow
 from daq.ride import Heard, Ride
@@ -16,7 +16,6 @@ from daq.rig import RigError, parse_rig
 from daq.transmitters import TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire.board import BoardDecoder, Hello
-
 
 PATIENCE_S, BYTES_A_SECOND = 8.0, 20_000
 """Processor time a replay may take: so long, and a second more for each so many bytes of the file. A recorded sweep
