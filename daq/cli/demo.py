@@ -59,7 +59,7 @@ def demo(
     was wrong, stand beside the answer and in the recording.
     """
     if "list" in wrong:
-        click.echo("\n".join(listed()))
+        say("\n".join(listed()))
         return
     from daq.keep.errors import StoreError
     from daq.keep.json_text import plain
