@@ -9,15 +9,18 @@ from __future__ import annotations
 
 import errno
 import gzip
+import io
+import itertools
 import json
 import math
 import os
 import re
 import stat
+import time
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import IO, Any, BinaryIO
+from typing import IO, Any
 
 import zstandard
 
@@ -38,7 +41,7 @@ class Refused(ValueError):
     """The file is not read; the text names it and says what was expected."""
 
 
-def open_plain(path: Path, *, most_bytes: int | None = None) -> BinaryIO:
+def open_plain(path: Path, *, most_bytes: int | None = None) -> io.BufferedReader:
     """The file opened for reading, when it is a plain one of at most so many bytes.
 
     Raises Refused for a pipe, a device, a socket, a folder or a file that is too long; OSError as open does. A pipe
@@ -123,6 +126,28 @@ def gzip_lines(path: Path, *, most_bytes: int, most_line: int) -> Iterator[str]:
                 what = f"lines of at most {in_words(most_line)}" if left >= 0 else f"at most {in_words(most_bytes)}"
                 raise Refused(f"{path}: expected {what} unpacked, got more")
             yield text
+
+
+class Patience:
+    """Processor time for what a file or a folder of them asks to be computed.
+
+    So long, and a second more for each so many bytes. A recorded sweep takes a tenth of it: the daemon computed it as
+    it came, at several kilobytes a second.
+    """
+
+    SECONDS, BYTES_A_SECOND = 8.0, 20_000
+
+    def __init__(self, path: Path) -> None:
+        files = path.rglob("*") if path.is_dir() else [path]
+        size = sum(file.lstat().st_size for file in itertools.islice(files, 1000))
+        self._path = path
+        self._until_s = time.process_time() + self.SECONDS + size / self.BYTES_A_SECOND
+
+    def left(self) -> bool:
+        """True while there is some; then Refused."""
+        if time.process_time() > self._until_s:
+            raise Refused(f"{self._path}: asks for more work than a file of its size can; given up")
+        return True
 
 
 def in_words(count: int) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterable, Iterator
 
 from daq.items import Item, WireBytes
+from daq.keep.bounded import Patience, Refused
 from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
 from daq.measure.calibration import from_dict
@@ -17,10 +17,6 @@ from daq.transmitters import TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire.board import BoardDecoder, Hello
 
-PATIENCE_S, BYTES_A_SECOND = 8.0, 20_000
-"""Processor time a replay may take: so long, and a second more for each so many bytes of the file. A recorded sweep
-takes a tenth of that; the daemon computed it as it came."""
-
 
 def replayed(recording: Recording) -> Iterator[Heard]:
     """Everything the pipeline makes of a recording.
@@ -29,15 +25,16 @@ def replayed(recording: Recording) -> Iterator[Heard]:
     received, and when computing it takes far longer than its length accounts for.
     """
     ride, decoded = _set_up(recording)
-    enough_s = time.process_time() + PATIENCE_S + recording.path.stat().st_size / BYTES_A_SECOND
+    patience = Patience(recording.path)
     for item in decoded:
         try:
+            patience.left()
             yield from ride.feed(checked(item))
+        except Refused as error:
+            raise BadRecording(str(error)) from error
         except (ArithmeticError, LookupError, TypeError, ValueError, NotNow) as error:
             where = f"{recording.path}: {_at(item)}"
             raise BadRecording(f"{where}: {type(error).__name__}: {error}") from error
-        if time.process_time() > enough_s:
-            raise BadRecording(f"{recording.path}: gives more work than a recording of its size can; given up")
 
 
 def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:

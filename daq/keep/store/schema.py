@@ -43,21 +43,21 @@ def check_schema(db: sqlite3.Connection, path: Path, version: int) -> None:
     found, expected = schema_of(db), _expected(version)
     for kind, name in sorted(found.keys() - expected.keys()):
         raise StoreDamaged(
-            f"{path} holds a {kind} '{name}', which this program does not make: nothing is read from it; foreaft salvage "
-            "brings the records into a new store"
+            f"{path} holds a {kind} '{name}', which this program does not make: nothing is read from it; foreaft "
+            "salvage brings the records into a new store"
         )
     for kind, name in sorted(expected.keys() - found.keys()):
         raise StoreDamaged(f"{path}: the {kind} '{name}' is missing: restore a backup or foreaft salvage it")
     for (kind, name), sql in expected.items():
         if found[kind, name] != sql:
             raise StoreDamaged(
-                f"{path}: the {kind} '{name}' is not as this program makes it: foreaft salvage brings the records into a "
-                "new store"
+                f"{path}: the {kind} '{name}' is not as this program makes it: foreaft salvage brings the records "
+                "into a new store"
             )
 
 
 def is_plain_table(db: sqlite3.Connection, table: str) -> bool:
-    """Whether reading rows of it runs nothing that stands in the file: no view, no virtual table, no computed column."""
+    """Whether reading its rows runs nothing that stands in the file: no view, virtual table or computed column."""
     row = db.execute("SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)).fetchone()
     sql = "" if row is None else " ".join(str(row[0]).split()).upper()
     return sql.startswith("CREATE TABLE") and not re.search(r"\bAS\b|\bGENERATED\b", sql)
