@@ -135,7 +135,7 @@ class Patience:
     it came, at several kilobytes a second.
     """
 
-    SECONDS, BYTES_A_SECOND = 8.0, 20_000
+    SECONDS, BYTES_A_SECOND = 5.0, 20_000
 
     def __init__(self, path: Path) -> None:
         files = path.rglob("*") if path.is_dir() else [path]

@@ -28,9 +28,9 @@ from daq.values import NAN, Onset, StepMean
 
 NEEDED = ("setback_mm", "hand_load_n")
 OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm")
-MOST_STEPS = 500
-"""45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
-independent as steps are. The estimator's time goes with the cube of the steps: half a minute at so many."""
+MOST_STEPS = 180
+"""16 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
+independent as steps are. The estimator's time goes with the cube of the steps: a few seconds at so many."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""

@@ -20,8 +20,9 @@ ROWS = 20_000
 """In a batch; as many scans as a closed chunk has."""
 MOST_FILE_BYTES = 1024 * MIB
 MOST_UNPACKED = (16 * MIB, 50)
-MOST_ROWS = (100_000, 2)
-"""So many, and so many times the bytes of the file. A scan of one channel takes three bytes at the least: its noise."""
+MOST_ROWS = (10_000, 1)
+"""So many, and so many times the bytes of the file. Receipt times and the noise of one channel take three bytes a row
+at the least."""
 MOST_CELL_BYTES = MOST_LINE_BYTES = MIB
 MOST_PAGE_BYTES = 32 * MIB
 MOST_TEXT = (64 * MIB, 50)
