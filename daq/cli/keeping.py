@@ -256,6 +256,7 @@ def archive(
     """
     import functools
 
+    from daq.keep.bounded import MOST_CALIBRATION_BYTES, read_text
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
     from daq.keep.package import workers
@@ -268,7 +269,7 @@ def archive(
         fail(REFUSED, f"--method: expected one of {', '.join(METHODS)}, got {method}")
     if calibration is not None:
         calibration_in(calibration)
-    name = f"{method}+{digest(calibration.read_text())[:12]}" if calibration else method
+    name = f"{method}+{digest(read_text(calibration, MOST_CALIBRATION_BYTES))[:12]}" if calibration else method
     mapper = workers.cluster(cluster) if cluster else workers.local(processes)
     try:
         with bar("computing") as progress:

@@ -7,6 +7,7 @@ from anywhere.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields
 from functools import cache
 from typing import Annotated, Any
 
@@ -107,6 +108,9 @@ def _check_time(received_us: int) -> None:
 
 def _check_plan(content: Mapping[str, Any]) -> None:
     """The plan has to be one, type for type; a JSON list stands for the tuple of positions."""
+    unknown = sorted(content.keys() - {field.name for field in fields(Plan)})
+    if unknown:
+        raise ValueError(f"plan: {unknown[0]!r} is none of its keys")
     try:
         _plans().validate_python({**content, "positions_mm": tuple(content.get("positions_mm") or ())})
     except (ValidationError, TypeError) as error:

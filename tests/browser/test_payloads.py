@@ -23,7 +23,7 @@ from tests.live.bench.test_desk import certified
 
 RUNS = (
     "<script>window.hit = 1</script><img src=x onerror='window.hit = 1'><svg onload='window.hit = 1'>"
-    "\"><iframe srcdoc=\"<script>parent.hit = 1</script>\"></iframe>' onfocus=window.hit=1 autofocus x='"
+    '"><iframe srcdoc="<script>parent.hit = 1</script>"></iframe>\' onfocus=window.hit=1 autofocus x=\''
     "<a href='javascript:window.hit=1'>x</a><style>*{display:none}</style>{{7*7}}${7*7}#{7*7}<%=7*7%>"
 )
 PAYLOADS = {
@@ -65,8 +65,9 @@ def check_quiet(page):
     inside = page.evaluate("() => [document.documentElement.scrollWidth, innerWidth]")
     if inside[0] > inside[1]:
         wide = page.evaluate(
-            """() => [...document.querySelectorAll("body *")].filter((e) => e.getBoundingClientRect().right > innerWidth)
-                 .slice(-3).map((e) => `${e.tagName}.${e.className}: ${e.textContent.slice(0, 40)}`)"""
+            """() => [...document.querySelectorAll("body *")]
+                 .filter((e) => e.getBoundingClientRect().right > innerWidth).slice(-3)
+                 .map((e) => `${e.tagName}.${e.className}: ${e.textContent.slice(0, 40)}`)"""
         )
         raise AssertionError(f"{inside[0]} px wide in {inside[1]} px: {wide}")
 

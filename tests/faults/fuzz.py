@@ -25,7 +25,7 @@ from click.testing import CliRunner
 from tests.faults.fuzz_inputs import WORDS, Inputs
 
 MOST_S, MOST_WAIT_S, MOST_BYTES = 10.0, 60.0, 300 * 2**20
-"""Processor time, and time on the wall: a machine that does much else at once makes no hang, waiting for a pipe does."""
+"""Processor time, and time on the wall: a machine that does much else makes no hang, waiting for a pipe does."""
 CODES = {0, 1, 2, 4}
 """3 and 130 have no business with a file."""
 BATCH = 250

@@ -7,6 +7,7 @@ compute them.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import os
 import shutil
@@ -229,7 +230,7 @@ def _table(items: list[Recorded]) -> tuple[dict, list[bytes]]:
         of.append(kinds.index(kind))
         payloads.append(json.dumps(item.content).encode() if isinstance(item, Event) else item.payload)
     times = [0, *(item.received_us for item in items)]
-    steps = [b - a for a, b in zip(times, times[1:], strict=False)]
+    steps = [b - a for a, b in itertools.pairwise(times)]
     return {"kinds": kinds, "of": of, "dt_us": steps, "size": [len(one) for one in payloads]}, payloads
 
 
@@ -331,7 +332,10 @@ def _change_row(db: sqlite3.Connection, rng: np.random.Generator) -> None:
     table = tables[rng.integers(len(tables))]
     columns = [row[1] for row in db.execute(f'PRAGMA table_info("{table}")')]
     value = weird(rng)
-    db.execute(f'UPDATE "{table}" SET "{columns[rng.integers(len(columns))]}" = ?', (value if isinstance(value, str) else 2**40,))
+    db.execute(
+        f'UPDATE "{table}" SET "{columns[rng.integers(len(columns))]}" = ?',
+        (value if isinstance(value, str) else 2**40,),
+    )
     db.commit()
 
 

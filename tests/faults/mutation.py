@@ -6,9 +6,35 @@ import json
 import numpy as np
 
 NUMBERS = [0, -1, 1, 2**31, 2**32, 2**63, 2**64, -(2**63), 10**30, 1e308, -1e308, 5e-324, 0.5, float("nan")]
-TEXTS = ["", "\x00", "\x1b[2J\x1b]0;x\x07", "\u202e", "A" * 5000, "=1+1", "../x", "/etc/passwd", "nan", "9" * 400, "é\u2028"]
+TEXTS = [
+    "",
+    "\x00",
+    "\x1b[2J\x1b]0;x\x07",
+    "\u202e",
+    "A" * 5000,
+    "=1+1",
+    "../x",
+    "/etc/passwd",
+    "nan",
+    "9" * 400,
+    "é\u2028",
+]
 OTHERS = [None, True, [], {}, [[]], {"": {}}, [0] * 300, {str(i): i for i in range(300)}]
-PIECES = [b"\0", b"\xff" * 8, b"[" * 3000, b"{" * 40, b'"', b",", b"\n", b"9" * 30, b"-", b"1e999", b"NaN", b"\x1b[31m", b"="]
+PIECES = [
+    b"\0",
+    b"\xff" * 8,
+    b"[" * 3000,
+    b"{" * 40,
+    b'"',
+    b",",
+    b"\n",
+    b"9" * 30,
+    b"-",
+    b"1e999",
+    b"NaN",
+    b"\x1b[31m",
+    b"=",
+]
 
 
 def weird(rng: np.random.Generator) -> object:
