@@ -7,6 +7,7 @@ Reading the file is the caller's business.
 from __future__ import annotations
 
 import re
+import reprlib
 import tomllib
 from typing import Annotated, Any, Literal, Self
 
@@ -14,10 +15,18 @@ import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.physics import STANDARD_G_M_S2
+from daq.text import Line
 
 Role = Literal["hands", "saddle", "tilt", "unused"]
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
+
+MOST_BYTES = 256 * 1024
+"""Of the text. The example with all its comments has 6 kB."""
+MOST_PROBLEMS = 20
+"""Named at once; a file of nothing but mistakes is none of a rig."""
+Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
+Short = Annotated[Line, Field(max_length=200)]
 
 _LINKS = ("lines", "modbus")
 """Of a transmitter; they stand in the paths of errors, and not in the file."""
@@ -37,10 +46,10 @@ class Channel(_Part):
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
     """As in the board's hello."""
     role: Role
-    x_mm: float | None = None
+    x_mm: Millimetres | None = None
     """Jig frame, forward of the BB positive; the saddle's cells move with the saddle: their x at setback 0."""
-    y_mm: float | None = None
-    capacity_n: Annotated[float, Field(gt=0)] | None = None
+    y_mm: Millimetres | None = None
+    capacity_n: Annotated[float, Field(gt=0, le=1e6)] | None = None
     """Above it the load is called an overload, whatever the converter can still count."""
     gain: Annotated[int, Field(ge=1, le=65_535)] | None = None
     """Asked of the board for this channel; None leaves it as the board has it."""
@@ -49,8 +58,8 @@ class Channel(_Part):
 class SerialPlace(_Part):
     """How a device on a serial port is found."""
 
-    port: str | None = None
-    usb_serial: str | None = None
+    port: Short | None = None
+    usb_serial: Short | None = None
     """USB serial number, which survives replugging on another path."""
     usb_id: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$")] | None = None
     baud: Baud = 921_600
@@ -77,8 +86,8 @@ class TextTransmitter(SerialPlace):
     baud: Baud = 9_600
     data_bits: Literal[7, 8] = 8
     parity: Parity = "none"
-    pattern: Annotated[str, Field(min_length=1, max_length=500)]
-    unit: str = "kg"
+    pattern: Annotated[Line, Field(min_length=1, max_length=500)]
+    unit: Short = "kg"
     """Of lines that carry none."""
     decimal_comma: bool = False
     checksum: Literal["none", "xor", "sum"] = "none"
@@ -96,9 +105,9 @@ class LoadRegister(_Part):
     """As the manual counts."""
     kind: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int32"
     word_order: Literal["big", "little"] = "big"
-    scale: float = 1.0
+    scale: Annotated[float, Field(ge=-1e9, le=1e9)] = 1.0
     """Units per step: 0.01 when 1234 means 12.34."""
-    unit: str = "kg"
+    unit: Short = "kg"
 
 
 class ModbusTransmitter(SerialPlace):
@@ -128,8 +137,8 @@ class BleSensor(_Part):
     """A power, cadence or heart rate sensor over Bluetooth LE."""
 
     link: Literal["ble"] = "ble"
-    address: str | None = None
-    name: str | None = None
+    address: Short | None = None
+    name: Short | None = None
     """As it advertises itself."""
 
     @pydantic.model_validator(mode="after")
@@ -145,8 +154,8 @@ class Geometry(_Part):
     bar_x_m: Annotated[float, Field(gt=0, lt=1.5)]
     bar_y_m: Annotated[float, Field(gt=0, lt=1.5)]
     saddle_y_m: Annotated[float, Field(gt=0.3, lt=1.2)]
-    setback_min_mm: float = -20.0
-    setback_max_mm: float = 200.0
+    setback_min_mm: Millimetres = -20.0
+    setback_max_mm: Millimetres = 200.0
     setback_resolution_mm: Annotated[float, Field(gt=0, le=20)] = 1.0
     """The finest step the jig can be set to."""
 
@@ -154,10 +163,10 @@ class Geometry(_Part):
 class Rig(_Part):
     """One jig, whole."""
 
-    name: Annotated[str, Field(min_length=1, max_length=80)]
+    name: Annotated[Line, Field(min_length=1, max_length=80)]
     g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
     """Local gravity; the standard value when not given."""
-    calibration: str | None = None
+    calibration: Annotated[Line, Field(min_length=1, max_length=500)] | None = None
     """Path of a calibration file, relative to the rig file."""
     board: SerialBoard | None = None
     transmitter: Annotated[TextTransmitter | ModbusTransmitter, Field(discriminator="link")] | None = None
@@ -200,15 +209,21 @@ def parse_rig(text: str, *, name: str = "rig file") -> Rig:
 
     Raises RigError: for broken TOML with its line and column, otherwise with one line per wrong key.
     """
+    if len(text) > MOST_BYTES:
+        raise RigError(f"{name}: expected at most {MOST_BYTES} bytes, got {len(text)}")
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError as error:
+        raise RigError(f"{name}: not a rig file: nested too deep") from error
+    except ValueError as error:  # TOMLDecodeError is one; a number of thousands of digits is another
         raise RigError(f"{name}: not TOML: {error}") from error
     try:
         return Rig.model_validate(table)
     except pydantic.ValidationError as error:
-        problems = [_problem(problem, text, name) for problem in error.errors()]
-        raise RigError("\n".join(problems)) from error
+        found = error.errors()
+        problems = [_problem(problem, text, name) for problem in found[:MOST_PROBLEMS]]
+        more = [f"{name}: {len(found) - MOST_PROBLEMS} more"] if len(found) > MOST_PROBLEMS else []
+        raise RigError("\n".join(problems + more)) from error
 
 
 def _problem(problem: Any, text: str, name: str) -> str:
@@ -222,12 +237,16 @@ def _problem(problem: Any, text: str, name: str) -> str:
     if kind == "missing":
         return f"{where}: {key}: missing; a rig file needs it, see firmware_notes/rig.example.toml"
     if kind.startswith("union_tag"):
-        return f"{where}: {key}: expected {' or '.join(map(repr, _LINKS))}, got {problem['input'].get('link')!r}"
+        return f"{where}: {key}: expected {' or '.join(map(repr, _LINKS))}, got {_shown(problem['input'])}"
     if kind == "extra_forbidden":
         return f"{where}: {key}: no such key in a rig file"
     expected = re.sub(r"^(Value error, )?(Input should (be|have) )?", "", problem["msg"])
-    got = "" if isinstance(problem["input"], dict) else f", got {problem['input']!r}"
+    got = "" if isinstance(problem["input"], dict) else f", got {reprlib.repr(problem['input'])}"
     return f"{where}: {key}: expected {expected}{got}"
+
+
+def _shown(table: Any) -> str:
+    return reprlib.repr(table.get("link") if isinstance(table, dict) else table)
 
 
 def _line_of(text: str, path: tuple[str | int, ...]) -> int | None:

@@ -9,7 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
-    {"values", "refusals", "bootstrap"},
+    {"values", "refusals", "text", "bootstrap"},
     {"items", "physics"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"jig"},

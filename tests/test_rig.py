@@ -1,3 +1,6 @@
+import re
+import time
+
 import pytest
 
 from daq.rig import RigError, parse_rig
@@ -77,3 +80,36 @@ def test_a_wrong_transmitter_is_named_by_its_place_in_the_file(text, says):
         parse_rig(text, name="rig.toml")
 
     assert says in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a = " + "[" * 5000, "nested too deep"),
+        ("a" + ".a" * 5000 + " = 1", "rig file: "),
+        ("a = " + "9" * 5000, "not TOML: "),
+        ("#" + "x" * 300_000, "expected at most 262144 bytes, got 300001"),
+        (GOOD.replace("test jig", "x\\u001b[31m"), "name: expected text without control characters; character 2 is"),
+        (GOOD.replace("bar_x_m = 0.57", "bar_x_m = 1e400"), "bar_x_m"),
+        (GOOD.replace('role = "hands"', 'role = "hands"\nx_mm = 1e300'), "x_mm: expected less than or equal to 5000"),
+        (GOOD.replace('port = "/dev/ttyACM0"', 'port = "/dev/\\u0000"'), "port: expected text without control"),
+    ],
+)
+def test_a_file_that_nobody_wrote_for_a_jig_is_refused_in_a_sentence(text, says):
+    with pytest.raises(RigError, match=re.escape(says)) as refusal:
+        parse_rig(text)
+
+    assert len(str(refusal.value)) < 4000
+
+
+def test_a_file_of_nothing_but_mistakes_names_the_first_twenty():
+    wrong = "".join(f"key{i} = 1\n" for i in range(20_000))
+
+    started = time.process_time()
+    with pytest.raises(RigError) as refusal:
+        parse_rig(wrong + GOOD)
+
+    lines = str(refusal.value).splitlines()
+    assert len(lines) == 21
+    assert lines[-1] == "rig file: 19980 more"
+    assert time.process_time() - started < 2.0

@@ -7,7 +7,11 @@ Results go to standard output, everything else to standard error. Heavy imports 
 
 from __future__ import annotations
 
+import contextlib
 import importlib
+import io
+from collections.abc import Iterator
+from typing import IO, Any
 
 import click
 
@@ -54,6 +58,41 @@ class _Lazy(click.Group):
         from daq.cli.settings import prepare
 
         return prepare(cmd_name, command)
+
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        with _plainly_refused():
+            return super().make_context(*args, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with _plainly_refused():
+            return super().invoke(ctx)
+
+
+class _Refusal(click.ClickException):
+    """A refusal of click's own, said as everything else is: it quotes words and file names that were given."""
+
+    exit_code = 2
+
+    def __init__(self, error: click.ClickException) -> None:
+        super().__init__(error.message)
+        self._error = error
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        from daq.cli.telling import say
+
+        text = io.StringIO()
+        self._error.show(text)
+        say(text.getvalue(), err=True, end="")
+
+
+@contextlib.contextmanager
+def _plainly_refused() -> Iterator[None]:
+    try:
+        yield
+    except _Refusal:
+        raise
+    except click.ClickException as error:
+        raise _Refusal(error) from error
 
 
 @click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import datetime
 import os
-import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from daq.cli.telling import MISSING, fail, print_json, tell
+from daq.cli.telling import MISSING, draw_code, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.live.web.access import Keys
@@ -70,14 +69,11 @@ def until(keys: Keys) -> str:
 
 def show(keys: Keys, port: int, *, to_stdout: bool) -> None:
     """Links, and codes where somebody is looking."""
-    import segno
-
-    stream = sys.stdout if to_stdout else sys.stderr
+    err = not to_stdout
     for role, link in links(keys, port).items():
-        click.echo(f"{FOR[role]}: {link}", file=stream)
-        if stream.isatty():
-            segno.make(link, error="l").terminal(stream, compact=True)
-    click.echo(f"until {until(keys)}", file=stream)
+        say(f"{FOR[role]}: {link}", err=err)
+        draw_code(link, err=err)
+    say(f"until {until(keys)}", err=err)
 
 
 def write_codes(keys: Keys, port: int, folder: Path) -> None:

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import json
 import math
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from daq.cli.telling import REFUSED, answer_lines, fail, print_json, tell
+from daq.cli.files import text_of
+from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.again.derived import Derived
     from daq.sweep.steps_csv import Table
 
 STEP_OFF_MM = 4.0
+MOST_STATE_BYTES = 256 * 1024
+"""Of a mean state; its twenty numbers take one."""
 
 
 @click.command()
@@ -58,19 +62,15 @@ def onset(
     if as_json:
         print_json(contract(answer))
     else:
-        click.echo("\n".join(answer_lines(answer)))
+        say("\n".join(answer_lines(answer)))
 
 
 def _table(source: str) -> Table:
     from daq.sweep.steps_csv import MOST_CHARACTERS, read_table
 
+    text = text_of(source, MOST_CHARACTERS)
     try:
-        with click.open_file(source, encoding="utf-8") as file:
-            table = read_table(file.read(MOST_CHARACTERS + 1))
-    except OSError as error:
-        fail(REFUSED, f"{source}: {error.strerror or error}")
-    except UnicodeDecodeError:
-        fail(REFUSED, f"{source}: not a table of text in UTF-8; save it as CSV in UTF-8")
+        table = read_table(text)
     except ValueError as error:
         fail(REFUSED, f"{source}: {error}")
     for warning in table.warnings:
@@ -108,7 +108,7 @@ def _stored_onset(
     if last is None:
         fail(REFUSED, f"sweep {sweep_id}: {_why_no_answer(found[-1])}")
     if other is None:
-        print_json(contract(last)) if as_json else click.echo("\n".join(answer_lines(last)))
+        print_json(contract(last)) if as_json else say("\n".join(answer_lines(last)))
         return
     was = answers[0]
     hands_n = plain(
@@ -122,13 +122,13 @@ def _stored_onset(
         print_json({**contract(last), "calibration": other.id, "as_ridden": ridden, "steps": hands_n})
         return
     as_ridden = [_why_no_answer(found[0])] if was is None else answer_lines(was)
-    click.echo(f"as ridden, calibration {own_id}:\n" + "\n".join(as_ridden))
-    click.echo(f"with calibration {other.id}:\n" + "\n".join(answer_lines(last)))
+    say(f"as ridden, calibration {own_id}:\n" + "\n".join(as_ridden))
+    say(f"with calibration {other.id}:\n" + "\n".join(answer_lines(last)))
     for one in hands_n:
         was_n, now_n = one["as_ridden_n"], one["hand_load_n"]
         before = "not known" if was_n is None else f"{was_n:7.2f} N"
         moved = "" if was_n is None else f" ({now_n - was_n:+.2f})"
-        click.echo(f"  {one['setback_mm']:6.1f} mm   hands {before} -> {now_n:7.2f} N{moved}")
+        say(f"  {one['setback_mm']:6.1f} mm   hands {before} -> {now_n:7.2f} N{moved}")
 
 
 def _why_no_answer(found: Derived) -> str:
@@ -140,37 +140,34 @@ def _why_no_answer(found: Derived) -> str:
 
 
 @click.command()
-@click.argument("file", type=click.File("r", encoding="utf-8"))
+@click.argument("file")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def balance(file: Any, as_json: bool) -> None:
+def balance(file: str, as_json: bool) -> None:
     """Shares, weight line and front-wheel share of one mean state, given as a JSON object in FILE ("-": stdin)."""
     from daq.measure.balance_report import balance_report
 
+    text = text_of(file, MOST_STATE_BYTES)
     try:
         # numbers as floats: one of thousands of digits is then refused by its size and not by the interpreter
-        report = balance_report(
-            json.loads(file.read().removeprefix("\ufeff"), parse_int=float, object_pairs_hook=_once)
-        )
-    except UnicodeDecodeError:
-        fail(REFUSED, f"{file.name}: not text in UTF-8; expected a JSON object")
+        report = balance_report(json.loads(text, parse_int=float, object_pairs_hook=_once))
     except json.JSONDecodeError as error:
-        fail(REFUSED, f"{file.name}: not JSON: {error}")
+        fail(REFUSED, f"{file}: not JSON: {error}")
     except RecursionError:
-        fail(REFUSED, f"{file.name}: nested too deep; expected one JSON object of numbers")
+        fail(REFUSED, f"{file}: nested too deep; expected one JSON object of numbers")
     except ValueError as error:
-        fail(REFUSED, f"{file.name}: {error}")
+        fail(REFUSED, f"{file}: {error}")
     if as_json:
         print_json(report)
         return
     for name, value in report.items():
         for line in value if isinstance(value, list) else [value]:
-            click.echo(f"{name:28} {line:.6g}" if isinstance(line, float) else f"{name:28} {line}")
+            say(f"{name:28} {line:.6g}" if isinstance(line, float) else f"{name:28} {line}")
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """A JSON object none of whose keys comes twice: which of two values was meant nobody can tell."""
     found = dict(pairs)
     if len(found) < len(pairs):
-        names = [name for name, _ in pairs]
-        raise ValueError(f"{next(name for name in names if names.count(name) > 1)}: there more than once; keep one")
+        (twice, _), *_ = Counter(name for name, _ in pairs).most_common(1)
+        raise ValueError(f"{twice}: there more than once; keep one")
     return found

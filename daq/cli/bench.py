@@ -13,7 +13,7 @@ import uvloop
 
 from daq.cli.bench_talk import Typed, ended, hello_of, judged, walk
 from daq.cli.records import store_path
-from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, tell
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.live.bench.wanted import Gravity, Reference, Wanted
@@ -164,7 +164,7 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
 
             print_json({**plain(made[0]), "passed": made[0].passed, "sentence": made[0].sentence})
         elif made:
-            click.echo(made[0].sentence)
+            say(made[0].sentence)
 
     _run(rig_file, store, False, 1.0, 0, work, finish)
 

@@ -10,9 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from daq.cli.telling import REFUSED, fail, print_json, tell
+from daq.cli.telling import REFUSED, fail, overwrite, print_json, say, tell
 from daq.refusals import NotNow
 
 if TYPE_CHECKING:
@@ -136,7 +134,7 @@ async def _until_over(desk: BenchDesk, before: int) -> None:
         since += LOOK_S
         if since >= SHOW_S:
             since = 0.0
-            _show(f"  {reading['seconds']:6.1f} of {reading['of_s']:.0f} s   {_loads(desk)}")
+            overwrite(f"  {reading['seconds']:6.1f} of {reading['of_s']:.0f} s   {_loads(desk)}")
     for taken in desk.bench.taken[before:]:
         cells = zip(desk.bench.plan.channels, taken.counts, taken.sd_counts, strict=True)
         shown = "  ".join(f"{name} {counts:.1f} ±{sd:.0f}" for name, counts, sd in cells)
@@ -144,13 +142,7 @@ async def _until_over(desk: BenchDesk, before: int) -> None:
 
 
 def _live(desk: BenchDesk) -> None:
-    _show(f"  now {_loads(desk)}")
-
-
-def _show(text: str) -> None:
-    """A line that the next one overwrites; nothing when nobody looks."""
-    if sys.stderr.isatty():
-        click.echo(f"\r{text:110.110}", err=True, nl=False)
+    overwrite(f"  now {_loads(desk)}")
 
 
 def _loads(desk: BenchDesk) -> str:
@@ -178,7 +170,7 @@ def ended(session: Session, folder: Path | None, *, as_json: bool) -> None:
     if as_json:
         print_json(to_dict(calibration))
     else:
-        click.echo(calibration.id)
+        say(calibration.id)
 
 
 def write_new(path: Path, text: str) -> Path:

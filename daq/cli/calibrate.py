@@ -12,8 +12,9 @@ import click
 
 from daq.cli.bench import bench, check
 from daq.cli.bench_talk import write_new
+from daq.cli.files import calibration_in, text_of
 from daq.cli.records import store_path
-from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, tell
+from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 
 @click.group()
@@ -27,28 +28,28 @@ STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path),
 
 
 @calibrate.command()
-@click.argument("points", type=click.File("r", encoding="utf-8"))
+@click.argument("points")
 @click.option("--order", default="1", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
 @click.option("--g", "g_m_s2", type=click.FloatRange(9.75, 9.85), help="Local gravity for mass_kg, m/s2.")
 @click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def fit(points: Any, order: str, g_m_s2: float | None, expected_per_n: float | None, as_json: bool) -> None:
+def fit(points: str, order: str, g_m_s2: float | None, expected_per_n: float | None, as_json: bool) -> None:
     """Fit a line or a curve through POINTS.csv, with columns load_n or mass_kg, and reading ("-": stdin)."""
+    from daq.measure.calibration.points import MOST_BYTES
     from daq.measure.calibration.report import fit_report
 
     gravity = {} if g_m_s2 is None else {"g_m_s2": g_m_s2}
     if expected_per_n == 0.0:
         fail(REFUSED, "--expected-per-n: expected a number other than 0, negative for a cell wired the other way")
+    text = text_of(points, MOST_BYTES)
     try:
-        report = fit_report(points.read(), int(order), expected_per_n=expected_per_n, **gravity)
-    except UnicodeDecodeError:
-        fail(REFUSED, f"{points.name}: not a text in UTF-8: save the table as CSV in UTF-8")
+        report = fit_report(text, int(order), expected_per_n=expected_per_n, **gravity)
     except ValueError as error:
-        fail(REFUSED, f"{points.name}: {error}")
+        fail(REFUSED, f"{points}: {error}")
     if as_json:
         print_json(report)
         return
-    click.echo("\n".join(fit_lines(report)))
+    say("\n".join(fit_lines(report)))
 
 
 def fit_lines(report: dict[str, Any]) -> list[str]:
@@ -83,7 +84,7 @@ def list_(store: Path | None, as_json: bool) -> None:
         print_json(rows)
     for row in [] if as_json else rows:
         label = " SIMULATED" if row["simulated"] else ""
-        click.echo(f"{row['number']:3}  {row['id']}{label}  {row['standing']}: {row['sentence']}")
+        say(f"{row['number']:3}  {row['id']}{label}  {row['standing']}: {row['sentence']}")
 
 
 @calibrate.command()
@@ -147,7 +148,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
             if found.agrees
             else f"apart by {found.difference_n:.2g} N: use the wider one"
         )
-        click.echo(
+        say(
             f"{row['channel']} at {found.load_n:.1f} N: formulas ±{found.by_formula.expanded_n:.3g} N with "
             f"{found.by_formula.dof:.0f} degrees of freedom, drawn {low:+.3g} to {high:+.3g} N; {verdict}"
         )
@@ -155,17 +156,11 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
 
 def calibration_called(name: str, store: Path | None) -> Any:
     """A calibration by its file, or by id or number in the store."""
-    import json
-
     from daq.keep.store import calibrations
-    from daq.measure.calibration import from_dict
 
     file = Path(name)
     if file.suffix == ".json" or file.exists():
-        try:
-            return from_dict(json.loads(file.read_text(encoding="utf-8")))
-        except (OSError, ValueError) as error:
-            fail(REFUSED, f"{name}: not a calibration: {getattr(error, 'strerror', None) or error}")
+        return calibration_in(file)
     with opened_store(store) as opened:
         return calibrations.found(opened, name).calibration
 

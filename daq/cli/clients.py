@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from daq.cli.keeping import a_store, json_flag, opened
-from daq.cli.telling import print_json, tell
+from daq.cli.telling import print_json, say, tell
 
 
 @click.command()
@@ -43,7 +43,7 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
     for row in rows:
         agreed = ", ".join(kind for kind, given in row["consents"].items() if given) or "nothing"
         due = "   OVERDUE: foreaft forget " + row["client"] if row["overdue"] else ""
-        click.echo(f"{row['client']}   keep until {row['keep_until'] or 'no date'}   agreed to {agreed}{due}")
+        say(f"{row['client']}   keep until {row['keep_until'] or 'no date'}   agreed to {agreed}{due}")
     if not rows:
         tell("nobody's records are past their date" if overdue else "no clients yet")
 

@@ -10,7 +10,7 @@ from typing import Any
 import click
 import uvloop
 
-from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, step_line, tell
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, say, step_line, tell
 
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
 """Of daq.rider.model; written here again so that `--help` need not load it."""
@@ -59,7 +59,7 @@ def demo(
     was wrong, stand beside the answer and in the recording.
     """
     if "list" in wrong:
-        click.echo("\n".join(listed()))
+        say("\n".join(listed()))
         return
     from daq.keep.errors import StoreError
     from daq.keep.json_text import plain
@@ -104,7 +104,7 @@ def demo(
                 print_json({"simulated": True, **found, "truth": truth, "steps": done})
             else:
                 said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)
-                click.echo("\n".join([*said, truth_line(truth)]))
+                say("\n".join([*said, truth_line(truth)]))
 
         try:
             ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))

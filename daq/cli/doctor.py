@@ -10,7 +10,7 @@ import click
 import uvloop
 
 from daq.cli.records import store_path
-from daq.cli.telling import print_json, tell
+from daq.cli.telling import print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.live.checkup import Check
@@ -37,7 +37,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
 
         print_json([plain(dataclasses.asdict(check)) for check in checks])
     else:
-        click.echo("\n".join(lines_of(checks)))
+        say("\n".join(lines_of(checks)))
     raise SystemExit(CHECK_FAILED if any(check.state == "failed" for check in checks) else 0)
 
 

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from daq.cli.files import calibration_in
 from daq.cli.records import store_path
-from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, tell
+from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.store import Store
@@ -69,8 +70,8 @@ def verify(store: Path | None, as_json: bool) -> None:
     if as_json:
         print_json({"chunks": found.chunks, "scans": found.scans, "problems": list(found.problems)})
     else:
-        click.echo(f"{found.chunks} chunks, {found.scans} scans")
-        click.echo("\n".join(found.problems) if found.problems else "all whole")
+        say(f"{found.chunks} chunks, {found.scans} scans")
+        say("\n".join(found.problems) if found.problems else "all whole")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 
 
@@ -254,25 +255,21 @@ def archive(
     What is done already is not done again; sweeps that fail are listed and do not stop the others.
     """
     import functools
-    import json
 
+    from daq.keep.bounded import MOST_CALIBRATION_BYTES, read_text
     from daq.keep.errors import StoreError
     from daq.keep.json_text import digest
     from daq.keep.package import workers
     from daq.keep.package.archive import analyse
     from daq.keep.package.recomputed import onset_again
-    from daq.measure.calibration import from_dict
     from daq.sweep.onset import METHOD, METHODS
 
     method = method or METHOD
     if method not in METHODS:
         fail(REFUSED, f"--method: expected one of {', '.join(METHODS)}, got {method}")
     if calibration is not None:
-        try:
-            from_dict(json.loads(calibration.read_text(encoding="utf-8")))
-        except (OSError, ValueError, KeyError, TypeError) as error:
-            fail(REFUSED, f"--calibration: {calibration} is not a calibration: {error}")
-    name = f"{method}+{digest(calibration.read_text())[:12]}" if calibration else method
+        calibration_in(calibration)
+    name = f"{method}+{digest(read_text(calibration, MOST_CALIBRATION_BYTES))[:12]}" if calibration else method
     mapper = workers.cluster(cluster) if cluster else workers.local(processes)
     try:
         with bar("computing") as progress:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 import uvloop
 
-from daq.cli.telling import MISSING, fail, print_json, tell
+from daq.cli.telling import MISSING, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.sources.modbus_probe import ModbusFinding
@@ -63,7 +63,7 @@ def probe(
     if as_json:
         print_json(plain(content) if place == BLUETOOTH else plain(content[0]))
     else:
-        click.echo("\n".join(lines))
+        say("\n".join(lines))
     raise SystemExit(0 if recognised else NOT_RECOGNISED)
 
 

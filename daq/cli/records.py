@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from daq.cli.telling import UNUSABLE, fail, print_json
+from daq.cli.telling import UNUSABLE, fail, print_json, say
 
 
 def store_path(chosen: Path | None) -> Path:
@@ -52,4 +52,4 @@ def sweeps(store: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(rows)
     for row in [] if as_json else rows:
-        click.echo("  ".join(f"{name} {value}" for name, value in row.items() if value is not None))
+        say("  ".join(f"{name} {value}" for name, value in row.items() if value is not None))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from daq.cli.telling import REFUSED, answer_lines, fail, print_json, step_line, tell
+from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, step_line, tell
 
 
 @click.command()
@@ -25,8 +26,11 @@ def replay(file: Path, as_json: bool) -> None:
         for problem in recording.problems:
             tell(f"{file}: {problem}")
         answer, steps = None, []
-        recorded = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
-        planned = len(recording.header.get("plan", {}).get("positions_mm", ()))
+        recorded = None
+        for item in recording.items():
+            if isinstance(item, Event) and item.kind == "answer":
+                recorded = item.content
+        planned = _planned(recording.header.get("plan"))
         for output in replayed(recording):
             if isinstance(output, StepMean):
                 steps.append(output)
@@ -35,18 +39,26 @@ def replay(file: Path, as_json: bool) -> None:
                 answer = output
     except BadRecording as error:
         fail(REFUSED, error)
+    except OSError as error:
+        fail(REFUSED, f"{file}: {error.strerror}")
     header = recording.header
     if as_json:
         print_json(
             {
                 "simulated": header.get("simulated"),
                 "onset": plain(answer),
-                "recorded_onset": recorded[-1] if recorded else None,
+                "recorded_onset": recorded,
                 "truth": header.get("truth"),
                 "steps": len(steps),
             }
         )
     elif answer is None:
-        click.echo("no answer: fewer than five positions were finished")
+        say("no answer: fewer than five positions were finished")
     else:
-        click.echo("\n".join(answer_lines(answer)))
+        say("\n".join(answer_lines(answer)))
+
+
+def _planned(plan: Any) -> int:
+    """How many steps the header's plan has; 0 when there is no plan in it."""
+    positions = plan.get("positions_mm") if isinstance(plan, dict) else None
+    return len(positions) if isinstance(positions, list) else 0

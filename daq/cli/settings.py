@@ -13,9 +13,11 @@ from typing import Any
 
 import click
 
-from daq.cli.telling import REFUSED, fail, print_json
+from daq.cli.telling import REFUSED, fail, print_json, say
 
 FILE_VARIABLE = "FOREAFT_CONFIG"
+MOST_BYTES = 64 * 1024
+"""Of the settings file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +63,14 @@ def read_settings(path: Path) -> dict[str, Any]:
     """Values by option. Ends the command with one sentence when the file is there and cannot be used."""
     import tomllib
 
+    from daq.keep.bounded import Refused, read_text
+
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8"))
+        content = tomllib.loads(read_text(path, MOST_BYTES))
+    except Refused as error:
+        fail(REFUSED, f"settings file {error}")
+    except RecursionError:
+        fail(REFUSED, f"settings file {path}: nested too deep")
     except FileNotFoundError:
         if os.environ.get(FILE_VARIABLE):
             fail(REFUSED, f"{path}: no such file; {FILE_VARIABLE} names it")
@@ -107,9 +115,9 @@ def show(ctx: click.Context, origin: bool, as_json: bool) -> None:
     if as_json:
         print_json(rows)
         return
-    click.echo(f"# settings file: {settings_path()}{'' if settings_path().exists() else ' (not there)'}")
+    say(f"# settings file: {settings_path()}{'' if settings_path().exists() else ' (not there)'}")
     for row in rows:
-        click.echo(f"{row['key']} = {row['value']}" + (f"    # {row['origin']}" if origin else ""))
+        say(f"{row['key']} = {row['value']}" + (f"    # {row['origin']}" if origin else ""))
 
 
 def _rows(root: click.Context) -> Iterator[dict[str, Any]]:

@@ -1,31 +1,60 @@
-"""How commands speak: results on standard output, progress and errors on standard error, exit codes in one place."""
+"""How commands speak: results on standard output, progress and errors on standard error, exit codes in one place.
+
+Everything goes through `say`: names, notes, file names and what a device sent come from elsewhere, and a terminal obeys
+the escape sequences in them. tests/cli/test_terminal.py holds that no command prints by itself.
+"""
 
 from __future__ import annotations
 
 import json
+import sys
 from typing import Any, NoReturn
 
 import click
 
+from daq.text import visible, visible_line
 from daq.values import Onset, Result, StepMean
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
+LONGEST_SENTENCE = 4000
+"""A refusal may quote what was given; nobody reads a million letters of it."""
+
+
+def say(text: str, *, err: bool = False, end: str = "\n") -> None:
+    """Text on standard output or standard error, with whatever would command the terminal made visible."""
+    click.echo(visible(text) + end, err=err, nl=False)
+
+
+def overwrite(text: str) -> None:
+    """A line on standard error that the next one overwrites; nothing when nobody looks."""
+    if sys.stderr.isatty():
+        click.echo(f"\r{visible_line(text):110.110}", err=True, nl=False)
+
+
+def draw_code(link: str, *, err: bool) -> None:
+    """A QR code where somebody is looking; its escape sequences are the library's own, of the link only its modules."""
+    import segno
+
+    stream = sys.stderr if err else sys.stdout
+    if stream.isatty():
+        segno.make(link, error="l").terminal(stream, compact=True)
 
 
 def fail(code: int, error: object) -> NoReturn:
     """One clear sentence on standard error, then the exit code."""
-    click.echo(f"foreaft: {error}", err=True)
+    text = str(error)
+    say(f"foreaft: {text if len(text) <= LONGEST_SENTENCE else text[:LONGEST_SENTENCE] + ' ...'}", err=True)
     raise SystemExit(code)
 
 
 def print_json(content: Any) -> None:
     """A result as JSON on standard output."""
-    click.echo(json.dumps(content, indent=1, allow_nan=False))
+    say(json.dumps(content, indent=1, allow_nan=False))
 
 
 def tell(text: str) -> None:
     """A line of progress."""
-    click.echo(text, err=True)
+    say(text, err=True)
 
 
 def step_line(step: StepMean, done: int, planned: int) -> str:

@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from daq import text
 from daq.fit.intake import Feel, Line, Part, Symptom, Text
 
 STAGE_MM = 5.0
@@ -26,10 +27,10 @@ class Decision(Part):
     saddle_tilt_deg: Annotated[float, Field(ge=-20, le=20)] | None = None
     reach_mm: Annotated[float, Field(ge=200, le=1000)] | None = None
     """Saddle's reference point to the middle of the bar."""
-    reason: Annotated[str, Field(min_length=3, max_length=2000)]
+    reason: Annotated[text.Lines, Field(min_length=3, max_length=2000)]
     traded: Text = ""
     """What was given up for it."""
-    decided_by: Annotated[str, Field(min_length=1, max_length=80)]
+    decided_by: Annotated[text.Line, Field(min_length=1, max_length=80)]
     recheck_on: datetime.date
 
 

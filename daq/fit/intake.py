@@ -10,9 +10,11 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from daq import text
+
 Score = Annotated[int, Field(ge=0, le=10)]
-Line = Annotated[str, Field(max_length=200)]
-Text = Annotated[str, Field(max_length=2000)]
+Line = Annotated[text.Line, Field(max_length=200)]
+Text = Annotated[text.Lines, Field(max_length=2000)]
 # fmt: off
 Place = Literal[
     "hands", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back", "sit bones", "perineum",

@@ -17,6 +17,10 @@ A table is a JSON object. "kinds" lists what occurs in the block: ["wire", sourc
 payload of an event is its content as JSON; that of "wire" the bytes of the rig's board or text transmitter, or one poll
 of its Modbus line (daq/wire/modbus_poll.py); none at all where a transmitter's port was opened anew.
 
+A block is at most 8 MiB unpacked, its table and the header 1 MiB, a payload 1 MiB and an event's 256 KiB; the whole
+unpacks to at most 8 MiB and fifty times the file. Measured of a sweep: 1.3 times. More is refused before it is
+unpacked: nobody has to trust a file to look into it.
+
 A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
 without a last block is incomplete and says so.
 """
@@ -26,27 +30,35 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import itertools
-import json
 import os
+import reprlib
 import struct
 import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any, BinaryIO, TypeAlias
 
 import zstandard
 
 from daq.items import Event, Notification, WireBytes
+from daq.keep.bounded import KIB, MIB, Refused, from_json, open_plain, unzstd
 from daq.keep.json_text import json_text
+from daq.keep.private import new_file
+from daq.keep.received import LATEST_US
 
 MAGIC = b"foreaft recording 1\n"
 BLOCK_US = 5_000_000
 """Session time after which a block is written unasked."""
 LEVEL = 19
 """zstd level; a block of five seconds packs in a few milliseconds."""
-MOST_BLOCK_BYTES = 64 * 2**20
-"""Unpacked; a larger block is not one of ours."""
+MOST_BLOCK_BYTES = 8 * MIB
+MOST_TABLE_BYTES = MOST_HEADER_BYTES = MOST_PAYLOAD_BYTES = MIB
+MOST_EVENT_BYTES = 256 * KIB
+MOST_UNPACKED = (8 * MIB, 50)
+"""The whole file: so many bytes, and so many times its own."""
+FULL_BLOCK = (20_000, 4 * MIB)
+"""Items or bytes after which a block is written whatever the time; far below what a reader takes."""
 
 _BLOCK = struct.Struct("<II")
 _TABLE = struct.Struct("<I")
@@ -63,17 +75,20 @@ class RecordingWriter:
 
     def __init__(self, path: Path, header: Mapping[str, Any]) -> None:
         """Begins the file. Raises FileExistsError rather than overwrite one."""
-        self._file = path.open("xb")
+        self._file = new_file(path)
         self._items = 0
         self._digest = hashlib.sha256()
         self._pending: list[Recorded] = []
+        self._pending_bytes = 0
         self._file.write(MAGIC)
         self._write_block(json_text(header).encode())
 
     def add(self, item: Recorded) -> None:
         """The next item received; every five seconds of session time they go to the disk."""
         self._pending.append(item)
-        if item.received_us - self._pending[0].received_us >= BLOCK_US:
+        self._pending_bytes += 0 if isinstance(item, Event) else len(item.payload)
+        waited_us = item.received_us - self._pending[0].received_us
+        if waited_us >= BLOCK_US or len(self._pending) >= FULL_BLOCK[0] or self._pending_bytes >= FULL_BLOCK[1]:
             self.flush()
 
     def flush(self) -> None:
@@ -84,7 +99,7 @@ class RecordingWriter:
         self._write_block(_TABLE.pack(len(table)) + table + payloads)
         self._items += len(self._pending)
         self._digest.update(payloads)
-        self._pending = []
+        self._pending, self._pending_bytes = [], 0
 
     def close(self) -> None:
         """Writes what is left and the last block. Twice does no harm."""
@@ -124,10 +139,15 @@ class Recording:
 
     def items(self) -> Iterator[Recorded]:
         """What was received, in order, block by block from the file."""
-        with self.path.open("rb") as file:
+        with open_plain(self.path) as file:
+            left = MOST_UNPACKED[0] + MOST_UNPACKED[1] * os.fstat(file.fileno()).st_size
             for at, length in self._blocks:
                 file.seek(at)
-                yield from _unpacked(_unzipped(file.read(length), self.path, at), self.path, at)
+                block = _unzipped(file.read(length), self.path, at)
+                left -= len(block)
+                if left < 0:
+                    raise BadRecording(f"{self.path} unpacks to more than {MOST_UNPACKED[1]} times its size")
+                yield from _unpacked(block, self.path, at)
 
 
 def read_recording(path: Path) -> Recording:
@@ -136,10 +156,14 @@ def read_recording(path: Path) -> Recording:
     Damaged blocks and a missing end are problems of the Recording; its items are all the others. Raises BadRecording
     when there is no readable header.
     """
-    with path.open("rb") as file:
+    try:
+        file = open_plain(path)
+    except Refused as error:
+        raise BadRecording(str(error)) from error
+    with file:
         if file.read(len(MAGIC)) != MAGIC:
             raise BadRecording(f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}")
-        sound, problems = _scanned(file.read(), len(MAGIC))
+        sound, problems = _scanned(file)
         blocks: list[bytes] = []
         for at, length in sound[:1] + sound[-1:]:
             file.seek(at)
@@ -148,27 +172,29 @@ def read_recording(path: Path) -> Recording:
         raise BadRecording(f"{path}: the header block is damaged or missing")
     header, end = _object(blocks[0]), _object(blocks[-1])
     if header is None:
-        raise BadRecording(f"{path}: expected a JSON object as the header")
+        raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
     ended = end is not None and end.get("end") is True and len(sound) > 1
     if not ended:
         problems.append("it was cut off: the last block is missing")
     return Recording(path, header, ended and not problems, tuple(problems), tuple(sound[1 : -1 if ended else None]))
 
 
-def _scanned(content: bytes, offset: int) -> tuple[list[tuple[int, int]], list[str]]:
-    """Place and length of each sound block in the file, and what is wrong with the others."""
-    sound, problems, at = [], [], 0
+def _scanned(file: BinaryIO) -> tuple[list[tuple[int, int]], list[str]]:
+    """Place and length of each sound block after the magic, and what is wrong with the others. Reads block by block:
+    the file may be larger than memory."""
+    sound, problems, at = [], [], file.tell()
     for number in itertools.count(1):
-        if len(content) - at < _BLOCK.size:
+        head = file.read(_BLOCK.size)
+        if len(head) < _BLOCK.size:
             break
-        length, crc = _BLOCK.unpack_from(content, at)
-        packed = content[at + _BLOCK.size : at + _BLOCK.size + length]
+        length, crc = _BLOCK.unpack(head)
+        packed = file.read(length) if length <= MOST_BLOCK_BYTES else b""
         if len(packed) < length:
             break
         if zlib.crc32(packed) == crc:
-            sound.append((offset + at + _BLOCK.size, length))
+            sound.append((at + _BLOCK.size, length))
         else:
-            problems.append(f"block {number} at byte {offset + at} is damaged and left out")
+            problems.append(f"block {number} at byte {at} is damaged and left out")
         at += _BLOCK.size + length
     return sound, problems
 
@@ -203,40 +229,50 @@ def _payload(item: Recorded) -> bytes:
 def _unpacked(block: bytes, path: Path, at: int) -> Iterator[Recorded]:
     try:
         (length,) = _TABLE.unpack_from(block)
-        table = json.loads(block[_TABLE.size : _TABLE.size + length])
+        table = from_json(block[_TABLE.size : _TABLE.size + length], most_bytes=MOST_TABLE_BYTES)
         place, now_us = _TABLE.size + length, 0
         for of, dt_us, size in zip(table["of"], table["dt_us"], table["size"], strict=True):
-            now_us += dt_us
-            yield _item(table["kinds"][of], now_us, block[place : place + size])
-            place += size
-    except (struct.error, ValueError, KeyError, IndexError, TypeError) as error:
-        raise BadRecording(f"{path}: block at byte {at}: {error}") from error
+            now_us += _whole(dt_us, "dt_us", LATEST_US - now_us)
+            end = place + _whole(size, "size", min(MOST_PAYLOAD_BYTES, len(block) - place))
+            kinds = table["kinds"]
+            yield _item(kinds[_whole(of, "of", len(kinds) - 1)], now_us, block[place:end])
+            place = end
+        if place != len(block):
+            raise ValueError(f"{len(block) - place} bytes belong to no item")
+    except (struct.error, ValueError, KeyError, TypeError) as error:
+        raise BadRecording(f"{path}: block at byte {at}: {_reason(error)}") from error
+
+
+def _whole(value: Any, name: str, most: int) -> int:
+    if type(value) is not int or not 0 <= value <= most:
+        raise ValueError(f"{name}: expected a whole number of 0 to {most}, got {reprlib.repr(value)}")
+    return value
+
+
+def _reason(error: Exception) -> str:
+    return f"expected a key {error}" if isinstance(error, KeyError) else str(error)
 
 
 def _item(kind: list[str], received_us: int, payload: bytes) -> Recorded:
     match kind:
-        case ["wire", source]:
+        case ["wire", str(source)]:
             return WireBytes(received_us, source, payload)
-        case ["notification", source, characteristic]:
+        case ["notification", str(source), str(characteristic)]:
             return Notification(received_us, source, characteristic, payload)
-        case ["event", name]:
-            return Event(received_us, name, json.loads(payload))
-    raise ValueError(f"expected wire, notification or event, got {kind}")
+        case ["event", str(name)]:
+            return Event(received_us, name, from_json(payload, most_bytes=MOST_EVENT_BYTES))
+    raise ValueError(f"expected wire, notification or event, got {reprlib.repr(kind)}")
 
 
 def _unzipped(packed: bytes, path: Path, at: int) -> bytes:
     try:
-        with zstandard.ZstdDecompressor().stream_reader(packed) as reader:
-            block = reader.read(MOST_BLOCK_BYTES + 1)
-    except zstandard.ZstdError as error:
+        return unzstd(packed, MOST_BLOCK_BYTES)
+    except ValueError as error:
         raise BadRecording(f"{path}: block at byte {at}: {error}") from error
-    if len(block) > MOST_BLOCK_BYTES:
-        raise BadRecording(f"{path}: block at byte {at} unpacks to more than {MOST_BLOCK_BYTES} bytes")
-    return block
 
 
 def _object(block: bytes) -> dict[str, Any] | None:
     with contextlib.suppress(ValueError):
-        found = json.loads(block)
+        found = from_json(block, most_bytes=MOST_HEADER_BYTES)
         return found if isinstance(found, dict) else None
     return None

@@ -11,12 +11,15 @@ import contextvars
 import datetime
 import json
 import logging
+import re
 import secrets
 import sys
 import traceback
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
+
+from daq.text import visible_line
 
 Form = Literal["words", "json"]
 FIELDS = ("method", "route", "status", "took_ms", "client", "why", "url", "store", "signal")
@@ -77,9 +80,15 @@ class _Formatter(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         found = fields_of(record)
         if self._form == "json":
-            return json.dumps(found, ensure_ascii=False)
-        rest = "  ".join(f"{name}={value}" for name, value in list(found.items())[4:])
-        return f"{found['time']} {found['level']} {found['message']}  {rest}".rstrip()
+            return json.dumps(found)
+        rest = "  ".join(f"{name}={_word(value)}" for name, value in list(found.items())[4:])
+        return visible_line(f"{found['time']} {found['level']} {found['message']}  {rest}".rstrip())
+
+
+def _word(value: Any) -> str:
+    """A value that can be told from the next field: as it is when it is one word, otherwise in quotation marks."""
+    text = str(value)
+    return text if re.fullmatch(r'[^\s="]+', text) else json.dumps(value, ensure_ascii=False)
 
 
 def _utc(seconds: float) -> str:

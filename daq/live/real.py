@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-import json
 import os
 import signal
 import socket
@@ -14,6 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from daq import __version__
+from daq.keep.bounded import MOST_CALIBRATION_BYTES, Refused, from_json, read_bytes, read_text
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.daemon import serve
@@ -25,7 +25,7 @@ from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
 from daq.live.web.access import Keys
 from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
-from daq.rig import Rig, RigError, parse_rig
+from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
 from daq.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
 
@@ -33,8 +33,10 @@ from daq.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
     """The rig file's text, the rig, and the calibration it names. RigError naming what is wrong with which file."""
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
+        text = read_text(path, MOST_BYTES)
+    except Refused as error:
+        raise RigError(f"rig file {error}") from error
+    except (OSError, ValueError) as error:
         raise RigError(f"rig file {path}: {getattr(error, 'strerror', None) or error}") from error
     rig = parse_rig(text, name=str(path))
     check_transmitter(rig)
@@ -48,7 +50,7 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
         return uncalibrated(rig)
     file = path.parent / rig.calibration
     try:
-        calibration = from_dict(json.loads(file.read_text(encoding="utf-8")))
+        calibration = from_dict(from_json(read_bytes(file, MOST_CALIBRATION_BYTES)))
         in_order(calibration, [channel.name for channel in rig.channels])
         return calibration
     except OSError as error:

@@ -43,11 +43,12 @@ from daq.sweep.columns import (
 from daq.sweep.onset import METHOD, STEP_OFF_MM, onset
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
+from daq.text import checked_line
 from daq.values import NAN, Onset, Setting, StepMean, Validity
 
-MOST_STEPS = 500
-"""45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
-independent as steps are. The estimator's time goes with the cube of the steps: half a minute at so many."""
+MOST_STEPS = 180
+"""16 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
+independent as steps are. The estimator's time goes with the cube of the steps: a few seconds at so many."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""
@@ -184,7 +185,11 @@ def _cells(i: int, line: str, separator: str) -> list[str]:
         raise BadTable(f"line {i}: a quotation mark without its pair; one line for each step, and no breaks within it")
     if len(line) > LONGEST_LINE:
         raise BadTable(f"line {i}: not a line of a table: {len(line)} characters")
-    return next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+    try:
+        cells = next(csv.reader([line], delimiter=separator, skipinitialspace=True))
+        return [checked_line(cell.strip()) for cell in cells]
+    except (csv.Error, ValueError) as error:
+        raise BadTable(f"line {i}: expected cells of {error}") from error
 
 
 def _point(cell: str, separator: str) -> str:

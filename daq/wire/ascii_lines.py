@@ -1,6 +1,7 @@
 """Continuous text lines of a weighing indicator or transmitter, as their pattern in the rig file describes them.
 
-The pattern is a regular expression for one whole line, its parts named:
+The pattern is a regular expression for one whole line, in the syntax of RE2 (github.com/google/re2/wiki/Syntax), its
+parts named:
 
     checksum            two hexadecimal digits over what stands before it, or over the part `covered`
     unit                the unit, when the line itself carries it
@@ -8,6 +9,9 @@ The pattern is a regular expression for one whole line, its parts named:
     any other name      one channel; the scan has them in this order
 
     (?P<stable>...) is a channel too: leave what is not wanted unnamed.
+
+RE2 reads any line in a time that grows with its length alone. Python's own re tries every way a pattern can fit: with
+"(\\d+)+kg" a line of 40 digits would hold up the daemon, and the stop with it, for hours.
 """
 
 from __future__ import annotations
@@ -16,6 +20,8 @@ import functools
 import operator
 import re
 from dataclasses import dataclass
+
+import re2
 
 from daq.physics import STANDARD_G_M_S2
 from daq.values import Samples, Status
@@ -27,6 +33,11 @@ MAX_LINE = 512
 """Bytes. A longer run without an end is thrown away as one damaged line."""
 RESERVED = ("checksum", "covered", "unit", "overload", "fault")
 CHECKSUMS = ("none", "xor", "sum")
+_QUIET = re2.Options()
+_QUIET.log_errors = False
+"""Not onto standard error by itself; the reason is in the error."""
+_QUIET.max_mem = 1 << 20
+"""Bytes a pattern may take when it is compiled; "a{1000}{1000}" takes more and is refused."""
 
 
 class BadLine(ValueError):
@@ -48,9 +59,9 @@ class LineFormat:
 
     def __post_init__(self) -> None:
         try:
-            groups = re.compile(self.pattern).groupindex
-        except re.error as error:
-            raise ValueError(f"pattern {self.pattern!r} is no regular expression: {error}") from error
+            groups = _compiled(self.pattern).groupindex
+        except re2.error as error:
+            raise ValueError(f"pattern {self.pattern!r} is no regular expression of RE2: {_reason(error)}") from error
         if not self.channels:
             raise ValueError(f"pattern {self.pattern!r} names no channel: expected (?P<name>...) around each load")
         if self.checksum not in CHECKSUMS:
@@ -62,7 +73,17 @@ class LineFormat:
     @property
     def channels(self) -> tuple[str, ...]:
         """Names of the loads, in the order of the pattern."""
-        return tuple(name for name in re.compile(self.pattern).groupindex if name not in RESERVED)
+        return tuple(name for name in _compiled(self.pattern).groupindex if name not in RESERVED)
+
+
+def _compiled(pattern: str) -> re2._Regexp:
+    return re2.compile(pattern, _QUIET)
+
+
+def _reason(error: re2.error) -> str:
+    """RE2 gives its reason as bytes."""
+    reason = error.args[0] if error.args else ""
+    return reason.decode("utf-8", "replace") if isinstance(reason, bytes) else str(reason)
 
 
 class LineDecoder:
@@ -78,7 +99,7 @@ class LineDecoder:
         self.problem = ""
         """Why the last damaged line was not taken."""
         self._format = line_format
-        self._pattern = re.compile(line_format.pattern)
+        self._pattern = _compiled(line_format.pattern)
         self._pending = b""
         self._in_step = False
         self._overlong = False
@@ -152,10 +173,11 @@ class LineDecoder:
             raise ValueError(f"{text!r} is not a number")
         return float(number) * factor
 
-    def _check_sum(self, match: re.Match[str], text: str) -> None:
+    def _check_sum(self, match: re2._Match[str], text: str) -> None:
         if self._format.checksum == "none":
             return
-        covered = match["covered"] if "covered" in match.re.groupindex else text[: match.start("checksum")]
+        groups = match.re.groupindex
+        covered = match["covered"] if "covered" in groups else text[: match.start(groups["checksum"])]
         fold = operator.xor if self._format.checksum == "xor" else operator.add
         expected = functools.reduce(fold, covered.encode("latin-1"), 0) % 256
         if match["checksum"].upper() != f"{expected:02X}":

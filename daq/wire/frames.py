@@ -9,6 +9,7 @@ check sequence of RFC 1662 (appendix C.2): check value 0x906E over "123456789".
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from cobs import cobs
@@ -17,6 +18,8 @@ from fastcrc import crc16
 MAX_BODY = 2048
 """Bytes. Longer runs without a zero are not a frame; they are thrown away unread, so memory stays bounded."""
 CRC_BYTES = 2
+_ZEROS = re.compile(rb"\0{2,}")
+"""What an idle line sends: no frames, and one zero says as much."""
 MAX_ENCODED = MAX_BODY + CRC_BYTES + (MAX_BODY + CRC_BYTES) // 254 + 1
 GOOD = 0x0F47
 """What the CRC of body and crc together comes to (RFC 1662: 0xF0B8, there before the last complement)."""
@@ -49,6 +52,7 @@ class Deframer:
 
     def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
         """The same for bytes that came in several pieces, each with its receipt time; a body has that of its end."""
+        pieces = [(received_us, _ZEROS.sub(b"\0", data)) for received_us, data in pieces]
         whole = self._pending + b"".join([data for _, data in pieces])
         *encoded, pending = whole.split(b"\0")
         arrivals = iter(pieces)

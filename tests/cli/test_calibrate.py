@@ -193,4 +193,4 @@ def test_points_that_are_no_text_are_refused_in_plain_words(tmp_path):
     said = foreaft("calibrate", "fit", tmp_path / "points.csv")
 
     assert said.exit_code == 2
-    assert "not a text in UTF-8" in said.stderr
+    assert "not text in UTF-8" in said.stderr

@@ -4,8 +4,21 @@ import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep.store import Store
+from daq.measure.calibration import Calibration, Channel, to_dict
 from daq.values import Samples
+from tests.rigs import rig_text
 
+CALIBRATION = to_dict(
+    Calibration(
+        "bench 1",
+        "2026-03-01T09:00:00+00:00",
+        (
+            Channel("hands", "force", (0.0, 0.0005)),
+            Channel("saddle", "force", (0.0, 0.0005)),
+            Channel("tilt", "tilt", (0.0, 0.001)),
+        ),
+    )
+)
 COLUMNS = ("received_us", "ticks_us", "sequence", "status", "counts")
 
 
@@ -46,7 +59,7 @@ def second_of_session(second: int, *, rate_hz: int = 100, channels: int = 5) -> 
         for i in range(4)
     ]
     items: list[Item] = [pedalling(scans=rate_hz, rate_hz=rate_hz, channels=channels, from_us=at_us), *power]
-    items.append(Hello(at_us + 500_001, "jig", {"protocol": 1, "channels": ["bar", "nose"]}))
+    items.append(Hello(at_us + 500_001, "jig", {"protocol": 1, "channels": [{"name": "bar"}, {"name": "nose"}]}))
     if second % 5 == 0:
         items.append(Event(at_us + 333_333, "saddle_moved", {"setback_mm": 100.5 - second}))
     return items
@@ -58,8 +71,8 @@ def begin(store: Store, **changes: object) -> int:
         "started_utc": "2026-03-29T01:59:59.500+01:00",
         "monotonic_origin_ns": 123,
         "software": "0.1.0",
-        "rig": 'name = "workshop"\n',
-        "calibration": {"bar": {"n_per_count": 0.0005, "zero": 12}},
+        "rig": rig_text(name="workshop"),
+        "calibration": CALIBRATION,
         "simulated": True,
     }
     return store.begin_session(**{**arguments, **changes})  # type: ignore[arg-type]

@@ -8,10 +8,9 @@ from daq.items import Event
 from daq.keep.again.derived import Derived
 from daq.keep.store import Store
 from daq.values import NAN, Loads, Onset, Result, Status, StepMean, Stroke, Validity, Verdict
-from tests.keep.jig import begin, second_of_session
+from tests.keep.jig import CALIBRATION, begin, second_of_session
 
 SOUND = Status(0)
-CALIBRATION = {"bar": {"n_per_count": 0.0005, "zero": 12}}
 
 
 def stored(store: Store, *, client_id: int | None = None, simulated: bool = True, seconds: int = 6) -> int:

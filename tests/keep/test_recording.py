@@ -1,16 +1,20 @@
 import hashlib
 import json
+import os
 import struct
+import tracemalloc
 import zlib
 
 import numpy as np
 import pyarrow
 import pytest
+import zstandard
 from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.items import Event, Notification, WireBytes
-from daq.keep.recording import MAGIC, BadRecording, RecordingWriter, read_recording
+from daq.keep.bounded import MIB
+from daq.keep.recording import FULL_BLOCK, MAGIC, BadRecording, RecordingWriter, read_recording
 from daq.values import cut
 from daq.wire.scans import encode_scans
 from tests.keep.jig import pedalling
@@ -177,3 +181,103 @@ def test_an_eleven_step_sweep_of_six_minutes_stays_below_a_megabyte(path):
 
     assert path.stat().st_size < 1_000_000
     assert sum(len(item.payload) for item in read_recording(path).items()) > 1_000_000
+
+
+def block(content, level=3):
+    packed = zstandard.ZstdCompressor(level=level).compress(content)
+    return struct.pack("<II", len(packed), zlib.crc32(packed)) + packed
+
+
+def table_block(kind, *payloads, **changes):
+    """A block of items of one kind, a millisecond apart; changes: other columns of its table."""
+    count = len(payloads)
+    sizes = [len(payload) for payload in payloads]
+    table = {"kinds": [kind], "of": [0] * count, "dt_us": [1000] * count, "size": sizes, **changes}
+    text = json.dumps(table).encode()
+    return block(struct.pack("<I", len(text)) + text + b"".join(payloads))
+
+
+def hand_made(path, *blocks, header=HEADER):
+    content = header if isinstance(header, bytes) else json.dumps(header).encode()
+    path.write_bytes(MAGIC + b"".join([block(content), *blocks, block(b'{"end": true}')]))
+    return path
+
+
+WIRE = ["wire", "board"]
+DEEP = b'{"a":' * 500 + b"1" + b"}" * 500
+
+
+@pytest.mark.parametrize(
+    ("blocks", "said"),
+    [
+        ([block(bytes(8 * MIB + 1))], "expected at most 8 MiB unpacked, got more"),
+        ([table_block(WIRE, *[bytes(MIB)] * 7) for _ in range(5)], "unpacks to more than 50 times its size"),
+        ([table_block(WIRE, *[b""] * 200_000)], "at most 1 MiB of JSON"),
+        ([table_block(WIRE, bytes(MIB + 1))], "size: expected a whole number of 0 to 1048576, got 1048577"),
+        ([table_block(WIRE, b"x", size=[2])], "size: expected a whole number of 0 to 1, got 2"),
+        ([table_block(WIRE, b"x", size=[-1])], "size: expected a whole number of 0 to 1, got -1"),
+        ([table_block(WIRE, b"x", size=[0])], "1 bytes belong to no item"),
+        ([table_block(WIRE, b"x", of=[-1])], "of: expected a whole number of 0 to 0, got -1"),
+        ([table_block(WIRE, b"x", of=[True])], "of: expected a whole number of 0 to 0, got True"),
+        ([table_block(WIRE, b"x", dt_us=[-1])], "dt_us: expected a whole number"),
+        ([table_block(WIRE, b"x", dt_us=[2**60])], "dt_us: expected a whole number"),
+        ([table_block(WIRE, b"x", dt_us=[0.5])], "dt_us: expected a whole number"),
+        ([table_block(["wire", 7], b"x")], r"expected wire, notification or event, got \['wire', 7\]"),
+        ([table_block(["event", "mark"], b'{"a":"' + b"x" * 2**18 + b'"}')], "at most 256 KiB of JSON"),
+        ([table_block(["event", "mark"], DEEP)], "at most 64 levels"),
+        ([table_block(["event", "mark"], b'{"a":1e999}')], "finite numbers"),
+    ],
+)
+def test_what_no_recording_holds_is_refused_before_memory_is_taken_for_it(path, blocks, said):
+    hand_made(path, *blocks)
+
+    tracemalloc.start()
+    with pytest.raises(BadRecording, match=f"ride.rec.*{said}"):
+        list(read_recording(path).items())
+    taken = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert taken < 40 * MIB
+
+
+@pytest.mark.parametrize("header", [b'{"rig":"' + b"x" * MIB + b'"}', b"[" * 5000, b"[1]", b'{"a":NaN}'])
+def test_a_header_that_is_none_is_refused(path, header):
+    with pytest.raises(BadRecording, match="header"):
+        read_recording(hand_made(path, header=header))
+
+
+def test_a_length_that_goes_far_beyond_the_file_takes_no_memory(path):
+    path.write_bytes(MAGIC + block(json.dumps(HEADER).encode()) + struct.pack("<II", 2**32 - 1, 0) + b"x")
+
+    tracemalloc.start()
+    recording = read_recording(path)
+    taken = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert recording.problems == ("it was cut off: the last block is missing",)
+    assert taken < 16 * MIB
+
+
+def test_a_pipe_is_no_recording_and_is_not_waited_for(path):
+    os.mkfifo(path)
+
+    with pytest.raises(BadRecording, match=r"ride\.rec: expected a plain file, got a pipe"):
+        read_recording(path)
+
+
+def test_what_comes_all_at_once_is_written_in_blocks_that_can_be_read(path):
+    many = [WireBytes(i, "jig", b"") for i in range(1, FULL_BLOCK[0] + 10)]
+    large = [WireBytes(10**6 + i, "jig", bytes([i]) * 2**20) for i in range(12)]
+    rng = np.random.default_rng(1)
+    noisy = [WireBytes(2 * 10**6 + i, "jig", rng.bytes(2**20)) for i in range(2)]  # the file accounts for the zeros
+    write(path, [*many, *large, *noisy])
+
+    assert list(read_recording(path).items()) == [*many, *large, *noisy]
+
+
+def test_a_recording_is_its_owners_alone_whatever_the_umask(path):
+    before = os.umask(0)
+    try:
+        write(path, ITEMS)
+    finally:
+        os.umask(before)
+
+    assert path.stat().st_mode & 0o777 == 0o600

@@ -67,3 +67,20 @@ def test_the_reason_the_system_gives_is_told():
 
     assert found["reason"] == "No space left on device"
     assert "ada" not in json.dumps(found["reason"])
+
+
+@pytest.mark.parametrize("form", ["json", "words"])
+def test_no_value_makes_a_line_or_a_field_of_its_own(form):
+    evil = "x\n2026-01-01T00:00:00.000Z error forged\r\x1b[2J  status=200"
+
+    line = _Formatter(form).format(record("request", why=evil, status=500))
+
+    assert line.isprintable()
+    if form == "json":
+        assert json.loads(line)["why"] == evil
+    else:
+        assert line.endswith('status=500  why="x\\n2026-01-01T00:00:00.000Z error forged\\r\\u001b[2J  status=200"')
+
+
+def test_a_message_of_a_library_makes_no_line_of_its_own_either():
+    assert _Formatter("words").format(record("first\nsecond\x9b")).endswith("warning first\\nsecond\\x9b")

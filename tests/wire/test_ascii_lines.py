@@ -1,5 +1,7 @@
 """Text lines of weighing indicators. Units: NIST SP 811; exclusive-or checksum: a worked NMEA 0183 sentence."""
 
+import time
+
 import pytest
 
 from daq.values import Status
@@ -152,3 +154,21 @@ def test_a_line_without_an_end_costs_one_line_and_bounded_memory():
 def test_a_format_that_cannot_work_is_refused_at_once(fields, says):
     with pytest.raises(ValueError, match=says):
         LineFormat(**fields)
+
+
+@pytest.mark.parametrize("pattern", [r"(?P<load>(\d+)+)kg", r"(?P<load>(.*.*.*.*.*.*)x)y", r"(?P<load>(\w+\s?)*)N"])
+def test_no_pattern_takes_longer_than_the_line_is_long(pattern):
+    """Catastrophic backtracking: Python's re needs hours for the first of them on 40 digits."""
+    decoder = LineDecoder("t", LineFormat(pattern, unit="kg"))
+
+    started = time.process_time()
+    for _ in range(20):
+        decoder.feed(b"1" * 500 + b"\r\n", 1)
+
+    assert time.process_time() - started < 2.0
+    assert decoder.scans == 0
+
+
+def test_a_pattern_that_would_take_much_memory_is_refused():
+    with pytest.raises(ValueError, match="is no regular expression of RE2"):
+        LineFormat(r"(?P<load>((a{200}){200}){20})")

@@ -5,20 +5,36 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from daq.items import Item, WireBytes
+from daq.keep.bounded import Patience, Refused
+from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
-from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration import from_dict
 from daq.pipeline import BOARD, item_of
+from daq.refusals import NotNow
 from daq.ride import Heard, Ride
-from daq.rig import Rig, RigError, parse_rig
-from daq.transmitters import decoder_of
+from daq.rig import RigError, parse_rig
+from daq.transmitters import TransmitterDecoder, decoder_of
 from daq.values import Samples
-from daq.wire.board import Hello
+from daq.wire.board import BoardDecoder, Hello
 
 
 def replayed(recording: Recording) -> Iterator[Heard]:
-    """Everything the pipeline makes of a recording. Raises BadRecording when its header lacks rig or calibration."""
-    rig, calibration = _setting(recording)
-    yield from run(Ride(rig, calibration), wire_items(recording.items(), rig))
+    """Everything the pipeline makes of a recording.
+
+    Raises BadRecording when its header lacks rig or calibration, when something in it cannot be what a session
+    received, and when computing it takes far longer than its length accounts for.
+    """
+    ride, decoded = _set_up(recording)
+    patience = Patience(recording.path)
+    for item in decoded:
+        try:
+            patience.left()
+            yield from ride.feed(checked(item))
+        except Refused as error:
+            raise BadRecording(str(error)) from error
+        except (ArithmeticError, LookupError, TypeError, ValueError, NotNow) as error:
+            where = f"{recording.path}: {_at(item)}"
+            raise BadRecording(f"{where}: {type(error).__name__}: {error}") from error
 
 
 def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
@@ -27,9 +43,8 @@ def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
         yield from ride.feed(item)
 
 
-def wire_items(recorded: Iterable[Recorded], rig: Rig) -> Iterator[Item]:
+def wire_items(recorded: Iterable[Recorded], decoder: BoardDecoder | TransmitterDecoder) -> Iterator[Item]:
     """What was recorded with the bytes of the rig's loads decoded."""
-    decoder = decoder_of(rig, BOARD)
     for entry in recorded:
         if not isinstance(entry, WireBytes):
             yield entry
@@ -39,9 +54,19 @@ def wire_items(recorded: Iterable[Recorded], rig: Rig) -> Iterator[Item]:
                 yield item_of(said, received_us)
 
 
-def _setting(recording: Recording) -> tuple[Rig, Calibration]:
+def _set_up(recording: Recording) -> tuple[Ride, Iterator[Item]]:
     header = recording.header
     try:
-        return parse_rig(header["rig"]), from_dict(header["calibration"])
+        text = header["rig"]
+        if not isinstance(text, str):
+            raise TypeError(f"rig: expected the text of a rig file, got {type(text).__name__}")
+        rig = parse_rig(text)
+        ride = Ride(rig, from_dict(header["calibration"]))
+        return ride, wire_items(recording.items(), decoder_of(rig, BOARD))
     except (KeyError, TypeError, RigError, ValueError) as error:
         raise BadRecording(f"{recording.path}: header without a usable rig or calibration: {error}") from error
+
+
+def _at(item: Item) -> str:
+    received_us = int(item.received_us[0]) if isinstance(item, Samples) else item.received_us
+    return f"{type(item).__name__.lower()} at {received_us / 1e6:.3f} s"

@@ -7,16 +7,25 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
+import reprlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from daq.keep.bounded import MOST_JSON_BYTES, Refused, from_json, open_plain, read_bytes
 from daq.keep.errors import StoreDamaged
+from daq.keep.package.batches import MOST_FILE_BYTES
 from daq.keep.package.tables import Table
+from daq.keep.private import write_text
 
 NAME = "datapackage.json"
 PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
+MOST_RESOURCES = 10_000
+"""Files of one package. A sweep has 15; the package over an archive lists those of all its sweeps."""
+_PLAIN_PATH = re.compile(r"[\w%.~-][\w%.~ /-]*")
 _MEDIA = {"parquet": "application/vnd.apache.parquet", "gz": "text/csv"}
 
 
@@ -54,22 +63,60 @@ def resource(table: Table, path: Path) -> dict[str, Any]:
 def write_descriptor(folder: Path, content: Mapping[str, Any]) -> None:
     """Writes datapackage.json: the properties given, then the profile."""
     text = json.dumps({"$schema": PACKAGE_PROFILE, **content}, indent=2, ensure_ascii=False)
-    (folder / NAME).write_text(text + "\n", encoding="utf-8")
+    write_text(folder / NAME, text + "\n")
 
 
-def read_descriptor(folder: Path) -> dict[str, Any]:
-    """The descriptor of a folder with every file checked against its size and hash. Raises StoreDamaged, naming it."""
+@dataclass(frozen=True, slots=True)
+class Package:
+    """A folder whose files were all found to be what its descriptor says."""
+
+    folder: Path
+    descriptor: Mapping[str, Any]
+    paths: Mapping[str, Path]
+    """Where each table lies, by its name. Nothing else in the folder is read."""
+
+    def table(self, name: str) -> Path:
+        """Where this table lies. StoreDamaged when it is not listed: then nobody has vouched for it."""
+        if name not in self.paths:
+            raise StoreDamaged(f"{self.folder}: no table {name} among those that {NAME} lists")
+        return self.paths[name]
+
+
+def read_package(folder: Path) -> Package:
+    """A folder with every file that is listed checked against its size and hash.
+
+    Raises StoreDamaged naming the file that is not what was exported, is no plain file, or lies elsewhere.
+    """
     try:
-        descriptor = json.loads((folder / NAME).read_text(encoding="utf-8"))
-        resources = [(one["path"], one["bytes"], one["hash"]) for one in descriptor["resources"]]
+        descriptor = from_json(read_bytes(folder / NAME, MOST_JSON_BYTES))
+        listed = [(one["name"], one["path"], one["bytes"], one["hash"]) for one in descriptor["resources"]]
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise StoreDamaged(f"{folder} is not a readable data package: {NAME}: {error}") from error
-    for name, size, digest in resources:
-        path = folder / name
-        if ".." in Path(name).parts or Path(name).is_absolute() or not path.is_file():
-            raise StoreDamaged(f"{folder}: {name} is missing")
-        content = path.read_bytes()
-        if len(content) != size or "sha256:" + hashlib.sha256(content).hexdigest() != digest:
-            raise StoreDamaged(f"{path} is not what was exported: its checksum does not agree")
-    found: dict[str, Any] = descriptor
-    return found
+    if len(listed) > MOST_RESOURCES:
+        raise StoreDamaged(f"{folder}: {NAME} lists {len(listed)} files; expected at most {MOST_RESOURCES}")
+    paths: dict[str, Path] = {}
+    for name, path, size, digest in listed:
+        if not isinstance(name, str) or name in paths:
+            raise StoreDamaged(f"{folder}: {NAME} lists {name!r}; expected a name, and each once")
+        paths[name] = _checked(folder, path, size, digest)
+    return Package(folder, descriptor, paths)
+
+
+def _checked(folder: Path, name: Any, size: Any, digest: Any) -> Path:
+    """The path of a listed file that is what was exported."""
+    if not isinstance(name, str) or not _PLAIN_PATH.fullmatch(name) or ".." in Path(name).parts:
+        raise StoreDamaged(f"{folder}: {NAME} lists {reprlib.repr(name)}; expected a path within the folder")
+    path = folder / name
+    if not path.exists():
+        raise StoreDamaged(f"{folder}: {name} is missing")
+    try:
+        if not path.resolve().is_relative_to(folder.resolve()):
+            raise Refused(f"{path}: expected a file within the folder, got a link out of it")
+        with open_plain(path, most_bytes=MOST_FILE_BYTES) as file:
+            found = f"sha256:{hashlib.file_digest(file, 'sha256').hexdigest()}"
+            length = file.tell()
+    except (Refused, OSError, RuntimeError) as error:  # RuntimeError: links in a circle
+        raise StoreDamaged(str(error)) from error
+    if length != size or found != digest:
+        raise StoreDamaged(f"{path} is not what was exported: its checksum does not agree")
+    return path

@@ -11,7 +11,6 @@ The same sweep gives the same bytes. A sweep's folder appears whole or not at al
 from __future__ import annotations
 
 import dataclasses
-import json
 import os
 import re
 import shutil
@@ -22,6 +21,7 @@ from typing import Any, Literal
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
+from daq.keep.bounded import MOST_JSON_BYTES, from_json, read_bytes
 from daq.keep.clients import people
 from daq.keep.errors import StoreError
 from daq.keep.json_text import digest, json_text
@@ -29,6 +29,7 @@ from daq.keep.package.computed_tables import derived_tables
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
+from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
 
@@ -79,7 +80,7 @@ def export(
     if store.writable:  # before, not after: cut off in between, a copy would be out of reach of forgetting
         with store.writing() as db:
             add_copy(db, "export", folder, list(named))
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     made = []
     for done, (sweep_id, name) in enumerate(named.items(), start=1):
         made.append(_export_one(store, sweep_id, folder / name, derive, purpose, licence, form or preferred_form()))
@@ -119,7 +120,7 @@ def describe_folder(folder: Path) -> None:
     """Writes the folder's own data package over all sweeps in it, and its README."""
     resources = []
     for path in sorted(folder.glob(f"*/{NAME}")):
-        package = json.loads(path.read_text(encoding="utf-8"))
+        package = from_json(read_bytes(path, MOST_JSON_BYTES))
         for one in package["resources"]:
             name = path.parent.name
             resources.append({**one, "name": f"{name}-{one['name']}", "path": f"{name}/{one['path']}"})
@@ -127,7 +128,7 @@ def describe_folder(folder: Path) -> None:
         folder,
         {"name": "foreaft-sweeps", "title": "Setback sweeps on an instrumented fit jig", "resources": resources},
     )
-    (folder / "README.md").write_text(_README, encoding="utf-8")
+    write_text(folder / "README.md", _README)
 
 
 def _refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
@@ -159,7 +160,7 @@ def _export_one(
         _refuse_names(store, sweep, tables)
     partial = folder.with_name(f".{folder.name}.partial")
     shutil.rmtree(partial, ignore_errors=True)
-    partial.mkdir()
+    make_folder(partial)
     resources = [resource(table, write_table(table, partial, form)) for table in tables]
     write_descriptor(
         partial,
@@ -274,7 +275,8 @@ def _refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None
 _README = """# Setback sweeps
 
 One folder per sweep, each a Data Package (datapackage.org); the package in this folder lists them all. Units are in
-the schemas (UCUM) and in the column names. Missing is null or an empty cell. Riders go by pseudonym.
+the schemas (UCUM) and in the column names. Missing is null or an empty cell. In a CSV, text that a spreadsheet might
+compute (it begins with = + - @) has an apostrophe before it; `foreaft import` takes it away. Riders go by pseudonym.
 
 | table | holds |
 |---|---|

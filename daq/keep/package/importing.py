@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import json
+import contextlib
+import datetime
 from collections.abc import Iterator
 from pathlib import Path
 from sqlite3 import Connection
@@ -10,18 +11,24 @@ from typing import Any
 from urllib.parse import unquote
 
 import numpy as np
+import numpy.typing as npt
 
 from daq.items import Event, Hello, Item, Notification
+from daq.keep.bounded import Patience, from_json
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.json_text import json_text
-from daq.keep.package.datapackage import read_descriptor
-from daq.keep.package.tables import read_table
+from daq.keep.package.batches import batches, column_names
+from daq.keep.package.datapackage import Package, read_package
+from daq.keep.received import checked
 from daq.keep.store import Store, sessions, writing
 from daq.keep.store.checksums import insert_row
 from daq.keep.store.chunks import CLOSED_LEVEL, encode
-from daq.keep.store.reading import merged, point_order
-from daq.keep.store.repack import TARGET_SCANS
-from daq.values import Samples, cut
+from daq.keep.store.reading import merged
+from daq.measure.calibration import from_dict
+from daq.rig import parse_rig
+from daq.text import checked_line
+from daq.values import Samples
+from daq.wire.scans import MAX_CHANNELS
 
 
 class AlreadyThere(StoreError):
@@ -31,40 +38,61 @@ class AlreadyThere(StoreError):
 def import_sweep(store: Store, folder: Path) -> int:
     """The id of the sweep made from an exported one, in a session of its own.
 
-    Every file is checked against its hash first. No client is made: the pseudonym stands among what was entered of
-    the rider. Raises StoreDamaged naming the file that is not what was exported, AlreadyThere when the store has the
-    sweep; nothing is stored then.
+    Every file is checked against its hash first, and no other is read. No client is made: the pseudonym stands among
+    what was entered of the rider. Raises StoreDamaged naming the file that is not what was exported, or what in it no
+    sweep can hold; AlreadyThere when the store has the sweep; nothing is stored then.
     """
+    patience = Patience(folder)
+    package = read_package(folder)
+    with as_damage(folder), store.writing() as db:
+        sweep, calibration = exported_sweep(package)
+        _refuse_twice(db, sweep, folder)
+        items = (item for item in exported_items(package) if patience.left())
+        return _insert(db, sweep, calibration, items, exported_results(package))
+
+
+@contextlib.contextmanager
+def as_damage(folder: Path) -> Iterator[None]:
+    """Whatever an exported sweep holds that it cannot, as one sentence."""
     try:
-        sweep, calibration = exported_sweep(folder)
-        items = list(exported_items(folder))
-        with store.writing() as db:
-            _refuse_twice(db, sweep, folder)
-            return _insert(db, sweep, calibration, items, exported_results(folder))
-    except (KeyError, ValueError, TypeError) as error:
+        yield
+    except (ArithmeticError, LookupError, TypeError, ValueError) as error:
         raise StoreDamaged(f"{folder} is not an exported sweep: {type(error).__name__}: {error}") from error
 
 
-def exported_sweep(folder: Path) -> tuple[dict[str, Any], Any]:
+def exported_sweep(package: Package) -> tuple[dict[str, Any], Any]:
     """The one row that says what an exported sweep was, and the calibration it was ridden with.
 
-    Checks every file against its hash. Raises StoreDamaged naming one that is not what was exported.
+    ValueError, KeyError or TypeError for one that none can have been.
     """
-    read_descriptor(folder)
-    (sweep,) = _rows(folder, "sweep")
-    calibrations = {row["calibration"]: row["content"] for row in _rows(folder, "calibrations")}
-    return sweep, json.loads(calibrations[sweep["calibration"]])
+    (sweep,) = _rows(package, "sweep")
+    calibrations = {row["calibration"]: row["content"] for row in _rows(package, "calibrations")}
+    content = from_json(calibrations[sweep["calibration"]])
+    from_dict(content)
+    parse_rig(sweep["rig"])
+    datetime.datetime.fromisoformat(sweep["session_started_utc"])
+    for name in ("rider", "software", "state"):
+        checked_line(sweep[name] or "")
+    for name in ("plan", "rider_entries"):
+        if not isinstance(from_json(sweep[name]), dict):
+            raise ValueError(f"{name}: expected a JSON object")
+    return sweep, content
 
 
-def exported_results(folder: Path) -> Iterator[dict[str, Any]]:
+def exported_results(package: Package) -> Iterator[dict[str, Any]]:
     """The results stored with an exported sweep, oldest first; content as JSON text."""
-    return _rows(folder, "results")
+    for row in _rows(package, "results"):
+        if not isinstance(from_json(row["content"]), dict):
+            raise ValueError("results: expected JSON objects")
+        checked_line(row["kind"] + row["method"] + row["made_utc"])
+        yield row
 
 
-def exported_items(folder: Path) -> Iterator[Item]:
+def exported_items(package: Package) -> Iterator[Item]:
     """What the sweep received, in receipt order, as a store gives it."""
-    names = sorted(path.name.removesuffix(".parquet").removesuffix(".csv.gz") for path in folder.glob("raw_*"))
-    return merged([iter(_points(folder)), *(_scans(folder, name) for name in names)])
+    raw = sorted(name for name in package.paths if name.startswith("raw_"))
+    points = (_hellos(package), _notifications(package), _events(package))
+    yield from map(checked, merged([*points, *(_scans(package, name) for name in raw)]))
 
 
 def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
@@ -78,7 +106,7 @@ def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
 
 
 def _insert(
-    db: Connection, sweep: dict[str, Any], calibration: Any, items: list[Item], results: Iterator[dict[str, Any]]
+    db: Connection, sweep: dict[str, Any], calibration: Any, items: Iterator[Item], results: Iterator[dict[str, Any]]
 ) -> int:
     calibration_id = sessions.keep_calibration(db, calibration)
     session_id = insert_row(
@@ -93,7 +121,7 @@ def _insert(
     )
     for item in items:
         writing.insert(db, session_id, item, encode(item, level=CLOSED_LEVEL) if isinstance(item, Samples) else b"")
-    rider = {**json.loads(sweep["rider_entries"]), "exported_as": sweep["rider"] or None}
+    rider = {**from_json(sweep["rider_entries"]), "exported_as": sweep["rider"] or None}
     sweep_id = insert_row(
         db,
         "sweeps",
@@ -113,34 +141,49 @@ def _insert(
     return sweep_id
 
 
-def _points(folder: Path) -> list[Item]:
-    found: list[Item] = [
-        Hello(int(row["received_us"]), row["source"], json.loads(row["content"])) for row in _rows(folder, "hellos")
-    ]
-    for row in _rows(folder, "notifications"):
-        payload = bytes.fromhex(row["payload"])
-        found.append(Notification(int(row["received_us"]), row["source"], row["characteristic"], payload))
-    for row in _rows(folder, "events"):
-        found.append(Event(int(row["received_us"]), row["kind"], json.loads(row["content"])))
-    return sorted(found, key=point_order)
+def _hellos(package: Package) -> Iterator[Item]:
+    for row in _rows(package, "hellos"):
+        yield Hello(int(row["received_us"]), checked_line(row["source"]), from_json(row["content"]))
 
 
-def _scans(folder: Path, name: str) -> Iterator[Samples]:
-    columns = read_table(folder, name)
-    counts = [column for column in columns if column.startswith("count_")]
-    whole = Samples(
-        source=unquote(name.removeprefix("raw_")),
-        received_us=np.array(columns["received_us"], dtype=np.int64),
-        ticks_us=np.array(columns["ticks_us"], dtype=np.uint32),
-        sequence=np.array(columns["sequence"], dtype=np.uint16),
-        status=np.array(columns["status"], dtype=np.uint8),
-        counts=np.array([columns[f"count_{i}"] for i in range(len(counts))], dtype=np.int32).T,
-    )
-    for start in range(0, len(whole), TARGET_SCANS):
-        yield cut(whole, slice(start, start + TARGET_SCANS))
+def _notifications(package: Package) -> Iterator[Item]:
+    for row in _rows(package, "notifications"):
+        source, characteristic = checked_line(row["source"]), checked_line(row["characteristic"])
+        yield Notification(int(row["received_us"]), source, characteristic, bytes.fromhex(row["payload"]))
 
 
-def _rows(folder: Path, name: str) -> Iterator[dict[str, Any]]:
-    columns = read_table(folder, name)
-    for values in zip(*columns.values(), strict=True):
-        yield dict(zip(columns, values, strict=True))
+def _events(package: Package) -> Iterator[Item]:
+    for row in _rows(package, "events"):
+        yield Event(int(row["received_us"]), checked_line(row["kind"]), from_json(row["content"]))
+
+
+def _scans(package: Package, name: str) -> Iterator[Samples]:
+    source = checked_line(unquote(name.removeprefix("raw_")))
+    path = package.table(name)
+    counts = [column for column in column_names(path) if column.startswith("count_")]
+    if len(counts) > MAX_CHANNELS or counts != [f"count_{i}" for i in range(len(counts))]:
+        raise ValueError(f"{name}: expected columns count_0 to at most count_{MAX_CHANNELS - 1}, got {len(counts)}")
+    for columns in batches(path, ("received_us", "ticks_us", "sequence", "status", *counts)):
+        yield Samples(
+            source=source,
+            received_us=_integers(columns["received_us"], np.int64),
+            ticks_us=_integers(columns["ticks_us"], np.uint32),
+            sequence=_integers(columns["sequence"], np.uint16),
+            status=_integers(columns["status"], np.uint8),
+            counts=np.stack([_integers(columns[column], np.int32) for column in counts], axis=1),
+        )
+
+
+def _integers(column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any]:
+    """The column as whole numbers of this kind. ValueError or TypeError for one that does not fit: numpy would wrap."""
+    values = np.array([int(value) for value in column], dtype=np.int64)
+    low, high = np.iinfo(kind).min, np.iinfo(kind).max
+    if len(values) and not low <= values.min() <= values.max() <= high:
+        raise ValueError(f"expected whole numbers from {low} to {high}")
+    return values.astype(kind)
+
+
+def _rows(package: Package, name: str) -> Iterator[dict[str, Any]]:
+    for batch in batches(package.table(name)):
+        for values in zip(*batch.values(), strict=True):
+            yield dict(zip(batch, values, strict=True))

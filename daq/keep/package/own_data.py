@@ -12,6 +12,7 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.json_text import plain
 from daq.keep.package.export import export
+from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
 from daq.keep.store.sessions import add_copy, copies_of
 
@@ -24,7 +25,7 @@ def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Stor
         raise StoreError(f"{folder} exists: give a new folder, nothing is overwritten")
     client = people.client(store, client_id)
     sweep_ids = [sweep.id for sweep in store.sweeps() if sweep.client_id == client_id]
-    folder.mkdir(parents=True, mode=0o700)
+    make_folder(folder)
     with store.writing() as db:
         said = db.execute("SELECT kind, given, at_utc FROM consents WHERE client_id = ? ORDER BY id", (client_id,))
         consents = [{"kind": kind, "given": bool(given), "at_utc": at_utc} for kind, given, at_utc in said]
@@ -42,7 +43,7 @@ def hand_over(store: Store, client_id: int, folder: Path, derive: Callable[[Stor
         ],
     }
     path = folder / "client.json"
-    path.write_text(json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    write_text(path, json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n")
     if not sweep_ids:
         return [path]
     return [path, *export(store, sweep_ids, folder / "sweeps", derive, purpose="client")]

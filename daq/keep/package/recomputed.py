@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
 from daq.keep.again.derived import Derived
 from daq.keep.again.recalibrated import begun_otherwise, standing_for
 from daq.keep.again.recompute import derived
+from daq.keep.bounded import MOST_CALIBRATION_BYTES, from_json, read_bytes
 from daq.keep.json_text import plain
-from daq.keep.package.importing import exported_items, exported_results, exported_sweep
+from daq.keep.package.datapackage import read_package
+from daq.keep.package.importing import as_damage, exported_items, exported_results, exported_sweep
 from daq.measure.calibration import Calibration, from_dict
 from daq.rig import parse_rig
 from daq.sweep.onset import METHOD
@@ -21,14 +22,16 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
 
     Another calibration brings its own standing, as in `derive_again`.
     """
-    sweep, own = exported_sweep(folder)
+    package = read_package(folder)
+    with as_damage(folder):
+        sweep, own = exported_sweep(package)
     changes: dict[str, Any] = {}
     if calibration is not None:
         simulated = sweep["simulated"] in (True, "true")
         changes["calibration"] = standing_for(
             calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated
         )
-    items = begun_otherwise(exported_items(folder), changes, None)
+    items = begun_otherwise(exported_items(package), changes, None)
     return derived(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
 
 
@@ -37,13 +40,15 @@ def onset_again(folder: Path, calibration_file: Path | None = None, method: str 
 
     stored_onset_mm is the last onset that was stored with the sweep, to compare with.
     """
-    calibration = None if calibration_file is None else from_dict(json.loads(calibration_file.read_text()))
+    calibration = None
+    if calibration_file is not None:
+        calibration = from_dict(from_json(read_bytes(calibration_file, MOST_CALIBRATION_BYTES)))
     found = derive_exported(folder, calibration, method)
-    stored = [one["content"] for one in exported_results(folder) if one["kind"] == "onset"]
+    stored = [one["content"] for one in exported_results(read_package(folder)) if one["kind"] == "onset"]
     row: dict[str, Any] = {
         "steps": len(found.steps),
         "strokes": len(found.strokes),
-        "stored_onset_mm": json.loads(stored[-1]).get("onset_mm") if stored else None,
+        "stored_onset_mm": from_json(stored[-1]).get("onset_mm") if stored else None,
     }
     if found.onset is not None:
         row |= plain(found.onset)

@@ -12,11 +12,14 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, BinaryIO, Literal
 
 import numpy as np
 
 from daq.keep.errors import StoreError
+from daq.keep.package.batches import batches, column_names
+from daq.keep.package.cells import harmless_cell
+from daq.keep.private import new_file
 from daq.values import Array
 
 FieldType = Literal["integer", "number", "string", "boolean"]
@@ -72,31 +75,34 @@ def preferred_form() -> Form:
 def write_table(table: Table, folder: Path, form: Form) -> Path:
     """Writes the table into the folder as its name and form; the path."""
     path = folder / f"{table.name}.{form}"
-    if form == "parquet":
-        _write_parquet(table, path)
-    else:
-        path.write_bytes(_csv_gz(table))
+    path.unlink(missing_ok=True)
+    with new_file(path) as file:
+        if form == "parquet":
+            _write_parquet(table, file)
+        else:
+            file.write(_csv_gz(table))
     return path
 
 
 def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
     """A table's columns by name, from whichever form lies in the folder. Text of a CSV becomes numbers again.
 
-    Raises StoreError when there is none, or when it needs pyarrow and pyarrow is not installed.
+    Raises StoreError when there is none, or when it needs pyarrow and pyarrow is not installed; Refused (a ValueError)
+    when it is no such table or more than its size accounts for.
     """
-    if (folder / f"{name}.parquet").exists():
-        try:
-            import pyarrow.parquet as parquet
-        except ImportError as error:
-            raise StoreError(f"{folder / name}.parquet needs pyarrow: pip install 'foreaft[parquet]'") from error
-        columns: dict[str, list[Any]] = parquet.read_table(folder / f"{name}.parquet").to_pydict()
-        return columns
-    if (folder / f"{name}.csv.gz").exists():
-        with gzip.open(folder / f"{name}.csv.gz", "rt", encoding="utf-8", newline="") as file:
-            rows = csv.reader(file)
-            names = next(rows)
-            cells = list(zip(*rows, strict=True)) or [()] * len(names)
-        return {name: list(column) for name, column in zip(names, cells, strict=True)}
+    found: dict[str, list[Any]] = {}
+    for batch in batches(table_path(folder, name)):
+        for column, values in batch.items():
+            found.setdefault(column, []).extend(values)
+    return found or {column: [] for column in column_names(table_path(folder, name))}
+
+
+def table_path(folder: Path, name: str) -> Path:
+    """Where a table lies, in whichever form. StoreError when there is none."""
+    forms: tuple[Form, ...] = ("parquet", "csv.gz")
+    for form in forms:
+        if (path := folder / f"{name}.{form}").exists():
+            return path
     raise StoreError(f"{folder}: no table {name} (neither .parquet nor .csv.gz)")
 
 
@@ -113,7 +119,7 @@ def read_columns(folder: Path, name: str, columns: Sequence[str]) -> list[Array]
     return [np.array([float(cell) if cell != "" else np.nan for cell in read[column]]) for column in columns]
 
 
-def _write_parquet(table: Table, path: Path) -> None:
+def _write_parquet(table: Table, file: BinaryIO) -> None:
     import pyarrow as arrow
     import pyarrow.parquet as parquet
 
@@ -135,7 +141,7 @@ def _write_parquet(table: Table, path: Path) -> None:
     texts = [field.name for field in table.fields if field.type == "string"]
     parquet.write_table(
         arrow.Table.from_arrays(arrays, schema=schema),
-        path,
+        file,
         compression="zstd",
         compression_level=9,
         use_dictionary=texts,
@@ -169,4 +175,6 @@ def _text(value: Any) -> Any:
         return ""
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str):
+        return harmless_cell(value)
     return repr(value) if isinstance(value, float) else value

@@ -34,8 +34,9 @@ LIVE_LEVEL = 3
 CLOSED_LEVEL = 12
 """zstd level when a session is closed and there is time; above it the gain is under 1 %."""
 MOST_CHANNELS = 0xFFFF
-MOST_BYTES = 2**30
-"""Unpacked: 32 channels at 1 kHz for two hours. A chunk that announces more is not one of ours."""
+MOST_BYTES = 2**25
+"""Unpacked: 32 channels at 1 kHz for four minutes, or a second of the fastest converters. Chunks of a closed session
+hold 20,000 scans; one that announces more is not one of ours."""
 
 _HEAD = struct.Struct("<BBHI")
 _UnsignedArray = npt.NDArray[Any]
@@ -74,6 +75,8 @@ def decode(chunk: bytes, *, source: str) -> Samples:
     if size > MOST_BYTES:
         raise BadChunk(f"expected at most {MOST_BYTES} bytes unpacked, got {size}")
     try:
+        if zstandard.frame_content_size(chunk[_HEAD.size :]) not in (size, -1):  # it is what would be allocated
+            raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels")
         body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :], max_output_size=size)
     except zstandard.ZstdError as error:
         raise BadChunk(str(error)) from error

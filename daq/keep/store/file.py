@@ -14,9 +14,11 @@ import struct
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from daq.keep.bounded import Refused, open_plain
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, StoreVanished, store_error
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
+from daq.keep.store.schema import check_schema, distrust
 from daq.keep.store.sessions import add_copy
 
 BUSY_S = 5.0
@@ -98,7 +100,7 @@ def open_for_writing(path: Path) -> StoreFile:
         raise
     try:
         with file.reading() as db:
-            check_version(db, path)
+            check_schema(db, path, check_version(db, path))
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
             db.execute("PRAGMA secure_delete = ON")  # what is forgotten leaves no bytes in free pages
@@ -122,7 +124,7 @@ def open_for_reading(path: Path) -> StoreFile:
     file = StoreFile(path, _connect(_read_uri(path)), None)
     try:
         with file.reading() as db:
-            check_version(db, path)
+            check_schema(db, path, check_version(db, path))
     except BaseException:
         file.close()
         raise
@@ -159,6 +161,7 @@ def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
 
 def _connect(target: str) -> sqlite3.Connection:
     db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
+    distrust(db)
     db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is for the CRC to find
     return db
 
@@ -178,10 +181,16 @@ def _check_length(path: Path) -> None:
     92 (sqlite.org/fileformat2.html, the database header).
     """
     wal = path.with_name(path.name + "-wal")
+    try:
+        for beside in (wal, path.with_name(path.name + "-shm")):  # SQLite would wait for a pipe in their place
+            if beside.exists():
+                open_plain(beside).close()
+        with open_plain(path) as file:
+            header = file.read(100)
+    except Refused as error:
+        raise StoreError(str(error)) from error
     if wal.exists() and wal.stat().st_size:
         return
-    with path.open("rb") as file:
-        header = file.read(100)
     if not header:
         return
     if len(header) < 100 or not header.startswith(b"SQLite format 3\0"):

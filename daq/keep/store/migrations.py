@@ -155,11 +155,15 @@ def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ..
     return kept
 
 
+def statements(sql: str) -> list[str]:
+    """The statements of a step, one by one."""
+    return [statement for statement in sql.split(";") if statement.strip()]
+
+
 def _step(number: int, sql: str) -> Any:
     def apply(database: Any) -> None:
-        for statement in sql.split(";"):
-            if statement.strip():
-                database.execute(statement)
+        for statement in statements(sql):
+            database.execute(statement)
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         database.execute(f"PRAGMA user_version = {number}")
 

@@ -18,6 +18,7 @@ from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.store.checksums import COVERED, insert_row, row_crc
 from daq.keep.store.chunks import BadChunk, decode
 from daq.keep.store.migrations import check_version
+from daq.keep.store.schema import distrust, is_plain_table
 from daq.keep.store.sessions import keep_calibration
 from daq.keep.store.store import Store
 from daq.keep.store.writing import insert_chunk
@@ -66,8 +67,8 @@ def _opened_copy(damaged: Path, folder: Path) -> sqlite3.Connection:
     with contextlib.suppress(FileNotFoundError):
         shutil.copyfile(damaged.with_name(damaged.name + "-wal"), folder / "damaged.sqlite-wal")
     old = sqlite3.connect(copy)
+    distrust(old)
     old.execute("PRAGMA writable_schema = ON")  # lets SQLite open a file shorter than its header says
-    old.execute("PRAGMA cell_size_check = ON")
     return old
 
 
@@ -114,6 +115,9 @@ def _copy_chunks(old: sqlite3.Connection, db: sqlite3.Connection, problems: list
 
 def _rows(old: sqlite3.Connection, table: str, columns: list[str], problems: list[str]) -> Iterator[tuple[Any, ...]]:
     """Every readable row, by row number; what is not readable adds one sentence per table."""
+    if not is_plain_table(old, table):
+        problems.append(f"{table}: there is no such table in the file")
+        return
     select = f"SELECT {', '.join(columns)} FROM {table} WHERE rowid = ?"
     lost = quiet = number = 0
     while quiet < _GIVE_UP_AFTER:

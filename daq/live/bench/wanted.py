@@ -19,9 +19,10 @@ from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
 from daq.measure.gravity import LOCAL_ANOMALY_M_S2, normal_gravity_m_s2
 from daq.rig import Rig
+from daq.text import Line, Lines
 from daq.wire.hello import Channel, Hello, Kind
 
-Text = Annotated[str, Field(max_length=500)]
+Text = Annotated[Lines, Field(max_length=500)]
 Mass = Annotated[float, Field(gt=0, le=500)]
 ANYWHERE_M_S2 = (9.8322 - 9.7803) / 2.0 / math.sqrt(3.0)
 """Standard uncertainty of gravity somewhere on Earth: half from equator to pole at sea level (WGS84), rectangular."""
@@ -40,8 +41,8 @@ class _Part(BaseModel):
 class WantedPlace(_Part):
     """An off-axis placement: a weight on a named place of a bar or saddle, shared by some cells."""
 
-    name: Annotated[str, Field(min_length=1, max_length=100)]
-    cells: Annotated[tuple[str, ...], Field(min_length=1)]
+    name: Annotated[Line, Field(min_length=1, max_length=100)]
+    cells: Annotated[tuple[Line, ...], Field(min_length=1)]
     mass_kg: Mass
 
 
@@ -95,11 +96,11 @@ class Gravity(_Part):
 class Wanted(_Part):
     """One guided calibration."""
 
-    made_by: Annotated[str, Field(min_length=1, max_length=200)]
+    made_by: Annotated[Line, Field(min_length=1, max_length=200)]
     place: Text = ""
     temperature_degc: Annotated[float, Field(ge=-20, le=60)] | None = None
     remarks: Text = ""
-    cells: tuple[str, ...] = ()
+    cells: tuple[Line, ...] = ()
     """Empty: all load cells of the rig."""
     masses_kg: Annotated[tuple[Mass, ...], Field(max_length=20)] = ()
     """Rising, without zero: what hangs on a cell at each step."""
@@ -120,7 +121,7 @@ class Wanted(_Part):
     places: Annotated[tuple[WantedPlace, ...], Field(max_length=20)] = ()
     tilts_deg: Annotated[tuple[Annotated[float, Field(ge=-30, le=30)], ...], Field(max_length=40)] = ()
     known_tilts: bool = False
-    expected_per_n: dict[str, float] = {}
+    expected_per_n: dict[Line, float] = {}
     temperature_half_range_k: Annotated[float, Field(ge=0, le=40)] = 5.0
     sensitivity_per_k: Annotated[float, Field(ge=0, le=0.01)] = SENSITIVITY_PER_K
 

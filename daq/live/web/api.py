@@ -34,6 +34,7 @@ from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
 from daq.sweep.run import FITTERS_TRIGGERS, Trigger
+from daq.text import Line, Lines
 
 PAGE = next(
     (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
@@ -68,7 +69,7 @@ class NewSweep(_Body):
     gradient_pct: float | None = None
     protocol: Protocol | None = None
     step_off_mm: float | None = None
-    label: Annotated[str, Field(max_length=60)] | None = None
+    label: Annotated[Line, Field(max_length=60)] | None = None
     order: Order | None = None
     seed: int | None = None
     blinded: bool | None = None
@@ -84,14 +85,14 @@ class NewSweep(_Body):
 class StepNote(_Body):
     """hands, saddle, effort: 0 to 10 as the rider says; saddle_tilt_deg: as read after the move."""
 
-    what: str
+    what: Line
     value: float
 
 
 class Mark(_Body):
     """A word about this moment: a symptom, hands moved, the door opened."""
 
-    text: Annotated[str, Field(min_length=1, max_length=500)]
+    text: Annotated[Lines, Field(min_length=1, max_length=500)]
 
 
 def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:

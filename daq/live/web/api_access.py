@@ -14,6 +14,7 @@ from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
 from daq.live.web.problems import Problem
 from daq.refusals import NotNow
+from daq.text import Line
 
 WRONG_PER_MINUTE = 5
 
@@ -23,7 +24,7 @@ class Key(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
-    token: Annotated[str, Field(min_length=1, max_length=200)]
+    token: Annotated[Line, Field(min_length=1, max_length=200)]
 
 
 def add_access(app: FastAPI, keys: Keys | None) -> None:

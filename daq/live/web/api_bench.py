@@ -19,8 +19,9 @@ from daq.live.session.session import Session
 from daq.live.telling import view
 from daq.measure.calibration import to_dict
 from daq.measure.calibration.weights import pull_n
+from daq.text import Line
 
-Name = Annotated[str, Field(min_length=1, max_length=60)]
+Name = Annotated[Line, Field(min_length=1, max_length=60)]
 
 
 class _Body(BaseModel):
@@ -44,8 +45,8 @@ class Doing(_Body):
     """One thing done. redo: the reading named, or the last one; redo-series: of this cell."""
 
     do: Do
-    task: Annotated[str, Field(max_length=80)] | None = None
-    cell: Annotated[str, Field(max_length=40)] | None = None
+    task: Annotated[Line, Field(max_length=80)] | None = None
+    cell: Annotated[Line, Field(max_length=40)] | None = None
     series: Annotated[int, Field(ge=1, le=10)] | None = None
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import FastAPI
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq import text
 from daq.fit.intake import RED_FLAGS, Intake
 from daq.fit.prechecks import Measured
 from daq.keep.clients import people, visits
@@ -24,7 +25,7 @@ class _Body(BaseModel):
 class NewClient(_Body):
     """A client to be known by a pseudonym. The name is kept apart and never sent to a sweep, a stream or an export."""
 
-    name: Annotated[str, Field(max_length=200)] | None = None
+    name: Annotated[text.Line, Field(max_length=200)] | None = None
     service: bool
     research: bool = False
     images: bool = False
@@ -44,14 +45,14 @@ class Agreement(_Body):
 class Opening(_Body):
     """Whose visit begins."""
 
-    pseudonym: Annotated[str, Field(min_length=1, max_length=20)]
+    pseudonym: Annotated[text.Line, Field(min_length=1, max_length=20)]
 
 
 class Override(_Body):
     """Why the fitter goes on without a check."""
 
-    check: Annotated[str, Field(max_length=40)]
-    reason: Annotated[str, Field(min_length=3, max_length=500)]
+    check: Annotated[text.Line, Field(max_length=40)]
+    reason: Annotated[text.Lines, Field(min_length=3, max_length=500)]
 
 
 def add_visit(app: FastAPI, session: Session) -> None:

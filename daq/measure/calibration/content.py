@@ -6,15 +6,20 @@ A wrong key is named with its place, what was expected there and what came.
 from __future__ import annotations
 
 import math
+import reprlib
 from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
 from daq.measure.calibration.model import Calibration, CalibrationError, Channel, TiltTare
 from daq.measure.calibration.uncertainty import Term, Uncertainty
+from daq.text import checked_lines
 
 FORMAT = 1
 """Number of this layout; a file of a later one is refused."""
+LARGEST = 1e15
+"""Of any number in it: far above counts of 32 bits in any unit. The cube of a larger one is no number any more."""
+LONGEST_TEXT, LONGEST_LIST = 2000, 256
 
 
 def to_dict(calibration: Calibration) -> dict[str, Any]:
@@ -28,8 +33,8 @@ def from_dict(content: Any) -> Calibration:
     top = _table(content, "calibration")
     if top.get("format") != FORMAT:
         raise CalibrationError(
-            f"calibration: format: expected {FORMAT}, got {top.get('format')!r}; a calibration of this program says "
-            "its format, and a later format needs a later version of the program"
+            f"calibration: format: expected {FORMAT}, got {reprlib.repr(top.get('format'))}; a calibration of this "
+            "program says its format, and a later format needs a later version of the program"
         )
     _only(top, "calibration", ("format", "id", "made_utc", "channels", "crosstalk", "simulated"))
     channels = _list(top, "channels", "calibration")
@@ -126,21 +131,28 @@ def _only(table: Mapping[str, Any], where: str, known: tuple[str, ...]) -> None:
 def _list(table: Mapping[str, Any], key: str, where: str) -> list[Any]:
     value = table.get(key)
     if not isinstance(value, (list, tuple)):
-        raise CalibrationError(f"{where}: {key}: expected a list, got {value!r}")
+        raise CalibrationError(f"{where}: {key}: expected a list, got {reprlib.repr(value)}")
+    if len(value) > LONGEST_LIST:
+        raise CalibrationError(f"{where}: {key}: expected at most {LONGEST_LIST} entries, got {len(value)}")
     return list(value)
 
 
 def _text(table: Mapping[str, Any], key: str, where: str, default: str | None = None) -> str:
     value = table.get(key, default)
     if not isinstance(value, str):
-        raise CalibrationError(f"{where}: {key}: expected a text, got {value!r}")
-    return value
+        raise CalibrationError(f"{where}: {key}: expected a text, got {reprlib.repr(value)}")
+    if len(value) > LONGEST_TEXT:
+        raise CalibrationError(f"{where}: {key}: expected at most {LONGEST_TEXT} letters, got {len(value)}")
+    try:
+        return checked_lines(value)
+    except ValueError as error:
+        raise CalibrationError(f"{where}: {key}: expected {error}") from error
 
 
 def _flag(table: Mapping[str, Any], key: str, where: str) -> bool:
     value = table.get(key, False)
     if not isinstance(value, bool):
-        raise CalibrationError(f"{where}: {key}: expected true or false, got {value!r}")
+        raise CalibrationError(f"{where}: {key}: expected true or false, got {reprlib.repr(value)}")
     return value
 
 
@@ -153,14 +165,21 @@ def _optional(table: Mapping[str, Any], key: str, where: str) -> float | None:
 
 
 def _as_number(value: Any, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise CalibrationError(f"{where}: expected a finite number, got {value!r}")
+    if (
+        isinstance(value, bool)
+        or not isinstance(value, (int, float))
+        or value in (math.inf, -math.inf)
+        or value != value
+    ):
+        raise CalibrationError(f"{where}: expected a finite number, got {reprlib.repr(value)}")
+    if not -LARGEST <= value <= LARGEST:  # math.isfinite would fail on a whole number of 400 digits
+        raise CalibrationError(f"{where}: expected at most {LARGEST:g}, got {reprlib.repr(value)}")
     return float(value)
 
 
 def _numbers(value: Any, where: str) -> tuple[Any, ...]:
     if not isinstance(value, (list, tuple)):
-        raise CalibrationError(f"{where}: expected a list of numbers, got {value!r}")
+        raise CalibrationError(f"{where}: expected a list of numbers, got {reprlib.repr(value)}")
     return tuple(_as_number(number, f"{where}[{i}]") for i, number in enumerate(value))
 
 
@@ -175,5 +194,5 @@ def _pair(table: Mapping[str, Any], key: str, where: str) -> tuple[float, float]
 
 def _matrix(value: Any) -> tuple[tuple[float, ...], ...]:
     if not isinstance(value, (list, tuple)):
-        raise CalibrationError(f"crosstalk: expected a list of rows, got {value!r}")
+        raise CalibrationError(f"crosstalk: expected a list of rows, got {reprlib.repr(value)}")
     return tuple(_numbers(row, f"crosstalk[{i}]") for i, row in enumerate(value))

@@ -16,11 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.physics import STANDARD_G_M_S2
+from daq.text import checked_line
 from daq.values import Array, Ints
 
 AIR_KG_M3 = 1.2
 WEIGHT_KG_M3 = 8000.0
 """Conventional density of weights and of the air they are calibrated in (OIML D 28)."""
+MOST_BYTES, MOST_POINTS = 256 * 1024, 1000
+"""Of a table. A thorough calibration of one cell has 60 points; looking for slips takes the square of their number."""
 KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "series", "direction")
 ENDS_OF_RANGE = tuple(sign * (1 << bits - 1) - (sign > 0) for bits in (24, 32) for sign in (1, -1))
 """Readings at which a converter of 24 or 32 bits stands still."""
@@ -98,10 +101,20 @@ def _rows(text: str) -> tuple[list[tuple[int, list[str]]], list[str], bool]:
     if not kept:
         raise PointsError("expected a line of column names (load_n or mass_kg, reading) and points, got an empty table")
     separator = next((mark for mark in ";\t" if mark in kept[0][1]), ",")
-    cells = csv.reader((line for _, line in kept), delimiter=separator)
-    split = [[cell.strip() for cell in row] for row in cells]
-    names = [name.lower() for name in split[0]]
-    return [(number, row) for (number, _), row in zip(kept[1:], split[1:], strict=True)], names, separator != ","
+    if len(kept) > MOST_POINTS + 1:
+        raise PointsError(f"expected at most {MOST_POINTS} points, got {len(kept) - 1}")
+    split = [(number, _cells(number, line, separator)) for number, line in kept]
+    return split[1:], [name.lower() for name in split[0][1]], separator != ","
+
+
+def _cells(number: int, line: str, separator: str) -> list[str]:
+    """The cells of one line, which is one row."""
+    if line.count('"') % 2:
+        raise PointsError(f"line {number}: a quotation mark without its pair; one line for each point")
+    try:
+        return [checked_line(cell.strip()) for row in csv.reader([line], delimiter=separator) for cell in row]
+    except (csv.Error, ValueError) as error:
+        raise PointsError(f"line {number}: expected cells of {error}") from error
 
 
 def _check_columns(names: list[str], columns: dict[str, int]) -> None:

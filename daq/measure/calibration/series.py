@@ -155,7 +155,7 @@ def figures(readings: Readings, fit: ZeroFit, creep: Creep) -> Figures:
 
 def above(found_n: npt.ArrayLike, noise: npt.ArrayLike) -> Array:
     """Sizes without what scatter of this variance adds to them."""
-    return np.sqrt(np.maximum(np.square(found_n) - np.asarray(noise), 0.0))
+    return np.asarray(np.sqrt(np.maximum(np.square(found_n) - np.asarray(noise), 0.0)))
 
 
 def _rms(values: Array) -> float:

@@ -192,14 +192,21 @@ def test_a_changed_file_is_not_imported_and_leaves_nothing_behind(store, tmp_pat
         assert other.sessions() == []
 
 
-@pytest.mark.parametrize("path", ["../store.sqlite", "/etc/passwd", "missing.parquet"])
-def test_a_descriptor_that_points_elsewhere_is_refused(store, tmp_path, path):
+@pytest.mark.parametrize(
+    ("path", "says"),
+    [
+        ("../store.sqlite", "expected a path within the folder"),
+        ("/etc/passwd", "expected a path within the folder"),
+        ("missing.parquet", "is missing"),
+    ],
+)
+def test_a_descriptor_that_points_elsewhere_is_refused(store, tmp_path, path, says):
     made = exported(store, tmp_path / "out")
     package = json.loads((made / "datapackage.json").read_text())
     package["resources"][0]["path"] = path
     (made / "datapackage.json").write_text(json.dumps(package))
 
-    with pytest.raises(StoreDamaged, match="is missing"):
+    with pytest.raises(StoreDamaged, match=says):
         import_sweep(store, made)
 
 

@@ -1,0 +1,28 @@
+"""New files for their owner alone: whatever holds what a rider weighs, says or is called is health data."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import BinaryIO
+
+FILE, FOLDER = 0o600, 0o700
+
+
+def new_file(path: Path) -> BinaryIO:
+    """A new file for writing, readable by its owner alone whatever the umask says. FileExistsError when it is there."""
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, FILE)
+    os.fchmod(descriptor, FILE)  # a umask may only have taken away from it
+    return os.fdopen(descriptor, "wb")
+
+
+def write_text(path: Path, text: str) -> None:
+    """A text file for its owner alone, in the place of one that may be there."""
+    path.unlink(missing_ok=True)
+    with new_file(path) as file:
+        file.write(text.encode())
+
+
+def make_folder(path: Path) -> None:
+    """The folder, made for its owner alone; one that is there stays as it is."""
+    path.mkdir(mode=FOLDER, parents=True, exist_ok=True)

@@ -1,0 +1,138 @@
+"""What a recording or an exported sweep says was received, looked at before anything is computed from it.
+
+The pipeline trusts its items: live they come from our own decoders and from checked commands. From a file they come
+from anywhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields
+from functools import cache
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
+
+from daq.items import Event, Hello, Item, Notification
+from daq.pipeline import FITTER, SEATED, SWEEP_BEGUN, ZERO
+from daq.sweep import run
+from daq.sweep.plan import Plan
+from daq.values import Samples
+from daq.wire.scans import MAX_CHANNELS
+
+LATEST_US = 400 * 86_400 * 1_000_000
+"""No session lasts longer; a time beyond is no receipt time."""
+MOST_PAYLOAD_BYTES = 512
+"""Of a notification: an attribute of Bluetooth has no more (Core specification, vol 3, part F, 3.2.9)."""
+
+_Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+_Counts = Annotated[list[Annotated[float, Field(ge=-(2**40), le=2**40)]], Field(max_length=MAX_CHANNELS, strict=False)]
+
+
+class _Content(BaseModel):
+    model_config = ConfigDict(strict=True, allow_inf_nan=False)
+
+
+class _Standing(_Content):
+    allows_verdict: bool
+    sentence: Annotated[str, Field(max_length=2000)] = ""
+
+
+class _Begun(_Content):
+    plan: dict[str, Any]
+    mass_kg: Annotated[float, Field(gt=0, le=500)] | None
+    channels: Annotated[list[_Name], Field(max_length=MAX_CHANNELS, strict=False)]
+    zero_counts: _Counts | None
+    calibration: _Standing | None = None
+
+
+class _Fitters(_Content):
+    event: Annotated[run.Trigger, Field(strict=False)]
+    setback_mm: Annotated[float, Field(ge=-1000, le=1000)] | None = None
+
+
+class _Seated(_Content):
+    mass_kg: Annotated[float, Field(gt=0, le=500)] | None
+
+
+class _Zero(_Content):
+    zero_counts: _Counts | None
+
+
+class _Named(_Content):
+    name: _Name
+
+
+class _Greeting(_Content):
+    channels: Annotated[list[_Named], Field(min_length=1, max_length=MAX_CHANNELS, strict=False)]
+
+
+_CONTENT: Mapping[str, type[_Content]] = {SWEEP_BEGUN: _Begun, FITTER: _Fitters, SEATED: _Seated, ZERO: _Zero}
+
+
+def checked(item: Item) -> Item:
+    """The item, when the pipeline can take it. ValueError saying what was expected."""
+    match item:
+        case Samples():
+            _check_scans(item)
+        case Hello(content=content):
+            _check_time(item.received_us)
+            _check(_Greeting, content, "hello")
+        case Notification(payload=payload):
+            _check_time(item.received_us)
+            if len(payload) > MOST_PAYLOAD_BYTES:
+                raise ValueError(f"notification: expected at most {MOST_PAYLOAD_BYTES} bytes, got {len(payload)}")
+        case Event(kind=kind, content=content):
+            _check_time(item.received_us)
+            if not isinstance(content, dict):
+                raise ValueError(f"event {kind}: expected an object, got {type(content).__name__}")
+            if kind in _CONTENT:
+                _check(_CONTENT[kind], content, kind)
+            if kind == SWEEP_BEGUN:
+                _check_plan(content["plan"])
+    return item
+
+
+def _check_scans(samples: Samples) -> None:
+    channels = samples.counts.shape[1]
+    if not 0 < channels <= MAX_CHANNELS:
+        raise ValueError(f"scans: expected 1 to {MAX_CHANNELS} channels, got {channels}")
+    for received_us in [*samples.received_us[:1].tolist(), int(samples.received_us.max())]:
+        _check_time(received_us)
+
+
+def _check_time(received_us: int) -> None:
+    if not 0 <= received_us <= LATEST_US:
+        raise ValueError(f"received_us: expected 0 to {LATEST_US} microseconds, got {received_us}")
+
+
+def _check_plan(content: Mapping[str, Any]) -> None:
+    """The plan has to be one, type for type; a JSON list stands for the tuple of positions."""
+    unknown = sorted(content.keys() - {field.name for field in fields(Plan)})
+    if unknown:
+        raise ValueError(f"plan: {unknown[0]!r} is none of its keys")
+    try:
+        _plans().validate_python({**content, "positions_mm": tuple(content.get("positions_mm") or ())})
+    except (ValidationError, TypeError) as error:
+        raise ValueError(f"plan: {_first(error)}") from error
+
+
+@cache
+def _plans() -> TypeAdapter[Plan]:
+    return TypeAdapter(Plan)
+
+
+def _check(model: type[_Content], content: Any, where: str) -> None:
+    try:
+        model.model_validate(content)
+    except ValidationError as error:
+        raise ValueError(f"{where}: {_first(error)}") from error
+
+
+def _first(error: Exception) -> str:
+    """The first thing that is wrong, in one line."""
+    if not isinstance(error, ValidationError):
+        return str(error)
+    first = error.errors(include_url=False, include_input=False)[0]
+    place = ".".join(str(part) for part in first["loc"])
+    return f"{place}: {first['msg']}" if place else str(first["msg"])

@@ -1,0 +1,261 @@
+"""An exported sweep from elsewhere: only what is listed and vouched for is read, and no more than it accounts for."""
+
+import csv
+import gzip
+import hashlib
+import io
+import json
+import os
+
+import pyarrow as arrow
+import pyarrow.parquet as parquet
+import pytest
+
+from daq.keep.bounded import MIB, Refused
+from daq.keep.errors import StoreDamaged
+from daq.keep.package import batches as bounds
+from daq.keep.package.batches import batches
+from daq.keep.package.cells import harmless_cell, plain_cell
+from daq.keep.package.datapackage import read_package
+from daq.keep.package.export import export
+from daq.keep.package.importing import import_sweep
+from daq.keep.package.parquet_pages import unpacked_bytes
+from daq.keep.package.tables import Field, Table, read_table, write_table
+from daq.keep.store import Store
+from tests.keep.sweeps import computed, stored
+
+FORMS = ("parquet", "csv.gz")
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "store.sqlite") as store:
+        yield store
+
+
+@pytest.fixture
+def made(store, tmp_path):
+    return export(store, [stored(store)], tmp_path / "out", computed, purpose="client", form="csv.gz")[0]
+
+
+def imported(folder, tmp_path):
+    with Store.open(tmp_path / "other.sqlite") as other:
+        return import_sweep(other, folder)
+
+
+def signed(folder, change=lambda descriptor: None):
+    """The descriptor with sizes and hashes of the files as they are now: they protect from accidents alone."""
+    descriptor = json.loads((folder / "datapackage.json").read_text())
+    for one in descriptor["resources"]:
+        content = (folder / one["path"]).read_bytes()
+        one["bytes"], one["hash"] = len(content), "sha256:" + hashlib.sha256(content).hexdigest()
+    change(descriptor)
+    (folder / "datapackage.json").write_text(json.dumps(descriptor))
+    return folder
+
+
+def edited(folder, name, change):
+    """A table of a CSV package, its text changed."""
+    path = folder / f"{name}.csv.gz"
+    path.write_bytes(gzip.compress(change(gzip.decompress(path.read_bytes()).decode()).encode()))
+    return signed(folder)
+
+
+def test_a_file_that_is_not_listed_is_not_read(made, tmp_path):
+    scans = (made / "raw_jig.csv.gz").read_bytes()
+    (made / "raw_power.csv.gz").write_bytes(scans)  # nobody vouched for it
+
+    assert imported(made, tmp_path) == 1
+    with Store.open(tmp_path / "other.sqlite") as other, other.reading() as db:
+        assert (
+            db.execute(
+                "SELECT name FROM sources WHERE name = 'power' AND id IN (SELECT source_id FROM chunks)"
+            ).fetchall()
+            == []
+        )
+
+
+def test_a_table_that_is_taken_from_the_list_is_missed(made, tmp_path):
+    signed(
+        made, lambda one: one["resources"].pop(next(i for i, r in enumerate(one["resources"]) if r["name"] == "events"))
+    )
+
+    with pytest.raises(StoreDamaged, match=r"no table events among those that datapackage\.json lists"):
+        imported(made, tmp_path)
+
+
+def test_a_link_out_of_the_folder_is_refused(made, tmp_path):
+    elsewhere = tmp_path / "elsewhere.gz"
+    (made / "events.csv.gz").rename(elsewhere)
+    (made / "events.csv.gz").symlink_to(elsewhere)
+
+    with pytest.raises(StoreDamaged, match=r"events\.csv\.gz: expected a file within the folder, got a link out of it"):
+        imported(made, tmp_path)
+
+
+@pytest.mark.parametrize("name", ["events.csv.gz", "datapackage.json"])
+def test_a_pipe_in_a_files_place_is_refused_and_not_waited_for(made, tmp_path, name):
+    (made / name).unlink()
+    os.mkfifo(made / name)
+
+    with pytest.raises(StoreDamaged, match="expected a plain file, got a pipe"):
+        imported(made, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "said"),
+    [
+        ("events", lambda text: text + '"', "events.csv.gz, line"),
+        ("events", lambda text: text.replace("mark,", "ma\x1brk,"), "without control characters"),
+        ("events", lambda text: text.replace('"{', '"' + "[" * 5000 + "{", 1), "at most 64 levels"),
+        ("raw_jig", lambda text: text.replace("\r\n", ",\r\n", 2), "expected 12|expected 13|expected .* cells"),
+        ("raw_jig", lambda text: text.replace("ticks_us", "ticks"), "expected columns received_us"),
+        ("raw_jig", lambda text: text.replace("count_1", "count_99"), "expected columns count_0 to"),
+        ("raw_jig", lambda text: _cell(text, 1, 2, str(2**32)), "whole numbers from 0 to 4294967295"),
+        ("raw_jig", lambda text: _cell(text, 1, 3, "-1"), "whole numbers from 0 to 65535"),
+        ("raw_jig", lambda text: _cell(text, 1, 5, str(2**31)), "whole numbers from -2147483648"),
+        ("raw_jig", lambda text: _cell(text, 1, 1, "9" * 30), "OverflowError|whole numbers"),
+        ("raw_jig", lambda text: _cell(text, 1, 5, ""), "ValueError"),
+        ("hellos", lambda text: text.replace('""name""', '""nom""'), "hello: channels.0.name"),
+        ("sweep", lambda text: text.replace("[[channels]]", "[[chanels]]"), "RigError"),
+        ("sweep", lambda text: text.replace("2026-03-29T", "yesterday "), "isoformat"),
+        ("calibrations", lambda text: text.replace("coefficients", "coeffs"), "CalibrationError"),
+        ("results", lambda text: text.replace('"{', '"[{', 1), "Expecting"),
+    ],
+)
+def test_a_table_that_no_sweep_can_have_is_refused_by_name_and_leaves_nothing(made, tmp_path, name, change, said):
+    edited(made, name, change)
+
+    with pytest.raises(StoreDamaged, match=said) as refusal:
+        imported(made, tmp_path)
+    assert str(made) in str(refusal.value)
+    with Store.open(tmp_path / "other.sqlite") as other:
+        assert other.sessions() == []
+
+
+def _cell(text, row, column, value):
+    lines = text.split("\r\n")
+    cells = lines[row].split(",")
+    cells[column] = value
+    lines[row] = ",".join(cells)
+    return "\r\n".join(lines)
+
+
+def test_a_gzip_bomb_is_unpacked_no_further_than_its_size_accounts_for(made, tmp_path):
+    edited(made, "raw_jig", lambda text: text + (text.splitlines()[-1] + "\r\n") * 1_000_000)
+
+    with pytest.raises(StoreDamaged, match=r"raw_jig\.csv\.gz: expected at most .* unpacked, got more"):
+        imported(made, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("columns", "options", "said"),
+    [
+        ({"a": [0] * 200_000}, {}, "200000 rows; expected at most"),
+        ({"a": ["x" * 10_000] * 9000}, {}, r"expected at most .* of text, got more"),
+        ({"a": ["x" * 4 * MIB, "y"]}, {"use_dictionary": False}, "unpacks to more than 50 times its size"),
+        ({"a": ["x" * 40 * MIB]}, {"use_dictionary": False}, "a page of 4194.* bytes, at most 33554432 expected"),
+        ({f"a{i}": [0] for i in range(200)}, {}, "200 columns in 1 row groups; expected fewer"),
+        ({"a": [[1]]}, {}, "expected columns of numbers, text and truth values, got list"),
+    ],
+)
+def test_a_parquet_bomb_is_refused_before_memory_is_taken_for_it(tmp_path, monkeypatch, columns, options, said):
+    path = tmp_path / "t.parquet"
+    parquet.write_table(arrow.table(columns), path, compression="zstd", **options)
+    monkeypatch.setattr(bounds, "MOST_UNPACKED", (1 * MIB if "unpacks" in said else 256 * MIB, 50))
+    before = arrow.total_allocated_bytes()
+
+    with pytest.raises(Refused, match=said):
+        list(batches(path))
+    assert arrow.default_memory_pool().bytes_allocated() - before < 8 * MIB
+
+
+def test_a_footer_that_makes_its_pages_small_deceives_nobody(tmp_path):
+    path = tmp_path / "t.parquet"
+    parquet.write_table(arrow.table({"a": ["x" * 40 * MIB]}), path, compression="zstd", use_dictionary=False)
+
+    class Small:
+        num_row_groups = num_columns = 1
+
+        def row_group(self, _):
+            return self
+
+        def column(self, _):
+            return self
+
+        dictionary_page_offset, data_page_offset, path_in_schema = None, 4, "a"
+        total_compressed_size = parquet.ParquetFile(path).metadata.row_group(0).column(0).total_compressed_size
+        total_uncompressed_size = 10
+
+    with path.open("rb") as file, pytest.raises(ValueError, match=r"a page of 4194\d+ bytes"):
+        unpacked_bytes(file, Small(), most_page=MIB)
+
+
+def test_the_pages_of_a_sound_file_add_up_to_what_its_footer_says(store, tmp_path):
+    (made,) = export(store, [stored(store)], tmp_path / "p", computed, purpose="client", form="parquet")
+    for path in made.glob("*.parquet"):
+        metadata = parquet.ParquetFile(path).metadata
+        told = sum(
+            metadata.row_group(g).column(c).total_uncompressed_size
+            for g in range(metadata.num_row_groups)
+            for c in range(metadata.num_columns)
+        )
+        with path.open("rb") as file:
+            pages = unpacked_bytes(file, metadata, most_page=32 * MIB)
+        assert 0 <= pages <= told  # the footer counts the headers too
+
+
+@pytest.mark.parametrize(
+    "resources", [{"name": 7}, {"path": 7}, {"path": "a\x1b.gz"}, {"path": ["x"]}, {"bytes": "many"}]
+)
+def test_a_descriptor_that_lists_no_files_is_refused(made, tmp_path, resources):
+    signed(made, lambda descriptor: descriptor["resources"][0].update(resources))
+
+    with pytest.raises(StoreDamaged):
+        imported(made, tmp_path)
+
+
+def test_a_name_that_is_listed_twice_is_refused(made):
+    signed(made, lambda descriptor: descriptor["resources"].append(descriptor["resources"][0]))
+
+    with pytest.raises(StoreDamaged, match="each once"):
+        read_package(made)
+
+
+TEXTS = ["=1+1", "+49", "-cmd|'/c calc'!A0", "@SUM(A1)", "\tx", "\rx", "＝1", "'quoted", "''", "plain", "7", "", "a=b"]
+
+
+@pytest.mark.parametrize("text", TEXTS)
+def test_text_that_a_spreadsheet_would_compute_is_harmless_and_comes_back(text):
+    cell = harmless_cell(text)
+
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "＝"))  # OWASP, CSV Injection
+    assert plain_cell(cell) == text
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_written_table_comes_back_and_numbers_are_as_they_were(tmp_path, form):
+    fields = (Field("text", "string", "t"), Field("number", "number", "n"))
+    numbers = [-float(i) for i in range(len(TEXTS))]
+    path = write_table(Table("t", "t", fields, (TEXTS, numbers)), tmp_path, form)
+
+    read = read_table(tmp_path, "t")
+    assert [one or "" for one in read["text"]] == TEXTS
+    assert [float(one) for one in read["number"]] == numbers
+    assert path.stat().st_mode & 0o777 == 0o600
+    if form == "csv.gz":
+        rows = list(csv.reader(io.StringIO(gzip.decompress(path.read_bytes()).decode(), newline="")))
+        assert rows[1] == ["'=1+1", "-0.0"]
+        assert rows[2][1] == "-1.0"
+
+
+def test_an_export_is_its_owners_alone_whatever_the_umask(store, tmp_path):
+    before = os.umask(0)
+    try:
+        (made,) = export(store, [stored(store)], tmp_path / "out", computed, purpose="client", form="csv.gz")
+    finally:
+        os.umask(before)
+
+    for path in (tmp_path / "out", made):
+        assert path.stat().st_mode & 0o777 == 0o700
+        assert {one.stat().st_mode & 0o777 for one in path.iterdir() if one.is_file()} == {0o600}

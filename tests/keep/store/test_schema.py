@@ -1,0 +1,136 @@
+"""A store from elsewhere whose file says more than tables: nothing of it runs, and nothing is called whole."""
+
+import os
+import sqlite3
+import struct
+
+import pytest
+import zstandard
+
+from daq.keep.errors import StoreDamaged, StoreError
+from daq.keep.store import Store
+from daq.keep.store.backup import restore
+from daq.keep.store.chunks import BadChunk, decode
+from daq.keep.store.migrations import STEPS
+from daq.keep.store.salvage import salvage
+from daq.keep.store.schema import check_schema
+from daq.keep.store.verify import verify
+from tests.keep.jig import recorded
+
+
+@pytest.fixture
+def path(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        recorded(store, 2)
+    return path
+
+
+def changed(path, script):
+    db = sqlite3.connect(path)
+    db.executescript(script)
+    db.close()
+
+
+HOSTILE = [
+    ("CREATE TRIGGER t BEFORE INSERT ON events BEGIN SELECT RAISE(IGNORE); END", "holds a trigger 't'"),
+    ("CREATE VIEW v AS SELECT 1", "holds a view 'v'"),
+    ("CREATE TABLE x(a)", "holds a table 'x'"),
+    ("CREATE VIRTUAL TABLE f USING fts5(x)", "holds a table 'f'"),
+    ("CREATE INDEX i ON events(abs(received_us))", "holds a index 'i'"),
+    ("DROP TABLE events; CREATE VIEW events AS SELECT 1 AS id", "holds a view 'events'"),
+    ("DROP TABLE copied_sweeps", "the table 'copied_sweeps' is missing"),
+    ("DROP INDEX events_by_time", "the index 'events_by_time' is missing"),
+    ("ALTER TABLE events ADD COLUMN more TEXT", "the table 'events' is not as this program makes it"),
+    ("ALTER TABLE _sqlite_migrations ADD COLUMN more AS (zeroblob(1))", "holds a table '_sqlite_migrations'"),
+]
+
+
+@pytest.mark.parametrize(("script", "said"), HOSTILE)
+def test_a_schema_that_is_not_the_programs_own_is_refused_by_all_that_open_it(path, tmp_path, script, said):
+    changed(path, script)
+
+    for opening in (
+        lambda: Store.open(path),
+        lambda: Store.open(path, write=False),
+        lambda: restore(path, tmp_path / "restored.sqlite"),
+    ):
+        with pytest.raises(StoreDamaged, match=said) as refusal:
+            opening()
+        assert str(path) in str(refusal.value)
+    assert not (tmp_path / "restored.sqlite").exists()
+
+
+@pytest.mark.parametrize(("script", "said"), HOSTILE)
+def test_salvage_brings_the_records_out_without_what_stands_in_the_schema(path, tmp_path, script, said):
+    changed(path, script)
+
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.scans == 200
+    with Store.open(tmp_path / "new.sqlite") as new:
+        assert verify(new).problems == ()
+
+
+def test_a_view_in_a_tables_place_is_not_read_by_salvage(path, tmp_path):
+    endless = "WITH RECURSIVE n(id) AS (SELECT 1 UNION ALL SELECT id + 1 FROM n) SELECT id FROM n"
+    changed(path, f"DROP TABLE notifications; CREATE VIEW notifications AS {endless}")
+
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert "notifications: there is no such table in the file" in found.problems
+
+
+@pytest.mark.parametrize("version", range(len(STEPS) + 1))
+def test_the_schema_of_every_version_is_known(path, version):
+    db = sqlite3.connect(":memory:")
+    for _, sql in STEPS[:version]:
+        db.executescript(sql)
+
+    check_schema(db, path, version)
+    db.close()
+
+
+def test_statistics_of_sqlite_itself_are_no_offence(path):
+    changed(path, "ANALYZE")
+
+    with Store.open(path) as store:
+        assert verify(store).problems == ()
+
+
+def test_what_stands_in_a_schema_is_not_trusted(path):
+    with Store.open(path) as store, store.reading() as db:
+        # sqlite.org/security.html, "Untrusted SQLite Database Files"
+        assert db.execute("PRAGMA trusted_schema").fetchone() == (0,)
+        assert db.execute("PRAGMA cell_size_check").fetchone() == (1,)
+        assert db.execute("PRAGMA mmap_size").fetchone() in ((0,), None)
+        assert db.getlimit(sqlite3.SQLITE_LIMIT_LENGTH) == 128 * 2**20
+
+
+@pytest.mark.parametrize("ending", ["", "-wal", "-shm"])
+@pytest.mark.parametrize("write", [True, False])
+def test_a_pipe_is_no_store_and_is_not_waited_for(path, ending, write):
+    place = path.with_name(path.name + ending)
+    place.unlink(missing_ok=True)
+    os.mkfifo(place)
+
+    with pytest.raises(StoreError, match=r"plain file, got a pipe|no store at"):
+        Store.open(path, write=write)
+
+
+def chunk(scans, channels, body):
+    return struct.pack("<BBHI", 1, 1, channels, scans) + body
+
+
+@pytest.mark.parametrize(
+    "hostile",
+    [
+        chunk(2**32 - 1, 0xFFFF, zstandard.ZstdCompressor().compress(b"x")),
+        chunk(200_000, 32, zstandard.ZstdCompressor().compress(bytes(8))),
+        # a frame that says it holds a terabyte: mark, descriptor, 8 bytes of size (RFC 8878, 3.1.1), an empty block
+        chunk(1, 1, b"\x28\xb5\x2f\xfd\xe0" + struct.pack("<Q", 2**40) + b"\x01\x00\x00"),
+    ],
+)
+def test_a_chunk_that_announces_more_than_it_holds_takes_no_memory(hostile):
+    with pytest.raises(BadChunk, match="expected"):
+        decode(hostile, source="board")

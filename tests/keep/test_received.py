@@ -1,0 +1,72 @@
+"""What a file says was received, looked at before the pipeline takes it."""
+
+import numpy as np
+import pytest
+
+from daq.items import Event, Hello, Notification
+from daq.keep.received import LATEST_US, checked
+from daq.values import Samples
+
+PLAN = {"positions_mm": [80.0, 70.0, 60.0, 50.0, 40.0]}
+BEGUN = {"plan": PLAN, "mass_kg": 75.0, "channels": ["hands", "saddle"], "zero_counts": [1.0, 2.0]}
+
+
+def scans(channels=2, received_us=(5, 6)):
+    n = len(received_us)
+    return Samples(
+        source="board",
+        received_us=np.array(received_us, dtype=np.int64),
+        ticks_us=np.zeros(n, dtype=np.uint32),
+        sequence=np.zeros(n, dtype=np.uint16),
+        status=np.zeros(n, dtype=np.uint8),
+        counts=np.zeros((n, channels), dtype=np.int32),
+    )
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        scans(),
+        Hello(1, "board", {"channels": ({"name": "hands", "bits": 24},), "firmware": "x"}),
+        Notification(1, "power", "2a63", bytes(512)),
+        Event(1, "mark", {"text": "anything", "deep": [[1]]}),
+        Event(1, "sweep-begun", BEGUN),
+        Event(
+            1, "sweep-begun", {**BEGUN, "zero_counts": None, "mass_kg": None, "calibration": {"allows_verdict": True}}
+        ),
+        Event(1, "fitter", {"event": "saddle_moved", "setback_mm": 70}),
+        Event(LATEST_US, "zero", {"zero_counts": [0]}),
+    ],
+)
+def test_what_a_session_can_receive_passes(item):
+    assert checked(item) is item
+
+
+@pytest.mark.parametrize(
+    ("item", "said"),
+    [
+        (scans(channels=33), "1 to 32 channels, got 33"),
+        (scans(received_us=(5, LATEST_US + 1)), "received_us: expected 0 to"),
+        (Hello(-1, "board", {"channels": [{"name": "hands"}]}), "received_us: expected 0 to"),
+        (Hello(1, "board", {}), "hello: channels: Field required"),
+        (Hello(1, "board", {"channels": ["hands"]}), "hello: channels.0"),
+        (Hello(1, "board", {"channels": [{"name": "\x1b[31m"}]}), "hello: channels.0.name"),
+        (Hello(1, "board", {"channels": [{"name": "a"}] * 33}), "hello: channels"),
+        (Notification(1, "power", "2a63", bytes(513)), "at most 512 bytes, got 513"),
+        (Event(1, "mark", ["text"]), "event mark: expected an object, got list"),
+        (Event(LATEST_US + 1, "mark", {}), "received_us: expected 0 to"),
+        (Event(1, "sweep-begun", {**BEGUN, "channels": "hands"}), "sweep-begun: channels"),
+        (Event(1, "sweep-begun", {**BEGUN, "mass_kg": "75"}), "sweep-begun: mass_kg"),
+        (Event(1, "sweep-begun", {**BEGUN, "zero_counts": [1e300]}), "sweep-begun: zero_counts.0"),
+        (Event(1, "sweep-begun", {**BEGUN, "calibration": {}}), "sweep-begun: calibration.allows_verdict"),
+        (Event(1, "sweep-begun", {**BEGUN, "plan": {"positions_mm": [1.0] * 100_000}}), "plan: .*5 to 60 setbacks"),
+        (Event(1, "sweep-begun", {**BEGUN, "plan": {**PLAN, "dwell_s": "soon"}}), "plan: dwell_s"),
+        (Event(1, "sweep-begun", {**BEGUN, "plan": {**PLAN, "speed": 1}}), "plan: 'speed' is none of its keys"),
+        (Event(1, "fitter", {"event": "fly"}), "fitter: event"),
+        (Event(1, "fitter", {"event": "saddle_moved", "setback_mm": 1e6}), "fitter: setback_mm"),
+        (Event(1, "zero", {}), "zero: zero_counts"),
+    ],
+)
+def test_what_no_session_receives_is_refused_with_what_was_expected(item, said):
+    with pytest.raises(ValueError, match=said):
+        checked(item)
