@@ -1,0 +1,385 @@
+/* See bench.h. */
+#include "bench.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <simavr/avr_adc.h>
+#include <simavr/avr_eeprom.h>
+#include <simavr/avr_ioport.h>
+#include <simavr/avr_uart.h>
+#include <simavr/sim_elf.h>
+
+#define BAUD 250000.0
+#define RAM_BEGIN 0x100u
+#define PAINT 0xC5u
+#define SCRAMBLED 0x5Au
+#define MCUSR 0x54u
+#define BROWN_OUT (1u << 2)
+#define POWER_ON 1u
+
+struct event {
+    uint64_t at;
+    int what, index;
+    double value;
+};
+
+struct said {
+    uint8_t byte;
+    uint64_t at;
+};
+
+struct bench {
+    avr_t *avr;
+    double hz;
+    uint64_t before; /* cycles until the last reset */
+    uint64_t seen;   /* the chip's own count when it was looked at last */
+    struct converter converters[CONVERTERS_MOST];
+    avr_irq_t *data[CONVERTERS_MOST], *mark, *button, *tilt, *uart;
+    uint8_t mark_level, button_level, light;
+    double tilt_mv;
+    struct event *events; /* earliest last */
+    int events_n, events_room;
+    struct said *said;
+    int said_n, said_from, said_room;
+    uint64_t hear_at;
+    uint64_t raised[VECTORS], begun[VECTORS];
+    uint8_t vector_of[VECTORS];
+    struct figures figures;
+};
+
+static struct bench *asleep; /* the one that runs now: the sleep of the library has no argument of ours */
+
+uint64_t bench_cycle(struct bench *b) { return b->before + b->avr->cycle; }
+struct figures *bench_counted(struct bench *b) { return &b->figures; }
+double bench_hz(struct bench *b) { return b->hz; }
+double bench_now_us(struct bench *b) { return (double)bench_cycle(b) / b->hz * 1e6; }
+uint8_t bench_light(struct bench *b) { return b->light; }
+uint8_t bench_peek(struct bench *b, uint16_t at) { return b->avr->data[at]; }
+void bench_poke(struct bench *b, uint16_t at, uint8_t value) { b->avr->data[at] = value; }
+void bench_line(struct bench *b, uint8_t i, uint8_t level) { avr_raise_irq(b->data[i], level); }
+
+static void add(struct bench *b, struct event event)
+{
+    int i;
+    if (b->events_n == b->events_room) {
+        b->events_room = b->events_room ? 2 * b->events_room : 1024;
+        b->events = realloc(b->events, (size_t)b->events_room * sizeof *b->events);
+    }
+    for (i = b->events_n++; i > 0 && b->events[i - 1].at <= event.at; i--) {
+        b->events[i] = b->events[i - 1];
+    }
+    b->events[i] = event;
+}
+
+void bench_at(struct bench *b, double us, int what, int index, double value)
+{
+    struct event event = {(uint64_t)(us * 1e-6 * b->hz), what, index, value};
+    add(b, event);
+}
+
+void bench_make(struct bench *b, int index, double period_error, int hides, uint32_t seed)
+{
+    struct converter *c = &b->converters[index];
+    c->period_error = period_error;
+    c->hides = (uint8_t)hides;
+    c->seed = seed;
+}
+
+void bench_expect(struct bench *b, uint8_t index, uint32_t life, uint64_t cycles)
+{
+    struct event event = {bench_cycle(b) + cycles, CONVERTED, index, life};
+    add(b, event);
+}
+
+void bench_hear(struct bench *b, double us, const uint8_t *bytes, int n)
+{
+    uint64_t from = (uint64_t)(us * 1e-6 * b->hz);
+    b->hear_at = b->hear_at > from ? b->hear_at : from;
+    while (n--) {
+        struct event event = {0, BYTE, 0, *bytes++};
+        b->hear_at += (uint64_t)(10.0 / BAUD * b->hz);
+        event.at = b->hear_at;
+        add(b, event);
+    }
+}
+
+static void happen(struct bench *b, const struct event *e)
+{
+    struct converter *c = &b->converters[e->index];
+    switch (e->what) {
+    case MARK:
+        b->mark_level = (uint8_t)e->value;
+        avr_raise_irq(b->mark, b->mark_level);
+        break;
+    case BUTTON:
+        b->button_level = (uint8_t)e->value;
+        avr_raise_irq(b->button, b->button_level);
+        break;
+    case TILT_MV:
+        b->tilt_mv = e->value;
+        avr_raise_irq(b->tilt, (uint32_t)b->tilt_mv);
+        break;
+    case INPUT:
+        converter_input(c, e->value);
+        break;
+    case BYTE:
+        avr_raise_irq(b->uart + UART_IRQ_INPUT, (uint32_t)e->value);
+        break;
+    case UNPLUGGED:
+        converter_unplug(c, (uint8_t)e->value);
+        break;
+    case SHORTED:
+        converter_short(c, (uint8_t)e->value);
+        break;
+    case CONVERTED:
+        converter_done(c, (uint32_t)e->value);
+        break;
+    }
+}
+
+static void clocked(struct avr_irq_t *irq, uint32_t level, void *param)
+{
+    (void)irq;
+    converter_clock(param, (uint8_t)(level & 1));
+}
+
+static void rated(struct avr_irq_t *irq, uint32_t level, void *param)
+{
+    struct bench *b = param;
+    int i;
+    (void)irq;
+    for (i = 0; i < CONVERTERS_MOST; i++) {
+        converter_rate(&b->converters[i], (uint8_t)(level & 1));
+    }
+}
+
+static void lit(struct avr_irq_t *irq, uint32_t level, void *param)
+{
+    (void)irq;
+    ((struct bench *)param)->light = (uint8_t)(level & 1);
+}
+
+static void sent(struct avr_irq_t *irq, uint32_t value, void *param)
+{
+    struct bench *b = param;
+    struct said said = {(uint8_t)value, bench_cycle(b) + (uint64_t)(10.0 / BAUD * b->hz)};
+    (void)irq;
+    if (b->said_n == b->said_room) {
+        b->said_room = b->said_room ? 2 * b->said_room : 4096;
+        b->said = realloc(b->said, (size_t)b->said_room * sizeof *b->said);
+    }
+    b->said[b->said_n++] = said;
+}
+
+int bench_said(struct bench *b, uint8_t *bytes, double *us, int room)
+{
+    int n = 0;
+    while (n < room && b->said_from < b->said_n) {
+        bytes[n] = b->said[b->said_from].byte;
+        us[n++] = (double)b->said[b->said_from++].at / b->hz * 1e6;
+    }
+    if (b->said_from == b->said_n) {
+        b->said_from = b->said_n = 0;
+    }
+    return n;
+}
+
+struct vector {
+    struct bench *bench;
+    int number;
+};
+
+static void pending(struct avr_irq_t *irq, uint32_t level, void *param)
+{
+    struct vector *v = param;
+    (void)irq;
+    if (level) {
+        v->bench->raised[v->number] = bench_cycle(v->bench);
+    }
+}
+
+static void running(struct avr_irq_t *irq, uint32_t level, void *param)
+{
+    struct vector *v = param;
+    struct figures *f = &v->bench->figures;
+    uint64_t now = bench_cycle(v->bench);
+    (void)irq;
+    if (level) {
+        uint64_t waited = now - v->bench->raised[v->number];
+        f->latency[v->number] = waited > f->latency[v->number] ? waited : f->latency[v->number];
+        f->served[v->number]++;
+        v->bench->begun[v->number] = now;
+    } else {
+        uint64_t lasted = now - v->bench->begun[v->number];
+        f->duration[v->number] = lasted > f->duration[v->number] ? lasted : f->duration[v->number];
+    }
+}
+
+static void sleeping(avr_t *avr, avr_cycle_count_t cycles)
+{
+    (void)avr;
+    asleep->figures.idle += cycles + 1;
+}
+
+static void wire(struct bench *b)
+{
+    static const uint32_t NO_ECHO = AVR_UART_FLAG_STDIO | AVR_UART_FLAG_POLL_SLEEP;
+    uint32_t flags = 0;
+    int i;
+    for (i = 0; i < CONVERTERS_MOST; i++) {
+        avr_irq_t *clock = avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('C'), IOPORT_IRQ_PIN0 + i);
+        b->data[i] = avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), IOPORT_IRQ_PIN4 + i);
+        avr_irq_register_notify(clock, clocked, &b->converters[i]);
+    }
+    b->mark = avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), IOPORT_IRQ_PIN2);
+    b->button = avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('D'), IOPORT_IRQ_PIN3);
+    b->tilt = avr_io_getirq(b->avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC5);
+    b->uart = avr_io_getirq(b->avr, AVR_IOCTL_UART_GETIRQ('0'), 0);
+    avr_irq_register_notify(avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('B'), IOPORT_IRQ_PIN0), rated, b);
+    avr_irq_register_notify(avr_io_getirq(b->avr, AVR_IOCTL_IOPORT_GETIRQ('B'), IOPORT_IRQ_PIN5), lit, b);
+    avr_irq_register_notify(b->uart + UART_IRQ_OUTPUT, sent, b);
+    avr_ioctl(b->avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
+    flags &= ~NO_ECHO;
+    avr_ioctl(b->avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+    for (i = 1; i < VECTORS; i++) {
+        avr_irq_t *irq = avr_get_interrupt_irq(b->avr, (uint8_t)i);
+        if (irq) {
+            struct vector *v = malloc(sizeof *v);
+            v->bench = b;
+            v->number = i;
+            avr_irq_register_notify(irq + AVR_INT_IRQ_PENDING, pending, v);
+            avr_irq_register_notify(irq + AVR_INT_IRQ_RUNNING, running, v);
+        }
+    }
+}
+
+/* What stands at the pins, after a reset of the chip has forgotten it. */
+static void show_all(struct bench *b)
+{
+    int i;
+    for (i = 0; i < CONVERTERS_MOST; i++) {
+        converter_show(&b->converters[i]);
+    }
+    avr_raise_irq(b->mark, b->mark_level);
+    avr_raise_irq(b->button, b->button_level);
+    avr_raise_irq(b->tilt, (uint32_t)b->tilt_mv);
+}
+
+struct bench *bench_new(const char *elf, uint32_t hz, uint32_t supply_mv)
+{
+    elf_firmware_t firmware;
+    struct bench *b = calloc(1, sizeof *b);
+    struct figures *f = &b->figures;
+    int i;
+    memset(&firmware, 0, sizeof firmware);
+    if (elf_read_firmware(elf, &firmware) != 0 || !(b->avr = avr_make_mcu_by_name("atmega328p"))) {
+        free(b);
+        return NULL;
+    }
+    avr_init(b->avr);
+    b->hz = hz;
+    b->avr->frequency = hz;
+    b->avr->vcc = b->avr->avcc = b->avr->aref = supply_mv;
+    b->avr->log = LOG_ERROR;
+    b->avr->sleep = sleeping;
+    avr_load_firmware(b->avr, &firmware);
+    b->avr->frequency = hz;
+    memset(b->avr->data + RAM_BEGIN, PAINT, b->avr->ramend + 1u - RAM_BEGIN);
+    b->avr->data[MCUSR] = POWER_ON;
+    f->high_least = f->low_least = f->first_least = UINT64_MAX;
+    b->mark_level = b->button_level = 1;
+    b->tilt_mv = supply_mv / 2.0;
+    wire(b);
+    for (i = 0; i < CONVERTERS_MOST; i++) {
+        converter_begin(&b->converters[i], b, (uint8_t)i);
+    }
+    show_all(b);
+    return b;
+}
+
+void bench_free(struct bench *b)
+{
+    avr_terminate(b->avr);
+    free(b->events);
+    free(b->said);
+    free(b);
+}
+
+void bench_brown_out(struct bench *b)
+{
+    uint64_t now = bench_cycle(b);
+    avr_reset(b->avr);
+    b->before = now - b->avr->cycle;
+    b->seen = b->avr->cycle;
+    memset(b->avr->data + RAM_BEGIN, SCRAMBLED, b->avr->ramend + 1u - RAM_BEGIN);
+    b->avr->data[MCUSR] = BROWN_OUT;
+    show_all(b);
+}
+
+/* Ends a sleep of the chip. It asks to be called again at once: else a sleep that begins in this very cycle would last
+ * until another timer of the library. */
+static avr_cycle_count_t due(avr_t *avr, avr_cycle_count_t when, void *param)
+{
+    (void)avr, (void)param;
+    return when + 1;
+}
+
+/* Run the chip until this cycle of the bench. */
+static int run_chip(struct bench *b, uint64_t until)
+{
+    if (bench_cycle(b) >= until) {
+        return 0;
+    }
+    avr_cycle_timer_register(b->avr, until - bench_cycle(b), due, b);
+    while (bench_cycle(b) < until) {
+        int state = avr_run(b->avr);
+        if (b->avr->cycle < b->seen) { /* the watchdog has reset it */
+            b->before += b->seen;
+            show_all(b);
+            avr_cycle_timer_register(b->avr, until - bench_cycle(b), due, b);
+        }
+        b->seen = b->avr->cycle;
+        if (state == cpu_Done || state == cpu_Crashed) {
+            return state;
+        }
+    }
+    return 0;
+}
+
+int bench_run(struct bench *b, double until_us)
+{
+    uint64_t until = (uint64_t)(until_us * 1e-6 * b->hz), started = bench_cycle(b);
+    asleep = b;
+    while (bench_cycle(b) < until) {
+        struct event *next = b->events_n ? &b->events[b->events_n - 1] : NULL;
+        uint64_t target = next && next->at < until ? next->at : until;
+        int stopped = run_chip(b, target);
+        if (stopped) {
+            return stopped;
+        }
+        while (b->events_n && b->events[b->events_n - 1].at <= bench_cycle(b)) {
+            struct event event = b->events[--b->events_n];
+            happen(b, &event);
+        }
+    }
+    b->figures.cycles += bench_cycle(b) - started;
+    return 0;
+}
+
+void bench_eeprom(struct bench *b, uint16_t at, uint8_t *bytes, int n, int write)
+{
+    avr_eeprom_desc_t part = {bytes, at, (uint32_t)n};
+    avr_ioctl(b->avr, write ? AVR_IOCTL_EEPROM_SET : AVR_IOCTL_EEPROM_GET, &part);
+}
+
+void bench_figures(struct bench *b, struct figures *figures)
+{
+    uint64_t run = 0, longest = 0;
+    uint32_t at;
+    for (at = RAM_BEGIN; at <= b->avr->ramend; at++) {
+        run = b->avr->data[at] == PAINT ? run + 1 : 0;
+        longest = run > longest ? run : longest;
+    }
+    b->figures.stack_untouched = longest;
+    *figures = b->figures;
+}
