@@ -166,6 +166,12 @@ class Bench:
         self._lib.bench_eeprom(self._bench, at, room, n, 0)
         return bytes(room)
 
+    def flash(self, at: int, code: bytes) -> bytes:
+        """Put other code there. What stood there before."""
+        before = (ctypes.c_uint8 * len(code))()
+        self._lib.bench_flash(self._bench, at, (ctypes.c_uint8 * len(code))(*code), before, len(code))
+        return bytes(before)
+
     @property
     def light(self) -> bool:
         """Whether the board's light is on."""
@@ -206,6 +212,7 @@ def _library(path: Path) -> ctypes.CDLL:
         ("bench_brown_out", None, (pointer,)),
         ("bench_poke", None, (pointer, ctypes.c_uint16, byte)),
         ("bench_eeprom", None, (pointer, ctypes.c_uint16, pointer, number, number)),
+        ("bench_flash", None, (pointer, ctypes.c_uint32, pointer, pointer, number)),
         ("bench_light", byte, (pointer,)),
         ("bench_figures", None, (pointer, pointer)),
     ):

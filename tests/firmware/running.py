@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -70,19 +70,19 @@ def scans(items) -> Samples | None:
     return joined(parts) if parts else None
 
 
-def wrong_counts(counts: np.ndarray, *, left_out: int = 0) -> int:
-    """How many counts of made-up converters (n, 4) are not those of the next conversion.
+def wrong_counts(counts: np.ndarray, *, left_out: int = 0, only: Sequence[int] = range(CONVERTERS)) -> int:
+    """How many counts (n, k) of these made-up converters are not those of the next conversion.
 
     left_out: so many conversions may be missing between two, as of a converter that runs faster than the scans.
     """
     wrong = 0
-    for i in range(CONVERTERS):
+    for column, i in enumerate(only):
         expected = made_up(SEEDS[i], i, np.arange(len(counts) * (1 + left_out) + 200))
-        at = int(np.flatnonzero(expected == counts[0, i])[0])
+        at = int(np.flatnonzero(expected == counts[0, column])[0])
         if not left_out:
-            wrong += int((counts[:, i] != expected[at : at + len(counts)]).sum())
+            wrong += int((counts[:, column] != expected[at : at + len(counts)]).sum())
             continue
-        for count in counts[1:, i]:
+        for count in counts[1:, column]:
             ahead = np.flatnonzero(expected[at + 1 : at + 2 + left_out] == count)
             wrong += not len(ahead)
             at += 1 + int(ahead[0]) if len(ahead) else 1

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from daq.sources.reference_bench import INPUT
 from daq.wire import board
 from daq.wire.board import Op, Result
 from daq.wire.frames import frame
@@ -68,7 +69,7 @@ def test_a_change_of_rate_skips_what_is_not_settled_and_no_number(on):
 def test_a_gain_holds_for_its_channel_alone_and_no_scan_shows_the_change(built):
     with running(built, made=False) as on:
         for i in range(4):
-            on.bench.at(0, 3, 1_000_000, i)
+            on.bench.at(0, INPUT, 1_000_000, i)
         on.run(1)
         reply = on.ask(Op.SET_GAIN, 2, 64)
         on.run(1)

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from daq.sources.reference_bench import INPUT, TILT_MV
 from daq.values import Status
 from daq.wire import board
 from tests.firmware.running import ID, S, SEEDS, running, scans, wrong_counts
@@ -64,7 +65,7 @@ def test_the_first_scan_is_settled(built):
     """Converters give three to four conversions after power-up that are on their way (model: wrong until then)."""
     with running(built, made=False) as on:
         for i in range(4):
-            on.bench.at(0, 3, 1_000_000.0 * (i + 1), i)
+            on.bench.at(0, INPUT, 1_000_000.0 * (i + 1), i)
         got = scans(on.run(1))
 
         assert (got.counts[:, :4] == np.array([1, 2, 3, 4]) * 1_000_000).all()
@@ -103,7 +104,7 @@ def test_the_tilt_is_the_mean_of_twenty_milliseconds_in_sixteen_bits(built):
     with running(built, made=False) as on:
         on.run(0.5)
         for mv in (1000, 2500, 3200, 4300):
-            on.bench.at(on.bench.now_us, 2, mv)
+            on.bench.at(on.bench.now_us, TILT_MV, mv)
             on.run(0.1)
             tilt = scans(on.run(0.3)).counts[:, 4]
             assert np.abs(tilt - (mv * 1023 / 5000 * 64 - 32_736)).max() <= 64  # one count of the 10-bit converter
@@ -112,7 +113,7 @@ def test_the_tilt_is_the_mean_of_twenty_milliseconds_in_sixteen_bits(built):
 @pytest.mark.parametrize(("mv", "end"), [(0, -32_768), (5000, 32_767)])
 def test_a_tilt_sensor_at_the_end_of_its_scale_is_saturated(built, mv, end):
     with running(built) as on:
-        on.bench.at(0, 2, mv)
+        on.bench.at(0, TILT_MV, mv)
         on.run(1)
         got = scans(on.run(0.5))
 

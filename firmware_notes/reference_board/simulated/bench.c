@@ -5,6 +5,7 @@
 #include <string.h>
 #include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
+#include <simavr/avr_extint.h>
 #include <simavr/avr_ioport.h>
 #include <simavr/avr_uart.h>
 #include <simavr/sim_elf.h>
@@ -31,8 +32,8 @@ struct said {
 struct bench {
     avr_t *avr;
     double hz;
-    uint64_t before; /* cycles until the last reset */
-    uint64_t seen;   /* the chip's own count when it was looked at last */
+    uint64_t before; /* cycles the library has forgotten at resets */
+    uint8_t was_reset;
     struct converter converters[CONVERTERS_MOST];
     avr_irq_t *data[CONVERTERS_MOST], *mark, *button, *tilt, *uart;
     uint8_t mark_level, button_level, light;
@@ -47,7 +48,7 @@ struct bench {
     struct figures figures;
 };
 
-static struct bench *asleep; /* the one that runs now: the sleep of the library has no argument of ours */
+static struct bench *current; /* the one that runs now: some calls of the library carry no argument of ours */
 
 uint64_t bench_cycle(struct bench *b) { return b->before + b->avr->cycle; }
 struct figures *bench_counted(struct bench *b) { return &b->figures; }
@@ -215,10 +216,16 @@ static void running(struct avr_irq_t *irq, uint32_t level, void *param)
     }
 }
 
+static void resetting(avr_t *avr)
+{
+    (void)avr;
+    current->was_reset = 1;
+}
+
 static void sleeping(avr_t *avr, avr_cycle_count_t cycles)
 {
     (void)avr;
-    asleep->figures.idle += cycles + 1;
+    current->figures.idle += cycles + 1;
 }
 
 static void wire(struct bench *b)
@@ -253,15 +260,23 @@ static void wire(struct bench *b)
     }
 }
 
+/* The library passes on only what changes. */
+static void show(avr_irq_t *pin, uint8_t level)
+{
+    avr_raise_irq(pin, !level);
+    avr_raise_irq(pin, level);
+}
+
 /* What stands at the pins, after a reset of the chip has forgotten it. */
 static void show_all(struct bench *b)
 {
     int i;
     for (i = 0; i < CONVERTERS_MOST; i++) {
+        show(b->data[i], b->converters[i].line);
         converter_show(&b->converters[i]);
     }
-    avr_raise_irq(b->mark, b->mark_level);
-    avr_raise_irq(b->button, b->button_level);
+    show(b->mark, b->mark_level);
+    show(b->button, b->button_level);
     avr_raise_irq(b->tilt, (uint32_t)b->tilt_mv);
 }
 
@@ -282,6 +297,8 @@ struct bench *bench_new(const char *elf, uint32_t hz, uint32_t supply_mv)
     b->avr->vcc = b->avr->avcc = b->avr->aref = supply_mv;
     b->avr->log = LOG_ERROR;
     b->avr->sleep = sleeping;
+    b->avr->reset = resetting; /* the chip's own does nothing */
+    avr_extint_set_strict_lvl_trig(b->avr, 1, 0); /* the button's pin is read, not an interrupt */
     avr_load_firmware(b->avr, &firmware);
     b->avr->frequency = hz;
     memset(b->avr->data + RAM_BEGIN, PAINT, b->avr->ramend + 1u - RAM_BEGIN);
@@ -308,9 +325,10 @@ void bench_free(struct bench *b)
 void bench_brown_out(struct bench *b)
 {
     uint64_t now = bench_cycle(b);
+    current = b;
     avr_reset(b->avr);
     b->before = now - b->avr->cycle;
-    b->seen = b->avr->cycle;
+    b->was_reset = 0;
     memset(b->avr->data + RAM_BEGIN, SCRAMBLED, b->avr->ramend + 1u - RAM_BEGIN);
     b->avr->data[MCUSR] = BROWN_OUT;
     show_all(b);
@@ -332,13 +350,14 @@ static int run_chip(struct bench *b, uint64_t until)
     }
     avr_cycle_timer_register(b->avr, until - bench_cycle(b), due, b);
     while (bench_cycle(b) < until) {
+        uint64_t now = bench_cycle(b);
         int state = avr_run(b->avr);
-        if (b->avr->cycle < b->seen) { /* the watchdog has reset it */
-            b->before += b->seen;
+        if (b->was_reset) { /* by its watchdog */
+            b->was_reset = 0;
+            b->before = b->avr->cycle < now - b->before ? now : b->before;
             show_all(b);
             avr_cycle_timer_register(b->avr, until - bench_cycle(b), due, b);
         }
-        b->seen = b->avr->cycle;
         if (state == cpu_Done || state == cpu_Crashed) {
             return state;
         }
@@ -349,7 +368,7 @@ static int run_chip(struct bench *b, uint64_t until)
 int bench_run(struct bench *b, double until_us)
 {
     uint64_t until = (uint64_t)(until_us * 1e-6 * b->hz), started = bench_cycle(b);
-    asleep = b;
+    current = b;
     while (bench_cycle(b) < until) {
         struct event *next = b->events_n ? &b->events[b->events_n - 1] : NULL;
         uint64_t target = next && next->at < until ? next->at : until;
@@ -364,6 +383,12 @@ int bench_run(struct bench *b, double until_us)
     }
     b->figures.cycles += bench_cycle(b) - started;
     return 0;
+}
+
+void bench_flash(struct bench *b, uint32_t at, const uint8_t *code, uint8_t *before, int n)
+{
+    memcpy(before, b->avr->flash + at, (size_t)n);
+    memcpy(b->avr->flash + at, code, (size_t)n);
 }
 
 void bench_eeprom(struct bench *b, uint16_t at, uint8_t *bytes, int n, int write)

@@ -64,6 +64,8 @@ void bench_brown_out(struct bench *bench);
 uint8_t bench_peek(struct bench *bench, uint16_t at);
 void bench_poke(struct bench *bench, uint16_t at, uint8_t value);
 void bench_eeprom(struct bench *bench, uint16_t at, uint8_t *bytes, int n, int write);
+/* Other code there; before: what stood there. */
+void bench_flash(struct bench *bench, uint32_t at, const uint8_t *code, uint8_t *before, int n);
 uint8_t bench_light(struct bench *bench);
 void bench_figures(struct bench *bench, struct figures *figures);
 
