@@ -9,6 +9,10 @@
 
 #include "config.h"
 
+#if CONVERTERS < 1 || CONVERTERS > 4
+#error "one to four converters"
+#endif
+
 #define ALL_CONVERTERS ((uint8_t)((1u << CONVERTERS) - 1u))
 
 struct board_start {

@@ -6,22 +6,25 @@ import pytest
 from daq.sources.reference_bench import INPUT, TILT_MV
 from daq.values import Status
 from daq.wire import board
+from tests.firmware.endurance import wrong_or_lost
 from tests.firmware.running import ID, S, SEEDS, running, scans, wrong_counts
 
 PERIOD_US = 12_500
 
 
 def test_ten_thousand_scans_come_without_a_wrong_or_lost_one(built):
-    with running(built) as on:
-        said = on.run(126)
-        got = scans(said)
+    """A million of them: `python -m tests.faults.full`."""
+    received, wrong, lost = wrong_or_lost(built, scans_wanted=10_000)
 
-        assert len(got) >= 10_000
-        assert wrong_counts(got.counts[:, :4]) == 0
-        assert (np.diff(got.sequence.astype(int)) % 65536 == 1).all()
-        assert (got.status == 0).all()
-        assert (on.decoder.dropped, on.decoder.damaged, on.decoder.malformed) == (0, 0, 0)
-        assert sum(isinstance(item, board.Hello) for item in said) in (125, 126)
+    assert received >= 10_000
+    assert (wrong, lost) == (0, 0)
+
+
+def test_a_wrong_count_would_be_found(built, monkeypatch):
+    monkeypatch.setattr("tests.firmware.endurance.SEEDS", (11, 12, 13, 15))
+
+    with pytest.raises(IndexError):
+        wrong_or_lost(built, scans_wanted=100)
 
 
 def test_converters_that_drift_against_one_another_are_read_without_a_wrong_one(built):
