@@ -27,6 +27,13 @@ KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
     type=click.Choice(KINDS),
     help="How the simulated rider's hand load answers to setback.",
 )
+@click.option(
+    "--board",
+    default="simulated",
+    show_default=True,
+    type=click.Choice(["simulated", "reference"]),
+    help="reference: the machine code of the reference board, executed (firmware_notes/reference_board).",
+)
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--record", type=click.Path(path_type=Path), help="Also write a recording to this new file.")
@@ -37,6 +44,7 @@ def demo(
     pace: float,
     seed: int,
     kind: str,
+    board: str,
     by_hand: bool,
     port: int,
     record: Path | None,
@@ -52,6 +60,7 @@ def demo(
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.demo import Demo, truth_fields
     from daq.live.telling.messages import plain
+    from daq.sources.reference_bench import CannotBuild, build
     from daq.values import StepMean
 
     logs.set_up("words")
@@ -70,10 +79,16 @@ def demo(
     with tempfile.TemporaryDirectory(prefix="foreaft-demo-") as folder:
         path = store or Path(folder) / "demo.sqlite"
         try:
-            running = Demo(Store.open(path), kind=kind, seed=seed, pace=pace, record=record, on_output=show)
+            built = build(Path(folder) / "board") if board == "reference" else None
+        except CannotBuild as error:
+            fail(MISSING, error)
+        try:
+            running = Demo(
+                Store.open(path), kind=kind, seed=seed, pace=pace, record=record, on_output=show, reference=built
+            )
         except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
-        tell("SIMULATED rider on a SIMULATED jig")
+        tell("SIMULATED rider on a SIMULATED jig" + (f"; reference board: {built.said}" if built else ""))
         if listener is not None:
             tell(f"dashboard: {url_of(listener)}")
 

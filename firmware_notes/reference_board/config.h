@@ -17,7 +17,7 @@
 
 /* Degrees per count of the tilt channel, of a sensor whose output goes from 10 % to 90 % of its supply over 60 degrees:
  * 60 / (0.8 * 65472). 0 when you do not know it. */
-#define TILT_UNITS 0.0011456f
+#define TILT_UNITS 0.0011455f
 
 #define FIRMWARE "reference 1.0"
 

@@ -1,6 +1,8 @@
 /* See bench.h. */
 #include "bench.h"
 
+#include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <simavr/avr_adc.h>
@@ -280,12 +282,22 @@ static void show_all(struct bench *b)
     avr_raise_irq(b->tilt, (uint32_t)b->tilt_mv);
 }
 
+/* The library tells what it loads on standard output, where a program's answer may stand. */
+static void only_errors(avr_t *avr, const int level, const char *format, va_list words)
+{
+    (void)avr;
+    if (level <= LOG_ERROR) {
+        vfprintf(stderr, format, words);
+    }
+}
+
 struct bench *bench_new(const char *elf, uint32_t hz, uint32_t supply_mv)
 {
     elf_firmware_t firmware;
     struct bench *b = calloc(1, sizeof *b);
     struct figures *f = &b->figures;
     int i;
+    avr_global_logger_set(only_errors);
     memset(&firmware, 0, sizeof firmware);
     if (elf_read_firmware(elf, &firmware) != 0 || !(b->avr = avr_make_mcu_by_name("atmega328p"))) {
         free(b);
