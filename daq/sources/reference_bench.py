@@ -77,7 +77,7 @@ def build(folder: Path, *, hz: int = 16_000_000, **options: int) -> Built:
     folder.mkdir(parents=True, exist_ok=True)
     words = [f"{name}={value}" for name, value in {"F_CPU": hz, **options}.items()]
     said = _run(["make", "-s", "-C", str(FOLDER), f"BUILD={folder.resolve()}", *words])
-    sources = [str(FOLDER / "simulated" / name) for name in ("bench.c", "converter.c")]
+    sources = [str(FOLDER / "simulated" / name) for name in ("bench.c", "converter.c", "figures.c")]
     library = folder / "bench.so"
     _run(
         ["cc", "-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", f"-I{HEADERS}"]

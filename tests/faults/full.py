@@ -4,6 +4,7 @@
 at 1 kHz, a million scans of the reference board. Takes some minutes; prints one line each; exit code 1 when one fails.
 """
 
+import json
 import subprocess
 import sys
 import tempfile
@@ -137,6 +138,17 @@ def a_million_scans(folder: Path) -> str:
     return f"{received} scans of the reference board, none wrong, none lost"
 
 
+def a_ride_on_the_board(folder: Path) -> str:
+    """`foreaft demo` on the reference board: eleven steps, and the truth within the interval."""
+    command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--board", "reference", "--pace", "10"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    low_mm, high_mm = answer["interval_95_mm"]
+    assert low_mm <= answer["truth"]["onset_mm"] <= high_mm, done.stdout
+    return f"onset at {answer['onset_mm']:.1f} mm, truth {answer['truth']['onset_mm']:.1f} mm"
+
+
 FAULTS: tuple[Callable[[Path], str], ...] = (
     kills,
     small_disk,
@@ -146,6 +158,7 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     hits,
     half_an_hour,
     a_million_scans,
+    a_ride_on_the_board,
 )
 
 

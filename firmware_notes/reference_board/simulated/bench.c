@@ -1,5 +1,5 @@
 /* See bench.h. */
-#include "bench.h"
+#include "inside.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -13,42 +13,10 @@
 #include <simavr/sim_elf.h>
 
 #define BAUD 250000.0
-#define RAM_BEGIN 0x100u
-#define PAINT 0xC5u
 #define SCRAMBLED 0x5Au
 #define MCUSR 0x54u
 #define BROWN_OUT (1u << 2)
 #define POWER_ON 1u
-
-struct event {
-    uint64_t at;
-    int what, index;
-    double value;
-};
-
-struct said {
-    uint8_t byte;
-    uint64_t at;
-};
-
-struct bench {
-    avr_t *avr;
-    double hz;
-    uint64_t before; /* cycles the library has forgotten at resets */
-    uint8_t was_reset;
-    struct converter converters[CONVERTERS_MOST];
-    avr_irq_t *data[CONVERTERS_MOST], *mark, *button, *tilt, *uart;
-    uint8_t mark_level, button_level, light;
-    double tilt_mv;
-    struct event *events; /* earliest last */
-    int events_n, events_room;
-    struct said *said;
-    int said_n, said_from, said_room;
-    uint64_t hear_at;
-    uint64_t raised[VECTORS], begun[VECTORS];
-    uint8_t vector_of[VECTORS];
-    struct figures figures;
-};
 
 static struct bench *current; /* the one that runs now: some calls of the library carry no argument of ours */
 
@@ -187,37 +155,6 @@ int bench_said(struct bench *b, uint8_t *bytes, double *us, int room)
     return n;
 }
 
-struct vector {
-    struct bench *bench;
-    int number;
-};
-
-static void pending(struct avr_irq_t *irq, uint32_t level, void *param)
-{
-    struct vector *v = param;
-    (void)irq;
-    if (level) {
-        v->bench->raised[v->number] = bench_cycle(v->bench);
-    }
-}
-
-static void running(struct avr_irq_t *irq, uint32_t level, void *param)
-{
-    struct vector *v = param;
-    struct figures *f = &v->bench->figures;
-    uint64_t now = bench_cycle(v->bench);
-    (void)irq;
-    if (level) {
-        uint64_t waited = now - v->bench->raised[v->number];
-        f->latency[v->number] = waited > f->latency[v->number] ? waited : f->latency[v->number];
-        f->served[v->number]++;
-        v->bench->begun[v->number] = now;
-    } else {
-        uint64_t lasted = now - v->bench->begun[v->number];
-        f->duration[v->number] = lasted > f->duration[v->number] ? lasted : f->duration[v->number];
-    }
-}
-
 static void resetting(avr_t *avr)
 {
     (void)avr;
@@ -250,16 +187,7 @@ static void wire(struct bench *b)
     avr_ioctl(b->avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
     flags &= ~NO_ECHO;
     avr_ioctl(b->avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
-    for (i = 1; i < VECTORS; i++) {
-        avr_irq_t *irq = avr_get_interrupt_irq(b->avr, (uint8_t)i);
-        if (irq) {
-            struct vector *v = malloc(sizeof *v);
-            v->bench = b;
-            v->number = i;
-            avr_irq_register_notify(irq + AVR_INT_IRQ_PENDING, pending, v);
-            avr_irq_register_notify(irq + AVR_INT_IRQ_RUNNING, running, v);
-        }
-    }
+    figures_watch(b);
 }
 
 /* The library passes on only what changes. */
@@ -407,16 +335,4 @@ void bench_eeprom(struct bench *b, uint16_t at, uint8_t *bytes, int n, int write
 {
     avr_eeprom_desc_t part = {bytes, at, (uint32_t)n};
     avr_ioctl(b->avr, write ? AVR_IOCTL_EEPROM_SET : AVR_IOCTL_EEPROM_GET, &part);
-}
-
-void bench_figures(struct bench *b, struct figures *figures)
-{
-    uint64_t run = 0, longest = 0;
-    uint32_t at;
-    for (at = RAM_BEGIN; at <= b->avr->ramend; at++) {
-        run = b->avr->data[at] == PAINT ? run + 1 : 0;
-        longest = run > longest ? run : longest;
-    }
-    b->figures.stack_untouched = longest;
-    *figures = b->figures;
 }

@@ -1,6 +1,6 @@
 /* The reference board on a bench that is not there: its machine code in libsimavr, with what is wired to its pins.
  *
- * bench.c runs the chip, converter.c is one weighing converter. All times are of the bench: they go on over a restart
+ * bench.c runs the chip, converter.c is one weighing converter, figures.c is what is measured. All times are of the bench: they go on over a restart
  * of the board. Called from Python (ctypes); no function keeps a pointer it was given. */
 #ifndef BENCH_H
 #define BENCH_H
