@@ -69,13 +69,21 @@ class Demo:
         model = rider_of_kind(kind)
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
         self._jig = SimulatedJig(model, rng=np.random.default_rng(seed))
-        heard = {"on_notification": self._notified, "before_beat": self._set_jig}
         electronics = self._jig.electronics
         if reference is None:
-            self._board: SimulatedBoard | ReferenceBoard = SimulatedBoard(self._jig, clock, **heard)
+            self._board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
+                self._jig, clock, on_notification=self._notified, before_beat=self._set_jig
+            )
             calibration = calibration_of(electronics)
         else:
-            self._board = ReferenceBoard(reference, self._jig, clock, rng=np.random.default_rng(seed + 1), **heard)
+            self._board = ReferenceBoard(
+                reference,
+                self._jig,
+                clock,
+                rng=np.random.default_rng(seed + 1),
+                on_notification=self._notified,
+                before_beat=self._set_jig,
+            )
             calibration = calibration_of(electronics, tilt_zero=0.0, degrees_per_count=DEGREES_PER_COUNT)
         rig_text = rig_text_of(self._jig.geometry, self._board.port)
         rig = parse_rig(rig_text)

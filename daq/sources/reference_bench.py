@@ -19,12 +19,12 @@ from daq.values import Array
 
 FOLDER = Path(__file__).parents[2] / "firmware_notes" / "reference_board"
 HEADERS = Path("/usr/include/simavr")
-PACKAGES = {
+PACKAGES: dict[str, str] = {
     "avr-gcc": "gcc-avr",
     "avr-size": "binutils-avr",
     "make": "make",
     "cc": "gcc",
-    HEADERS / "sim_avr.h": "libsimavr-dev",
+    str(HEADERS / "sim_avr.h"): "libsimavr-dev",
     "/usr/lib/avr/include/avr/io.h": "avr-libc",
 }
 """What it is built and run with, by program or file, and the Debian package that has it."""
@@ -63,15 +63,15 @@ class _Figures(ctypes.Structure):
 
 def missing() -> list[str]:
     """The Debian packages that would have to be installed first."""
-    return [
-        package for what, package in PACKAGES.items() if not (shutil.which(str(what)) or Path(what).exists())
-    ]  # fmt: skip
+    return [package for what, package in PACKAGES.items() if not (shutil.which(what) or Path(what).exists())]
 
 
 def build(folder: Path, *, hz: int = 16_000_000, **options: int) -> Built:
     """The firmware with these options of its Makefile, and the bench. Raises CannotBuild."""
     if not FOLDER.is_dir():
-        raise CannotBuild("the reference board is built from the project's folder; the installed package has not got it")
+        raise CannotBuild(
+            "the reference board is built from the project's folder; the installed package has not got it"
+        )
     if wanted := missing():
         raise CannotBuild(f"the reference board needs a compiler for its chip: apt install {' '.join(wanted)}")
     folder.mkdir(parents=True, exist_ok=True)
@@ -79,10 +79,8 @@ def build(folder: Path, *, hz: int = 16_000_000, **options: int) -> Built:
     said = _run(["make", "-s", "-C", str(FOLDER), f"BUILD={folder.resolve()}", *words])
     sources = [str(FOLDER / "simulated" / name) for name in ("bench.c", "converter.c", "figures.c")]
     library = folder / "bench.so"
-    _run(
-        ["cc", "-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", f"-I{HEADERS}"]
-        + ["-o", str(library), *sources, "-lsimavr", "-lm"]
-    )
+    flags = ["-std=gnu99", "-O2", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", f"-I{HEADERS}"]
+    _run(["cc", *flags, "-o", str(library), *sources, "-lsimavr", "-lm"])
     return Built(folder / "foreaft_board.elf", library, said.strip(), hz)
 
 
@@ -139,7 +137,7 @@ class Bench:
         pieces = []
         while n := self._lib.bench_said(self._bench, self._bytes, self._times, len(self._bytes)):
             data = bytes(memoryview(self._bytes)[:n])
-            times = np.frombuffer(self._times, dtype=np.float64, count=n)
+            times = np.ctypeslib.as_array(self._times)[:n]
             begin = 0
             for end in [*(np.flatnonzero(np.frombuffer(data, np.uint8) == 0) + 1).tolist(), n]:
                 if end > begin:

@@ -79,7 +79,9 @@ class ReferenceBoard:
     def _wire(self, block: JigBlock) -> None:
         """What the block does to the pins of the board, each at its time."""
         at = self.bench.at
-        tilt_mv = SUPPLY_MV / 2 + block.tilt_deg * MV_PER_DEG + TILT_NOISE_MV * self._rng.standard_normal(len(block.t_s))
+        tilt_mv = (
+            SUPPLY_MV / 2 + block.tilt_deg * MV_PER_DEG + TILT_NOISE_MV * self._rng.standard_normal(len(block.t_s))
+        )
         for t_s, counts, mv, marked in zip(
             block.t_s.tolist(), block.counts.tolist(), tilt_mv.tolist(), block.crank_mark.tolist(), strict=True
         ):

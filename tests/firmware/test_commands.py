@@ -165,6 +165,8 @@ def test_noise_on_the_sending_line_costs_the_frames_it_hits_and_no_other(built):
         got = scans(on.decoder.feed(bytes(data), 0))
 
         sent = dict(zip(whole.sequence.tolist(), whole.counts.tolist(), strict=True))
-        assert all(sent[number] == counts for number, counts in zip(got.sequence.tolist(), got.counts.tolist(), strict=True))
+        assert all(
+            sent[number] == counts for number, counts in zip(got.sequence.tolist(), got.counts.tolist(), strict=True)
+        )
         assert len(whole) - 120 <= len(got) < len(whole)  # a hit on the end of a frame costs two
         assert on.decoder.damaged > 0

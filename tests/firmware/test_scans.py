@@ -7,7 +7,7 @@ from daq.sources.reference_bench import INPUT, TILT_MV
 from daq.values import Status
 from daq.wire import board
 from tests.firmware.endurance import wrong_or_lost
-from tests.firmware.running import ID, S, SEEDS, running, scans, wrong_counts
+from tests.firmware.running import ID, SEEDS, S, running, scans, wrong_counts
 
 PERIOD_US = 12_500
 
@@ -58,7 +58,10 @@ def test_it_says_zero_hello_and_then_scans_without_being_asked(built):
         assert (said[0].board_id, said[0].boot, said[0].running) == (ID.hex(), 7, True)
         assert said[0].firmware == "reference 1.0, power-on, 5.0 V"
         assert [(c.name, c.kind, c.bits, c.gain) for c in said[0].channels] == [
-            *((name, board.Kind.BRIDGE, 24, 128) for name in ("hands_left", "hands_right", "saddle_nose", "saddle_rear")),
+            *(
+                (name, board.Kind.BRIDGE, 24, 128)
+                for name in ("hands_left", "hands_right", "saddle_nose", "saddle_rear")
+            ),
             ("tilt", board.Kind.TILT, 16, 1),
         ]
         assert int(scans(said).sequence[0]) == 0
