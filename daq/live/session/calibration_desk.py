@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -18,6 +19,7 @@ from daq.live.bench.weight_check import u_weight_n, weight_check
 from daq.live.session.storing import Storing
 from daq.live.telling import messages, view
 from daq.measure.calibration import Calibration, apply, in_order
+from daq.measure.calibration.board import board_of
 from daq.measure.calibration.doubts import Doubtful, doubts_of_loads, doubts_of_zero
 from daq.measure.calibration.validity import SensitivityCheck, Validity
 from daq.measure.calibration.weights import Weights
@@ -50,7 +52,14 @@ class CalibrationDesk:
 
     def validity(self) -> Validity:
         """How the calibration in use stands now."""
-        return standing_of(self._session.calibration, self.checks, utc_now(), simulated=self._session.simulated)
+        session, hello = self._session, self._session.sensors.greeting
+        return standing_of(
+            session.calibration,
+            self.checks,
+            utc_now(),
+            simulated=session.simulated,
+            board=None if hello is None else board_of(asdict(hello)),
+        )
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now keeps of it."""

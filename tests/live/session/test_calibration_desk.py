@@ -9,6 +9,7 @@ import pytest
 from daq.keep.store import Store, calibrations
 from daq.measure.cell_checks import CellWatch
 from daq.sweep.run import ENDED, Event, State
+from daq.wire.board import encode_command, set_gain
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
 from tests.live.session.test_visit import on_the_jig
@@ -194,3 +195,28 @@ def test_a_bench_over_the_address_refuses_what_does_not_fit(tmp_path):
         assert (await client.post("/api/v1/bench/resume", json={})).json()["task"]["id"] == "warm-up"
 
     on_the_jig(tmp_path, job)
+
+
+def test_a_board_at_another_gain_than_calibrated_is_told_and_forbids_an_onset(tmp_path):
+    """The bench keeps the gains with the calibration; each hello after it is compared."""
+    seen = {}
+
+    async def job(made):
+        session = made.session
+        wish = wanted(cells=("hands_left",), masses_kg=(10, 20, 40), series=2)
+        await session.calibrating.begin_bench(wish)
+        await work_through(made)
+        await session.calibrating.use(session.calibrating.bench.calibration.id)
+        session.calibrating.leave_bench()
+        seen["as calibrated"] = session.calibrating.validity()
+        made._board._side.hear(encode_command(set_gain(1, 0, 64)), 0)
+        await until(lambda: session.sensors.greeting.channels[0].gain == 64)
+        seen["after"] = session.calibrating.validity()
+        await until(lambda: any("was calibrated at gain 128" in note.text for note in session.notes))
+        seen["stamp"] = session.calibrating.stamp()
+
+    on_bench(tmp_path / "bench.sqlite", job)
+
+    assert seen["as calibrated"].allows_verdict
+    assert "hands_left was calibrated at gain 128, the board is at 64" in seen["after"].sentence
+    assert seen["stamp"]["allows_verdict"] is False
