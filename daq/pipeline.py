@@ -19,6 +19,7 @@ from daq.items import Event, Hello, Item, Notification
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.ripple_lock import RippleLock
+from daq.measure.spare_inputs import SpareInputs
 from daq.measure.stroke import StrokeCutter
 from daq.measure.zero import OVER_S
 from daq.rig import Rig
@@ -108,7 +109,7 @@ class Pipeline:
         if isinstance(item, Notification):
             self._listen(item)
         elif isinstance(item, Hello):
-            self._name_channels([channel["name"] for channel in item.content["channels"]])
+            self._meet(item)
         else:
             return self._take(item)
         return []
@@ -139,6 +140,16 @@ class Pipeline:
         self._sensor_clock = SensorClock()
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
+        self._spare = SpareInputs()
+
+    def _meet(self, hello: Hello) -> None:
+        """Know the board's channels, and which of its inputs the rig does not use."""
+        channels = hello.content["channels"]
+        names = tuple(channel["name"] for channel in channels)
+        if names != self.channels or not self._spare.known:
+            used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
+            self._spare = SpareInputs(channels, used=used, cells=self._rig.cells)
+        self._name_channels(names)
 
     def _name_channels(self, channels: Sequence[str]) -> None:
         """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
@@ -152,7 +163,7 @@ class Pipeline:
         self._remember(samples)
         loads = self._loads(samples)
         self._lock(loads)
-        outputs: list[Output] = [loads]
+        outputs: list[Output] = [loads, *(Note("caution", text, float(loads.t_s[i])) for i, text in self._spare.found)]
         for stroke in self._cutter.feed_loads(loads):
             outputs += [stroke, *self._sweep(stroke)]
         if self.progress is not None:
@@ -179,7 +190,7 @@ class Pipeline:
             saddle_n=_sum(values, saddle),
             tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
             cells_n=values[:, cells],
-            status=samples.status,
+            status=self._spare.status(samples),
         )
 
     def _sweep(self, stroke: Stroke) -> list[Output]:

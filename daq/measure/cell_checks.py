@@ -1,7 +1,8 @@
 """Load cells that cannot be right: at the end of their scale, overloaded, stuck, negative under load, swapped.
 
-Judged second by second from counts and loads. What it cannot see: left and right swapped, or nose and rear; a cell
-that reads a wrong share of its load. The sum check and a weight hung on each cell find those.
+Judged second by second from counts and loads; faults of inputs the rig does not use are none of theirs. What it cannot
+see: left and right swapped, or nose and rear; a cell that reads a wrong share of its load. The sum check and a weight
+hung on each cell find those.
 """
 
 from __future__ import annotations
@@ -141,5 +142,5 @@ def _summed(pieces: Sequence[tuple[Samples, Loads]], columns: Sequence[int]) -> 
         highest=counts.max(axis=0),
         mean_n=cells_n.mean(axis=0),
         most_n=cells_n.max(axis=0),
-        status=int(np.bitwise_or.reduce(np.concatenate([samples.status for samples, _ in pieces]))),
+        status=int(np.bitwise_or.reduce(np.concatenate([loads.status for _, loads in pieces]))),
     )

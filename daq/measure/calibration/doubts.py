@@ -74,8 +74,8 @@ def doubts_of_zero(
 ) -> tuple[Doubtful, ...]:
     """The doubts about a zero taken some hours ago; before, after: counts (k,) of the empty jig then and now.
 
-    A zero has moved when it differs by more than the expanded uncertainty at zero load, and by more than the floor. Loads measured between the two
-    are uncertain by that much more.
+    A zero has moved when it differs by more than the expanded uncertainty at zero load, and by more than the floor.
+    Loads measured between the two are uncertain by that much more.
     """
     moved = apply(calibration, np.array([after], dtype=np.float64), before)[0]
     found = []
