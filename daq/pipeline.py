@@ -18,6 +18,7 @@ import numpy as np
 from daq.items import Event, Hello, Item, Notification
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.clock_jumps import ClockJumps
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.spare_inputs import SpareInputs
 from daq.measure.stroke import StrokeCutter
@@ -141,6 +142,7 @@ class Pipeline:
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
         self._spare = SpareInputs()
+        self._jumps = ClockJumps()
 
     def _meet(self, hello: Hello) -> None:
         """Know the board's channels, and which of its inputs the rig does not use."""
@@ -150,6 +152,7 @@ class Pipeline:
             used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
             self._spare = SpareInputs(channels, used=used, cells=self._rig.cells)
         self._name_channels(names)
+        self._jumps.meet(hello.content)
 
     def _name_channels(self, channels: Sequence[str]) -> None:
         """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
@@ -163,7 +166,8 @@ class Pipeline:
         self._remember(samples)
         loads = self._loads(samples)
         self._lock(loads)
-        outputs: list[Output] = [loads, *(Note("caution", text, float(loads.t_s[i])) for i, text in self._spare.found)]
+        found = [*self._spare.found, *((i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples))]
+        outputs: list[Output] = [loads, *(Note("caution", text, float(loads.t_s[i])) for i, text in found)]
         for stroke in self._cutter.feed_loads(loads):
             outputs += [stroke, *self._sweep(stroke)]
         if self.progress is not None:
@@ -256,6 +260,13 @@ class Pipeline:
             again = content["event"] == run.Event.REDO
             return [*notes, *(self._answer(self.progress) if again else [])]
         return []
+
+
+def _jumped(by_s: float) -> str:
+    return (
+        f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
+        "and look after its crystal and firmware"
+    )
 
 
 def _sum(values: Array, columns: Iterable[int]) -> Array:

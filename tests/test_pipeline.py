@@ -232,3 +232,16 @@ def test_a_cell_at_its_end_still_leaves_its_strokes_out():
     found, _ = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
 
     assert kept(found, StepMean) == []
+
+
+def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
+    hello = replace(HELLO, received_us=3, content={**HELLO.content, "boot": 1, "scan_rate_hz": RATE_HZ})
+    items = ridden(RATE_HZ)
+    for item in items[20:]:
+        if isinstance(item, Samples):
+            item.ticks_us[:] += np.uint32(600_000_000)
+    found, pipeline = outputs_of([*items[:3], hello, *items[3:]])
+
+    (note,) = (note for note in kept(found, Note) if "clock" in note.text)
+    assert note.text.startswith("the board's clock jumped by +600.0 s although it did not restart")
+    assert pipeline.progress.state is State.FINISHED
