@@ -30,6 +30,7 @@ from daq.sweep.onset import METHOD, onset
 from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.stalls import StallWatch
 from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
 from daq.wire.crank import CrankFollower
@@ -127,6 +128,10 @@ class Pipeline:
         found = doubts(steps, mass_kg=self.mass_kg, g_m_s2=self._rig.g_m_s2, calibration=self._calibration_doubt)
         return guarded(onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method), found)
 
+    def stall(self, now_s: float) -> str:
+        """Why the sweep under way does not go on; empty while it does. now_s: session time."""
+        return "" if self.progress is None else self._stalls.why(self.progress.state, now_s)
+
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
         parts = [part.counts[:, self._columns] for part in self._recent] if self._columns is not None else []
@@ -143,6 +148,7 @@ class Pipeline:
         self._cadence_rpm = NAN
         self._spare = SpareInputs()
         self._jumps = ClockJumps()
+        self._stalls = StallWatch()
 
     def _meet(self, hello: Hello) -> None:
         """Know the board's channels, and which of its inputs the rig does not use."""
@@ -168,7 +174,9 @@ class Pipeline:
         self._lock(loads)
         found = [*self._spare.found, *((i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples))]
         outputs: list[Output] = [loads, *(Note("caution", text, float(loads.t_s[i])) for i, text in found)]
+        self._stalls.scan(float(loads.t_s[-1]), marked=self._cutter.marked)
         for stroke in self._cutter.feed_loads(loads):
+            self._stalls.stroke(stroke)
             outputs += [stroke, *self._sweep(stroke)]
         if self.progress is not None:
             outputs += self.progress.pass_time(float(loads.t_s[-1]))
@@ -233,6 +241,8 @@ class Pipeline:
         if source == (POWER if self._rig.cadence is None else CADENCE):
             self._cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
             events_s = self._sensor_clock.feed(crank.event_s, received_us)
+            if events_s:
+                self._stalls.turn_told()
             if not self._ripple.locked:
                 self._cutter.feed_turns(events_s, told_by=source)
 
@@ -256,6 +266,7 @@ class Pipeline:
         elif event.kind == FITTER:
             if self.progress is None:
                 raise run.NotNow(f"{content['event']} without a sweep; begin a sweep first")
+            self._stalls.act(t_s)
             notes = self.progress.take(run.Event(content["event"]), t_s, setback_mm=content.get("setback_mm"))
             again = content["event"] == run.Event.REDO
             return [*notes, *(self._answer(self.progress) if again else [])]

@@ -245,3 +245,14 @@ def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
     (note,) = (note for note in kept(found, Note) if "clock" in note.text)
     assert note.text.startswith("the board's clock jumped by +600.0 s although it did not restart")
     assert pipeline.progress.state is State.FINISHED
+
+
+def test_without_mark_and_sensor_the_cause_of_the_stall_is_named_within_five_seconds():
+    items = [item for item in ridden(RATE_HZ) if not isinstance(item, Notification)][: 4 + 6]
+    pipeline = Pipeline(RIG, CALIBRATION)
+    for item in items:
+        pipeline.feed(unmarked(item))
+
+    assert pipeline.progress.state is State.SETTLING
+    assert pipeline.stall(3.0) == ""
+    assert "no crank mark and no sensor tells of revolutions" in pipeline.stall(5.0)

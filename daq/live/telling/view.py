@@ -70,11 +70,13 @@ def standing(session: Session) -> dict[str, Any]:
     progress = session.progress
     if progress is None:
         return {}
-    plan, now = progress.plan, progress.standing(session.clock.now_us() / 1e6)
+    now_s = session.clock.now_us() / 1e6
+    plan, now = progress.plan, progress.standing(now_s)
     saddle = None if session.desk.intake is None else session.desk.intake.saddle
     spoken_of = step_spoken_of(progress)
     return {
         **messages.plain(now),
+        "why_waiting": session.pipeline.stall(now_s) or now.why_waiting,
         "seconds_left": now.seconds_left / session.clock.pace,
         "sweep_id": session.sweep_id,
         "steps_planned": len(plan.positions_mm),
