@@ -20,7 +20,9 @@ from daq.jig import Board, cells_of, conditions_of, otherwise, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
 from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.clock_jumps import ClockJumps
 from daq.measure.ripple_lock import RippleLock
+from daq.measure.spare_inputs import SpareInputs
 from daq.measure.stroke import StrokeCutter
 from daq.measure.zero import OVER_S
 from daq.refusals import NotNow
@@ -31,6 +33,7 @@ from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED
+from daq.sweep.stalls import StallWatch
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
 from daq.values import NAN, Array, Loads, Onset, Samples, Setting, StepMean, Stroke
@@ -166,6 +169,10 @@ class Pipeline:
         known = replace(self._known, mass_kg=self.mass_kg, faults=tuple(self.faults), finished=finished)
         return judged(answer, steps, known)
 
+    def stall(self, now_s: float) -> str:
+        """Why the sweep under way does not go on; empty while it does. now_s: session time."""
+        return "" if self.progress is None else self._stalls.why(self.progress.state, now_s)
+
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
         parts = [part.counts[:, self._columns] for part in self._recent] if self._columns is not None else []
@@ -179,15 +186,24 @@ class Pipeline:
         self._sensor_clock = SensorClock()
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
+        self._spare = SpareInputs()
+        self._jumps = ClockJumps()
+        self._stalls = StallWatch()
         self.faults: list[Fault] = []
         """What was seen to be wrong since the sweep began."""
 
     def _meet(self, hello: Hello) -> None:
-        """Know the board. One that is not as it was spoils the sweep under way."""
-        self._name_channels([channel["name"] for channel in hello.content["channels"]])
+        """Know the board, and which of its inputs the rig does not use. One that is not as it was spoils the sweep."""
+        channels = hello.content["channels"]
+        names = tuple(channel["name"] for channel in channels)
+        if names != self.channels or not self._spare.known:
+            used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
+            self._spare = SpareInputs(channels, used=used, cells=self._rig.cells)
+        self._name_channels(names)
+        self._jumps.meet(hello.content)
         if self._under_way:
             self._find(otherwise(self._rig, self.board, hello.content), hello.received_us / 1e6)
-        if self.board is None or hello.content["channels"] != self.board["channels"]:
+        if self.board is None or channels != self.board["channels"]:
             self.cells = CellWatch(cells_of(self._rig, hello.content))
         self.board = hello.content
 
@@ -216,7 +232,11 @@ class Pipeline:
                 self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
         yield loads
         self._lock(loads)
+        found = [*self._spare.found, *((i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples))]
+        yield from (Note("caution", text, float(loads.t_s[i])) for i, text in found)
+        self._stalls.scan(float(loads.t_s[-1]), marked=self._cutter.marked)
         for stroke in self._cutter.feed_loads(loads):
+            self._stalls.stroke(stroke)
             yield stroke
             yield from self._sweep(stroke)
         if self.progress is not None:
@@ -242,7 +262,7 @@ class Pipeline:
             saddle_n=_sum(values, saddle),
             tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
             cells_n=values[:, cells],
-            status=samples.status,
+            status=self._spare.status(samples),
         )
 
     def _sweep(self, stroke: Stroke) -> Iterator[Output]:
@@ -280,6 +300,8 @@ class Pipeline:
         if source == (POWER if self._rig.cadence is None else CADENCE):
             self._cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
             events_s = self._sensor_clock.feed(crank.event_s, received_us)
+            if events_s:
+                self._stalls.turn_told()
             if not self._ripple.locked:
                 self._cutter.feed_turns(events_s, told_by=source)
 
@@ -297,6 +319,7 @@ class Pipeline:
         elif event.kind == FITTER:
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
+            self._stalls.act(t_s)
             setting = Setting(**(content.get("setting") or {}))
             what = run.Trigger(content["event"])
             yield from self.progress.take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
@@ -328,6 +351,13 @@ class Pipeline:
             return step
         line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
         return replace(step, weight_line_mm=line_mm)
+
+
+def _jumped(by_s: float) -> str:
+    return (
+        f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
+        "and look after its crystal and firmware"
+    )
 
 
 def _sum(values: Array, columns: Iterable[int]) -> Array:

@@ -11,10 +11,15 @@ from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say, stop
 from tests.chromium import NAMES, SNAP_ONLY, chromium_path
 
 SYSTEM = {
+    "avr-libc": ("/usr/lib/avr/include/avr/io.h",),
+    "binutils-avr": ("avr-size",),
     "dbus": ("dbus-daemon",),
     "fonts-liberation": ("/usr/share/fonts/truetype/liberation",),
     "gcc": ("cc", "gcc", "clang"),
+    "gcc-avr": ("avr-gcc",),
     "libc6-dev": ("/usr/include/stdio.h",),
+    "libsimavr-dev": ("/usr/include/simavr/sim_avr.h",),
+    "make": ("make",),
     "poppler-utils": ("pdftotext",),
 }
 JS = VENV / "js"

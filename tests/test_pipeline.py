@@ -13,6 +13,7 @@ from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
 from daq.refusals import NotNow
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
+from daq.sweep.progress import Note
 from daq.sweep.run import State
 from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke, cut
 from daq.wire import cycling_power
@@ -198,3 +199,61 @@ def test_the_same_sweep_computed_from_its_first_item_alone_gives_the_same_answer
     outputs = [output for item in items[1:] for output in pipeline.feed(item)]
 
     assert bits(kept(outputs, Stroke, StepMean, Onset)) == bits(kept(whole[0], Stroke, StepMean, Onset))
+
+
+def with_spare(item, *, end=2**23 - 1):
+    """The item of a board that has one input more, which nobody connected: at the end of its scale, and the bit set."""
+    if isinstance(item, Hello):
+        names = [channel["name"] for channel in item.content["channels"]]
+        return replace(item, content={"channels": [{"name": name, "bits": 24} for name in (*names, "spare")]})
+    if isinstance(item, Samples):
+        counts = np.column_stack([item.counts, np.full(len(item), end, np.int32)])
+        return replace(item, counts=counts, status=item.status | np.uint8(Status.SATURATED))
+    if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
+        return replace(item, content={**item.content, "channels": [*item.content["channels"], "spare"]})
+    return item
+
+
+def test_an_input_the_rig_does_not_use_stops_no_dwell_and_is_told_once(whole):
+    outputs, _ = whole
+    items = [with_spare(item) for item in ridden(RATE_HZ)]
+    found, _ = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
+
+    assert bits(kept(found, StepMean)) == bits(kept(outputs, StepMean))
+    notes = [note.text for note in kept(found, Note) if "spare" in note.text]
+    assert len(notes) == 1
+    assert "the input spare is at the end of its scale" in notes[0]
+
+
+def test_a_cell_at_its_end_still_leaves_its_strokes_out():
+    items = [with_spare(item) for item in ridden(RATE_HZ)][: 4 + 2 * 14]  # the first position
+    for item in items:
+        if isinstance(item, Samples):
+            item.counts[::50, 1] = 2**23 - 1
+    found, _ = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
+
+    assert kept(found, StepMean) == []
+
+
+def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
+    hello = replace(HELLO, received_us=3, content={**HELLO.content, "boot": 1, "scan_rate_hz": RATE_HZ})
+    items = ridden(RATE_HZ)
+    for item in items[20:]:
+        if isinstance(item, Samples):
+            item.ticks_us[:] += np.uint32(600_000_000)
+    found, pipeline = outputs_of([*items[:3], hello, *items[3:]])
+
+    (note,) = (note for note in kept(found, Note) if "clock" in note.text)
+    assert note.text.startswith("the board's clock jumped by +600.0 s although it did not restart")
+    assert pipeline.progress.state is State.FINISHED
+
+
+def test_without_mark_and_sensor_the_cause_of_the_stall_is_named_within_five_seconds():
+    items = [item for item in ridden(RATE_HZ) if not isinstance(item, Notification)][: 4 + 6]
+    pipeline = Pipeline(RIG, CALIBRATION)
+    for item in items:
+        pipeline.feed(unmarked(item))
+
+    assert pipeline.progress.state is State.SETTLING
+    assert pipeline.stall(3.0) == ""
+    assert "no crank mark and no sensor tells of revolutions" in pipeline.stall(5.0)

@@ -35,6 +35,13 @@ KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
     metavar="NAME[=SIZE]",
     help="Something wrong with rider or jig, as often as you like; --with list names them all.",
 )
+@click.option(
+    "--board",
+    default="simulated",
+    show_default=True,
+    type=click.Choice(["simulated", "reference"]),
+    help="reference: the machine code of the reference board, executed (firmware_notes/reference_board).",
+)
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--record", type=click.Path(path_type=Path), help="Also write a recording to this new file.")
@@ -46,6 +53,7 @@ def demo(
     seed: int,
     kind: str,
     wrong: tuple[str, ...],
+    board: str,
     by_hand: bool,
     port: int,
     record: Path | None,
@@ -67,6 +75,7 @@ def demo(
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.demo import Demo
+    from daq.sources.reference_bench import CannotBuild, build
     from daq.values import StepMean
 
     logs.set_up("words")
@@ -85,12 +94,23 @@ def demo(
     with tempfile.TemporaryDirectory(prefix="foreaft-demo-") as folder:
         path = store or Path(folder) / "demo.sqlite"
         try:
+            built = build(Path(folder) / "board") if board == "reference" else None
+        except CannotBuild as error:
+            fail(MISSING, error)
+        try:
             running = Demo(
-                Store.open(path), kind=kind, wrong=wrong, seed=seed, pace=pace, record=record, on_output=show
+                Store.open(path),
+                kind=kind,
+                wrong=wrong,
+                seed=seed,
+                pace=pace,
+                record=record,
+                on_output=show,
+                reference=built,
             )
         except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
-        tell("SIMULATED rider on a SIMULATED jig")
+        tell("SIMULATED rider on a SIMULATED jig" + (f"; reference board: {built.said}" if built else ""))
         for each in running.wrong:
             tell(f"wrong in the simulation: {each.sentence}")
         if listener is not None:

@@ -32,6 +32,8 @@ from daq.rider.named import asked_for
 from daq.rider.truth import LABEL
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
+from daq.sources.reference_bench import Built
+from daq.sources.reference_board import DEGREES_PER_COUNT, ReferenceBoard
 from daq.sources.simulator import SimulatedBoard
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import ENDED, State, Trigger
@@ -63,9 +65,11 @@ class Demo:
         wrong: Sequence[str] = (),
         record: Path | None = None,
         on_output: Callable[[Output], None] = lambda _: None,
+        reference: Built | None = None,
     ) -> None:
         """wrong: what is wrong with rider and jig, NAME or NAME=SIZE of daq.rider.named.
 
+        reference: the reference board's own program in the place of the simulated board.
         ValueError for a kind of rider or a name there is not; FileExistsError rather than overwrite a recording.
         """
         self.wrong = asked_for(wrong)
@@ -77,9 +81,24 @@ class Demo:
         self._power_told = model.confounds.power_told
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
         self.jig = SimulatedJig(model, rng=np.random.default_rng(seed))
-        self._board = SimulatedBoard(self.jig, clock, on_notification=self._notified, before_beat=self._set_jig)
+        electronics = self.jig.electronics
+        if reference is None:
+            self._board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
+                self.jig, clock, on_notification=self._notified, before_beat=self._set_jig
+            )
+            calibration = calibration_of(electronics)
+        else:
+            self._board = ReferenceBoard(
+                reference,
+                self.jig,
+                clock,
+                rng=np.random.default_rng(seed + 1),
+                on_notification=self._notified,
+                before_beat=self._set_jig,
+            )
+            calibration = calibration_of(electronics, tilt_zero=0.0, degrees_per_count=DEGREES_PER_COUNT)
         rig_text = rig_text_of(self.jig.geometry, self._board.port)
-        rig, calibration = parse_rig(rig_text), calibration_of(self.jig.electronics)
+        rig = parse_rig(rig_text)
         header = {
             "rig": rig_text,
             "calibration": to_dict(calibration),
@@ -195,9 +214,15 @@ def rig_text_of(at: JigGeometry, port: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def calibration_of(electronics: Electronics) -> Calibration:
-    """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included."""
-    tilt_zero, per_deg = electronics.zero_counts[-1], electronics.degrees_per_count
+def calibration_of(
+    electronics: Electronics, *, tilt_zero: float | None = None, degrees_per_count: float | None = None
+) -> Calibration:
+    """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included.
+
+    tilt_zero, degrees_per_count: of another tilt sensor than the simulated board's.
+    """
+    tilt_zero = electronics.zero_counts[-1] if tilt_zero is None else tilt_zero
+    per_deg = degrees_per_count or electronics.degrees_per_count
     forces = (
         Channel(name, "force", (0.0, slope), zero, uncertainty=BUDGET, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG))
         for name, slope, zero, cosine_n, sine_n in zip(

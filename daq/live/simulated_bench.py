@@ -21,6 +21,8 @@ from daq.rider.bench_jig import BenchJig
 from daq.rider.jig_geometry import JigGeometry
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
+from daq.sources.reference_bench import Built
+from daq.sources.reference_board import ReferenceBoard
 from daq.sources.simulator import SimulatedBoard
 
 WEIGHTS = "M1"
@@ -31,11 +33,18 @@ LOOK_S = 0.005
 class SimulatedBench:
     """Jig, board, session, and hands."""
 
-    def __init__(self, store: Store, *, seed: int = 1, pace: float = 1.0) -> None:
+    def __init__(self, store: Store, *, seed: int = 1, pace: float = 1.0, reference: Built | None = None) -> None:
+        """reference: the reference board's own program in the place of the simulated board."""
         rng = np.random.default_rng(seed)
         self.jig = BenchJig(rng, weights_off=float(rng.uniform(-1.0, 1.0)) * CLASSES[WEIGHTS])
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
-        self._board = SimulatedBoard(self.jig, clock, on_notification=_unheard, before_beat=self._hang)
+        self._board: SimulatedBoard | ReferenceBoard
+        if reference is None:
+            self._board = SimulatedBoard(self.jig, clock, on_notification=_unheard, before_beat=self._hang)
+        else:
+            self._board = ReferenceBoard(
+                reference, self.jig, clock, rng=rng, on_notification=_unheard, before_beat=self._hang
+            )
         self.rig_text = rig_text_of(JigGeometry(), self._board.port)
         rig = parse_rig(self.rig_text)
         calibration = uncalibrated(rig)

@@ -1,7 +1,8 @@
 """Load cells that cannot be right: at the end of their scale, overloaded, stuck, negative under load, swapped.
 
-Judged second by second from counts and loads. What it cannot see: left and right swapped, or nose and rear; a cell
-that reads a wrong share of its load. The sum check and a weight hung on each cell find those.
+Judged second by second from counts and loads; faults of inputs the rig does not use are none of theirs. What it cannot
+see: left and right swapped, or nose and rear; a cell that reads a wrong share of its load. The sum check and a weight
+hung on each cell find those.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from daq.sources.serial_port import PortGone, open_port
 from daq.sources.sniff import Finding, look_at
 from daq.wire.board import Command, Op, encode_command
 
-BAUDS = (921_600, 115_200, 9_600, 19_200, 38_400, 57_600, 230_400, 460_800)
+BAUDS = (921_600, 115_200, 9_600, 250_000, 19_200, 38_400, 57_600, 230_400, 460_800)
 """What boards and transmitters mostly use, in the order worth trying."""
 
 

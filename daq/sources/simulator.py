@@ -43,6 +43,22 @@ class Jig(Protocol):
         """The scans of the next duration_s."""
 
 
+class PowerSender:
+    """The power sensor's notifications, as the radio would hand them over."""
+
+    def __init__(self, clock: SessionClock, on_notification: Callable[[int, str, bytes], None]) -> None:
+        self._clock, self._on_notification = clock, on_notification
+        self._vectors = VectorSensor()
+
+    def send(self, block: JigBlock) -> None:
+        """What the sensor notifies of in this piece of the ride."""
+        for notice in block.power:
+            self._on_notification(self._clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice))
+        for vector in self._vectors.run(block):
+            sent = PowerVector(first_angle_deg=vector.first_angle_deg, torque_32=vector.torque_32)
+            self._on_notification(self._clock.stamp_us(), VECTOR_UUID, encode_vector(sent))
+
+
 class SimulatedBoard:
     """The electronics of a simulated jig behind a pseudo-terminal; `port` is what a serial link opens."""
 
@@ -57,7 +73,7 @@ class SimulatedBoard:
         self._jig, self._clock = jig, clock
         rate_hz = jig.electronics.rate_hz
         self._side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
-        self._on_notification = on_notification
+        self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat
         self._master, slave = os.openpty()
         tty.setraw(slave)
@@ -65,7 +81,6 @@ class SimulatedBoard:
         self.port = os.ttyname(slave)
         self._slave = slave
         self._unsent = b""
-        self._vectors = VectorSensor()
         self._sequence = 0
         self._ticks_us = 0
         self._next_hello_s = 0.0
@@ -90,11 +105,7 @@ class SimulatedBoard:
             os.close(self._slave)
 
     def _send(self, block: JigBlock) -> None:
-        for notice in block.power:
-            self._on_notification(self._clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice))
-        for vector in self._vectors.run(block):
-            sent = PowerVector(first_angle_deg=vector.first_angle_deg, torque_32=vector.torque_32)
-            self._on_notification(self._clock.stamp_us(), VECTOR_UUID, encode_vector(sent))
+        self._power.send(block)
         if not len(block.t_s):
             return
         self._obey()

@@ -18,12 +18,10 @@ struct writer {
 
 uint16_t foreaft_crc_step(uint16_t crc, uint8_t byte)
 {
-    uint8_t bit;
-    crc = (uint16_t)(crc ^ byte);
-    for (bit = 0; bit < 8; bit++) {
-        crc = (uint16_t)((crc & 1u) ? (crc >> 1) ^ 0x8408u : crc >> 1);
-    }
-    return crc;
+    /* Eight steps of the shift register at once: 0x8408 has so few bits set that what they do can be written out. */
+    byte = (uint8_t)(byte ^ (crc & 0xFFu));
+    byte = (uint8_t)(byte ^ (byte << 4));
+    return (uint16_t)((((unsigned)byte << 8) | (crc >> 8)) ^ (byte >> 4) ^ ((unsigned)byte << 3));
 }
 
 static void emit(struct writer *w, uint8_t byte)

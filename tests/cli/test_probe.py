@@ -93,7 +93,7 @@ def test_garbage_is_tried_at_every_baud_and_told_with_its_first_bytes(fake):
     assert code == 1
     assert "no text and no frames of ours; they begin 8" in out
     assert "They make no sense at any of 921600, 115200, 9600" in out
-    assert errors.count("listening at") == 8
+    assert errors.count("listening at") == 9
 
 
 def test_a_port_another_program_holds_is_exit_code_3(fake):

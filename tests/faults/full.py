@@ -1,9 +1,10 @@
-"""The faults of the store in full: `python -m tests.faults.full`. The test command runs the same in short form.
+"""Faults in full: `python -m tests.faults.full`. The test command runs the same in short form.
 
 100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, half an hour
-at 1 kHz. Takes a few minutes; prints one line each; exit code 1 when one fails.
+at 1 kHz, a million scans of the reference board. Takes some minutes; prints one line each; exit code 1 when one fails.
 """
 
+import json
 import subprocess
 import sys
 import tempfile
@@ -16,11 +17,13 @@ import numpy as np
 
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
+from daq.sources.reference_bench import build
 from tests.faults.disk import check_seconds, fill, largest_file
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly
 from tests.faults.soak import soak
 from tests.faults.test_soak import GROWTH
+from tests.firmware.endurance import wrong_or_lost
 from tests.keep.jig import begin, concatenated, same, second_of_session
 
 SMALL_DISK = (
@@ -128,6 +131,24 @@ def half_an_hour(folder: Path) -> str:
     return f"{early} bytes held after 3 minutes, {late} at the end"
 
 
+def a_million_scans(folder: Path) -> str:
+    """The reference board's machine code for three and a half hours of its time; its microseconds wrap twice."""
+    received, wrong, lost = wrong_or_lost(build(folder), scans_wanted=1_000_000)
+    assert (wrong, lost) == (0, 0), f"{wrong} wrong, {lost} lost of {received}"
+    return f"{received} scans of the reference board, none wrong, none lost"
+
+
+def a_ride_on_the_board(folder: Path) -> str:
+    """`foreaft demo` on the reference board: eleven steps, and the truth within the interval."""
+    command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--board", "reference", "--pace", "10"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    low_mm, high_mm = answer["interval_95_mm"]
+    assert low_mm <= answer["truth"]["onset_mm"] <= high_mm, done.stdout
+    return f"onset at {answer['onset_mm']:.1f} mm, truth {answer['truth']['onset_mm']:.1f} mm"
+
+
 FAULTS: tuple[Callable[[Path], str], ...] = (
     kills,
     small_disk,
@@ -136,6 +157,8 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     truncations,
     hits,
     half_an_hour,
+    a_million_scans,
+    a_ride_on_the_board,
 )
 
 

@@ -6,20 +6,29 @@ import datetime
 from typing import Any
 
 from daq.measure.calibration import Calibration
+from daq.measure.calibration.board import Board, otherwise
 from daq.measure.calibration.validity import SensitivityCheck, Standing, Validity, validity
 from daq.transmitters import UNKNOWN_UTC
 
 
 def standing_of(
-    calibration: Calibration, checks: tuple[SensitivityCheck, ...], now_utc: str, *, simulated: bool
+    calibration: Calibration,
+    checks: tuple[SensitivityCheck, ...],
+    now_utc: str,
+    *,
+    simulated: bool,
+    board: Board | None = None,
 ) -> Validity:
-    """Whether this calibration may be trusted now. simulated: the session's jig is.
+    """Whether this calibration may be trusted now. simulated: the session's jig is. board: connected now, if one is.
 
     A simulated calibration holds for a simulated jig for ever and for a real one never. What a bought transmitter was
     adjusted with is not known here: a check with a weight stands in for it, valid for a day like any other.
     """
     if not calibration.forces:
         return validity(None, (), now_utc)
+    used = {channel.name for channel in calibration.channels if channel.kind != "unused"}
+    if differs := otherwise(calibration.board, board, used):
+        return Validity(Standing.OTHER_BOARD, f"no verdict: {'; '.join(differs)}")
     if calibration.simulated and simulated:
         return Validity(Standing.VALID, "simulated: it fits the simulated jig, nothing here was measured")
     if calibration.simulated:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection
+from dataclasses import asdict
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -14,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.bench_plan import BenchPlan, Place
 from daq.measure.calibration.bench_setup import Setup
+from daq.measure.calibration.board import board_of
 from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
@@ -172,6 +174,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
         known_tilts=wanted.known_tilts,
         expected_per_n=_expected(wanted, cells, calibration),
         simulated=simulated,
+        board=board_of(asdict(hello)),
     )
 
 

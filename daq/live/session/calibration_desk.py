@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
 from daq.keep.errors import StoreError
@@ -15,6 +16,7 @@ from daq.live.bench.weight_check import u_weight_n, weight_check
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration import Calibration, in_order
+from daq.measure.calibration.board import board_of
 from daq.measure.calibration.validity import SensitivityCheck, Validity
 from daq.measure.calibration.weights import Weights
 from daq.refusals import NotNow
@@ -37,7 +39,9 @@ class CalibrationDesk:
 
     def validity(self) -> Validity:
         """How the calibration in use stands now."""
-        return standing_of(self._at.calibration, self.checks, utc_now(), simulated=self._at.simulated)
+        hello = self._at.sensors.greeting
+        board = None if hello is None else board_of(asdict(hello))
+        return standing_of(self._at.calibration, self.checks, utc_now(), simulated=self._at.simulated, board=board)
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now keeps of it."""

@@ -26,11 +26,13 @@ def standing(session: Session) -> dict[str, Any]:
     progress, clock = session.sweep.progress, session.acquisition.clock
     if progress is None:
         return {}
-    plan, now = progress.plan, progress.standing(clock.now_us() / 1e6)
+    now_s = clock.now_us() / 1e6
+    plan, now = progress.plan, progress.standing(now_s)
     saddle = None if session.visit.intake is None else session.visit.intake.saddle
     spoken_of, remarks = step_spoken_of(progress), session.acquisition.ride.remarks
     return {
         **plain(now),
+        "why_waiting": session.acquisition.pipeline.stall(now_s) or now.why_waiting,
         "seconds_left": now.seconds_left / clock.pace,
         "sweep_id": session.sweep.id,
         "steps_planned": len(plan.positions_mm),

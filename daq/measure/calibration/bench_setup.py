@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from daq.measure.calibration.assembled import Made, assembled
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
+from daq.measure.calibration.board import Board
 from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
-from daq.measure.calibration.content import lists_of
+from daq.measure.calibration.content import board_from, lists_of
 from daq.measure.calibration.model import Channel
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.tilt import tilt_channel
@@ -41,6 +42,8 @@ class Setup:
     typical_load_n: float = 200.0
     """On every cell in use, for what the correction of cross-talk leaves."""
     simulated: bool = False
+    board: Board | None = None
+    """As it was when the calibration was begun."""
 
     def __post_init__(self) -> None:
         if self.order not in (1, 2):
@@ -89,13 +92,14 @@ def from_content(content: Mapping[str, Any]) -> Setup:
             "conditions": Conditions(**conditions),
             "circumstances": Circumstances(**content["circumstances"]),
             "expected_per_n": tuple((cell, per_n) for cell, per_n in content["expected_per_n"]),
+            "board": None if content.get("board") is None else board_from(content["board"]),
         }
     )
 
 
 def made_from(setup: Setup, bench: Bench, *, id: str, made_utc: str) -> Made:
     """The calibration of a finished bench. Raises what `assembled` does, and TareError for tilts that fit no line."""
-    return assembled(
+    made = assembled(
         bench,
         setup.order,
         setup.conditions,
@@ -105,6 +109,7 @@ def made_from(setup: Setup, bench: Bench, *, id: str, made_utc: str) -> Made:
         tilt=_tilt(setup, bench),
         typical_load_n=setup.typical_load_n,
     )
+    return replace(made, calibration=replace(made.calibration, board=setup.board))
 
 
 def _tilt(setup: Setup, bench: Bench) -> Channel | None:

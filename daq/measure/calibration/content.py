@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+from daq.measure.calibration.board import Board, Converter
 from daq.measure.calibration.model import Calibration, CalibrationError, Channel, TiltTare
 from daq.measure.calibration.uncertainty import Term, Uncertainty
 from daq.text import checked_lines
@@ -36,16 +37,36 @@ def from_dict(content: Any) -> Calibration:
             f"calibration: format: expected {FORMAT}, got {reprlib.repr(top.get('format'))}; a calibration of this "
             "program says its format, and a later format needs a later version of the program"
         )
-    _only(top, "calibration", ("format", "id", "made_utc", "channels", "crosstalk", "simulated"))
+    _only(top, "calibration", ("format", "id", "made_utc", "channels", "crosstalk", "simulated", "board"))
     channels = _list(top, "channels", "calibration")
-    matrix = top.get("crosstalk")
+    matrix, board = top.get("crosstalk"), top.get("board")
     return Calibration(
         id=_text(top, "id", "calibration"),
         made_utc=_text(top, "made_utc", "calibration"),
         channels=tuple(_channel(entry, f"channels[{i}]") for i, entry in enumerate(channels)),
         crosstalk=None if matrix is None else _matrix(matrix),
         simulated=_flag(top, "simulated", "calibration"),
+        board=None if board is None else board_from(board),
     )
+
+
+def board_from(content: Any) -> Board:
+    """The board a content describes. Raises CalibrationError that names the wrong place."""
+    table = _table(content, "board")
+    _only(table, "board", tuple(Board.__dataclass_fields__))
+    return Board(
+        _text(table, "board_id", "board"),
+        tuple(
+            _converter(entry, f"board.converters[{i}]") for i, entry in enumerate(_list(table, "converters", "board"))
+        ),
+    )
+
+
+def _converter(content: Any, where: str) -> Converter:
+    table = _table(content, where)
+    _only(table, where, tuple(Converter.__dataclass_fields__))
+    gain = _number(table, "gain", where)
+    return Converter(_text(table, "name", where), int(gain), _optional(table, "units_per_count", where))
 
 
 def _channel(content: Any, where: str) -> Channel:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal, get_args
 
+from daq.measure.calibration.board import Board
 from daq.measure.calibration.uncertainty import Uncertainty
 
 Kind = Literal["force", "tilt", "unused"]
@@ -114,6 +115,8 @@ class Calibration:
     """Among the force channels, in order: true loads = crosstalk x loads each cell shows. None: identity."""
     simulated: bool = False
     """Made on a simulated jig; everything computed with it is simulated too."""
+    board: Board | None = None
+    """With which it was made; None: not known."""
 
     def __post_init__(self) -> None:
         names = [channel.name for channel in self.channels]

@@ -35,6 +35,8 @@ class Standing(enum.StrEnum):
     EXPIRED = "expired"
     FROM_THE_FUTURE = "from-the-future"
     MISSING = "missing"
+    OTHER_BOARD = "other-board"
+    """The board, a gain or the units of a count are not those it was made with."""
     SIMULATED = "simulated"
     """Made on a simulated jig and used on a real one."""
 

@@ -26,11 +26,11 @@ def wanted(**changes):
     return Wanted(**{**WANTED, **changes})
 
 
-def on_bench(path, work, *, pace=60.0, seed=1):
+def on_bench(path, work, *, pace=60.0, seed=1, **options):
     """The session after `work(made)` has run on a simulated bench whose store lies at this path."""
 
     async def all_of_it():
-        made = SimulatedBench(Store.open(path), seed=seed, pace=pace)
+        made = SimulatedBench(Store.open(path), seed=seed, pace=pace, **options)
 
         async def until():
             while made.session.acquisition.sensors.greeting is None or not made.session.acquisition.pipeline.channels:

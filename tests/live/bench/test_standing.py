@@ -6,6 +6,7 @@ import pytest
 
 from daq.live.bench.standing import stamp, standing_of
 from daq.live.real import uncalibrated
+from daq.measure.calibration.board import Board, Converter
 from daq.measure.calibration.uncertainty import Expanded
 from daq.measure.calibration.validity import Standing, sensitivity_check
 from daq.transmitters import UNKNOWN_UTC
@@ -52,3 +53,16 @@ def test_a_simulated_calibration_holds_on_a_simulated_jig_for_ever():
 
     assert found.allows_verdict
     assert "simulated" in found.sentence
+
+
+@pytest.mark.parametrize(("gain", "standing"), [(64, Standing.VALID), (128, Standing.OTHER_BOARD)])
+def test_a_gain_other_than_calibrated_takes_the_verdict(gain, standing):
+    """Calibrated at 64, the board came up at 128: every load would be read twice as large."""
+    then, now = (Board("00112233aabbccdd", (Converter("hands_left", one),)) for one in (64, gain))
+    calibration = replace(real(made_utc=MADE), board=then)
+
+    found = standing_of(calibration, (), "2025-03-04T20:00:00Z", simulated=False, board=now)
+
+    assert found.standing is standing
+    assert found.allows_verdict is (standing is Standing.VALID)
+    assert ("gain = 64 into the rig file" in found.sentence) is not found.allows_verdict

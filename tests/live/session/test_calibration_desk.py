@@ -10,6 +10,7 @@ from daq.keep.store import Store, calibrations
 from daq.live.telling.teller import Teller
 from daq.measure.calibration.doubts import Doubt, Doubtful
 from daq.sweep.run import ENDED, State, Trigger
+from daq.wire.board import encode_command, set_gain
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
 from tests.live.session.test_visit_desk import on_the_jig
@@ -217,3 +218,28 @@ def test_a_zero_that_moves_during_a_sweep_is_kept_with_the_sweep(tmp_path):
         kept = [item for item in store.read_items(1) if getattr(item, "kind", "") == "fault"]
     assert kept[0].content["sentence"] == faults[0].sentence
     assert "zero moved" in kept[0].content["part"]
+
+
+def test_a_board_at_another_gain_than_calibrated_is_told_and_forbids_an_onset(tmp_path):
+    """The bench keeps the gains with the calibration; each hello after it is compared."""
+    seen = {}
+
+    async def job(made):
+        session, at = made.session, made.session.acquisition
+        wish = wanted(cells=("hands_left",), masses_kg=(10, 20, 40), series=2)
+        await session.calibrating.begin_bench(wish)
+        await work_through(made)
+        await session.calibrating.use(session.calibrating.bench.calibration.id)
+        session.calibrating.leave_bench()
+        seen["as calibrated"] = session.calibrating.validity()
+        made._board._side.hear(encode_command(set_gain(1, 0, 64)), 0)
+        await until(lambda: at.sensors.greeting.channels[0].gain == 64)
+        seen["after"] = session.calibrating.validity()
+        await until(lambda: any("was calibrated at gain 128" in note.text for note in at.notes))
+        seen["stamp"] = session.calibrating.stamp()
+
+    on_bench(tmp_path / "bench.sqlite", job)
+
+    assert seen["as calibrated"].allows_verdict
+    assert "hands_left was calibrated at gain 128, the board is at 64" in seen["after"].sentence
+    assert seen["stamp"]["allows_verdict"] is False
