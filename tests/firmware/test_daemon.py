@@ -37,31 +37,31 @@ def ridden(built, tmp_path_factory):
             asyncio.get_running_loop().call_later(10.0 / PACE, dip)
 
     def dip():
-        boots.append(running_demo.session.sensors.greeting.boot)
+        boots.append(running_demo.session.acquisition.sensors.greeting.boot)
         running_demo._board.bench.brown_out()
 
     with demo(folder, pace=PACE, plan=PLAN, reference=built, on_output=see) as running_demo:
         uvloop.run(running_demo.run(None, by_hand=False, when_done=lambda: None))
-        boots.append(running_demo.session.sensors.greeting.boot)
+        boots.append(running_demo.session.acquisition.sensors.greeting.boot)
         yield folder, running_demo, outputs, boots
 
 
 def test_the_daemon_rides_a_sweep_on_the_board_and_names_the_onset(ridden):
     _, made, outputs, _ = ridden
-    low_mm, high_mm = made.session.onset.interval_95_mm
+    low_mm, high_mm = made.session.acquisition.ride.onset.interval_95_mm
 
-    assert made.session.progress.state is State.FINISHED
+    assert made.session.sweep.progress.state is State.FINISHED
     assert [o.setback_mm for o in outputs if isinstance(o, StepMean)] == list(PLAN.positions_mm)
-    assert made.session.onset.verdict is Verdict.ONSET
-    assert low_mm <= made.truth().onset_mm <= high_mm
+    assert made.session.acquisition.ride.onset.verdict is Verdict.ONSET
+    assert low_mm <= made.truth_fields()["onset_mm"] <= high_mm
 
 
 def test_a_restart_of_the_board_in_mid_sweep_is_another_boot_and_loses_nothing(ridden):
     _, made, _, boots = ridden
 
     assert boots[1] == boots[0] + 1
-    assert made.session.sensors.decoder.lost[0] == 0
-    assert made.session.sensors.decoder.lost[1] <= 1  # the frame that was cut off
+    assert made.session.acquisition.sensors.decoder.lost[0] == 0
+    assert made.session.acquisition.sensors.decoder.lost[1] <= 1  # the frame that was cut off
 
 
 def test_strokes_are_cut_by_the_boards_crank_mark(ridden):
@@ -79,7 +79,7 @@ def test_the_stored_sweep_computes_again_to_the_same_bits(ridden):
         again = derive(store, 1)
 
     assert repr(list(again.steps)) == repr([o for o in outputs if isinstance(o, StepMean)])
-    assert repr(again.onset) == repr(made.session.onset)
+    assert repr(again.onset) == repr(made.session.acquisition.ride.onset)
 
 
 def test_a_calibration_with_weights_on_the_board_gives_the_loads_back(built, tmp_path):

@@ -5,7 +5,7 @@ import uvloop
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.telling import view
-from daq.sweep.run import Event
+from daq.sweep.run import Trigger
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 
@@ -16,13 +16,13 @@ def test_a_rider_who_does_not_pedal_is_named_as_the_cause(tmp_path):
         session = made.session
 
         async def job():
-            await until(lambda: bool(session.pipeline.channels))
-            await session.begin_sweep(SHORT)
-            await session.fitter(Event.BEGIN)
-            await session.fitter(Event.SADDLE_MOVED, SHORT.positions_mm[0])
+            await until(lambda: bool(session.acquisition.pipeline.channels))
+            await session.sweep.begin(SHORT)
+            await session.sweep.fitter(Trigger.BEGIN)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, SHORT.positions_mm[0])
             said["at once"] = view.standing(session)["why_waiting"]
-            await until(lambda: view.standing(session)["cadence_rpm"] is not None)
-            made._jig.set_pedalling(False)
+            await until(lambda: view.standing(session)["effort"] is not None)
+            made.jig.set_pedalling(False)
             await until(lambda: "no turn of the crank" in view.standing(session)["why_waiting"])
             said["then"] = view.standing(session)["why_waiting"]
 
