@@ -105,7 +105,10 @@ def add_errors(app: FastAPI) -> None:
 def _plainly(wrong: dict[str, Any]) -> str:
     """What is wrong with one value, as a person says it."""
     limits = wrong.get("ctx", {})
-    match wrong["type"]:
+    kind = wrong["type"]
+    if limits.get("field_type") == "Value":  # what pydantic calls a text that a validator has looked at
+        kind = f"string_{kind}"
+    match kind:
         case "missing":
             return "missing"
         case "string_too_short":
