@@ -46,9 +46,9 @@ from daq.sweep.validity.judged import judged
 from daq.text import checked_line
 from daq.values import NAN, Onset, Setting, StepMean, Validity
 
-MOST_STEPS = 180
-"""16 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
-independent as steps are. The estimator's time goes with the cube of the steps: a few seconds at so many."""
+MOST_STEPS = 500
+"""45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
+independent as steps are. Half a second at so many."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""

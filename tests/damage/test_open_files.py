@@ -14,6 +14,7 @@ OWN = {
     "keep/store/lock.py": "its own lock",
     "keep/store/file.py": "makes the store; SQLite reads it",
     "keep/store/migrations.py": "writes",
+    "keep/store/vanished.py": "the store it has open already",
     "live/web/keys_file.py": "its own keys",
     "cli/access.py": "writes codes",
     "cli/bench_talk.py": "writes a calibration",
