@@ -73,7 +73,8 @@ class LineFormat:
     @property
     def channels(self) -> tuple[str, ...]:
         """Names of the loads, in the order of the pattern."""
-        return tuple(name for name in _compiled(self.pattern).groupindex if name not in RESERVED)
+        groups = _compiled(self.pattern).groupindex
+        return tuple(name for name in sorted(groups, key=lambda name: groups[name]) if name not in RESERVED)
 
 
 def _compiled(pattern: str) -> re2._Regexp:

@@ -35,7 +35,10 @@ def told(answer):
 def test_an_earlier_method_answers_as_it_did(sweep, method):
     now, then = told(onset(SWEEPS[sweep](), method=method)), STORED[sweep][method]
 
-    assert (now["verdict"], now["reasons"]) == (then["verdict"], then["reasons"])
+    assert now["verdict"] == then["verdict"]
+    # what the last sentences said of order and effort is said by the tests of validity now
+    assert now["reasons"] == then["reasons"][: len(now["reasons"])]
+    assert len(then["reasons"]) - len(now["reasons"]) <= 1
     assert (now["interval"] is None) == (then["interval"] is None)
     if now["interval"] is not None:
         assert now["interval"] == pytest.approx(tuple(then["interval"]), rel=1e-9)

@@ -175,9 +175,7 @@ def covered(alone, series, number, **how):
 def one_use(rng, order=2, series=SERIES):
     """One calibration and one load measured with it: (error in N, expanded uncertainty stated in N)."""
     cell = drawn_cell(rng)
-    made = calibrated(
-        "bar", series_of(cell, rng, series=series), order, conditions(), creep_relative=creep_test(cell, rng)
-    )
+    made = calibrated("bar", series_of(cell, rng, series=series), order, conditions(), creep_test(cell, rng))
     shows = np.array([[1.0, rng.normal(0, 0.01)], [0.0, 1.0]])
     placed = np.array([[200.0, 0.0], [0.0, 200.0]] * 3)
     matrix = crosstalk(["bar", "nose"], placed, placed @ shows.T + rng.normal(0, 0.05, placed.shape))

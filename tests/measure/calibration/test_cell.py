@@ -48,15 +48,16 @@ def test_the_truth_lies_within_the_stated_uncertainty_in_95_of_100_calibrations(
 def test_each_error_alone_and_all_together_are_covered_at_every_load(alone, series):
     held = covered(alone, series, 300)
 
-    # 95 % of 300 scatter by 1.3 %; 3.4 of these at eleven loads. tests/bench/calibration_coverage.py has closer limits
-    assert held.min() >= 0.95 - 0.043, dict(zip(USED_N, held, strict=True))
-    assert held.max() <= 0.95 + 0.043, dict(zip(USED_N, held, strict=True))
+    # 95 % of 300 scatter by 1.3 %: 0.90 is four of these below, and more than 0.993 is not seen once in 10^5;
+    # tests/bench/calibration_coverage.py has closer limits
+    assert held.min() >= 0.90, dict(zip(USED_N, held, strict=True))
+    assert held.max() <= 0.993, dict(zip(USED_N, held, strict=True))
 
 
 @pytest.mark.parametrize("harder", [0.5, 2.0, 10.0])
 def test_two_series_are_never_too_hopeful_about_the_scatter_of_mounting(harder):
     """One degree of freedom among known terms, where a single effective number of them held as little as 88 %."""
-    assert covered("mounting", 2, 300, harder=harder).min() >= 0.95 - 0.043
+    assert covered("mounting", 2, 300, harder=harder).min() >= 0.90
 
 
 def test_a_bend_that_the_curve_cannot_follow_is_always_inside():
