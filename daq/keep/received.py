@@ -13,8 +13,10 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
+from daq.fit.step_notes import MARK, STEP_NOTE
 from daq.items import Event, Hello, Item, Notification
 from daq.pipeline import FITTER, SEATED, SWEEP_BEGUN, ZERO
+from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import Plan
 from daq.values import Samples
@@ -25,6 +27,10 @@ LATEST_US = 400 * 86_400 * 1_000_000
 MOST_PAYLOAD_BYTES = 512
 """Of a notification: an attribute of Bluetooth has no more (Core specification, vol 3, part F, 3.2.9)."""
 
+MOST_STEPS = 1000
+"""Steps of a sweep, those ridden again included."""
+
+_Setback = Annotated[float, Field(ge=-1000, le=1000)]
 _Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 _Counts = Annotated[list[Annotated[float, Field(ge=-(2**40), le=2**40)]], Field(max_length=MAX_CHANNELS, strict=False)]
 
@@ -48,11 +54,28 @@ class _Begun(_Content):
 
 class _Fitters(_Content):
     event: Annotated[run.Trigger, Field(strict=False)]
-    setback_mm: Annotated[float, Field(ge=-1000, le=1000)] | None = None
+    setback_mm: _Setback | None = None
 
 
 class _Seated(_Content):
     mass_kg: Annotated[float, Field(gt=0, le=500)] | None
+
+
+class _Marked(_Content):
+    text: Annotated[str, Field(max_length=2000)]
+    setback_mm: _Setback | None = None
+
+
+class _Noted(_Content):
+    step: Annotated[int, Field(ge=0, lt=MOST_STEPS)]
+    what: Annotated[str, Field(max_length=40)]
+    value: Annotated[float, Field(ge=-1000, le=1000)]
+
+
+class _Failed(_Content):
+    item: Annotated[str, Field(max_length=200)]
+    error: Annotated[str, Field(max_length=200)]
+    last_us: Annotated[int, Field(ge=0, le=LATEST_US)]
 
 
 class _Zero(_Content):
@@ -67,7 +90,16 @@ class _Greeting(_Content):
     channels: Annotated[list[_Named], Field(min_length=1, max_length=MAX_CHANNELS, strict=False)]
 
 
-_CONTENT: Mapping[str, type[_Content]] = {SWEEP_BEGUN: _Begun, FITTER: _Fitters, SEATED: _Seated, ZERO: _Zero}
+_CONTENT: Mapping[str, type[_Content]] = {
+    SWEEP_BEGUN: _Begun,
+    FITTER: _Fitters,
+    SEATED: _Seated,
+    ZERO: _Zero,
+    MARK: _Marked,
+    STEP_NOTE: _Noted,
+    STAGE_FAILED: _Failed,
+}
+"""Of the events that something is computed from."""
 
 
 def checked(item: Item) -> Item:

@@ -1,7 +1,8 @@
 """Faults in full: `python -m tests.faults.full`. The test command runs the same in short form.
 
 100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, half an hour
-at 1 kHz, a million scans of the reference board. Takes some minutes; prints one line each; exit code 1 when one fails.
+at 1 kHz, a million scans of the reference board, 3,000 files from elsewhere for each command that reads any. Takes most
+of an hour; prints one line each; exit code 1 when one fails.
 """
 
 import json
@@ -19,6 +20,8 @@ from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from daq.sources.reference_bench import build
 from tests.faults.disk import check_seconds, fill, largest_file
+from tests.faults.fuzz import fuzz, told
+from tests.faults.fuzz_inputs import WORDS
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly
 from tests.faults.soak import soak
@@ -149,6 +152,14 @@ def a_ride_on_the_board(folder: Path) -> str:
     return f"onset at {answer['onset_mm']:.1f} mm, truth {answer['truth']['onset_mm']:.1f} mm"
 
 
+def files_from_elsewhere(_: Path) -> str:
+    """3,000 changed or made-up inputs for each command that reads files from elsewhere."""
+    found = {name: fuzz(name, 3000) for name in WORDS}
+    failures = [failure for one in found.values() for failure in one.failures]
+    assert not failures, "\n".join(failures[:20])
+    return "; ".join(told(name, one) for name, one in found.items())
+
+
 FAULTS: tuple[Callable[[Path], str], ...] = (
     kills,
     small_disk,
@@ -159,6 +170,7 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     half_an_hour,
     a_million_scans,
     a_ride_on_the_board,
+    files_from_elsewhere,
 )
 
 

@@ -30,6 +30,10 @@ def scans(channels=2, received_us=(5, 6)):
         Hello(1, "board", {"channels": ({"name": "hands", "bits": 24},), "firmware": "x"}),
         Notification(1, "power", "2a63", bytes(512)),
         Event(1, "mark", {"text": "anything", "deep": [[1]]}),
+        Event(1, "notice", {"level": "caution", "text": "anything"}),
+        Event(1, "step-note", {"step": 0, "what": "hands", "value": 3}),
+        Event(1, "seated", {"mass_kg": 75.5}),
+        Event(1, "stage-failed", {"item": "1 scans of board", "error": "ValueError", "last_us": 7}),
         Event(1, "sweep-begun", BEGUN),
         Event(
             1, "sweep-begun", {**BEGUN, "zero_counts": None, "mass_kg": None, "calibration": {"allows_verdict": True}}
@@ -65,6 +69,11 @@ def test_what_a_session_can_receive_passes(item):
         (Event(1, "fitter", {"event": "fly"}), "fitter: event"),
         (Event(1, "fitter", {"event": "saddle_moved", "setback_mm": 1e6}), "fitter: setback_mm"),
         (Event(1, "zero", {}), "zero: zero_counts"),
+        (Event(1, "mark", {"text": 7}), "mark: text"),
+        (Event(1, "mark", {"text": "x", "setback_mm": "far"}), "mark: setback_mm"),
+        (Event(1, "step-note", {"step": 10**6, "what": "hands", "value": 3}), "step-note: step"),
+        (Event(1, "seated", {"mass_kg": -1}), "seated: mass_kg"),
+        (Event(1, "stage-failed", {"item": "x", "error": "x", "last_us": "x"}), "stage-failed: last_us"),
     ],
 )
 def test_what_no_session_receives_is_refused_with_what_was_expected(item, said):

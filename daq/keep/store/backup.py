@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from daq.keep.errors import StoreError, StoreReadOnly, store_error
+from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
 from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy, sweeps
@@ -62,6 +63,9 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
             found = verify(copy)
             if found.problems:
                 raise StoreError(f"{backup} is not sound: {found.problems[0]}; {target} is as it was")
+            with copy.reading() as db:
+                if strange := next(unreadable(db), None):
+                    raise StoreError(f"{backup} holds what no store of ours does: {strange}; {target} is as it was")
             _note_copies(copy, backup, target, aside)
         _set_aside(target, aside)
         os.replace(partial, target)

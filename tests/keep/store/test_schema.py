@@ -10,7 +10,9 @@ import zstandard
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.store import Store
 from daq.keep.store.backup import restore
+from daq.keep.store.checksums import COVERED, insert_row
 from daq.keep.store.chunks import BadChunk, decode
+from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.salvage import salvage
 from daq.keep.store.schema import check_schema
@@ -89,6 +91,26 @@ def test_the_schema_of_every_version_is_known(path, version):
 
     check_schema(db, path, version)
     db.close()
+
+
+@pytest.mark.parametrize("content", ["[" * 5000 + "]" * 5000, '{"a":NaN}', '{"a":1e999}', "{", "9" * 5000])
+def test_json_that_this_program_does_not_write_is_not_restored_whatever_its_checksum(path, tmp_path, content):
+    with Store.open(path) as store, store.writing() as db:
+        insert_row(db, "events", session_id=1, received_us=1, kind="mark", content=content)
+
+    with pytest.raises(
+        StoreError, match=r"sqlite holds what no store of ours does: row \d+ of events: content: "
+    ):
+        restore(path, tmp_path / "restored.sqlite")
+    assert not (tmp_path / "restored.sqlite").exists()
+
+
+def test_every_column_of_json_is_looked_at():
+    named = {"content", "plan", "rider", "setup"}
+
+    assert {(table, column) for table, columns in COVERED.items() for column in columns if column in named} == {
+        (table, column) for table, columns in JSON_COLUMNS.items() for column in columns
+    }
 
 
 def test_statistics_of_sqlite_itself_are_no_offence(path):
