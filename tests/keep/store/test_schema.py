@@ -98,9 +98,7 @@ def test_json_that_this_program_does_not_write_is_not_restored_whatever_its_chec
     with Store.open(path) as store, store.writing() as db:
         insert_row(db, "events", session_id=1, received_us=1, kind="mark", content=content)
 
-    with pytest.raises(
-        StoreError, match=r"sqlite holds what no store of ours does: row \d+ of events: content: "
-    ):
+    with pytest.raises(StoreError, match=r"sqlite holds what no store of ours does: row \d+ of events: content: "):
         restore(path, tmp_path / "restored.sqlite")
     assert not (tmp_path / "restored.sqlite").exists()
 
