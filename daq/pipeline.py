@@ -186,26 +186,27 @@ class Pipeline:
         self._sensor_clock = SensorClock()
         self._ripple = RippleLock()
         self._cadence_rpm = NAN
+        self.faults: list[Fault] = []
+        """What was seen to be wrong since the sweep began."""
         self._spare = SpareInputs()
         self._jumps = ClockJumps()
         self._stalls = StallWatch()
-        self.faults: list[Fault] = []
-        """What was seen to be wrong since the sweep began."""
 
     def _meet(self, hello: Hello) -> None:
-        """Know the board, and which of its inputs the rig does not use. One that is not as it was spoils the sweep."""
-        channels = hello.content["channels"]
-        names = tuple(channel["name"] for channel in channels)
-        if names != self.channels or not self._spare.known:
-            used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
-            self._spare = SpareInputs(channels, used=used, cells=self._rig.cells)
-        self._name_channels(names)
-        self._jumps.meet(hello.content)
+        """Know the board. One that is not as it was spoils the sweep under way."""
+        self._name_channels([channel["name"] for channel in hello.content["channels"]])
         if self._under_way:
             self._find(otherwise(self._rig, self.board, hello.content), hello.received_us / 1e6)
-        if self.board is None or channels != self.board["channels"]:
-            self.cells = CellWatch(cells_of(self._rig, hello.content))
+        if self.board is None or hello.content["channels"] != self.board["channels"]:
+            self._watch(hello.content)
         self.board = hello.content
+        self._jumps.meet(hello.content)
+
+    def _watch(self, board: Board) -> None:
+        """Watch the cells of this board, and the inputs the rig does not use."""
+        self.cells = CellWatch(cells_of(self._rig, board))
+        used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
+        self._spare = SpareInputs(board["channels"], used=used, cells=self._rig.cells)
 
     @property
     def _under_way(self) -> bool:
@@ -230,10 +231,12 @@ class Pipeline:
         for t_s, troubles in self.cells.feed(samples, loads):
             if self._under_way:
                 self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
+        jumps = [(i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples)]
+        if self._under_way:
+            self.faults += [Fault(BOARD, text, float(loads.t_s[i])) for i, text in jumps]
         yield loads
+        yield from (Note("caution", text, float(loads.t_s[i])) for i, text in (*self._spare.found, *jumps))
         self._lock(loads)
-        found = [*self._spare.found, *((i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples))]
-        yield from (Note("caution", text, float(loads.t_s[i])) for i, text in found)
         self._stalls.scan(float(loads.t_s[-1]), marked=self._cutter.marked)
         for stroke in self._cutter.feed_loads(loads):
             self._stalls.stroke(stroke)
@@ -319,10 +322,10 @@ class Pipeline:
         elif event.kind == FITTER:
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            self._stalls.act(t_s)
             setting = Setting(**(content.get("setting") or {}))
             what = run.Trigger(content["event"])
             yield from self.progress.take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
+            self._stalls.act(t_s)
             if what in _ANSWERS_ANEW:
                 yield from self._answer(self.progress)
 
@@ -331,8 +334,10 @@ class Pipeline:
         self._name_channels(content["channels"])
         self.zero_counts = _counts(content["zero_counts"])
         self.board = content.get("board")
-        self.cells = CellWatch(() if self.board is None else cells_of(self._rig, self.board))
+        self.cells = CellWatch(())
         if self.board is not None:
+            self._watch(self.board)
+            self._jumps.meet(self.board)
             self._find(otherwise(self._rig, None, self.board), t_s)
         positions = tuple(content["plan"]["positions_mm"])
         plan = Plan(**{**content["plan"], "positions_mm": positions})

@@ -214,15 +214,24 @@ def with_spare(item, *, end=2**23 - 1):
     return item
 
 
+def with_kinds(item):
+    """Channels told well enough for their cells to be watched."""
+    if not isinstance(item, Hello):
+        return item
+    return replace(item, content={"channels": [{**one, "kind": 1} for one in item.content["channels"]]})
+
+
 def test_an_input_the_rig_does_not_use_stops_no_dwell_and_is_told_once(whole):
     outputs, _ = whole
     items = [with_spare(item) for item in ridden(RATE_HZ)]
-    found, _ = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
+    items = [with_kinds(item) for item in items]
+    found, pipeline = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
 
     assert bits(kept(found, StepMean)) == bits(kept(outputs, StepMean))
     notes = [note.text for note in kept(found, Note) if "spare" in note.text]
     assert len(notes) == 1
     assert "the input spare is at the end of its scale" in notes[0]
+    assert pipeline.faults == []
 
 
 def test_a_cell_at_its_end_still_leaves_its_strokes_out():
@@ -245,6 +254,7 @@ def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
 
     (note,) = (note for note in kept(found, Note) if "clock" in note.text)
     assert note.text.startswith("the board's clock jumped by +600.0 s although it did not restart")
+    assert [fault.sentence for fault in pipeline.faults] == [note.text]
     assert pipeline.progress.state is State.FINISHED
 
 
@@ -256,4 +266,4 @@ def test_without_mark_and_sensor_the_cause_of_the_stall_is_named_within_five_sec
 
     assert pipeline.progress.state is State.SETTLING
     assert pipeline.stall(3.0) == ""
-    assert "no crank mark and no sensor tells of revolutions" in pipeline.stall(5.0)
+    assert "no crank mark, and no sensor tells of revolutions" in pipeline.stall(5.0)

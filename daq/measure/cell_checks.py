@@ -101,7 +101,7 @@ class CellWatch:
                 ended.append((self._second + 1.0, self.troubles))
             self._second = second
             part = slice(first, end)
-            self._pending.append(_Piece(samples.counts[part, self._columns], loads.cells_n[part], samples.status[part]))
+            self._pending.append(_Piece(samples.counts[part, self._columns], loads.cells_n[part], loads.status[part]))
         return ended
 
     def _judge(self) -> dict[str, str]:

@@ -58,8 +58,8 @@ class StallWatch:
     def _no_turn(self, still_s: float) -> str:
         if not (self._mark or self._sensor):
             return (
-                "no turn of the crank is seen: the board sends no crank mark and no sensor tells of revolutions. "
-                "Connect one; without it nothing settles and nothing is averaged"
+                "no turn of the crank is seen: is the rider pedalling? Then the board sends no crank mark, and no "
+                "sensor tells of revolutions: connect one, without it nothing is averaged"
             )
         where = "the crank mark and its magnet" if self._mark else "the sensor that tells of revolutions"
         return f"no turn of the crank for {still_s:.0f} s: pedal, or look after {where}"

@@ -41,7 +41,7 @@ def test_a_sweep_that_goes_on_has_no_stall(state):
     ("missing", "cause"),
     [
         ({"scans": False, "turns": False}, "no loads come"),
-        ({"turns": False, "marks": False}, "the board sends no crank mark and no sensor tells of revolutions"),
+        ({"turns": False, "marks": False}, "no crank mark, and no sensor tells of revolutions: connect one"),
         ({"turns": False}, "pedal, or look after the crank mark and its magnet"),
         ({"turns": False, "marks": False, "sensor": True}, "pedal, or look after the sensor that tells"),
         ({"flags": Status.SATURATED}, "a channel is at the end of its scale"),

@@ -1,12 +1,13 @@
 """A sweep that does not go on says why, where the fitter looks."""
 
+import asyncio
+
 import uvloop
 
-from daq.live.daemon import serve
-from daq.live.links import links_of
-from daq.live.telling import view
+from daq.live.telling.sweep_view import standing
 from daq.sweep.run import Trigger
 from tests.live.jig import SHORT, demo
+from tests.live.session.test_visit_desk import serving
 from tests.sources.waiting import until
 
 
@@ -20,13 +21,13 @@ def test_a_rider_who_does_not_pedal_is_named_as_the_cause(tmp_path):
             await session.sweep.begin(SHORT)
             await session.sweep.fitter(Trigger.BEGIN)
             await session.sweep.fitter(Trigger.SADDLE_MOVED, SHORT.positions_mm[0])
-            said["at once"] = view.standing(session)["why_waiting"]
-            await until(lambda: view.standing(session)["effort"] is not None)
+            said["at once"] = standing(session)["why_waiting"]
+            await until(lambda: session.acquisition.stroke is not None)  # the mark has been seen
             made.jig.set_pedalling(False)
-            await until(lambda: "no turn of the crank" in view.standing(session)["why_waiting"])
-            said["then"] = view.standing(session)["why_waiting"]
+            await until(lambda: "no turn of the crank" in standing(session)["why_waiting"])
+            said["then"] = standing(session)["why_waiting"]
 
-        uvloop.run(serve(session, [made._board.run, *links_of(session)], until=job()))
+        uvloop.run(asyncio.wait_for(serving(made, job), 60))
 
     assert said["at once"] == "wait until the rider sits still in the new position"
     assert "pedal, or look after the crank mark and its magnet" in said["then"]
