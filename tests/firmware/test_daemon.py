@@ -90,7 +90,7 @@ def test_a_calibration_with_weights_on_the_board_gives_the_loads_back(built, tmp
         await made.session.calibrating.begin_bench(wish)
         await work_through(made)
 
-    made = on_bench(tmp_path / "bench.sqlite", all_of_it, pace=PACE, reference=built)
+    made = on_bench(tmp_path / "bench.sqlite", all_of_it, pace=2 * PACE, reference=built)
     (cell,) = made.session.calibrating.bench.calibration.forces
 
     for load_n in (50.0, 150.0, 300.0):

@@ -22,6 +22,7 @@ def test_ten_thousand_scans_come_without_a_wrong_or_lost_one(built):
 
 def test_a_wrong_count_would_be_found(built, monkeypatch):
     monkeypatch.setattr("tests.firmware.endurance.SEEDS", (11, 12, 13, 15))
+    monkeypatch.setattr("tests.firmware.endurance.PART_S", 2)
 
     with pytest.raises(IndexError):
         wrong_or_lost(built, scans_wanted=100)
@@ -30,7 +31,7 @@ def test_a_wrong_count_would_be_found(built, monkeypatch):
 def test_converters_that_drift_against_one_another_are_read_without_a_wrong_one(built):
     """Each runs by its own clock; a scan comes with the slowest, so that the faster ones leave one out now and then."""
     with running(built, spread=True) as on:
-        got = scans(on.run(30))
+        got = scans(on.run(12))
         figures = on.bench.figures()
 
         assert wrong_counts(got.counts[:, :4], left_out=1) == 0
@@ -43,7 +44,7 @@ def test_converters_that_drift_against_one_another_are_read_without_a_wrong_one(
 def test_the_ticks_are_those_of_the_data_ready_edge(built):
     """Five microseconds of latency at most, and no jitter of the main loop: it lies in no tick."""
     with running(built) as on:
-        ticks_us = scans(on.run(20)).ticks_us.astype(np.int64)
+        ticks_us = scans(on.run(8)).ticks_us.astype(np.int64)
 
         assert np.abs(np.diff(ticks_us) - PERIOD_US).max() <= 10
 
