@@ -140,7 +140,7 @@ def test_patience_ends_and_grows_with_the_file(tmp_path, monkeypatch):
     monkeypatch.setattr("daq.keep.bounded.time.process_time", lambda: now_s[0])
     (tmp_path / "small").write_bytes(b"")
     (tmp_path / "large").write_bytes(bytes(400_000))
-    small, large = Patience(tmp_path / "small"), Patience(tmp_path / "large")
+    small, large = Patience(tmp_path / "small", 20_000), Patience(tmp_path / "large", 20_000)
 
     now_s[0] = 4.9
     assert small.left()

@@ -25,7 +25,7 @@ def replayed(recording: Recording) -> Iterator[Heard]:
     received, and when computing it takes far longer than its length accounts for.
     """
     ride, decoded = _set_up(recording)
-    patience = Patience(recording.path)
+    patience = Patience(recording.path, Patience.REPLAYED)
     for item in decoded:
         try:
             patience.left()

@@ -42,7 +42,7 @@ def import_sweep(store: Store, folder: Path) -> int:
     what was entered of the rider. Raises StoreDamaged naming the file that is not what was exported, or what in it no
     sweep can hold; AlreadyThere when the store has the sweep; nothing is stored then.
     """
-    patience = Patience(folder)
+    patience = Patience(folder, Patience.IMPORTED)
     package = read_package(folder)
     with as_damage(folder), store.writing() as db:
         sweep, calibration = exported_sweep(package)

@@ -1,0 +1,39 @@
+"""What asks for more work than its size accounts for is given up, and what is sound is far from that."""
+
+import pytest
+
+from daq.keep.again.replay import replayed
+from daq.keep.errors import StoreDamaged
+from daq.keep.package.export import export
+from daq.keep.package.importing import import_sweep
+from daq.keep.recording import BadRecording, RecordingWriter, read_recording
+from daq.keep.store import Store
+from tests.keep.sweeps import computed, stored
+from tests.test_recordings import RECORDINGS
+
+
+@pytest.fixture
+def hurried(monkeypatch):
+    """A clock on which every look costs a second."""
+    now_s = iter(range(10**9))
+    monkeypatch.setattr("daq.keep.bounded.time.process_time", lambda: float(next(now_s)))
+
+
+def test_a_replay_that_never_ends_is_given_up(tmp_path, hurried):
+    recording = read_recording(RECORDINGS / "level-hinge.rec")
+    with RecordingWriter(tmp_path / "short.rec", recording.header) as writer:
+        for item in list(recording.items())[:60]:
+            writer.add(item)
+
+    with pytest.raises(BadRecording, match=r"short\.rec: asks for more work than a file of its size can; given up"):
+        list(replayed(read_recording(tmp_path / "short.rec")))
+
+
+def test_an_import_that_never_ends_is_given_up_and_leaves_nothing(tmp_path, hurried):
+    with Store.open(tmp_path / "store.sqlite") as store:
+        (made,) = export(store, [stored(store)], tmp_path / "out", computed, purpose="client", form="csv.gz")
+
+    with Store.open(tmp_path / "other.sqlite") as other:
+        with pytest.raises(StoreDamaged, match="asks for more work than a file of its size can; given up"):
+            import_sweep(other, made)
+        assert other.sessions() == []
