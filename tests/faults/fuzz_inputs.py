@@ -135,12 +135,16 @@ class Inputs:
         for _ in range(int(rng.integers(1, 3))):
             tables = sorted(path.glob(f"*.{form}"))
             table = tables[rng.integers(len(tables))]
-            if form == "csv.gz":
-                table.write_bytes(_gzipped(changed_bytes(_gunzipped(table.read_bytes()), rng), rng))
-            elif rng.random() < 0.5:
-                _change_parquet(table, rng)
-            else:
-                table.write_bytes(changed_bytes(table.read_bytes(), rng))
+            content = table.read_bytes()
+            try:
+                if form == "csv.gz":
+                    table.write_bytes(_gzipped(changed_bytes(_gunzipped(content), rng), rng))
+                elif rng.random() < 0.5:
+                    _change_parquet(table, rng)
+                else:
+                    table.write_bytes(changed_bytes(content, rng))
+            except (zlib.error, arrow.ArrowException, OSError):  # damaged by the change before
+                table.write_bytes(changed_bytes(content, rng))
         descriptor = json.loads((path / "datapackage.json").read_text())
         for one in descriptor["resources"]:
             content = (path / one["path"]).read_bytes()

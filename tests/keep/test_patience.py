@@ -1,7 +1,10 @@
 """What asks for more work than its size accounts for is given up, and what is sound is far from that."""
 
+import itertools
+
 import pytest
 
+from daq.items import Event
 from daq.keep.again.replay import replayed
 from daq.keep.errors import StoreDamaged
 from daq.keep.package.export import export
@@ -12,6 +15,15 @@ from tests.keep.sweeps import computed, stored
 from tests.test_recordings import RECORDINGS
 
 
+def short(path, *more):
+    """The first items of a recorded sweep, and more after them."""
+    recording = read_recording(RECORDINGS / "level-hinge.rec")
+    with RecordingWriter(path, recording.header) as writer:
+        for item in [*itertools.islice(recording.items(), 60), *more]:
+            writer.add(item)
+    return read_recording(path)
+
+
 @pytest.fixture
 def hurried(monkeypatch):
     """A clock on which every look costs a second."""
@@ -20,13 +32,25 @@ def hurried(monkeypatch):
 
 
 def test_a_replay_that_never_ends_is_given_up(tmp_path, hurried):
-    recording = read_recording(RECORDINGS / "level-hinge.rec")
-    with RecordingWriter(tmp_path / "short.rec", recording.header) as writer:
-        for item in list(recording.items())[:60]:
-            writer.add(item)
+    recording = short(tmp_path / "short.rec")
 
     with pytest.raises(BadRecording, match=r"short\.rec: asks for more work than a file of its size can; given up"):
-        list(replayed(read_recording(tmp_path / "short.rec")))
+        list(replayed(recording))
+
+
+@pytest.mark.parametrize(
+    ("event", "said"),
+    [
+        (Event(10**9, "zero", {"zero_counts": [1e300]}), r"event at 1000\.000 s: ValueError: zero: zero_counts\.0"),
+        (Event(10**9, "sweep-begun", {"plan": {}}), "sweep-begun: mass_kg"),
+        (Event(10**9, "fitter", {"event": "redo"}), "event at 1000"),
+    ],
+)
+def test_an_event_that_no_session_received_ends_a_replay_by_name(tmp_path, event, said):
+    recording = short(tmp_path / "short.rec", event)
+
+    with pytest.raises(BadRecording, match=rf"short\.rec: .*{said}"):
+        list(replayed(recording))
 
 
 def test_an_import_that_never_ends_is_given_up_and_leaves_nothing(tmp_path, hurried):

@@ -264,10 +264,10 @@ def test_a_pipe_is_no_recording_and_is_not_waited_for(path):
 
 
 def test_what_comes_all_at_once_is_written_in_blocks_that_can_be_read(path):
-    many = [WireBytes(i, "jig", b"") for i in range(1, FULL_BLOCK[0] + 10)]
-    large = [WireBytes(10**6 + i, "jig", bytes([i]) * 2**20) for i in range(12)]
+    many = [WireBytes(20 * i, "jig", b"") for i in range(10 * FULL_BLOCK[0])]
+    large = [WireBytes(5 * 10**6 + i, "jig", bytes([i]) * 2**20) for i in range(12)]
     rng = np.random.default_rng(1)
-    noisy = [WireBytes(2 * 10**6 + i, "jig", rng.bytes(2**20)) for i in range(2)]  # the file accounts for the zeros
+    noisy = [WireBytes(6 * 10**6 + i, "jig", rng.bytes(2**20)) for i in range(2)]  # the file accounts for the zeros
     write(path, [*many, *large, *noisy])
 
     assert list(read_recording(path).items()) == [*many, *large, *noisy]
