@@ -27,6 +27,8 @@ from daq.sources.simulator import SimulatedBoard
 
 WEIGHTS = "M1"
 """Class the simulated weights are within."""
+SETTLED_US = 500_000
+"""A converter's filter holds what hung before for four conversions, 0.4 s at ten a second: nobody reads sooner."""
 LOOK_S = 0.005
 
 
@@ -68,9 +70,9 @@ class SimulatedBench:
         self._hung_us = _ticks_us(self.jig)
 
     async def arrived(self) -> None:
-        """Wait until the scans that come were taken with what hangs on the cells now."""
+        """Wait until the scans that come were taken with what hangs on the cells now, and settled."""
         desk = self.session.calibrating.under_way()
-        while desk.bench.task != self._hung or not _after(desk.latest_ticks_us, self._hung_us):
+        while desk.bench.task != self._hung or not _after(desk.latest_ticks_us, self._hung_us + SETTLED_US):
             await asyncio.sleep(LOOK_S)
 
     def _hang(self) -> None:

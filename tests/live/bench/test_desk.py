@@ -42,6 +42,23 @@ def calibrated(tmp_path_factory):
     return on_bench(path, all_of_it), path
 
 
+def test_hands_read_when_a_converter_of_ten_readings_a_second_has_settled(tmp_path):
+    """Four conversions of 0.1 s after a weight was hung: common data-sheet figure for 24-bit weighing converters."""
+    waited_us = []
+
+    async def job(made):
+        desk = made.session.calibrating
+        await desk.begin_bench(wanted())
+        made.hang({"hands_left": 98.0})
+        hung_us = round(made.jig.t_s * 1e6)
+        await made.arrived()
+        waited_us.append(desk.bench.latest_ticks_us - hung_us)
+
+    on_bench(tmp_path / "s.sqlite", job, pace=2.0)
+
+    assert waited_us[0] >= 400_000
+
+
 def errors_n(jig, calibration, loads_n, *, tilt_deg=0.0, seed=9):
     """What the calibration makes of true loads on the jig's cells, less those loads; zero and reading of 2 s each."""
     rng = np.random.default_rng(seed)
