@@ -51,4 +51,17 @@ class WireBytes:
     payload: bytes
 
 
+LOST = "raw-lost"
+"""Event: something received can no longer be read. No session sends it: a reader of damaged records does."""
+
+
+def lost(received_us: int, said: str, *, to_us: int, source: str = "", scans: int | None = 0) -> Event:
+    """The event that stands in place of what is lost between received_us and to_us, both included.
+
+    said: what is lost, a phrase with its times. source, scans: whose scans, how many, None when that is not known
+    either; without a source it was something else.
+    """
+    return Event(received_us, LOST, {"said": said, "source": source, "to_us": to_us, "scans": scans})
+
+
 Item: TypeAlias = Samples | Notification | Hello | Event

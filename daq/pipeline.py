@@ -15,7 +15,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from daq.items import Event, Hello, Item, Notification
+from daq.items import LOST, Event, Hello, Item, Notification
 from daq.jig import Board, cells_of, conditions_of, otherwise, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
@@ -28,6 +28,7 @@ from daq.measure.zero import OVER_S
 from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sweep import run
+from daq.sweep.losses import losses_said
 from daq.sweep.onset import METHOD, onset
 from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
@@ -115,6 +116,10 @@ class Pipeline:
         """Watches the cells; its troubles are those of now."""
         self._known = Conditions()
         """What was known of the sweep when it began."""
+        self.as_ridden = False
+        """Whether what comes was ridden before: where some of it is lost, the fitter's events fit as they can."""
+        self.losses: list[Event] = []
+        """What of this sweep can no longer be read."""
         self._begin(mass_kg)
 
     @property
@@ -167,7 +172,9 @@ class Pipeline:
         answer = onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method)
         finished = self.progress.state in ENDED
         known = replace(self._known, mass_kg=self.mass_kg, faults=tuple(self.faults), finished=finished)
-        return judged(answer, steps, known)
+        answer = judged(answer, steps, known)
+        lost = losses_said(self.losses, len(self.progress.left_out))
+        return replace(answer, reasons=(*answer.reasons, lost)) if lost else answer
 
     def stall(self, now_s: float) -> str:
         """Why the sweep under way does not go on; empty while it does. now_s: session time."""
@@ -319,18 +326,33 @@ class Pipeline:
                 self._find(content["sentence"], t_s, content["part"])
         elif event.kind == SWEEP_BEGUN:
             self._begin_sweep(content, t_s)
+        elif event.kind == LOST:
+            self._pass_over(event)
         elif event.kind == FITTER:
+            mended = self.as_ridden and self.losses
+            if self.progress is None and mended:
+                return
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
             setting = Setting(**(content.get("setting") or {}))
             what = run.Trigger(content["event"])
-            yield from self.progress.take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
+            take = self.progress.take_as_ridden if mended else self.progress.take
+            yield from take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
             self._stalls.act(t_s)
             if what in _ANSWERS_ANEW:
                 yield from self._answer(self.progress)
 
+    def _pass_over(self, event: Event) -> None:
+        self.losses.append(event)
+        from_s, to_s = event.received_us / 1e6, event.content["to_us"] / 1e6
+        if event.content["source"] == BOARD:
+            self._cutter.pass_over(from_s, to_s)
+            if self.progress is not None:
+                self.progress.pass_over(from_s, to_s)
+
     def _begin_sweep(self, content: Mapping[str, Any], t_s: float) -> None:
         self._begin(content["mass_kg"])
+        self.losses = []
         self._name_channels(content["channels"])
         self.zero_counts = _counts(content["zero_counts"])
         self.board = content.get("board")

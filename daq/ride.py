@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
 from daq.fit.ridden import Ridden
-from daq.fit.step_notes import Remarks
+from daq.fit.step_notes import Remarks, without
 from daq.fit.stroke_watch import StrokeWatch
 from daq.items import Event, Item
 from daq.measure.calibration import Calibration
@@ -66,6 +66,21 @@ class Ride:
             return self._feed(item)
         return [*self._feed(cut(item, inside)), *self._feed(cut(item, ~inside))]
 
+    def feed_again(self, item: Item) -> list[Heard]:
+        """As `feed`, of a ride in the records: where some of it is lost, its fitter's events fit as they can."""
+        self.pipeline.as_ridden = True
+        try:
+            return self.feed(item)
+        finally:
+            self.pipeline.as_ridden = False
+
+    def concluded(self) -> list[Heard]:
+        """After the last item: the answer that says what is lost, where something is and an answer can be given."""
+        if not self.pipeline.losses or self.pipeline.progress is None:
+            return []
+        self.onset = self.answer(self.pipeline.progress.steps)
+        return [] if self.onset is None else [self.onset]
+
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
         """The onset from these steps; without its numbers when a stage has failed. None with too few positions."""
         try:
@@ -87,8 +102,9 @@ class Ride:
             steps=tuple(progress.steps),
             onset=self.onset,
             mass_kg=self.pipeline.mass_kg,
-            notes=self.remarks.notes,
+            notes=without(self.remarks.notes, progress.left_out),
             marks=self.remarks.marks,
+            losses=tuple(event.content["said"] for event in self.pipeline.losses),
             calibration=self.pipeline.calibration,
             shapes=self.strokes.of(progress.steps),
         )
@@ -140,7 +156,7 @@ class Ride:
             self._failed_to_us = event.content["last_us"]
             self._mark(event, outputs)
         elif event.kind == FITTER and self.pipeline.progress is not None:
-            self.remarks = self.remarks.after_fitter(event.content["event"], len(self.pipeline.progress.steps))
+            self.remarks = self.remarks.after_fitter(event.content["event"], self.pipeline.progress.ridden)
             if event.content["event"] == Trigger.REDO:
                 self.onset = None
         else:

@@ -1,12 +1,13 @@
 """The recordings that come with the program replay to the answers they were recorded with."""
 
+import struct
 from pathlib import Path
 
 import pytest
 
 from daq.items import Event
 from daq.keep.again.replay import replayed
-from daq.keep.recording import read_recording
+from daq.keep.recording import MAGIC, read_recording
 from daq.values import Onset, StepMean, Verdict
 
 RECORDINGS = Path(__file__).parent.parent / "recordings"
@@ -41,6 +42,27 @@ def test_a_recording_replays_to_the_answer_it_was_recorded_with(path):
     # the recording holds the answer of the version that made it; an estimator is refined by less than this
     assert answer.onset_mm == pytest.approx(recorded["onset_mm"], abs=0.5)
     assert answer.p_onset == pytest.approx(recorded["p_onset"], abs=0.1)
+
+
+@pytest.mark.parametrize("block", [1, 2, 20, 35, 84])
+def test_with_a_damaged_block_the_rest_is_replayed_to_nearly_the_same_answer_which_says_so(tmp_path, block):
+    """Block 1 holds the sweep's beginning, which this older recording holds once; block 84 the end of the last step."""
+    path, harmed = RECORDINGS / "level-hinge.rec", tmp_path / "harmed.rec"
+    content = bytearray(path.read_bytes())
+    at = len(MAGIC)
+    for _ in range(block):
+        at += 8 + struct.unpack_from("<I", content, at)[0]
+    content[at + 100] ^= 0x10
+    harmed.write_bytes(content)
+    again, recorded = answers(harmed)
+
+    answer = again[-1]
+    assert 10 <= len([output for output in again if isinstance(output, StepMean)]) <= 11
+    assert "is lost: all that was received from" in answer.reasons[-1]
+    if block == 1:
+        assert (answer.verdict, answer.onset_mm) == (Verdict.UNDECIDED, None)
+        assert "the event that began this sweep is lost" in answer.reasons[0]
+    assert answer.least_squares_mm == pytest.approx(recorded["least_squares_mm"], abs=1.5)
 
 
 def test_the_same_file_replays_twice_to_the_same_bits():

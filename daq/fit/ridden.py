@@ -25,6 +25,8 @@ class Ridden:
     notes: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
     """The rider's scores and the saddle's tilt by step."""
     marks: tuple[str, ...] = ()
+    losses: tuple[str, ...] = ()
+    """What of its raw is lost, a phrase each with its times."""
     calibration: Calibration | None = None
     """What its loads were computed with; None: not known, and then uncertainties are assumed."""
     shapes: tuple[StepShape | None, ...] = ()

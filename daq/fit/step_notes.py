@@ -5,7 +5,7 @@ Events like any other, so that they are stored with the raw and come back with i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -47,7 +47,9 @@ class Remarks:
         if event.kind == STEP_NOTE:
             return replace(self, notes=noted(self.notes, event.content))
         if event.kind == MARK:
-            text, setback_mm = str(event.content["text"]), event.content.get("setback_mm")
+            text, setback_mm = event.content.get("text"), event.content.get("setback_mm")
+            if text is None:  # an export for research leaves out what was typed
+                return self
             mark = text if setback_mm is None else f"{text} at {setback_mm:g} mm"
             return replace(self, marks=(*self.marks, mark), pain=self.pain or text == PAIN)
         return self
@@ -86,6 +88,11 @@ def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:
     """The notes with one more."""
     step = int(content["step"])
     return {**notes, step: {**notes.get(step, {}), str(content["what"]): float(content["value"])}}
+
+
+def without(notes: Mapping[int, Mapping[str, float]], left_out: Sequence[int]) -> dict[int, Mapping[str, float]]:
+    """The notes by the places the steps have among those that are left; left_out: steps that have none."""
+    return {step - sum(one < step for one in left_out): found for step, found in notes.items() if step not in left_out}
 
 
 def tilt_caution(notes: StepNotes) -> str:

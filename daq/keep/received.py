@@ -14,7 +14,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from daq.fit.step_notes import MARK, STEP_NOTE
-from daq.items import Event, Hello, Item, Notification
+from daq.items import LOST, Event, Hello, Item, Notification
 from daq.pipeline import FITTER, SEATED, SWEEP_BEGUN, ZERO
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
@@ -62,7 +62,8 @@ class _Seated(_Content):
 
 
 class _Marked(_Content):
-    text: Annotated[str, Field(max_length=2000)]
+    text: Annotated[str, Field(max_length=2000)] | None = None
+    """None: an export for research leaves out what was typed."""
     setback_mm: _Setback | None = None
 
 
@@ -90,6 +91,13 @@ class _Greeting(_Content):
     channels: Annotated[list[_Named], Field(min_length=1, max_length=MAX_CHANNELS, strict=False)]
 
 
+class _Lost(_Content):
+    said: Annotated[str, Field(max_length=2000)]
+    source: Annotated[str, Field(max_length=200)]
+    to_us: Annotated[int, Field(ge=0, le=LATEST_US)]
+    scans: Annotated[int, Field(ge=0)] | None
+
+
 _CONTENT: Mapping[str, type[_Content]] = {
     SWEEP_BEGUN: _Begun,
     FITTER: _Fitters,
@@ -98,6 +106,7 @@ _CONTENT: Mapping[str, type[_Content]] = {
     MARK: _Marked,
     STEP_NOTE: _Noted,
     STAGE_FAILED: _Failed,
+    LOST: _Lost,
 }
 """Of the events that something is computed from."""
 

@@ -9,7 +9,8 @@ The packed part of a block is one zstd frame. Unpacked:
     first     the header, a JSON object: the rig file's text, calibration, plan, rider's mass, provenance, whether
               it is simulated and then the truth, the onset to expect, as the maker gave them
     others    uint32 length of a table | table | payloads, one after the other
-    last      a JSON object {"end": true, "items": how many, "sha256": of all payloads in the file}
+    last      a JSON object {"end": true, "items": how many, "sha256": of all payloads in the file, "header": the
+              header again, "events": [[receipt time, kind, content], ...] the events again}
 
 A table is a JSON object. "kinds" lists what occurs in the block: ["wire", source], ["notification", source, UUID] or
 ["event", kind]; three columns of equal length follow, one entry per item in receipt order: "of" (index into kinds),
@@ -22,7 +23,8 @@ unpacks to at most 8 MiB and fifty times the file. Measured of a sweep: 1.3 time
 unpacked: nobody has to trust a file to look into it.
 
 A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
-without a last block is incomplete and says so.
+without a last block is incomplete and says so. A damaged block costs itself alone: the next is found by the mark every
+zstd frame begins with (RFC 8878, section 3.1.1) and by its CRC.
 """
 
 from __future__ import annotations
@@ -30,6 +32,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import itertools
+import mmap
 import os
 import reprlib
 import struct
@@ -41,7 +44,7 @@ from typing import Any, BinaryIO, TypeAlias
 
 import zstandard
 
-from daq.items import Event, Notification, WireBytes
+from daq.items import Event, Notification, WireBytes, lost
 from daq.keep.bounded import KIB, MIB, Refused, from_json, open_plain, unzstd
 from daq.keep.json_text import json_text
 from daq.keep.private import new_file
@@ -59,11 +62,19 @@ MOST_UNPACKED = (8 * MIB, 50)
 """The whole file: so many bytes, and so many times its own."""
 FULL_BLOCK = (20_000, 4 * MIB)
 """Items or bytes after which a block is written whatever the time; far below what a reader takes."""
+MOST_EVENTS = 2**18
+"""Letters of events that the last block repeats: thousands of them."""
+MOST_END_BYTES = 2 * MIB + 2 * MOST_EVENTS
+ZSTD_MARK = b"\x28\xb5\x2f\xfd"
+MOST_LOOKS = 100
+"""Places tried as the block after a damaged one; chance puts the mark into four thousand million bytes once."""
 
 _BLOCK = struct.Struct("<II")
 _TABLE = struct.Struct("<I")
 
 Recorded: TypeAlias = WireBytes | Notification | Event
+Block: TypeAlias = tuple[int, int] | None
+"""Place and length of its packed part; None where one or more are damaged."""
 
 
 class BadRecording(ValueError):
@@ -80,12 +91,17 @@ class RecordingWriter:
         self._digest = hashlib.sha256()
         self._pending: list[Recorded] = []
         self._pending_bytes = 0
+        self._header, self._events = header, list[tuple[int, str, Any]]()
+        self._events_left = MOST_EVENTS
         self._file.write(MAGIC)
         self._write_block(json_text(header).encode())
 
     def add(self, item: Recorded) -> None:
         """The next item received; every five seconds of session time they go to the disk."""
         self._pending.append(item)
+        if isinstance(item, Event) and (left := self._events_left - len(json_text(item.content))) >= 0:
+            self._events_left = left
+            self._events.append((item.received_us, item.kind, item.content))
         self._pending_bytes += 0 if isinstance(item, Event) else len(item.payload)
         waited_us = item.received_us - self._pending[0].received_us
         if waited_us >= BLOCK_US or len(self._pending) >= FULL_BLOCK[0] or self._pending_bytes >= FULL_BLOCK[1]:
@@ -108,7 +124,8 @@ class RecordingWriter:
         try:
             self.flush()
             end = {"end": True, "items": self._items, "sha256": self._digest.hexdigest()}
-            self._write_block(json_text(end).encode())
+            again = {"header": self._header, "events": self._events}
+            self._write_block(json_text({**end, **again}).encode())
         finally:
             self._file.close()
 
@@ -135,13 +152,36 @@ class Recording:
     """Whether it was closed in good order and nothing is missing."""
     problems: tuple[str, ...]
     """What is missing, a sentence each."""
-    _blocks: tuple[tuple[int, int], ...]
+    _blocks: tuple[Block, ...]
+    _events: tuple[Event, ...] = ()
+    """The events, as the last block has them."""
 
     def items(self) -> Iterator[Recorded]:
-        """What was received, in order, block by block from the file."""
+        """What was received, in order, block by block from the file.
+
+        In place of damaged blocks comes an event of daq.items.LOST, from what was received last before to what came
+        first after them, and the events in between from the last block.
+        """
+        last_us, gap = 0, False
+        for item in self._readable():
+            if item is None:
+                gap = True
+                continue
+            if gap:
+                yield _gap(last_us, item.received_us)
+                yield from (one for one in self._events if last_us < one.received_us < item.received_us)
+            last_us, gap = item.received_us, False
+            yield item
+
+    def _readable(self) -> Iterator[Recorded | None]:
+        """The items of the blocks, None for a place where some are damaged."""
         with open_plain(self.path) as file:
             left = MOST_UNPACKED[0] + MOST_UNPACKED[1] * os.fstat(file.fileno()).st_size
-            for at, length in self._blocks:
+            for place in self._blocks:
+                if place is None:
+                    yield None
+                    continue
+                at, length = place
                 file.seek(at)
                 block = _unzipped(file.read(length), self.path, at)
                 left -= len(block)
@@ -163,40 +203,80 @@ def read_recording(path: Path) -> Recording:
     with file:
         if file.read(len(MAGIC)) != MAGIC:
             raise BadRecording(f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}")
-        sound, problems = _scanned(file)
-        blocks: list[bytes] = []
-        for at, length in sound[:1] + sound[-1:]:
-            file.seek(at)
-            blocks.append(_unzipped(file.read(length), path, at))
-    if not sound or sound[0][0] != len(MAGIC) + _BLOCK.size:
-        raise BadRecording(f"{path}: the header block is damaged or missing")
-    header, end = _object(blocks[0]), _object(blocks[-1])
-    if header is None:
-        raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
-    ended = end is not None and end.get("end") is True and len(sound) > 1
-    if not ended:
-        problems.append("it was cut off: the last block is missing")
-    return Recording(path, header, ended and not problems, tuple(problems), tuple(sound[1 : -1 if ended else None]))
-
-
-def _scanned(file: BinaryIO) -> tuple[list[tuple[int, int]], list[str]]:
-    """Place and length of each sound block after the magic, and what is wrong with the others. Reads block by block:
-    the file may be larger than memory."""
-    sound, problems, at = [], [], file.tell()
-    for number in itertools.count(1):
-        head = file.read(_BLOCK.size)
-        if len(head) < _BLOCK.size:
-            break
-        length, crc = _BLOCK.unpack(head)
-        packed = file.read(length) if length <= MOST_BLOCK_BYTES else b""
-        if len(packed) < length:
-            break
-        if zlib.crc32(packed) == crc:
-            sound.append((at + _BLOCK.size, length))
+        found, problems = _scanned(file)
+        if not found:
+            raise BadRecording(f"{path}: the header block is damaged or missing")
+        end = _object_of(file, path, found[-1], MOST_END_BYTES) if len(found) > 1 else None
+        end = end if end is not None and end.get("end") is True else None
+        if found[0] is not None:
+            header = _object_of(file, path, found[0], MOST_HEADER_BYTES)
         else:
+            header = None if end is None else end.get("header")
+    if found[0] is None and header is None:
+        raise BadRecording(f"{path}: the header block is damaged or missing")
+    if not isinstance(header, dict):
+        raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
+    if end is None:
+        problems.append("it was cut off: the last block is missing")
+    blocks = tuple(found[1 : None if end is None else -1])
+    return Recording(path, header, not problems, tuple(problems), blocks, _events_of(end or {}, path))
+
+
+def _events_of(end: Mapping[str, Any], path: Path) -> tuple[Event, ...]:
+    try:
+        return tuple(
+            Event(_whole(at_us, "receipt time", LATEST_US), str(kind), dict(content))
+            for at_us, kind, content in end.get("events", ())
+        )
+    except (ValueError, TypeError) as error:
+        raise BadRecording(f"{path}: the events in its last block: {error}") from error
+
+
+def _gap(last_us: int, next_us: int) -> Event:
+    said = f"all that was received from {last_us / 1e6:.3f} to {next_us / 1e6:.3f} s"
+    return lost(last_us, said, to_us=next_us, source="board", scans=None)
+
+
+def _scanned(file: BinaryIO) -> tuple[list[Block], list[str]]:
+    """The blocks after the magic, and what is wrong with those that are damaged. The file, which may be larger than
+    memory, is mapped into it and not read at once."""
+    found: list[Block] = []
+    problems: list[str] = []
+    at = file.tell()
+    looks = iter(range(MOST_LOOKS))
+    with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
+        for number in itertools.count(1):
+            if (length := _length_if_sound(content, at)) is not None:
+                found.append((at + _BLOCK.size, length))
+                at += _BLOCK.size + length
+                continue
+            following = _next_sound(content, at, looks)
+            if following is None:
+                return found, problems
             problems.append(f"block {number} at byte {at} is damaged and left out")
-        at += _BLOCK.size + length
-    return sound, problems
+            found.append(None)
+            at = following
+    raise AssertionError("the blocks of a file come to an end")
+
+
+def _length_if_sound(content: mmap.mmap, at: int) -> int | None:
+    """The length of the packed part of the block that begins here; None when there is no sound one."""
+    if len(content) - at < _BLOCK.size:
+        return None
+    length, crc = _BLOCK.unpack_from(content, at)
+    if length > MOST_BLOCK_BYTES or at + _BLOCK.size + length > len(content):
+        return None
+    return length if zlib.crc32(content[at + _BLOCK.size : at + _BLOCK.size + length]) == crc else None
+
+
+def _next_sound(content: mmap.mmap, at: int, looks: Iterator[int]) -> int | None:
+    """Where the next sound block begins after one that is damaged."""
+    mark = content.find(ZSTD_MARK, at + _BLOCK.size + 1)
+    while mark >= 0 and next(looks, None) is not None:
+        if _length_if_sound(content, mark - _BLOCK.size) is not None:
+            return mark - _BLOCK.size
+        mark = content.find(ZSTD_MARK, mark + 1)
+    return None
 
 
 def _packed(items: list[Recorded]) -> tuple[bytes, bytes]:
@@ -271,8 +351,13 @@ def _unzipped(packed: bytes, path: Path, at: int) -> bytes:
         raise BadRecording(f"{path}: block at byte {at}: {error}") from error
 
 
-def _object(block: bytes) -> dict[str, Any] | None:
+def _object_of(file: BinaryIO, path: Path, place: Block, most_bytes: int) -> dict[str, Any] | None:
+    """The JSON object that this block holds; None when it holds none."""
+    if place is None:
+        return None
+    file.seek(place[0])
+    block = _unzipped(file.read(place[1]), path, place[0])
     with contextlib.suppress(ValueError):
-        found = from_json(block, most_bytes=MOST_HEADER_BYTES)
+        found = from_json(block, most_bytes=most_bytes)
         return found if isinstance(found, dict) else None
     return None

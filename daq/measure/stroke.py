@@ -22,6 +22,8 @@ FASTEST_STROKE_S = 0.25
 READING_FRESH_S = 3.0
 """A power reading older than this says nothing about a stroke; sensors send about one a second."""
 MARK = "mark"
+LOST_SCANS_S = 0.25
+"""Scans may be this much older than their receipt says; no stroke reaches so close to scans that are lost."""
 HISTORY_S = 20.0
 """Loads kept while waiting for late crank events."""
 
@@ -38,6 +40,7 @@ class StrokeCutter:
         self._boundary: tuple[float, str] | None = None
         self._power: tuple[float, float, float | None] | None = None
         self._marks_seen = False
+        self._lost_s: list[tuple[float, float]] = []
 
     def feed_loads(self, loads: Loads) -> list[Stroke]:
         """The strokes that end within these loads."""
@@ -69,6 +72,10 @@ class StrokeCutter:
         """Power, and mean crank torque where the sensor measures it, for the strokes that end from now on."""
         self._power = (t_s, power_w, torque_nm)
 
+    def pass_over(self, from_s: float, to_s: float) -> None:
+        """Scans received in between are lost: no stroke is made that would rest on what is left of it."""
+        self._lost_s.append((from_s - LOST_SCANS_S, to_s + LOST_SCANS_S))
+
     def _remember(self, loads: Loads) -> None:
         self._pending.append(loads)
         oldest_s = loads.t_s[-1] - HISTORY_S
@@ -84,6 +91,8 @@ class StrokeCutter:
                 continue
             if turn[0] - last[0] < FASTEST_STROKE_S:
                 self._boundary = last
+            elif any(last[0] < end_s and turn[0] > start_s for start_s, end_s in self._lost_s):
+                continue
             elif turn[0] - last[0] <= SLOWEST_STROKE_S and (stroke := self._average(last[0], turn[0])):
                 strokes.append(stroke)
         return strokes

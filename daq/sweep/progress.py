@@ -29,6 +29,19 @@ STOPPED_S = 3.0
 MISPLACED_MM = 3.0
 """A saddle further than this from the asked position is taken as set, with a word to the fitter."""
 NOTHING_SET = Setting()
+LEAST_LEFT = 0.5
+"""A step of which less than this is left has no mean: half of its strokes could be of one end of a drift."""
+_COMES_FROM = {
+    Trigger.BEGIN: State.WAITING,
+    Trigger.SADDLE_MOVED: State.MOVING,
+    Trigger.REDO: State.SETTLING,
+    Trigger.UNDO: State.SETTLING,
+    Trigger.PAUSE: State.MOVING,
+    Trigger.RESUME: State.PAUSED,
+    Trigger.ENOUGH: State.MOVING,
+    Trigger.STOP: State.MOVING,
+}
+"""Where a sweep was when a fitter's event came that does not fit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,11 +109,22 @@ class SweepProgress:
         self._left_out = 0
         self._jump_told = False
         self._last_stroke_s: float | None = None
+        self._lost_s = 0.0
+        """Of the step under way: how much of it is lost."""
+        self._gap_from_s: float | None = None
+        """The end of the last stroke before a gap, until there is one after it."""
+        self.left_out: list[int] = []
+        """Steps, counted from 0 as they were ridden, of which too little is left."""
+
+    @property
+    def ridden(self) -> int:
+        """Steps finished as they were ridden, those left out included."""
+        return len(self.steps) + len(self.left_out)
 
     @property
     def asked_setback_mm(self) -> float | None:
         """The position to ride next or now; None when all are done."""
-        done = len(self.steps)
+        done = self.ridden
         if done >= len(self.plan.positions_mm):
             return None
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
@@ -113,12 +137,14 @@ class SweepProgress:
         setting: how the jig was set beside the setback, said with saddle_moved.
         """
         following = after(self.state, event)
-        if event is Trigger.REDO and self.state is State.MOVING and not self.steps:
+        if event is Trigger.REDO and self.state is State.MOVING and not self.ridden:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notes = []
         if event is Trigger.SADDLE_MOVED:
             notes = self._place_saddle(setback_mm, t_s)
             self._setting, self._confirmed_min = setting, t_s / 60.0
+        elif event is Trigger.REDO and self.state is State.MOVING and self._last_left_out:
+            self.left_out.pop()
         elif event is Trigger.REDO and self.state is State.MOVING:
             dropped = self.steps.pop()
             notes = [Note("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
@@ -130,12 +156,41 @@ class SweepProgress:
         self._start_over(t_s)
         return notes
 
+    def take_as_ridden(
+        self, event: Trigger, t_s: float, *, setback_mm: float | None = None, setting: Setting = NOTHING_SET
+    ) -> list[StepMean | Note]:
+        """Apply a fitter's event of a ride of which something is lost. What happened has happened: where it does not
+        fit, the sweep was further on than what is left of it tells. A step under way has ended in the gap, or it is
+        left out."""
+        try:
+            return [*self.take(event, t_s, setback_mm=setback_mm, setting=setting)]
+        except NotNow:
+            finished: list[StepMean | Note] = []
+            if self._gap_from_s is not None:
+                self._lost_s += max(0.0, t_s - max(self._gap_from_s, self._moved_s))
+            if self.state is State.AVERAGING and self._ridden_s() + self._lost_s >= self.plan.dwell_s:
+                finished = self._finish(t_s)
+            elif self.state in (State.SETTLING, State.AVERAGING):
+                self._leave_out()
+            self.state = _COMES_FROM[event]
+            return [*finished, *self.take(event, t_s, setback_mm=setback_mm, setting=setting)]
+
+    def pass_over(self, from_s: float, to_s: float) -> None:
+        """Strokes in between are lost: a step under way ends when it ended, with fewer strokes."""
+        if self._gap_from_s is None:
+            self._gap_from_s = max(self._moved_s, self._last_stroke_s or from_s)
+        if self._last_stroke_s is not None:
+            self._last_stroke_s = max(self._last_stroke_s, to_s)
+
     def feed(self, stroke: Stroke) -> list[StepMean | Note]:
         """Take one stroke; the finished step comes back when this stroke completes it."""
         stopped = self.pass_time(stroke.start_s)
         self._last_stroke_s = stroke.end_s
         if stroke.start_s < self._moved_s:
             return [*stopped]
+        if self._gap_from_s is not None:
+            self._lost_s += max(0.0, stroke.start_s - max(self._gap_from_s, self._moved_s))
+            self._gap_from_s = None
         self._recent = [*self._recent[-31:], stroke]
         if self.state is State.SETTLING:
             return [*stopped, *self._settle(stroke)]
@@ -159,13 +214,13 @@ class SweepProgress:
         riding, efforts = self.state in (State.SETTLING, State.AVERAGING), self._efforts()
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
-        left = len(self.plan.positions_mm) - len(self.steps)
+        left = len(self.plan.positions_mm) - self.ridden
         per_step_s = MOVING_S + self.plan.settle_s + self.plan.dwell_s
         now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
         return Standing(
             state=self.state,
             accepts=fitter_may(self.state),
-            step=min(len(self.steps) + 1, len(self.plan.positions_mm)),
+            step=min(self.ridden + 1, len(self.plan.positions_mm)),
             planned_mm=self._planned_mm(),
             asked_setback_mm=self.asked_setback_mm,
             setback_mm=self.setback_mm,
@@ -203,6 +258,7 @@ class SweepProgress:
     def _start_over(self, t_s: float) -> None:
         self._moved_s, self._used, self._left_out, self._recent = t_s, [], 0, []
         self._jump_told = False
+        self._lost_s = 0.0
 
     def _settle(self, stroke: Stroke) -> list[StepMean | Note]:
         waited_s = stroke.end_s - self._moved_s
@@ -222,17 +278,33 @@ class SweepProgress:
             return []
         self._used.append(stroke)
         told = self._look_for_jump(stroke.end_s)
-        if self._ridden_s() < self.plan.dwell_s or self.setback_mm is None:
+        if self._ridden_s() + self._lost_s < self.plan.dwell_s or self.setback_mm is None:
             return [*told]
-        mean = step_mean(self.setback_mm, self._used, left_out=self._left_out)
-        step = self._completed(replace(mean, moved_min=self._confirmed_min, setting=self._setting))
-        self.steps.append(step)
+        return [*told, *self._finish(stroke.end_s)]
+
+    def _finish(self, t_s: float) -> list[StepMean | Note]:
+        """End the step under way with its mean; without one when too little of it is left."""
+        finished = []
+        if self.setback_mm is None or self._ridden_s() < LEAST_LEFT * self.plan.dwell_s:
+            self._leave_out()
+        else:
+            mean = step_mean(self.setback_mm, self._used, left_out=self._left_out)
+            finished = [self._completed(replace(mean, moved_min=self._confirmed_min, setting=self._setting))]
+            self.steps += finished
         self.state = after(self.state, Trigger.STEP_DONE)
-        self._start_over(stroke.end_s)
-        told += self._choose(stroke.end_s)
+        self._start_over(t_s)
+        told = self._choose(t_s)
         if self.asked_setback_mm is None:
             self.state = after(self.state, Trigger.PLAN_DONE)
-        return [*told, step]
+        return [*told, *finished]
+
+    @property
+    def _last_left_out(self) -> bool:
+        return bool(self.left_out) and self.left_out[-1] == self.ridden - 1
+
+    def _leave_out(self) -> None:
+        """The step under way counts as ridden, and has no mean."""
+        self.left_out.append(self.ridden)
 
     def _choose(self, t_s: float) -> list[Note]:
         """Let an adaptive plan choose what to ride next from the steps so far; why, in a sentence."""
@@ -241,7 +313,7 @@ class SweepProgress:
         rear_mm, front_mm = max(self.plan.positions_mm), min(self.plan.positions_mm)
         chosen = next_step(self.steps, rear_mm=rear_mm, front_mm=front_mm, resolution_mm=self._resolution_mm)
         most = len(self.plan.positions_mm)
-        as_planned = len(self.steps) == most and chosen.setback_mm is not None
+        as_planned = self.ridden == most and chosen.setback_mm is not None
         self._chosen_mm = chosen.setback_mm
         self._why_here = f"all {most} steps are ridden that this plan allows" if as_planned else chosen.why
         return [Note("info", self._why_here, t_s)]

@@ -12,7 +12,7 @@ import zstandard
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daq.items import Event, Notification, WireBytes
+from daq.items import LOST, Event, Notification, WireBytes
 from daq.keep.bounded import MIB
 from daq.keep.recording import FULL_BLOCK, MAGIC, BadRecording, RecordingWriter, read_recording
 from daq.values import cut
@@ -87,7 +87,13 @@ def test_a_reader_written_from_the_layout_alone_finds_the_same(path):
         (2_000_000, "event", "saddle_moved", b'{"setback_mm":95.5}'),
         (8_000_000, "wire", "jig", b"later"),
     ]
-    assert json.loads(end) == {"end": True, "items": 5, "sha256": hashlib.sha256(payloads).hexdigest()}
+    assert json.loads(end) == {
+        "end": True,
+        "items": 5,
+        "sha256": hashlib.sha256(payloads).hexdigest(),
+        "header": HEADER,
+        "events": [[2_000_000, "saddle_moved", {"setback_mm": 95.5}]],
+    }
 
 
 def test_cut_off_anywhere_it_reads_up_to_the_last_whole_block(path):
@@ -125,9 +131,46 @@ def test_a_damaged_block_costs_that_block_alone_and_is_named(path):
     path.write_bytes(content)
 
     recording = read_recording(path)
-    assert list(recording.items()) == items[6:]
+    gap, *others = recording.items()
+    assert others == items[6:]
+    assert (gap.kind, gap.received_us, gap.content["to_us"]) == (LOST, 0, 6_000_000)
+    assert gap.content["said"] == "all that was received from 0.000 to 6.000 s"
     assert not recording.complete
     assert recording.problems == (f"block 2 at byte {at} is damaged and left out",)
+
+
+def places_of_blocks(content):
+    """Where each block begins, by the layout in the module's docstring."""
+    at = len(MAGIC)
+    while at < len(content):
+        yield at
+        at += 8 + struct.unpack_from("<I", content, at)[0]
+
+
+@pytest.mark.parametrize("bit", [3, 5 * 8, 12 * 8 + 2])  # of the length, of the CRC, of the packed part
+def test_a_flipped_bit_in_any_block_costs_its_raw_alone_events_and_header_come_back(path, bit):
+    """Bits 0-31 of a block are its length, 32-63 its CRC, the packed part follows."""
+    items = [WireBytes(1_000_000 * i, "jig", b"%d" % i) for i in range(31)]
+    items[8:8] = [Event(7_500_000, "saddle_moved", {"setback_mm": 95.5})]
+    write(path, items)
+    content = path.read_bytes()
+    places = list(places_of_blocks(content))
+    assert len(places) == 8  # header, six of raw, end
+
+    for place in places[:-1]:
+        harmed = bytearray(content)
+        harmed[place + bit // 8] ^= 1 << bit % 8
+        path.write_bytes(harmed)
+        recording = read_recording(path)
+        found = [item for item in recording.items() if not (isinstance(item, Event) and item.kind == LOST)]
+
+        assert recording.header == HEADER
+        assert not recording.complete
+        (problem,) = recording.problems
+        assert f"at byte {place} is damaged" in problem
+        assert items[8] in found
+        assert [item for item in items if item in found] == found
+        assert len(items) - len(found) <= (0 if place == places[0] else 6)
 
 
 def test_an_existing_file_is_not_overwritten(path):
@@ -166,7 +209,7 @@ def test_noise_in_a_recording_is_a_problem_or_a_bad_recording_and_nothing_else(t
         found = list(read_recording(path).items())
     except BadRecording:
         return
-    assert all(item in ITEMS for item in found)
+    assert all(item in ITEMS or item.kind == LOST for item in found)
 
 
 def test_an_eleven_step_sweep_of_six_minutes_stays_below_a_megabyte(path):

@@ -137,3 +137,18 @@ def test_a_bouncing_mark_does_not_cut_a_stroke_in_two():
 
     assert len(strokes) == len(marks) - 1
     assert min(stroke.scans for stroke in strokes) > 60
+
+
+@pytest.mark.parametrize("marks", [True, False])
+def test_no_stroke_rests_on_what_is_left_of_lost_scans(marks):
+    loads = ride(12.0, marks=marks)
+    turns_s = [i / 1.5 for i in range(18)]
+    cutter = StrokeCutter(mass_kg=75.0, g_m_s2=9.80665)
+    cutter.feed_turns(turns_s, told_by="power")
+    before = cutter.feed_loads(cut(loads, 0, 500))
+    cutter.pass_over(5.0, 6.2)
+    after = cutter.feed_loads(cut(loads, 620, 1200))
+
+    assert all(stroke.end_s <= 5.0 or stroke.start_s >= 6.2 for stroke in before + after)
+    assert len(after) >= 7
+    assert all(abs(stroke.hands_n - 80.0) < 0.5 for stroke in after)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from daq.items import Item, WireBytes
+from daq.keep.again.beginnings import with_beginning
 from daq.keep.bounded import Patience, Refused
 from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
@@ -19,7 +20,7 @@ from daq.wire.board import BoardDecoder, Hello
 
 
 def replayed(recording: Recording) -> Iterator[Heard]:
-    """Everything the pipeline makes of a recording.
+    """Everything the pipeline makes of a recording; where blocks are lost, of the rest, and its last answer says so.
 
     Raises BadRecording when its header lacks rig or calibration, when something in it cannot be what a session
     received, and when computing it takes far longer than its length accounts for.
@@ -29,18 +30,23 @@ def replayed(recording: Recording) -> Iterator[Heard]:
     for item in decoded:
         try:
             patience.left()
-            yield from ride.feed(checked(item))
+            yield from ride.feed_again(checked(item))
         except Refused as error:
             raise BadRecording(str(error)) from error
         except (ArithmeticError, LookupError, TypeError, ValueError, NotNow) as error:
             where = f"{recording.path}: {_at(item)}"
             raise BadRecording(f"{where}: {type(error).__name__}: {error}") from error
+    yield from ride.concluded()
 
 
 def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
-    """What follows from the items."""
+    """What follows from the items, where something is lost an event of daq.items.LOST in its place.
+
+    The last answer then says so, also when the step it would have come with is lost.
+    """
     for item in items:
-        yield from ride.feed(item)
+        yield from ride.feed_again(item)
+    yield from ride.concluded()
 
 
 def wire_items(recorded: Iterable[Recorded], decoder: BoardDecoder | TransmitterDecoder) -> Iterator[Item]:
@@ -62,7 +68,9 @@ def _set_up(recording: Recording) -> tuple[Ride, Iterator[Item]]:
             raise TypeError(f"rig: expected the text of a rig file, got {type(text).__name__}")
         rig = parse_rig(text)
         ride = Ride(rig, from_dict(header["calibration"]))
-        return ride, wire_items(recording.items(), decoder_of(rig, BOARD))
+        plan = header.get("plan")
+        decoded = wire_items(recording.items(), decoder_of(rig, BOARD))
+        return ride, with_beginning(decoded, plan if isinstance(plan, dict) else None, None)
     except (KeyError, TypeError, RigError, ValueError) as error:
         raise BadRecording(f"{recording.path}: header without a usable rig or calibration: {error}") from error
 

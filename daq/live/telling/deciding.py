@@ -72,6 +72,7 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
         "line": line,
         "onset": plain(sweep.onset),
         "marks": sweep.marks,
+        "losses": sweep.losses,
     }
 
 
