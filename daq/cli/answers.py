@@ -103,6 +103,8 @@ def _stored_onset(
             ]
     except ValueError as error:
         fail(REFUSED, error)
+    for phrase in found[-1].losses:
+        tell(f"sweep {sweep_id}: lost: {phrase}")
     answers = [one.onset for one in found]
     last = answers[-1]
     if last is None:

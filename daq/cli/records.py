@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from daq.cli.telling import UNUSABLE, fail, print_json, say
+from daq.cli.telling import UNUSABLE, fail, print_json, say, tell
+
+if TYPE_CHECKING:
+    from daq.keep.store.sessions import ResultRecord, SessionRecord, SweepRecord
 
 
 def store_path(chosen: Path | None) -> Path:
@@ -22,34 +26,41 @@ def store_path(chosen: Path | None) -> Path:
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
 @click.option("--json", "as_json", is_flag=True)
 def sweeps(store: Path | None, as_json: bool) -> None:
-    """List the stored sweeps and their verdicts."""
+    """List the stored sweeps, when each began, and their verdicts."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
 
     path = store_path(store)
     if not path.exists():
         fail(UNUSABLE, f"no store at {path}; name one with --store")
+    damaged: list[StoreError] = []
     try:
         with Store.open(path, write=False) as opened:
-            rows = []
-            for sweep in opened.sweeps():
-                found = opened.results(sweep.id, "onset")
-                answer = found[-1].content if found else {}
-                rows.append(
-                    {
-                        "sweep": sweep.id,
-                        "session": sweep.session_id,
-                        "begun_utc": opened.session(sweep.session_id).started_utc,
-                        "simulated": opened.session(sweep.session_id).simulated,
-                        "state": sweep.state,
-                        "verdict": answer.get("verdict"),
-                        "onset_mm": answer.get("onset_mm"),
-                        "interval_95_mm": answer.get("interval_95_mm"),
-                    }
-                )
+            sessions = {one.id: one for one in opened.sessions(damaged.append)}
+            found = [(one, opened.results(one.id, "onset", damaged.append)) for one in opened.sweeps(damaged.append)]
     except StoreError as error:
         fail(UNUSABLE, error)
+    rows = [_row(sweep, sessions.get(sweep.session_id), results) for sweep, results in found]
+    for one in damaged:
+        tell(f"{one}; foreaft salvage brings what is readable into a new store")
     if as_json:
         print_json(rows)
     for row in [] if as_json else rows:
         say("  ".join(f"{name} {value}" for name, value in row.items() if value is not None))
+    raise SystemExit(1 if damaged else 0)
+
+
+def _row(sweep: SweepRecord, session: SessionRecord | None, results: list[ResultRecord]) -> dict[str, Any]:
+    from daq.keep.store.sessions import at_utc
+
+    answer = results[-1].content if results else {}
+    return {
+        "sweep": sweep.id,
+        "session": sweep.session_id,
+        "begun_utc": None if session is None else at_utc(session, sweep.from_us),
+        "simulated": None if session is None else session.simulated,
+        "state": sweep.state,
+        "verdict": answer.get("verdict"),
+        "onset_mm": answer.get("onset_mm"),
+        "interval_95_mm": answer.get("interval_95_mm"),
+    }

@@ -50,7 +50,11 @@ class StoreVanished(StoreError):
 
 
 class StoreDamaged(StoreError):
-    """Bytes are not what was written; the text names the chunk or the file."""
+    """Bytes are not what was written; the text names the chunk or the file, row_id the row where it is one."""
+
+    def __init__(self, said: str, *, row_id: int | None = None) -> None:
+        super().__init__(said)
+        self.row_id = row_id
 
 
 _PRIMARY = 0xFF
@@ -60,6 +64,7 @@ _PRIMARY = 0xFF
 def store_error(error: sqlite3.Error, path: Path) -> StoreError:
     """The StoreError that says what SQLite's error means here."""
     code = getattr(error, "sqlite_errorcode", None)
+    said = " ".join(str(error).split())  # SQLite quotes a damaged schema, line breaks and all
     primary = None if code is None else code & _PRIMARY
     if primary == sqlite3.SQLITE_FULL:
         return StoreFull(f"no room left on the disk of {path}: free some, nothing stored before is lost")
@@ -69,17 +74,17 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
         return StoreBusy(f"{path} is locked by another program: close it and try again")
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return StoreDamaged(
-            f"{path} is damaged ({error}): keep the file, restore a backup or foreaft salvage what is readable"
+            f"{path} is damaged ({said}): keep the file, restore a backup or foreaft salvage what is readable"
         )
     if primary == sqlite3.SQLITE_IOERR:
         if code in (sqlite3.SQLITE_IOERR_SHORT_READ, sqlite3.SQLITE_IOERR_READ):
-            return StoreDamaged(f"{path} cannot be read to its end ({error}): the disk or the file is damaged")
+            return StoreDamaged(f"{path} cannot be read to its end ({said}): the disk or the file is damaged")
         return StoreUnwritable(
-            f"the disk of {path} refuses to write ({error}): check room and quota, nothing stored before is lost"
+            f"the disk of {path} refuses to write ({said}): check room and quota, nothing stored before is lost"
         )
     if primary == sqlite3.SQLITE_CANTOPEN:
         return StoreError(f"{path} cannot be opened: check that the folder exists and may be read and written")
-    return StoreError(f"{path}: {error}")
+    return StoreError(f"{path}: {said}")
 
 
 class NotThere(StoreError):

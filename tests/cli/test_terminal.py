@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from daq.cli import main, telling
 from daq.keep.clients import people
 from daq.keep.store import Store
+from daq.keep.store.rows import update_row
 from daq.live import checkup
 from tests.keep.jig import CALIBRATION, begin
 
@@ -95,10 +96,10 @@ def test_what_a_store_holds_is_shown_without_effect(tmp_path):
         session_id = begin(store, started_utc=EVIL)
         store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration=CALIBRATION)
         with store.writing() as db:
-            db.execute("UPDATE sweeps SET state = ?", (EVIL,))
+            update_row(db, "sweeps", 1, state=EVIL)
         people.add_client(store, name=EVIL)
         with store.writing() as db:
-            db.execute("UPDATE clients SET pseudonym = ?", (EVIL,))
+            update_row(db, "clients", 1, pseudonym=EVIL)
 
     for command in ("sweeps", "clients"):
         done = foreaft(command, "--store", path)

@@ -5,9 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from daq.items import LOST, Event
 from daq.keep.errors import StoreDamaged, StoreError
+from daq.keep.rescue.salvage import Salvaged, salvage
 from daq.keep.store import Store
-from daq.keep.store.salvage import Salvaged, salvage
 from daq.keep.store.verify import verify
 from daq.values import Samples
 from tests.keep.jig import recorded
@@ -22,9 +23,9 @@ def made(path: Path, seconds: int) -> bytes:
 
 def readable(path: Path) -> tuple[list[Samples], list[str]]:
     """The scans that can be read, and the complaints."""
-    complaints: list[str] = []
     with Store.open(path, write=False) as store:
-        items = list(store.read_items(1, damaged=lambda error: complaints.append(str(error))))
+        items = list(store.read_items(1, gaps=True))
+    complaints = [item.content["said"] for item in items if isinstance(item, Event) and item.kind == LOST]
     return [item for item in items if isinstance(item, Samples)], complaints
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import Any
 
 from daq.fit.case import Case
@@ -10,9 +11,11 @@ from daq.fit.intake import Intake
 from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden
 from daq.keep.again.ridden import ridden
+from daq.keep.again.stored import rig_of
 from daq.keep.clients import people, visits
+from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.store import Store
-from daq.rig import parse_rig
+from daq.keep.store.sessions import SweepRecord
 
 
 class NoIntake(ValueError):
@@ -27,16 +30,21 @@ def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
     latest: dict[str, Any] = {note.kind: note.content for note in notes}
     if "intake" not in latest:
         raise NoIntake("no intake was kept in this visit; keep it on the client screen first")
-    sweeps = [store.sweep(int(note.content["sweep_id"])) for note in notes if note.kind == "sweep"]
+    sweeps: list[SweepRecord] = []
+    for note in notes:
+        with contextlib.suppress(NotThere, StoreDamaged):  # lost: what else was ridden counts all the same
+            sweeps += [store.sweep(int(note.content["sweep_id"]))] if note.kind == "sweep" else []
     for sweep in sweeps:
-        if sweep.to_us is not None and sweep.id not in known and (found := ridden(store, sweep.id)) is not None:
-            known[sweep.id] = found
+        if sweep.to_us is not None and sweep.id not in known:
+            with contextlib.suppress(StoreDamaged):  # of its raw nothing can be computed any more
+                found = ridden(store, sweep.id)
+                known |= {} if found is None else {sweep.id: found}
     used = sorted({sweep.calibration_id for sweep in sweeps} or {session.calibration_id})
     return Case(
         visit_id=visit_id,
         begun_utc=record.begun_utc,
         pseudonym=people.client(store, record.client_id).pseudonym,
-        rig=parse_rig(session.rig),
+        rig=rig_of(session),
         simulated=session.simulated,
         software=session.software,
         calibration_ids=tuple(str(store.calibration(i).get("id", i)) for i in used),

@@ -49,6 +49,8 @@ class Derived:
     """How well each source's clock is known in session time."""
     methods: Mapping[str, str] = field(default_factory=dict)
     """Name and version of what computed each part: {"onset": "grid/1", ...}."""
+    losses: tuple[str, ...] = ()
+    """What of its raw is lost, a phrase each with its times; or why nothing could be computed."""
 
 
 def step_of_strokes(derived: Derived) -> list[int | None]:

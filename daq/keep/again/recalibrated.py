@@ -13,18 +13,17 @@ from typing import Any
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import derived
+from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
-from daq.keep.store.reading import END_US
-from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration import Calibration
 from daq.measure.calibration.validity import fits_sweep_of
 from daq.pipeline import SWEEP_BEGUN
-from daq.rig import parse_rig
 from daq.sweep.onset import METHOD
 
 
 def calibration_of_sweep(store: Store, sweep_id: int) -> Calibration:
     """The calibration a sweep was ridden with. NotThere for a sweep there is not."""
-    return from_dict(store.calibration(store.sweep(sweep_id).calibration_id))
+    return calibration_of(store, store.sweep(sweep_id))
 
 
 def derive_again(
@@ -43,14 +42,13 @@ def derive_again(
     """
     sweep = store.sweep(sweep_id)
     session = store.session(sweep.session_id)
-    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
     changes: dict[str, Any] = {}
     if calibration is not None:
         changes["calibration"] = standing_for(calibration, session.started_utc, sweep.from_us, session.simulated)
     return derived(
-        begun_otherwise(items, changes, step_off_mm),
-        parse_rig(session.rig),
-        calibration_of_sweep(store, sweep_id),
+        begun_otherwise(items_of(store, sweep), changes, step_off_mm),
+        rig_of(session),
+        calibration_of(store, sweep),
         method,
         calibration,
     )

@@ -11,13 +11,13 @@ from daq.fit.load_uncertainty import uncertainty_of
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived, StepUncertainty
 from daq.keep.again.replay import run
+from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
-from daq.keep.store.reading import END_US
-from daq.measure.calibration import Calibration, from_dict
+from daq.measure.calibration import Calibration
 from daq.measure.stroke import averaged
 from daq.pipeline import FITTER
 from daq.ride import Ride
-from daq.rig import Rig, parse_rig
+from daq.rig import Rig
 from daq.sweep.onset import METHOD, standard_errors
 from daq.sweep.step import mean_over
 from daq.values import NAN, Loads, StepMean, Stroke
@@ -26,11 +26,9 @@ STEP_METHOD = "step/1"
 
 
 def derive(store: Store, sweep_id: int) -> Derived:
-    """A stored sweep, with the calibration it was ridden with."""
+    """A stored sweep, with the calibration it was ridden with. StoreDamaged when its rig or calibration is lost."""
     sweep = store.sweep(sweep_id)
-    calibration = from_dict(store.calibration(sweep.calibration_id))
-    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
-    return derived(items, parse_rig(store.session(sweep.session_id).rig), calibration)
+    return derived(items_of(store, sweep), rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
 
 
 def derived(
@@ -74,6 +72,7 @@ def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
         cells=rig.cells,
         clock_error_ms=ride.pipeline.clock_errors_ms,
         methods={"step": STEP_METHOD, **({} if onset is None else {"onset": onset.method})},
+        losses=tuple(event.content["said"] for event in ride.pipeline.losses),
     )
 
 

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from daq.fit.ridden import Ridden
+from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
-from daq.keep.store.reading import END_US
-from daq.measure.calibration import from_dict
 from daq.ride import Ride
-from daq.rig import parse_rig
+from daq.sweep.run import State
 
 
 def ridden(store: Store, sweep_id: int) -> Ridden | None:
     """One sweep as the decision needs it; None when its raw does not hold its beginning."""
+    return followed(store, sweep_id)[0]
+
+
+def followed(store: Store, sweep_id: int) -> tuple[Ridden | None, State | None]:
+    """The same, and the state in which its raw leaves it."""
     sweep = store.sweep(sweep_id)
-    ride = Ride(parse_rig(store.session(sweep.session_id).rig), from_dict(store.calibration(sweep.calibration_id)))
-    for item in store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us):
-        ride.feed(item)
-    return ride.ridden(sweep_id, sweep.state or "cut off")
+    ride = Ride(rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
+    for item in items_of(store, sweep):
+        ride.feed_again(item)
+    ride.concluded()
+    progress = ride.pipeline.progress
+    return ride.ridden(sweep_id, sweep.state or "cut off"), None if progress is None else progress.state

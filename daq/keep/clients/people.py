@@ -5,18 +5,31 @@ Consents are appended; the latest of a kind counts. Nothing here is ever logged 
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import secrets
+from collections.abc import Callable
 from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Literal, get_args
 
-from daq.keep.errors import NotThere
+from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.store import Store
+from daq.keep.store.rows import Row, insert_row, sound_rows, update_row
 from daq.keep.store.sessions import utc_now
 
 Consent = Literal["service", "research", "images"]
 """The fitting itself and its records; use of pseudonymous records in studies; pictures and video."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One consent as it was given or withdrawn."""
+
+    kind: str
+    given: bool
+    at_utc: str
+
 
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 """Without 0 1 I L O U: read aloud and written down without mistakes."""
@@ -36,13 +49,16 @@ class Client:
 def add_client(store: Store, *, name: str | None = None, keep_until: datetime.date | None = None) -> Client:
     """A new client under a random pseudonym."""
     with store.writing() as db:
-        client_id = db.execute(
-            "INSERT INTO clients(pseudonym, since_utc, keep_until) VALUES (?, ?, ?)",
-            (_free_pseudonym(db), utc_now(), keep_until.isoformat() if keep_until else None),
-        ).lastrowid
+        client_id = insert_row(
+            db,
+            "clients",
+            pseudonym=_free_pseudonym(db),
+            since_utc=utc_now(),
+            keep_until=keep_until.isoformat() if keep_until else None,
+        )
         if name is not None:
-            db.execute("INSERT INTO client_names(client_id, name) VALUES (?, ?)", (client_id, name))
-    return client(store, int(client_id or 0))
+            insert_row(db, "client_names", client_id=client_id, name=name)
+    return client(store, client_id)
 
 
 def client(store: Store, client_id: int) -> Client:
@@ -55,31 +71,34 @@ def client_called(store: Store, pseudonym: str) -> Client:
     return _one_client(store, "pseudonym", pseudonym.strip().upper())
 
 
-def clients(store: Store) -> list[Client]:
-    """All clients, oldest first."""
+def clients(store: Store, damaged: Callable[[StoreDamaged], None] | None = None) -> list[Client]:
+    """All clients, oldest first. A damaged one raises StoreDamaged, or is handed to `damaged` and left out."""
     with store.reading() as db:
-        return [Client(*row) for row in db.execute(f"{_SELECT} ORDER BY id")]
+        return [_client(row) for row in sound_rows(db, "clients", damaged=damaged)]
 
 
 def overdue(store: Store, today: datetime.date) -> list[Client]:
     """Clients whose records are past their date."""
-    return [one for one in clients(store) if one.keep_until is not None and one.keep_until < today.isoformat()]
+    return [one for one in clients(store) if is_overdue(one, today)]
+
+
+def is_overdue(one: Client, today: datetime.date) -> bool:
+    """Whether a client's records are past their date."""
+    return one.keep_until is not None and one.keep_until < today.isoformat()
 
 
 def name_of(store: Store, client_id: int) -> str | None:
     """The client's name; None when none was given."""
     with store.reading() as db:
-        row = db.execute("SELECT name FROM client_names WHERE client_id = ?", (client_id,)).fetchone()
-    return None if row is None else str(row[0])
+        row = next(sound_rows(db, "client_names", "client_id = ?", (client_id,)), None)
+    return None if row is None else str(row["name"])
 
 
 def set_keep_until(store: Store, client_id: int, date: datetime.date | None) -> None:
     """Notes until when the client's records are kept; None: no date."""
     client(store, client_id)
     with store.writing() as db:
-        db.execute(
-            "UPDATE clients SET keep_until = ? WHERE id = ?", (None if date is None else date.isoformat(), client_id)
-        )
+        update_row(db, "clients", client_id, keep_until=None if date is None else date.isoformat())
 
 
 def set_consent(store: Store, client_id: int, kind: Consent, given: bool) -> None:
@@ -88,28 +107,35 @@ def set_consent(store: Store, client_id: int, kind: Consent, given: bool) -> Non
         raise ValueError(f"consent kind: expected one of {', '.join(get_args(Consent))}, got {kind!r}")
     client(store, client_id)
     with store.writing() as db:
-        db.execute(
-            "INSERT INTO consents(client_id, kind, given, at_utc) VALUES (?, ?, ?, ?)",
-            (client_id, kind, int(given), utc_now()),
-        )
+        insert_row(db, "consents", client_id=client_id, kind=kind, given=int(given), at_utc=utc_now())
+
+
+def said(store: Store, client_id: int) -> list[Said]:
+    """All that was said, oldest first; what is damaged is left out."""
+    with store.reading() as db:
+        rows = sound_rows(db, "consents", "client_id = ?", (client_id,), damaged=lambda _: None)
+        return [Said(row["kind"], bool(row["given"]), row["at_utc"]) for row in rows]
 
 
 def consents(store: Store, client_id: int) -> dict[Consent, bool]:
-    """What the client agreed to last, of every kind; what was never asked is not agreed to."""
+    """What the client agreed to last, of every kind; what was never asked, or cannot be read, is not agreed to."""
     with store.reading() as db:
-        said = dict(db.execute("SELECT kind, given FROM consents WHERE client_id = ? ORDER BY id", (client_id,)))
-    return {kind: bool(said.get(kind, 0)) for kind in get_args(Consent)}
-
-
-_SELECT = "SELECT id, pseudonym, since_utc, keep_until FROM clients"
+        unknown: list[StoreDamaged] = []
+        rows = list(sound_rows(db, "consents", "client_id = ?", (client_id,), damaged=unknown.append))
+        said = {row["kind"]: row["given"] for row in rows}
+    return {kind: bool(said.get(kind, 0)) and not unknown for kind in get_args(Consent)}
 
 
 def _one_client(store: Store, column: str, value: int | str) -> Client:
     with store.reading() as db:
-        row = db.execute(f"{_SELECT} WHERE {column} = ?", (value,)).fetchone()
+        row = next(sound_rows(db, "clients", f"{column} = ?", (value,)), None)
     if row is None:
         raise NotThere(f"no client {value} in {store.path.name}")
-    return Client(*row)
+    return _client(row)
+
+
+def _client(row: Row) -> Client:
+    return Client(**{field.name: row[field.name] for field in dataclasses.fields(Client)})
 
 
 def _free_pseudonym(db: Connection) -> str:

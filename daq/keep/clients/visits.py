@@ -13,7 +13,7 @@ from typing import Any
 from daq.keep.errors import NotThere
 from daq.keep.json_text import json_text
 from daq.keep.store import Store
-from daq.keep.store.checksums import insert_row
+from daq.keep.store.rows import Row, insert_row, sound_rows
 from daq.keep.store.sessions import utc_now
 
 
@@ -55,17 +55,16 @@ def add_note(store: Store, visit_id: int, kind: str, content: Any) -> int:
 def visit(store: Store, visit_id: int) -> VisitRecord:
     """One visit. NotThere when there is none with this id."""
     with store.reading() as db:
-        row = db.execute(f"{_VISIT} WHERE id = ?", (visit_id,)).fetchone()
+        row = next(sound_rows(db, "visits", "id = ?", (visit_id,)), None)
     if row is None:
         raise NotThere(f"no visit {visit_id} in {store.path.name}")
-    return VisitRecord(*row)
+    return _visit(row)
 
 
 def visits(store: Store, client_id: int | None = None) -> list[VisitRecord]:
     """All visits, or those of one client, oldest first."""
     with store.reading() as db:
-        rows = db.execute(f"{_VISIT} WHERE ?1 IS NULL OR client_id = ?1 ORDER BY id", (client_id,)).fetchall()
-    return [VisitRecord(*row) for row in rows]
+        return [_visit(row) for row in sound_rows(db, "visits", "?1 IS NULL OR client_id = ?1", (client_id,))]
 
 
 def notes(store: Store, visit_id: int, kind: str | None = None) -> list[NoteRecord]:
@@ -84,15 +83,16 @@ def last_of_client(store: Store, client_id: int, kind: str) -> NoteRecord | None
 def visit_of_session(store: Store, session_id: int) -> VisitRecord | None:
     """The visit last opened in a session; None when there was none."""
     with store.reading() as db:
-        row = db.execute(f"{_VISIT} WHERE session_id = ? ORDER BY id DESC", (session_id,)).fetchone()
-    return None if row is None else VisitRecord(*row)
+        rows = list(sound_rows(db, "visits", "session_id = ?", (session_id,)))
+    return _visit(rows[-1]) if rows else None
 
 
-_VISIT = "SELECT id, client_id, session_id, begun_utc FROM visits"
+def _visit(row: Row) -> VisitRecord:
+    return VisitRecord(row["id"], row["client_id"], row["session_id"], row["begun_utc"])
 
 
 def _notes(db: Connection, where: str, values: tuple[Any, ...]) -> list[NoteRecord]:
-    rows = db.execute(
-        f"SELECT id, visit_id, kind, made_utc, content FROM visit_notes WHERE {where} ORDER BY id", values
-    )
-    return [NoteRecord(note, of, kind, made_utc, json.loads(content)) for note, of, kind, made_utc, content in rows]
+    return [
+        NoteRecord(row["id"], row["visit_id"], row["kind"], row["made_utc"], json.loads(row["content"]))
+        for row in sound_rows(db, "visit_notes", where, values)
+    ]

@@ -106,8 +106,8 @@ def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> No
     known: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
     with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
         for *copy, sweep_id, crc in db.execute(
-            "SELECT kind, made_utc, path, sweeps.id, crc FROM copies LEFT JOIN copied_sweeps ON copy_id = copies.id "
-            "LEFT JOIN sweeps ON sweeps.id = sweep_id"
+            "SELECT kind, made_utc, path, sweeps.id, sweeps.crc FROM copies "
+            "LEFT JOIN copied_sweeps ON copy_id = copies.id LEFT JOIN sweeps ON sweeps.id = sweep_id"
         ):
             known.setdefault((copy[0], copy[1], copy[2]), []).append((sweep_id, crc))
     with restored.writing() as db:

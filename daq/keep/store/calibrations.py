@@ -6,14 +6,14 @@ Everything here is only ever added. A bench is kept step by step, so that it can
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Any
 
-from daq.keep.errors import NotThere
-from daq.keep.json_text import json_text
-from daq.keep.store.checksums import insert_row
+from daq.keep.errors import NotThere, StoreDamaged
+from daq.keep.json_text import digest, json_text
+from daq.keep.store.rows import Row, insert_row, sound_rows
 from daq.keep.store.sessions import keep_calibration, utc_now
 from daq.keep.store.store import Store
 from daq.measure.calibration import Calibration, from_dict, to_dict
@@ -48,16 +48,17 @@ def keep(store: Store, calibration: Calibration) -> int:
         return keep_calibration(db, to_dict(calibration))
 
 
-def calibrations(store: Store) -> list[CalibrationRecord]:
-    """All calibrations, oldest first; a row whose content is none, left by a salvage, is passed over."""
+def calibrations(store: Store, damaged: Callable[[StoreDamaged], None] | None = None) -> list[CalibrationRecord]:
+    """All calibrations, oldest first; a row whose content is none, left by a salvage, is passed over.
+
+    A damaged one raises StoreDamaged, or is handed to `damaged` and left out.
+    """
     with store.reading() as db:
-        rows = db.execute(
-            "SELECT id, kept_utc, content, (SELECT max(bench_id) FROM certificates WHERE calibration_id = "
-            "calibrations.id) FROM calibrations ORDER BY id"
-        ).fetchall()
+        benches = {row["calibration_id"]: row["bench_id"] for row in sound_rows(db, "certificates", damaged=damaged)}
+        rows = [(row, json.loads(row["content"])) for row in sound_rows(db, "calibrations", damaged=damaged)]
     return [
-        CalibrationRecord(number, kept_utc, from_dict(content), bench)
-        for number, kept_utc, content, bench in ((i, kept, json.loads(text), of) for i, kept, text, of in rows)
+        CalibrationRecord(row["id"], row["kept_utc"], from_dict(content), benches.get(row["id"]))
+        for row, content in rows
         if "format" in content
     ]
 
@@ -90,14 +91,12 @@ def add_certificate(store: Store, calibration: Calibration, bench_id: int, conte
 def certificate(store: Store, calibration_id: int) -> Any:
     """What the certificate of a calibration says. NotThere when it was not made on a bench of this store."""
     with store.reading() as db:
-        row = db.execute(
-            "SELECT content FROM certificates WHERE calibration_id = ? ORDER BY id DESC", (calibration_id,)
-        ).fetchone()
-    if row is None:
+        rows = list(sound_rows(db, "certificates", "calibration_id = ?", (calibration_id,)))
+    if not rows:
         raise NotThere(
             f"calibration {calibration_id} has no certificate: it came as a file, or was not made with this store"
         )
-    return json.loads(row[0])
+    return json.loads(rows[-1]["content"])
 
 
 def add_check(store: Store, calibration: Calibration, check: SensitivityCheck) -> int:
@@ -115,12 +114,9 @@ def add_check(store: Store, calibration: Calibration, check: SensitivityCheck) -
 def checks(store: Store, calibration: Calibration) -> tuple[SensitivityCheck, ...]:
     """All checks of a calibration, oldest first."""
     with store.reading() as db:
-        rows = db.execute(
-            "SELECT weight_checks.content FROM weight_checks JOIN calibrations ON calibrations.id = calibration_id "
-            "WHERE calibrations.content = ? ORDER BY weight_checks.id",
-            (json_text(to_dict(calibration)),),
-        ).fetchall()
-    return tuple(SensitivityCheck(**json.loads(text)) for (text,) in rows)
+        of_this = "calibration_id IN (SELECT id FROM calibrations WHERE digest = ?)"
+        rows = list(sound_rows(db, "weight_checks", of_this, (digest(json_text(to_dict(calibration))),)))
+    return tuple(SensitivityCheck(**json.loads(row["content"])) for row in rows)
 
 
 def begin_bench(store: Store, session_id: int, setup: Mapping[str, Any]) -> int:
@@ -138,7 +134,7 @@ def add_step(store: Store, bench_id: int, kind: str, content: Mapping[str, Any])
 def bench(store: Store, bench_id: int) -> BenchRecord:
     """One bench. NotThere when there is none with this number."""
     with store.reading() as db:
-        row = db.execute("SELECT id, session_id, begun_utc, setup FROM benches WHERE id = ?", (bench_id,)).fetchone()
+        row = next(sound_rows(db, "benches", "id = ?", (bench_id,)), None)
         if row is None:
             raise NotThere(f"no bench {bench_id} in {store.path}")
         return _bench(db, row)
@@ -147,8 +143,7 @@ def bench(store: Store, bench_id: int) -> BenchRecord:
 def benches(store: Store) -> list[BenchRecord]:
     """All benches, oldest first."""
     with store.reading() as db:
-        rows = db.execute("SELECT id, session_id, begun_utc, setup FROM benches ORDER BY id").fetchall()
-        return [_bench(db, row) for row in rows]
+        return [_bench(db, row) for row in sound_rows(db, "benches")]
 
 
 def versions(store: Store, bench_id: int) -> int:
@@ -157,9 +152,12 @@ def versions(store: Store, bench_id: int) -> int:
         return int(db.execute("SELECT count(*) FROM certificates WHERE bench_id = ?", (bench_id,)).fetchone()[0])
 
 
-def _bench(db: Connection, row: tuple[Any, ...]) -> BenchRecord:
-    number, session_id, begun_utc, setup = row
-    steps = db.execute("SELECT kind, content FROM bench_steps WHERE bench_id = ? ORDER BY id", (number,)).fetchall()
+def _bench(db: Connection, row: Row) -> BenchRecord:
+    steps = sound_rows(db, "bench_steps", "bench_id = ?", (row["id"],))
     return BenchRecord(
-        number, session_id, begun_utc, json.loads(setup), tuple((kind, json.loads(text)) for kind, text in steps)
+        row["id"],
+        row["session_id"],
+        row["begun_utc"],
+        json.loads(row["setup"]),
+        tuple((step["kind"], json.loads(step["content"])) for step in steps),
     )

@@ -22,6 +22,7 @@ JSON_COLUMNS = {
     "bench_steps": ("content",),
     "certificates": ("content",),
     "weight_checks": ("content",),
+    "twins": ("content",),
 }
 
 

@@ -18,6 +18,7 @@ from daq.keep.bounded import Refused, open_plain
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, StoreVanished, store_error
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
+from daq.keep.store.rows import complete
 from daq.keep.store.schema import check_schema, distrust
 from daq.keep.store.sessions import add_copy
 
@@ -108,6 +109,7 @@ def open_for_writing(path: Path) -> StoreFile:
             db.execute("PRAGMA foreign_keys = ON")
         if file.migrated_copy is not None:
             with file.writing() as db:
+                complete(db)
                 add_copy(db, "backup", file.migrated_copy, [row[0] for row in db.execute("SELECT id FROM sweeps")])
     except BaseException:
         file.close()
@@ -215,7 +217,7 @@ def _as_ours(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise store_error(error, path) from error
-    except UnicodeDecodeError as error:  # Python could not even read SQLite's complaint about a damaged schema
+    except UnicodeError as error:  # Python could not even read or repeat SQLite's complaint about a damaged schema
         raise StoreDamaged(f"{path} is damaged: keep the file, restore a backup or foreaft salvage it") from error
 
 

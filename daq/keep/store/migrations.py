@@ -113,11 +113,28 @@ ALTER TABLE copies ADD COLUMN client_id INTEGER
 """
 """Whose copy it is when it is of one client alone, who need not have ridden a sweep."""
 
+TWINS_5 = """
+DROP TABLE second_sums;
+CREATE TABLE twins(
+    id INTEGER PRIMARY KEY, of TEXT NOT NULL, row_id INTEGER NOT NULL, content TEXT NOT NULL,
+    crc INTEGER NOT NULL) STRICT;
+CREATE UNIQUE INDEX twins_of ON twins(of, row_id);
+ALTER TABLE clients ADD COLUMN crc INTEGER;
+ALTER TABLE client_names ADD COLUMN crc INTEGER;
+ALTER TABLE consents ADD COLUMN crc INTEGER;
+ALTER TABLE copies ADD COLUMN crc INTEGER;
+ALTER TABLE copied_sweeps ADD COLUMN crc INTEGER;
+ALTER TABLE sessions ADD COLUMN now_crc INTEGER;
+ALTER TABLE sweeps ADD COLUMN now_crc INTEGER
+"""
+"""Everything under a checksum, and the rows that are few twice (daq.keep.store.rows)."""
+
 STEPS: tuple[tuple[str, str], ...] = (
     ("1 first tables", TABLES_1),
     ("2 visits of clients", VISITS_2),
     ("3 benches, certificates, checks with a weight", CALIBRATIONS_3),
     ("4 copies of one client", COPIES_4),
+    ("5 everything under a checksum, rows twice", TWINS_5),
 )
 """(name, SQL) in order. Append only."""
 

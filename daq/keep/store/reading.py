@@ -9,15 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from daq.items import Event, Hello, Item, Notification
+from daq.items import Event, Hello, Item, Notification, lost
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.store import chunks
 from daq.keep.store.checksums import COVERED, row_crc
-from daq.keep.store.sums import SecondSums, added
+from daq.keep.store.rows import sound_rows
 from daq.values import Samples, cut
 
 BEGIN_US = -(2**63)
 END_US = 2**63 - 1
+TOGETHER_BYTES = 2**19
+"""Unpacked; so much is decoded at once: more falls out of a processor's cache."""
 _RANK = {Hello: 0, Samples: 1, Notification: 2, Event: 3}
 """Order of what carries the same receipt time. Never needed with the session's own clock, which repeats no stamp."""
 
@@ -27,16 +29,17 @@ def read_items(
     session_id: int,
     from_us: int = BEGIN_US,
     to_us: int = END_US,
-    damaged: Callable[[StoreDamaged], None] | None = None,
+    *,
+    gaps: bool = False,
 ) -> Iterator[Item]:
     """Everything received from from_us until before to_us, in receipt order.
 
     Samples of one source come in the order in which they were put, cut where something else was received between
-    them. A damaged chunk raises StoreDamaged, or is handed to `damaged` and left out.
+    them. What is damaged raises StoreDamaged; with gaps an event of daq.items.LOST stands in its place.
     """
-    streams = [_points(db, session_id, from_us, to_us, damaged)]
-    for source_id, source in db.execute("SELECT id, name FROM sources ORDER BY id").fetchall():
-        streams.append(read_samples(db, session_id, (source_id, source), from_us, to_us, damaged))
+    streams: list[Iterator[Item]] = [points(db, session_id, from_us, to_us, gaps=gaps)]
+    for row in sound_rows(db, "sources", damaged=(lambda _: None) if gaps else None):
+        streams.append(read_samples(db, session_id, (row["id"], row["name"]), from_us, to_us, gaps=gaps))
     yield from merged(streams)
 
 
@@ -46,76 +49,118 @@ def read_samples(
     source: tuple[int, str],
     from_us: int,
     to_us: int,
-    damaged: Callable[[StoreDamaged], None] | None = None,
-) -> Iterator[Samples]:
+    *,
+    gaps: bool = False,
+) -> Iterator[Samples | Event]:
     """The chunks of one source, in the order in which they were put, cut to the window. source: (id, name)."""
-    ids = db.execute(
-        "SELECT id FROM chunks WHERE session_id = ? AND source_id = ? AND last_us >= ? AND first_us < ? ORDER BY id",
+    found = db.execute(  # all of it stands in the index, so a damaged row has its times all the same
+        "SELECT id, first_us, last_us FROM chunks INDEXED BY chunks_by_time "
+        "WHERE session_id = ? AND source_id = ? AND last_us >= ? AND first_us < ?",
         (session_id, source[0], from_us, to_us),
     ).fetchall()
-    for (chunk_id,) in ids:
+    waiting: list[chunks.Unpacked] = []
+    for chunk_id, first_us, last_us in sorted(found):
         try:
-            samples = read_chunk(db, chunk_id, source[1])
-        except StoreDamaged as error:
-            if damaged is None:
+            one = unpacked_chunk(db, chunk_id, source[1])
+        except StoreDamaged:
+            if not gaps:
                 raise
-            damaged(error)
+            yield from _inside(waiting, source[1], from_us, to_us)
+            waiting = []
+            said = f"scans of '{source[1]}' from {first_us / 1e6:.3f} to {last_us / 1e6:.3f} s (chunk {chunk_id})"
+            yield lost(max(first_us, from_us), said, to_us=min(last_us, to_us), source=source[1], scans=None)
             continue
-        inside = np.flatnonzero((samples.received_us >= from_us) & (samples.received_us < to_us))
-        if len(inside) == len(samples):
-            yield samples
-        elif len(inside):
-            in_one_piece = inside[-1] - inside[0] + 1 == len(inside)
-            yield cut(samples, slice(inside[0], inside[-1] + 1) if in_one_piece else inside)
+        if waiting and not _go_together(waiting, one):
+            yield from _inside(waiting, source[1], from_us, to_us)
+            waiting = []
+        waiting.append(one)
+    yield from _inside(waiting, source[1], from_us, to_us)
+
+
+def _go_together(waiting: list[chunks.Unpacked], one: chunks.Unpacked) -> bool:
+    """Whether another chunk can be decoded with those that wait: alike, and not too many at once."""
+    first, most = waiting[0], TOGETHER_BYTES // (15 + 4 * one.channels)
+    return (first.order, first.channels) == (one.order, one.channels) and sum(w.scans for w in waiting) < most
+
+
+def _inside(waiting: list[chunks.Unpacked], source: str, from_us: int, to_us: int) -> Iterator[Samples]:
+    if not waiting:
+        return
+    samples = chunks.decode_all(waiting, source=source)
+    inside = np.flatnonzero((samples.received_us >= from_us) & (samples.received_us < to_us))
+    if len(inside) == len(samples):
+        yield samples
+    elif len(inside):
+        in_one_piece = inside[-1] - inside[0] + 1 == len(inside)
+        yield cut(samples, slice(inside[0], inside[-1] + 1) if in_one_piece else inside)
 
 
 def read_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> Samples:
     """One chunk. Raises StoreDamaged naming it when its bytes are not what was put."""
+    return chunks.decode_all([unpacked_chunk(db, chunk_id, source)], source=source)
+
+
+def unpacked_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> chunks.Unpacked:
+    """One chunk, its columns still packed. Raises StoreDamaged naming it when its bytes are not what was put."""
     columns = (*COVERED["chunks"], "crc")
-    values = db.execute(f"SELECT {', '.join(columns)} FROM chunks WHERE id = ?", (chunk_id,)).fetchone()
+    try:
+        values = db.execute(f"SELECT {', '.join(columns)} FROM chunks WHERE id = ?", (chunk_id,)).fetchone()
+    except sqlite3.DatabaseError as error:
+        raise StoreDamaged(f"chunk {chunk_id} of '{source}' lies on a page that is damaged: {error}") from error
     if values is None:
         raise StoreError(f"chunk {chunk_id} was re-packed while it was being read: read again")
     row = dict(zip(columns, values, strict=True))
-    where = f"chunk {chunk_id} of '{source}' (session {row['session_id']}, {_span(row['first_us'], row['last_us'])})"
-    _check(where, "chunks", row)
+    if row_crc("chunks", row) != row["crc"]:
+        raise StoreDamaged(f"{_where(chunk_id, source, row)} is damaged: its checksum does not agree")
     try:
-        return chunks.decode(row["bytes"], source=source)
+        return chunks.unpacked(row["bytes"])
     except chunks.BadChunk as error:
-        raise StoreDamaged(f"{where} is damaged: {error}; all others can be read") from error
+        raise StoreDamaged(f"{_where(chunk_id, source, row)} is damaged: {error}") from error
 
 
-def _points(
-    db: sqlite3.Connection,
-    session_id: int,
-    from_us: int,
-    to_us: int,
-    damaged: Callable[[StoreDamaged], None] | None,
-) -> Iterator[Item]:
+def _where(chunk_id: int, source: str, row: dict[str, Any]) -> str:
+    if not (isinstance(row["first_us"], int) and isinstance(row["last_us"], int)):
+        return f"chunk {chunk_id} of '{source}'"
+    return f"chunk {chunk_id} of '{source}' (session {row['session_id']}, {_span(row['first_us'], row['last_us'])})"
+
+
+def points(db: sqlite3.Connection, session_id: int, from_us: int, to_us: int, *, gaps: bool) -> Iterator[Item]:
     """Hellos, notifications and events of the window, by receipt time."""
-    sources = dict(db.execute("SELECT id, name FROM sources"))
+    sources = {row["id"]: row["name"] for row in sound_rows(db, "sources", damaged=(lambda _: None) if gaps else None)}
     found: list[Item] = []
     for table, made in _POINTS.items():
-        columns = ("id", *COVERED[table], "crc")
-        rows = db.execute(
-            f"SELECT {', '.join(columns)} FROM {table} "
-            "WHERE session_id = ? AND received_us >= ? AND received_us < ? ORDER BY id",
-            (session_id, from_us, to_us),
-        )
-        for values in rows.fetchall():
-            row = dict(zip(columns, values, strict=True))
-            try:
-                at_us = row["received_us"]
-                _check(f"row {row['id']} of {table} (session {session_id}, {_span(at_us, at_us)})", table, row)
-            except StoreDamaged as error:
-                if damaged is None:
-                    raise
-                damaged(error)
-                continue
+        damaged: list[StoreDamaged] = []
+        window = (session_id, from_us, to_us)
+        where = "session_id = ? AND received_us >= ? AND received_us < ?"
+        for row in sound_rows(db, table, where, window, damaged=damaged.append if gaps else None):
             found.append(made(row, sources.get(row.get("source_id"), "")))
+        found += _gaps(db, table, damaged, window)
     found.sort(key=point_order)
     return iter(found)
 
 
+def _gaps(db: sqlite3.Connection, table: str, damaged: list[StoreDamaged], window: tuple[int, int, int]) -> list[Item]:
+    """Events in place of damaged rows; when they were received stands in the index too."""
+    if not damaged:
+        return []
+    indexed = dict(
+        db.execute(
+            f"SELECT id, received_us FROM {table} INDEXED BY {table}_by_time "
+            "WHERE session_id = ? AND received_us >= ? AND received_us < ?",
+            window,
+        ).fetchall()
+    )
+    return [
+        lost(
+            at_us := indexed.get(error.row_id, window[1]),
+            f"{_ONE[table]} at {at_us / 1e6:.3f} s (row {error.row_id})",
+            to_us=at_us,
+        )
+        for error in damaged
+    ]
+
+
+_ONE = {"hellos": "a board's hello", "notifications": "a sensor's notification", "events": "an event"}
 _POINTS: dict[str, Callable[[dict[str, Any], str], Item]] = {
     "hellos": lambda row, source: Hello(row["received_us"], source, json.loads(row["content"])),
     "notifications": lambda row, source: Notification(
@@ -123,14 +168,6 @@ _POINTS: dict[str, Callable[[dict[str, Any], str], Item]] = {
     ),
     "events": lambda row, _: Event(row["received_us"], row["kind"], json.loads(row["content"])),
 }
-
-
-def _check(where: str, table: str, row: dict[str, Any]) -> None:
-    found = row_crc(table, row)
-    if found != row["crc"]:
-        raise StoreDamaged(
-            f"{where} is damaged: checksum is {found:08x}, expected {row['crc']:08x}; all others can be read"
-        )
 
 
 def _span(first_us: int, last_us: int) -> str:
@@ -196,16 +233,3 @@ def merged(ordered: list[Iterator[Item]]) -> Iterator[Item]:
             return
         first = min(streams, key=lambda stream: stream.key)
         yield first.take(min((stream.key for stream in streams if stream is not first), default=_END))
-
-
-def read_second_sums(db: sqlite3.Connection, session_id: int, source: str, from_s: int, to_s: int) -> list[SecondSums]:
-    """The sums of each second from from_s until before to_s, by second."""
-    rows = db.execute(
-        "SELECT second, scans, status, sums FROM second_sums WHERE session_id = ? AND second >= ? "
-        "AND second < ? AND source_id = (SELECT id FROM sources WHERE name = ?) ORDER BY second, chunk_id",
-        (session_id, from_s, to_s, source),
-    )
-    parts: dict[int, list[SecondSums]] = {}
-    for row in rows:
-        parts.setdefault(row[0], []).append(SecondSums.from_bytes(*row))
-    return [added(found) for found in parts.values()]

@@ -75,11 +75,7 @@ def _merge(store: Store, session_id: int, group: tuple[int, str, list[int]]) -> 
         if not same(whole, chunks.decode(packed, source=source)):
             raise StoreDamaged(f"re-packing chunk {ids[0]} of '{source}' would have changed it: left as it was")
         before = sum(db.execute("SELECT length(bytes) FROM chunks WHERE id = ?", (i,)).fetchone()[0] for i in ids)
-        for table, column in (("second_sums", "chunk_id"), ("chunks", "id")):
-            db.executemany(
-                f"DELETE FROM {table} WHERE session_id = ? AND source_id = ? AND {column} = ?",
-                [(session_id, source_id, chunk_id) for chunk_id in ids],
-            )
+        db.executemany("DELETE FROM chunks WHERE id = ?", [(chunk_id,) for chunk_id in ids])
         insert_chunk(db, session_id, source_id, whole, packed, chunk_id=ids[0])
     return int(before) - len(packed)
 

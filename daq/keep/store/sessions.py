@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import json
 from collections.abc import Callable, Mapping, Sequence
@@ -10,9 +11,10 @@ from pathlib import Path
 from sqlite3 import Connection
 from typing import Any
 
-from daq.keep.errors import NotThere
+from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.json_text import digest, json_text
-from daq.keep.store.checksums import insert_row
+from daq.keep.store.checksums import row_crc
+from daq.keep.store.rows import Row, columns_of, insert_row, sound_rows, twin_of, update_row
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,23 +78,23 @@ def keep_calibration(db: Connection, content: Any) -> int:
 
 def calibration(db: Connection, calibration_id: int) -> Any:
     """A calibration's content."""
-    return json.loads(_row(db, "content", "calibration", calibration_id)[0])
+    return json.loads(_one(db, "calibration", calibration_id)["content"])
 
 
 def end_session(db: Connection, session_id: int, ended_us: int) -> None:
     """Marks a session as ended."""
     session(db, session_id)
-    db.execute("UPDATE sessions SET ended_us = ? WHERE id = ?", (ended_us, session_id))
+    update_row(db, "sessions", session_id, ended_us=ended_us)
 
 
 def session(db: Connection, session_id: int) -> SessionRecord:
     """One session."""
-    return _session(_row(db, _SESSION, "session", session_id))
+    return _session(_one(db, "session", session_id))
 
 
-def sessions(db: Connection) -> list[SessionRecord]:
+def sessions(db: Connection, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SessionRecord]:
     """All sessions, oldest first."""
-    return [_session(row) for row in db.execute(f"SELECT {_SESSION} FROM sessions ORDER BY id")]
+    return [_session(row) for row in sound_rows(db, "sessions", damaged=damaged)]
 
 
 def last_us(db: Connection, session_id: int) -> int:
@@ -108,17 +110,17 @@ def last_us(db: Connection, session_id: int) -> int:
 def end_sweep(db: Connection, sweep_id: int, to_us: int, state: str) -> None:
     """Marks a sweep as ended."""
     sweep(db, sweep_id)
-    db.execute("UPDATE sweeps SET to_us = ?, state = ? WHERE id = ?", (to_us, state, sweep_id))
+    update_row(db, "sweeps", sweep_id, to_us=to_us, state=state)
 
 
 def sweep(db: Connection, sweep_id: int) -> SweepRecord:
     """One sweep."""
-    return _sweep(_row(db, _SWEEP, "sweep", sweep_id))
+    return _sweep(_one(db, "sweep", sweep_id))
 
 
-def sweeps(db: Connection) -> list[SweepRecord]:
+def sweeps(db: Connection, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SweepRecord]:
     """All sweeps, oldest first."""
-    return [_sweep(row) for row in db.execute(f"SELECT {_SWEEP} FROM sweeps ORDER BY id")]
+    return [_sweep(row) for row in sound_rows(db, "sweeps", damaged=damaged)]
 
 
 def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:
@@ -128,14 +130,15 @@ def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: A
     return insert_row(db, "results", sweep_id=sweep_id, kind=kind, method=method, made_utc=utc_now(), content=text)
 
 
-def results(db: Connection, sweep_id: int, kind: str | None) -> list[ResultRecord]:
+def results(
+    db: Connection, sweep_id: int, kind: str | None, damaged: Callable[[StoreDamaged], None] | None = None
+) -> list[ResultRecord]:
     """The results of a sweep, oldest first; of all kinds when kind is None."""
-    rows = db.execute(
-        "SELECT id, sweep_id, kind, method, made_utc, content FROM results "
-        "WHERE sweep_id = ? AND (? IS NULL OR kind = ?) ORDER BY id",
-        (sweep_id, kind, kind),
-    )
-    return [ResultRecord(*_decoded(row, json.loads, 5)) for row in rows]
+    where = "sweep_id = ?1 AND (?2 IS NULL OR kind = ?2)"
+    return [
+        ResultRecord(*(json.loads(row[name]) if name == "content" else row[name] for name in _RESULT))
+        for row in sound_rows(db, "results", where, (sweep_id, kind), damaged=damaged)
+    ]
 
 
 def add_copy(
@@ -151,12 +154,14 @@ def add_copy(
 
     client_id: whose copy it is when it is of one client alone. made_utc: now when left out.
     """
-    copy_id = db.execute(
-        "INSERT INTO copies(kind, made_utc, path) VALUES (?, ?, ?)", (kind, made_utc or utc_now(), str(path.resolve()))
-    ).lastrowid
-    if client_id is not None:
-        db.execute("UPDATE copies SET client_id = ? WHERE id = ?", (client_id, copy_id))
-    db.executemany("INSERT INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)", [(copy_id, i) for i in sweep_ids])
+    made_utc = made_utc or utc_now()
+    copy_id = insert_row(db, "copies", kind=kind, made_utc=made_utc, path=str(path.resolve()), client_id=client_id)
+    for sweep_id in sweep_ids:
+        row = {"copy_id": copy_id, "sweep_id": sweep_id}
+        if "crc" in columns_of(db, "copied_sweeps"):
+            row["crc"] = row_crc("copied_sweeps", row)
+        names = ", ".join(row)
+        db.execute(f"INSERT INTO copied_sweeps({names}) VALUES ({', '.join('?' * len(row))})", tuple(row.values()))
 
 
 def copies_of(db: Connection, sweep_ids: Sequence[int], client_id: int | None) -> list[tuple[str, str, str]]:
@@ -172,30 +177,37 @@ def copies_of(db: Connection, sweep_ids: Sequence[int], client_id: int | None) -
     ).fetchall()
 
 
+def at_utc(session: SessionRecord, at_us: int) -> str:
+    """A session time on the wall clock, ISO 8601 in UTC, to the millisecond; "unknown" when the start is lost."""
+    try:
+        start = datetime.datetime.fromisoformat(session.started_utc)
+    except ValueError:
+        return "unknown"
+    at = start + datetime.timedelta(microseconds=at_us)
+    return at.astimezone(datetime.UTC).isoformat(timespec="milliseconds")
+
+
 def utc_now() -> str:
     """The wall clock, ISO 8601 with offset, to the millisecond."""
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds")
 
 
-_SESSION = "id, started_utc, monotonic_origin_ns, software, rig, calibration_id, simulated, client_id, ended_us"
-_SWEEP = "id, session_id, client_id, calibration_id, from_us, to_us, gradient_pct, plan, rider, state"
+_RESULT = ("id", "sweep_id", "kind", "method", "made_utc", "content")
 _TIMES = (("chunks", "last_us"), ("notifications", "received_us"), ("hellos", "received_us"), ("events", "received_us"))
 
 
-def _row(db: Connection, columns: str, what: str, row_id: int) -> tuple[Any, ...]:
-    row = db.execute(f"SELECT {columns} FROM {what}s WHERE id = ?", (row_id,)).fetchone()
+def _one(db: Connection, what: str, row_id: int) -> Row:
+    row = next(sound_rows(db, f"{what}s", "id = ?", (row_id,)), None) or twin_of(db, f"{what}s", row_id)
     if row is None:
         raise NotThere(f"no {what} {row_id} in this store")
-    return tuple(row)
+    return row
 
 
-def _session(row: tuple[Any, ...]) -> SessionRecord:
-    return SessionRecord(*_decoded(row, bool, 6))
+def _session(row: Row) -> SessionRecord:
+    values = {field.name: row[field.name] for field in dataclasses.fields(SessionRecord)}
+    return SessionRecord(**{**values, "simulated": bool(row["simulated"])})
 
 
-def _sweep(row: tuple[Any, ...]) -> SweepRecord:
-    return SweepRecord(*_decoded(row, json.loads, 7, 8))
-
-
-def _decoded(row: tuple[Any, ...], decode: Callable[[Any], Any], *columns: int) -> tuple[Any, ...]:
-    return tuple(decode(value) if i in columns else value for i, value in enumerate(row))
+def _sweep(row: Row) -> SweepRecord:
+    values = {field.name: row[field.name] for field in dataclasses.fields(SweepRecord)}
+    return SweepRecord(**{**values, "plan": json.loads(row["plan"]), "rider": json.loads(row["rider"])})

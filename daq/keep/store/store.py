@@ -9,6 +9,7 @@ another, but by one thread at a time.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -19,11 +20,10 @@ from daq.items import Item
 from daq.keep.errors import StoreDamaged
 from daq.keep.json_text import json_text
 from daq.keep.store import chunks, sessions, writing
-from daq.keep.store.checksums import insert_row
 from daq.keep.store.file import StoreFile, open_for_reading, open_for_writing
-from daq.keep.store.reading import BEGIN_US, END_US, read_items, read_second_sums
+from daq.keep.store.reading import BEGIN_US, END_US, read_items
+from daq.keep.store.rows import insert_row
 from daq.keep.store.sessions import ResultRecord, SessionRecord, SweepRecord
-from daq.keep.store.sums import SecondSums
 from daq.values import Samples
 
 
@@ -78,6 +78,22 @@ class Store:
         """The connection, with SQLite's errors turned into ours."""
         return self._file.reading()
 
+    @contextlib.contextmanager
+    def snapshot(self) -> Iterator[None]:
+        """What is read inside is all of one moment, whatever a daemon writes meanwhile, which is not held up.
+
+        A store that was opened for writing has no other writer.
+        """
+        if self.writable:
+            yield
+            return
+        with self.reading() as db:
+            db.execute("BEGIN")
+            try:
+                yield
+            finally:
+                db.execute("COMMIT")
+
     def begin_session(
         self,
         *,
@@ -113,10 +129,10 @@ class Store:
         with self.reading() as db:
             return sessions.session(db, session_id)
 
-    def sessions(self) -> list[SessionRecord]:
-        """All sessions, oldest first."""
+    def sessions(self, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SessionRecord]:
+        """All sessions, oldest first. A damaged one raises StoreDamaged, or is handed to `damaged` and left out."""
         with self.reading() as db:
-            return sessions.sessions(db)
+            return sessions.sessions(db, damaged)
 
     def last_us(self, session_id: int) -> int:
         """The latest receipt time stored for a session, 0 when there is none: where a session cut off goes on."""
@@ -142,20 +158,16 @@ class Store:
         session_id: int,
         from_us: int = BEGIN_US,
         to_us: int = END_US,
-        damaged: Callable[[StoreDamaged], None] | None = None,
+        *,
+        gaps: bool = False,
     ) -> Iterator[Item]:
         """Everything received from from_us until before to_us, in receipt order.
 
         Samples of one source come in the order in which they were put, cut where something else was received
-        between them. A damaged chunk raises StoreDamaged, or is handed to `damaged` and left out.
+        between them. What is damaged raises StoreDamaged; with gaps an event of daq.items.LOST stands in its place.
         """
         with self.reading() as db:
-            yield from read_items(db, session_id, from_us, to_us, damaged)
-
-    def second_sums(self, session_id: int, source: str, *, from_s: int, to_s: int) -> list[SecondSums]:
-        """The sums of each second from from_s until before to_s, without reading the raw."""
-        with self.reading() as db:
-            return read_second_sums(db, session_id, source, from_s, to_s)
+            yield from read_items(db, session_id, from_us, to_us, gaps=gaps)
 
     def begin_sweep(
         self,
@@ -192,10 +204,10 @@ class Store:
         with self.reading() as db:
             return sessions.sweep(db, sweep_id)
 
-    def sweeps(self) -> list[SweepRecord]:
-        """All sweeps, oldest first."""
+    def sweeps(self, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SweepRecord]:
+        """All sweeps, oldest first. A damaged one raises StoreDamaged, or is handed to `damaged` and left out."""
         with self.reading() as db:
-            return sessions.sweeps(db)
+            return sessions.sweeps(db, damaged)
 
     def calibration(self, calibration_id: int) -> Any:
         """A calibration's content as plain JSON values."""
@@ -207,7 +219,9 @@ class Store:
         with self.writing() as db:
             return sessions.add_result(db, sweep_id, kind, method, content)
 
-    def results(self, sweep_id: int, kind: str | None = None) -> list[ResultRecord]:
-        """The results of a sweep, oldest first; of one kind when it is given."""
+    def results(
+        self, sweep_id: int, kind: str | None = None, damaged: Callable[[StoreDamaged], None] | None = None
+    ) -> list[ResultRecord]:
+        """The results of a sweep, oldest first; of one kind when it is given. Damaged ones as in `sweeps`."""
         with self.reading() as db:
-            return sessions.results(db, sweep_id, kind)
+            return sessions.results(db, sweep_id, kind, damaged)

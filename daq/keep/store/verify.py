@@ -1,16 +1,15 @@
-"""Reads every chunk of a store, counts it, sums it, and compares with what was written beside it."""
+"""Reads every row and every chunk of a store, and compares them with their checksums and their twins."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from sqlite3 import Connection
 
 from daq.keep.errors import StoreDamaged
-from daq.keep.store.checksums import COVERED, unsound_rows
+from daq.keep.store.checksums import COVERED
 from daq.keep.store.reading import read_chunk
+from daq.keep.store.rows import TWICE, columns_of, lonely_rows, unsound_rows
 from daq.keep.store.store import Store
-from daq.keep.store.sums import second_sums
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +27,8 @@ class Verified:
 
 
 def verify(store: Store, progress: Callable[[int, int], None] | None = None) -> Verified:
-    """Checks SQLite's own structure, every chunk's CRC and length, and every second's sums against its chunk.
+    """Checks SQLite's own structure, every chunk's checksum and length, every other row's, and that no row is without
+    its twin.
 
     progress(done, all) counts chunks. Damage is listed, never raised.
     """
@@ -36,44 +36,22 @@ def verify(store: Store, progress: Callable[[int, int], None] | None = None) -> 
     scans = samples = 0
     with store.reading() as db:
         problems += [f"SQLite: {row[0]}" for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
-        rows = db.execute(
-            "SELECT chunks.id, name, scans, channels FROM chunks JOIN sources ON sources.id = source_id "
-            "ORDER BY chunks.id"
-        ).fetchall()
-        for done, (chunk_id, source, chunk_scans, channels) in enumerate(rows, start=1):
+        names = dict(db.execute("SELECT id, name FROM sources").fetchall())
+        rows = db.execute("SELECT id, source_id, scans, channels FROM chunks ORDER BY id").fetchall()
+        for done, (chunk_id, source_id, chunk_scans, channels) in enumerate(rows, start=1):
             try:
-                problems += _sums_problems(db, chunk_id, source)
+                read_chunk(db, chunk_id, names.get(source_id, f"source {source_id}"))
                 scans += chunk_scans
                 samples += chunk_scans * channels
             except StoreDamaged as error:
                 problems.append(str(error))
             if progress is not None:
                 progress(done, len(rows))
-        problems += _orphans(db)
+        twins = bool(columns_of(db, "twins"))
         for table in sorted(COVERED.keys() - {"chunks"}):
-            problems += [f"row {row_id} of {table} is damaged" for row_id in unsound_rows(db, table)]
-    return Verified(len(store.sessions()), len(store.sweeps()), len(rows), scans, samples, tuple(problems))
-
-
-def _sums_problems(db: Connection, chunk_id: int, source: str) -> list[str]:
-    found = {
-        one.second: (one.scans, one.status, one.to_bytes()) for one in second_sums(read_chunk(db, chunk_id, source))
-    }
-    kept = {
-        second: (scans, status, packed)
-        for second, scans, status, packed in db.execute(
-            "SELECT second, second_sums.scans, status, sums FROM chunks CROSS JOIN second_sums USING "
-            "(session_id, source_id) WHERE chunks.id = ?1 AND chunk_id = ?1 AND second BETWEEN "
-            "first_us / 1000000 - 1 AND last_us / 1000000 + 1",
-            (chunk_id,),
-        )
-    }
-    wrong = sorted(second for second in found.keys() | kept.keys() if found.get(second) != kept.get(second))
-    return [f"chunk {chunk_id} of '{source}': the sums of second {second} do not match it" for second in wrong]
-
-
-def _orphans(db: Connection) -> list[str]:
-    stray = db.execute(
-        "SELECT count(*) FROM second_sums WHERE NOT EXISTS (SELECT 1 FROM chunks WHERE chunks.id = chunk_id)"
-    ).fetchone()[0]
-    return [f"{stray} sums of seconds belong to no chunk"] if stray else []
+            if columns_of(db, table):
+                problems += [f"row {row_id} of {table} is damaged" for row_id in unsound_rows(db, table)]
+            if twins and table in TWICE:
+                problems += [f"row {row_id} of {table} is without its twin" for row_id in lonely_rows(db, table)]
+        counts = [db.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in ("sessions", "sweeps")]
+    return Verified(counts[0], counts[1], len(rows), scans, samples, tuple(problems))

@@ -6,8 +6,7 @@ import sqlite3
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep.json_text import json_text
-from daq.keep.store.checksums import insert_row
-from daq.keep.store.sums import second_sums
+from daq.keep.store.rows import insert_row
 from daq.values import Samples
 
 
@@ -45,9 +44,9 @@ def insert(db: sqlite3.Connection, session_id: int, item: Item, chunk: bytes) ->
 def insert_chunk(
     db: sqlite3.Connection, session_id: int, source: int, samples: Samples, chunk: bytes, *, chunk_id: int | None = None
 ) -> None:
-    """One chunk and its sums; chunk_id None takes the next one."""
+    """One chunk; chunk_id None takes the next one."""
     scans, channels = samples.counts.shape
-    chunk_id = insert_row(
+    insert_row(
         db,
         "chunks",
         id=chunk_id,
@@ -58,14 +57,6 @@ def insert_chunk(
         scans=scans,
         channels=channels,
         bytes=chunk,
-    )
-    db.executemany(
-        "INSERT INTO second_sums(session_id, source_id, second, chunk_id, scans, status, sums) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?)",
-        [
-            (session_id, source, one.second, chunk_id, one.scans, one.status, one.to_bytes())
-            for one in second_sums(samples)
-        ],
     )
 
 

@@ -111,7 +111,7 @@ class Acquisition:
     def take_up(self, items: Iterable[Item]) -> None:
         """Ride what is stored already."""
         for item in items:
-            self.ride.feed(item)
+            self.ride.feed_again(item)
 
     def seat(self, rider: Rider) -> None:
         """From now on this is the rider; a sweep that is set up knows of it, then and when it is computed again."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 
+from daq.keep.again.stored import items_of
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
 from daq.live.session.acquisition import Rider
@@ -19,14 +20,15 @@ RESUME_WITHIN = datetime.timedelta(hours=1)
 
 def interrupted(store: Store, *, rig_text: str, calibration: Calibration, now: datetime.datetime) -> SweepRecord | None:
     """The sweep cut off less than RESUME_WITHIN ago on the same rig and calibration; None when there is none."""
-    sweeps = store.sweeps()
+    sweeps = store.sweeps(damaged=lambda _: None)
     if not sweeps or sweeps[-1].to_us is not None:
         return None
     sweep = sweeps[-1]
     session = store.session(sweep.session_id)
+    if session.rig != rig_text or store.calibration(sweep.calibration_id) != to_dict(calibration):
+        return None
     last = session_start(session) + datetime.timedelta(microseconds=store.last_us(session.id))
-    same = session.rig == rig_text and store.calibration(sweep.calibration_id) == to_dict(calibration)
-    return sweep if same and now - last < RESUME_WITHIN else None
+    return sweep if now - last < RESUME_WITHIN else None
 
 
 def session_start(session: SessionRecord) -> datetime.datetime:
@@ -44,5 +46,5 @@ def resume(
     rider = Rider(str(sweep.rider["pseudonym"]), sweep.rider["mass_kg"])
     session = Session(rig, calibration, clock, rider, storing=Storing(store, record.id), simulated=simulated)
     session.visit.reopen(store, record.id)
-    session.sweep.take_up(sweep.id, store.read_items(record.id, sweep.from_us))
+    session.sweep.take_up(sweep.id, items_of(store, sweep))
     return session

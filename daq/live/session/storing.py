@@ -163,13 +163,13 @@ class Storing:
         return f"what was received in the last {(now_us - min(begins_us)) / 1e6:.0f} s"
 
     def _put(self, items: list[Item]) -> None:
-        self._store.put(self.session_id, _in_chunks(items))
+        self._store.put(self.session_id, in_chunks(items))
 
     async def _call(self, use: Callable[..., T], *arguments: object) -> T:
         return await asyncio.get_running_loop().run_in_executor(self._thread, use, *arguments)
 
 
-def _in_chunks(items: list[Item]) -> list[Item]:
+def in_chunks(items: list[Item]) -> list[Item]:
     """The items with the Samples of each source joined into one chunk; receipt times keep the true order."""
     by_source: dict[tuple[str, int], list[Samples]] = {}
     others: list[Item] = []

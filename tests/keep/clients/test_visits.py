@@ -4,7 +4,7 @@ from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreError
 from daq.keep.store import Store
-from daq.keep.store.checksums import unsound_rows
+from daq.keep.store.rows import unsound_rows
 from tests.keep.jig import recorded
 
 

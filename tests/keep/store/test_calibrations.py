@@ -6,8 +6,8 @@ from dataclasses import replace
 import pytest
 
 from daq.keep.errors import StoreError
+from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, calibrations
-from daq.keep.store.salvage import salvage
 from daq.keep.store.verify import verify
 from daq.measure.calibration.uncertainty import Expanded
 from daq.measure.calibration.validity import sensitivity_check

@@ -1,9 +1,14 @@
+import contextlib
+import datetime
+from pathlib import Path
+
 import pytest
 from fastcrc import crc32
 
 from daq.keep.clients import people, visits
 from daq.keep.store import Store, calibrations
-from daq.keep.store.checksums import COVERED, row_crc
+from daq.keep.store.checksums import CHANGING, COVERED, row_crc
+from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from daq.measure.calibration.validity import SensitivityCheck
 from tests.keep.jig import recorded
@@ -26,7 +31,11 @@ def test_any_change_of_value_or_type_changes_it(change):
 
 
 def fill_the_other_tables(store, session_id):
-    visit = visits.begin_visit(store, people.add_client(store).id, session_id)
+    client = people.add_client(store, name="Max", keep_until=datetime.date(2030, 1, 1))
+    people.set_consent(store, client.id, "research", True)
+    with store.writing() as db:
+        add_copy(db, "backup", Path("/elsewhere"), [1], client_id=client.id)
+    visit = visits.begin_visit(store, client.id, session_id)
     visits.add_note(store, visit, "intake", {})
     bench = calibrations.begin_bench(store, session_id, {})
     calibrations.add_step(store, bench, "skip", {})
@@ -35,27 +44,34 @@ def fill_the_other_tables(store, session_id):
     calibrations.add_check(store, jig(), check)
 
 
+class Undone(Exception):
+    """Ends a transaction that is to change nothing."""
+
+
 @pytest.mark.parametrize("table", sorted(COVERED))
 def test_verify_finds_a_changed_column_of_any_covered_table(tmp_path, table):
     with Store.open(tmp_path / "store.sqlite") as store:
         session_id = recorded(store, 1)
         sweep_id = store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={"a": 1})
         store.put_result(sweep_id, kind="onset", method="grid/1", content={})
+        store.end_sweep(sweep_id, to_us=9, state="finished")
+        store.end_session(session_id, ended_us=9)
         fill_the_other_tables(store, session_id)
         assert verify(store).problems == ()
         with store.reading() as db:
             db.execute("PRAGMA foreign_keys = OFF")
-        for column in COVERED[table]:
-            with store.writing() as db:
+            db.execute("PRAGMA ignore_check_constraints = ON")
+        for column in (*COVERED[table], *CHANGING.get(table, ())):
+            with contextlib.suppress(Undone), store.writing() as db:
                 kind = db.execute(f"SELECT typeof({column}) FROM {table}").fetchone()[0]
-                other = {"integer": f"{column} + 1", "real": f"{column} + 1", "text": f"{column} || ' '"}.get(
-                    kind, f"CAST({column} || x'00' AS BLOB)"
-                )
-                if kind == "integer" and column == "simulated":
-                    other = "1 - simulated"
-                (before,) = db.execute(f"SELECT {column} FROM {table} WHERE id = 1").fetchone()
-                db.execute(f"UPDATE {table} SET {column} = {other} WHERE id = 1")
-            assert verify(store).problems, column
-            with store.writing() as db:
-                db.execute(f"UPDATE {table} SET {column} = ? WHERE id = 1", (before,))
+                other = {
+                    "integer": f"{column} + 1000",
+                    "real": f"{column} + 1",
+                    "text": f"{column} || ' '",
+                    "blob": f"CAST({column} || x'00' AS BLOB)",
+                    "null": "1000",
+                }[kind]
+                db.execute(f"UPDATE {table} SET {column} = {other}")
+                assert verify(store).problems, column
+                raise Undone
         assert verify(store).problems == ()

@@ -1,14 +1,18 @@
+import datetime
 import sqlite3
 import stat
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from daq.items import Event, Hello, Notification
+from daq.keep.clients import people, visits
 from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly
 from daq.keep.store import Store
 from daq.keep.store.migrations import STEPS
+from daq.keep.store.sessions import add_copy, at_utc
 from daq.sweep.plan import Plan, out_and_back
 from daq.values import Samples
 from tests.keep.jig import begin, concatenated, pedalling, recorded, same, second_of_session
@@ -102,25 +106,6 @@ def test_hello_and_event_content_survive_and_nan_becomes_missing(store):
     ]
 
 
-def test_seconds_can_be_summed_without_the_raw(store):
-    session_id = begin(store)
-    samples = pedalling(scans=3000, channels=4)
-    for part in range(6):
-        which = slice(part * 500, (part + 1) * 500)
-        columns = (samples.received_us, samples.ticks_us, samples.sequence, samples.status, samples.counts)
-        store.put(session_id, [Samples("jig", *(column[which] for column in columns))])
-
-    found = store.second_sums(session_id, "jig", from_s=1, to_s=3)
-    for one in found:
-        inside = samples.received_us // 1_000_000 == one.second
-        assert one.scans == inside.sum()
-        assert one.status == np.bitwise_or.reduce(samples.status[inside])
-        assert np.array_equal(one.sums, samples.counts[inside].sum(axis=0))
-        assert np.array_equal(one.lows, samples.counts[inside].min(axis=0))
-        assert np.array_equal(one.highs, samples.counts[inside].max(axis=0))
-    assert [one.second for one in found] == [1, 2]
-
-
 def test_a_session_cut_off_says_where_it_goes_on(store):
     session_id = recorded(store, 4)
     store.put(session_id, [Event(9_000_000, "mark", {})])
@@ -161,6 +146,42 @@ def test_a_result_is_added_beside_the_older_ones(store):
         ("grid/2", {"onset_mm": None}),
     ]
     assert len(store.results(sweep_id)) == 3
+
+
+@pytest.mark.parametrize(
+    ("started", "at_us", "utc"),
+    [
+        ("2026-03-29T01:59:59.500+01:00", 0, "2026-03-29T00:59:59.500+00:00"),
+        ("2026-03-29T01:59:59.500+01:00", 3_600_500_000, "2026-03-29T02:00:00.000+00:00"),
+        ("2026-12-31T23:59:00-05:00", 60_000_000, "2027-01-01T05:00:00.000+00:00"),
+        ("unknown", 5, "unknown"),
+    ],
+)
+def test_a_time_of_a_session_is_told_in_utc_whatever_clock_was_on_the_wall(store, started, at_us, utc):
+    assert at_utc(store.session(begin(store, started_utc=started)), at_us) == utc
+
+
+def test_every_time_kept_has_its_offset(store):
+    client = people.add_client(store, name="Max")
+    people.set_consent(store, client.id, "research", True)
+    session_id = recorded(store, 1)
+    visits.add_note(store, visits.begin_visit(store, client.id, session_id), "intake", {})
+    sweep_id = store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={})
+    store.put_result(sweep_id, kind="onset", method="grid/1", content={})
+    with store.writing() as db:
+        add_copy(db, "export", Path("/elsewhere"), [sweep_id])
+    with store.reading() as db:
+        tables = [row[0] for row in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+        times = [
+            value
+            for table in tables
+            for column in [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
+            if column.endswith("_utc")
+            for (value,) in db.execute(f"SELECT {column} FROM {table}")
+        ]
+
+    assert len(times) >= 8
+    assert all(datetime.datetime.fromisoformat(value).utcoffset() is not None for value in times)
 
 
 @pytest.mark.parametrize(

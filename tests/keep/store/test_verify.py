@@ -25,9 +25,8 @@ def test_a_sound_store_is_counted_and_has_no_problems(store):
         ("UPDATE chunks SET bytes = CAST(bytes || x'00' AS BLOB) WHERE id = 2", "chunk 2 of 'jig' (session 1, 1.0"),
         ("UPDATE chunks SET crc = crc + 1 WHERE id = 4", "chunk 4 of 'jig'"),
         ("UPDATE chunks SET scans = 99 WHERE id = 1", "chunk 1 of 'jig'"),
-        ("UPDATE second_sums SET scans = scans + 1 WHERE second = 3", "the sums of second 3 do not match"),
-        ("DELETE FROM second_sums WHERE second = 3", "the sums of second 3 do not match"),
-        ("DELETE FROM chunks WHERE id = 2", "sums of seconds belong to no chunk"),
+        ("DELETE FROM events", "row 1 of events is without its twin"),
+        ("DELETE FROM twins WHERE of = 'sessions'", "row 1 of sessions is without its twin"),
     ],
 )
 def test_each_kind_of_harm_is_found_and_named(store, harm, complaint):
