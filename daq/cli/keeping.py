@@ -111,17 +111,22 @@ def restore(source: Path, store: Path | None) -> None:
 @click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
 def salvage(damaged: Path, target: Path) -> None:
     """Bring what is readable of the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
+    from daq.keep.again.cut_off import close
     from daq.keep.errors import StoreError
-    from daq.keep.store.salvage import salvage as salvaged
+    from daq.keep.rescue.salvage import salvage as salvaged
+    from daq.keep.store import Store
 
     try:
         found = salvaged(damaged, target)
+        with Store.open(target) as new:
+            for sweep_id in found.rebuilt:
+                close(new, sweep_id)
     except StoreError as error:
         fail(UNUSABLE, error)
     except OSError as error:
         _no_place(error)
-    for problem in found.problems:
-        tell(problem)
+    for sentence in (*found.told, *found.problems):
+        tell(sentence)
     tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 

@@ -1,8 +1,9 @@
 """Faults in full: `python -m tests.faults.full`. The test command runs the same in short form.
 
-100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, half an hour
-at 1 kHz, a million scans of the reference board, 3,000 files from elsewhere for each command that reads any. Takes most
-of an hour; prints one line each; exit code 1 when one fails.
+100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, 10,000 bits, 40
+damages of a store of 24 sweeps with every command after each, half an hour at 1 kHz, a million scans of the reference
+board, 3,000 files from elsewhere for each command that reads any. Takes about two hours; prints one line each; exit
+code 1 when one fails.
 """
 
 import json
@@ -19,11 +20,13 @@ import numpy as np
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from daq.sources.reference_bench import build
+from tests.faults.bits import flip
 from tests.faults.disk import check_seconds, fill, largest_file
 from tests.faults.fuzz import fuzz, told
 from tests.faults.fuzz_inputs import WORDS
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly
+from tests.faults.rescue import check_all
 from tests.faults.soak import soak
 from tests.faults.test_soak import GROWTH
 from tests.firmware.endurance import wrong_or_lost
@@ -127,6 +130,17 @@ def hits(folder: Path) -> str:
     return f"{noticed} noticed, the other {400 - noticed} fell where nothing is kept"
 
 
+def bits(folder: Path) -> str:
+    """10,000 single bits, one at a time."""
+    noticed, of_no_use = flip(folder, flips=10_000, seed=3)
+    return f"{noticed} noticed, the other {of_no_use} fell where nothing is kept"
+
+
+def rescue(folder: Path) -> str:
+    """40 damages of a store of 24 sweeps, salvaged and used by every command."""
+    return "; ".join(check_all(folder, sweeps=24, cases=40, seed=7))
+
+
 def half_an_hour(folder: Path) -> str:
     """1800 simulated seconds at 1 kHz of 8 channels."""
     early, late = soak(folder / "store.sqlite", seconds=1800)
@@ -167,6 +181,8 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     limited_files,
     truncations,
     hits,
+    bits,
+    rescue,
     half_an_hour,
     a_million_scans,
     a_ride_on_the_board,

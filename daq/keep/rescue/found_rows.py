@@ -1,0 +1,206 @@
+"""Which table a row belongs to that was found somewhere in a file: its checksum and the types of its columns tell,
+whatever became of the tables."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+from daq.keep.bounded import from_json
+from daq.keep.rescue.pages import LEAF, Pages
+from daq.keep.rescue.records import Cell, NoRecord, any_cells, cell_at, cell_places
+from daq.keep.store.checksums import COVERED, is_sound
+from daq.keep.store.contents import JSON_COLUMNS
+from daq.keep.store.migrations import STEPS
+from daq.keep.store.rows import Row, key_of
+
+_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d|unknown$")
+_MIGRATION = re.compile(r"\d+ [a-z]")
+_TYPES: Mapping[str, type] = {"INTEGER": int, "TEXT": str, "BLOB": bytes, "REAL": float}
+_LOOKS: Mapping[str, Callable[[Row], bool]] = {
+    "clients": lambda row: re.match(r"R-[0-9A-Z]{6}$", row["pseudonym"]) is not None,
+    "consents": lambda row: row["kind"] in ("service", "research", "images") and row["given"] in (0, 1),
+    "copies": lambda row: row["kind"] in ("backup", "export"),
+    "weight_checks": lambda row: '"shown_n":' in row["content"],
+    "benches": lambda row: '"shown_n":' not in row["setup"],
+}
+"""What rows of a table look like, where their types do not tell them from those of another."""
+_WITHOUT_CHECKSUM = ("clients", "consents", "copies", "client_names")
+"""Tables whose rows had none in older stores."""
+Columns = list[tuple[str, type, bool]]
+"""Name, type, and whether it is never missing, of each column of a table."""
+
+
+LOCK_BYTE = 2**30
+"""The page of this byte is never used: sqlite.org/fileformat2.html, section 1.4."""
+BULK = ("chunks", "notifications", "results")
+"""Tables with more rows than memory should hold at once."""
+
+
+@dataclass
+class Found:
+    """What lies in the pages of a file."""
+
+    rows: dict[str, dict[int, Row]]
+    """Sound rows by table and number, those of BULK left out."""
+    places: dict[str, dict[int, tuple[int, int]]]
+    """Of the rows of BULK by number: page, and place on it."""
+    damaged: list[Cell] = field(default_factory=list)
+    """Rows that are there and not what was written."""
+    lost_pages: list[int] = field(default_factory=list)
+    """Pages on which nothing can be made out."""
+    migrations: set[str] = field(default_factory=set)
+    """Names of the steps by which the tables were made."""
+
+    @property
+    def harmed(self) -> bool:
+        """Whether anything is not as it was written."""
+        return bool(self.damaged or self.lost_pages)
+
+
+def columns_by_table() -> dict[str, Columns]:
+    """The columns of each table, in order, as the newest schema has them."""
+    db = sqlite3.connect(":memory:")
+    try:
+        for _, sql in STEPS:
+            db.executescript(sql)
+        return {
+            table: [(row[1], _TYPES[row[2]], bool(row[3])) for row in db.execute(f"PRAGMA table_info({table})")]
+            for table in COVERED
+            if table != "copied_sweeps"  # no table of rows, but an index
+        }
+    finally:
+        db.close()
+
+
+def found_in(pages: Pages) -> Found:
+    """Every row that is whole, wherever it lies, and what is not whole."""
+    found = Found({table: {} for table in COVERED if table not in BULK}, {table: {} for table in BULK})
+    known = columns_by_table()
+    used: set[int] = set()
+    doubtful: list[int] = []
+    for number in range(1, pages.count + 1):
+        page = pages.page(number)
+        if _begins_as_leaf(page, number):
+            used.add(number)
+            if not _take_leaf(pages, number, page, known, found, used):
+                doubtful.append(number)
+    free = pages.free()
+    free.add(LOCK_BYTE // pages.size + 1)
+    rest = [n for n in range(1, pages.count + 1) if n not in used and n not in free]
+    for number in doubtful + [n for n in rest if not _is_inner(pages.page(n), n)]:
+        taken = sum(_take(number, cell, known, found, used) for cell in _loose_cells(pages, number))
+        if number in rest and number <= pages.expected and not taken:
+            found.lost_pages.append(number)
+    found.lost_pages = [n for n in found.lost_pages if n not in used]
+    return found
+
+
+def _begins_as_leaf(page: bytes, number: int) -> bool:
+    begin = 100 if number == 1 else 0
+    return len(page) > begin and page[begin] == LEAF
+
+
+def _is_inner(page: bytes, number: int) -> bool:
+    """Whether it is a page of an index or above others: there are no rows of tables on it."""
+    begin = 100 if number == 1 else 0
+    if len(page) < begin + 12:
+        return False
+    cells, content = (
+        int.from_bytes(page[begin + 3 : begin + 5], "big"),
+        int.from_bytes(page[begin + 5 : begin + 7], "big"),
+    )
+    return page[begin] in (0x02, 0x05, 0x0A) and begin + 8 + 2 * cells <= content <= len(page)
+
+
+def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
+    """Takes the rows a page points to; whether it held nothing else."""
+    whole = len(page) == pages.size
+    for place in cell_places(page, number == 1):
+        try:
+            cell = cell_at(page, place, pages.size, pages.page)
+        except NoRecord:
+            whole = False
+            found.damaged.append(Cell(place, 0, (), ()))
+            continue
+        if _of_sqlite(cell):
+            found.migrations |= {str(value) for value in cell.values if _MIGRATION.match(str(value))}
+        elif not _take(number, cell, known, found, used):
+            found.damaged.append(cell)
+            whole = False
+    return whole
+
+
+def _loose_cells(pages: Pages, number: int) -> Iterator[Cell]:
+    yield from any_cells(pages.page(number), pages.size, pages.page)
+
+
+def row_at(pages: Pages, table: str, columns: Columns, page: int, place: int) -> Row:
+    """A row of BULK that was found here."""
+    row = _as_row(table, columns, cell_at(pages.page(page), place, pages.size, pages.page))
+    assert row is not None
+    return row
+
+
+def _take(page: int, cell: Cell, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
+    """Puts a row where it belongs; False when it belongs nowhere. The first of a number counts."""
+    for table, columns in known.items():
+        row = _as_row(table, columns, cell)
+        if row is not None:
+            if table in BULK:
+                found.places[table].setdefault(cell.number, (page, cell.place))
+            else:
+                found.rows[table].setdefault(cell.number, row)
+            used.update(cell.overflow)
+            return True
+    return False
+
+
+def _as_row(table: str, columns: Columns, cell: Cell) -> Row | None:
+    """The cell as a sound row of this table; None when it is none."""
+    if not 2 <= len(cell.values) <= len(columns):
+        return None
+    values = (*cell.values, *[None] * (len(columns) - len(cell.values)))
+    row: Row = {}
+    for (name, kind, needed), value in zip(columns, values, strict=True):
+        if name == key_of(table):
+            if value is not None:
+                return None
+            value = cell.number
+        elif kind is float and isinstance(value, int):
+            value = float(value)  # SQLite keeps a whole number as one
+        if not ((value is None and not needed) or isinstance(value, kind)):
+            return None
+        if name.endswith("_utc") and isinstance(value, str) and not _UTC.match(value):
+            return None
+        row[name] = value
+    added = list(row)[len(cell.values) :]
+    if "crc" in added and table not in _WITHOUT_CHECKSUM:
+        return None
+    for column in {"crc", "now_crc"} & set(added):
+        del row[column]
+    if not holds_json(table, row):
+        return None
+    looks = _LOOKS.get(table)
+    return row if is_sound(table, row) and (looks is None or looks(row)) else None
+
+
+def holds_json(table: str, row: Row) -> bool:
+    """Whether what should be JSON in a row is JSON, within bounds."""
+    return all(_is_json(row[name]) for name in JSON_COLUMNS.get(table, ()))
+
+
+def _is_json(text: str) -> bool:
+    try:
+        from_json(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _of_sqlite(cell: Cell) -> bool:
+    """Whether it is a row of the table of tables, or of the list of migrations."""
+    values = cell.values
+    return (len(values) == 5 and values[0] in ("table", "index", "trigger", "view")) or "foreaft" in values

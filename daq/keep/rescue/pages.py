@@ -1,0 +1,132 @@
+"""The pages of a damaged SQLite file, its log laid over them. Nothing is asked of its header but what can be checked.
+
+Layout: sqlite.org/fileformat2.html, sections 1.3 (header), 1.5 (freelist), 1.6 (b-tree pages), 4.1 (the log).
+"""
+
+from __future__ import annotations
+
+import mmap
+import struct
+from collections.abc import Iterator
+from pathlib import Path
+
+from daq.keep.bounded import open_plain, read_bytes
+
+HEADER_BYTES = 100
+MAGIC = b"SQLite format 3\0"
+LEAF = 0x0D
+"""The first byte of a page with rows of a table."""
+B_TREE = (0x02, 0x05, 0x0A, LEAF)
+PAGE_SIZES = tuple(1 << power for power in range(9, 17))
+USUAL_SIZE = 4096
+_LOG_HEADER, _FRAME_HEADER = 32, 24
+MOST_LOG_BYTES = 2**30
+LOG_MAGIC = (0x377F0682, 0x377F0683)
+
+
+class Pages:
+    """A file's pages, numbered from 1. Use it as a context manager."""
+
+    def __init__(self, path: Path) -> None:
+        """Maps the file and reads its log. Refused when it is no plain file; OSError."""
+        with open_plain(path) as file:
+            size = path.stat().st_size
+            self._main: mmap.mmap | bytes = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if size else b""
+        log = path.with_name(path.name + "-wal")
+        log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
+        self.header_sound = self._main[: len(MAGIC)] == MAGIC and _header_size(self._main) is not None
+        self.size = _header_size(self._main) or _log_size(log_bytes) or _guessed_size(self._main)
+        self._log = dict(_frames(log_bytes, self.size))
+        self.count = max(-(-len(self._main) // self.size), max(self._log, default=0))
+
+    def __enter__(self) -> Pages:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if isinstance(self._main, mmap.mmap):
+            self._main.close()
+
+    def page(self, number: int) -> bytes:
+        """One page; empty when the file does not reach so far, short when it ends within it."""
+        if number in self._log:
+            return self._log[number]
+        if number < 1:
+            return b""
+        return bytes(self._main[(number - 1) * self.size : number * self.size])
+
+    @property
+    def expected(self) -> int:
+        """How many pages the header says there are; what there is when it cannot be believed."""
+        first = self.page(1)
+        if len(first) < HEADER_BYTES or not self.header_sound:
+            return self.count
+        counter, pages = struct.unpack_from(">II", first, 24)
+        (valid_for,) = struct.unpack_from(">I", first, 92)
+        return int(pages) if counter == valid_for and pages < 2**31 else self.count
+
+    def free(self) -> set[int]:
+        """The pages on the freelist, as far as its chain can be followed."""
+        found: set[int] = set()
+        first = self.page(1)
+        if len(first) < HEADER_BYTES:
+            return found
+        (trunk,) = struct.unpack_from(">I", first, 32)
+        while 1 < trunk <= self.count and trunk not in found:
+            found.add(trunk)
+            page = self.page(trunk)
+            if len(page) < self.size:
+                break
+            trunk, leaves = struct.unpack_from(">II", page)
+            if leaves > self.size // 4 - 2:
+                break
+            found |= set(struct.unpack_from(f">{leaves}I", page, 8))
+        return found
+
+
+def _header_size(content: bytes | mmap.mmap) -> int | None:
+    if len(content) < HEADER_BYTES:
+        return None
+    (size,) = struct.unpack_from(">H", content, 16)
+    size = 65536 if size == 1 else size
+    return size if size in PAGE_SIZES and bytes(content[21:24]) == b"\x40\x20\x20" else None
+
+
+def _log_size(log: bytes) -> int | None:
+    if len(log) < _LOG_HEADER:
+        return None
+    magic, _, size = struct.unpack_from(">III", log)
+    return size if magic in LOG_MAGIC and size in PAGE_SIZES else None
+
+
+def _guessed_size(content: bytes | mmap.mmap) -> int:
+    """The size at which most pages begin like one of a b-tree: a type there is, and its cells after its header.
+
+    At a smaller one the cells of most would lie beyond their page, at a larger one there are fewer.
+    """
+    counts = {
+        size: sum(_begins_like_one(content, at, size) for at in range(size, len(content) - size + 1, size))
+        for size in PAGE_SIZES
+    }
+    best = max(PAGE_SIZES, key=lambda size: counts[size])
+    return best if counts[best] else USUAL_SIZE
+
+
+def _begins_like_one(content: bytes | mmap.mmap, at: int, size: int) -> bool:
+    kind, _, cells, begin = struct.unpack_from(">BHHH", content, at)
+    begin = begin or 65536
+    return kind in B_TREE and 0 < cells < size // 4 and 8 + 2 * cells <= begin <= size
+
+
+def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
+    """(number, page) of all that the log had committed, the later of two after the earlier."""
+    if len(log) < _LOG_HEADER or _log_size(log) != size:
+        return
+    salts, waiting = log[16:24], []
+    for at in range(_LOG_HEADER, len(log) - _FRAME_HEADER - size + 1, _FRAME_HEADER + size):
+        number, commit = struct.unpack_from(">II", log, at)
+        if log[at + 8 : at + 16] != salts:
+            return
+        waiting.append((number, log[at + _FRAME_HEADER : at + _FRAME_HEADER + size]))
+        if commit:
+            yield from waiting
+            waiting = []

@@ -1,0 +1,150 @@
+"""The rows on a page of an SQLite file: sqlite.org/fileformat2.html, sections 1.6 (cells) and 2.1 (records). Pure."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+MOST_COLUMNS = 32
+"""No table of ours is wider."""
+MOST_PAYLOAD = 2**27
+"""SQLite's limit for us (daq.keep.store.schema)."""
+
+
+class NoRecord(ValueError):
+    """No row begins here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A row as it lies in the file."""
+
+    place: int
+    """Where on its page it begins."""
+    number: int
+    """Its rowid."""
+    values: tuple[Any, ...]
+    overflow: tuple[int, ...]
+    """Further pages it lies on."""
+
+
+def cell_places(page: bytes, first: bool) -> list[int]:
+    """Where the cells of a page begin, as its own pointers say; first: page 1, which begins with the file's header."""
+    begin = 100 if first else 0
+    if len(page) < begin + 8:
+        return []
+    (count,) = struct.unpack_from(">H", page, begin + 3)
+    count = min(count, (len(page) - begin - 8) // 2)
+    return list(struct.unpack_from(f">{count}H", page, begin + 8))
+
+
+def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes]) -> Cell:
+    """The cell of a table's leaf page that begins at place. NoRecord when none does."""
+    size, at = _varint(page, place)
+    number, at = _varint(page, at)
+    if not 2 <= size <= MOST_PAYLOAD:
+        raise NoRecord("no length of a row")
+    local = _local(size, usable)
+    payload = page[at : at + local]
+    if len(payload) < local:
+        raise NoRecord("it reaches beyond its page")
+    _serial_types(payload, size)  # before any other page is read for what is none
+    chain: list[int] = []
+    if local < size:
+        follower = page[at + local : at + local + 4]
+        payload, chain = _with_overflow(payload, follower, size, usable, page_of)
+    return Cell(place, number - 2**64 if number >= 2**63 else number, _values(payload), tuple(chain))
+
+
+def _local(size: int, usable: int) -> int:
+    """How many bytes of a row lie on the page itself."""
+    most, least = usable - 35, (usable - 12) * 32 // 255 - 23
+    if size <= most:
+        return size
+    here = least + (size - least) % (usable - 4)
+    return here if here <= most else least
+
+
+def _with_overflow(
+    payload: bytes, follower: bytes, size: int, usable: int, page_of: Callable[[int], bytes]
+) -> tuple[bytes, list[int]]:
+    parts, left, chain = [payload], size - len(payload), list[int]()
+    while left:
+        if len(follower) < 4:
+            raise NoRecord("its chain of pages breaks off")
+        (number,) = struct.unpack(">I", follower)
+        page = page_of(number)
+        if len(page) < 4 + min(left, usable - 4) or number in chain:
+            raise NoRecord("its chain of pages breaks off")
+        parts.append(page[4 : 4 + min(left, usable - 4)])
+        left -= len(parts[-1])
+        chain.append(number)
+        follower = page[:4]
+    return b"".join(parts), chain
+
+
+def _serial_types(payload: bytes, size: int) -> tuple[list[int], int]:
+    """The type of each column and where their values begin. NoRecord when they do not fill the row."""
+    length, at = _varint(payload, 0)
+    if not at < length <= min(size, 9 * MOST_COLUMNS):
+        raise NoRecord("no header of a row")
+    types = []
+    while at < length:
+        kind, at = _varint(payload, at)
+        types.append(kind)
+    if at != length or len(types) > MOST_COLUMNS or length + sum(map(_length, types)) != size:
+        raise NoRecord("its columns do not fill it")
+    return types, length
+
+
+def _values(payload: bytes) -> tuple[Any, ...]:
+    types, at = _serial_types(payload, len(payload))
+    found = []
+    for kind in types:
+        found.append(_value(kind, payload[at : at + _length(kind)]))
+        at += _length(kind)
+    return tuple(found)
+
+
+def _length(kind: int) -> int:
+    if kind in (10, 11):
+        raise NoRecord("a type there is not")
+    return (0, 1, 2, 3, 4, 6, 8, 8, 0, 0)[kind] if kind < 12 else (kind - 12) // 2
+
+
+def _value(kind: int, content: bytes) -> Any:
+    if kind == 0:
+        return None
+    if kind == 7:
+        return struct.unpack(">d", content)[0]
+    if kind in (8, 9):
+        return kind - 8
+    if kind < 12:
+        return int.from_bytes(content, "big", signed=True)
+    return content if kind % 2 == 0 else content.decode("utf-8", "surrogateescape")
+
+
+def _varint(content: bytes, at: int) -> tuple[int, int]:
+    """A number of 1 to 9 bytes, and where the next begins."""
+    value = 0
+    for place in range(at, at + 9):
+        if place >= len(content):
+            raise NoRecord("it reaches beyond its page")
+        byte = content[place]
+        if place == at + 8:
+            return value << 8 | byte, place + 1
+        value = value << 7 | byte & 0x7F
+        if byte < 0x80:
+            return value, place + 1
+    raise AssertionError("a ninth byte ends it")
+
+
+def any_cells(page: bytes, usable: int, page_of: Callable[[int], bytes]) -> Iterator[Cell]:
+    """Whatever on a page reads as a row, wherever it begins: for a page whose own pointers are damaged."""
+    for place in range(len(page) - 4):
+        try:
+            yield cell_at(page, place, usable, page_of)
+        except NoRecord:
+            continue

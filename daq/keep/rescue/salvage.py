@@ -1,0 +1,169 @@
+"""Brings what is still readable of a damaged store into a new one.
+
+Every page of the file is read by itself: neither its header nor its tables nor the pages that lead to others need to be
+whole. A row is taken where its checksum agrees, else from its twin; sweeps whose row is lost twice are rebuilt from the
+event that began them. What is missing of a sweep's raw is noted in it, so that its answer says so from now on.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+
+from daq.keep.bounded import Refused
+from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
+from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
+from daq.keep.rescue.gaps import note_gaps
+from daq.keep.rescue.pages import Pages
+from daq.keep.rescue.rebuilt import rebuild_sweeps
+from daq.keep.rescue.stand_ins import place_stand_ins
+from daq.keep.rescue.twins import from_twins
+from daq.keep.store.migrations import STEPS
+from daq.keep.store.rows import TWICE, insert_row
+from daq.keep.store.schema import distrust, is_plain_table
+from daq.keep.store.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Salvaged:
+    """What could be read."""
+
+    chunks: int
+    scans: int
+    rows: int
+    """Rows of all other tables."""
+    problems: tuple[str, ...]
+    """What could not, a sentence each."""
+    told: tuple[str, ...] = ()
+    """What was damaged and could be put right."""
+    rebuilt: tuple[int, ...] = ()
+    """Sweeps whose row was lost; of those that have no end yet, computing them again tells where it is."""
+
+
+def salvage(damaged: Path, target: Path) -> Salvaged:
+    """Makes a new store from what is readable of a damaged one, which is only read and never changed.
+
+    Raises StoreError when target exists, StoreDamaged when nothing of a store can be found; no target is left then.
+    """
+    if target.exists():
+        raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
+    partial = target.with_name(f".{target.name}.partial")
+    try:
+        with Pages(damaged) as pages:
+            found = found_in(pages)
+            _refuse_newer(found, damaged)
+            if not any(found.rows.values()) and not any(found.places.values()):
+                raise StoreDamaged(f"nothing of a store can be found in {damaged}: restore a backup")
+            with Store.open(partial) as new:
+                salvaged = _copied(damaged, pages, found, new)
+        os.replace(partial, target)
+    except Refused as error:
+        raise StoreError(str(error)) from error
+    finally:
+        for ending in ("", "-wal", "-shm", ".lock"):
+            partial.with_name(partial.name + ending).unlink(missing_ok=True)
+    return salvaged
+
+
+def _refuse_newer(found: Found, path: Path) -> None:
+    newer = {name for name in found.migrations if name not in {name for name, _ in STEPS}}
+    if newer:
+        raise StoreNewer(f"{path} was written by a newer program ({min(newer)}): salvage it with that one")
+
+
+def _copied(damaged: Path, pages: Pages, found: Found, new: Store) -> Salvaged:
+    harmed = found.harmed
+    restored = from_twins(found)
+    problems, told = _file_problems(pages, found)
+    if restored:
+        told.append(f"{restored} rows were damaged or lost and are read from their twins")
+    with new.writing() as db:
+        db.execute("PRAGMA defer_foreign_keys = ON")
+        rows = sum(_insert_all(db, table, found) for table in TWICE)
+        bulk = {table: _insert_bulk(db, pages, table, found) for table in found.places}
+        rows += bulk["notifications"] + bulk["results"]
+        rows += _copy_lists(damaged, db, told)
+        problems += _missing_numbers(found)
+        place_stand_ins(db, problems)
+        before = {row[0] for row in db.execute("SELECT id FROM sweeps")}
+        told += rebuild_sweeps(db, problems)
+        rebuilt = tuple(row[0] for row in db.execute("SELECT id FROM sweeps ORDER BY id") if row[0] not in before)
+        cut_off = pages.count < pages.expected
+        if harmed or cut_off:
+            problems += note_gaps(db, pages_lost=cut_off or bool(found.lost_pages))
+        for table in ("results", "copied_sweeps"):
+            gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
+            if gone and table == "results":
+                problems.append(f"{gone} results belong to sweeps of which nothing else is left")
+        (chunks, scans) = db.execute("SELECT count(*), coalesce(sum(scans), 0) FROM chunks").fetchone()
+    return Salvaged(chunks, scans, rows, tuple(problems), tuple(told), rebuilt)
+
+
+def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
+    problems, told = [], []
+    if not pages.header_sound:
+        told.append(f"the file's header was damaged; pages of {pages.size} bytes were found without it")
+    if pages.count < pages.expected:
+        problems.append(f"the file is cut off: {pages.count} of {pages.expected} pages are there")
+    if found.damaged:
+        problems.append(f"{len(found.damaged)} rows are damaged and left out")
+    if found.lost_pages:
+        problems.append(f"{len(found.lost_pages)} pages of {pages.size} bytes hold nothing that can be read")
+    return problems, told
+
+
+def _insert_all(db: sqlite3.Connection, table: str, found: Found) -> int:
+    rows = found.rows[table]
+    for number in sorted(rows):
+        row = {name: value for name, value in rows[number].items() if name not in ("crc", "now_crc")}
+        with contextlib.suppress(sqlite3.IntegrityError):  # a number flipped: the row is there under its own already
+            insert_row(db, table, **row)
+    return len(rows)
+
+
+def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found) -> int:
+    columns = columns_by_table()[table]
+    for _, (page, place) in sorted(found.places[table].items()):
+        row = row_at(pages, table, columns, page, place)
+        insert_row(db, table, **{name: value for name, value in row.items() if name != "crc"})
+    return len(found.places[table])
+
+
+def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
+    """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, each copy may hold all."""
+    try:
+        old = sqlite3.connect(damaged.resolve().as_uri() + "?mode=ro", uri=True)
+        try:
+            distrust(old)
+            if not is_plain_table(old, "copied_sweeps"):
+                raise sqlite3.DatabaseError("no such table")
+            listed = old.execute("SELECT copy_id, sweep_id FROM copied_sweeps").fetchall()
+        finally:
+            old.close()
+    except sqlite3.Error:
+        listed = db.execute("SELECT copies.id, sweeps.id FROM copies CROSS JOIN sweeps").fetchall()
+        if listed:
+            told.append("which sweeps each backup and export holds is lost: each is named for every client")
+    ids = {row[0] for row in db.execute("SELECT id FROM copies")}
+    db.executemany(
+        "INSERT OR IGNORE INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)",
+        [(copy_id, sweep_id) for copy_id, sweep_id in listed if copy_id in ids],
+    )
+    return len(listed)
+
+
+def _missing_numbers(found: Found) -> list[str]:
+    """Rows nothing is left of: numbers without a row, where something is damaged. Some may have been deleted before."""
+    if not found.harmed:
+        return []
+    said = []
+    for table in TWICE:
+        there = found.rows[table].keys()
+        missing = sorted(set(range(1, max(there, default=0))) - there)
+        if missing:
+            named = ", ".join(map(str, missing[:10])) + (" and more" if len(missing) > 10 else "")
+            said.append(f"{table}: nothing is left of number {named}, if it was not deleted before")
+    return said

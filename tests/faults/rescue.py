@@ -1,0 +1,297 @@
+"""Stores of whole sweeps, damaged at random in known places, salvaged, and used by every command."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import shutil
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from click.testing import CliRunner, Result
+
+from daq.cli import main
+from daq.items import Event, Item
+from daq.keep.again.recompute import derive
+from daq.keep.clients import people, visits
+from daq.keep.errors import StoreError
+from daq.keep.rescue.salvage import salvage
+from daq.keep.store import Store
+from daq.live.real import begin as begin_live
+from daq.live.session.resuming import interrupted
+from daq.live.session.storing import in_chunks
+from daq.measure.calibration import to_dict
+from daq.sources.clock import SessionClock
+from daq.values import Samples
+from tests.faults.harm import check_sentence
+from tests.keep.jig import begin
+from tests.rigs import rig_text
+from tests.test_pipeline import CALIBRATION, PLAN, RATE_HZ, ridden
+
+SWEEP_US = 75_000_000
+A_SESSION = 4
+"""Sweeps in a session, which is one client's visit."""
+DAMAGES = ("bit", "bytes", "block", "header", "truncation", "table")
+Spans = list[tuple[int, int]]
+"""Places in the file that were changed: from, until before."""
+
+
+def shifted(item: Item, by_us: int, numbers: int) -> Item:
+    """The same later, its scans numbered from further on: no two chunks of a store are alike."""
+    if not isinstance(item, Samples):
+        return dataclasses.replace(item, received_us=item.received_us + by_us)
+    return dataclasses.replace(
+        item,
+        received_us=item.received_us + by_us,
+        ticks_us=(item.ticks_us.astype(np.int64) + by_us).astype(np.uint32),
+        sequence=(item.sequence.astype(np.int64) + numbers).astype(np.uint16),
+    )
+
+
+def make(path: Path, sweeps: int) -> bytes:
+    """A closed store of so many sweeps, each in a visit of its client; its bytes."""
+    items = ridden(pieces=RATE_HZ, seconds=14)
+    with Store.open(path) as store:
+        session_id = 0
+        for number in range(sweeps):
+            if number % A_SESSION == 0:
+                client = people.add_client(store, name=f"Some Body {number}")
+                people.set_consent(store, client.id, "research", True)
+                session_id = begin(store, rig=rig_text(), calibration=to_dict(CALIBRATION), simulated=False)
+                visit_id = visits.begin_visit(store, client.id, session_id)
+                visits.add_note(store, visit_id, "measured", {"height_mm": 700 + number})
+            begin_us = (number % A_SESSION) * SWEEP_US
+            sweep_id = store.begin_sweep(
+                session_id,
+                from_us=begin_us,
+                plan=PLAN,
+                rider={"pseudonym": client.pseudonym, "mass_kg": 75.0},
+                gradient_pct=0.0,
+                calibration=to_dict(CALIBRATION),
+                client_id=client.id,
+            )
+            visits.add_note(store, visit_id, "sweep", {"sweep_id": sweep_id})
+            _put_seconds(store, session_id, [shifted(item, begin_us, 1000 * session_id) for item in items])
+            store.end_sweep(sweep_id, to_us=begin_us + 71_000_000, state="finished")
+            answer = derive(store, sweep_id).onset
+            assert answer is not None
+            store.put_result(sweep_id, kind="onset", method=answer.method, content=answer)
+            if number % A_SESSION == A_SESSION - 1:
+                store.end_session(session_id, ended_us=A_SESSION * SWEEP_US)
+    return path.read_bytes()
+
+
+def _put_seconds(store: Store, session_id: int, items: list[Item]) -> None:
+    """As the daemon does it: about a second at a time, the scans of each as one chunk."""
+    waiting: list[Item] = []
+    for item in items:
+        waiting.append(item)
+        if not isinstance(item, Samples | Event):
+            store.put(session_id, in_chunks(waiting))
+            waiting = []
+    store.put(session_id, in_chunks(waiting))
+
+
+def damaged(kind: str, content: bytes, path: Path, rng: np.random.Generator) -> Spans:
+    """Writes the content to path with one damage of this kind; the places in the file it changed."""
+    harmed = bytearray(content)
+    end = len(content)
+    if kind == "truncation":
+        end = int(rng.integers(end // 4, end))
+        path.write_bytes(content[:end])
+        return [(end, len(content))]
+    if kind == "table":
+        return _without_table(content, path, rng)
+    at, length = int(rng.integers(0, end)), 1
+    if kind == "header":
+        at, length = 0, int(rng.choice([16, 100, 4096]))
+    elif kind != "bit":
+        length = int(rng.choice([8, 64] if kind == "bytes" else [512, 4096, 20_000]))
+    at = min(at, end - length)
+    if kind == "bit":
+        harmed[at] ^= 1 << int(rng.integers(8))
+    else:
+        harmed[at : at + length] = bytes(length) if rng.random() < 0.5 else rng.bytes(length)
+    path.write_bytes(harmed)
+    return [(at, at + length)]
+
+
+def _without_table(content: bytes, path: Path, rng: np.random.Generator) -> Spans:
+    """A table dropped, its pages zeroed; or only its name forgotten, its pages left."""
+    path.write_bytes(content)
+    table = str(rng.choice(["sweeps", "sessions", "events", "calibrations", "visits", "clients", "sources", "twins"]))
+    db = sqlite3.connect(path)
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA secure_delete = ON")
+    if rng.random() < 0.5:
+        db.execute(f"DROP TABLE {table}")
+    else:
+        db.execute("PRAGMA writable_schema = ON")
+        db.execute("DELETE FROM sqlite_schema WHERE tbl_name = ?", (table,))
+    db.commit()
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.close()
+    after = path.read_bytes()
+    changed = np.flatnonzero(
+        np.frombuffer(after[: len(content)], np.uint8) != np.frombuffer(content[: len(after)], np.uint8)
+    )
+    cuts = np.split(changed, np.flatnonzero(np.diff(changed) > 1) + 1)
+    return [(int(cut[0]), int(cut[-1]) + 1) for cut in cuts if len(cut)]
+
+
+@dataclass(frozen=True, slots=True)
+class Original:
+    """What was in the store before, by where its bytes lie in the file: found by looking for them there."""
+
+    content: bytes
+    chunks: dict[int, tuple[int, int, list[tuple[int, int]]]]
+    """(session, first receipt, places) by number; a place: from the row's own head to its last byte."""
+    texts: dict[tuple[str, int], list[tuple[int, int]]]
+    """(table, number) of rows with a text of their own: places of the row and of its twin."""
+
+
+HEAD = 60
+"""More than the head and the numbers of a row before its bytes take."""
+_TEXTS = {"events": "content", "visit_notes": "content", "clients": "pseudonym"}
+
+
+def original(path: Path) -> Original:
+    """Looks a sound store through."""
+    content = path.read_bytes()
+    db = sqlite3.connect(path)
+    chunks = {
+        number: (session_id, first_us, _places(content, packed))
+        for number, session_id, first_us, packed in db.execute("SELECT id, session_id, first_us, bytes FROM chunks")
+    }
+    texts = {}
+    for table, column in _TEXTS.items():
+        rows = db.execute(f"SELECT id, {column} FROM {table}").fetchall()
+        for number, text in rows:
+            if sum(text == other for _, other in rows) == 1:
+                texts[table, number] = _places(content, text.encode())
+    db.close()
+    return Original(content, chunks, texts)
+
+
+def _places(content: bytes, part: bytes) -> list[tuple[int, int]]:
+    found, at = [], content.find(part)
+    while at >= 0:
+        found.append((at - HEAD, at + len(part) + 8))
+        at = content.find(part, at + 1)
+    return found
+
+
+def whole(places: list[tuple[int, int]], spans: Spans) -> bool:
+    """Whether one of the places was not touched."""
+    return any(all(end <= a or begin >= b for a, b in spans) for begin, end in places)
+
+
+def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps: int, folder: Path) -> str:
+    """Salvages, and checks that all that is whole came back, all that is lost is told, and every command works."""
+    target = folder / "salvaged.sqlite"
+    found = salvage(damaged_store, target)
+    with Store.open(target) as new, new.reading() as db:
+        chunks = {(row[0], row[1]) for row in db.execute("SELECT session_id, first_us FROM chunks")}
+        rows = {table: {row[0] for row in db.execute(f"SELECT id FROM {table}")} for table in _TEXTS}
+        kept = {sweep.id for sweep in new.sweeps()}
+        lost = [(s, first) for s, first, _ in before.chunks.values() if (s, first) not in chunks]
+        poorer = {(session_id - 1) * A_SESSION + first_us // SWEEP_US + 1 for session_id, first_us in lost}
+        losses = {sweep_id: _losses(new, sweep_id) for sweep_id in kept & poorer}
+    for number, (session_id, first_us, places) in before.chunks.items():
+        assert (session_id, first_us) in chunks or not whole(places, spans), f"{kind}: chunk {number} did not come back"
+    for (table, number), places in before.texts.items():
+        assert number in rows[table] or not whole(places, spans), f"{kind}: row {number} of {table} did not come back"
+    for session_id, first_us in lost:
+        sweep_id = (session_id - 1) * A_SESSION + first_us // SWEEP_US + 1
+        told = losses[sweep_id] if sweep_id in kept else found.problems
+        assert told, f"{kind}: what is lost of sweep {sweep_id} at {first_us} is not told"
+    assert len(kept) == sweeps or found.problems, f"{kind}: {sweeps - len(kept)} sweeps are lost and it is not told"
+    asked = [*sorted(poorer)[:2], sweeps]
+    use(damaged_store, folder / "damaged", asked)
+    use(target, folder / "salvaged", asked)
+    return f"{kind}: {len(lost)} of {len(before.chunks)} chunks lost, {len(kept)} of {sweeps} sweeps there"
+
+
+def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:
+    try:
+        return derive(store, sweep_id).losses
+    except StoreError as error:
+        return (str(error),)
+
+
+def use(store: Path, folder: Path, numbers: Sequence[int]) -> None:
+    """Every command that reads or writes a store, on a copy of it: each does its work or says in a sentence why not.
+
+    numbers: the sweeps to compute again.
+    """
+    folder.mkdir()
+    copy = folder / "store.sqlite"
+    shutil.copyfile(store, copy)
+    commands: list[list[object]] = [
+        ["sweeps"],
+        ["sweeps", "--json"],
+        ["clients", "--json"],
+        ["calibrate", "list"],
+        ["verify"],
+        ["export", "--all", folder / "out"],
+        ["backup", folder / "backup.sqlite"],
+        *(["onset", number, "--json"] for number in numbers),
+    ]
+    for words in commands:
+        fine(foreaft(*words, "--store", copy), words)
+    for pseudonym in _pseudonyms(store)[:2]:
+        for words in (["hand-over", pseudonym, folder / pseudonym], ["forget", pseudonym, "--yes"]):
+            fine(foreaft(*words, "--store", copy), words)
+    start(copy)
+    shutil.rmtree(folder)
+
+
+def start(path: Path) -> None:
+    """What the daemon does with a store when it starts."""
+    try:
+        with Store.open(path) as store:
+            now = datetime.datetime.now(datetime.UTC)
+            interrupted(store, rig_text=rig_text(), calibration=CALIBRATION, now=now)
+            begin_live(store, rig_text=rig_text(), calibration=CALIBRATION, simulated=False, clock=SessionClock())
+    except StoreError as error:
+        check_sentence(error, path)
+
+
+def foreaft(*words: object) -> Result:
+    """One command, in this process."""
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def fine(done: Result, words: list[object]) -> None:
+    """Its exit code is one of those the README lists, and no fault got through."""
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise AssertionError(f"{' '.join(map(str, words))}: {done.exception!r}") from done.exception
+    assert done.exit_code in (0, 1, 2, 4), f"{words}: {done.exit_code}: {done.output}"
+
+
+def _pseudonyms(store: Path) -> list[str]:
+    try:
+        with Store.open(store, write=False) as opened:
+            return [client.pseudonym for client in people.clients(opened, damaged=lambda _: None)]
+    except StoreError:
+        return []
+
+
+def check_all(folder: Path, *, sweeps: int, cases: int, seed: int) -> list[str]:
+    """So many damages of a store of so many sweeps, each kind in turn; what became of each."""
+    path = folder / "sound.sqlite"
+    content = make(path, sweeps)
+    before = original(path)
+    told = []
+    for number in range(cases):
+        rng = np.random.default_rng([seed, number])
+        case = folder / f"case{number}"
+        case.mkdir()
+        kind = DAMAGES[number % len(DAMAGES)]
+        spans = damaged(kind, content, case / "damaged.sqlite", rng)
+        told.append(check(kind, before, case / "damaged.sqlite", spans, sweeps, case))
+        shutil.rmtree(case)
+    return told

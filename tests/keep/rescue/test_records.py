@@ -1,0 +1,132 @@
+"""The reader of SQLite's pages against SQLite itself."""
+
+import sqlite3
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from daq.keep.rescue.found_rows import found_in
+from daq.keep.rescue.pages import HEADER_BYTES, Pages
+from daq.keep.rescue.records import NoRecord, any_cells, cell_at, cell_places
+
+LEAF = 0x0D
+VALUES = st.lists(
+    st.none()
+    | st.integers(-(2**63), 2**63 - 1)
+    | st.floats(allow_nan=False)
+    | st.text(max_size=50)
+    | st.binary(max_size=9000),
+    min_size=1,
+    max_size=6,
+)
+
+
+def made(path, rows, page_size=4096):
+    """A file of SQLite's with one table of these rows: {rowid: values}."""
+    path.unlink(missing_ok=True)
+    db = sqlite3.connect(path)
+    db.execute(f"PRAGMA page_size = {page_size}")
+    columns = [f"c{i}" for i in range(6)]
+    db.execute(f"CREATE TABLE t(id INTEGER PRIMARY KEY, {', '.join(columns)})")
+    for number, values in rows.items():
+        filled = [*values, *[None] * (6 - len(values))]
+        db.execute(f"INSERT INTO t VALUES ({', '.join('?' * 7)})", (number, *filled))
+    db.commit()
+    db.close()
+
+
+def read(path):
+    """{rowid: values} of all cells of all leaf pages but the first, which holds the table of tables."""
+    found = {}
+    with Pages(path) as pages:
+        for number in range(2, pages.count + 1):
+            page = pages.page(number)
+            if page[0] == LEAF:
+                for place in cell_places(page, False):
+                    cell = cell_at(page, place, pages.size, pages.page)
+                    found[cell.number] = cell.values[1:]
+    return found
+
+
+@settings(max_examples=40)
+@given(st.dictionaries(st.integers(-(2**63), 2**63 - 1), VALUES, max_size=8), st.sampled_from([512, 1024, 4096, 65536]))
+def test_every_row_sqlite_wrote_is_read_the_same(tmp_path_factory, rows, page_size):
+    path = tmp_path_factory.mktemp("sqlite") / "file"
+    made(path, rows, page_size)
+    found = read(path)
+
+    assert found.keys() == rows.keys()
+    for number, values in rows.items():
+        assert [repr(float(one)) if isinstance(one, float) else one for one in found[number][: len(values)]] == [
+            # SQLite keeps a float that is a whole number as an integer only in a column of type REAL
+            repr(one) if isinstance(one, float) else one
+            for one in values
+        ]
+
+
+def test_rows_are_found_on_a_page_whose_own_pointers_are_gone(tmp_path):
+    made(tmp_path / "file", {number: [f"row {number}", b"x" * number] for number in range(1, 40)})
+    with Pages(tmp_path / "file") as pages:
+        page = bytearray(next(pages.page(n) for n in range(2, pages.count + 1) if pages.page(n)[0] == LEAF))
+        page[: 8 + 2 * 39] = bytes(8 + 2 * 39)
+        found = {cell.number: cell.values[1:3] for cell in any_cells(bytes(page), pages.size, pages.page)}
+
+    assert {number: found[number] for number in range(1, 40)} == {
+        number: (f"row {number}", b"x" * number) for number in range(1, 40)
+    }
+
+
+@given(st.binary(max_size=600))
+def test_noise_gives_a_cell_or_no_record_and_nothing_else(noise):
+    for place in range(0, len(noise), 7):
+        try:
+            cell_at(noise, place, 512, lambda _: noise)
+        except NoRecord:
+            continue
+
+
+@pytest.mark.parametrize("page_size", [512, 4096, 32768])
+def test_the_size_of_pages_is_found_without_the_header(tmp_path, page_size):
+    path = tmp_path / "file"
+    rng = np.random.default_rng(1)
+    made(path, {number: [rng.bytes(300)] for number in range(1, 2000)}, page_size)
+    content = bytearray(path.read_bytes())
+    content[:HEADER_BYTES] = bytes(HEADER_BYTES)
+    path.write_bytes(content)
+
+    with Pages(path) as pages:
+        assert (pages.size, pages.header_sound) == (page_size, False)
+
+
+def test_what_the_log_had_committed_lies_over_the_file_and_what_it_had_not_does_not(tmp_path):
+    path = tmp_path / "file"
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("CREATE TABLE t(id INTEGER PRIMARY KEY, c)")
+    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    db.execute("INSERT INTO t VALUES (1, 'committed')")
+    committed = path.with_name("file-wal").read_bytes()
+    db.execute("INSERT INTO t VALUES (2, 'half written')")
+    whole = path.with_name("file-wal").read_bytes()
+    for log, expected in ((whole, {1, 2}), (whole[: len(committed) + 24 + 2000], {1}), (committed, {1})):
+        copy = tmp_path / "copy"
+        copy.write_bytes(path.read_bytes())
+        copy.with_name("copy-wal").write_bytes(log)
+        assert read(copy).keys() == expected
+    db.close()
+
+
+def test_pages_that_are_free_are_not_taken_for_lost(tmp_path):
+    path = tmp_path / "file"
+    made(path, {number: [b"x" * 3000] for number in range(1, 200)})
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA secure_delete = ON")
+    db.execute("DELETE FROM t WHERE id > 20")
+    (free,) = db.execute("PRAGMA freelist_count").fetchone()
+    db.close()
+
+    with Pages(path) as pages:
+        assert len(pages.free()) == free > 100
+        assert found_in(pages).lost_pages == []

@@ -1,0 +1,218 @@
+"""What a salvage brings back, and what it says of the rest."""
+
+import json
+import sqlite3
+
+import numpy as np
+import pytest
+
+from daq.items import LOST, Event
+from daq.keep.again.cut_off import close
+from daq.keep.again.recompute import derive
+from daq.keep.clients import people, visits
+from daq.keep.clients.forgetting import forget
+from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
+from daq.keep.rescue.salvage import salvage
+from daq.keep.store import Store, migrations
+from daq.keep.store.sessions import add_copy
+from daq.keep.store.verify import verify
+from tests.bits import bits
+from tests.faults.rescue import make
+from tests.keep.jig import concatenated, recorded
+from tests.keep.store.test_rows import made as made_older
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    """The bytes of a store of two sweeps in one visit, and what is computed of them."""
+    path = tmp_path_factory.mktemp("sound") / "store.sqlite"
+    content = make(path, 2)
+    with Store.open(path, write=False) as store:
+        return content, [derive(store, number) for number in (1, 2)], store.sweeps()
+
+
+@pytest.fixture
+def path(tmp_path, sound):
+    (tmp_path / "store.sqlite").write_bytes(sound[0])
+    return tmp_path / "store.sqlite"
+
+
+def harm(path, *statements):
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA secure_delete = ON")
+    for statement in statements:
+        db.execute(statement)
+    db.close()
+
+
+def test_a_sound_store_is_brought_over_whole_and_nothing_is_said(path, tmp_path, sound):
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert (found.problems, found.told, found.rebuilt) == ((), (), ())
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert new.sweeps() == sound[2]
+        assert bits(derive(new, 2).onset) == bits(sound[1][1].onset)
+        assert verify(new).problems == ()
+
+
+@pytest.mark.parametrize("table", ["sweeps", "sessions", "calibrations", "clients", "visits", "events", "sources"])
+def test_a_lost_table_comes_back_from_the_twins(path, tmp_path, sound, table):
+    harm(path, f"DELETE FROM {table}")
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.problems == ()
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert new.sweeps() == sound[2]
+        assert bits(derive(new, 2).onset) == bits(sound[1][1].onset)
+        assert verify(new).problems == ()
+
+
+def test_sweeps_lost_with_their_twins_are_rebuilt_from_the_events_that_began_them(path, tmp_path, sound):
+    harm(path, "DROP TABLE sweeps", "DROP TABLE twins")
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.rebuilt == (1, 2)
+    assert "sweep 2 is rebuilt from the event that began it at 75.0 s of session 1" in found.told
+    with Store.open(tmp_path / "new.sqlite") as new:
+        for number in found.rebuilt:
+            close(new, number)
+        for was, now, before in zip(sound[2], new.sweeps(), sound[1], strict=True):
+            assert (now.id, now.session_id, now.client_id, now.state) == (was.id, 1, 1, "finished")
+            assert (now.rider, now.plan, now.calibration_id) == (was.rider, was.plan, was.calibration_id)
+            found_again = derive(new, now.id)
+            assert bits(found_again.onset) == bits(before.onset)
+            assert next(one.content["onset_mm"] for one in new.results(now.id)) == before.onset.onset_mm
+        assert [note.content for note in visits.notes(new, 1, "sweep")] == [{"sweep_id": 1}, {"sweep_id": 2}]
+
+
+def test_a_store_cut_at_a_third_gives_its_sweeps_with_their_gaps(path, tmp_path, sound):
+    path.write_bytes(sound[0][: int(len(sound[0]) * 0.75)])
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert any("the file is cut off: " in problem for problem in found.problems)
+    with Store.open(tmp_path / "new.sqlite") as new:
+        assert [sweep.id for sweep in new.sweeps()] == [1, 2]
+        scans = [item for sweep in (1, 2) for item in new.read_items(1)]
+        assert 0 < found.scans < 14000
+        assert any(isinstance(item, Event) and item.kind == LOST for item in scans)
+        told = [derive(new, number).losses for number in (1, 2)]
+        assert any(phrase.startswith("scans of 'board' from") for phrases in told for phrase in phrases)
+
+
+@pytest.mark.parametrize("size", [16, 100])
+def test_a_damaged_header_loses_nothing(path, tmp_path, sound, size):
+    path.write_bytes(np.random.default_rng(5).bytes(size) + sound[0][size:])
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.problems == ()
+    assert found.told[0] == "the file's header was damaged; pages of 4096 bytes were found without it"
+    header = (tmp_path / "new.sqlite").read_bytes()[:100]
+    assert (header[:16], header[68:72], header[63]) == (b"SQLite format 3\0", b"Fore", len(migrations.STEPS))
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert new.sweeps() == sound[2]
+
+
+def test_lost_scans_are_noted_in_the_sweep_they_are_missing_from(path, tmp_path, sound):
+    harm(path, "UPDATE chunks SET bytes = zeroblob(length(bytes)) WHERE first_us BETWEEN 90000000 AND 92000000")
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    (gap,) = [one for one in found.problems if one.startswith("session 1: ")]
+    assert gap.startswith("session 1: scans of 'board' from 89.99")
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert derive(new, 1).losses == ()
+        (said,) = derive(new, 2).losses
+        answer = derive(new, 2).onset
+    assert said.startswith("scans of 'board' from 89.99")
+    assert answer.reasons[-1].startswith("some of what was received in this sweep is lost: scans of 'board' from 89.99")
+    assert answer.least_squares_mm == pytest.approx(sound[1][1].onset.least_squares_mm, abs=1.0)
+
+
+def test_what_is_left_stays_within_reach_when_what_it_belongs_to_is_lost_twice(path, tmp_path):
+    harm(path, "DROP TABLE twins", *(f"DELETE FROM {table}" for table in ("sessions", "clients", "visits", "sources")))
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert any("session 1: start, rig and calibration are lost" in problem for problem in found.problems)
+    with Store.open(tmp_path / "new.sqlite") as new:
+        pseudonym = new.sweeps()[0].rider["pseudonym"]
+        assert [client.pseudonym for client in people.clients(new)] == [pseudonym]
+        assert people.name_of(new, 1) == "Some Body 0"
+        assert len(visits.notes(new, 1)) == 3
+        assert len(concatenated(list(new.read_items(1)), "source 1")) == found.scans == 14000
+        with pytest.raises(StoreDamaged, match="the rig file of session 1 is lost"):
+            derive(new, 1)
+        assert verify(new).problems == ()
+
+
+def test_nothing_forgotten_comes_back(path, tmp_path):
+    with Store.open(path) as store:
+        pseudonym = people.clients(store)[0].pseudonym
+        recorded(store, 5)
+        forget(store, pseudonym)
+    content = bytearray(path.read_bytes())
+    for at in range(0, len(content), 4096):
+        content[at : at + 12] = bytes(12)  # every page's own pointers
+    path.write_bytes(content)
+    salvage(path, tmp_path / "new.sqlite")
+
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert people.clients(new) == []
+        assert new.sweeps() == []
+    assert b"Some Body" not in (tmp_path / "new.sqlite").read_bytes()
+
+
+@pytest.mark.parametrize("content", [b"", b"no store" * 900, bytes(20_000)])
+def test_nothing_is_left_where_nothing_of_a_store_is_found(tmp_path, content):
+    (tmp_path / "damaged").write_bytes(content)
+
+    with pytest.raises(StoreDamaged, match="nothing of a store can be found in"):
+        salvage(tmp_path / "damaged", tmp_path / "new.sqlite")
+    assert [one.name for one in tmp_path.iterdir()] == ["damaged"]
+
+
+def test_a_target_that_exists_is_left_alone(path, tmp_path):
+    (tmp_path / "new.sqlite").write_bytes(b"precious")
+
+    with pytest.raises(StoreError, match="nothing is overwritten"):
+        salvage(path, tmp_path / "new.sqlite")
+    assert (tmp_path / "new.sqlite").read_bytes() == b"precious"
+
+
+def test_a_newer_store_is_left_to_the_newer_program(path, tmp_path):
+    harm(path, "UPDATE _sqlite_migrations SET name = '99 from the future' WHERE name LIKE '1 %'")
+
+    with pytest.raises(StoreNewer, match="written by a newer program"):
+        salvage(path, tmp_path / "new.sqlite")
+
+
+def test_an_older_store_is_salvaged_into_one_of_today(tmp_path):
+    path = tmp_path / "older.sqlite"
+    db = sqlite3.connect(path, isolation_level=None)
+    migrations.migrate(db, path, migrations.STEPS[:4])
+    made_older(db)
+    db.execute("INSERT INTO client_names VALUES (1, 'Some Body')")
+    db.execute("INSERT INTO consents VALUES (1, 1, 'research', 1, '2026-01-01T00:00:00+00:00')")
+    db.execute("INSERT INTO copies VALUES (1, 'backup', '2026-01-01T00:00:00+00:00', '/elsewhere', NULL)")
+    db.execute("INSERT INTO copied_sweeps VALUES (1, 1)")
+    db.close()
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert found.problems == ("1 rows are damaged and left out",)
+    with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
+        assert people.name_of(new, 1) == "Some Body"
+        assert people.consents(new, 1)["research"]
+        assert db.execute("SELECT path, sweep_id FROM copies JOIN copied_sweeps ON copies.id = copy_id").fetchall() == [
+            ("/elsewhere", 1)
+        ]
+        assert [json.loads(text) for (text,) in db.execute("SELECT content FROM events")] == [{"text": "old"}]
+
+
+def test_where_the_list_of_copied_sweeps_is_lost_each_copy_is_named_for_each_client(path, tmp_path, sound):
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "lost", [1])
+    harm(path, "DROP TABLE copied_sweeps")
+    salvage(path, tmp_path / "new.sqlite")
+
+    with Store.open(tmp_path / "new.sqlite") as new:
+        gone = forget(new, people.clients(new)[0].pseudonym)
+    assert gone.exports == (tmp_path / "lost",)
