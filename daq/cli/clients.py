@@ -22,20 +22,22 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
     Names stay in the store; the client screen shows them.
     """
     from daq.keep.clients import people
+    from daq.keep.clients.copies import exports_noted
 
     today = datetime.date.today()
     with opened(store) as open_store:
-        late = {one.id for one in people.overdue(open_store, today)}
+        known = people.clients(open_store, damaged=lambda error: tell(str(error)))
         rows: list[dict[str, Any]] = [
             {
                 "client": one.pseudonym,
                 "since_utc": one.since_utc,
                 "keep_until": one.keep_until,
-                "overdue": one.id in late,
+                "overdue": people.is_overdue(one, today),
                 "consents": people.consents(open_store, one.id),
+                "exports": [str(copy.path) for copy in exports_noted(open_store, one)],
             }
-            for one in people.clients(open_store)
-            if one.id in late or not overdue
+            for one in known
+            if people.is_overdue(one, today) or not overdue
         ]
     if as_json:
         print_json(rows)
@@ -56,13 +58,20 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
 def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
     """Note what CLIENT (a pseudonym) said about the fitting's records, research, or images. What was said before is
     kept; the last word counts. The daemon must not be running on the same store.
+
+    When consent to research is withdrawn, the exports already made of the client's sweeps are named.
     """
     from daq.keep.clients import people
+    from daq.keep.clients.copies import exports_of
 
     with opened(store, write=True) as open_store:
         known = people.client_called(open_store, client)
         people.set_consent(open_store, known.id, kind, said == "given")
+        made = exports_of(open_store, known) if (kind, said) == ("research", "withdrawn") else []
     tell(f"{known.pseudonym}: {kind} {said}")
+    for copy in made:
+        gone = "" if copy.path.exists() else " (not there now: moved?)"
+        tell(f"exported before, on {copy.made_utc[:10]}, remove it by hand: {copy.path}{gone}")
 
 
 @click.command("keep-until")

@@ -143,13 +143,17 @@ def export(
 ) -> None:
     """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
 
-    Pseudonyms only. Research needs the client's consent.
+    Pseudonyms only. Research needs the client's consent. A sweep of which something is lost is exported with its gap;
+    one that cannot be is said and left out. Made again into the same FOLDER, a stopped export goes on. The daemon may
+    be running.
     """
     from daq.keep.again.recompute import derive
-    from daq.keep.package.export import CLOSED, FREE, exportable
+    from daq.keep.package.export import CLOSED, FREE
     from daq.keep.package.export import export as exported
+    from daq.keep.package.permission import exportable
 
-    with opened(store, write=True) as open_store, bar("exporting") as progress:
+    said: list[str] = []
+    with opened(store) as open_store, bar("exporting") as progress:
         ids = list(sweeps)
         if everything:
             ids, left_out = exportable(open_store, purpose)
@@ -159,8 +163,20 @@ def export(
             fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
         simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
         licence = FREE if simulated else CLOSED
-        made = exported(open_store, ids, folder, derive, purpose=purpose, licence=licence, form=form, progress=progress)
-    tell("\n".join(str(path) for path in made))
+        made = exported(
+            open_store,
+            ids,
+            folder,
+            derive,
+            purpose=purpose,
+            licence=licence,
+            form=form,
+            progress=progress,
+            told=said.append,
+        )
+    for line in (*said, *made):
+        tell(str(line))
+    raise SystemExit(CHECK_FAILED if any(line.startswith("left out:") for line in said) else 0)
 
 
 @click.command("import")
@@ -231,8 +247,8 @@ def hand_over(client: str, folder: Path, store: Path | None) -> None:
     from daq.keep.clients import people
     from daq.keep.package.own_data import hand_over as handed_over
 
-    with opened(store, write=True) as open_store:
-        made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive)
+    with opened(store) as open_store:
+        made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive, tell)
     tell("\n".join(str(path) for path in made))
 
 

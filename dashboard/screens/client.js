@@ -97,8 +97,9 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
     event.preventDefault();
     const body = gather(fields);
     body.keep_until ||= null;
-    if (!(await ask(store, "agreement", "PUT", `/api/v1/clients/${pseudonym}/agreement`, body))) return;
-    setText(said, "Kept.");
+    const known = await ask(store, "agreement", "PUT", `/api/v1/clients/${pseudonym}/agreement`, body);
+    if (!known) return;
+    setText(said, keptWords(body.research, known.exports));
     kept();
   }
   return {
@@ -112,6 +113,12 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
       scatter(fields, { ...client.consents, keep_until: client.keep_until });
     },
   };
+}
+
+/** @param {boolean} research @param {string[]} exports */
+function keptWords(research, exports) {
+  if (research || !exports.length) return "Kept.";
+  return `Kept. Already exported, to be removed by hand: ${exports.join(", ")}`;
 }
 
 function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, keep_until, overdue }) {

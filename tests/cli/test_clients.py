@@ -9,6 +9,7 @@ from click.testing import CliRunner
 from daq.cli import main
 from daq.keep.clients import people
 from daq.keep.store import Store
+from tests.keep.sweeps import stored
 
 
 @pytest.fixture
@@ -52,6 +53,22 @@ def test_the_last_word_on_a_consent_counts(known):
 
     assert given["consents"] == {"service": False, "research": True, "images": False}
     assert withdrawn["consents"]["research"] is False
+
+
+def test_with_consent_to_research_withdrawn_the_exports_already_made_are_named(known, tmp_path):
+    late, kept, foreaft = known
+    with Store.open(tmp_path / "store.sqlite") as store:
+        sweep_id = stored(store, client_id=people.client_called(store, late).id, simulated=False)
+    foreaft("consent", late, "research", "given")
+    assert foreaft("export", str(sweep_id), str(tmp_path / "study")).exit_code == 0
+    listed = json.loads(foreaft("clients", "--json").stdout)
+    service = foreaft("consent", late, "service", "withdrawn")
+    research = foreaft("consent", late, "research", "withdrawn")
+    nobody = foreaft("consent", kept, "research", "withdrawn")
+
+    assert [one["exports"] for one in listed] == [[str(tmp_path / "study")], []]
+    assert f"remove it by hand: {tmp_path / 'study'}" in research.stderr
+    assert "by hand" not in service.stderr + nobody.stderr
 
 
 @pytest.mark.parametrize("words", [("clients",), ("clients", "--json"), ("clients", "--overdue")])

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import sqlite3
 
 import pytest
 import uvloop
@@ -9,10 +10,11 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.clients import people
-from daq.keep.package.export import exportable
+from daq.keep.package.permission import exportable
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.sweep.onset import LEAST_SQUARES
+from tests.faults.rescue import make
 from tests.keep.sweeps import stored
 from tests.live.jig import demo
 
@@ -124,7 +126,7 @@ def test_a_damaged_store_is_salvaged_into_a_new_one(store, tmp_path):
     again = foreaft("salvage", damaged, tmp_path / "new.sqlite")
 
     assert done.exit_code == 1
-    assert "cannot be read" in done.stderr
+    assert "the file is cut off: " in done.stderr
     assert foreaft("verify", "--store", tmp_path / "new.sqlite").exit_code == 0
     assert again.exit_code == 4
     assert "nothing is overwritten" in again.stderr
@@ -164,6 +166,86 @@ def test_one_damaged_sweep_does_not_hold_up_the_import_of_the_others(store, tmp_
     assert "steps.parquet is not what was exported" in done.stderr
     with Store.open(tmp_path / "new.sqlite", write=False) as opened:
         assert len(opened.sweeps()) == 1
+
+
+@pytest.fixture
+def harmed(tmp_path):
+    """A store of two sweeps with a chunk of the second damaged."""
+    path = tmp_path / "harmed.sqlite"
+    make(path, 2)
+    with Store.open(path) as opened:
+        for one in people.clients(opened):
+            people.set_consent(opened, one.id, "research", True)
+        with opened.writing() as db:
+            db.execute("UPDATE chunks SET bytes = zeroblob(99) WHERE first_us BETWEEN 104900000 AND 105100000")
+    return path
+
+
+def test_a_sweep_with_a_gap_is_answered_with_what_is_missing(harmed):
+    said = foreaft("onset", 2, "--store", harmed)
+    as_json = foreaft("onset", 2, "--json", "--store", harmed)
+
+    assert (said.exit_code, as_json.exit_code) == (0, 0)
+    assert "sweep 2: lost: scans of 'board' from 105.0" in said.stderr
+    assert "some of what was received in this sweep is lost: scans of 'board' from 105.0" in said.stdout
+    assert "is lost: scans of 'board'" in json.loads(as_json.stdout)["reasons"][-1]
+
+
+def test_all_is_exported_beside_the_daemon_with_its_gaps_and_what_cannot_be_is_left_out(harmed, tmp_path):
+    with Store.open(harmed) as daemons:
+        with daemons.writing() as db:
+            db.execute("UPDATE sweeps SET plan = 'x' WHERE id = 1")
+            db.execute("UPDATE twins SET content = 'x' WHERE of = 'sweeps' AND row_id = 1")
+        done = foreaft("export", "--all", tmp_path / "out", "--store", harmed)
+        again = foreaft("export", "--all", tmp_path / "out", "--store", harmed)
+
+    assert done.exit_code == 0, done.stderr
+    assert "left out: row 1 of sweeps is damaged" in done.stderr
+    assert "exported without what is lost of it: scans of 'board' from 105.0" in done.stderr
+    assert {path.name for path in (tmp_path / "out").iterdir() if path.is_file()} == {"README.md", "datapackage.json"}
+    assert again.exit_code == 0
+    assert "is there already and stays as it is" in again.stderr
+
+
+def test_sweeps_are_listed_with_the_time_each_began_and_a_damaged_one_is_told(harmed):
+    done = foreaft("sweeps", "--json", "--store", harmed)
+    assert (done.exit_code, done.stderr) == (0, "")
+    # the session of these sweeps began at 01:59:59.500 in a summer-time zone of UTC+1 (tests.keep.jig)
+    assert [one["begun_utc"] for one in json.loads(done.stdout)] == [
+        "2026-03-29T00:59:59.500+00:00",
+        "2026-03-29T01:01:14.500+00:00",
+    ]
+    with Store.open(harmed) as opened, opened.writing() as db:
+        db.execute("UPDATE sweeps SET plan = 'x' WHERE id = 1")
+        db.execute("UPDATE twins SET content = 'x' WHERE of = 'sweeps' AND row_id = 1")
+    harmed_too = foreaft("sweeps", "--json", "--store", harmed)
+
+    assert harmed_too.exit_code == 1
+    assert [one["sweep"] for one in json.loads(harmed_too.stdout)] == [2]
+    assert "row 1 of sweeps is damaged" in harmed_too.stderr
+
+
+def test_sweeps_rebuilt_by_a_salvage_are_closed_with_their_answers(harmed, tmp_path):
+    db = sqlite3.connect(harmed, isolation_level=None)
+    for statement in ("PRAGMA foreign_keys = OFF", "DROP TABLE twins", "DROP TABLE sweeps", "DELETE FROM results"):
+        db.execute(statement)
+    db.close()
+    done = foreaft("salvage", harmed, tmp_path / "new.sqlite")
+
+    assert done.exit_code == 1
+    assert "sweep 1 is rebuilt from the event that began it" in done.stderr
+    listed = json.loads(foreaft("sweeps", "--json", "--store", tmp_path / "new.sqlite").stdout)
+    assert [(one["state"], one["verdict"]) for one in listed] == [("finished", "onset"), ("finished", "onset")]
+
+
+def test_a_client_is_handed_over_to_beside_the_daemon(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as daemons:
+        pseudonym = people.add_client(daemons, name="Some Body").pseudonym
+        done = foreaft("hand-over", pseudonym, tmp_path / "mine", "--store", path)
+
+    assert done.exit_code == 0, done.stderr
+    assert foreaft("forget", pseudonym, "--yes", "--store", path).stderr.count(str(tmp_path / "mine")) == 1
 
 
 def test_an_archive_that_cannot_be_computed_is_refused_in_one_sentence(store, tmp_path):

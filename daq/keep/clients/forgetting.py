@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection
 
+from daq.keep.clients.copies import copies_known
 from daq.keep.clients.people import Client, client_called
 from daq.keep.errors import NotThere, StoreBusy
 from daq.keep.store import Store
 from daq.keep.store.chunks import encode
 from daq.keep.store.reading import END_US, read_chunk
-from daq.keep.store.sessions import SweepRecord, copies_of
+from daq.keep.store.rows import delete_rows, delete_stray_twins, update_row
+from daq.keep.store.sessions import SweepRecord
 from daq.keep.store.writing import insert_chunk
 from daq.values import cut
 
@@ -49,7 +51,7 @@ def known_as(store: Store, pseudonym: str) -> tuple[Client | None, list[SweepRec
         client = None
     found = [
         sweep
-        for sweep in store.sweeps()
+        for sweep in store.sweeps(damaged=lambda _: None)
         if (sweep.client_id is not None and client is not None and sweep.client_id == client.id)
         or (sweep.client_id is None and asked in {str(sweep.rider.get(key)).upper() for key in _ENTERED})
     ]
@@ -73,27 +75,27 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
             f"{store.path} is being read by another program, which would keep in the file what is removed: "
             "close it and try again; nothing is removed yet"
         )
+    copies = copies_known(store, client, sweeps)
     with store.writing() as db:
-        copies = copies_of(db, [sweep.id for sweep in sweeps], client_id)
         own = _own_sessions(db, client_id, sweeps)
-        db.execute(
-            "DELETE FROM visit_notes WHERE visit_id IN (SELECT id FROM visits WHERE client_id = ?)", (client_id,)
-        )
-        db.execute("DELETE FROM visits WHERE client_id = ?", (client_id,))
+        delete_rows(db, "visit_notes", "visit_id IN (SELECT id FROM visits WHERE client_id = ?)", (client_id,))
+        delete_rows(db, "visits", "client_id = ?", (client_id,))
         for sweep in sweeps:
             db.execute("DELETE FROM results WHERE sweep_id = ?", (sweep.id,))
-            db.execute("DELETE FROM sweeps WHERE id = ?", (sweep.id,))
+            delete_rows(db, "sweeps", "id = ?", (sweep.id,))
             if sweep.session_id not in own:
                 _remove_window(db, sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us)
         for session_id in own:
-            for table in ("second_sums", "chunks", *_TIMED):
-                db.execute(f"DELETE FROM {table} WHERE session_id = ?", (session_id,))
-            db.execute("DELETE FROM sessions WHERE id = ?", (session_id,))
-        db.execute("UPDATE sessions SET client_id = NULL WHERE client_id = ?", (client_id,))
+            for table in ("chunks", *_TIMED):
+                delete_rows(db, table, "session_id = ?", (session_id,))
+            delete_rows(db, "sessions", "id = ?", (session_id,))
+        for (session_id,) in db.execute("SELECT id FROM sessions WHERE client_id = ?", (client_id,)).fetchall():
+            update_row(db, "sessions", session_id, client_id=None)
         for table in ("client_names", "consents"):
-            db.execute(f"DELETE FROM {table} WHERE client_id = ?", (client_id,))
-        db.execute("DELETE FROM clients WHERE id = ?", (client_id,))
-    paths = {kind: tuple(sorted({Path(path) for k, _, path in copies if k == kind})) for kind in ("backup", "export")}
+            delete_rows(db, table, "client_id = ?", (client_id,))
+        delete_rows(db, "clients", "id = ?", (client_id,))
+        delete_stray_twins(db)
+    paths = {kind: tuple(sorted({copy.path for copy in copies if copy.kind == kind})) for kind in ("backup", "export")}
     return Forgotten(
         pseudonym.strip().upper(),
         len(own),
@@ -126,10 +128,7 @@ def _own_sessions(db: Connection, client_id: int | None, sweeps: Sequence[SweepR
 
 def _remove_window(db: Connection, session_id: int, from_us: int, to_us: int) -> None:
     for table in _TIMED:
-        db.execute(
-            f"DELETE FROM {table} WHERE session_id = ? AND received_us >= ? AND received_us < ?",
-            (session_id, from_us, to_us),
-        )
+        delete_rows(db, table, "session_id = ? AND received_us >= ? AND received_us < ?", (session_id, from_us, to_us))
     found = db.execute(
         "SELECT chunks.id, source_id, name FROM chunks JOIN sources ON sources.id = source_id "
         "WHERE session_id = ? AND last_us >= ? AND first_us < ?",
@@ -138,7 +137,6 @@ def _remove_window(db: Connection, session_id: int, from_us: int, to_us: int) ->
     for chunk_id, source_id, source in found:
         samples = read_chunk(db, chunk_id, source)
         outside = (samples.received_us < from_us) | (samples.received_us >= to_us)
-        db.execute("DELETE FROM second_sums WHERE session_id = ? AND chunk_id = ?", (session_id, chunk_id))
         db.execute("DELETE FROM chunks WHERE id = ?", (chunk_id,))
         if outside.any():
             rest = cut(samples, outside)

@@ -12,35 +12,30 @@ from __future__ import annotations
 
 import dataclasses
 import os
-import re
 import shutil
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
 from daq.keep.bounded import MOST_JSON_BYTES, from_json, read_bytes
 from daq.keep.clients import people
-from daq.keep.errors import StoreError
+from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
 from daq.keep.json_text import digest, json_text
 from daq.keep.package.computed_tables import derived_tables
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
+from daq.keep.package.permission import Purpose, refuse_names, refuse_unless_agreed
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
+from daq.keep.store.file import note_beside
 from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
 
-Purpose = Literal["research", "client"]
-"""Research needs the client's consent to it and leaves free text out; client is the client's own copy."""
 FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 """Keys of events that hold whatever somebody typed."""
-
-
-class ExportRefused(StoreError):
-    """The sweeps may not leave the store; the text says which and why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,42 +61,55 @@ def export(
     licence: Licence = CLOSED,
     form: Form | None = None,
     progress: Callable[[int, int], None] | None = None,
+    told: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
-    derive computes what is not stored. Raises ExportRefused before anything is written when a client has not
-    agreed, when a name stands in what would be written, or when a sweep is already in the folder.
+    derive computes what is not stored. A sweep that is in the folder already stays as it is, so that an export that
+    was stopped is taken up by making it again. Raises ExportRefused, before anything is written, when a client has not
+    agreed. A sweep that cannot be exported, or whose name stands in what would be written, raises too; with `told` it
+    is said there and the others go on. What is lost of a sweep's raw is said there as well.
     """
+    tell = told or (lambda _: None)
     named = {sweep_id: sweep_name(store, store.sweep(sweep_id)) for sweep_id in sweep_ids}
-    for sweep_id, name in named.items():
-        _refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
-        if (folder / name).exists():
-            raise ExportRefused(f"{folder / name} exists: nothing is overwritten")
-    if store.writable:  # before, not after: cut off in between, a copy would be out of reach of forgetting
-        with store.writing() as db:
-            add_copy(db, "export", folder, list(named))
+    for sweep_id in named:
+        refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
+    note_copy(store, folder, list(named), tell)  # before, not after: cut off in between, it would be out of reach
     make_folder(folder)
     made = []
-    for done, (sweep_id, name) in enumerate(named.items(), start=1):
-        made.append(_export_one(store, sweep_id, folder / name, derive, purpose, licence, form or preferred_form()))
-        if progress is not None:
-            progress(done, len(named))
-    describe_folder(folder)
+    try:
+        for done, (sweep_id, name) in enumerate(named.items(), start=1):
+            if (folder / name).exists():
+                tell(f"{folder / name} is there already and stays as it is")
+            else:
+                try:
+                    with store.snapshot():
+                        one = _export_one(
+                            store, sweep_id, folder / name, derive, purpose, licence, form or preferred_form(), tell
+                        )
+                    made.append(one)
+                except (StoreError, ValueError) as error:
+                    if told is None:
+                        raise
+                    told(f"left out: sweep {sweep_id}: {error}")
+            if progress is not None:
+                progress(done, len(named))
+    finally:
+        describe_folder(folder)
     return made
 
 
-def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
-    """The finished sweeps that may leave the store for this purpose, and a sentence for each that may not."""
-    ids, left_out = [], []
-    for sweep in store.sweeps():
-        try:
-            if sweep.to_us is None:
-                raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
-            _refuse_unless_agreed(store, sweep, purpose)
-            ids.append(sweep.id)
-        except ExportRefused as refused:
-            left_out.append(str(refused))
-    return ids, left_out
+def note_copy(
+    store: Store, folder: Path, sweep_ids: Sequence[int], tell: Callable[[str], None], client_id: int | None = None
+) -> None:
+    """Notes in the store that these sweeps are copied to a folder, so that forgetting can name it.
+
+    Beside a running daemon too. A store nobody can write notes nothing, which is told.
+    """
+    try:
+        note_beside(store.path, lambda db: add_copy(db, "export", folder, sweep_ids, client_id=client_id))
+    except StoreReadOnly:
+        tell(f"{store.path} cannot be written, so this export is not noted in it: forgetting a client will not name it")
 
 
 def sweep_name(store: Store, sweep: SweepRecord) -> str:
@@ -131,16 +139,6 @@ def describe_folder(folder: Path) -> None:
     write_text(folder / "README.md", _README)
 
 
-def _refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
-    if purpose == "client" or store.session(sweep.session_id).simulated:
-        return
-    if sweep.client_id is None:
-        raise ExportRefused(f"sweep {sweep.id} belongs to no client, so nobody has agreed to its use in research")
-    if not people.consents(store, sweep.client_id)["research"]:
-        pseudonym = people.client(store, sweep.client_id).pseudonym
-        raise ExportRefused(f"{pseudonym} (sweep {sweep.id}) has not agreed to the use of records in research")
-
-
 def _export_one(
     store: Store,
     sweep_id: int,
@@ -149,15 +147,23 @@ def _export_one(
     purpose: Purpose,
     licence: Licence,
     form: Form,
+    tell: Callable[[str], None],
 ) -> Path:
     sweep = store.sweep(sweep_id)
     session = store.session(sweep.session_id)
+    try:
+        computed = derive(store, sweep_id)
+    except StoreDamaged as error:
+        computed = Derived(losses=(str(error),))
+    losses = list(computed.losses)
     tables = [
-        *_kept_tables(store, sweep, session, folder.name, purpose),
-        *derived_tables(folder.name, derive(store, sweep_id)),
+        *_kept_tables(store, sweep, session, folder.name, purpose, losses),
+        *derived_tables(folder.name, computed),
     ]
     if purpose == "research":
-        _refuse_names(store, sweep, tables)
+        refuse_names(store, sweep, tables)
+    if losses:
+        tell(f"{folder.name}: exported without what is lost of it: {'; '.join(losses)}")
     partial = folder.with_name(f".{folder.name}.partial")
     shutil.rmtree(partial, ignore_errors=True)
     make_folder(partial)
@@ -172,6 +178,7 @@ def _export_one(
             "simulated": session.simulated,
             "licenses": [dataclasses.asdict(licence)],
             "sources": [{"title": _origin(session)}],
+            **({"lost": losses} if losses else {}),
             "resources": resources,
         },
     )
@@ -185,12 +192,18 @@ def _origin(session: SessionRecord) -> str:
 
 
 def _kept_tables(
-    store: Store, sweep: SweepRecord, session: SessionRecord, name: str, purpose: Purpose
+    store: Store, sweep: SweepRecord, session: SessionRecord, name: str, purpose: Purpose, losses: list[str]
 ) -> Iterator[Table]:
+    """What was kept of a sweep; of what is damaged, a phrase is added to losses."""
     window = (sweep.from_us,) if sweep.to_us is None else (sweep.from_us, sweep.to_us)
-    items = store.read_items(session.id, *window)
-    used = {sweep.calibration_id, session.calibration_id}
-    contents = {kept: store.calibration(kept) for kept in sorted(used)}
+    items = store.read_items(session.id, *window, gaps=True)
+    contents: dict[int, Any] = {}
+    for kept in sorted({sweep.calibration_id, session.calibration_id}):
+        try:
+            contents[kept] = store.calibration(kept)
+        except StoreDamaged as error:
+            contents[kept] = {}
+            losses.append(str(error))
     with store.reading() as db:
         when = dict(db.execute("SELECT id, kept_utc FROM calibrations").fetchall())
     row = {
@@ -211,7 +224,7 @@ def _kept_tables(
     yield sweep_table(name, row)
     yield from raw_tables(name, (_fit_for(item, purpose) for item in items))
     yield calibration_table(name, [(digest(json_text(one)), when[kept], one) for kept, one in contents.items()])
-    yield result_table(name, store.results(sweep.id))
+    yield result_table(name, store.results(sweep.id, damaged=lambda error: losses.append(str(error))))
 
 
 def _fit_for(item: Item, purpose: Purpose) -> Item:
@@ -224,52 +237,6 @@ def _without_free_text(content: Any, purpose: Purpose) -> Any:
     if purpose == "client":
         return content
     return {key: value for key, value in content.items() if key not in FREE_TEXT}
-
-
-_MADE_HERE = frozenset(
-    {
-        "sweep",
-        "source",
-        "characteristic",
-        "payload",
-        "kind",
-        "method",
-        "part",
-        "verdict",
-        "state",
-        "reason",
-        "reasons",
-        "test",
-        "result",
-        "means",
-        "cure",
-    }
-)
-"""Columns of words the program chooses: a client called Power or Bar is not named there."""
-
-
-def _refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
-    """ExportRefused when the client's name stands in any text that would be written: whole, or one of its words.
-
-    A word of it counts where it stands as a word: Max is not named by "maximum", nor Lin by "linear".
-    """
-    name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
-    words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]
-    if not words:
-        return
-    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
-    named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
-    for table in tables:
-        for field, column in zip(table.fields, table.columns, strict=True):
-            if field.type != "string" or field.name in _MADE_HERE:
-                continue
-            for text in set(column):
-                # the n of JSON's line break would else be a letter of the word behind it
-                if text is not None and named.search(re.sub(r"\\[bfnrt]", " ", text).casefold()):
-                    raise ExportRefused(
-                        f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
-                        "take it out there, or export for the client"
-                    )
 
 
 _README = """# Setback sweeps

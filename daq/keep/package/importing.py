@@ -21,9 +21,9 @@ from daq.keep.package.batches import batches, column_names
 from daq.keep.package.datapackage import Package, read_package
 from daq.keep.received import checked
 from daq.keep.store import Store, sessions, writing
-from daq.keep.store.checksums import insert_row
 from daq.keep.store.chunks import CLOSED_LEVEL, encode
 from daq.keep.store.reading import merged
+from daq.keep.store.rows import insert_row
 from daq.measure.calibration import from_dict
 from daq.rig import parse_rig
 from daq.text import checked_line

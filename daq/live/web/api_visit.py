@@ -12,6 +12,7 @@ from daq import text
 from daq.fit.intake import RED_FLAGS, Intake
 from daq.fit.prechecks import Measured
 from daq.keep.clients import people, visits
+from daq.keep.clients.copies import exports_noted, exports_of
 from daq.keep.store import Store
 from daq.live.session.session import Session
 from daq.live.session.visit_desk import usual_keep_until
@@ -79,7 +80,8 @@ def add_visit(app: FastAPI, session: Session) -> None:
 
     @app.put("/api/v1/clients/{pseudonym}/agreement")
     async def agreement(pseudonym: str, body: Agreement) -> dict[str, Any]:
-        """What was agreed to; what was said before stays in the records. Nothing is removed by itself."""
+        """What was agreed to; what was said before stays in the records. Nothing is removed by itself: `exports` names
+        those already made of this client's sweeps, in backups too once consent to research is withdrawn."""
 
         def keep(store: Store) -> dict[str, Any]:
             client = people.client_called(store, pseudonym)
@@ -89,7 +91,10 @@ def add_visit(app: FastAPI, session: Session) -> None:
                 if said[kind] != given:
                     people.set_consent(store, client.id, kind, said[kind])
             people.set_keep_until(store, client.id, body.keep_until)
-            return _known_one(store, people.client(store, client.id))
+            known = _known_one(store, people.client(store, client.id))
+            if before["research"] and not body.research:
+                known["exports"] = [str(copy.path) for copy in exports_of(store, client)]
+            return known
 
         return await ask(keep)
 
@@ -140,4 +145,5 @@ def _known_one(store: Store, one: people.Client) -> dict[str, Any]:
         "overdue": one.keep_until is not None and one.keep_until < datetime.date.today().isoformat(),
         "consents": people.consents(store, one.id),
         "visits": len(visits.visits(store, one.id)),
+        "exports": [str(copy.path) for copy in exports_noted(store, one)],
     }

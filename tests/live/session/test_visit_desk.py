@@ -8,9 +8,11 @@ import uvloop
 
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
+from daq.keep.store.sessions import add_copy
 from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
 from daq.sweep.run import State, Trigger
+from tests.keep.sweeps import stored
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -80,6 +82,27 @@ def test_what_was_agreed_and_until_when_it_is_kept_can_be_changed(tmp_path):
         said = (await client.put(f"/api/v1/clients/{pseudonym}/agreement", json=body)).json()
         assert (said["keep_until"], said["overdue"], said["consents"]["research"]) == ("2020-01-31", True, True)
         assert (await client.put("/api/v1/clients/R-NONE/agreement", json=body)).status_code == 404
+
+    on_the_jig(tmp_path, job)
+
+
+def test_with_consent_to_research_withdrawn_the_page_is_told_of_the_exports_already_made(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        body = {"service": True, "research": True, "images": False, "keep_until": None}
+        await client.put(f"/api/v1/clients/{pseudonym}/agreement", json=body)
+
+        def exported(store):
+            known = people.client_called(store, pseudonym)
+            sweep_id = stored(store, client_id=known.id, simulated=False)
+            with store.writing() as db:
+                add_copy(db, "export", tmp_path / "study", [sweep_id])
+
+        await session.acquisition.ask(exported)
+        said = (await client.put(f"/api/v1/clients/{pseudonym}/agreement", json={**body, "research": False})).json()
+        assert said["exports"] == [str(tmp_path / "study")]
+        (known,) = (await client.get("/api/v1/clients")).json()
+        assert known["exports"] == [str(tmp_path / "study")]
 
     on_the_jig(tmp_path, job)
 

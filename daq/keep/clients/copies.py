@@ -1,0 +1,74 @@
+"""Where copies of a client's records lie: noted in the store, and in every backup of it that can still be read."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from daq.keep.clients import people
+from daq.keep.clients.people import Client
+from daq.keep.errors import StoreError
+from daq.keep.store import Store
+from daq.keep.store.sessions import SweepRecord, copies_of
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """A file or folder that may hold them."""
+
+    kind: str
+    """backup or export."""
+    made_utc: str
+    path: Path
+
+
+def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
+    """Every copy that may hold these sweeps or this client, oldest first.
+
+    An export made from a backup is noted in that backup: those that lie where they were made are asked too.
+    """
+    found = _noted(store, None if client is None else client.id, [sweep.id for sweep in sweeps])
+    asked = {store.path.resolve()}
+    while waiting := [copy.path for copy in found if copy.kind == "backup" and copy.path not in asked]:
+        for path in waiting:
+            asked.add(path)
+            with contextlib.suppress(StoreError):
+                found += [copy for copy in _noted_in(path, client, sweeps) if copy not in found]
+    return sorted(found, key=lambda copy: copy.made_utc)
+
+
+def exports_of(store: Store, client: Client) -> list[Copy]:
+    """The exports that hold sweeps of a client, oldest first; what was handed over to the client is not among them."""
+    sweeps = [sweep for sweep in store.sweeps(damaged=lambda _: None) if sweep.client_id == client.id]
+    return _not_own(store, client, copies_known(store, client, sweeps))
+
+
+def exports_noted(store: Store, client: Client) -> list[Copy]:
+    """The same, as far as this store has noted them itself: quick enough for a list of all clients."""
+    with store.reading() as db:
+        ids = [row[0] for row in db.execute("SELECT id FROM sweeps WHERE client_id = ?", (client.id,))]
+    return _not_own(store, client, _noted(store, client.id, ids))
+
+
+def _noted_in(path: Path, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
+    """What a backup has noted. A number may be another sweep's there, in a store that went its own way since."""
+    with Store.open(path, write=False) as backup:
+        there = {sweep.id: sweep for sweep in backup.sweeps(damaged=lambda _: None)}
+        same = [one.id for one in sweeps if one.id in there and there[one.id].from_us == one.from_us]
+        client_id = None
+        with contextlib.suppress(StoreError):
+            client_id = None if client is None else people.client_called(backup, client.pseudonym).id
+        return _noted(backup, client_id, same)
+
+
+def _noted(store: Store, client_id: int | None, sweep_ids: Sequence[int]) -> list[Copy]:
+    with store.reading() as db:
+        return [Copy(kind, made_utc, Path(path)) for kind, made_utc, path in copies_of(db, sweep_ids, client_id)]
+
+
+def _not_own(store: Store, client: Client, copies: Sequence[Copy]) -> list[Copy]:
+    with store.reading() as db:
+        own = {Path(row[0]) for row in db.execute("SELECT path FROM copies WHERE client_id = ?", (client.id,))}
+    return [copy for copy in copies if copy.kind == "export" and not own & {copy.path, copy.path.parent}]

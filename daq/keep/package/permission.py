@@ -1,0 +1,78 @@
+"""What may leave the store: with the client's consent, and without the client's name."""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+from daq.keep.clients import people
+from daq.keep.errors import StoreDamaged, StoreError
+from daq.keep.package.tables import Table
+from daq.keep.store import Store
+from daq.keep.store.sessions import SweepRecord
+
+Purpose = Literal["research", "client"]
+"""Research needs the client's consent to it and leaves free text out; client is the client's own copy."""
+
+
+class ExportRefused(StoreError):
+    """The sweeps may not leave the store; the text says which and why."""
+
+
+def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
+    """The finished sweeps that may leave the store for this purpose, and a sentence for each that may not."""
+    ids: list[int] = []
+    left_out: list[str] = []
+    for sweep in store.sweeps(damaged=lambda error: left_out.append(str(error))):
+        try:
+            if sweep.to_us is None:
+                raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
+            refuse_unless_agreed(store, sweep, purpose)
+            ids.append(sweep.id)
+        except (ExportRefused, StoreDamaged) as refused:
+            left_out.append(str(refused))
+    return ids, left_out
+
+
+def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
+    """ExportRefused when the client has not agreed to this purpose."""
+    if purpose == "client" or store.session(sweep.session_id).simulated:
+        return
+    if sweep.client_id is None:
+        raise ExportRefused(f"sweep {sweep.id} belongs to no client, so nobody has agreed to its use in research")
+    if not people.consents(store, sweep.client_id)["research"]:
+        pseudonym = people.client(store, sweep.client_id).pseudonym
+        raise ExportRefused(f"{pseudonym} (sweep {sweep.id}) has not agreed to the use of records in research")
+
+
+_MADE_HERE = frozenset(
+    {
+        *("sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason"),
+        *("reasons", "test", "result", "means", "cure"),
+    }
+)
+"""Columns of words the program chooses: a client called Power or Bar is not named there."""
+
+
+def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
+    """ExportRefused when the client's name stands in any text that would be written: whole, or one of its words.
+
+    A word of it counts where it stands as a word: Max is not named by "maximum", nor Lin by "linear".
+    """
+    name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
+    words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]
+    if not words:
+        return
+    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
+    named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
+    for table in tables:
+        for field, column in zip(table.fields, table.columns, strict=True):
+            if field.type != "string" or field.name in _MADE_HERE:
+                continue
+            for text in set(column):
+                # the n of JSON's line break would else be a letter of the word behind it
+                if text is not None and named.search(re.sub(r"\\[bfnrt]", " ", text).casefold()):
+                    raise ExportRefused(
+                        f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
+                        "take it out there, or export for the client"
+                    )

@@ -1,0 +1,28 @@
+"""What the page says when a client's agreement changes."""
+
+import json
+from pathlib import Path
+
+ANSWERS = Path(__file__).parent / "answers.json"
+"""What the daemon answered in one simulated job."""
+
+
+def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(desk, messages):
+    at = desk()
+    answers = json.loads(ANSWERS.read_text())
+    (client,) = answers["clients"]
+    client["consents"]["research"] = True
+    at.answers = {
+        "clients": [client],
+        "visit": answers["visit"],
+        f"clients/{client['pseudonym']}/agreement": {**client, "exports": ["/srv/study-1", "/srv/study-2"]},
+    }
+    at.open({**messages["snapshot"], "visit": answers["visit"]["visit"]}, screen="client")
+    at.page.get_by_text("What was agreed, and until when records are kept").click()
+    form = at.page.get_by_role("form", name="What was agreed")
+    form.get_by_label("Agreed to use in studies, under the pseudonym").uncheck()
+    form.get_by_role("button", name="Keep what was agreed").click()
+    at.wait(lambda: form.get_by_text("/srv/study-1, /srv/study-2").count())
+
+    assert form.get_by_role("status").inner_text().startswith("Kept. Already exported, to be removed by hand:")
+    assert next(body for path, body in at.asked if path.endswith("/agreement"))["research"] is False
