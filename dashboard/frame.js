@@ -3,19 +3,19 @@ import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
 import { sourceFreshness } from "./fresh.js";
 import { sidePanel } from "./side.js";
+import { visitLine } from "./visit_line.js";
+import { whoIsHere } from "./who.js";
 import { CAUTION } from "./words.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./store.js").Store} Store */
 
-/** The screens in the order of the job. */
-const SCREENS = /** @type {const} */ ([
-  ["#client", "Client"],
-  ["#plan", "Plan"],
-  ["#checks", "Checks"],
-  ["#run", "Run"],
-  ["#decide", "Decide"],
+/** What stands beside the visit. */
+const BESIDE = /** @type {const} */ ([
   ["#followup", "Follow-up"],
   ["#bench", "Bench"],
+]);
+const WINDOWS = /** @type {const} */ ([
+  ["#rider", "Rider’s screen"],
 ]);
 
 /** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */
@@ -30,13 +30,13 @@ export function mountFrame(top, side, store) {
     { type: "button", class: "small", "aria-controls": "side", onclick: () => store.dispatch({ type: "page/panel" }) },
     "Keys, settings",
   );
-  const links = SCREENS.map(([hash, words]) => el("a", { href: hash }, words));
-  const nav = el(
-    "nav",
-    { "aria-label": "Screens" },
-    ...links,
-    el("a", { href: "#rider", target: "_blank", rel: "noopener" }, "Rider’s view"),
-  );
+  const line = visitLine();
+  const who = whoIsHere();
+  const links = BESIDE.map(([hash, words]) => el("a", { href: hash }, words));
+  const windows = WINDOWS.map(([hash, words]) => el("a", { href: hash, target: "_blank", rel: "noopener" }, words));
+  const more = el("details", { class: "more" }, el("summary", {}, "More"), el("nav", { "aria-label": "Beside the visit" }, ...links, ...windows, open));
+  addEventListener("hashchange", () => (more.open = false));
+  addEventListener("click", ({ target }) => (more.open &&= target instanceof Node && more.contains(target) && !(target instanceof HTMLAnchorElement)));
   const status = el("p", { class: "message polite", role: "status" });
   const alert = el("p", { class: "message alert", role: "alert" });
   const seen = el(
@@ -45,13 +45,21 @@ export function mountFrame(top, side, store) {
     "Seen",
   );
   top.replaceChildren(
-    el("div", { class: "head" }, brand(), about, recording, calibration, chips, nav, open),
+    el(
+      "div",
+      { class: "head" },
+      el("div", { class: "who" }, brand(), who.node, about),
+      line.node,
+      el("div", { class: "beside" }, recording, calibration, chips, more),
+    ),
     el("div", { class: "messages" }, banner, alert, status, seen),
   );
   const drawSide = sidePanel(side, store);
 
   store.onFrame((state, now_ms) => {
     setAttribute(banner, "hidden", !state.simulated);
+    line.draw(state);
+    who.draw(state);
     const view = `#${document.documentElement.dataset.view}`;
     for (const link of links) setAttribute(link, "aria-current", link.getAttribute("href") === view ? "page" : null);
     setText(about, aboutWords(state));
@@ -64,24 +72,22 @@ export function mountFrame(top, side, store) {
     setAttribute(calibration, "hidden", !state.calibration?.stale);
     drawChips(chips, state, now_ms);
     setAttribute(open, "aria-expanded", String(state.panel_shown));
-    const line = messageLine(state, now_ms);
-    setAttribute(seen, "hidden", !line.dismiss);
-    setText(alert, line.level === "alarm" ? line.text : "");
-    setText(status, line.level === "alarm" ? "" : line.text);
-    setAttribute(status, "data-level", line.level);
+    const told = messageLine(state, now_ms);
+    setAttribute(seen, "hidden", !told.dismiss);
+    setText(alert, told.level === "alarm" ? told.text : "");
+    setText(status, told.level === "alarm" ? "" : told.text);
+    setAttribute(status, "data-level", told.level);
     setAttribute(document.documentElement, "data-theme", state.settings.theme);
     drawSide(state);
   });
 }
 
 function brand() {
-  return el("p", { class: "brand" }, el("img", { src: "icon.svg", alt: "", width: 22, height: 22 }), "Foreaft");
+  return el("img", { class: "brand", src: "icon.svg", alt: "Foreaft", width: 22, height: 22 });
 }
 
-function aboutWords(/** @type {State} */ { rider, rig, sweep, visit }) {
-  const name = rider && (visit ? rider.pseudonym : `trial, ${rider.pseudonym}`);
-  const who = rider ? `${name}, ${kilograms(rider.mass_kg)}` : "";
-  return [who, rig?.name, sweep?.protocol].filter(Boolean).join(" · ");
+function aboutWords(/** @type {State} */ { rider, sweep }) {
+  return [rider && kilograms(rider.mass_kg), sweep?.protocol].filter(Boolean).join(" · ");
 }
 
 /** How long a notice stays on the line, ms; an alarm stays until someone has seen it. The panel keeps them all. */

@@ -7,6 +7,7 @@
  * @typedef {import("./state.js").Onset} Onset
  * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
  */
+import { nextAct } from "./visit_line.js";
 import { clock, millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
@@ -211,11 +212,18 @@ export function mainAction(state) {
   const { sweep, visit, steps } = state;
   if (sweep?.accepts.length === 0 && visit && steps.length) return { event: null, label: "Decide", to: "#decide" };
   if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
-  if (sweep.accepts.includes("begin")) return { event: "begin", label: "Begin the sweep" };
+  if (sweep.accepts.includes("begin"))
+    return visit?.in_the_way ? { event: null, ...nextOf(state) } : { event: "begin", label: "Begin the sweep" };
   if (sweep.accepts.includes("saddle_moved"))
     return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
   if (sweep.accepts.includes("resume")) return { event: "resume", label: "Resume" };
   return null;
+}
+
+/** What the visit waits for, as the large button says it. @param {State} state */
+function nextOf(state) {
+  const { to, words } = nextAct(state);
+  return { to, label: words };
 }
 
 /** The large button's words while there is nothing to confirm. @param {State} state */

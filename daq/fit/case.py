@@ -40,6 +40,8 @@ class Case:
     sweeps: tuple[Ridden, ...]
     decision: Decision | None = None
     follow_up: FollowUp | None = None
+    nth: int = 1
+    """Which visit of the client it is, counted from 1."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
 import { withMinus } from "../format.js";
 import { HANDS } from "./client/rows.js";
+import { nextButton } from "../next.js";
 import { sentence } from "../words.js";
 import { feetOffPlate } from "./feet_off.js";
 import { zeroPlate } from "./zero.js";
@@ -31,6 +32,7 @@ export function mount(root, store) {
   const nobody = el("p", { class: "warning" }, "Nobody is here: a sweep now is a trial and asks for no checks.");
   const ready = el("p", { class: "ready", role: "status" });
   const reason = field({ path: "reason", words: "Reason to go on without an open check", kind: "text" }, "go-on");
+  const next = nextButton("#checks");
   const zero = zeroPlate(store);
   const feetOff = feetOffPlate(store);
   const measured = el(
@@ -49,7 +51,7 @@ export function mount(root, store) {
       el("h1", {}, "Before the sweep"),
       nobody,
       body,
-      el("p", { class: "page-end" }, el("a", { class: "button main", href: "#run" }, "To the run")),
+      el("p", { class: "page-end" }, next.node),
     ),
   );
 
@@ -71,6 +73,7 @@ export function mount(root, store) {
     const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
     for (const each of [checks, measured, feetOff.node]) setAttribute(each, "hidden", !visit);
+    next.draw(state);
     zero.draw(state);
     feetOff.draw(state);
     if (!visit) return;

@@ -2,6 +2,7 @@
 import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
+import { nextButton } from "../next.js";
 import { BICYCLE, EQUIPMENT, FEEL, POST, RIDER } from "./client/rows.js";
 import { symptomTable } from "./client/symptoms.js";
 
@@ -146,6 +147,7 @@ function intakeForm(/** @type {Store} */ store) {
   const advice = el("p", { class: "warning", role: "alert" });
   const last = el("p", { class: "here", role: "status" });
   const send = el("button", { type: "submit", class: "main" }, "Keep this intake");
+  const next = nextButton("#client");
   const group = (/** @type {{title: string, fields: import("../form.js").Field[]}} */ { title, fields: own }) =>
     el("fieldset", { class: "plate" }, el("legend", {}, title), ...own.map((each) => each.node));
   const node = el(
@@ -165,7 +167,7 @@ function intakeForm(/** @type {Store} */ store) {
       ),
     ),
     advice,
-    el("p", { class: "page-end" }, send, el("a", { href: "#plan" }, "Plan the sweep")),
+    el("p", { class: "page-end" }, send, next.node),
   );
   /** @type {Record<string, HTMLInputElement>} */
   let boxes = {};
@@ -190,7 +192,9 @@ function intakeForm(/** @type {Store} */ store) {
   }
 
   const filled = changes();
-  function draw(/** @type {import("../state.js").State} */ { visit, sending }) {
+  function draw(/** @type {import("../state.js").State} */ state) {
+    const { visit, sending } = state;
+    next.draw(state);
     setAttribute(node, "hidden", !visit);
     if (!visit) return;
     if (filled(visit.id, Object.keys(boxes).length)) {

@@ -71,7 +71,7 @@ def meet(page, jig):  # noqa: F811
 
 
 def plan_eleven(page):  # noqa: F811
-    page.get_by_role("link", name="Plan", exact=True).click()
+    page.locator(".visit-line").get_by_role("link", name="Plan").click()
     page.get_by_label("Rear end").fill("80")
     page.get_by_label("Front end").fill("30")
     page.get_by_label("First position again").uncheck()
@@ -137,7 +137,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):  # noqa: F811
     assert len(told["steps"]) == 11
     assert sum("hands" in step["notes"] for step in told["steps"]) >= 8
 
-    page.get_by_role("link", name="Decide").click()
+    page.locator(".visit-line").get_by_role("link", name="Decide").click()
     onset_mm = told["onset"]["onset_mm"]
     low_mm, high_mm = told["onset"]["interval_95_mm"]
     assert told["onset"]["verdict"] == "onset"
@@ -180,6 +180,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):  # noqa: F811
             assert said in words, (said, words)
         assert "Ada Example" not in words
 
+    page.get_by_text("More", exact=True).click()
     page.get_by_role("link", name="Follow-up").click()
     expect(page.locator(".due li")).to_contain_text("Ada Example")
     expect(page.locator(".due li")).to_contain_text("hands, left 6")
@@ -261,6 +262,8 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):  # noqa: F811
         page.keyboard.press("Enter")
     expect(popup.value.get_by_role("heading", name="Saddle sheet")).to_be_visible()
     popup.value.close()
+    reach(page, "More")
+    page.keyboard.press("Enter")
     reach(page, "Follow-up")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Follow-up", exact=True)).to_be_visible()

@@ -54,4 +54,5 @@ def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
         sweeps=tuple(known[sweep.id] for sweep in sweeps if sweep.id in known and known[sweep.id].steps),
         decision=Decision.model_validate(latest["decision"]) if "decision" in latest else None,
         follow_up=FollowUp.model_validate(latest["follow-up"]) if "follow-up" in latest else None,
+        nth=visits.nth(store, visit_id),
     )

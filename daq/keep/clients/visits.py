@@ -67,6 +67,11 @@ def visits(store: Store, client_id: int | None = None) -> list[VisitRecord]:
         return [_visit(row) for row in sound_rows(db, "visits", "?1 IS NULL OR client_id = ?1", (client_id,))]
 
 
+def nth(store: Store, visit_id: int) -> int:
+    """Which visit of its client this is, counted from 1. NotThere."""
+    return [one.id for one in visits(store, visit(store, visit_id).client_id)].index(visit_id) + 1
+
+
 def notes(store: Store, visit_id: int, kind: str | None = None) -> list[NoteRecord]:
     """What was written down of a visit, oldest first; of one kind when it is given."""
     with store.reading() as db:

@@ -57,7 +57,7 @@ class Session:
         self.occupied = Occupied(sweep=lambda: self.sweep.under_way, bench=lambda: self.calibrating.readings_due())
         self.zero = ZeroDesk(at, self.occupied)
         self.calibrating = CalibrationDesk(at, self.occupied, put_aside=lambda: self.sweep.put_aside())
-        self.visit = VisitDesk(at, self.occupied, readings=self._readings, other_rider=self.zero.forget_holds)
+        self.visit = VisitDesk(at, self.occupied, readings=self._readings, other_rider=self._other_rider)
         self.sweep = SweepDesk(
             at,
             self.occupied,
@@ -107,6 +107,11 @@ class Session:
         if before is not None and before.standing is not self._standing.standing:
             level = "info" if self._standing.allows_verdict else "caution"
             self.acquisition.note(level, self._standing.sentence)
+
+    def _other_rider(self) -> None:
+        """Somebody else sits on the jig: what was found of the one before is not theirs."""
+        self.zero.forget_holds()
+        self.sweep.put_away()
 
     def _readings(self) -> Readings:
         progress = self.sweep.progress

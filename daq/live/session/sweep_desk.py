@@ -43,14 +43,15 @@ class SweepDesk:
         self._habitual_mm, self._begun, self._ridden = habitual_mm, begun, ridden
         self._id: int | None = None
         self._open = False
+        self._away = False
         self._one_at_a_time = asyncio.Lock()
         acquisition.hears_output.append(self._keep)
         acquisition.hears_item.append(self._close_when_ended)
 
     @property
     def progress(self) -> SweepProgress | None:
-        """Of the sweep under way or the last one; None before the first."""
-        return self._at.pipeline.progress
+        """Of the sweep under way or the visit's last one; None before the first."""
+        return None if self._away else self._at.pipeline.progress
 
     @property
     def id(self) -> int | None:
@@ -77,7 +78,7 @@ class SweepDesk:
             self.put_aside(from_us)
             await self._begun(found)
             at.drain()
-            self._id, self._open = found, True
+            self._id, self._open, self._away = found, True, False
             content = beginning(
                 plan,
                 mass_kg=at.rider.mass_kg,
@@ -92,7 +93,7 @@ class SweepDesk:
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
         """Go on with a sweep that was cut off: ride what is stored of it, then pause it until the fitter resumes."""
         self._at.take_up(items)
-        self._id, self._open = sweep_id, True
+        self._id, self._open, self._away = sweep_id, True, False
         self._pause()
         self._at.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
 
@@ -131,6 +132,11 @@ class SweepDesk:
         """End a sweep that is set up and was not begun."""
         if self._open:
             self._close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
+
+    def put_away(self) -> None:
+        """Show nothing of the last sweep: the next client shall not see it as theirs. It stays in the store."""
+        self.put_aside()
+        self._away = True
 
     def _pause(self) -> None:
         if self.progress is not None and Trigger.PAUSE in fitter_may(self.progress.state):

@@ -46,6 +46,8 @@ class VisitDesk:
         self._at, self._occupied, self._readings, self._other_rider = acquisition, occupied, readings, other_rider
         self.id: int | None = None
         self.client: Client | None = None
+        self.nth = 0
+        """Which visit of this client it is, counted from 1."""
         self.intake: Intake | None = None
         self.returning = ""
         """What the intake is filled in from, while it is that of the last visit and not yet confirmed today."""
@@ -76,12 +78,13 @@ class VisitDesk:
 
         session_id = self._at.kept_by().session_id
 
-        def begin(store: Store) -> tuple[Client, int, tuple[Intake | None, str]]:
+        def begin(store: Store) -> tuple[Client, int, int, tuple[Intake | None, str]]:
             client = people.client_called(store, pseudonym)
             last = last_time(store, client.id)
-            return client, visits.begin_visit(store, client.id, session_id), last
+            made = visits.begin_visit(store, client.id, session_id)
+            return client, made, visits.nth(store, made), last
 
-        self.client, self.id, (self.intake, self.returning) = await self._at.ask(begin)
+        self.client, self.id, self.nth, (self.intake, self.returning) = await self._at.ask(begin)
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self._other_rider()
         self._seat()
@@ -93,6 +96,7 @@ class VisitDesk:
         if record is None:
             return
         self.id, self.client = record.id, people.client(store, record.client_id)
+        self.nth = visits.nth(store, record.id)
         for note in visits.notes(store, record.id):
             if note.kind == "intake":
                 self.intake = Intake.model_validate(note.content)

@@ -112,6 +112,7 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
         return None
     return {
         "id": visit.id,
+        "nth": visit.nth,
         "pseudonym": visit.client.pseudonym,
         "intake": None if visit.intake is None else visit.intake.model_dump(),
         "returning": visit.returning,

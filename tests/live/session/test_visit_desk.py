@@ -277,3 +277,33 @@ def test_an_intake_that_cannot_be_is_refused_with_the_field(tmp_path, wrong, nam
         assert named in answer.json()["detail"]
 
     on_the_jig(tmp_path, job)
+
+
+def test_the_next_client_sees_nothing_of_the_sweep_before(tmp_path):
+    async def job(client, session):
+        first = await arrived(client)
+        await all_well(client, session)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.STOP)
+        assert (await client.get("/api/v1/sweep")).json()["sweep"]["state"] == "stopped"
+        second = await arrived(client)
+        assert second != first
+        assert (await client.get("/api/v1/sweep")).json() == {"sweep": {}, "steps": [], "onset": None}
+        score = await client.post("/api/v1/step-notes", json={"what": "hands", "value": 3})
+        assert score.status_code == 409
+        await session.sweep.begin(SHORT)
+        assert (await client.get("/api/v1/sweep")).json()["sweep"]["state"] == "waiting"
+
+    on_the_jig(tmp_path, job)
+
+
+def test_the_visits_of_a_client_are_counted_and_not_those_of_the_workshop(tmp_path):
+    async def job(client, session):
+        pseudonym = await arrived(client)
+        await arrived(client)
+        told = (await client.get("/api/v1/visit")).json()["visit"]
+        assert (told["id"], told["nth"]) == (2, 1)
+        again = (await client.post("/api/v1/visit", json={"pseudonym": pseudonym})).json()
+        assert (again["id"], again["nth"]) == (3, 2)
+
+    on_the_jig(tmp_path, job)
