@@ -32,9 +32,22 @@ STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path),
 @click.option("--order", default="1", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
 @click.option("--g", "g_m_s2", type=click.FloatRange(9.75, 9.85), help="Local gravity for mass_kg, m/s2.")
 @click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
+@click.option(
+    "--weights",
+    default="shared",
+    show_default=True,
+    type=click.Choice(["shared", "per-load", "independent"]),
+    help="Which loads err together: all, as of one set; equal ones; none. A column weights says it point by point.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def fit(points: str, order: str, g_m_s2: float | None, expected_per_n: float | None, as_json: bool) -> None:
-    """Fit a line or a curve through POINTS.csv, with columns load_n or mass_kg, and reading ("-": stdin)."""
+def fit(
+    points: str, order: str, g_m_s2: float | None, expected_per_n: float | None, weights: Any, as_json: bool
+) -> None:
+    """Fit a line or a curve through POINTS.csv, with columns load_n or mass_kg, and reading ("-": stdin).
+
+    A column u_load_n states the standard uncertainty of each load in newtons; series (a number) and direction (up or
+    down) tell hysteresis and repeatability.
+    """
     from daq.measure.calibration.points import MOST_BYTES
     from daq.measure.calibration.report import fit_report
 
@@ -43,7 +56,7 @@ def fit(points: str, order: str, g_m_s2: float | None, expected_per_n: float | N
         fail(REFUSED, "--expected-per-n: expected a number other than 0, negative for a cell wired the other way")
     text = text_of(points, MOST_BYTES)
     try:
-        report = fit_report(text, int(order), expected_per_n=expected_per_n, **gravity)
+        report = fit_report(text, int(order), expected_per_n=expected_per_n, weights=weights, **gravity)
     except ValueError as error:
         fail(REFUSED, f"{points}: {error}")
     if as_json:
@@ -55,15 +68,27 @@ def fit(points: str, order: str, g_m_s2: float | None, expected_per_n: float | N
 def fit_lines(report: dict[str, Any]) -> list[str]:
     """A fit as an engineer reads it, uncertainties to two digits."""
     lines = [f"{report['model']}   {report['points']} points, {report['degrees_of_freedom']} degrees of freedom"]
-    for i, (value, u) in enumerate(zip(report["coefficients"], report["standard_uncertainties"], strict=True)):
+    columns = ("coefficients", "standard_uncertainties", "expanded_uncertainties")
+    for i, (value, u, expanded) in enumerate(zip(*(report[name] for name in columns), strict=True)):
         decimals = max(0, 1 - math.floor(math.log10(u))) if u > 0.0 else 6
-        lines.append(f"  b{i}  {value:.{decimals}f}  standard uncertainty {u:.2g}")
+        lines.append(f"  b{i}  {value:.{decimals}f}  standard uncertainty {u:.2g}, 95 % within ±{expanded:.2g}")
+    lines.append(
+        f"loads: errors of weights are in the uncertainties ({report['weights']})"
+        if report["weighted"]
+        else "loads: taken as exact; a column u_load_n would bring in what is not known of the weights"
+    )
     slope = abs(report["coefficients"][1])
     lines.append(f"residuals: standard deviation {report['residual_sd']:.3g} = {report['residual_sd'] / slope:.3g} N")
     for load_n, residual in zip(report["load_n"], report["residuals"], strict=True):
         lines.append(f"  at {load_n:9.3f} N  {residual:+12.4g}  {residual / slope:+9.3g} N")
     if (lack := report["lack_of_fit"]) is not None:
         lines.append(f"lack of fit: p {lack['p']:.3g}; small: the curve misses what repeats agree on")
+    if (found := report["hysteresis"]) is not None:
+        lines.append(f"hysteresis: falling reads up to {found['largest_n']:+.3g} N more; taken out of the residuals")
+    if (found := report["repeatability"]) is not None:
+        lines.append(
+            f"repeatability: standard deviation {found['sd_n']:.3g} N, largest difference {found['largest_n']:.3g} N"
+        )
     if report["gravity_m_s2"] is not None:
         lines.append(f"masses times {report['gravity_m_s2']:g} m/s2, times {report['buoyancy_factor']:.5f} for the air")
     if report["columns_passed_over"]:

@@ -140,7 +140,8 @@ def test_a_fit_is_told_with_its_residuals_in_newtons():
 
     assert done.exit_code == 0
     assert done.stdout.startswith("reading = b0 + b1 load_n   36 points, 34 degrees of freedom\n")
-    assert "b1  1.00212  standard uncertainty 0.00043\n" in done.stdout
+    # 34 degrees of freedom: Student's t 2.032 (JCGM 100 table G.2 has 2.03 for 35)
+    assert "b1  1.00212  standard uncertainty 0.00043, 95 % within ±0.00087\n" in done.stdout
     assert "standard deviation 0.885 = 0.883 N\n" in done.stdout
 
 

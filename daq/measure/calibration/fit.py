@@ -115,7 +115,7 @@ def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, order: int, *, weights: n
     turned = np.swapaxes(in_powers, -1, -2)
     scaled = np.einsum("...ij,...j->...i", turned, alpha)
     scaled_covariance = variance[..., None, None] * (turned @ in_powers)
-    to_x = _powers_of_x(centre, half, order)
+    to_x = powers_of_x(centre, half, order)
     return Fit(
         coefficients=np.einsum("...ij,...j->...i", to_x, scaled),
         covariance=to_x @ scaled_covariance @ np.swapaxes(to_x, -1, -2),
@@ -191,7 +191,7 @@ def _projected(basis: list[Array], target: Array) -> tuple[Array, Array]:
     return alpha, rest
 
 
-def _powers_of_x(centre: Array, half: Array, order: int) -> Array:
+def powers_of_x(centre: Array, half: Array, order: int) -> Array:
     """(..., p, p): coefficients in t = (x - centre) / half to coefficients in x."""
     p = order + 1
     matrix = np.zeros((*centre.shape, p, p))

@@ -1,7 +1,8 @@
 """A table of calibration points: text in, loads and readings out, or every wrong line named.
 
-Columns: `reading`, and `load_n` or `mass_kg`; also, when they are known, `u_load_n` (standard uncertainty of the load),
-`series` (a number, the same for one loading up and down) and `direction` (up or down). Other columns are passed over.
+Columns: `reading`, and `load_n` or `mass_kg`; also, when they are known, `u_load_n` (standard uncertainty of the load,
+newtons), `weights` (any word; loads of one word come from one set of weights and err together), `series` (a number, the
+same for one loading up and down) and `direction` (up or down). Other columns are passed over.
 Columns are parted by comma, semicolon or tab; with semicolon or tab a decimal comma is understood. Lines that begin
 with # and empty lines are comments.
 """
@@ -24,7 +25,8 @@ WEIGHT_KG_M3 = 8000.0
 """Conventional density of weights and of the air they are calibrated in (OIML D 28)."""
 MOST_BYTES, MOST_POINTS = 256 * 1024, 1000
 """Of a table. A thorough calibration of one cell has 60 points; looking for slips takes the square of their number."""
-KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "series", "direction")
+KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "weights", "series", "direction")
+TEXTS = ("weights", "direction")
 ENDS_OF_RANGE = tuple(sign * (1 << bits - 1) - (sign > 0) for bits in (24, 32) for sign in (1, -1))
 """Readings at which a converter of 24 or 32 bits stands still."""
 
@@ -40,6 +42,8 @@ class Points:
     load_n: Array
     reading: Array
     u_load_n: Array | None
+    weights: tuple[str, ...] | None
+    """Of which set each load was."""
     series: Ints | None
     falling: tuple[bool, ...] | None
     """Whether each point was reached by taking weight off."""
@@ -65,7 +69,7 @@ def parse_points(text: str, *, g_m_s2: float = STANDARD_G_M_S2, air_kg_m3: float
     columns = {name: names.index(name) for name in KNOWN if name in names}
     _check_columns(names, columns)
     problems: list[str] = []
-    table: dict[str, list[float]] = {name: [] for name in columns if name != "direction"}
+    table: dict[str, list[float]] = {name: [] for name in columns if name not in TEXTS}
     falling: list[bool] = []
     for line, row in rows:
         if len(row) != len(names):
@@ -83,6 +87,7 @@ def parse_points(text: str, *, g_m_s2: float = STANDARD_G_M_S2, air_kg_m3: float
         load_n=newtons * np.array(table["load_n" if "load_n" in columns else "mass_kg"]),
         reading=np.array(table["reading"]),
         u_load_n=np.array(table["u_load_n"]) if "u_load_n" in columns else None,
+        weights=tuple(row[columns["weights"]] for _, row in rows) if "weights" in columns else None,
         series=np.array(table["series"]).astype(np.int64) if "series" in columns else None,
         falling=tuple(falling) if falling else None,
         lines=tuple(line for line, _ in rows),

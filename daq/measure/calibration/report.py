@@ -6,6 +6,7 @@ The reading is fitted on the load: the load is set by weights and is the better 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from daq.measure.calibration import terms
 from daq.measure.calibration.blunders import blunders, unit_factor
 from daq.measure.calibration.fit import Fit, fit_polynomial
+from daq.measure.calibration.point_fit import Weights, point_fit
 from daq.measure.calibration.points import (
     AIR_KG_M3,
     Points,
@@ -20,6 +22,7 @@ from daq.measure.calibration.points import (
     buoyancy_factor,
     parse_points,
 )
+from daq.measure.calibration.repeats import hysteresis, loop, repeatability
 from daq.physics import STANDARD_G_M_S2
 
 
@@ -30,59 +33,64 @@ def fit_report(
     g_m_s2: float = STANDARD_G_M_S2,
     air_kg_m3: float = AIR_KG_M3,
     expected_per_n: float | None = None,
+    weights: Weights = "shared",
 ) -> dict[str, Any]:
     """Coefficients (reading from load in N, constant first), their uncertainties and what the residuals say.
 
+    Where the direction of each point is known, the curve runs in the middle between rising and falling, and the
+    residuals are those without the hysteresis loop.
     expected_per_n: change of the reading per newton by the cell's data sheet; with it, kilograms typed as newtons
-    throughout are found too. Every value is a number, text, list, table or None, none of them NaN or infinite.
-    Raises PointsError (a ValueError) naming lines, or FitError (a ValueError) for points that allow no such fit.
+    throughout are found too. weights: which loads err together, where no column says so.
+    Every value is a number, text, list, table or None, none of them NaN or infinite. Raises
+    PointsError (a ValueError) naming lines, or FitError (a ValueError) for points that allow no such fit.
     """
     if order not in (1, 2):
         raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
     points = parse_points(text, g_m_s2=g_m_s2, air_kg_m3=air_kg_m3)
-    fit = _fitted(points, order)
-    warnings = _judged(points, order, fit, expected_per_n)
+    apart, repeats = hysteresis(points), repeatability(points)
+    read, points = points, replace(points, reading=points.reading - loop(points))
+    found = point_fit(points, order, weights)
+    _check_standing_still(read)
+    _check_copied(read)
+    warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(read)]
+    plain, slope = found.plain, abs(float(found.plain.scaled[1] / found.plain.half_width))
     return {
         "model": "reading = " + " + ".join(("b0", "b1 load_n", "b2 load_n^2")[: order + 1]),
         "order": order,
         "points": len(points.load_n),
-        "degrees_of_freedom": fit.dof,
-        "coefficients": fit.coefficients.tolist(),
-        "standard_uncertainties": fit.standard_uncertainties.tolist(),
-        "covariance": fit.covariance.tolist(),
-        "residual_sd": float(fit.residual_sd),
-        "r_squared": _finite(float(fit.r_squared)),
-        "f": _finite(float(fit.f)),
-        "ss_regression": float(fit.ss_regression),
-        "ss_residual": float(fit.ss_residual),
-        "residuals": fit.residuals.tolist(),
+        "degrees_of_freedom": plain.dof,
+        "coefficients": found.coefficients.tolist(),
+        "standard_uncertainties": found.standard_uncertainties.tolist(),
+        "expanded_uncertainties": found.expanded_uncertainties,
+        "uncertainty_from": {
+            "scatter": found.scatter.tolist(),
+            "series": None if found.series_dof is None else found.series.tolist(),
+            "loads": None if points.u_load_n is None else found.loads.tolist(),
+        },
+        "covariance": found.covariance.tolist(),
+        "residual_sd": float(plain.residual_sd),
+        "r_squared": _finite(float(plain.r_squared)),
+        "f": _finite(float(plain.f)),
+        "ss_regression": float(plain.ss_regression),
+        "ss_residual": float(plain.ss_residual),
+        "residuals": found.residuals.tolist(),
         "load_n": points.load_n.tolist(),
         "lack_of_fit": _lack_of_fit(points, order),
-        "lower_limit_n": terms.lower_limit_n(fit),
+        "hysteresis": apart and {"largest_n": apart.largest / slope, "of_rated_output": _finite(apart.of_rated)},
+        "repeatability": repeats
+        and {"sd_n": repeats.sd / slope, "degrees_of_freedom": repeats.dof, "largest_n": repeats.largest / slope},
+        "lower_limit_n": terms.lower_limit_n(plain),
         "gravity_m_s2": g_m_s2 if points.from_mass else None,
         "buoyancy_factor": buoyancy_factor(air_kg_m3) if points.from_mass else None,
         "weighted": points.u_load_n is not None,
+        "weights": None if points.u_load_n is None else "by column" if points.weights else weights,
         "columns_passed_over": list(points.ignored),
         "warnings": warnings,
     }
 
 
-def _fitted(points: Points, order: int) -> Fit:
-    """The fit; with uncertain loads each point weighs 1/(scatter^2 + (slope u_load)^2)."""
-    plain = fit_polynomial(points.load_n, points.reading, order)
-    if points.u_load_n is None:
-        return plain
-    slope = float(plain.scaled[1] / plain.half_width)
-    variance = float(plain.residual_sd) ** 2 + (slope * points.u_load_n) ** 2
-    if variance.min() <= 0.0:
-        return plain
-    return fit_polynomial(points.load_n, points.reading, order, weights=float(np.mean(variance)) / variance)
-
-
 def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) -> list[str]:
     """Warnings about the points. Raises PointsError for a slip that is certain."""
-    _check_standing_still(points)
-    _check_copied(points)
     found = blunders(points.load_n, points.reading, order)
     named = [_line(points, i) for i in (*found.in_kilograms, *found.too_heavy)]
     if named:
@@ -104,18 +112,11 @@ def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) 
             f"unit mix-up: the reading changes by {slope:.6g} per newton, a factor {factor:.3g} from the expected "
             f"{expected_per_n:.6g}: {how}. Name the column by its unit, load_n or mass_kg"
         )
-    warnings = [
+    return [
         f"{_line(points, i)}: the reading fits {fits_n:.6g} N; a weight forgotten or left on, or the fixture moved? "
         "Repeat this point"
         for i, fits_n in found.odd
     ]
-    rows = list(zip(points.load_n.tolist(), points.reading.tolist(), strict=True))
-    twice = sorted({points.lines[i] for i, row in enumerate(rows) if row in rows[:i]})
-    if twice:
-        warnings.append(
-            f"line {', '.join(map(str, twice))}: the same load and reading as an earlier line; a copy adds no knowledge"
-        )
-    return warnings
 
 
 def _check_standing_still(points: Points) -> None:
@@ -139,13 +140,28 @@ def _check_standing_still(points: Points) -> None:
 
 def _check_copied(points: Points) -> None:
     """Refuse a table that was pasted in twice: its copies would count as repeats."""
-    rows = list(zip(points.load_n.tolist(), points.reading.tolist(), strict=True))
+    rows = _rows(points)
     half = len(rows) // 2
     if len(rows) >= 6 and len(rows) % 2 == 0 and rows[:half] == rows[half:]:
         raise PointsError(
             f"duplicates: lines from {points.lines[half]} on repeat the first {half} points exactly; the table stands "
             "in the file twice. Leave the copy out"
         )
+
+
+def _copies(points: Points) -> list[str]:
+    rows = _rows(points)
+    if points.series is not None:
+        rows = [(*row, one) for row, one in zip(rows, points.series.tolist(), strict=True)]
+    twice = sorted({points.lines[i] for i, row in enumerate(rows) if row in rows[:i]})
+    if not twice:
+        return []
+    said = "the same load and reading as an earlier line; a copy adds no knowledge"
+    return [f"line {', '.join(map(str, twice))}: {said}"]
+
+
+def _rows(points: Points) -> list[tuple[float, ...]]:
+    return list(zip(points.load_n.tolist(), points.reading.tolist(), strict=True))
 
 
 def _lack_of_fit(points: Points, order: int) -> dict[str, Any] | None:

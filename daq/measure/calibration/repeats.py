@@ -1,0 +1,78 @@
+"""What repeated points say of a cell by themselves: how far rising and falling part, and how well series repeat."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.calibration.points import Points
+from daq.values import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Hysteresis:
+    """Falling less rising readings, means over the series, at the loads between zero and the highest."""
+
+    largest: float
+    of_rated: float
+    """Over the rated output: the mean reading at the highest load less that at the lowest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repeatability:
+    """Readings of the same load, reached the same way."""
+
+    sd: float
+    dof: int
+    largest: float
+    """Between the highest and the lowest of one load."""
+
+
+def hysteresis(points: Points) -> Hysteresis | None:
+    """None without loads reached both ways."""
+    _, parts = _both_ways(points)
+    if not len(parts):
+        return None
+    low, high = (points.reading[points.load_n == end].mean() for end in (points.load_n.min(), points.load_n.max()))
+    largest = float(parts[np.abs(parts).argmax()])
+    return Hysteresis(largest, abs(largest / float(high - low)) if high != low else math.nan)
+
+
+def loop(points: Points) -> Array:
+    """(n,) what hysteresis adds to each reading: half of load x (highest - load), less rising and more falling.
+
+    As open as the middle one of the loads that tell it, so that a wrong weight among them does not count.
+    """
+    loads_n, parts = _both_ways(points)
+    if not len(parts):
+        return np.zeros(len(points.load_n))
+    low, high = points.load_n.min(), points.load_n.max()
+    open_by = float(np.median(parts / (loads_n - low) / (high - loads_n)))
+    side = np.where(np.array(points.falling), 0.5, -0.5)
+    return np.asarray(side * open_by * (points.load_n - low) * (high - points.load_n))
+
+
+def repeatability(points: Points) -> Repeatability | None:
+    """None where no load was reached twice the same way in different series."""
+    if points.series is None:
+        return None
+    falling = np.zeros(len(points.load_n)) if points.falling is None else np.array(points.falling, dtype=np.float64)
+    group = np.unique(np.column_stack([points.load_n, falling]), axis=0, return_inverse=True)[1].reshape(-1)
+    same = [points.reading[group == one] for one in range(int(group.max()) + 1)]
+    dof = sum(len(readings) - 1 for readings in same)
+    if not dof:
+        return None
+    squares = sum(float(((readings - readings.mean()) ** 2).sum()) for readings in same)
+    return Repeatability(math.sqrt(squares / dof), dof, max(float(np.ptp(readings)) for readings in same))
+
+
+def _both_ways(points: Points) -> tuple[Array, Array]:
+    """Loads between the ends that were reached both ways, and how much more falling reads there than rising."""
+    if points.falling is None:
+        return np.empty(0), np.empty(0)
+    falling, load, ends = np.array(points.falling), points.load_n, (points.load_n.min(), points.load_n.max())
+    both = [x for x in np.intersect1d(load[falling], load[~falling]) if x not in ends]
+    means = [[points.reading[(load == x) & (falling == way)].mean() for way in (True, False)] for x in both]
+    return np.array(both), np.array([down - up for down, up in means])

@@ -1,0 +1,36 @@
+"""Tables of calibration points whose loads are a little wrong in a known way."""
+
+import numpy as np
+
+from daq.measure.calibration.report import fit_report
+
+TOP_N, PER_N, CONSTANT = 500.0, 8554.0, 1200.0
+LEVELS_N = np.linspace(0.0, TOP_N, 9)
+BOTH_WAYS = np.concatenate([LEVELS_N, LEVELS_N[-2::-1]])
+
+
+def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.005, hysteresis=0.0, mounting=0.0,
+          columns=("u_load_n", "series", "direction")):  # fmt: skip
+    """u: standard uncertainty of a load over the load, drawn once for all, for each load, or for each point.
+    hysteresis: how open the loop is in the middle, over the highest load. mounting: spread of the series' slopes."""
+    load = BOTH_WAYS if both_ways else LEVELS_N
+    shared, of_load = rng.normal(), dict(zip(LEVELS_N, rng.normal(size=len(LEVELS_N)), strict=True))
+    rows = [",".join(["load_n", "reading", *columns])]
+    for one in range(series):
+        slope = PER_N * (1.0 + rng.normal(0.0, mounting))
+        for i, load_n in enumerate(load):
+            error = {"shared": shared, "per-load": of_load[load_n], "independent": rng.normal()}[weights]
+            down = i >= len(LEVELS_N)
+            x = load_n / TOP_N
+            loop_n = TOP_N * hysteresis * 4.0 * x * (1.0 - x) * (0.5 if down else -0.5)
+            reading = CONSTANT + slope * (load_n * (1.0 + u * error) + loop_n + rng.normal(0.0, noise_n))
+            told = {"u_load_n": f"{u * load_n:.9g}", "series": f"{one}", "direction": "down" if down else "up"}
+            rows.append(",".join([f"{load_n:g}", f"{reading:.6f}", *(told[column] for column in columns)]))
+    return "\n".join(rows)
+
+
+def slope_held(number, order=1, *, weights="shared", **how):
+    """Share of tables whose stated 95 % interval of the slope holds it; the seed is fixed."""
+    rng = np.random.default_rng([20250304, *weights.encode()])
+    found = [fit_report(table(rng, weights=weights, **how), order, weights=weights) for _ in range(number)]
+    return np.mean([abs(one["coefficients"][1] - PER_N) <= one["expanded_uncertainties"][1] for one in found])

@@ -1,0 +1,123 @@
+"""What is stated of a curve through points holds, whichever loads err together; hysteresis is no slip of the hand."""
+
+import GTC
+import numpy as np
+import pytest
+
+from daq.measure.calibration.report import fit_report
+from tests.measure.calibration.simulated_points import LEVELS_N, PER_N, TOP_N, slope_held, table
+
+RNG = np.random.default_rng
+
+
+@pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
+@pytest.mark.parametrize("u", [1e-5, 1e-4, 1e-2])
+def test_stated_slopes_hold_whichever_loads_err_together(weights, u):
+    # 300 hits at 95 % scatter by 1.3 %; tests/bench/calibration_coverage.py has 2,000 of each
+    assert 0.91 <= slope_held(300, weights=weights, u=u) <= 0.99
+
+
+def test_one_set_of_weights_that_is_a_percent_off_is_told_so_in_the_slope():
+    """Repeats do not help against an error that all loads share, and no residual shows it."""
+    found = fit_report(table(RNG(1), u=0.01, series=3), 1)
+
+    assert found["standard_uncertainties"][1] == pytest.approx(0.01 * PER_N, rel=0.02)
+    # of a known normal error, 95 % within 1.96 standard uncertainties
+    assert found["expanded_uncertainties"][1] == pytest.approx(1.96 * 0.01 * PER_N, rel=0.02)
+    assert found["uncertainty_from"]["loads"][1] == pytest.approx(0.01 * PER_N, rel=0.02)
+    assert found["weights"] == "shared"
+
+
+def test_shared_errors_of_loads_as_another_package_propagates_them():
+    """GTC carries the error of one weight through the normal equations of a line."""
+    loads, per_n = LEVELS_N[1:], 2.0
+    scale = GTC.ureal(1.0, 3e-4)
+    x = [load * scale for load in loads]
+    mean_x, mean_y = sum(x) / len(x), per_n * np.mean(loads)
+    slope = sum((a - mean_x) * (per_n * b - mean_y) for a, b in zip(x, loads, strict=True)) / sum(
+        (a - mean_x) ** 2 for a in x
+    )
+    rows = "\n".join(f"{load},{per_n * load + 1e-6 * (-1) ** i},{3e-4 * load}" for i, load in enumerate(loads))
+
+    found = fit_report(f"load_n,reading,u_load_n\n{rows}", 1)
+
+    assert found["standard_uncertainties"][1] == pytest.approx(slope.u, rel=1e-4)
+
+
+def test_a_column_of_sets_parts_the_errors_point_by_point():
+    rows = table(RNG(2), u=1e-3, series=2, columns=("u_load_n",)).splitlines()
+    two_sets = "\n".join([f"{rows[0]},weights", *(f"{row},set {i // 17}" for i, row in enumerate(rows[1:]))])
+
+    one, two = fit_report("\n".join(rows), 1), fit_report(two_sets, 1)
+
+    # the mean of two independent sets is better by root 2
+    stated = [found["uncertainty_from"]["loads"][1] for found in (one, two)]
+    assert stated[0] == pytest.approx(1e-3 * PER_N, rel=0.02)
+    assert stated[1] == pytest.approx(stated[0] / np.sqrt(2.0), rel=0.05)
+    assert two["weights"] == "by column"
+
+
+def test_points_whose_loads_are_better_known_count_more():
+    x = LEVELS_N[1:]
+    y = PER_N * x + np.where(np.arange(len(x)) % 2, 0.4, 0.0) * PER_N
+    u = np.where(np.arange(len(x)) % 2, 0.4, 1e-4)
+    text = "load_n,reading,u_load_n\n" + "\n".join(f"{a},{b},{c}" for a, b, c in zip(x, y, u, strict=True))
+
+    found = fit_report(text, 1, weights="independent")
+
+    assert found["coefficients"][0] == pytest.approx(0.0, abs=0.02 * PER_N)
+
+
+def test_hysteresis_is_told_and_is_no_forgotten_weight():
+    found = fit_report(table(RNG(3), hysteresis=0.01, noise_n=0.05), 1)
+
+    assert found["warnings"] == []
+    # 1 % of 500 N open in the middle, falling above rising
+    assert found["hysteresis"]["largest_n"] == pytest.approx(5.0, abs=0.2)
+    assert found["hysteresis"]["of_rated_output"] == pytest.approx(0.01, rel=0.05)
+    assert found["residual_sd"] / PER_N == pytest.approx(0.05, rel=0.5)
+    assert fit_report(table(RNG(3), hysteresis=0.01, columns=()), 1)["hysteresis"] is None
+
+
+@pytest.mark.parametrize("falling", [True, False])
+def test_a_weight_left_on_a_falling_or_missing_on_a_rising_point_is_still_named(falling):
+    rows = table(RNG(4), hysteresis=0.002, noise_n=0.02, series=2).splitlines()
+    at = 12 if falling else 5
+    load, reading, *rest = rows[at].split(",")
+    rows[at] = ",".join([load, str(float(reading) + (62.5 if falling else -62.5) * PER_N), *rest])
+
+    (warning,) = fit_report("\n".join(rows), 1)["warnings"]
+
+    assert warning.startswith(f"line {at + 1} ")
+    assert "a weight forgotten or left on" in warning
+
+
+def test_repeatability_is_that_of_one_load_reached_one_way():
+    rows = ["load_n,reading,series,direction"]
+    for series, up, down in ((1, 1000.0, 1010.0), (2, 1002.0, 1012.0), (3, 1004.0, 1014.0)):
+        rows += [f"0,0,{series},up", f"500,{up},{series},up", f"1000,2000,{series},up", f"500,{down},{series},down"]
+
+    found = fit_report("\n".join(rows), 1)["repeatability"]
+
+    # sums of squares 8 and 8 over 8 degrees of freedom, 2 counts per newton; worked by hand
+    assert found["degrees_of_freedom"] == 8
+    assert found["sd_n"] == pytest.approx(np.sqrt(16.0 / 8.0) / 2.0, rel=2e-3)
+    assert found["largest_n"] == pytest.approx(4.0 / 2.0, rel=2e-3)
+
+
+def test_series_that_differ_make_the_slope_uncertain_though_every_series_is_smooth():
+    """Readings of one series are no independent repeats when the mounting makes the difference."""
+    spread = 1e-3
+    found = [fit_report(table(RNG(i), series=3, mounting=spread, columns=("series",)), 1) for i in range(60)]
+
+    held = [abs(one["coefficients"][1] - PER_N) <= one["expanded_uncertainties"][1] for one in found]
+    typical = np.sqrt(np.mean([one["uncertainty_from"]["series"][1] ** 2 for one in found]))
+    assert np.mean(held) >= 0.88
+    assert typical == pytest.approx(spread * PER_N / np.sqrt(3.0), rel=0.35)
+
+
+def test_what_is_not_stated_of_the_loads_is_not_made_up():
+    found = fit_report(table(RNG(5), columns=("series", "direction")), 1)
+
+    assert (found["weighted"], found["weights"], found["uncertainty_from"]["loads"]) == (False, None, None)
+    assert max(found["load_n"]) == TOP_N
