@@ -160,6 +160,17 @@ class Geometry(_Part):
     """The finest step the jig can be set to."""
 
 
+class Unseen(_Part):
+    """What cells that measure only along the jig's normal do not see: the mean force of the hands along the jig."""
+
+    hands_tangential_n: Annotated[float, Field(ge=-200, le=200)] = 0.0
+    """Forward on the rider positive."""
+    hands_tangential_u_n: Annotated[float, Field(gt=0, le=200)]
+    """Its standard uncertainty."""
+    source: Annotated[str, Field(min_length=1, max_length=200)]
+    """Where these come from; `foreaft balance --learn` tells them from a jig with tangential cells."""
+
+
 class Rig(_Part):
     """One jig, whole."""
 
@@ -178,6 +189,8 @@ class Rig(_Part):
     heart: BleSensor | None = None
     channels: Annotated[tuple[Channel, ...], Field(max_length=32, strict=False)]
     geometry: Geometry
+    unseen: Unseen | None = None
+    """None: the assumption of daq.measure.balance."""
 
     @pydantic.model_validator(mode="after")
     def _complete(self) -> Rig:

@@ -143,15 +143,17 @@ def _why_no_answer(found: Derived) -> str:
 
 @click.command()
 @click.argument("file")
+@click.option("--learn", is_flag=True, help="From a list of states with tangential forces: what other rigs may assume.")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def balance(file: str, as_json: bool) -> None:
+def balance(file: str, learn: bool, as_json: bool) -> None:
     """Shares, weight line and front-wheel share of one mean state, given as a JSON object in FILE ("-": stdin)."""
-    from daq.measure.balance_report import balance_report
+    from daq.measure.balance_report import balance_report, learned_report
 
     text = text_of(file, MOST_STATE_BYTES)
     try:
         # numbers as floats: one of thousands of digits is then refused by its size and not by the interpreter
-        report = balance_report(json.loads(text, parse_int=float, object_pairs_hook=_once))
+        given = json.loads(text, parse_int=float, object_pairs_hook=_once)
+        report = learned_report(given) if learn else balance_report(given)
     except json.JSONDecodeError as error:
         fail(REFUSED, f"{file}: not JSON: {error}")
     except RecursionError:
@@ -160,6 +162,9 @@ def balance(file: str, as_json: bool) -> None:
         fail(REFUSED, f"{file}: {error}")
     if as_json:
         print_json(report)
+        return
+    if learn:
+        say("[unseen]\n" + "\n".join(f"{name} = {json.dumps(value)}" for name, value in report.items()))
         return
     for name, value in report.items():
         for line in value if isinstance(value, list) else [value]:

@@ -10,7 +10,15 @@ import numpy as np
 from daq.fit.intake import OwnBicycle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
-from daq.measure.balance import CELLS_U_N, Contact, WeightLine, com_height, hands_off_deficit_nm, weight_line
+from daq.measure.balance import (
+    CELLS_U_N,
+    Contact,
+    Unseen,
+    WeightLine,
+    com_height,
+    hands_off_deficit_nm,
+    weight_line,
+)
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.mechanics import load_point_m
 from daq.physics import weight_normal_n
@@ -39,6 +47,8 @@ class OnBicycle:
     front_share: Estimate
     """Fraction."""
     hands_off_deficit_nm: Estimate
+    rests_on: str = ""
+    """What both assume."""
 
 
 def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: float) -> OnBicycle:
@@ -48,11 +58,11 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     if why_not:
         nothing = Estimate(None, None, None, why_not)
         return OnBicycle(setback_mm, nothing, nothing)
+    rests_on = _unseen(rig).said
     deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
     half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
-    return OnBicycle(
-        setback_mm, _front(sweep, bicycle, lines, setback_mm), Estimate(deficit, deficit - half, deficit + half)
-    )
+    front = _front(sweep, bicycle, lines, setback_mm)
+    return OnBicycle(setback_mm, front, Estimate(deficit, deficit - half, deficit + half), rests_on)
 
 
 def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:
@@ -123,7 +133,7 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         return [], [], "the rider's mass is not known"
     if len(sweep.steps) < 2:
         return [], [], "fewer than two steps"
-    at = rig.geometry
+    at, unseen = rig.geometry, _unseen(rig)
     start_mm = sweep.plan.start_setback_mm
     middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
     lines, deficits = [], []
@@ -143,13 +153,18 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
                 torque_nm=step.crank_torque_nm,
                 weight_normal_n=weight_normal_n(sweep.mass_kg, tilt_deg, rig.g_m_s2),
                 tilt_deg=tilt_deg,
+                unseen=unseen,
             )
         )
-        lever_m = hands.x_m - saddle.x_m
-        deficits.append(
-            (hands_off_deficit_nm(hands, saddle), math.hypot(lever_m * hands.u_n, step.hand_load_n * U_LEVER_M))
-        )
+        u_normal_nm = math.hypot((hands.x_m - saddle.x_m) * hands.u_n, step.hand_load_n * U_LEVER_M)
+        u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * unseen.hands_u_n)
+        deficits.append((hands_off_deficit_nm(hands, saddle, unseen), u_nm))
     return lines, deficits, ""
+
+
+def _unseen(rig: Rig) -> Unseen:
+    told = rig.unseen
+    return Unseen() if told is None else Unseen(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
 
 
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:

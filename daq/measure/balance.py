@@ -12,10 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.measure.calibration.coverage import coverage_factor
+
 FEET_TANGENTIAL_U_N = 12.0
 """Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""
+FEET_TAKE = 0.6
+"""Of what the hands push or pull along x, the feet may take up any part and the saddle the rest: 1/sqrt(3)."""
 HANDS_TANGENTIAL_U_N = 20.0
 """The same for the hands where no cell measures it. Assumption."""
+FEWEST_LEARNED = 5
 CELLS_U_N = 2.0
 """Standard uncertainty of a mean load whose calibration does not state one. Assumption."""
 PLACE_U_M = 0.005
@@ -37,6 +42,36 @@ class Contact:
     """None: no cell measures it."""
     u_n: float = CELLS_U_N
     """Standard uncertainty of each force measured here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unseen:
+    """The mean force of the hands along x where no cell measures it."""
+
+    hands_n: float = 0.0
+    hands_u_n: float = HANDS_TANGENTIAL_U_N
+    source: str = "an assumption, not a measurement"
+
+    @property
+    def said(self) -> str:
+        """For beside a number that rests on it."""
+        return (
+            f"the hands' force along the jig is not measured: taken as {self.hands_n:z.0f} ± {self.hands_u_n:.0f} N "
+            f"(standard uncertainty; {self.source})"
+        )
+
+
+def learned(hands_tangential_n: Sequence[float]) -> Unseen:
+    """What single-axis rigs may take for the hands' force along x, from means measured on rigs with tangential cells.
+
+    The spread is that of one more rider, by Student's t as far as few measurements go. ValueError for fewer than 5.
+    """
+    n = len(hands_tangential_n)
+    if n < FEWEST_LEARNED:
+        raise ValueError(f"expected at least {FEWEST_LEARNED} measured states to learn from, got {n}")
+    wider = coverage_factor(n - 1.0) / coverage_factor(math.inf) * math.sqrt(1.0 + 1.0 / n)
+    u_n = wider * float(np.std(hands_tangential_n, ddof=1))
+    return Unseen(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {n} states measured")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +99,12 @@ def weight_line(
     torque_nm: float,
     weight_normal_n: float,
     tilt_deg: float,
+    unseen: Unseen = Unseen(),
 ) -> WeightLine:
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
-    Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_h = T_f = 0.
+    Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_f = 0 and T_h as
+    in unseen; what the hands' force may be more or less than that, the feet may take up.
     Tangential forces count only when hands and saddle both have them: one alone would be worse than none.
     """
     single_axis = hands.tangential_n is None or saddle.tangential_n is None
@@ -79,18 +116,20 @@ def weight_line(
         moment -= hands.y_m * hands.tangential_n + saddle.y_m * saddle.tangential_n
         u_moment = math.hypot(u_moment, hands.u_n * hands.y_m, saddle.u_n * saddle.y_m)
     else:
-        bias = saddle.y_m * math.tan(math.radians(tilt_deg))
-        unseen = math.hypot((hands.y_m - saddle.y_m) * HANDS_TANGENTIAL_U_N, saddle.y_m * FEET_TANGENTIAL_U_N)
-        u_moment = math.hypot(u_moment, unseen)
+        lever_m, feet_u_n = hands.y_m - saddle.y_m, max(FEET_TANGENTIAL_U_N, FEET_TAKE * unseen.hands_u_n)
+        bias = lever_m * unseen.hands_n / weight_normal_n + saddle.y_m * math.tan(math.radians(tilt_deg))
+        u_moment = math.hypot(u_moment, lever_m * unseen.hands_u_n, saddle.y_m * feet_u_n)
     return WeightLine(moment / weight_normal_n, u_moment / weight_normal_n, single_axis, bias)
 
 
-def hands_off_deficit_nm(hands: Contact, saddle: Contact) -> float:
+def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: Unseen = Unseen()) -> float:
     """The moment about the saddle's load point the hands still carry, N_h (x_h - x_s) - (y_h - y_s) T_h, N m.
 
-    0 for a rider who could let go of the bar without moving. Tangential force unknown: taken as 0.
+    0 for a rider who could let go of the bar without moving. Where no cell measures T_h: as in
+    unseen.
     """
-    return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * (hands.tangential_n or 0.0)
+    tangential_n = unseen.hands_n if hands.tangential_n is None else hands.tangential_n
+    return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * tangential_n
 
 
 @dataclass(frozen=True, slots=True)

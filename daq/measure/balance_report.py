@@ -11,7 +11,7 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from daq.measure.balance import Contact, WeightLine, hands_off_deficit_nm, weight_line
+from daq.measure.balance import Contact, Unseen, WeightLine, hands_off_deficit_nm, learned, weight_line
 from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
 from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import Shares, shares
@@ -35,6 +35,8 @@ _OPTIONAL = {
     "saddle_tangential_n": (-2000.0, 2000.0),
     "g": (9.7, 9.9),
     "com_height_m": (-0.5, 2.0),
+    "hand_tangential_assumed_n": (-200.0, 200.0),
+    "hand_tangential_assumed_u_n": (0.1, 200.0),
 }
 _ON_BICYCLE = (
     "front_share",
@@ -73,7 +75,10 @@ def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
     torque = crank_torque_nm(numbers["power_w"], numbers["cadence_rpm"])
     hands = _contact(numbers, "bar", "hand")
     saddle = _contact(numbers, "saddle", "saddle")
-    line = weight_line(hands, saddle, torque_nm=torque, weight_normal_n=found.weight_normal_n, tilt_deg=tilt)
+    unseen = _unseen(numbers)
+    line = weight_line(
+        hands, saddle, torque_nm=torque, weight_normal_n=found.weight_normal_n, tilt_deg=tilt, unseen=unseen
+    )
     return {
         "tilt_deg": tilt,
         "weight_normal_n": found.weight_normal_n,
@@ -86,10 +91,36 @@ def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
         "single_axis": line.single_axis,
         "single_axis_bias_mm": 1000.0 * line.bias_m,
         "weight_line_estimate_mm": _or_none(1000.0 * line.estimate_m),
-        "hands_off_deficit_nm": hands_off_deficit_nm(hands, saddle),
+        "hands_off_deficit_nm": hands_off_deficit_nm(hands, saddle, unseen),
         **_on_bicycle(bicycle, line, mass, tilt, numbers.get("com_height_m")),
-        "notes": _notes(found, numbers, torque, line),
+        "notes": _notes(found, numbers, torque, line, unseen),
     }
+
+
+def learned_report(states: Any) -> dict[str, Any]:
+    """What single-axis rigs may assume of the hands' force along the jig, from several states of rigs that measure it.
+
+    The keys are those of the table [unseen] in a rig file. BadState for states that are wrong or too few.
+    """
+    if not isinstance(states, list):
+        raise BadState(f"expected a list of states, got {type(states).__name__}")
+    numbers = [_checked(state)[0] for state in states]
+    try:
+        found = learned([one["hand_tangential_n"] for one in numbers if "hand_tangential_n" in one])
+    except ValueError as error:
+        raise BadState(f"hand_tangential_n: {error}") from error
+    return {
+        "hands_tangential_n": round(found.hands_n, 1),
+        "hands_tangential_u_n": round(found.hands_u_n, 1),
+        "source": found.source,
+    }
+
+
+def _unseen(numbers: Mapping[str, float]) -> Unseen:
+    if "hand_tangential_assumed_n" not in numbers and "hand_tangential_assumed_u_n" not in numbers:
+        return Unseen()
+    told = (numbers.get("hand_tangential_assumed_n", 0.0), numbers.get("hand_tangential_assumed_u_n"))
+    return Unseen(told[0], Unseen().hands_u_n if told[1] is None else told[1], "as given with the state")
 
 
 def _checked(state: Mapping[str, Any]) -> tuple[dict[str, float], Bicycle | None]:
@@ -171,7 +202,9 @@ def _on_bicycle(
     return dict(zip(_ON_BICYCLE, (here.fraction, estimate.fraction, estimate.u_fraction, flat, per_10mm), strict=True))
 
 
-def _notes(found: Shares, numbers: Mapping[str, float], torque_nm: float, line: WeightLine) -> list[str]:
+def _notes(
+    found: Shares, numbers: Mapping[str, float], torque_nm: float, line: WeightLine, unseen: Unseen
+) -> list[str]:
     notes = ["the feet are the remainder of the weight: a difference, not a measurement"]
     check = riding_check(found, (numbers["hand_load_n"], numbers["saddle_load_n"]), ("the hands", "the saddle"))
     if not check.passed:
@@ -185,6 +218,7 @@ def _notes(found: Shares, numbers: Mapping[str, float], torque_nm: float, line: 
             f"forces along the jig are not measured: the weight line is about {1000 * line.bias_m:.0f} mm too far "
             "forward by estimate; weight_line_estimate_mm has that taken off"
         )
+        notes.append(unseen.said)
     return notes
 
 

@@ -5,6 +5,7 @@ import re
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -68,6 +69,15 @@ def test_the_balance_of_the_worked_example():
     tangential = {"hand_tangential_n": -12, "saddle_tangential_n": 41}
     other = json.loads(foreaft("balance", "-", "--json", text=json.dumps({**STATE, **tangential})).output)
     assert other["weight_line_x_mm"] == pytest.approx(-22.495, abs=5e-4)
+
+
+def test_a_jig_with_tangential_cells_tells_the_table_of_other_jigs_rig_files():
+    states = [{**STATE, "hand_tangential_n": t, "saddle_tangential_n": 40.0} for t in (-20, -10, 0, -15, -5)]
+
+    done = foreaft("balance", "-", "--learn", text=json.dumps(states))
+
+    assert done.output.splitlines()[0] == "[unseen]"
+    assert tomllib.loads(done.output)["unseen"]["hands_tangential_n"] == -10.0
 
 
 def test_a_byte_order_mark_before_a_state_is_no_obstacle():

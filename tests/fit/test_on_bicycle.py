@@ -6,6 +6,7 @@ import pytest
 
 from daq.fit.on_bicycle import frame_of, on_bicycle, saddle_points_m
 from daq.measure.calibration import Calibration, Channel, Term, Uncertainty
+from daq.rig import Unseen
 from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
 
 
@@ -48,6 +49,22 @@ def test_the_hands_hold_their_load_times_its_distance_to_the_saddles():
     found = on_bicycle(sweep, RIG, BICYCLE, 78.0).hands_off_deficit_nm
 
     assert found.value == pytest.approx(by_hand, rel=0.01)
+
+
+def test_what_is_assumed_of_the_hands_is_said_and_a_rig_file_may_tell_better():
+    sweep = ridden(lambda mm: 90.0, answer=False)
+    told = Unseen(hands_tangential_n=-10.0, hands_tangential_u_n=60.0, source="a jig with tangential cells")
+
+    assumed = on_bicycle(sweep, RIG, BICYCLE, 55.0)
+    better = on_bicycle(sweep, RIG.model_copy(update={"unseen": told}), BICYCLE, 55.0)
+
+    assert "taken as 0 ± 20 N (standard uncertainty; an assumption" in assumed.rests_on
+    assert "taken as -10 ± 60 N (standard uncertainty; a jig with tangential cells)" in better.rests_on
+    for wide, narrow in (
+        (better.front_share, assumed.front_share),
+        (better.hands_off_deficit_nm, assumed.hands_off_deficit_nm),
+    ):
+        assert wide.high - wide.low > narrow.high - narrow.low
 
 
 def test_what_cannot_be_had_says_why():

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from daq.measure.balance import Contact, WeightLine, com_height, hands_off_deficit_nm, weight_line
+from daq.measure.balance import Contact, Unseen, WeightLine, com_height, hands_off_deficit_nm, learned, weight_line
 from daq.physics import crank_torque_nm, weight_normal_n
 
 TILT_DEG = 2.8624052261
@@ -56,6 +56,50 @@ def test_at_five_per_cent_the_estimated_bias_is_about_34_mm_known_within_about_1
 
 def test_level_single_axis_cells_have_no_bias_to_take_off():
     assert line(tilt_deg=0.0).bias_m == 0.0
+
+
+@pytest.mark.parametrize("share_of_feet", [0.0, 0.3, 0.6])
+@pytest.mark.parametrize("hands_t", [-60.0, 60.0])
+def test_hands_that_push_harder_than_assumed_are_covered_once_the_rig_says_so(hands_t, share_of_feet):
+    """The feet hold a part of what the hands push, the saddle the rest: free body, moments about the BB."""
+    weight_t = WEIGHT_N * math.tan(math.radians(TILT_DEG))
+    feet_t = -share_of_feet * hands_t
+    saddle_t = weight_t - hands_t - feet_t
+    true = line(Contact(0.57, 0.66, 104.9, hands_t), Contact(-0.20, 0.678, 388.3, saddle_t))
+
+    assumed, told = line(), line(unseen=Unseen(0.0, 60.0, "a test"))
+
+    assert abs(told.estimate_m - true.x_m) < 2.0 * told.u_m
+    assert assumed.estimate_m == told.estimate_m
+    if share_of_feet == 0.6:
+        assert abs(assumed.estimate_m - true.x_m) > 2.0 * assumed.u_m
+
+
+def test_a_mean_pull_of_the_hands_moves_line_and_deficit_as_the_free_body_says():
+    steep = Contact(0.57, 0.86, 104.9)
+    pull = Unseen(-30.0, 10.0, "a test")
+
+    moved_m = line(hands=steep, unseen=pull).bias_m - line(hands=steep).bias_m
+
+    # lever 0.86 - 0.678 m times -30 N over the weight
+    assert moved_m == pytest.approx(0.182 * -30.0 / WEIGHT_N)
+    measured = hands_off_deficit_nm(Contact(0.57, 0.86, 104.9, -30.0), SADDLE)
+    assert hands_off_deficit_nm(steep, SADDLE, pull) == pytest.approx(measured)
+
+
+def test_what_single_axis_rigs_may_assume_is_learned_from_rigs_that_measure_it():
+    """Mean and spread for one more rider; Student's t of JCGM 100 table G.2 for 5 degrees of freedom: 2.57 by 1.96."""
+    found = learned([-20.0, -10.0, 0.0, -15.0, -5.0, -10.0])
+
+    assert found.hands_n == pytest.approx(-10.0)
+    # sum of squares 250 over 5; one more beside the six
+    assert found.hands_u_n == pytest.approx(math.sqrt(50.0) * math.sqrt(7 / 6) * 2.571 / 1.960, rel=1e-3)
+    assert found.said == (
+        "the hands' force along the jig is not measured: taken as -10 ± 10 N (standard uncertainty; from 6 states "
+        "measured)"
+    )
+    with pytest.raises(ValueError, match="at least 5 measured states to learn from, got 4"):
+        learned([0.0] * 4)
 
 
 def test_one_tangential_cell_alone_counts_for_nothing():

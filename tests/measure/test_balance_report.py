@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daq.measure.balance_report import BadState, balance_report
+from daq.measure.balance_report import BadState, balance_report, learned_report
+from daq.rig import Unseen
 
 STATE = {
     "mass_kg": 75, "gradient_pct": 5, "hand_load_n": 104.9, "saddle_load_n": 388.3, "bar_x_m": 0.57, "bar_y_m": 0.66,
@@ -82,6 +83,29 @@ def test_a_gradient_as_a_fraction_is_asked_about():
 
 def test_the_report_is_json():
     assert json.loads(json.dumps(balance_report({**STATE, "bicycle": BICYCLE}), allow_nan=False))
+
+
+def test_what_is_assumed_of_the_hands_is_said_beside_the_line_and_can_be_told():
+    assumed, told = balance_report(STATE), balance_report({**STATE, "hand_tangential_assumed_u_n": 60.0})
+    measured = balance_report({**STATE, "hand_tangential_n": -12.0, "saddle_tangential_n": 41.0})
+
+    assert "taken as 0 ± 20 N (standard uncertainty; an assumption, not a measurement)" in assumed["notes"][-1]
+    assert "taken as 0 ± 60 N (standard uncertainty; as given with the state)" in told["notes"][-1]
+    assert told["u_weight_line_mm"] > 2.0 * assumed["u_weight_line_mm"]
+    assert not any("taken as" in note for note in measured["notes"])
+
+
+def test_a_rig_with_tangential_cells_tells_what_others_may_assume():
+    states = [{**STATE, "hand_tangential_n": t, "saddle_tangential_n": 40.0} for t in (-20, -10, 0, -15, -5, -10)]
+
+    found = learned_report([*states, STATE])
+
+    assert (found["hands_tangential_n"], found["source"]) == (-10.0, "from 6 states measured")
+    assert Unseen.model_validate(found).hands_tangential_u_n == found["hands_tangential_u_n"] == 10.0
+    with pytest.raises(BadState, match="hand_tangential_n: expected at least 5 measured states to learn from, got 1"):
+        learned_report(states[:1])
+    with pytest.raises(BadState, match="expected a list of states, got dict"):
+        learned_report(STATE)
 
 
 def test_optional_values_may_be_null():

@@ -48,6 +48,7 @@ export function placeTable(places, com_height) {
     "div",
     {},
     table("On the client’s own bicycle", ["Setback", "On the front wheel", "Moment the hands still hold"], rows),
+    ...(places[0]?.rests_on ? [el("p", { class: "note" }, `Both rest on this: ${places[0].rests_on}.`)] : []),
     el("p", { class: "note" }, `Height of the rider’s centre of mass over the BB: ${com_height}`),
   );
 }
