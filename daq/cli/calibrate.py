@@ -154,6 +154,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
     import numpy as np
 
     from daq.keep.json_text import plain
+    from daq.measure.calibration.coverage import said_dof
     from daq.measure.calibration.monte_carlo import cross_check
 
     rng = np.random.default_rng(seed)
@@ -175,7 +176,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
         )
         say(
             f"{row['channel']} at {found.load_n:.1f} N: formulas ±{found.by_formula.expanded_n:.3g} N with "
-            f"{found.by_formula.dof:.0f} degrees of freedom, drawn {low:+.3g} to {high:+.3g} N; {verdict}"
+            f"{said_dof(found.by_formula.dof)} degrees of freedom, drawn {low:+.3g} to {high:+.3g} N; {verdict}"
         )
 
 

@@ -22,6 +22,8 @@ Line: TypeAlias = tuple[float, float | None, Shape]
 CONFIDENCE = 0.95
 MANY_DOF = 60.0
 """With more, Student's t is taken as the normal distribution with the same 95 % interval: alike within 0.2 % of it."""
+VERY_MANY_DOF = 1000.0
+"""Of which no more is said: Student's t has the interval of the normal distribution within 0.2 %."""
 NODES, PERIOD = 2048, 24.0
 """Of the inversion: the distribution repeats after so many half-widths, which adds 0.3 % to a Cauchy distribution's."""
 
@@ -70,6 +72,11 @@ def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
 
     upper = 0.5 * (1.0 + confidence)
     return float(ndtri(upper) if math.isinf(dof) else stdtrit(dof, upper))
+
+
+def said_dof(dof: float) -> str:
+    """Degrees of freedom as a reader wants them."""
+    return "very many" if dof > VERY_MANY_DOF else f"{dof:.0f}"
 
 
 def characteristic(t: Array, u: float, dof: float | None, shape: Shape) -> Array:
