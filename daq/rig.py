@@ -167,7 +167,7 @@ class Unseen(_Part):
     """Forward on the rider positive."""
     hands_tangential_u_n: Annotated[float, Field(gt=0, le=200)]
     """Its standard uncertainty."""
-    source: Annotated[str, Field(min_length=1, max_length=200)]
+    source: Annotated[Line, Field(min_length=1, max_length=200)]
     """Where these come from; `foreaft balance --learn` tells them from a jig with tangential cells."""
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 import uvloop
 
-from daq.cli.bench_talk import Typed, ended, hello_of, judged, walk
+from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 
@@ -103,6 +103,9 @@ def bench(
     """
     if simulated == (rig_file is not None):
         fail(REFUSED, "expected either --rig with the jig to calibrate, or --simulated")
+    folder = out or (rig_file.parent if rig_file else None)
+    if folder is not None:
+        check_folder(folder)
     wanted = None if resume or page else _wanted(words)
     on_for_min = words["on_for_min"]
 
@@ -118,7 +121,7 @@ def bench(
         return await walk(session, Typed(), hands=hands)
 
     def finish(session: Session) -> None:
-        ended(session, out or (rig_file.parent if rig_file else None), as_json=as_json)
+        ended(session, folder, as_json=as_json)
 
     _run(rig_file, store, simulated, pace, seed, work, finish, port=port if page else None)
 

@@ -8,6 +8,7 @@ import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import TYPE_CHECKING, Any
 
 from daq.cli.telling import REFUSED, fail, overwrite, print_json, say, tell
@@ -171,6 +172,15 @@ def ended(session: Session, folder: Path | None, *, as_json: bool) -> None:
         print_json(to_dict(calibration))
     else:
         say(calibration.id)
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder that no file can be written to, before hours of readings end there."""
+    try:
+        with TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        fail(REFUSED, f"cannot write the calibration to {folder}: {error.strerror}; name a folder that is there: --out")
 
 
 def write_new(path: Path, text: str) -> Path:

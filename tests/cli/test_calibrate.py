@@ -10,6 +10,7 @@ from click.testing import CliRunner
 from daq.cli import main
 from daq.keep.store import Store, calibrations
 from daq.measure.calibration import from_dict, to_dict
+from daq.measure.calibration.coverage import said_dof
 from tests.live.jig import SHORT, demo
 from tests.published.calibration import HERE
 
@@ -71,12 +72,30 @@ def test_a_calibration_is_listed_certified_and_cross_checked(bench, tmp_path):
     assert certified.exit_code == 0
     assert page.count("<circle") == 2 * 7
     assert "not an accredited calibration" in page
+    assert "<dt>Temperature</dt><dd>not stated" in page
     assert "<style>" in page
     assert not re.search(r"(src|href)=", page)
     assert again.exit_code == 2
     assert "never overwritten" in again.stderr
     # JCGM 101 draws what JCGM 100 adds up: the standard uncertainties agree where the degrees of freedom are many
     assert checked[0]["by_drawing"]["standard"] >= 0.9 * checked[0]["by_formula"]["standard_n"]
+
+
+def test_degrees_of_freedom_without_meaning_are_no_figure(bench):
+    from daq.live.bench.certificate_page import certificate_page
+
+    with Store.open(bench[0], write=False) as store:
+        content = calibrations.certificate(store, calibrations.found(store, bench[3].stdout.strip()).id)
+    content["cells"][0]["expanded"][0]["degrees_of_freedom"] = 834211.4
+    content["circumstances"]["temperature_degc"] = 21.5
+    page = certificate_page(content)
+
+    # Student's t of 1,000 degrees of freedom is 0.12 % wider than the normal distribution
+    assert "<td>very many</td>" in page
+    assert not re.search(r"<td>\d{4,}</td>", page.split("<h2>Cross-talk")[0])
+    assert "21.5 °C" in page
+    assert "not stated" not in page
+    assert [said_dof(dof) for dof in (3.7, 1000.0, 1000.1)] == ["4", "1000", "very many"]
 
 
 def test_what_was_typed_is_escaped_on_the_certificate(bench):
@@ -177,6 +196,8 @@ def test_bad_words_get_one_clear_sentence_and_their_exit_code(tmp_path, words, c
         (("--kg", "", "--newtons", "5,10,20,30,40"), "40 N at most is too little for a rider, by about a factor 9.8"),
         (("--expected-per-n", "hand=8550"), "counts per newton: hand is not among the cells"),
         (("--expected-per-n", "hands_left"), "expected cell=counts, got 'hands_left'"),
+        (("--out", "no-such-folder"), "cannot write the calibration to no-such-folder: No such file or directory"),
+        (("--out", "/proc"), "cannot write the calibration to /proc"),
         (("--tilts", "0,2,4"), "tilts: expected tilts on the way up and on the way down"),
         (("--off-axis", "edge:saddle_nose:20"), "place 'edge': saddle_nose is not among the cells to calibrate"),
     ],
@@ -186,6 +207,7 @@ def test_what_cannot_end_in_a_calibration_is_refused_before_the_first_reading(tm
 
     assert said.exit_code == 2
     assert sentence in said.stderr
+    assert "[1/" not in said.stderr
 
 
 def test_points_that_are_no_text_are_refused_in_plain_words(tmp_path):
