@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Literal
 
-import numpy as np
-
 from daq.measure.cell_checks import Cell
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.rig import Rig
 from daq.sweep.plan import Plan
+from daq.sweep.setting import JigRange
 from daq.sweep.validity.conditions import Conditions
 from daq.values import StepMean
 from daq.wire.board import Kind
@@ -65,16 +64,26 @@ def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
     return ""
 
 
+def range_of(rig: Rig) -> JigRange:
+    """What this jig can be set to."""
+    at = rig.geometry
+    return JigRange(
+        setback_mm=(at.setback_min_mm, at.setback_max_mm),
+        saddle_height_mm=(at.saddle_height_min_mm, at.saddle_height_max_mm),
+        bar_y_mm=(at.bar_y_min_mm, at.bar_y_max_mm),
+        reach_mm=(at.reach_min_mm, at.reach_max_mm),
+    )
+
+
 def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> float:
     """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where this jig, or
     what is known of the rider, does not tell. The bar is where it was set, else where the plan has it."""
-    start_mm = float(np.mean(plan.positions_mm)) if plan.start_setback_mm is None else plan.start_setback_mm
     return weight_line_mm(
         step,
         levers_of(rig),
         mass_kg=mass_kg,
         g_m_s2=rig.g_m_s2,
-        bar_goes_from_mm=start_mm if plan.protocol == "reach kept" else None,
+        bar_goes_from_mm=plan.reference_setback_mm if plan.protocol == "reach kept" else None,
     )
 
 

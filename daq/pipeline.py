@@ -16,7 +16,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.jig import Board, cells_of, conditions_of, otherwise, weight_line_of
+from daq.jig import Board, cells_of, conditions_of, otherwise, range_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
 from daq.measure.clock import BoardClock, SensorClock
@@ -34,10 +34,11 @@ from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED
+from daq.sweep.setting import setting_of
 from daq.sweep.stalls import StallWatch
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
-from daq.values import NAN, Array, Loads, Onset, Samples, Setting, StepMean, Stroke
+from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
 from daq.wire.crank import CrankFollower
 from daq.wire.readings import reading_of
@@ -49,7 +50,8 @@ BOARD, POWER, CADENCE, HEART = "board", "power", "cadence", "heart"
 SWEEP_BEGUN = "sweep-begun"
 """Event: a sweep begins here; its content is what `beginning` makes."""
 FITTER = "fitter"
-"""Event: the fitter did something; content {"event": ..., "setback_mm": ...}."""
+"""Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
+the jig was set beside it, "u_setback_mm": where that is better known than by the jig's scale}."""
 SEATED = "seated"
 """Event: from now on the rider is this heavy; content {"mass_kg": ...}, None when it is not known."""
 ZERO = "zero"
@@ -169,7 +171,8 @@ class Pipeline:
             return None
         if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
             return None
-        answer = onset(steps, step_off_mm=self.progress.plan.step_off_mm, method=self._method)
+        plan = self.progress.plan
+        answer = onset(steps, step_off_mm=plan.step_off_mm, loaded_chance=plan.loaded_chance, method=self._method)
         finished = self.progress.state in ENDED
         known = replace(self._known, mass_kg=self.mass_kg, faults=tuple(self.faults), finished=finished)
         answer = judged(answer, steps, known)
@@ -334,10 +337,15 @@ class Pipeline:
                 return
             if self.progress is None:
                 raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            setting = Setting(**(content.get("setting") or {}))
-            what = run.Trigger(content["event"])
+            what, u_mm = run.Trigger(content["event"]), content.get("u_setback_mm")
             take = self.progress.take_as_ridden if mended else self.progress.take
-            yield from take(what, t_s, setback_mm=content.get("setback_mm"), setting=setting)
+            yield from take(
+                what,
+                t_s,
+                setback_mm=content.get("setback_mm"),
+                setting=setting_of(content.get("setting")),
+                u_setback_mm=self._rig.geometry.u_setback_mm if u_mm is None else u_mm,
+            )
             self._stalls.act(t_s)
             if what in _ANSWERS_ANEW:
                 yield from self._answer(self.progress)
@@ -363,12 +371,11 @@ class Pipeline:
             self._find(otherwise(self._rig, None, self.board), t_s)
         positions = tuple(content["plan"]["positions_mm"])
         plan = Plan(**{**content["plan"], "positions_mm": positions})
-        geometry = self._rig.geometry
         self._known = conditions_of(self._rig, plan, content, watched=self.cells.watches)
         self.progress = SweepProgress(
             plan,
-            setback_limits_mm=(geometry.setback_min_mm, geometry.setback_max_mm),
-            resolution_mm=geometry.setback_resolution_mm,
+            jig=range_of(self._rig),
+            resolution_mm=self._rig.geometry.setback_resolution_mm,
             completed=self.completed,
         )
 

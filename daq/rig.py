@@ -158,6 +158,24 @@ class Geometry(_Part):
     setback_max_mm: Millimetres = 200.0
     setback_resolution_mm: Annotated[float, Field(gt=0, le=20)] = 1.0
     """The finest step the jig can be set to."""
+    u_setback_mm: Annotated[float, Field(ge=0, le=10)] = 1.0
+    """Standard uncertainty of where the saddle really stands when it is set by the jig's scale. Common practice, no
+    source."""
+    saddle_height_min_mm: Annotated[float, Field(ge=200, le=1200)] = 400.0
+    saddle_height_max_mm: Annotated[float, Field(ge=200, le=1200)] = 1000.0
+    bar_y_min_mm: Annotated[float, Field(ge=0, le=1500)] = 200.0
+    bar_y_max_mm: Annotated[float, Field(ge=0, le=1500)] = 1200.0
+    reach_min_mm: Annotated[float, Field(ge=0, le=1500)] = 250.0
+    reach_max_mm: Annotated[float, Field(ge=0, le=1500)] = 1000.0
+    """From the saddle's reference point forward to the bar."""
+
+    @pydantic.model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for name in ("setback", "saddle_height", "bar_y", "reach"):
+            low, high = getattr(self, f"{name}_min_mm"), getattr(self, f"{name}_max_mm")
+            if not low < high:
+                raise ValueError(f"{name}_min_mm below {name}_max_mm, got {low:g} and {high:g}")
+        return self
 
 
 class Unseen(_Part):

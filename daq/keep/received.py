@@ -31,6 +31,7 @@ MOST_STEPS = 1000
 """Steps of a sweep, those ridden again included."""
 
 _Setback = Annotated[float, Field(ge=-1000, le=1000)]
+_Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
 _Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 _Counts = Annotated[list[Annotated[float, Field(ge=-(2**40), le=2**40)]], Field(max_length=MAX_CHANNELS, strict=False)]
 
@@ -52,9 +53,18 @@ class _Begun(_Content):
     calibration: _Standing | None = None
 
 
+class _Set(_Content):
+    saddle_height_mm: _Millimetres | None = None
+    bar_x_mm: _Millimetres | None = None
+    bar_y_mm: _Millimetres | None = None
+    saddle_tilt_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
+
+
 class _Fitters(_Content):
     event: Annotated[run.Trigger, Field(strict=False)]
     setback_mm: _Setback | None = None
+    setting: _Set | None = None
+    u_setback_mm: Annotated[float, Field(ge=0, le=100)] | None = None
 
 
 class _Seated(_Content):

@@ -189,7 +189,7 @@ async def follow_plan(session: Session, plan: Plan) -> None:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
             with contextlib.suppress(NotNow):
-                await session.sweep.fitter(Trigger.SADDLE_MOVED, progress.asked_setback_mm)
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
             came_us = clock.now_us()
         elif clock.now_us() - came_us > PATIENCE_S * 1e6:
             await session.sweep.fitter(Trigger.ENOUGH)

@@ -43,7 +43,9 @@ class Plan:
     gradient_pct: float = 0.0
     protocol: Protocol = "reach kept"
     step_off_mm: float = 4.0
-    """How far behind the onset the saddle is finally put. Common practice, no source."""
+    """How far behind the onset the saddle is finally put, at least. Common practice, no source."""
+    loaded_chance: float = 0.05
+    """The largest chance that the hands already carry more at the suggested setback."""
     label: str = ""
     """What the fitter calls this sweep: before, after, saddle A."""
     order: str = "out and back"
@@ -78,6 +80,11 @@ class Plan:
         return self.order == "adaptive"
 
     @property
+    def reference_setback_mm(self) -> float:
+        """The setback at which the jig stands as rig file and start say: from there the bar goes along."""
+        return float(np.mean(self.positions_mm)) if self.start_setback_mm is None else self.start_setback_mm
+
+    @property
     def torque_nm(self) -> float:
         """The crank torque that goes with power and cadence."""
         return crank_torque_nm(self.power_w, self.cadence_rpm)
@@ -98,6 +105,7 @@ _LIMITS = (
     ("cadence_band_rpm", 1.0, 30.0),
     ("gradient_pct", -10.0, 20.0),
     ("step_off_mm", 0.0, 20.0),
+    ("loaded_chance", 0.001, 0.5),
 )
 
 

@@ -17,6 +17,7 @@ from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, Plan
 from daq.sweep.run import State, Trigger, after, fitter_may
+from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import NAN, Setting, StepMean, Stroke
 
@@ -28,7 +29,6 @@ STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
 MISPLACED_MM = 3.0
 """A saddle further than this from the asked position is taken as set, with a word to the fitter."""
-NOTHING_SET = Setting()
 LEAST_LEFT = 0.5
 """A step of which less than this is left has no mean: half of its strokes could be of one end of a drift."""
 _COMES_FROM = {
@@ -85,7 +85,7 @@ class SweepProgress:
         self,
         plan: Plan,
         *,
-        setback_limits_mm: tuple[float, float] = (-100.0, 300.0),
+        jig: JigRange = JigRange(),  # noqa: B008 - frozen
         resolution_mm: float = 1.0,
         completed: Callable[[StepMean], StepMean] = lambda step: step,
     ) -> None:
@@ -94,10 +94,13 @@ class SweepProgress:
         self.state = State.WAITING
         self.steps: list[StepMean] = []
         self.setback_mm: float | None = None
-        self._limits_mm = setback_limits_mm
+        self._jig = jig
         self._resolution_mm = resolution_mm
         self._completed = completed
-        self._setting = NOTHING_SET
+        self.setting = NOTHING_SET
+        """How the jig was set where the saddle stands."""
+        self.u_setback_mm = NAN
+        """Standard uncertainty of setback_mm, as far as it was said with it."""
         self._confirmed_min = NAN
         """When the saddle was confirmed where it stands."""
         self._chosen_mm: float | None = None
@@ -130,19 +133,25 @@ class SweepProgress:
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
     def take(
-        self, event: Trigger, t_s: float, *, setback_mm: float | None = None, setting: Setting = NOTHING_SET
+        self,
+        event: Trigger,
+        t_s: float,
+        *,
+        setback_mm: float | None = None,
+        setting: Setting = NOTHING_SET,
+        u_setback_mm: float = NAN,
     ) -> list[Note]:
         """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit.
 
-        setting: how the jig was set beside the setback, said with saddle_moved.
+        setting: how the jig was set beside the setback, said with saddle_moved; u_setback_mm: how well it is known.
         """
         following = after(self.state, event)
         if event is Trigger.REDO and self.state is State.MOVING and not self.ridden:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notes = []
         if event is Trigger.SADDLE_MOVED:
-            notes = self._place_saddle(setback_mm, t_s)
-            self._setting, self._confirmed_min = setting, t_s / 60.0
+            notes = self._place_saddle(setback_mm, setting, t_s)
+            self.setting, self.u_setback_mm, self._confirmed_min = setting, u_setback_mm, t_s / 60.0
         elif event is Trigger.REDO and self.state is State.MOVING and self._last_left_out:
             self.left_out.pop()
         elif event is Trigger.REDO and self.state is State.MOVING:
@@ -157,13 +166,19 @@ class SweepProgress:
         return notes
 
     def take_as_ridden(
-        self, event: Trigger, t_s: float, *, setback_mm: float | None = None, setting: Setting = NOTHING_SET
+        self,
+        event: Trigger,
+        t_s: float,
+        *,
+        setback_mm: float | None = None,
+        setting: Setting = NOTHING_SET,
+        u_setback_mm: float = NAN,
     ) -> list[StepMean | Note]:
         """Apply a fitter's event of a ride of which something is lost. What happened has happened: where it does not
         fit, the sweep was further on than what is left of it tells. A step under way has ended in the gap, or it is
         left out."""
         try:
-            return [*self.take(event, t_s, setback_mm=setback_mm, setting=setting)]
+            return [*self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)]
         except NotNow:
             finished: list[StepMean | Note] = []
             if self._gap_from_s is not None:
@@ -173,7 +188,8 @@ class SweepProgress:
             elif self.state in (State.SETTLING, State.AVERAGING):
                 self._leave_out()
             self.state = _COMES_FROM[event]
-            return [*finished, *self.take(event, t_s, setback_mm=setback_mm, setting=setting)]
+            taken = self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)
+            return [*finished, *taken]
 
     def pass_over(self, from_s: float, to_s: float) -> None:
         """Strokes in between are lost: a step under way ends when it ended, with fewer strokes."""
@@ -241,12 +257,11 @@ class SweepProgress:
         ridden = tuple(step.setback_mm for step in self.steps)
         return ridden if self.asked_setback_mm is None else (*ridden, self.asked_setback_mm)
 
-    def _place_saddle(self, setback_mm: float | None, t_s: float) -> list[Note]:
-        low, high = self._limits_mm
+    def _place_saddle(self, setback_mm: float | None, setting: Setting, t_s: float) -> list[Note]:
         if setback_mm is None:
             raise BadValue("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
-        if not low <= setback_mm <= high:
-            raise BadValue(f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}")
+        if wrong := contradiction(setback_mm, setting, self._jig):
+            raise BadValue(wrong)
         asked = self.asked_setback_mm
         self.setback_mm = setback_mm
         if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:
@@ -289,7 +304,8 @@ class SweepProgress:
             self._leave_out()
         else:
             mean = step_mean(self.setback_mm, self._used, left_out=self._left_out)
-            finished = [self._completed(replace(mean, moved_min=self._confirmed_min, setting=self._setting))]
+            known = replace(mean, moved_min=self._confirmed_min, setting=self.setting, u_setback_mm=self.u_setback_mm)
+            finished = [self._completed(known)]
             self.steps += finished
         self.state = after(self.state, Trigger.STEP_DONE)
         self._start_over(t_s)

@@ -64,7 +64,8 @@ class Session:
             in_the_way=self.visit.in_the_way,
             stamp=self.calibrating.stamp,
             client_id=lambda: None if self.visit.client is None else self.visit.client.id,
-            habitual_mm=lambda: None if self.visit.intake is None else self.visit.intake.saddle.setback_mm,
+            saddle=lambda: None if self.visit.intake is None else self.visit.intake.saddle,
+            tilt_deg=lambda: self.visit.measured.saddle_tilt_deg,
             begun=self.visit.sweep_begun,
             ridden=self.visit.sweep_ended,
         )

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from typing import Any
 
+from daq.fit.intake import Saddle
 from daq.fit.ridden import Ridden
+from daq.fit.setting import Placed, Start, as_set, planned, start_of
 from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
 from daq.items import Event, Item
 from daq.keep.json_text import plain
@@ -17,7 +19,7 @@ from daq.refusals import NotNow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State, Trigger, fitter_may
-from daq.values import Onset, StepMean
+from daq.values import NAN, Onset, Setting, StepMean
 
 
 class SweepDesk:
@@ -31,16 +33,17 @@ class SweepDesk:
         in_the_way: Callable[[], str],
         stamp: Callable[[], dict[str, Any]],
         client_id: Callable[[], int | None],
-        habitual_mm: Callable[[], float | None],
+        saddle: Callable[[], Saddle | None],
+        tilt_deg: Callable[[], float | None],
         begun: Callable[[int | None], Awaitable[None]],
         ridden: Callable[[Ridden], None],
     ) -> None:
         """in_the_way: why a sweep may not begin, empty when it may. stamp: how the calibration stands. client_id: whose
-        sweep it is; habitual_mm: the setback of that client's own bicycle. begun, ridden: told of the id of a sweep
-        that is set up, and of one that has ended."""
+        sweep it is; saddle: on that client's own bicycle; tilt_deg: of the saddle as measured today. begun, ridden:
+        told of the id of a sweep that is set up, and of one that has ended."""
         self._at, self._occupied = acquisition, occupied
         self._in_the_way, self._stamp, self._client_id = in_the_way, stamp, client_id
-        self._habitual_mm, self._begun, self._ridden = habitual_mm, begun, ridden
+        self._saddle, self._tilt_deg, self._begun, self._ridden = saddle, tilt_deg, begun, ridden
         self._id: int | None = None
         self._open = False
         self._away = False
@@ -79,6 +82,7 @@ class SweepDesk:
             await self._begun(found)
             at.drain()
             self._id, self._open, self._away = found, True, False
+            saddle = self._saddle()
             content = beginning(
                 plan,
                 mass_kg=at.rider.mass_kg,
@@ -86,7 +90,7 @@ class SweepDesk:
                 zero_counts=at.pipeline.zero_counts,
                 calibration=self._stamp(),
                 board=at.pipeline.board,
-                habitual_setback_mm=self._habitual_mm(),
+                habitual_setback_mm=None if saddle is None else saddle.setback_mm,
             )
             await at.accept(SWEEP_BEGUN, content)
 
@@ -97,11 +101,55 @@ class SweepDesk:
         self._pause()
         self._at.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
 
-    async def fitter(self, event: Trigger, setback_mm: float | None = None) -> None:
-        """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk."""
+    async def fitter(
+        self, event: Trigger, setback_mm: float | None = None, setting: Mapping[str, float | None] | None = None
+    ) -> None:
+        """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk.
+
+        setting, with saddle_moved: the fitter confirms saddle and bar as planned but for what stands in it; empty: all
+        as planned. None: nobody has looked.
+        """
         if event is Trigger.BEGIN and (why := self._in_the_way()):
             raise NotNow(why)
-        await self._at.accept(FITTER, {"event": str(event), "setback_mm": setback_mm})
+        content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm}
+        if event is Trigger.SADDLE_MOVED and setting is not None:
+            content |= self._confirmed(setback_mm, setting)
+        await self._at.accept(FITTER, content)
+
+    def target(self) -> Placed | None:
+        """Where saddle and bar should stand at the position asked for; None when none is."""
+        asked_mm = None if self.progress is None else self.progress.asked_setback_mm
+        return None if asked_mm is None else self._planned(asked_mm)
+
+    def as_set(self, setback_mm: float, setting: Setting) -> Placed:
+        """A position of the sweep as it was set, with what changed against the start. NotNow without a sweep."""
+        return as_set(self._start(), setback_mm, setting)
+
+    def _confirmed(self, setback_mm: float | None, said: Mapping[str, float | None]) -> dict[str, Any]:
+        """What a fitter confirms who says only what is not as planned."""
+        asked_mm = None if self.progress is None else self.progress.asked_setback_mm
+        at_mm = asked_mm if setback_mm is None else setback_mm
+        if at_mm is None:
+            return {}
+        as_planned = plain(self._planned(at_mm).setting)
+        rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
+        return {"setback_mm": at_mm, "setting": {**rounded, **said}}
+
+    def _planned(self, setback_mm: float) -> Placed:
+        start = self._start()
+        assert self.progress is not None
+        return planned(self.progress.plan, start, setback_mm, self._saddle())
+
+    def _start(self) -> Start:
+        if self.progress is None:
+            raise NotNow("no sweep is set up")
+        first, tilt_deg = next(iter(self.progress.steps), None), self._tilt_deg()
+        return start_of(
+            self.progress.plan,
+            self._at.rig.geometry,
+            first,
+            saddle_tilt_deg=NAN if tilt_deg is None else tilt_deg,
+        )
 
     async def mark(self, text: str) -> None:
         """Keep a word about this moment; pain or numbness also pauses the sweep."""

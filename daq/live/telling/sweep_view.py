@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from daq.fit.setting import Placed
 from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import stepping
 from daq.keep.json_text import plain
@@ -13,7 +14,9 @@ from daq.physics import power_w
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
 from daq.sweep.progress import Standing
+from daq.sweep.run import State
 
+_SET = (State.SETTLING, State.AVERAGING)
 _PLAN_FIELDS = (
     *("label", "order", "protocol", "height_policy", "gradient_pct"),
     *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded"),
@@ -42,6 +45,8 @@ def standing(session: Session) -> dict[str, Any]:
         "pain": remarks.pain,
         "measured_to": None if saddle is None else saddle.reference,
         "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
+        "target": _placed_fields(session.sweep.target()),
+        "set": _set_fields(session),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),
         "power_band_w": plan.power_band_w,
@@ -62,6 +67,8 @@ def steps(session: Session) -> list[dict[str, Any]]:
             "se_n": plain(float(se_n)),
             "strokes": len(step.strokes),
             "notes": notes.get(i, {}),
+            "setting": _placed_fields(session.sweep.as_set(step.setback_mm, step.setting)),
+            "u_setback_mm": plain(step.u_setback_mm),
         }
         for i, (step, se_n) in enumerate(zip(progress.steps, standard_errors(progress.steps), strict=True))
     ]
@@ -78,6 +85,23 @@ def onset_fields(session: Session) -> dict[str, Any]:
         "line": {"setback_mm": plain(setback_mm), "hand_load_n": plain(hand_load_n)},
         "step_off_mm": progress.plan.step_off_mm,
     }
+
+
+def _set_fields(session: Session) -> dict[str, Any] | None:
+    """How the jig was set where the saddle stands; None while it is moved."""
+    progress = session.sweep.progress
+    if progress is None or progress.setback_mm is None or progress.state not in _SET:
+        return None
+    return _placed_fields(session.sweep.as_set(progress.setback_mm, progress.setting))
+
+
+def _placed_fields(placed: Placed | None) -> dict[str, Any] | None:
+    """One position of saddle and bar in one level; null where something is not known."""
+    if placed is None:
+        return None
+    changed = {"reach_change_mm": placed.reach_change_mm, "drop_change_mm": placed.drop_change_mm}
+    fields: dict[str, Any] = {"setback_mm": placed.setback_mm, **plain(placed.setting), **plain(changed)}
+    return {name: None if value is None else round(value, 1) for name, value in fields.items()}
 
 
 def _effort(plan: Plan, now: Standing) -> dict[str, Any] | None:

@@ -49,11 +49,27 @@ class _Body(BaseModel):
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
+class JigSetting(_Body):
+    """How the jig was set beside the setback; what is left out is as planned, null is not known."""
+
+    saddle_height_mm: float | None = None
+    """BB to saddle top along the seat tube."""
+    bar_x_mm: float | None = None
+    bar_y_mm: float | None = None
+    saddle_tilt_deg: float | None = None
+
+
 class FittersEvent(_Body):
-    """What the fitter did. setback_mm goes with saddle_moved."""
+    """What the fitter did. setback_mm and setting go with saddle_moved.
+
+    A setting, also an empty one, confirms that saddle and bar stand as planned but for what it says; without one
+    nobody has looked, and reach is not confirmed.
+    """
 
     event: Trigger
     setback_mm: float | None = None
+    """With a setting it may be left out: the position asked for."""
+    setting: JigSetting | None = None
 
 
 class NewSweep(_Body):
@@ -69,6 +85,7 @@ class NewSweep(_Body):
     gradient_pct: float | None = None
     protocol: Protocol | None = None
     step_off_mm: float | None = None
+    loaded_chance: float | None = None
     label: Annotated[Line, Field(max_length=60)] | None = None
     order: Order | None = None
     seed: int | None = None
@@ -137,7 +154,8 @@ def _add_commands(app: FastAPI, session: Session) -> None:
         if body.event not in FITTERS_TRIGGERS:
             raise NotNow(f"{body.event} follows from the strokes; it cannot be sent")
         try:
-            await session.sweep.fitter(body.event, body.setback_mm)
+            setting = None if body.setting is None else body.setting.model_dump(exclude_unset=True)
+            await session.sweep.fitter(body.event, body.setback_mm, setting)
         except NotStored as error:
             done = "stopped" if body.event is Trigger.STOP else "done"
             raise Problem(507, f"{done}, not stored", str(error)) from error

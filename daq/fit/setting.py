@@ -1,0 +1,79 @@
+"""Where saddle and bar should stand at each position by the plan's policies, and what changed where they were set.
+
+Counted from the first position of the sweep where the fitter said how the jig was set there, else from what plan and
+rig file say: a bar that stands 12 mm further up than the rig file knows is carried along by itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, replace
+
+from daq.fit.intake import Saddle
+from daq.fit.stepping import over_bb_mm, seat_of
+from daq.rig import Geometry
+from daq.sweep.plan import Plan
+from daq.sweep.setting import NOTHING_SET
+from daq.values import NAN, Setting, StepMean
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """Saddle and bar at one position; NaN where it is not known."""
+
+    setback_mm: float
+    setting: Setting
+    reach_change_mm: float
+    """Saddle to bar along the jig, against the start."""
+    drop_change_mm: float
+    """How much further the bar lies below the saddle than at the start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What settings count from: each value with the setback at which it held."""
+
+    setting: Setting
+    from_mm: dict[str, float]
+
+
+def start_of(plan: Plan, bar: Geometry, first: StepMean | None = None, *, saddle_tilt_deg: float = NAN) -> Start:
+    """first: the first step of the sweep, None before it. saddle_tilt_deg: as measured before the sweep."""
+    held_mm = plan.reference_setback_mm
+    height_mm = NAN if plan.start_height_mm is None else plan.start_height_mm
+    setting = Setting(height_mm, 1000.0 * bar.bar_x_m, 1000.0 * bar.bar_y_m, saddle_tilt_deg)
+    from_mm = dict.fromkeys((field.name for field in fields(Setting)), held_mm)
+    said = NOTHING_SET if first is None else first.setting
+    for name in from_mm:
+        value = getattr(said, name)
+        if first is not None and math.isfinite(value):
+            setting = replace(setting, **{name: value})
+            from_mm[name] = first.setback_mm
+    return Start(setting, from_mm)
+
+
+def planned(plan: Plan, start: Start, setback_mm: float, saddle: Saddle | None = None) -> Placed:
+    """Where the policies want saddle and bar with this setback."""
+    bar_x_mm = start.setting.bar_x_mm
+    if plan.protocol == "reach kept":
+        bar_x_mm -= setback_mm - start.from_mm["bar_x_mm"]
+    height_mm = start.setting.saddle_height_mm
+    if plan.height_policy == "leg extension kept" and math.isfinite(height_mm):
+        seat = seat_of(start.from_mm["saddle_height_mm"], height_mm, saddle)
+        height_mm += _along_seat_tube_mm(seat.at(setback_mm).height_mm - seat.height_mm)
+    return as_set(start, setback_mm, replace(start.setting, saddle_height_mm=height_mm, bar_x_mm=bar_x_mm))
+
+
+def as_set(start: Start, setback_mm: float, setting: Setting) -> Placed:
+    """The position as it was set, with what changed against the start."""
+    reach_mm = setting.bar_x_mm + setback_mm - (start.setting.bar_x_mm + start.from_mm["bar_x_mm"])
+    return Placed(setback_mm, setting, reach_mm, _drop_mm(setting) - _drop_mm(start.setting))
+
+
+def _drop_mm(setting: Setting) -> float:
+    return over_bb_mm(setting.saddle_height_mm) - setting.bar_y_mm
+
+
+def _along_seat_tube_mm(over_mm: float) -> float:
+    """A change of height over the BB as one along the seat tube."""
+    return over_mm / over_bb_mm(1.0)

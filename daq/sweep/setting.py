@@ -1,0 +1,69 @@
+"""How a jig can be set, and whether what is said of one position can be true of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+from daq.values import Setting
+
+NOTHING_SET = Setting()
+TILT_DEG = (-20.0, 20.0)
+"""Of a saddle against the jig; beyond it nobody sits."""
+
+
+@dataclass(frozen=True, slots=True)
+class JigRange:
+    """Lowest and highest of what a jig can be set to, mm. The defaults hold any bicycle. Common practice, no source."""
+
+    setback_mm: tuple[float, float] = (-100.0, 300.0)
+    saddle_height_mm: tuple[float, float] = (400.0, 1000.0)
+    bar_x_mm: tuple[float, float] = (100.0, 1000.0)
+    bar_y_mm: tuple[float, float] = (200.0, 1200.0)
+    reach_mm: tuple[float, float] = (250.0, 1000.0)
+    """From the saddle's reference point forward to the bar."""
+
+
+def contradiction(setback_mm: float, setting: Setting, jig: JigRange) -> str:
+    """Which value this jig cannot have been set to, and what was expected; empty when all can be true together."""
+    low, high = jig.setback_mm
+    if not low <= setback_mm <= high:
+        return f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}"
+    limits = {
+        "saddle_height_mm": (setting.saddle_height_mm, jig.saddle_height_mm),
+        "bar_x_mm": (setting.bar_x_mm, jig.bar_x_mm),
+        "bar_y_mm": (setting.bar_y_mm, jig.bar_y_mm),
+        "saddle_tilt_deg": (setting.saddle_tilt_deg, TILT_DEG),
+    }
+    for name, (value, (low, high)) in limits.items():
+        if value < low or value > high:  # neither for NaN, which is not said
+            unit = "degrees" if name.endswith("_deg") else "mm"
+            return (
+                f"{name}: this jig goes from {low:g} to {high:g} {unit}, got {value:g}{_other_unit(value, low, high)}"
+            )
+    reach_mm, (nearest, furthest) = setting.bar_x_mm + setback_mm, jig.reach_mm
+    if reach_mm < nearest or reach_mm > furthest:
+        return (
+            f"bar_x_mm: {setting.bar_x_mm:g} mm with the saddle at {setback_mm:g} mm is a reach of {reach_mm:g} mm; "
+            f"this jig has {nearest:g} to {furthest:g}"
+        )
+    return ""
+
+
+def setting_of(said: Mapping[str, Any] | None) -> Setting:
+    """The setting in an event's content: what is missing or null there was not said."""
+    known = {field.name for field in fields(Setting)}
+    return Setting(
+        **{name: float(value) for name, value in (said or {}).items() if name in known and value is not None}
+    )
+
+
+def _other_unit(value: float, low: float, high: float) -> str:
+    """A guess at the unit of a value that would fit in another one."""
+    if math.isfinite(low) and low > 0.0:
+        for factor, unit in ((10.0, "centimetres"), (1000.0, "metres"), (25.4, "inches")):
+            if low <= factor * value <= high:
+                return f": was it {unit}? That would be {factor * value:g} mm"
+    return ""

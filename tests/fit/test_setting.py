@@ -1,0 +1,83 @@
+import math
+
+import pytest
+
+from daq.fit.setting import as_set, planned, start_of
+from daq.fit.stepping import HIP_ABOVE_MM, HIP_BEHIND_NOSE_MM, SEAT_TUBE_DEG
+from daq.rig import Geometry
+from daq.sweep.plan import Plan
+from daq.values import NAN, Setting, StepMean
+
+POSITIONS = (80.0, 70.0, 60.0, 50.0, 40.0)
+BAR = Geometry(bar_x_m=0.57, bar_y_m=0.66, saddle_y_m=0.70)
+SINE = math.sin(math.radians(SEAT_TUBE_DEG))
+
+
+def plan(**fields):
+    return Plan(POSITIONS, **{"start_setback_mm": 60.0, "start_height_mm": 720.0, **fields})
+
+
+def first_step(setback_mm, setting):
+    return StepMean(setback_mm, 80.0, NAN, 1.0, 21.0, 430.0, 0.0, setting=setting)
+
+
+def at(setback_mm, first=None, **fields):
+    kept = plan(**fields)
+    return planned(kept, start_of(kept, BAR, first), setback_mm)
+
+
+def test_with_the_reach_kept_the_bar_goes_along_and_the_leg_keeps_its_length():
+    """By Pythagoras on the triangle of BB, hip and saddle, heights along the seat tube taken as sin 73.5 of them."""
+    found = at(40.0)
+
+    height_mm = found.setting.saddle_height_mm * SINE + HIP_ABOVE_MM
+    started_mm = 720.0 * SINE + HIP_ABOVE_MM
+    assert found.setting.bar_x_mm == pytest.approx(590.0)
+    assert found.reach_change_mm == pytest.approx(0.0)
+    assert math.hypot(40.0 + HIP_BEHIND_NOSE_MM, height_mm) == pytest.approx(
+        math.hypot(60.0 + HIP_BEHIND_NOSE_MM, started_mm)
+    )
+    assert found.drop_change_mm == pytest.approx(height_mm - started_mm)
+
+
+def test_a_bar_that_stays_comes_nearer_as_the_saddle_comes_forward():
+    found = at(40.0, protocol="bar fixed", height_policy="height kept")
+
+    assert found.setting == Setting(720.0, 570.0, 660.0, found.setting.saddle_tilt_deg)
+    assert found.reach_change_mm == pytest.approx(-20.0)
+    assert found.drop_change_mm == pytest.approx(0.0)
+
+
+def test_what_was_set_first_counts_before_plan_and_rig_file():
+    first = first_step(80.0, Setting(715.0, 562.0, 655.0, -1.5))
+
+    found = at(60.0, first)
+
+    assert found.setting.bar_x_mm == pytest.approx(582.0)
+    assert found.setting.bar_y_mm == 655.0
+    assert found.setting.saddle_tilt_deg == -1.5
+    assert found.reach_change_mm == pytest.approx(0.0)
+
+
+def test_what_was_not_said_at_the_first_step_is_taken_from_the_start():
+    found = at(60.0, first_step(80.0, Setting(bar_x_mm=562.0)))
+
+    assert found.setting.bar_y_mm == 660.0
+    assert found.setting.saddle_height_mm == pytest.approx(720.0)
+
+
+def test_an_unknown_height_stays_unknown_and_the_reach_is_known_all_the_same():
+    found = at(40.0, start_height_mm=None)
+
+    assert math.isnan(found.setting.saddle_height_mm)
+    assert math.isnan(found.drop_change_mm)
+    assert found.reach_change_mm == pytest.approx(0.0)
+
+
+def test_a_corrected_bar_shows_in_reach_and_drop():
+    kept = plan()
+
+    found = as_set(start_of(kept, BAR), 60.0, Setting(720.0, 558.0, 650.0))
+
+    assert found.reach_change_mm == pytest.approx(-12.0)
+    assert found.drop_change_mm == pytest.approx(10.0)

@@ -1,0 +1,75 @@
+"""Confirming what was set, with one press or with a correction, on the simulated jig."""
+
+import pytest
+
+from daq.live.telling.sweep_view import standing, steps
+from daq.refusals import BadValue
+from daq.rider.jig_geometry import JigGeometry
+from daq.sweep.plan import Plan, out_and_back
+from daq.sweep.run import State, Trigger
+from tests.live.jig import demo
+from tests.live.session.test_session import run, serving
+from tests.sources.waiting import until
+
+BAR_MM = 1000.0 * JigGeometry().bar_x_m
+"""Of the simulated jig's rig file."""
+STARTED = Plan(out_and_back(80.0, 30.0, 6), start_setback_mm=80.0, start_height_mm=720.0, dwell_s=8.0, torque_band_nm=2)
+
+
+def confirming(tmp_path, inside):
+    async def prepared():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(STARTED)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await inside(session)
+
+    with demo(tmp_path) as running:
+        run(serving(running, prepared))
+
+
+def test_one_press_confirms_all_as_planned(tmp_path):
+    async def inside(session):
+        target = standing(session)["target"]
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+
+        found = standing(session)
+        assert found["set"] == target
+        assert (target["setback_mm"], target["bar_x_mm"], target["saddle_height_mm"]) == (80.0, BAR_MM, 720.0)
+        assert (target["reach_change_mm"], target["drop_change_mm"]) == (0.0, 0.0)
+        assert session.sweep.progress.setting.bar_x_mm == BAR_MM
+
+    confirming(tmp_path, inside)
+
+
+def test_one_value_is_corrected_and_the_rest_is_as_planned_and_the_next_counts_from_it(tmp_path):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0, {"bar_x_mm": BAR_MM - 10.0, "saddle_tilt_deg": None})
+        assert standing(session)["set"]["reach_change_mm"] == -10.0
+        assert standing(session)["set"]["saddle_height_mm"] == 720.0
+        assert standing(session)["set"]["saddle_tilt_deg"] is None
+
+        await until(lambda: session.sweep.progress.steps)
+        assert steps(session)[0]["setting"]["bar_x_mm"] == BAR_MM - 10.0
+        assert standing(session)["target"]["setback_mm"] == 60.0
+        assert standing(session)["target"]["bar_x_mm"] == BAR_MM + 10.0
+
+    confirming(tmp_path, inside)
+
+
+def test_without_a_setting_nothing_is_taken_as_confirmed(tmp_path):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+
+        assert standing(session)["set"]["bar_x_mm"] is None
+
+    confirming(tmp_path, inside)
+
+
+def test_a_setting_the_jig_cannot_have_is_refused_at_once(tmp_path):
+    async def inside(session):
+        with pytest.raises(BadValue, match=r"saddle_height_mm: .*centimetres"):
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={"saddle_height_mm": 72.0})
+        assert session.sweep.progress.state is State.MOVING
+
+    confirming(tmp_path, inside)
