@@ -32,6 +32,7 @@ COMMANDS = {
     "backup": "daq.cli.keeping",
     "restore": "daq.cli.keeping",
     "salvage": "daq.cli.keeping",
+    "close": "daq.cli.close",
     "hand-over": "daq.cli.keeping",
     "forget": "daq.cli.keeping",
     "probe": "daq.cli.probe",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import ipaddress
 import signal
 import sys
@@ -42,6 +43,13 @@ from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
     help="Also write all that is received to this new file, to replay. It holds loads of whoever rides; "
     "foreaft forget does not reach it.",
 )
+@click.option(
+    "--resume-within",
+    default=1.0,
+    show_default=True,
+    type=click.FloatRange(0, 744),
+    help="Hours after which a sweep that was cut off is no longer taken up; a rider who has rested warms up again.",
+)
 def serve(
     rig_file: Path,
     store: Path | None,
@@ -54,6 +62,7 @@ def serve(
     rider: str,
     mass_kg: float | None,
     record: Path | None,
+    resume_within: float,
 ) -> None:
     """Run the daemon for the jig that a rig file describes, until Ctrl-C."""
     from daq.cli import access
@@ -98,7 +107,18 @@ def serve(
         tell("other screens are let in with a key; foreaft access shows it")
     who = Rider(rider, mass_kg)
     try:
-        ended_by = uvloop.run(serve_rig(rig_file, opened, who, listener, keys=keys, names=names, record=record))
+        ended_by = uvloop.run(
+            serve_rig(
+                rig_file,
+                opened,
+                who,
+                listener,
+                keys=keys,
+                names=names,
+                record=record,
+                resume_within=datetime.timedelta(hours=resume_within),
+            )
+        )
     except StoreError as error:
         fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})

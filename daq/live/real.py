@@ -19,7 +19,7 @@ from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import Link, links_of
 from daq.live.session.acquisition import Rider
-from daq.live.session.resuming import interrupted, resume
+from daq.live.session.resuming import RESUME_WITHIN, interrupted, left_open, resume
 from daq.live.session.session import Session
 from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
@@ -87,6 +87,7 @@ async def serve_rig(
     keys: Keys | None = None,
     names: Sequence[str] = (),
     record: Path | None = None,
+    resume_within: datetime.timedelta = RESUME_WITHIN,
 ) -> signal.Signals | None:
     """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off.
 
@@ -95,7 +96,7 @@ async def serve_rig(
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
     recorder = None
-    sweep = interrupted(store, rig_text=text, calibration=calibration, now=now)
+    sweep = interrupted(store, rig_text=text, calibration=calibration, now=now, within=resume_within)
     if sweep is not None:
         session = resume(store, sweep, rig, calibration, now=now, simulated=False)
         if record is not None:
@@ -107,6 +108,8 @@ async def serve_rig(
         recorder = None if record is None else RecordingWriter(record, _header(text, calibration, now))
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
         session = Session(rig, calibration, clock, rider, storing=storing, recorder=recorder)
+        if told := left_open(store, now):
+            session.acquisition.note("caution", told)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
     with recorder or contextlib.nullcontext():
         return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)

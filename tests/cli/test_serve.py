@@ -10,10 +10,12 @@ import tty
 
 import httpx
 import pytest
+import websockets.sync.client
 
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration, Channel, to_dict
+from tests.keep.jig import begin
 from tests.rigs import rig_text
 
 NAME = ("Ada", "Example")
@@ -145,3 +147,17 @@ def test_a_recording_is_whole_after_an_orderly_end_and_is_never_overwritten(rig,
     assert "is there already, and a recording is never overwritten" in again.said
     again.process.communicate(timeout=20)
     assert again.process.returncode == 2
+
+
+def test_a_sweep_that_was_cut_off_days_ago_is_said_on_the_page_with_what_can_be_done(rig, tmp_path):
+    with Store.open(tmp_path / "store.sqlite") as store:
+        calibration = json.loads((tmp_path / "calibration.json").read_text())
+        session_id = begin(store, started_utc="2026-01-01T10:00:00+00:00")
+        store.begin_sweep(session_id, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration=calibration)
+    with Serving(rig, tmp_path) as daemon:
+        address = str(daemon.client.base_url).replace("http", "ws").rstrip("/") + "/api/v1/stream"
+        with websockets.sync.client.connect(address) as stream:
+            snapshot = json.loads(stream.recv(timeout=20))
+
+    (notice,) = [notice["text"] for notice in snapshot["notices"] if "was cut off" in notice["text"]]
+    assert "foreaft close 1 ends it" in notice

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 
+from daq.keep.again.cut_off import cut_off
 from daq.keep.again.stored import items_of
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
@@ -15,11 +16,18 @@ from daq.rig import Rig
 from daq.sources.clock import SessionClock
 
 RESUME_WITHIN = datetime.timedelta(hours=1)
-"""A rider who has rested longer has to warm up again: that is another sweep."""
+"""A rider who has rested longer has to warm up again: ordinarily that is another sweep."""
 
 
-def interrupted(store: Store, *, rig_text: str, calibration: Calibration, now: datetime.datetime) -> SweepRecord | None:
-    """The sweep cut off less than RESUME_WITHIN ago on the same rig and calibration; None when there is none."""
+def interrupted(
+    store: Store,
+    *,
+    rig_text: str,
+    calibration: Calibration,
+    now: datetime.datetime,
+    within: datetime.timedelta = RESUME_WITHIN,
+) -> SweepRecord | None:
+    """The last sweep, if it was cut off less than `within` ago on the same rig and calibration; else None."""
     sweeps = store.sweeps(damaged=lambda _: None)
     if not sweeps or sweeps[-1].to_us is not None:
         return None
@@ -28,7 +36,22 @@ def interrupted(store: Store, *, rig_text: str, calibration: Calibration, now: d
     if session.rig != rig_text or store.calibration(sweep.calibration_id) != to_dict(calibration):
         return None
     last = session_start(session) + datetime.timedelta(microseconds=store.last_us(session.id))
-    return sweep if now - last < RESUME_WITHIN else None
+    return sweep if now - last < within else None
+
+
+def left_open(store: Store, now: datetime.datetime) -> str:
+    """A sentence on sweeps that were cut off and are not closed yet, and what can be done; empty without any."""
+    found = cut_off(store)
+    if not found:
+        return ""
+    last, ago = found[-1], found[-1].ago(now)
+    hours = "" if ago is None else f" {ago.total_seconds() / 3600:.1f} hours ago"
+    others = f"; so were {len(found) - 1} before it" if len(found) > 1 else ""
+    number = last.sweep.id
+    return (
+        f"sweep {number} was cut off{hours} and is not closed{others}. foreaft close {number} ends it with what was "
+        "ridden; foreaft serve --resume-within HOURS takes it up, on the same rig and calibration"
+    )
 
 
 def session_start(session: SessionRecord) -> datetime.datetime:

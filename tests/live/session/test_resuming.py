@@ -8,7 +8,7 @@ import uvloop
 
 from daq.keep.store import Store
 from daq.live.demo import calibration_of
-from daq.live.session.resuming import interrupted, resume
+from daq.live.session.resuming import interrupted, left_open, resume
 from daq.rider.electronics import Electronics
 from daq.rig import parse_rig
 from daq.sweep.run import State, Trigger
@@ -91,6 +91,34 @@ def test_a_sweep_cut_off_yesterday_or_on_another_rig_is_not_taken_up(cut_off):
 
     assert interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=tomorrow) is None
     assert interrupted(store, rig_text=rig_text + "#", calibration=CALIBRATION, now=utc_now()) is None
+
+
+def test_hours_later_it_is_taken_up_when_that_is_asked_for(cut_off):
+    store, rig_text, steps = cut_off
+    now = utc_now() + datetime.timedelta(hours=30)
+    within = datetime.timedelta(hours=31)
+    sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=now, within=within)
+
+    async def go_on():
+        session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=now, simulated=True)
+        asked = session.sweep.progress.asked_setback_mm
+        await session.sweep.fitter(Trigger.RESUME)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, asked)
+        return session
+
+    session = uvloop.run(go_on())
+    assert bits(list(session.sweep.progress.steps)) == bits(list(steps[: len(session.sweep.progress.steps)]))
+    assert session.sweep.progress.state is State.SETTLING
+    assert session.acquisition.clock.now_us() > 29 * 3_600_000_000
+
+
+def test_what_was_left_open_is_said_with_what_can_be_done(cut_off):
+    store, _, _ = cut_off
+    said = left_open(store, utc_now() + datetime.timedelta(hours=30))
+
+    assert said.startswith("sweep 1 was cut off 30.0 hours ago and is not closed. foreaft close 1 ends it")
+    store.end_sweep(1, to_us=store.last_us(1) + 1, state="cut off")
+    assert left_open(store, utc_now()) == ""
 
 
 def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
