@@ -10,6 +10,7 @@ from daq.keep.again.recompute import derive
 from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
 from daq.measure.calibration import to_dict
+from daq.measure.clock import BoardClock
 from daq.pipeline import SEATED, Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
@@ -33,14 +34,14 @@ def fed(items, ride=None):
 @pytest.fixture
 def failing(monkeypatch):
     """A clock stage that fails on the scans of one moment."""
-    real = Pipeline._loads
+    real = BoardClock.feed
 
-    def loads(self, samples):
+    def feed(self, samples):
         if samples.received_us[0] <= FAILS_AT_US <= samples.received_us[-1]:
             raise ZeroDivisionError("planted")
         return real(self, samples)
 
-    monkeypatch.setattr(Pipeline, "_loads", loads)
+    monkeypatch.setattr(BoardClock, "feed", feed)
 
 
 @pytest.fixture

@@ -48,10 +48,10 @@ COMMANDS = {
 class _Lazy(click.Group):
     """Loads the module of a command only when it is used, so that --version answers at once."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 (the same)
         if cmd_name not in COMMANDS:
             return None
         name = "import_" if cmd_name == "import" else cmd_name.replace("-", "_")
@@ -78,7 +78,7 @@ class _Refusal(click.ClickException):
         super().__init__(error.message)
         self._error = error
 
-    def show(self, file: IO[Any] | None = None) -> None:
+    def show(self, file: IO[Any] | None = None) -> None:  # noqa: ARG002 (the same)
         from daq.cli.telling import say
 
         text = io.StringIO()

@@ -123,7 +123,7 @@ def bench(
     def finish(session: Session) -> None:
         ended(session, folder, as_json=as_json)
 
-    _run(rig_file, store, simulated, pace, seed, work, finish, port=port if page else None)
+    _run(rig_file, store, pace, seed, work, finish, port=port if page else None)
 
 
 @click.command()
@@ -169,13 +169,12 @@ def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as
         elif made:
             say(made[0].sentence)
 
-    _run(rig_file, store, False, 1.0, 0, work, finish)
+    _run(rig_file, store, 1.0, 0, work, finish)
 
 
 def _run(
     rig_file: Path | None,
     store: Path | None,
-    simulated: bool,
     pace: float,
     seed: int,
     work: Callable[[Session, SimulatedBench | None], Coroutine[Any, Any, int]],

@@ -24,7 +24,6 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
     from daq.keep.clients import people
     from daq.keep.clients.copies import exports_noted
 
-    today = datetime.date.today()
     with opened(store) as open_store:
         known = people.clients(open_store, damaged=lambda error: tell(str(error)))
         rows: list[dict[str, Any]] = [
@@ -32,12 +31,12 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
                 "client": one.pseudonym,
                 "since_utc": one.since_utc,
                 "keep_until": one.keep_until,
-                "overdue": people.is_overdue(one, today),
+                "overdue": people.is_overdue(one, people.today()),
                 "consents": people.consents(open_store, one.id),
                 "exports": [str(copy.path) for copy in exports_noted(open_store, one)],
             }
             for one in known
-            if people.is_overdue(one, today) or not overdue
+            if people.is_overdue(one, people.today()) or not overdue
         ]
     if as_json:
         print_json(rows)

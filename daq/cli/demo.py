@@ -5,12 +5,15 @@ from __future__ import annotations
 import signal
 import tempfile
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import uvloop
 
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, say, step_line, tell
+
+if TYPE_CHECKING:
+    from daq.values import Onset
 
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
 """Of daq.rider.model; written here again so that `--help` need not load it."""
@@ -70,7 +73,6 @@ def demo(
         say("\n".join(listed()))
         return
     from daq.keep.errors import StoreError
-    from daq.keep.json_text import plain
     from daq.keep.store import Store
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
@@ -110,27 +112,31 @@ def demo(
             )
         except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
-        tell("SIMULATED rider on a SIMULATED jig" + (f"; reference board: {built.said}" if built else ""))
-        for each in running.wrong:
-            tell(f"wrong in the simulation: {each.sentence}")
+        board_said = f"; reference board: {built.said}" if built else ""
+        wrongs = [f"wrong in the simulation: {each.sentence}" for each in running.wrong]
+        tell("\n".join(["SIMULATED rider on a SIMULATED jig" + board_said, *wrongs]))
         if listener is not None:
             tell(f"dashboard: {url_of(listener)}")
 
         def told() -> None:
-            answer = running.session.acquisition.ride.onset
-            truth = running.truth_fields()
-            if as_json:
-                found = {"verdict": None} if answer is None else plain(answer)
-                print_json({"simulated": True, **found, "truth": truth, "steps": done})
-            else:
-                said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)
-                say("\n".join([*said, truth_line(truth)]))
+            _tell_answer(running.session.acquisition.ride.onset, running.truth_fields(), done, as_json=as_json)
 
         try:
             ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))
         except StoreError as error:
             fail(UNUSABLE, error)
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def _tell_answer(answer: Onset | None, truth: dict[str, Any], steps: int, *, as_json: bool) -> None:
+    if as_json:
+        from daq.keep.json_text import plain
+
+        found = {"verdict": None} if answer is None else plain(answer)
+        print_json({"simulated": True, **found, "truth": truth, "steps": steps})
+    else:
+        said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)
+        say("\n".join([*said, truth_line(truth)]))
 
 
 def listed() -> list[str]:

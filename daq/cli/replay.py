@@ -26,10 +26,7 @@ def replay(file: Path, as_json: bool) -> None:
         for problem in recording.problems:
             tell(f"{file}: {problem}")
         answer, steps = None, []
-        recorded = None
-        for item in recording.items():
-            if isinstance(item, Event) and item.kind == "answer":
-                recorded = item.content
+        told = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
         planned = _planned(recording.header.get("plan"))
         for output in replayed(recording):
             if isinstance(output, StepMean):
@@ -47,7 +44,7 @@ def replay(file: Path, as_json: bool) -> None:
             {
                 "simulated": header.get("simulated"),
                 "onset": plain(answer),
-                "recorded_onset": recorded,
+                "recorded_onset": told[-1] if told else None,
                 "truth": header.get("truth"),
                 "steps": len(steps),
             }

@@ -8,13 +8,16 @@ import signal
 import sys
 import time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import uvloop
 
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
+
+if TYPE_CHECKING:
+    from daq.live.web.access import Keys
 
 
 @click.command()
@@ -96,15 +99,9 @@ def serve(
     except (StoreError, OSError) as error:
         fail(UNUSABLE, error)
     at = listener.getsockname()[1]
-    url = access.url(at) if lan else url_of(listener)
-    if log_form == "json":
-        logs.log.info("listening", extra={"url": url, "store": str(path)})
-    else:
-        tell(f"dashboard: {url}\nstore: {path}")
-    if keys is not None and sys.stderr.isatty():
-        access.show(keys, at, to_stdout=False)
-    elif keys is not None and log_form == "words":
-        tell("other screens are let in with a key; foreaft access shows it")
+    _tell_where(access.url(at) if lan else url_of(listener), path, log_form)
+    if keys is not None:
+        _tell_of_keys(keys, at, log_form)
     who = Rider(rider, mass_kg)
     try:
         ended_by = uvloop.run(
@@ -123,6 +120,24 @@ def serve(
         fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def _tell_where(url: str, store: Path, log_form: str) -> None:
+    if log_form == "json":
+        from daq.live import logs
+
+        logs.log.info("listening", extra={"url": url, "store": str(store)})
+    else:
+        tell(f"dashboard: {url}\nstore: {store}")
+
+
+def _tell_of_keys(keys: Keys, port: int, log_form: str) -> None:
+    if sys.stderr.isatty():
+        from daq.cli import access
+
+        access.show(keys, port, to_stdout=False)
+    elif log_form == "words":
+        tell("other screens are let in with a key; foreaft access shows it")
 
 
 def _try_new_file(path: Path) -> None:

@@ -83,12 +83,12 @@ class Demo:
         self.jig = SimulatedJig(model, rng=np.random.default_rng(seed))
         electronics = self.jig.electronics
         if reference is None:
-            self._board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
+            self.board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
                 self.jig, clock, on_notification=self._notified, before_beat=self._set_jig
             )
             calibration = calibration_of(electronics)
         else:
-            self._board = ReferenceBoard(
+            self.board = ReferenceBoard(
                 reference,
                 self.jig,
                 clock,
@@ -97,7 +97,7 @@ class Demo:
                 before_beat=self._set_jig,
             )
             calibration = calibration_of(electronics, tilt_zero=0.0, degrees_per_count=DEGREES_PER_COUNT)
-        rig_text = rig_text_of(self.jig.geometry, self._board.port)
+        rig_text = rig_text_of(self.jig.geometry, self.board.port)
         rig = parse_rig(rig_text)
         header = {
             "rig": rig_text,
@@ -141,19 +141,20 @@ class Demo:
         """Ride the plan; with a listener stay up afterwards until a signal, which is returned."""
 
         async def ride() -> None:
-            await (self._wait_for_end() if by_hand else follow_plan(self.session, self.plan))
+            await (self.wait_for_end() if by_hand else follow_plan(self.session, self.plan))
             when_done()
             if listener is not None:
                 await asyncio.Event().wait()
 
-        links: list[Link] = [self._board.run, *links_of(self.session)]
+        links: list[Link] = [self.board.run, *links_of(self.session)]
         try:
             return await serve(self.session, links, listener=listener, until=ride())
         finally:
             if self._recorder is not None:
                 self._recorder.close()
 
-    async def _wait_for_end(self) -> None:
+    async def wait_for_end(self) -> None:
+        """Return when a sweep has ended."""
         while self.session.sweep.progress is None or self.session.sweep.progress.state not in ENDED:
             await asyncio.sleep(LOOK_EVERY_S)
 

@@ -40,14 +40,14 @@ class SimulatedBench:
         rng = np.random.default_rng(seed)
         self.jig = BenchJig(rng, weights_off=float(rng.uniform(-1.0, 1.0)) * CLASSES[WEIGHTS])
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
-        self._board: SimulatedBoard | ReferenceBoard
+        self.board: SimulatedBoard | ReferenceBoard
         if reference is None:
-            self._board = SimulatedBoard(self.jig, clock, on_notification=_unheard, before_beat=self._hang)
+            self.board = SimulatedBoard(self.jig, clock, on_notification=_unheard, before_beat=self._hang)
         else:
-            self._board = ReferenceBoard(
+            self.board = ReferenceBoard(
                 reference, self.jig, clock, rng=rng, on_notification=_unheard, before_beat=self._hang
             )
-        self.rig_text = rig_text_of(JigGeometry(), self._board.port)
+        self.rig_text = rig_text_of(JigGeometry(), self.board.port)
         rig = parse_rig(self.rig_text)
         calibration = uncalibrated(rig)
         self.session = Session(
@@ -58,7 +58,7 @@ class SimulatedBench:
             storing=begin(store, rig_text=self.rig_text, calibration=calibration, simulated=True, clock=clock),
             simulated=True,
         )
-        self.links: list[Callable[[], Coroutine[Any, Any, None]]] = [self._board.run, *links_of(self.session)]
+        self.links: list[Callable[[], Coroutine[Any, Any, None]]] = [self.board.run, *links_of(self.session)]
         self._hung: Task | None = None
         self._hung_us = 0
 

@@ -70,7 +70,7 @@ class BleLink:
         radio: Radio,
         clock: SessionClock,
         on_value: Callable[[int, str, bytes], None],
-        on_note: Callable[[str, str], None] = lambda level, text: None,
+        on_note: Callable[[str, str], None] = lambda *_: None,
     ) -> None:
         self._sensor, self._kind, self._radio, self._clock = sensor, kind, radio, clock
         self._on_value, self._on_note = on_value, on_note

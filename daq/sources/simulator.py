@@ -72,15 +72,15 @@ class SimulatedBoard:
     ) -> None:
         self._jig, self._clock = jig, clock
         rate_hz = jig.electronics.rate_hz
-        self._side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
+        self.side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
         self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat
-        self._master, slave = os.openpty()
+        self.master, slave = os.openpty()
         tty.setraw(slave)
-        os.set_blocking(self._master, False)
+        os.set_blocking(self.master, False)
         self.port = os.ttyname(slave)
         self._slave = slave
-        self._unsent = b""
+        self.unsent = b""
         self._sequence = 0
         self._ticks_us = 0
         self._next_hello_s = 0.0
@@ -98,48 +98,50 @@ class SimulatedBoard:
                 self._clock.beat()
                 now_s = self._clock.now_us() / 1e6 - begun_s
                 self._before_beat()
-                self._send(self._jig.advance(now_s - ridden_s))
+                self.send(self._jig.advance(now_s - ridden_s))
                 ridden_s = now_s
         finally:
-            os.close(self._master)
+            os.close(self.master)
             os.close(self._slave)
 
-    def _send(self, block: JigBlock) -> None:
+    def send(self, block: JigBlock) -> None:
+        """Send what this block of the ride makes, and a hello when one is due."""
         self._power.send(block)
         if not len(block.t_s):
             return
         self._obey()
         self._ticks_us = round(float(block.t_s[0]) * 1e6) & 0xFFFFFFFF
         if block.t_s[-1] >= self._next_hello_s:
-            self._unsent += board.encode_hello(replace(self._side.hello, ticks_us=self._ticks_us))
+            self.unsent += board.encode_hello(replace(self.side.hello, ticks_us=self._ticks_us))
             self._next_hello_s = float(block.t_s[-1]) + HELLO_EVERY_S
-        if self._side.hello.running:
-            self._unsent += board.encode_scans(self._scans(block), bits=24)
-        self._write()
+        if self.side.hello.running:
+            self.unsent += board.encode_scans(self._scans(block), bits=24)
+        self.write()
 
     def _obey(self) -> None:
         """Answer what the host has asked since; what it changes holds from the next scan on."""
         try:
-            heard = os.read(self._master, 4096)
+            heard = os.read(self.master, 4096)
         except BlockingIOError:
             return
-        self._unsent += self._side.hear(heard, self._ticks_us)
-        gains = tuple(channel.gain for channel in self._side.hello.channels[: len(CELLS)])
+        self.unsent += self.side.hear(heard, self._ticks_us)
+        gains = tuple(channel.gain for channel in self.side.hello.channels[: len(CELLS)])
         self._jig.electronics = replace(self._jig.electronics, gains=gains)
 
     def _scans(self, block: JigBlock) -> Samples:
         """The block's conversions at the rate that is set, numbered."""
-        every = round(self._jig.electronics.rate_hz / self._side.hello.scan_rate_hz)
+        every = round(self._jig.electronics.rate_hz / self.side.hello.scan_rate_hz)
         scans, self._over = slower(self._over, scans_of(block, 0), every)
         first, self._sequence = self._sequence, self._sequence + len(scans)
         return replace(scans, sequence=((first + np.arange(len(scans))) & 0xFFFF).astype(np.uint16))
 
-    def _write(self) -> None:
+    def write(self) -> None:
+        """Write what the port takes; of the rest no more is kept than a board could keep."""
         try:
-            while self._unsent:
-                self._unsent = self._unsent[os.write(self._master, self._unsent) :]
+            while self.unsent:
+                self.unsent = self.unsent[os.write(self.master, self.unsent) :]
         except BlockingIOError:
-            self._unsent = self._unsent[-UNSENT_AT_MOST:]
+            self.unsent = self.unsent[-UNSENT_AT_MOST:]
 
 
 def hello_of(electronics: Electronics) -> board.Hello:

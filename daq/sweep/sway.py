@@ -44,12 +44,12 @@ def levels(series: Series, *loads_n: Array) -> list[Levels]:
     torque_nm = series.torque_nm if known else np.zeros_like(series.t_s)
     columns = np.stack([np.ones_like(series.t_s), torque_nm, series.t_s, *loads_n], axis=-1)
     size = math.ceil(int(series.there.sum(axis=1).max()) / MOST_BLOCKS)
-    columns, there = _blocks(columns, series.there, size)
+    columns, there = blocks_of(columns, series.there, size)
     shift = columns[there].mean(axis=0)
     shift[[ONE, TREND]] = 0.0
     columns = np.where(there[..., None], columns - shift, 0.0)
     columns[..., TREND] = _centred(columns[..., TREND], there)
-    share, tau_s, factor = _factors(there.shape[1], size * _stroke_s(series), size)
+    share, tau_s, factor = factors(there.shape[1], size * _stroke_s(series), size)
     log_prior = np.where(share < 1.0, -0.5 * (np.log(tau_s / TAU_S) / TAU_SPREAD) ** 2, 0.0)
     gram, log_det = _whitened(columns, there, factor)
     found = []
@@ -60,7 +60,7 @@ def levels(series: Series, *loads_n: Array) -> list[Levels]:
     return found
 
 
-def _blocks(columns: Array, there: Bools, size: int) -> tuple[Array, Bools]:
+def blocks_of(columns: Array, there: Bools, size: int) -> tuple[Array, Bools]:
     """Means over blocks of about `size` consecutive strokes of each step, and which blocks are there."""
     if size == 1:
         return columns, there
@@ -89,7 +89,7 @@ def _stroke_s(series: Series) -> float:
     return float(np.median(gaps_s)) if len(gaps_s) else 1.0
 
 
-def _factors(blocks: int, block_s: float, size: int) -> tuple[Array, Array, Array]:
+def factors(blocks: int, block_s: float, size: int) -> tuple[Array, Array, Array]:
     """White share and tau of each of the G points of the grid, and the inverse Cholesky factor of its correlation."""
     tau_s = TAUS_S[:, None, None]
     lag = np.abs(block_s * (np.arange(blocks)[:, None] + WITHIN)) / tau_s

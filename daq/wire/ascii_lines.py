@@ -101,7 +101,7 @@ class LineDecoder:
         """Why the last damaged line was not taken."""
         self._format = line_format
         self._pattern = _compiled(line_format.pattern)
-        self._pending = b""
+        self.pending = b""
         self._in_step = False
         self._overlong = False
         self._cut = False
@@ -119,9 +119,9 @@ class LineDecoder:
         may be missing, and the rest of a number is a number.
         """
         if not data:
-            self._pending, self._in_step, self._overlong, self._cut = b"", False, False, True
-        lines = LINE_ENDS.split(self._pending + data)
-        self._pending = lines.pop()
+            self.pending, self._in_step, self._overlong, self._cut = b"", False, False, True
+        lines = LINE_ENDS.split(self.pending + data)
+        self.pending = lines.pop()
         taken = []
         for line in lines:
             overlong, self._overlong = self._overlong, False
@@ -129,8 +129,8 @@ class LineDecoder:
             if (overlong or line) and not cut:
                 taken += self._take(line, received_us, overlong)
             self._in_step = True
-        if len(self._pending) > MAX_LINE:
-            self._pending, self._overlong = b"", True
+        if len(self.pending) > MAX_LINE:
+            self.pending, self._overlong = b"", True
         return taken
 
     def _take(self, line: bytes, received_us: int, overlong: bool) -> list[Samples]:

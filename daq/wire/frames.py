@@ -42,7 +42,7 @@ class Deframer:
 
     def __init__(self) -> None:
         self.damaged = 0
-        self._pending = b""
+        self.pending = b""
         self._overlong = False
         self._in_step = False
 
@@ -53,10 +53,10 @@ class Deframer:
     def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
         """The same for bytes that came in several pieces, each with its receipt time; a body has that of its end."""
         pieces = [(received_us, _ZEROS.sub(b"\0", data)) for received_us, data in pieces]
-        whole = self._pending + b"".join([data for _, data in pieces])
+        whole = self.pending + b"".join([data for _, data in pieces])
         *encoded, pending = whole.split(b"\0")
         arrivals = iter(pieces)
-        at, arrived, received_us = -1, len(self._pending), 0
+        at, arrived, received_us = -1, len(self.pending), 0
         bodies = []
         for piece in encoded:
             at += len(piece) + 1
@@ -71,7 +71,7 @@ class Deframer:
             self._overlong = False
             self._in_step = True
         self._overlong = self._overlong or len(pending) > MAX_ENCODED
-        self._pending = b"" if self._overlong else pending
+        self.pending = b"" if self._overlong else pending
         return bodies
 
     def _count_damage(self) -> None:

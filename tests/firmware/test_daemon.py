@@ -38,7 +38,7 @@ def ridden(built, tmp_path_factory):
 
     def dip():
         boots.append(running_demo.session.acquisition.sensors.greeting.boot)
-        running_demo._board.bench.brown_out()
+        running_demo.board.bench.brown_out()
 
     with demo(folder, pace=PACE, plan=PLAN, reference=built, on_output=see) as running_demo:
         uvloop.run(running_demo.run(None, by_hand=False, when_done=lambda: None))

@@ -35,7 +35,7 @@ def on_a_network(tmp_path, job, *, hours=1.0):
         await job(url_of(listener), running.session, keys)
 
     with listener, demo(tmp_path) as running:
-        parts = [running._board.run, *links_of(running.session)]
+        parts = [running.board.run, *links_of(running.session)]
         whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
         address = listener.getsockname()
 

@@ -25,7 +25,7 @@ def run(coroutine):
 async def heard(page):
     """Every text message a page was sent so far, as (type, message)."""
     found = []
-    while page._waiting.qsize():
+    while page.waiting.qsize():
         message = await page.get()
         if isinstance(message, str):
             content = json.loads(message)
@@ -98,7 +98,7 @@ def test_the_step_is_counted_from_one_and_time_left_is_what_the_clock_on_the_wal
 
 def test_a_page_that_joins_late_is_given_the_loads_it_missed(told):
     page = told[1].join()
-    snapshot, block = page._waiting.get_nowait(), page._waiting.get_nowait()
+    snapshot, block = page.waiting.get_nowait(), page.waiting.get_nowait()
 
     _, series, n, t0_s = struct.unpack_from("<BBHd", block)
     dt_s = struct.unpack_from(f"<{n}f", block, 12)

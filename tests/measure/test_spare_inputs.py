@@ -78,15 +78,15 @@ def test_cut_anywhere_the_status_is_the_same():
 
 
 @pytest.mark.parametrize(
-    "made",
+    ("made", "channels"),
     [
-        SpareInputs(),
-        SpareInputs(CHANNELS[:3], used={"bar", "saddle", "tilt"}, cells={"bar", "saddle"}),
-        SpareInputs([{"name": one["name"]} for one in CHANNELS], used={"bar"}, cells={"bar"}),
+        (SpareInputs(), 4),
+        (SpareInputs(CHANNELS[:3], used={"bar", "saddle", "tilt"}, cells={"bar", "saddle"}), 3),
+        (SpareInputs([{"name": one["name"]} for one in CHANNELS], used={"bar"}, cells={"bar"}), 4),
     ],
 )
-def test_where_nothing_is_spare_or_nothing_known_the_boards_word_stands(made):
-    sent = scans(noisy()[:, :3] if made._spare == [] and len(made._names) == 3 else noisy(), status=np.full(50, 3))
+def test_where_nothing_is_spare_or_nothing_known_the_boards_word_stands(made, channels):
+    sent = scans(noisy()[:, :channels], status=np.full(50, 3))
 
     assert made.status(sent).tolist() == [3] * 50
 

@@ -120,8 +120,8 @@ def test_a_reader_too_slow_for_the_board_is_behind_by_no_more_than_the_board_kee
     simulated = SimulatedBoard(
         BenchJig(np.random.default_rng(1)), clock, on_notification=lambda *_: None, before_beat=lambda: None
     )
-    simulated._unsent = bytes(3 * UNSENT_AT_MOST)
+    simulated.unsent = bytes(3 * UNSENT_AT_MOST)
 
-    simulated._write()
+    simulated.write()
 
-    assert len(simulated._unsent) <= UNSENT_AT_MOST
+    assert len(simulated.unsent) <= UNSENT_AT_MOST

@@ -23,12 +23,12 @@ def test_levels_and_trends_are_those_of_generalised_least_squares(monkeypatch):
     monkeypatch.setattr(sway, "TAUS_S", np.array([3.0]))
     monkeypatch.setattr(sway, "SCATTER_SHARES", (0.3,))
     monkeypatch.setattr(sway, "WITHIN_WEIGHT", np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0]))
-    whole = sway._factors
+    whole = sway.factors
 
     def forgets_at_once(*arguments):
         return tuple(each[:1] for each in whole(*arguments))
 
-    monkeypatch.setattr(sway, "_factors", forgets_at_once)
+    monkeypatch.setattr(sway, "factors", forgets_at_once)
     series, load_n = even_series(np.random.default_rng(1))
 
     (found,) = sway.levels(series, load_n)
@@ -91,7 +91,7 @@ def test_strokes_in_blocks_keep_their_mean():
     columns = np.random.default_rng(4).normal(size=(2, 47, 3))
     there = np.arange(47) < np.array([47, 40])[:, None]
 
-    means, kept = sway._blocks(columns, there, 3)
+    means, kept = sway.blocks_of(columns, there, 3)
 
     assert kept.sum(axis=1).tolist() == [16, 13]
     assert means[1, :13].mean(axis=0) == pytest.approx(columns[1, :40].mean(axis=0), abs=0.05)

@@ -137,7 +137,7 @@ def test_a_line_without_an_end_costs_one_line_and_bounded_memory():
 
     assert counts(got) == [1000]
     assert decoder.damaged == 1
-    assert len(decoder._pending) <= MAX_LINE
+    assert len(decoder.pending) <= MAX_LINE
 
 
 @pytest.mark.parametrize(

@@ -67,7 +67,7 @@ def test_a_run_without_an_end_costs_one_frame_and_bounded_memory(piece):
     got, longest = [], 0
     for at in range(0, len(stream), piece):
         got += deframer.feed(stream[at : at + piece])
-        longest = max(longest, len(deframer._pending))
+        longest = max(longest, len(deframer.pending))
 
     assert got == [b"good"]
     assert deframer.damaged == 1

@@ -35,6 +35,11 @@ _LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
 """Without 0 1 I L O U: read aloud and written down without mistakes."""
 
 
+def today() -> datetime.date:
+    """The workshop's day: visits, rechecks and ends of consent are dated by its calendar, not by UTC."""
+    return datetime.datetime.now().astimezone().date()
+
+
 @dataclass(frozen=True, slots=True)
 class Client:
     """A rider as the records know them."""

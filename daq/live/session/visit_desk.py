@@ -28,7 +28,7 @@ KEPT_YEARS = 10
 
 def usual_keep_until() -> datetime.date:
     """The day until which records begun today are kept unless another is agreed."""
-    return datetime.date.today() + datetime.timedelta(days=round(365.25 * KEPT_YEARS))
+    return people.today() + datetime.timedelta(days=round(365.25 * KEPT_YEARS))
 
 
 class VisitDesk:

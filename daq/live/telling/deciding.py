@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Any
 
 from daq.fit.case import Case, Evidence
@@ -109,7 +108,7 @@ def due(store: Store) -> list[dict[str, Any]]:
                 "name": people.name_of(store, record.client_id),
                 "begun_utc": record.begun_utc,
                 "due_on": latest["decision"]["recheck_on"],
-                "is_due": asked is None and latest["decision"]["recheck_on"] <= datetime.date.today().isoformat(),
+                "is_due": asked is None and latest["decision"]["recheck_on"] <= people.today().isoformat(),
                 "setback_mm": latest["decision"]["setback_mm"],
                 "symptoms": [one.model_dump() for one in before],
                 "outcome": None if asked is None else asked["outcome"],

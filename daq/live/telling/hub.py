@@ -12,26 +12,27 @@ class Page:
     """One connected page: the messages it has still to be sent, and whether it was too slow."""
 
     def __init__(self) -> None:
-        self._waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
+        self.waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
+        """What it has still to be sent, in order; None: the end."""
         self.too_slow = False
 
     def put(self, message: str | bytes) -> None:
         """Queue a message; a page that lags too far is told to go."""
         if self.too_slow:
             return
-        if self._waiting.qsize() >= WAITING_AT_MOST:
+        if self.waiting.qsize() >= WAITING_AT_MOST:
             self.too_slow = True
-            self._waiting.put_nowait(None)
+            self.waiting.put_nowait(None)
         else:
-            self._waiting.put_nowait(message)
+            self.waiting.put_nowait(message)
 
     async def get(self) -> str | bytes | None:
         """The next message; None when this page shall be closed."""
-        return await self._waiting.get()
+        return await self.waiting.get()
 
     def close(self) -> None:
         """End this page's stream after what is queued."""
-        self._waiting.put_nowait(None)
+        self.waiting.put_nowait(None)
 
 
 class Hub:

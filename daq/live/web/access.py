@@ -112,21 +112,21 @@ def same_origin(origin: str | None, host: str | None) -> bool:
 
 @dataclass(slots=True)
 class Haste:
-    """So many at once and so many a second after that, for each client."""
+    """A limit of requests for each client: a burst of `at_once`, then `per_s` a second."""
 
     per_s: float
     at_once: float
-    _used: dict[str, tuple[float, float]] = field(default_factory=dict)
-    """Client: how much was in use, and when."""
+    clients: dict[str, tuple[float, float]] = field(default_factory=dict)
+    """For each client how much of the burst was used, and when."""
 
     def wait_s(self, client: str, now_s: float) -> float:
         """0 and one more is counted, or how long this client has to wait."""
         used = self._in_use(client, now_s)
         if used + 1.0 > self.at_once:
             return (used + 1.0 - self.at_once) / self.per_s
-        self._used[client] = (used + 1.0, now_s)
-        if len(self._used) > CLIENTS_KEPT:
-            self._used = {name: kept for name, kept in self._used.items() if self._in_use(name, now_s) > 0.0}
+        self.clients[client] = (used + 1.0, now_s)
+        if len(self.clients) > CLIENTS_KEPT:
+            self.clients = {name: kept for name, kept in self.clients.items() if self._in_use(name, now_s) > 0.0}
         return 0.0
 
     def spent(self, client: str, now_s: float) -> bool:
@@ -134,7 +134,7 @@ class Haste:
         return self._in_use(client, now_s) + 1.0 > self.at_once
 
     def _in_use(self, client: str, now_s: float) -> float:
-        used, at_s = self._used.get(client, (0.0, now_s))
+        used, at_s = self.clients.get(client, (0.0, now_s))
         return max(0.0, used - self.per_s * max(0.0, now_s - at_s))
 
 

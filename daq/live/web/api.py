@@ -125,7 +125,8 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     )
     add_errors(app)
     add_access(app, keys)
-    _add_commands(app, session)
+    _add_sweep(app, session)
+    _add_sensors(app, session)
     _add_reading(app, teller)
     add_plan(app)
     add_visit(app, session)
@@ -135,7 +136,7 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     return app
 
 
-def _add_commands(app: FastAPI, session: Session) -> None:
+def _add_sweep(app: FastAPI, session: Session) -> None:
     @app.post("/api/v1/sweeps", status_code=201)
     async def new_sweep(body: NewSweep) -> dict[str, Any]:
         """Set up a sweep; it waits for the event "begin"."""
@@ -161,6 +162,20 @@ def _add_commands(app: FastAPI, session: Session) -> None:
             raise Problem(507, f"{done}, not stored", str(error)) from error
         return standing_for_rider(standing(session)) if riders else standing(session)
 
+    @app.post("/api/v1/step-notes", status_code=201)
+    async def step_note(body: StepNote) -> dict[str, Any]:
+        """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
+        await session.sweep.note_step(body.what, body.value)
+        return standing(session)
+
+    @app.post("/api/v1/marks", status_code=201)
+    async def mark(body: Mark) -> dict[str, Any]:
+        """Keep a word about this moment."""
+        await session.sweep.mark(body.text)
+        return {"text": body.text}
+
+
+def _add_sensors(app: FastAPI, session: Session) -> None:
     @app.post("/api/v1/zero")
     async def zero() -> dict[str, Any]:
         """Take the zero of the empty jig from its last two seconds."""
@@ -178,18 +193,6 @@ def _add_commands(app: FastAPI, session: Session) -> None:
     async def power_zero() -> dict[str, str]:
         """Let the power sensor find its own zero; it may take half a minute. The crank has to hang still, unloaded."""
         return {"said": await session.zero.compensate_power()}
-
-    @app.post("/api/v1/step-notes", status_code=201)
-    async def step_note(body: StepNote) -> dict[str, Any]:
-        """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
-        await session.sweep.note_step(body.what, body.value)
-        return standing(session)
-
-    @app.post("/api/v1/marks", status_code=201)
-    async def mark(body: Mark) -> dict[str, Any]:
-        """Keep a word about this moment."""
-        await session.sweep.mark(body.text)
-        return {"text": body.text}
 
 
 def _add_reading(app: FastAPI, teller: Teller) -> None:

@@ -13,7 +13,7 @@ from daq.fit.case import Case, evidence_of
 from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
 from daq.keep.again.case import case_of
 from daq.keep.again.report import printed
-from daq.keep.clients import visits
+from daq.keep.clients import people, visits
 from daq.live.session.session import Session
 from daq.live.telling import view
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
@@ -41,7 +41,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         known = await ask(lambda store: earlier_visits(store, visit_id))
         # Beside the event loop: what is measured meanwhile must not wait for it.
         fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
-        recheck = datetime.date.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
+        recheck = people.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
         return {**fields, "earlier": known, "recheck_on": recheck.isoformat()}
 
     @app.put("/api/v1/visit/decision")

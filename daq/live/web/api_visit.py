@@ -58,6 +58,11 @@ class Override(_Body):
 
 def add_visit(app: FastAPI, session: Session) -> None:
     """The routes around one client."""
+    _add_clients(app, session)
+    _add_open_visit(app, session)
+
+
+def _add_clients(app: FastAPI, session: Session) -> None:
     desk, ask = session.visit, session.acquisition.ask
 
     @app.get("/api/v1/clients")
@@ -97,6 +102,10 @@ def add_visit(app: FastAPI, session: Session) -> None:
             return known
 
         return await ask(keep)
+
+
+def _add_open_visit(app: FastAPI, session: Session) -> None:
+    desk = session.visit
 
     @app.post("/api/v1/visit", status_code=201)
     async def open_visit(body: Opening) -> dict[str, Any] | None:
@@ -142,7 +151,7 @@ def _known_one(store: Store, one: people.Client) -> dict[str, Any]:
         "name": people.name_of(store, one.id),
         "since_utc": one.since_utc,
         "keep_until": one.keep_until,
-        "overdue": one.keep_until is not None and one.keep_until < datetime.date.today().isoformat(),
+        "overdue": one.keep_until is not None and one.keep_until < people.today().isoformat(),
         "consents": people.consents(store, one.id),
         "visits": len(visits.visits(store, one.id)),
         "exports": [str(copy.path) for copy in exports_noted(store, one)],

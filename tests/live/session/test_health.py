@@ -32,10 +32,10 @@ def test_ready_follows_the_sensors_and_alive_stays(tmp_path):
         await running.session.sweep.begin(SHORT)
         async with httpx.AsyncClient(transport=transport, base_url="http://localhost") as client:
             well = await answer(client, 200)
-            send, running._board._send = running._board._send, lambda block: None
+            send, running.board.send = running.board.send, lambda block: None
             silent = await answer(client, 503)
             alive = await client.get("/health/live")
-            running._board._send = send
+            running.board.send = send
             await answer(client, 200)
 
         assert well == {"ready": True, "troubles": {}}

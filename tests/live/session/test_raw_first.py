@@ -7,6 +7,7 @@ import uvloop
 from daq.items import Event
 from daq.keep.again.ridden import ridden
 from daq.keep.store import Store
+from daq.measure.clock import BoardClock
 from daq.pipeline import Pipeline
 from daq.ride import STAGE_FAILED
 from daq.sweep.run import State, Trigger
@@ -54,10 +55,11 @@ def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_liv
 
 
 def test_a_sweep_with_a_failure_is_kept_ridden_and_computed_again_to_the_same(tmp_path, monkeypatch):
-    real = Pipeline._loads
+    real = BoardClock.feed
 
-    def loads(self, samples):
-        if self.progress is not None and len(self.progress.steps) == 2 and not failed:
+    def feed(self, samples):
+        progress = running.session.acquisition.pipeline.progress
+        if progress is not None and len(progress.steps) == 2 and not failed:
             failed.append(int(samples.received_us[0]))
         if failed and samples.received_us[0] <= failed[0] <= samples.received_us[-1]:
             raise ZeroDivisionError("planted")
@@ -70,7 +72,7 @@ def test_a_sweep_with_a_failure_is_kept_ridden_and_computed_again_to_the_same(tm
         kept.append(running.session.visit.ridden[1])
 
     failed, kept = [], []
-    monkeypatch.setattr(Pipeline, "_loads", loads)
+    monkeypatch.setattr(BoardClock, "feed", feed)
     with demo(tmp_path) as running:
         uvloop.run(asyncio.wait_for(serving(running, ride), 90))
 

@@ -30,7 +30,7 @@ def cut_off(tmp_path):
         raise ConnectionError("cut")
 
     with demo(tmp_path) as running:
-        running._wait_for_end = two_steps
+        running.wait_for_end = two_steps
         running_demo = running.run(None, by_hand=True, when_done=lambda: None)
 
         async def both():

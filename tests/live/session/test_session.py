@@ -26,7 +26,7 @@ async def serving(running, inside):
     from daq.live.daemon import serve
     from daq.live.links import links_of
 
-    await serve(running.session, [running._board.run, *links_of(running.session)], until=inside())
+    await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())
 
 
 def test_a_second_daemon_on_the_same_store_gets_one_clear_sentence(tmp_path):
@@ -122,8 +122,8 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
         await session.sweep.fitter(Trigger.BEGIN)
         await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         await until(lambda: session.acquisition.sensors.decoder.scans > 500)
-        os.close(running._board._master)
-        running._board._master = os.open("/dev/null", os.O_RDWR)
+        os.close(running.board.master)
+        running.board.master = os.open("/dev/null", os.O_RDWR)
         await until(
             lambda: (
                 "gone" in session.acquisition.troubles()["board"]

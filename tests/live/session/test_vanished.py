@@ -80,8 +80,8 @@ def taken_away(tmp_path, monkeypatch, how):
 
 
 def waiting(page):
-    while page._waiting.qsize():
-        yield page._waiting.get_nowait()
+    while page.waiting.qsize():
+        yield page.waiting.get_nowait()
 
 
 @pytest.mark.parametrize("how", [delete, rename, replace, remove_folder])

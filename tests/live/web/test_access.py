@@ -151,4 +151,4 @@ def test_clients_without_number_do_not_fill_the_memory():
     for number in range(20_000):
         haste.wait_s(f"client {number}", number / 10)
 
-    assert len(haste._used) <= access.CLIENTS_KEPT + 1
+    assert len(haste.clients) <= access.CLIENTS_KEPT + 1
