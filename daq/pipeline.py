@@ -332,23 +332,26 @@ class Pipeline:
         elif event.kind == LOST:
             self._pass_over(event)
         elif event.kind == FITTER:
-            mended = self.as_ridden and self.losses
-            if self.progress is None and mended:
-                return
-            if self.progress is None:
-                raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
-            what, u_mm = run.Trigger(content["event"]), content.get("u_setback_mm")
-            take = self.progress.take_as_ridden if mended else self.progress.take
-            yield from take(
-                what,
-                t_s,
-                setback_mm=content.get("setback_mm"),
-                setting=setting_of(content.get("setting")),
-                u_setback_mm=self._rig.geometry.u_setback_mm if u_mm is None else u_mm,
-            )
-            self._stalls.act(t_s)
-            if what in _ANSWERS_ANEW:
-                yield from self._answer(self.progress)
+            yield from self._follow_fitter(content, t_s)
+
+    def _follow_fitter(self, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
+        mended = self.as_ridden and self.losses
+        if self.progress is None and mended:
+            return
+        if self.progress is None:
+            raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
+        what, u_mm = run.Trigger(content["event"]), content.get("u_setback_mm")
+        take = self.progress.take_as_ridden if mended else self.progress.take
+        yield from take(
+            what,
+            t_s,
+            setback_mm=content.get("setback_mm"),
+            setting=setting_of(content.get("setting")),
+            u_setback_mm=self._rig.geometry.u_setback_mm if u_mm is None else u_mm,
+        )
+        self._stalls.act(t_s)
+        if what in _ANSWERS_ANEW:
+            yield from self._answer(self.progress)
 
     def _pass_over(self, event: Event) -> None:
         self.losses.append(event)

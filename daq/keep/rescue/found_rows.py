@@ -171,9 +171,7 @@ def _as_row(table: str, columns: Columns, cell: Cell) -> Row | None:
             value = cell.number
         elif kind is float and isinstance(value, int):
             value = float(value)  # SQLite keeps a whole number as one
-        if not ((value is None and not needed) or isinstance(value, kind)):
-            return None
-        if name.endswith("_utc") and isinstance(value, str) and not _UTC.match(value):
+        if not _fits(value, name, kind, needed):
             return None
         row[name] = value
     added = list(row)[len(cell.values) :]
@@ -185,6 +183,13 @@ def _as_row(table: str, columns: Columns, cell: Cell) -> Row | None:
         return None
     looks = _LOOKS.get(table)
     return row if is_sound(table, row) and (looks is None or looks(row)) else None
+
+
+def _fits(value: object, name: str, kind: type, needed: bool) -> bool:
+    """Whether a column could hold this value."""
+    if not isinstance(value, kind):
+        return value is None and not needed
+    return not (name.endswith("_utc") and isinstance(value, str) and not _UTC.match(value))
 
 
 def holds_json(table: str, row: Row) -> bool:
