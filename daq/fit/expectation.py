@@ -13,14 +13,11 @@ import numpy as np
 
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import TooFewPositions, gathered
-from daq.sweep.information import Wander, best_design, sd_times_slope
+from daq.sweep.information import Design, Wander, sd_times_slope
 from daq.sweep.plan import MOVING_S
 from daq.sweep.pooled import pooled
 from daq.values import StepMean
 
-SWAY_N = 5.0
-SWAY_S = 4.0
-"""Sway of a rider's hand load, standard deviation and correlation time: 3-8 N and 2-10 s expected. Assumption."""
 LIMIT = 4.5
 """sd(onset) = 4.5 sigma / (d sqrt n), the Cramer-Rao limit of a bend in the middle of n positions; sigma the standard
 deviation of a step's mean, d the added slope."""
@@ -60,11 +57,6 @@ def duration_s(steps: int, settle_s: float, dwell_s: float) -> float:
     return steps * (MOVING_S + settle_s + dwell_s)
 
 
-def step_sd_n(dwell_s: float, *, sway_n: float = SWAY_N, sway_s: float = SWAY_S) -> float:
-    """Standard deviation of a mean over dwell_s of a load that sways, sway_n sqrt(2 tau / T) for T well over tau."""
-    return sway_n * math.sqrt(2.0 * sway_s / dwell_s)
-
-
 def widths(steps: int, step_sd: float, slopes: tuple[float, ...] = SLOPES_N_PER_MM) -> tuple[Width, ...]:
     """The interval to expect for each slope, mm."""
     return tuple(Width(d, WIDTH_PER_SD * LIMIT * step_sd / (d * math.sqrt(steps))) for d in slopes)
@@ -90,6 +82,14 @@ def wander_of(steps: Sequence[StepMean]) -> Wander | None:
 def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
     """The added slope, N/mm, whose onset is named in half of the sweeps with this bound of sd(onset) times slope."""
     return sd_slope_n / (FOUND_SHARE * range_mm)
+
+
+def smallest_of_plan(positions_mm: Sequence[float], settle_s: float, dwell_s: float, wander: Wander) -> float:
+    """The smallest rise that such a plan finds in half of the sweeps, N/mm."""
+    setback_mm = np.array(positions_mm)
+    t_min = np.arange(float(len(setback_mm))) * duration_s(1, settle_s, dwell_s) / 60.0
+    bound_n = sd_times_slope(setback_mm, np.asarray(t_min, dtype=float), wander.step_sd_n(dwell_s))
+    return smallest_slope(bound_n, float(np.ptp(setback_mm)))
 
 
 def outlook(
@@ -147,14 +147,13 @@ def _smallest(
     return smallest_slope(sd_times_slope(setback_mm, t_min, wander.step_sd_n(dwell_s)), rear_mm - front_mm)
 
 
-def best_plan_sentence(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> str:
-    """The plan that tells most in so many minutes, in one sentence."""
-    best = best_design(rear_mm, front_mm, minutes, wander)
+def best_plan_sentence(best: Design | None, range_mm: float, minutes: float) -> str:
+    """The plan that tells most in so many minutes, in one sentence; None: there is none."""
     if best is None:
         return f"{minutes:.0f} minutes are too few for a sweep"
     places = len(set(best.positions_mm))
     twice = ", each ridden twice" if len(best.positions_mm) > places else ""
     return (
         f"in {minutes:.0f} minutes {places} places{twice}, {best.dwell_s:.0f} s each, out and back, tell most: a rise "
-        f"of {smallest_slope(best.sd_slope_n, rear_mm - front_mm):.1f} N/mm is found in half of such sweeps"
+        f"of {smallest_slope(best.sd_slope_n, range_mm):.1f} N/mm is found in half of such sweeps"
     )

@@ -55,16 +55,12 @@ def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
     return (*positions_mm[: at + 1], *positions_mm[at:])
 
 
-def with_first_again(positions_mm: Sequence[float]) -> tuple[float, ...]:
-    """The same with the first position once more at the end, to see what has drifted."""
-    return (*positions_mm, positions_mm[0])
-
-
-def with_repeats(positions_mm: Sequence[float]) -> tuple[float, ...]:
+def with_repeats(positions_mm: Sequence[float], *, middle: bool = True, first: bool = True) -> tuple[float, ...]:
     """The same with the middle of the range and then the first position once more at the end.
 
     Two places visited twice, far apart in time, show how visits scatter and what has drifted; neither can be had from
-    places that are each ridden once.
+    places that are each ridden once. A middle that was ridden last is not asked again at once.
     """
-    middle = sorted(positions_mm)[len(positions_mm) // 2]
-    return (*positions_mm, *([middle] if middle != positions_mm[-1] else []), positions_mm[0])
+    middle_mm = sorted(positions_mm)[len(positions_mm) // 2]
+    again = [middle_mm] if middle and middle_mm != positions_mm[-1] else []
+    return (*positions_mm, *again, *([positions_mm[0]] if first else []))

@@ -19,7 +19,7 @@ from daq.rider.model import DEMO, RiderModel, rider_of_kind, rider_with
 from daq.rider.named import asked_for
 from daq.rider.strokes import StrokeRider
 from daq.rig import parse_rig
-from daq.sweep.order import with_first_again, with_sham
+from daq.sweep.order import with_repeats, with_sham
 from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State, Trigger
@@ -131,7 +131,7 @@ def plan_of(line: Line, order: str, rng: np.random.Generator) -> Plan:
     if line.sham:
         positions = with_sham(positions)
     if line.first_again:
-        positions = with_first_again(positions)
+        positions = with_repeats(positions, middle=False)
     return Plan(
         positions_mm=tuple(positions),
         dwell_s=line.dwell_s,

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from daq.fit.expectation import best_plan_sentence, duration_s, outlook, smallest_slope, step_sd_n, widths
+from daq.fit.expectation import best_plan_sentence, duration_s, outlook, smallest_slope, widths
 from daq.sweep.hinge import least_squares
 from daq.sweep.information import Wander, best_design, sd_times_slope
 from daq.sweep.onset import onset
@@ -40,7 +40,7 @@ def test_estimates_of_simulated_sweeps_scatter_less_than_the_width_promises():
 
 
 def test_a_mean_over_a_longer_dwell_scatters_less():
-    """Variance of the mean of an Ornstein-Uhlenbeck process over T much longer than tau: 2 tau s^2 / T."""
+    """An Ornstein-Uhlenbeck process over T much longer than tau, by its own recursion."""
     rng = np.random.default_rng(2)
     dt_s, tau_s, n = 0.05, 4.0, 2000
     decay = np.exp(-dt_s / tau_s)
@@ -50,7 +50,7 @@ def test_a_mean_over_a_longer_dwell_scatters_less():
     for i in range(1, n):
         load[:, i] = decay * load[:, i - 1] + noise[:, i]
 
-    assert load.mean(axis=1).std() == pytest.approx(step_sd_n(n * dt_s), rel=0.12)
+    assert load.mean(axis=1).std() == pytest.approx(Wander(5.0, tau_s, 0.0).step_sd_n(n * dt_s), rel=0.12)
 
 
 def test_a_plan_takes_its_steps_times_moving_settling_and_recording():
@@ -72,11 +72,13 @@ def test_the_bound_of_a_plan_is_the_inverse_information_by_hand():
 
 
 def test_the_rule_of_thumb_gives_the_known_dwells_in_20_minutes():
-    """Check values of sd(onset) times slope, sway 5 N over 4 s, by 4.5 sigma / sqrt n and 26 s between dwells."""
+    """Check values of sd(onset) times slope, sway 5 N over 4 s, by 4.5 sigma / sqrt n with sigma = 5 sqrt(2 tau / T)
+    and 26 s between dwells; the exact mean over the dwell scatters by a factor of sqrt(1 - tau / T) less."""
     known = {15.0: (29, 3.05), 25.0: (23, 2.65), 45.0: (16, 2.37), 90.0: (10, 2.12)}
     for dwell_s, (steps, bound) in known.items():
         assert int(20 * 60 / duration_s(1, 6.0, dwell_s)) == steps
-        assert 4.5 * step_sd_n(dwell_s) / np.sqrt(steps) == pytest.approx(bound, abs=0.02)
+        exact = 4.5 * Wander(5.0, 4.0, 0.0).step_sd_n(dwell_s) / np.sqrt(steps)
+        assert exact / np.sqrt(1.0 - 4.0 / dwell_s) == pytest.approx(bound, rel=0.02)
 
 
 def test_longer_dwells_are_best_until_visits_scatter_more_than_strokes():
@@ -120,8 +122,9 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
 
 
 def test_the_best_plan_is_told_in_a_sentence():
-    assert "in 20 minutes" in best_plan_sentence(80.0, 30.0, 20.0, Wander())
-    assert best_plan_sentence(80.0, 30.0, 3.0, Wander()) == "3 minutes are too few for a sweep"
+    best = best_design(80.0, 30.0, 20.0, Wander())
+    assert "in 20 minutes" in best_plan_sentence(best, 50.0, 20.0)
+    assert best_plan_sentence(None, 50.0, 3.0) == "3 minutes are too few for a sweep"
 
 
 def test_widths_are_told_for_what_mechanics_expects():

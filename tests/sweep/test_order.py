@@ -3,7 +3,7 @@ import itertools
 import numpy as np
 import pytest
 
-from daq.sweep.order import ordered, spaced, with_first_again, with_repeats, with_sham
+from daq.sweep.order import ordered, spaced, with_repeats, with_sham
 from daq.sweep.plan import BadPlan, out_and_back
 
 
@@ -34,7 +34,7 @@ def test_a_sham_asks_the_same_position_twice_in_a_row():
 
 
 def test_the_first_position_comes_again_at_the_end():
-    assert with_first_again((80.0, 60.0))[-1] == 80.0
+    assert with_repeats((80.0, 60.0), middle=False) == (80.0, 60.0, 80.0)
 
 
 @pytest.mark.parametrize(

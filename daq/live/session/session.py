@@ -16,6 +16,7 @@ from daq.keep.recording import RecordingWriter
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
+from daq.live.session.outlooks import Outlooks
 from daq.live.session.readings import readings
 from daq.live.session.storing import Storing
 from daq.live.session.sweep_desk import SweepDesk
@@ -69,6 +70,7 @@ class Session:
             begun=self.visit.sweep_begun,
             ridden=self.visit.sweep_ended,
         )
+        self.outlooks = Outlooks(at)
         self._watch = Watch(at.note)
         self._standing: Validity | None = None
         self._on_beat: list[Callable[[], None]] = []

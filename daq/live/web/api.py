@@ -128,7 +128,7 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     _add_sweep(app, session)
     _add_sensors(app, session)
     _add_reading(app, teller)
-    add_plan(app)
+    add_plan(app, session)
     add_visit(app, session)
     add_deciding(app, session)
     add_bench(app, session)

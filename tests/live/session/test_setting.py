@@ -73,3 +73,20 @@ def test_a_setting_the_jig_cannot_have_is_refused_at_once(tmp_path):
         assert session.sweep.progress.state is State.MOVING
 
     confirming(tmp_path, inside)
+
+
+def test_after_the_first_steps_the_sweep_says_what_can_still_be_found(tmp_path):
+    async def inside(session):
+        assert standing(session)["outlook"] is None
+        while len(session.sweep.progress.steps) < 3:
+            await until(lambda: session.sweep.progress.state is State.MOVING)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+            steps = len(session.sweep.progress.steps)
+            await until(lambda steps=steps: len(session.sweep.progress.steps) > steps)
+        await until(lambda: standing(session)["outlook"] is not None)
+
+        found = standing(session)["outlook"]
+        assert "will most likely not be found in the" in found["sentence"]
+        assert found["smallest_n_per_mm"] > 0.0
+
+    confirming(tmp_path, inside)

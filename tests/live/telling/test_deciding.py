@@ -122,7 +122,9 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
     async def job(client, session):
         sketch = {"rear_mm": 80, "front_mm": 30, "apart_mm": 10, "sham": True, "protocol": "bar fixed"}
         told = (await client.post("/api/v1/plan", json=sketch)).json()
-        assert told["positions_mm"] == [80, 60, 40, 40, 30, 50, 70, 80]
+        assert told["positions_mm"] == [80, 60, 40, 40, 30, 50, 70, 50, 80]
+        assert told["scatter"].startswith("assumed")
+        assert told["best"]["sentence"].startswith("in 8 minutes")
         assert len(told["cautions"]) == 1
         assert session.sweep.progress is None
         refused = await client.post("/api/v1/plan", json=sketch | {"apart_mm": 40})

@@ -1,0 +1,120 @@
+"""What a fitter wants of a sweep, before it is a plan, and what it would cost and give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from daq.fit import expectation
+from daq.fit.expectation import Width
+from daq.measure.geometry import BAR_FIXED
+from daq.sweep.information import Wander, best_design
+from daq.sweep.order import Order, ordered, spaced, with_repeats, with_sham
+from daq.sweep.plan import Protocol
+
+ONE_WAY_CAUTION = (
+    "one way: a drift of rider or cells looks like an onset, so none will be named; good for a quick look only"
+)
+NO_REPEATS_CAUTION = "no place is ridden twice: how far visits scatter, and what drifts, can only be assumed"
+
+
+class Sketch(BaseModel):
+    """Range, order and dwell as a form has them."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    rear_mm: Annotated[float, Field(ge=-100, le=300)]
+    front_mm: Annotated[float, Field(ge=-100, le=300)]
+    apart_mm: Annotated[float, Field(gt=0, le=100)]
+    order: Order = "out and back"
+    seed: Annotated[int, Field(ge=0, le=2**31)] = 1
+    sham: bool = False
+    repeat_middle: bool = True
+    repeat_first: bool = True
+    settle_s: Annotated[float, Field(ge=0, le=120)] = 6.0
+    dwell_s: Annotated[float, Field(ge=3, le=600)] = 25.0
+    protocol: Protocol = "reach kept"
+    minutes: Annotated[float, Field(ge=1, le=120)] | None = None
+    """What the best plan is to fill; None: as long as this one takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class BestPlan:
+    """The plan that tells most in so many minutes; without positions when they are too few."""
+
+    sentence: str
+    positions_mm: tuple[float, ...]
+    dwell_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a sketch would be as a plan."""
+
+    positions_mm: tuple[float, ...]
+    at_most: bool
+    """An adaptive plan chooses its positions as it goes: these are its range and the most it may ask for."""
+    duration_s: float
+    widths: tuple[Width, ...]
+    """Of the 95 % interval, for three slopes."""
+    scatter: str
+    """Whose scatter they were reckoned with."""
+    smallest_n_per_mm: float
+    """A rise below it is found in fewer than half of such sweeps."""
+    best: BestPlan
+    cautions: tuple[str, ...]
+
+
+def outcome(sketch: Sketch, own: Wander | None = None) -> Outcome:
+    """own: how this rider's hand load wanders, from a sweep ridden before; None: as riders' does in general.
+
+    BadPlan when the range cannot be ridden so.
+    """
+    wander = Wander() if own is None else own
+    positions, adaptive = _positions(sketch), sketch.order == "adaptive"
+    duration_s = expectation.duration_s(len(positions), sketch.settle_s, sketch.dwell_s)
+    sd_n = wander.step_sd_n(sketch.dwell_s)
+    return Outcome(
+        positions_mm=positions,
+        at_most=adaptive,
+        duration_s=duration_s,
+        widths=expectation.widths(len(positions), sd_n),
+        scatter=_whose(wander, own is not None),
+        smallest_n_per_mm=expectation.smallest_of_plan(positions, sketch.settle_s, sketch.dwell_s, wander),
+        best=_best(sketch, duration_s / 60.0 if sketch.minutes is None else sketch.minutes, wander),
+        cautions=_cautions(sketch),
+    )
+
+
+def _positions(sketch: Sketch) -> tuple[float, ...]:
+    apart = spaced(sketch.rear_mm, sketch.front_mm, sketch.apart_mm)
+    positions = ordered(apart, sketch.order, np.random.default_rng(sketch.seed))
+    if sketch.order == "adaptive":
+        return positions
+    if sketch.sham:
+        positions = with_sham(positions)
+    return with_repeats(positions, middle=sketch.repeat_middle, first=sketch.repeat_first)
+
+
+def _whose(wander: Wander, own: bool) -> str:
+    said = f"sway {wander.sway_n:.1f} N over {wander.sway_s:.0f} s, {wander.between_n:.1f} N from visit to visit"
+    return f"this rider's own scatter: {said}" if own else f"assumed, until this rider's own is known: {said}"
+
+
+def _best(sketch: Sketch, minutes: float, wander: Wander) -> BestPlan:
+    best = best_design(sketch.rear_mm, sketch.front_mm, minutes, wander)
+    sentence = expectation.best_plan_sentence(best, sketch.rear_mm - sketch.front_mm, minutes)
+    return BestPlan(sentence, () if best is None else best.positions_mm, None if best is None else best.dwell_s)
+
+
+def _cautions(sketch: Sketch) -> tuple[str, ...]:
+    repeats = sketch.order == "adaptive" or sketch.sham or sketch.repeat_middle or sketch.repeat_first
+    said = (
+        BAR_FIXED if sketch.protocol == "bar fixed" else "",
+        ONE_WAY_CAUTION if sketch.order == "one way" else "",
+        "" if repeats else NO_REPEATS_CAUTION,
+    )
+    return tuple(filter(None, said))

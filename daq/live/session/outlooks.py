@@ -1,0 +1,57 @@
+"""What the minutes left of a sweep can still find, reckoned anew after every step, beside the event loop."""
+
+from __future__ import annotations
+
+import asyncio
+from functools import partial
+
+from daq.fit.expectation import Outlook, outlook
+from daq.live.session.acquisition import Acquisition
+from daq.live.session.listening import log
+from daq.pipeline import Output
+from daq.values import StepMean
+
+FIRST_STEPS = 3
+"""Before so many the rider's own scatter is anybody's guess."""
+
+
+class Outlooks:
+    """The outlook of the sweep under way; it listens to the acquisition's steps."""
+
+    def __init__(self, acquisition: Acquisition) -> None:
+        self._at = acquisition
+        self._reckoned: tuple[object, int, Outlook | None] = (None, 0, None)
+        """Of which sweep, after how many steps, and what."""
+        acquisition.hears_output.append(self._hear)
+
+    @property
+    def now(self) -> Outlook | None:
+        """None before the first steps, after the last, and while a step is ridden again."""
+        progress = self._at.pipeline.progress
+        sweep, steps, found = self._reckoned
+        return found if progress is not None and sweep is progress and steps == len(progress.steps) else None
+
+    def _hear(self, output: Output) -> None:
+        progress = self._at.pipeline.progress
+        if not isinstance(output, StepMean) or progress is None or len(progress.steps) < FIRST_STEPS:
+            return
+        plan, steps = progress.plan, tuple(progress.steps)
+        reckon = partial(
+            outlook,
+            steps,
+            rear_mm=max(plan.positions_mm),
+            front_mm=min(plan.positions_mm),
+            minutes_left=progress.standing(self._at.clock.now_us() / 1e6).seconds_left / 60.0,
+            dwell_s=plan.dwell_s,
+            settle_s=plan.settle_s,
+        )
+
+        def keep(done: asyncio.Future[Outlook | None]) -> None:
+            if done.cancelled():
+                return
+            if done.exception() is not None:
+                log.error("the outlook of a sweep failed", exc_info=done.exception())
+                return
+            self._reckoned = progress, len(steps), done.result()
+
+        asyncio.get_running_loop().run_in_executor(None, reckon).add_done_callback(keep)
