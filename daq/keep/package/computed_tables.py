@@ -9,8 +9,14 @@ import numpy as np
 
 from daq.keep.again.derived import UNKNOWN, Derived, exclusions, step_of_strokes, step_of_times
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
+from daq.values import Array
 
 NEWTON = "N"
+LOAD_STEP_N, TILT_STEP_DEG = 2.0**-8, 2.0**-12
+"""Scan by scan, loads and tilt are rounded to these. Pedalling moves a load hundreds of times as far from one scan to
+the next, and numbers that end in zero bits pack to a quarter. Strokes, steps and the answer come from loads that were
+not rounded."""
+TIME_STEP_S = 2.0**-20
 
 
 def derived_tables(name: str, derived: Derived) -> list[Table]:
@@ -115,13 +121,13 @@ def _exclusions(name: str, derived: Derived) -> Table:
 def _loads(name: str, derived: Derived) -> Table:
     fields = (
         SWEEP,
-        Field("t_s", "number", "session time of the scan", "s"),
+        Field("t_s", "number", "session time of the scan, to 0.5 us", "s"),
         Field("step", "integer", "the step in whose mean the scan's stroke is; missing when it is in none"),
-        Field("hands_n", "number", "support force at the hands along the jig normal", NEWTON),
-        Field("saddle_n", "number", "support force at the saddle", NEWTON),
-        Field("tilt_deg", "number", "jig tilt", "deg"),
+        Field("hands_n", "number", f"support force at the hands along the jig normal; {_ROUNDED}", NEWTON),
+        Field("saddle_n", "number", f"support force at the saddle; {_ROUNDED}", NEWTON),
+        Field("tilt_deg", "number", "jig tilt; rounded to 1/4096 deg, so within 0.00013 deg", "deg"),
         Field("status", "integer", "status bits as in the raw"),
-        *(Field(f"cell_{cell}_n", "number", f"cell {cell}", NEWTON) for cell in derived.cells),
+        *(Field(f"cell_{cell}_n", "number", f"cell {cell}; {_ROUNDED}", NEWTON) for cell in derived.cells),
     )
     if not derived.loads:
         return table_of_rows("loads", "Calibrated loads, scan by scan", fields, [])
@@ -130,8 +136,24 @@ def _loads(name: str, derived: Derived) -> Table:
         for column in ("t_s", "hands_n", "saddle_n", "tilt_deg", "status")
     )
     cells_n = np.concatenate([part.cells_n for part in derived.loads])
-    columns = (t_s, step_of_times(derived, t_s), hands_n, saddle_n, tilt_deg, status.astype(np.int64), *cells_n.T)
+    columns = (
+        _rounded(t_s, TIME_STEP_S),
+        step_of_times(derived, t_s),
+        _rounded(hands_n, LOAD_STEP_N),
+        _rounded(saddle_n, LOAD_STEP_N),
+        _rounded(tilt_deg, TILT_STEP_DEG),
+        status.astype(np.int64),
+        *_rounded(cells_n.T, LOAD_STEP_N),
+    )
     return Table("loads", "Calibrated loads, scan by scan", fields, ([name] * len(t_s), *columns))
+
+
+def _rounded(values: Array, step: float) -> Array:
+    """To whole steps; a power of two, so that the result is exact and ends in zero bits."""
+    return np.rint(values / step) * step
+
+
+_ROUNDED = "rounded to 1/256 N, so within 0.002 N"
 
 
 def _onset(name: str, derived: Derived) -> Table:

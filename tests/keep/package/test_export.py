@@ -13,16 +13,17 @@ import pyarrow.parquet as parquet
 import pytest
 
 from daq.items import LOST, Event
-from daq.keep.again.derived import exclusions
+from daq.keep.again.derived import Derived, exclusions
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreDamaged, StoreError
+from daq.keep.package.computed_tables import derived_tables
 from daq.keep.package.export import FREE, export
 from daq.keep.package.importing import import_sweep
 from daq.keep.package.permission import ExportRefused
-from daq.keep.package.tables import read_table
+from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
-from daq.values import Samples
+from daq.values import Loads, Samples
 from tests.keep.jig import concatenated, pedalling, recorded, same
 from tests.keep.sweeps import computed, stored
 
@@ -121,7 +122,10 @@ def test_pandas_duckdb_and_polars_read_the_same_numbers_from_both_forms(store, t
 
     derived = computed(store, 0)
     if table == "loads":
-        assert np.array_equal(readings[0]["hands_n"], derived.loads[0].hands_n)
+        assert 0 < np.abs(readings[0]["hands_n"] - derived.loads[0].hands_n).max() <= 0.002
+        assert np.abs(readings[0]["cell_nose_n"] - derived.loads[0].cells_n[:, 1]).max() <= 0.002
+        assert np.nanmax(np.abs(readings[0]["tilt_deg"] - derived.loads[0].tilt_deg)) <= 0.00013
+        assert np.abs(readings[0]["t_s"] - derived.loads[0].t_s).max() <= 0.5e-6
     if table == "strokes":
         assert readings[0]["hands_n"].tolist() == [stroke.hands_n for stroke in derived.strokes]
     for other in readings[1:]:
@@ -139,6 +143,19 @@ def test_raw_is_packed_by_differences_and_zstd(store, tmp_path):
             meta.column(i).encodings[-1] == "DELTA_BINARY_PACKED" or "DELTA_BINARY_PACKED" in meta.column(i).encodings
         )
         assert meta.column(i).compression == "ZSTD"
+
+
+def test_loads_scan_by_scan_weigh_little_more_than_the_counts_they_come_from(tmp_path):
+    """Three minutes at 100 Hz, noise of 0.02 N on a pedalling rider; unrounded they would weigh seven bytes a
+    number (zstd finds nothing in the last 40 bits of a noisy double)."""
+    scans = pedalling(scans=20_000, rate_hz=100, channels=2).counts / 2000.0
+    loads = Loads(
+        np.arange(20_000) / 100, scans[:, 0], scans[:, 1], np.zeros(20_000), scans, np.zeros(20_000, np.uint8)
+    )
+    (table,) = [one for one in derived_tables("one", Derived(loads=(loads,), cells=("a", "b"))) if one.name == "loads"]
+    path = write_table(table, tmp_path, "parquet")
+
+    assert path.stat().st_size < 2.6 * 4 * 20_000
 
 
 def test_each_stroke_left_out_has_a_reason():
