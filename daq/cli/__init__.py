@@ -28,6 +28,7 @@ COMMANDS = {
     "export": "daq.cli.keeping",
     "import": "daq.cli.keeping",
     "archive": "daq.cli.keeping",
+    "panel": "daq.cli.panel",
     "verify": "daq.cli.keeping",
     "backup": "daq.cli.keeping",
     "restore": "daq.cli.keeping",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import uvloop
 
+from daq.cli.panel import a_prior, priors_from
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 
@@ -53,6 +54,7 @@ if TYPE_CHECKING:
     type=click.FloatRange(0, 744),
     help="Hours after which a sweep that was cut off is no longer taken up; a rider who has rested warms up again.",
 )
+@a_prior
 def serve(
     rig_file: Path,
     store: Path | None,
@@ -66,6 +68,7 @@ def serve(
     mass_kg: float | None,
     record: Path | None,
     resume_within: float,
+    prior: Path | None,
 ) -> None:
     """Run the daemon for the jig that a rig file describes, until Ctrl-C."""
     from daq.cli import access
@@ -83,6 +86,7 @@ def serve(
         fail(REFUSED, f"{record} is there already, and a recording is never overwritten: name another file")
     if not lan and not is_loopback(host):
         fail(REFUSED, f"--host {host}: other machines could connect; say --lan, so that they need a key")
+    priors = None if prior is None else priors_from(prior)
     path = store_path(store)
     try:
         read_rig(rig_file)
@@ -114,6 +118,7 @@ def serve(
                 names=names,
                 record=record,
                 resume_within=datetime.timedelta(hours=resume_within),
+                priors=priors,
             )
         )
     except StoreError as error:

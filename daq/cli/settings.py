@@ -46,6 +46,7 @@ SETTINGS = {
         Setting("names", "names", (list,)),
         Setting("key_hours", "key_hours", (int, float)),
         Setting("log", "log_form", (str,)),
+        Setting("prior", "prior", (str,), is_path=True),
     )
 }
 WITHOUT = ("demo",)

@@ -27,6 +27,7 @@ from daq.live.web.access import Keys
 from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
+from daq.sweep.panel import Priors
 from daq.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
 
 
@@ -88,10 +89,12 @@ async def serve_rig(
     names: Sequence[str] = (),
     record: Path | None = None,
     resume_within: datetime.timedelta = RESUME_WITHIN,
+    priors: Priors | None = None,
 ) -> signal.Signals | None:
     """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off.
 
     record: also write a recording to this new file. FileExistsError rather than overwrite one; OSError.
+    priors: what another workshop learned of the spreads between days and sweeps.
     """
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
@@ -110,6 +113,7 @@ async def serve_rig(
         session = Session(rig, calibration, clock, rider, storing=storing, recorder=recorder)
         if told := left_open(store, now):
             session.acquisition.note("caution", told)
+    session.priors = priors
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
     with recorder or contextlib.nullcontext():
         return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)

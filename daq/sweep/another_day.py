@@ -43,8 +43,9 @@ class Foretold:
     def interval_mm(self) -> tuple[float | None, float | None]:
         """The central 95 %, foremost end first; None where it runs off the grid: it is not known how far."""
         below = np.cumsum(self.p)
+        edges_mm = self.places_mm - 0.5 * STEP_MM  # a place's probability is spread over the millimetre around it
         tail = 0.5 * (1.0 - LIKELY)
-        rear, front = (float(np.interp(share, below, self.places_mm)) for share in (tail, 1.0 - tail))
+        rear, front = (float(np.interp(share, below, edges_mm)) for share in (tail, 1.0 - tail))
         ends = self.p[0] > tail, self.p[-1] > tail
         return None if ends[1] else front, None if ends[0] else rear
 
@@ -114,18 +115,18 @@ def change(first: Entry, second: Entry, found: Panel) -> Change:
 
 def detectable_mm(tests: Sequence[Entry], found: Panel) -> float:
     """Minimal detectable change between two single tests of this kind on two days."""
-    measured = float(np.median([_variance(_of_itself(one)) for one in tests]))
+    measured = float(np.median([variance_mm2(one) for one in tests]))
     return DETECTABLE * math.sqrt(2.0 * (measured + found.variance_mm2))
 
 
-def what_helps(tests: Sequence[Entry], found: Panel) -> tuple[Brings, ...]:
-    """What would narrow the interval for another day, the widths each would leave; the last test's kind is meant.
+def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Brings, ...]:
+    """What would narrow the interval for another day, and the width each test would leave.
 
-    What a new sweep will say is not known: it is taken to say, as surely as the last one, what is expected now.
+    like: one of the tests; a new one is ridden on its day, or another, and places its bend as surely. What it will say
+    is not known: it is taken to say what is expected now.
     """
-    tests = in_order(tests)
-    last = tests[-1]
-    expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(_variance(_of_itself(last)))
+    last = like
+    expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(variance_mm2(last))
     new = replace(last, likelihood=_normal(expected_mm, sd_mm), effects_mm=0.0)
     options: tuple[tuple[str, list[Entry]], ...] = (
         ("nothing more", []),
@@ -134,6 +135,11 @@ def what_helps(tests: Sequence[Entry], found: Panel) -> tuple[Brings, ...]:
         ("one on another day", [replace(new, day=NEW_DAY)]),
     )
     return tuple(Brings(what, another_day([*tests, *more], found).width_mm) for what, more in options)
+
+
+def variance_mm2(test: Entry) -> float:
+    """Of the bend's place by this sweep alone, over the places ridden."""
+    return _variance(_of_itself(test))
 
 
 def _of_itself(test: Entry) -> Foretold:

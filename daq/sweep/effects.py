@@ -19,6 +19,8 @@ GRADIENT_MM_PER_PCT, GRADIENT_SPREAD = -3.25, 1.25
 OTHER_SPREAD_MM = 5.0
 """Of any effect nothing is known of beforehand. Judgement, no source."""
 ROUNDS = 6
+CLOSE_MM = 0.02
+"""Of any test's onset: a step smaller than this ends the search."""
 REACH_MM = 1.0
 """How far the tests are moved to feel slope and curvature of their probability."""
 
@@ -65,8 +67,10 @@ def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect],
     mm = means
     for _ in range(ROUNDS):
         slope, curvature = _felt(log_p, mm, steps)
-        mm = mm - np.clip(np.linalg.solve(curvature, slope), -spreads, spreads)
-    _, curvature = _felt(log_p, mm, steps)
+        step = np.clip(np.linalg.solve(curvature, slope), -spreads, spreads)
+        mm = mm - step
+        if (np.abs(step) * widest < CLOSE_MM).all():
+            break  # the curvature of this round is that of the top
     return Effects(tuple(effects), mm, np.asarray(np.linalg.inv(-curvature), dtype=np.float64))
 
 
@@ -76,7 +80,7 @@ def moved(tests: Sequence[Entry], by_mm: Array) -> list[Entry]:
 
 
 def _felt(log_p: Callable[[Array], float], mm: Array, steps: Array) -> tuple[Array, Array]:
-    """Slope (K,) and curvature (K, K) by central differences."""
+    """Slope (K,) by central differences and curvature (K, K), mixed terms by forward ones."""
     n = len(mm)
     here = log_p(mm)
     up, down = ([log_p(mm + sign * steps * (np.arange(n) == k)) for k in range(n)] for sign in (1.0, -1.0))
@@ -84,10 +88,8 @@ def _felt(log_p: Callable[[Array], float], mm: Array, steps: Array) -> tuple[Arr
     curvature = np.diag((np.array(up) + np.array(down) - 2.0 * here) / steps**2)
     for j in range(n):
         for k in range(j):
-            both = steps * ((np.arange(n) == j) | (np.arange(n) == k))
-            crossed = steps * ((np.arange(n) == j) * 1.0 - (np.arange(n) == k) * 1.0)
-            mixed = log_p(mm + both) + log_p(mm - both) - log_p(mm + crossed) - log_p(mm - crossed)
-            curvature[j, k] = curvature[k, j] = mixed / (4.0 * steps[j] * steps[k])
+            both = log_p(mm + steps * ((np.arange(n) == j) | (np.arange(n) == k)))
+            curvature[j, k] = curvature[k, j] = (both - up[j] - up[k] + here) / (steps[j] * steps[k])
     return slope, _downward(curvature)
 
 

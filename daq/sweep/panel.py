@@ -23,6 +23,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -185,6 +186,7 @@ def on_grid(one: Entry, places_mm: Array) -> Array:
     return np.where(wanted > at_mm[0], told.log_loaded, np.where(wanted < at_mm[-1], told.log_light, inside))
 
 
+@lru_cache(maxsize=64)
 def kernel(n: int, sd_mm: float) -> Array:
     """(n, n) probability of each place given another, a normal of this sd; what falls off the grid stays at its end.
 

@@ -119,7 +119,17 @@ def test_nothing_that_removes_or_confirms_can_be_set_beforehand():
     for name in COMMANDS:
         for option in main.get_command(None, name).params:
             if option.envvar:
-                assert option.name in ("store", "rig_file", "host", "port", "lan", "names", "key_hours", "log_form")
+                assert option.name in (
+                    "store",
+                    "rig_file",
+                    "host",
+                    "port",
+                    "lan",
+                    "names",
+                    "key_hours",
+                    "log_form",
+                    "prior",
+                )
 
 
 def test_an_address_others_can_reach_needs_the_word_for_it(foreaft):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Any
 
@@ -38,14 +39,17 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
 def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
     """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
 
-    stored_onset_mm is the last onset that was stored with the sweep, to compare with.
+    stored_onset_mm is the last onset that was stored with the sweep, to compare with. Whose sweep it was, when and how
+    it was ridden stand beside it: a panel of riders and days is made of these rows.
     """
     calibration = None
     if calibration_file is not None:
         calibration = from_dict(from_json(read_bytes(calibration_file, MOST_CALIBRATION_BYTES)))
     found = derive_exported(folder, calibration, method)
-    stored = [one["content"] for one in exported_results(read_package(folder)) if one["kind"] == "onset"]
+    package = read_package(folder)
+    stored = [one["content"] for one in exported_results(package) if one["kind"] == "onset"]
     row: dict[str, Any] = {
+        **_ridden_as(exported_sweep(package)[0]),
         "steps": len(found.steps),
         "strokes": len(found.strokes),
         "stored_onset_mm": from_json(stored[-1]).get("onset_mm") if stored else None,
@@ -54,3 +58,15 @@ def onset_again(folder: Path, calibration_file: Path | None = None, method: str 
         row |= plain(found.onset)
         row["onset_low_mm"], row["onset_high_mm"] = row.pop("interval_95_mm") or (None, None)
     return [row]
+
+
+def _ridden_as(sweep: dict[str, Any]) -> dict[str, Any]:
+    begun = datetime.datetime.fromisoformat(sweep["session_started_utc"])
+    return {
+        "rider": sweep["rider"],
+        "simulated": sweep["simulated"] in (True, "true"),
+        "begun_utc": (begun + datetime.timedelta(microseconds=int(sweep["from_us"]))).isoformat(timespec="seconds"),
+        "gradient_pct": float(sweep["gradient_pct"]),
+        "protocol": str(from_json(sweep["plan"]).get("protocol", "")),
+        "rig_name": parse_rig(sweep["rig"]).name,
+    }

@@ -28,6 +28,7 @@ from daq.measure.calibration.validity import Validity
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
+from daq.sweep.panel import Priors
 
 TICK_S = 0.05
 """A beat has its cost however little has come, and a scan on a page may be 0.1 s old."""
@@ -71,6 +72,8 @@ class Session:
             ridden=self.visit.sweep_ended,
         )
         self.outlooks = Outlooks(at)
+        self.priors: Priors | None = None
+        """Spreads between days and between sweeps to begin with, of another workshop; None: those of judgement."""
         self._watch = Watch(at.note)
         self._standing: Validity | None = None
         self._on_beat: list[Callable[[], None]] = []

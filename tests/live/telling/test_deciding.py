@@ -4,10 +4,14 @@ import asyncio
 import json
 from pathlib import Path
 
+import pytest
+
 from daq.fit.case import evidence_of
 from daq.keep.again.case import case_of
+from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
+from tests.keep.told import answer
 from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
@@ -131,3 +135,34 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
         assert (refused.status_code, "apart_mm" in refused.json()["detail"]) == (422, True)
 
     on_the_jig(tmp_path, job)
+
+
+def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
+    told = []
+
+    async def job(client, session):
+        async def answered(content):
+            keep = {"kind": "onset", "method": content.method, "content": plain(content)}
+            await session.acquisition.ask(lambda store: store.put_result(1, **keep))
+            told.append([(await client.get(f"/api/v1/{path}")).json() for path in ("visit/days", "panel")])
+
+        await arrived(client)
+        assert (await client.get("/api/v1/visit/days")).json()["why_not"] == "no sweep was ridden in this visit"
+        assert (await client.get("/api/v1/panel")).json() == {"panel": None, "left_out": {}}
+        await ridden(client, session)
+        await answered(answer(52.0))
+        await answered(answer(52.0, forbidden=True))
+
+    on_the_jig(tmp_path, job)
+    (named, panel), (forbidden, empty) = told
+
+    assert named["why_not"] is None
+    assert named["days"]["today_mm"] == pytest.approx([46.1, 57.9], abs=0.2)
+    low_mm, high_mm = named["days"]["another_day_mm"]
+    assert high_mm - low_mm > 20.0
+    assert named["days"]["chances"][0].keys() == {"setback_mm", "today", "another_day"}
+    assert named["days"]["helps"][0]["what"] == "nothing more"
+    assert panel["panel"]["sweeps"] == 1
+    assert forbidden == {"days": None, "why_not": empty["left_out"]["1"]}
+    assert "the hips slid on the saddle" in forbidden["why_not"]
+    assert empty["panel"] is None

@@ -1,0 +1,112 @@
+"""`foreaft panel`: what the repeats of all riders teach, and a plan for the repeats that would teach more."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from daq.cli.files import text_of
+from daq.cli.keeping import a_store, json_flag, opened
+from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
+
+if TYPE_CHECKING:
+    from daq.keep.clients.told import Gathered
+    from daq.sweep.panel import Priors
+
+MOST_PRIOR_BYTES = 64 * 1024
+a_prior = click.option(
+    "--prior",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Spreads to begin with: another workshop's table, of --write-prior. Judgement when left out.",
+)
+
+
+@click.command()
+@a_store
+@a_prior
+@click.option(
+    "--archive",
+    "archived",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Of exported sweeps instead: the folder that foreaft archive wrote.",
+)
+@click.option("--simulated", is_flag=True, help="Of simulated riders instead of real ones.")
+@click.option("--write-prior", type=click.Path(dir_okay=False, path_type=Path), help="Write what was learned here.")
+@click.option("--workshop", help="With --write-prior: the name it goes by.")
+@json_flag
+def panel(
+    store: Path | None,
+    prior: Path | None,
+    archived: Path | None,
+    simulated: bool,
+    write_prior: Path | None,
+    workshop: str | None,
+    as_json: bool,
+) -> None:
+    """Say how far onsets scatter between days and between sweeps, learned from all riders tested more than once."""
+    from daq.fit.days import spreads_from
+    from daq.fit.workshop_words import panel_fields, panel_lines
+    from daq.keep.clients.told import told_in
+    from daq.keep.package.told_archive import told_by_archive
+    from daq.sweep.workshop import taught
+
+    if (write_prior is None) != (workshop is None):
+        fail(REFUSED, "--write-prior and --workshop go together: a table is known by its workshop's name")
+    priors = None if prior is None else priors_from(prior)
+    gathered: Gathered
+    if archived is not None:
+        try:
+            gathered = told_by_archive(archived, simulated=simulated)
+        except ValueError as error:
+            fail(UNUSABLE, error)
+    else:
+        with opened(store) as open_store:
+            gathered = told_in(open_store, simulated=simulated)
+    if not gathered.tests:
+        for sweep, why in gathered.left_out.items():
+            tell(f"sweep {sweep} left out: {why}")
+        fail(UNUSABLE, "no sweep here says anything of an onset yet; ride one with a client")
+    found = taught(gathered.tests, priors)
+    if as_json:
+        print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))
+    else:
+        say("\n".join(panel_lines(found, gathered.tests, gathered.verdicts, gathered.failed)))
+        for sweep, why in gathered.left_out.items():
+            tell(f"sweep {sweep} left out: {why}")
+    if write_prior is not None and workshop is not None:
+        if not found.enough:
+            fail(REFUSED, f"{write_prior} is not written: {spreads_from(found)}")
+        _write(write_prior, found.panel, workshop)
+
+
+def priors_from(file: Path) -> Priors:
+    """Another workshop's table; a file that is none ends the command."""
+    from daq.keep.bounded import from_json
+    from daq.sweep.prior_file import priors_in
+
+    try:
+        return priors_in(from_json(text_of(str(file), MOST_PRIOR_BYTES).encode()))
+    except ValueError as error:
+        fail(REFUSED, f"{file}: {error}")
+
+
+def _write(path: Path, found: Any, workshop: str) -> None:
+    from daq.keep.json_text import json_text
+    from daq.keep.private import new_file
+    from daq.keep.store.sessions import utc_now
+    from daq.sweep.prior_file import BadPrior, prior_of, priors_in
+
+    content = prior_of(found, workshop, utc_now())
+    try:
+        priors_in(content)
+        with new_file(path) as file:
+            file.write(json_text(content).encode())
+    except BadPrior as error:
+        fail(REFUSED, f"--workshop: {error}")
+    except FileExistsError:
+        fail(REFUSED, f"{path} is there already: name another file")
+    except OSError as error:
+        fail(UNUSABLE, f"{path}: {error.strerror}; choose a place that can be written")
+    tell(f"{path}: spreads learned from {found.riders} riders, {found.days} days, {found.sweeps} sweeps")

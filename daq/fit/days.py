@@ -1,0 +1,137 @@
+"""What a client's tests say beyond today: the next ride, a change that is real, and the test that would help most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
+from daq.sweep.workshop import Taught, Told
+
+SHOWN_EVERY_MM = 1.0
+SAME_GRADIENT_PCT = 0.5
+Ends = tuple[float | None, float | None]
+"""Foremost and rearmost end, mm; None: it is not known how far."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chance:
+    """That the hands already carry more at a setback."""
+
+    setback_mm: float
+    today: float
+    another_day: float
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """How far the onset lies from that of another test of the same client; positive: further back now."""
+
+    sweep: str
+    day: str
+    same_day: bool
+    change_mm: float
+    interval_95_mm: tuple[float, float]
+    detectable_mm: float
+
+    @property
+    def clear(self) -> bool:
+        """Whether it is more than the same rider, unchanged, would show 95 times in 100."""
+        return abs(self.change_mm) > self.detectable_mm
+
+
+@dataclass(frozen=True, slots=True)
+class Helps:
+    """One more test, and the width it would leave of the interval for another day; infinite: its end stays open."""
+
+    what: str
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """One sweep in the light of all tests."""
+
+    sweep: str
+    today_mm: Ends
+    another_day_mm: Ends
+    chances: tuple[Chance, ...]
+    """Over the places ridden, rearmost first."""
+    moved: tuple[Moved, ...]
+    helps: tuple[Helps, ...]
+    day_sd_mm: float
+    sweep_sd_mm: float
+    own_days: int
+    """Days on which this client was tested."""
+    spreads_from: str
+    """Where the spreads are from, for the reader."""
+
+    def chances_at(self, setback_mm: float) -> Chance:
+        """Between the places shown; beyond them the chance of the last."""
+        return min(self.chances, key=lambda one: abs(one.setback_mm - setback_mm))
+
+
+def days(found: Taught, sweep: str) -> Days | None:
+    """The tests of the client who rode this sweep; None when it is not among those that say something."""
+    one = next((each for each in found.tests if each.sweep == sweep), None)
+    if one is None:
+        return None
+    shift_mm = one.entry.effects_mm
+    # In the conditions of this sweep: gradient, bar and rig as they were, so that the places are the ones ridden.
+    own = [replace(each, effects_mm=each.effects_mm - shift_mm) for each in found.of(one.entry.rider)]
+    like = replace(one.entry, effects_mm=0.0)
+    now, then = today(like), another_day(own, found.panel)
+    return Days(
+        sweep=sweep,
+        today_mm=now.interval_mm,
+        another_day_mm=then.interval_mm,
+        chances=_chances(one, now, then),
+        moved=tuple(_moved(each, one, found) for each in _comparable(one, found)),
+        helps=tuple(Helps(each.what, each.width_mm) for each in what_helps(own, found.panel, like=like)),
+        day_sd_mm=found.panel.day_sd_mm,
+        sweep_sd_mm=found.panel.sweep_sd_mm,
+        own_days=len({each.day for each in own}),
+        spreads_from=spreads_from(found),
+    )
+
+
+def spreads_from(found: Taught) -> str:
+    """Where the spreads between days and sweeps come from, in a sentence."""
+    repeats, name = found.panel.repeats, found.panel.priors.name
+    prior = "judgement, no tests" if name == "judgement" else f"the tests of {name}"
+    if repeats == 0:
+        return f"Nobody was tested twice here yet: how far onsets scatter between days is {prior}."
+    if not found.enough:
+        return f"{repeats} repeated tests here are few: how far onsets scatter between days is mostly {prior}."
+    return f"How far onsets scatter between days is learned from {repeats} repeated tests here."
+
+
+def _chances(one: Told, now: Foretold, then: Foretold) -> tuple[Chance, ...]:
+    told = one.entry.likelihood
+    count = math.floor((len(told.log_l) - 1) * told.step_mm / SHOWN_EVERY_MM)
+    places_mm = [told.rear_mm - i * SHOWN_EVERY_MM for i in range(count + 1)]
+    return tuple(Chance(mm, now.chance_behind(mm), then.chance_behind(mm)) for mm in places_mm)
+
+
+def _comparable(one: Told, found: Taught) -> Sequence[Told]:
+    """Other tests of the same client on the same gradient."""
+    return [
+        each
+        for each in found.tests
+        if each.entry.rider == one.entry.rider
+        and each.sweep != one.sweep
+        and abs(each.gradient_pct - one.gradient_pct) < SAME_GRADIENT_PCT
+    ]
+
+
+def _moved(each: Told, one: Told, found: Taught) -> Moved:
+    seen = change(each.entry, one.entry, found.panel)
+    return Moved(
+        each.sweep,
+        each.entry.day,
+        each.entry.day == one.entry.day,
+        seen.change_mm,
+        seen.interval_95_mm,
+        seen.detectable_mm,
+    )

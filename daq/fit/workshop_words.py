@@ -1,0 +1,106 @@
+"""What a workshop's tests taught, in words and as fields for a page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from daq.fit.days import spreads_from
+from daq.sweep.workshop import Taught, Told, apart
+from daq.values import Verdict
+
+Counts = Mapping[str, int]
+
+
+def panel_fields(
+    found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts, left_out: Mapping[str, str]
+) -> dict[str, Any]:
+    """Everything a page or another program reads. No pseudonym is in it."""
+    return {
+        **_spreads(found),
+        "spreads_from": spreads_from(found),
+        "prior": found.panel.priors.name,
+        "effects": _effects(found),
+        "by_rig": {name: _spreads(one) for name, one in apart(tests, lambda one: one.rig).items()},
+        "by_fitter": {name: _spreads(one) for name, one in apart(tests, lambda one: one.fitter).items()},
+        "slopes_n_per_mm": _quartiles(slopes(tests)),
+        "verdicts": dict(verdicts),
+        "failed_tests": dict(failed),
+        "left_out": dict(left_out),
+    }
+
+
+def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts) -> list[str]:
+    """The same for a terminal."""
+    panel = found.panel
+    lines = [
+        f"{panel.riders} riders, {panel.days} days, {panel.sweeps} sweeps that say something of the onset",
+        spreads_from(found),
+        f"between days    sd {panel.day_sd_mm:.1f} mm, 95 %: {_ends(found.day_interval_mm)} mm",
+        f"between sweeps  sd {panel.sweep_sd_mm:.1f} mm, 95 %: {_ends(found.sweep_interval_mm)} mm",
+        f"placing a bend  sd {found.placing_mm:.1f} mm",
+        f"repeatability limit, same rider, day and jig: {found.repeatability_limit_mm:.1f} mm; on different days "
+        f"(intermediate precision): {found.between_days_limit_mm:.1f} mm",
+        f"smallest change between two tests on two days that is one: {found.detectable_mm:.1f} mm",
+    ]
+    lines += [f"effect of {one['name']}: {one['mm']:+.1f} +- {one['u_mm']:.1f} mm" for one in _effects(found)]
+    for what, by in (("rig", apart(tests, lambda one: one.rig)), ("fitter", apart(tests, lambda one: one.fitter))):
+        lines += [
+            f"{what} {name}: between days {one.panel.day_sd_mm:.1f} mm, between sweeps {one.panel.sweep_sd_mm:.1f} mm"
+            for name, one in by.items()
+        ]
+    if (quartiles := _quartiles(slopes(tests))) is not None:
+        low, middle, high = quartiles
+        lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, half of the sweeps {low:.2f} to {high:.2f}")
+    lines += [f"verdict {name}: {_share(count, verdicts)}" for name, count in sorted(verdicts.items())]
+    lines += [f"test '{name}' failed in {count} sweeps" for name, count in sorted(failed.items())]
+    return lines
+
+
+def slopes(tests: Sequence[Told]) -> list[float]:
+    """Rise of the hand load forward of each onset that was named, N/mm."""
+    return [one.slope_n_per_mm for one in tests if one.verdict == Verdict.ONSET and math.isfinite(one.slope_n_per_mm)]
+
+
+def _spreads(found: Taught) -> dict[str, Any]:
+    panel = found.panel
+    return {
+        "riders": panel.riders,
+        "days": panel.days,
+        "sweeps": panel.sweeps,
+        "repeats": panel.repeats,
+        "enough": found.enough,
+        "day_sd_mm": panel.day_sd_mm,
+        "day_sd_95_mm": list(found.day_interval_mm),
+        "sweep_sd_mm": panel.sweep_sd_mm,
+        "sweep_sd_95_mm": list(found.sweep_interval_mm),
+        "placing_sd_mm": found.placing_mm,
+        "repeatability_limit_mm": found.repeatability_limit_mm,
+        "between_days_limit_mm": found.between_days_limit_mm,
+        "detectable_mm": found.detectable_mm,
+    }
+
+
+def _effects(found: Taught) -> list[dict[str, Any]]:
+    if found.effects is None:
+        return []
+    errors_mm = np.sqrt(np.diag(found.effects.covariance))
+    return [
+        {"name": one.name, "mm": float(mm), "u_mm": float(u_mm)}
+        for one, mm, u_mm in zip(found.effects.effects, found.effects.mm, errors_mm, strict=True)
+    ]
+
+
+def _quartiles(values: Sequence[float]) -> list[float] | None:
+    return [float(one) for one in np.quantile(values, (0.25, 0.5, 0.75))] if values else None
+
+
+def _share(count: int, of: Counts) -> str:
+    return f"{count} of {sum(of.values())}"
+
+
+def _ends(ends: tuple[float, float]) -> str:
+    return f"{ends[0]:g} to {ends[1]:g}"

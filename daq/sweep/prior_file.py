@@ -1,0 +1,72 @@
+"""What one workshop's repeats taught, as a table another workshop can begin with. No rider is in it.
+
+JSON: {"kind": "foreaft panel prior", "version": 1, "workshop", "made_utc", "riders", "days", "sweeps",
+       "day_sd_mm": [[sd, weight], ...], "sweep_sd_mm": [[sd, weight], ...]}
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from daq.sweep.panel import DAY_SDS_MM, SWEEP_SDS_MM, Panel, Priors, learned
+from daq.text import checked_line
+from daq.values import Array
+
+KIND, VERSION = "foreaft panel prior", 1
+LONGEST_NAME = 80
+
+
+class BadPrior(ValueError):
+    """No table of spreads that can be used; the text says why."""
+
+
+def prior_of(found: Panel, workshop: str, made_utc: str) -> dict[str, Any]:
+    """The table. Counts say how much it rests on; neither pseudonym, date of a test nor place of an onset is in it."""
+    priors = learned(found, workshop)
+    return {
+        "kind": KIND,
+        "version": VERSION,
+        "workshop": workshop,
+        "made_utc": made_utc,
+        "riders": found.riders,
+        "days": found.days,
+        "sweeps": found.sweeps,
+        "day_sd_mm": np.column_stack([DAY_SDS_MM, priors.day]).tolist(),
+        "sweep_sd_mm": np.column_stack([SWEEP_SDS_MM, priors.sweep]).tolist(),
+    }
+
+
+def priors_in(content: Any) -> Priors:
+    """Another workshop's table as priors. BadPrior."""
+    if not isinstance(content, Mapping) or content.get("kind") != KIND:
+        raise BadPrior("not a table of spreads: expected what foreaft panel --write-prior writes")
+    if content.get("version") != VERSION:
+        raise BadPrior(
+            f"version {str(content.get('version'))[:9]} of the table is not known; this program reads {VERSION}"
+        )
+    name = content.get("workshop")
+    if not isinstance(name, str) or not 0 < len(name) <= LONGEST_NAME:
+        raise BadPrior(f"workshop: expected a name of 1 to {LONGEST_NAME} characters")
+    try:
+        checked_line(name)
+    except ValueError as error:
+        raise BadPrior(f"workshop: {error}") from None
+    return Priors(_weights(content, "day_sd_mm", DAY_SDS_MM), _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), name)
+
+
+def _weights(content: Mapping[str, Any], key: str, grid_mm: Array) -> Array:
+    rows = content.get(key)
+    if not isinstance(rows, Sequence) or len(rows) != len(grid_mm):
+        raise BadPrior(f"{key}: expected {len(grid_mm)} pairs of a standard deviation and its weight")
+    for row, sd_mm in zip(rows, grid_mm.tolist(), strict=True):
+        pair = isinstance(row, Sequence) and len(row) == 2 and all(isinstance(value, int | float) for value in row)
+        if not pair or row[0] != sd_mm or not (math.isfinite(row[1]) and 0.0 <= row[1] <= 1.0):
+            raise BadPrior(f"{key}: expected {sd_mm:g} mm and a weight from 0 to 1, got {str(row)[:40]}")
+    weights = np.array([row[1] for row in rows], dtype=np.float64)
+    if not 0.999 < weights.sum() < 1.001:
+        raise BadPrior(f"{key}: the weights sum to {weights.sum():.3f}, expected 1")
+    return np.asarray(weights / weights.sum())

@@ -1,0 +1,80 @@
+"""What repeats teach, from the command line."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from daq.cli import main
+from daq.keep.clients import people
+from daq.keep.store import Store
+from tests.keep.told import ridden, workshop
+
+
+@pytest.fixture
+def foreaft(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        workshop(store)
+        ridden(store, 52.0)
+
+    def run(*words):
+        return CliRunner().invoke(main, ["panel", "--store", str(path), *words])
+
+    return run
+
+
+def test_the_spreads_of_a_workshop_in_words_and_numbers(foreaft):
+    said, fields = foreaft(), json.loads(foreaft("--json").stdout)
+
+    assert said.exit_code == 0
+    assert "6 riders, 6 days, 12 sweeps" in said.stdout
+    assert "repeatability limit, same rider, day and jig" in said.stdout
+    assert "sweep 13 left out: it was ridden without a client" in said.stderr
+    assert fields["repeats"] == 6
+    assert fields["left_out"].keys() == {"13"}
+    assert fields["verdicts"] == {"onset": 13}
+    assert fields["slopes_n_per_mm"] == [0.4, 0.4, 0.4]
+    assert "R-" not in said.stdout
+
+
+def test_what_was_learned_is_another_workshops_beginning(foreaft, tmp_path):
+    table = tmp_path / "spreads.json"
+
+    assert foreaft("--write-prior", str(table), "--workshop", "by the river").exit_code == 0
+    found = json.loads(foreaft("--prior", str(table), "--json").stdout)
+    assert found["prior"] == "by the river"
+    again = foreaft("--write-prior", str(table), "--workshop", "by the river")
+    assert (again.exit_code, "is there already" in again.stderr) == (2, True)
+
+
+def test_a_table_that_is_none_ends_the_command_in_a_sentence(foreaft, tmp_path):
+    (tmp_path / "bad.json").write_text("[1, 2")
+    (tmp_path / "other.json").write_text('{"kind": "a shopping list"}')
+
+    for name in ("bad.json", "other.json", "missing.json"):
+        done = foreaft("--prior", str(tmp_path / name))
+        assert done.exit_code == 2
+        assert name in done.stderr
+        assert "Traceback" not in done.stderr
+
+
+def test_too_few_repeats_are_no_prior_for_anybody(tmp_path):
+    path = tmp_path / "few.sqlite"
+    with Store.open(path) as store:
+        ridden(store, 52.0, client=people.add_client(store))
+    words = ["panel", "--store", str(path), "--write-prior", str(tmp_path / "p.json"), "--workshop", "by the river"]
+    done = CliRunner().invoke(main, words)
+
+    assert done.exit_code == 2
+    assert "Nobody was tested twice here yet" in done.stderr
+    assert not (tmp_path / "p.json").exists()
+
+
+def test_a_store_that_says_nothing_yet_says_so(tmp_path):
+    path = tmp_path / "empty.sqlite"
+    Store.open(path).close()
+    done = CliRunner().invoke(main, ["panel", "--store", str(path)])
+
+    assert done.exit_code == 4
+    assert "no sweep here says anything of an onset yet" in done.stderr
