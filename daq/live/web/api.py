@@ -26,6 +26,7 @@ from daq.live.web import metrics
 from daq.live.web.access import Keys, Role
 from daq.live.web.api_access import add_access
 from daq.live.web.api_bench import add_bench
+from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_visit import add_visit
@@ -131,6 +132,7 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     add_plan(app, session)
     add_visit(app, session)
     add_deciding(app, session)
+    add_days(app, session)
     add_bench(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")
     return app

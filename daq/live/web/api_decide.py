@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime
-from collections.abc import Mapping
 from typing import Any
 
 from fastapi import FastAPI
@@ -15,10 +14,8 @@ from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
 from daq.keep.again.case import case_of
 from daq.keep.again.report import printed
 from daq.keep.clients import people, visits
-from daq.keep.clients.told import told_in
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.live.telling.days_view import days_fields, days_of, workshop_fields
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
 
 
@@ -46,21 +43,6 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
         recheck = people.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
         return {**fields, "earlier": known, "recheck_on": recheck.isoformat()}
-
-    @app.get("/api/v1/visit/days")
-    async def visit_days() -> dict[str, Any]:
-        """What the client's tests say of another day, a change since an earlier test, and what would help most."""
-        visit_id = desk.open_id()
-        case, _ = await beside_each_other(visit_id, None)
-        told = await ask(lambda store: told_in(store, simulated=case.simulated))
-        return await asyncio.to_thread(lambda: days_fields(days_of(case, told, session.priors)))
-
-    @app.get("/api/v1/panel")
-    async def panel() -> Mapping[str, Any]:
-        """How far onsets scatter between days and sweeps: what this workshop's repeats have taught."""
-        simulated = session.acquisition.simulated
-        told = await ask(lambda store: told_in(store, simulated=simulated))
-        return await asyncio.to_thread(lambda: workshop_fields(told, session.priors))
 
     @app.put("/api/v1/visit/decision")
     async def decision(body: Decision) -> dict[str, Any] | None:

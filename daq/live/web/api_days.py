@@ -1,0 +1,34 @@
+"""The routes of what all tests say beyond today: another day of this client, and what the workshop's repeats teach."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import FastAPI
+
+from daq.keep.again.case import case_of
+from daq.keep.clients.told import told_in
+from daq.live.session.session import Session
+from daq.live.telling.days_view import days_fields, days_of, workshop_fields
+
+
+def add_days(app: FastAPI, session: Session) -> None:
+    """Both are computed beside the event loop: what is measured meanwhile must not wait for them."""
+    desk, ask = session.visit, session.acquisition.ask
+
+    @app.get("/api/v1/visit/days")
+    async def visit_days() -> dict[str, Any]:
+        """What the client's tests say of another day, a change since an earlier test, and what would help most."""
+        visit_id = desk.open_id()
+        case = await ask(lambda store: case_of(store, visit_id, desk.ridden))
+        told = await ask(lambda store: told_in(store, simulated=case.simulated))
+        return await asyncio.to_thread(lambda: days_fields(days_of(case, told, session.priors)))
+
+    @app.get("/api/v1/panel")
+    async def panel() -> Mapping[str, Any]:
+        """How far onsets scatter between days and sweeps: what this workshop's repeats have taught."""
+        simulated = session.acquisition.simulated
+        told = await ask(lambda store: told_in(store, simulated=simulated))
+        return await asyncio.to_thread(lambda: workshop_fields(told, session.priors))
