@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 from daq.measure.cell_checks import Cell
+from daq.measure.positions import Positions, Scale
 from daq.measure.weight_line import Levers, weight_line_mm
-from daq.rig import Rig
+from daq.rig import POSITION_FIELDS, Rig
 from daq.sweep.plan import Plan
 from daq.sweep.setting import JigRange
 from daq.sweep.validity.conditions import Conditions
@@ -62,6 +63,17 @@ def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
         if name in asked and channel.get("gain", asked[name]) != asked[name]:
             return f"the gain of {name} is {channel['gain']}, the rig file asks for {asked[name]}"
     return ""
+
+
+def positions_of(rig: Rig, channels: Sequence[str]) -> Positions:
+    """The rig's position sensors among these channels of its board; those it does not have are not read."""
+    return Positions(
+        [
+            Scale(each.name, POSITION_FIELDS[each.role], channels.index(each.name), *each.line, each.u_mm)
+            for each in rig.positions
+            if each.name in channels
+        ]
+    )
 
 
 def range_of(rig: Rig) -> JigRange:

@@ -15,12 +15,14 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from daq.crank_sensors import CrankSensors
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.jig import Board, cells_of, conditions_of, otherwise, range_of, weight_line_of
+from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, range_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
-from daq.measure.clock import BoardClock, SensorClock
+from daq.measure.clock import BoardClock
 from daq.measure.clock_jumps import ClockJumps
+from daq.measure.positions import Positions
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.spare_inputs import SpareInputs
 from daq.measure.stroke import StrokeCutter
@@ -38,10 +40,8 @@ from daq.sweep.setting import setting_of
 from daq.sweep.stalls import StallWatch
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
-from daq.values import NAN, Array, Loads, Onset, Samples, StepMean, Stroke
+from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
-from daq.wire.crank import CrankFollower
-from daq.wire.readings import reading_of
 
 Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
 
@@ -136,7 +136,7 @@ class Pipeline:
     @property
     def clock_errors_ms(self) -> dict[str, float | None]:
         """How well each source's clock is known in session time; None until it is."""
-        return {BOARD: self._clock.error_ms, POWER: self._sensor_clock.error_ms}
+        return {BOARD: self._clock.error_ms, POWER: self._sensors.error_ms}
 
     @property
     def late(self) -> int:
@@ -179,6 +179,12 @@ class Pipeline:
         lost = losses_said(self.losses, len(self.progress.left_out))
         return replace(answer, reasons=(*answer.reasons, lost)) if lost else answer
 
+    @property
+    def position_troubles(self) -> dict[str, str]:
+        """What is wrong with the position sensors while the saddle stands; nothing while it is moved."""
+        stands = self.progress is not None and self.progress.state in (run.State.SETTLING, run.State.AVERAGING)
+        return self.positions.troubles if stands else {}
+
     def stall(self, now_s: float) -> str:
         """Why the sweep under way does not go on; empty while it does. now_s: session time."""
         return "" if self.progress is None else self._stalls.why(self.progress.state, now_s)
@@ -192,12 +198,13 @@ class Pipeline:
         self._recent: deque[Samples] = deque()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
-        self._cranks = {POWER: CrankFollower(), CADENCE: CrankFollower()}
-        self._sensor_clock = SensorClock()
+        self._sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
         self._ripple = RippleLock()
-        self._cadence_rpm = NAN
         self.faults: list[Fault] = []
         """What was seen to be wrong since the sweep began."""
+        self.positions = Positions()
+        """Reads where saddle and bar stand; its troubles are those of the position held now."""
+        self._read_from: tuple[str, ...] = ()
         self._spare = SpareInputs()
         self._jumps = ClockJumps()
         self._stalls = StallWatch()
@@ -216,6 +223,7 @@ class Pipeline:
         """Watch the cells of this board, and the inputs the rig does not use."""
         self.cells = CellWatch(cells_of(self._rig, board))
         used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
+        used |= {each.name for each in self._rig.positions}
         self._spare = SpareInputs(board["channels"], used=used, cells=self._rig.cells)
 
     @property
@@ -232,13 +240,15 @@ class Pipeline:
         self.channels = tuple(channels)
         wanted = [channel.name for channel in self._rig.channels]
         self._columns = [self.channels.index(name) for name in wanted] if set(wanted) <= set(self.channels) else None
+        if self._read_from != self.channels:
+            self.positions, self._read_from = positions_of(self._rig, self.channels), self.channels
 
     def _measure(self, samples: Samples) -> Iterator[Output]:
         if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
             return
         self._remember(samples)
         loads = self._loads(samples)
-        for t_s, troubles in self.cells.feed(samples, loads):
+        for t_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
             if self._under_way:
                 self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
         jumps = [(i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples)]
@@ -258,7 +268,7 @@ class Pipeline:
     def _lock(self, loads: Loads) -> None:
         """On a board without a crank mark, find the turns in the loads' own ripple."""
         if not self._cutter.marked:
-            turns_s = self._ripple.feed(loads.t_s, loads.hands_n + loads.saddle_n, self._cadence_rpm)
+            turns_s = self._ripple.feed(loads.t_s, loads.hands_n + loads.saddle_n, self._sensors.cadence_rpm)
             self._cutter.feed_turns(turns_s, told_by="ripple")
 
     def _remember(self, samples: Samples) -> None:
@@ -292,31 +302,18 @@ class Pipeline:
             yield answer
 
     def _listen(self, notification: Notification) -> None:
-        """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing.
-
-        Strokes are cut by one sensor: by the cadence sensor when the rig has one of its own.
-        """
-        received_us, source = notification.received_us, notification.source
+        """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing."""
         try:
-            reading = reading_of(
-                notification.characteristic, notification.payload, source=source, received_us=received_us
-            )
+            told = self._sensors.feed(notification)
         except ValueError:
             self.refused += 1
             return
-        if reading is None or source not in self._cranks:
-            return
-        crank = self._cranks[source].feed(reading)
-        if source == POWER and reading.power_w is not None:
-            measured_nm = None if reading.torque_total_32 is None else crank.torque_nm
-            self._cutter.feed_power(received_us / 1e6, reading.power_w, measured_nm)
-        if source == (POWER if self._rig.cadence is None else CADENCE):
-            self._cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
-            events_s = self._sensor_clock.feed(crank.event_s, received_us)
-            if events_s:
-                self._stalls.turn_told()
-            if not self._ripple.locked:
-                self._cutter.feed_turns(events_s, told_by=source)
+        if told.power_w is not None:
+            self._cutter.feed_power(notification.received_us / 1e6, told.power_w, told.torque_nm)
+        if told.turns_s:
+            self._stalls.turn_told()
+        if told.cuts and not self._ripple.locked:
+            self._cutter.feed_turns(told.turns_s, told_by=notification.source)
 
     def _take(self, event: Event) -> Iterator[Output]:
         content, t_s = event.content, event.received_us / 1e6
@@ -350,6 +347,8 @@ class Pipeline:
             u_setback_mm=self._rig.geometry.u_setback_mm if u_mm is None else u_mm,
         )
         self._stalls.act(t_s)
+        if what is run.Trigger.SADDLE_MOVED and self.progress.setback_mm is not None:
+            self.positions.hold(self.progress.setback_mm, self.progress.asked_setback_mm)
         if what in _ANSWERS_ANEW:
             yield from self._answer(self.progress)
 

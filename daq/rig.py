@@ -11,6 +11,7 @@ import reprlib
 import tomllib
 from typing import Annotated, Any, Literal, Self
 
+import numpy as np
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -18,6 +19,16 @@ from daq.physics import STANDARD_G_M_S2
 from daq.text import Line
 
 Role = Literal["hands", "saddle", "tilt", "unused"]
+PositionRole = Literal["saddle fore-aft", "saddle height", "bar fore-aft", "bar height"]
+POSITION_FIELDS: dict[str, str] = {
+    "saddle fore-aft": "setback_mm",
+    "saddle height": "saddle_height_mm",
+    "bar fore-aft": "bar_x_mm",
+    "bar height": "bar_y_mm",
+}
+"""What of a setting each role tells, in the same millimetres a fitter would enter."""
+STRAIGHT_WITHIN_U = 4.0
+"""A known place further off the sensor's line than so many u_mm is mistyped, or the sensor is not straight."""
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
 
@@ -53,6 +64,39 @@ class Channel(_Part):
     """Above it the load is called an overload, whatever the converter can still count."""
     gain: Annotated[int, Field(ge=1, le=65_535)] | None = None
     """Asked of the board for this channel; None leaves it as the board has it."""
+
+
+class Position(_Part):
+    """A position sensor on one of the board's channels, of kind `position` in its hello."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+    role: PositionRole
+    places: Annotated[tuple[tuple[float, float], ...], Field(min_length=2, max_length=20, strict=False)]
+    """Counts and millimetres at places set and measured by hand, two or more: the sensor's calibration."""
+    u_mm: Annotated[float, Field(gt=0, le=10)] = 0.5
+    """Standard uncertainty of what it shows. Judgement where nobody has tried."""
+
+    @pydantic.field_validator("places", mode="before")
+    @classmethod
+    def _pairs(cls, value: Any) -> Any:
+        return tuple(tuple(each) if isinstance(each, list) else each for each in value)
+
+    @pydantic.model_validator(mode="after")
+    def _tells(self) -> Self:
+        if len({counts for counts, _ in self.places}) < 2 or len({mm for _, mm in self.places}) < 2:
+            raise ValueError("places: two with different counts and different millimetres")
+        mm_per_count, offset_mm = self.line
+        off_mm = max(abs(mm_per_count * counts + offset_mm - mm) for counts, mm in self.places)
+        if off_mm > STRAIGHT_WITHIN_U * self.u_mm:
+            raise ValueError(f"places on a straight line; one lies {off_mm:.1f} mm off it, and u_mm is {self.u_mm:g}")
+        return self
+
+    @property
+    def line(self) -> tuple[float, float]:
+        """Millimetres per count and the millimetres at count 0: least squares through the places."""
+        counts, mm = np.array(self.places).T
+        slope, level = np.polyfit(counts - counts.mean(), mm, 1)
+        return float(slope), float(level - slope * counts.mean())
 
 
 class SerialPlace(_Part):
@@ -206,6 +250,8 @@ class Rig(_Part):
     """A sensor of its own for crank revolutions, when the power sensor sends none."""
     heart: BleSensor | None = None
     channels: Annotated[tuple[Channel, ...], Field(max_length=32, strict=False)]
+    positions: Annotated[tuple[Position, ...], Field(max_length=4, strict=False)] = ()
+    """Sensors that read where saddle and bar stand."""
     geometry: Geometry
     unseen: Unseen | None = None
     """None: the assumption of daq.measure.balance."""
@@ -214,13 +260,16 @@ class Rig(_Part):
     def _complete(self) -> Rig:
         if (self.board is None) == (self.transmitter is None):
             raise ValueError(f"one of [board] and [transmitter]; there are {'two' if self.board else 'none'}")
-        names = [channel.name for channel in self.channels]
+        names = [channel.name for channel in self.channels] + [each.name for each in self.positions]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            raise ValueError(f"each channel name once, but {', '.join(twice)} stands twice under channels")
+            raise ValueError(f"each channel name once, but {', '.join(twice)} stands twice under channels or positions")
         for role in ("hands", "saddle"):
             if not self.columns(role):
                 raise ValueError(f"at least one channel with role '{role}'")
+        roles = [each.role for each in self.positions]
+        if len(set(roles)) < len(roles):
+            raise ValueError("each role once under positions")
         if len(self.columns("tilt")) > 1:
             raise ValueError("at most one channel with role 'tilt'")
         return self

@@ -12,7 +12,7 @@ LAYERS = [
     {"values", "refusals", "text", "bootstrap"},
     {"items", "physics"},
     {"wire", "measure", "sweep", "rider", "rig"},
-    {"jig"},
+    {"jig", "crank_sensors"},
     {"pipeline", "fit", "transmitters"},
     {"ride"},
     {"sources", "keep"},

@@ -27,7 +27,11 @@ def test_a_complete_rig_is_read_with_standard_gravity():
         ("bar_y_m = 0.66", "", "geometry.bar_y_m: missing; a rig file needs it"),
         ('name = "test jig"', 'name = "test jig"\nmass = 3', "line 2: mass: no such key in a rig file"),
         ('port = "/dev/ttyACM0"', "baud = 9600", "one of port, usb_serial or usb_id"),
-        ('name = "saddle"', 'name = "hands"', "each channel name once, but hands stands twice"),
+        (
+            'name = "saddle"',
+            'name = "hands"',
+            "each channel name once, but hands stands twice under channels or positions",
+        ),
         ('role = "hands"', 'role = "saddle"', "at least one channel with role 'hands'"),
         ("[board]", "[board", "not TOML"),
     ],
@@ -113,3 +117,36 @@ def test_a_file_of_nothing_but_mistakes_names_the_first_twenty():
     assert len(lines) == 21
     assert lines[-1] == "rig file: 19980 more"
     assert time.process_time() - started < 2.0
+
+
+SLIDE = """
+[[positions]]
+name = "slide"
+role = "saddle fore-aft"
+places = [[1200, 0.0], [9650, 120.0]]
+u_mm = 0.3
+"""
+
+
+def test_a_position_sensor_has_the_line_through_its_known_places():
+    (slide,) = parse_rig(GOOD + SLIDE).positions
+
+    mm_per_count, offset_mm = slide.line
+    assert mm_per_count * 1200 + offset_mm == pytest.approx(0.0, abs=1e-9)
+    assert mm_per_count * 9650 + offset_mm == pytest.approx(120.0)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "said"),
+    [
+        ('"saddle fore-aft"', '"saddle"', "positions.0..role: .*saddle fore-aft"),
+        ("[9650, 120.0]", "[1200, 120.0]", "two with different counts"),
+        ("[9650, 120.0]", "[9650, 120.0], [5000, 90.0]", "straight line; one lies"),
+        ('"slide"', '"hands"', "hands stands twice"),
+        ("[1200, 0.0], ", "", "at least 2"),
+        ("u_mm = 0.3", f"u_mm = 0.3{SLIDE.replace('slide', 'other')}", "each role once under positions"),
+    ],
+)
+def test_a_position_sensor_that_tells_nothing_is_refused(was, becomes, said):
+    with pytest.raises(RigError, match=said):
+        parse_rig(GOOD + SLIDE.replace(was, becomes, 1))

@@ -42,6 +42,8 @@ class Kind(enum.IntEnum):
     """Degrees per count."""
     TEMPERATURE = 3
     """Degrees Celsius per count."""
+    POSITION = 4
+    """Millimetres per count. A host that does not know it takes it for OTHER."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@
 
 enum { FOREAFT_HELLO = 0x01, FOREAFT_SCAN32 = 0x02, FOREAFT_SCAN24 = 0x03, FOREAFT_REPLY = 0x04, FOREAFT_COMMAND = 0x10 };
 enum { FOREAFT_SATURATED = 1, FOREAFT_ADC_ERROR = 2, FOREAFT_TARE_BUTTON = 4, FOREAFT_CRANK_MARK = 8 };
-enum { FOREAFT_OTHER = 0, FOREAFT_BRIDGE = 1, FOREAFT_TILT = 2, FOREAFT_TEMPERATURE = 3 };
+enum { FOREAFT_OTHER = 0, FOREAFT_BRIDGE = 1, FOREAFT_TILT = 2, FOREAFT_TEMPERATURE = 3, FOREAFT_POSITION = 4 };
 enum {
     FOREAFT_OP_HELLO = 1, FOREAFT_OP_START = 2, FOREAFT_OP_STOP = 3,
     FOREAFT_OP_SET_RATE = 4, FOREAFT_OP_SET_GAIN = 5, FOREAFT_OP_TARE_DONE = 6
@@ -37,7 +37,7 @@ struct foreaft_channel {
     uint8_t bits;            /* counts run from -2^(bits-1) to 2^(bits-1) - 1 */
     uint16_t gain;
     uint32_t rate_millihz;   /* new conversions in 1000 s */
-    float units_per_count;   /* mV/V, degrees or degrees Celsius by kind; 0 when not known */
+    float units_per_count;   /* mV/V, degrees, degrees Celsius or mm by kind; 0: not known */
 };
 
 struct foreaft_hello {

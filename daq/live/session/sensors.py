@@ -76,7 +76,8 @@ class Sensors:
     def troubles(self, now_us: int) -> dict[str, str]:
         """What is wrong with each sensor and cell now, in one sentence; empty text where nothing is."""
         found = {health.name: health.trouble_now(now_us) for health in self.health.values()}
-        return found | self._pipeline().cells.troubles
+        pipeline = self._pipeline()
+        return found | pipeline.cells.troubles | pipeline.position_troubles
 
     def _decode(self) -> None:
         """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""

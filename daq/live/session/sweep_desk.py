@@ -126,14 +126,21 @@ class SweepDesk:
         return as_set(self._start(), setback_mm, setting)
 
     def _confirmed(self, setback_mm: float | None, said: Mapping[str, float | None]) -> dict[str, Any]:
-        """What a fitter confirms who says only what is not as planned."""
+        """What a fitter confirms who says only what is neither as planned nor as the jig's sensors read it."""
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         at_mm = asked_mm if setback_mm is None else setback_mm
         if at_mm is None:
             return {}
+        read, known = self.measured(), {} if setback_mm is not None else self._at.pipeline.positions.u_mm
+        at_mm = at_mm if setback_mm is not None else read.pop("setback_mm", at_mm)
         as_planned = plain(self._planned(at_mm).setting)
         rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
-        return {"setback_mm": at_mm, "setting": {**rounded, **said}}
+        setting = {**rounded, **{name: mm for name, mm in read.items() if name in rounded}, **said}
+        return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": known.get("setback_mm")}
+
+    def measured(self) -> dict[str, float]:
+        """What the jig's position sensors read now, mm by the names of a setting and setback_mm; empty without any."""
+        return {name: round(mm, 1) for name, mm in self._at.pipeline.positions.now.items()}
 
     def _planned(self, setback_mm: float) -> Placed:
         start = self._start()

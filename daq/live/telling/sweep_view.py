@@ -47,6 +47,7 @@ def standing(session: Session) -> dict[str, Any]:
         "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
         "target": _placed_fields(session.sweep.target()),
         "set": _set_fields(session),
+        "measured": session.sweep.measured() or None,
         "outlook": plain(session.outlooks.now),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),

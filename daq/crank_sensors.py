@@ -1,0 +1,54 @@
+"""The power and cadence sensors as strokes are cut from them: notifications in, effort and turns out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from daq.items import Notification
+from daq.measure.clock import SensorClock
+from daq.values import NAN
+from daq.wire.crank import CrankFollower
+from daq.wire.readings import reading_of
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What one notification says; None or empty where it says nothing of it."""
+
+    power_w: float | None = None
+    torque_nm: float | None = None
+    """As accumulated by the sensor; None: it follows from power and cadence."""
+    turns_s: tuple[float, ...] = ()
+    """Session times of crank events, of the sensor that cuts the strokes."""
+    cuts: bool = False
+    """Whether this sensor cuts the strokes."""
+
+
+class CrankSensors:
+    """Their memory: crank counters and the clock of the one that cuts. One verb: feed."""
+
+    def __init__(self, *, power: str, cut_by: str) -> None:
+        """power: the source of the power readings; cut_by: the source whose crank events cut the strokes."""
+        self._power, self._cut_by = power, cut_by
+        self._cranks = {power: CrankFollower(), cut_by: CrankFollower()}
+        self._clock = SensorClock()
+        self.cadence_rpm = NAN
+
+    @property
+    def error_ms(self) -> float | None:
+        """How well the clock of the sensor that cuts is known; None until it is."""
+        return self._clock.error_ms
+
+    def feed(self, notification: Notification) -> Told:
+        """Take one notification. ValueError when it cannot be decoded."""
+        source, received_us = notification.source, notification.received_us
+        reading = reading_of(notification.characteristic, notification.payload, source=source, received_us=received_us)
+        if reading is None or source not in self._cranks:
+            return Told()
+        crank, cuts = self._cranks[source].feed(reading), source == self._cut_by
+        power_w = reading.power_w if source == self._power else None
+        torque_nm = None if power_w is None or reading.torque_total_32 is None else crank.torque_nm
+        if not cuts:
+            return Told(power_w, torque_nm)
+        self.cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
+        return Told(power_w, torque_nm, tuple(self._clock.feed(crank.event_s, received_us)), cuts)

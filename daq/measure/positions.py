@@ -1,0 +1,123 @@
+"""Position sensors of a jig: counts to millimetres, and whether they can be right.
+
+A sensor of the saddle or the bar stands still while the rider rides: what it shows then must not move. What it cannot
+show: a saddle that tilts, or a bar that turns in its clamp.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.values import NAN, Array, Samples
+
+OVER_S = 0.5
+"""What is read is the mean of so long."""
+OFF_MM = 3.0
+"""Further from what was entered than this: one of the two is wrong. Common practice, no source."""
+MOVED_MM = 2.0
+"""Further than this while the saddle stands: it has slipped, or the sensor has jumped. Common practice, no source."""
+FOLLOWED = 0.3
+"""A sensor that shows less than this part of the move asked for has not moved along."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """One position sensor: what its counts are worth."""
+
+    name: str
+    field: str
+    """What it tells: setback_mm, or a field of Setting."""
+    column: int
+    """Of the board's scans."""
+    mm_per_count: float
+    offset_mm: float
+    u_mm: float
+    """Standard uncertainty of what it shows."""
+
+
+class Positions:
+    """The position sensors of one jig. Feed scans; hold when the fitter has put the saddle somewhere."""
+
+    def __init__(self, scales: Sequence[Scale] = ()) -> None:
+        self.scales = tuple(scales)
+        self.troubles: dict[str, str] = {}
+        """By sensor: what is wrong with it at the position held now, one sentence with the remedy."""
+        self._recent: deque[tuple[float, Array]] = deque()
+        self._second = -math.inf
+        self._held: dict[str, float] = {}
+        self._asked_mm = NAN
+        self._said: dict[str, str] = {}
+
+    @property
+    def now(self) -> dict[str, float]:
+        """Millimetres by field, means of the last half second; empty without sensors or before their first scans."""
+        if not self._recent:
+            return {}
+        mm = np.mean([row for _, row in self._recent], axis=0).tolist()
+        return {each.field: value for each, value in zip(self.scales, mm, strict=True)}
+
+    @property
+    def u_mm(self) -> dict[str, float]:
+        """Standard uncertainty by field."""
+        return {each.field: each.u_mm for each in self.scales}
+
+    def hold(self, setback_mm: float, asked_mm: float | None) -> None:
+        """The saddle was put to setback_mm, as entered or read, when asked_mm was asked. Judge the saddle's sensor."""
+        before, self._held = self._held, self.now
+        was_asked_mm, self._asked_mm = self._asked_mm, NAN if asked_mm is None else asked_mm
+        self._said = {}
+        for each in self.scales:
+            if each.field == "setback_mm" and each.field in self._held:
+                reads, moved = self._held[each.field], self._held[each.field] - before.get(each.field, NAN)
+                self._said[each.name] = _off(reads, setback_mm) or _stuck(moved, self._asked_mm - was_asked_mm)
+        self._judge()
+
+    def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
+        """Take n scans with their times. Each second that ended: when, and what was wrong then."""
+        if not self.scales or not len(samples) or max(each.column for each in self.scales) >= samples.counts.shape[1]:
+            return []
+        ended = []
+        counts = samples.counts[:, [each.column for each in self.scales]].astype(np.float64)
+        mm = counts * [each.mm_per_count for each in self.scales] + [each.offset_mm for each in self.scales]
+        for at_s, row in zip(t_s.tolist(), mm, strict=True):
+            second = math.floor(at_s)
+            if self._recent and second > self._second:
+                self._judge()
+                ended.append((float(second), self.troubles))
+            self._second = second
+            self._recent.append((at_s, row))
+            while self._recent[0][0] < at_s - OVER_S:
+                self._recent.popleft()
+        return ended
+
+    def _judge(self) -> None:
+        found = {name: said for name, said in self._said.items() if said}
+        now = self.now
+        for each in self.scales:
+            moved_mm = now.get(each.field, NAN) - self._held.get(each.field, NAN)
+            if each.name not in found and abs(moved_mm) > MOVED_MM:
+                found[each.name] = (
+                    f"moved by {moved_mm:+.1f} mm while saddle and bar stood: a clamp has slipped, or the sensor has "
+                    "jumped. See which, and redo the step"
+                )
+        self.troubles = found
+
+
+def _off(reads_mm: float, said_mm: float) -> str:
+    if abs(reads_mm - said_mm) <= OFF_MM:
+        return ""
+    return f"reads {reads_mm:.1f} mm where {said_mm:g} mm was entered: undo and enter it again, or see after the sensor"
+
+
+def _stuck(moved_mm: float, asked_mm: float) -> str:
+    if not abs(asked_mm) > OFF_MM or not abs(moved_mm) < FOLLOWED * abs(asked_mm):
+        return ""
+    return (
+        f"moved by {moved_mm:.1f} mm where a move of {asked_mm:+g} mm was asked: the sensor sticks, or the saddle was "
+        "not moved. Undo, and enter the setback from the jig's scale"
+    )

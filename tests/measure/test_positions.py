@@ -1,0 +1,96 @@
+import numpy as np
+import pytest
+
+from daq.measure.positions import Positions, Scale
+from daq.values import Samples
+from tests.bits import bits
+
+SADDLE = Scale("saddle_slide", "setback_mm", 1, 0.01, -5.0, 0.3)
+BAR = Scale("bar_slide", "bar_x_mm", 0, 0.02, 400.0, 0.5)
+
+
+def scans(from_s, seconds, setback_mm, bar_x_mm=570.0, *, hz=100):
+    n = round(seconds * hz)
+    counts = np.tile([round((bar_x_mm - 400.0) / 0.02), round((setback_mm + 5.0) / 0.01)], (n, 1)).astype(np.int32)
+    t_s = from_s + np.arange(n) / hz
+    empty = np.zeros(n, np.uint8)
+    return Samples("board", (t_s * 1e6).astype(np.int64), empty.astype(np.uint32), empty, empty, counts), t_s
+
+
+def watched(*stretches):
+    positions = Positions([SADDLE, BAR])
+    found = [troubles for each in stretches for troubles in positions.feed(*each)]
+    return positions, found
+
+
+def test_counts_become_millimetres_by_the_sensors_line():
+    positions, _ = watched(scans(0.0, 2.0, 62.5, 571.0))
+
+    assert positions.now == pytest.approx({"setback_mm": 62.5, "bar_x_mm": 571.0})
+    assert positions.u_mm == {"setback_mm": 0.3, "bar_x_mm": 0.5}
+
+
+def test_a_saddle_that_follows_and_stands_is_right():
+    positions, _ = watched(scans(0.0, 2.0, 80.0))
+    positions.hold(80.0, 80.0)
+    positions.feed(*scans(2.0, 5.0, 70.2))
+    positions.hold(70.2, 70.0)
+
+    assert all(not troubles for _, troubles in positions.feed(*scans(7.0, 5.0, 70.2)))
+
+
+def test_a_sensor_that_sticks_is_named_when_the_saddle_should_have_moved():
+    positions, _ = watched(scans(0.0, 2.0, 80.0))
+    positions.hold(80.0, 80.0)
+    positions.feed(*scans(2.0, 5.0, 80.0))
+
+    positions.hold(80.0, 60.0)
+
+    assert "a move of -20 mm was asked: the sensor sticks" in positions.troubles["saddle_slide"]
+    (_, troubles), *_ = positions.feed(*scans(7.0, 2.0, 80.0))
+    assert "sticks" in troubles["saddle_slide"]
+
+
+def test_a_setback_entered_that_the_sensor_does_not_read_is_named():
+    positions, _ = watched(scans(0.0, 2.0, 58.0))
+
+    positions.hold(65.0, 65.0)
+
+    assert "reads 58.0 mm where 65 mm was entered" in positions.troubles["saddle_slide"]
+
+
+@pytest.mark.parametrize(
+    ("moved", "name"), [({"setback_mm": 66.0}, "saddle_slide"), ({"bar_x_mm": 560.0}, "bar_slide")]
+)
+def test_what_moves_while_the_saddle_stands_is_named_within_the_second(moved, name):
+    at = {"setback_mm": 70.0, "bar_x_mm": 570.0}
+    positions, _ = watched(scans(0.0, 2.0, **at))
+    positions.hold(70.0, 70.0)
+    positions.feed(*scans(2.0, 3.0, **at))
+
+    ended = positions.feed(*scans(5.0, 2.0, **{**at, **moved}))
+
+    assert [name in troubles for _, troubles in ended] == [False, True]
+    assert "while saddle and bar stood" in ended[-1][1][name]
+    positions.hold({**at, **moved}["setback_mm"], 70.0)
+    assert positions.troubles == {} or name not in positions.troubles
+
+
+def test_however_scans_are_cut_the_same_is_found():
+    at, t_s = scans(0.0, 4.0, 70.0)
+    at.counts[250:, 1] += 700
+    whole, pieces = Positions([SADDLE, BAR]), Positions([SADDLE, BAR])
+    from daq.values import cut
+
+    found = whole.feed(at, t_s)
+    parts = [one for i in range(0, 400, 7) for one in pieces.feed(cut(at, slice(i, i + 7)), t_s[i : i + 7])]
+
+    assert bits(found) == bits(parts)
+    assert whole.now == pieces.now
+
+
+def test_a_board_that_lacks_the_sensors_column_reads_nothing():
+    positions = Positions([Scale("saddle_slide", "setback_mm", 9, 0.01, 0.0, 0.3)])
+
+    assert positions.feed(*scans(0.0, 2.0, 70.0)) == []
+    assert positions.now == {}

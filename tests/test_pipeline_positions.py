@@ -1,0 +1,78 @@
+"""A jig that reads by itself where its saddle stands, through the pipeline."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.items import Event, Hello
+from daq.pipeline import Pipeline
+from daq.rig import parse_rig
+from daq.values import NAN, Onset, Result, Samples, StepMean
+from tests.rigs import rig_text
+from tests.test_pipeline import CALIBRATION, PLAN, RATE_HZ, ridden
+
+SLIDE = '[[positions]]\nname = "slide"\nrole = "saddle fore-aft"\nplaces = [[0, 0.0], [10000, 100.0]]\nu_mm = 0.3\n'
+RIG = parse_rig(rig_text() + SLIDE)
+SECONDS = 14
+CHANNELS = ("tilt", "hands", "saddle", "slide")
+
+
+def sweep(shown_mm, *, u_mm=0.3):
+    """The items of a sweep whose scans have a slide that shows shown_mm(place, second within it, where it stands). The
+    saddle is moved in the last second of a place, and confirmed then."""
+    at_mm, place, second = NAN, -1, 0
+    items = []
+    for item in ridden(pieces=RATE_HZ, seconds=SECONDS):
+        if isinstance(item, Event) and item.content.get("event") == "saddle_moved":
+            at_mm, place, second = item.content["setback_mm"], place + 1, 0
+            item = replace(item, content={**item.content, "u_setback_mm": u_mm})
+        elif isinstance(item, Samples):
+            moved = second == SECONDS - 1 and place + 1 < len(PLAN.positions_mm)
+            where = (place + 1, 0, PLAN.positions_mm[place + 1]) if moved else (place, second, at_mm)
+            column = np.full((len(item), 1), round(100.0 * shown_mm(*where)), dtype=np.int32)
+            item, second = replace(item, counts=np.hstack([item.counts, column])), second + 1
+        elif isinstance(item, Event) and "channels" in item.content:
+            item = replace(item, content={**item.content, "channels": list(CHANNELS)})
+        elif isinstance(item, Hello):
+            item = replace(item, content={"channels": [{"name": name} for name in CHANNELS]})
+        items.append(item)
+    pipeline = Pipeline(RIG, CALIBRATION)
+    outputs = [output for item in items for output in pipeline.feed(item)]
+    return pipeline, outputs
+
+
+def cells_of(outputs):
+    answer = [output for output in outputs if isinstance(output, Onset)][-1]
+    return next(test for test in answer.validity if test.test == "cells")
+
+
+def test_a_sensor_that_follows_gives_its_uncertainty_to_the_steps_and_nothing_is_wrong():
+    pipeline, outputs = sweep(lambda place, second, at_mm: at_mm)
+
+    steps = [output for output in outputs if isinstance(output, StepMean)]
+    assert [step.u_setback_mm for step in steps] == [0.3] * len(PLAN.positions_mm)
+    assert pipeline.positions.now == {"setback_mm": pytest.approx(70.0)}
+    assert pipeline.faults == []
+
+
+def test_without_what_the_sensor_knows_a_step_has_the_rig_files_uncertainty():
+    _, outputs = sweep(lambda place, second, at_mm: at_mm, u_mm=None)
+
+    assert {output.u_setback_mm for output in outputs if isinstance(output, StepMean)} == {RIG.geometry.u_setback_mm}
+
+
+def test_a_saddle_that_slips_while_a_step_is_ridden_forbids_the_onset_until_that_step_is_redone():
+    _, outputs = sweep(lambda place, second, at_mm: at_mm + (6.0 if place == 2 and second >= 5 else 0.0))
+
+    found = cells_of(outputs)
+    assert found.result is Result.FAILED
+    assert found.forbids
+    assert "slide: moved by +6.0 mm" in found.means
+    assert "40 mm" in found.cure
+
+
+def test_a_sensor_that_sticks_forbids_it_too():
+    _, outputs = sweep(lambda place, second, at_mm: 80.0 if place < 2 else at_mm)
+
+    assert "slide" in cells_of(outputs).means
