@@ -1,8 +1,11 @@
 /**
- * What the page asks of the daemon, by HTTP. A refusal comes as RFC 9457 problem details and is shown as it was said.
+ * What the page asks of the daemon, by HTTP. A refusal comes as RFC 9457 problem details and is
+ * shown in the words of the trade.
  *
  * @typedef {import("./store.js").Store} Store
  */
+
+import { inTradeWords } from "./trade_words.js";
 
 const SWEEP_EVENTS = "/api/v1/sweep/events";
 const MARKS = "/api/v1/marks";
@@ -28,11 +31,11 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
       signal: AbortSignal.timeout(patience_ms),
     });
   } catch (error) {
-    throw new Refused("the daemon did not answer; it is not known whether this was done", { cause: error });
+    throw new Refused("The daemon did not answer; it is not known whether this was done.", { cause: error });
   }
   if (response.ok) return response.json().catch(() => null);
   const problem = await response.json().catch(() => ({}));
-  throw new Refused([problem.title ?? `refused (${response.status})`, problem.detail].filter(Boolean).join(": "));
+  throw new Refused(problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`);
 }
 
 /** These are sent at once, whatever is under way, and what was pressed before them no longer counts. */

@@ -7,7 +7,7 @@
  *   value?: any}} Row
  * @typedef {{row: Row, input: any, node: HTMLElement}} Field
  */
-import { el } from "./dom.js";
+import { el, setAttribute, setText } from "./dom.js";
 import { numberIn, numberInput, writeNumber } from "./number_field.js";
 
 /** @param {Row} row @param {string} prefix of the ids, unique on the screen @returns {Field} */
@@ -16,13 +16,27 @@ export function field(row, prefix) {
   const input = INPUTS[row.kind](row, id);
   const label = el("label", { for: id }, row.words);
   const unit = row.unit ? el("span", { class: "unit-name" }, row.unit) : null;
+  const wrong = row.kind === "number" ? wrongLine(input, `${id}-wrong`) : null;
   const node =
     row.kind === "check"
       ? el("p", { class: "field check" }, input, label)
-      : el("p", { class: `field ${row.kind}` }, label, input, unit);
+      : el("p", { class: `field ${row.kind}` }, label, input, unit, wrong);
   const made = { row, input, node };
   write(made, row.value ?? null);
   return made;
+}
+
+/** What is wrong with a number, below it, once it is typed. */
+function wrongLine(/** @type {HTMLInputElement} */ input, /** @type {string} */ id) {
+  const line = el("small", { class: "wrong", id, role: "status" });
+  const tell = () => {
+    const text = input.value.trim() ? input.validationMessage : "";
+    setText(line, text);
+    setAttribute(input, "aria-invalid", text ? "true" : null);
+    setAttribute(input, "aria-describedby", text ? id : null);
+  };
+  for (const name of ["change", "check"]) input.addEventListener(name, tell);
+  return line;
 }
 
 /** @type {Record<string, (row: Row, id: string) => any>} */

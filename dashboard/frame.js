@@ -3,6 +3,7 @@ import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
 import { sourceFreshness } from "./fresh.js";
 import { sidePanel } from "./side.js";
+import { inTradeWords, placeSpokenOf } from "./trade_words.js";
 import { visitLine } from "./visit_line.js";
 import { whoIsHere } from "./who.js";
 import { CAUTION } from "./words.js";
@@ -39,6 +40,7 @@ export function mountFrame(top, side, store) {
   addEventListener("click", ({ target }) => (more.open &&= target instanceof Node && more.contains(target) && !(target instanceof HTMLAnchorElement)));
   const status = el("p", { class: "message polite", role: "status" });
   const alert = el("p", { class: "message alert", role: "alert" });
+  const there = el("a", { class: "there" });
   const seen = el(
     "button",
     { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/seen" }) },
@@ -52,7 +54,7 @@ export function mountFrame(top, side, store) {
       line.node,
       el("div", { class: "beside" }, recording, calibration, chips, more),
     ),
-    el("div", { class: "messages" }, banner, alert, status, seen),
+    el("div", { class: "messages" }, banner, alert, status, there, seen),
   );
   const drawSide = sidePanel(side, store);
 
@@ -73,6 +75,10 @@ export function mountFrame(top, side, store) {
     drawChips(chips, state, now_ms);
     setAttribute(open, "aria-expanded", String(state.panel_shown));
     const told = messageLine(state, now_ms);
+    const place = told.dismiss ? placeSpokenOf(told.text) : null;
+    setAttribute(there, "hidden", !place || place.to === view);
+    setAttribute(there, "href", place?.to);
+    setText(there, place ? `To ${place.words}` : "");
     setAttribute(seen, "hidden", !told.dismiss);
     setText(alert, told.level === "alarm" ? told.text : "");
     setText(status, told.level === "alarm" ? "" : told.text);
@@ -106,7 +112,7 @@ export function messageLine(state, now_ms) {
     return { level: state.problem.startsWith("STOP") ? "alarm" : "caution", text: state.problem, dismiss: true };
   const newest = state.notices.at(-1);
   const shown = newest && !state.seen && now_ms - (newest.received_ms ?? now_ms) < SHOWN_MS[newest.level];
-  return shown ? { ...newest, dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };
+  return shown ? { ...newest, text: inTradeWords(newest.text), dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };
 }
 
 function drawChips(/** @type {HTMLElement} */ list, /** @type {State} */ state, /** @type {number} */ now_ms) {

@@ -17,15 +17,17 @@ Line = Annotated[text.Line, Field(max_length=200)]
 Text = Annotated[text.Lines, Field(max_length=2000)]
 # fmt: off
 Place = Literal[
-    "hands", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back", "sit bones", "perineum",
-    "hip", "hamstring", "knee front", "knee back", "calf", "ankle", "foot",
+    "hands", "thumb side", "little finger side", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back",
+    "sit bones", "perineum",
+    "hip", "hamstring", "thigh front", "knee front", "knee back", "calf", "ankle", "foot",
 ]
+Flag = Literal["numb", "weak", "bladder", "night", "chest", "fall"]
 # fmt: on
 Side = Literal["left", "right", "both"]
 Reference = Literal["nose", "80 mm width"]
 Hands = Literal["hoods", "tops", "drops", "flat bar", "extensions"]
 
-RED_FLAGS: dict[str, str] = {
+RED_FLAGS: dict[Flag, str] = {
     "numb": "numbness that is still there hours after a ride",
     "weak": "weakness of a hand, a foot or a leg",
     "bladder": "a change of bladder, bowel or sexual function, or numbness between the legs off the bicycle",
@@ -34,6 +36,8 @@ RED_FLAGS: dict[str, str] = {
     "fall": "a fall or injury of the last weeks that no clinician has seen",
 }
 """Asked of every client. Common practice, no source."""
+FEWEST_LETTERS = 3
+"""Of a typed reason."""
 
 
 class Part(BaseModel):
@@ -50,12 +54,11 @@ class Symptom(Part):
     score: Score
 
 
-class Saddle(Part):
-    """The client's saddle and where it is now. mm and degrees, setback behind the BB."""
+class BegunSaddle(Part):
+    """The client's saddle as far as it is known. mm and degrees, setback behind the BB."""
 
     name: Line = ""
-    reference: Reference
-    """Which point every setback of this client is measured to."""
+    reference: Reference | None = None
     nose_to_width_mm: Annotated[float, Field(ge=0, le=200)] | None = None
     """From the nose back to where the saddle is 80 mm wide; with it both figures can be given."""
     setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
@@ -65,15 +68,24 @@ class Saddle(Part):
     """Nose up positive."""
 
 
+class Saddle(BegunSaddle):
+    """The client's saddle and where it is now."""
+
+    reference: Reference
+    """Which point every setback of this client is measured to."""
+
+
 class OwnBicycle(Part):
-    """Enough of the client's own bicycle for its front-wheel share. Origin BB, x forward."""
+    """The client's own bicycle, for its front-wheel share. Origin BB, x forward."""
 
     name: Line = ""
-    wheelbase_mm: Annotated[float, Field(ge=700, le=2500)]
-    chainstay_mm: Annotated[float, Field(ge=300, le=700)]
-    bb_drop_mm: Annotated[float, Field(ge=-100, le=120)]
-    wheel_radius_mm: Annotated[float, Field(ge=150, le=450)]
-    mass_kg: Annotated[float, Field(ge=3, le=60)]
+    wheelbase_mm: Annotated[float, Field(ge=700, le=2500)] | None = None
+    chainstay_mm: Annotated[float, Field(ge=300, le=700)] | None = None
+    """Without wheelbase and chainstay no share is computed."""
+    bb_drop_mm: Annotated[float, Field(ge=-100, le=120)] = 70.0
+    wheel_radius_mm: Annotated[float, Field(ge=150, le=450)] = 340.0
+    mass_kg: Annotated[float, Field(ge=3, le=60)] = 8.5
+    """Usual ones of a road bicycle where they were not measured. Assumption."""
     com_x_mm: Annotated[float, Field(ge=-600, le=1200)] = 150.0
     """Centre of mass of the bicycle. Assumption where it was not balanced on a finger."""
     com_y_mm: Annotated[float, Field(ge=-300, le=1000)] = 200.0
@@ -87,14 +99,18 @@ class SeatPost(Part):
     """Clamp behind the middle of the post, square to it; 0 for a straight post."""
     clamp_below_saddle_mm: Annotated[float, Field(ge=0, le=150)] = 45.0
     """Saddle top over the middle of the rails. Assumption where it was not measured."""
-    rails_front_mm: Annotated[float, Field(ge=0, le=300)]
+    rails_front_mm: Annotated[float, Field(ge=0, le=300)] | None = None
     """From the point the setback is measured to, back to the foremost mark the clamp may grip at."""
-    rails_rear_mm: Annotated[float, Field(ge=0, le=350)]
+    rails_rear_mm: Annotated[float, Field(ge=0, le=350)] | None = None
+    """Without both marks nothing is said of what the rails give."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
-        if self.rails_rear_mm <= self.rails_front_mm:
-            raise ValueError("rails_rear_mm: expected more than rails_front_mm")
+        front_mm, rear_mm = self.rails_front_mm, self.rails_rear_mm
+        if front_mm is not None and rear_mm is not None and rear_mm <= front_mm:
+            raise ValueError(
+                f"the rearmost clamp mark lies further back than the foremost, got {rear_mm:g} and {front_mm:g} mm"
+            )
         return self
 
 
@@ -115,18 +131,22 @@ class Feel(Part):
     """The front wheel is light or wanders on climbs."""
 
 
-class Intake(Part):
-    """One client on one day."""
+class BegunIntake(Part):
+    """One client on one day, as far as it is written down: what is typed is kept before it is whole."""
 
-    mass_kg: Annotated[float, Field(ge=30, le=200)]
-    """As ridden: clothes, shoes, bottles on the body."""
+    mass_kg: Annotated[float, Field(ge=30, le=200)] | None = None
     goal: Text = ""
     riding: Line = ""
     hours_a_week: Annotated[float, Field(ge=0, le=60)] | None = None
     injuries: Text = ""
     symptoms: Annotated[tuple[Symptom, ...], Field(max_length=30)] = ()
-    red_flags: tuple[Literal["numb", "weak", "bladder", "night", "chest", "fall"], ...] = ()
-    saddle: Saddle
+    red_flags: tuple[Flag, ...] = ()
+    """Questions answered with yes."""
+    cleared: tuple[Flag, ...] = ()
+    """Questions answered with no. One in neither has not been asked today."""
+    flag_reason: Text = ""
+    """Why the fitter goes on in spite of a yes."""
+    saddle: BegunSaddle = BegunSaddle()
     shoes: Line = ""
     crank_mm: Annotated[float, Field(ge=100, le=200)] | None = None
     bar: Line = ""
@@ -137,7 +157,44 @@ class Intake(Part):
     feel: Feel = Feel()
 
 
-def clinician_advice(intake: Intake) -> str:
+class Intake(BegunIntake):
+    """One client on one day: enough to begin with."""
+
+    mass_kg: Annotated[float, Field(ge=30, le=200)]
+    """As ridden: clothes, shoes, bottles on the body."""
+    saddle: Saddle
+
+
+def whole(begun: BegunIntake) -> Intake | None:
+    """The intake once it holds what everything else needs: the mass, and what the setback is measured to."""
+    if begun.mass_kg is None or begun.saddle.reference is None:
+        return None
+    return Intake.model_validate(begun.model_dump())
+
+
+def missing(begun: BegunIntake | None) -> tuple[str, ...]:
+    """What it lacks to be whole, in the words of the form."""
+    begun = BegunIntake() if begun is None else begun
+    lacking = (("mass as ridden", begun.mass_kg), ("what the setback is measured to", begun.saddle.reference))
+    return tuple(words for words, value in lacking if value is None)
+
+
+def unanswered(intake: BegunIntake) -> tuple[Flag, ...]:
+    """The red-flag questions nobody has answered today."""
+    return tuple(flag for flag in RED_FLAGS if flag not in intake.red_flags and flag not in intake.cleared)
+
+
+def flags_in_the_way(intake: BegunIntake) -> str:
+    """Why nobody rides before the red flags are seen to; empty when they are."""
+    if left := len(unanswered(intake)):
+        asked = "one question" if left == 1 else f"{left} questions"
+        return f"{asked} asked of every client not answered yet; see the client screen"
+    if intake.red_flags and len(intake.flag_reason.strip()) < FEWEST_LETTERS:
+        return "a question was answered with yes: write down why the client rides all the same, on the client screen"
+    return ""
+
+
+def clinician_advice(intake: BegunIntake) -> str:
     """The sentence for a client with a red flag; empty without one."""
     if not intake.red_flags:
         return ""

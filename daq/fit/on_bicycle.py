@@ -86,6 +86,8 @@ def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str
 def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], setback_mm: float) -> Estimate:
     if bicycle is None:
         return Estimate(None, None, None, "the client's bicycle was not entered")
+    if bicycle.wheelbase_mm is None or bicycle.chainstay_mm is None:
+        return Estimate(None, None, None, "wheelbase and chainstay of the client's bicycle were not entered")
     x_m, se_m = _at([line.estimate_m for line in lines], sweep, setback_mm)
     if math.isnan(x_m):
         return Estimate(None, None, None, "the crank torque is unknown: no power sensor was read")
@@ -103,7 +105,9 @@ def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], s
 
 
 def frame_of(bicycle: OwnBicycle) -> Bicycle:
-    """The client's bicycle in metres. ValueError when its sizes do not fit together."""
+    """The client's bicycle in metres. ValueError when its sizes do not fit together, or one is not known."""
+    if bicycle.wheelbase_mm is None or bicycle.chainstay_mm is None:
+        raise ValueError("wheelbase and chainstay of the client's bicycle were not entered")
     return Bicycle(
         wheelbase_m=bicycle.wheelbase_mm / 1000,
         chainstay_m=bicycle.chainstay_mm / 1000,

@@ -29,6 +29,8 @@ def reaching(post: SeatPost | None, saddle: Saddle, setback_mm: float | None, he
         return Reaching(
             None, "not known: seat tube, post and rails of the own bicycle were not entered (client screen)"
         )
+    if post.rails_front_mm is None or post.rails_rear_mm is None:
+        return Reaching(None, "not known: the clamp marks on the rails were not entered (client screen)")
     if height_mm is None:
         return Reaching(None, "not known: the saddle's height was not measured")
     mount = SeatMount(

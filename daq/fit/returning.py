@@ -10,7 +10,7 @@ def from_last_time(intake: Intake, decision: Decision | None, follow_up: FollowU
     """The last intake with the saddle as it was decided and the complaints as they were answered.
 
     decision, follow_up: those made since that intake, None without one. To be gone through with the client: whether
-    the saddle was put there, and whether it still hurts, is asked again.
+    the saddle was put there, and whether it still hurts, is asked again. The red-flag questions start empty.
     """
     saddle = intake.saddle
     if decision is not None:
@@ -22,7 +22,8 @@ def from_last_time(intake: Intake, decision: Decision | None, follow_up: FollowU
         }
         saddle = saddle.model_copy(update=decided)
     answered = {} if follow_up is None else {"symptoms": follow_up.symptoms, "feel": follow_up.feel}
-    return intake.model_copy(update={"saddle": saddle, **answered})
+    unasked = {"red_flags": (), "cleared": (), "flag_reason": ""}
+    return intake.model_copy(update={"saddle": saddle, **answered, **unasked})
 
 
 def said(decided_utc: str | None, answered_utc: str | None) -> str:

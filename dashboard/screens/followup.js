@@ -4,7 +4,7 @@ import { el, setText } from "../dom.js";
 import { field, gather } from "../form.js";
 import { millimetres } from "../format.js";
 import { FEEL } from "./client/rows.js";
-import { symptomTable } from "./client/symptoms.js";
+import { complaints } from "./client/complaints.js";
 
 /** @type {import("../form.js").Row[]} */
 const ANSWER = [
@@ -55,19 +55,19 @@ function dueItem(/** @type {any} */ each, /** @type {() => void} */ open) {
     {},
     el("h2", {}, `${each.name ?? "no name"} · ${each.pseudonym}`),
     el("p", {}, el("span", { class: each.is_due && "overdue" }, came), `. Setback decided ${millimetres(each.setback_mm)} on ${each.begun_utc.slice(0, 10)}.`),
-    el("p", {}, each.changes.length ? `Score then to now: ${each.changes.join("; ")}` : complaints(each.symptoms)),
+    el("p", {}, each.changes.length ? `Score then to now: ${each.changes.join("; ")}` : complained(each.symptoms)),
     el("button", { type: "button", onclick: open }, each.outcome ? "Ask again" : "Ask now"),
   );
 }
 
-function complaints(/** @type {any[]} */ symptoms) {
+function complained(/** @type {any[]} */ symptoms) {
   if (!symptoms.length) return "No complaint at the visit.";
   return `At the visit: ${symptoms.map(({ place, side, score }) => `${place}, ${side} ${score}`).join("; ")}`;
 }
 
 function questions(/** @type {any} */ each, /** @type {(answer: any) => void} */ keep) {
   const fields = [...ANSWER, ...FEEL].map((row) => field(row, "follow-up"));
-  const symptoms = symptomTable();
+  const symptoms = complaints(() => {});
   return el(
     "form",
     {
@@ -81,7 +81,7 @@ function questions(/** @type {any} */ each, /** @type {(answer: any) => void} */
       "div",
       { class: "two" },
       el("div", { class: "plate" }, el("h2", {}, each.pseudonym), ...fields.map(({ node }) => node)),
-      el("div", { class: "plate" }, symptoms.node),
+      el("div", { class: "plate" }, el("h2", {}, "Where does it hurt or go numb now?"), symptoms.node),
     ),
     el("p", { class: "page-end" }, el("button", { type: "submit", class: "main" }, "Keep these answers")),
   );

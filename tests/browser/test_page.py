@@ -153,12 +153,18 @@ def test_single_letters_can_be_turned_off_and_stop_stays(run):
     assert events(run) == ["stop"]
 
 
-def test_a_refusal_is_shown_as_it_was_said(run):
-    run.refusal = {"title": "not accepted", "detail": "this jig goes from -100 to 300 mm, got 400"}
+def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_it_speaks_of(run):
+    run.refusal = {"title": "not accepted", "detail": "rear_mm: expected more than front_mm; hands_left: silent"}
     run.page.keyboard.press("Space")
-    run.wait(lambda: run.text(".message.polite").startswith("not accepted"))
+    run.wait(lambda: run.text(".message.polite").startswith("Rear end"))
+    assert run.text(".message.polite") == "Rear end: expected more than front end; hands left: silent."
+    assert run.page.locator(".there").is_hidden()
 
-    assert "got 400" in run.text(".message.polite")
+    run.refusal = {"title": "not now", "detail": "still open on the checks screen: zero"}
+    run.page.keyboard.press("p")
+    run.wait(lambda: run.text(".message.polite").startswith("Still open"))
+    run.page.get_by_role("link", name="To Checks").click()
+    run.wait(lambda: run.page.url.endswith("#checks"))
 
 
 def test_a_stop_that_is_not_confirmed_is_an_alarm(run):

@@ -49,5 +49,5 @@ def test_what_is_not_known_says_what_to_enter():
 
 
 def test_rails_whose_marks_are_swapped_are_refused():
-    with pytest.raises(ValueError, match="rails_rear_mm"):
+    with pytest.raises(ValueError, match="rearmost clamp mark"):
         SeatPost(rails_front_mm=190, rails_rear_mm=120)

@@ -12,7 +12,7 @@ from typing import Any
 
 from daq.fit import returning
 from daq.fit.decision import Decision, FollowUp
-from daq.fit.intake import Intake
+from daq.fit.intake import BegunIntake, Intake, flags_in_the_way, missing, whole
 from daq.fit.prechecks import Check, Measured, Readings, prechecks, standing_in_the_way
 from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
@@ -48,6 +48,8 @@ class VisitDesk:
         self.client: Client | None = None
         self.nth = 0
         """Which visit of this client it is, counted from 1."""
+        self.begun: BegunIntake | None = None
+        """What is written down, whole or not."""
         self.intake: Intake | None = None
         self.returning = ""
         """What the intake is filled in from, while it is that of the last visit and not yet confirmed today."""
@@ -85,6 +87,7 @@ class VisitDesk:
             return client, made, visits.nth(store, made), last
 
         self.client, self.id, self.nth, (self.intake, self.returning) = await self._at.ask(begin)
+        self.begun = self.intake
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self._other_rider()
         self._seat()
@@ -99,7 +102,9 @@ class VisitDesk:
         self.nth = visits.nth(store, record.id)
         for note in visits.notes(store, record.id):
             if note.kind == "intake":
-                self.intake = Intake.model_validate(note.content)
+                self.begun = self.intake = Intake.model_validate(note.content)
+            elif note.kind == "begun-intake":
+                self.begun = BegunIntake.model_validate(note.content)
             elif note.kind == "measured":
                 self.measured = Measured.model_validate(note.content)
             elif note.kind == "override":
@@ -110,12 +115,18 @@ class VisitDesk:
                 self.swept = True
         self._seat()
 
-    async def take_intake(self, intake: Intake) -> None:
-        """Keep today's intake. NotNow during a sweep: its mass is in use."""
+    async def take_intake(self, begun: BegunIntake, *, confirmed: bool = True) -> None:
+        """Keep what is typed of today's intake. NotNow during a sweep: its mass is in use.
+
+        It counts once it is whole; confirmed: whether a returning client's was gone through with the client.
+        """
         self._occupied.refuse("the intake is changed", by=("sweep",))
-        await self.note("intake", intake.model_dump())
-        self.intake, self.returning = intake, ""
-        self._seat()
+        intake = whole(begun) if confirmed else None
+        await self.note("begun-intake" if intake is None else "intake", begun.model_dump())
+        self.begun = begun
+        if intake is not None:
+            self.intake, self.returning = intake, ""
+            self._seat()
         await self._at.stored()
 
     async def take_measured(self, measured: Measured) -> None:
@@ -167,9 +178,11 @@ class VisitDesk:
         """Why a sweep may not begin; empty when it may, or when it is a trial."""
         if self.id is None:
             return ""
-        if self.intake is None or self.returning:
+        if self.returning:
             return "the intake is not confirmed yet; see the client screen"
-        return standing_in_the_way(self.checks())
+        if self.intake is None or missing(self.begun):
+            return f"not in the intake yet: {' and '.join(missing(self.begun))}; see the client screen"
+        return flags_in_the_way(self.intake) or standing_in_the_way(self.checks())
 
     def _seat(self) -> None:
         """The rider of the session is this client."""

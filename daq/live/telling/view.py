@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from daq import __version__
-from daq.fit.intake import clinician_advice
+from daq.fit.intake import RED_FLAGS, clinician_advice, missing, unanswered
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.prechecks import TRIAGE
 from daq.keep.json_text import plain
@@ -114,9 +114,12 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
         "id": visit.id,
         "nth": visit.nth,
         "pseudonym": visit.client.pseudonym,
+        "begun": None if visit.begun is None else visit.begun.model_dump(),
+        "missing": missing(visit.begun),
+        "unanswered": list(RED_FLAGS) if visit.begun is None else unanswered(visit.begun),
         "intake": None if visit.intake is None else visit.intake.model_dump(),
         "returning": visit.returning,
-        "advice": "" if visit.intake is None else clinician_advice(visit.intake),
+        "advice": "" if visit.begun is None else clinician_advice(visit.begun),
         "measured": visit.measured.model_dump(),
         "checks": plain(visit.checks()),
         "triage": TRIAGE,

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq import text
-from daq.fit.intake import RED_FLAGS, Intake
+from daq.fit.intake import RED_FLAGS, BegunIntake
 from daq.fit.prechecks import Measured
 from daq.keep.clients import people, visits
 from daq.keep.clients.copies import exports_noted, exports_of
@@ -123,9 +123,9 @@ def _add_open_visit(app: FastAPI, session: Session) -> None:
         }
 
     @app.put("/api/v1/visit/intake")
-    async def intake(body: Intake) -> dict[str, Any] | None:
-        """Today's intake."""
-        await desk.take_intake(body)
+    async def intake(body: BegunIntake, confirmed: bool = True) -> dict[str, Any] | None:
+        """Today's intake, as far as it is typed. confirmed: gone through with a client who was here before."""
+        await desk.take_intake(body, confirmed=confirmed)
         return view.visit_fields(session)
 
     @app.put("/api/v1/visit/measured")

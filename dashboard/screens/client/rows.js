@@ -3,46 +3,38 @@
 /** @typedef {import("../../form.js").Row} Row */
 
 export const PLACES = Object.freeze([
-  ...["hands", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back", "sit bones", "perineum"],
-  ...["hip", "hamstring", "knee front", "knee back", "calf", "ankle", "foot"],
+  ...["hands", "thumb side", "little finger side", "wrists", "elbows", "shoulders", "neck", "upper back", "lower back"],
+  ...["sit bones", "perineum", "hip", "thigh front", "hamstring", "knee front", "knee back", "calf", "ankle", "foot"],
 ]);
 export const HANDS = Object.freeze(["hoods", "tops", "drops", "flat bar", "extensions"]);
 
+/** Which point every setback of a client is measured to: asked, never taken as meant. */
+export const REFERENCES = /** @type {const} */ ([["nose", "nose"], ["80 mm width", "80 mm width"]]);
+
+/** Asked at a first visit. @type {Row[]} */
+export const FIRST = [
+  { path: "mass_kg", words: "Mass as ridden", kind: "number", unit: "kg", least: 30, most: 200 },
+  { path: "inseam_mm", words: "Inseam", kind: "number", unit: "mm", least: 500, most: 1100 },
+  { path: "saddle.setback_mm", words: "Setback now", kind: "number", unit: "mm", least: -100, most: 300 },
+  { path: "saddle.height_mm", words: "Saddle height now", kind: "number", unit: "mm", least: 400, most: 1000 },
+  { path: "saddle.tilt_deg", words: "Saddle tilt now, nose up +", kind: "number", unit: "°", least: -20, most: 20 },
+  { path: "crank_mm", words: "Crank length", kind: "number", unit: "mm", least: 100, most: 200 },
+  { path: "hands", words: "Hands most often on", kind: "choice", options: HANDS, required: true },
+  { path: "goal", words: "What shall become better?", kind: "long" },
+];
+
 /** @type {Row[]} */
-export const RIDER = [
-  { path: "mass_kg", words: "Mass as ridden", kind: "number", unit: "kg", least: 30, most: 200, required: true },
-  { path: "goal", words: "What shall become better", kind: "long" },
+export const RIDING = [
   { path: "riding", words: "Riding", kind: "text" },
   { path: "hours_a_week", words: "Hours a week", kind: "number", unit: "h", least: 0, most: 60 },
   { path: "injuries", words: "Injuries, operations", kind: "long" },
-  { path: "inseam_mm", words: "Inseam", kind: "number", unit: "mm", least: 500, most: 1100 },
 ];
 
 /** @type {Row[]} */
 export const EQUIPMENT = [
-  {
-    path: "saddle.reference",
-    words: "Setback is measured to",
-    kind: "choice",
-    options: ["nose", "80 mm width"],
-    required: true,
-    asked: true,
-  },
   { path: "saddle.name", words: "Saddle", kind: "text" },
-  {
-    path: "saddle.nose_to_width_mm",
-    words: "Nose to 80 mm width",
-    kind: "number",
-    unit: "mm",
-    least: 0,
-    most: 200,
-  },
-  { path: "saddle.setback_mm", words: "Setback now", kind: "number", unit: "mm behind the BB", least: -100, most: 300 },
-  { path: "saddle.height_mm", words: "Saddle height now", kind: "number", unit: "mm", least: 400, most: 1000 },
-  { path: "saddle.tilt_deg", words: "Saddle tilt now", kind: "number", unit: "°, nose up +", least: -20, most: 20 },
-  { path: "hands", words: "Hands most often on", kind: "choice", options: HANDS, required: true },
+  { path: "saddle.nose_to_width_mm", words: "Nose to 80 mm width", kind: "number", unit: "mm", least: 0, most: 200 },
   { path: "bar", words: "Bar and stem", kind: "text" },
-  { path: "crank_mm", words: "Crank length", kind: "number", unit: "mm", least: 100, most: 200 },
   { path: "shoes", words: "Shoes and cleats", kind: "text" },
 ];
 

@@ -6,6 +6,7 @@ import httpx
 import pytest
 import uvloop
 
+from daq.fit.intake import RED_FLAGS
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.keep.store.sessions import add_copy
@@ -23,6 +24,7 @@ INTAKE = {
     "saddle": {"reference": "nose", "nose_to_width_mm": 75.0, "setback_mm": 75.0, "height_mm": 720.0},
     "crank_mm": 170.0,
     "inseam_mm": 815.0,
+    "cleared": list(RED_FLAGS),
 }
 MEASURED = {"height_mm": 720.0, "saddle_tilt_deg": -1.0, "cleats_set": True, "hands_marked": True}
 
@@ -248,11 +250,57 @@ def test_a_returning_client_starts_from_last_time_and_has_to_confirm(tmp_path):
         assert opened["returning"]
         assert "intake" in opened["in_the_way"]
         assert session.acquisition.rider.mass_kg is None
+        assert opened["unanswered"] == list(RED_FLAGS)
+        gone_through = await client.put("/api/v1/visit/intake?confirmed=false", json=INTAKE | {"mass_kg": 74.5})
+        assert (gone_through.json()["returning"], gone_through.json()["begun"]["mass_kg"]) == (
+            opened["returning"],
+            74.5,
+        )
         confirmed = (await client.put("/api/v1/visit/intake", json=INTAKE | {"mass_kg": 74.0})).json()
         assert not confirmed["returning"]
         assert session.acquisition.rider.mass_kg == 74.0
 
     on_the_jig(tmp_path, job)
+
+
+def test_nobody_rides_before_every_red_flag_question_is_answered_and_a_yes_has_its_reason(tmp_path):
+    async def job(client, session):
+        async def asked(**answers):
+            kept = INTAKE | {"cleared": []} | answers
+            return (await client.put("/api/v1/visit/intake", json=kept)).json()
+
+        await arrived(client)
+        await all_well(client, session)
+        assert (await asked())["unanswered"] == list(RED_FLAGS)
+        assert "6 questions" in session.visit.in_the_way()
+        refused = await client.post("/api/v1/sweep/events", json={"event": "begin"})
+        assert (refused.status_code, "client screen" in refused.json()["detail"]) == (409, True)
+        rest = [flag for flag in RED_FLAGS if flag != "night"]
+        assert (await asked(cleared=rest))["unanswered"] == ["night"]
+        await asked(cleared=rest, red_flags=["night"])
+        assert "answered with yes" in session.visit.in_the_way()
+        await asked(cleared=rest, red_flags=["night"], flag_reason="seen by her doctor in May")
+        await until(lambda: not session.visit.in_the_way())
+
+    on_the_jig(tmp_path, job)
+
+
+def test_what_is_typed_is_kept_before_the_intake_is_whole(tmp_path):
+    async def job(client, session):
+        await client.post("/api/v1/clients", json={"service": True})
+        half = {"goal": "light hands", "bicycle": {"wheelbase_mm": 985.0}, "post": {"rails_front_mm": 120.0}}
+        told = (await client.put("/api/v1/visit/intake", json=half)).json()
+        assert (told["begun"]["goal"], told["intake"]) == ("light hands", None)
+        assert told["missing"] == ["mass as ridden", "what the setback is measured to"]
+        assert "mass as ridden" in session.visit.in_the_way()
+        whole = half | {"mass_kg": 75.0, "saddle": {"reference": "nose"}}
+        assert (await client.put("/api/v1/visit/intake", json=whole)).json()["intake"]["goal"] == "light hands"
+        await client.put("/api/v1/visit/intake", json=whole | {"mass_kg": None})
+        assert "mass as ridden" in session.visit.in_the_way()
+
+    on_the_jig(tmp_path, job)
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        assert [note.kind for note in visits.notes(store, 1)] == ["begun-intake", "intake", "begun-intake"]
 
 
 def test_a_red_flag_advises_a_clinician(tmp_path):
