@@ -30,7 +30,20 @@ def panel_fields(
         "verdicts": dict(verdicts),
         "failed_tests": dict(failed),
         "left_out": dict(left_out),
+        "next": repeats_wanted(found),
     }
+
+
+def repeats_wanted(found: Taught) -> str:
+    """What to ride so that the spread between days is the workshop's own, as a protocol."""
+    if not found.more_days:
+        return "The spread between days is known to a quarter of itself: repeat as the fitting needs it."
+    riders = "one rider" if found.more_days == 1 else f"{found.more_days} riders"
+    return (
+        f"Test {riders} again on another day, a week apart or less and before anything on the bicycle is changed: same "
+        "jig, bar, gradient, power and time of day, a shuffled order with a sham move and the first place again, the "
+        "rider blinded. Two sweeps on one of the days teach the spread within a day."
+    )
 
 
 def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts) -> list[str]:
@@ -56,6 +69,7 @@ def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: 
         low, middle, high = quartiles
         lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, half of the sweeps {low:.2f} to {high:.2f}")
     lines += [f"verdict {name}: {_share(count, verdicts)}" for name, count in sorted(verdicts.items())]
+    lines.append(repeats_wanted(found))
     lines += [f"test '{name}' failed in {count} sweeps" for name, count in sorted(failed.items())]
     return lines
 

@@ -21,6 +21,8 @@ REPEATABILITY = 2.8
 """Times the standard deviation: the difference two results exceed once in twenty (ISO 5725-6, 4.1; from memory)."""
 ENOUGH_REPEATS = 5
 """Fewer teach a standard deviation to a factor of two at best: the priors would speak, not the tests."""
+WANTED_SHARE = 0.25
+"""How well a workshop wants to know its spread between days."""
 AFTERNOON_H = 12.0
 PER_HOURS = 6.0
 """The effect of the time of day is per this many hours after noon."""
@@ -93,6 +95,14 @@ class Taught:
     def detectable_mm(self) -> float:
         """Minimal detectable change between single tests on two days."""
         return detectable_mm(self.entries, self.panel)
+
+    @property
+    def more_days(self) -> int:
+        """Second days still to ride until the sd between days is known to WANTED_SHARE of itself.
+
+        An sd from n repeats has a relative standard error of 1/sqrt(2 n) (of normal errors, textbook).
+        """
+        return max(0, math.ceil(0.5 / WANTED_SHARE**2) - (self.panel.days - self.panel.riders))
 
     @property
     def enough(self) -> bool:

@@ -33,6 +33,7 @@ def test_the_spreads_of_a_workshop_in_words_and_numbers(foreaft):
     assert "sweep 13 left out: it was ridden without a client" in said.stderr
     assert fields["repeats"] == 6
     assert fields["left_out"].keys() == {"13"}
+    assert "again on another day" in fields["next"]
     assert fields["verdicts"] == {"onset": 13}
     assert fields["slopes_n_per_mm"] == [0.4, 0.4, 0.4]
     assert "R-" not in said.stdout

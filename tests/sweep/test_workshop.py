@@ -102,6 +102,17 @@ def test_too_few_repeats_say_so():
     assert taught(told(enough)).enough
 
 
+def test_the_days_still_to_ride_make_the_spread_known_to_a_quarter():
+    """Standard deviations of n normal repeats, drawn: their relative spread is 1/sqrt(2 n)."""
+    tests, _ = riders(np.random.default_rng(4), count=3, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
+    wanted = taught(told(tests)).more_days + 3
+    drawn = np.sqrt(np.mean(np.random.default_rng(5).normal(0.0, 4.0, (20_000, wanted)) ** 2, axis=1))
+
+    assert np.std(drawn) / 4.0 == pytest.approx(0.25, abs=0.02)
+    many, _ = riders(np.random.default_rng(4), count=20, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
+    assert taught(told(many)).more_days == 0
+
+
 def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
     rng = np.random.default_rng(6)
     prior = judged_priors().day
