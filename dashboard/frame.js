@@ -13,6 +13,7 @@ import { CAUTION } from "./words.js";
 /** What stands beside the visit. */
 const BESIDE = /** @type {const} */ ([
   ["#followup", "Follow-up"],
+  ["#repeats", "Repeats"],
   ["#bench", "Bench"],
 ]);
 const WINDOWS = /** @type {const} */ ([

@@ -35,9 +35,9 @@ def panel_fields(
 
 
 def repeats_wanted(found: Taught) -> str:
-    """What to ride so that the spread between days is the workshop's own, as a protocol."""
+    """What to ride so that it is known how far tests on two days lie apart here, as a protocol."""
     if not found.more_days:
-        return "The spread between days is known to a quarter of itself: repeat as the fitting needs it."
+        return "How far two tests on two days lie apart is known to a quarter here: repeat as the fitting needs it."
     riders = "one rider" if found.more_days == 1 else f"{found.more_days} riders"
     return (
         f"Test {riders} again on another day, a week apart or less and before anything on the bicycle is changed: same "

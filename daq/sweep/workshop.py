@@ -22,7 +22,7 @@ REPEATABILITY = 2.8
 ENOUGH_REPEATS = 5
 """Fewer teach a standard deviation to a factor of two at best: the priors would speak, not the tests."""
 WANTED_SHARE = 0.25
-"""How well a workshop wants to know its spread between days."""
+"""How well a workshop wants to know how far tests on two days lie apart."""
 AFTERNOON_H = 12.0
 PER_HOURS = 6.0
 """The effect of the time of day is per this many hours after noon."""
@@ -98,9 +98,9 @@ class Taught:
 
     @property
     def more_days(self) -> int:
-        """Second days still to ride until the sd between days is known to WANTED_SHARE of itself.
+        """Second days still to ride until it is known to WANTED_SHARE how far tests on two days lie apart.
 
-        An sd from n repeats has a relative standard error of 1/sqrt(2 n) (of normal errors, textbook).
+        A standard deviation from n differences has a relative standard error of 1/sqrt(2 n) (normal errors, textbook).
         """
         return max(0, math.ceil(0.5 / WANTED_SHARE**2) - (self.panel.days - self.panel.riders))
 

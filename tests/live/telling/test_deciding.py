@@ -163,6 +163,7 @@ def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
     assert named["days"]["chances"][0].keys() == {"setback_mm", "today", "another_day"}
     assert named["days"]["helps"][0]["what"] == "nothing more"
     assert panel["panel"]["sweeps"] == 1
+    assert set(panel["panel"]) == set(json.loads(ANSWERS.read_text())["panel"]["panel"])
     assert forbidden == {"days": None, "why_not": empty["left_out"]["1"]}
     assert "the hips slid on the saddle" in forbidden["why_not"]
     assert empty["panel"] is None

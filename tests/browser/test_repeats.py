@@ -1,0 +1,28 @@
+"""What repeats have taught, on the page."""
+
+import json
+
+from tests.browser.test_page import ANSWERS
+
+
+def test_the_spreads_and_the_next_repeats_are_shown(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    at.open(messages["snapshot"], "repeats")
+    told = at.answers["panel"]["panel"]
+    spreads = at.page.get_by_role("region", name="Spreads")
+
+    assert f"{told['riders']} riders, {told['days']} days" in spreads.inner_text()
+    row = spreads.get_by_role("row", name="between days").first.inner_text()
+    assert f"{told['day_sd_mm']:.1f}" in row
+    assert told["next"] in at.page.get_by_role("region", name="What to repeat").inner_text()
+    at.page.get_by_text("2 sweeps say nothing here").click()
+    assert at.page.get_by_text("the hips slid on the saddle").is_visible()
+
+
+def test_before_the_first_test_the_page_says_what_to_ride(desk, messages):
+    at = desk()
+    at.answers = {**json.loads(ANSWERS.read_text()), "panel": {"panel": None, "left_out": {}}}
+    at.open(messages["snapshot"], "repeats")
+
+    assert at.page.get_by_text("ride it again on another day").is_visible()
