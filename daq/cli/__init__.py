@@ -25,7 +25,7 @@ COMMANDS = {
     "onset": "daq.cli.answers",
     "balance": "daq.cli.answers",
     "calibrate": "daq.cli.calibrate",
-    "export": "daq.cli.keeping",
+    "export": "daq.cli.exporting",
     "import": "daq.cli.keeping",
     "archive": "daq.cli.keeping",
     "panel": "daq.cli.panel",

@@ -1,4 +1,4 @@
-"""Commands around the store: verify, backup, restore, salvage, export, import, forget, hand-over."""
+"""Commands around the store: verify, backup, restore, salvage, import, forget, hand-over."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -129,54 +129,6 @@ def salvage(damaged: Path, target: Path) -> None:
         tell(sentence)
     tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
-
-
-@click.command()
-@click.argument("sweeps", type=int, nargs=-1)
-@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
-@click.option("--all", "everything", is_flag=True, help="All finished sweeps that may be exported.")
-@click.option("--for", "purpose", type=click.Choice(["research", "client"]), default="research", show_default=True)
-@click.option("--form", type=click.Choice(["parquet", "csv.gz"]), help="Parquet where pyarrow is there, else CSV.")
-@a_store
-def export(
-    sweeps: tuple[int, ...], folder: Path, everything: bool, purpose: Any, form: Any, store: Path | None
-) -> None:
-    """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
-
-    Pseudonyms only. Research needs the client's consent. A sweep of which something is lost is exported with its gap;
-    one that cannot be is said and left out. Made again into the same FOLDER, a stopped export goes on. The daemon may
-    be running.
-    """
-    from daq.keep.again.recompute import derive
-    from daq.keep.package.export import CLOSED, FREE
-    from daq.keep.package.export import export as exported
-    from daq.keep.package.permission import exportable
-
-    said: list[str] = []
-    with opened(store) as open_store, bar("exporting") as progress:
-        ids = list(sweeps)
-        if everything:
-            ids, left_out = exportable(open_store, purpose)
-            for sentence in left_out:
-                tell(f"left out: {sentence}")
-        if not ids:
-            fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
-        simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
-        licence = FREE if simulated else CLOSED
-        made = exported(
-            open_store,
-            ids,
-            folder,
-            derive,
-            purpose=purpose,
-            licence=licence,
-            form=form,
-            progress=progress,
-            told=said.append,
-        )
-    for line in (*said, *made):
-        tell(str(line))
-    raise SystemExit(CHECK_FAILED if any(line.startswith("left out:") for line in said) else 0)
 
 
 @click.command("import")

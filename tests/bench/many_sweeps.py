@@ -26,9 +26,11 @@ from daq.keep.again.recompute import derive
 from daq.keep.json_text import plain
 from daq.keep.package import workers
 from daq.keep.package.archive import analyse
-from daq.keep.package.export import FREE, describe_folder, export
+from daq.keep.package.export import export
+from daq.keep.package.folder import describe_folder
 from daq.keep.package.recomputed import onset_again
 from daq.keep.package.tables import read_table
+from daq.keep.package.terms import FREE
 from daq.keep.store import Store
 from daq.live.demo import MOVING_S, calibration_of, rig_text_of
 from daq.measure.calibration import Calibration, to_dict

@@ -73,6 +73,20 @@ def test_exported_and_imported_it_gives_the_same_answer(store, tmp_path):
     assert answers[0] == answers[1] != ""
 
 
+def test_terms_and_contributors_go_into_every_descriptor(store, tmp_path):
+    named = ("--contributor", "Ada Quill <https://orcid.org/0000-0002-1825-0097>", "--contributor", "Lin Example")
+    done = foreaft("export", 1, tmp_path / "out", "--store", store, "--licence", "CC-BY-4.0", *named)
+
+    assert done.exit_code == 0, done.output
+    for path in tmp_path.glob("out/**/datapackage.json"):
+        package = json.loads(path.read_text())
+        assert [one["name"] for one in package["licenses"]] == ["CC-BY-4.0"]
+        assert [one["title"] for one in package["contributors"]] == ["Ada Quill", "Lin Example"]
+    refused = foreaft("export", 1, tmp_path / "other", "--store", store, "--contributor", "<nobody>")
+    assert (refused.exit_code, "--contributor: contributor: expected a name" in refused.stderr) == (2, True)
+    assert not (tmp_path / "other").exists()
+
+
 def test_an_archive_is_computed_again_and_what_is_done_is_not_done_twice(store, tmp_path):
     foreaft("export", 1, tmp_path / "out", "--store", store)
     first = foreaft("archive", tmp_path / "out", tmp_path / "res", "--json", "--processes", 1)
@@ -202,7 +216,9 @@ def test_all_is_exported_beside_the_daemon_with_its_gaps_and_what_cannot_be_is_l
     assert done.exit_code == 0, done.stderr
     assert "left out: row 1 of sweeps is damaged" in done.stderr
     assert "exported without what is lost of it: scans of 'board' from 105.0" in done.stderr
-    assert {path.name for path in (tmp_path / "out").iterdir() if path.is_file()} == {"README.md", "datapackage.json"}
+    assert {path.name for path in (tmp_path / "out").iterdir() if path.is_file()} == {
+        *("README.md", "datapackage.json", "ro-crate-metadata.json", "sweeps.csv", "all_steps.csv")
+    }
     assert again.exit_code == 0
     assert "is there already and stays as it is" in again.stderr
 

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from daq.keep.again.derived import UNKNOWN, Derived, exclusions, step_of_strokes, step_of_times
+from daq.keep.package.json_columns import SENTENCES
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
-from daq.values import Array
+from daq.values import Array, Result, Verdict
 
 NEWTON = "N"
 LOAD_STEP_N, TILT_STEP_DEG = 2.0**-8, 2.0**-12
@@ -17,6 +18,17 @@ LOAD_STEP_N, TILT_STEP_DEG = 2.0**-8, 2.0**-12
 the next, and numbers that end in zero bits pack to a quarter. Strokes, steps and the answer come from loads that were
 not rounded."""
 TIME_STEP_S = 2.0**-20
+VERDICTS = {
+    str(Verdict.ONSET): "hand load begins to rise inside the sweep, at onset_mm",
+    str(Verdict.LIGHT): "the hands were light at every position: the onset lies forward of the sweep, or there is none",
+    str(Verdict.LOADED): "the hands were loaded at every position: the onset lies behind the sweep, or there is none",
+    str(Verdict.UNDECIDED): "the data do not tell, or a test of the sweep's validity forbids an answer: see reasons",
+}
+RESULTS = {
+    str(Result.PASSED): "tested, and nothing found",
+    str(Result.FAILED): "tested, and found: see means and forbids",
+    str(Result.NOT_MADE): "what the test needs was not measured or ridden",
+}
 
 
 def derived_tables(name: str, derived: Derived) -> list[Table]:
@@ -33,40 +45,42 @@ def derived_tables(name: str, derived: Derived) -> list[Table]:
     ]
 
 
+STEPS = (
+    SWEEP,
+    Field("step", "integer", "from 1, in the order ridden"),
+    Field("setback_mm", "number", "saddle behind the bottom bracket", "mm"),
+    Field("hand_load_n", "number", "mean support force at the hands along the jig normal", NEWTON),
+    Field(
+        "se_n",
+        "number",
+        "standard error of hand_load_n over its strokes, by one model of sway and scatter over the strokes of all "
+        "steps; independent between steps. Missing with too few strokes",
+        NEWTON,
+    ),
+    Field(
+        "u_hand_calibration_n",
+        "number",
+        "standard uncertainty of hand_load_n by the calibration's budget, nearly one error on all steps. Missing "
+        "when a cell has no budget",
+        NEWTON,
+    ),
+    Field("u_hand_load_n", "number", "combined standard uncertainty of hand_load_n: both of these", NEWTON),
+    Field("saddle_load_n", "number", "mean support force at the saddle", NEWTON),
+    Field(
+        "u_saddle_calibration_n",
+        "number",
+        "standard uncertainty of saddle_load_n by the calibration's budget",
+        NEWTON,
+    ),
+    Field("crank_torque_nm", "number", "mean crank torque; missing when unknown", "N.m"),
+    Field("tilt_deg", "number", "jig tilt, nose up positive", "deg"),
+    Field("t_min", "number", "middle of the dwell, session time", "min"),
+    Field("strokes", "integer", "strokes averaged"),
+    Field("excluded", "integer", "strokes left out"),
+)
+
+
 def _steps(name: str, derived: Derived) -> Table:
-    fields = (
-        SWEEP,
-        Field("step", "integer", "from 1, in the order ridden"),
-        Field("setback_mm", "number", "saddle behind the bottom bracket", "mm"),
-        Field("hand_load_n", "number", "mean support force at the hands along the jig normal", NEWTON),
-        Field(
-            "se_n",
-            "number",
-            "standard error of hand_load_n over its strokes, by one model of sway and scatter over the strokes of all "
-            "steps; independent between steps. Missing with too few strokes",
-            NEWTON,
-        ),
-        Field(
-            "u_hand_calibration_n",
-            "number",
-            "standard uncertainty of hand_load_n by the calibration's budget, nearly one error on all steps. Missing "
-            "when a cell has no budget",
-            NEWTON,
-        ),
-        Field("u_hand_load_n", "number", "combined standard uncertainty of hand_load_n: both of these", NEWTON),
-        Field("saddle_load_n", "number", "mean support force at the saddle", NEWTON),
-        Field(
-            "u_saddle_calibration_n",
-            "number",
-            "standard uncertainty of saddle_load_n by the calibration's budget",
-            NEWTON,
-        ),
-        Field("crank_torque_nm", "number", "mean crank torque; missing when unknown", "N.m"),
-        Field("tilt_deg", "number", "jig tilt, nose up positive", "deg"),
-        Field("t_min", "number", "middle of the dwell, session time", "min"),
-        Field("strokes", "integer", "strokes averaged"),
-        Field("excluded", "integer", "strokes left out"),
-    )
     known = derived.uncertainties or (UNKNOWN,) * len(derived.steps)
     rows = [
         (
@@ -76,7 +90,7 @@ def _steps(name: str, derived: Derived) -> Table:
         )
         for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)
     ]  # fmt: skip
-    return table_of_rows("steps", "Saddle positions, settled and averaged over whole strokes", fields, rows)
+    return table_of_rows("steps", "Saddle positions, settled and averaged over whole strokes", STEPS, rows)
 
 
 def _strokes(name: str, derived: Derived) -> Table:
@@ -159,7 +173,7 @@ _ROUNDED = "rounded to 1/256 N, so within 0.002 N"
 def _onset(name: str, derived: Derived) -> Table:
     fields = (
         SWEEP,
-        Field("verdict", "string", "what may be claimed"),
+        Field("verdict", "string", "what may be claimed", categories=VERDICTS),
         Field("onset_mm", "number", "setback where hand load starts to rise as the saddle comes forward", "mm"),
         Field("onset_low_mm", "number", "95 % interval, lower end", "mm"),
         Field("onset_high_mm", "number", "95 % interval, upper end", "mm"),
@@ -170,7 +184,7 @@ def _onset(name: str, derived: Derived) -> Table:
         Field("slope_n_per_mm", "number", "added hand load per mm forward of the onset", "N/mm"),
         Field("light_load_n", "number", "hand load behind the onset", NEWTON),
         Field("gradual", "boolean", "a smooth bend fits better than a hinge"),
-        Field("reasons", "string", "JSON list of sentences"),
+        Field("reasons", "array", "sentences on what it rests on", json_schema=SENTENCES),
         Field("method", "string", "name and version of the estimator"),
     )
     one = derived.onset
@@ -191,7 +205,7 @@ def _validity(name: str, derived: Derived) -> Table:
     fields = (
         SWEEP,
         Field("test", "string", "what was tested"),
-        Field("result", "string", "passed, failed or not made"),
+        Field("result", "string", "how it ended", categories=RESULTS),
         Field("value", "number", "what was found, in unit; missing when there is no number"),
         Field("unit", "string", "unit of value, value_low and value_high"),
         Field("value_low", "number", "95 % interval, lower end"),

@@ -1,6 +1,7 @@
 """datapackage.json, version 2 of the Data Package standard (datapackage.org): what lies in a folder, with units.
 
-The standard has no property for units; fields carry `unit`, a UCUM code, as a custom one.
+Custom properties: `unit` of a field, a UCUM code, for which the standard has none; `version` of a schema; `jsonSchema`
+of a field, which the standard has as a constraint that frictionless does not know yet and refuses.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from typing import Any
 from daq.keep.bounded import MOST_JSON_BYTES, Refused, from_json, open_plain, read_bytes
 from daq.keep.errors import StoreDamaged
 from daq.keep.package.batches import MOST_FILE_BYTES
-from daq.keep.package.tables import Table
+from daq.keep.package.keys import schema_keys
+from daq.keep.package.tables import Field, Table
 from daq.keep.private import write_text
 
 NAME = "datapackage.json"
@@ -26,7 +28,8 @@ RESOURCE_PROFILE = "https://datapackage.org/profiles/2.0/dataresource.json"
 MOST_RESOURCES = 10_000
 """Files of one package. A sweep has 15; the package over an archive lists those of all its sweeps."""
 _PLAIN_PATH = re.compile(r"[\w%.~-][\w%.~ /-]*")
-_MEDIA = {"parquet": "application/vnd.apache.parquet", "gz": "text/csv"}
+SCHEMA_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
+_MEDIA = {"parquet": "application/vnd.apache.parquet", "gz": "text/csv", "csv": "text/csv"}
 
 
 def resource(table: Table, path: Path) -> dict[str, Any]:
@@ -39,30 +42,36 @@ def resource(table: Table, path: Path) -> dict[str, Any]:
         "path": path.name,
         "type": "table",
         "description": table.description,
-        "format": "csv" if packed else "parquet",
+        "format": "parquet" if path.suffix == ".parquet" else "csv",
         "mediatype": _MEDIA[path.suffix[1:]],
         "encoding": "utf-8",
         **packed,
         "bytes": len(content),
         "hash": "sha256:" + hashlib.sha256(content).hexdigest(),
         "schema": {
-            "fields": [
-                {
-                    "name": field.name,
-                    "type": field.type,
-                    "description": field.description,
-                    **({"unit": field.unit} if field.unit else {}),
-                }
-                for field in table.fields
-            ],
+            "$schema": SCHEMA_PROFILE,
+            **schema_keys(table.name),
+            "fields": [_field(field) for field in table.fields],
             "missingValues": [""],
         },
     }
 
 
+def _field(field: Field) -> dict[str, Any]:
+    categories = [{"value": value, "label": label} for value, label in (field.categories or {}).items()]
+    return {
+        "name": field.name,
+        "type": field.type,
+        "description": field.description,
+        **({"unit": field.unit} if field.unit else {}),
+        **({"categories": categories, "constraints": {"enum": [*(field.categories or {})]}} if categories else {}),
+        **({"jsonSchema": field.json_schema} if field.json_schema else {}),
+    }
+
+
 def write_descriptor(folder: Path, content: Mapping[str, Any]) -> None:
     """Writes datapackage.json: the properties given, then the profile."""
-    text = json.dumps({"$schema": PACKAGE_PROFILE, **content}, indent=2, ensure_ascii=False)
+    text = json.dumps({"$schema": PACKAGE_PROFILE, **content}, indent=1, ensure_ascii=False)
     write_text(folder / NAME, text + "\n")
 
 

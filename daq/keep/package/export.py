@@ -1,7 +1,8 @@
 """Sweeps to a folder of data packages that any tool reads: tables with units, checksums, licence, no names.
 
-    folder/datapackage.json           all sweeps in the folder
-    folder/README.md                  what the tables are
+    folder/README.md                  what the tables are, for whoever sees them for the first time
+    folder/datapackage.json           all sweeps in the folder; ro-crate-metadata.json says the same in JSON-LD
+    folder/sweeps.csv, all_steps.csv  what each sweep gave, and its steps
     folder/<sweep>/datapackage.json   one sweep
     folder/<sweep>/*.parquet          its tables; *.csv.gz without pyarrow
 
@@ -13,42 +14,31 @@ from __future__ import annotations
 import dataclasses
 import os
 import shutil
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
-from daq.keep.bounded import MOST_JSON_BYTES, from_json, read_bytes
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
 from daq.keep.json_text import digest, json_text
+from daq.keep.package.channels import channel_table
 from daq.keep.package.computed_tables import derived_tables
-from daq.keep.package.datapackage import NAME, resource, write_descriptor
+from daq.keep.package.datapackage import resource, write_descriptor
+from daq.keep.package.folder import describe_folder
+from daq.keep.package.keys import FORMAT
 from daq.keep.package.permission import Purpose, refuse_names, refuse_unless_agreed
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
-from daq.keep.private import make_folder, write_text
+from daq.keep.package.terms import CLOSED, Licence
+from daq.keep.private import make_folder
 from daq.keep.store import Store
 from daq.keep.store.file import note_beside
 from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
 
 FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 """Keys of events that hold whatever somebody typed."""
-
-
-@dataclass(frozen=True, slots=True)
-class Licence:
-    """Under which terms the data may be used. name: an Open Definition identifier."""
-
-    name: str
-    title: str
-
-
-CLOSED = Licence("other-closed", "Not released: for the agreed purpose only")
-FREE = Licence("CC0-1.0", "Creative Commons Zero 1.0")
-"""Fit for simulated sweeps, which are nobody's."""
 
 
 def export(
@@ -59,18 +49,24 @@ def export(
     *,
     purpose: Purpose = "research",
     licence: Licence = CLOSED,
+    contributors: Sequence[Mapping[str, Any]] = (),
     form: Form | None = None,
     progress: Callable[[int, int], None] | None = None,
     told: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
-    derive computes what is not stored. A sweep that is in the folder already stays as it is, so that an export that
-    was stopped is taken up by making it again. Raises ExportRefused, before anything is written, when a client has not
-    agreed. A sweep that cannot be exported, or whose name stands in what would be written, raises too; with `told` it
-    is said there and the others go on. What is lost of a sweep's raw is said there as well.
+    derive computes what is not stored; contributors: see `terms.contributor`. A sweep that is in the folder already
+    stays as it is, so that an export that was stopped is taken up by making it again. Raises ExportRefused, before
+    anything is written, when a client has not agreed. A sweep that cannot be exported, or whose name stands in what
+    would be written, raises too; with `told` it is said there and the others go on. What is lost of a sweep's raw is
+    said there as well.
     """
     tell = told or (lambda _: None)
+    terms = {
+        "licenses": [licence.property()],
+        **({"contributors": list(contributors)} if contributors else {}),
+    }
     named = {sweep_id: sweep_name(store, store.sweep(sweep_id)) for sweep_id in sweep_ids}
     for sweep_id in named:
         refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
@@ -85,7 +81,7 @@ def export(
                 try:
                     with store.snapshot():
                         one = _export_one(
-                            store, sweep_id, folder / name, derive, purpose, licence, form or preferred_form(), tell
+                            store, sweep_id, folder / name, derive, purpose, terms, form or preferred_form(), tell
                         )
                     made.append(one)
                 except (StoreError, ValueError) as error:
@@ -95,7 +91,7 @@ def export(
             if progress is not None:
                 progress(done, len(named))
     finally:
-        describe_folder(folder)
+        describe_folder(folder, tell)
     return made
 
 
@@ -124,28 +120,13 @@ def _nobody(session: SessionRecord) -> str:
     return "simulated" if session.simulated else "unnamed"
 
 
-def describe_folder(folder: Path) -> None:
-    """Writes the folder's own data package over all sweeps in it, and its README."""
-    resources = []
-    for path in sorted(folder.glob(f"*/{NAME}")):
-        package = from_json(read_bytes(path, MOST_JSON_BYTES))
-        for one in package["resources"]:
-            name = path.parent.name
-            resources.append({**one, "name": f"{name}-{one['name']}", "path": f"{name}/{one['path']}"})
-    write_descriptor(
-        folder,
-        {"name": "foreaft-sweeps", "title": "Setback sweeps on an instrumented fit jig", "resources": resources},
-    )
-    write_text(folder / "README.md", _README)
-
-
 def _export_one(
     store: Store,
     sweep_id: int,
     folder: Path,
     derive: Callable[[Store, int], Derived],
     purpose: Purpose,
-    licence: Licence,
+    terms: Mapping[str, Any],
     form: Form,
     tell: Callable[[str], None],
 ) -> Path:
@@ -175,8 +156,9 @@ def _export_one(
             "title": f"Setback sweep {folder.name}" + (" (SIMULATED rider and jig)" if session.simulated else ""),
             "description": "One setback sweep: raw counts, loads, strokes, steps and the onset of hand load.",
             "created": session.started_utc,
+            "version": FORMAT,
             "simulated": session.simulated,
-            "licenses": [dataclasses.asdict(licence)],
+            **terms,
             "sources": [{"title": _origin(session)}],
             **({"lost": losses} if losses else {}),
             "resources": resources,
@@ -222,7 +204,9 @@ def _kept_tables(
         "rig": session.rig,
     }
     yield sweep_table(name, row)
-    yield from raw_tables(name, (_fit_for(item, purpose) for item in items))
+    received = [_fit_for(item, purpose) for item in items]
+    yield from raw_tables(name, received)
+    yield channel_table(name, received, contents[sweep.calibration_id], session.rig)
     yield calibration_table(name, [(digest(json_text(one)), when[kept], one) for kept, one in contents.items()])
     yield result_table(name, store.results(sweep.id, damaged=lambda error: losses.append(str(error))))
 
@@ -237,27 +221,3 @@ def _without_free_text(content: Any, purpose: Purpose) -> Any:
     if purpose == "client":
         return content
     return {key: value for key, value in content.items() if key not in FREE_TEXT}
-
-
-_README = """# Setback sweeps
-
-One folder per sweep, each a Data Package (datapackage.org); the package in this folder lists them all. Units are in
-the schemas (UCUM) and in the column names. Missing is null or an empty cell. In a CSV, text that a spreadsheet might
-compute (it begins with = + - @) has an apostrophe before it; `foreaft import` takes it away. Riders go by pseudonym.
-
-| table | holds |
-|---|---|
-| sweep | who, when, how, with what |
-| raw_*, notifications, hellos, events | what was received, with host receipt times: the truth |
-| calibrations, results, methods | what was used, what was answered at the time, what computed the rest |
-| loads, strokes, steps, onset, validity | computed for this export |
-| exclusions, clocks | strokes left out and why; how well the sensors' clocks are aligned |
-
-How well a step's hand load is known: `se_n` over its strokes, independent between steps; `u_hand_calibration_n` by the
-calibration's budget, nearly one error on all steps, so it moves the curve and not the onset; `u_hand_load_n` both.
-All are standard uncertainties (k = 1). `steps` is a table that `foreaft onset` takes.
-
-Feet are the remainder of the weight: a difference, not a measurement. `foreaft import` brings a sweep back,
-every file checked against its hash. `frictionless validate datapackage.json` checks the CSV form to the last cell; it
-reads Parquet through pandas, which counts no bytes and makes fractions of integers with gaps.
-"""

@@ -33,6 +33,8 @@ def unpacked_bytes(file: BinaryIO, metadata: Any, *, most_page: int) -> int:
 
 def _of_column(file: BinaryIO, chunk: Any, size: int, most_page: int) -> int:
     places = (chunk.dictionary_page_offset, chunk.data_page_offset)
+    if not any(places) and not chunk.num_values:
+        return 0  # a table without rows has no pages
     at = min(place for place in places if place)
     end = at + chunk.total_compressed_size
     if not 4 <= at <= end <= size:

@@ -7,7 +7,7 @@ from typing import Literal
 
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.package.tables import Table
+from daq.keep.package.tables import TEXTS, Table
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 
@@ -67,7 +67,7 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
     named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
     for table in tables:
         for field, column in zip(table.fields, table.columns, strict=True):
-            if field.type != "string" or field.name in _MADE_HERE:
+            if field.type not in TEXTS or field.name in _MADE_HERE:
                 continue
             for text in set(column):
                 # the n of JSON's line break would else be a letter of the word behind it

@@ -10,10 +10,16 @@ import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep.json_text import json_text
+from daq.keep.package import json_columns
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
 from daq.keep.store.sessions import ResultRecord
 from daq.values import Samples
 
+STATES = {
+    "finished": "all positions were ridden, or the fitter had enough",
+    "stopped": "the stop was pressed",
+    "cut off": "closed later, after a power cut or the daemon's end",
+}
 RECEIVED = Field("received_us", "integer", "host receipt time, session clock", "us")
 
 
@@ -47,11 +53,11 @@ def sweep_table(name: str, row: Mapping[str, Any]) -> Table:
         Field("software", "string", "version of the program that recorded it"),
         Field("from_us", "integer", "begin, session clock", "us"),
         Field("to_us", "integer", "end, session clock; missing when it was cut off", "us"),
-        Field("state", "string", "how it ended"),
+        Field("state", "string", "how it ended; missing when it was cut off", categories=STATES),
         Field("gradient_pct", "number", "100 tan(tilt), nose up positive", "%"),
         Field("calibration", "string", "SHA-256 of the calibration it was ridden with"),
-        Field("plan", "string", "the plan, JSON"),
-        Field("rider_entries", "string", "what was entered of the rider, JSON"),
+        Field("plan", "object", "the plan", json_schema=json_columns.PLAN),
+        Field("rider_entries", "object", "what was entered of the rider", json_schema=json_columns.RIDER),
         Field("rig", "string", "the rig file as used, TOML"),
     )
     columns = tuple([row[field.name]] for field in fields)
@@ -64,7 +70,7 @@ def calibration_table(name: str, kept: list[tuple[str, str, Any]]) -> Table:
         SWEEP,
         Field("calibration", "string", "SHA-256 of the content"),
         Field("kept_utc", "string", "when it was first kept, ISO 8601"),
-        Field("content", "string", "the calibration, JSON"),
+        Field("content", "object", "the calibration", json_schema=json_columns.CALIBRATION),
     )
     rows = [(name, digest, when, json_text(content)) for digest, when, content in kept]
     return table_of_rows("calibrations", "Calibrations used", fields, rows)
@@ -77,7 +83,7 @@ def result_table(name: str, results: Iterable[ResultRecord]) -> Table:
         Field("kind", "string", "what was computed"),
         Field("method", "string", "name and version of what computed it"),
         Field("made_utc", "string", "when, ISO 8601"),
-        Field("content", "string", "the result, JSON"),
+        Field("content", "object", "the result", json_schema=json_columns.RESULT),
     )
     rows = [(name, one.kind, one.method, one.made_utc, json_text(one.content)) for one in results]
     return table_of_rows("results", "Results as computed at the time, oldest first", fields, rows)
@@ -119,14 +125,14 @@ def _notifications(name: str, found: list[Notification]) -> Table:
 
 
 def _hellos(name: str, found: list[Hello]) -> Table:
-    fields = (
-        SWEEP, RECEIVED, Field("source", "string", "the board"), Field("content", "string", "what it said, JSON")
-    )  # fmt: skip
+    content = Field("content", "object", "what it said", json_schema=json_columns.HELLO)
+    fields = (SWEEP, RECEIVED, Field("source", "string", "the board"), content)
     rows = [(name, one.received_us, one.source, json_text(one.content)) for one in found]
     return table_of_rows("hellos", "What boards said of themselves", fields, rows)
 
 
 def _events(name: str, found: list[Event]) -> Table:
-    fields = (SWEEP, RECEIVED, Field("kind", "string", "what happened"), Field("content", "string", "JSON"))
+    content = Field("content", "object", "what belongs to it", json_schema=json_columns.EVENT)
+    fields = (SWEEP, RECEIVED, Field("kind", "string", "what happened"), content)
     rows = [(name, one.received_us, one.kind, json_text(one.content)) for one in found]
     return table_of_rows("events", "What fitter and daemon did", fields, rows)

@@ -9,7 +9,7 @@ import csv
 import gzip
 import io
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Literal
@@ -22,8 +22,10 @@ from daq.keep.package.cells import harmless_cell
 from daq.keep.private import new_file
 from daq.values import Array
 
-FieldType = Literal["integer", "number", "string", "boolean"]
-Form = Literal["parquet", "csv.gz"]
+FieldType = Literal["integer", "number", "string", "boolean", "object", "array"]
+"""object and array: JSON text."""
+TEXTS = ("string", "object", "array")
+Form = Literal["parquet", "csv.gz", "csv"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,10 @@ class Field:
     type: FieldType
     description: str
     unit: str | None = None
+    categories: Mapping[str, str] | None = None
+    """What may stand in it, and what each means; None: anything."""
+    json_schema: Mapping[str, Any] | None = None
+    """Of an object or array."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +86,7 @@ def write_table(table: Table, folder: Path, form: Form) -> Path:
         if form == "parquet":
             _write_parquet(table, file)
         else:
-            file.write(_csv_gz(table))
+            file.write(_gz(_csv(table)) if form == "csv.gz" else _csv(table))
     return path
 
 
@@ -123,7 +129,8 @@ def _write_parquet(table: Table, file: BinaryIO) -> None:
     import pyarrow as arrow
     import pyarrow.parquet as parquet
 
-    kinds = {"integer": arrow.int64(), "number": arrow.float64(), "string": arrow.string(), "boolean": arrow.bool_()}
+    kinds = {"integer": arrow.int64(), "number": arrow.float64(), "boolean": arrow.bool_()}
+    kinds |= dict.fromkeys(TEXTS, arrow.string())
     schema = arrow.schema(
         [
             arrow.field(
@@ -138,7 +145,7 @@ def _write_parquet(table: Table, file: BinaryIO) -> None:
         arrow.array(column, kinds[field.type], from_pandas=True)
         for field, column in zip(table.fields, table.columns, strict=True)
     ]
-    texts = [field.name for field in table.fields if field.type == "string"]
+    texts = [field.name for field in table.fields if field.type in TEXTS]
     parquet.write_table(
         arrow.Table.from_arrays(arrays, schema=schema),
         file,
@@ -150,14 +157,18 @@ def _write_parquet(table: Table, file: BinaryIO) -> None:
     )
 
 
-def _csv_gz(table: Table) -> bytes:
+def _csv(table: Table) -> bytes:
     text = io.StringIO(newline="")
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow([field.name for field in table.fields])
     rows.writerows(_cells(table))
+    return text.getvalue().encode()
+
+
+def _gz(content: bytes) -> bytes:
     packed = io.BytesIO()
     with gzip.GzipFile(filename="", mode="wb", fileobj=packed, mtime=0) as file:
-        file.write(text.getvalue().encode())
+        file.write(content)
     return packed.getvalue()
 
 

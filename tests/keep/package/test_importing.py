@@ -249,6 +249,15 @@ def test_a_written_table_comes_back_and_numbers_are_as_they_were(tmp_path, form)
         assert rows[2][1] == "-1.0"
 
 
+@pytest.mark.parametrize("form", FORMS)
+def test_a_table_without_rows_comes_back_as_one(tmp_path, form):
+    """As the notifications of a jig without a power sensor are."""
+    fields = (Field("at_us", "integer", ""), Field("n", "number", ""), Field("who", "string", ""))
+    write_table(Table("none", "", fields, ([], [], [])), tmp_path, form)
+
+    assert read_table(tmp_path, "none") == {"at_us": [], "n": [], "who": []}
+
+
 def test_an_export_is_its_owners_alone_whatever_the_umask(store, tmp_path):
     before = os.umask(0)
     try:

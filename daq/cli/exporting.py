@@ -1,0 +1,78 @@
+"""`foreaft export`: sweeps as a data package."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from daq.cli.keeping import CHECK_FAILED, a_store, bar, opened
+from daq.cli.telling import REFUSED, fail, tell
+from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
+
+
+@click.command()
+@click.argument("sweeps", type=int, nargs=-1)
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
+@click.option("--all", "everything", is_flag=True, help="All finished sweeps that may be exported.")
+@click.option("--for", "purpose", type=click.Choice(["research", "client"]), default="research", show_default=True)
+@click.option("--form", type=click.Choice(["parquet", "csv.gz"]), help="Parquet where pyarrow is there, else CSV.")
+@click.option(
+    "--licence",
+    type=click.Choice(list(LICENCES)),
+    help="Terms of use. Simulated sweeps are CC0-1.0 unless said otherwise, others other-closed: a rider's consent to "
+    "research is no consent to publication.",
+)
+@click.option("--contributor", "contributors", multiple=True, metavar="'NAME <https://...>'", help="Whom to cite.")
+@a_store
+def export(
+    sweeps: tuple[int, ...],
+    folder: Path,
+    everything: bool,
+    purpose: Any,
+    form: Any,
+    licence: str | None,
+    contributors: tuple[str, ...],
+    store: Path | None,
+) -> None:
+    """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
+
+    Pseudonyms only. Research needs the client's consent. A sweep of which something is lost is exported with its gap;
+    one that cannot be is said and left out. Made again into the same FOLDER, a stopped export goes on. The daemon may
+    be running.
+    """
+    from daq.keep.again.recompute import derive
+    from daq.keep.package.export import export as exported
+    from daq.keep.package.permission import exportable
+
+    said: list[str] = []
+    try:
+        named = [contributor(words) for words in contributors]
+    except ValueError as error:
+        fail(REFUSED, f"--contributor: {error}")
+    with opened(store) as open_store, bar("exporting") as progress:
+        ids = list(sweeps)
+        if everything:
+            ids, left_out = exportable(open_store, purpose)
+            for sentence in left_out:
+                tell(f"left out: {sentence}")
+        if not ids:
+            fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
+        simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
+        terms = LICENCES[licence] if licence else FREE if simulated else CLOSED
+        made = exported(
+            open_store,
+            ids,
+            folder,
+            derive,
+            purpose=purpose,
+            licence=terms,
+            contributors=named,
+            form=form,
+            progress=progress,
+            told=said.append,
+        )
+    for line in (*said, *made):
+        tell(str(line))
+    raise SystemExit(CHECK_FAILED if any(line.startswith("left out:") for line in said) else 0)

@@ -1,0 +1,55 @@
+"""How the tables of an exported sweep hang together: what names a row, and what a column points to.
+
+Pure. The version of a table changes when a column is added, taken away or means something else; the package's when a
+table does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+FORMAT = "1.0.0"
+"""Of the tables together, as semver.org counts."""
+VERSIONS: dict[str, int] = {}
+"""Of tables that have changed since their first version, which is 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """Columns that name a row; and each column that points to one of the same name in another table."""
+
+    primary: tuple[str, ...] = ()
+    """Empty: rows have no name but their place."""
+    to: tuple[tuple[str, str], ...] = ()
+    """(column, table)."""
+
+
+OF_SWEEP = (("sweep", "sweep"),)
+_KEYS = {
+    "sweep": Keys(("sweep",), (("calibration", "calibrations"),)),
+    "calibrations": Keys(("sweep", "calibration"), OF_SWEEP),
+    "channels": Keys(("sweep", "source", "count"), OF_SWEEP),
+    "steps": Keys(("sweep", "step"), OF_SWEEP),
+    "strokes": Keys(("sweep", "stroke"), (*OF_SWEEP, ("step", "steps"))),
+    "exclusions": Keys(("sweep", "stroke"), (*OF_SWEEP, ("stroke", "strokes"))),
+    "loads": Keys((), (*OF_SWEEP, ("step", "steps"))),
+    "onset": Keys(("sweep",), OF_SWEEP),
+    "validity": Keys(("sweep", "test"), OF_SWEEP),
+    "clocks": Keys(("sweep", "source"), OF_SWEEP),
+    "methods": Keys(("sweep", "part"), OF_SWEEP),
+    "sweeps": Keys(("sweep",)),
+    "all_steps": Keys(("sweep", "step"), (("sweep", "sweeps"),)),
+}
+"""The tables not named here, of what was received, have no key: two items may come in the same microsecond."""
+
+
+def schema_keys(table: str) -> dict[str, Any]:
+    """The properties of a Table Schema (datapackage.org, version 2) that say so; its own version with them."""
+    keys = _KEYS.get(table, Keys((), OF_SWEEP))
+    to = [{"fields": [column], "reference": {"resource": other, "fields": [column]}} for column, other in keys.to]
+    return {
+        "version": VERSIONS.get("raw" if table.startswith("raw_") else table, 1),
+        **({"primaryKey": list(keys.primary)} if keys.primary else {}),
+        **({"foreignKeys": to} if to else {}),
+    }

@@ -1,0 +1,149 @@
+"""A folder of sweeps as a stranger gets it: README, data package, RO-Crate, two tables of all sweeps."""
+
+import json
+import subprocess
+import sys
+
+import pandas
+import pytest
+from rocrate.rocrate import ROCrate
+
+from daq.keep.again.derived import Derived
+from daq.keep.package.export import export
+from daq.keep.package.folder import describe_folder
+from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
+from daq.keep.store import Store
+from daq.sweep.validity.table import TESTS
+from daq.values import Verdict
+from tests.keep.sweeps import computed, stored
+
+FORMS = ["parquet", "csv.gz"]
+ADA = contributor("Ada Quill <https://orcid.org/0000-0002-1825-0097>")
+
+
+@pytest.fixture
+def store(tmp_path):
+    with Store.open(tmp_path / "store.sqlite") as opened:
+        yield opened
+
+
+def descriptor(folder):
+    return json.loads((folder / "datapackage.json").read_text())
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_the_folder_is_a_valid_data_package_whatever_the_form_of_its_sweeps(store, tmp_path, form):
+    export(store, [stored(store), stored(store)], tmp_path / "out", computed, form=form)
+    command = [sys.executable, "-m", "frictionless", "validate", str(tmp_path / "out" / "datapackage.json"), "--json"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+
+    report = json.loads(done.stdout)
+    assert report["valid"], report
+    assert [task["type"] for task in report["tasks"]] == ["table", "table", "json", "json"]
+    assert [task["stats"].get("rows") for task in report["tasks"][:2]] == [2, 2]
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_strangers_first_tables_hold_every_sweep_and_step(store, tmp_path, form):
+    ids = [stored(store) for _ in range(2)]
+    export(store, ids, tmp_path / "out", computed, form=form)
+    sweeps, steps = (pandas.read_csv(tmp_path / "out" / f"{name}.csv") for name in ("sweeps", "all_steps"))
+
+    answer, (step,) = computed(store, 1).onset, computed(store, 1).steps
+    assert sweeps.mass_kg.tolist() == [71.5, 71.5]
+    assert sweeps.simulated.tolist() == [True, True]
+    assert sweeps.verdict.tolist() == ["onset", "onset"]
+    assert sweeps.onset_mm.tolist() == [answer.onset_mm] * 2
+    assert sweeps.lost.isna().all()
+    assert steps.sweep.tolist() == sweeps.sweep.tolist() == [one.name for one in sorted((tmp_path / "out").glob("*/"))]
+    assert steps.hand_load_n.tolist() == [step.hand_load_n] * 2
+    assert steps.strokes.tolist() == [3, 3]
+
+
+def test_a_sweep_more_is_less_than_a_kilobyte_more_in_the_folders_descriptor(store, tmp_path):
+    sizes = []
+    for _ in range(3):
+        export(store, [stored(store)], tmp_path / "out", computed)
+        sizes.append((tmp_path / "out" / "datapackage.json").stat().st_size)
+
+    assert 0 < sizes[2] - sizes[1] <= 1000
+
+
+def test_what_holds_for_all_sweeps_stands_in_the_folders_descriptor(store, tmp_path):
+    export(store, [stored(store)], tmp_path / "out", computed, licence=FREE, contributors=[ADA])
+    only = descriptor(tmp_path / "out")
+    export(store, [stored(store)], tmp_path / "out", computed, licence=CLOSED, contributors=[ADA])
+    both = descriptor(tmp_path / "out")
+
+    assert (only["simulated"], only["version"]) == (True, "1.0.0")
+    assert "SIMULATED" in only["title"]
+    assert only["licenses"] == [
+        {"name": "CC0-1.0", "title": FREE.title, "path": "https://creativecommons.org/publicdomain/zero/1.0/"}
+    ]
+    assert both["contributors"] == [{"title": "Ada Quill", "path": "https://orcid.org/0000-0002-1825-0097"}]
+    assert [one["name"] for one in both["licenses"]] == ["CC0-1.0", "other-closed"]
+
+
+def test_the_readme_names_every_verdict_test_table_and_term(store, tmp_path):
+    (made,) = export(store, [stored(store)], tmp_path / "out", computed, licence=FREE, contributors=[ADA])
+    page = (tmp_path / "out" / "README.md").read_text()
+
+    named = page.replace("raw_*", "raw_jig")
+    for word in (*Verdict, *(one["name"] for one in descriptor(made)["resources"]), FREE.title, "Ada Quill"):
+        assert word in named, word
+    for test in TESTS:
+        assert {"left_right": "left and right", "first_again": "first position again"}.get(
+            test.__name__, test.__name__
+        ) in page
+    assert "1 sweep. Some or all riders are SIMULATED" in page
+    assert page.count("\n") <= 70, "one page"
+
+
+def test_a_collector_of_research_objects_reads_the_same(store, tmp_path):
+    """RO-Crate 1.1, read by the library of its makers."""
+    made = export(store, [stored(store), stored(store)], tmp_path / "out", computed, licence=FREE, contributors=[ADA])
+    crate = ROCrate(tmp_path / "out")
+
+    assert crate.metadata["conformsTo"] == "https://w3id.org/ro/crate/1.1"
+    assert crate.root_dataset["license"][0].id == FREE.path
+    assert [one["name"] for one in crate.root_dataset["author"]] == ["Ada Quill"]
+    assert crate.root_dataset["datePublished"] == "2026-03-29"
+    parts = {part.id: part.type for part in crate.root_dataset["hasPart"]}
+    assert parts == {
+        **dict.fromkeys(("datapackage.json", "README.md", "sweeps.csv", "all_steps.csv"), "File"),
+        **{f"{folder.name}/": "Dataset" for folder in made},
+    }
+    assert all((tmp_path / "out" / part).exists() for part in parts)
+    assert {one.id for one in crate.get_entities()} >= {FREE.path, ADA["path"], "#foreaft"}
+
+
+def test_a_sweep_that_cannot_be_read_is_told_and_the_folder_described_without_it(store, tmp_path):
+    made = export(store, [stored(store), stored(store)], tmp_path / "out", computed, form="parquet")
+    (made[0] / "steps.parquet").write_bytes(b"none")
+    told = []
+    describe_folder(tmp_path / "out", told.append)
+
+    assert told[0].startswith(f"left out of the folder's own tables: {made[0].name}: ")
+    assert [one["name"] for one in descriptor(tmp_path / "out")["resources"]] == ["sweeps", "all_steps", made[1].name]
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_sweep_without_an_answer_is_listed_without_one(store, tmp_path, form):
+    export(store, [stored(store)], tmp_path / "out", lambda *_: Derived(losses=("its beginning",)), form=form)
+    sweeps = pandas.read_csv(tmp_path / "out" / "sweeps.csv")
+
+    assert sweeps.verdict.isna().all()
+    assert sweeps.lost.tolist() == ["its beginning"]
+    assert len(pandas.read_csv(tmp_path / "out" / "all_steps.csv")) == 0
+
+
+@pytest.mark.parametrize("words", ["", "<https://orcid.org/1>", "Ada <ftp://x>", "Ada\nQuill", "Ada <https://a b>"])
+def test_a_contributor_is_a_name_and_an_address(words):
+    with pytest.raises(ValueError, match=r"contributor: |U\+000A|line break|character"):
+        contributor(words)
+
+
+def test_licences_go_by_the_names_of_the_open_definition():
+    # licenses.opendefinition.org, which the Data Package standard names for `licenses.name`; from memory
+    assert list(LICENCES) == ["CC0-1.0", "CC-BY-4.0", "ODC-BY-1.0", "ODbL-1.0", "other-closed"]
+    assert contributor(" Ada Quill ") == {"title": "Ada Quill"}
