@@ -16,6 +16,9 @@ from typing import NoReturn
 
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
+WINDOWS = os.name == "nt"
+BIN = VENV / ("Scripts" if WINDOWS else "bin")
+PROGRAM = ".exe" if WINDOWS else ""
 LOCK = ROOT / ".ci" / "locked.txt"
 OLDEST_PYTHON = (3, 11)
 DEVICE_ABSENT = 3
@@ -24,7 +27,9 @@ DEVICE_ABSENT = 3
 def run_in_venv(command: list[str], extras: str = "") -> NoReturn:
     """Replace this process by `command` from the checkout's environment, made or brought up to date first."""
     ensure_venv(extras)
-    program = str(VENV / "bin" / command[0])
+    program = str(BIN / (command[0] + PROGRAM))
+    if WINDOWS:  # there a process cannot become another one
+        raise SystemExit(subprocess.run([program, *command[1:]], check=False).returncode)
     os.execv(program, [program, *command[1:]])
 
 
@@ -36,10 +41,19 @@ def ensure_venv(extras: str = "") -> None:
     wanted = _fingerprint(extras)
     if stamp.exists() and stamp.read_text() in (wanted, _fingerprint("[test]")):
         return
-    if not (VENV / "bin" / "pip").exists():
+    if not (BIN / ("pip" + PROGRAM)).exists():
         _make_venv()
     say("Installing what Foreaft needs into .venv (about a minute the first time) ...")
-    pip = [str(VENV / "bin" / "pip"), "install", "--quiet", "--disable-pip-version-check", "--constraint", str(LOCK)]
+    pip = [
+        str(BIN / ("python" + PROGRAM)),
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        "--disable-pip-version-check",
+        "--constraint",
+        str(LOCK),
+    ]
     for what in (["setuptools"], ["--no-build-isolation", "--editable", f"{ROOT}{extras}"]):
         if subprocess.run([*pip, *what], check=False).returncode:
             stop("pip could not install the packages (see above). Is this machine online? Then run the command again.")

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
-import uvloop
 
 from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.live.bench.wanted import Gravity, Reference, Wanted
@@ -216,7 +216,7 @@ def _run(
                     code[0] = KEYBOARD
                 return session
 
-            finish(uvloop.run(all_of_it()))
+            finish(loop.run(all_of_it()))
     except RigError as error:
         fail(REFUSED, error)
     except StoreError as error:

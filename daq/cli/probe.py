@@ -6,9 +6,9 @@ import dataclasses
 from typing import TYPE_CHECKING
 
 import click
-import uvloop
 
 from daq.cli.telling import MISSING, fail, print_json, say, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.sources.modbus_probe import ModbusFinding
@@ -42,14 +42,12 @@ def probe(
 
     try:
         if place == BLUETOOTH:
-            seen = uvloop.run(Radio().scan(seconds))
+            seen = loop.run(Radio().scan(seconds))
             content, lines = [dataclasses.asdict(sensor) for sensor in seen], bluetooth_lines(seen, seconds)
             recognised = bool(seen)
         elif unit is not None:
             asked = modbus_probe.BAUDS if baud is None else (baud,)
-            answer = uvloop.run(
-                modbus_probe.ask(place, unit=unit, function=int(function), address=address, bauds=asked)
-            )
+            answer = loop.run(modbus_probe.ask(place, unit=unit, function=int(function), address=address, bauds=asked))
             content, lines, recognised = [dataclasses.asdict(answer)], modbus_lines(place, answer), answer.answered
         else:
             bauds = listening.BAUDS if baud is None else (baud,)

@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-import uvloop
 
 from daq.cli.panel import a_prior, priors_from
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.live.web.access import Keys
@@ -108,7 +108,7 @@ def serve(
         _tell_of_keys(keys, at, log_form)
     who = Rider(rider, mass_kg)
     try:
-        ended_by = uvloop.run(
+        ended_by = loop.run(
             serve_rig(
                 rig_file,
                 opened,

@@ -24,6 +24,8 @@ from typing import IO, Any
 
 import zstandard
 
+from daq.keep.private import PRIVATELY
+
 KIB, MIB, GIB = 2**10, 2**20, 2**30
 DEEPEST_JSON = 64
 """Levels of brackets. Python's own parser gives up at about 1000, with a fault instead of a refusal."""
@@ -33,6 +35,7 @@ MOST_JSON_BYTES = 4 * MIB
 MOST_CALIBRATION_BYTES = MIB
 """Of a calibration file. 32 channels with their budgets take 100 KiB."""
 
+_WITHOUT_WAITING = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOCTTY", 0)
 _STRINGS = re.compile(r'"(?:[^"\\]|\\.)*+"?', re.DOTALL)
 _LONG_NUMBER = re.compile(r"\d{19}")
 
@@ -48,7 +51,7 @@ def open_plain(path: Path, *, most_bytes: int | None = None) -> io.BufferedReade
     without a writer is not waited for.
     """
     try:
-        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY)
+        descriptor = os.open(path, os.O_RDONLY | PRIVATELY | _WITHOUT_WAITING)
     except OSError as error:
         if error.errno == errno.ENXIO:  # a socket, or a device that is not there
             raise Refused(f"{path}: expected a plain file, got a {_kind(os.stat(path).st_mode)}") from error

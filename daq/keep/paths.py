@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 STORE_NAME = "store.sqlite"
@@ -12,12 +13,13 @@ def default_store_path(environ: Mapping[str, str], home: Path) -> Path:
     """The store's path from the environment and the home folder.
 
     As a system service: the folder systemd made for it (StateDirectory=, systemd.exec(5)). For a person: the data
-    folder of the XDG Base Directory specification 0.8, which says to ignore a relative XDG_DATA_HOME.
+    folder of the XDG Base Directory specification 0.8, which says to ignore a relative XDG_DATA_HOME; on Windows
+    LOCALAPPDATA, on macOS ~/Library/Application Support, for everything (their makers' conventions, from memory).
     """
     service = environ.get("STATE_DIRECTORY", "").split(":")[0]
     if service:
         return Path(service) / STORE_NAME
-    return _base(environ, "XDG_DATA_HOME", home / ".local" / "share") / STORE_NAME
+    return _base(environ, "XDG_DATA_HOME", home / ".local" / "share", home) / STORE_NAME
 
 
 def default_keys_path(environ: Mapping[str, str], home: Path) -> Path:
@@ -28,15 +30,24 @@ def default_keys_path(environ: Mapping[str, str], home: Path) -> Path:
 def default_state_folder(environ: Mapping[str, str], home: Path) -> Path:
     """Where a service keeps its state (StateDirectory=, systemd.exec(5)), or a person's state folder."""
     service = environ.get("STATE_DIRECTORY", "").split(":")[0]
-    return Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state")
+    return Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state", home)
 
 
 def default_settings_path(environ: Mapping[str, str], home: Path) -> Path:
     """The settings file: of the service (ConfigurationDirectory=, systemd.exec(5)), or in a person's config folder."""
     service = environ.get("CONFIGURATION_DIRECTORY", "").split(":")[0]
-    return (Path(service) if service else _base(environ, "XDG_CONFIG_HOME", home / ".config")) / "config.toml"
+    return (Path(service) if service else _base(environ, "XDG_CONFIG_HOME", home / ".config", home)) / "config.toml"
 
 
-def _base(environ: Mapping[str, str], name: str, otherwise: Path) -> Path:
+BY_SYSTEM: Mapping[str, Callable[[str, Path, Path], tuple[str, Path]]] = {
+    "win32": lambda name, folder, home: ("LOCALAPPDATA", home / "AppData" / "Local"),
+    "darwin": lambda name, folder, home: (name, home / "Library" / "Application Support"),
+}
+"""Which variable names the folder, and where it is without it, from those of Linux and the home folder."""
+
+
+def _base(environ: Mapping[str, str], name: str, otherwise: Path, home: Path) -> Path:
+    if sys.platform in BY_SYSTEM:
+        name, otherwise = BY_SYSTEM[sys.platform](name, otherwise, home)
     chosen = Path(environ.get(name, ""))
     return (chosen if chosen.is_absolute() else otherwise) / "foreaft"

@@ -7,12 +7,15 @@ from pathlib import Path
 from typing import BinaryIO
 
 FILE, FOLDER = 0o600, 0o700
+PRIVATELY = getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+"""How a file is opened beside for reading or writing: not for child processes, and as the bytes it holds."""
 
 
 def new_file(path: Path) -> BinaryIO:
     """A new file for writing, readable by its owner alone whatever the umask says. FileExistsError when it is there."""
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, FILE)
-    os.fchmod(descriptor, FILE)  # a umask may only have taken away from it
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | PRIVATELY, FILE)
+    if hasattr(os, "fchmod"):  # Windows keeps a user's files by their folder
+        os.fchmod(descriptor, FILE)  # a umask may only have taken away from it
     return os.fdopen(descriptor, "wb")
 
 

@@ -6,7 +6,9 @@ import asyncio
 import contextlib
 import signal
 import socket
+import sys
 from collections.abc import Callable, Collection, Coroutine, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 import uvicorn
@@ -17,6 +19,7 @@ from daq.live.web.access import Keys
 from daq.live.web.api import make_app
 from daq.live.web.connections import Connection
 from daq.live.web.gate import Gate
+from daq.sources.loop import on_signals
 
 GRACE_S = 2
 WORD_AT_MOST = 1024
@@ -30,7 +33,8 @@ class AddressTaken(Exception):
 def listen(host: str, port: int) -> socket.socket:
     """A listening socket; port 0 takes a free one. Raises AddressTaken with what to do."""
     listener = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if sys.platform != "win32":  # there it would let two programs listen at one address
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
         listener.listen()
@@ -83,8 +87,7 @@ async def serve(
     it is called by there. Returns the signal, None without one. An error of any part ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        asyncio.get_running_loop().add_signal_handler(number, _ask, asked, number)
+    on_signals((signal.SIGINT, signal.SIGTERM), partial(_ask, asked))
     parts = [*(link() for link in links), session.run()]
     storing = session.acquisition.storing
     if storing is not None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import select
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -24,14 +22,14 @@ def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
     pieces: list[tuple[int, bytes]] = []
     with open_port(path, baud) as port:
         try:
-            os.write(port.fileno(), encode_command(Command(1, Op.HELLO)))
+            port.write_timeout = 0
+            port.write(encode_command(Command(1, Op.HELLO)))
             end_s = time.monotonic() + seconds
             while (left_s := end_s - time.monotonic()) > 0.0:
-                if select.select([port.fileno()], [], [], left_s)[0]:
-                    got = os.read(port.fileno(), 65_536)
-                    if not got:
-                        raise PortGone(f"{path} has gone while it was listened to")
-                    pieces.append((time.monotonic_ns() // 1000, got))
+                port.timeout = left_s
+                got = port.read()
+                if got:
+                    pieces.append((time.monotonic_ns() // 1000, got + port.read(port.in_waiting)))
         except OSError as error:
             raise PortGone(f"{path} has gone while it was listened to ({error.strerror})") from error
     return pieces

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import logging
-import termios
 from collections.abc import Callable, Mapping, Sequence
 
 from pymodbus.client import AsyncModbusSerialClient
@@ -17,6 +16,7 @@ from pymodbus.pdu import ModbusPDU
 
 from daq.rig import ModbusTransmitter
 from daq.sources.clock import SessionClock
+from daq.sources.ports import TERMINAL_ERRORS
 from daq.sources.serial_port import BACK_OFF_S, PARITIES, PortGone, PortTrouble, find_port, open_port
 from daq.wire.modbus import Register, request_for
 from daq.wire.modbus_poll import encode_poll
@@ -100,7 +100,7 @@ class ModbusLink:
         )
         try:
             connected = await client.connect()
-        except termios.error as error:
+        except TERMINAL_ERRORS as error:
             raise PortTrouble(f"{path} does not take {table.baud} baud, parity {table.parity}: {error}") from error
         if not connected:
             raise PortTrouble(f"{path} could not be opened for Modbus")

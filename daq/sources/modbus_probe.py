@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import termios
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +10,7 @@ from pymodbus.client import AsyncModbusSerialClient
 from pymodbus.exceptions import ModbusException
 
 from daq.sources.modbus_link import INPUT_REGISTERS, REFUSALS
+from daq.sources.ports import TERMINAL_ERRORS
 from daq.sources.serial_port import PARITIES, open_port
 from daq.wire.modbus import KINDS, WORD_ORDERS, Register, number_in
 
@@ -49,7 +49,7 @@ async def ask(
         try:
             if await client.connect():
                 found = await _ask_once(client, unit, function, address, baud, parity)
-        except termios.error:  # not every port has every baud and parity
+        except TERMINAL_ERRORS:  # not every port has every baud and parity
             continue
         finally:
             client.close()

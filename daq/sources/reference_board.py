@@ -7,8 +7,6 @@ tilt sensor, a reed at the crank that bounces. It runs by the session's clock, a
 from __future__ import annotations
 
 import asyncio
-import os
-import tty
 from collections.abc import Callable
 
 import numpy as np
@@ -18,6 +16,7 @@ from daq.rider.jig import JigBlock
 from daq.sources.clock import SessionClock
 from daq.sources.reference_bench import INPUT, MARK, TILT_MV, Bench, Built
 from daq.sources.simulator import BEAT_S, UNSENT_AT_MOST, Jig, PowerSender
+from daq.sources.terminal import new_terminal
 
 BOARD = bytes.fromhex("5173000000000002") + (1).to_bytes(4, "little")
 """Id and boot number in its EEPROM."""
@@ -48,10 +47,8 @@ class ReferenceBoard:
         self._jig, self._clock, self._rng = jig, clock, rng
         self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._slave)
-        os.set_blocking(self._master, False)
-        self.port = os.ttyname(self._slave)
+        self._terminal = new_terminal()
+        self.port = self._terminal.port
         self._unsent = b""
 
     async def run(self) -> None:
@@ -72,8 +69,7 @@ class ReferenceBoard:
                 self._unsent += self.bench.run(now_s * 1e6)
                 self._write()
         finally:
-            os.close(self._master)
-            os.close(self._slave)
+            self._terminal.close()
             self.bench.close()
 
     def _wire(self, block: JigBlock) -> None:
@@ -95,14 +91,14 @@ class ReferenceBoard:
                     at((edge_s + 1e-3) * 1e6, MARK, level)
 
     def _listen(self) -> None:
-        try:
-            self.bench.hear(os.read(self._master, 4096))
-        except BlockingIOError:
-            return
+        heard = self._terminal.read()
+        if heard:
+            self.bench.hear(heard)
 
     def _write(self) -> None:
-        try:
-            while self._unsent:
-                self._unsent = self._unsent[os.write(self._master, self._unsent) :]
-        except BlockingIOError:
-            self._unsent = self._unsent[-UNSENT_AT_MOST:]
+        while self._unsent:
+            taken = self._terminal.write(self._unsent)
+            if not taken:
+                self._unsent = self._unsent[-UNSENT_AT_MOST:]
+                return
+            self._unsent = self._unsent[taken:]

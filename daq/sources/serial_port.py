@@ -14,7 +14,6 @@ from __future__ import annotations
 import asyncio
 import errno
 import os
-import termios
 from collections.abc import Callable
 
 import serial
@@ -22,9 +21,11 @@ from serial.tools import list_ports
 from serial.tools.list_ports_common import ListPortInfo
 
 from daq.rig import SerialPlace
+from daq.sources import ports
 from daq.sources.clock import SessionClock
 
-READ_AT_MOST = 65_536
+NETWORKED = "://"
+"""In the place of a port: a serial line reached over a network, as pyserial knows them (socket://ADDRESS:PORT)."""
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 
@@ -52,7 +53,11 @@ class PortGone(PortTrouble):
 def find_port(place: SerialPlace) -> str:
     """The device path of the rig file's device. Raises NoPort, naming what is plugged in instead."""
     if place.port:
-        if os.path.exists(place.port):
+        if (
+            NETWORKED in place.port
+            or os.path.exists(place.port)
+            or any(port.device == place.port for port in list_ports.comports())
+        ):
             return place.port
         raise NoPort(f"no port {place.port}; {_plugged_in()}")
     wanted = " ".join(filter(None, (place.usb_id, place.usb_serial)))
@@ -81,16 +86,17 @@ def _plugged_in() -> str:
 
 def open_port(path: str, baud: int, *, parity: str = "none", data_bits: int = 8) -> serial.Serial:
     """The port, opened for this process alone. Raises PortTrouble."""
+    opened = serial.serial_for_url if NETWORKED in path else serial.Serial
     try:
-        return serial.Serial(path, baud, data_bits, PARITIES[parity], timeout=0, exclusive=True)
-    except (serial.SerialException, ValueError, termios.error) as error:
+        return opened(path, baud, data_bits, PARITIES[parity], timeout=0, exclusive=True)
+    except (serial.SerialException, ValueError, *ports.TERMINAL_ERRORS) as error:
         raise _trouble(path, error) from error
 
 
 def _trouble(path: str, error: Exception) -> PortTrouble:
     """What an open that failed means, and the remedy."""
     number = getattr(error, "errno", None)
-    if isinstance(error.__context__, termios.error) or number == errno.EISDIR:
+    if isinstance(error.__context__, ports.TERMINAL_ERRORS) or number == errno.EISDIR:
         return PortTrouble(f"{path} is not a serial port; {_plugged_in()}")
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO):
         return NoPort(f"no port {path}; {_plugged_in()}")
@@ -147,38 +153,28 @@ class SerialLink:
         if self._port is None:
             raise PortGone("no device is connected")
         try:
-            taken = os.write(self._port.fileno(), command)
+            taken = ports.write(self._port, command)
         except OSError as error:
             raise PortGone(f"the device does not take commands: {error.strerror}") from error
         if taken < len(command):
             raise PortGone(f"the device does not take commands: it took {taken} of {len(command)} bytes")
 
     async def _read_until_gone(self, port: serial.Serial, path: str) -> None:
-        loop = asyncio.get_running_loop()
-        gone: asyncio.Future[str] = loop.create_future()
-        descriptor = port.fileno()
+        gone: asyncio.Future[str] = asyncio.get_running_loop().create_future()
 
-        def readable() -> None:
-            try:
-                got = os.read(descriptor, READ_AT_MOST)
-            except BlockingIOError:
-                return
-            except OSError as error:
-                got, reason = b"", error.strerror or str(error)
-            else:
-                reason = "end of data"
-            if got:
-                self._on_bytes(self._clock.stamp_us(), got)
-            elif not gone.done():
-                loop.remove_reader(descriptor)
+        def heard(got: bytes) -> None:
+            self._on_bytes(self._clock.stamp_us(), got)
+
+        def has_gone(reason: str) -> None:
+            if not gone.done():
                 gone.set_result(reason)
 
-        loop.add_reader(descriptor, readable)
+        end = ports.watch(port, heard, has_gone)
         try:
             self._on_open(path)
             reason = await gone
         finally:
-            loop.remove_reader(descriptor)
+            end()
         raise PortGone(f"{path} has gone ({reason}): is the cable in? It is taken up again by itself")
 
     def _close(self) -> None:

@@ -8,8 +8,6 @@ makes it write more per second. Whoever runs it sets the jig before each beat: s
 from __future__ import annotations
 
 import asyncio
-import os
-import tty
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
@@ -22,6 +20,7 @@ from daq.rider.power_sensor import PowerNotice
 from daq.rider.power_vector import VectorSensor
 from daq.sources.board_side import BoardSide
 from daq.sources.clock import SessionClock
+from daq.sources.terminal import new_terminal
 from daq.values import Samples, Status, cut, joined
 from daq.wire import board, cycling_power
 from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vector
@@ -75,11 +74,8 @@ class SimulatedBoard:
         self.side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
         self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat
-        self.master, slave = os.openpty()
-        tty.setraw(slave)
-        os.set_blocking(self.master, False)
-        self.port = os.ttyname(slave)
-        self._slave = slave
+        self.terminal = new_terminal()
+        self.port = self.terminal.port
         self.unsent = b""
         self._sequence = 0
         self._ticks_us = 0
@@ -101,8 +97,7 @@ class SimulatedBoard:
                 self.send(self._jig.advance(now_s - ridden_s))
                 ridden_s = now_s
         finally:
-            os.close(self.master)
-            os.close(self._slave)
+            self.terminal.close()
 
     def send(self, block: JigBlock) -> None:
         """Send what this block of the ride makes, and a hello when one is due."""
@@ -120,9 +115,8 @@ class SimulatedBoard:
 
     def _obey(self) -> None:
         """Answer what the host has asked since; what it changes holds from the next scan on."""
-        try:
-            heard = os.read(self.master, 4096)
-        except BlockingIOError:
+        heard = self.terminal.read()
+        if not heard:
             return
         self.unsent += self.side.hear(heard, self._ticks_us)
         gains = tuple(channel.gain for channel in self.side.hello.channels[: len(CELLS)])
@@ -137,11 +131,12 @@ class SimulatedBoard:
 
     def write(self) -> None:
         """Write what the port takes; of the rest no more is kept than a board could keep."""
-        try:
-            while self.unsent:
-                self.unsent = self.unsent[os.write(self.master, self.unsent) :]
-        except BlockingIOError:
-            self.unsent = self.unsent[-UNSENT_AT_MOST:]
+        while self.unsent:
+            taken = self.terminal.write(self.unsent)
+            if not taken:
+                self.unsent = self.unsent[-UNSENT_AT_MOST:]
+                return
+            self.unsent = self.unsent[taken:]
 
 
 def hello_of(electronics: Electronics) -> board.Hello:

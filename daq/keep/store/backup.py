@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from daq.keep.errors import StoreError, StoreReadOnly, store_error
+from daq.keep.private import PRIVATELY
 from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
 from daq.keep.store.lock import take_lock
@@ -80,7 +81,7 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
 def _begin(target: Path) -> None:
     """An empty file for its owner alone. Raises StoreError when none can be made there."""
     try:
-        os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+        os.close(os.open(target, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))
     except OSError as error:
         raise StoreError(f"no file can be made in {target.parent}: {error.strerror}; choose another folder") from error
 
@@ -138,6 +139,8 @@ def _set_aside(target: Path, aside: Path) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":  # there a folder cannot be opened, and a rename is written at once
+        return
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from daq.keep.bounded import Refused, open_plain
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, StoreVanished, store_error
+from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.rows import complete
@@ -93,7 +94,7 @@ def open_for_writing(path: Path) -> StoreFile:
         lock = take_lock(path)
     try:
         with _os_errors(path):
-            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))  # health data: the owner's alone
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: the owner's alone
         _check_length(path)
         file = StoreFile(path, _connect(str(path)), lock)
     except BaseException:

@@ -6,11 +6,24 @@ The kernel drops the lock with the process, however it ends, so a killed daemon 
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 from pathlib import Path
 
 from daq.keep.errors import StoreBusy
+from daq.keep.private import PRIVATELY
+
+try:
+    from fcntl import LOCK_EX, LOCK_NB, flock
+
+    def _hold(descriptor: int) -> None:
+        flock(descriptor, LOCK_EX | LOCK_NB)
+
+except ImportError:  # Windows: a byte far behind the number, for a locked byte cannot be read there
+    import msvcrt
+
+    def _hold(descriptor: int) -> None:
+        os.lseek(descriptor, 1 << 20, os.SEEK_SET)
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
 
 
 def take_lock(store: Path) -> int:
@@ -19,11 +32,12 @@ def take_lock(store: Path) -> int:
     Raises StoreBusy naming the process that has it, OSError when the lock file cannot be made.
     """
     path = store.with_name(store.name + ".lock")
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600)
     try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError as error:
-        holder = os.pread(descriptor, 32, 0).decode("ascii", "replace").strip() or "unknown"
+        _hold(descriptor)
+    except (BlockingIOError, PermissionError) as error:
+        os.lseek(descriptor, 0, os.SEEK_SET)
+        holder = os.read(descriptor, 32).decode("ascii", "replace").strip() or "unknown"
         os.close(descriptor)
         raise StoreBusy(f"{store} is being written by process {holder}: stop it, or give another store") from error
     with contextlib.suppress(OSError):  # a full disk: the lock holds all the same, only the number is missing
@@ -34,4 +48,5 @@ def take_lock(store: Path) -> int:
 
 def note_holder(descriptor: int) -> None:
     """Write the number of this process into the lock file. OSError when its disk takes nothing."""
-    os.pwrite(descriptor, f"{os.getpid()}\n".encode(), 0)
+    os.lseek(descriptor, 0, os.SEEK_SET)
+    os.write(descriptor, f"{os.getpid()}\n".encode())

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from daq.keep.errors import StoreError, StoreNewer
+from daq.keep.private import PRIVATELY
 
 APPLICATION_ID = 0x466F7265
 """'Fore' in ASCII; lets file(1) and us tell a store from any other SQLite file."""
@@ -189,7 +190,7 @@ def _step(number: int, sql: str) -> Any:
 
 def _keep_copy(db: sqlite3.Connection, path: Path, version: int) -> Path:
     kept = path.with_name(f"{path.stem}.schema{version}{path.suffix}")
-    os.close(os.open(kept, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))  # health data: the owner's alone
+    os.close(os.open(kept, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: the owner's alone
     copy = sqlite3.connect(kept)
     try:
         db.backup(copy)

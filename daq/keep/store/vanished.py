@@ -11,6 +11,7 @@ import sqlite3
 from pathlib import Path
 
 from daq.keep.errors import StoreError, store_error
+from daq.keep.private import PRIVATELY
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.store import Store
 
@@ -30,7 +31,7 @@ def carry_over(store: Store, refuge: Path) -> Store:
         try:
             if folder == refuge:
                 folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600))
+            os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_EXCL | PRIVATELY, 0o600))
             _copy(store, target)
             new = Store.open(target)
         except (OSError, StoreError) as error:

@@ -122,8 +122,8 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
         await session.sweep.fitter(Trigger.BEGIN)
         await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         await until(lambda: session.acquisition.sensors.decoder.scans > 500)
-        os.close(running.board.master)
-        running.board.master = os.open("/dev/null", os.O_RDWR)
+        os.close(running.board.terminal.master)
+        running.board.terminal.master = os.open("/dev/null", os.O_RDWR)
         await until(
             lambda: (
                 "gone" in session.acquisition.troubles()["board"]

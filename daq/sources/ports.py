@@ -1,0 +1,111 @@
+"""Reading a serial port, on whatever system this is.
+
+Where the event loop can watch a port it does. Where it cannot (Windows), a thread reads: three times the work a byte,
+and the receipt time is that at which the loop hears of it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import threading
+from collections.abc import Callable
+
+import serial
+
+try:
+    from termios import error as _TermiosError
+
+    TERMINAL_ERRORS: tuple[type[Exception], ...] = (_TermiosError,)
+except ImportError:
+    TERMINAL_ERRORS = ()
+"""By which an operating system refuses the settings of a port, beside OSError."""
+
+_GONE: tuple[type[Exception], ...] = (OSError, TypeError, *TERMINAL_ERRORS)
+"""By which pyserial says that a port is not there any more; TypeError of one that was closed meanwhile."""
+PORTS_ARE_FILES = os.name != "nt"
+"""Whether the event loop can watch a port."""
+READ_AT_MOST = 65_536
+WAIT_S = 0.05
+"""So long a thread waits for a byte before it looks whether it is still wanted."""
+SOCKET_WAIT_S = 0.005
+"""The same of a port over a network, which does not say how much has come: all that comes in this time is taken."""
+END_OF_DATA = "end of data"
+
+
+def watch(port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]) -> Callable[[], None]:
+    """Hand on what comes, in the running loop, and why it has ended; what is returned ends the watching.
+
+    on_gone is called once at most, and nothing after it.
+    """
+    return (_by_loop if PORTS_ARE_FILES else _by_thread)(port, on_bytes, on_gone)
+
+
+def _by_loop(
+    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]
+) -> Callable[[], None]:
+    loop, descriptor = asyncio.get_running_loop(), port.fileno()
+
+    def readable() -> None:
+        try:
+            got, reason = os.read(descriptor, READ_AT_MOST), END_OF_DATA
+        except BlockingIOError:
+            return
+        except OSError as error:
+            got, reason = b"", error.strerror or str(error)
+        if got:
+            on_bytes(got)
+        else:
+            loop.remove_reader(descriptor)
+            on_gone(reason)
+
+    loop.add_reader(descriptor, readable)
+
+    def end() -> None:
+        loop.remove_reader(descriptor)
+
+    return end
+
+
+def _by_thread(
+    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]
+) -> Callable[[], None]:
+    loop, wanted = asyncio.get_running_loop(), threading.Event()
+    wanted.set()
+    networked = "://" in str(port.port)
+    port.timeout = SOCKET_WAIT_S if networked else WAIT_S
+
+    def hear(got: bytes, reason: str) -> None:
+        if wanted.is_set():
+            on_bytes(got) if got else on_gone(reason)
+
+    def tell(got: bytes, reason: str = "") -> None:
+        if not loop.is_closed():
+            loop.call_soon_threadsafe(hear, got, reason)
+
+    def read() -> None:
+        while wanted.is_set():
+            try:
+                got = port.read(READ_AT_MOST if networked else max(1, min(port.in_waiting, READ_AT_MOST)))
+            except _GONE as error:
+                tell(b"", getattr(error, "strerror", None) or str(error))
+                return
+            if got:
+                tell(got)
+
+    thread = threading.Thread(target=read, name="serial port", daemon=True)
+    thread.start()
+
+    def end() -> None:
+        wanted.clear()
+        thread.join(1.0)
+
+    return end
+
+
+def write(port: serial.Serial, data: bytes) -> int:
+    """How many of the bytes the port takes at once. OSError."""
+    if PORTS_ARE_FILES:
+        return os.write(port.fileno(), data)
+    port.write_timeout = 0
+    return int(port.write(data) or 0)
