@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any, TypeAlias
 
@@ -21,7 +21,8 @@ from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, ran
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
 from daq.measure.clock import BoardClock
-from daq.measure.clock_jumps import ClockJumps
+from daq.measure.clock_jumps import ClockJumps, jumped_said
+from daq.measure.mechanics import summed
 from daq.measure.positions import Positions
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.spare_inputs import SpareInputs
@@ -251,7 +252,7 @@ class Pipeline:
         for t_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
             if self._under_way:
                 self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
-        jumps = [(i, _jumped(by_s)) for i, by_s in self._jumps.feed(samples)]
+        jumps = [(i, jumped_said(by_s)) for i, by_s in self._jumps.feed(samples)]
         if self._under_way:
             self.faults += [Fault(BOARD, text, float(loads.t_s[i])) for i, text in jumps]
         yield loads
@@ -268,8 +269,14 @@ class Pipeline:
     def _lock(self, loads: Loads) -> None:
         """On a board without a crank mark, find the turns in the loads' own ripple."""
         if not self._cutter.marked:
-            turns_s = self._ripple.feed(loads.t_s, loads.hands_n + loads.saddle_n, self._sensors.cadence_rpm)
+            load_n = loads.hands_n + loads.saddle_n if self._rig.columns("saddle") else loads.hands_n
+            turns_s = self._ripple.feed(loads.t_s, load_n, self._cadence_to_seek())
             self._cutter.feed_turns(turns_s, told_by="ripple")
+
+    def _cadence_to_seek(self) -> float:
+        """Where the ripple is sought: at the sensor's cadence; on a rig without such a sensor, at the plan's."""
+        alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self._sensors.cadence_rpm)
+        return self.progress.plan.cadence_rpm if alone and self.progress else self._sensors.cadence_rpm
 
     def _remember(self, samples: Samples) -> None:
         self._recent.append(samples)
@@ -281,8 +288,8 @@ class Pipeline:
         hands, saddle, tilt, cells = self._parts
         return Loads(
             t_s=self._clock.feed(samples),
-            hands_n=_sum(values, hands),
-            saddle_n=_sum(values, saddle),
+            hands_n=summed(values, hands),
+            saddle_n=summed(values, saddle),
             tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
             cells_n=values[:, cells],
             status=self._spare.status(samples),
@@ -387,21 +394,6 @@ class Pipeline:
             return step
         line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
         return replace(step, weight_line_mm=line_mm)
-
-
-def _jumped(by_s: float) -> str:
-    return (
-        f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
-        "and look after its crystal and firmware"
-    )
-
-
-def _sum(values: Array, columns: Iterable[int]) -> Array:
-    """Sum of some columns, added in their order: numpy's own sums round differently for other lengths."""
-    total = np.zeros(len(values))
-    for column in columns:
-        total = total + values[:, column]
-    return total
 
 
 def _counts(content: Any) -> Array | None:

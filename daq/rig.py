@@ -264,9 +264,8 @@ class Rig(_Part):
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"each channel name once, but {', '.join(twice)} stands twice under channels or positions")
-        for role in ("hands", "saddle"):
-            if not self.columns(role):
-                raise ValueError(f"at least one channel with role '{role}'")
+        if not self.columns("hands"):
+            raise ValueError("at least one channel with role 'hands': without their load there is no onset to find")
         roles = [each.role for each in self.positions]
         if len(set(roles)) < len(roles):
             raise ValueError("each role once under positions")

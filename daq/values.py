@@ -236,6 +236,8 @@ class Verdict(enum.StrEnum):
     ONSET = "onset"
     LIGHT = "light-throughout"
     LOADED = "loaded-throughout"
+    RISE_SEEN = "rise-seen"
+    """Hand load begins to rise, and nobody measured the effort, which may have made it: no place is named."""
     UNDECIDED = "undecided"
 
 
@@ -266,4 +268,6 @@ class Onset:
     """(setback_mm, probability that the hands already carry more there), over the positions ridden."""
     likelihood: Likelihood | None = None
     evidence: tuple[str, ...] = ()
-    """What was measured, and what was only held: the grade of this answer's evidence."""
+    """What became of every test of validity, in a few words each."""
+    grade: str = ""
+    """What was measured, what was only held, and what was not measured: how much this answer rests on."""

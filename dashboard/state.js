@@ -20,7 +20,7 @@
  *   notes?: Record<string, number>}} Step
  * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
  *   p_onset: number, p_light: number, p_loaded: number, suggested_setback_mm: number|null, light_load_n: number|null,
- *   slope_n_per_mm: number|null, reasons: string[], method: string, step_off_mm: number,
+ *   slope_n_per_mm: number|null, reasons: string[], grade?: string, method: string, step_off_mm: number,
  *   line: {setback_mm: number[], hand_load_n: number[]}|null}} Onset
  * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, received_ms?: number}} Notice
  * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean,

@@ -108,6 +108,7 @@ const HEADLINES = {
   onset: "Onset",
   "light-throughout": "No onset: hands light throughout",
   "loaded-throughout": "No onset: hands loaded throughout",
+  "rise-seen": "Rise seen, effort not measured",
   undecided: "Undecided: no onset can be named",
 };
 
@@ -130,6 +131,8 @@ const MEANING = {
   "light-throughout": "Hand load did not start to rise anywhere in this sweep.",
   "loaded-throughout":
     "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
+  "rise-seen":
+    "Hand load began to rise, but nobody measured the effort, which moves it as much: no setback is named.",
   undecided: "The steps bear no verdict yet, so no setback is named.",
 };
 
@@ -141,12 +144,13 @@ export function reasons(onset) {
     onset.gradual && onset.verdict === "onset"
       ? "The rise is gradual: the number is the middle of the bend, and its start lies further back."
       : null;
-  return [meaning, bend, ...onset.reasons].filter((each) => each !== undefined && each !== null).map(sentence);
+  return [meaning, bend, onset.grade, ...onset.reasons].filter((each) => Boolean(each)).map(sentence);
 }
 
 const NEXT = {
   "light-throughout": "To find one, ride a sweep further forward; else decide by comfort and the signs below.",
   "loaded-throughout": "To find one, ride a sweep that begins further back, as far as the saddle stays comfortable.",
+  "rise-seen": "To name one, link a power sensor and ride the sweep again.",
   undecided: "To find one, ride more positions or record each for longer.",
 };
 

@@ -8,15 +8,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-import uvloop
 
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, answer_lines, fail, print_json, say, step_line, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.values import Onset
 
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
 """Of daq.rider.model; written here again so that `--help` need not load it."""
+
+MEASURES = {"full": ("hands", "saddle", "tilt"), "hands-and-saddle": ("hands", "saddle"), "hands": ("hands",)}
 
 
 @click.command()
@@ -45,6 +47,13 @@ KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
     type=click.Choice(["simulated", "reference"]),
     help="reference: the machine code of the reference board, executed (firmware_notes/reference_board).",
 )
+@click.option(
+    "--measures",
+    default="full",
+    show_default=True,
+    type=click.Choice(list(MEASURES)),
+    help="How much of the jig there is: what a rig of fewer sensors can still say.",
+)
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--record", type=click.Path(path_type=Path), help="Also write a recording to this new file.")
@@ -57,6 +66,7 @@ def demo(
     kind: str,
     wrong: tuple[str, ...],
     board: str,
+    measures: str,
     by_hand: bool,
     port: int,
     record: Path | None,
@@ -109,6 +119,7 @@ def demo(
                 record=record,
                 on_output=show,
                 reference=built,
+                roles=MEASURES[measures],
             )
         except (ValueError, OSError, StoreError) as error:
             fail(REFUSED, error)
@@ -122,7 +133,7 @@ def demo(
             _tell_answer(running.session.acquisition.ride.onset, running.truth_fields(), done, as_json=as_json)
 
         try:
-            ended_by = uvloop.run(running.run(listener, by_hand=by_hand, when_done=told))
+            ended_by = loop.run(running.run(listener, by_hand=by_hand, when_done=told))
         except StoreError as error:
             fail(UNUSABLE, error)
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)

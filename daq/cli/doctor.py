@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import uvloop
 
 from daq.cli.records import store_path
 from daq.cli.telling import print_json, say, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.live.checkup import Check
@@ -31,7 +31,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
     """
     if rig_file is not None:
         tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
-    checks = uvloop.run(_look(rig_file, store_path(store), seconds))
+    checks = loop.run(_look(rig_file, store_path(store), seconds))
     if as_json:
         from daq.keep.json_text import plain
 
@@ -57,6 +57,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
     needed = rig is not None and any((rig.power, rig.cadence, rig.heart))
     found.append(await checkup.check_bluetooth(Radio(), min(seconds, 5.0), needed=needed))
     if rig is not None and calibration is not None:
+        found += checkup.check_sensors(rig)
         found += await checkup.check_jig(rig, calibration, seconds)
     return found
 

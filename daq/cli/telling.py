@@ -7,15 +7,18 @@ the escape sequences in them. tests/cli/test_terminal.py holds that no command p
 from __future__ import annotations
 
 import json
+import math
 import sys
 from typing import Any, NoReturn
 
 import click
 
 from daq.text import visible, visible_line
-from daq.values import Onset, Result, StepMean
+from daq.values import Onset, Result, StepMean, Verdict
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
+VERDICTS = {Verdict.RISE_SEEN: "rise seen, effort not measured"}
+"""Those that are said in other words than they are stored in."""
 LONGEST_SENTENCE = 4000
 """A refusal may quote what was given; nobody reads a million letters of it."""
 
@@ -59,16 +62,18 @@ def tell(text: str) -> None:
 
 def step_line(step: StepMean, done: int, planned: int) -> str:
     """A finished step in one line."""
+    saddle = "not measured" if math.isnan(step.saddle_load_n) else f"{step.saddle_load_n:6.1f} N"
     torque = "torque unknown" if step.crank_torque_nm != step.crank_torque_nm else f"{step.crank_torque_nm:.1f} N m"
     return (
         f"  step {done:2d}/{planned}   {step.setback_mm:5.1f} mm   hands {step.hand_load_n:6.1f} N   "
-        f"saddle {step.saddle_load_n:6.1f} N   {torque}   {len(step.strokes)} strokes"
+        f"saddle {saddle}   {torque}   {len(step.strokes)} strokes"
     )
 
 
 def answer_lines(answer: Onset) -> list[str]:
     """An answer as a person reads it."""
-    lines = [f"verdict: {answer.verdict}" + (" (gradual)" if answer.gradual else "")]
+    lines = [f"verdict: {VERDICTS.get(answer.verdict, answer.verdict)}" + (" (gradual)" if answer.gradual else "")]
+    lines += [f"evidence: {answer.grade}"] if answer.grade else []
     if answer.onset_mm is not None and answer.interval_95_mm is not None:
         low, high = answer.interval_95_mm
         lines.append(f"onset: {answer.onset_mm:.1f} mm behind the BB, 95 % interval {low:.1f} to {high:.1f} mm")

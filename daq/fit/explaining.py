@@ -13,6 +13,8 @@ UNKNOWN = (
 _WITHOUT_ONSET = {
     Verdict.LIGHT: "Your hands stayed equally light at every saddle position we rode.",
     Verdict.LOADED: "Your hands already carried weight at the rearmost saddle position we rode.",
+    Verdict.RISE_SEEN: "Your hands began to carry more, but how hard you pedalled was not measured, and that "
+    "moves them as well: we name no place.",
     Verdict.UNDECIDED: "We could not tell from today's ride where your hands begin to carry more.",
 }
 

@@ -35,6 +35,8 @@ class Standing(StrEnum):
     """Not seen to yet, or not right."""
     OVERRIDDEN = "overridden"
     """Not right, and the fitter goes on with a reason that is printed."""
+    NOT_MEASURED = "not measured"
+    """This rig has no sensor for it: the answer says so, and nothing waits for it."""
 
 
 class Measured(Part):
@@ -72,6 +74,8 @@ class Readings:
     """NaN while the rider does not pedal."""
     power_band_w: tuple[float, float] | None
     """None before a plan is set."""
+    measures: frozenset[str] = frozenset({"saddle", "effort"})
+    """What this rig has sensors for, of what another may lack."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +122,10 @@ def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:
     return Check(key, title, Standing.DONE if done else Standing.OPEN, said, "" if done else todo)
 
 
+def _unmeasured(key: str, title: str, said: str) -> Check:
+    return Check(key, title, Standing.NOT_MEASURED, f"not measured: {said}", "")
+
+
 def _overridden(check: Check, reason: str) -> Check:
     if check.standing is not Standing.OPEN or not reason:
         return check
@@ -145,6 +153,8 @@ def _zero(now: Readings) -> Check:
 
 def _weights(now: Readings) -> Check:
     key, title = "weights", "Sum of the loads"
+    if "saddle" not in now.measures:
+        return _unmeasured(key, title, "no cell under the saddle: a wrong mass, zero or cell cannot show in the sum")
     if now.weights is None:
         return _check(
             key, title, False, "not judged yet", "it is judged while the rider, weighed, pedals in the saddle"
@@ -199,6 +209,9 @@ def _effort(now: Readings) -> Check:
     if now.power_band_w is None:
         return _check("effort", "Power and cadence", False, "no plan is set", "set a plan: it names the band")
     low, high = now.power_band_w
+    if "effort" not in now.measures:
+        said = f"no power sensor: hold {0.5 * (low + high):.0f} W by the trainer; a rise may be seen, no onset is named"
+        return _unmeasured("effort", "Power and cadence", said)
     band = f"recording runs only from {low:.0f} to {high:.0f} W"
     if math.isnan(now.power_w):
         return _check(

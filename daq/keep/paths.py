@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 
 STORE_NAME = "store.sqlite"
@@ -39,15 +39,16 @@ def default_settings_path(environ: Mapping[str, str], home: Path) -> Path:
     return (Path(service) if service else _base(environ, "XDG_CONFIG_HOME", home / ".config", home)) / "config.toml"
 
 
-BY_SYSTEM: Mapping[str, Callable[[str, Path, Path], tuple[str, Path]]] = {
-    "win32": lambda name, folder, home: ("LOCALAPPDATA", home / "AppData" / "Local"),
-    "darwin": lambda name, folder, home: (name, home / "Library" / "Application Support"),
+OF_SYSTEM = {
+    "win32": ("LOCALAPPDATA", Path("AppData", "Local")),
+    "darwin": (None, Path("Library", "Application Support")),
 }
-"""Which variable names the folder, and where it is without it, from those of Linux and the home folder."""
+"""The variable that names the folder, None: the same as on Linux, and where in the home folder it is without it."""
 
 
 def _base(environ: Mapping[str, str], name: str, otherwise: Path, home: Path) -> Path:
-    if sys.platform in BY_SYSTEM:
-        name, otherwise = BY_SYSTEM[sys.platform](name, otherwise, home)
+    if sys.platform in OF_SYSTEM:
+        named, inside = OF_SYSTEM[sys.platform]
+        name, otherwise = named or name, home / inside
     chosen = Path(environ.get(name, ""))
     return (chosen if chosen.is_absolute() else otherwise) / "foreaft"

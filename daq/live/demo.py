@@ -48,6 +48,7 @@ BEAT_AT_MOST_S = 0.25
 """Session time the simulated ride goes on at once."""
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
+ROLES = ("hands", "saddle", "tilt")
 TARED_DEG = (-2.0, 6.0)
 BUDGET = Uncertainty((Term("simulated cell", absolute_n=0.2, relative=5e-4, note="of our own choosing"),))
 
@@ -66,10 +67,12 @@ class Demo:
         record: Path | None = None,
         on_output: Callable[[Output], None] = lambda _: None,
         reference: Built | None = None,
+        roles: Sequence[str] = ROLES,
     ) -> None:
         """wrong: what is wrong with rider and jig, NAME or NAME=SIZE of daq.rider.named.
 
         reference: the reference board's own program in the place of the simulated board.
+        roles: what the rig reads of the board: hands alone, hands and saddle, or the whole jig.
         ValueError for a kind of rider or a name there is not; FileExistsError rather than overwrite a recording.
         """
         self.wrong = asked_for(wrong)
@@ -86,7 +89,7 @@ class Demo:
             self.board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
                 self.jig, clock, on_notification=self._notified, before_beat=self._set_jig
             )
-            calibration = calibration_of(electronics)
+            calibration = calibration_of(electronics, tared="tilt" in roles)
         else:
             self.board = ReferenceBoard(
                 reference,
@@ -97,7 +100,7 @@ class Demo:
                 before_beat=self._set_jig,
             )
             calibration = calibration_of(electronics, tilt_zero=0.0, degrees_per_count=DEGREES_PER_COUNT)
-        rig_text = rig_text_of(self.jig.geometry, self.board.port)
+        rig_text = rig_text_of(self.jig.geometry, self.board.port, roles)
         rig = parse_rig(rig_text)
         header = {
             "rig": rig_text,
@@ -202,25 +205,33 @@ def ridden_s(plan: Plan) -> float:
     return len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
 
 
-def rig_text_of(at: JigGeometry, port: str) -> str:
-    """The rig file of a simulated jig, as a person would write it."""
+def rig_text_of(at: JigGeometry, port: str, roles: Sequence[str] = ROLES) -> str:
+    """The rig file of a simulated jig, as a person would write it, with the channels of these roles."""
     bar_mm, saddle_y_mm = (at.bar_x_m * 1e3, at.bar_y_m * 1e3), at.saddle_y_m * 1e3
     nose_mm, rear_mm = (-at.nose_cell_behind_mm, saddle_y_mm), (-at.rear_cell_behind_mm, saddle_y_mm)
     lines = [f'name = "simulated jig"\n[board]\nport = "{port}"']
     for name, (x_mm, y_mm) in zip(CELLS, (bar_mm, bar_mm, nose_mm, rear_mm), strict=True):
         role = name.split("_")[0]
-        lines.append(f'[[channels]]\nname = "{name}"\nrole = "{role}"\nx_mm = {x_mm:.1f}\ny_mm = {y_mm:.1f}')
-    lines.append('[[channels]]\nname = "tilt"\nrole = "tilt"\n[geometry]')
+        if role in roles:
+            lines.append(f'[[channels]]\nname = "{name}"\nrole = "{role}"\nx_mm = {x_mm:.1f}\ny_mm = {y_mm:.1f}')
+    if "tilt" in roles:
+        lines.append('[[channels]]\nname = "tilt"\nrole = "tilt"')
+    lines.append("[geometry]")
     lines.append(f"bar_x_m = {at.bar_x_m}\nbar_y_m = {at.bar_y_m}\nsaddle_y_m = {at.saddle_y_m}")
     return "\n".join(lines) + "\n"
 
 
 def calibration_of(
-    electronics: Electronics, *, tilt_zero: float | None = None, degrees_per_count: float | None = None
+    electronics: Electronics,
+    *,
+    tilt_zero: float | None = None,
+    degrees_per_count: float | None = None,
+    tared: bool = True,
 ) -> Calibration:
     """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included.
 
-    tilt_zero, degrees_per_count: of another tilt sensor than the simulated board's.
+    tilt_zero, degrees_per_count: of another tilt sensor than the simulated board's. tared: with the tilt channel; of
+    a rig without one, as the jig stands level.
     """
     tilt_zero = electronics.zero_counts[-1] if tilt_zero is None else tilt_zero
     per_deg = degrees_per_count or electronics.degrees_per_count
@@ -235,5 +246,17 @@ def calibration_of(
             strict=True,
         )
     )
+    if not tared:
+        level = (
+            replace(force, tare=None, zero_counts=zero + cosine_n / slope)
+            for force, zero, cosine_n, slope in zip(
+                forces,
+                electronics.zero_counts[:-1],
+                electronics.fixture_cos_n,
+                electronics.newtons_per_count,
+                strict=True,
+            )
+        )
+        return Calibration("simulated", "2026-01-01T00:00:00+00:00", tuple(level), simulated=True)
     tilt = Channel("tilt", "tilt", (-tilt_zero * per_deg, per_deg), tilt_zero)
     return Calibration("simulated", "2026-01-01T00:00:00+00:00", (*forces, tilt), simulated=True)

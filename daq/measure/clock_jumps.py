@@ -51,3 +51,11 @@ class ClockJumps:
         off = ticks - sequence * self._period_us
         jumped = (np.abs(off) > JUMP_US) & (np.abs(ticks - received) > JUMP_US) & (sequence < GOES_ON)
         return [(i, float(off[i]) * 1e-6) for i in np.flatnonzero(jumped).tolist()]
+
+
+def jumped_said(by_s: float) -> str:
+    """A jump of so many seconds, in a sentence with what to do."""
+    return (
+        f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
+        "and look after its crystal and firmware"
+    )

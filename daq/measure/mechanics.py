@@ -7,12 +7,13 @@ a difference and not a measurement; left and right foot, and feet within a strok
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from daq.physics import STANDARD_G_M_S2, weight_normal_n
-from daq.values import Array
+from daq.values import NAN, Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,3 +121,11 @@ def load_point_m(cells_n: Array, cells_x_m: Array, u_cells_n: Array | None = Non
     if u_cells_n is None:
         return x_m, math.nan
     return x_m, float(np.sqrt(np.sum(((cells_x_m - x_m) * u_cells_n) ** 2))) / total
+
+
+def summed(values: Array, columns: Sequence[int]) -> Array:
+    """Sum of some columns, added in their order: numpy's own sums round differently for other lengths. NaN of none."""
+    total = np.full(len(values), 0.0 if columns else NAN)
+    for column in columns:
+        total = total + values[:, column]
+    return total

@@ -140,6 +140,7 @@ def contract(answer: Onset) -> dict[str, Any]:
         "validity": [_validity(one) for one in answer.validity],
         "p_loaded_at": [list(pair) for pair in answer.p_loaded_at],
         "evidence": list(answer.evidence),
+        "grade": answer.grade,
     }
     return {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in content.items()}
 

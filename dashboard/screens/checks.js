@@ -11,7 +11,7 @@ import { zeroPlate } from "./zero.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 
-const SIGNS = { done: "✓ done", open: "▲ open", overridden: "■ going on without" };
+const SIGNS = { done: "✓ done", open: "▲ open", overridden: "■ going on without", "not measured": "○ not measured" };
 
 /** @type {import("../form.js").Row[]} */
 const MEASURED = [

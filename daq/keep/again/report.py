@@ -24,6 +24,7 @@ CLIMB_PCT = 4.5
 VERDICTS = {
     Verdict.LIGHT: "the hands are light throughout",
     Verdict.LOADED: "the hands are loaded throughout",
+    Verdict.RISE_SEEN: "a rise was seen, but the effort was not measured",
     Verdict.UNDECIDED: "it is undecided",
 }
 LONG = 300

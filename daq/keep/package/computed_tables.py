@@ -186,6 +186,7 @@ def _onset(name: str, derived: Derived) -> Table:
         Field("gradual", "boolean", "a smooth bend fits better than a hinge"),
         Field("reasons", "array", "sentences on what it rests on", json_schema=SENTENCES),
         Field("method", "string", "name and version of the estimator"),
+        Field("grade", "string", "what was measured, only held, and not measured"),
     )
     one = derived.onset
     rows: list[tuple[Any, ...]] = []
@@ -195,7 +196,7 @@ def _onset(name: str, derived: Derived) -> Table:
             (
                 name, str(one.verdict), one.onset_mm, low_mm, high_mm, one.p_onset, one.p_light, one.p_loaded,
                 one.least_squares_mm, one.slope_n_per_mm, one.light_load_n, one.gradual, json.dumps(list(one.reasons)),
-                one.method,
+                one.method, one.grade,
             )
         ]  # fmt: skip
     return table_of_rows("onset", "The answer computed for this export", fields, rows)

@@ -48,7 +48,7 @@ def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> 
 _MADE_HERE = frozenset(
     {
         *("sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason"),
-        *("reasons", "test", "result", "means", "cure"),
+        *("reasons", "test", "result", "means", "cure", "grade"),
     }
 )
 """Columns of words the program chooses: a client called Power or Bar is not named there."""

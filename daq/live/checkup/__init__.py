@@ -1,6 +1,7 @@
 """Is this jig ready: one Check for each part of it.
 
 machine   disk, clock, ports: what the computer has to have
+lacking   what each sensor that the rig does not have costs
 jig       what the daemon itself sees of board, cells and sensors within some seconds
 """
 
@@ -8,6 +9,7 @@ from __future__ import annotations
 
 from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.live.checkup.jig import check_jig
+from daq.live.checkup.lacking import check_sensors
 from daq.live.checkup.machine import check_bluetooth, check_clock, check_disk, check_ports
 
 __all__ = [
@@ -20,4 +22,5 @@ __all__ = [
     "check_disk",
     "check_jig",
     "check_ports",
+    "check_sensors",
 ]

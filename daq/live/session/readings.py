@@ -11,6 +11,7 @@ from daq.live.session.acquisition import Acquisition
 from daq.measure.calibration.validity import Validity
 from daq.measure.mechanics import shares
 from daq.measure.sum_check import SumCheck, riding_check
+from daq.pipeline import POWER
 from daq.sweep.plan import Plan
 from daq.values import NAN, Stroke
 
@@ -33,7 +34,15 @@ def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibra
         power_w=NAN if stroke is None else stroke.power_w,
         cadence_rpm=NAN if stroke is None else stroke.cadence_rpm,
         power_band_w=None if plan is None else plan.power_band_w,
+        measures=_measures(at),
     )
+
+
+def _measures(at: Acquisition) -> frozenset[str]:
+    """What this rig has sensors for, of what the checks can do without; a sensor that is heard is there."""
+    heard = at.sensors.health[POWER].state(at.clock.now_us()) != "absent"
+    there = {"saddle": bool(at.rig.columns("saddle")), "effort": at.rig.power is not None or heard}
+    return frozenset(name for name, known in there.items() if known)
 
 
 def sum_while_riding(at: Acquisition, stroke: Stroke) -> SumCheck | None:

@@ -45,6 +45,8 @@ class Conditions:
     faults: tuple[Fault, ...] = ()
     torque_expected: bool = False
     """Whether the crank torque should be there: ridden on a jig, or a table with a column for it."""
+    effort_held: str = ""
+    """What a trainer was told to hold, where nobody measured the effort, as "200 W by the trainer"; empty: nothing."""
     dummy: bool = False
     """A proof of the jig with weights or a machine in the rider's place: there is no effort, no habit, no hips."""
     order: str = ""

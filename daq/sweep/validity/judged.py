@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.grade import graded
 from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import seen
 from daq.sweep.validity.table import TESTS
@@ -13,20 +14,22 @@ from daq.values import Onset, Result, StepMean, Validity, Verdict
 
 
 def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Onset:
-    """The answer with every test's finding; without its numbers, undecided, when one of them forbids a verdict.
+    """The answer with every test's finding; without its numbers, undecided, when one of them forbids a verdict. An
+    onset against which only an effort speaks that nobody measured is a rise that was seen.
 
     What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict. What
     failed without forbidding, and what could not be tested, is said beside the onset.
     """
     sweep = seen(answer, steps, conditions)
     found = tuple(test(sweep) for test in TESTS)
-    answer = replace(answer, validity=found, evidence=evidence(found))
+    unmeasured = answer.verdict is Verdict.ONSET and {one.test for one in found if one.forbids} == {"torque"}
+    answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
     against = [_sentence(one) for one in found if one.forbids]
     beside = [_sentence(one) for one in found if one.result is Result.FAILED and not one.forbids]
     if against:
         return replace(
             answer,
-            verdict=Verdict.UNDECIDED,
+            verdict=Verdict.RISE_SEEN if unmeasured else Verdict.UNDECIDED,
             onset_mm=None,
             interval_95_mm=None,
             suggested_setback_mm=None,

@@ -1,0 +1,27 @@
+"""What each sensor that the rig does not have costs: reckoned, not looked at."""
+
+from __future__ import annotations
+
+from daq.fit.sensor_costs import SLOPES_N_PER_MM, costs_of
+from daq.live.checkup.check import CAUTION, WELL, Check
+from daq.rig import Rig
+
+
+def check_sensors(rig: Rig) -> list[Check]:
+    """One Check for each sensor that is missing; one that is well when none is."""
+    found = [
+        Check(
+            "not measured",
+            CAUTION,
+            cost.sentence,
+            {
+                "sensor": cost.sensor,
+                "slopes_n_per_mm": SLOPES_N_PER_MM,
+                "widths_mm": cost.widths_mm,
+                "with_it_mm": cost.with_it_mm,
+                "unseen": cost.unseen,
+            },
+        )
+        for cost in costs_of(rig)
+    ]
+    return found or [Check("sensors", WELL, "hands, saddle, hips, tilt and effort are measured")]

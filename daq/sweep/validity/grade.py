@@ -1,0 +1,35 @@
+"""How much an answer rests on: what was measured while the sweep was ridden, what was only held, what nobody measured.
+
+Shown wherever an answer is shown: the same curve of hand load is worth less from a rig that sees less.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from daq.sweep.validity.effort import MAY_MISS
+from daq.sweep.validity.saying import listed
+from daq.sweep.validity.seen import Seen
+
+
+def graded(sweep: Seen) -> str:
+    """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ..."."""
+    there = {
+        "hands": True,
+        "saddle": _known(sweep, "saddle_load_n"),
+        "effort": int(np.isnan(sweep.torque_nm).sum()) <= MAY_MISS,
+        "tilt": _known(sweep, "tilt_deg"),
+        "hips": int(np.isfinite([step.weight_line_mm for step in sweep.steps]).sum()) >= len(sweep.steps) - MAY_MISS,
+    }
+    if sweep.conditions.dummy:
+        del there["hips"]
+    held = sweep.conditions.effort_held if not there["effort"] else ""
+    missing = [name for name, measured in there.items() if not measured and not (name == "effort" and held)]
+    parts = [f"measured: {listed([name for name, measured in there.items() if measured])}"]
+    parts += [f"held, not measured: {held}"] if held else []
+    parts += [f"not measured: {listed(missing)}"] if missing else []
+    return "; ".join(parts)
+
+
+def _known(sweep: Seen, field: str) -> bool:
+    return all(np.isfinite(getattr(step, field)) for step in sweep.steps)

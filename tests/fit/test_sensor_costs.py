@@ -1,0 +1,55 @@
+import pytest
+
+from daq.fit.sensor_costs import PASSES_UNSEEN, UNSEEN, costs_of, widths_mm
+from daq.live.demo import rig_text_of
+from daq.rider.jig_geometry import JigGeometry
+from daq.rig import parse_rig
+from daq.sweep.validity.table import TESTS
+
+POWER = '[power]\nname = "crank"\n'
+
+
+def rig(*roles, power=True):
+    text = rig_text_of(JigGeometry(), "/dev/null", roles)
+    return parse_rig(text + (POWER if power else ""))
+
+
+def test_a_full_jig_lacks_nothing():
+    assert costs_of(rig("hands", "saddle", "tilt")) == ()
+
+
+def test_each_missing_sensor_is_named_with_what_passes_unseen():
+    found = {cost.sensor: cost for cost in costs_of(rig("hands", power=False))}
+
+    assert set(found) == {"power", "saddle", "tilt"}
+    assert "hips that slide on the saddle" in found["saddle"].unseen
+    assert "only a rise seen" in found["power"].sentence
+    assert found["tilt"].widths_mm == ()
+
+
+def test_a_missing_saddle_widens_the_interval():
+    without, with_it = widths_mm(False, True), widths_mm(True, True)
+
+    assert all(wide > narrow for wide, narrow in zip(without, with_it, strict=True))
+    assert without[0] > without[1]
+
+
+def test_the_width_is_said_at_half_and_one_newton_a_millimetre():
+    (cost,) = (cost for cost in costs_of(rig("hands")) if cost.sensor == "saddle")
+    half, one = cost.widths_mm
+
+    assert f"about {half:.0f} mm at 0.5 N/mm" in cost.sentence
+    assert f"{one:.0f} mm at 1 N/mm" in cost.sentence
+
+
+def test_every_test_named_is_one_there_is():
+    source = " ".join(test.__doc__ + test.__name__ for test in TESTS)
+    named = {name for tests in UNSEEN.values() for name in tests}
+
+    assert named == set(PASSES_UNSEEN)
+    assert all(name.split()[0] in source for name in named)
+
+
+@pytest.mark.parametrize("sensor", UNSEEN)
+def test_every_sensor_has_something_that_passes_unseen(sensor):
+    assert UNSEEN[sensor]
