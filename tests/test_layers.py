@@ -10,10 +10,10 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
     {"values", "refusals", "text", "bootstrap"},
-    {"items", "physics"},
+    {"items", "physics", "setback_scale"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"jig", "crank_sensors"},
-    {"pipeline", "fit", "transmitters"},
+    {"pipeline", "fit", "proof", "transmitters"},
     {"ride"},
     {"sources", "keep"},
     {"live"},

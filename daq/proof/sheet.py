@@ -1,0 +1,140 @@
+"""The sheet of one proof: who, with which dummy, by which plan, and every value as it was read or typed in.
+
+Readings are only ever added; one that is taken again counts in place of the earlier one, which stays. Everything else
+about a proof is computed from its sheet.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Annotated, Any, Literal, Self
+
+import pydantic
+from pydantic import BaseModel, ConfigDict, Field
+
+from daq.proof.dummy import Plank, Springs
+from daq.proof.findings import LEVEL_U_DEG, WEIGHTS_U, Uncertain
+from daq.proof.scale import DATUM_U_MM
+from daq.rig import Rig
+from daq.sweep.plan import out_and_back
+from daq.text import Line
+
+Short = Annotated[Line, Field(max_length=200)]
+Named = Annotated[Line, Field(min_length=1, max_length=200)]
+Setback = Annotated[float, Field(ge=-100, le=300)]
+MOST_BYTES = 4 * 1024 * 1024
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Mass(_Part):
+    """The plank with its mass, which shares load between bar and saddle; the fields of daq.proof.dummy.Plank."""
+
+    mass_kg: Annotated[float, Field(gt=0, le=40)]
+    ahead_m: Annotated[float, Field(ge=0, le=1)]
+    above_m: Annotated[float, Field(ge=-0.5, le=0.5)]
+    pin_behind_mm: Annotated[float, Field(ge=-100, le=300)] = 0.0
+
+
+class DummyParts(_Part):
+    """The dummy as built and measured; a TOML file of the engineer's."""
+
+    name: Named
+    rate_n_per_mm: Annotated[float, Field(ge=0.05, le=10)]
+    """Of spring and rope together, by hung weights."""
+    u_rate_n_per_mm: Annotated[float, Field(gt=0, le=1)]
+    """Its standard uncertainty."""
+    angle_deg: Annotated[float, Field(ge=0, le=10)] = 0.0
+    u_level_deg: Annotated[float, Field(gt=0, le=1)] = LEVEL_U_DEG
+    u_datum_mm: Annotated[float, Field(gt=0, le=2)] = DATUM_U_MM
+    u_weights: Annotated[float, Field(gt=0, le=0.02)] = WEIGHTS_U
+    u_set_mm: Annotated[float, Field(gt=0, le=2)] = 0.15
+    """Standard uncertainty of setting the saddle to a mark of its scale."""
+    u_truth_mm: Annotated[float, Field(gt=0, le=2)] = 0.1
+    """Standard uncertainty of one placement's onset: caliper and gap."""
+    mass: Mass | None = None
+
+    @property
+    def springs(self) -> Springs:
+        return Springs((self.rate_n_per_mm,), angle_deg=self.angle_deg)
+
+    @property
+    def uncertain(self) -> Uncertain:
+        return Uncertain(self.u_weights, self.u_level_deg, self.u_datum_mm, self.u_rate_n_per_mm / self.rate_n_per_mm)
+
+    def plank(self, rig: Rig) -> Plank | None:
+        return None if self.mass is None else Plank(bar_x_m=rig.geometry.bar_x_m, **self.mass.model_dump())
+
+
+class ProofPlan(_Part):
+    """What is done: a proof of less would not show what it claims."""
+
+    placements: Annotated[int, Field(ge=3, le=10)] = 4
+    positions_mm: Annotated[tuple[Setback, ...], Field(min_length=7, max_length=30)] = out_and_back(110.0, 10.0, 11)
+    scale_mm: Annotated[tuple[Setback, ...], Field(min_length=3, max_length=20)] = (100.0, 80.0, 60.0, 40.0, 20.0)
+    bar_kg: Annotated[tuple[float, ...], Field(min_length=5, max_length=12)] = (2.0, 4.0, 6.0, 8.0, 10.0, 12.0)
+    saddle_kg: Annotated[tuple[float, ...], Field(min_length=5, max_length=12)] = (5.0, 10.0, 15.0, 20.0, 30.0)
+    gradient_pct: Annotated[float, Field(ge=4, le=5)] = 4.5
+    read_s: Annotated[float, Field(ge=1, le=60)] = 3.0
+
+    @pydantic.model_validator(mode="after")
+    def _rising(self) -> Self:
+        for name in ("bar_kg", "saddle_kg"):
+            masses = getattr(self, name)
+            if list(masses) != sorted(set(masses)) or not 0.0 < masses[0] <= masses[-1] <= 40.0:
+                raise ValueError(f"{name}: expected masses up to 40 kg, lightest first, each once, got {masses}")
+        return self
+
+
+class Reading(_Part):
+    """One reading, or what was typed in, or both."""
+
+    task: Short
+    at_utc: Short
+    t_min: Annotated[float, Field(ge=0)]
+    """Since the proof began."""
+    typed: dict[str, float] = {}
+    hands_n: float | None = None
+    saddle_n: float | None = None
+    tilt_deg: float | None = None
+
+
+class Sheet(_Part):
+    """One proof."""
+
+    format: Literal["foreaft proof 1"] = "foreaft proof 1"
+    made_by: Named
+    begun_utc: Short
+    place: Short = ""
+    rig: Short
+    calibration: Short
+    parts: Short
+    """Of `parts_of`, when it was begun."""
+    simulated: bool
+    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)]
+    dummy: DummyParts
+    plan: ProofPlan
+    readings: tuple[Reading, ...] = ()
+
+    def latest(self) -> dict[str, Reading]:
+        """The readings that count, by task."""
+        return {one.task: one for one in self.readings}
+
+    def with_reading(self, reading: Reading) -> Sheet:
+        return self.model_copy(update={"readings": (*self.readings, reading)})
+
+
+def parts_of(rig: Rig, calibration: str) -> str:
+    """A word for the parts of a jig a proof holds for: sensors, where they sit, calibration; another with another part.
+
+    Names and ways of connection are no parts.
+    """
+    content: dict[str, Any] = {
+        "channels": [one.model_dump() for one in rig.channels],
+        "geometry": rig.geometry.model_dump(),
+        "calibration": calibration,
+    }
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]

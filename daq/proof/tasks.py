@@ -1,0 +1,159 @@
+"""What is done in a proof, one thing after the other, and whether a value that was typed in can be meant."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.measure.calibration.points import buoyancy_factor
+from daq.proof.dummy import BAR_LIMIT_N, onset_of_slack
+from daq.proof.scale import ways_of
+from daq.proof.sheet import ProofPlan, Reading, Sheet
+
+ATTITUDES = ("level", "climb")
+CALIPER_WITHIN_MM = 15.0
+"""A caliper further from the scale than this is mistyped."""
+ENDS_MM = 15.0
+"""The onset lies this far or more within the outermost positions."""
+
+
+class BadValue(ValueError):
+    """What was typed in cannot be meant; the text says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to do."""
+
+    id: str
+    instruction: str
+    typed: tuple[str, ...] = ()
+    """Names of the values to type in, each with its unit at the end."""
+    reads: bool = True
+    setback_mm: float | None = None
+    """Where the scale is set to."""
+    forward: bool = True
+    """How the saddle comes there."""
+
+
+def tasks(plan: ProofPlan) -> tuple[Task, ...]:
+    """All of a proof in order."""
+    return tuple(_every(plan))
+
+
+def due(sheet: Sheet) -> Task | None:
+    """The first that is not done yet; None when all are."""
+    done = sheet.latest()
+    return next((task for task in tasks(sheet.plan) if task.id not in done), None)
+
+
+def _every(plan: ProofPlan) -> Iterator[Task]:
+    yield Task(
+        "empty", "Take everything off bar and saddle, the jig level, nobody on it. The zero is taken.", reads=False
+    )
+    for forward in (True, False):
+        for reading_mm in plan.scale_mm if forward else plan.scale_mm[::-1]:
+            way = _way(forward)
+            yield Task(
+                f"scale/{'forward' if forward else 'back'}/{reading_mm:g}",
+                f"{way} set the saddle to {reading_mm:g} mm on its scale, tighten it, and measure from the BB's axis "
+                "to the saddle's reference with the caliper.",
+                ("caliper_mm",), reads=False, setback_mm=reading_mm, forward=forward,
+            )  # fmt: skip
+    for on, masses in (("bar", plan.bar_kg), ("saddle", plan.saddle_kg)):
+        for i, kg in enumerate((0.0, *masses, *masses[-2::-1], 0.0)):
+            what = f"Hang {kg:g} kg on the middle of the bar" if on == "bar" else f"Lay {kg:g} kg on the saddle"
+            yield Task(f"{on}/{i}", f"{what if kg else f'Take all weights off the {on}'}, and let it come to rest.")
+    for placement in range(1, plan.placements + 1):
+        yield Task(
+            f"place/{placement}",
+            f"Placement {placement} of {plan.placements}: take the dummy off, hook it in anew with both tethers, set "
+            "the saddle so that the ball hangs free. Type in the saddle by caliper and the gap under the ball.",
+            ("caliper_mm", "gap_mm"), reads=False,
+        )  # fmt: skip
+        for attitude in ATTITUDES:
+            yield _tilt(plan, f"tilt/{placement}/{attitude}", attitude)
+            yield from _sweep(plan, f"rise/{placement}/{attitude}", "")
+    yield _tilt(plan, "tilt/end/level", "level")
+    yield from _sweep(plan, "flat", "The rope unhooked, tethers on: ")
+    yield from _sweep(
+        plan,
+        "loaded",
+        "The soft spring, 1.2 N/mm at most, and the rope short, so that it pulls from the rearmost position on: ",
+    )
+
+
+def _tilt(plan: ProofPlan, name: str, attitude: str) -> Task:
+    to = "level" if attitude == "level" else f"{plan.gradient_pct:g} % up"
+    return Task(
+        name, f"Set the jig {to} and type in what an independent level shows, nose up positive.", ("level_deg",)
+    )
+
+
+def _sweep(plan: ProofPlan, name: str, first: str) -> Iterator[Task]:
+    for i, (at_mm, forward) in enumerate(zip(plan.positions_mm, _ways(plan), strict=True)):
+        yield Task(
+            f"{name}/{i}",
+            f"{first}{_way(forward)} set the saddle to {at_mm:g} mm on its scale, tighten it, hands off the jig.",
+            setback_mm=at_mm,
+            forward=forward,
+        )
+
+
+def _ways(plan: ProofPlan) -> list[bool]:
+    return [bool(way) for way in ways_of(np.array(plan.positions_mm))]
+
+
+def _way(forward: bool) -> str:
+    return "Coming forward," if forward else "Going back,"
+
+
+def check(sheet: Sheet, task: Task, reading: Reading) -> None:
+    """BadValue when what was typed in cannot be meant, or would overload the dummy."""
+    typed = reading.typed
+    missing = [name for name in task.typed if name not in typed]
+    if missing:
+        raise BadValue(f"expected {' and '.join(missing)}")
+    if reading.hands_n is not None and abs(reading.hands_n) > BAR_LIMIT_N:
+        raise BadValue(
+            f"{reading.hands_n:.0f} N on the bar; the dummy's limit is {BAR_LIMIT_N:g} N: go back with the saddle at "
+            "once, then lengthen the rope or take a softer spring"
+        )
+    if "level_deg" in typed and reading.tilt_deg is not None:
+        off = abs(typed["level_deg"] - reading.tilt_deg)
+        if not off < 5.0:
+            raise BadValue(f"the level says {typed['level_deg']:g}°, the jig {reading.tilt_deg:.2f}°: read it again")
+    if (at_mm := task.setback_mm) is not None and abs(typed.get("caliper_mm", at_mm) - at_mm) > CALIPER_WITHIN_MM:
+        raise BadValue(
+            f"{typed['caliper_mm']:g} mm by caliper and {at_mm:g} mm on the scale are more than "
+            f"{CALIPER_WITHIN_MM:g} mm apart: measure again, from the BB's axis back"
+        )
+    if "gap_mm" in typed:
+        _check_placement(sheet, typed["caliper_mm"], typed["gap_mm"])
+
+
+def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float) -> None:
+    if not gap_mm > 0.0:
+        raise BadValue("gap_mm: expected a gap under the ball, which has to hang free: go back with the saddle")
+    onset_mm = float(onset_of_slack(caliper_mm, gap_mm))
+    rear, front = max(sheet.plan.positions_mm), min(sheet.plan.positions_mm)
+    if not front + ENDS_MM <= onset_mm <= rear - ENDS_MM:
+        raise BadValue(
+            f"the dummy's onset would be {onset_mm:.1f} mm; expected {front + ENDS_MM:g} to {rear - ENDS_MM:g} mm, "
+            "well within the positions: change the rope's length"
+        )
+    most_n = float(sheet.dummy.springs.hands_n(front, onset_mm))
+    if most_n > BAR_LIMIT_N:
+        raise BadValue(
+            f"at {front:g} mm the dummy would pull {most_n:.0f} N; its limit is {BAR_LIMIT_N:g} N: a longer rope, or a "
+            "softer spring"
+        )
+
+
+def hung_n(sheet: Sheet, on: str) -> list[float]:
+    """The weights of bar or saddle in the order of their tasks, N, in air."""
+    masses = sheet.plan.bar_kg if on == "bar" else sheet.plan.saddle_kg
+    per_kg = sheet.g_m_s2 * buoyancy_factor()
+    return [kg * per_kg for kg in (0.0, *masses, *masses[-2::-1], 0.0)]

@@ -1,0 +1,85 @@
+"""What can be wrong with a jig that is put to the proof, and how it then shows: for simulated proofs. A model.
+
+Independent of how a proof finds it: here a setback on the scale becomes where the saddle is, and loads on bar and
+saddle become what the cells see.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from daq.values import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Wrong:
+    """How a jig is wrong; numbers, or arrays of as many jigs."""
+
+    gain: npt.ArrayLike = 0.0
+    """Of the cells at the hands, relative."""
+    crosstalk: npt.ArrayLike = 0.0
+    """Of a load on the saddle, shown at the hands."""
+    stop_n: npt.ArrayLike = np.inf
+    """Load on the bar at which a stop touches."""
+    stop_takes: float = 0.5
+    """Of what lies beyond."""
+    offset_mm: npt.ArrayLike = 0.0
+    """Where the saddle is less what the scale says."""
+    slope: npt.ArrayLike = 0.0
+    backlash_mm: npt.ArrayLike = 0.0
+    tilt_deg: npt.ArrayLike = 0.0
+    """Shown less true."""
+
+    def setback_mm(self, reading_mm: npt.ArrayLike, forward: npt.ArrayLike, middle_mm: float = 60.0) -> Array:
+        """Where the saddle is when the scale says so; forward: it came from behind."""
+        reading = np.asarray(reading_mm, dtype=float)
+        play = np.where(forward, 0.5, -0.5) * np.asarray(self.backlash_mm, float)
+        return np.asarray(
+            reading + np.asarray(self.offset_mm, float) + np.asarray(self.slope, float) * (reading - middle_mm) + play
+        )
+
+    def shown_n(self, hands_n: npt.ArrayLike, saddle_n: npt.ArrayLike) -> tuple[Array, Array]:
+        """(hands, saddle): what the cells show of loads on bar and saddle."""
+        hands, saddle = np.asarray(hands_n, dtype=float), np.asarray(saddle_n, dtype=float)
+        reaches = hands - self.stop_takes * np.maximum(hands - np.asarray(self.stop_n, float), 0.0)
+        return np.asarray(
+            (1.0 + np.asarray(self.gain, float)) * reaches + np.asarray(self.crosstalk, float) * saddle
+        ), saddle
+
+
+FAULTS: dict[str, Wrong] = {
+    "gain": Wrong(gain=0.02),
+    "backlash": Wrong(backlash_mm=1.0),
+    "offset": Wrong(offset_mm=3.0),
+    "crosstalk": Wrong(crosstalk=0.02),
+    "stop": Wrong(stop_n=80.0),
+    "tilt": Wrong(tilt_deg=0.3),
+}
+"""Faults to try a proof with, by name."""
+
+
+def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = None) -> Wrong:
+    """Jigs as good workshops build them, each a little wrong in every way, and with this fault besides.
+
+    Sizes: cells within 0.1 %, a scale within 0.3 mm, 0.2 mm of play. Judgement, no source.
+    """
+    good = Wrong(
+        gain=rng.normal(0.0, 5e-4, shape),
+        crosstalk=rng.normal(0.0, 1e-3, shape),
+        offset_mm=rng.normal(0.0, 0.15, shape),
+        slope=rng.normal(0.0, 5e-4, shape),
+        backlash_mm=rng.uniform(0.0, 0.2, shape),
+        tilt_deg=rng.normal(0.0, 0.03, shape),
+    )
+    if fault is None:
+        return good
+    more = FAULTS[fault]
+    added = ("gain", "crosstalk", "offset_mm", "backlash_mm", "tilt_deg")
+    return replace(
+        good,
+        stop_n=more.stop_n,
+        **{name: np.asarray(getattr(good, name)) + getattr(more, name) for name in added},
+    )
