@@ -25,6 +25,12 @@ from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
     "research is no consent to publication.",
 )
 @click.option("--contributor", "contributors", multiple=True, metavar="'NAME <https://...>'", help="Whom to cite.")
+@click.option(
+    "--coarse",
+    "is_coarse",
+    is_flag=True,
+    help="Days to months and masses to 5 kg: harder to trace to a person. Feet are computed with that mass.",
+)
 @a_store
 def export(
     sweeps: tuple[int, ...],
@@ -34,6 +40,7 @@ def export(
     form: Any,
     licence: str | None,
     contributors: tuple[str, ...],
+    is_coarse: bool,
     store: Path | None,
 ) -> None:
     """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
@@ -70,6 +77,7 @@ def export(
             licence=terms,
             contributors=named,
             form=form,
+            is_coarse=is_coarse,
             progress=progress,
             told=said.append,
         )

@@ -15,15 +15,19 @@ import dataclasses
 import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
+from daq.keep.again.recompute import derived
+from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
 from daq.keep.json_text import digest, json_text
 from daq.keep.package.channels import channel_table
+from daq.keep.package.coarse import coarse_items, coarse_session, coarse_sweep, month
 from daq.keep.package.computed_tables import derived_tables
 from daq.keep.package.datapackage import resource, write_descriptor
 from daq.keep.package.folder import describe_folder
@@ -41,6 +45,19 @@ FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 """Keys of events that hold whatever somebody typed."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Manner:
+    """How sweeps are exported."""
+
+    derive: Callable[[Store, int], Derived]
+    purpose: Purpose
+    is_coarse: bool
+    terms: Mapping[str, Any]
+    """Properties of each package: licence, contributors."""
+    form: Form
+    tell: Callable[[str], None]
+
+
 def export(
     store: Store,
     sweep_ids: Sequence[int],
@@ -51,23 +68,23 @@ def export(
     licence: Licence = CLOSED,
     contributors: Sequence[Mapping[str, Any]] = (),
     form: Form | None = None,
+    is_coarse: bool = False,
     progress: Callable[[int, int], None] | None = None,
     told: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
-    derive computes what is not stored; contributors: see `terms.contributor`. A sweep that is in the folder already
-    stays as it is, so that an export that was stopped is taken up by making it again. Raises ExportRefused, before
-    anything is written, when a client has not agreed. A sweep that cannot be exported, or whose name stands in what
-    would be written, raises too; with `told` it is said there and the others go on. What is lost of a sweep's raw is
-    said there as well.
+    derive computes what is not stored; contributors: see `terms.contributor`; is_coarse: days to months, masses to
+    5 kg, and all computed anew with these. A sweep that is in the folder already stays as it is, so that an export that
+    was stopped is taken up by making it again. Raises ExportRefused, before anything is written, when a client has not
+    agreed. A sweep that cannot be exported, or whose name stands in what would be written, raises too; with `told` it
+    is said there and the others go on. What is lost of a sweep's raw is said there as well.
     """
     tell = told or (lambda _: None)
-    terms = {
-        "licenses": [licence.property()],
-        **({"contributors": list(contributors)} if contributors else {}),
-    }
-    named = {sweep_id: sweep_name(store, store.sweep(sweep_id)) for sweep_id in sweep_ids}
+    terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
+    form = form or preferred_form()
+    manner = _Manner(derive_coarse if is_coarse else derive, purpose, is_coarse, terms, form, tell)
+    named = {sweep_id: _sweep_name(store, store.sweep(sweep_id), is_coarse) for sweep_id in sweep_ids}
     for sweep_id in named:
         refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
     note_copy(store, folder, list(named), tell)  # before, not after: cut off in between, it would be out of reach
@@ -80,10 +97,7 @@ def export(
             else:
                 try:
                     with store.snapshot():
-                        one = _export_one(
-                            store, sweep_id, folder / name, derive, purpose, terms, form or preferred_form(), tell
-                        )
-                    made.append(one)
+                        made.append(_export_one(store, sweep_id, folder / name, manner))
                 except (StoreError, ValueError) as error:
                     if told is None:
                         raise
@@ -108,10 +122,17 @@ def note_copy(
         tell(f"{store.path} cannot be written, so this export is not noted in it: forgetting a client will not name it")
 
 
-def sweep_name(store: Store, sweep: SweepRecord) -> str:
+def derive_coarse(store: Store, sweep_id: int) -> Derived:
+    """A stored sweep computed from what is exported of it when days and masses are coarse."""
+    sweep = store.sweep(sweep_id)
+    rig, calibration = rig_of(store.session(sweep.session_id)), calibration_of(store, sweep)
+    return derived(coarse_items(items_of(store, sweep)), rig, calibration)
+
+
+def _sweep_name(store: Store, sweep: SweepRecord, is_coarse: bool) -> str:
     """The sweep's name in exports: the session's start, the pseudonym, and its place; no two alike."""
     session = store.session(sweep.session_id)
-    start = "".join(letter for letter in session.started_utc[:19] if letter.isdigit())
+    start = "".join(letter for letter in session.started_utc[: 7 if is_coarse else 19] if letter.isdigit())
     who = people.client(store, sweep.client_id).pseudonym if sweep.client_id is not None else _nobody(session)
     return f"{start}-{who.lower()}-{sweep.id:06d}"
 
@@ -124,31 +145,29 @@ def _export_one(
     store: Store,
     sweep_id: int,
     folder: Path,
-    derive: Callable[[Store, int], Derived],
-    purpose: Purpose,
-    terms: Mapping[str, Any],
-    form: Form,
-    tell: Callable[[str], None],
+    manner: _Manner,
 ) -> Path:
     sweep = store.sweep(sweep_id)
     session = store.session(sweep.session_id)
+    if manner.is_coarse:
+        sweep, session = coarse_sweep(sweep), coarse_session(session, sweep_id)
     try:
-        computed = derive(store, sweep_id)
+        computed = manner.derive(store, sweep_id)
     except StoreDamaged as error:
         computed = Derived(losses=(str(error),))
     losses = list(computed.losses)
     tables = [
-        *_kept_tables(store, sweep, session, folder.name, purpose, losses),
+        *_kept_tables(store, sweep, session, folder.name, manner, losses),
         *derived_tables(folder.name, computed),
     ]
-    if purpose == "research":
+    if manner.purpose == "research":
         refuse_names(store, sweep, tables)
     if losses:
-        tell(f"{folder.name}: exported without what is lost of it: {'; '.join(losses)}")
+        manner.tell(f"{folder.name}: exported without what is lost of it: {'; '.join(losses)}")
     partial = folder.with_name(f".{folder.name}.partial")
     shutil.rmtree(partial, ignore_errors=True)
     make_folder(partial)
-    resources = [resource(table, write_table(table, partial, form)) for table in tables]
+    resources = [resource(table, write_table(table, partial, manner.form)) for table in tables]
     write_descriptor(
         partial,
         {
@@ -158,7 +177,7 @@ def _export_one(
             "created": session.started_utc,
             "version": FORMAT,
             "simulated": session.simulated,
-            **terms,
+            **manner.terms,
             "sources": [{"title": _origin(session)}],
             **({"lost": losses} if losses else {}),
             "resources": resources,
@@ -174,11 +193,12 @@ def _origin(session: SessionRecord) -> str:
 
 
 def _kept_tables(
-    store: Store, sweep: SweepRecord, session: SessionRecord, name: str, purpose: Purpose, losses: list[str]
+    store: Store, sweep: SweepRecord, session: SessionRecord, name: str, manner: _Manner, losses: list[str]
 ) -> Iterator[Table]:
     """What was kept of a sweep; of what is damaged, a phrase is added to losses."""
     window = (sweep.from_us,) if sweep.to_us is None else (sweep.from_us, sweep.to_us)
-    items = store.read_items(session.id, *window, gaps=True)
+    items = (_fit_for(item, manner.purpose) for item in store.read_items(session.id, *window, gaps=True))
+    received = list(coarse_items(items) if manner.is_coarse else items)
     contents: dict[int, Any] = {}
     for kept in sorted({sweep.calibration_id, session.calibration_id}):
         try:
@@ -188,6 +208,8 @@ def _kept_tables(
             losses.append(str(error))
     with store.reading() as db:
         when = dict(db.execute("SELECT id, kept_utc FROM calibrations").fetchall())
+    if manner.is_coarse:
+        when = {kept: month(utc) for kept, utc in when.items()}
     row = {
         "rider": None if sweep.client_id is None else people.client(store, sweep.client_id).pseudonym,
         "simulated": session.simulated,
@@ -200,15 +222,15 @@ def _kept_tables(
         "gradient_pct": sweep.gradient_pct,
         "calibration": digest(json_text(contents[sweep.calibration_id])),
         "plan": json_text(sweep.plan),
-        "rider_entries": json_text(_without_free_text(sweep.rider, purpose)),
+        "rider_entries": json_text(_without_free_text(sweep.rider, manner.purpose)),
         "rig": session.rig,
     }
     yield sweep_table(name, row)
-    received = [_fit_for(item, purpose) for item in items]
     yield from raw_tables(name, received)
     yield channel_table(name, received, contents[sweep.calibration_id], session.rig)
     yield calibration_table(name, [(digest(json_text(one)), when[kept], one) for kept, one in contents.items()])
-    yield result_table(name, store.results(sweep.id, damaged=lambda error: losses.append(str(error))))
+    results = [] if manner.is_coarse else store.results(sweep.id, damaged=lambda error: losses.append(str(error)))
+    yield result_table(name, results)
 
 
 def _fit_for(item: Item, purpose: Purpose) -> Item:

@@ -74,8 +74,9 @@ first position again, sham, visits, habit. *not made* means that what the test n
 **Losses.** `lost` in sweeps.csv says what of a sweep's raw is lost; `events` of kind raw-lost stand in its place.
 
 **Privacy.** Riders go by pseudonym; names and what was typed are left out. Somebody who knows when a person was
-fitted, or their mass, may still find their sweep: `foreaft export --coarse` leaves months and masses to 5 kg. Loads
-remain, and tell a mass to some kilograms: do not publish what a rider has agreed to for one study only.
+fitted, or their mass, may still find their sweep: `foreaft export --coarse` leaves months, and masses to 5 kg, with
+which feet are computed then. Loads remain, and tell a mass to some kilograms, and a calibration its day: do not
+publish what a rider has agreed to for one study only.
 
 **Terms and citation.** {terms}. Contributors: {people}. Cite the people and the place you had this from, and: The
 Foreaft authors, Foreaft {version} (software), tables {format}. `datePublished` in ro-crate-metadata.json is the day of
