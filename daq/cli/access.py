@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import os
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,7 +27,7 @@ def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
     from daq.live.web.keys_file import read_keys
 
     path = keys_path()
-    keys = read_keys(path, time.time())
+    keys = read_keys(path)
     if keys is None:
         fail(MISSING, f"no keys in {path}; foreaft serve --lan makes them")
     if end:

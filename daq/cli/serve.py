@@ -6,7 +6,6 @@ import datetime
 import ipaddress
 import signal
 import sys
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -91,7 +90,7 @@ def serve(
     try:
         read_rig(rig_file)
         listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
-        keys = keys_at(access.keys_path(), time.time(), key_hours) if lan else None
+        keys = keys_at(access.keys_path(), key_hours) if lan else None
         path.parent.mkdir(parents=True, exist_ok=True)
         if record is not None:
             _try_new_file(record)

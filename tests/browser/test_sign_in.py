@@ -13,13 +13,14 @@ from daq.live.telling.teller import Teller
 from daq.live.web import access
 from daq.live.web.api import make_app
 from daq.live.web.gate import Gate
+from daq.live.web.steady import steady_s
 from tests.live.jig import demo
 
 
 @pytest.fixture
 def daemon(tmp_path):
     """(url, keys) of a daemon on the network, its board at rest."""
-    keys = access.new_keys(time.time(), hours=1.0)
+    keys = access.new_keys(1.0, utc_s=time.time(), steady_s=steady_s())
     with listen("127.0.0.1", 0) as listener, demo(tmp_path) as running:
         teller = Teller(running.session)
         app = Gate(make_app(teller, keys), keys=keys, names=own_names())

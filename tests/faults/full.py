@@ -2,7 +2,8 @@
 
 100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, 10,000 bits, 40
 damages of a store of 24 sweeps with every command after each, half an hour at 1 kHz, a million scans of the reference
-board, 3,000 files from elsewhere for each command that reads any. Takes about two hours; prints one line each; exit
+board, 3,000 files from elsewhere for each command that reads any, 100 stops under each attack on
+their way. Takes about two hours; prints one line each; exit
 code 1 when one fails.
 """
 
@@ -27,7 +28,9 @@ from tests.faults.fuzz_inputs import WORDS
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly
 from tests.faults.rescue import check_all
+from tests.faults.siege import KINDS
 from tests.faults.soak import soak
+from tests.faults.test_siege import besiege
 from tests.faults.test_soak import GROWTH
 from tests.firmware.endurance import wrong_or_lost
 from tests.keep.jig import begin, concatenated, same, second_of_session
@@ -174,6 +177,11 @@ def files_from_elsewhere(_: Path) -> str:
     return "; ".join(told(name, one) for name, one in found.items())
 
 
+def sieges(folder: Path) -> str:
+    """100 stops under each attack on their way, each within a second."""
+    return "; ".join(besiege(folder, kind, 100) for kind in KINDS)
+
+
 FAULTS: tuple[Callable[[Path], str], ...] = (
     kills,
     small_disk,
@@ -187,6 +195,7 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     a_million_scans,
     a_ride_on_the_board,
     files_from_elsewhere,
+    sieges,
 )
 
 

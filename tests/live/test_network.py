@@ -15,9 +15,10 @@ import websockets
 from daq.live.daemon import listen, serve, url_of
 from daq.live.links import links_of
 from daq.live.telling.blind import for_rider
-from daq.live.web import access, connections
+from daq.live.web import access, connections, keys_file
 from daq.live.web.access import COOKIE, Role
 from daq.live.web.keys_file import keys_at, read_keys
+from daq.live.web.steady import steady_s
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 
@@ -25,22 +26,22 @@ EXAMPLES = json.loads((Path(__file__).parent / "messages.json").read_text())
 KEPT_FROM_RIDERS = ("setback", "hands", "saddle", "load", "feet", "tilt", "planned", "mass", "R-0001", "onset_mm", "mm")
 
 
-def on_a_network(tmp_path, job, *, hours=1.0):
+def on_a_network(tmp_path, job, *, hours=1.0, **options):
     """Run job(url, session, keys) against the whole daemon of a demo that asks for keys."""
-    keys = access.new_keys(time.time(), hours)
+    keys = access.new_keys(hours, utc_s=time.time(), steady_s=steady_s())
     listener = listen("127.0.0.1", 0)
 
     async def inside():
         await until(lambda: running.session.acquisition.pipeline.channels)
         await job(url_of(listener), running.session, keys)
 
-    with listener, demo(tmp_path) as running:
+    with listener, demo(tmp_path, **options) as running:
         parts = [running.board.run, *links_of(running.session)]
         whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
         address = listener.getsockname()
 
         async def to_its_end():
-            await asyncio.wait_for(whole, 60)
+            await asyncio.wait_for(whole, 120)
             with pytest.raises(ConnectionRefusedError):
                 await asyncio.open_connection(*address)
 
@@ -167,20 +168,52 @@ def test_a_stream_outlives_the_time_to_ask_for_it(tmp_path, monkeypatch):
     on_a_network(tmp_path, job)
 
 
-def test_more_connections_than_there_may_be_are_shut_and_those_that_are_in_go_on(tmp_path, monkeypatch):
-    monkeypatch.setattr(connections, "MOST", 5)
+def test_who_comes_last_gets_in_and_who_has_shown_a_pass_stays(tmp_path, monkeypatch):
+    monkeypatch.setattr(connections, "MOST_WITHOUT_PASS", 5)
 
     async def job(url, session, keys):
-        where = httpx.URL(url)
-        async with httpx.AsyncClient(base_url=url) as inside:
-            await inside.get("/health/live")
-            held = [await asyncio.open_connection(where.host, where.port) for _ in range(4)]
-            reader, writer = await asyncio.open_connection(where.host, where.port)
+        where, cookie = httpx.URL(url), {COOKIE: access.sealed(keys, Role.RUN)}
+        async with httpx.AsyncClient(base_url=url, cookies=cookie) as inside:
+            first = (await inside.get("/api/v1/sweep")).extensions["network_stream"]
+            held = [await asyncio.open_connection(where.host, where.port) for _ in range(8)]
             with contextlib.suppress(ConnectionError):
-                assert await asyncio.wait_for(reader.read(1), 5) == b""
-            assert (await inside.get("/health/live")).status_code == 200
-            for _, one in [*held, (reader, writer)]:
+                assert await asyncio.wait_for(held[0][0].read(1), 5) == b""
+            held[-1][1].write(b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+            assert (await asyncio.wait_for(held[-1][0].read(15), 5)).startswith(b"HTTP/1.1 200")
+            again = (await inside.get("/api/v1/sweep")).extensions["network_stream"]
+            assert again.get_extra_info("socket").getsockname() == first.get_extra_info("socket").getsockname()
+            for _, one in held:
                 one.close()
+
+    on_a_network(tmp_path, job)
+
+
+def test_a_clock_that_is_set_forward_ends_no_pass(tmp_path, monkeypatch):
+    async def job(url, session, keys):
+        cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN)}"}
+        now_s = time.time()
+        monkeypatch.setattr(time, "time", lambda: now_s + 20 * 3600)
+        async with httpx.AsyncClient(base_url=url, headers=cookie) as screen:
+            assert (await screen.get("/api/v1/sweep")).status_code == 200
+        address = url.replace("http", "ws") + "api/v1/stream"
+        async with websockets.connect(address, additional_headers=cookie) as socket:
+            assert json.loads(await asyncio.wait_for(socket.recv(), 5))["type"] == "snapshot"
+
+    on_a_network(tmp_path, job)
+
+
+def test_a_stop_of_what_has_stopped_is_answered_like_the_first_and_kept_once(tmp_path):
+    async def job(url, session, keys):
+        async with httpx.AsyncClient(base_url=url) as screen:
+            await screen.post("/api/v1/access", json={"token": keys.ride})
+            nothing = await screen.post("/api/v1/sweep/events", json={"event": "stop"})
+            await session.sweep.begin(SHORT)
+            answers = [await screen.post("/api/v1/sweep/events", json={"event": "stop"}) for _ in range(80)]
+
+        assert nothing.status_code == 409
+        assert {(answer.status_code, answer.json()["state"]) for answer in answers} == {(200, "stopped")}
+        items = await session.acquisition.ask(lambda store: list(store.read_items(1)))
+        assert [item.content["event"] for item in items if getattr(item, "kind", "") == "fitter"] == ["stop"]
 
     on_a_network(tmp_path, job)
 
@@ -221,20 +254,43 @@ def test_a_kind_of_message_nobody_has_thought_of_yet_is_not_sent_to_the_rider():
     assert for_rider('{"type": "new", "setback_mm": 52}') is None
 
 
-def test_keys_are_kept_for_their_owner_alone_and_found_again_until_their_time_is_over(tmp_path):
+def test_keys_are_kept_for_their_owner_alone_and_found_again_until_their_time_is_over(tmp_path, monkeypatch):
     path = tmp_path / "state" / "keys.json"
+    now_s = steady_s()
 
-    made = keys_at(path, 1000.0, hours=2.0)
+    made = keys_at(path, hours=2.0)
 
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert keys_at(path, 1000.0 + 7199, hours=2.0) == made
-    assert read_keys(path, 1000.0 + 7200) is None
-    assert keys_at(path, 1000.0 + 7200, hours=2.0).run != made.run
+    assert keys_at(path, hours=2.0) == made
+    monkeypatch.setattr(keys_file, "steady_s", lambda: now_s + 7210)
+    assert read_keys(path) is None
+    assert keys_at(path, hours=2.0).run != made.run
 
 
-@pytest.mark.parametrize("content", ["", "{}", "[]", '{"run": 1}', "null"])
+def test_keys_are_found_again_after_the_clock_was_set(tmp_path, monkeypatch):
+    made, now_s = keys_at(tmp_path / "keys.json", hours=14.0), time.time()
+
+    monkeypatch.setattr(time, "time", lambda: now_s + 20 * 3600)
+
+    assert read_keys(tmp_path / "keys.json") == made
+
+
+def test_after_a_new_start_of_the_machine_the_time_of_day_says_how_long_keys_are_good(tmp_path, monkeypatch):
+    made, now_s = keys_at(tmp_path / "keys.json", hours=14.0), time.time()
+
+    monkeypatch.setattr(keys_file, "this_start", lambda: "another")
+    monkeypatch.setattr(keys_file, "steady_s", lambda: 60.0)
+    monkeypatch.setattr(time, "time", lambda: now_s + 3600)
+
+    found = read_keys(tmp_path / "keys.json")
+    assert (found.run, found.ends_s) == (made.run, pytest.approx(60.0 + 13 * 3600, abs=5))
+    monkeypatch.setattr(time, "time", lambda: now_s + 15 * 3600)
+    assert read_keys(tmp_path / "keys.json") is None
+
+
+@pytest.mark.parametrize("content", ["", "{}", "[]", '{"run": 1}', '{"start": "x", "expires_s": 9e9}', "null"])
 def test_a_keys_file_that_holds_no_keys_lets_nobody_in(tmp_path, content):
     path = tmp_path / "keys.json"
     path.write_text(content)
 
-    assert read_keys(path, 0.0) is None
+    assert read_keys(path) is None

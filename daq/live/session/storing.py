@@ -46,7 +46,8 @@ class Storing:
         self._store = store
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._lock = asyncio.Lock()
-        self._flushing: asyncio.Future[bool] | None = None
+        self._next: asyncio.Future[bool] | None = None
+        """The flush that has not taken up what waits yet."""
         self._items: list[Item] = []
         self._calls: list[Callable[[Store], object]] = []
 
@@ -65,10 +66,12 @@ class Storing:
     async def flush(self) -> bool:
         """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be.
 
-        Who waits for it may be cancelled, the flush itself not: what it has taken up would be lost.
+        Who waits for it may be cancelled, the flush itself not: what it has taken up would be lost. All who ask before
+        it has begun share one, so that many at once cost the disk no more than a few.
         """
-        self._flushing = asyncio.ensure_future(self._flush())
-        return await asyncio.shield(self._flushing)
+        if self._next is None:
+            self._next = asyncio.ensure_future(self._flush())
+        return await asyncio.shield(self._next)
 
     async def stored(self) -> None:
         """Return when everything queued so far is on the disk. NotStored when it is only in memory."""
@@ -77,6 +80,7 @@ class Storing:
 
     async def _flush(self) -> bool:
         async with self._lock:
+            self._next = None
             items, self._items = self._items, []
             calls, self._calls = self._calls, []
             try:

@@ -107,8 +107,12 @@ class SweepDesk:
         """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk.
 
         setting, with saddle_moved: the fitter confirms saddle and bar as planned but for what stands in it; empty: all
-        as planned. None: nobody has looked.
+        as planned. None: nobody has looked. A stop of what has ended is none: whoever presses twice, or just after
+        somebody else, is told that it stands.
         """
+        if event is Trigger.STOP and self.progress is not None and self.progress.state in ENDED:
+            await self._at.stored()
+            return
         if event is Trigger.BEGIN and (why := self._in_the_way()):
             raise NotNow(why)
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm}

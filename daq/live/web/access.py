@@ -1,7 +1,7 @@
 """Who may do what over a network: keys, the sealed pass a browser keeps, addresses that may be asked for, and haste.
 
-Time comes in as seconds since 1970; nothing here touches the network. On a daemon that listens on this machine alone
-nobody is asked for a key.
+Time comes in as the seconds of a clock that nobody sets (daq.live.web.steady); nothing here touches the network. On a
+daemon that listens on this machine alone nobody is asked for a key.
 """
 
 from __future__ import annotations
@@ -44,18 +44,21 @@ class Keys:
     secret: str = field(repr=False)
     """Seals the passes."""
     expires_s: float
+    """Seconds since 1970, for people; the machine's clock may be set, so it does not decide."""
+    ends_s: float
+    """The same moment on the steady clock, which decides."""
 
 
-def new_keys(now_s: float, hours: float) -> Keys:
-    """Fresh random keys."""
+def new_keys(hours: float, *, utc_s: float, steady_s: float) -> Keys:
+    """Fresh random keys, good for so many hours from now on."""
     run, ride, secret = (secrets.token_urlsafe(TOKEN_BYTES) for _ in range(3))
-    return Keys(run, ride, secret, now_s + 3600.0 * hours)
+    return Keys(run, ride, secret, utc_s + 3600.0 * hours, steady_s + 3600.0 * hours)
 
 
 def role_of(keys: Keys, token: str, now_s: float) -> Role | None:
     """What this key opens; None for a wrong one and after its time. Wrong keys take as long as right ones."""
     fits = [role for role in Role if _same(token, getattr(keys, role))]
-    return fits[0] if fits and now_s < keys.expires_s else None
+    return fits[0] if fits and now_s < keys.ends_s else None
 
 
 def sealed(keys: Keys, role: Role) -> str:
@@ -66,7 +69,7 @@ def sealed(keys: Keys, role: Role) -> str:
 def role_of_pass(keys: Keys, sealed_pass: str, now_s: float) -> Role | None:
     """What a pass opens; None for one that is not ours, that was altered, or whose time is over."""
     fits = [role for role in Role if _same(sealed_pass, sealed(keys, role))]
-    return fits[0] if fits and now_s < keys.expires_s else None
+    return fits[0] if fits and now_s < keys.ends_s else None
 
 
 def may(role: Role | None, method: str, path: str) -> bool:
@@ -120,7 +123,7 @@ class Haste:
     """For each client how much of the burst was used, and when."""
 
     def wait_s(self, client: str, now_s: float) -> float:
-        """0 and one more is counted, or how long this client has to wait."""
+        """How long this client has to wait, s. When that is 0, one more request is counted."""
         used = self._in_use(client, now_s)
         if used + 1.0 > self.at_once:
             return (used + 1.0 - self.at_once) / self.per_s

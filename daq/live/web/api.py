@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import math
-import time
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -31,6 +30,7 @@ from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_visit import add_visit
 from daq.live.web.problems import RESPONSES, Problem, add_errors
+from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
@@ -206,8 +206,8 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
         page = teller.join()
         reader = asyncio.create_task(_until_gone(socket, page))
         state = socket.scope.get("state", {})
-        riders, expires_s = state.get("role") is Role.RIDE, state.get("expires_s")
-        left_s = math.inf if expires_s is None else max(0.0, expires_s - time.time())
+        riders, ends_s = state.get("role") is Role.RIDE, state.get("ends_s")
+        left_s = math.inf if ends_s is None else max(0.0, ends_s - steady_s())
         end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
         try:
             while (message := await page.get()) is not None:

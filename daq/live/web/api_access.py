@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import math
-import time
 from typing import Annotated, Any
 
 from fastapi import FastAPI, Request, Response
@@ -13,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
 from daq.live.web.problems import Problem
+from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
 from daq.text import Line
 
@@ -42,17 +42,17 @@ def add_access(app: FastAPI, keys: Keys | None) -> None:
         if keys is None:
             raise NotNow("the daemon listens on this machine alone and asks nobody for a key")
         client = request.client.host if request.client else "here"
-        now_s, asked_s = time.time(), time.monotonic()
-        if wrong.spent(client, asked_s):
+        now_s = steady_s()
+        if wrong.spent(client, now_s):
             raise Problem(429, "too many wrong keys", "wait a minute, then open the link again", wait_s=60)
         role = access.role_of(keys, body.token, now_s)
         if role is None:
-            wrong.wait_s(client, asked_s)
+            wrong.wait_s(client, now_s)
             raise Problem(401, "no such key", "the key is wrong or its time is over: open the link shown now")
         response.set_cookie(
             COOKIE,
             access.sealed(keys, role),
-            max_age=math.floor(keys.expires_s - now_s),
+            max_age=math.floor(keys.ends_s - now_s),
             httponly=True,
             samesite="strict",
             secure=request.url.scheme == "https",

@@ -1,36 +1,77 @@
 """Connections before they have asked for anything: how many, and how long one may keep a request to itself.
 
 The gate (daq.live.web.gate) sees whole requests. What only holds a connection open would take the process its open
-files, of which sensors and store need some, without ever passing it.
+files, of which sensors and store need some, without ever passing it. Whoever comes last always gets in: one without a
+pass makes room, so that a hand on the stop is never before a full house.
 """
 
 from __future__ import annotations
 
 import asyncio
-import ipaddress
+from collections import Counter
+from collections.abc import Collection, Sequence
+from typing import Protocol, TypeVar
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from daq.live.web.access import Role
+
 MOST = 256
-"""At once, streams included; a process may usually open 1024 files (setrlimit(2), the soft limit of Linux)."""
-MOST_OF_ONE = 64
-"""Of one address; a browser opens six and a stream or two. A proxy on this machine stands for many."""
+"""At once, streams not counted; a process may usually open 1024 files (setrlimit(2), the soft limit of Linux)."""
+MOST_WITHOUT_PASS = 128
+"""Of these: the other half is for who has shown a pass."""
 ASKS_WITHIN_S = 10.0
 """So long a connection lives without a whole head of a request, or with nothing but the rest of an answered one."""
+
+
+class Held(Protocol):
+    """What is known of a connection."""
+
+    address: str
+    role: Role | None
+    """Of the pass it last asked with; None without one, and where nobody is asked for one."""
+
+
+H = TypeVar("H", bound=Held)
+
+
+def one_too_many(held: Sequence[H]) -> H | None:
+    """Which of these, oldest first, makes room; None when there is enough.
+
+    One without a pass before a rider's, that before a fitter's; of the address that holds most of them, its oldest.
+    """
+    without = [one for one in held if one.role is None]
+    if len(without) > MOST_WITHOUT_PASS:
+        return _of_the_greediest(without)
+    if len(held) > MOST:
+        return _of_the_greediest([one for one in held if one.role is Role.RIDE] or held)
+    return None
+
+
+def _of_the_greediest(held: Collection[H]) -> H:
+    of = Counter(one.address for one in held)
+    return max(held, key=lambda one: of[one.address])
 
 
 class Connection(H11Protocol):
     """uvicorn's connection with an end to waiting."""
 
+    address = ""
+    role: Role | None = None
+    made_s = 0.0
     _timer: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
-        same = sum(_address(one) == _address(self) for one in self.connections)
-        if len(self.connections) > MOST or (same > MOST_OF_ONE and not _is_here(_address(self))):
-            transport.abort()
-        else:
-            self._look_again()
+        peer = transport.get_extra_info("peername")
+        self.address = str(peer[0]) if peer else ""
+        self.app_state = {**self.app_state, "shown": self._shown}
+        self.made_s = self.loop.time()
+        held = sorted((one for one in self.connections if isinstance(one, Connection)), key=lambda one: one.made_s)
+        self._look_again()
+        if (leaves := one_too_many(held)) is not None:
+            self.connections.discard(leaves)  # now and not when its end is told: the next one must not choose it again
+            leaves.transport.abort()
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._rest()
@@ -39,6 +80,10 @@ class Connection(H11Protocol):
     def handle_websocket_upgrade(self, event: object) -> None:
         self._rest()  # from here on it is a stream, which has its own pings
         super().handle_websocket_upgrade(event)  # type: ignore[arg-type]
+
+    def _shown(self, role: Role | None) -> None:
+        """The gate tells what it has last asked with."""
+        self.role = role
 
     def _look_again(self) -> None:
         self._timer = self.loop.call_later(ASKS_WITHIN_S, self._end_when_idle, self.cycle)
@@ -52,12 +97,3 @@ class Connection(H11Protocol):
     def _rest(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
-
-
-def _address(connection: object) -> str:
-    peer = connection.transport.get_extra_info("peername")  # type: ignore[attr-defined]
-    return str(peer[0]) if peer else ""
-
-
-def _is_here(address: str) -> bool:
-    return not address or ipaddress.ip_address(address.partition("%")[0]).is_loopback

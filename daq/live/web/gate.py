@@ -19,6 +19,8 @@ from typing import Any, TypeAlias
 from daq.live.logs import numbered
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
+from daq.live.web.steady import steady_s
+from daq.sweep.run import Trigger
 
 Scope: TypeAlias = MutableMapping[str, Any]
 Receive: TypeAlias = Callable[[], Awaitable[Scope]]
@@ -38,10 +40,14 @@ BODY_WITHIN_S = 10.0
 PATH_AT_MOST = 2048
 READING = ("GET", "HEAD")
 WRITES_PER_S, WRITES_AT_ONCE = 20.0, 60.0
-"""Of one address; the events of a sweep count for themselves."""
-READS_PER_S, READS_AT_ONCE = 100.0, 1000.0
-"""Of one address on a network; the page is about a hundred files."""
+"""Of one address and role; the events of a sweep count for themselves, the stop among them not at all."""
+READS_PER_S, READS_AT_ONCE = 50.0, 400.0
+"""Of one address and role on a network; the page is about a hundred files."""
+LATE_S = 1.0
+"""Whoever reads too fast is refused so much later: refusals at full speed would take all of the daemon's time."""
 EVENTS = "/api/v1/sweep/events"
+STOP_AT_MOST = 200
+"""Bytes of a stop; what is longer is looked at like any other command."""
 
 log = logging.getLogger("foreaft.web")
 
@@ -70,7 +76,10 @@ class Gate:
             return
         with numbered() as number:
             role = self._role(scope)
-            scope.setdefault("state", {}).update(role=role, expires_s=self._keys.expires_s if self._keys else None)
+            state = scope.setdefault("state", {})
+            state.update(role=role, ends_s=self._keys.ends_s if self._keys else None)
+            if self._keys is not None and (shown := state.get("shown")):
+                shown(role)
             found = self._refusal(scope, role)
             if scope["type"] == "websocket":
                 await (self._shut(found, receive, send) if found else self._app(scope, receive, send))
@@ -84,7 +93,7 @@ class Gate:
             cookie = SimpleCookie(_header(scope, "cookie") or "").get(COOKIE)
         except CookieError:
             return None
-        return None if cookie is None else access.role_of_pass(self._keys, cookie.value, time.time())
+        return None if cookie is None else access.role_of_pass(self._keys, cookie.value, steady_s())
 
     def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:
         host, origin = _header(scope, "host"), _header(scope, "origin")
@@ -95,21 +104,26 @@ class Gate:
             return Refusal(421, "not this daemon", "the address asked for is not one this daemon goes by")
         if (scope["type"] == "websocket" or method not in READING) and not access.same_origin(origin, host):
             return Refusal(403, "foreign origin", "commands are only taken from this daemon's own pages")
-        if wait_s := self._wait_to_read_s(scope, method):
+        if wait_s := self._wait_to_read_s(scope, method, role):
             return _too_fast(wait_s)
         if not access.may(role, method, scope["path"]):
             if role is None:
                 return Refusal(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
             return Refusal(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
-        if method not in READING:  # counted only for who may: nobody without a key holds up a stop
-            client = f"{_client(scope)} {scope['path'] == EVENTS}"
-            if wait_s := self._haste.wait_s(client, time.monotonic()):
-                return _too_fast(wait_s)
         return None
 
-    def _wait_to_read_s(self, scope: Scope, method: str) -> float:
+    def _wait_to_read_s(self, scope: Scope, method: str, role: Role | None) -> float:
         on_a_network = self._keys is not None and method in READING
-        return self._reading.wait_s(_client(scope), time.monotonic()) if on_a_network else 0.0
+        return self._reading.wait_s(f"{_client(scope)} {role}", steady_s()) if on_a_network else 0.0
+
+    async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | Refusal:
+        """The body of a command, or why it goes no further. The stop has no limit, whoever has used up which."""
+        body = await _body(receive)
+        if isinstance(body, Refusal) or (scope["path"] == EVENTS and is_stop(body)):
+            return body
+        client = f"{_client(scope)} {role} {scope['path'] == EVENTS}"
+        wait_s = self._haste.wait_s(client, steady_s())
+        return _too_fast(wait_s) if wait_s else body
 
     async def _answer(self, scope: Scope, receive: Receive, send: Send, found: Refusal | None, number: str) -> None:
         begun_s, status = time.perf_counter(), 0
@@ -125,8 +139,10 @@ class Gate:
             await send(message)
 
         if found is None and scope["method"] not in READING:
-            body = await _body(receive)
+            body = await self._commanded(scope, scope["state"]["role"], receive)
             found, receive = (body, receive) if isinstance(body, Refusal) else (None, _given(body, receive))
+        if found is not None and found.status == 429 and scope["method"] in READING:
+            await asyncio.sleep(min(found.wait_s + LATE_S, 2 * LATE_S))
         await (_refuse(found, with_headers) if found else self._app(scope, receive, with_headers))
         if scope["method"] not in READING or status >= 400:
             # the route and not the path: what somebody typed into an address might be a name
@@ -140,6 +156,15 @@ class Gate:
         await receive()
         await send({"type": "websocket.close", "code": 1008, "reason": found.title})
         log.warning("stream refused", extra={"why": found.title})
+
+
+def is_stop(body: bytes) -> bool:
+    """Whether this event of a sweep is the stop."""
+    try:
+        said = json.loads(body) if len(body) <= STOP_AT_MOST else None
+    except ValueError:
+        return False
+    return isinstance(said, dict) and said.get("event") == Trigger.STOP
 
 
 async def _body(receive: Receive) -> bytes | Refusal:

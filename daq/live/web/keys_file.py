@@ -1,34 +1,42 @@
-"""The keys where a daemon that is started again finds them: screens that were let in stay in. For the owner alone."""
+"""The keys where a daemon that is started again finds them: screens that were let in stay in. For the owner alone.
+
+As long as the machine has not been started anew, how long they are still good does not depend on its time of day.
+"""
 
 from __future__ import annotations
 
 import dataclasses
 import json
 import os
+import time
 from pathlib import Path
 
 from daq.live.web.access import Keys, new_keys
+from daq.live.web.steady import steady_s, this_start
 
 
-def read_keys(path: Path, now_s: float) -> Keys | None:
+def read_keys(path: Path) -> Keys | None:
     """The keys kept here; None when there are none that still hold."""
     try:
-        kept = Keys(**json.loads(path.read_text(encoding="utf-8")))
-        return kept if now_s < kept.expires_s else None
-    except (OSError, ValueError, TypeError):
+        kept = json.loads(path.read_text(encoding="utf-8"))
+        if kept.pop("start") != this_start() or not this_start():
+            kept["ends_s"] = steady_s() + kept["expires_s"] - time.time()
+        keys = Keys(**kept)
+        return keys if steady_s() < keys.ends_s else None
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
         return None
 
 
-def keys_at(path: Path, now_s: float, hours: float) -> Keys:
+def keys_at(path: Path, hours: float) -> Keys:
     """The keys kept here, or new ones, kept from now on. OSError when they cannot be kept."""
-    kept = read_keys(path, now_s)
+    kept = read_keys(path)
     if kept is not None:
         return kept
-    made = new_keys(now_s, hours)
+    made = new_keys(hours, utc_s=time.time(), steady_s=steady_s())
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     partial = path.with_name(f".{path.name}.partial")
     partial.unlink(missing_ok=True)
     with open(os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
-        json.dump(dataclasses.asdict(made), file)
+        json.dump({**dataclasses.asdict(made), "start": this_start()}, file)
     os.replace(partial, path)
     return made

@@ -3,6 +3,7 @@
 import asyncio
 import json
 import logging
+import time
 
 import httpx
 import pytest
@@ -11,8 +12,9 @@ import uvloop
 from daq.live.web import access, gate
 from daq.live.web.access import COOKIE, Role
 from daq.live.web.gate import Gate
+from daq.live.web.steady import steady_s
 
-NOW_KEYS = access.new_keys(4_000_000_000.0, hours=1.0)
+NOW_KEYS = access.new_keys(1.0, utc_s=4_000_000_000.0, steady_s=steady_s())
 
 
 class Echo:
@@ -162,27 +164,62 @@ def test_an_address_too_long_is_refused():
 
 def test_too_many_commands_are_held_back_but_the_stop_is_not(monkeypatch):
     monkeypatch.setattr(gate, "WRITES_PER_S", 0.01)  # so that a busy machine gives nothing back meanwhile
-    # stop, undo and the like count for themselves: whatever else hammers on the daemon, they get through
+    # undo and the like count for themselves; the stop counts for nothing, and nothing counts for it
     many = [("POST", "/api/v1/marks", {})] * 70
+    events = [("POST", "/api/v1/sweep/events", {"content": b'{"event": "redo"}'})] * 61
+    stops = [("POST", "/api/v1/sweep/events", {"content": b'{"event": "stop"}'})] * 70
 
-    answers, _ = asked(*many, ("POST", "/api/v1/sweep/events", {}), ("GET", "/", {}))
+    answers, _ = asked(*many, *events, *stops, ("GET", "/", {}))
 
     codes = [answer.status_code for answer in answers]
     assert codes[:60] == [200] * 60
     assert codes[60:70] == [429] * 10
-    assert codes[70:] == [200, 200]
+    assert codes[70:131] == [200] * 60 + [429]
+    assert codes[131:] == [200] * 71
     assert int(next(answer for answer in answers if answer.status_code == 429).headers["retry-after"]) >= 1
+
+
+@pytest.mark.parametrize(
+    ("body", "stops"),
+    [
+        (b'{"event":"stop"}', True),
+        (b'{"event": "stop", "setback_mm": null}', True),
+        (b'{"event": "redo"}', False),
+        (b'{"event": "redo", "what": "stop"}', False),
+        (b'{"event": "stop"', False),
+        (b'"stop"', False),
+        (b"[" * 60_000, False),
+        (b"\xff", False),
+    ],
+)
+def test_the_stop_is_told_from_the_other_events(body, stops):
+    assert gate.is_stop(body) is stops
+
+
+def test_the_riders_haste_is_not_the_fitters(monkeypatch):
+    monkeypatch.setattr(gate, "WRITES_PER_S", 0.01)
+    event = {"content": b'{"event": "redo"}'}
+    spam = [("POST", "/api/v1/sweep/events", {**with_pass(Role.RIDE), **event})] * 61
+
+    answers, _ = asked(
+        *spam, ("POST", "/api/v1/sweep/events", {**with_pass(Role.RUN), **event}), keys=NOW_KEYS, base="http://jig"
+    )
+
+    assert [answer.status_code for answer in answers] == [200] * 60 + [429, 200]
 
 
 def test_whoever_reads_on_and_on_is_held_back_on_a_network_with_or_without_a_key(monkeypatch):
     monkeypatch.setattr(gate, "READS_PER_S", 0.01)
     monkeypatch.setattr(gate, "READS_AT_ONCE", 3.0)
+    monkeypatch.setattr(gate, "LATE_S", 0.2)
+    begun_s = time.monotonic()
     many = [("GET", "/", {})] * 2 + [("GET", "/api/v1/sweep", {})] * 2
 
     answers, behind = asked(*many, keys=NOW_KEYS, base="http://192.168.1.5:8765")
     here, _ = asked(*many)
 
     assert [answer.status_code for answer in answers] == [200, 200, 401, 429]
+    assert time.monotonic() - begun_s > 0.2
     assert len(behind.asked) == 2
     assert [answer.status_code for answer in here] == [200] * 4
 
