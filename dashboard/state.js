@@ -4,49 +4,26 @@
  * Messages come from the daemon (daq/live/telling/messages.py lists them) or from the page itself; the page's own are
  * named "page/...". `received_ms` is the page's clock, stamped on arrival, so nothing in here asks for the time.
  *
- * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number, dropped: number,
- *   damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
- * @typedef {{state: string, accepts: string[], sweep_id: number, steps_planned: number,
- *   asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number, protocol: string,
- *   settle_left_s: number|null, dwell_left_s: number|null, settle_s: number, dwell_s: number,
- *   power_w: number, cadence_rpm: number, order: string, height_policy: string,
- *   torque_band_nm: [number, number]|null, power_band_w: [number, number]|null,
- *   cadence_band_rpm: [number, number]|null, in_band: boolean|null, why_waiting: string, why_here: string,
- *   planned_mm: number[], seconds_left: number|null, stepping?: any, effort?: any, blinded?: boolean, step: number,
- *   noted_step?: number|null, notes?: Record<string, number>, pain?: boolean, measured_to?: string|null,
- *   label?: string}} Sweep
- * @typedef {{index: number, setback_mm: number, hand_load_n: number, se_n: number|null, t_min: number,
- *   crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number, strokes: number, excluded: number,
- *   notes?: Record<string, number>}} Step
- * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
- *   p_onset: number, p_light: number, p_loaded: number, suggested_setback_mm: number|null, light_load_n: number|null,
- *   slope_n_per_mm: number|null, reasons: string[], grade?: string, method: string, step_off_mm: number,
- *   line: {setback_mm: number[], hand_load_n: number[]}|null}} Onset
- * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null, received_ms?: number}} Notice
+ * @typedef {import("./messages.js").Source} Source @typedef {import("./messages.js").Sweep} Sweep
+ * @typedef {import("./messages.js").Step} Step @typedef {import("./messages.js").Onset} Onset
+ * @typedef {import("./messages.js").Stroke} Stroke @typedef {import("./messages.js").Shares} Shares
+ * @typedef {import("./messages.js").Bench} Bench @typedef {import("./messages.js").Doubt} Doubt
+ * @typedef {import("./messages.js").Notice & {received_ms?: number}} Notice
  * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean,
  *   decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean}} Settings
  * @typedef {{received_ms: number}} Arrival
- * @typedef {{start_s: number, end_s: number, hands_n: number, saddle_n: number, feet_n: number|null, tilt_deg: number,
- *   crank_torque_nm: number|null, power_w: number|null, cadence_rpm: number, scans: number, flags: number,
- *   shares: Shares|null, gradient_pct: number, u_n: Shares|null, expanded_n?: Shares|null, used: boolean}} Stroke
- * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number}|null,
- *   instruction: string, done: number, planned: number, taken: string[], reading: {seconds: number, of_s: number}|null,
- *   findings: {kind: string, sentence: string, may_be_accepted: boolean}[], accepts: string[],
- *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
- *   calibration: string|null, problem: string}} Bench
- * @typedef {{hands: number|null, saddle: number|null, feet: number|null}} Shares
  *
  * @typedef {object} State
  * @property {{state: "opening"|"open"|"lost", retry_ms: number}} link
  * @property {string} version of the daemon
  * @property {boolean} simulated
  * @property {boolean} recording
- * @property {{name: string, cells: string[], rate_hz: number, power_zero?: boolean}|null} rig
- * @property {{pseudonym: string, mass_kg: number|null}|null} rider
- * @property {{id: string, stale: boolean, sentence?: string}|null} calibration
+ * @property {import("./messages.js").Rig|null} rig
+ * @property {import("./messages.js").Rider|null} rider
+ * @property {import("./messages.js").Calibration|null} calibration
  * @property {any} visit the open visit as daq/live/session/visit.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
- * @property {{kind: string, channel: string, on: string, sentence: string}[]} doubts about the loads shown now
+ * @property {Doubt[]} doubts about the loads shown now
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
@@ -137,10 +114,6 @@ function withoutType(/** @type {any} */ message) {
   return rest;
 }
 
-function withStep(/** @type {Step[]} */ steps, /** @type {Step} */ step) {
-  return [...steps.filter((each) => each.index !== step.index), step].sort((a, b) => a.index - b.index);
-}
-
 /** @type {Record<string, (state: State, message: any) => State>} */
 const HANDLERS = {
   snapshot: (state, m) => ({
@@ -188,7 +161,6 @@ const HANDLERS = {
       seen: state.seen || isAnswered(state, sweep),
     };
   },
-  step: (state, m) => ({ ...state, steps: withStep(state.steps, withoutType(m)) }),
   // A step taken back takes the answer that rested on it along; the next step brings a new one.
   steps: (state, m) => ({ ...state, steps: m.steps, onset: m.steps.length < state.steps.length ? null : state.onset }),
   onset: (state, m) => ({ ...state, onset: withoutType(m) }),

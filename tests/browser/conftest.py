@@ -15,6 +15,7 @@ import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Route, WebSocketRoute, sync_playwright
 
 from tests.chromium import chromium_path
+from tests.live.examples import EXAMPLES
 
 ROOT = Path(__file__).parents[2]
 DASHBOARD = ROOT / "dashboard"
@@ -69,8 +70,7 @@ def chromium() -> Iterator[Browser]:
 @pytest.fixture(scope="package")
 def messages() -> dict[str, dict[str, Any]]:
     """The saved examples of every text message, by type."""
-    saved = json.loads((ROOT / "tests/live/messages.json").read_text())
-    return {message["type"]: message for message in saved}
+    return EXAMPLES
 
 
 @pytest.fixture(scope="package")

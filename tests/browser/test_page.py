@@ -182,7 +182,7 @@ def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messa
     assert run.page.locator(".loads").get_attribute("data-stale") is not None
 
     run.wait(lambda: len(run.connections) == 2)
-    run.send({**messages["snapshot"], "steps": [messages["step"]]})
+    run.send({**messages["snapshot"], "steps": messages["steps"]["steps"][2:]})
     assert run.page.locator(".message.alert").inner_text() == ""
     assert run.page.locator(".onset-chart .point").count() == 1
 
@@ -204,7 +204,7 @@ def test_no_onset_takes_the_place_of_an_onset(run, messages):
 
 
 def test_the_table_holds_what_the_chart_shows(run, messages):
-    run.send(messages["step"])
+    run.send(messages["steps"])
     run.page.keyboard.press("t")
     run.send()
 

@@ -5,7 +5,7 @@ import pytest
 REDUCE_ALL = "a.reduce((state, message) => m.reduce(state, message), m.initial)"
 
 
-@pytest.mark.parametrize("kind", ["sources", "stroke", "sweep", "step", "steps", "onset", "notice"])
+@pytest.mark.parametrize("kind", ["sources", "stroke", "sweep", "steps", "onset", "notice", "bench", "visit"])
 def test_every_message_of_the_daemon_changes_the_state(js, messages, kind):
     before, after = js("state.js", f"[{REDUCE_ALL}, m.reduce({REDUCE_ALL}, a[1])]".replace("a.", "a[0]."), [
         [messages["snapshot"]], {**messages[kind], "received_ms": 5.0}
@@ -26,7 +26,7 @@ def test_a_snapshot_brings_all_its_fields(js, messages):
 
 
 def test_a_snapshot_after_a_lost_connection_leaves_nothing_of_before(js, messages):
-    old = [messages["snapshot"], messages["step"], messages["onset"], messages["stroke"], messages["notice"]]
+    old = [messages["snapshot"], messages["steps"], messages["onset"], messages["stroke"], messages["notice"]]
     again = js("state.js", REDUCE_ALL, [*old, messages["snapshot"]])
     fresh = js("state.js", REDUCE_ALL, [messages["snapshot"]])
 
@@ -43,15 +43,6 @@ def test_the_old_state_stays_as_it_was(js, messages):
     copy, before = js("state.js", code, list(messages.values()))
 
     assert copy == before
-
-
-def test_a_step_ridden_again_replaces_the_first(js, messages):
-    again = {**messages["step"], "index": 0, "hand_load_n": 70.0}
-
-    state = js("state.js", REDUCE_ALL, [messages["snapshot"], messages["step"], again])
-
-    assert [step["index"] for step in state["steps"]] == [0, 1, 2]
-    assert state["steps"][0]["hand_load_n"] == 70.0
 
 
 def test_a_step_taken_back_takes_its_answer_along(js, messages):

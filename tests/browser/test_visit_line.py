@@ -42,7 +42,7 @@ def sweeps(messages):
     ids=str,
 )
 def test_the_next_act_is_the_true_one(js, messages, sweeps, visit, ridden, to, words):
-    steps = [messages["step"]] if ridden is State.FINISHED else []
+    steps = messages["steps"]["steps"][2:] if ridden is State.FINISHED else []
     found = js("visit_line.js", "m.nextAct(a)", state(visit, ridden and sweeps(ridden), steps))
 
     assert (found["to"], found["words"]) == (to, words)

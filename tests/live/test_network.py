@@ -5,7 +5,6 @@ import contextlib
 import json
 import stat
 import time
-from pathlib import Path
 
 import httpx
 import pytest
@@ -19,10 +18,10 @@ from daq.live.web import access, connections, keys_file
 from daq.live.web.access import COOKIE, Role
 from daq.live.web.keys_file import keys_at, read_keys
 from daq.live.web.steady import steady_s
+from tests.live.examples import EXAMPLES
 from tests.live.jig import SHORT, demo
 from tests.sources.waiting import until
 
-EXAMPLES = json.loads((Path(__file__).parent / "messages.json").read_text())
 KEPT_FROM_RIDERS = ("setback", "hands", "saddle", "load", "feet", "tilt", "planned", "mass", "R-0001", "onset_mm", "mm")
 
 
@@ -238,7 +237,7 @@ def test_a_stream_ends_with_the_time_of_its_key(tmp_path):
     on_a_network(tmp_path, job, hours=4 / 3600)
 
 
-@pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example["type"])
+@pytest.mark.parametrize("example", EXAMPLES.values(), ids=EXAMPLES)
 def test_no_message_tells_the_rider_what_the_fitter_sees(example):
     said = for_rider(json.dumps(example))
 

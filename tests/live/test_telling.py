@@ -4,15 +4,20 @@ import asyncio
 import itertools
 import json
 import struct
+from typing import get_args
 
 import pytest
 import uvloop
 
+from daq.keep.clients.people import Consent
 from daq.live.daemon import listen
 from daq.live.session.backlog import BACKLOG_S
 from daq.live.telling.teller import Teller
 from daq.sweep.plan import MOVING_S
+from daq.sweep.progress import Note
 from daq.sweep.run import ENDED, State, Trigger
+from tests.live.bench.simulated import wanted
+from tests.live.examples import EXAMPLES, misfits
 from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
@@ -31,6 +36,13 @@ async def heard(page):
             content = json.loads(message)
             found.append((content["type"], content))
     return found
+
+
+async def until_heard(page, kind, log):
+    """The log goes on until a message of this kind that holds something is in it."""
+    while not any(each == kind and message[kind] for each, message in log):
+        await asyncio.sleep(0.02)
+        log.extend(await heard(page))
 
 
 @pytest.fixture(scope="module")
@@ -54,11 +66,30 @@ def told(tmp_path_factory):
                 await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
             await asyncio.sleep(0.02)
             log.extend(await heard(page))
-        log.extend(await heard(page))
+        client = await session.visit.new_client(name=None, consents=dict.fromkeys(get_args(Consent), True))
+        await session.visit.open(client.pseudonym)
+        await session.calibrating.begin_bench(wanted())
+        session.acquisition.notes.append(Note("info", "for a page that joins now", 0.0))
+        tellers[0].leave(page)
+        page = tellers[0].join()
+        for kind in ("bench", "visit"):
+            await until_heard(page, kind, log)
 
     with demo(tmp_path_factory.mktemp("told")) as running:
         run(serving(running, ride))
     return log, tellers[0]
+
+
+@pytest.mark.parametrize("kind", EXAMPLES)
+def test_every_message_has_the_shape_of_its_saved_example(told, kind):
+    sent = [message for each, message in told[0] if each == kind]
+
+    assert sent
+    assert sorted({one for message in sent for one in misfits(message, EXAMPLES[kind])}) == []
+
+
+def test_no_message_is_sent_of_which_there_is_no_example(told):
+    assert {kind for kind, _ in told[0]} == set(EXAMPLES)
 
 
 def test_a_finished_step_comes_with_the_standing_that_follows_from_it(told):
