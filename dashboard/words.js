@@ -143,7 +143,7 @@ export function reasons(onset) {
   const bend =
     onset.gradual && onset.verdict === "onset"
       ? "The rise is gradual: the number is the middle of the bend, and its start lies further back."
-      : null;
+      : "";
   return [meaning, bend, onset.grade, ...onset.reasons].filter((each) => Boolean(each)).map(sentence);
 }
 
