@@ -31,6 +31,7 @@ from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
     is_flag=True,
     help="Days to months and masses to 5 kg: harder to trace to a person. Feet are computed with that mass.",
 )
+@click.option("--c3d", "with_c3d", is_flag=True, help="A C3D file of each sweep too, for motion laboratories.")
 @a_store
 def export(
     sweeps: tuple[int, ...],
@@ -41,6 +42,7 @@ def export(
     licence: str | None,
     contributors: tuple[str, ...],
     is_coarse: bool,
+    with_c3d: bool,
     store: Path | None,
 ) -> None:
     """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
@@ -78,6 +80,7 @@ def export(
             contributors=named,
             form=form,
             is_coarse=is_coarse,
+            with_c3d=with_c3d,
             progress=progress,
             told=said.append,
         )

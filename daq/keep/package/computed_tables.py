@@ -22,6 +22,9 @@ VERDICTS = {
     str(Verdict.ONSET): "hand load begins to rise inside the sweep, at onset_mm",
     str(Verdict.LIGHT): "the hands were light at every position: the onset lies forward of the sweep, or there is none",
     str(Verdict.LOADED): "the hands were loaded at every position: the onset lies behind the sweep, or there is none",
+    str(
+        Verdict.RISE_SEEN
+    ): "hand load rises, and nobody measured the effort, which may have made it: no place is named",
     str(Verdict.UNDECIDED): "the data do not tell, or a test of the sweep's validity forbids an answer: see reasons",
 }
 RESULTS = {

@@ -57,6 +57,19 @@ def resource(table: Table, path: Path) -> dict[str, Any]:
     }
 
 
+def file_resource(name: str, path: Path, content: bytes, description: str) -> dict[str, Any]:
+    """The descriptor of a file that is no table."""
+    return {
+        "name": name,
+        "path": path.name,
+        "description": description,
+        "format": path.suffix[1:],
+        "mediatype": "application/octet-stream",
+        "bytes": len(content),
+        "hash": "sha256:" + hashlib.sha256(content).hexdigest(),
+    }
+
+
 def _field(field: Field) -> dict[str, Any]:
     categories = [{"value": value, "label": label} for value, label in (field.categories or {}).items()]
     return {

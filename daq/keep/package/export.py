@@ -26,17 +26,19 @@ from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
 from daq.keep.json_text import digest, json_text
+from daq.keep.package import c3d_file
+from daq.keep.package.c3d_file import c3d_bytes
 from daq.keep.package.channels import channel_table
 from daq.keep.package.coarse import coarse_items, coarse_session, coarse_sweep, month
 from daq.keep.package.computed_tables import derived_tables
-from daq.keep.package.datapackage import resource, write_descriptor
+from daq.keep.package.datapackage import file_resource, resource, write_descriptor
 from daq.keep.package.folder import describe_folder
 from daq.keep.package.keys import FORMAT
 from daq.keep.package.permission import Purpose, refuse_names, refuse_unless_agreed
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.package.terms import CLOSED, Licence
-from daq.keep.private import make_folder
+from daq.keep.private import make_folder, new_file
 from daq.keep.store import Store
 from daq.keep.store.file import note_beside
 from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
@@ -55,6 +57,7 @@ class _Manner:
     terms: Mapping[str, Any]
     """Properties of each package: licence, contributors."""
     form: Form
+    with_c3d: bool
     tell: Callable[[str], None]
 
 
@@ -69,21 +72,24 @@ def export(
     contributors: Sequence[Mapping[str, Any]] = (),
     form: Form | None = None,
     is_coarse: bool = False,
+    with_c3d: bool = False,
     progress: Callable[[int, int], None] | None = None,
     told: Callable[[str], None] | None = None,
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
     derive computes what is not stored; contributors: see `terms.contributor`; is_coarse: days to months, masses to
-    5 kg, and all computed anew with these. A sweep that is in the folder already stays as it is, so that an export that
-    was stopped is taken up by making it again. Raises ExportRefused, before anything is written, when a client has not
-    agreed. A sweep that cannot be exported, or whose name stands in what would be written, raises too; with `told` it
-    is said there and the others go on. What is lost of a sweep's raw is said there as well.
+    5 kg, and all computed anew with these; with_c3d: a C3D file of each beside its tables. A sweep that is in the
+    folder already stays as it is, so that an export that was stopped is taken up by making it again.
+
+    Raises ExportRefused, before anything is written, when a client has not agreed. A sweep that cannot be exported, or
+    whose name stands in what would be written, raises too; with `told` it is said there and the others go on. What is
+    lost of a sweep's raw is said there as well.
     """
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
     form = form or preferred_form()
-    manner = _Manner(derive_coarse if is_coarse else derive, purpose, is_coarse, terms, form, tell)
+    manner = _Manner(derive_coarse if is_coarse else derive, purpose, is_coarse, terms, form, with_c3d, tell)
     named = {sweep_id: _sweep_name(store, store.sweep(sweep_id), is_coarse) for sweep_id in sweep_ids}
     for sweep_id in named:
         refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
@@ -168,6 +174,8 @@ def _export_one(
     shutil.rmtree(partial, ignore_errors=True)
     make_folder(partial)
     resources = [resource(table, write_table(table, partial, manner.form)) for table in tables]
+    if manner.with_c3d:
+        resources += _c3d_file(store, sweep, session, partial, folder.name, computed)
     write_descriptor(
         partial,
         {
@@ -185,6 +193,19 @@ def _export_one(
     )
     os.replace(partial, folder)
     return folder
+
+
+def _c3d_file(
+    store: Store, sweep: SweepRecord, session: SessionRecord, partial: Path, name: str, computed: Derived
+) -> list[dict[str, Any]]:
+    """Writes the C3D file, if there are loads; its descriptor."""
+    about = {"SWEEP": name, "SIMULATED": "yes" if session.simulated else "no", "SESSION_UTC": session.started_utc}
+    content = c3d_bytes(computed, list(items_of(store, sweep)), about)
+    if content is None:
+        return []
+    with new_file(partial / c3d_file.NAME) as file:
+        file.write(content)
+    return [file_resource("c3d", partial / c3d_file.NAME, content, "loads and events for motion laboratories")]
 
 
 def _origin(session: SessionRecord) -> str:

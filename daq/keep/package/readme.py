@@ -58,6 +58,7 @@ names the estimator's version; how it works and how far it was tried: daq/sweep/
 |---|---|
 | onset | hand load begins to rise inside the sweep, at `onset_mm` |
 | light-throughout, loaded-throughout | light, or loaded, at every position: the onset lies outside, or there is none |
+| rise-seen | hand load rises, and nobody measured the effort, which may have made it: no place is named |
 | undecided | the data do not tell, or a test of validity forbids an answer; `onset.reasons` says which |
 
 `validity` has the tests a sweep must pass before an onset is named, each with what was found, an interval and a cure:
@@ -70,6 +71,7 @@ first position again, sham, visits, habit. *not made* means that what the test n
 | raw_*, notifications, hellos, events | what was received: the truth all else is computed from |
 | loads, strokes, exclusions, steps, onset, validity, clocks, methods | computed for this export |
 | results | what was answered at the time |
+| sweep.c3d, where there is one | loads and events at a constant rate, for motion laboratories (c3d.org) |
 
 **Losses.** `lost` in sweeps.csv says what of a sweep's raw is lost; `events` of kind raw-lost stand in its place.
 

@@ -20,14 +20,14 @@ from daq.keep.again.recompute import derive
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.package.computed_tables import derived_tables
+from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.package.permission import ExportRefused
 from daq.keep.package.tables import read_table, write_table
 from daq.keep.package.terms import FREE
 from daq.keep.store import Store
-from daq.values import Loads, Samples
+from daq.values import Loads, Result, Samples, Verdict
 from tests.faults.rescue import make
 from tests.keep.jig import concatenated, pedalling, recorded, same
 from tests.keep.sweeps import computed, stored
@@ -81,6 +81,11 @@ def test_every_value_and_key_of_a_parquet_export_fits_its_schema(store, tmp_path
     strokes["data"][1]["stroke"] = 1
     strokes["data"][3]["step"] = 9
     assert {kind for kind, *_ in problems(resources)} == {"primary-key", "foreign-key"}
+
+
+def test_every_verdict_and_result_has_its_meaning_in_the_schema():
+    assert list(VERDICTS) == [str(one) for one in Verdict]
+    assert list(RESULTS) == [str(one) for one in Result]
 
 
 def problems(resources):

@@ -11,6 +11,7 @@ from rocrate.rocrate import ROCrate
 from daq.keep.again.derived import Derived
 from daq.keep.package.export import export
 from daq.keep.package.folder import describe_folder
+from daq.keep.package.keys import FORMAT
 from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
 from daq.keep.store import Store
 from daq.sweep.validity.table import TESTS
@@ -75,7 +76,7 @@ def test_what_holds_for_all_sweeps_stands_in_the_folders_descriptor(store, tmp_p
     export(store, [stored(store)], tmp_path / "out", computed, licence=CLOSED, contributors=[ADA])
     both = descriptor(tmp_path / "out")
 
-    assert (only["simulated"], only["version"]) == (True, "1.0.0")
+    assert (only["simulated"], only["version"]) == (True, FORMAT)
     assert "SIMULATED" in only["title"]
     assert only["licenses"] == [
         {"name": "CC0-1.0", "title": FREE.title, "path": "https://creativecommons.org/publicdomain/zero/1.0/"}

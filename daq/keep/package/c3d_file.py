@@ -1,0 +1,140 @@
+"""A sweep as a C3D file (c3d.org), which motion laboratories read: loads as analog channels, what was done as events.
+
+C3D knows one constant rate, so loads are interpolated linearly between scans, at the board's rate rounded to whole
+hertz; where scans are missing for longer than a few, a channel is NaN. A frame is one second long, because a file
+counts its frames in 16 bits. Needs the c3d package.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from daq.items import Event, Item
+from daq.keep.again.derived import Derived
+from daq.keep.errors import StoreError
+from daq.pipeline import FITTER
+from daq.values import NAN, Array
+
+NAME = "sweep.c3d"
+MOST_EVENTS = 255
+"""A dimension of a parameter is one byte."""
+LONGEST_GAP = 3.0
+"""In scans."""
+_TEXT = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One analog channel: n values at a constant rate."""
+
+    label: str
+    unit: str
+    description: str
+    values: Array
+
+
+def c3d_bytes(derived: Derived, items: Sequence[Item], about: dict[str, str]) -> bytes | None:
+    """The file; None when nothing could be computed. about: texts for its FOREAFT group.
+
+    StoreError when the c3d package is not installed.
+    """
+    try:
+        import c3d
+    except ImportError as error:
+        raise StoreError("C3D files need the c3d package: pip install 'foreaft[c3d]'") from error
+    t_s = np.concatenate([np.empty(0), *(part.t_s for part in derived.loads)])
+    if len(t_s) < 2:
+        return None
+    rate_hz = max(1, round(1.0 / float(np.median(np.diff(t_s)))))
+    frames = int(t_s[-1] - t_s[0]) + 1
+    at_s = t_s[0] + np.arange(frames * rate_hz) / rate_hz
+    channels = _channels(derived, t_s, at_s, rate_hz)
+    writer = c3d.Writer(point_rate=1.0, analog_rate=float(rate_hz))
+    blocks = np.stack([one.values for one in channels]).astype(np.float32).reshape(len(channels), frames, rate_hz)
+    writer.add_frames([(np.zeros((0, 5), np.float32), blocks[:, i]) for i in range(frames)])
+    _describe(writer, channels)
+    _add_events(writer, events(derived, items, float(t_s[0])))
+    group = writer.get_create("FOREAFT")
+    for name, text in {**about, "START_S": f"{t_s[0]:.6f}"}.items():
+        group.add_str(name, "", text, len(text))
+    made = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "No point data")
+        writer.write(made)
+    return made.getvalue()
+
+
+def events(derived: Derived, items: Sequence[Item], begin_s: float) -> list[tuple[float, str]]:
+    """(s from the first sample, label) of what the fitter did and of each step's first and last stroke.
+
+    A file begins with its first sample: what was done before that stands at 0.
+    """
+    found = [
+        (item.received_us / 1e6 - begin_s, str(item.content["event"]))
+        for item in items
+        if isinstance(item, Event) and item.kind == FITTER
+    ]
+    for number, step in enumerate(derived.steps, start=1):
+        if step.strokes:
+            found += [(step.strokes[0].start_s - begin_s, f"step {number} begins")]
+            found += [(step.strokes[-1].end_s - begin_s, f"step {number} ends")]
+    return sorted((max(0.0, at_s), label) for at_s, label in found)[:MOST_EVENTS]
+
+
+def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[Channel]:
+    after = np.clip(np.searchsorted(t_s, at_s), 1, len(t_s) - 1)
+    missing = (t_s[after] - t_s[after - 1] > LONGEST_GAP / rate_hz) | (at_s > t_s[-1])
+
+    def even(values: Array) -> Array:
+        return np.where(missing, NAN, np.interp(at_s, t_s, values))
+
+    def part(name: str) -> Array:
+        return even(np.concatenate([getattr(one, name) for one in derived.loads]))
+
+    cells_n = np.concatenate([one.cells_n for one in derived.loads])
+    return [
+        Channel("hands", "N", "support force at the hands along the jig normal", part("hands_n")),
+        Channel("saddle", "N", "support force at the saddle along the jig normal", part("saddle_n")),
+        Channel("tilt", "deg", "tilt of the jig, nose up positive", part("tilt_deg")),
+        Channel("setback", "mm", "saddle behind the bottom bracket, while a step is averaged", _setback(derived, at_s)),
+        *(Channel(name, "N", f"cell {name}", even(cells_n[:, i])) for i, name in enumerate(derived.cells)),
+    ]
+
+
+def _setback(derived: Derived, at_s: Array) -> Array:
+    setback_mm = np.full(len(at_s), NAN)
+    for step in derived.steps:
+        if step.strokes:
+            setback_mm[(at_s >= step.strokes[0].start_s) & (at_s < step.strokes[-1].end_s)] = step.setback_mm
+    return setback_mm
+
+
+def _describe(writer: Any, channels: Sequence[Channel]) -> None:
+    writer.point_group.add_str("LABELS", "there are no points", "", 0, 0)
+    writer.set_analog_scales(np.ones(len(channels)))
+    writer.set_analog_offsets(np.zeros(len(channels), np.int16))
+    _add_texts(writer.analog_group, "LABELS", [one.label for one in channels])
+    _add_texts(writer.analog_group, "UNITS", [one.unit for one in channels])
+    _add_texts(writer.analog_group, "DESCRIPTIONS", [one.description for one in channels])
+
+
+def _add_events(writer: Any, found: Sequence[tuple[float, str]]) -> None:
+    group = writer.get_create("EVENT")
+    group.add("USED", "number of events", 2, "<h", len(found))
+    if not found:
+        return
+    _add_texts(group, "LABELS", [label for _, label in found])
+    _add_texts(group, "CONTEXTS", ["General"] * len(found))
+    times = np.array([divmod(at_s, 60.0) for at_s, _ in found], dtype=np.float32)  # two numbers an event, as they lie
+    group.add("TIMES", "minutes and seconds", 4, "", times.tobytes(), 2, len(found))
+
+
+def _add_texts(group: Any, name: str, texts: Sequence[str]) -> None:
+    width = min(_TEXT, max(len(text) for text in texts))
+    group.add_str(name, "", "".join(text[:width].ljust(width) for text in texts), width, len(texts))
