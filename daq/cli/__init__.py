@@ -25,6 +25,7 @@ COMMANDS = {
     "onset": "daq.cli.answers",
     "balance": "daq.cli.answers",
     "calibrate": "daq.cli.calibrate",
+    "prove": "daq.cli.prove",
     "export": "daq.cli.exporting",
     "import": "daq.cli.keeping",
     "archive": "daq.cli.keeping",

@@ -128,7 +128,7 @@ def validity(
     if made_utc is None:
         return Validity(Standing.MISSING, "no cell is calibrated: loads are unknown, recording goes on. Calibrate them")
     now, made = moment(now_utc), moment(made_utc)
-    until = _months_later(made, months)
+    until = months_later(made, months)
     until_utc = until.isoformat().replace("+00:00", "Z")
     if made > now + timedelta(seconds=AHEAD_S):
         return Validity(
@@ -167,7 +167,7 @@ def validity(
 def fits_sweep_of(made_utc: str, ridden_utc: str, *, months: int = MONTHS) -> bool:
     """Whether a calibration may be applied to a sweep ridden then: made within so many months before or after it."""
     first, second = sorted((moment(made_utc), moment(ridden_utc)))
-    return second < _months_later(first, months)
+    return second < months_later(first, months)
 
 
 def moment(text: str) -> datetime:
@@ -181,7 +181,7 @@ def moment(text: str) -> datetime:
     return read.astimezone(UTC)
 
 
-def _months_later(start: datetime, months: int) -> datetime:
+def months_later(start: datetime, months: int) -> datetime:
     """The same day of the month, or its last day when there is no such day."""
     year, month = divmod(start.year * 12 + start.month - 1 + months, 12)
     return start.replace(year=year, month=month + 1, day=min(start.day, calendar.monthrange(year, month + 1)[1]))

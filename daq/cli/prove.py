@@ -1,0 +1,229 @@
+"""`foreaft prove`: a jig put to the proof with a mechanical dummy, its setback scale against a caliper."""
+
+from __future__ import annotations
+
+import contextlib
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Never
+
+import click
+import uvloop
+
+from daq.cli.bench_talk import hello_of, write_new
+from daq.cli.files import text_of
+from daq.cli.prove_talk import desk_for, walk
+from daq.cli.records import store_path
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+
+if TYPE_CHECKING:
+    from daq.proof.proved import Proof
+    from daq.proof.sheet import DummyParts, Sheet
+
+FAULTS = ("gain", "backlash", "offset", "crosstalk", "stop", "tilt")
+PATH = click.Path(dir_okay=False, path_type=Path)
+JSON = click.option("--json", "as_json", is_flag=True, help="The certificate as JSON.")
+
+
+@click.group()
+def prove() -> None:
+    """Put a jig to the proof: does it find a known onset, and how well?
+
+    A workshop's own proof, not an accredited test. firmware_notes/proof_dummy.md has the dummy.
+    """
+
+
+@prove.command()
+@click.argument("sheet", type=PATH)
+@click.option("--rig", "rig_file", type=PATH, help="Rig file of the jig.")
+@click.option("--dummy", type=PATH, help="The dummy's measured values, TOML: firmware_notes/proof_dummy.example.toml.")
+@click.option("--by", "made_by", help="Who proves.")
+@click.option("--place", default="", help="Where.")
+@click.option("--placements", default=4, show_default=True, type=click.IntRange(3, 10), help="Of the dummy.")
+@click.option("--read-s", default=3.0, show_default=True, type=click.FloatRange(1, 60), help="Seconds a reading takes.")
+@click.option("--store", type=PATH, help="Store file.")
+@click.option("--simulated", is_flag=True, help="A simulated engineer, dummy and jig, to try it out. No --rig then.")
+@click.option("--fault", type=click.Choice(FAULTS), help="With --simulated: what is wrong with the jig.")
+@click.option("--pace", default=1.0, show_default=True, type=click.FloatRange(0.1, 200), help="Of a simulated jig.")
+@click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="With --simulated.")
+@JSON
+def run(sheet: Path, rig_file: Path | None, store: Path | None, simulated: bool, as_json: bool, **words: Any) -> None:
+    """Work through a proof, guided; every reading is kept in the file SHEET, and a sheet that is there goes on.
+
+    Exit code 1 when the jig is not proved.
+    """
+    if simulated == (rig_file is not None):
+        fail(REFUSED, "expected either --rig with the jig to prove, or --simulated")
+    if words["fault"] and not simulated:
+        fail(REFUSED, "--fault goes with --simulated: a real jig has its own")
+    kept = _read_sheet(sheet) if sheet.exists() else None
+    if kept is None and not words["made_by"]:
+        fail(REFUSED, "--by: expected who proves; a certificate names its maker")
+    with _exits():
+        code = _worked(sheet, kept, rig_file, store_path(store), words)
+    if code != 0:
+        raise SystemExit(code)
+    _told(_proved(_read_sheet(sheet)), as_json)
+
+
+def _worked(sheet: Path, kept: Sheet | None, rig_file: Path | None, path: Path, words: dict[str, Any]) -> int:
+    """A session on the jig of the rig file, or a simulated one, around the proof; the exit code."""
+    from daq.keep.store import Store
+    from daq.live.daemon import serve
+    from daq.live.proving.simulated import SimulatedProof
+    from daq.live.real import on_rig
+    from daq.proof.sheet import DummyParts
+
+    dummy = DummyParts.model_validate(SIMULATED_DUMMY)
+    if kept is None and rig_file is not None:
+        dummy = _dummy(words["dummy"])
+    path.parent.mkdir(parents=True, exist_ok=True)
+    code = [MISSING]
+    with Store.open(path) as opened:
+
+        async def all_of_it() -> None:
+            trial = None
+            if rig_file is None:
+                trial = SimulatedProof(opened, seed=words["seed"], pace=words["pace"])
+                session, links = trial.session, trial.links
+            else:
+                session, links = on_rig(rig_file, opened)
+
+            async def until() -> None:
+                desk = desk_for(session, kept, sheet, dummy, words)
+                await hello_of(session)
+                code[0] = await walk(desk, trial, words["fault"])
+
+            if await serve(session, links, until=until()) is not None:
+                code[0] = KEYBOARD
+
+        uvloop.run(all_of_it())
+    return code[0]
+
+
+@contextlib.contextmanager
+def _exits() -> Iterator[None]:
+    """What goes wrong as one sentence and its exit code."""
+    from daq.keep.errors import StoreError
+    from daq.refusals import NotNow
+    from daq.rig import RigError
+
+    try:
+        yield
+    except StoreError as error:
+        fail(UNUSABLE, error)
+    except (TimeoutError, ConnectionError, OSError) as error:
+        fail(MISSING, error)
+    except (RigError, ValueError, NotNow) as error:
+        fail(REFUSED, error)
+
+
+@prove.command()
+@click.argument("sheet", type=PATH)
+@click.option("--html", type=PATH, help="Write the certificate as a page to print, to this new file.")
+@JSON
+def result(sheet: Path, html: Path | None, as_json: bool) -> None:
+    """What the proof of a finished SHEET says, computed anew, and the tables for the rig file.
+
+    Exit code 1 when the jig is not proved.
+    """
+    made = _proved(_read_sheet(sheet))
+    if html is not None:
+        from daq.live.proving.page import proof_page
+        from daq.live.web.api import PAGE
+        from daq.proof.certificate import certificate
+
+        write_new(html, proof_page(certificate(made), css=(PAGE / "certificate.css").read_text(encoding="utf-8")))
+        tell(f"written to {html}")
+    _told(made, as_json)
+
+
+@prove.command()
+@click.argument("readings")
+@click.option("--by", "made_by", required=True, help="Who measured.")
+@click.option("--datum-mm", default=0.1, show_default=True, type=click.FloatRange(0.01, 2), help="u of the ends.")
+def scale(readings: str, made_by: str, datum_mm: float) -> None:
+    """The setback scale from READINGS.csv (reading_mm, caliper_mm, direction), as a table for the rig file.
+
+    The caliper measures from the BB's axis to the saddle's reference; every position coming forward and going back.
+    """
+    from daq.live.bench.standing import utc_now
+    from daq.proof.certificate import scale_table
+    from daq.proof.scale import calibrated_scale
+    from daq.proof.scale_csv import MOST_BYTES, parse_scale
+
+    try:
+        found = calibrated_scale(*parse_scale(text_of(readings, MOST_BYTES)), u_datum_mm=datum_mm)
+    except ValueError as error:
+        fail(REFUSED, f"{readings}: {error}")
+    at = found.middle_mm
+    tell(
+        f"at {at:g} mm the saddle is at {found.true_mm(at):.2f} mm by caliper, standard uncertainty "
+        f"{found.u_mm(at):.2f} mm; play {found.backlash_mm:+.2f} mm. Into the rig file:"
+    )
+    say(scale_table(found, utc_now(), made_by))
+
+
+SIMULATED_DUMMY: dict[str, Any] = {
+    "name": "simulated dummy",
+    "rate_n_per_mm": 2.0,
+    "u_rate_n_per_mm": 0.02,
+    "mass": {"mass_kg": 10.0, "ahead_m": 0.15, "above_m": 0.1},
+}
+
+
+def _dummy(path: Path | None) -> DummyParts:
+    from pydantic import ValidationError
+
+    from daq.proof.sheet import DummyParts
+
+    if path is None:
+        fail(REFUSED, "--dummy: expected the dummy's measured values; see firmware_notes/proof_dummy.example.toml")
+    try:
+        return DummyParts.model_validate(tomllib.loads(text_of(str(path), 64 * 1024)))
+    except ValidationError as error:
+        _refused(path, error)
+    except ValueError as error:
+        fail(REFUSED, f"{path}: {error}")
+
+
+def _read_sheet(path: Path) -> Sheet:
+    from pydantic import ValidationError
+
+    from daq.live.proving.desk import load
+
+    try:
+        return load(path)
+    except OSError as error:
+        fail(UNUSABLE, f"{path}: {error.strerror}")
+    except ValidationError as error:
+        _refused(path, error)
+    except ValueError as error:
+        fail(UNUSABLE, f"{path}: {error}")
+
+
+def _refused(path: Path, error: Any) -> Never:
+    wrong = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:5])
+    fail(REFUSED, f"{path}: {wrong}")
+
+
+def _proved(sheet: Sheet) -> Proof:
+    from daq.proof.proved import NotDone, proved
+
+    try:
+        return proved(sheet)
+    except NotDone as error:
+        fail(REFUSED, error)
+
+
+def _told(made: Proof, as_json: bool) -> None:
+    from daq.proof.certificate import certificate, lines, rig_tables
+
+    content = certificate(made)
+    if as_json:
+        print_json(content)
+    else:
+        say("\n".join(lines(content)))
+        tell(f"into the rig file:\n{rig_tables(made)}")
+    raise SystemExit(0 if made.passed else 1)

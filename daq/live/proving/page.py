@@ -1,0 +1,15 @@
+"""A proof's certificate as one HTML file that needs nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+
+def proof_page(content: Mapping[str, Any], *, css: str) -> str:
+    """The page, with this style written into it."""
+    pages = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
+    return pages.get_template("certificate.html").render(**content, css=css) + "\n"

@@ -1,0 +1,119 @@
+"""What a proof is worth, as content for a page, a terminal or another program; and the tables for the rig file."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from daq.measure.calibration.validity import months_later
+from daq.proof.findings import PARTS
+from daq.proof.proved import Proof
+from daq.proof.trueness import budget
+
+MONTHS = 12
+STATEMENTS = (
+    "This is a workshop's own proof and not an accredited test: no body has looked at it.",
+    "It holds for this jig as it was built: until a part, its place or its calibration changes, and for 12 months.",
+    "It shows what jig and estimator do with a mechanical dummy. A rider sways, settles and moves; what that adds is "
+    "in the interval of each sweep and not in here.",
+)
+
+
+def certificate(proof: Proof) -> dict[str, Any]:
+    """The certificate: numbers, texts, lists and None only."""
+    sheet, found = proof.sheet, proof.trueness
+    return {
+        "result": "proved" if proof.passed else "not proved",
+        "statements": [*(["SIMULATED: no jig was there."] if sheet.simulated else []), *STATEMENTS],
+        "reasons": list(proof.failed),
+        "made_by": sheet.made_by,
+        "place": sheet.place,
+        "made_utc": sheet.begun_utc,
+        "valid_until_utc": valid_until_utc(sheet.begun_utc),
+        "jig": sheet.rig,
+        "parts": sheet.parts,
+        "calibration": sheet.calibration,
+        "dummy": sheet.dummy.model_dump(),
+        "bias_mm": float(found.bias_mm),
+        "expanded_mm": proof.expanded_mm,
+        "repeatability_mm": float(found.repeatability_mm),
+        "between_placements_mm": float(found.between_mm),
+        "intervals_held": sum(one.held for one in proof.answers),
+        "sweeps": len(proof.answers),
+        "smallest_rise_n_per_mm": proof.smallest_rise_n_per_mm,
+        "flat": str(proof.flat.verdict),
+        "loaded": str(proof.loaded.verdict),
+        "answers": [
+            {
+                "placement": one.placement,
+                "attitude": one.attitude,
+                "dummy_mm": one.truth_mm,
+                "verdict": str(one.onset.verdict),
+                "onset_mm": one.onset.onset_mm,
+                "interval_95_mm": None if one.onset.interval_95_mm is None else list(one.onset.interval_95_mm),
+                "error_mm": one.error_mm,
+                "held": one.held,
+            }
+            for one in proof.answers
+        ],
+        "budget": [
+            {"source": source, "standard_uncertainty_mm": u, "degrees_of_freedom": dof, "distribution": shape}
+            for source, (u, dof, shape) in budget(found, sheet.dummy.u_datum_mm)
+        ],
+        "figures": [{"part": PARTS[one.part].name, "shown": one.shown, "named": one.named} for one in proof.findings],
+        "readings": len(sheet.readings),
+    }
+
+
+def valid_until_utc(made_utc: str) -> str:
+    """A proof's last moment."""
+    return months_later(datetime.fromisoformat(made_utc), MONTHS).isoformat()
+
+
+def lines(content: dict[str, Any]) -> list[str]:
+    """The certificate as a person reads it in a terminal."""
+    smallest = content["smallest_rise_n_per_mm"]
+    return [
+        f"{content['jig']}: {content['result']}",
+        *content["statements"],
+        f"bias {content['bias_mm']:+.2f} ± {content['expanded_mm']:.2f} mm (95 %); repeatability "
+        f"{content['repeatability_mm']:.2f} mm, between placements {content['between_placements_mm']:.2f} mm more",
+        f"{content['intervals_held']} of {content['sweeps']} intervals of 95 % hold the dummy's onset",
+        "smallest rise found in this scatter: "
+        + ("none of those tried" if smallest is None else f"{smallest:.2f} N/mm"),
+        f"nothing pulls: {content['flat']}; pulls throughout: {content['loaded']}",
+        *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
+        *(f"  - {reason}" for reason in content["reasons"]),
+        f"by {content['made_by']}, {content['made_utc']}; valid to {content['valid_until_utc'][:10]}",
+    ]
+
+
+def rig_tables(proof: Proof) -> str:
+    """[setback_scale] and [proof] as they go into the rig file."""
+    content = certificate(proof)
+    return f"{scale_table(proof.scale, content['made_utc'], content['made_by'])}\n" + "\n".join(
+        [
+            "[proof]",
+            f'made_utc = "{content["made_utc"]}"',
+            f"made_by = {_text(content['made_by'])}",
+            f"passed = {'true' if proof.passed else 'false'}",
+            f"bias_mm = {content['bias_mm']:.3f}",
+            f"expanded_mm = {content['expanded_mm']:.3f}",
+            f'parts = "{content["parts"]}"',
+            f"simulated = {'true' if proof.sheet.simulated else 'false'}",
+        ]
+    )
+
+
+def scale_table(scale: Any, checked_utc: str, checked_by: str) -> str:
+    """[setback_scale] of a rig file."""
+    names = ("middle_mm", "offset_mm", "slope_error", "backlash_mm", "u_offset_mm", "u_slope", "scatter_mm")
+    rows = [f"{name} = {getattr(scale, name):.6f}" for name in names]
+    head = ["[setback_scale]", f'checked_utc = "{checked_utc}"', f"checked_by = {_text(checked_by)}"]
+    return "\n".join([*head, *rows]) + "\n"
+
+
+def _text(value: str) -> str:
+    """As a TOML basic string."""
+    escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'

@@ -1,0 +1,172 @@
+"""A proof as an engineer types it: worked through on the simulated jig, left, taken up, its result and refusals."""
+
+import json
+import tomllib
+
+import pytest
+from click.testing import CliRunner
+
+from daq.cli import main
+from daq.cli.prove_talk import CAUTION
+from daq.live.proving.desk import load, save
+from daq.proof.dummy import Plank
+from daq.proof.sheet import DummyParts
+from daq.rider.proof_faults import FAULTS
+from daq.rig import parse_rig
+from tests.proof.simulated_sheet import begun, worked
+from tests.rigs import rig_text
+
+NOTES = "firmware_notes/proof_dummy.example.toml"
+PLANK = Plank(10.0, 0.15, 0.1, 0.54)
+SCALE = "reading_mm,caliper_mm,direction\n" + "".join(
+    f"{at},{at + 0.4 + play},{way}\n" for way, play in (("forward", 0.1), ("back", -0.1)) for at in (20, 60, 100)
+)
+
+
+def foreaft(*words, text=None):
+    return CliRunner().invoke(main, list(map(str, words)), input=text)
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """Folder with the sheet of a proof of the simulated jig with a scale 3 mm off, and what was printed."""
+    folder = tmp_path_factory.mktemp("proof")
+    words = ("prove", "run", folder / "p.json", "--store", folder / "s.sqlite", "--simulated", "--by", "R. Doe")
+    quick = ("--pace", "60", "--read-s", "1", "--placements", "3", "--fault", "offset")
+    return folder, foreaft(*words, *quick)
+
+
+def test_a_jig_whose_scale_is_off_fails_by_its_board_and_the_scale_is_named(finished):
+    folder, done = finished
+
+    assert done.exit_code == 1, done.stderr
+    assert "not proved" in done.stdout
+    assert "move the scale" in done.stdout
+    assert "not an accredited test" in done.stdout
+    assert "SIMULATED" in done.stdout
+    assert CAUTION in done.stderr
+    content = json.loads(foreaft("prove", "result", folder / "p.json", "--json").stdout)
+    assert content["bias_mm"] == pytest.approx(-3.0, abs=0.6)
+    assert [one["part"] for one in content["figures"] if one["named"]] == ["zero of the setback scale", "onset"]
+
+
+def test_the_tables_printed_go_into_a_rig_file(finished):
+    tables = tomllib.loads(foreaft("prove", "result", finished[0] / "p.json").stderr.partition("rig file:")[2])
+
+    assert tables["setback_scale"]["offset_mm"] == pytest.approx(3.0, abs=0.4)
+    assert tables["proof"]["passed"] is False
+    assert tables["proof"]["simulated"] is True
+
+
+def test_the_certificate_is_one_page_in_which_what_was_typed_is_escaped(finished, tmp_path):
+    sheet = load(finished[0] / "p.json").model_copy(update={"made_by": "<script>alert(1)</script>"})
+    save(sheet, tmp_path / "p.json")
+
+    done = foreaft("prove", "result", tmp_path / "p.json", "--html", tmp_path / "c.html")
+
+    page = (tmp_path / "c.html").read_text()
+    assert done.exit_code == 1
+    assert "<script>" not in page
+    assert "not an accredited test" in page
+    assert "ISO 5725" in page
+    assert page.count("<tr>") == 4 + 2 + 11 + 6 - 1
+    assert foreaft("prove", "result", tmp_path / "p.json", "--html", tmp_path / "c.html").exit_code == 2
+
+
+def test_a_proof_left_in_the_middle_goes_on_where_it_was(finished, tmp_path):
+    whole = load(finished[0] / "p.json")
+    save(whole.model_copy(update={"readings": whole.readings[:-3]}), tmp_path / "p.json")
+    unfinished = foreaft("prove", "result", tmp_path / "p.json")
+    words = ("prove", "run", tmp_path / "p.json", "--store", tmp_path / "s.sqlite", "--simulated", "--pace", "60")
+
+    done = foreaft(*words)
+
+    assert unfinished.exit_code == 2
+    assert "the proof is not finished: next is loaded/8" in unfinished.stderr
+    assert done.stderr.count("] The soft spring") == 3
+    assert load(tmp_path / "p.json").readings[:-3] == whole.readings[:-3]
+
+
+def test_a_sheet_of_another_jig_does_not_go_on(tmp_path):
+    save(begun(), tmp_path / "p.json")
+
+    done = foreaft("prove", "run", tmp_path / "p.json", "--store", tmp_path / "s.sqlite", "--simulated")
+
+    assert done.exit_code == 2
+    assert "begun on another jig, or a part has changed" in done.stderr
+
+
+def test_a_proved_jig_exits_with_0_and_a_failed_one_with_1(tmp_path):
+    for name, wrong, code in (("sound", {}, 0), ("tilted", {"wrong": FAULTS["tilt"]}, 1)):
+        save(worked(begun(), PLANK, **wrong), tmp_path / name)
+
+        assert foreaft("prove", "result", tmp_path / name).exit_code == code
+
+
+def test_the_scale_alone_gives_the_table_for_the_rig_file(tmp_path):
+    (tmp_path / "scale.csv").write_text(SCALE)
+
+    done = foreaft("prove", "scale", tmp_path / "scale.csv", "--by", 'R. "D" Doe')
+
+    table = tomllib.loads(done.stdout)["setback_scale"]
+    assert table["offset_mm"] == pytest.approx(0.4)
+    assert table["backlash_mm"] == pytest.approx(0.2)
+    assert table["checked_by"] == 'R. "D" Doe'
+    assert "play +0.20 mm" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("a,b\n1,2\n", "expected a first line reading_mm,caliper_mm,direction"),
+        (SCALE.replace("back", "up"), "reading 4: expected two numbers and forward or back"),
+        (SCALE.replace("60.5", "x"), "reading 2: expected millimetres, got 'x'"),
+        ("\n".join(SCALE.splitlines()[:4]), "each reached coming forward and going back, got 0"),
+    ],
+)
+def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sentence):
+    (tmp_path / "scale.csv").write_text(text)
+
+    done = foreaft("prove", "scale", tmp_path / "scale.csv", "--by", "x")
+
+    assert done.exit_code == 2
+    assert sentence in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "sentence"),
+    [
+        (("run", "p.json"), 2, "either --rig with the jig to prove, or --simulated"),
+        (("run", "p.json", "--rig", "r.toml", "--fault", "gain"), 2, "--fault goes with --simulated"),
+        (("run", "p.json", "--simulated"), 2, "--by: expected who proves"),
+        (("run", "p.json", "--rig", "r.toml", "--by", "x"), 2, "--dummy: expected the dummy's measured values"),
+        (("result", "nowhere.json"), 4, "No such file"),
+    ],
+)
+def test_wrong_words_get_one_sentence_and_their_exit_code(tmp_path, words, code, sentence):
+    store = ("--store", tmp_path / "s.sqlite") if words[0] == "run" else ()
+
+    done = foreaft("prove", *words, *store)
+
+    assert done.exit_code == code
+    assert sentence in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize("text", ["{}", "nothing", '{"format": "foreaft proof 2"}', "[" * 5000])
+def test_a_file_that_is_no_sheet_is_refused_in_a_sentence(tmp_path, text):
+    (tmp_path / "p.json").write_text(text)
+
+    done = foreaft("prove", "result", tmp_path / "p.json")
+
+    assert done.exit_code in (2, 4)
+    assert str(tmp_path / "p.json") in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_the_example_of_a_dummy_is_one():
+    with open(NOTES, "rb") as file:
+        made = DummyParts.model_validate(tomllib.load(file))
+
+    assert made.plank(parse_rig(rig_text())) == Plank(10.0, 0.15, 0.10, 0.57)
+    assert made.uncertain.rate == pytest.approx(0.02 / 1.94)
