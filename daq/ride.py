@@ -24,6 +24,7 @@ from daq.rig import Rig
 from daq.sweep.onset import METHOD
 from daq.sweep.progress import Note
 from daq.sweep.run import ENDED, Trigger
+from daq.sweep.validity.newly import newly_failed, said
 from daq.values import NAN, Onset, Samples, StepMean, Verdict, cut
 
 STAGE_FAILED = "stage-failed"
@@ -54,6 +55,8 @@ class Ride:
         self.failure: Event | None = None
         """The first failure of a stage in this sweep."""
         self._failed_to_us: int | None = None
+        self._told: set[str] = set()
+        """Tests of validity whose failure was told."""
         self._in_sweep = False
 
     def feed(self, item: Item) -> list[Heard]:
@@ -123,10 +126,19 @@ class Ride:
         if isinstance(item, Event):
             self._follow(item, outputs)
         self._guarded(self._look, item, outputs)
-        for output in outputs:
+        for output in [*outputs]:
             if isinstance(output, Onset):
                 self.onset = output
+                outputs += self._found_out(output)
         return outputs
+
+    def _found_out(self, answer: Onset) -> list[Note]:
+        """What the tests of validity have found since the answer before, while the step can still be redone."""
+        progress = self.pipeline.progress
+        if progress is None or not progress.steps:
+            return []
+        t_s = 60.0 * progress.steps[-1].t_min
+        return [Note("caution", said(one), t_s) for one in newly_failed(answer, self._told)]
 
     def _guarded(self, stage: Callable[[Item, list[Heard]], None], item: Item, outputs: list[Heard]) -> None:
         try:

@@ -267,6 +267,10 @@ class Onset:
     p_loaded_at: tuple[tuple[float, float], ...] = ()
     """(setback_mm, probability that the hands already carry more there), over the positions ridden."""
     likelihood: Likelihood | None = None
+    p_lag: tuple[tuple[float, float], ...] = ()
+    """(time constant in s, probability) of how slowly hand load follows a move; 0 s: at once. Empty: not looked at."""
+    between_n: float = NAN
+    """Scatter of the steps that their strokes do not show, standard deviation, N; NaN: not looked at."""
     evidence: tuple[str, ...] = ()
     """What became of every test of validity, in a few words each."""
     grade: str = ""

@@ -74,14 +74,24 @@ const NOW = {
       ? say("Pain or numbness: stop pedalling", { detail: `Stop ends the sweep. Resume only when it is gone: ${again}` })
       : say("Paused: the rider rests", { detail: `When you resume, ${again}` });
   },
-  finished: (sweep, state) =>
-    isNamed(state.onset)
-      ? say("Suggested setback", {
-          value: number(state.onset.suggested_setback_mm),
-          unit: "mm behind the BB",
-          detail: `${ended(sweep)}${sweep.why_here ? "" : ` Onset ${answerRange(state.onset)}.`} The fitter decides.`,
-        })
-      : say("Finished", { detail: [sentence(headline(state)), sweep.why_here && ended(sweep), NEXT[/** @type {keyof typeof NEXT} */ (state.onset?.verdict)]].filter(Boolean).join(" ") }),
+  finished: (sweep, state) => {
+    const { onset } = state;
+    if (!isNamed(onset)) {
+      const next = NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)];
+      return say("Finished", { detail: [sentence(headline(state)), sweep.why_here && ended(sweep), next].filter(Boolean).join(" ") });
+    }
+    const answer = `Onset ${answerRange(onset)}.`;
+    if (onset.suggested_setback_mm === null) {
+      return say("No setback is suggested", {
+        detail: `${ended(sweep)} ${answer} Even at the rear end the hands may carry more: ride further back as well.`,
+      });
+    }
+    return say("Suggested setback", {
+      value: number(onset.suggested_setback_mm),
+      unit: "mm behind the BB",
+      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} The fitter decides.`,
+    });
+  },
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
 };
 
@@ -176,7 +186,9 @@ export function chartInWords(state) {
     `95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
     `Behind it hand load is ${newtons(onset.light_load_n)}; ` +
     `forward of it the load rises by ${slope(onset.slope_n_per_mm)}. ` +
-    `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`
+    (onset.suggested_setback_mm === null
+      ? "No setback is suggested."
+      : `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`)
   );
 }
 

@@ -12,11 +12,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from daq.sweep.belief import WidePriors
 from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import Line, line_through
-from daq.sweep.posterior import Posterior, Priors
+from daq.sweep.posterior import Posterior
 from daq.sweep.settling import gap_mm, what_settles
 from daq.values import NAN, Onset, Verdict
 
@@ -60,7 +61,7 @@ def by_posterior(
     )
 
 
-def with_chances(answer: Onset, found: Posterior, priors: Priors, loaded_chance: float) -> Onset:
+def with_chances(answer: Onset, found: Posterior, priors: WidePriors, loaded_chance: float) -> Onset:
     """The answer with its curve of chances and its likelihood, and the setback suggested by them.
 
     answer.suggested_setback_mm as it comes, the onset and the step-off, is a lower bound: an interval of a millimetre
@@ -81,7 +82,15 @@ def with_chances(answer: Onset, found: Posterior, priors: Priors, loaded_chance:
         reasons=reasons,
         p_loaded_at=curve(found, found.classes, priors),
         likelihood=likelihood(found, found.classes),
+        p_lag=_p_lag(found, priors),
+        between_n=found.between_n,
     )
+
+
+def _p_lag(found: Posterior, priors: WidePriors) -> tuple[tuple[float, float], ...]:
+    """Each time constant with its probability; empty where only a rider who has arrived was looked at."""
+    times_s = (0.0, *(lag_s for lag_s in priors.lags_s if lag_s > 0.0))
+    return tuple(zip(times_s, found.p_lag, strict=True)) if len(found.p_lag) == len(times_s) else ()
 
 
 def _nowhere_light(rear_mm: float, p_loaded: float, loaded_chance: float) -> str:

@@ -10,7 +10,7 @@ from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.judged import judged as judged_by_tests
 from daq.values import Onset
-from tests.bench.confound_rides import RIG, Ridden
+from tests.bench.confound_rides import MOVING_S, RIG, Ridden
 
 BEFORE = "hinge-posterior/2"
 """What the benchmark's gains and losses are counted against, without any test of validity."""
@@ -36,6 +36,8 @@ def faults(sweep: Ridden) -> tuple[Fault, ...]:
         (wrong.saturated_place, "hands_right", "the converter stands at its end"),
     ):
         begins_s = {i + 1: step.strokes[0].start_s + FAULT_AFTER_S for i, step in enumerate(sweep.steps)}
+        if sweep.steps and not sweep.finished:
+            begins_s[len(sweep.steps) + 1] = sweep.steps[-1].strokes[-1].end_s + MOVING_S + FAULT_AFTER_S
         found += [Fault(part, sentence, t_s) for i, t_s in begins_s.items() if i >= place]
     return tuple(found)
 

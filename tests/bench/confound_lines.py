@@ -53,8 +53,9 @@ WITHOUT_ONSET = (
     Line("torque falls 4, flat", "flat", wrong=("torque-falls=4",), cure=POWER),
     Line("grip 12, flat", "flat", wrong=("grip=12",), cure=HANDS),
     Line("expectation, sham, flat", "flat", wrong=("expectation=12",), cure=BLIND, sham=True),
-    Line("expectation, sham, blinded, flat", "flat", wrong=("expectation=12",), cure=BLIND, sham=True, blinded=True),
+    Line("expectation, sham, blinded, flat", "flat", wrong=("expectation=12",), sham=True, blinded=True),
 )
+"""A blinded rider of expectation has nothing to expect: nothing to warn of."""
 UNSEEN = (
     Line("sliding, one saddle cell, straight 1.0", "straight", 1.0, ("sliding",), SIT, nose_and_rear=False),
     Line("expectation, no sham, flat", "flat", wrong=("expectation=12",), cure=BLIND),

@@ -18,19 +18,15 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import binom
 
-from daq.sweep import noise
-from daq.sweep import sway as sway_model
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
 from daq.sweep.onset import METHOD, STROKES_ONLY, onset
 from daq.sweep.plan import out_and_back
-from daq.sweep.pooled import pooled
 from daq.values import NAN, StepMean, Verdict
 from tests.bench.onset_rides import CENTRAL_MM, FRONT_MM, REAR_MM
-from tests.bench.sways import KINDS, Sway, level_sweep, stroke, strokes_of, wander
+from tests.bench.sways import Sway, stroke, strokes_of, wander
 
 MOVE_S, SETTLE_S = 20.0, 6.0
-DWELLS_S, TAUS_S = (15.0, 25.0, 45.0, 90.0), (2.0, 5.0, 10.0)
 
 
 @dataclass(frozen=True)
@@ -195,38 +191,6 @@ def missed(world, now, before, sweeps):
     return found
 
 
-def step_errors(sweeps):
-    """Stated over actual errors of the steps, rms, for each kind of sway, correlation time and dwell."""
-    lines = ["| sway | " + " | ".join(f"{dwell_s:g} s" for dwell_s in DWELLS_S) + " |", "|---" * 5 + "|"]
-    ratios = []
-    for kind in KINDS:
-        for tau_s in TAUS_S:
-            row = [stated_over_actual(Sway(kind, tau_s=tau_s), dwell_s, sweeps) for dwell_s in DWELLS_S]
-            ratios.append(row)
-            lines.append(
-                f"| {kind}, {tau_s:g} s | " + " | ".join(f"{now:.2f} ({then:.2f})" for now, then in row) + " |"
-            )
-            print(lines[-1], flush=True)
-    mean = np.exp(np.log(ratios).mean(axis=0))
-    spread = np.log(ratios).std(axis=0)
-    for what, each in (("mean over all", mean), ("spread", spread)):
-        lines.append(f"| {what} | " + " | ".join(f"{now:.2f} ({then:.2f})" for now, then in each) + " |")
-        print(lines[-1], flush=True)
-    return lines
-
-
-def stated_over_actual(sway, dwell_s, sweeps):
-    """Of this method and, in brackets, of the one before."""
-    sums = np.zeros(4)
-    for number in range(sweeps):
-        steps, torque_nm = level_sweep(sway, dwell_s, number)
-        for k, levels in enumerate((sway_model.levels, noise.levels)):
-            hands = pooled(steps, levels).hands
-            error_n = hands.load_n - sway.torque_n_per_nm * (torque_nm - 21.0)
-            sums[2 * k : 2 * k + 2] += np.sum(hands.se_n**2), np.sum(error_n**2)
-    return np.sqrt(sums[0] / sums[1]), np.sqrt(sums[2] / sums[3])
-
-
 def main(sweeps, names):
     head = "| world | method | " + " | ".join(COLUMNS) + " |"
     lines, failures = [head, "|---" * (len(COLUMNS) + 2) + "|"], []
@@ -242,8 +206,6 @@ def main(sweeps, names):
                 lines.append(f"| {world.name} | {method[-1]} | {figures} |")
                 print(lines[-1], flush=True)
             failures += missed(world, found[METHOD], found[STROKES_ONLY], sweeps)
-    if not names or "errors" in names:
-        lines += ["", "Stated over actual step errors; in brackets those of version 2.", "", *step_errors(sweeps)]
     Path("onset_terms.md").write_text("\n".join([*lines, "", *failures]) + "\n")
     print("\n".join(failures) or "all goals met")
     return bool(failures)

@@ -85,6 +85,18 @@ def test_at_the_end_the_suggestion_is_large_and_the_fitter_decides(words, messag
     assert said["detail"].replace("\u00a0", " ") == "Finished. Onset 52.4 mm, 95 % 48.1–56.9 mm. The fitter decides."
 
 
+def test_an_onset_without_a_suggestion_says_so_and_names_no_setback(words, messages):
+    """Where even the rearmost position has too large a chance that the hands already carry more."""
+    named = {**messages["onset"], "suggested_setback_mm": None}
+
+    said, chart = words("[m.instruction(state), m.chartInWords(state)]", [*in_state(messages, State.FINISHED), named])
+
+    assert said["lead"] == "No setback is suggested"
+    assert not said.get("value")
+    assert "ride further back" in said["detail"]
+    assert "No setback is suggested." in chart
+
+
 def test_an_answer_before_the_end_is_called_so_far(words, messages):
     running = [messages["snapshot"], messages["onset"]]
     ended = [*in_state(messages, State.FINISHED), messages["onset"]]

@@ -43,6 +43,9 @@ def effect_of(hands_n, torque_nm, step):
 def test_a_rider_whose_torque_varies_tells_the_effect():
     found = np.array([effect_of(*ridden(-1.5, seed=seed)) for seed in range(20)])
 
+    # Torque is averaged over 9 strokes before its effect is sought, or an error of reading it would hide the effect. Of
+    # this torque, which forgets within 10 strokes and is read without error, that takes half the information away: the
+    # largest of these spreads is 0.66 of the one before, without averaging 0.42.
     errors = found[:, 0] + 1.5
     assert np.all(found[:, 1] < 0.7 * TORQUE_SPREAD), "the strokes say more than what was known beforehand"
     assert np.sqrt(np.mean((errors / found[:, 1]) ** 2)) < 1.0, "the stated spread covers the errors"

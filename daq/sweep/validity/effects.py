@@ -21,6 +21,8 @@ from daq.values import Array
 
 SIZE = 0.005
 """Share of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
+SUSPICION = 0.1
+"""The same where the answer is undecided anyway."""
 DRIFT_N_PER_MIN = 0.5
 """Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
 PLACED_MM = 1.0

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
 from daq.sweep.step import MAD_TO_SD
-from daq.sweep.validity.effects import SIZE, Effect, curve_of, effects_of, quantile
+from daq.sweep.validity.effects import SIZE, Effect, effects_of, quantile
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
 
 LEAST_SHIFT_N = 6.0
 """From hoods to drops is 15 N and more; a smaller shift that stays is not looked at. Judgement, no source."""
+LEAST_APART_N = 0.5
+"""Left against right is not known better than this from step to step, however still they look."""
+MOST_ALONE = 0.75
+"""Of the hand load, on one of two hands that both rest on the bar. Common practice, no source."""
+SWAPPED = (
+    "check that no plugs of cells are swapped, that each cell is mounted freely, and that both hands rest on the bar"
+)
 ALONE = 2
 """Steps that a shift must last for, from either end: one odd step is the estimator's own business."""
 AS_BEFORE = "mark where the hands rest, keep them there, and ride"
@@ -27,7 +33,7 @@ def hands(sweep: Seen) -> Validity:
     inside = jumped_mm(sweep.steps)
     found = _largest_shift(sweep)
     numbers = Number() if found is None else Number(found[1].value, "N", found[1].interval_95)
-    if found is not None and found[1].beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)):
+    if found is not None and found[1].beyond(LEAST_SHIFT_N, sweep.size / _shifts(sweep)):
         at, shift = found
         return failed(
             "hands",
@@ -35,6 +41,7 @@ def hands(sweep: Seen) -> Validity:
             "the hands, or how the rider sits, have shifted",
             f"{AS_BEFORE} the sweep again",
             numbers,
+            forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
         )
     if inside:
         places = listed([f"{mm:g}" for mm in inside])
@@ -67,7 +74,8 @@ def _neighbours_apart_n(step: StepMean) -> Array:
     hands_n = np.array([stroke.hands_n for stroke in step.strokes])
     if len(hands_n) < 2 * NOW_STROKES:
         return np.empty(0)
-    medians = np.median(np.lib.stride_tricks.sliding_window_view(hands_n, NOW_STROKES), axis=1)
+    inner = np.sort(np.lib.stride_tricks.sliding_window_view(hands_n, NOW_STROKES), axis=1)
+    medians = 0.5 * (inner[:, (NOW_STROKES - 1) // 2] + inner[:, NOW_STROKES // 2])
     return np.asarray(medians[NOW_STROKES:] - medians[:-NOW_STROKES])
 
 
@@ -79,18 +87,36 @@ def _largest_shift(sweep: Seen) -> tuple[int, Effect] | None:
     """The step from which on hand load has shifted most, against its error; None where the order is not known."""
     if not sweep.timed:
         return None
-    return _largest(sweep, sweep.levels.hands_n)
-
-
-def _largest(sweep: Seen, loads_n: Array) -> tuple[int, Effect] | None:
-    levels = replace(sweep.levels, hands_n=loads_n)
-    if loads_n is not sweep.levels.hands_n:
-        levels = replace(levels, se_n=None)
-    curve, n = curve_of(levels), len(sweep.steps)
-    starts = range(ALONE, n - ALONE + 1)
-    shifts = effects_of(levels, curve, (np.arange(n)[:, None] >= np.array(starts)).astype(float))
+    starts = _starts(sweep)
+    shifts = effects_of(sweep.levels, sweep.curve, _from_on(len(sweep.steps), starts))
     found = [(at, effect) for at, effect in zip(starts, shifts, strict=True) if effect is not None]
     return max(found, key=lambda one: abs(one[1].value) / one[1].se, default=None)
+
+
+def _starts(sweep: Seen) -> range:
+    return range(ALONE, len(sweep.steps) - ALONE + 1)
+
+
+def _from_on(n: int, starts: range) -> Array:
+    """(n, k): 1 from each start on."""
+    return (np.arange(n)[:, None] >= np.array(starts)).astype(float)
+
+
+def _uneven(sweep: Seen, apart_n: Array) -> tuple[int, Effect] | None:
+    """The step from which on the hands differ otherwise. Neither torque nor a bend has anything to do with left against
+    right, so only a level, a slope over setback and the shift are fitted."""
+    n, freedom = len(apart_n), len(apart_n) - 3
+    if freedom < 1 or not len(_starts(sweep)):
+        return None
+    found = []
+    for at, column in zip(_starts(sweep), _from_on(n, _starts(sweep)).T, strict=True):
+        design = np.column_stack([np.ones(n), sweep.setback_mm - sweep.setback_mm.mean(), column])
+        inverse = np.linalg.pinv(design.T @ design, hermitian=True)
+        fitted = inverse @ design.T @ apart_n
+        left = apart_n - design @ fitted
+        spread = max(float(left @ left) / freedom, LEAST_APART_N**2)
+        found.append((at, Effect(float(fitted[2]), math.sqrt(spread * inverse[2, 2]), freedom)))
+    return max(found, key=lambda one: abs(one[1].value) / one[1].se)
 
 
 def left_right(sweep: Seen) -> Validity:
@@ -102,12 +128,14 @@ def left_right(sweep: Seen) -> Validity:
     apart_n = np.array(
         [np.mean([stroke.cells_n[first] - stroke.cells_n[second] for stroke in step.strokes]) for step in sweep.steps]
     )
-    found = _largest(sweep, apart_n)
+    if said := _alone(apart_n, sweep.levels.hands_n):
+        return failed(name, said, SWAPPED, Number(float(apart_n.mean()), "N"))
+    found = _uneven(sweep, apart_n)
     if found is None:
         return not_made(name, "left and right hand not compared: too few steps", "ride more positions")
     at, shift = found
     numbers = Number(shift.value, "N", shift.interval_95)
-    if not shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)):
+    if not shift.beyond(LEAST_SHIFT_N, sweep.size / _shifts(sweep)):
         return passed(name, "the load stayed as it was between left and right hand", numbers)
     return failed(
         name,
@@ -115,4 +143,13 @@ def left_right(sweep: Seen) -> Validity:
         f"{shift.value:+.0f} N: one hand has moved",
         f"{AS_BEFORE} the sweep again",
         numbers,
+        forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
     )
+
+
+def _alone(apart_n: Array, hands_n: Array) -> str:
+    """A sentence where one hand would carry next to everything; empty where both carry."""
+    share = 0.5 + 0.5 * abs(float(apart_n.mean())) / max(float(hands_n.mean()), 1e-9)
+    if share <= MOST_ALONE:
+        return ""
+    return f"one hand would carry {100 * share:.0f} % of the hand load: its cell shows something else"

@@ -21,6 +21,8 @@ EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}
 SLIDING = 0.16
 EITHER = 0.775
 """Expected where nobody said which of the two: half way."""
+LEAST_POSSIBLE, MOST_POSSIBLE = -0.5, 1.6
+"""A rider who moves on the saddle as far as the saddle moves adds or takes 0.7. Beyond it the cells are wrong."""
 U_EXPECTED = 0.05
 """Standard uncertainty of the slope expected: riders differ from the model rider. Judgement, no source."""
 LEAST_OFF = 0.20
@@ -45,19 +47,27 @@ def hips(sweep: Seen) -> Validity:
     forward_mm, bend_mm = -sweep.setback_mm[known], -sweep.bend_mm
     slopes = _slopes(forward_mm, x_mm[known], bend_mm, _error_mm(sweep))
     expected = EXPECTED.get(sweep.conditions.protocol, EITHER)
-    off = {where: _beyond(slope, expected) for where, slope in slopes.items()}
+    off = {where: _beyond(slope, expected, sweep.size) for where, slope in slopes.items()}
     where = max(off, key=lambda one: off[one])
     found = slopes[where]
     numbers = Number(found.value, "mm/mm", found.interval_95)
     said = f"the weight line moved by {found.value:.2f} mm for each mm of saddle {where}{_pressure(sweep)}"
     if off[where] <= 0.0:
         return passed("hips", f"the hips kept their place on the saddle: {said}, expected {expected:.2f}", numbers)
+    if not LEAST_POSSIBLE < found.value < MOST_POSSIBLE:
+        return failed(
+            "hips",
+            f"{said}, expected {expected:.2f}: no rider moves like that; a cell shows another one's load",
+            "check that no plugs of the cells are swapped, and hang a weight on each cell",
+            numbers,
+        )
     did = "stayed behind as the saddle came forward" if found.value < expected else "moved forward on the saddle"
     return failed(
         "hips",
         f"the hips {did}: {said}, expected {expected:.2f}; a change of seat looks like an onset",
         "mark where the rider sits, keep the seat bones there at every position, and ride the sweep again",
         numbers,
+        forbids=_beyond(found, expected) > 0.0,
     )
 
 
@@ -94,9 +104,9 @@ def _fitted(design: Array, x_mm: Array, column: int, error_mm: float) -> Effect:
     return Effect(float(found[column]), math.sqrt(squares / worth * inverse[column, column]), worth)
 
 
-def _beyond(slope: Effect, expected: float) -> float:
+def _beyond(slope: Effect, expected: float, size: float = SIZE) -> float:
     """How far the slope is off beyond what may be; 0 or less: it may be."""
-    allowed = quantile(1.0 - 0.5 * SIZE, slope.freedom) * math.hypot(slope.se, U_EXPECTED)
+    allowed = quantile(1.0 - 0.5 * size, slope.freedom) * math.hypot(slope.se, U_EXPECTED)
     return abs(slope.value - expected) - max(LEAST_OFF, allowed)
 
 

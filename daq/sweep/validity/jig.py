@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import FEET_SHARE, StepMean, Validity
 
+STILL_RIDDEN_S = 3.0
+"""A fault seen so soon after a step is one of the move: the rider shifts his weight."""
 TILT_SPREAD_DEG = 0.5
 """A tilt that differs more between steps moves the saddle 6 mm against gravity at 700 mm height."""
 
@@ -37,15 +40,35 @@ def cells(sweep: Seen) -> Validity:
     found = [fault for fault in conditions.faults if fault.lasting or _touched(fault, sweep.steps)]
     if found:
         first = {fault.part: fault for fault in reversed(found)}
-        said = "; ".join(f"{part}: {fault.sentence}" for part, fault in sorted(first.items()))
+        said = _each(found)
         touched = {step.setback_mm: None for step in sweep.steps if any(_during(f, step) for f in found)}
         lasting = any(fault.lasting for fault in found) or not touched
         places = listed([f"{mm:g}" for mm in touched])
         cure = "mend it and ride the sweep again" if lasting else f"mend it and ride {places} mm again"
         return failed("cells", f"a fault was seen during the sweep; {said}", cure, Number(len(first), "faults"))
+    after = [fault for fault in conditions.faults if _after(fault, sweep.steps)]
+    if after:
+        return failed(
+            "cells",
+            f"a fault was seen at the position after the last one that counts; {_each(after)}",
+            "mend it and ride the positions that are missing",
+            Number(float(len({fault.part for fault in after})), "faults"),
+            forbids=False,
+        )
     if not conditions.watched:
         return not_made("cells", "cells not watched: a cell that stuck or slipped would not be known")
     return passed("cells", "no cell was seen to be wrong", Number(0.0, "faults"))
+
+
+def _each(found: Sequence[Fault]) -> str:
+    """Part by part what was seen first."""
+    first = {fault.part: fault for fault in reversed(found)}
+    return "; ".join(f"{part}: {fault.sentence}" for part, fault in sorted(first.items()))
+
+
+def _after(fault: Fault, steps: tuple[StepMean, ...]) -> bool:
+    """Whether it was seen after the last finished step: a position that came to no end because of it."""
+    return bool(steps) and bool(steps[-1].strokes) and fault.t_s > steps[-1].strokes[-1].end_s + STILL_RIDDEN_S
 
 
 def _touched(fault: Fault, steps: tuple[StepMean, ...]) -> bool:

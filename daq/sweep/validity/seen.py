@@ -13,8 +13,10 @@ import numpy as np
 from daq.sweep.evidence import standard_errors
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.validity.conditions import Conditions, Way
-from daq.sweep.validity.effects import PLACED_MM, Curve, Levels, curve_of
-from daq.values import Array, Onset, StepMean
+from daq.sweep.validity.effects import PLACED_MM, SIZE, SUSPICION, Curve, Levels, curve_of
+from daq.values import Array, Onset, StepMean, Verdict
+
+SUSPECTED_RISE = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +80,27 @@ class Seen:
     def rise_seen(self) -> bool:
         """Whether the answer, left to itself, says that hand load begins to rise."""
         return self.answer.p_onset > 0.5
+
+    @property
+    def decided(self) -> bool:
+        """Whether the answer, left to itself, has a verdict that a test could take."""
+        return self.answer.verdict is not Verdict.UNDECIDED
+
+    @property
+    def size(self) -> float:
+        """Share of clean sweeps on which a test may tell of something wrong: where there is no verdict to lose, a
+        suspicion is told too, so that whoever rides again knows what to change."""
+        return SIZE if self.decided else SUSPICION
+
+    @cached_property
+    def between_moves_s(self) -> float:
+        """From one position to the next, the usual; NaN where the times are not known."""
+        return 60.0 * float(np.median(np.diff(self.minutes))) if self.timed else math.nan
+
+    @property
+    def rise_suspected(self) -> bool:
+        """The same, or, where there is no verdict, that it well may rise somewhere."""
+        return self.answer.p_onset > 0.5 if self.decided else 1.0 - self.answer.p_light > SUSPECTED_RISE
 
     def same_place(self, i: int, j: int) -> bool:
         return bool(abs(self.setback_mm[i] - self.setback_mm[j]) < SAME_PLACE_MM)

@@ -14,6 +14,7 @@ from daq.sweep.validity.passes import direction, passes
 from daq.sweep.validity.reach import reach
 from daq.sweep.validity.repeats import first_again, sham, visits
 from daq.sweep.validity.seen import Seen
+from daq.sweep.validity.slow import fatigue, lag
 from daq.values import Validity
 
 Test = Callable[[Seen], Validity]
@@ -31,6 +32,8 @@ TESTS: tuple[Test, ...] = (
     left_right,
     reach,
     passes,
+    lag,
+    fatigue,
     drift,
     first_again,
     sham,

@@ -80,10 +80,15 @@ function onsetLine(/** @type {import("../../state.js").Onset} */ onset) {
   return [
     "95 % interval ",
     el("strong", {}, range(onset.interval_95_mm, "mm", 1)),
-    " · suggested setback ",
-    el("strong", {}, millimetres(onset.suggested_setback_mm)),
-    `, ${millimetres(onset.step_off_mm)} behind the onset`,
+    ...suggested(onset),
   ];
+}
+
+/** Where the chance of loaded hands is small enough, or that no such place was ridden. */
+function suggested(/** @type {import("../../state.js").Onset} */ { suggested_setback_mm, onset_mm }) {
+  if (suggested_setback_mm === null || onset_mm === null) return [" · no setback is suggested"];
+  const behind = millimetres(suggested_setback_mm - onset_mm);
+  return [" · suggested setback ", el("strong", {}, millimetres(suggested_setback_mm)), `, ${behind} behind the onset`];
 }
 
 function reasonLines(/** @type {State} */ { onset }) {

@@ -1,0 +1,77 @@
+"""Whether the rider's posture kept up with the saddle, and whether the rider tired.
+
+The first is read off the posterior, which weighs time constants by means, passes and trends at once; tests of single
+effects see it in one of three sweeps where it sees it in all. The second is a load gained over the whole sweep,
+whatever the setback. A steady gain is taken out by going out and back; told it has to be all the same, because it
+costs.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from daq.sweep.validity.effects import effects_of
+from daq.sweep.validity.saying import Number, failed, not_made, passed
+from daq.sweep.validity.seen import Seen
+from daq.values import Array, Validity
+
+LIKELY = 0.5
+SUSPECT = 0.3
+"""Twice the odds there were beforehand: told where there is no verdict anyway."""
+MOVES = 2.0
+"""A time constant of more than so many times the way from move to move: no position has had its level, and where load
+rises all along the levels bend by themselves (of straight riders with 120 s, 5 in 100 were given an onset)."""
+SETTLE = "settle 60 s at each position, and ride the sweep again"
+TIRED_N = 8.0
+"""Less over a sweep is not called tiring: 1 N/min occurs in 8 minutes. Judgement."""
+LATE, SATURATING = 2.0, 3.0
+"""Shapes: nothing in the first half and a rise in the second; a rise of which 95 % is gained by the end."""
+
+
+def lag(sweep: Seen) -> Validity:
+    """How slowly hand load follows a move, by the posterior."""
+    known = sweep.answer.p_lag
+    if len(known) < 2:
+        return not_made("lag", "lag not looked at: times of the positions, or a method that knows it, are missing")
+    p_slow = 1.0 - sum(p for tau_s, p in known if tau_s == 0.0)
+    tau_s = sum(tau_s * p for tau_s, p in known) / max(p_slow, 1e-12)
+    number = Number(p_slow)
+    said = f"hand load follows a move with a time constant of about {tau_s:.0f} s, at {100 * p_slow:.0f} %"
+    if p_slow > (LIKELY if sweep.decided else SUSPECT):
+        long = p_slow > LIKELY and tau_s > MOVES * sweep.between_moves_s
+        means = f"{said}: the rider adapts slowly" + (", and had his level at no position" if long else "")
+        return failed("lag", means, SETTLE, number, forbids=long)
+    return passed("lag", f"hand load follows the saddle at once, at {100 * (1.0 - p_slow):.0f} %", number)
+
+
+def fatigue(sweep: Seen) -> Validity:
+    """Hand load gained over the sweep beside the curve: steadily, late, or soon."""
+    if not sweep.timed:
+        return not_made("fatigue", "fatigue not looked at: the steps' times are not known", "give t_min")
+    found = [
+        effect for effect in effects_of(replace(sweep.levels, minutes=None), sweep.curve, _shapes(sweep)) if effect
+    ]
+    if not found:
+        return not_made("fatigue", "fatigue not looked at: too few steps", "ride more positions")
+    gained = max(found, key=lambda effect: abs(effect.value) / effect.se)
+    number = Number(gained.value, "N", gained.interval_95)
+    said = f"over the sweep hand load changed by {gained.value:+.0f} N whatever the setback"
+    if not gained.beyond(TIRED_N if sweep.decided else 0.5 * TIRED_N, sweep.size / len(found)):
+        return passed("fatigue", said, number)
+    return failed(
+        "fatigue",
+        f"{said}: the rider tired or sat otherwise with time, or the cells crept; going out and back takes out what is "
+        "steady of it",
+        "rest, take the zero, and ride the sweep again out and back",
+        number,
+        forbids=False,
+    )
+
+
+def _shapes(sweep: Seen) -> Array:
+    u = (sweep.minutes - sweep.minutes.min()) / np.ptp(sweep.minutes)
+    late = np.maximum(LATE * u - (LATE - 1.0), 0.0)
+    return np.column_stack([u, late, -np.expm1(-SATURATING * u) / -math.expm1(-SATURATING)])

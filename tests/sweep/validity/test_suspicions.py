@@ -1,0 +1,153 @@
+"""What is told beside a verdict, and what only where there is none: lag, fatigue, swapped plugs, a fault at the end."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from daq.sweep.validity.conditions import Fault
+from daq.sweep.validity.hands import hands, left_right
+from daq.sweep.validity.hips import hips
+from daq.sweep.validity.jig import cells
+from daq.sweep.validity.passes import passes
+from daq.sweep.validity.repeats import sham, visits
+from daq.sweep.validity.seen import seen
+from daq.sweep.validity.slow import fatigue, lag
+from daq.values import Result, Verdict
+from tests.sweep.validity import sweeps
+from tests.sweep.validity.sweeps import ON_THE_JIG, SIGHTED, answer, sweep
+
+UNDECIDED = replace(
+    answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, p_onset=0.5, p_light=0.2, p_loaded=0.3
+)
+
+
+def of(test, found=None, conditions=ON_THE_JIG, seed=5, **ride):
+    return test(seen(answer() if found is None else found, sweep(np.random.default_rng(seed), **ride), conditions))
+
+
+@pytest.mark.parametrize(
+    ("p_lag", "result", "forbids"),
+    [
+        (((0.0, 0.95), (75.0, 0.03), (150.0, 0.02)), Result.PASSED, False),
+        (((0.0, 0.1), (35.0, 0.85), (75.0, 0.05)), Result.FAILED, False),
+        (((0.0, 0.01), (75.0, 0.1), (150.0, 0.89)), Result.FAILED, True),
+        ((), Result.NOT_MADE, False),
+    ],
+)
+def test_a_time_constant_of_more_than_two_moves_forbids_a_shorter_one_is_told(p_lag, result, forbids):
+    """A step of the made-up sweep takes 51 s from move to move."""
+    found = of(lag, replace(answer(), p_lag=p_lag))
+
+    assert (found.result, found.forbids) == (result, forbids)
+    assert ("settle 60 s" in found.cure) == (result is Result.FAILED)
+
+
+def test_a_lag_that_is_only_likelier_than_before_is_told_where_there_is_no_verdict():
+    p_lag = ((0.0, 0.6), (35.0, 0.4))
+
+    assert of(lag, replace(answer(), p_lag=p_lag)).result is Result.PASSED
+    suspected = of(lag, replace(UNDECIDED, p_lag=p_lag))
+    assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
+
+
+SHAPES = {
+    "late": lambda u, _: 25.0 * np.maximum(2.0 * u - 1.0, 0.0),
+    "steady": lambda u, _: 25.0 * u,
+    "soon": lambda u, _: 25.0 * (1.0 - np.exp(-3.0 * u)) / (1.0 - np.exp(-3.0)),
+}
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_rider_who_tires_is_told_to_rest_in_whatever_shape_and_keeps_the_verdict(shape):
+    found = of(fatigue, load=sweeps.flat, more=SHAPES[shape])
+
+    assert found.result is Result.FAILED
+    assert not found.forbids
+    assert found.value == pytest.approx(25.0, abs=6.0)
+    assert found.cure.startswith("rest")
+
+
+def test_a_clean_rider_is_not_called_tired():
+    failed = [of(fatigue, seed=seed).result is Result.FAILED for seed in range(60)]
+
+    # Size 0.5 % and a floor of 8 N: more than 2 of 60 would come by chance in 1 of 300 such studies.
+    assert sum(failed) <= 2
+
+
+def test_passes_that_two_things_explain_as_well_name_both_cures():
+    told = [of(passes, lag_s=60.0, sway_n=1.5, seed=seed) for seed in range(20)]
+    failed = [one for one in told if one.result is Result.FAILED]
+
+    assert len(failed) >= 10
+    assert sum("60 s" in one.cure for one in failed) >= 0.9 * len(failed)
+    slow = replace(answer(), p_lag=((0.0, 0.05), (75.0, 0.95)))
+    again = [of(passes, slow, lag_s=60.0, sway_n=1.5, seed=seed) for seed in range(20)]
+    assert all("60 s" in one.cure for one in again if one.result is Result.FAILED)
+
+
+def test_a_rider_who_sits_otherwise_on_the_way_back_is_not_told_to_settle_longer():
+    told = [of(passes, load=sweeps.flat, more=lambda _, i: 15.0 * (i >= 6), seed=seed) for seed in range(20)]
+    failed = [one for one in told if one.result is Result.FAILED]
+
+    assert len(failed) >= 10
+    assert not any("60 s" in one.cure for one in failed)
+
+
+def test_a_suspicion_forbids_nothing_that_a_finding_would():
+    shifted = {"more": lambda _, i: 9.0 * (i >= 5), "load": sweeps.flat}
+    found = [of(hands, UNDECIDED, seed=seed, **shifted) for seed in range(30)]
+    decided = [of(hands, seed=seed, **shifted) for seed in range(30)]
+
+    told, before = (sum(one.result is Result.FAILED for one in each) for each in (found, decided))
+    assert told > before
+    assert sum(one.forbids for one in found) == before
+
+
+def test_a_hand_that_moves_is_found_against_the_other_whatever_the_torque():
+    found = of(left_right, load=sweeps.flat, left=lambda i: 6.0 * (i >= 6))
+
+    assert found.result is Result.FAILED
+    assert found.value == pytest.approx(12.0, abs=4.0)
+
+
+def test_plugs_that_are_swapped_are_the_cure_where_no_rider_can_be_it():
+    alone = of(left_right, left=lambda i: 30.0)
+    moved = of(hips, weight_line=lambda s: 90.0 - 2.2 * s)
+
+    assert "plugs" in alone.cure
+    assert alone.forbids
+    assert "plugs" in moved.cure
+    assert moved.forbids
+    assert "seat bones" in of(hips, weight_line=lambda s: 90.0 - 0.3 * s).cure
+
+
+def test_a_fault_at_the_position_that_came_to_no_end_is_told_and_spoils_no_step():
+    steps = sweep(np.random.default_rng(5))
+    last_s = steps[-1].strokes[-1].end_s
+    faults = (Fault("hands_right", "the converter stands at its end", last_s + 25.0),)
+
+    found = cells(seen(answer(), steps, replace(ON_THE_JIG, faults=faults)))
+
+    assert (found.result, found.forbids) == (Result.FAILED, False)
+    assert "stands at its end" in found.means
+    assert "mend" in found.cure
+    at_the_move = (replace(faults[0], t_s=last_s + 1.0),)
+    assert cells(seen(answer(), steps, replace(ON_THE_JIG, faults=at_the_move))).result is Result.PASSED
+
+
+def test_a_rise_of_a_rider_who_knew_the_setback_is_suspected_where_there_is_no_verdict():
+    assert of(sham, answer(), SIGHTED).result is Result.NOT_MADE
+    suspected = of(sham, UNDECIDED, SIGHTED)
+    assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
+    assert "knowing the setback" in suspected.cure
+    assert of(sham, UNDECIDED).result is Result.NOT_MADE
+
+
+def test_scatter_that_strokes_do_not_explain_is_told_where_there_is_no_verdict():
+    scattered = of(visits, replace(UNDECIDED, between_n=3.2))
+
+    assert "3.2 N" in scattered.means
+    assert not scattered.forbids
+    assert of(visits, replace(answer(), between_n=3.2)).result is Result.NOT_MADE
+    assert of(visits, replace(UNDECIDED, between_n=1.0)).result is Result.NOT_MADE
