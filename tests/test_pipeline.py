@@ -267,3 +267,53 @@ def test_without_mark_and_sensor_the_cause_of_the_stall_is_named_within_five_sec
     assert pipeline.progress.state is State.SETTLING
     assert pipeline.stall(3.0) == ""
     assert "no crank mark, and no sensor tells of revolutions" in pipeline.stall(5.0)
+
+
+def test_scans_with_fewer_channels_than_the_hello_named_give_nothing_and_break_nothing():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(HELLO)
+    whole = scans(0, 100, rng=np.random.default_rng(1))
+
+    assert pipeline.feed(replace(whole, counts=whole.counts[:, :2])) == []
+    assert kept(pipeline.feed(whole), Loads)
+
+
+@pytest.mark.parametrize("pieces", [1, 10, 50])
+def test_a_zero_is_taken_from_the_last_two_seconds(pieces):
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(HELLO)
+    rng = np.random.default_rng(1)
+    sent = [scans(start, pieces, rng=rng) for start in range(0, 500, pieces)]
+    for block in sent:
+        pipeline.feed(block)
+
+    counts = pipeline.recent_counts()
+
+    assert 200 <= len(counts) <= 200 + pieces
+    assert counts[-1].tolist() == sent[-1].counts[-1, [1, 2, 0]].tolist()
+
+
+def test_a_sweep_begins_with_the_zero_in_its_event():
+    zeroed = beginning(
+        PLAN, mass_kg=75.0, channels=("tilt", "hands", "saddle"), zero_counts=np.array([10_100.0, 0.0, 0.0])
+    )
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(Event(1, SWEEP_BEGUN, zeroed))
+
+    (loads, *_) = pipeline.feed(scans(0, 100, rng=np.random.default_rng(1)))
+
+    assert loads.hands_n.mean() == pytest.approx(70.0, abs=1.0)
+
+
+def test_the_same_hello_again_leaves_the_cells_watched_and_another_one_begins_anew():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(with_kinds(HELLO))
+    watch = pipeline.cells
+    pipeline.feed(replace(with_kinds(HELLO), received_us=5))
+
+    assert pipeline.cells is watch
+
+    turned = tuple(reversed(HELLO.content["channels"]))
+    pipeline.feed(with_kinds(replace(HELLO, content={"channels": turned})))
+
+    assert pipeline.cells is not watch

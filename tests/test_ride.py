@@ -11,7 +11,7 @@ from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
 from daq.measure.calibration import to_dict
 from daq.measure.clock import BoardClock
-from daq.pipeline import SEATED, Pipeline
+from daq.pipeline import FITTER, SEATED, Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.progress import Note
@@ -171,3 +171,21 @@ def test_of_all_scans_only_those_the_stage_failed_on_have_no_loads(failing):
 
     received = sum(len(item) for item in items if isinstance(item, Samples))
     assert sum(len(loads) for loads in kept(outputs, Loads)) == received - 25
+
+
+def test_a_redo_below_five_positions_takes_the_answer_back_until_the_next_step():
+    longer = dataclasses.replace(PLAN, positions_mm=(*PLAN.positions_mm, 80.0))
+    items = ridden(pieces=RATE_HZ)
+    content = {**items[1].content, "plan": dataclasses.asdict(longer)}
+    items[1] = dataclasses.replace(items[1], content=content)
+    _, ride = fed(items)
+    answer, at_us = ride.onset, items[-1].received_us
+
+    ride.feed(Event(at_us + 1, FITTER, {"event": "pause"}))
+    paused = ride.onset
+    ride.feed(Event(at_us + 2, FITTER, {"event": "resume"}))
+    ride.feed(Event(at_us + 3, FITTER, {"event": "redo"}))
+
+    assert answer is not None
+    assert paused is answer
+    assert ride.onset is None

@@ -36,3 +36,8 @@ def test_a_rider_on_the_jig_is_no_zero():
 def test_a_silent_board_gives_no_zero():
     with pytest.raises(NoZero, match="has sent 3 scans"):
         zero_of(resting(n=3), CALIBRATION)
+
+
+def test_a_cell_that_hangs_far_below_its_zero_is_no_zero():
+    with pytest.raises(NoZero, match="hands carries -400 N: take the zero with nobody"):
+        zero_of(resting(-400.0), CALIBRATION)

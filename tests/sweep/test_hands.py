@@ -61,3 +61,10 @@ def test_a_sweep_tells_it_once_in_a_step_and_averages_on():
     assert note.level == "caution"
     assert len(progress.steps) == 1
     assert PLAN.dwell_s == 20.0
+
+
+def test_the_jump_is_that_of_the_last_five_strokes_from_the_fifteenth_on():
+    before, now = [80.0, 81.0] * 5, [110.0, 112.0, 114.0, 116.0, 118.0]
+
+    assert jump_n(strokes([*before, *now])) == pytest.approx(114.0 - 80.5)
+    assert jump_n(strokes([*before[1:], *now])) is None

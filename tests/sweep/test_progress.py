@@ -230,3 +230,18 @@ def test_out_and_back_interleaves_the_positions():
 def test_a_plan_that_cannot_be_ridden_says_what_was_expected(change, says):
     with pytest.raises(BadPlan, match=says):
         replace(PLAN, **change)
+
+
+@pytest.mark.parametrize(("rpm", "steps"), [(90.0, 1), (85.1, 1), (84.9, 0), (94.9, 1), (95.1, 0)])
+def test_only_strokes_at_the_cadence_of_the_plan_are_averaged(rpm, steps):
+    """The plan holds 90 rpm within 5, whatever the torque is."""
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
+
+    out, t_s = [], 0.0
+    while t_s < 40.0:
+        out += progress.feed(stroke(t_s, duration_s=60.0 / rpm))
+        t_s += 60.0 / rpm
+
+    assert PLAN.cadence_band_rpm == 5.0
+    assert len(steps_of(out)) == steps

@@ -60,3 +60,9 @@ def test_torque_is_unknown_only_when_it_is_for_most_strokes():
 
     assert step_mean(60.0, some).crank_torque_nm == 21.0
     assert np.isnan(step_mean(60.0, most).crank_torque_nm)
+
+
+def test_a_steps_time_is_the_middle_of_its_strokes_in_minutes():
+    ridden = [stroke(900 + i, 80.0) for i in range(30)]  # from 600.3 s, 20.01 s long
+
+    assert step_mean(60.0, ridden).t_min == pytest.approx((600.3 + 10.005) / 60.0)

@@ -168,3 +168,10 @@ def test_a_ride_is_followed_revolution_by_revolution(durations_s, first_rev, fir
     assert [crank.revolutions for crank in cranks] == list(range(len(sent)))
     start = sent[0].crank_time_1024 / 1024
     assert events == pytest.approx([start + t - times_s[0] for t in times_s[1 : len(sent)]], abs=2e-3)
+
+
+def test_a_revolution_in_no_time_is_a_sensor_set_anew():
+    first, again, then = followed(reading(1, 1.0), reading(2, 1.0), reading(3, 1.5))
+
+    assert (first, again) == (Crank(), Crank())
+    assert then.cadence_rpm == pytest.approx(120.0)

@@ -2,8 +2,10 @@ import datetime
 import re
 import sqlite3
 
+import numpy as np
 import pytest
 
+from daq.items import Event
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import NotThere, StoreBusy, StoreError
@@ -164,3 +166,35 @@ def test_nothing_is_said_to_be_gone_while_a_reader_keeps_the_bytes_in_the_file(s
     reader.close()
     assert forget(store, client.pseudonym).overwritten
     assert not any(NAME.encode() in file.read_bytes() for file in path.parent.iterdir())
+
+
+def test_a_sweeps_window_holds_its_first_microsecond_and_not_its_last(store):
+    session_id = recorded(store, 4)
+    scans = concatenated(list(store.read_items(session_id))).received_us
+    from_us, to_us = (int(at) for at in np.unique(scans)[[15, 30]])
+    store.put(session_id, [Event(at, "mark", {"text": str(at)}) for at in (from_us - 1, from_us, to_us - 1, to_us)])
+    client = people.add_client(store)
+    sweep(store, session_id, client, from_us, to_us)
+    other = sweep(store, session_id, people.add_client(store), to_us, to_us + 1)
+
+    forget(store, client.pseudonym)
+
+    items = list(store.read_items(session_id))
+    left = concatenated(items).received_us
+    assert left.tolist() == scans[(scans < from_us) | (scans >= to_us)].tolist()
+    assert {from_us - 1, to_us} == {
+        item.received_us for item in items if isinstance(item, Event) and item.kind == "mark"
+    }
+    assert [one.id for one in store.sweeps()] == [other]
+
+
+def test_what_a_forgotten_client_agreed_to_goes_too_and_what_others_did_stays(store):
+    gone, stays = people.add_client(store, name=NAME), people.add_client(store)
+    for client in (gone, stays):
+        people.set_consent(store, client.id, "research", True)
+
+    forget(store, gone.pseudonym)
+
+    with store.reading() as db:
+        assert db.execute("SELECT client_id, kind FROM consents").fetchall() == [(stays.id, "research")]
+        assert db.execute("SELECT count(*) FROM client_names").fetchone() == (0,)

@@ -1,3 +1,4 @@
+import dataclasses
 import struct
 
 import hypothesis.extra.numpy as arrays
@@ -113,3 +114,23 @@ def test_columns_of_different_length_are_refused():
 
     with pytest.raises(ValueError, match=r"jig: expected columns equally long, got lengths \[3, 4\]"):
         chunks.encode(bad)
+
+
+@pytest.mark.parametrize("scans", [1_766_023, 10**9])
+def test_a_chunk_that_announces_more_than_one_of_ours_can_hold_is_not_opened(scans):
+    """19 bytes a scan of one channel: 2**25 bytes are 1,766,022 scans."""
+    announced = struct.pack("<BBHI", chunks.CODEC, 1, 1, scans)
+
+    with pytest.raises(chunks.BadChunk, match="expected at most 33554432 bytes unpacked"):
+        chunks.unpacked(announced)
+    with pytest.raises(chunks.BadChunk, match="determining content size"):
+        chunks.unpacked(struct.pack("<BBHI", chunks.CODEC, 1, 1, 1_766_022))
+
+
+def test_no_more_channels_than_a_head_can_count_are_packed():
+    one = pedalling(scans=1, channels=1)
+    many = [dataclasses.replace(one, counts=np.zeros((1, n), np.int32)) for n in (65_535, 65_536)]
+
+    assert chunks.decode(chunks.encode(many[0]), source=one.source).counts.shape == (1, 65_535)
+    with pytest.raises(ValueError, match="at most 65535 channels"):
+        chunks.encode(many[1])

@@ -75,3 +75,12 @@ def test_however_slow_a_source_is_absent_after_ten_seconds():
 
     assert health.state(last_us + 9_900_000) == "live"
     assert health.state(last_us + 10_100_000) == "absent"
+
+
+def test_a_person_sees_ages_in_real_seconds_however_fast_the_session_runs():
+    health, last_us = arriving([8.0] * 8, pace=4.0)
+
+    assert health.age_s(last_us + 8_000_000) == 2.0
+    assert health.stale_after_s == 3.0 * 8.0 / 4.0
+    assert health.state(last_us + 23_000_000) == "live"
+    assert health.state(last_us + 25_000_000) == "stale"

@@ -85,3 +85,12 @@ def test_nothing_uncertain_is_an_uncertainty_of_zero():
 def test_a_budget_that_makes_no_sense_is_refused(make, sentence):
     with pytest.raises(ValueError, match=sentence):
         make()
+
+
+def test_a_shared_error_that_grows_with_the_load_cancels_between_a_push_and_a_pull():
+    """Gravity wrong by 1 % is wrong by as much on every cell: of 100 N and -100 N nothing of it is left."""
+    gravity = Uncertainty((Term("gravity", relative=0.01, shared=True),))
+
+    assert expanded_sum([(gravity, 100.0), (gravity, 100.0)]).standard_n == pytest.approx(2.0)
+    assert expanded_sum([(gravity, 100.0), (gravity, -60.0)]).standard_n == pytest.approx(0.4)
+    assert expanded_sum([(gravity, 100.0), (gravity, -100.0)]).standard_n == 0.0

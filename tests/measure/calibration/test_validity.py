@@ -3,7 +3,7 @@ from datetime import datetime
 import pytest
 
 from daq.measure.calibration.uncertainty import combine
-from daq.measure.calibration.validity import Standing, sensitivity_check, validity
+from daq.measure.calibration.validity import SensitivityCheck, Standing, sensitivity_check, validity
 
 MADE = "2025-03-04T10:00:00Z"
 
@@ -77,3 +77,15 @@ def test_a_weight_too_light_to_tell_is_refused():
 def test_times_need_a_zone(text):
     with pytest.raises(ValueError, match="expected a time"):
         validity(text, (), MADE)
+
+
+@pytest.mark.parametrize(
+    ("shown_n", "passed", "normalised"), [(100.4999, True, 1.0), (99.5001, True, -1.0), (100.51, False, 1.02)]
+)
+def test_a_check_allows_both_expanded_uncertainties_in_squares(shown_n, passed, normalised):
+    """The weight's 0.2 N, expanded to 0.4 N (k = 2), and the load's 0.3 N make 0.5 N."""
+    found = SensitivityCheck("hands", MADE, load_n=100.0, u_load_n=0.2, shown_n=shown_n, expanded_n=0.3)
+
+    assert found.limit_n == pytest.approx(0.5)
+    assert found.passed is passed
+    assert found.normalised == pytest.approx(normalised, abs=1e-3)
