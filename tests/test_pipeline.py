@@ -258,9 +258,10 @@ def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
     assert pipeline.progress.state is State.FINISHED
 
 
-def test_without_mark_and_sensor_the_cause_of_the_stall_is_named_within_five_seconds():
+def test_without_mark_and_with_a_silent_sensor_the_cause_of_the_stall_is_named_within_five_seconds():
     items = [item for item in ridden(RATE_HZ) if not isinstance(item, Notification)][: 4 + 6]
-    pipeline = Pipeline(RIG, CALIBRATION)
+    silent = parse_rig(rig_text() + '[power]\nname = "crank"\n')
+    pipeline = Pipeline(silent, CALIBRATION)
     for item in items:
         pipeline.feed(unmarked(item))
 
