@@ -8,6 +8,7 @@ pass makes room, so that a hand on the stop is never before a full house.
 from __future__ import annotations
 
 import asyncio
+import itertools
 from collections import Counter
 from collections.abc import Collection, Sequence
 from typing import Protocol, TypeVar
@@ -33,6 +34,7 @@ class Held(Protocol):
 
 
 H = TypeVar("H", bound=Held)
+_numbers = itertools.count(1)
 
 
 def one_too_many(held: Sequence[H]) -> H | None:
@@ -58,7 +60,8 @@ class Connection(H11Protocol):
 
     address = ""
     role: Role | None = None
-    made_s = 0.0
+    number = 0
+    """In the order of arrival: many come in one tick of the loop's clock."""
     _timer: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -66,8 +69,8 @@ class Connection(H11Protocol):
         peer = transport.get_extra_info("peername")
         self.address = str(peer[0]) if peer else ""
         self.app_state = {**self.app_state, "shown": self._shown}
-        self.made_s = self.loop.time()
-        held = sorted((one for one in self.connections if isinstance(one, Connection)), key=lambda one: one.made_s)
+        self.number = next(_numbers)
+        held = sorted((one for one in self.connections if isinstance(one, Connection)), key=lambda one: one.number)
         self._look_again()
         if (leaves := one_too_many(held)) is not None:
             self.connections.discard(leaves)  # now and not when its end is told: the next one must not choose it again
