@@ -15,10 +15,12 @@ import uvicorn
 
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
+from daq.live.web import streams
 from daq.live.web.access import Keys
 from daq.live.web.api import make_app
 from daq.live.web.connections import Connection
 from daq.live.web.gate import Gate
+from daq.live.web.streams import Stream
 from daq.sources.loop import on_signals
 
 GRACE_S = 2
@@ -122,7 +124,9 @@ def _config(teller: Teller, keys: Keys | None, names: Collection[str]) -> uvicor
         access_log=False,
         server_header=False,
         http=Connection,
-        ws="websockets-sansio",
+        ws=Stream,
+        ws_ping_interval=streams.PING_EVERY_S,
+        ws_ping_timeout=streams.PONG_WITHIN_S,
         ws_max_size=WORD_AT_MOST,
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,

@@ -8,6 +8,10 @@ WAITING_AT_MOST = 500
 """Messages a page may lag behind, about 25 seconds; then it is cut off and starts again with a snapshot."""
 
 
+WAITING_BYTES = 1_000_000
+"""And so much; the snapshot of a long sweep is a tenth of it."""
+
+
 class Page:
     """One connected page: the messages it has still to be sent, and whether it was too slow."""
 
@@ -15,20 +19,26 @@ class Page:
         self.waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
         """What it has still to be sent, in order; None: the end."""
         self.too_slow = False
+        self._bytes = 0
 
     def put(self, message: str | bytes) -> None:
         """Queue a message; a page that lags too far is told to go."""
         if self.too_slow:
             return
-        if self.waiting.qsize() >= WAITING_AT_MOST:
+        self._bytes += len(message)
+        if self.waiting.qsize() >= WAITING_AT_MOST or self._bytes > WAITING_BYTES:
             self.too_slow = True
+            while not self.waiting.empty():
+                self.waiting.get_nowait()
             self.waiting.put_nowait(None)
         else:
             self.waiting.put_nowait(message)
 
     async def get(self) -> str | bytes | None:
         """The next message; None when this page shall be closed."""
-        return await self.waiting.get()
+        message = await self.waiting.get()
+        self._bytes -= len(message or b"")
+        return message
 
     def close(self) -> None:
         """End this page's stream after what is queued."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+from collections import Counter
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -29,7 +30,7 @@ from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_visit import add_visit
-from daq.live.web.problems import RESPONSES, Problem, add_errors
+from daq.live.web.problems import RESPONSES, Problem, add_errors, problem
 from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
 from daq.sweep.order import Order
@@ -42,6 +43,8 @@ PAGE = next(
     Path(daq.__file__).parent / "dashboard",
 )
 """In the package when it was built and installed, beside it in a clone."""
+STREAMS_OF = {Role.RUN: 64, Role.RIDE: 32}
+"""At once; a rider's key takes no fitter's place."""
 A_DAY_S = 86_400.0
 """A stream is opened anew after this at the latest, and when the key's time is over."""
 
@@ -199,28 +202,21 @@ def _add_sensors(app: FastAPI, session: Session) -> None:
 
 def _add_reading(app: FastAPI, teller: Teller) -> None:
     session = teller.session
+    streams_of: Counter[Role] = Counter()
 
     @app.websocket("/api/v1/stream")
     async def stream(socket: WebSocket) -> None:
-        await socket.accept()
-        page = teller.join()
-        reader = asyncio.create_task(_until_gone(socket, page))
         state = socket.scope.get("state", {})
-        riders, ends_s = state.get("role") is Role.RIDE, state.get("ends_s")
-        left_s = math.inf if ends_s is None else max(0.0, ends_s - steady_s())
-        end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
+        role, ends_s = state.get("role", Role.RUN), state.get("ends_s")
+        if streams_of[role] >= STREAMS_OF[role]:
+            await socket.send_denial_response(problem(503, "too many screens", "close one that is not looked at"))
+            return
+        streams_of[role] += 1
         try:
-            while (message := await page.get()) is not None:
-                if riders and (message := for_rider(message)) is None:
-                    continue
-                await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
-            await socket.close(1013 if page.too_slow else 1001)
-        except (WebSocketDisconnect, RuntimeError):
-            pass
+            await socket.accept()
+            await _told(socket, teller, riders=role is Role.RIDE, ends_s=ends_s)
         finally:
-            end.cancel()
-            reader.cancel()
-            teller.leave(page)
+            streams_of[role] -= 1
 
     @app.get("/api/v1/sweep")
     async def sweep() -> dict[str, Any]:
@@ -246,6 +242,26 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
         """503 while a sensor is not live or the store does not take data."""
         troubles = {name: text for name, text in session.acquisition.troubles().items() if text}
         return JSONResponse({"ready": not troubles, "troubles": troubles}, 503 if troubles else 200)
+
+
+async def _told(socket: WebSocket, teller: Teller, *, riders: bool, ends_s: float | None) -> None:
+    """Send a screen all that its role may see until it leaves, is too slow, or its time is over."""
+    page = teller.join()
+    reader = asyncio.create_task(_until_gone(socket, page))
+    left_s = math.inf if ends_s is None else max(0.0, ends_s - steady_s())
+    end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
+    try:
+        while (message := await page.get()) is not None:
+            if riders and (message := for_rider(message)) is None:
+                continue
+            await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
+        await socket.close(1013 if page.too_slow else 1001)
+    except (WebSocketDisconnect, RuntimeError):
+        pass
+    finally:
+        end.cancel()
+        reader.cancel()
+        teller.leave(page)
 
 
 async def _until_gone(socket: WebSocket, page: Page) -> None:

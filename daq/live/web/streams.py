@@ -1,0 +1,97 @@
+"""The daemon's end of a stream, bounded in bytes and seconds: who does not read, or talks without end, is cut off.
+
+A screen listens: it reads all it is sent, and says nothing but the pongs its browser sends by itself (RFC 6455, 5.5.3).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import socket
+
+from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
+from websockets.frames import Frame
+
+KERNEL_BYTES = 131_072
+"""Asked of the system for what a screen has not read yet, several seconds of loads at 1 kHz (socket(7), SO_SNDBUF)."""
+UNREAD_BYTES = 262_144
+"""Held for a screen beside that; more is a screen that makes the daemon talk and does not listen."""
+UNREAD_S = 5.0
+"""So long something may be held before it counts as not read at all."""
+PING_EVERY_S, PONG_WITHIN_S = 5.0, 10.0
+WORDS_PER_S = 50
+"""Pings and messages of a screen; a browser sends neither."""
+LOOK_S = 0.5
+
+log = logging.getLogger("foreaft.web")
+
+
+class Stream(WebSocketsSansIOProtocol):
+    """uvicorn's stream with bounds."""
+
+    _look_again: asyncio.TimerHandle | None = None
+    _held_since_s: float | None = None
+    _is_cut = False
+    _words = 0
+    _words_since_s = 0.0
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        super().connection_made(transport)
+        if (sock := transport.get_extra_info("socket")) is not None:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, KERNEL_BYTES)
+        self._look()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        if self._look_again is not None:
+            self._look_again.cancel()
+        super().connection_lost(exc)
+
+    def handle_ping(self) -> None:
+        super().handle_ping()
+        self._hear()
+
+    def handle_pong(self, event: Frame) -> None:
+        super().handle_pong(event)
+        self._hear()
+
+    def send_receive_event_to_app(self) -> None:
+        super().send_receive_event_to_app()
+        self._hear()
+
+    def _hear(self) -> None:
+        """Count what a screen says; every ping also leaves a pong to be sent."""
+        now_s = self.loop.time()
+        if now_s > self._words_since_s + 1.0:
+            self._words, self._words_since_s = 0, now_s
+        self._words += 1
+        if self._words > WORDS_PER_S:
+            self._cut("it talks without end")
+        elif self.transport.get_write_buffer_size() > UNREAD_BYTES:
+            self._cut("it does not read")
+
+    def _look(self) -> None:
+        """Now and then: what is held for this screen, and since when."""
+        held, now_s = self.transport.get_write_buffer_size(), self.loop.time()
+        if held == 0:
+            self._held_since_s = None
+        elif self._held_since_s is None:
+            self._held_since_s = now_s
+        if held > UNREAD_BYTES or (self._held_since_s is not None and now_s - self._held_since_s > UNREAD_S):
+            self._cut("it does not read")
+        else:
+            self._look_again = self.loop.call_later(LOOK_S, self._look)
+
+    def keepalive_timeout(self) -> None:
+        super().keepalive_timeout()
+        self._cut("it does not answer")
+
+    def _cut(self, why: str) -> None:
+        """End it now, without waiting for what it has not read."""
+        if self._is_cut:  # what came in one piece with the last straw is still gone through
+            return
+        self._is_cut = True
+        if self._look_again is not None:
+            self._look_again.cancel()
+        client = self.client[0] if self.client else "here"
+        log.warning("stream cut off", extra={"why": why, "client": client})
+        self.transport.abort()

@@ -1,0 +1,130 @@
+"""Streams whose other end does not read or does not stop talking, over real sockets."""
+
+import asyncio
+import base64
+import contextlib
+import os
+import socket
+import time
+
+import httpx
+import pytest
+import websockets
+
+from daq.live.telling.hub import Page
+from daq.live.web import access, api, streams
+from daq.live.web.access import COOKIE, Role
+from tests.live.test_network import on_a_network
+
+PING = b"\x89\xfd" + bytes(4 + 125)
+"""A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""
+
+
+async def shaken_hands(url, keys):
+    """The writing end of a stream opened by hand, of which nothing more will be read."""
+    where, sock = httpx.URL(url), socket.socket()
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+    sock.setblocking(False)
+    await asyncio.get_running_loop().sock_connect(sock, (where.host, where.port))
+    reader, writer = await asyncio.open_connection(sock=sock, limit=256)
+    writer.write(
+        f"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
+        f"Cookie: {COOKIE}={access.sealed(keys, Role.RUN)}\r\nSec-WebSocket-Version: 13\r\n"
+        f"Sec-WebSocket-Key: {base64.b64encode(os.urandom(16)).decode()}\r\n\r\n".encode()
+    )
+    assert (await reader.readline()).startswith(b"HTTP/1.1 101")
+    return writer
+
+
+async def pages(browser):
+    """How many streams there are."""
+    text = (await browser.get("/metrics")).text
+    return int(float(next(line for line in text.splitlines() if line.startswith("foreaft_pages ")).split()[1]))
+
+
+def listening(url, keys):
+    """A stream that is read."""
+    cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN)}"}
+    return websockets.connect(url.replace("http", "ws") + "api/v1/stream", additional_headers=cookie)
+
+
+async def heard(stream):
+    """Listens until it is closed."""
+    with contextlib.suppress(websockets.ConnectionClosed):
+        while True:
+            await stream.recv()
+
+
+async def pinging(writer):
+    """Pings as fast as the way takes them, until it is shut."""
+    with contextlib.suppress(ConnectionError):
+        while True:
+            writer.write(PING * 10)
+            await writer.drain()
+            await asyncio.sleep(0.01)
+
+
+BOUNDS = {
+    "seconds": ({"UNREAD_S": 0.5, "KERNEL_BYTES": 2048}, False, "it does not read"),
+    "pongs": ({"PONG_WITHIN_S": 0.5, "PING_EVERY_S": 0.3}, False, "it does not answer"),
+    "bytes": ({"WORDS_PER_S": 10**9, "UNREAD_S": 1e9, "KERNEL_BYTES": 2048}, True, "it does not read"),
+    "words": ({}, True, "it talks without end"),
+}
+
+
+@pytest.mark.parametrize("bound", BOUNDS)
+def test_a_stream_that_never_reads_is_cut_off_and_told_and_the_others_go_on(tmp_path, monkeypatch, caplog, bound):
+    settings, pings, why = BOUNDS[bound]
+    for name, value in settings.items():
+        monkeypatch.setattr(streams, name, value)
+
+    async def job(url, session, keys):
+        cookie = {COOKIE: access.sealed(keys, Role.RUN)}
+        async with httpx.AsyncClient(base_url=url, cookies=cookie) as browser, listening(url, keys) as good:
+            hearing = asyncio.create_task(heard(good))
+            writer = await shaken_hands(url, keys)
+            assert await pages(browser) == 2
+            talking = asyncio.create_task(pinging(writer) if pings else asyncio.sleep(0))
+            until_s = time.monotonic() + 30
+            while await pages(browser) > 1:
+                assert time.monotonic() < until_s
+                await asyncio.sleep(0.1)
+            await talking
+            writer.close()
+            assert not hearing.done()
+            await good.close()
+            await hearing
+
+    on_a_network(tmp_path, job)
+    assert [record.why for record in caplog.records if record.message == "stream cut off"] == [why]
+
+
+def test_more_streams_than_there_may_be_are_refused_and_a_riders_leave_room_for_the_fitters(tmp_path, monkeypatch):
+    monkeypatch.setattr(api, "STREAMS_OF", {Role.RUN: 1, Role.RIDE: 2})
+
+    async def job(url, session, keys):
+        address = url.replace("http", "ws") + "api/v1/stream"
+
+        def opened(role):
+            cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, role)}"}
+            return websockets.connect(address, additional_headers=cookie)
+
+        async with opened(Role.RIDE), opened(Role.RIDE):
+            with pytest.raises(websockets.InvalidStatus) as refused:
+                await opened(Role.RIDE)
+            async with opened(Role.RUN) as fitters:
+                assert '"snapshot"' in await fitters.recv()
+        assert refused.value.response.status_code == 503
+        async with opened(Role.RIDE) as again:
+            await again.recv()
+
+    on_a_network(tmp_path, job)
+
+
+def test_a_page_that_lags_is_let_go_at_once_and_not_after_all_it_has_missed():
+    page = Page()
+    for _ in range(3000):
+        page.put(b"x" * 1000)
+
+    assert page.too_slow
+    assert asyncio.run(asyncio.wait_for(page.get(), 1)) is None
