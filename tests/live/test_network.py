@@ -1,7 +1,6 @@
 """The daemon on a network, over real sockets: keys, passes, the rider's screen, and what it is never sent."""
 
 import asyncio
-import contextlib
 import json
 import stat
 import time
