@@ -1,0 +1,49 @@
+"""The examples in daq/keep/package/examples.md run as they stand there, in each language that is at hand."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from daq.keep.again.recompute import derive
+from daq.keep.package.export import export
+from daq.keep.store import Store
+from tests.faults.rescue import make
+
+PAGE = Path(__file__).parents[3] / "daq" / "keep" / "package" / "examples.md"
+EXAMPLES = re.findall(r"```(\w+)\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
+LANGUAGES = {"python": [sys.executable, "-c"], "r": ["Rscript", "-e"], "octave": ["octave-cli", "--eval"]}
+AT_HAND = [one for one in EXAMPLES if shutil.which(LANGUAGES[one[0]][0])]
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("examples")
+    make(folder / "store.sqlite", 2)
+    with Store.open(folder / "store.sqlite") as store:
+        export(store, [1, 2], folder / "out", derive, form="parquet")
+        steps = [step.hand_load_n for sweep_id in (1, 2) for step in derive(store, sweep_id).steps]
+    return folder / "out", f"{len(steps)} {sum(steps) / len(steps):.3f}"
+
+
+@pytest.mark.parametrize(("language", "code"), AT_HAND, ids=[code.split("\n")[0] for _, code in AT_HAND])
+def test_an_example_runs_as_it_stands_and_finds_the_steps(folder, language, code):
+    path, expected = folder
+    environment = {**os.environ, "MPLBACKEND": "agg"}
+    done = subprocess.run(
+        [*LANGUAGES[language], code], cwd=path, env=environment, capture_output=True, text=True, check=False
+    )
+
+    assert done.returncode == 0, done.stderr
+    assert [float(word) for word in done.stdout.split()] == [float(word) for word in expected.split()]
+    plots = {"plt.": "hand_load.png", "pdf(": "hand_load.pdf"}
+    assert all((path / plot).stat().st_size > 1000 for word, plot in plots.items() if word in code)
+
+
+def test_every_language_of_the_page_is_known_to_the_test():
+    assert {language for language, _ in EXAMPLES} == set(LANGUAGES)
+    assert [language for language, _ in AT_HAND].count("python") == 3
