@@ -205,6 +205,8 @@ class Geometry(_Part):
     u_setback_mm: Annotated[float, Field(ge=0, le=10)] = 1.0
     """Standard uncertainty of where the saddle really stands when it is set by the jig's scale. Common practice, no
     source."""
+    self_locking_slides: bool = False
+    """Whether saddle and bar hold by themselves while they are moved. Otherwise nobody's weight is on an open clamp."""
     saddle_height_min_mm: Annotated[float, Field(ge=200, le=1200)] = 400.0
     saddle_height_max_mm: Annotated[float, Field(ge=200, le=1200)] = 1000.0
     bar_y_min_mm: Annotated[float, Field(ge=0, le=1500)] = 200.0

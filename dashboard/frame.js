@@ -1,6 +1,7 @@
 /** What stands around every screen: the simulation banner, the head, the line of messages, keys and settings. */
 import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
+import { glance } from "./glance.js";
 import { sourceFreshness } from "./fresh.js";
 import { sidePanel } from "./side.js";
 import { inTradeWords, placeSpokenOf } from "./trade_words.js";
@@ -68,8 +69,10 @@ export function mountFrame(top, side, store) {
     setText(about, aboutWords(state));
     setAttribute(about, "title", aboutWords(state));
     const linked = state.link.state === "open";
-    setText(recording, !linked ? "recording not known" : state.recording ? "recording" : "not recording");
-    setAttribute(recording, "data-on", (linked && state.recording) || undefined);
+    const records = linked && state.recording && glance(state, now_ms).kind === "record";
+    setText(recording, !linked ? "not linked" : !state.recording ? "nothing is stored" : records ? "recording" : "");
+    setAttribute(recording, "hidden", recording.textContent === "");
+    setAttribute(recording, "data-on", records || undefined);
     setText(calibration, state.calibration?.stale ? "calibration: no verdict" : "");
     setAttribute(calibration, "title", state.calibration?.stale ? (state.calibration.sentence ?? null) : null);
     setAttribute(calibration, "hidden", !state.calibration?.stale);

@@ -10,7 +10,7 @@
  */
 import { PAIN, sendEvent, sendMark } from "./commands.js";
 import { score } from "./screens/run/says.js";
-import { mainAction } from "./words.js";
+import { mainAction, TICK } from "./words.js";
 
 /** @param {Store} store @param {string} event */
 function ifAccepted(store, event) {
@@ -24,7 +24,8 @@ function ifAccepted(store, event) {
  */
 export function confirmMain(store) {
   const event = mainAction(store.state)?.event;
-  if (event) store.inTurn(() => mainAction(store.state)?.event === event && void sendEvent(store, event));
+  if (event === TICK) store.dispatch({ type: "page/tick" });
+  else if (event) store.inTurn(() => mainAction(store.state)?.event === event && void sendEvent(store, event));
 }
 
 /** @param {number} by_mm */

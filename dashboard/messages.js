@@ -52,7 +52,7 @@
  *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
  *   calibration: string|null, problem: string}} Bench
  *
- * @typedef {{name: string, cells: string[], rate_hz: number, power_zero: boolean}} Rig
+ * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
  *   allows_verdict: boolean, stale: boolean}} Calibration

@@ -15,6 +15,7 @@ export function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ 
     box("speech", "Spoken cues"),
     box("awake", "Keep the screen awake during a sweep"),
     box("letters", "Single-letter keys"),
+    box("one_by_one", "One press for each part of a move"),
   ];
   const choice = (/** @type {string} */ name, /** @type {string} */ words, /** @type {string[]} */ options) => {
     const select = el(

@@ -10,7 +10,7 @@
  * @typedef {import("./messages.js").Bench} Bench @typedef {import("./messages.js").Doubt} Doubt
  * @typedef {import("./messages.js").Notice & {received_ms?: number}} Notice
  * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean,
- *   decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean}} Settings
+ *   decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean, one_by_one: boolean}} Settings
  * @typedef {{received_ms: number}} Arrival
  *
  * @typedef {object} State
@@ -36,6 +36,8 @@
  * @property {Notice[]} notices the newest last
  * @property {boolean} seen whether the newest notice was put away
  * @property {number|null} entry_mm the setback offered for confirmation
+ * @property {Record<string, number>} corrections what was set otherwise than asked, by the names of a setting
+ * @property {number} ticked parts of this move confirmed so far, when each is confirmed by itself
  * @property {string|null} sending what was asked of the daemon and not answered yet
  * @property {string|null} problem why the daemon refused the last request
  * @property {boolean} table_shown
@@ -53,6 +55,7 @@ export const DEFAULT_SETTINGS = Object.freeze({
   decimal: "auto",
   letters: true,
   awake: true,
+  one_by_one: false,
 });
 
 /** @type {State} */
@@ -79,6 +82,8 @@ export const initial = Object.freeze({
   notices: [],
   seen: true,
   entry_mm: null,
+  corrections: {},
+  ticked: 0,
   sending: null,
   problem: null,
   table_shown: false,
@@ -88,14 +93,17 @@ export const initial = Object.freeze({
 
 /** The setback offered for confirmation: what is asked, whenever a new position is asked for. */
 function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
-  if (!sweep) return null;
-  const before = state.sweep;
-  const asksAnew =
+  if (!sweep) return { entry_mm: null };
+  return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, corrections: {}, ticked: 0 } : {};
+}
+
+function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) {
+  return (
     !before ||
     before.sweep_id !== sweep.sweep_id ||
     before.asked_setback_mm !== sweep.asked_setback_mm ||
-    (sweep.state === "moving" && before.state !== "moving");
-  return asksAnew ? sweep.asked_setback_mm : state.entry_mm;
+    (sweep.state === "moving" && before.state !== "moving")
+  );
 }
 
 /**
@@ -137,7 +145,7 @@ const HANDLERS = {
     onset: m.onset,
     notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
     seen: m.notices.length === 0,
-    entry_mm: entryAfter(state, m.sweep),
+    ...entryAfter(state, m.sweep),
   }),
   visit: (state, m) => ({ ...state, visit: m.visit }),
   bench: (state, m) => ({ ...state, bench: m.bench }),
@@ -157,7 +165,7 @@ const HANDLERS = {
       sweep,
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
-      entry_mm: entryAfter(state, sweep),
+      ...entryAfter(state, sweep),
       seen: state.seen || isAnswered(state, sweep),
     };
   },
@@ -172,6 +180,11 @@ const HANDLERS = {
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
   "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
   "page/entry": (state, m) => ({ ...state, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
+  "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),
+  "page/correction": (state, m) => {
+    const { [m.name]: _, ...others } = state.corrections;
+    return { ...state, corrections: m.value === null ? others : { ...others, [m.name]: m.value } };
+  },
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
   "page/sent": (state) => ({ ...state, sending: null }),
   "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text }),

@@ -7,6 +7,7 @@
  * @typedef {import("./state.js").Onset} Onset
  * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
  */
+import { partToTick } from "./moving.js";
 import { nextAct } from "./visit_line.js";
 import { clock, millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
 
@@ -15,12 +16,20 @@ export const TILT_CAUTION =
   "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
 export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
 
+/** Not an event of the sweep: one part of a move is confirmed, the others are still to come. */
+export const TICK = "tick";
 /** Fewest steps the daemon answers from: daq/live/telling/messages.py. */
 export const STEPS_FOR_AN_ANSWER = 5;
 
 /** @returns {Instruction} */
 function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ rest = {}) {
   return { lead, value: "", unit: "", detail: "", waits: false, ...rest };
+}
+
+/** A sham in words, and why this position: what the figures of a move do not say. @param {Sweep} sweep */
+export function moveTold({ planned_mm, step, why_here }) {
+  const sham = step > 1 && planned_mm[step - 1] === planned_mm[step - 2];
+  return [sham && "The same place again: loosen it, move it away, put it back.", why_here && sentence(`why here: ${why_here}`)].filter(Boolean).join(" ");
 }
 
 /** How far to move, what the height and a sham ask for, and what the reach does. @param {Sweep} sweep */
@@ -226,6 +235,8 @@ export function footDoubt(share) {
  */
 export function mainAction(state) {
   const { sweep, visit, steps } = state;
+  const tick = partToTick(state);
+  if (tick && sweep?.accepts.includes("saddle_moved")) return { event: TICK, label: `${tick.short} is ${number(tick.value_mm)}` };
   if (sweep?.accepts.length === 0 && visit && steps.length) return { event: null, label: "Decide", to: "#decide" };
   if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
   if (sweep.accepts.includes("begin"))
@@ -242,9 +253,11 @@ function nextOf(state) {
   return { to, label: words };
 }
 
-/** The large button's words while there is nothing to confirm. @param {State} state */
-export function idleLabel(state) {
-  return state.sweep?.state === "settling" ? "Settling" : "Recording";
+const IDLE = { settle: "Settling", record: "Recording", waits: "Waiting for the rider", fault: "Waiting" };
+
+/** The large button's words while there is nothing to confirm. @param {import("./glance.js").Glance} seen */
+export function idleLabel({ kind }) {
+  return IDLE[/** @type {keyof typeof IDLE} */ (kind)] ?? "";
 }
 
 /** More than this from what is asked is pointed out before it is confirmed. Common practice, no source. */

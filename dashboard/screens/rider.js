@@ -1,19 +1,14 @@
-/** The rider's own screen: cadence and power, nothing that tells where the saddle is or what the hands carry. */
+/** The rider's own screen: the state, cadence and power; nothing that tells where the saddle is or what the hands carry. */
 import { el, setAttribute, setText } from "../dom.js";
 import { rpm, watts } from "../format.js";
+import { glance } from "../glance.js";
+import { band } from "./run/band.js";
 import { drawEffort, gauge } from "./run/effort.js";
 import { stopButton } from "./run/stop.js";
 
-const WORDS = {
-  paused: "Rest",
-  stopped: "Stop pedalling",
-  finished: "Done. Spin down.",
-  settling: "Keep pedalling",
-  averaging: "Keep pedalling",
-};
-
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
+  const across = band();
   const words = el("p", { class: "rider-words", role: "status" });
   const cadence = gauge("Cadence", rpm, "rpm");
   const power = gauge("Power", watts, "W");
@@ -23,6 +18,7 @@ export function mount(root, store) {
     el(
       "div",
       { class: "rider" },
+      across.node,
       words,
       cadence.node,
       power.node,
@@ -31,12 +27,10 @@ export function mount(root, store) {
     ),
   );
   return store.onFrame((state, now_ms) => {
-    const unanswered = state.problem?.startsWith("STOP");
-    setText(
-      words,
-      unanswered ? WORDS.stopped : (WORDS[/** @type {keyof typeof WORDS} */ (state.sweep?.state ?? "")] ?? ""),
-    );
-    setAttribute(words, "data-empty", words.textContent === "" ? true : undefined);
+    const seen = glance(state, now_ms);
+    across.draw({ ...seen, said: "" }, "");
+    setText(words, seen.rider);
+    setAttribute(words, "data-empty", seen.rider === "" ? true : undefined);
     drawEffort(state, now_ms, cadence, power);
     stop.draw(state);
   });

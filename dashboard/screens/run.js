@@ -1,39 +1,52 @@
-/** The live run: what to do, the answer so far, where the weight rests, the controls. */
+/** The live run: the state in one band, what to do, the answer so far, where the weight rests, the controls. */
 import { el } from "../dom.js";
+import { clock } from "../format.js";
+import { glance } from "../glance.js";
 import { answerPanel } from "./run/answer.js";
+import { band } from "./run/band.js";
 import { dock } from "./run/dock.js";
 import { effortPanel } from "./run/effort.js";
 import { loadsPanel } from "./run/loads.js";
 import { nowPanel } from "./run/now.js";
 import { saysPanel } from "./run/says.js";
-import { stripsPanel } from "./run/strips.js";
+
+/** @typedef {import("../state.js").State} State */
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
+  const across = band();
   const answer = answerPanel(store);
-  const now = nowPanel();
+  const now = nowPanel(store);
   const loads = loadsPanel(store);
   const effort = effortPanel();
-  const strips = stripsPanel(store);
   const says = saysPanel(store);
   const controls = dock(store);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Setback sweep"),
-    el("div", { class: "run" }, now.node, answer.node, effort.node, loads.node, strips.node, says.node),
+    across.node,
+    el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node),
     controls.node,
   );
   const off = store.onFrame((state, now_ms) => {
+    const seen = glance(state, now_ms);
+    across.draw(seen, beside(state, seen));
     answer.draw(state);
-    now.draw(state);
+    now.draw(state, seen);
     loads.draw(state, now_ms);
     effort.draw(state, now_ms);
-    strips.draw(state, now_ms);
     says.draw(state);
-    controls.draw(state);
+    controls.draw(state, seen);
   });
   return () => {
     off();
     answer.close();
-    strips.close();
+    loads.close();
   };
+}
+
+/** At the band's other end: what waits of a fault, else how long the sweep still takes. */
+function beside(/** @type {State} */ { sweep }, /** @type {import("../glance.js").Glance} */ { trouble }) {
+  if (trouble) return "nothing recorded is lost";
+  if (!sweep?.seconds_left || !sweep.accepts.includes("stop") || sweep.state === "waiting") return "";
+  return `${sweep.order === "adaptive" ? "at most" : "about"} ${clock(sweep.seconds_left)} left`;
 }

@@ -49,7 +49,7 @@ def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
     run.page.keyboard.press("Space")
     run.wait(lambda: run.asked)
 
-    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39})]
+    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39, "setting": {}})]
 
 
 def test_a_pedal_that_bounces_confirms_once(run):

@@ -29,6 +29,7 @@ def snapshot(session: Session) -> str:
             "name": at.rig.name,
             "cells": at.rig.cells,
             "rate_hz": at.sensors.health["board"].rate_hz(at.clock.now_us()),
+            "self_locking": at.rig.geometry.self_locking_slides,
             "power_zero": at.sensors.compensate is not None,
         },
         rider=at.rider,

@@ -22,6 +22,8 @@ export function answerPanel(store) {
   const chart = el("div", { class: "chart-host", role: "img" });
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
+  const tall = matchMedia("(min-height: 960px)").matches;
+  const because = el("details", { class: "because", open: tall }, el("summary", {}, "Why"), why);
   const turn = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/table" }) });
   const node = el(
     "section",
@@ -29,7 +31,7 @@ export function answerPanel(store) {
     el("header", {}, el("div", { class: "answer-head" }, title, value), turn),
     chart,
     table,
-    why,
+    because,
   );
 
   const size = { width: 0, height: 0 };
@@ -48,6 +50,7 @@ export function answerPanel(store) {
       value.replaceChildren(...(named ? onsetLine(onset) : []));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
+      setAttribute(because, "hidden", !onset);
     }
     setText(turn, table_shown ? "Chart" : "Table");
     setAttribute(chart, "hidden", table_shown);

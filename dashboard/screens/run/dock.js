@@ -60,14 +60,15 @@ export function dock(store) {
     stop.node,
   );
 
-  /** @param {State} state */
-  function draw(state) {
+  /** @param {State} state @param {import("../../glance.js").Glance} seen */
+  function draw(state, seen) {
     const accepts = state.sweep?.accepts ?? [];
     for (const each of plain)
       setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
     for (const mark of marks) setAttribute(mark, "disabled", !accepts.includes("stop"));
     const action = mainAction(state);
-    setText(mainWords, action?.label ?? idleLabel(state));
+    setText(mainWords, action?.label ?? idleLabel(seen));
+    setAttribute(main, "data-kind", action ? null : seen.kind);
     setAttribute(main, "disabled", action === null);
     setAttribute(main, "aria-busy", action?.event && state.sending === action.event ? "true" : null);
     setAttribute(mainKey, "hidden", !action?.event);

@@ -1,60 +1,69 @@
-/** What to do now, in letters that can be read from three metres. */
+/** What to do now, in letters that can be read from two metres: a move, a fault, or the step being ridden. */
 import { el, setAttribute, setProperty, setText } from "../../dom.js";
-import { clock, millimetres } from "../../format.js";
+import { number } from "../../format.js";
 import { instruction, progress } from "../../words.js";
+import { moveCard } from "./move.js";
 
-/** @typedef {import("../../state.js").State} State */
+/** @typedef {import("../../state.js").State} State @typedef {import("../../glance.js").Glance} Glance */
 
-export function nowPanel() {
+/** @param {import("../../store.js").Store} store */
+export function nowPanel(store) {
   const where = el("h2", { id: "now-title" });
-  const left = el("p", { class: "time-left" });
   const lead = el("p", { class: "lead" });
   const value = el("span", { class: "value" });
   const unit = el("span", { class: "unit" });
   const detail = el("p", { class: "detail" });
+  const ridden = el("p", { class: "ridden" });
+  const still = el("p", { class: "still" });
   const bar = el("div", { class: "progress" }, el("div", { class: "progress-done" }));
   const spoken = el("p", { class: "unseen", role: "status" });
-  const number = el("p", { class: "figure" }, value, " ", unit);
-  const node = el(
-    "section",
-    { class: "now", "aria-labelledby": "now-title" },
-    el("header", {}, where, left),
-    lead,
-    number,
-    bar,
-    detail,
-    spoken,
-  );
+  const figure = el("p", { class: "figure" }, value, " ", unit);
+  const card = moveCard(store);
+  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, still, spoken);
 
-  /** @param {State} state */
-  function draw(state) {
-    const said = instruction(state);
+  /** @param {State} state @param {Glance} seen */
+  function draw(state, seen) {
+    const said = saidNow(state, seen);
     const { sweep } = state;
+    const moves = seen.kind === "move" && Boolean(sweep?.target);
     setText(where, progress(state) || "Now");
-    setText(
-      left,
-      sweep?.seconds_left && sweep.accepts.includes("stop") && sweep.state !== "waiting"
-        ? `${sweep.order === "adaptive" ? "at most" : "about"} ${clock(sweep.seconds_left)} left`
-        : "",
-    );
     setText(lead, said.lead);
     setText(value, said.value);
     setText(unit, said.unit);
-    setText(detail, said.detail);
-    setAttribute(number, "hidden", said.value === "");
+    setText(detail, moves ? "" : said.detail);
+    setText(still, seen.trouble?.still ?? "");
+    setText(ridden, seen.trouble ? "" : riddenNow(sweep));
+    setAttribute(figure, "hidden", said.value === "" || moves);
     setAttribute(node, "data-stale", state.link.state !== "open");
+    setAttribute(node, "data-kind", seen.kind);
     setAttribute(node, "data-waits", said.waits);
     setAttribute(node, "data-why", Boolean(sweep?.why_here));
     setAttribute(node, "data-state", sweep?.state ?? "none");
-    drawBar(bar, sweep);
+    card.draw(state);
+    if (seen.trouble) setAttribute(card.node, "hidden", true);
+    drawBar(bar, seen.trouble ? null : sweep);
     setText(spoken, announcement(state, said));
   }
   return { node, draw };
 }
 
+/** A fault takes the place of everything else: no number is to be followed while it lasts. */
+function saidNow(/** @type {State} */ state, /** @type {Glance} */ { trouble }) {
+  if (trouble) return { lead: trouble.act, value: "", unit: "", detail: trouble.then, waits: false };
+  return instruction(state);
+}
+
+/** Saddle and bar as they were set, while the step is ridden. */
+function riddenNow(/** @type {State["sweep"]} */ sweep) {
+  if (!sweep?.set || !["settling", "averaging"].includes(sweep.state)) return "";
+  const { setback_mm, saddle_height_mm, bar_x_mm } = sweep.set;
+  const known = (/** @type {number|null} */ mm, /** @type {string} */ words) => (typeof mm === "number" ? [`${words} ${number(mm)}`] : []);
+  return [`${number(setback_mm)} mm back`, ...known(saddle_height_mm, "height"), ...known(bar_x_mm, "bar")].join(" · ");
+}
+
 /** Changes with the state only, so that a screen reader is not read every second. */
-function announcement(/** @type {State} */ state, /** @type {import("../../words.js").Instruction} */ said) {
-  const target = state.sweep?.state === "moving" ? ` ${millimetres(state.sweep.asked_setback_mm)}` : "";
+function announcement(/** @type {State} */ state, /** @type {{lead: string}} */ said) {
+  const target = state.sweep?.state === "moving" && state.sweep.asked_setback_mm !== null ? ` ${number(state.sweep.asked_setback_mm)} mm` : "";
   return `${progress(state)}. ${said.lead}${target}`;
 }
 

@@ -1,0 +1,59 @@
+/**
+ * What is set during a move: the numbers asked for, what changes, and which of them the pedal confirms next. Pure.
+ *
+ * @typedef {import("./state.js").State} State
+ * @typedef {{name: string, words: string, short: string, value_mm: number, change: string}} Part
+ */
+import { number } from "./format.js";
+
+/** What a move sets, in the order in which hands do it. */
+const PARTS = /** @type {const} */ ([
+  ["setback_mm", "Setback, behind the BB", "Setback", "back", "forward"],
+  ["saddle_height_mm", "Saddle height", "Height", "up", "down"],
+  ["bar_x_mm", "Bar, ahead of the BB", "Bar", "ahead", "back"],
+]);
+/** A change below this is none: a scale on a jig is not read finer. Common practice, no source. */
+const SAME_MM = 0.5;
+
+/** The parts known of the position asked for; setback as it is entered. @param {State} state @returns {Part[]} */
+export function parts(state) {
+  const target = state.sweep?.target;
+  if (!target || state.sweep?.state !== "moving") return [];
+  const before = placeBefore(state);
+  return PARTS.flatMap(([name, words, short, more, less]) => {
+    const value_mm = name === "setback_mm" ? (state.entry_mm ?? target.setback_mm) : (state.corrections[name] ?? target[name]);
+    if (typeof value_mm !== "number") return [];
+    const was_mm = before?.[name];
+    return [{ name, words, short, value_mm, change: change(value_mm, was_mm, more, less) + (name === "bar_x_mm" ? barUp(state, before) : "") }];
+  });
+}
+
+/** How saddle and bar stood at the last step; null before the first. @param {State} state @returns {any} */
+export function placeBefore({ steps, sweep }) {
+  return steps.at(-1)?.setting ?? sweep?.set ?? null;
+}
+
+function change(/** @type {number} */ to_mm, /** @type {number|null|undefined} */ from_mm, /** @type {string} */ more, /** @type {string} */ less) {
+  if (typeof from_mm !== "number") return "";
+  const by_mm = to_mm - from_mm;
+  return Math.abs(by_mm) < SAME_MM ? "stays" : `${number(Math.abs(by_mm))} ${by_mm > 0 ? more : less}`;
+}
+
+function barUp(/** @type {State} */ { sweep, corrections }, /** @type {any} */ before) {
+  const to_mm = corrections.bar_y_mm ?? sweep?.target?.bar_y_mm;
+  if (typeof to_mm !== "number" || typeof before?.bar_y_mm !== "number") return "";
+  const said = change(to_mm, before.bar_y_mm, "up", "down");
+  return said === "stays" ? "" : `, ${said}`;
+}
+
+/** The part the next press confirms when each is ticked by itself; null when the press confirms all. @param {State} state */
+export function partToTick(state) {
+  if (state.sweep?.state !== "moving" || !state.settings?.one_by_one) return null;
+  const all = parts(state);
+  return state.ticked < all.length - 1 ? all[state.ticked] : null;
+}
+
+/** What goes with the confirmation: an empty object says that height and bar stand as asked. @param {State} state */
+export function confirmed({ sweep, corrections }) {
+  return sweep?.target ? corrections : null;
+}

@@ -1,0 +1,76 @@
+/** The move card: where saddle and bar go, in figures read from two metres, with a picture of it. */
+import { changes, el, setAttribute, setText } from "../../dom.js";
+import { number } from "../../format.js";
+import { parts, placeBefore } from "../../moving.js";
+import { numberIn, numberInput, writeNumber } from "../../number_field.js";
+import { sideView } from "../../side_view.js";
+import { moveTold } from "../../words.js";
+
+/** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
+
+const SHOWN = 3;
+/** What can be corrected beside the setback, which has its steppers: name, words. The daemon knows the jig's limits. */
+const OTHERS = /** @type {const} */ ([
+  ["saddle_height_mm", "Saddle height, mm"],
+  ["bar_x_mm", "Bar ahead of the BB, mm"],
+  ["bar_y_mm", "Bar above the BB, mm"],
+  ["saddle_tilt_deg", "Saddle tilt, °"],
+]);
+
+/** @param {Store} store */
+export function moveCard(store) {
+  const cells = Array.from({ length: SHOWN }, figure);
+  const told = el("p", { class: "move-told" });
+  const picture = el("div", { class: "picture" });
+  const fields = OTHERS.map(([name, words]) => {
+    const input = numberInput({ words, step: 1 }, { id: `set-${name}`, onchange: () => correct(name, numberIn(input)) });
+    return { name, input, node: el("p", { class: "field number" }, el("label", { for: `set-${name}` }, words), input) };
+  });
+  const correction = el("details", { class: "correct" }, el("summary", {}, "Something else was set"), ...fields.map((each) => each.node));
+  const node = el("div", { class: "move-card" }, el("div", { class: "figures-row" }, ...cells.map((each) => each.node)), told, picture, correction);
+  const pictureChanged = changes();
+  const fieldsChanged = changes();
+
+  function correct(/** @type {string} */ name, /** @type {number} */ value) {
+    store.dispatch({ type: "page/correction", name, value: Number.isNaN(value) ? null : value });
+  }
+
+  /** @param {State} state */
+  function draw(state) {
+    const target = state.sweep?.target;
+    setAttribute(node, "hidden", state.sweep?.state !== "moving" || !target);
+    if (state.sweep?.state !== "moving" || !target) return;
+    const shown = parts(state);
+    for (const [i, cell] of cells.entries()) cell.draw(shown[i], state.settings.one_by_one && i < state.ticked);
+    setText(told, moveTold(state.sweep));
+    const [setback, height, bar] = ["setback_mm", "saddle_height_mm", "bar_x_mm"].map((name) => shown.find((each) => each.name === name)?.value_mm ?? null);
+    const before = placeBefore(state);
+    if (pictureChanged(setback, height, bar, target.bar_y_mm, before)) {
+      const now = { setback_mm: setback ?? target.setback_mm, saddle_height_mm: height, bar_x_mm: bar, bar_y_mm: target.bar_y_mm };
+      picture.replaceChildren(sideView(now, before));
+    }
+    if (fieldsChanged(target.setback_mm, state.sweep.sweep_id)) {
+      correction.open = false;
+      for (const { name, input } of fields) writeNumber(input, target[name] ?? null);
+    }
+  }
+  return { node, draw };
+}
+
+function figure() {
+  const words = el("p", { class: "figure-words" });
+  const value = el("span", { class: "figure-value" });
+  const change = el("p", { class: "figure-change" });
+  const node = el("div", { class: "figure-cell" }, words, el("p", { class: "figure-line" }, value, el("small", {}, "mm")), change);
+
+  /** @param {import("../../moving.js").Part|undefined} part @param {boolean} done */
+  function draw(part, done) {
+    setAttribute(node, "hidden", !part);
+    if (!part) return;
+    setAttribute(node, "data-done", done || undefined);
+    setText(words, part.words);
+    setText(value, number(part.value_mm));
+    setText(change, part.change && `${done ? "✓ " : ""}${part.change}`);
+  }
+  return { node, draw };
+}

@@ -1,0 +1,159 @@
+"""The state of the ride at a glance, the move card, and what a fault makes of both screens."""
+
+import re
+
+import pytest
+
+from daq.sweep.run import State
+from tests.browser.test_page import sweep_in
+
+GLANCE = """(async () => {
+  const s = await import('/state.js');
+  const state = a.reduce((state, message) => s.reduce(state, message), s.initial);
+  return m.glance(state, 1000);
+})()"""
+RECORDING = {"dwell_left_s": 16.0, "setback_mm": 50.0, "why_waiting": ""}
+
+
+def quiet(messages, age_s, kind="board"):
+    """The message of the sensors in which one says nothing any more."""
+    sources = [
+        {**one, "state": "stale", "age_s": age_s} if one["kind"] == kind else {**one, "state": "live"}
+        for one in messages["sources"]["sources"]
+    ]
+    return {**messages["sources"], "sources": sources, "received_ms": 1000}
+
+
+def seen(js, messages, *sent):
+    """The ride at a glance after these messages on an open stream, all sensors live before them."""
+    live = {**messages["sources"], "received_ms": 1000}
+    opened = {"type": "page/link", "state": "open", "retry_ms": 0}
+    return js("glance.js", GLANCE, [opened, messages["snapshot"], live, *sent])
+
+
+@pytest.mark.parametrize(
+    ("state", "fields", "kind"),
+    [
+        (State.WAITING, {}, "ready"),
+        (State.MOVING, {}, "move"),
+        (State.SETTLING, {"settle_left_s": 4.0}, "settle"),
+        (State.SETTLING, {"settle_left_s": 0}, "waits"),
+        (State.AVERAGING, RECORDING, "record"),
+        (State.AVERAGING, {**RECORDING, "in_band": False}, "waits"),
+        (State.PAUSED, {}, "rest"),
+        (State.PAUSED, {"pain": True}, "fault"),
+        (State.FINISHED, {}, "done"),
+        (State.STOPPED, {}, "done"),
+    ],
+)
+def test_every_state_has_one_kind(js, messages, state, fields, kind):
+    assert seen(js, messages, sweep_in(messages, state, **fields))["kind"] == kind
+
+
+def test_every_kind_has_a_shape_of_its_own(desk, messages):
+    at, shapes = desk().open(messages["snapshot"]), {}
+    for state, fields in (
+        (State.WAITING, {}),
+        (State.MOVING, {}),
+        (State.SETTLING, {"settle_left_s": 4.0}),
+        (State.AVERAGING, RECORDING),
+        (State.AVERAGING, {**RECORDING, "in_band": False}),
+        (State.PAUSED, {}),
+        (State.PAUSED, {"pain": True}),
+        (State.FINISHED, {}),
+    ):
+        at.send(messages["sources"], sweep_in(messages, state, **fields))
+        band = at.page.locator(".band")
+        shapes[band.locator("path").get_attribute("d")] = band.get_attribute("data-kind")
+
+    assert len(shapes) == len(set(shapes.values())) == 8
+
+
+def test_a_pulled_cable_takes_the_place_of_the_seconds_on_both_screens(desk, messages):
+    fitter, rider = desk(), desk()
+    for at, screen in ((fitter, "run"), (rider, "rider")):
+        at.open(messages["snapshot"], screen)
+        at.send(sweep_in(messages, State.AVERAGING, **RECORDING), quiet(messages, 4.0))
+
+    now = fitter.page.locator(".now").inner_text()
+    assert fitter.text(".band-word") == "FAULT"
+    assert re.match("no data from the load cells for [45]\\s", fitter.text(".band-said"))
+    assert fitter.text(".lead") == "Plug the board in again. The rider may stop."
+    assert "9 of 25 s are kept" in now
+    assert "Keep pedalling" not in now
+    assert "/dev" not in now
+    assert fitter.text(".dock .main-words") == "Waiting"
+    assert rider.text(".band-word") == "FAULT"
+    assert rider.text(".rider-words") == "You may stop: a cable is seen to"
+
+
+def test_a_silent_power_sensor_is_a_fault_only_while_its_word_counts(js, messages):
+    silent = quiet(messages, 5.0, kind="power")
+    moving = seen(js, messages, sweep_in(messages, State.MOVING), silent)
+    riding = seen(js, messages, sweep_in(messages, State.AVERAGING, **RECORDING), silent)
+
+    assert (moving["kind"], riding["kind"]) == ("move", "fault")
+    assert "turn the cranks" in riding["trouble"]["act"]
+
+
+def test_while_a_clamp_is_open_the_rider_is_off_unless_the_slides_lock_by_themselves(desk, messages):
+    for locking, said in ((False, "Off the jig"), (True, "Keep still")):
+        at = desk()
+        at.open({**messages["snapshot"], "rig": {**messages["snapshot"]["rig"], "self_locking": locking}}, "rider")
+        at.send(messages["sources"], messages["sweep"])
+        assert at.text(".rider-words").startswith(said)
+
+
+def test_what_is_set_is_read_from_two_metres(desk, messages):
+    """Figures of 90 px and more, words of 28 px and more at 1280 x 800."""
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], messages["sweep"])
+    size = "(e) => parseFloat(getComputedStyle(e).fontSize)"
+    cells = at.page.locator(".figure-cell")
+
+    assert cells.locator(".figure-value").all_inner_texts() == ["40", "726", "590"]
+    assert min(one.evaluate(size) for one in cells.locator(".figure-value").all()) >= 90
+    assert min(one.evaluate(size) for one in cells.locator(".figure-change").all()) >= 28
+    assert at.page.locator(".band-word").evaluate(size) >= 28
+    assert at.page.locator(".picture svg").is_visible()
+
+
+def test_what_was_set_otherwise_goes_with_the_confirmation(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], messages["sweep"])
+    at.page.get_by_text("Something else was set").click()
+    at.page.get_by_label("Saddle height, mm").fill("724")
+    at.page.get_by_label("Saddle height, mm").blur()
+    at.send()
+    assert at.page.locator(".figure-value").all_inner_texts()[1] == "724"
+    at.page.keyboard.press("Space")
+    at.wait(lambda: at.asked)
+
+    body = {"event": "saddle_moved", "setback_mm": 40, "setting": {"saddle_height_mm": 724}}
+    assert at.asked == [("sweep/events", body)]
+
+
+def test_the_parts_of_a_move_can_be_confirmed_one_press_each(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], messages["sweep"])
+    at.page.keyboard.press("?")
+    at.page.get_by_label("One press for each part of a move").check()
+    at.page.get_by_role("button", name="Close").click()
+    said = []
+    for _ in range(3):
+        at.send()
+        said.append(at.text(".dock .main-words"))
+        at.page.wait_for_timeout(650)  # a press sooner than 0.6 s is taken for a pedal that bounced
+        at.page.keyboard.press("Space")
+    at.wait(lambda: at.asked)
+
+    assert said == ["Setback is 40", "Height is 726", "Saddle is at 40 mm"]
+    assert len(at.asked) == 1
+
+
+def test_the_lamp_says_recording_only_while_a_step_is_recorded(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], messages["sweep"])
+    assert not at.page.locator(".recording").is_visible()
+    at.send(sweep_in(messages, State.AVERAGING, **RECORDING))
+    assert at.text(".recording") == "recording"
