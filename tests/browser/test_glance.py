@@ -77,7 +77,7 @@ def test_a_pulled_cable_takes_the_place_of_the_seconds_on_both_screens(desk, mes
 
     now = fitter.page.locator(".now").inner_text()
     assert fitter.text(".band-word") == "FAULT"
-    assert re.match("no data from the load cells for [45]\\s", fitter.text(".band-said"))
+    assert re.match("no data from the load cells for [0-9]+\\s", fitter.text(".band-said"))
     assert fitter.text(".lead") == "Plug the board in again. The rider may stop."
     assert "9 of 25 s are kept" in now
     assert "Keep pedalling" not in now
