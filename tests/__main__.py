@@ -1,5 +1,6 @@
-"""`python3 -m tests [--quick] [pytest arguments]`: sets up what is missing, then lint, format, types and tests.
+"""`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then lint, types and tests.
 
+--coverage also shows which lines of the package no test runs; it takes about a third longer.
 --quick leaves out whatever needs a browser, a bus, a store or a port: what is left is pure and takes a minute.
 """
 
@@ -28,7 +29,7 @@ NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "test_layers.py", "test_rig.py", "test_developers.py")
-SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "worksteal")  # many wait for a clock, not for a core
+SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "loadgroup")  # many wait for a clock, not for a core
 
 
 def ensure_browser():
@@ -51,7 +52,7 @@ def ensure_typescript():
         stop("TypeScript could not be fetched (see above). Is this machine online? Then run the command again.")
 
 
-def checks(words, quick):
+def checks(words, *, quick, coverage):
     """(name, command) of each check, in order."""
     bin_ = VENV / "bin"
     pytest = [bin_ / "python", "-m", "pytest", *SPREAD, *words]
@@ -65,13 +66,14 @@ def checks(words, quick):
         return [*always, ("pure tests", [*pytest, *(f"tests/{name}" for name in PURE)])]
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
     fresh = [*pytest, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
-    return [*always, ("tests", [*pytest, "--durations", "15"]), (f"properties, fresh seed {seed}", fresh)]
+    shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
+    return [*always, ("tests", [*pytest, "--durations", "15", *shown]), (f"properties, fresh seed {seed}", fresh)]
 
 
 def main():
     """Exit code 0 when every check passes, 1 otherwise."""
-    words = [word for word in sys.argv[1:] if word != "--quick"]
-    quick = "--quick" in sys.argv[1:]
+    words = [word for word in sys.argv[1:] if word not in ("--quick", "--coverage")]
+    quick, coverage = "--quick" in sys.argv, "--coverage" in sys.argv
     if not quick:
         ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, "chromium": NAMES})
     ensure_venv("[test]")
@@ -79,7 +81,7 @@ def main():
     if not quick:
         ensure_browser()
     failed = []
-    for name, command in checks(words, quick):
+    for name, command in checks(words, quick=quick, coverage=coverage):
         say("== " + name)
         code = subprocess.run([str(part) for part in command], cwd=str(ROOT), check=False).returncode
         if code and not (words and code == NOTHING_CHOSEN):

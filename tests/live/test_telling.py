@@ -22,6 +22,9 @@ from tests.live.jig import SHORT, demo
 from tests.live.session.test_session import serving
 from tests.sources.waiting import until
 
+pytestmark = pytest.mark.xdist_group(__name__)
+"""One worker: what they share takes long to make."""
+
 
 def run(coroutine):
     return uvloop.run(asyncio.wait_for(coroutine, 90))

@@ -30,6 +30,9 @@ from tests.keep.jig import begin
 from tests.rigs import rig_text
 from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 
+pytestmark = pytest.mark.xdist_group(__name__)
+"""One worker: what they share takes long to make."""
+
 
 @pytest.fixture(scope="module")
 def live():
