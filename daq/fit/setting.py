@@ -10,11 +10,15 @@ import math
 from dataclasses import dataclass, fields, replace
 
 from daq.fit.intake import Saddle
+from daq.fit.step_notes import TILT_CHANGE_DEG
 from daq.fit.stepping import over_bb_mm, seat_of
 from daq.rig import Geometry
 from daq.sweep.plan import Plan
+from daq.sweep.progress import MISPLACED_MM
 from daq.sweep.setting import NOTHING_SET
 from daq.values import NAN, Setting, StepMean
+
+_NAMES = {"saddle_height_mm": "saddle height", "bar_x_mm": "bar forward", "bar_y_mm": "bar height"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +72,25 @@ def as_set(start: Start, setback_mm: float, setting: Setting) -> Placed:
     """The position as it was set, with what changed against the start."""
     reach_mm = setting.bar_x_mm + setback_mm - (start.setting.bar_x_mm + start.from_mm["bar_x_mm"])
     return Placed(setback_mm, setting, reach_mm, _drop_mm(setting) - _drop_mm(start.setting))
+
+
+def surprises(wanted: Placed, setting: Setting) -> list[str]:
+    """Where the jig was set otherwise than planned by more than a slip of the hand: one sentence each.
+
+    wanted: where the policies put it, counted from the first position; of values not said there is nothing to say.
+    """
+    found = []
+    for name, what in _NAMES.items():
+        planned_mm, set_mm = getattr(wanted.setting, name), getattr(setting, name)
+        if abs(set_mm - planned_mm) > MISPLACED_MM:
+            found.append(f"{what} {set_mm:g} mm is taken as set, {planned_mm:.0f} mm was planned; undo if mistyped")
+    off_deg = setting.saddle_tilt_deg - wanted.setting.saddle_tilt_deg
+    if abs(off_deg) > TILT_CHANGE_DEG:
+        found.append(
+            f"the saddle's tilt differs by {off_deg:+.1f}° from before: more than {TILT_CHANGE_DEG:g}° moves load to "
+            "or from the hands by itself"
+        )
+    return found
 
 
 def _drop_mm(setting: Setting) -> float:

@@ -327,8 +327,15 @@ class SweepProgress:
         if not self.plan.adaptive:
             return []
         rear_mm, front_mm = max(self.plan.positions_mm), min(self.plan.positions_mm)
-        chosen = next_step(self.steps, rear_mm=rear_mm, front_mm=front_mm, resolution_mm=self._resolution_mm)
         most = len(self.plan.positions_mm)
+        chosen = next_step(
+            self.steps,
+            rear_mm=rear_mm,
+            front_mm=front_mm,
+            resolution_mm=self._resolution_mm,
+            minutes_left=float(max(most - len(self.steps), 1)),  # in steps, so that the last is the first place again
+            minutes_per_step=1.0,
+        )
         as_planned = self.ridden == most and chosen.setback_mm is not None
         self._chosen_mm = chosen.setback_mm
         self._why_here = f"all {most} steps are ridden that this plan allows" if as_planned else chosen.why

@@ -1,8 +1,9 @@
 import math
+from dataclasses import replace
 
 import pytest
 
-from daq.fit.setting import as_set, planned, start_of
+from daq.fit.setting import as_set, planned, start_of, surprises
 from daq.fit.stepping import HIP_ABOVE_MM, HIP_BEHIND_NOSE_MM, SEAT_TUBE_DEG
 from daq.rig import Geometry
 from daq.sweep.plan import Plan
@@ -81,3 +82,17 @@ def test_a_corrected_bar_shows_in_reach_and_drop():
 
     assert found.reach_change_mm == pytest.approx(-12.0)
     assert found.drop_change_mm == pytest.approx(10.0)
+
+
+def test_a_bar_or_a_tilt_that_is_not_as_planned_is_said_and_a_slip_of_the_hand_is_not():
+    first = first_step(80.0, Setting(715.0, 562.0, 655.0, -1.5))
+    wanted = at(60.0, first)
+    set_right = wanted.setting
+
+    assert surprises(wanted, set_right) == []
+    assert surprises(wanted, replace(set_right, bar_x_mm=584.0)) == []
+    assert surprises(wanted, Setting()) == []
+    (bar,) = surprises(wanted, replace(set_right, bar_x_mm=528.0))
+    assert "bar forward 528 mm is taken as set, 582 mm was planned" in bar
+    (tilt,) = surprises(wanted, replace(set_right, saddle_tilt_deg=-3.0))
+    assert "-1.5°" in tilt

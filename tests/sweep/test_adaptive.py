@@ -12,10 +12,10 @@ from tests.sweep.test_progress import STROKE_S, stroke
 POSITIONS = ordered(spaced(80.0, 30.0, 2.5), "adaptive", np.random.default_rng(0))
 
 
-def ridden(bend_mm=53.0, slope=1.0, seed=3):
+def ridden(bend_mm=53.0, slope=1.0, seed=3, positions=POSITIONS):
     """An adaptive sweep of a rider with a bend, ridden to its end; everything it said."""
     rng = np.random.default_rng(seed)
-    progress = SweepProgress(Plan(POSITIONS, dwell_s=15.0, order="adaptive"))
+    progress = SweepProgress(Plan(positions, dwell_s=15.0, order="adaptive"))
     said = progress.take(Trigger.BEGIN, 0.0)
     t_s = 0.0
     while progress.state is State.MOVING:
@@ -32,7 +32,8 @@ def test_each_position_is_the_one_the_steps_before_it_call_for():
     progress, _ = ridden()
 
     for k, step in enumerate(progress.steps):
-        assert step.setback_mm == next_step(progress.steps[:k], rear_mm=80.0, front_mm=30.0).setback_mm
+        left = {"minutes_left": float(len(POSITIONS) - k), "minutes_per_step": 1.0}
+        assert step.setback_mm == next_step(progress.steps[:k], rear_mm=80.0, front_mm=30.0, **left).setback_mm
 
 
 def test_it_ends_by_itself_with_the_reason_or_at_the_most_it_may_ask():
@@ -43,6 +44,15 @@ def test_it_ends_by_itself_with_the_reason_or_at_the_most_it_may_ask():
     assert len([one for one in said if isinstance(one, StepMean)]) == len(progress.steps)
     reasons = [one.text for one in said if isinstance(one, Note) and one.level == "info"]
     assert len(reasons) == len(progress.steps) + 1
+
+
+def test_a_sweep_that_may_ask_no_more_has_ridden_the_first_place_again():
+    few = ordered(spaced(80.0, 30.0, 7.0), "adaptive", np.random.default_rng(0))
+
+    progress, _ = ridden(slope=0.3, positions=few)
+
+    assert len(progress.steps) == len(few)
+    assert progress.steps[-1].setback_mm == progress.steps[0].setback_mm
 
 
 def test_more_steps_lie_near_the_bend_than_in_an_even_sweep():

@@ -8,7 +8,7 @@ from typing import Any
 
 from daq.fit.intake import Saddle
 from daq.fit.ridden import Ridden
-from daq.fit.setting import Placed, Start, as_set, planned, start_of
+from daq.fit.setting import Placed, Start, as_set, planned, start_of, surprises
 from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
 from daq.items import Event, Item
 from daq.keep.json_text import plain
@@ -118,7 +118,11 @@ class SweepDesk:
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm}
         if event is Trigger.SADDLE_MOVED and setting is not None:
             content |= self._confirmed(setback_mm, setting)
-        await self._at.accept(FITTER, content)
+        self._at.act(FITTER, content)
+        if content.get("setting") and self.progress is not None and self.progress.steps:
+            for sentence in surprises(self._planned(content["setback_mm"]), self.progress.setting):
+                self._at.note("caution", sentence)
+        await self._at.stored()
 
     def target(self) -> Placed | None:
         """Where saddle and bar should stand at the position asked for; None when none is."""

@@ -108,15 +108,16 @@ def _uneven(sweep: Seen, apart_n: Array) -> tuple[int, Effect] | None:
     n, freedom = len(apart_n), len(apart_n) - 3
     if freedom < 1 or not len(_starts(sweep)):
         return None
-    found = []
-    for at, column in zip(_starts(sweep), _from_on(n, _starts(sweep)).T, strict=True):
-        design = np.column_stack([np.ones(n), sweep.setback_mm - sweep.setback_mm.mean(), column])
-        inverse = np.linalg.pinv(design.T @ design, hermitian=True)
-        fitted = inverse @ design.T @ apart_n
-        left = apart_n - design @ fitted
-        spread = max(float(left @ left) / freedom, LEAST_APART_N**2)
-        found.append((at, Effect(float(fitted[2]), math.sqrt(spread * inverse[2, 2]), freedom)))
-    return max(found, key=lambda one: abs(one[1].value) / one[1].se)
+    columns = _from_on(n, _starts(sweep)).T
+    rest = np.column_stack([np.ones(n), sweep.setback_mm - sweep.setback_mm.mean()])
+    designs = np.concatenate([np.broadcast_to(rest, (len(columns), n, 2)), columns[:, :, None]], axis=2)
+    inverses = np.linalg.pinv(np.swapaxes(designs, 1, 2) @ designs, hermitian=True)
+    fitted = (inverses @ np.swapaxes(designs, 1, 2)) @ apart_n
+    left = apart_n - np.einsum("snc,sc->sn", designs, fitted)
+    spread = np.maximum(np.sum(left**2, axis=1) / freedom, LEAST_APART_N**2)
+    se = np.sqrt(spread * inverses[:, 2, 2])
+    worst = int(np.argmax(np.abs(fitted[:, 2]) / se))
+    return _starts(sweep)[worst], Effect(float(fitted[worst, 2]), float(se[worst]), freedom)
 
 
 def left_right(sweep: Seen) -> Validity:

@@ -90,3 +90,15 @@ def test_after_the_first_steps_the_sweep_says_what_can_still_be_found(tmp_path):
         assert found["smallest_n_per_mm"] > 0.0
 
     confirming(tmp_path, inside)
+
+
+def test_a_bar_set_far_from_the_plan_is_taken_and_said_at_once(tmp_path):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+        await until(lambda: session.sweep.progress.steps)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={"bar_x_mm": BAR_MM - 20.0})
+
+        assert any("bar forward" in note.text and "undo if mistyped" in note.text for note in session.acquisition.notes)
+        assert session.sweep.progress.setting.bar_x_mm == BAR_MM - 20.0
+
+    confirming(tmp_path, inside)
