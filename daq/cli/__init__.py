@@ -1,4 +1,4 @@
-"""The command `foreaft`. Each command reads its words, calls one function and prints what came of it.
+"""The command `foreaft`. Each command reads its arguments, calls one function and prints the result.
 
 Exit codes: 0 done; 1 a check failed; 2 usage error or an input that was refused; 3 something is missing on this
 machine: a port, a device, a free address; 4 stored data cannot be used; 130 ended from the keyboard.
@@ -72,7 +72,7 @@ class _Lazy(click.Group):
 
 
 class _Refusal(click.ClickException):
-    """A refusal of click's own, said as everything else is: it quotes words and file names that were given."""
+    """An error of click's own, printed as all other text is: it quotes arguments and file names."""
 
     exit_code = 2
 

@@ -71,7 +71,7 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--tilts", help="Tilts of the empty jig in degrees, up and down: 0,2,4,2,0.")
 @click.option("--level", "known_tilts", is_flag=True, help="The tilts are set with a level: calibrate the tilt too.")
 @click.option("--expected-per-n", "expected", multiple=True, help="Counts per newton by data sheet: hands_left=8550.")
-@click.option("--within-k", default=5.0, show_default=True, help="The jig is used within so many kelvin of now.")
+@click.option("--within-k", default=5.0, show_default=True, help="The jig is used within this many kelvin of now.")
 @click.option("--per-k", type=float, help="Temperature effect on sensitivity by data sheet, a share per kelvin: 2e-5.")
 @click.option("--resume", is_flag=True, help="Go on with the calibration that was left in the middle.")
 @click.option(

@@ -128,7 +128,7 @@ async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> Non
 
 
 async def _until_over(desk: BenchDesk, before: int) -> None:
-    """Show the reading while it goes on, and then all that was taken after the first so many."""
+    """Show the reading while it goes on, then what was taken since."""
     since = 0.0
     while (reading := desk.fields()["reading"]) is not None:
         await asyncio.sleep(LOOK_S)

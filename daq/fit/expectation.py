@@ -148,7 +148,7 @@ def _smallest(
 
 
 def best_plan_sentence(best: Design | None, range_mm: float, minutes: float) -> str:
-    """The plan that tells most in so many minutes, in one sentence; None: there is none."""
+    """The plan that tells most within these minutes, in one sentence; None where there is none."""
     if best is None:
         return f"{minutes:.0f} minutes are too few for a sweep"
     places = len(set(best.positions_mm))

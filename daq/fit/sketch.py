@@ -43,7 +43,7 @@ class Sketch(BaseModel):
 
 @dataclass(frozen=True, slots=True)
 class BestPlan:
-    """The plan that tells most in so many minutes; without positions when they are too few."""
+    """The plan that tells most within these minutes; without positions when the minutes are too few."""
 
     sentence: str
     positions_mm: tuple[float, ...]

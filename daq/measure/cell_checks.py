@@ -19,7 +19,7 @@ import numpy.typing as npt
 from daq.values import Array, Bools, Ints, Loads, Samples, Status
 
 STUCK_S = 3
-"""A converter of 20 bits and more shows its own noise: so many seconds without the least change are a dead one."""
+"""A converter of 20 bits and more shows its own noise: without the least change for this long it is dead."""
 FEWEST_SCANS = 5
 """In a second; of fewer nothing is said about a stuck cell."""
 NOISY_BITS = 20

@@ -12,7 +12,7 @@ from daq.values import Array
 OVER_S = 2.0
 """How long the jig has to rest."""
 PARTS = 4
-"""The rest is cut into so many parts whose means have to agree."""
+"""The rest is cut into this many parts, whose means have to agree."""
 MOVES_AT_MOST_N = 1.0
 EMPTY_AT_MOST_N = 60.0
 """More than that off the calibration's own zero is a rider, a tool or a changed fixture, not a drift."""

@@ -216,7 +216,7 @@ class SimulatedJig:
         return more_n, self._side.run(z[:, _SIDE]) + 0.5 * self._visits.grip_n(t_s)
 
     def _shifted(self, t_s: Array, z: Array) -> Array:
-        """1 while the hands are somewhere else, else 0; shifts begin at random, so many a minute."""
+        """1 while the hands are somewhere else, else 0; shifts begin at random, at a rate per minute."""
         per_scan = self.model.hand_shifts_per_min * self._dt_s / 60.0
         shifted = np.zeros(len(t_s))
         begins = np.flatnonzero(z[:, _SHIFT] > NormalDist().inv_cdf(1.0 - per_scan)) if per_scan > 0.0 else ()

@@ -116,7 +116,7 @@ class StrokeRider:
         return np.asarray(TOLD_NM * np.floor(0.5 * (torque_nm + before) / TOLD_NM + 0.5))
 
     def _shifted(self, begins_s: Array) -> Array:
-        """1 for strokes with the hands somewhere else, else 0; shifts begin at random, so many a minute."""
+        """1 for strokes with the hands somewhere else, else 0; shifts begin at random, at a rate per minute."""
         per_stroke = self.model.hand_shifts_per_min / self.model.cadence_rpm
         shifted = np.zeros(len(begins_s))
         if per_stroke <= 0.0:

@@ -18,7 +18,7 @@ HELLO_AFTER_S = 1.5
 REPLY_WITHIN_S = 1.0
 """The wire protocol allows 0.5."""
 SCANS_MISSING = 3.0
-"""A slow board is given the time of so many."""
+"""A slow board is given the time it takes for this many scans."""
 RATE_OFF = 0.05
 """A board takes the nearest rate it can; further off than this share is told."""
 

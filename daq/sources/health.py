@@ -16,7 +16,7 @@ STALE_AFTER_S: dict[str, float] = {"board": 0.5, "power": 3.0}
 MISSED = 3.0
 """So many of its own usual gaps without anything, and a slow source is stale too."""
 GAPS, FEWEST_GAPS = 7, 3
-"""The usual gap is the median of the last so many, known from the fewest on: one long silence does not change it."""
+"""The usual gap is the median of the last seven, known from three on: one long silence does not change it."""
 ABSENT_AFTER_S = 10.0
 
 

@@ -28,7 +28,7 @@ from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vecto
 BEAT_S = 0.01
 HELLO_EVERY_S = 1.0
 SLOWER = (1, 2, 4, 5, 10)
-"""The converters of the simulated board take one conversion of so many."""
+"""The simulated board sends every conversion, or one scan for every 2, 4, 5 or 10."""
 UNSENT_AT_MOST = 1 << 20
 """Bytes kept for a reader that stalls; a real board would lose scans beyond it too."""
 
@@ -164,7 +164,7 @@ def scans_of(block: JigBlock, first_sequence: int) -> Samples:
 
 
 def slower(over: Samples | None, new: Samples, every: int) -> tuple[Samples, Samples]:
-    """Of every so many conversions one scan, and the conversions left over for the next.
+    """One scan of every `every` conversions, and the conversions left over for the next.
 
     A scan bears the mean of their counts, the marks of all, and the time of the last. over: left over before.
     """

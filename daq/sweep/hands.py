@@ -13,7 +13,7 @@ from daq.sweep.step import MAD_TO_SD
 from daq.values import Stroke
 
 NOW_STROKES = 5
-"""Mean of so many last strokes is compared; a cough is shorter."""
+"""The median of this many last strokes is compared with those before; a cough is shorter."""
 FEWEST_BEFORE = 10
 JUMP_SPREADS = 4.0
 JUMP_FLOOR_N = 15.0

@@ -136,7 +136,7 @@ def _averaged(gram: Array, log_det: Array, strokes: int, known: bool, shift: Arr
 
 
 def smoothed(values: Array, there: Bools, strokes: int) -> Array:
-    """Moving mean over so many strokes along the last axis, shorter at the ends; 0 where there is none.
+    """Moving mean over `strokes` strokes along the last axis, shorter at the ends; 0 where there is none.
 
     A stroke's torque is read with an error as large as its change since the last stroke. Used as it is, it makes its
     own effect look small; its mean over some strokes does not.

@@ -15,9 +15,9 @@ from daq.values import Array, Bools, StepMean
 LEAST_STROKES = 20
 """Strokes beyond one per step that the model needs to be worth more than nothing."""
 TORQUE_STROKES = 9
-"""Torque is averaged over so many strokes, about 6 s, before its effect is sought."""
+"""Torque is averaged over this many strokes, about 6 s, before its effect is sought."""
 SWAY_STROKES = 9
-"""The share of hand load's wander that the saddle has is sought in means over so many strokes: sway, not scatter."""
+"""The share of hand load's wander that the saddle has is sought in means over this many strokes: sway, not scatter."""
 SITS_AGAIN_N = 1.0
 """How well a saddle's load comes back when the rider has been off it; no dwell is long enough to do better."""
 LEAST_WITNESS_N = 0.02

@@ -48,7 +48,7 @@ from daq.values import NAN, Onset, Setting, StepMean, Validity
 
 MOST_STEPS = 500
 """45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
-independent as steps are. Half a second at so many."""
+independent as steps are. Computing this many takes half a second."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
 """What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""

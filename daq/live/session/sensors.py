@@ -30,7 +30,7 @@ class Sensors:
         """record: what arrives, for a recording. note: level and sentence for a person. pipeline: what it has lost."""
         self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
         self.loads_from = BOARD if rig.transmitter is None else "transmitter"
-        """What a person calls that which sends the loads."""
+        """What a person calls the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
         self.greeting: board.Hello | None = None
         """What the board last said of itself; None before it did."""

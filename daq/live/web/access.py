@@ -50,7 +50,7 @@ class Keys:
 
 
 def new_keys(hours: float, *, utc_s: float, steady_s: float) -> Keys:
-    """Fresh random keys, good for so many hours from now on."""
+    """Fresh random keys, valid for `hours` from now on."""
     run, ride, secret = (secrets.token_urlsafe(TOKEN_BYTES) for _ in range(3))
     return Keys(run, ride, secret, utc_s + 3600.0 * hours, steady_s + 3600.0 * hours)
 

@@ -21,7 +21,7 @@ MUCH_BETTER = 25.0
 """Undoing a slip has to divide the sum of squared residuals by at least this."""
 FACTOR_WITHIN = 0.03
 MOST_POINTS = 300
-"""The search for the line goes over pairs of at most so many points."""
+"""The search for the line goes over pairs of at most this many points."""
 
 
 @dataclass(frozen=True, slots=True)
