@@ -84,3 +84,11 @@ def test_no_value_makes_a_line_or_a_field_of_its_own(form):
 
 def test_a_message_of_a_library_makes_no_line_of_its_own_either():
     assert _Formatter("words").format(record("first\nsecond\x9b")).endswith("warning first\\nsecond\\x9b")
+
+
+def test_arguments_are_put_into_a_message_of_our_own_and_not_into_that_of_an_error():
+    told = fields_of(record("%d scans of %s", 25, "board"))
+    failed = fields_of(record("failed on %r", "Ada Example", error=raised(ValueError("no"))))
+
+    assert told["message"] == "25 scans of board"
+    assert failed["message"] == "failed on %r"

@@ -92,15 +92,18 @@ def test_where_nothing_is_likely_all_three_shapes_are_told():
 
 def test_positions_asked_for_again_are_as_far_from_the_ends_as_makes_a_difference():
     """Half the gap of 5 mm; nearer the end itself does."""
+    told = 0
     for seed in range(20):
         asked = onset(ride(hinge(52.0, added=0.5), noise_n=4.0, seed=seed)).reasons[1]
         if "mm again" in asked:
+            told += 1
             new, _, again = asked.removeprefix("to settle it: ride ").split(" mm again")[0].rpartition(" mm, and ")
             ridden = [float(mm) for mm in again.split(" and ")]
             inside = [float(mm) for mm in new.split(" and ") if mm]
             assert {80.0, 30.0} <= set(ridden) <= set(range(30, 85, 5))
             assert not set(inside) & set(range(30, 85, 5))
             assert all(32.0 <= mm <= 78.0 for mm in inside)
+    assert told >= 5
 
 
 def test_a_fall_that_levels_off_bends_but_is_no_onset():
@@ -212,10 +215,13 @@ def test_a_bad_step_is_named_and_hardly_counts():
 
 
 def test_a_wide_curve_is_flagged_gradual_and_a_corner_is_not():
-    curved = ride(lambda s: 80.0 + 0.02 * (80.0 - s) ** 2, noise_n=0.7, seed=9)
+    curved = onset(ride(lambda s: 80.0 + 0.02 * (80.0 - s) ** 2, noise_n=0.7, seed=9))
+    corner = onset(CLEAR)
 
-    assert not onset(CLEAR).gradual
-    assert onset(curved).gradual or onset(curved).verdict is not Verdict.ONSET
+    assert (curved.verdict, curved.gradual) == (Verdict.ONSET, True)
+    assert (corner.verdict, corner.gradual) == (Verdict.ONSET, False)
+    assert any("the rise is gradual" in reason for reason in curved.reasons)
+    assert not any("gradual" in reason for reason in corner.reasons)
 
 
 def test_a_gradual_rise_does_not_blame_the_step_at_its_middle():

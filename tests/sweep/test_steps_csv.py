@@ -166,3 +166,37 @@ def test_partly_empty_errors_are_not_used_and_it_is_said():
 def test_a_table_that_cannot_be_right_is_refused_with_the_reason(text, says):
     with pytest.raises(ValueError, match=says):
         onset_json(text)
+
+
+LIMITS = {
+    "setback_mm": (-200, 400),
+    "hand_load_n": (-50, 1500),
+    "se_n": (1e-6, 200),
+    "crank_torque_nm": (-50, 150),
+    "saddle_load_n": (-50, 2000),
+    "weight_line_mm": (-400, 500),
+    "u_setback_mm": (0, 20),
+    "bar_y_mm": (300, 1200),
+    "saddle_height_mm": (400, 1000),
+}
+"""What a column can hold: wide enough for every rider and jig, narrow enough to tell a unit. Assumptions."""
+
+
+def with_value(column, value):
+    """A table whose third line holds this value in this column."""
+    rows = [{column: value, "setback_mm": 80 - 5 * i, "hand_load_n": 80 + i} for i in range(8)]
+    rows[2][column] = value
+    names = list(rows[0])
+    return "\n".join([",".join(names), *(",".join(str(row[name]) for name in names) for row in rows)]) + "\n"
+
+
+@pytest.mark.parametrize("column", LIMITS)
+def test_a_column_holds_what_it_can_and_nothing_beyond(column):
+    low, high = LIMITS[column]
+    beyond = 1e-3 * (high - low)
+
+    for value in (low, high):
+        parse_steps(with_value(column, value))
+    for value in (low - beyond, high + beyond):
+        with pytest.raises(ValueError, match=column):
+            parse_steps(with_value(column, value))
