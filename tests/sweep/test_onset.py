@@ -94,7 +94,7 @@ def test_positions_asked_for_again_are_as_far_from_the_ends_as_makes_a_differenc
     """Half the gap of 5 mm; nearer the end itself does."""
     told = 0
     for seed in range(20):
-        asked = onset(ride(hinge(52.0, added=0.5), noise_n=4.0, seed=seed)).reasons[1]
+        asked = onset(ride(hinge(52.0, added=0.6), noise_n=4.0, seed=seed)).reasons[1]
         if "mm again" in asked:
             told += 1
             new, _, again = asked.removeprefix("to settle it: ride ").split(" mm again")[0].rpartition(" mm, and ")
