@@ -18,7 +18,7 @@ const PEDAL = "Keep pedalling";
 export function glance(state, now_ms) {
   const { sweep } = state;
   const wrong = trouble(state, now_ms);
-  if (wrong) return { kind: "fault", word: sweep?.pain ? "PAIN" : "FAULT", said: wrong.happened, rider: wrong.rider, trouble: wrong };
+  if (wrong) return { kind: "fault", word: sweep?.over ? "OVER" : sweep?.pain ? "PAIN" : "FAULT", said: wrong.happened, rider: wrong.rider, trouble: wrong };
   const plainly = (/** @type {Kind} */ kind, /** @type {string} */ word, /** @type {string} */ said, /** @type {string} */ rider) => ({ kind, word, said, rider, trouble: null });
   switch (sweep?.state) {
     case "waiting":
@@ -46,6 +46,7 @@ export function glance(state, now_ms) {
 function trouble(/** @type {State} */ state, /** @type {number} */ now_ms) {
   const { sweep } = state;
   if (state.problem?.startsWith("STOP")) return unanswered(state);
+  if (sweep?.over) return over(sweep.over);
   if (sweep?.pain && sweep.state === "paused") return pain(state);
   if (!sweep || !sweep.accepts.includes("stop") || sweep.state === "waiting") return null;
   if (state.link.state === "lost") return unlinked();
@@ -73,9 +74,20 @@ function pain(/** @type {State} */ { sweep }) {
   return {
     happened: "pain or numbness was said",
     act: "Stop pedalling.",
-    then: `Ask where, which side, and how bad from 0 to 10. Go on only when it is gone.${again}`,
+    then: sweep?.pain_told ? `Go on only when it is gone.${again}` : "Ask the rider, then keep the answer.",
     still: "Chest pain, dizziness, numbness or weakness: the ride is over today. Get help if it does not pass.",
     rider: "Stop pedalling",
+  };
+}
+
+/** @param {string} red @returns {Trouble} */
+function over(red) {
+  return {
+    happened: `${red} was said`,
+    act: "The ride is over today.",
+    then: "Rider off the jig first. Get help if it does not pass; what was recorded is kept.",
+    still: "",
+    rider: "Stop. The ride is over today.",
   };
 }
 

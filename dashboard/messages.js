@@ -25,7 +25,7 @@
  *   settle_s: number, settle_left_s: number|null, dwell_s: number, dwell_left_s: number|null, seconds_left: number,
  *   power_w: number, cadence_rpm: number, torque_band_nm: [number, number], power_band_w: [number, number],
  *   cadence_band_rpm: [number, number], in_band: boolean|null, torque_nm: number|null, effort: Effort|null,
- *   why_waiting: string, why_here: string, noted_step: number|null, notes: Record<string, number>, pain: boolean,
+ *   why_waiting: string, why_here: string, noted_step: number|null, notes: Record<string, number>, pain: boolean, pain_told: boolean, over: string,
  *   measured_to: string|null, stepping: Stepping|null, target: Placed|null, set: Placed|null,
  *   measured: Record<string, number>|null,
  *   outlook: {smallest_n_per_mm: number|null, sentence: string, would_help: string[]}|null}} Sweep

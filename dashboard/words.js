@@ -243,6 +243,7 @@ export function mainAction(state) {
     return visit?.in_the_way ? { event: null, ...nextOf(state) } : { event: "begin", label: "Begin the sweep" };
   if (sweep.accepts.includes("saddle_moved"))
     return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
+  if (sweep.accepts.includes("resume") && sweep.pain && !sweep.pain_told) return null;
   if (sweep.accepts.includes("resume")) return { event: "resume", label: "Resume" };
   return null;
 }

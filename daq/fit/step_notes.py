@@ -18,7 +18,10 @@ from daq.sweep.run import State
 MARK = "mark"
 """Event: a word about this moment; content {"text": ..., "setback_mm": where the saddle stood, or None}."""
 PAIN = "pain or numbness"
-"""The mark that pauses a sweep."""
+"""The mark that pauses a sweep. Said where, on which side and how much, it has place, side and score too; "red" names
+what ends the ride, None when nothing does."""
+RED = ("chest pain", "dizziness", "numbness or weakness")
+"""What ends the ride today. Usual cautions of exercise testing: common practice, no source; local rules differ."""
 STEP_NOTE = "step-note"
 """Event: content {"step": index from 0, "what": ..., "value": ...}."""
 SCORES = ("hands", "saddle", "effort")
@@ -41,6 +44,10 @@ class Remarks:
     """Words in passing, with the setback they were said at."""
     pain: bool = False
     """Pain or numbness was said, and the ride has not gone on since."""
+    told: bool = False
+    """It was said where that pain is, on which side and how much."""
+    over: str = ""
+    """What ended the ride today; empty while nothing has."""
 
     def after(self, event: Event) -> Remarks:
         """With one more note or mark; other events change nothing."""
@@ -50,15 +57,26 @@ class Remarks:
             text, setback_mm = event.content.get("text"), event.content.get("setback_mm")
             if text is None:  # an export for research leaves out what was typed
                 return self
+            place, red = event.content.get("place"), event.content.get("red")
+            if place is not None:
+                text = f"{text}: {place}, {event.content['side']}, {event.content['score']} of 10" + (
+                    f"; {red}" if red else ""
+                )
             mark = text if setback_mm is None else f"{text} at {setback_mm:g} mm"
-            return replace(self, marks=(*self.marks, mark), pain=self.pain or text == PAIN)
+            return replace(
+                self,
+                marks=(*self.marks, mark),
+                pain=self.pain or text.startswith(PAIN),
+                told=self.told or place is not None,
+                over=self.over or red or "",
+            )
         return self
 
     def after_fitter(self, what: str, steps: int) -> Remarks:
         """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone, and
         a pain is over when the fitter lets the ride go on."""
         if what in (run.Trigger.BEGIN, run.Trigger.RESUME):
-            return replace(self, pain=False)
+            return replace(self, pain=False, told=False)
         if what not in (run.Trigger.REDO, run.Trigger.UNDO):
             return self
         return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})

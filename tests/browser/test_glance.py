@@ -157,3 +157,38 @@ def test_the_lamp_says_recording_only_while_a_step_is_recorded(desk, messages):
     assert not at.page.locator(".recording").is_visible()
     at.send(sweep_in(messages, State.AVERAGING, **RECORDING))
     assert at.text(".recording") == "recording"
+
+
+def test_after_a_pain_the_ride_goes_on_only_when_it_was_said_where_and_how_much(desk, messages):
+    at, rider = desk(), desk()
+    for one, screen in ((at, "run"), (rider, "rider")):
+        one.open(messages["snapshot"], screen)
+        one.send(messages["sources"], sweep_in(messages, State.PAUSED, pain=True))
+    assert rider.text(".rider-words") == "Stop pedalling"
+    assert at.page.locator(".dock .main").is_disabled()
+    at.page.keyboard.press("Space")
+    form = at.page.get_by_role("form", name="Where it hurts")
+    keep = form.get_by_role("button")
+    form.get_by_label("Where does it hurt, or is it numb?").select_option("knee front")
+    form.get_by_text("left", exact=True).click()
+    form.get_by_text("6", exact=True).click()
+    assert keep.is_disabled(), "what would end the ride is asked, never taken as no"
+    form.get_by_text("none of these").click()
+    keep.click()
+    at.wait(lambda: at.asked)
+
+    assert at.asked == [("pain", {"place": "knee front", "side": "left", "score": 6, "red": None})]
+    at.send(sweep_in(messages, State.PAUSED, pain=True, pain_told=True))
+    assert not form.is_visible()
+    assert at.text(".dock .main-words") == "Resume"
+
+
+def test_what_ends_the_ride_says_so_on_both_screens(desk, messages):
+    at, rider = desk(), desk()
+    for one, screen in ((at, "run"), (rider, "rider")):
+        one.open(messages["snapshot"], screen)
+        one.send(messages["sources"], sweep_in(messages, State.STOPPED, over="chest pain"))
+
+    assert at.text(".band-word") == rider.text(".band-word") == "OVER"
+    assert at.text(".lead") == "The ride is over today."
+    assert rider.text(".rider-words") == "Stop. The ride is over today."

@@ -47,6 +47,7 @@ class SweepDesk:
         self._id: int | None = None
         self._open = False
         self._away = False
+        self._over = ""
         self._one_at_a_time = asyncio.Lock()
         acquisition.hears_output.append(self._keep)
         acquisition.hears_item.append(self._close_when_ended)
@@ -113,7 +114,7 @@ class SweepDesk:
         if event is Trigger.STOP and self.progress is not None and self.progress.state in ENDED:
             await self._at.stored()
             return
-        if event is Trigger.BEGIN and (why := self._in_the_way()):
+        if event in (Trigger.BEGIN, Trigger.RESUME) and (why := self._in_the_way_of(event)):
             raise NotNow(why)
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm}
         if event is Trigger.SADDLE_MOVED and setting is not None:
@@ -177,6 +178,29 @@ class SweepDesk:
             self._at.note("info", f"marked: {text}")
         await self._at.stored()
 
+    async def tell_pain(self, *, place: str, side: str, score: int, red: str | None) -> None:
+        """Keep where it hurts and how much; what is red ends the sweep and the ride today. NotNow without a sweep."""
+        if self.progress is None:
+            raise NotNow("no sweep is set up that this could belong to")
+        said = {"place": place, "side": side, "score": score, "red": red}
+        self._at.act(MARK, {"text": PAIN, "setback_mm": self.progress.setback_mm, **said})
+        self._pause()
+        if red:
+            self._over = red
+            if Trigger.STOP in fitter_may(self.progress.state):
+                self._at.act(FITTER, {"event": str(Trigger.STOP)})
+            self._at.note("alarm", f"{red}: the ride is over today. Rider off the jig; get help if it does not pass")
+        await self._at.stored()
+
+    def _in_the_way_of(self, event: Trigger) -> str:
+        """Why the ride may not go on; empty when it may."""
+        remarks = self._at.ride.remarks
+        if over := self._over or remarks.over:
+            return f"{over} was said: the ride is over today"
+        if event is Trigger.RESUME and remarks.pain and not remarks.told:
+            return "pain was said: say first where, on which side and how much from 0 to 10"
+        return self._in_the_way() if event is Trigger.BEGIN else ""
+
     async def note_step(self, what: str, value: float) -> None:
         """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; BadValue."""
         if self.progress is None:
@@ -199,7 +223,7 @@ class SweepDesk:
     def put_away(self) -> None:
         """Show nothing of the last sweep: the next client shall not see it as theirs. It stays in the store."""
         self.put_aside()
-        self._away = True
+        self._away, self._over = True, ""
 
     def _pause(self) -> None:
         if self.progress is not None and Trigger.PAUSE in fitter_may(self.progress.state):

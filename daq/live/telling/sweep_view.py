@@ -43,6 +43,8 @@ def standing(session: Session) -> dict[str, Any]:
         "noted_step": spoken_of,
         "notes": {} if spoken_of is None else remarks.notes.get(spoken_of, {}),
         "pain": remarks.pain,
+        "pain_told": remarks.told,
+        "over": remarks.over,
         "measured_to": None if saddle is None else saddle.reference,
         "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
         "target": _placed_fields(session.sweep.target()),

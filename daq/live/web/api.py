@@ -6,7 +6,7 @@ import asyncio
 import math
 from collections import Counter
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import FastAPI, Request, Response, WebSocket, WebSocketDisconnect
 from fastapi.responses import JSONResponse, PlainTextResponse
@@ -14,6 +14,7 @@ from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
 
 import daq
+from daq.fit.intake import Place, Score, Side
 from daq.keep.errors import NotStored
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
@@ -116,6 +117,15 @@ class Mark(_Body):
     text: Annotated[Lines, Field(min_length=1, max_length=500)]
 
 
+class Pain(_Body):
+    """Where it hurts or is numb, and how much; red: what of it ends the ride today."""
+
+    place: Place
+    side: Side
+    score: Score
+    red: Literal["chest pain", "dizziness", "numbness or weakness"] | None
+
+
 def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     """The web application of the session the teller tells of; it stands behind a Gate with the same keys."""
     session = teller.session
@@ -178,6 +188,12 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
         """Keep a word about this moment."""
         await session.sweep.mark(body.text)
         return {"text": body.text}
+
+    @app.post("/api/v1/pain", status_code=201)
+    async def pain(body: Pain) -> dict[str, Any]:
+        """Where it hurts, on which side, how much; and what of it ends the ride today."""
+        await session.sweep.tell_pain(place=body.place, side=body.side, score=body.score, red=body.red)
+        return standing(session)
 
 
 def _add_sensors(app: FastAPI, session: Session) -> None:

@@ -3,6 +3,7 @@ import { el, setAttribute, setProperty, setText } from "../../dom.js";
 import { number } from "../../format.js";
 import { instruction, progress } from "../../words.js";
 import { moveCard } from "./move.js";
+import { painCard } from "./pain.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../glance.js").Glance} Glance */
 
@@ -19,7 +20,8 @@ export function nowPanel(store) {
   const spoken = el("p", { class: "unseen", role: "status" });
   const figure = el("p", { class: "figure" }, value, " ", unit);
   const card = moveCard(store);
-  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, still, spoken);
+  const pain = painCard(store);
+  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, pain.node, still, spoken);
 
   /** @param {State} state @param {Glance} seen */
   function draw(state, seen) {
@@ -40,6 +42,7 @@ export function nowPanel(store) {
     setAttribute(node, "data-why", Boolean(sweep?.why_here));
     setAttribute(node, "data-state", sweep?.state ?? "none");
     card.draw(state);
+    pain.draw(state);
     if (seen.trouble) setAttribute(card.node, "hidden", true);
     drawBar(bar, seen.trouble ? null : sweep);
     setText(spoken, announcement(state, said));

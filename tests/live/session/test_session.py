@@ -152,9 +152,41 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         assert session.sweep.progress.state is State.PAUSED
         assert session.acquisition.notes[-1].level == "alarm"
         assert standing(session)["pain"] is True
+        with pytest.raises(NotNow, match="say first where, on which side and how much"):
+            await session.sweep.fitter(Trigger.RESUME)
+        await session.sweep.tell_pain(place="wrists", side="left", score=4, red=None)
         await session.sweep.fitter(Trigger.RESUME)
         assert standing(session)["pain"] is False
-        assert session.acquisition.ride.remarks.marks == ("coughed or talked at 70 mm", "pain or numbness at 70 mm")
+        assert session.acquisition.ride.remarks.marks == (
+            "coughed or talked at 70 mm",
+            "pain or numbness at 70 mm",
+            "pain or numbness: wrists, left, 4 of 10 at 70 mm",
+        )
+        await session.sweep.mark("pain or numbness")
+        with pytest.raises(NotNow, match="say first"):
+            await session.sweep.fitter(Trigger.RESUME)
+        await session.sweep.fitter(Trigger.STOP)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+
+def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+        await session.sweep.tell_pain(place="neck", side="both", score=7, red="dizziness")
+        assert session.sweep.progress.state is State.STOPPED
+        assert standing(session)["over"] == "dizziness"
+        await session.sweep.begin(SHORT)
+        with pytest.raises(NotNow, match="dizziness was said: the ride is over today"):
+            await session.sweep.fitter(Trigger.BEGIN)
+        session.sweep.put_away()
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
         await session.sweep.fitter(Trigger.STOP)
 
     with demo(tmp_path) as running:
