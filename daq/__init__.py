@@ -3,4 +3,4 @@
 Only the standard library is imported here: the version must be readable before anything is installed.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -1,5 +1,6 @@
-"""DEVELOPERS.md draws the sweep's states from the table itself."""
+"""DEVELOPERS.md draws the sweep's states from the table itself, and the places it names are there."""
 
+import re
 from pathlib import Path
 
 from daq.sweep.run import TRANSITIONS, State
@@ -24,3 +25,21 @@ def test_the_drawing_of_a_sweep_is_the_table():
     drawn = text.split("<!-- states -->\n")[1].split("\n<!-- /states -->")[0]
 
     assert drawn == drawing(), f"put this between the marks in DEVELOPERS.md:\n{drawing()}"
+
+
+def places():
+    """(name, file) of each place in the table "Where is what"."""
+    table = DEVELOPERS.read_text().split("## Where is what\n")[1].split("\n## ")[0]
+    for names, path in re.findall(r"((?:`\w[\w.]*`(?: and )?)+) in `([\w/.]+)`", table):
+        for name in re.findall(r"`([\w.]+)`", names):
+            yield name, path
+
+
+def test_what_the_table_names_is_where_it_says():
+    named = list(places())
+
+    assert len(named) >= 10
+    for name, path in named:
+        text = (DEVELOPERS.parent / path).read_text()
+        for part in name.split("."):
+            assert re.search(rf"(class|def|function) {part}\b", text), f"{path} has no {part}"
