@@ -1,0 +1,72 @@
+"""No two texts lie on each other and none is cut off: Run, the rider's screen, every state, four sizes."""
+
+import pytest
+
+from tests.browser.shots import SIZES, STATES, sent
+
+FOUND = """() => {
+  const texts = [];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  const lifted = (e) => e.closest("#side, .dock, .messages, .band, .more > nav, .strip");
+  // What is scrolled out of sight lies on nothing.
+  const shown = (of, r) => {
+    for (let e = of; e; e = e.parentElement) {
+      if (!/auto|scroll/.test(getComputedStyle(e).overflowY)) continue;
+      const box = e.getBoundingClientRect();
+      r = { ...r, top: Math.max(r.top, box.top), bottom: Math.min(r.bottom, box.bottom) };
+    }
+    return r;
+  };
+  while (walk.nextNode()) {
+    const node = walk.currentNode, of = node.parentElement;
+    if (!node.textContent.trim() || !of.checkVisibility({ visibilityProperty: true, opacityProperty: true })) continue;
+    if (of.closest(".unseen, option, script, style") || getComputedStyle(of).clipPath !== "none") continue;
+    const range = document.createRange();
+    range.selectNodeContents(node);
+    // A font's box is higher than its figures: a third of it is air above and below them.
+    const air = parseFloat(getComputedStyle(of).fontSize) * 0.17;
+    for (const each of range.getClientRects()) {
+      const { left, right, top, bottom } = each;
+      const r = shown(of, { left, right, top: top + air, bottom: bottom - air });
+      const seen = r.right - r.left > 1 && r.bottom - r.top > 1;
+      if (seen) texts.push({ text: node.textContent.trim().slice(0, 40), of, r });
+    }
+  }
+  const wrong = [];
+  for (const [i, a] of texts.entries()) {
+    for (let e = a.of; e && e !== document.body; e = e.parentElement) {
+      const style = getComputedStyle(e);
+      if (style.textOverflow === "ellipsis") break;
+      if (style.overflowX === "visible" && style.overflowY === "visible") continue;
+      if (/auto|scroll/.test(style.overflowY + style.overflowX)) break;
+      const box = e.getBoundingClientRect();
+      if (a.r.right > box.right + 2 || a.r.bottom > box.bottom + 4 || a.r.left < box.left - 2 || a.r.top < box.top - 4)
+        wrong.push(`cut off: ${a.text} in ${e.className}`);
+      break;
+    }
+    for (const b of texts.slice(i + 1)) {
+      if (a.of.contains(b.of) || b.of.contains(a.of) || !lifted(a.of) !== !lifted(b.of)) continue;
+      const w = Math.min(a.r.right, b.r.right) - Math.max(a.r.left, b.r.left);
+      const h = Math.min(a.r.bottom, b.r.bottom) - Math.max(a.r.top, b.r.top);
+      const low = Math.min(a.r.bottom - a.r.top, b.r.bottom - b.r.top);
+      if (w > 2 && h > 0.25 * low) wrong.push(`on each other: ${a.text} | ${b.text}`);
+    }
+  }
+  return [...new Set(wrong)];
+}"""
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("screen", ["run", "rider"])
+def test_no_text_lies_on_another_or_is_cut_off(desk, messages, screen, size):
+    width, height = SIZES[size]
+    at = desk(viewport={"width": width, "height": height})
+    at.open(messages["snapshot"], screen)
+    wrong = {}
+    for state in STATES:
+        at.send(*sent(messages, state))
+        found = at.page.evaluate(FOUND)
+        if found:
+            wrong[state] = found
+
+    assert wrong == {}
