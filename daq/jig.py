@@ -116,4 +116,17 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         habitual_setback_mm=begun.get("habitual_setback_mm"),
         saddle_cells=levers_of(rig).saddle_cells,
         hand_cells=tuple(column for column, _ in places_of(rig, "hands")),
+        scale=rig.setback_scale,
+        jig_said=(_scale_said(rig), *([begun["proof"]] if "proof" in begun else [])),
+    )
+
+
+def _scale_said(rig: Rig) -> str:
+    scale = rig.setback_scale
+    if scale is None:
+        return "setback scale not checked"
+    at_mm, off_mm = scale.middle_mm, scale.offset_mm
+    return (
+        f"setback scale checked {scale.checked_utc[:10]}: at {at_mm:g} mm the saddle is {off_mm:+.1f} mm from its "
+        f"mark, standard uncertainty {scale.u_mm(at_mm):.1f} mm, which is in the interval"
     )

@@ -73,18 +73,20 @@ def beginning(
     board: Board | None = None,
     habitual_setback_mm: float | None = None,
     dummy: bool = False,
+    proof: str | None = None,
 ) -> dict[str, Any]:
     """The content of the event that begins a sweep: all it depends on beside rig and calibration.
 
     calibration: how it stands now. One that may not be trusted forbids the verdict; it is not judged again later.
     board: its hello, without which its cells are not watched. habitual_setback_mm: where the client's saddle stands
-    outside the jig. dummy: weights or a machine ride.
+    outside the jig. dummy: weights or a machine ride. proof: how the jig's stands now, in a few words.
     """
     zero = None if zero_counts is None else zero_counts.tolist()
     content: dict[str, Any] = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels)}
     content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy}
     for name, said in (("calibration", calibration), ("board", board)):
         content |= {} if said is None else {name: dict(said)}
+    content |= {} if proof is None else {"proof": proof}
     return content
 
 

@@ -15,7 +15,9 @@ import numpy as np
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq.jig_proof import JigProof
 from daq.physics import STANDARD_G_M_S2
+from daq.setback_scale import SetbackScale
 from daq.text import Line
 
 Role = Literal["hands", "saddle", "tilt", "unused"]
@@ -257,6 +259,10 @@ class Rig(_Part):
     geometry: Geometry
     unseen: Unseen | None = None
     """None: the assumption of daq.measure.balance."""
+    setback_scale: SetbackScale | None = None
+    """None: never held against a caliper."""
+    proof: JigProof | None = None
+    """None: nobody has shown what this jig finds."""
 
     @pydantic.model_validator(mode="after")
     def _complete(self) -> Rig:

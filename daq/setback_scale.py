@@ -6,24 +6,33 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from daq.text import Line
+
+Mm = Annotated[float, Field(ge=-50, le=50)]
 
 
-@dataclass(frozen=True, slots=True)
-class SetbackScale:
-    """A calibrated scale."""
+class SetbackScale(BaseModel):
+    """A calibrated scale; the table [setback_scale] of a rig file."""
 
-    middle_mm: float
-    offset_mm: float
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+    middle_mm: Annotated[float, Field(ge=-100, le=300)]
+    offset_mm: Mm
     """True less shown, in the middle."""
-    slope_error: float
+    slope_error: Annotated[float, Field(ge=-0.2, le=0.2)]
     """mm per mm."""
-    backlash_mm: float
+    backlash_mm: Mm
     """Coming forward less going back, at one mark."""
-    u_offset_mm: float
+    u_offset_mm: Annotated[float, Field(ge=0, le=50)]
     """Standard uncertainty, the caliper's ends included."""
-    u_slope: float
-    scatter_mm: float
+    u_slope: Annotated[float, Field(ge=0, le=0.2)]
+    scatter_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
+    checked_utc: Annotated[Line, Field(max_length=40)] = ""
+    checked_by: Annotated[Line, Field(max_length=200)] = ""
 
     def true_mm(self, reading_mm: float) -> float:
         """The setback, by caliper, of a position of the scale reached from either side."""
@@ -36,3 +45,10 @@ class SetbackScale:
             self.u_slope * (reading_mm - self.middle_mm),
             abs(self.backlash_mm) / math.sqrt(12.0),
         )
+
+    def widened(self, interval_mm: tuple[float, float]) -> tuple[float, float]:
+        """A 95 % interval of places on the scale with the scale's own uncertainty in it, at its middle."""
+        low, high = interval_mm
+        middle = 0.5 * (low + high)
+        half = math.hypot(0.5 * (high - low), 1.96 * self.u_mm(middle))
+        return middle - half, middle + half

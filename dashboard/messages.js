@@ -55,7 +55,7 @@
  * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
- *   allows_verdict: boolean, stale: boolean}} Calibration
+ *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration
  *
  * @typedef {{type: "snapshot", version: string, now_s: number, simulated: boolean, recording: boolean, rig: Rig,
  *   rider: Rider, calibration: Calibration, doubts: Doubt[], bench: Bench|null, sources: Source[], sweep: Sweep|null,

@@ -134,6 +134,7 @@ def parts_of(rig: Rig, calibration: str) -> str:
     """
     content: dict[str, Any] = {
         "channels": [one.model_dump() for one in rig.channels],
+        "positions": [one.model_dump() for one in rig.positions],
         "geometry": rig.geometry.model_dump(),
         "calibration": calibration,
     }

@@ -3,7 +3,7 @@ import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter, write } from "../form.js";
 import { number } from "../format.js";
-import { planInWords } from "../words.js";
+import { planInWords, sentence } from "../words.js";
 import { stopButton } from "./run/stop.js";
 
 /** @typedef {import("../form.js").Row} Row */
@@ -71,6 +71,7 @@ export function mount(root, store) {
   const [order_of, seed, gradient, again, sham] = ["order", "seed", "gradient_pct", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const measured_to = el("p", { class: "here" });
+  const proof = el("p", { class: "here" });
   const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
   const climb = el("button", { type: "button", onclick: climbing }, `The same on a climb of ${number(CLIMB_PCT, 1)} %`);
@@ -86,6 +87,7 @@ export function mount(root, store) {
       el("div", { class: "plate" }, ...nodes.slice(WHERE.length)),
     ),
     measured_to,
+    proof,
     order,
     problem,
     el("p", { class: "page-end" }, begin, climb, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
@@ -144,6 +146,7 @@ export function mount(root, store) {
     }
     const to = state.visit?.intake?.saddle.reference;
     setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
+    setText(proof, state.calibration?.proof ? sentence(state.calibration.proof) : "");
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, none of them twice on purpose.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");

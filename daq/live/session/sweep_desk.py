@@ -12,9 +12,11 @@ from daq.fit.setting import Placed, Start, as_set, planned, start_of, surprises
 from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
 from daq.items import Event, Item
 from daq.keep.json_text import plain
+from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Output, beginning
+from daq.proof.standing import proof_said
 from daq.refusals import NotNow
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
@@ -92,6 +94,7 @@ class SweepDesk:
                 calibration=self._stamp(),
                 board=at.pipeline.board,
                 habitual_setback_mm=None if saddle is None else saddle.setback_mm,
+                proof=proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated),
             )
             await at.accept(SWEEP_BEGUN, content)
 

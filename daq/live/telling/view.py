@@ -9,10 +9,12 @@ from daq.fit.intake import RED_FLAGS, clinician_advice, missing, unanswered
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.prechecks import TRIAGE
 from daq.keep.json_text import plain
+from daq.live.bench.standing import utc_now
 from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.sweep_view import onset_fields, standing, steps
 from daq.measure.calibration import apply
+from daq.proof.standing import proof_said
 from daq.values import Stroke
 
 
@@ -97,7 +99,9 @@ def doubts(session: Session) -> list[dict[str, Any]]:
 def calibration_fields(session: Session) -> dict[str, Any]:
     """How the calibration in use stands."""
     found = session.calibrating.stamp()
-    return {**found, "stale": not found["allows_verdict"]}
+    at = session.acquisition
+    proof = proof_said(at.rig, at.calibration.id, utc_now(), simulated=at.simulated)
+    return {**found, "stale": not found["allows_verdict"], "proof": proof}
 
 
 def bench_fields(session: Session) -> dict[str, Any] | None:

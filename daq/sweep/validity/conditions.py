@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from daq.physics import STANDARD_G_M_S2
+from daq.setback_scale import SetbackScale
 
 Way = Literal["forward", "back", ""]
 """How the saddle came to a step; empty: not said."""
@@ -65,3 +66,7 @@ class Conditions:
     """(column of cells_n, x_mm at setback 0) of each cell under the saddle whose place is known."""
     hand_cells: tuple[int, ...] = ()
     """Columns of cells_n of the cells at the hands."""
+    scale: SetbackScale | None = None
+    """The jig's scale of setbacks, where it was held against a caliper."""
+    jig_said: tuple[str, ...] = ()
+    """How scale and proof of the jig stand, a few words each; a table of steps comes from no jig."""

@@ -24,6 +24,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     found = tuple(test(sweep) for test in TESTS)
     unmeasured = answer.verdict is Verdict.ONSET and {one.test for one in found if one.forbids} == {"torque"}
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
+    answer = _by_this_jig(answer, conditions)
     against = [_sentence(one) for one in found if one.forbids]
     beside = [_sentence(one) for one in found if one.result is Result.FAILED and not one.forbids]
     if against:
@@ -40,6 +41,16 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     if untested:
         beside.append(f"not tested: {untested}")
     return replace(answer, reasons=(*answer.reasons, *beside))
+
+
+def _by_this_jig(answer: Onset, conditions: Conditions) -> Onset:
+    """The answer with what is known of the jig beside, and what is not known of its scale within the interval."""
+    scale, interval_mm = conditions.scale, answer.interval_95_mm
+    return replace(
+        answer,
+        evidence=(*answer.evidence, *conditions.jig_said),
+        interval_95_mm=interval_mm if scale is None or interval_mm is None else scale.widened(interval_mm),
+    )
 
 
 def evidence(found: Sequence[Validity]) -> tuple[str, ...]:

@@ -1,0 +1,27 @@
+"""Whether the proof of a jig holds now, in a few words for beside an answer."""
+
+from __future__ import annotations
+
+from daq.measure.calibration.validity import moment, months_later
+from daq.proof.certificate import MONTHS
+from daq.proof.sheet import parts_of
+from daq.rig import Rig
+
+NOT = "jig not proved"
+
+
+def proof_said(rig: Rig, calibration: str, now_utc: str, *, simulated: bool) -> str:
+    """calibration: the id of the one in use. simulated: the session's jig is."""
+    proof = rig.proof
+    if proof is None:
+        return NOT
+    day = proof.made_utc[:10]
+    if proof.simulated != simulated:
+        return f"{NOT}: the proof of {day} was of {'a simulated' if proof.simulated else 'a real'} jig"
+    if proof.parts != parts_of(rig, calibration):
+        return f"{NOT}: a part or the calibration was changed since the proof of {day}"
+    if moment(now_utc) >= months_later(moment(proof.made_utc), MONTHS):
+        return f"{NOT}: the proof of {day} is older than {MONTHS} months"
+    if not proof.passed:
+        return f"{NOT}: it failed on {day}"
+    return f"jig proved {day}: a known onset found within {proof.bias_mm:+.1f} ± {proof.expanded_mm:.1f} mm"
