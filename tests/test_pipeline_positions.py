@@ -9,8 +9,8 @@ from daq.items import Event, Hello
 from daq.pipeline import Pipeline
 from daq.rig import parse_rig
 from daq.values import NAN, Onset, Result, Samples, StepMean
+from tests.ridden import CALIBRATION, PLAN, RATE_HZ, ridden
 from tests.rigs import rig_text
-from tests.test_pipeline import CALIBRATION, PLAN, RATE_HZ, ridden
 
 SLIDE = '[[positions]]\nname = "slide"\nrole = "saddle fore-aft"\nplaces = [[0, 0.0], [10000, 100.0]]\nu_mm = 0.3\n'
 RIG = parse_rig(rig_text() + SLIDE)

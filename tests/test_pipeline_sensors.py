@@ -10,7 +10,7 @@ from daq.pipeline import CADENCE, POWER, Pipeline
 from daq.rig import BleSensor
 from daq.values import Stroke
 from daq.wire import csc, cycling_power, heart_rate, indoor_bike
-from tests.test_pipeline import CALIBRATION, HELLO, RATE_HZ, RIG, scans
+from tests.ridden import CALIBRATION, HELLO, RATE_HZ, RIG, scans
 
 TURN_S = 60.0 / 90.0
 WITH_CADENCE = RIG.model_copy(update={"cadence": BleSensor(name="c")})

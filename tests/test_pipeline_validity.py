@@ -15,7 +15,7 @@ from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel
 from daq.values import Onset, Result, Samples, StepMean, Verdict, joined
 from tests.bits import bits
-from tests.test_pipeline import CALIBRATION, PLAN, RIG, ridden
+from tests.ridden import CALIBRATION, PLAN, RIG, ridden
 
 RECORDING = Path(__file__).parent.parent / "recordings" / "level-hinge.rec"
 BOARD = {

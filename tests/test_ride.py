@@ -18,8 +18,8 @@ from daq.sweep.progress import Note
 from daq.values import Loads, Onset, Samples, StepMean, Stroke, Verdict, joined
 from tests.bits import bits
 from tests.keep.jig import begin
+from tests.ridden import CALIBRATION, HELLO, PLAN, RATE_HZ, RIG, kept, ridden, scans
 from tests.rigs import rig_text
-from tests.test_pipeline import CALIBRATION, HELLO, PLAN, RATE_HZ, RIG, kept, ridden, scans
 
 FAILS_AT_US = 20_400_000
 """In the middle of the second position."""

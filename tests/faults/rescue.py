@@ -28,8 +28,8 @@ from daq.sources.clock import SessionClock
 from daq.values import Samples
 from tests.faults.harm import check_sentence
 from tests.keep.jig import begin
+from tests.ridden import CALIBRATION, PLAN, RATE_HZ, ridden
 from tests.rigs import rig_text
-from tests.test_pipeline import CALIBRATION, PLAN, RATE_HZ, ridden
 
 SWEEP_US = 75_000_000
 A_SESSION = 4

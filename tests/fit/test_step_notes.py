@@ -2,7 +2,7 @@ import pytest
 
 from daq.fit.step_notes import Remarks, content_of, noted, step_spoken_of, tilt_caution
 from daq.sweep.run import Trigger
-from tests.sweep.test_progress import begun, ride
+from tests.sweep.pedalled import begun, ride
 
 
 def riding(steps):

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 
 from daq.keep.store import Store
+from daq.live.daemon import serve
 from daq.live.demo import Demo
+from daq.live.links import links_of
 from daq.sweep.plan import Plan, out_and_back
 
 SHORT = Plan(positions_mm=out_and_back(80.0, 30.0, 6), settle_s=6.0, dwell_s=8.0, torque_band_nm=2.0)
@@ -18,3 +20,8 @@ def demo(folder, *, pace=30.0, plan=SHORT, **options):
     made = Demo(store, kind=options.pop("kind", "hinge"), seed=options.pop("seed", 1), pace=pace, **options)
     made.plan = plan
     yield made
+
+
+async def serving(running, inside):
+    """Run the demo's parts without its fitter while `inside` acts."""
+    await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())

@@ -18,8 +18,7 @@ from daq.sweep.progress import Note
 from daq.sweep.run import ENDED, State, Trigger
 from tests.live.bench.simulated import wanted
 from tests.live.examples import EXAMPLES, misfits
-from tests.live.jig import SHORT, demo
-from tests.live.session.test_session import serving
+from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
 pytestmark = pytest.mark.xdist_group(__name__)

@@ -7,7 +7,7 @@ from daq.sweep.plan import Plan
 from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import State, Trigger
 from daq.values import StepMean
-from tests.sweep.test_progress import STROKE_S, stroke
+from tests.sweep.pedalled import STROKE_S, stroke
 
 POSITIONS = ordered(spaced(80.0, 30.0, 2.5), "adaptive", np.random.default_rng(0))
 

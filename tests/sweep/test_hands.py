@@ -4,7 +4,7 @@ import pytest
 from daq.sweep.hands import jump_n
 from daq.sweep.progress import Note
 from daq.sweep.run import Trigger
-from tests.sweep.test_progress import PLAN, begun, ride, stroke
+from tests.sweep.pedalled import PLAN, begun, ride, stroke
 
 STROKE_S = 60.0 / 90.0
 

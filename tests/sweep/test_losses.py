@@ -6,7 +6,7 @@ from daq.items import lost
 from daq.refusals import NotNow
 from daq.sweep.losses import losses_said
 from daq.sweep.run import FITTERS_TRIGGERS, State, Trigger
-from tests.sweep.test_progress import PLAN, begun, ride, steps_of
+from tests.sweep.pedalled import PLAN, begun, ride, steps_of
 
 
 def placed(setback_mm=80.0, t_s=0.0, progress=None):

@@ -6,7 +6,7 @@ from daq.refusals import BadValue
 from daq.sweep.run import State, Trigger
 from daq.sweep.setting import JigRange, contradiction, setting_of
 from daq.values import Setting
-from tests.sweep.test_progress import begun, ride, steps_of
+from tests.sweep.pedalled import begun, ride, steps_of
 
 JIG = JigRange(setback_mm=(0.0, 120.0), reach_mm=(400.0, 750.0))
 

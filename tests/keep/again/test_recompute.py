@@ -27,8 +27,8 @@ from daq.sweep.steps_csv import parse_steps
 from daq.values import Onset, Samples, StepMean, Stroke
 from tests.bits import bits
 from tests.keep.jig import begin
+from tests.ridden import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 from tests.rigs import rig_text
-from tests.test_pipeline import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 
 pytestmark = pytest.mark.xdist_group(__name__)
 """One worker: what they share takes long to make."""

@@ -11,7 +11,7 @@ from daq.measure.calibration.uncertainty import Expanded
 from daq.measure.calibration.validity import Standing, sensitivity_check
 from daq.transmitters import UNKNOWN_UTC
 from tests.measure.calibration.jig import jig
-from tests.test_pipeline import RIG
+from tests.ridden import RIG
 
 MADE = "2025-03-04T10:11:12Z"
 

@@ -13,7 +13,7 @@ from daq.sweep.run import ENDED, State, Trigger
 from daq.wire.board import encode_command, set_gain
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
-from tests.live.session.test_visit_desk import on_the_jig
+from tests.live.visits import on_the_jig
 from tests.sources.waiting import until
 
 M1 = {"weights_class": "M1"}

@@ -10,8 +10,7 @@ from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
 from daq.live.web.gate import Gate
 from daq.sources.health import SourceHealth
-from tests.live.jig import SHORT, demo
-from tests.live.session.test_session import serving
+from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
 

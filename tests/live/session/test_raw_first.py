@@ -12,8 +12,7 @@ from daq.pipeline import Pipeline
 from daq.ride import STAGE_FAILED
 from daq.sweep.run import State, Trigger
 from daq.values import Samples, Verdict
-from tests.live.jig import SHORT, demo
-from tests.live.session.test_session import serving
+from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
 

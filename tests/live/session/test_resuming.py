@@ -122,7 +122,7 @@ def test_what_was_left_open_is_said_with_what_can_be_done(cut_off):
 
 
 def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
-    from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
+    from tests.live.visits import all_well, arrived, on_the_jig
 
     async def job(client, session):
         await arrived(client)

@@ -13,20 +13,12 @@ from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
-from tests.live.jig import SHORT, demo
+from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
 
 def run(coroutine):
     return uvloop.run(asyncio.wait_for(coroutine, 60))
-
-
-async def serving(running, inside):
-    """Run the demo's parts without its fitter while `inside` acts."""
-    from daq.live.daemon import serve
-    from daq.live.links import links_of
-
-    await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())
 
 
 def test_a_second_daemon_on_the_same_store_gets_one_clear_sentence(tmp_path):

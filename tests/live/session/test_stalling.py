@@ -6,8 +6,7 @@ import uvloop
 
 from daq.live.telling.sweep_view import standing
 from daq.sweep.run import Trigger
-from tests.live.jig import SHORT, demo
-from tests.live.session.test_visit_desk import serving
+from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
 

@@ -19,8 +19,7 @@ from daq.keep.store.verify import verify
 from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
 from daq.values import Samples
-from tests.live.jig import demo
-from tests.live.session.test_session import serving
+from tests.live.jig import demo, serving
 from tests.live.session.test_storing import begun
 from tests.sources.waiting import until
 

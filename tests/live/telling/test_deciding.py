@@ -12,7 +12,7 @@ from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
 from tests.keep.told import answer
-from tests.live.session.test_visit_desk import all_well, arrived, on_the_jig
+from tests.live.visits import all_well, arrived, on_the_jig
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
 DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2026-12-16"}

@@ -16,7 +16,7 @@ from daq.pipeline import SWEEP_BEGUN, Pipeline, beginning
 from daq.sweep.plan import Plan
 from daq.values import Samples, Stroke
 from daq.wire import cycling_power
-from tests.test_pipeline import CALIBRATION, RIG
+from tests.ridden import CALIBRATION, RIG
 
 RATE_HZ = 20
 NAMES = ("hands", "saddle", "tilt")
