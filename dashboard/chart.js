@@ -29,6 +29,8 @@ export function onsetChart(state, width, height) {
     { viewBox: `0 0 ${width} ${height}`, width, height, class: "onset-chart", "aria-hidden": "true" },
     ...grid(frame, x, y, setbackSpan(state), loads),
     ...answer(state, frame, x),
+    ...density(state, frame, x),
+    ...loadedChance(state, frame, x),
     ...fittedLine(state, x, y),
     ...state.steps.flatMap((step, i) =>
       point(step, direction(state.sweep?.planned_mm ?? [], step.index), x, y, i === state.steps.length - 1),
@@ -115,6 +117,33 @@ function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type 
       `suggested ${number(mm)}`,
     ),
   ];
+}
+
+/** Highest density shown, per mm: that of an onset known to 2.5 mm. A wider one is lower, its area the same. */
+const FULL_PER_MM = 0.16;
+/** How much of the chart's height the density takes. */
+const DENSITY_SHARE = 0.45;
+
+/** Where the onset may be, as this sweep alone says: narrow and high once it is known. */
+function density(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+  const told = onset?.likelihood;
+  if (!told || told.log_l.length < 3) return [];
+  const [light, loaded] = [Math.exp(told.log_light), Math.exp(told.log_loaded)];
+  const mass = told.log_l.map(Math.exp);
+  const all = mass.reduce((sum, each) => sum + each, 0) * told.step_mm + light + loaded;
+  const high = (/** @type {number} */ each) => Math.min(1, each / all / FULL_PER_MM) * DENSITY_SHARE * (f.bottom - f.top);
+  const at = mass.map((each, i) => `${x(told.rear_mm - i * told.step_mm)},${f.bottom - high(each)}`);
+  const [rear, front] = [x(told.rear_mm), x(told.rear_mm - (mass.length - 1) * told.step_mm)];
+  return [svg("path", { class: "density", d: `M${rear},${f.bottom}L${at.join("L")}L${front},${f.bottom}Z` })];
+}
+
+/** The chance that the hands already carry more, from none at the axis to certain at the top. */
+function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+  const told = onset?.p_loaded_at ?? [];
+  if (told.length < 3) return [];
+  const y = (/** @type {number} */ p) => f.bottom - p * (f.bottom - f.top);
+  const d = told.map(([mm, p], i) => `${i ? "L" : "M"}${x(mm)},${y(p)}`).join("");
+  return [svg("path", { class: "loaded-chance", d })];
 }
 
 function fittedLine(/** @type {State} */ { onset }, /** @type {Scale} */ x, /** @type {Scale} */ y) {

@@ -54,8 +54,11 @@ export function setbackSpan({ sweep, steps, onset }) {
   return [Math.max(...all) + margin, Math.min(...all) - margin];
 }
 
+/** The axis of loads begins and ends on multiples of this: it stands still while the answer grows. */
+const LOAD_STEP_N = 20;
+
 /**
- * Loads shown, N: points with their bars and the line, never less than 10 N apart.
+ * Loads shown, N: points with their bars and the line, at least two steps of the axis.
  * @param {State} state
  * @returns {[number, number]}
  */
@@ -64,6 +67,6 @@ export function loadSpan({ steps, onset }) {
   const all = [...ends, ...(onset?.line?.hand_load_n ?? [])];
   if (!all.length) return [60, 100];
   const [low, high] = [Math.min(...all), Math.max(...all)];
-  const margin = Math.max(0.1 * (high - low), (10 - (high - low)) / 2);
-  return [low - margin, high + margin];
+  const floor = Math.floor(low / LOAD_STEP_N) * LOAD_STEP_N;
+  return [floor, Math.max(floor + 2 * LOAD_STEP_N, Math.ceil(high / LOAD_STEP_N) * LOAD_STEP_N)];
 }

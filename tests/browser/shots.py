@@ -28,6 +28,13 @@ STATES = {
     "over": (State.STOPPED, {"over": "chest pain"}),
     "done": (State.FINISHED, {}),
 }
+LIKELIHOOD = {
+    "rear_mm": 80.0,
+    "step_mm": 1.0,
+    "log_l": [-0.5 * ((80.0 - i - 52.4) / 3.0) ** 2 for i in range(51)],
+    "log_light": -9.0,
+    "log_loaded": -9.0,
+}
 LOADS_N = ((80.0, 78.2), (70.0, 77.9), (60.0, 78.8), (50.0, 83.0))
 
 
@@ -47,7 +54,7 @@ def sent(messages, name):
         messages["stroke"],
         sweep,
         {"type": "steps", "steps": steps},
-        messages["onset"],
+        {**messages["onset"], "likelihood": LIKELIHOOD},
     )
 
 

@@ -83,3 +83,45 @@ def test_a_step_without_its_own_error_has_no_bar(drawn, messages):
 )
 def test_ticks_stand_on_round_values(js, low, high, most, at):
     assert js("scales.js", "m.ticks(...a)", [low, high, most]) == pytest.approx(at, abs=1e-12)
+
+
+def normal(sd_mm, mean_mm=52.0):
+    """A likelihood as the daemon sends it, over places from 80 to 30 mm."""
+    log_l = [-0.5 * ((80.0 - i - mean_mm) / sd_mm) ** 2 for i in range(51)]
+    return {"rear_mm": 80.0, "step_mm": 1.0, "log_l": log_l, "log_light": -40.0, "log_loaded": -40.0}
+
+
+HEIGHTS = "all('density')[0].getAttribute('d').match(/,[0-9.e+-]+/g).map((part) => Number(part.slice(1)))"
+
+
+def test_the_density_of_the_onset_narrows_and_rises_as_it_is_known_better(drawn, messages):
+    heights = {}
+    for sd_mm in (10.0, 4.0):
+        known = {**messages["onset"], "likelihood": normal(sd_mm)}
+        ys = drawn([messages["snapshot"], known], HEIGHTS)
+        heights[sd_mm] = max(ys) - min(ys)
+
+    # Of two normal densities the peaks are as one over their standard deviations.
+    assert heights[4.0] / heights[10.0] == pytest.approx(10.0 / 4.0, rel=0.03)
+
+
+def test_an_undecided_sweep_shows_where_the_onset_may_be(drawn, messages):
+    open_ = {**messages["onset"], "verdict": "undecided", "onset_mm": None, "likelihood": normal(9.0)}
+
+    assert drawn([messages["snapshot"], open_], "[all('density').length, all('onset-line').length]") == [1, 0]
+
+
+def test_the_axis_of_loads_stands_still_while_steps_come(drawn, messages):
+    first = [{"type": "steps", "steps": messages["snapshot"]["steps"][:1]}]
+    both = [{"type": "steps", "steps": messages["snapshot"]["steps"]}]
+    ticks = "all('tick').map((tick) => tick.textContent).join()"
+
+    assert drawn([messages["snapshot"], *first], ticks) == drawn([messages["snapshot"], *both], ticks)
+
+
+def test_the_chance_that_the_hands_carry_more_rises_to_the_front(drawn, messages):
+    path = drawn([messages["snapshot"], messages["onset"]], "all('loaded-chance')[0].getAttribute('d')")
+    points = [tuple(float(v) for v in part.split(",")) for part in path[1:].split("L")]
+
+    assert [y for _, y in points] == sorted((y for _, y in points), reverse=True)
+    assert [x for x, _ in points] == sorted(x for x, _ in points)

@@ -22,7 +22,7 @@ export function answerPanel(store) {
   const chart = el("div", { class: "chart-host", role: "img" });
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
-  const tall = matchMedia("(min-height: 960px)").matches;
+  const tall = matchMedia("(min-height: 1200px)").matches;
   const because = el("details", { class: "because", open: tall }, el("summary", {}, "Why"), why);
   const turn = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/table" }) });
   const node = el(
