@@ -28,7 +28,7 @@ TSC = JS / "node_modules" / "typescript" / "bin" / "tsc"
 NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
-PURE = ("wire", "measure", "sweep", "rider", "fit", "test_layers.py", "test_rig.py", "test_developers.py")
+PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
 SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "loadgroup")  # many wait for a clock, not for a core
 
 
