@@ -1,7 +1,7 @@
 """`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then lint, types and tests.
 
 --coverage also shows which lines of the package no test runs; it takes about a third longer.
---quick leaves out whatever needs a browser, a bus, a store or a port: what is left is pure and takes a minute.
+--quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps.
 """
 
 import random
@@ -29,6 +29,8 @@ NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
+STUDIES = ("test_another_day.py", "test_onset_simulated.py", "test_panel.py", "validity/test_sizes.py")
+"""Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
 SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "loadgroup")  # many wait for a clock, not for a core
 
 
@@ -63,7 +65,8 @@ def checks(words, *, quick, coverage):
         ("types of the page", [bin_ / "node", TSC, "-p", "tests/browser/tsconfig.json"]),
     ]
     if quick:
-        return [*always, ("pure tests", [*pytest, *(f"tests/{name}" for name in PURE)])]
+        left_out = [f"--ignore=tests/sweep/{name}" for name in STUDIES]
+        return [*always, ("pure tests", [*pytest, *(f"tests/{name}" for name in PURE), *left_out])]
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
     fresh = [*pytest, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
     shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from daq.sweep.run import TRANSITIONS, State
+from tests.__main__ import PURE, STUDIES
 
 DEVELOPERS = Path(__file__).parent.parent / "DEVELOPERS.md"
 
@@ -43,3 +44,10 @@ def test_what_the_table_names_is_where_it_says():
         text = (DEVELOPERS.parent / path).read_text()
         for part in name.split("."):
             assert re.search(rf"(class|def|function) {part}\b", text), f"{path} has no {part}"
+
+
+def test_what_the_quick_tests_name_is_there():
+    tests = DEVELOPERS.parent / "tests"
+
+    assert [name for name in PURE if not (tests / name).exists()] == []
+    assert [name for name in STUDIES if not (tests / "sweep" / name).is_file()] == []
