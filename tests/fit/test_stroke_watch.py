@@ -1,5 +1,7 @@
 """The stroke at each step and what it says, from a simulated rider whose truth is set here."""
 
+import gc
+import tracemalloc
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
@@ -7,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from daq.fit import stroke_watch
 from daq.fit.ridden import Ridden
 from daq.fit.sign import Stands
 from daq.fit.stroke_signs import CENTRES, ROUGH, TOP, stroke_signs
@@ -18,6 +21,7 @@ from daq.rider.pedalling import SECOND
 from daq.rider.power_vector import VectorSensor
 from daq.sweep.plan import Plan, out_and_back
 from daq.values import Loads, Status, StepMean, Stroke
+from daq.wire.cycling_power import MEASUREMENT_UUID, PowerMeasurement, encode_power
 from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vector
 
 POSITIONS = out_and_back(80.0, 30.0, 7)
@@ -112,3 +116,27 @@ def test_on_a_climb_roughness_is_set_against_the_level():
 
     assert "from level to the gradient" in sign.number
     assert told(ridden())[ROUGH].why.startswith("no climb was ridden")
+
+
+def test_what_is_kept_for_a_step_that_never_ends_has_an_end(monkeypatch):
+    monkeypatch.setattr(stroke_watch, "HISTORY_S", 5.0)
+    vector = encode_vector(PowerVector(first_angle_deg=90, torque_32=(320, 640, 320)))
+    spots = encode_power(PowerMeasurement(200, top_dead_spot_deg=10, bottom_dead_spot_deg=190))
+    watch, zeros = StrokeWatch(), np.zeros(10)
+
+    def kept_after(seconds):
+        tracemalloc.start()
+        for second in seconds:
+            watch.hear(Notification(second * 1_000_000, "power", VECTOR_UUID, vector))
+            watch.hear(Notification(second * 1_000_000, "power", MEASUREMENT_UUID, spots))
+            status = np.zeros(10, dtype=np.uint8)
+            watch.see(Loads(second + np.arange(10) / 10, zeros, zeros, zeros, zeros[:, None], status))
+        gc.collect()  # what only waits for the collector is not kept
+        return tracemalloc.get_traced_memory()[0]
+
+    early = kept_after(range(3000))
+    late = kept_after(range(3000, 6000))
+    tracemalloc.stop()
+
+    # three thousand seconds of vectors and dead spots would be several hundred kilobytes
+    assert late - early < 20_000
