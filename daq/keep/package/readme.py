@@ -63,7 +63,7 @@ names the estimator's version; how it works and how far it was tried: daq/sweep/
 
 `validity` has the tests a sweep must pass before an onset is named, each with what was found, an interval and a cure:
 computation, calibration, cells, feet, tilt, torque, direction, hips, hands, left and right hand, reach, passes, drift,
-lag, first position again, sham, visits, habit. *not made* means that what the test needs was not there.
+lag, fatigue, first position again, sham, visits, habit. *not made* means that what the test needs was not there.
 
 | table of a sweep | holds |
 |---|---|
