@@ -19,6 +19,7 @@ const BESIDE = /** @type {const} */ ([
 ]);
 const WINDOWS = /** @type {const} */ ([
   ["#rider", "Rider’s screen"],
+  ["#shown", "Client’s screen"],
 ]);
 
 /** @param {HTMLElement} top @param {HTMLElement} side @param {Store} store */

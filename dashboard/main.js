@@ -12,6 +12,7 @@ import { mount as plan } from "./screens/plan.js";
 import { mount as repeats } from "./screens/repeats.js";
 import { mount as rider } from "./screens/rider.js";
 import { mount as run } from "./screens/run.js";
+import { mount as shown } from "./screens/shown.js";
 import { openStream } from "./socket.js";
 import { loadSettings, saveSettings } from "./settings.js";
 import { signIn } from "./sign_in.js";
@@ -22,7 +23,7 @@ import { decodeBlock, Trace } from "./trace.js";
 const SCANS_KEPT = 21_000;
 
 /** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
-const SCREENS = { client, plan, checks, run, decide, followup, repeats, bench, rider };
+const SCREENS = { client, plan, checks, run, decide, followup, repeats, bench, rider, shown };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const role = await signIn(byId("screen"));

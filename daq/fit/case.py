@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from daq.fit.decision import Decision, FollowUp, stages_mm
+from daq.fit.decision import Decision, FollowUp
 from daq.fit.disturbers import Disturber, disturbers
 from daq.fit.intake import Intake
+from daq.fit.leanings import Leaning, NotSeen, leanings, not_seen
 from daq.fit.on_bicycle import OnBicycle, com_height_said, on_bicycle
+from daq.fit.options import Option, Place, differences, option_at, options, place_at
 from daq.fit.overlaid import Against, against
 from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
@@ -59,7 +62,15 @@ class Evidence:
     signs: tuple[Sign, ...]
     disturbers: tuple[Disturber, ...]
     cautions: tuple[str, ...]
-    stages_mm: tuple[float, ...]
+    differs: tuple[str, ...]
+    """What was decided otherwise than it was ridden."""
+    leanings: tuple[Leaning, ...]
+    """What speaks for further forward, and what for further back."""
+    not_seen: tuple[NotSeen, ...]
+    present: Place | None
+    """Where the client rides now, with the bar as it stood on the jig there; the height as the client came."""
+    chosen: Option | None
+    """What goes with the chosen setback."""
     reaching: Reaching
     """Whether the own bicycle can give the chosen setback."""
     steps: tuple[StepRow, ...]
@@ -82,6 +93,18 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
     before = () if earlier is None else tuple(one.on(earlier.begun_utc[:10]) for one in earlier.sweeps)
     wanted = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
     places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in wanted) if main is not None else ()
+    chosen = (
+        None if chosen_mm is None else option_at(main, case.rig, case.intake, case.measured, chosen_mm, day_of(case))
+    )
+    decided_here = chosen is not None and case.decision is not None and case.decision.setback_mm == chosen_mm
+    seen = signs(
+        case.intake,
+        case.rig,
+        level=main,
+        climb=climb,
+        here=places[0] if places and present_mm is not None else None,
+        present_mm=present_mm,
+    )
     return Evidence(
         main=main,
         climb=climb,
@@ -89,18 +112,15 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
         chosen_mm=chosen_mm,
         window_mm=window_mm(main),
         places=places,
-        signs=signs(
-            case.intake,
-            case.rig,
-            level=main,
-            climb=climb,
-            here=places[0] if places and present_mm is not None else None,
-            present_mm=present_mm,
-        ),
+        signs=seen,
         disturbers=disturbers(case.intake, case.measured, main),
         cautions=rearward_cautions(main, chosen_mm=chosen_mm, present_mm=present_mm),
-        stages_mm=() if chosen_mm is None else stages_mm(present_mm, chosen_mm),
-        reaching=reaching(case.intake.post, case.intake.saddle, chosen_mm, _height_mm(case)),
+        differs=differences(case.decision, chosen.place) if decided_here and case.decision and chosen else (),
+        leanings=leanings(case.intake, seen, too_far_forward=_too_far_forward(main, present_mm)),
+        not_seen=not_seen(case.intake, seen, climbed=climb is not None),
+        present=None if present_mm is None else _present(case, main, present_mm),
+        chosen=chosen,
+        reaching=Reaching(None, "no setback is chosen yet") if chosen is None else _reaching(case, chosen),
         steps=() if main is None else step_table(main, case.rig, case.intake.saddle),
         sides=() if main is None else sides(main, case.rig),
         against=(*against(main, case.sweeps), *against(main, before, same_visit=False)),
@@ -109,10 +129,35 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
     )
 
 
-def _height_mm(case: Case) -> float | None:
-    """The saddle's height along the seat tube: as decided, as measured today, as the client came."""
+def day_of(case: Case) -> datetime.date:
+    """The day of the visit, UTC: on it the first stage is set."""
+    return datetime.date.fromisoformat(case.begun_utc[:10])
+
+
+def options_of(case: Case, evidence: Evidence) -> tuple[Option, ...]:
+    """What goes with every setback that can be chosen."""
+    also_mm = [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]
+    return options(evidence.main, case.rig, case.intake, case.measured, day=day_of(case), also_mm=also_mm)
+
+
+def _present(case: Case, main: Ridden | None, present_mm: float) -> Place:
+    ridden = place_at(main, case.rig, case.intake, case.measured, present_mm)
+    return replace(ridden, height_mm=case.intake.saddle.height_mm or ridden.height_mm)
+
+
+def _reaching(case: Case, chosen: Option) -> Reaching:
+    """At the height decided, where one was."""
     decided = None if case.decision is None else case.decision.height_mm
-    return decided or case.measured.height_mm or case.intake.saddle.height_mm
+    if decided is None:
+        return chosen.reaching
+    return reaching(case.intake.post, case.intake.saddle, chosen.place.setback_mm, decided)
+
+
+def _too_far_forward(main: Ridden | None, present_mm: float | None) -> bool:
+    named = None if main is None else main.named
+    if named is None or named.interval_95_mm is None or present_mm is None:
+        return False
+    return present_mm < named.interval_95_mm[0]
 
 
 def _chosen_mm(case: Case, main: Ridden | None, thought_of_mm: float | None) -> float | None:

@@ -12,6 +12,7 @@ from pydantic import Field
 from daq import text
 from daq.fit.intake import Feel, Line, Part, Symptom, Text
 
+STAGE_DAYS = 7
 STAGE_MM = 5.0
 BIG_MM = 10.0
 """A change of more than BIG_MM is made in equal stages of about STAGE_MM, a week each. Common practice, no source."""
@@ -27,6 +28,10 @@ class Decision(Part):
     saddle_tilt_deg: Annotated[float, Field(ge=-20, le=20)] | None = None
     reach_mm: Annotated[float, Field(ge=200, le=1000)] | None = None
     """Saddle's reference point to the middle of the bar."""
+    bar_x_mm: Annotated[float, Field(ge=100, le=1200)] | None = None
+    """Bar forward of the BB, where the hands rest."""
+    bar_y_mm: Annotated[float, Field(ge=100, le=1500)] | None = None
+    """Bar above the BB."""
     reason: Annotated[text.Lines, Field(min_length=3, max_length=2000)]
     traded: Text = ""
     """What was given up for it."""
@@ -51,6 +56,11 @@ def stages_mm(present_mm: float | None, chosen_mm: float) -> tuple[float, ...]:
     count = math.ceil(abs(chosen_mm - present_mm) / STAGE_MM - 1e-9)
     between = (present_mm + (chosen_mm - present_mm) * i / count for i in range(1, count))
     return (*(float(round(mm)) for mm in between), chosen_mm)
+
+
+def last_stage_on(present_mm: float | None, chosen_mm: float, begun: datetime.date) -> datetime.date:
+    """From when the chosen setback is ridden, the first stage set on the day begun."""
+    return begun + datetime.timedelta(days=STAGE_DAYS * (len(stages_mm(present_mm, chosen_mm)) - 1))
 
 
 def changes_said(before: Sequence[Symptom], after: Sequence[Symptom]) -> tuple[str, ...]:

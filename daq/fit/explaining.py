@@ -19,6 +19,11 @@ _WITHOUT_ONSET = {
 }
 
 
+def what_was_found(evidence: Evidence) -> str:
+    """What was found, without what was decided: it stands while the fitter still chooses."""
+    return _found(evidence)
+
+
 def sentence(case: Case, evidence: Evidence) -> str:
     """What was found and what was decided, for somebody who rides and does not measure."""
     return " ".join(filter(None, (_found(evidence), _decided(case, evidence))))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,6 +64,14 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
     front = _front(sweep, bicycle, lines, setback_mm)
     return OnBicycle(setback_mm, front, Estimate(deficit, deficit - half, deficit + half), rests_on)
+
+
+def front_shares(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, at_mm: Sequence[float]) -> list[Estimate]:
+    """The front-wheel share at each of these setbacks; the steps are gone through once."""
+    lines, _, why_not = _each_step(sweep, rig)
+    if why_not:
+        return [Estimate(None, None, None, why_not) for _ in at_mm]
+    return [_front(sweep, bicycle, lines, mm) for mm in at_mm]
 
 
 def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import enum
 import hashlib
 import json
@@ -31,6 +32,8 @@ def plain(value: Any) -> Any:
         return int(value)
     if isinstance(value, np.generic | np.ndarray):
         return plain(value.tolist())
+    if isinstance(value, datetime.date):
+        return value.isoformat()
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     if isinstance(value, Mapping):

@@ -43,7 +43,7 @@ TYPED = {
 """Keys whose text may come from a person, a file or a device; the others the page compares with what it knows."""
 CHOSEN = {("sources", "name"), ("symptoms", "place")}
 """Of those, what the page looks up."""
-SCREENS = ("client", "plan", "checks", "run", "decide", "followup", "repeats", "bench", "rider")
+SCREENS = ("client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "bench", "rider")
 WIDTHS = (390, 1280)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from daq.fit.case import Case, Evidence
+from daq.fit.case import Case, Evidence, options_of
 from daq.fit.decision import FollowUp, changes_said
-from daq.fit.explaining import sentence
+from daq.fit.explaining import sentence, what_was_found
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
 from daq.fit.overlaid import differences
 from daq.fit.ridden import Ridden
@@ -24,6 +24,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "advice": clinician_advice(case.intake),
         "main": None if evidence.main is None else evidence.main.sweep_id,
         "sentence": sentence(case, evidence),
+        "found": what_was_found(evidence),
         "present_mm": evidence.present_mm,
         "chosen_mm": evidence.chosen_mm,
         "window_mm": evidence.window_mm,
@@ -32,7 +33,12 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "signs": plain(evidence.signs),
         "disturbers": plain(evidence.disturbers),
         "cautions": evidence.cautions,
-        "stages_mm": evidence.stages_mm,
+        "differs": evidence.differs,
+        "leanings": plain(evidence.leanings),
+        "not_seen": plain(evidence.not_seen),
+        "present": plain(evidence.present),
+        "chosen": plain(evidence.chosen),
+        "options": plain(options_of(case, evidence)),
         "reaching": plain(evidence.reaching),
         "steps": plain(evidence.steps),
         "sides": [{**plain(one), "clear": one.over.clear} for one in evidence.sides],

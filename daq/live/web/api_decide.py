@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import datetime
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.responses import HTMLResponse
 
 from daq.fit.case import Case, evidence_of
-from daq.fit.decision import FOLLOW_UP_DAYS, Decision, FollowUp
+from daq.fit.decision import Decision, FollowUp, last_stage_on
 from daq.keep.again.case import case_of
 from daq.keep.again.report import printed
 from daq.keep.clients import people, visits
@@ -41,12 +40,15 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         known = await ask(lambda store: earlier_visits(store, visit_id))
         # Beside the event loop: what is measured meanwhile must not wait for it.
         fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
-        recheck = people.today() + datetime.timedelta(days=FOLLOW_UP_DAYS)
-        return {**fields, "earlier": known, "recheck_on": recheck.isoformat()}
+        return {**fields, "earlier": known}
 
     @app.put("/api/v1/visit/decision")
     async def decision(body: Decision) -> dict[str, Any] | None:
-        """The fitter's decision; an earlier one of the visit stays in the records."""
+        """The fitter's decision; an earlier one of the visit stays. Re-checked only after its last stage."""
+        present_mm = None if desk.intake is None else desk.intake.saddle.setback_mm
+        last_stage = last_stage_on(present_mm, body.setback_mm, people.today())
+        if body.recheck_on < last_stage:
+            raise ValueError(f"recheck_on: expected {last_stage} or later, when the last stage is ridden")
         await desk.decide(body.model_dump(mode="json"))
         return view.visit_fields(session)
 

@@ -136,3 +136,20 @@ function scores(/** @type {any[]} */ steps) {
     .map((name) => `${name} ${ordered.map((step) => number(step.notes[name])).join(" ")}`)
     .join("; ");
 }
+
+const RESULTS = /** @type {const} */ ({ passed: "held", failed: "failed", "not made": "not made" });
+
+/** Every test of whether the sweep can bear its answer. @param {any[]} found */
+export function validityTable(found) {
+  const rows = found.map(({ test, value, unit, interval_95, result, means, cure }) => ({
+    stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
+    cells: [
+      test,
+      RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
+      value === null ? "–" : `${number(value, 1)} ${unit}${interval_95 ? `, 95 % ${number(interval_95[0], 1)} to ${number(interval_95[1], 1)}` : ""}`,
+      means,
+      cure,
+    ],
+  }));
+  return table("Whether the sweep can bear the answer", ["Test", "Result", "Found", "Means", "Cure"], rows);
+}

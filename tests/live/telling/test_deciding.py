@@ -1,6 +1,7 @@
 """Decision, printed page and follow-up over the daemon's own address, and what is left after a restart."""
 
 import asyncio
+import datetime
 import json
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 
 from daq.fit.case import evidence_of
 from daq.keep.again.case import case_of
+from daq.keep.clients import people
 from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
@@ -15,7 +17,7 @@ from tests.keep.told import answer
 from tests.live.visits import all_well, arrived, on_the_jig
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
-DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2026-12-16"}
+DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2099-12-16"}
 
 
 async def ridden(client, session):
@@ -86,7 +88,7 @@ def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared
         assert (await client.get("/api/v1/follow-ups")).json() == []
         await client.put("/api/v1/visit/decision", json=DECISION)
         (due,) = (await client.get("/api/v1/follow-ups")).json()
-        assert (due["due_on"], due["outcome"]) == ("2026-12-16", None)
+        assert (due["due_on"], due["outcome"]) == ("2099-12-16", None)
         answer = {"outcome": "better", "symptoms": [{"place": "hands", "side": "left", "score": 2}]}
         assert (await client.put("/api/v1/visits/1/follow-up", json=answer)).status_code == 200
         (asked,) = (await client.get("/api/v1/follow-ups")).json()
@@ -167,3 +169,15 @@ def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
     assert forbidden == {"days": None, "why_not": empty["left_out"]["1"]}
     assert "the hips slid on the saddle" in forbidden["why_not"]
     assert empty["panel"] is None
+
+
+def test_a_re_check_before_the_last_stage_is_refused(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        refused = await client.put("/api/v1/visit/decision", json=DECISION | {"recheck_on": people.today().isoformat()})
+        assert refused.status_code == 422
+        # 75 to 58 mm are four stages, the last set three weeks after the first.
+        last = people.today() + datetime.timedelta(days=21)
+        assert f"expected {last} or later" in refused.json()["detail"]
+
+    on_the_jig(tmp_path, job)

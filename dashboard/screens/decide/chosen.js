@@ -1,0 +1,140 @@
+/** The fitter decides: the setback large, height and bar as they were ridden there, the reason, and the one black button. */
+import { ask } from "../../commands.js";
+import { el, setAttribute, setText } from "../../dom.js";
+import { field, gather, read, write } from "../../form.js";
+import { number } from "../../format.js";
+import { asSentence } from "../../trade_words.js";
+import { comparedWithNow, following, shortDay, stagesLine } from "./picture.js";
+
+/** @typedef {import("../../store.js").Store} Store @typedef {import("../../form.js").Field} Field */
+
+/** @type {import("../../form.js").Row} */
+const SETBACK = { path: "setback_mm", words: "Setback decided", kind: "number", unit: "mm behind the BB", least: -100, most: 300, step: 1, required: true };
+/** What is set on the bicycle beside it, and where the option has it. @type {import("../../form.js").Row[]} */
+const SET = [
+  { path: "height_mm", words: "Saddle height", kind: "number", unit: "mm", least: 400, most: 1000 },
+  { path: "bar_x_mm", words: "Bar ahead of the BB", kind: "number", unit: "mm", least: 100, most: 1200 },
+  { path: "bar_y_mm", words: "Bar above the BB", kind: "number", unit: "mm", least: 100, most: 1500 },
+  { path: "saddle_tilt_deg", words: "Saddle tilt, nose up +", kind: "number", unit: "°", least: -20, most: 20 },
+];
+/** @type {import("../../form.js").Row[]} */
+const WRITTEN = [
+  { path: "reason", words: "Reason", kind: "long", required: true },
+  { path: "decided_by", words: "Decided by", kind: "text", required: true },
+];
+/** @type {import("../../form.js").Row[]} */
+const FOLDED = [
+  { path: "traded", words: "Given up for it", kind: "long" },
+  { path: "recheck_on", words: "Re-check on", kind: "date", required: true },
+];
+/** Who decided last at this computer; no client's data. */
+const FITTER = "foreaft-fitter";
+const MOST_REASONS = 4;
+
+/** @param {Store} store @param {(mm: number|null) => void} moved */
+export function chosenPanel(store, moved) {
+  const setback = field(SETBACK, "decision");
+  const [set, written, folded] = [SET, WRITTEN, FOLDED].map((rows) => rows.map((row) => field(row, "decision")));
+  const fields = [setback, ...set, ...written, ...folded];
+  const compared = el("p", { class: "compared", role: "status" });
+  const rows = el("dl", { class: "follows" });
+  const stages = el("div", {});
+  const recheck = el("p", { class: "note" });
+  const cautions = el("div", { class: "cautions", role: "status" });
+  const reasons = el("p", { class: "reasons-offered" });
+  const send = el("button", { type: "submit", class: "main" }, "Keep and print");
+  const again = el("a", { target: "_blank", rel: "noopener" }, "Printed page");
+  const node = el(
+    "form",
+    { class: "chosen", onsubmit: keep, oninput: typed, "aria-label": "Decision" },
+    setback.node,
+    compared,
+    el("fieldset", { class: "set-there" }, el("legend", {}, "As ridden there"), ...set.map((each) => each.node)),
+    rows,
+    stages,
+    cautions,
+    el("div", { class: "reasoned" }, reasons, ...written.map((each) => each.node)),
+    el("details", {}, el("summary", {}, "Given up, re-check"), ...folded.map((each) => each.node), recheck),
+    el("p", { class: "page-end" }, send, again),
+  );
+  /** @type {Set<Field>} what the fitter has written himself: what follows the marker does not write over it */
+  const own = new Set();
+  /** @type {any} */
+  let shown = null;
+
+  function typed(/** @type {Event} */ event) {
+    const mine = fields.find(({ input }) => input === event.target);
+    if (!mine) return;
+    own.add(mine);
+    if (mine === setback) moved(setback.input.validity.valid ? read(setback) : null);
+    else draw();
+  }
+  const follow = (/** @type {Field} */ each, /** @type {any} */ value) => !own.has(each) && write(each, value ?? null);
+
+  function draw() {
+    if (!shown) return;
+    const { found, days, option } = shown;
+    const there = option?.place ?? {};
+    const tilt_deg = store.state.visit?.measured.saddle_tilt_deg ?? store.state.visit?.intake?.saddle.tilt_deg;
+    for (const each of set) {
+      const value = each.row.path === "saddle_tilt_deg" ? tilt_deg : there[each.row.path];
+      follow(each, typeof value === "number" ? Math.round(value * 10 ** (each.row.unit === "°" ? 1 : 0)) / 10 ** (each.row.unit === "°" ? 1 : 0) : null);
+    }
+    follow(folded[1], option?.recheck_on);
+    setText(compared, comparedWithNow(found, days, option));
+    rows.replaceChildren(...following(found, days, option).flatMap(([words, value]) => [el("dt", {}, words), el("dd", {}, value)]));
+    stages.replaceChildren(stagesLine(option, found.present_mm));
+    setText(recheck, option ? `The last stage begins on ${shortDay(option.stages.at(-1).on)}.` : "");
+    const height = set[0];
+    const off_mm = option && there.height_mm !== null ? (read(height) ?? there.height_mm) - there.height_mm : 0;
+    const said = [...(option?.cautions ?? []), ...(option?.reaching.reachable === false ? [option.reaching.text] : []), ...(Math.abs(off_mm) >= 1 ? [`this height is ${number(Math.abs(off_mm))} mm ${off_mm > 0 ? "above" : "below"} the one ridden here, ${number(there.height_mm)} mm`] : [])];
+    cautions.replaceChildren(...said.map((text) => el("p", { class: "warning" }, asSentence(text))));
+  }
+  function offer(/** @type {any[]} */ leanings) {
+    const said = [...leanings.map((each) => each.title.toLowerCase()), "hands stay light"].slice(0, MOST_REASONS);
+    const add = (/** @type {string} */ text) => {
+      const before = written[0].input.value.trim();
+      write(written[0], before ? `${before}, ${text}` : text);
+      own.add(written[0]);
+    };
+    reasons.replaceChildren("Why: ", ...said.map((text) => el("button", { type: "button", class: "small", onclick: () => add(text) }, text)));
+  }
+  async function keep(/** @type {Event} */ event) {
+    event.preventDefault();
+    const visit_id = store.state.visit?.id;
+    if (visit_id === undefined || visit_id !== shown?.found.visit_id) return;
+    const sheet = open("", "_blank");
+    const kept = await ask(store, "decision", "PUT", "/api/v1/visit/decision", gather(fields));
+    if (!kept) return sheet?.close();
+    localStorage.setItem(FITTER, read(written[1]));
+    if (sheet) sheet.location.href = `/api/v1/visits/${visit_id}/report`;
+  }
+  return {
+    node,
+    /** @param {any} found @param {any} days @param {any} option */
+    show(found, days, option) {
+      if (shown?.found !== found) offer(found.leanings);
+      shown = { found, days, option };
+      draw();
+    },
+    /** @param {number|null} mm */
+    put: (mm) => {
+      if (document.activeElement !== setback.input) write(setback, mm);
+    },
+    /** Fills it in for another visit. @param {any} decision what was decided before, or null */
+    begin(decision) {
+      own.clear();
+      shown = null;
+      for (const each of fields) {
+        write(each, decision?.[each.row.path] ?? (each.row.path === "decided_by" ? localStorage.getItem(FITTER) : null));
+        if (decision && decision[each.row.path] !== null) own.add(each);
+      }
+    },
+    /** @param {import("../../state.js").State} state */
+    frame({ visit, sending }) {
+      setAttribute(send, "disabled", sending !== null);
+      setAttribute(again, "hidden", !visit?.decision);
+      setAttribute(again, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
+    },
+  };
+}

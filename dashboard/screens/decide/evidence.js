@@ -1,0 +1,52 @@
+/** What the decision rests on: what speaks for either way, what was not seen, and folded all the tables. */
+import { el } from "../../dom.js";
+import { number, withMinus } from "../../format.js";
+import { asSentence } from "../../trade_words.js";
+import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
+
+const WAYS = /** @type {const} */ ([["forward", "Speaks for further forward"], ["back", "Speaks for further back"]]);
+/** Where what was not seen is made good: its words, the screen, the act. */
+const CURES = /** @type {const} */ ([
+  ["ask", "Not asked", "#client", "Ask it"],
+  ["ride", "Not ridden", "#plan", "Plan it"],
+  ["enter", "Not entered", "#client", "Enter it"],
+]);
+
+/** @param {any} found @returns {HTMLElement} */
+export function ways({ leanings }) {
+  return el(
+    "div",
+    { class: "ways" },
+    ...WAYS.map(([way, words]) => {
+      const own = leanings.filter((/** @type {any} */ each) => each.way === way);
+      const rows = own.map((/** @type {any} */ each) => el("li", { title: withMinus(each.why) }, el("b", {}, each.title), el("span", {}, withMinus(each.number)), el("small", {}, withMinus(each.why))));
+      return el("section", {}, el("h2", {}, words), rows.length ? el("ul", {}, ...rows) : el("p", { class: "note" }, "Nothing seen."));
+    }),
+  );
+}
+
+/** One line for all that was not asked or ridden, each kind with the way to it. @param {any} found */
+export function notSeen({ not_seen }) {
+  const parts = CURES.flatMap(([cure, words, to, act]) => {
+    const what = not_seen.filter((/** @type {any} */ each) => each.cure === cure).map((/** @type {any} */ each) => each.what);
+    return what.length ? [el("span", {}, `${words}: ${what.join(", ")}. `, el("a", { href: to }, act))] : [];
+  });
+  return parts.length ? el("p", { class: "not-seen" }, ...parts) : null;
+}
+
+/** @param {any} found @param {any} days @param {HTMLSelectElement} beside */
+export function tables(found, days, beside) {
+  const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
+  const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((one) => el("li", {}, asSentence(withMinus(one)))));
+  const fold = (/** @type {string} */ words, /** @type {(Node|null)[]} */ ...nodes) => el("details", {}, el("summary", {}, words), ...nodes);
+  const wide = (/** @type {string} */ name, /** @type {HTMLElement} */ table) => el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": name }, table);
+  return [
+    main?.onset?.validity?.length ? fold("What the answer withstood", items(main.onset.reasons), wide("Tests of validity", validityTable(main.onset.validity))) : null,
+    days?.helps?.length ? fold("What would help most", el("p", { class: "note" }, days.spreads_from), items(days.helps.map((/** @type {any} */ each) => `${each.what}: ${each.width_mm === null ? "one end stays open" : `another day within ${number(each.width_mm)} mm`}`))) : null,
+    fold("Signs that the saddle is too far back", wide("Signs", signTable(found.signs))),
+    fold("What else could have made it", wide("Disturbers", disturberTable(found.disturbers))),
+    fold("On the client’s own bicycle", wide("Own bicycle", placeTable(found.places, found.com_height)), found.sides.length ? wide("Sides", sideTable(found.sides)) : null),
+    fold("Sweeps of the day, and of an earlier visit", wide("Sweeps", sweepTable(found.sweeps)), el("p", { class: "field", hidden: !found.earlier.length }, el("label", { for: "compare" }, "Lay an earlier visit beside it"), beside), found.differences.length ? items(found.differences) : null, found.against.length ? items([...new Set(/** @type {string[]} */ (found.against.flatMap((/** @type {any} */ one) => one.said)))]) : null),
+    found.steps.length ? fold("Step by step: geometry, shares, stroke", wide("Step by step", stepTable(found.steps))) : null,
+  ].filter((node) => node !== null);
+}

@@ -1,0 +1,135 @@
+"""Decide and the client's screen: the marker and what follows from it, whose evidence stands there, what is kept."""
+
+import json
+
+import pytest
+
+from daq.sweep.run import State
+from tests.browser.test_page import ANSWERS, sweep_in
+
+
+@pytest.fixture
+def decide(desk, messages):
+    """Decide with a level sweep and a climb, nothing decided yet."""
+    return opened(desk, messages, "decide")
+
+
+def opened(desk, messages, screen):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    at.answers["visit/evidence"] |= {"decision": None, "chosen_mm": 59.0}
+    visit = at.answers["visit"]["visit"] | {"decision": None}
+    at.answers["visit"]["visit"] = visit
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, screen)
+    at.wait(lambda: at.page.locator(".marker").count())
+    return at
+
+
+def shown(at):
+    fields = [at.page.get_by_label(name).input_value() for name in ("Setback decided", "Saddle height", "Bar ahead")]
+    return [int(value) for value in fields]
+
+
+def option(at, mm):
+    (found,) = [one for one in at.answers["visit/evidence"]["options"] if one["place"]["setback_mm"] == mm]
+    return found
+
+
+def test_height_bar_stages_and_chances_follow_the_marker_however_it_is_moved(decide):
+    assert shown(decide) == [59, 728, 559]
+    decide.page.locator(".marker").focus()
+    decide.page.keyboard.press("Shift+ArrowRight")
+    decide.page.keyboard.press("ArrowRight")
+    place = option(decide, 53.0)["place"]
+    assert shown(decide) == [53, round(place["height_mm"]), round(place["bar_x_mm"])]
+    assert decide.page.locator(".marker").get_attribute("aria-valuetext") == "53 mm"
+    assert decide.page.locator(".stages li b").last.inner_text() == "53"
+    assert "forward of the onset" in decide.text(".cautions")
+
+    decide.page.get_by_label("Setback decided").fill("63")
+    decide.page.wait_for_timeout(50)
+    box = decide.page.locator(".marker-head").bounding_box()
+    decide.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 10)
+    decide.page.mouse.down()
+    decide.page.mouse.move(box["x"] + box["width"] / 2 + 60, box["y"] + 10, steps=4)
+    decide.page.mouse.up()
+    assert 50 < shown(decide)[0] < 63
+
+
+def test_a_height_the_fitter_writes_stays_and_the_difference_to_the_one_ridden_is_said(decide):
+    decide.page.get_by_label("Saddle height").fill("722")
+    decide.page.locator(".marker").focus()
+    decide.page.keyboard.press("ArrowRight")
+
+    assert shown(decide)[:2] == [58, 722]
+    assert "this height is 6 mm below the one ridden here, 728 mm" in decide.text(".cautions").lower()
+
+
+def test_what_is_kept_is_what_stands_there(decide):
+    decide.page.locator(".reasons-offered button").first.click()
+    decide.page.get_by_label("Decided by").fill("B. Fitter")
+    decide.page.get_by_role("button", name="Keep and print").click()
+    decide.wait(lambda: [path for path, _ in decide.asked if path == "visit/decision"])
+
+    (kept,) = [body for path, body in decide.asked if path == "visit/decision"]
+    assert (kept["setback_mm"], kept["height_mm"], kept["bar_x_mm"]) == (59, 728, 559)
+    assert kept["reason"] == "hamstring, both sides"
+    assert kept["recheck_on"] == option(decide, 59.0)["recheck_on"]
+
+
+def test_nothing_of_the_client_before_stands_under_the_next_ones_name(decide):
+    decide.slow(300)
+    visit = decide.answers["visit"]["visit"]
+    decide.send({"type": "visit", "visit": {**visit, "id": 9, "pseudonym": "R-BBB"}})
+
+    assert decide.page.locator(".decide").is_hidden()
+    assert "Working it out" in decide.text("main")
+
+
+def test_a_line_that_names_no_onset_is_drawn_unsure_as_on_the_run(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    for sweep in at.answers["visit/evidence"]["sweeps"]:
+        sweep["onset"] |= {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None}
+    visit = at.answers["visit"]["visit"]
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
+    at.wait(lambda: at.page.locator(".overlay .fit").count())
+
+    assert at.page.locator(".overlay g .fit").count() == at.page.locator(".overlay g .fit.unsure").count()
+
+
+def test_the_clients_screen_has_no_names_and_no_controls(desk, messages):
+    at = opened(desk, messages, "shown")
+    seen = at.page.locator("body").inner_text()
+
+    assert "your hands stay equally light" in seen
+    assert "59" in at.text(".shown-setback")
+    pseudonym = at.answers["visit"]["visit"]["pseudonym"]
+    assert not [word for word in ("Ada", pseudonym, "Reason", "Decided by") if word in seen]
+    visible = [each for each in at.page.locator("button, input, a, [role=slider]").all() if each.is_visible()]
+    assert visible == []
+
+
+@pytest.mark.parametrize("size", [(1920, 1080), (1280, 800), (834, 1112), (390, 844)], ids=str)
+@pytest.mark.parametrize("screen", ["decide", "shown"])
+def test_no_words_of_the_chart_lie_on_each_other_and_none_is_cut_off(desk, messages, size, screen):
+    at = opened(desk, messages, screen)
+    at.page.set_viewport_size({"width": size[0], "height": size[1]})
+    at.page.wait_for_timeout(150)
+    host = at.page.locator(".decide-chart").bounding_box()
+    boxes = [
+        (each.text_content(), each.bounding_box()) for each in at.page.locator(".overlay g[aria-hidden] text").all()
+    ]
+
+    for i, (words, box) in enumerate(boxes):
+        assert box["x"] >= host["x"] - 0.5, words
+        assert box["x"] + box["width"] <= host["x"] + host["width"] + 0.5, words
+        for other, beside in boxes[i + 1 :]:
+            apart = (
+                box["x"] + box["width"] <= beside["x"] + 0.5
+                or beside["x"] + beside["width"] <= box["x"] + 0.5
+                or box["y"] + box["height"] <= beside["y"] + 3
+                or beside["y"] + beside["height"] <= box["y"] + 3
+            )
+            assert apart, (words, other)
+    assert at.page.evaluate("document.documentElement.scrollWidth") <= size[0]
