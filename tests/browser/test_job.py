@@ -182,15 +182,19 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):  # noqa: F811
         assert "Pages: 1" in " ".join(about.split())
         for said in (
             "SIMULATED",
-            "58 133",  # nose and 80 mm width: 58 + 75 mm
+            "visit 1",
+            "At the 80 mm width: 133 mm, was 153",  # 58 + 75 mm, 78 + 75 mm
             f"Onset {onset_mm:.1f} mm, 95 % interval {low_mm:.1f} to {high_mm:.1f} mm",
             "method " + told["onset"]["method"],
             "calibration simulated",
             "Reason: rider cannot step off again",
             "see a clinician",
+            "seen by her doctor in May",
             "20 mm forward, to 58 mm",
-            "73 → 68 → 63 → 58 mm",
-            "Re-check on",
+            "height 728",
+            "Hold this strip to the rail",
+            "100 mm",
+            "Re-check",
             "hamstrings tire",
         ):
             assert said in words, (said, words)
@@ -214,7 +218,7 @@ def reach(page, name):  # noqa: F811
         page.keyboard.press("Tab")
         focused = page.evaluate(
             "(() => { const a = document.activeElement; if (!a || a === document.body) return '';"
-            " return (a.labels?.[0] ?? a).textContent || a.getAttribute('aria-label') || ''; })()"
+            " return a.getAttribute('aria-label') || (a.labels?.[0] ?? a).textContent || ''; })()"
         )
         if name in focused:
             return

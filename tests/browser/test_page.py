@@ -316,7 +316,9 @@ def test_what_to_do_is_never_cut_off(desk, messages, size, state, fields):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("screen", ["client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "rider"])
+@pytest.mark.parametrize(
+    "screen", ["client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "rider"]
+)
 def test_axe_finds_nothing_against_wcag_22_aa(desk, messages, scheme, screen):
     at = desk(color_scheme=scheme)
     at.answers = json.loads(ANSWERS.read_text())

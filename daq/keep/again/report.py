@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from pathlib import Path
-from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from daq.fit.case import Case, Evidence
+from daq.fit.case import Case, Evidence, day_of
 from daq.fit.disturbers import Disturbs
 from daq.fit.explaining import UNKNOWN, sentence
 from daq.fit.intake import both_references_mm, clinician_advice
+from daq.fit.options import Place
 from daq.fit.overlaid import differences
 from daq.fit.stepping import over_bb_mm
-from daq.keep.again.report_drawings import legend, onset_drawing, shares_at, supports_drawing
+from daq.keep.again.report_drawings import legend, onset_drawing
+from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.values import Verdict
 
@@ -27,6 +29,8 @@ VERDICTS = {
     Verdict.RISE_SEEN: "a rise was seen, but the effort was not measured",
     Verdict.UNDECIDED: "it is undecided",
 }
+MOST_LEANINGS = 6
+"""Lines of what spoke for either way that the page has room for; the complaints come first."""
 LONG = 300
 """Letters of a reason from which on it is printed small."""
 
@@ -43,60 +47,98 @@ _PAGES.filters["minus"] = lambda text: re.sub(r"(^|[\s(;])-(?=\d)", "\\1\N{MINUS
 def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
     """The page as HTML; earlier: the visit that the evidence lays beside this one."""
     curves = (*case.sweeps, *evidence.earlier)
+    new = _new(case, evidence)
     return _PAGES.get_template("report.html").render(
         case=case,
         evidence=evidence,
         decision=case.decision,
+        day=day_of(case),
+        new=new,
+        tilt_deg=_tilt_deg(case),
+        bar_above="" if new is None or new.bar_y_mm is None else f"{new.bar_y_mm:.0f} above the BB",
+        other_ways=() if new is None else _other_ways(case, evidence, new),
+        stages=() if evidence.chosen is None else evidence.chosen.stages,
+        strip=None if new is None else strip_drawing(evidence.present_mm, new.setback_mm),
         answer=None if evidence.main is None else evidence.main.onset,
         climb=None if evidence.climb is None else evidence.climb.onset,
         sentence=sentence(case, evidence),
         unknown=UNKNOWN,
         advice=clinician_advice(case.intake),
-        places=_places(case, evidence),
         chart=onset_drawing(curves, evidence),
         legend=legend(curves),
+        leanings=evidence.leanings[:MOST_LEANINGS],
+        care=_care(case, evidence),
         against=list(dict.fromkeys(text for one in evidence.against for text in one.said)),
         differences=() if earlier is None else differences(case.intake, earlier.intake),
-        picture=_picture(case, evidence),
-        disturbing=[one for one in evidence.disturbers if one.disturbs is not Disturbs.IN_ORDER],
-        climb_pct=CLIMB_PCT,
         VERDICTS=VERDICTS,
         LONG=LONG,
     )
 
 
-def _picture(case: Case, evidence: Evidence) -> str:
-    if evidence.main is None or evidence.chosen_mm is None:
-        return ""
-    found = shares_at(evidence.main, case.rig, evidence.chosen_mm)
-    return "" if found is None else supports_drawing(found)
-
-
-def _places(case: Case, evidence: Evidence) -> list[dict[str, Any]]:
-    """The present and the new place of the saddle, in both references and both frames. mm."""
-    saddle, measured, decision = case.intake.saddle, case.measured, case.decision
-    height_mm = measured.height_mm or saddle.height_mm
-    rows: list[tuple[str, float | None, float | None, float | None, float | None]]
-    rows = [("was", evidence.present_mm, saddle.height_mm, saddle.tilt_deg, None)]
-    if decision is not None:
-        tilt = measured.saddle_tilt_deg if decision.saddle_tilt_deg is None else decision.saddle_tilt_deg
-        rows.append(("new", decision.setback_mm, decision.height_mm or height_mm, tilt, decision.reach_mm))
-    return [
-        {
-            "name": name,
-            "nose_mm": None if setback_mm is None else both_references_mm(saddle, setback_mm)[0],
-            "width_mm": None if setback_mm is None else both_references_mm(saddle, setback_mm)[1],
-            "gravity_mm": _against_gravity_mm(setback_mm, height),
-            "height_mm": height,
-            "tilt_deg": tilt_deg,
-            "reach_mm": reach_mm,
-        }
-        for name, setback_mm, height, tilt_deg, reach_mm in rows
-    ]
-
-
-def _against_gravity_mm(setback_mm: float | None, height_mm: float | None) -> float | None:
-    """On a climb of CLIMB_PCT; the height along the seat tube taken as one over the BB."""
-    if setback_mm is None or height_mm is None:
+def _new(case: Case, evidence: Evidence) -> Place | None:
+    """Saddle and bar as decided; as ridden there where nothing else was decided."""
+    decision, chosen = case.decision, evidence.chosen
+    if decision is None or chosen is None:
         return None
-    return setback_against_gravity_mm(setback_mm, over_bb_mm(height_mm), tilt_deg_of(CLIMB_PCT))
+    there = chosen.place
+    return Place(
+        decision.setback_mm,
+        there.height_mm if decision.height_mm is None else decision.height_mm,
+        there.bar_x_mm if decision.bar_x_mm is None else decision.bar_x_mm,
+        there.bar_y_mm if decision.bar_y_mm is None else decision.bar_y_mm,
+    )
+
+
+def _tilt_deg(case: Case) -> float | None:
+    said = (
+        None if case.decision is None else case.decision.saddle_tilt_deg,
+        case.measured.saddle_tilt_deg,
+        case.intake.saddle.tilt_deg,
+    )
+    return next((tilt_deg for tilt_deg in said if tilt_deg is not None), None)
+
+
+def _other_ways(case: Case, evidence: Evidence, new: Place) -> list[tuple[str, float, float | None]]:
+    """The same place said otherwise: words, new and before, mm."""
+    saddle, was = case.intake.saddle, evidence.present
+    other = 1 if saddle.reference == "nose" else 0
+    now_mm = both_references_mm(saddle, new.setback_mm)[other]
+    then_mm = None if was is None else both_references_mm(saddle, was.setback_mm)[other]
+    found = [] if now_mm is None else [(("At the nose", "At the 80 mm width")[other], now_mm, then_mm)]
+    gravity_mm = _against_gravity_mm(new)
+    if gravity_mm is not None:
+        before_mm = None if was is None else _against_gravity_mm(was)
+        found.append((f"Against gravity on a {CLIMB_PCT:g} % climb", gravity_mm, before_mm))
+    reach_mm = case.decision.reach_mm if case.decision is not None else None
+    if reach_mm is not None:
+        found.append(("Saddle to bar", reach_mm, None))
+    return found
+
+
+def _care(case: Case, evidence: Evidence) -> list[str]:
+    """What a reader has to know beside the numbers."""
+    overridden = [
+        f"gone on without {one['title'].lower()} ({one['said']}). Reason: {one['reason']}" for one in case.overrides
+    ]
+    disturbing = [one for one in evidence.disturbers if one.disturbs is not Disturbs.IN_ORDER]
+    told = [f"{one.title}, {one.disturbs}: {one.said}" for one in disturbing]
+    return [*evidence.differs, *overridden, *evidence.cautions, *told]
+
+
+def _against_gravity_mm(place: Place) -> float | None:
+    """On a climb of CLIMB_PCT; the height along the seat tube taken as one over the BB."""
+    if place.height_mm is None:
+        return None
+    return setback_against_gravity_mm(place.setback_mm, over_bb_mm(place.height_mm), tilt_deg_of(CLIMB_PCT))
+
+
+def _day(day: datetime.date) -> str:
+    """'28 November 2026'."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+_PAGES.filters["day"] = _day
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)

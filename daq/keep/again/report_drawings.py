@@ -1,4 +1,4 @@
-"""The drawings of the printed page as SVG: hand load over setback, and where the weight rests.
+"""The drawings of the printed page as SVG: hand load over setback.
 
 Black on white: sweeps are told apart by their marks and dashes. Only numbers and escaped text go in.
 """
@@ -12,14 +12,10 @@ from markupsafe import Markup, escape
 
 from daq.fit.case import Evidence
 from daq.fit.ridden import Ridden
-from daq.fit.step_table import shares_of
-from daq.measure.mechanics import Shares
-from daq.rig import Rig
 from daq.sweep.onset import fitted_line, standard_errors
-from daq.values import StepMean
 
-WIDTH, HEIGHT = 560, 220
-LEFT, RIGHT, TOP, BOTTOM = 48, 548, 26, 174
+WIDTH, HEIGHT = 680, 140
+LEFT, RIGHT, TOP, BOTTOM = 40, 670, 26, 102
 MARKS = ("M-4,0A4,4 0 1 0 4,0A4,4 0 1 0 -4,0Z", "M-4,-4H4V4H-4Z", "M0,-5L5,4H-5Z", "M0,-5L5,0L0,5L-5,0Z")
 DASHES = ("none", "6 3", "2 3", "9 3 2 3")
 Z_95 = 1.96
@@ -54,12 +50,12 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
 def _axes(x: Scale, y: Scale, rear: float, front: float, low: float, high: float) -> list[str]:
     parts = [f'<path class="axis" d="M{LEFT},{BOTTOM}H{RIGHT}M{LEFT},{TOP}V{BOTTOM}"/>']
     for mm in range(int(-(-front // 10)) * 10, int(rear) + 1, 10):
-        parts.append(f'<path class="axis" d="M{x(mm):.1f},{BOTTOM}v5"/>{_text(x(mm), BOTTOM + 18, str(mm), "middle")}')
-    apart = next(step for step in (5, 10, 20, 50, 100, 200) if (high - low) / step <= 7)
+        parts.append(f'<path class="axis" d="M{x(mm):.1f},{BOTTOM}v5"/>{_text(x(mm), BOTTOM + 17, str(mm), "middle")}')
+    apart = next(step for step in (5, 10, 20, 50, 100, 200) if (high - low) / step <= 5)
     for n in range(int(-(-low // apart)) * apart, int(high) + 1, apart):
         parts.append(f'<path class="grid" d="M{LEFT},{y(n):.1f}H{RIGHT}"/>{_text(LEFT - 6, y(n) + 4, str(n), "end")}')
     words = "setback, mm behind the BB; front of the bicycle to the right"
-    parts.append(_text((LEFT + RIGHT) / 2, BOTTOM + 36, words, "middle"))
+    parts.append(_text((LEFT + RIGHT) / 2, BOTTOM + 33, words, "middle"))
     parts.append(_text(LEFT, TOP - 10, "hand load, N (bars 95 %)", "start"))
     return parts
 
@@ -70,11 +66,15 @@ def _window(evidence: Evidence, x: Scale) -> list[str]:
         front, rear = evidence.window_mm
         size = f'width="{x(front) - x(rear):.1f}" height="{BOTTOM - TOP}"'
         parts.append(f'<rect class="window" x="{x(rear):.1f}" y="{TOP}" {size}/>')
-        parts.append(_text((x(front) + x(rear)) / 2, TOP + 12, "window", "middle"))
-    for mm, name in ((evidence.present_mm, "was"), (evidence.chosen_mm, "new")):
-        if mm is not None:
-            parts.append(f'<path class="place {name}" d="M{x(mm):.1f},{TOP + 16}V{BOTTOM}"/>')
-            parts.append(_text(x(mm) + 3, BOTTOM - 4, f"{name} {mm:.0f}", "start"))
+    was_mm, new_mm = evidence.present_mm, evidence.chosen_mm
+    new_is_forward = was_mm is None or new_mm is None or new_mm <= was_mm
+    for mm, name in ((was_mm, "was"), (new_mm, "new")):
+        if mm is None:
+            continue
+        # Each name on the far side of its line, so that neither lies on the other.
+        side = 1 if (name == "new") == new_is_forward else -1
+        parts.append(f'<path class="place {name}" d="M{x(mm):.1f},{TOP - 6}V{BOTTOM}"/>')
+        parts.append(_text(x(mm) + 4 * side, TOP + 4, f"{name} {mm:.0f}", "start" if side > 0 else "end"))
     return parts
 
 
@@ -105,28 +105,3 @@ def legend(sweeps: Sequence[Ridden]) -> list[tuple[str, Markup]]:
 
 def _text(x: float, y: float, words: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
-
-
-def shares_at(sweep: Ridden, rig: Rig, setback_mm: float) -> Shares | None:
-    """How the weight was shared at the ridden position nearest to this setback; None without the mass."""
-    if not sweep.steps:
-        return None
-    step: StepMean = min(sweep.steps, key=lambda one: abs(one.setback_mm - setback_mm))
-    return shares_of(step, sweep, rig)
-
-
-def supports_drawing(found: Shares) -> Markup:
-    """The rider as a few lines, an arrow as long as each share under saddle, feet and hands."""
-    places = (("saddle", 62, 96, found.saddle), ("feet", 122, 168, found.feet), ("hands", 196, 84, found.hands))
-    limbs = "M66,86L118,44L192,76M66,86L132,116L122,160M118,44l14,-14"
-    body = f'<path class="rider" d="{limbs}"/><circle class="rider" cx="138" cy="22" r="11"/>'
-    arrows = []
-    for name, x, y, share in places:
-        length = 20 + 90 * max(0.0, share)
-        arrows.append(f'<path class="arrow" d="M{x},{y + length:.0f}V{y + 6}m-5,8l5,-9l5,9"/>')
-        arrows.append(_text(x, y + length + 14, f"{name} {100 * share:.0f} %", "middle"))
-    title = (
-        f"Weight on saddle {100 * found.saddle:.0f} %, feet {100 * found.feet:.0f} %, hands {100 * found.hands:.0f} %"
-    )
-    head = f'<svg class="supports" viewBox="0 0 250 240" role="img"><title>{title}</title>'
-    return Markup(f"{head}{body}{''.join(arrows)}</svg>")

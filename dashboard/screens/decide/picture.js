@@ -96,7 +96,7 @@ export function stagesLine(option, present) {
   const stops = option.stages.map((/** @type {any} */ stage, /** @type {number} */ i) =>
     el("li", { class: i === option.stages.length - 1 ? "last" : "" }, el("b", {}, number(stage.place.setback_mm)), el("small", {}, i === 0 ? "today" : shortDay(stage.on))),
   );
-  return el("div", { class: "stages" }, el("h3", {}, `In ${number(stops.length)} stages, a week each`), el("ol", {}, present === null ? null : el("li", { class: "first" }, el("b", {}, number(present)), el("small", {}, "now")), ...stops));
+  return el("div", { class: "stages" }, el("h2", {}, `In ${number(stops.length)} stages, a week each`), el("ol", {}, present === null ? null : el("li", { class: "first" }, el("b", {}, number(present)), el("small", {}, "now")), ...stops));
 }
 
 /** "5 Dec" @param {string} iso */

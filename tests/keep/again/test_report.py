@@ -4,6 +4,7 @@ import dataclasses
 import datetime
 import re
 from html.parser import HTMLParser
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -63,7 +64,12 @@ def words(html):
 def test_setback_stands_in_both_references_and_against_gravity():
     # 58 mm at the nose, 75 mm to the 80 mm width; height 724 mm along 73.5 deg is 694 mm over the BB, times
     # sin(atan 0.045) = 0.0450 is 31 mm on the climb.
-    assert "new 58 133 89 724" in words(page())
+    said = words(page())
+
+    assert "Setback, nose to BB 58 mm · was 78" in said
+    assert "At the 80 mm width: 133 mm, was 153." in said
+    assert "Against gravity on a 4.5 % climb: 89 mm" in said
+    assert "Saddle height, BB to top 724 mm" in said
 
 
 def test_the_page_says_what_a_later_reader_needs():
@@ -71,17 +77,62 @@ def test_the_page_says_what_a_later_reader_needs():
 
     for needed in (
         "R-ABC234",
-        "2026-11-25",
+        "25 November 2026",
         "method hinge-posterior",
         "calibration c-2026-11",
-        "Re-check on 2026-12-16",
+        "from 16 December 2026 Re-check",
         "Decided by B. Fitter",
         "Reason: rider <cannot> step off",
         "no target for going back",
-        "68 → 63 → 58 mm",
         "reach kept, leg extension kept, out and back",
     ):
         assert needed in said, needed
+
+
+def test_a_first_visit_is_visit_1_whatever_its_number_in_the_store():
+    assert "visit 1 ·" in words(page())
+    assert "visit 2 ·" in words(page(nth=2))
+
+
+def test_the_stages_are_boxes_to_tick_each_with_day_setback_height_and_bar():
+    swept = ridden(start_setback_mm=78.0, start_height_mm=722.0)
+    said = words(page(sweeps=(swept,), decision=DECISION.model_copy(update={"height_mm": None})))
+
+    assert "25 November 2026 73 mm height 724 bar 545" in said
+    assert "16 December 2026 58 mm height 728 bar 560" in said, "as ridden with the leg's extension kept"
+    assert page().count("<i></i>") == 5
+
+
+def test_a_height_other_than_the_one_ridden_is_said_before_anything_else():
+    swept = ridden(start_setback_mm=78.0, start_height_mm=722.0)
+    said = words(page(sweeps=(swept,), decision=DECISION.model_copy(update={"height_mm": 722.0})))
+
+    assert "Take with care Saddle height 722 mm was decided, 728 mm was ridden at 58 mm" in said
+
+
+def test_the_strip_is_true_to_size():
+    html = page()
+    (width, height) = re.search(r'class="strip" viewBox="0 0 (\S+) (\S+)"', html).groups()
+    css = (Path(__file__).parents[3] / "dashboard/report.css").read_text()
+    assert f".strip {{ width: {width}mm; height: {height}mm; max-width: none; }}" in css
+    was, new = (float(re.search(rf'class="{name}" d="M([\d.]+),', html)[1]) for name in ("was", "new"))
+    assert new - was == pytest.approx(20.0), "from 78 to 58 mm, the front on the right"
+    gauge = re.search(r'class="gauge" d="M[\d.]+,19v4M[\d.]+,21h([\d.]+)M', html)[1]
+    assert float(gauge) == 100.0
+
+
+def test_without_a_place_before_there_is_no_strip():
+    unknown = INTAKE.model_copy(update={"saddle": INTAKE.saddle.model_copy(update={"setback_mm": None})})
+
+    assert "Hold this strip" in page()
+    assert "Hold this strip" not in page(intake=unknown)
+
+
+def test_a_red_flag_gone_on_with_is_printed_with_its_reason():
+    flagged = INTAKE.model_copy(update={"red_flags": ("night",), "flag_reason": "seen by her doctor in May"})
+
+    assert "see a clinician" in words(page(intake=flagged))
+    assert "Gone on all the same: seen by her doctor in May." in words(page(intake=flagged))
 
 
 def test_what_was_typed_is_text_and_never_markup():
