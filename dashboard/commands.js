@@ -44,7 +44,7 @@ const URGENT = ["stop", "pain"];
 
 /**
  * Sends one thing, shows that it is under way, and shows a refusal. True when done.
- * An answer that is a sweep's or a bench's standing is shown before the next turn is taken: what is pressed next
+ * An answer that is a sweep's, a bench's or a visit's standing is shown before the next turn is taken: what is pressed next
  * is meant for it.
  * @param {Store} store
  * @param {string} what
@@ -57,6 +57,7 @@ async function attempt(store, what, ask) {
   try {
     const answer = await ask();
     if (typeof answer?.state === "string") store.dispatch({ ...answer, type: "sweep" });
+    if (Array.isArray(answer?.checks)) store.dispatch({ type: "visit", visit: answer });
     if (typeof answer?.stage === "string") store.dispatch({ type: "bench", bench: answer });
     store.dispatch({ type: "page/sent" });
     return true;

@@ -39,6 +39,7 @@ TYPED = {
     "said", "todo", "reason", "triage", "in_the_way", "traded", "decided_by", "number", "why", "cautions", "move",
     "first", "second", "trend", "com_height", "why_not", "method", "label", "firmware", "made_by", "place", "remarks",
     "instrument", "certificate", "statements", "weights", "accepted", "left_out", "calibration",
+    "flag_reason",
 }  # fmt: skip
 """Keys whose text may come from a person, a file or a device; the others the page compares with what it knows."""
 CHOSEN = {("sources", "name"), ("symptoms", "place")}

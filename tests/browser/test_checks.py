@@ -1,0 +1,62 @@
+"""The checks on the page: each open one has the act that closes it, at its place."""
+
+import json
+
+import pytest
+
+from tests.browser.test_page import ANSWERS
+
+ACTS = {"zero": "Take the zero", "cleats": "Cleats are set", "height": "Height is as written", "tilt": "Tilt is as"}
+
+
+@pytest.fixture
+def checks(desk, messages):
+    """The checks of a visit in which nothing is seen to yet."""
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    visit = at.answers["visit"]["visit"]
+    every = [{**one, "standing": "open", "reason": ""} for one in visit["checks"]]
+    measured = {"height_mm": None, "saddle_tilt_deg": None, "cleats_set": False, "hands_marked": False, "hands": None}
+    visit = {**visit, "checks": every, "measured": measured, "in_the_way": "still open on the checks screen: zero"}
+    at.answers["visit/measured"] = {**visit, "measured": {**measured, "cleats_set": True}}
+    at.open({**messages["snapshot"], "visit": visit}, "checks")
+    return at
+
+
+def test_each_open_check_has_its_act_and_a_done_one_has_none(checks):
+    for key, words in ACTS.items():
+        row = checks.page.locator(".checks li", has=checks.page.locator(f"#without-{key}"))
+        assert row.get_by_role("button", name=words).is_visible()
+    visit = checks.answers["visit/measured"]
+    done = [{**one, "standing": "done"} for one in visit["checks"]]
+    checks.send({"type": "visit", "visit": {**visit, "checks": done, "in_the_way": ""}})
+    assert checks.page.locator(".check-act:visible").count() == 0
+    assert checks.text(".ready").endswith("the sweep may begin.")
+
+
+def test_two_presses_one_after_the_other_do_not_write_over_each_other(checks):
+    checks.slow(150)
+    checks.page.evaluate(
+        """() => {
+          for (const words of ["Cleats are set", "Height is as"])
+            [...document.querySelectorAll(".check-act button")].find((each) => each.textContent.startsWith(words)).click();
+        }"""
+    )
+    checks.wait(lambda: len([path for path, _ in checks.asked if path == "visit/measured"]) == 2)
+    _, second = [body for path, body in checks.asked if path == "visit/measured"]
+
+    assert (second["cleats_set"], second["height_mm"]) == (True, 722)
+
+
+def test_to_go_on_without_a_check_takes_a_reason_of_its_own(checks):
+    checks.page.get_by_text("Go on without: level").click()
+    checks.page.locator("#without-level").fill("a spirit level says so")
+    checks.page.locator("#without-level").press("Enter")
+    checks.wait(lambda: checks.asked and checks.asked[-1][0] == "visit/overrides")
+
+    assert checks.asked[-1][1] == {"check": "level", "reason": "a spirit level says so"}
+
+
+def test_the_black_button_is_never_the_run_while_a_check_is_open(checks):
+    assert checks.page.get_by_role("link", name="To the run").count() == 0
+    assert not [each.inner_text() for each in checks.page.locator("a.main:visible").all() if "run" in each.inner_text()]
