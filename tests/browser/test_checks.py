@@ -38,8 +38,9 @@ def test_two_presses_one_after_the_other_do_not_write_over_each_other(checks):
     checks.slow(150)
     checks.page.evaluate(
         """() => {
+          const buttons = [...document.querySelectorAll(".check-act button")];
           for (const words of ["Cleats are set", "Height is as"])
-            [...document.querySelectorAll(".check-act button")].find((each) => each.textContent.startsWith(words)).click();
+            buttons.find((each) => each.textContent.startsWith(words)).click();
         }"""
     )
     checks.wait(lambda: len([path for path, _ in checks.asked if path == "visit/measured"]) == 2)
