@@ -4,7 +4,8 @@ import json
 
 import pytest
 
-from tests.browser.test_page import ANSWERS
+from daq.sweep.run import State
+from tests.browser.test_page import ANSWERS, sweep_in
 
 ACTS = {"zero": "Take the zero", "cleats": "Cleats are set", "height": "Height is as written", "tilt": "Tilt is as"}
 
@@ -19,7 +20,7 @@ def checks(desk, messages):
     measured = {"height_mm": None, "saddle_tilt_deg": None, "cleats_set": False, "hands_marked": False, "hands": None}
     visit = {**visit, "checks": every, "measured": measured, "in_the_way": "still open on the checks screen: zero"}
     at.answers["visit/measured"] = {**visit, "measured": {**measured, "cleats_set": True}}
-    at.open({**messages["snapshot"], "visit": visit}, "checks")
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.WAITING)}, "checks")
     return at
 
 

@@ -93,9 +93,9 @@ def test_a_line_that_names_no_onset_is_drawn_unsure_as_on_the_run(desk, messages
         sweep["onset"] |= {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None}
     visit = at.answers["visit"]["visit"]
     at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
-    at.wait(lambda: at.page.locator(".overlay .fit").count())
+    at.wait(lambda: at.page.locator(".decide-chart .fit").count())
 
-    assert at.page.locator(".overlay g .fit").count() == at.page.locator(".overlay g .fit.unsure").count()
+    assert at.page.locator(".decide-chart .fit").count() == at.page.locator(".decide-chart .fit.unsure").count()
 
 
 def test_the_clients_screen_has_no_names_and_no_controls(desk, messages):

@@ -11,7 +11,7 @@ export function picture(moved) {
   const host = el("div", { class: "decide-chart" });
   const words = el("p", { class: "unseen" });
   const names = el("div", {});
-  const node = el("section", { class: "picture", "aria-label": "Answer" }, sentence, words, host, names);
+  const node = el("section", { class: "answer-picture", "aria-label": "Answer" }, sentence, words, host, names);
   /** @type {any} */
   let found = null;
   /** @type {any} */
