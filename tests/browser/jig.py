@@ -36,20 +36,20 @@ class Pluggable(SimulatedBoard):
         self._before_beat = obey
 
     def pull(self):
-        os.close(self._master)
-        os.close(self._slave)
+        os.close(self.master)
+        os.close(self.slave)
         os.unlink(self.place)
-        self._master = os.open("/dev/null", os.O_RDWR)
-        self._slave = os.open("/dev/null", os.O_RDWR)
+        self.master = os.open("/dev/null", os.O_RDWR)
+        self.slave = os.open("/dev/null", os.O_RDWR)
 
     def plug(self):
-        os.close(self._master)
-        os.close(self._slave)
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._slave)
-        os.set_blocking(self._master, False)
+        os.close(self.master)
+        os.close(self.slave)
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.slave)
+        os.set_blocking(self.master, False)
         self._unsent = b""
-        os.symlink(os.ttyname(self._slave), self.place)
+        os.symlink(os.ttyname(self.slave), self.place)
 
 
 def take_orders():
