@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Never
 
 import click
-import uvloop
 
 from daq.cli.bench_talk import hello_of, write_new
 from daq.cli.files import text_of
 from daq.cli.prove_talk import desk_for, walk
 from daq.cli.records import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.proof.proved import Proof
@@ -98,7 +98,7 @@ def _worked(sheet: Path, kept: Sheet | None, rig_file: Path | None, path: Path, 
             if await serve(session, links, until=until()) is not None:
                 code[0] = KEYBOARD
 
-        uvloop.run(all_of_it())
+        loop.run(all_of_it())
     return code[0]
 
 

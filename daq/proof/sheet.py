@@ -96,7 +96,7 @@ class Reading(_Part):
     at_utc: Short
     t_min: Annotated[float, Field(ge=0)]
     """Since the proof began."""
-    typed: dict[str, float] = {}
+    typed: dict[Short, float] = {}
     hands_n: float | None = None
     saddle_n: float | None = None
     tilt_deg: float | None = None

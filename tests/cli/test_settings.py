@@ -3,7 +3,6 @@
 import json
 import os
 import stat
-import time
 import xml.etree.ElementTree as xml
 
 import pytest
@@ -147,7 +146,7 @@ def test_without_keys_access_says_what_makes_them(foreaft):
 
 
 def test_access_shows_links_whose_keys_stand_where_no_browser_sends_them(foreaft, tmp_path):
-    keys = keys_at(tmp_path / "state" / "foreaft" / "keys.json", time.time(), hours=1.0)
+    keys = keys_at(tmp_path / "state" / "foreaft" / "keys.json", hours=1.0)
 
     found = json.loads(foreaft("access", "--json", "--port", "9003").stdout)
 
@@ -158,7 +157,7 @@ def test_access_shows_links_whose_keys_stand_where_no_browser_sends_them(foreaft
 
 
 def test_codes_are_pictures_for_their_owner_alone(foreaft, tmp_path):
-    keys_at(tmp_path / "state" / "foreaft" / "keys.json", time.time(), hours=1.0)
+    keys_at(tmp_path / "state" / "foreaft" / "keys.json", hours=1.0)
 
     done = foreaft("access", "--codes", str(tmp_path / "codes"))
 
@@ -170,7 +169,7 @@ def test_codes_are_pictures_for_their_owner_alone(foreaft, tmp_path):
 
 
 def test_keys_can_be_ended(foreaft, tmp_path):
-    keys_at(tmp_path / "state" / "foreaft" / "keys.json", time.time(), hours=1.0)
+    keys_at(tmp_path / "state" / "foreaft" / "keys.json", hours=1.0)
 
     assert foreaft("access", "--end").exit_code == 0
     assert foreaft("access").exit_code == 3

@@ -138,7 +138,7 @@ def test_kept_keys(content):
         path = Path(folder) / "keys.json"
         path.write_bytes(content)
 
-        assert read_keys(path, 0.0) is None
+        assert read_keys(path) is None
 
 
 @settings(max_examples=60)

@@ -15,10 +15,13 @@ OWN = {
     "keep/store/file.py": "makes the store; SQLite reads it",
     "keep/store/migrations.py": "writes",
     "keep/store/vanished.py": "the store it has open already",
+    "live/proving/desk.py": "writes a sheet",
+    "live/web/steady.py": "the kernel's own word of its start",
     "live/web/keys_file.py": "its own keys",
     "cli/access.py": "writes codes",
     "cli/bench_talk.py": "writes a calibration",
     "cli/calibrate.py": "the page's own style sheet",
+    "cli/prove.py": "the page's own style sheet",
     "cli/serve.py": "tries whether a file can be made",
     "sources/serial_port.py": "a port",
 }
