@@ -19,9 +19,9 @@ from daq.sweep.panel import (
     Panel,
     grid_of,
     in_order,
-    kernel,
     on_grid,
     own_onset,
+    spread_out,
 )
 from daq.values import Array, Likelihood
 
@@ -30,6 +30,8 @@ DETECTABLE = 1.96
 """Standard normal, two-sided 95 %: the multiplier of the minimal detectable change (Weir 2005, J Strength Cond Res
 19:231, from memory)."""
 NEW_DAY = "another day"
+NEGLIGIBLE = 1e-9
+"""Spreads believed in less than this are left out: a learned panel knows better than most of its grid."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -86,11 +88,12 @@ def another_day(tests: Sequence[Entry], found: Panel) -> Foretold:
     """The onset a sweep on another day is expected to show. tests: all of one rider."""
     tests = in_order(tests)
     places_mm = grid_of(tests)
-    given = own_onset(tests, places_mm)
+    believed = found.weight > NEGLIGIBLE
+    given = own_onset(tests, places_mm, believed)
     p = np.zeros(len(places_mm))
-    for d, day_sd in enumerate(DAY_SDS_MM):
-        for s, sweep_sd in enumerate(SWEEP_SDS_MM):
-            p += found.weight[d, s] * (given[d, s] @ kernel(len(places_mm), math.hypot(day_sd, sweep_sd)))
+    for d, s in np.argwhere(believed):
+        sd_mm = math.hypot(DAY_SDS_MM[d], SWEEP_SDS_MM[s])
+        p += found.weight[d, s] * spread_out(given[d, s], sd_mm)
     return Foretold(places_mm, p / p.sum())
 
 

@@ -26,8 +26,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.linalg import toeplitz
 
-from daq.values import Array, Likelihood
+from daq.values import Array, Bools, Likelihood
 
 STEP_MM = 1.0
 BEYOND_MM = 60.0
@@ -141,15 +142,16 @@ def evidence_at(tests: Sequence[Entry], places_mm: Array, *, day_sd_mm: float, s
     return float(_log_means(of_riders).sum())
 
 
-def own_onset(tests: Sequence[Entry], places_mm: Array) -> Array:
-    """(D, S, n) probability of one rider's own onset m, for each pair of standard deviations."""
+def own_onset(tests: Sequence[Entry], places_mm: Array, believed: Bools) -> Array:
+    """(D, S, n) probability of one rider's own onset m, for each pair of standard deviations that is believed in; zero
+    for the others."""
     days, _ = firsts(tests)
     log_l = log_likelihoods(tests, places_mm)
-    found = np.empty((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(places_mm)))
-    for s, sweep_sd in enumerate(SWEEP_SDS_MM):
-        of_days = np.add.reduceat(blurred(log_l, sweep_sd), days, axis=0)
-        for d, day_sd in enumerate(DAY_SDS_MM):
-            log_m = blurred(of_days, day_sd).sum(axis=0)
+    found = np.zeros((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(places_mm)))
+    for s in np.flatnonzero(believed.any(axis=0)):
+        of_days = np.add.reduceat(blurred(log_l, SWEEP_SDS_MM[s]), days, axis=0)
+        for d in np.flatnonzero(believed[:, s]):
+            log_m = blurred(of_days, DAY_SDS_MM[d]).sum(axis=0)
             mass = np.exp(log_m - log_m.max())
             found[d, s] = mass / mass.sum()
     return found
@@ -194,14 +196,35 @@ def kernel(n: int, sd_mm: float) -> Array:
     """
     if sd_mm == 0.0:
         return np.eye(n)
-    reach = max(n, math.ceil(8.0 * sd_mm / STEP_MM))
-    offsets = np.arange(-reach, reach + 1)
-    weight = np.exp(-0.5 * (offsets * STEP_MM / sd_mm) ** 2)
-    up_to = np.cumsum(weight / weight.sum())
-    steps = np.arange(n)
-    edges = up_to[steps[None, :] - steps[:, None] + reach]
-    edges[:, -1] = 1.0
-    return np.asarray(np.maximum(np.diff(edges, axis=1, prepend=0.0), 0.0))
+    reach = max(n, _reach(sd_mm))
+    weight = _normal(reach, sd_mm)
+    found = toeplitz(weight[reach : reach + n])
+    up_to = np.cumsum(weight)
+    found[:, 0] = up_to[reach - np.arange(n)]
+    found[:, -1] = 1.0 - up_to[reach + n - 2 - np.arange(n)]
+    return np.asarray(np.maximum(found, 0.0))
+
+
+def spread_out(p: Array, sd_mm: float) -> Array:
+    """(n,) probabilities of places after a normal error of this sd; what falls off the grid stays at its end."""
+    if sd_mm == 0.0:
+        return p
+    reach, n = _reach(sd_mm), len(p)
+    wide = np.convolve(p, _normal(reach, sd_mm))
+    inside = wide[reach : reach + n].copy()
+    inside[0] += wide[:reach].sum()
+    inside[-1] += wide[reach + n :].sum()
+    return np.asarray(inside)
+
+
+def _reach(sd_mm: float) -> int:
+    return math.ceil(8.0 * sd_mm / STEP_MM)
+
+
+def _normal(reach: int, sd_mm: float) -> Array:
+    """(2 reach + 1,) a normal at the grid's steps, summing to 1."""
+    weight = np.exp(-0.5 * (np.arange(-reach, reach + 1) * STEP_MM / sd_mm) ** 2)
+    return np.asarray(weight / weight.sum())
 
 
 def blurred(log_l: Array, sd_mm: float) -> Array:

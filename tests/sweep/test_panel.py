@@ -130,3 +130,10 @@ def test_a_kernel_keeps_all_probability_and_its_spread():
 def test_no_test_is_refused():
     with pytest.raises(ValueError, match="at least one sweep"):
         panel([])
+
+
+@pytest.mark.parametrize("sd_mm", [0.0, 0.5, 4.0, 40.0])
+def test_an_error_spreads_places_as_the_matrix_of_its_chances_does(sd_mm):
+    p = np.random.default_rng(1).dirichlet(np.ones(150))
+
+    np.testing.assert_allclose(panels.spread_out(p, sd_mm), p @ panels.kernel(150, sd_mm), atol=1e-12)
