@@ -66,8 +66,11 @@ function checkItem(store, key) {
   const open = el("div", { class: "check-act" }, act.node, going);
   const node = el("li", {}, el("h2", {}, title, sign), said, todo, why, open);
 
-  async function goOn(/** @type {Event} */ event) {
+  function goOn(/** @type {Event} */ event) {
     event.preventDefault();
+    store.inTurn(goOnNow);
+  }
+  async function goOnNow() {
     const kept = await ask(store, "override", "POST", "/api/v1/visit/overrides", { check: key, reason: reason.value.trim() });
     if (kept) Object.assign(reason, { value: "" });
     else reason.focus();

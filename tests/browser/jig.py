@@ -6,7 +6,6 @@ python -m tests.browser.jig PACE STORE
 import os
 import sys
 import threading
-import tty
 from pathlib import Path
 
 import uvloop
@@ -15,6 +14,20 @@ from daq.keep.store import Store
 from daq.live import demo
 from daq.live.daemon import listen, url_of
 from daq.sources.simulator import SimulatedBoard
+from daq.sources.terminal import new_terminal
+
+
+class Nowhere:
+    """What a board talks to while its cable is out."""
+
+    def read(self):
+        return b""
+
+    def write(self, data):
+        return len(data)
+
+    def close(self):
+        pass
 
 
 class Pluggable(SimulatedBoard):
@@ -36,20 +49,14 @@ class Pluggable(SimulatedBoard):
         self._before_beat = obey
 
     def pull(self):
-        os.close(self.master)
-        os.close(self.slave)
+        self.terminal.close()
         os.unlink(self.place)
-        self.master = os.open("/dev/null", os.O_RDWR)
-        self.slave = os.open("/dev/null", os.O_RDWR)
+        self.terminal = Nowhere()
 
     def plug(self):
-        os.close(self.master)
-        os.close(self.slave)
-        self.master, self.slave = os.openpty()
-        tty.setraw(self.slave)
-        os.set_blocking(self.master, False)
-        self._unsent = b""
-        os.symlink(os.ttyname(self.slave), self.place)
+        self.terminal = new_terminal()
+        self.unsent = b""
+        os.symlink(self.terminal.port, self.place)
 
 
 def take_orders():

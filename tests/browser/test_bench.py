@@ -129,6 +129,7 @@ def test_the_daily_check_asks_for_zero_and_weight_and_says_how_it_went(desk, mes
 def test_a_power_sensor_that_can_be_asked_finds_its_zero_by_a_button_and_without_one_there_is_none(desk, messages):
     at = desk().open(messages["snapshot"], "checks")
     at.answers["power-zero"] = {"said": "zero set, offset 10 N m"}
+    at.page.get_by_text("Zero again, and of the power sensor").click()
     at.page.get_by_role("button", name="Zero of the power sensor").click()
     at.page.get_by_text("Power sensor: zero set, offset 10 N m").wait_for()
 

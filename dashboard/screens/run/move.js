@@ -14,7 +14,7 @@ const OTHERS = /** @type {const} */ ([
   ["saddle_height_mm", "Saddle height, mm"],
   ["bar_x_mm", "Bar ahead of the BB, mm"],
   ["bar_y_mm", "Bar above the BB, mm"],
-  ["saddle_tilt_deg", "Saddle tilt, °"],
+  ["saddle_tilt_deg", "Tilt of the saddle, °"],
 ]);
 
 /** @param {Store} store */
