@@ -88,6 +88,8 @@ export function chosenPanel(store, moved) {
     const height = set[0];
     const off_mm = option && there.height_mm !== null ? (read(height) ?? there.height_mm) - there.height_mm : 0;
     const said = [...(option?.cautions ?? []), ...(option?.reaching.reachable === false ? [option.reaching.text] : []), ...(Math.abs(off_mm) >= 1 ? [`this height is ${number(Math.abs(off_mm))} mm ${off_mm > 0 ? "above" : "below"} the one ridden here, ${number(there.height_mm)} mm`] : [])];
+    const mm = read(setback);
+    if (!option && typeof mm === "number") said.push(`${number(mm)} mm is far from what was ridden: nothing is known of it`);
     cautions.replaceChildren(...said.map((text) => el("p", { class: "warning" }, asSentence(text))));
   }
   function offer(/** @type {any[]} */ leanings) {
