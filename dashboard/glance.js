@@ -28,9 +28,9 @@ export function glance(state, now_ms) {
         ? plainly("move", "MOVE", "the slide locks by itself: the rider keeps still", "Keep still: the saddle is moved")
         : plainly("move", "MOVE", "clamp open: the rider is off the jig", "Off the jig: the saddle is moved");
     case "settling":
-      return sweep.settle_left_s === 0 ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting) || "not steady yet", PEDAL) : plainly("settle", "SETTLE", "keep pedalling, hands where they are", PEDAL);
+      return sweep.settle_left_s === 0 ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "not steady yet", PEDAL) : plainly("settle", "SETTLE", "keep pedalling, hands where they are", PEDAL);
     case "averaging":
-      return sweep.in_band === false ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting) || "outside the band", PEDAL) : plainly("record", "RECORD", "keep pedalling, hands where they are", PEDAL);
+      return sweep.in_band === false ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "outside the band", PEDAL) : plainly("record", "RECORD", "keep pedalling, hands where they are", PEDAL);
     case "paused":
       return plainly("rest", "REST", "the rider rests", "Rest");
     case "finished":

@@ -1,10 +1,13 @@
 """The state of the ride at a glance, the move card, and what a fault makes of both screens."""
 
+import json
 import re
 
 import pytest
 
+from daq.live.telling.blind import for_rider
 from daq.sweep.run import State
+from tests.browser.shots import STATES, sent
 from tests.browser.test_page import sweep_in
 
 GLANCE = """(async () => {
@@ -192,3 +195,22 @@ def test_what_ends_the_ride_says_so_on_both_screens(desk, messages):
     assert at.text(".band-word") == rider.text(".band-word") == "OVER"
     assert at.text(".lead") == "The ride is over today."
     assert rider.text(".rider-words") == "Stop. The ride is over today."
+
+
+def test_the_riders_own_stream_says_the_same_on_the_riders_screen(desk, messages):
+    """The daemon leaves out what the rider shall not see; what to do, a pain and an end come through."""
+    whole, blind = desk(), desk()
+    whole.open(messages["snapshot"], "rider")
+    blind.open(json.loads(for_rider(json.dumps(messages["snapshot"]))), "rider")
+    said = {}
+    for state in STATES:
+        all_of_it = sent(messages, state)
+        whole.send(*all_of_it)
+        blind.send(*(json.loads(kept) for one in all_of_it if (kept := for_rider(json.dumps(one))) is not None))
+        said[state] = blind.text(".band-word"), blind.text(".rider-words")
+        assert said[state] == (whole.text(".band-word"), whole.text(".rider-words")), state
+
+    assert blind.faults == []
+    assert said["pain"] == ("PAIN", "Stop pedalling")
+    assert said["over"][0] == "OVER"
+    assert "setback" not in blind.page.locator("body").inner_text().lower()

@@ -12,7 +12,10 @@ from typing import Any
 
 from daq.live.telling import messages
 
-SWEEP = ("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band", "effort")
+SWEEP = (
+    *("state", "sweep_id", "power_band_w", "cadence_band_rpm", "torque_band_nm", "in_band", "effort"),
+    *("pain", "over", "settle_left_s"),
+)
 STROKE = ("start_s", "end_s", "power_w", "cadence_rpm", "scans", "flags")
 SOURCE = ("name", "kind", "state", "age_s", "rate_hz", "dropped", "damaged", "late", "clock_error_ms")
 SENSORS = ("now_s", "stored")
@@ -39,7 +42,12 @@ def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
     return {
         **_kept(said, SNAPSHOT),
         **_sources(said),
-        "rig": {"name": "", "cells": [], "rate_hz": said["rig"]["rate_hz"]},
+        "rig": {
+            "name": "",
+            "cells": [],
+            "rate_hz": said["rig"]["rate_hz"],
+            "self_locking": said["rig"]["self_locking"],
+        },
         "rider": None,
         "calibration": None,
         "sweep": standing_for_rider(said["sweep"]) if said["sweep"] else None,
