@@ -131,13 +131,18 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
     assert stored == running.session.acquisition.sensors.decoder.scans
 
 
+async def settling(session):
+    """A short sweep begun, the saddle at its first place."""
+    await until(lambda: session.acquisition.pipeline.channels)
+    await session.sweep.begin(SHORT)
+    await session.sweep.fitter(Trigger.BEGIN)
+    await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+
+
 def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_on(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
-        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+        await settling(session)
         await session.sweep.mark("coughed or talked")
         assert session.sweep.progress.state is State.SETTLING
         await session.sweep.mark("pain or numbness")
@@ -166,10 +171,7 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
 def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
-        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+        await settling(session)
         await session.sweep.tell_pain(place="neck", side="both", score=7, red="dizziness")
         assert session.sweep.progress.state is State.STOPPED
         assert standing(session)["over"] == "dizziness"
