@@ -53,7 +53,7 @@ class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
 
-class Channel(_Part):
+class RigChannel(_Part):
     """One column of the board's scans."""
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
@@ -253,7 +253,7 @@ class Rig(_Part):
     cadence: BleSensor | None = None
     """A sensor of its own for crank revolutions, when the power sensor sends none."""
     heart: BleSensor | None = None
-    channels: Annotated[tuple[Channel, ...], Field(max_length=32, strict=False)]
+    channels: Annotated[tuple[RigChannel, ...], Field(max_length=32, strict=False)]
     positions: Annotated[tuple[Position, ...], Field(max_length=4, strict=False)] = ()
     """Sensors that read where saddle and bar stand."""
     geometry: Geometry

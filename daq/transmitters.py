@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.physics import STANDARD_G_M_S2
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
 from daq.wire import board
@@ -63,7 +63,7 @@ def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.Hello:
 
 def calibration_of(table: TextTransmitter | ModbusTransmitter) -> Calibration:
     """The transmitter's own adjustment: it sends newtons. When it was made and how well is not known here."""
-    channels = tuple(Channel(name, "force", (0.0, COUNT_N)) for name in channels_of(table))
+    channels = tuple(CalibratedChannel(name, "force", (0.0, COUNT_N)) for name in channels_of(table))
     return Calibration("transmitter's own", UNKNOWN_UTC, channels)
 
 

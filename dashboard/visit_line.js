@@ -13,7 +13,7 @@ export const openQuestions = ({ visit }) => visit?.unanswered?.length ?? 0;
 
 /** Checks still open. @param {State} state */
 export const openChecks = ({ visit }) =>
-  (visit?.checks ?? []).filter((/** @type {any} */ check) => check.standing === "open").length;
+  (visit?.checks ?? []).filter((/** @type {any} */ check) => check.state === "open").length;
 
 /** Whether the sweep on the page is over. @param {State} state */
 const hasEnded = ({ sweep }) => sweep?.accepts.length === 0;

@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 
 from daq.items import Event, Hello, Notification
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.pipeline import FITTER, SWEEP_BEGUN, Pipeline, beginning
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
@@ -15,9 +15,9 @@ from tests.rigs import rig_text
 
 RIG = parse_rig(rig_text())
 CHANNELS = (
-    Channel("hands", "force", (0.0, 0.001), zero_counts=100.0),
-    Channel("saddle", "force", (0.0, 0.002)),
-    Channel("tilt", "tilt", (0.0, 0.001)),
+    CalibratedChannel("hands", "force", (0.0, 0.001), zero_counts=100.0),
+    CalibratedChannel("saddle", "force", (0.0, 0.002)),
+    CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
 )
 CALIBRATION = Calibration("test", "2026-01-01T00:00:00+00:00", CHANNELS)
 HELLO = Hello(0, "board", {"channels": [{"name": "tilt"}, {"name": "hands"}, {"name": "saddle"}]})

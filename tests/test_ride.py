@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from daq.items import Event
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
 from daq.measure.calibration import to_dict
@@ -97,7 +97,7 @@ def test_a_sweep_with_a_failure_computes_again_to_the_same_bits(failing, stored)
     outputs, ride = fed(items)
 
     with stored(items, kept(outputs, Event)) as store:
-        again, found = derive(store, 1), from_store(store, 1)
+        again, found = recompute_stored(store, 1), from_store(store, 1)
 
     assert bits(list(again.steps)) == bits(kept(outputs, StepMean))
     assert bits(list(again.strokes)) == bits(kept(outputs, Stroke))
@@ -111,7 +111,7 @@ def test_a_sweep_that_failed_has_no_verdict_either_when_the_fault_is_mended(fail
     monkeypatch.undo()
 
     with stored(items, kept(outputs, Event)) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
 
     assert again.onset.verdict is Verdict.UNDECIDED
     assert again.onset.reasons[0] == ride.onset.reasons[0]

@@ -21,7 +21,7 @@ COMMANDS = {
     "demo": "daq.cli.demo",
     "serve": "daq.cli.serve",
     "replay": "daq.cli.replay",
-    "sweeps": "daq.cli.records",
+    "sweeps": "daq.cli.sweeps",
     "onset": "daq.cli.answers",
     "balance": "daq.cli.answers",
     "calibrate": "daq.cli.calibrate",

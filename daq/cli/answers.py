@@ -88,7 +88,7 @@ def _stored_onset(
 ) -> None:
     """The answer of a stored sweep, computed again from its raw; what forbade its verdict then forbids it now."""
     from daq.cli.calibrate import calibration_called, opened_store
-    from daq.keep.again.recalibrated import calibration_of_sweep, derive_again
+    from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
     from daq.sweep.onset import METHOD
     from daq.sweep.steps_csv import contract
@@ -98,7 +98,7 @@ def _stored_onset(
         with opened_store(store) as opened:
             own_id = calibration_of_sweep(opened, sweep_id).id
             found = [
-                derive_again(opened, sweep_id, calibration=one, method=method or METHOD, step_off_mm=step_off_mm)
+                recompute_again(opened, sweep_id, calibration=one, method=method or METHOD, step_off_mm=step_off_mm)
                 for one in ([None] if other is None else [None, other])
             ]
     except ValueError as error:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
-from daq.cli.records import store_path
+from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 from daq.sources import loop
 

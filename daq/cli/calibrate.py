@@ -13,7 +13,7 @@ import click
 from daq.cli.bench import bench, check
 from daq.cli.bench_talk import write_new
 from daq.cli.files import calibration_in, text_of
-from daq.cli.records import store_path
+from daq.cli.sweeps import store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daq.cli.records import store_path
+from daq.cli.sweeps import store_path
 from daq.cli.telling import print_json, say, tell
 from daq.sources import loop
 

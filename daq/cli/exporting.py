@@ -51,7 +51,7 @@ def export(
     one that cannot be is said and left out. Made again into the same FOLDER, a stopped export goes on. The daemon may
     be running.
     """
-    from daq.keep.again.recompute import derive
+    from daq.keep.again.recompute import recompute_stored
     from daq.keep.package.export import export as exported
     from daq.keep.package.permission import exportable
 
@@ -74,7 +74,7 @@ def export(
             open_store,
             ids,
             folder,
-            derive,
+            recompute_stored,
             purpose=purpose,
             licence=terms,
             contributors=named,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from daq.cli.files import calibration_in
-from daq.cli.records import store_path
+from daq.cli.sweeps import store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 if TYPE_CHECKING:
@@ -195,12 +195,12 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
 @a_store
 def hand_over(client: str, folder: Path, store: Path | None) -> None:
     """Write everything kept about the client with this pseudonym into the new FOLDER, for the client."""
-    from daq.keep.again.recompute import derive
+    from daq.keep.again.recompute import recompute_stored
     from daq.keep.clients import people
     from daq.keep.package.own_data import hand_over as handed_over
 
     with opened(store) as open_store:
-        made = handed_over(open_store, people.client_called(open_store, client).id, folder, derive, tell)
+        made = handed_over(open_store, people.client_called(open_store, client).id, folder, recompute_stored, tell)
     tell("\n".join(str(path) for path in made))
 
 

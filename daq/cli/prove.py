@@ -13,7 +13,7 @@ import click
 from daq.cli.bench_talk import hello_of, write_new
 from daq.cli.files import text_of
 from daq.cli.prove_talk import desk_for, walk
-from daq.cli.records import store_path
+from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 from daq.sources import loop
 

@@ -137,7 +137,7 @@ def _rows(root: click.Context) -> Iterator[dict[str, Any]]:
         elif source is ParameterSource.DEFAULT_MAP:
             origin, given = f"file {settings_path()}", made.lookup_default(setting.option)
         elif setting.key == "store":
-            from daq.cli.records import store_path
+            from daq.cli.sweeps import store_path
 
             value = store_path(None)
         try:

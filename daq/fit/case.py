@@ -17,9 +17,9 @@ from daq.fit.overlaid import Against, against
 from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
 from daq.fit.ridden import Ridden, gradient_sweep, main_sweep
+from daq.fit.saddle_signs import signs
 from daq.fit.sides import Sided, sides
 from daq.fit.sign import Sign
-from daq.fit.signs import signs
 from daq.fit.step_table import StepRow, step_table
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig

@@ -27,7 +27,7 @@ USUAL_HEIGHT_MM = 730.0
 TRIAGE = "Order: cells and zero, level, feet, height, saddle tilt, hands, effort. Then setback; then reach and drop."
 
 
-class Standing(StrEnum):
+class CheckState(StrEnum):
     """Where one check stands."""
 
     DONE = "done"
@@ -84,7 +84,7 @@ class Check:
 
     key: str
     title: str
-    standing: Standing
+    state: CheckState
     said: str
     """What was found, with numbers."""
     todo: str
@@ -110,26 +110,26 @@ def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mappin
     return tuple(_overridden(check, reasons.get(check.key, "")) for check in found)
 
 
-def standing_in_the_way(checks: tuple[Check, ...]) -> str:
+def open_in_the_way(checks: tuple[Check, ...]) -> str:
     """Why a sweep may not begin yet, in one sentence; empty when it may."""
-    names = [check.title.lower() for check in checks if check.standing is Standing.OPEN]
+    names = [check.title.lower() for check in checks if check.state is CheckState.OPEN]
     if not names:
         return ""
     return f"still open on the checks screen: {', '.join(names)}"
 
 
 def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:
-    return Check(key, title, Standing.DONE if done else Standing.OPEN, said, "" if done else todo)
+    return Check(key, title, CheckState.DONE if done else CheckState.OPEN, said, "" if done else todo)
 
 
 def _unmeasured(key: str, title: str, said: str) -> Check:
-    return Check(key, title, Standing.NOT_MEASURED, f"not measured: {said}", "")
+    return Check(key, title, CheckState.NOT_MEASURED, f"not measured: {said}", "")
 
 
 def _overridden(check: Check, reason: str) -> Check:
-    if check.standing is not Standing.OPEN or not reason:
+    if check.state is not CheckState.OPEN or not reason:
         return check
-    return Check(check.key, check.title, Standing.OVERRIDDEN, check.said, check.todo, reason)
+    return Check(check.key, check.title, CheckState.OVERRIDDEN, check.said, check.todo, reason)
 
 
 def _cells(now: Readings) -> Check:

@@ -21,7 +21,7 @@ from daq.live.links import Link, links_of
 from daq.live.real import begin
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, Term, TiltTare, Uncertainty, to_dict
 from daq.pipeline import Output
 from daq.refusals import NotNow
 from daq.rider.electronics import CELLS, Electronics
@@ -236,7 +236,9 @@ def calibration_of(
     tilt_zero = electronics.zero_counts[-1] if tilt_zero is None else tilt_zero
     per_deg = degrees_per_count or electronics.degrees_per_count
     forces = (
-        Channel(name, "force", (0.0, slope), zero, uncertainty=BUDGET, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG))
+        CalibratedChannel(
+            name, "force", (0.0, slope), zero, uncertainty=BUDGET, tare=TiltTare(0.0, cosine_n, sine_n, TARED_DEG)
+        )
         for name, slope, zero, cosine_n, sine_n in zip(
             CELLS,
             electronics.newtons_per_count,
@@ -258,5 +260,5 @@ def calibration_of(
             )
         )
         return Calibration("simulated", "2026-01-01T00:00:00+00:00", tuple(level), simulated=True)
-    tilt = Channel("tilt", "tilt", (-tilt_zero * per_deg, per_deg), tilt_zero)
+    tilt = CalibratedChannel("tilt", "tilt", (-tilt_zero * per_deg, per_deg), tilt_zero)
     return Calibration("simulated", "2026-01-01T00:00:00+00:00", (*forces, tilt), simulated=True)

@@ -24,7 +24,7 @@ from daq.live.session.session import Session
 from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
 from daq.live.web.access import Keys
-from daq.measure.calibration import Calibration, Channel, from_dict, in_order, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, in_order, to_dict
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.panel import Priors
@@ -62,7 +62,9 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
 
 def uncalibrated(rig: Rig) -> Calibration:
     """What stands in for a calibration until there is one: every load unknown, everything recorded."""
-    return Calibration("none", UNKNOWN_UTC, tuple(Channel(channel.name, "unused") for channel in rig.channels))
+    return Calibration(
+        "none", UNKNOWN_UTC, tuple(CalibratedChannel(channel.name, "unused") for channel in rig.channels)
+    )
 
 
 def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock) -> Storing:

@@ -26,7 +26,7 @@ UNITS = "|".join(sorted(NEWTONS, key=len, reverse=True))
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class HeardChannel:
     """One channel as it was while the port was listened to."""
 
     name: str
@@ -51,7 +51,7 @@ class Finding:
     legible: bool = True
     """Whether the bytes make sense at this baud, so that no other need be tried."""
     rate_hz: float | None = None
-    channels: tuple[Channel, ...] = ()
+    channels: tuple[HeardChannel, ...] = ()
     dropped: int = 0
     damaged: int = 0
     pattern: str | None = None
@@ -129,7 +129,7 @@ def _rate_hz(scans: Sequence[Samples]) -> float | None:
     return (len(times_us) - 1) / span_s if span_s > 0.0 else None
 
 
-def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[Channel, ...]:
+def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[HeardChannel, ...]:
     k = scans[-1].counts.shape[1]
     counts = np.concatenate([part.counts for part in scans if part.counts.shape[1] == k]).astype(np.float64)
     named = hello.channels if hello is not None and len(hello.channels) == k else None
@@ -142,7 +142,7 @@ def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[Channel, .
             if named[i].units_per_count and named[i].kind.name == "BRIDGE":
                 rest += f", noise {noise * (named[i].units_per_count or 0.0) * 1e6:.1f} nV/V"
         found.append(
-            Channel(named[i].name if named else f"column {i}", float(counts[:, i].mean()), noise, "counts", rest)
+            HeardChannel(named[i].name if named else f"column {i}", float(counts[:, i].mean()), noise, "counts", rest)
         )
     return tuple(found)
 
@@ -217,11 +217,11 @@ def _has_comma(lines: Sequence[str]) -> bool:
     return any(re.search(r"\d,\d+\b", line) and "." not in line for line in lines)
 
 
-def _loads(scans: Sequence[Samples], names: Sequence[str]) -> tuple[Channel, ...]:
+def _loads(scans: Sequence[Samples], names: Sequence[str]) -> tuple[HeardChannel, ...]:
     if not scans:
         return ()
     loads_n = np.concatenate([scan.counts for scan in scans]) * COUNT_N
     return tuple(
-        Channel(name, float(loads_n[:, i].mean()), noise_rms(loads_n[:, i]), "N", "if the unit is right")
+        HeardChannel(name, float(loads_n[:, i].mean()), noise_rms(loads_n[:, i]), "N", "if the unit is right")
         for i, name in enumerate(names)
     )

@@ -54,7 +54,7 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class SweepStatus:
     """Where a sweep stands, as a screen needs it."""
 
     state: State
@@ -225,7 +225,7 @@ class SweepProgress:
         self._start_over(stopped_s)
         return [Note("caution", "pedalling has stopped: this position settles again", stopped_s)]
 
-    def standing(self, t_s: float) -> Standing:
+    def status(self, t_s: float) -> SweepStatus:
         """Where the sweep stands at t_s."""
         riding, efforts = self.state in (State.SETTLING, State.AVERAGING), self._efforts()
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
@@ -233,7 +233,7 @@ class SweepProgress:
         left = len(self.plan.positions_mm) - self.ridden
         per_step_s = MOVING_S + self.plan.settle_s + self.plan.dwell_s
         now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
-        return Standing(
+        return SweepStatus(
             state=self.state,
             accepts=fitter_may(self.state),
             step=min(self.ridden + 1, len(self.plan.positions_mm)),

@@ -17,8 +17,8 @@ from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import Line, line_through
+from daq.sweep.next_ride import gap_mm, what_settles
 from daq.sweep.posterior import Posterior
-from daq.sweep.settling import gap_mm, what_settles
 from daq.values import NAN, Onset, Verdict
 
 SURE = 0.9

@@ -79,13 +79,13 @@ function checkItem(store, key) {
     node,
     draw(/** @type {any} */ check, /** @type {State} */ state) {
       setText(title, check.title);
-      setText(sign, SIGNS[/** @type {keyof typeof SIGNS} */ (check.standing)]);
+      setText(sign, SIGNS[/** @type {keyof typeof SIGNS} */ (check.state)]);
       setText(said, inTradeWords(check.said));
-      setText(todo, check.standing === "open" ? inTradeWords(check.todo) : "");
+      setText(todo, check.state === "open" ? inTradeWords(check.todo) : "");
       setText(why, check.reason && `Reason: ${check.reason}`);
       setText(without, `Go on without: ${check.title.toLowerCase()}`);
-      setAttribute(open, "hidden", check.standing !== "open");
-      setAttribute(node, "data-standing", check.standing);
+      setAttribute(open, "hidden", check.state !== "open");
+      setAttribute(node, "data-state", check.state);
       act.draw(state);
     },
   };

@@ -13,7 +13,7 @@ from functools import cache
 
 import numpy as np
 
-from daq.measure.calibration import Calibration, Channel, TiltTare, apply
+from daq.measure.calibration import CalibratedChannel, Calibration, TiltTare, apply
 from daq.measure.calibration.fit import fit_polynomial
 from daq.values import Array
 
@@ -36,10 +36,13 @@ def cost_of(work: Callable[[], object]) -> float:
 
 def calibration() -> Calibration:
     cells = tuple(
-        Channel(f"cell_{i}", "force", (0.1, 1e-4, 1e-13), tare=TiltTare(0.1, 8.0, 18.0, (0.0, 8.0))) for i in range(7)
+        CalibratedChannel(f"cell_{i}", "force", (0.1, 1e-4, 1e-13), tare=TiltTare(0.1, 8.0, 18.0, (0.0, 8.0)))
+        for i in range(7)
     )
     matrix = tuple(tuple(1.0 if i == j else 0.003 for j in range(7)) for i in range(7))
-    return Calibration("bench", "2025-01-01T00:00:00Z", (*cells, Channel("tilt", "tilt", (0.0, 1e-3))), matrix)
+    return Calibration(
+        "bench", "2025-01-01T00:00:00Z", (*cells, CalibratedChannel("tilt", "tilt", (0.0, 1e-3))), matrix
+    )
 
 
 def plain_algebra(jig: Calibration, counts: Array, zero: Array) -> Array:

@@ -22,7 +22,7 @@ from daq.live.daemon import listen, serve, url_of
 from daq.live.real import begin, links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.serial_port import SerialLink
@@ -82,7 +82,7 @@ def calibration() -> Calibration:
         "bench",
         "2026-01-01T00:00:00+00:00",
         tuple(
-            Channel(f"cell_{i}", kind, () if kind == "unused" else (0.0, 1e-4))  # type: ignore[arg-type]
+            CalibratedChannel(f"cell_{i}", kind, () if kind == "unused" else (0.0, 1e-4))  # type: ignore[arg-type]
             for i, kind in enumerate(kinds)
         ),
     )

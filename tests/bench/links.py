@@ -23,7 +23,7 @@ from pymodbus.simulator import DataType, SimData, SimDevice
 from daq.live.links import links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import TICK_S, Session
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import LoadRegister, ModbusTransmitter, SerialBoard, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.modbus_link import ModbusLink
@@ -155,7 +155,7 @@ async def link_share(*, decoding: bool) -> tuple[float, float]:
 
 async def session_share() -> float:
     """Share of a core of the board link with the session behind it."""
-    channels = tuple(Channel(name, "force", (0.0, 1e-5)) for name in NAMES)
+    channels = tuple(CalibratedChannel(name, "force", (0.0, 1e-5)) for name in NAMES)
     calibration = Calibration("bench", "2026-01-01T00:00:00+00:00", channels)
     with Line() as line:
         text = rig_text(f'[board]\nport = "{line.port}"', {name: name.split("_")[0] for name in NAMES})

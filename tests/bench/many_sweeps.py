@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 
 from daq.items import Event, Item, Notification
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.json_text import plain
 from daq.keep.package import workers
 from daq.keep.package.archive import analyse
@@ -165,7 +165,7 @@ def export_part(path: Path, archive: Path) -> int:
     """All sweeps of one part as data packages; how many."""
     with Store.open(path, write=False) as store:
         ids = [sweep.id for sweep in store.sweeps()]
-        return len(export(store, ids, archive / path.stem, derive, licence=FREE, form="parquet"))
+        return len(export(store, ids, archive / path.stem, recompute_stored, licence=FREE, form="parquet"))
 
 
 def other_calibration() -> Calibration:

@@ -16,7 +16,7 @@ def checks(desk, messages):
     at = desk()
     at.answers = json.loads(ANSWERS.read_text())
     visit = at.answers["visit"]["visit"]
-    every = [{**one, "standing": "open", "reason": ""} for one in visit["checks"]]
+    every = [{**one, "state": "open", "reason": ""} for one in visit["checks"]]
     measured = {"height_mm": None, "saddle_tilt_deg": None, "cleats_set": False, "hands_marked": False, "hands": None}
     visit = {**visit, "checks": every, "measured": measured, "in_the_way": "still open on the checks screen: zero"}
     at.answers["visit/measured"] = {**visit, "measured": {**measured, "cleats_set": True}}
@@ -29,7 +29,7 @@ def test_each_open_check_has_its_act_and_a_done_one_has_none(checks):
         row = checks.page.locator(".checks li", has=checks.page.locator(f"#without-{key}"))
         assert row.get_by_role("button", name=words).is_visible()
     visit = checks.answers["visit/measured"]
-    done = [{**one, "standing": "done"} for one in visit["checks"]]
+    done = [{**one, "state": "done"} for one in visit["checks"]]
     checks.send({"type": "visit", "visit": {**visit, "checks": done, "in_the_way": ""}})
     assert checks.page.locator(".check-act:visible").count() == 0
     assert checks.text(".ready").endswith("the sweep may begin.")

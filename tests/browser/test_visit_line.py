@@ -8,7 +8,7 @@ from daq.sweep.run import State
 from tests.browser.test_page import ANSWERS, sweep_in
 
 INTAKE = {"mass_kg": 75}
-OPEN = {"key": "zero", "title": "Zero", "standing": "open"}
+OPEN = {"key": "zero", "title": "Zero", "state": "open"}
 
 
 def in_visit(**visit):

@@ -8,7 +8,7 @@ import sys
 import pytest
 import uvloop
 
-from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.faults.links import SLOPE
 from tests.live.test_links import LINES
 from tests.rigs import rig_text
@@ -30,9 +30,9 @@ def jig(tmp_path):
     """A board, and the rig file and calibration that fit it empty."""
     fake = FakeBoard()
     channels = (
-        Channel("hands", "force", (0.0, SLOPE), zero_counts=10_000.0),
-        Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0),
-        Channel("tilt", "tilt", (0.0, 0.001)),
+        CalibratedChannel("hands", "force", (0.0, SLOPE), zero_counts=10_000.0),
+        CalibratedChannel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0),
+        CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
     )
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
     (tmp_path / "calibration.json").write_text(json.dumps(to_dict(calibration)))

@@ -14,7 +14,7 @@ import websockets.sync.client
 
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
-from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.keep.jig import begin
 from tests.rigs import rig_text
 
@@ -27,7 +27,7 @@ def rig(tmp_path):
     board, host = os.openpty()
     tty.setraw(host)
     kinds = {"hands": "force", "saddle": "force", "tilt": "tilt"}
-    channels = tuple(Channel(name, kind, (0.0, 1e-4)) for name, kind in kinds.items())
+    channels = tuple(CalibratedChannel(name, kind, (0.0, 1e-4)) for name, kind in kinds.items())
     calibration = to_dict(Calibration("test", "2026-01-01T00:00:00+00:00", channels))
     (tmp_path / "calibration.json").write_text(json.dumps(calibration))
     path = tmp_path / "rig.toml"

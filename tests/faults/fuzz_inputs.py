@@ -24,7 +24,7 @@ import pyarrow.parquet as parquet
 import zstandard
 
 from daq.items import Event, Notification, WireBytes
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.recording import MAGIC, Recorded, read_recording
 from daq.keep.store import Store
@@ -360,4 +360,4 @@ def _no_file(path: Path, rng: np.random.Generator) -> None:
             path.symlink_to("/dev/zero")
 
 
-__all__ = ["WORDS", "Inputs", "derive"]
+__all__ = ["WORDS", "Inputs", "recompute_stored"]

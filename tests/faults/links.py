@@ -16,7 +16,7 @@ from daq.live.real import begin
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan
@@ -33,9 +33,9 @@ CALIBRATION = Calibration(
     "test",
     "2026-01-01T00:00:00+00:00",
     (
-        Channel("hands", "force", (0.0, SLOPE)),
-        Channel("saddle", "force", (0.0, SLOPE)),
-        Channel("tilt", "tilt", (0.0, 0.001)),
+        CalibratedChannel("hands", "force", (0.0, SLOPE)),
+        CalibratedChannel("saddle", "force", (0.0, SLOPE)),
+        CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
     ),
 )
 PLAN = Plan(positions_mm=(80.0, 60.0, 40.0, 50.0, 70.0))

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 
 from daq.cli import main
 from daq.items import Event, Item
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.rescue.salvage import salvage
@@ -76,7 +76,7 @@ def make(path: Path, sweeps: int) -> bytes:
             visits.add_note(store, visit_id, "sweep", {"sweep_id": sweep_id})
             _put_seconds(store, session_id, [shifted(item, begin_us, 1000 * session_id) for item in items])
             store.end_sweep(sweep_id, to_us=begin_us + 71_000_000, state="finished")
-            answer = derive(store, sweep_id).onset
+            answer = recompute_stored(store, sweep_id).onset
             assert answer is not None
             store.put_result(sweep_id, kind="onset", method=answer.method, content=answer)
             if number % A_SESSION == A_SESSION - 1:
@@ -217,7 +217,7 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
 
 def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:
     try:
-        return derive(store, sweep_id).losses
+        return recompute_stored(store, sweep_id).losses
     except StoreError as error:
         return (str(error),)
 

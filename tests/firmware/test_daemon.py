@@ -8,7 +8,7 @@ import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.measure.calibration import expanded
 from daq.rider.electronics import CELLS
@@ -79,7 +79,7 @@ def test_the_stored_sweep_computes_again_to_the_same_bits(ridden):
     folder, made, outputs, _ = ridden
 
     with Store.open(folder / "demo.sqlite", write=False) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
 
     assert repr(list(again.steps)) == repr([o for o in outputs if isinstance(o, StepMean)])
     assert repr(again.onset) == repr(made.session.acquisition.ride.onset)

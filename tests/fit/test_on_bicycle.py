@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from daq.fit.on_bicycle import frame_of, on_bicycle, saddle_points_m
-from daq.measure.calibration import Calibration, Channel, Term, Uncertainty
+from daq.measure.calibration import CalibratedChannel, Calibration, Term, Uncertainty
 from daq.rig import Unseen
 from tests.fit.sweeps import BICYCLE, RIG, SADDLE_N, ridden, step
 
@@ -91,7 +91,7 @@ def test_a_step_without_torque_leaves_an_answer_with_numbers():
 def test_the_interval_is_as_wide_as_the_calibration_says():
     """Hands 20 N standard: the moment they hold is then known to 1.96 x 20 N x the 0.745 m between hands and saddle."""
     budget = Uncertainty((Term("made up", absolute_n=20.0),))
-    channels = tuple(Channel(name, "force", (0.0, 1.0), uncertainty=budget) for name in RIG.cells)
+    channels = tuple(CalibratedChannel(name, "force", (0.0, 1.0), uncertainty=budget) for name in RIG.cells)
     calibration = Calibration("made-up", "2026-01-01T00:00:00+00:00", channels)
     sweep = replace(ridden(lambda mm: 90.0, answer=False), calibration=calibration)
     found = on_bicycle(sweep, RIG, BICYCLE, 78.0).hands_off_deficit_nm

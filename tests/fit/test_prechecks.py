@@ -3,7 +3,7 @@ import dataclasses
 import pytest
 
 from daq.fit.intake import Intake, Saddle, both_references_mm, clinician_advice
-from daq.fit.prechecks import Measured, Readings, Standing, prechecks, standing_in_the_way
+from daq.fit.prechecks import CheckState, Measured, Readings, open_in_the_way, prechecks
 from daq.measure.sum_check import SumCheck
 from daq.values import NAN
 
@@ -23,20 +23,20 @@ WELL = Readings(
 )
 
 
-def standings(measured=DONE, now=WELL, reasons=None):
+def checks_by_key(measured=DONE, now=WELL, reasons=None):
     return {check.key: check for check in prechecks(INTAKE, measured, now, reasons or {})}
 
 
 def test_what_disturbs_is_looked_after_before_setback_is_blamed():
-    order = list(standings())
+    order = list(checks_by_key())
 
     # Feet, then height, then saddle tilt, then setback: common practice, no source.
     assert order == ["cells", "calibration", "zero", "weights", "level", "cleats", "height", "tilt", "hands", "effort"]
 
 
 def test_with_everything_seen_to_nothing_stands_in_the_way():
-    assert {check.standing for check in standings().values()} == {Standing.DONE}
-    assert standing_in_the_way(tuple(standings().values())) == ""
+    assert {check.state for check in checks_by_key().values()} == {CheckState.DONE}
+    assert open_in_the_way(tuple(checks_by_key().values())) == ""
 
 
 @pytest.mark.parametrize(
@@ -56,11 +56,11 @@ def test_with_everything_seen_to_nothing_stands_in_the_way():
     ],
 )
 def test_each_reading_that_is_not_right_keeps_its_check_open(key, change):
-    checks = standings(now=dataclasses.replace(WELL, **change))
+    checks = checks_by_key(now=dataclasses.replace(WELL, **change))
 
-    assert [one.key for one in checks.values() if one.standing is Standing.OPEN] == [key]
+    assert [one.key for one in checks.values() if one.state is CheckState.OPEN] == [key]
     assert checks[key].todo
-    assert checks[key].title.lower() in standing_in_the_way(tuple(checks.values()))
+    assert checks[key].title.lower() in open_in_the_way(tuple(checks.values()))
 
 
 @pytest.mark.parametrize(
@@ -73,34 +73,34 @@ def test_each_reading_that_is_not_right_keeps_its_check_open(key, change):
     ],
 )
 def test_each_thing_not_measured_keeps_its_check_open(key, change):
-    checks = standings(measured=DONE.model_copy(update=change))
+    checks = checks_by_key(measured=DONE.model_copy(update=change))
 
-    assert [one.key for one in checks.values() if one.standing is Standing.OPEN] == [key]
+    assert [one.key for one in checks.values() if one.state is CheckState.OPEN] == [key]
 
 
 def test_a_gradient_of_four_per_cent_is_level_when_the_jig_stands_at_2_3_degrees():
     # atan(0.04) = 2.29 deg
-    checks = standings(now=dataclasses.replace(WELL, gradient_pct=4.0, tilt_deg=2.3))
+    checks = checks_by_key(now=dataclasses.replace(WELL, gradient_pct=4.0, tilt_deg=2.3))
 
-    assert checks["level"].standing is Standing.DONE
+    assert checks["level"].state is CheckState.DONE
 
 
 def test_a_reason_lifts_an_open_check_and_stays_with_it():
-    checks = standings(now=dataclasses.replace(WELL, zero_age_s=None), reasons={"zero": "rider cannot step off"})
+    checks = checks_by_key(now=dataclasses.replace(WELL, zero_age_s=None), reasons={"zero": "rider cannot step off"})
 
-    assert checks["zero"].standing is Standing.OVERRIDDEN
+    assert checks["zero"].state is CheckState.OVERRIDDEN
     assert checks["zero"].reason == "rider cannot step off"
-    assert standing_in_the_way(tuple(checks.values())) == ""
+    assert open_in_the_way(tuple(checks.values())) == ""
 
 
 def test_a_reason_given_for_a_check_that_is_done_by_now_is_not_shown():
-    assert standings(reasons={"zero": "rider cannot step off"})["zero"].standing is Standing.DONE
+    assert checks_by_key(reasons={"zero": "rider cannot step off"})["zero"].state is CheckState.DONE
 
 
 def test_heights_stand_beside_their_references_and_are_no_reason_to_stop():
-    height = standings(measured=DONE.model_copy(update={"height_mm": 800.0, "knee_deg": 12.0}))["height"]
+    height = checks_by_key(measured=DONE.model_copy(update={"height_mm": 800.0, "knee_deg": 12.0}))["height"]
 
-    assert height.standing is Standing.DONE
+    assert height.state is CheckState.DONE
     assert "0.883 × inseam 733 mm (+67)" in height.said
     assert "outside 25–35°. References, not orders: Hamley" in height.said
 
@@ -121,6 +121,6 @@ def test_a_jig_off_level_is_told_what_that_does_to_the_setback():
     off = dataclasses.replace(WELL, tilt_deg=-0.5)
 
     for height_mm in (730.0, None):
-        level = standings(measured=DONE.model_copy(update={"height_mm": height_mm}), now=off)["level"]
+        level = checks_by_key(measured=DONE.model_copy(update={"height_mm": height_mm}), now=off)["level"]
         assert "this error is 6.1 mm of setback against gravity at 700 mm height" in level.todo
-    assert "5.0 mm" in standings(measured=DONE.model_copy(update={"height_mm": 600.0}), now=off)["level"].todo
+    assert "5.0 mm" in checks_by_key(measured=DONE.model_copy(update={"height_mm": 600.0}), now=off)["level"].todo

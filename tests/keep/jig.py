@@ -4,7 +4,7 @@ import numpy as np
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep.store import Store
-from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from daq.values import Samples
 from tests.rigs import rig_text
 
@@ -13,9 +13,9 @@ CALIBRATION = to_dict(
         "bench 1",
         "2026-03-01T09:00:00+00:00",
         (
-            Channel("hands", "force", (0.0, 0.0005)),
-            Channel("saddle", "force", (0.0, 0.0005)),
-            Channel("tilt", "tilt", (0.0, 0.001)),
+            CalibratedChannel("hands", "force", (0.0, 0.0005)),
+            CalibratedChannel("saddle", "force", (0.0, 0.0005)),
+            CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
         ),
     )
 )

@@ -11,7 +11,7 @@ from serial.tools import list_ports
 
 from daq.keep.store import Store
 from daq.live.checkup import check_bluetooth, check_clock, check_disk, check_jig, check_ports, jig, machine
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import parse_rig
 from daq.sources.radio import Radio
 from daq.wire import csc
@@ -23,7 +23,7 @@ from tests.sources.fake_board import FakeBoard, usb_port
 from tests.sources.waiting import running
 
 bus = private_bus
-SADDLE = Channel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0)
+SADDLE = CalibratedChannel("saddle", "force", (0.0, SLOPE), zero_counts=50_000.0)
 Usage = namedtuple("Usage", "total used free")
 
 
@@ -39,9 +39,9 @@ def board(monkeypatch):
 def looked_at(board, *, hands_zero=10_000.0, saddle=SADDLE, more="", seconds=1.5):
     """The checks of a jig with this board, by part."""
     channels = (
-        Channel("hands", "force", (0.0, SLOPE), zero_counts=hands_zero),
+        CalibratedChannel("hands", "force", (0.0, SLOPE), zero_counts=hands_zero),
         saddle,
-        Channel("tilt", "tilt", (0.0, 0.001)),
+        CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
     )
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
 
@@ -72,7 +72,7 @@ def test_a_lost_zero_is_a_caution_in_newtons(board):
 
 
 def test_a_cell_without_a_calibration_is_failed_and_no_figure_is_made_up(board):
-    checks = looked_at(board, saddle=Channel("saddle", "unused"))
+    checks = looked_at(board, saddle=CalibratedChannel("saddle", "unused"))
 
     assert checks["hands"].state == "well"
     assert (checks["saddle"].state, checks["saddle"].figures) == ("failed", {})

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 import uvloop
 
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
@@ -62,7 +62,7 @@ def test_the_stored_sweep_computes_again_to_the_same_bits(ridden):
     folder, running, outputs = ridden
 
     with Store.open(folder / "demo.sqlite", write=False) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
 
     assert repr(list(again.steps)) == repr(kept(outputs, StepMean))
     assert repr(again.onset) == repr(running.session.acquisition.ride.onset)

@@ -6,8 +6,8 @@ import pytest
 import uvloop
 
 from daq.cli.telling import answer_lines, step_line
-from daq.fit.prechecks import Standing
-from daq.keep.again.recompute import derive
+from daq.fit.prechecks import CheckState
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.live.demo import Demo
 from daq.live.session.readings import readings
@@ -74,13 +74,13 @@ def test_a_check_without_its_sensor_says_so_and_nothing_waits_for_it(hands_only)
     checks = prechecks(INTAKE, Measured(), hands_only.readings, {})
     weights = next(one for one in checks if one.key == "weights")
 
-    assert weights.standing is Standing.NOT_MEASURED
+    assert weights.state is CheckState.NOT_MEASURED
     assert "sum of the loads" not in standing_in_the_way(checks)
 
 
 def test_it_is_computed_again_to_the_same_bits(hands_only):
     with Store.open(hands_only.path, write=False) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
 
     assert repr(again.onset) == repr(hands_only.answer)
     assert repr(again.steps) == repr(tuple(hands_only.steps))

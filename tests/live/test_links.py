@@ -15,7 +15,7 @@ from daq.live.real import begin, read_rig
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling.view import sources
-from daq.measure.calibration import Calibration, Channel, to_dict
+from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from daq.refusals import NotNow
 from daq.rig import RigError
 from daq.sources.clock import SessionClock
@@ -129,7 +129,7 @@ def test_a_transmitter_that_lacks_a_channel_of_the_rig_is_refused_before_anythin
 
 def test_a_power_sensors_feature_is_stored_its_battery_told_and_its_zero_kept(tmp_path, bus):
     board = FakeBoard()
-    channels = tuple(Channel(name, "force", (0.0, 0.01)) for name in ("hands", "saddle"))
+    channels = tuple(CalibratedChannel(name, "force", (0.0, 0.01)) for name in ("hands", "saddle"))
     calibration = Calibration("test", "2026-01-01T00:00:00+00:00", channels)
     (tmp_path / "calibration.json").write_text(json.dumps(to_dict(calibration)))
     table = f'calibration = "calibration.json"\n[board]\nport = "{board.port}"\n[power]\nname = "crank"\n'

@@ -10,7 +10,7 @@ from pymodbus.server import ModbusSerialServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from daq.items import WireBytes
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.replay import replayed
 from daq.keep.recording import RecordingWriter, read_recording
 from daq.keep.store import Store
@@ -139,7 +139,7 @@ def test_a_sweep_on_transmitters_is_replayed_and_recomputed_to_the_same_bits(tmp
 
     recording = read_recording(tmp_path / "ride.rec")
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
     assert sum("StepMean" in answer for answer in live) == len(QUICK.positions_mm)
     assert sum("Onset" in answer for answer in live) >= 1
     assert recording.complete

@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.measure.zero import NoZero, zero_of
 
 CALIBRATION = Calibration(
     "test",
     "2026-01-01T00:00:00+00:00",
-    (Channel("hands", "force", (0.0, 0.001), 5000.0), Channel("tilt", "tilt", (0.0, 0.001))),
+    (CalibratedChannel("hands", "force", (0.0, 0.001), 5000.0), CalibratedChannel("tilt", "tilt", (0.0, 0.001))),
 )
 
 

@@ -83,5 +83,5 @@ def test_other_orders_ride_what_was_planned(order):
     progress = SweepProgress(Plan(POSITIONS, order=order))
     progress.take(Trigger.BEGIN, 0.0)
 
-    assert progress.standing(0.0).planned_mm == POSITIONS
+    assert progress.status(0.0).planned_mm == POSITIONS
     assert progress.asked_setback_mm == POSITIONS[0]

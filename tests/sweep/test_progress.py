@@ -34,14 +34,14 @@ def test_the_dwell_clock_stands_while_the_torque_is_outside_the_band():
     progress = begun()
     progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 12.0)
-    before_s = progress.standing(t_s).dwell_left_s
+    before_s = progress.status(t_s).dwell_left_s
 
     _, t_s = ride(progress, t_s, 20.0, torque_nm=PLAN.torque_nm + 2.0)
 
-    standing = progress.standing(t_s)
-    assert before_s - standing.dwell_left_s <= 2 * STROKE_S
-    assert standing.in_band is False
-    assert "a little less effort" in standing.why_waiting
+    status = progress.status(t_s)
+    assert before_s - status.dwell_left_s <= 2 * STROKE_S
+    assert status.in_band is False
+    assert "a little less effort" in status.why_waiting
 
 
 def test_what_is_asked_fits_the_cadence_that_is_ridden():
@@ -51,10 +51,10 @@ def test_what_is_asked_fits_the_cadence_that_is_ridden():
     _, t_s = ride(progress, 0.0, 12.0)
     _, t_s = ride(progress, t_s, 20.0, torque_nm=PLAN.torque_nm - 1.0)
 
-    standing = progress.standing(t_s)
-    wanted_w = PLAN.torque_nm * 2.0 * 3.14159265 * standing.cadence_rpm / 60.0
-    assert standing.torque_nm == pytest.approx(PLAN.torque_nm - 1.0)
-    assert f"bring the power to {wanted_w:.0f} W at {standing.cadence_rpm:.0f} rpm" in standing.why_waiting
+    status = progress.status(t_s)
+    wanted_w = PLAN.torque_nm * 2.0 * 3.14159265 * status.cadence_rpm / 60.0
+    assert status.torque_nm == pytest.approx(PLAN.torque_nm - 1.0)
+    assert f"bring the power to {wanted_w:.0f} W at {status.cadence_rpm:.0f} rpm" in status.why_waiting
 
 
 def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
@@ -64,7 +64,7 @@ def test_unknown_torque_does_not_stop_the_sweep_and_is_not_called_in_band():
     out, t_s = ride(progress, 0.0, 40.0, torque_nm=NAN)
 
     assert len(steps_of(out)) == 1
-    assert progress.standing(t_s).in_band is None
+    assert progress.status(t_s).in_band is None
 
 
 def test_saturated_strokes_are_left_out_and_counted():
@@ -89,7 +89,7 @@ def test_stopping_to_pedal_mid_step_settles_that_step_again():
 
     assert progress.state is State.SETTLING
     assert notes[0].level == "caution"
-    assert progress.standing(t_s + 4.0).dwell_left_s == PLAN.dwell_s
+    assert progress.status(t_s + 4.0).dwell_left_s == PLAN.dwell_s
 
 
 def test_redo_asks_the_last_position_again_and_drops_its_mean():
@@ -159,7 +159,7 @@ def test_the_last_position_finishes_the_sweep():
 
     assert progress.state is State.FINISHED
     assert [step.setback_mm for step in progress.steps] == list(PLAN.positions_mm)
-    assert progress.standing(t_s).seconds_left == 0.0
+    assert progress.status(t_s).seconds_left == 0.0
 
 
 def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():

@@ -12,7 +12,7 @@ from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
-from daq.keep.again.recompute import derived
+from daq.keep.again.recompute import recompute
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
@@ -26,7 +26,7 @@ def calibration_of_sweep(store: Store, sweep_id: int) -> Calibration:
     return calibration_of(store, store.sweep(sweep_id))
 
 
-def derive_again(
+def recompute_again(
     store: Store,
     sweep_id: int,
     *,
@@ -45,7 +45,7 @@ def derive_again(
     changes: dict[str, Any] = {}
     if calibration is not None:
         changes["calibration"] = standing_for(calibration, session.started_utc, sweep.from_us, session.simulated)
-    return derived(
+    return recompute(
         begun_otherwise(items_of(store, sweep), changes, step_off_mm),
         rig_of(session),
         calibration_of(store, sweep),

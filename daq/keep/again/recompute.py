@@ -25,13 +25,13 @@ from daq.values import NAN, Loads, StepMean, Stroke
 STEP_METHOD = "step/1"
 
 
-def derive(store: Store, sweep_id: int) -> Derived:
+def recompute_stored(store: Store, sweep_id: int) -> Derived:
     """A stored sweep, with the calibration it was ridden with. StoreDamaged when its rig or calibration is lost."""
     sweep = store.sweep(sweep_id)
-    return derived(items_of(store, sweep), rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
+    return recompute(items_of(store, sweep), rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
 
 
-def derived(
+def recompute(
     items: Iterable[Item],
     rig: Rig,
     calibration: Calibration,

@@ -30,7 +30,7 @@ _TEXT = 64
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class AnalogChannel:
     """One analog channel: n values at a constant rate."""
 
     label: str
@@ -87,7 +87,7 @@ def events(derived: Derived, items: Sequence[Item], begin_s: float) -> list[tupl
     return sorted((max(0.0, at_s), label) for at_s, label in found)[:MOST_EVENTS]
 
 
-def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[Channel]:
+def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[AnalogChannel]:
     after = np.clip(np.searchsorted(t_s, at_s), 1, len(t_s) - 1)
     missing = (t_s[after] - t_s[after - 1] > LONGEST_GAP / rate_hz) | (at_s > t_s[-1])
 
@@ -99,11 +99,11 @@ def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[C
 
     cells_n = np.concatenate([one.cells_n for one in derived.loads])
     return [
-        Channel("hands", "N", "support force at the hands along the jig normal", part("hands_n")),
-        Channel("saddle", "N", "support force at the saddle along the jig normal", part("saddle_n")),
-        Channel("tilt", "deg", "tilt of the jig, nose up positive", part("tilt_deg")),
-        Channel("setback", "mm", "saddle behind the bottom bracket, while a step is averaged", _setback(derived, at_s)),
-        *(Channel(name, "N", f"cell {name}", even(cells_n[:, i])) for i, name in enumerate(derived.cells)),
+        AnalogChannel("hands", "N", "support force at the hands along the jig normal", part("hands_n")),
+        AnalogChannel("saddle", "N", "support force at the saddle along the jig normal", part("saddle_n")),
+        AnalogChannel("tilt", "deg", "tilt of the jig, nose up positive", part("tilt_deg")),
+        AnalogChannel("setback", "mm", "saddle behind the bottom bracket, during a step", _setback(derived, at_s)),
+        *(AnalogChannel(name, "N", f"cell {name}", even(cells_n[:, i])) for i, name in enumerate(derived.cells)),
     ]
 
 
@@ -115,7 +115,7 @@ def _setback(derived: Derived, at_s: Array) -> Array:
     return setback_mm
 
 
-def _describe(writer: Any, channels: Sequence[Channel]) -> None:
+def _describe(writer: Any, channels: Sequence[AnalogChannel]) -> None:
     writer.point_group.add_str("LABELS", "there are no points", "", 0, 0)
     writer.set_analog_scales(np.ones(len(channels)))
     writer.set_analog_offsets(np.zeros(len(channels), np.int16))

@@ -21,7 +21,7 @@ from typing import Any
 
 from daq.items import Event, Item
 from daq.keep.again.derived import Derived
-from daq.keep.again.recompute import derived
+from daq.keep.again.recompute import recompute
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
@@ -51,7 +51,7 @@ FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 class _Manner:
     """How sweeps are exported."""
 
-    derive: Callable[[Store, int], Derived]
+    recompute_stored: Callable[[Store, int], Derived]
     purpose: Purpose
     is_coarse: bool
     terms: Mapping[str, Any]
@@ -65,7 +65,7 @@ def export(
     store: Store,
     sweep_ids: Sequence[int],
     folder: Path,
-    derive: Callable[[Store, int], Derived],
+    recompute_stored: Callable[[Store, int], Derived],
     *,
     purpose: Purpose = "research",
     licence: Licence = CLOSED,
@@ -78,9 +78,9 @@ def export(
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
-    derive computes what is not stored; contributors: see `terms.contributor`; is_coarse: days to months, masses to
-    5 kg, and all computed anew with these; with_c3d: a C3D file of each beside its tables. A sweep that is in the
-    folder already stays as it is, so that an export that was stopped is taken up by making it again.
+    recompute_stored computes what is not stored; contributors: see `terms.contributor`; is_coarse: days to months,
+    masses to 5 kg, and all computed anew with these; with_c3d: a C3D file of each beside its tables. A sweep that is
+    in the folder already stays as it is, so that an export that was stopped is taken up by making it again.
 
     Raises ExportRefused, before anything is written, when a client has not agreed. A sweep that cannot be exported, or
     whose name stands in what would be written, raises too; with `told` it is said there and the others go on. What is
@@ -89,7 +89,9 @@ def export(
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
     form = form or preferred_form()
-    manner = _Manner(derive_coarse if is_coarse else derive, purpose, is_coarse, terms, form, with_c3d, tell)
+    manner = _Manner(
+        recompute_coarse if is_coarse else recompute_stored, purpose, is_coarse, terms, form, with_c3d, tell
+    )
     named = {sweep_id: _sweep_name(store, store.sweep(sweep_id), is_coarse) for sweep_id in sweep_ids}
     for sweep_id in named:
         refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
@@ -128,11 +130,11 @@ def note_copy(
         tell(f"{store.path} cannot be written, so this export is not noted in it: forgetting a client will not name it")
 
 
-def derive_coarse(store: Store, sweep_id: int) -> Derived:
+def recompute_coarse(store: Store, sweep_id: int) -> Derived:
     """A stored sweep computed from what is exported of it when days and masses are coarse."""
     sweep = store.sweep(sweep_id)
     rig, calibration = rig_of(store.session(sweep.session_id)), calibration_of(store, sweep)
-    return derived(coarse_items(items_of(store, sweep)), rig, calibration)
+    return recompute(coarse_items(items_of(store, sweep)), rig, calibration)
 
 
 def _sweep_name(store: Store, sweep: SweepRecord, is_coarse: bool) -> str:
@@ -158,7 +160,7 @@ def _export_one(
     if manner.is_coarse:
         sweep, session = coarse_sweep(sweep), coarse_session(session, sweep_id)
     try:
-        computed = manner.derive(store, sweep_id)
+        computed = manner.recompute_stored(store, sweep_id)
     except StoreDamaged as error:
         computed = Derived(losses=(str(error),))
     losses = list(computed.losses)

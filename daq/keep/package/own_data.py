@@ -21,7 +21,7 @@ def hand_over(
     store: Store,
     client_id: int,
     folder: Path,
-    derive: Callable[[Store, int], Derived],
+    recompute_stored: Callable[[Store, int], Derived],
     tell: Callable[[str], None] = lambda _: None,
 ) -> list[Path]:
     """Writes client.json (name, consents as they were given, visits with all that was written down, where copies were
@@ -52,4 +52,4 @@ def hand_over(
     write_text(path, json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n")
     if not sweep_ids:
         return [path]
-    return [path, *export(store, sweep_ids, folder / "sweeps", derive, purpose="client", told=tell)]
+    return [path, *export(store, sweep_ids, folder / "sweeps", recompute_stored, purpose="client", told=tell)]

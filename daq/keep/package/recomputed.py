@@ -8,7 +8,7 @@ from typing import Any
 
 from daq.keep.again.derived import Derived
 from daq.keep.again.recalibrated import begun_otherwise, standing_for
-from daq.keep.again.recompute import derived
+from daq.keep.again.recompute import recompute
 from daq.keep.bounded import MOST_CALIBRATION_BYTES, from_json, read_bytes
 from daq.keep.json_text import plain
 from daq.keep.package.datapackage import read_package
@@ -21,7 +21,7 @@ from daq.sweep.onset import METHOD
 def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
     """An exported sweep, with its own calibration or another, by this method of estimating the onset.
 
-    Another calibration brings its own standing, as in `derive_again`.
+    Another calibration brings its own standing, as in `recompute_again`.
     """
     package = read_package(folder)
     with as_damage(folder):
@@ -33,7 +33,7 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
             calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated
         )
     items = begun_otherwise(exported_items(package), changes, None)
-    return derived(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
+    return recompute(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
 
 
 def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from daq.keep.bounded import from_json
 from daq.keep.rescue.pages import LEAF, Pages
-from daq.keep.rescue.records import Cell, NoRecord, any_cells, cell_at, cell_places
+from daq.keep.rescue.sqlite_rows import Cell, NoRecord, any_cells, cell_at, cell_places
 from daq.keep.store.checksums import COVERED, is_sound
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS

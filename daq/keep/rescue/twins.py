@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from daq.keep.rescue.found_rows import Found, holds_json
-from daq.keep.rescue.records import Cell
+from daq.keep.rescue.sqlite_rows import Cell
 from daq.keep.store.checksums import is_sound
 from daq.keep.store.rows import TWICE, Row
 

@@ -41,7 +41,7 @@ class Outlooks:
             steps,
             rear_mm=max(plan.positions_mm),
             front_mm=min(plan.positions_mm),
-            minutes_left=progress.standing(self._at.clock.now_us() / 1e6).seconds_left / 60.0,
+            minutes_left=progress.status(self._at.clock.now_us() / 1e6).seconds_left / 60.0,
             dwell_s=plan.dwell_s,
             settle_s=plan.settle_s,
         )

@@ -13,7 +13,7 @@ from typing import Any
 from daq.fit import returning
 from daq.fit.decision import Decision, FollowUp
 from daq.fit.intake import BegunIntake, Intake, flags_in_the_way, missing, whole
-from daq.fit.prechecks import Check, Measured, Readings, prechecks, standing_in_the_way
+from daq.fit.prechecks import Check, Measured, Readings, open_in_the_way, prechecks
 from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
 from daq.keep.clients.people import Client, Consent
@@ -182,7 +182,7 @@ class VisitDesk:
             return "the intake is not confirmed yet; see the client screen"
         if self.intake is None or missing(self.begun):
             return f"not in the intake yet: {' and '.join(missing(self.begun))}; see the client screen"
-        return flags_in_the_way(self.intake) or standing_in_the_way(self.checks())
+        return flags_in_the_way(self.intake) or open_in_the_way(self.checks())
 
     def _seat(self) -> None:
         """The rider of the session is this client."""

@@ -31,11 +31,11 @@ def for_rider(message: str | bytes) -> str | None:
     return None if make is None else messages.text(said["type"], **make(said))
 
 
-def standing_for_rider(standing: dict[str, Any]) -> dict[str, Any]:
+def status_for_rider(status: dict[str, Any]) -> dict[str, Any]:
     """How the sweep stands, for the rider's screen, which can send the stop and nothing else."""
-    if not standing:
+    if not status:
         return {}
-    return {**_kept(standing, SWEEP), "accepts": [event for event in standing["accepts"] if event == "stop"]}
+    return {**_kept(status, SWEEP), "accepts": [event for event in status["accepts"] if event == "stop"]}
 
 
 def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
@@ -50,7 +50,7 @@ def _snapshot(said: dict[str, Any]) -> dict[str, Any]:
         },
         "rider": None,
         "calibration": None,
-        "sweep": standing_for_rider(said["sweep"]) if said["sweep"] else None,
+        "sweep": status_for_rider(said["sweep"]) if said["sweep"] else None,
         "steps": [],
         "onset": None,
         "notices": [],
@@ -73,6 +73,6 @@ def _stroke(said: dict[str, Any]) -> dict[str, Any]:
 _MAKERS: dict[str, Callable[[dict[str, Any]], dict[str, Any]]] = {
     "snapshot": _snapshot,
     "sources": _sources,
-    "sweep": standing_for_rider,
+    "sweep": status_for_rider,
     "stroke": _stroke,
 }

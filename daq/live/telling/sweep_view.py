@@ -13,7 +13,7 @@ from daq.live.session.session import Session
 from daq.physics import power_w
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.sweep.progress import Standing
+from daq.sweep.progress import SweepStatus
 from daq.sweep.run import State
 
 _SET = (State.SETTLING, State.AVERAGING)
@@ -24,13 +24,13 @@ _PLAN_FIELDS = (
 _STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
 
 
-def standing(session: Session) -> dict[str, Any]:
+def sweep_status(session: Session) -> dict[str, Any]:
     """How the sweep stands; empty without a sweep."""
     progress, clock = session.sweep.progress, session.acquisition.clock
     if progress is None:
         return {}
     now_s = clock.now_us() / 1e6
-    plan, now = progress.plan, progress.standing(now_s)
+    plan, now = progress.plan, progress.status(now_s)
     saddle = None if session.visit.intake is None else session.visit.intake.saddle
     spoken_of, remarks = step_spoken_of(progress), session.acquisition.ride.remarks
     return {
@@ -108,7 +108,7 @@ def _placed_fields(placed: Placed | None) -> dict[str, Any] | None:
     return {name: None if value is None else round(value, 1) for name, value in fields.items()}
 
 
-def _effort(plan: Plan, now: Standing) -> dict[str, Any] | None:
+def _effort(plan: Plan, now: SweepStatus) -> dict[str, Any] | None:
     """Power and cadence as they are judged, means of the last strokes, and the power that at this cadence lies in the
     band of the torque; None before the first stroke and without a power reading."""
     torque_nm, cadence_rpm = now.torque_nm, now.cadence_rpm

@@ -12,7 +12,7 @@ from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling import messages, view
 from daq.live.telling.hub import Hub, Page
-from daq.live.telling.sweep_view import onset_fields, standing, steps
+from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.pipeline import Output
 from daq.values import Loads, Onset, StepMean, Stroke
 
@@ -82,7 +82,7 @@ class Teller:
         if self._beats % SWEEP_EVERY == 0:
             self._tell_bench()
             if self.session.sweep.progress is not None:
-                self._send("sweep", **standing(self.session))
+                self._send("sweep", **sweep_status(self.session))
         if self._beats % SOURCES_EVERY == 0:
             self._send("sources", **view.sensors(self.session))
             self._tell_visit()
@@ -106,7 +106,7 @@ class Teller:
         """Steps and standing together, before any answer that rests on them."""
         self._sweep = self._sweep_now()
         self._send("steps", steps=steps(self.session))
-        self._send("sweep", **standing(self.session))
+        self._send("sweep", **sweep_status(self.session))
 
     def _tell_bench(self) -> None:
         """The bench while there is one, and once that there is none any more."""

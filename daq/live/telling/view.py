@@ -12,7 +12,7 @@ from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now
 from daq.live.session.session import Session
 from daq.live.telling import messages
-from daq.live.telling.sweep_view import onset_fields, standing, steps
+from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
 from daq.proof.standing import proof_said
 from daq.values import Stroke
@@ -39,7 +39,7 @@ def snapshot(session: Session) -> str:
         doubts=doubts(session),
         bench=bench_fields(session),
         sources=sources(session),
-        sweep=standing(session) or None,
+        sweep=sweep_status(session) or None,
         steps=steps(session),
         onset=onset_fields(session) or None,
         notices=list(at.notes),

@@ -19,9 +19,9 @@ from daq.keep.errors import NotStored
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.live.telling.blind import for_rider, standing_for_rider
+from daq.live.telling.blind import for_rider, status_for_rider
 from daq.live.telling.hub import Page
-from daq.live.telling.sweep_view import onset_fields, standing, steps
+from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.live.telling.teller import Teller
 from daq.live.web import metrics
 from daq.live.web.access import Keys, Role
@@ -156,7 +156,7 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
     async def new_sweep(body: NewSweep) -> dict[str, Any]:
         """Set up a sweep; it waits for the event "begin"."""
         await session.sweep.begin(body.plan())
-        return standing(session)
+        return sweep_status(session)
 
     @app.post("/api/v1/sweep/events")
     async def fitters_event(body: FittersEvent, request: Request) -> dict[str, Any]:
@@ -175,13 +175,13 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
         except NotStored as error:
             done = "stopped" if body.event is Trigger.STOP else "done"
             raise Problem(507, f"{done}, not stored", str(error)) from error
-        return standing_for_rider(standing(session)) if riders else standing(session)
+        return status_for_rider(sweep_status(session)) if riders else sweep_status(session)
 
     @app.post("/api/v1/step-notes", status_code=201)
     async def step_note(body: StepNote) -> dict[str, Any]:
         """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
         await session.sweep.note_step(body.what, body.value)
-        return standing(session)
+        return sweep_status(session)
 
     @app.post("/api/v1/marks", status_code=201)
     async def mark(body: Mark) -> dict[str, Any]:
@@ -193,7 +193,7 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
     async def pain(body: Pain) -> dict[str, Any]:
         """Where it hurts, on which side, how much; and what of it ends the ride today."""
         await session.sweep.tell_pain(place=body.place, side=body.side, score=body.score, red=body.red)
-        return standing(session)
+        return sweep_status(session)
 
 
 def _add_sensors(app: FastAPI, session: Session) -> None:
@@ -238,7 +238,7 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
     async def sweep() -> dict[str, Any]:
         """The sweep under way or the last one: standing, steps, onset."""
         return {
-            "sweep": standing(session),
+            "sweep": sweep_status(session),
             "steps": steps(session),
             "onset": onset_fields(session) or None,
         }

@@ -12,7 +12,7 @@ from daq.measure.calibration.budget import ROOT_3, Conditions
 from daq.measure.calibration.cell import CalibratedCell, calibrated, with_assembly
 from daq.measure.calibration.convert import apply
 from daq.measure.calibration.crosstalk import CrossTalk, crosstalk
-from daq.measure.calibration.model import Calibration, Channel, TiltTare
+from daq.measure.calibration.model import CalibratedChannel, Calibration, TiltTare
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.series import CellError, Creep, Readings
 from daq.measure.calibration.tare import TareError, check_tilts, fit_tare
@@ -42,7 +42,7 @@ def assembled(
     id: str,
     made_utc: str,
     simulated: bool,
-    tilt: Channel | None = None,
+    tilt: CalibratedChannel | None = None,
     typical_load_n: float = 200.0,
 ) -> Made:
     """The calibration that a finished bench gives.
@@ -68,13 +68,18 @@ def assembled(
 
 
 def _put_together(
-    bench: Bench, channels: dict[str, Channel], tilt: Channel | None, id: str, made_utc: str, simulated: bool
+    bench: Bench,
+    channels: dict[str, CalibratedChannel],
+    tilt: CalibratedChannel | None,
+    id: str,
+    made_utc: str,
+    simulated: bool,
 ) -> Calibration:
     known = {**channels, **({tilt.name: tilt} if tilt else {})}
     return Calibration(
         id=id,
         made_utc=made_utc,
-        channels=tuple(known.get(name, Channel(name, "unused")) for name in bench.plan.channels),
+        channels=tuple(known.get(name, CalibratedChannel(name, "unused")) for name in bench.plan.channels),
         simulated=simulated,
     )
 

@@ -12,7 +12,7 @@ from daq.measure.calibration.board import Board
 from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.content import board_from, lists_of
-from daq.measure.calibration.model import Channel
+from daq.measure.calibration.model import CalibratedChannel
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.tilt import tilt_channel
 from daq.measure.calibration.weights import Weights, pull_n
@@ -63,11 +63,11 @@ class Setup:
         return 1.0 / pull_n(1.0, self.conditions.g_m_s2) if self.conditions.by_weights else None
 
     @property
-    def tilt_by_board(self) -> Channel | None:
+    def tilt_by_board(self) -> CalibratedChannel | None:
         """The tilt channel as far as the board itself knows it."""
         if self.tilt is None or self.degrees_per_count is None:
             return None
-        return Channel(self.tilt, "tilt", (0.0, self.degrees_per_count))
+        return CalibratedChannel(self.tilt, "tilt", (0.0, self.degrees_per_count))
 
 
 def to_content(setup: Setup) -> dict[str, Any]:
@@ -112,7 +112,7 @@ def made_from(setup: Setup, bench: Bench, *, id: str, made_utc: str) -> Made:
     return replace(made, calibration=replace(made.calibration, board=setup.board))
 
 
-def _tilt(setup: Setup, bench: Bench) -> Channel | None:
+def _tilt(setup: Setup, bench: Bench) -> CalibratedChannel | None:
     """By the tilts set with a level, where there are any; else as the board knows it."""
     if not setup.known_tilts or setup.tilt is None:
         return setup.tilt_by_board

@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.measure.calibration.budget import Conditions, budget_of
 from daq.measure.calibration.fit import ZeroFit, fit_through_zero
-from daq.measure.calibration.model import Channel, TiltTare
+from daq.measure.calibration.model import CalibratedChannel, TiltTare
 from daq.measure.calibration.series import CellError, Creep, Figures, Readings, figures
 from daq.measure.calibration.terms import Described, described
 from daq.measure.calibration.uncertainty import Term
@@ -22,7 +22,7 @@ from daq.measure.calibration.uncertainty import Term
 class CalibratedCell:
     """The channel as a Calibration keeps it, with the fit and figures it came from."""
 
-    channel: Channel
+    channel: CalibratedChannel
     readings: Readings
     fit: ZeroFit
     """Load in N from counts above zero."""
@@ -38,7 +38,7 @@ def calibrated(name: str, readings: Readings, order: int, conditions: Conditions
     fit = fit_through_zero(readings.deflection, readings.load_n, order)
     found = figures(readings, fit, creep)
     zero = float(np.mean([readings.counts[mine[0]] for mine in readings.each]))
-    channel = Channel(
+    channel = CalibratedChannel(
         name=name,
         kind="force",
         coefficients=_on_raw_counts(fit.coefficients.tolist(), zero),
@@ -51,7 +51,9 @@ def calibrated(name: str, readings: Readings, order: int, conditions: Conditions
     return CalibratedCell(channel, readings, fit, found, words)
 
 
-def with_assembly(channel: Channel, added: Sequence[Term] = (), *, tare: TiltTare | None = None) -> Channel:
+def with_assembly(
+    channel: CalibratedChannel, added: Sequence[Term] = (), *, tare: TiltTare | None = None
+) -> CalibratedChannel:
     """The channel on its jig: the terms its assembly adds to the budget, and the tilt tare with its own."""
     if channel.uncertainty is None:
         raise CellError(f"channel '{channel.name}' has no budget to add to; calibrate the cell first")

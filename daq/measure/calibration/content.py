@@ -12,7 +12,7 @@ from dataclasses import asdict
 from typing import Any
 
 from daq.measure.calibration.board import Board, Converter
-from daq.measure.calibration.model import Calibration, CalibrationError, Channel, TiltTare
+from daq.measure.calibration.model import CalibratedChannel, Calibration, CalibrationError, TiltTare
 from daq.measure.calibration.uncertainty import Term, Uncertainty
 from daq.text import checked_lines
 
@@ -69,13 +69,13 @@ def _converter(content: Any, where: str) -> Converter:
     return Converter(_text(table, "name", where), int(gain), _optional(table, "units_per_count", where))
 
 
-def _channel(content: Any, where: str) -> Channel:
+def _channel(content: Any, where: str) -> CalibratedChannel:
     table = _table(content, where)
-    _only(table, where, tuple(Channel.__dataclass_fields__))
+    _only(table, where, tuple(CalibratedChannel.__dataclass_fields__))
     tare, uncertainty = table.get("tare"), table.get("uncertainty")
-    return Channel(
+    return CalibratedChannel(
         name=_text(table, "name", where),
-        kind=_text(table, "kind", where),  # type: ignore[arg-type]  # Channel checks it
+        kind=_text(table, "kind", where),  # type: ignore[arg-type]  # CalibratedChannel checks it
         coefficients=_numbers(table.get("coefficients", []), f"{where}.coefficients"),
         zero_counts=_number(table, "zero_counts", where, 0.0),
         span=_pair(table, "span", where),

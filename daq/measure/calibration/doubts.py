@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.calibration.convert import apply, tare_holds
-from daq.measure.calibration.model import Calibration, Channel
+from daq.measure.calibration.model import CalibratedChannel, Calibration
 from daq.measure.calibration.points import ENDS_OF_RANGE
 from daq.measure.calibration.uncertainty import expanded
 
@@ -92,7 +92,7 @@ def doubts_of_zero(
     return tuple(found)
 
 
-def _of_force(channel: Channel, load_n: float) -> list[Doubtful]:
+def _of_force(channel: CalibratedChannel, load_n: float) -> list[Doubtful]:
     found = []
     limit_n = BELOW_ZERO_N
     if channel.uncertainty is None:
@@ -123,5 +123,5 @@ def _of_tilt(calibration: Calibration, tilt_deg: float) -> list[Doubtful]:
     ]
 
 
-def _doubt(kind: Doubt, channel: Channel, sentence: str) -> Doubtful:
+def _doubt(kind: Doubt, channel: CalibratedChannel, sentence: str) -> Doubtful:
     return Doubtful(kind, channel.name, f"{channel.name}: {sentence}")

@@ -51,7 +51,7 @@ class TiltTare:
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class CalibratedChannel:
     """One column of the board's scans."""
 
     name: str
@@ -110,7 +110,7 @@ class Calibration:
     id: str
     made_utc: str
     """ISO 8601, from whoever made it."""
-    channels: tuple[Channel, ...]
+    channels: tuple[CalibratedChannel, ...]
     crosstalk: tuple[tuple[float, ...], ...] | None = None
     """Among the force channels, in order: true loads = crosstalk x loads each cell shows. None: identity."""
     simulated: bool = False
@@ -158,11 +158,11 @@ class Calibration:
         return tuple(channel.name for channel in self.channels)
 
     @cached_property
-    def forces(self) -> tuple[Channel, ...]:
+    def forces(self) -> tuple[CalibratedChannel, ...]:
         """The force channels, in order."""
         return tuple(channel for channel in self.channels if channel.kind == "force")
 
-    def channel(self, name: str) -> Channel:
+    def channel(self, name: str) -> CalibratedChannel:
         """The channel of this name. Raises CalibrationError with the names there are."""
         for channel in self.channels:
             if channel.name == name:

@@ -6,14 +6,14 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.calibration.fit import fit_polynomial
-from daq.measure.calibration.model import Channel
+from daq.measure.calibration.model import CalibratedChannel
 from daq.measure.calibration.tare import SAME_TILT_DEG, TareError
 
 ODD_DEG = 0.2
 """Distance from the line that no level explains; 0.5 deg already move the saddle by 6 mm against gravity."""
 
 
-def tilt_channel(name: str, tilt_deg: npt.ArrayLike, counts: npt.ArrayLike) -> Channel:
+def tilt_channel(name: str, tilt_deg: npt.ArrayLike, counts: npt.ArrayLike) -> CalibratedChannel:
     """The tilt channel from known tilts (n,), nose up positive, and mean counts (n,) read there; its zero is level.
 
     Raises TareError for a span too small to tell a slope and for a tilt that does not fit the others, FitError for
@@ -33,7 +33,7 @@ def tilt_channel(name: str, tilt_deg: npt.ArrayLike, counts: npt.ArrayLike) -> C
             "set the level again there, with the sign nose up positive, and read again"
         )
     constant, slope = (float(value) for value in fit.coefficients)
-    return Channel(
+    return CalibratedChannel(
         name,
         "tilt",
         (constant, slope),

@@ -8,7 +8,7 @@ from daq.fit.step_notes import without
 from daq.items import LOST, Event
 from daq.keep.again.case import case_of
 from daq.keep.again.cut_off import close, cut_off
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden
 from daq.keep.clients import visits
 from daq.keep.errors import StoreDamaged
@@ -47,9 +47,9 @@ CHUNK = "UPDATE chunks SET bytes = zeroblob(99) WHERE first_us BETWEEN 29900000 
 
 
 def test_a_sweep_with_a_damaged_chunk_is_computed_from_the_rest_and_its_answer_says_so(store):
-    whole = derive(store, 1)
+    whole = recompute_stored(store, 1)
     harm(store, CHUNK)
-    found = derive(store, 1)
+    found = recompute_stored(store, 1)
 
     assert whole.losses == ()
     assert len(found.steps) == len(whole.steps) == 5
@@ -85,7 +85,7 @@ def test_an_event_that_is_lost_twice_stops_nothing(store, lost, said):
         f"UPDATE events SET content = 'x' WHERE {lost}",
         f"UPDATE twins SET content = 'x' WHERE of = 'events' AND row_id IN (SELECT id FROM events WHERE {lost})",
     )
-    found = derive(store, 1)
+    found = recompute_stored(store, 1)
 
     assert found.losses[0].startswith(said)
     assert len(found.steps) >= 4
@@ -95,11 +95,11 @@ def test_an_event_that_is_lost_twice_stops_nothing(store, lost, said):
 
 
 def test_an_event_that_is_lost_once_changes_nothing(store):
-    whole = derive(store, 1)
+    whole = recompute_stored(store, 1)
     harm(store, "UPDATE events SET content = 'x'")
 
-    assert bits(derive(store, 1).onset) == bits(whole.onset)
-    assert derive(store, 1).losses == ()
+    assert bits(recompute_stored(store, 1).onset) == bits(whole.onset)
+    assert recompute_stored(store, 1).losses == ()
 
 
 @pytest.mark.parametrize(
@@ -114,7 +114,7 @@ def test_without_rig_or_calibration_nothing_is_computed_and_that_is_said(store, 
         update_row(db, table, 1, **{column: "" if column == "rig" else "{}"})
 
     with pytest.raises(StoreDamaged, match=said):
-        derive(store, 1)
+        recompute_stored(store, 1)
     with pytest.raises(StoreDamaged, match=said):
         ridden(store, 1)
 
@@ -137,7 +137,7 @@ def reopened(store, *, until_us=None):
 
 
 def test_a_sweep_cut_off_hours_ago_is_found_and_closed_with_what_was_ridden(store):
-    whole = derive(store, 1)
+    whole = recompute_stored(store, 1)
     reopened(store, until_us=45_000_000)
     (found,) = cut_off(store)
     began = datetime.datetime.fromisoformat(found.session.started_utc)
@@ -153,7 +153,7 @@ def test_a_sweep_cut_off_hours_ago_is_found_and_closed_with_what_was_ridden(stor
 
 
 def test_a_sweep_cut_off_after_its_last_step_is_closed_as_finished_with_its_answer(store):
-    whole = derive(store, 1)
+    whole = recompute_stored(store, 1)
     reopened(store)
     close(store, 1)
 
@@ -176,4 +176,4 @@ def test_a_gap_that_was_stored_is_read_as_one(store):
     gap = {"said": "scans of 'board' from 29.000 to 30.000 s", "source": "board", "to_us": 30_000_000, "scans": None}
     store.put(1, [Event(29_000_000, LOST, gap)])
 
-    assert derive(store, 1).losses == (gap["said"],)
+    assert recompute_stored(store, 1).losses == (gap["said"],)

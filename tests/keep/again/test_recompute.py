@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from daq.keep.again.derived import exclusions
-from daq.keep.again.recompute import derive, derived
+from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.replay import run
 from daq.keep.json_text import plain
 from daq.keep.package import workers
@@ -19,7 +19,7 @@ from daq.keep.package.importing import import_sweep
 from daq.keep.package.recomputed import derive_exported, onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
-from daq.measure.calibration import Channel, Term, Uncertainty, to_dict
+from daq.measure.calibration import CalibratedChannel, Term, Uncertainty, to_dict
 from daq.refusals import NotNow
 from daq.ride import Ride
 from daq.sweep.onset import onset
@@ -58,7 +58,7 @@ def store(tmp_path, live):
 
 
 def test_a_stored_sweep_gives_what_it_gave_while_riding(store, live):
-    found = derive(store, 1)
+    found = recompute_stored(store, 1)
 
     assert bits(list(found.strokes)) == bits(kept(live, Stroke))
     assert bits(list(found.steps)) == bits(kept(live, StepMean))
@@ -67,17 +67,17 @@ def test_a_stored_sweep_gives_what_it_gave_while_riding(store, live):
 
 @pytest.mark.parametrize("form", ["parquet", "csv.gz"])
 def test_an_exported_sweep_and_one_imported_from_it_give_the_same_onset(store, live, tmp_path, form):
-    (made,) = export(store, [1], tmp_path / "out", derive, form=form)
+    (made,) = export(store, [1], tmp_path / "out", recompute_stored, form=form)
     with Store.open(tmp_path / "other.sqlite") as other:
-        imported = derive(other, import_sweep(other, made))
+        imported = recompute_stored(other, import_sweep(other, made))
 
     assert bits(imported.onset) == bits(kept(live, Onset)[-1])
-    assert bits(imported.strokes) == bits(derive(store, 1).strokes)
+    assert bits(imported.strokes) == bits(recompute_stored(store, 1).strokes)
     assert bits(derive_exported(made).onset) == bits(imported.onset)
 
 
 def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(store):
-    found = derive(store, 1)
+    found = recompute_stored(store, 1)
 
     left_out = {number for number, _, _ in exclusions(found)}
     used = {stroke for step in found.steps for stroke in step.strokes}
@@ -86,7 +86,7 @@ def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(store):
 
 
 def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(store, tmp_path):
-    export(store, [1], tmp_path / "sweeps", derive)
+    export(store, [1], tmp_path / "sweeps", recompute_stored)
     hands, *others = CALIBRATION.channels
     low, gain = hands.coefficients
     stronger = dataclasses.replace(
@@ -99,7 +99,7 @@ def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(
 
     own, other = (read_table(tmp_path / name, "results") for name in ("own", "stronger"))
     assert own["onset_mm"] == own["stored_onset_mm"]
-    assert own["least_squares_mm"] == [plain(derive(store, 1).onset)["least_squares_mm"]]
+    assert own["least_squares_mm"] == [plain(recompute_stored(store, 1).onset)["least_squares_mm"]]
     assert other["slope_n_per_mm"][0] > 1.5 * own["slope_n_per_mm"][0]
     (folder,) = (tmp_path / "sweeps").glob("*/")
     assert [step.hand_load_n for step in derive_exported(folder, stronger).steps] == [
@@ -108,7 +108,9 @@ def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(
 
 
 UNCALIBRATED = dataclasses.replace(
-    CALIBRATION, id="none", channels=tuple(Channel(channel.name, "unused") for channel in CALIBRATION.channels)
+    CALIBRATION,
+    id="none",
+    channels=tuple(CalibratedChannel(channel.name, "unused") for channel in CALIBRATION.channels),
 )
 
 
@@ -123,8 +125,8 @@ def without_marks(items):
 @pytest.mark.parametrize("board", [list, without_marks])
 def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
     items = board(ridden(pieces=7, seconds=22))
-    own = derived(items, RIG, CALIBRATION)
-    again = derived(items, RIG, CALIBRATION, other=dataclasses.replace(CALIBRATION, id="a copy"))
+    own = recompute(items, RIG, CALIBRATION)
+    again = recompute(items, RIG, CALIBRATION, other=dataclasses.replace(CALIBRATION, id="a copy"))
 
     assert own.onset is not None
     assert bits((again.strokes, again.steps, again.onset)) == bits((own.strokes, own.steps, own.onset))
@@ -139,7 +141,7 @@ def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
     items = board(ridden(pieces=7, seconds=22))
     with pytest.raises(NotNow):
         list(run(Ride(RIG, UNCALIBRATED), items))
-    own, again = derived(items, RIG, CALIBRATION), derived(items, RIG, CALIBRATION, other=UNCALIBRATED)
+    own, again = recompute(items, RIG, CALIBRATION), recompute(items, RIG, CALIBRATION, other=UNCALIBRATED)
 
     assert [(s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in again.steps] == [
         (s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in own.steps
@@ -154,8 +156,8 @@ def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
 def test_a_sweep_ridden_before_the_cells_were_calibrated_is_answered_with_a_later_calibration():
     """Without a calibration no position is ever steady: each is averaged half a minute after the saddle was moved."""
     items = ridden(pieces=50, seconds=45)
-    found = derived(items, RIG, UNCALIBRATED)
-    later = derived(items, RIG, UNCALIBRATED, other=CALIBRATION)
+    found = recompute(items, RIG, UNCALIBRATED)
+    later = recompute(items, RIG, UNCALIBRATED, other=CALIBRATION)
 
     assert (len(found.steps), found.onset) == (5, None)
     assert later.onset.least_squares_mm == pytest.approx(55.0, abs=2.0)
@@ -173,7 +175,7 @@ def test_exported_steps_say_how_well_each_load_is_known(store, tmp_path):
         ),
     )
     items = ridden(pieces=50)
-    (made,) = export(store, [1], tmp_path / "out", lambda *_: derived(items, RIG, budgeted), form="csv.gz")
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: recompute(items, RIG, budgeted), form="csv.gz")
     steps = {
         name: np.array([float(cell or "nan") for cell in column])
         for name, column in read_table(made, "steps").items()
@@ -188,9 +190,9 @@ def test_exported_steps_say_how_well_each_load_is_known(store, tmp_path):
 
 
 def test_exported_steps_are_a_table_that_the_onset_is_answered_from(store, tmp_path):
-    (made,) = export(store, [1], tmp_path / "out", derive, form="csv.gz")
+    (made,) = export(store, [1], tmp_path / "out", recompute_stored, form="csv.gz")
     steps, _ = parse_steps(gzip.decompress((made / "steps.csv.gz").read_bytes()).decode())
-    own = derive(store, 1)
+    own = recompute_stored(store, 1)
 
     assert [(step.setback_mm, step.hand_load_n, step.se_n, step.t_min) for step in steps] == [
         (step.setback_mm, step.hand_load_n, u.se_n, step.t_min)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from daq.keep.again.derived import Derived
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.errors import StoreError
 from daq.keep.package.c3d_file import c3d_bytes, events
 from daq.keep.package.datapackage import read_package
@@ -27,8 +27,8 @@ def made(tmp_path_factory):
     folder = tmp_path_factory.mktemp("c3d")
     make(folder / "store.sqlite", 1)
     with Store.open(folder / "store.sqlite") as store:
-        (made,) = export(store, [1], folder / "out", derive, with_c3d=True)
-        yield made, derive(store, 1)
+        (made,) = export(store, [1], folder / "out", recompute_stored, with_c3d=True)
+        yield made, recompute_stored(store, 1)
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import pandas
 import pytest
 
 from daq.items import Event
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people
 from daq.keep.package.coarse import coarse, month
 from daq.keep.package.export import export
@@ -41,7 +41,7 @@ def store(tmp_path):
 
 
 def exported(store, folder, form="csv.gz", **options):
-    return export(store, [1, 2], folder, derive, form=form, **options)
+    return export(store, [1, 2], folder, recompute_stored, form=form, **options)
 
 
 def all_text(folder):
@@ -70,7 +70,7 @@ def test_no_day_no_mass_and_no_clock_is_left(store, tmp_path):
 
 
 def test_steps_and_onset_stay_and_the_mass_cannot_be_taken_from_the_feet(store, tmp_path):
-    made, own = exported(store, tmp_path / "out", is_coarse=True), derive(store, 1)
+    made, own = exported(store, tmp_path / "out", is_coarse=True), recompute_stored(store, 1)
     found = derive_exported(made[0])
 
     assert [(step.setback_mm, step.hand_load_n, step.saddle_load_n) for step in found.steps] == [

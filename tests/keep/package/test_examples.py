@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.store import Store
 from tests.faults.rescue import make
@@ -25,8 +25,8 @@ def folder(tmp_path_factory):
     folder = tmp_path_factory.mktemp("examples")
     make(folder / "store.sqlite", 2)
     with Store.open(folder / "store.sqlite") as store:
-        export(store, [1, 2], folder / "out", derive, form="parquet")
-        steps = [step.hand_load_n for sweep_id in (1, 2) for step in derive(store, sweep_id).steps]
+        export(store, [1, 2], folder / "out", recompute_stored, form="parquet")
+        steps = [step.hand_load_n for sweep_id in (1, 2) for step in recompute_stored(store, sweep_id).steps]
     return folder / "out", f"{len(steps)} {sum(steps) / len(steps):.3f}"
 
 

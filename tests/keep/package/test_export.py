@@ -16,7 +16,7 @@ import pytest
 
 from daq.items import LOST, Event
 from daq.keep.again.derived import Derived, exclusions
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreDamaged, StoreError
@@ -115,7 +115,7 @@ def test_channels_lead_from_counts_to_loads(tmp_path):
     """By the formula that stands in the schema, with nothing of ours: counts, coefficients and zero of the tables."""
     make(tmp_path / "store.sqlite", 1)
     with Store.open(tmp_path / "store.sqlite") as store:
-        (made,) = export(store, [1], tmp_path / "out", derive, form="parquet")
+        (made,) = export(store, [1], tmp_path / "out", recompute_stored, form="parquet")
     raw, loads = (pandas.read_parquet(made / f"{table}.parquet") for table in ("raw_board", "loads"))
     channels = pandas.read_parquet(made / "channels.parquet")
 

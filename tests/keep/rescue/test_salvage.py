@@ -8,7 +8,7 @@ import pytest
 
 from daq.items import LOST, Event
 from daq.keep.again.cut_off import close
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
@@ -28,7 +28,7 @@ def sound(tmp_path_factory):
     path = tmp_path_factory.mktemp("sound") / "store.sqlite"
     content = make(path, 2)
     with Store.open(path, write=False) as store:
-        return content, [derive(store, number) for number in (1, 2)], store.sweeps()
+        return content, [recompute_stored(store, number) for number in (1, 2)], store.sweeps()
 
 
 @pytest.fixture
@@ -52,7 +52,7 @@ def test_a_sound_store_is_brought_over_whole_and_nothing_is_said(path, tmp_path,
     assert (found.problems, found.told, found.rebuilt) == ((), (), ())
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert new.sweeps() == sound[2]
-        assert bits(derive(new, 2).onset) == bits(sound[1][1].onset)
+        assert bits(recompute_stored(new, 2).onset) == bits(sound[1][1].onset)
         assert verify(new).problems == ()
 
 
@@ -64,7 +64,7 @@ def test_a_lost_table_comes_back_from_the_twins(path, tmp_path, sound, table):
     assert found.problems == ()
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert new.sweeps() == sound[2]
-        assert bits(derive(new, 2).onset) == bits(sound[1][1].onset)
+        assert bits(recompute_stored(new, 2).onset) == bits(sound[1][1].onset)
         assert verify(new).problems == ()
 
 
@@ -80,7 +80,7 @@ def test_sweeps_lost_with_their_twins_are_rebuilt_from_the_events_that_began_the
         for was, now, before in zip(sound[2], new.sweeps(), sound[1], strict=True):
             assert (now.id, now.session_id, now.client_id, now.state) == (was.id, 1, 1, "finished")
             assert (now.rider, now.plan, now.calibration_id) == (was.rider, was.plan, was.calibration_id)
-            found_again = derive(new, now.id)
+            found_again = recompute_stored(new, now.id)
             assert bits(found_again.onset) == bits(before.onset)
             assert next(one.content["onset_mm"] for one in new.results(now.id)) == before.onset.onset_mm
         assert [note.content for note in visits.notes(new, 1, "sweep")] == [{"sweep_id": 1}, {"sweep_id": 2}]
@@ -96,7 +96,7 @@ def test_a_store_cut_at_a_third_gives_its_sweeps_with_their_gaps(path, tmp_path,
         scans = [item for sweep in (1, 2) for item in new.read_items(1)]
         assert 0 < found.scans < 14000
         assert any(isinstance(item, Event) and item.kind == LOST for item in scans)
-        told = [derive(new, number).losses for number in (1, 2)]
+        told = [recompute_stored(new, number).losses for number in (1, 2)]
         assert any(phrase.startswith("scans of 'board' from") for phrases in told for phrase in phrases)
 
 
@@ -120,9 +120,9 @@ def test_lost_scans_are_noted_in_the_sweep_they_are_missing_from(path, tmp_path,
     (gap,) = [one for one in found.problems if one.startswith("session 1: ")]
     assert gap.startswith("session 1: scans of 'board' from 89.99")
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
-        assert derive(new, 1).losses == ()
-        (said,) = derive(new, 2).losses
-        answer = derive(new, 2).onset
+        assert recompute_stored(new, 1).losses == ()
+        (said,) = recompute_stored(new, 2).losses
+        answer = recompute_stored(new, 2).onset
     assert said.startswith("scans of 'board' from 89.99")
     assert answer.reasons[-1].startswith("some of what was received in this sweep is lost: scans of 'board' from 89.99")
     assert answer.least_squares_mm == pytest.approx(sound[1][1].onset.least_squares_mm, abs=1.0)
@@ -140,7 +140,7 @@ def test_what_is_left_stays_within_reach_when_what_it_belongs_to_is_lost_twice(p
         assert len(visits.notes(new, 1)) == 3
         assert len(concatenated(list(new.read_items(1)), "source 1")) == found.scans == 14000
         with pytest.raises(StoreDamaged, match="the rig file of session 1 is lost"):
-            derive(new, 1)
+            recompute_stored(new, 1)
         assert verify(new).problems == ()
 
 

@@ -8,7 +8,7 @@ import uvloop
 
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
-from daq.live.telling.sweep_view import standing
+from daq.live.telling.sweep_view import sweep_status
 from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
@@ -148,12 +148,12 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         await session.sweep.mark("pain or numbness")
         assert session.sweep.progress.state is State.PAUSED
         assert session.acquisition.notes[-1].level == "alarm"
-        assert standing(session)["pain"] is True
+        assert sweep_status(session)["pain"] is True
         with pytest.raises(NotNow, match="say first where, on which side and how much"):
             await session.sweep.fitter(Trigger.RESUME)
         await session.sweep.tell_pain(place="wrists", side="left", score=4, red=None)
         await session.sweep.fitter(Trigger.RESUME)
-        assert standing(session)["pain"] is False
+        assert sweep_status(session)["pain"] is False
         assert session.acquisition.ride.remarks.marks == (
             "coughed or talked at 70 mm",
             "pain or numbness at 70 mm",
@@ -174,7 +174,7 @@ def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
         await settling(session)
         await session.sweep.tell_pain(place="neck", side="both", score=7, red="dizziness")
         assert session.sweep.progress.state is State.STOPPED
-        assert standing(session)["over"] == "dizziness"
+        assert sweep_status(session)["over"] == "dizziness"
         await session.sweep.begin(SHORT)
         with pytest.raises(NotNow, match="dizziness was said: the ride is over today"):
             await session.sweep.fitter(Trigger.BEGIN)
@@ -193,7 +193,7 @@ def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
         await until(lambda: session.acquisition.pipeline.channels)
         await session.sweep.begin(SHORT)
         await session.sweep.fitter(Trigger.BEGIN)
-        assert standing(session)["noted_step"] is None
+        assert sweep_status(session)["noted_step"] is None
         with pytest.raises(NotNow, match="no step is ridden yet"):
             await session.sweep.note_step("hands", 3.0)
         await session.sweep.fitter(Trigger.STOP)

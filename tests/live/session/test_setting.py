@@ -2,7 +2,7 @@
 
 import pytest
 
-from daq.live.telling.sweep_view import standing, steps
+from daq.live.telling.sweep_view import steps, sweep_status
 from daq.refusals import BadValue
 from daq.rider.jig_geometry import JigGeometry
 from daq.sweep.plan import Plan, out_and_back
@@ -30,10 +30,10 @@ def confirming(tmp_path, inside):
 
 def test_one_press_confirms_all_as_planned(tmp_path):
     async def inside(session):
-        target = standing(session)["target"]
+        target = sweep_status(session)["target"]
         await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
 
-        found = standing(session)
+        found = sweep_status(session)
         assert found["set"] == target
         assert (target["setback_mm"], target["bar_x_mm"], target["saddle_height_mm"]) == (80.0, BAR_MM, 720.0)
         assert (target["reach_change_mm"], target["drop_change_mm"]) == (0.0, 0.0)
@@ -45,14 +45,14 @@ def test_one_press_confirms_all_as_planned(tmp_path):
 def test_one_value_is_corrected_and_the_rest_is_as_planned_and_the_next_counts_from_it(tmp_path):
     async def inside(session):
         await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0, {"bar_x_mm": BAR_MM - 10.0, "saddle_tilt_deg": None})
-        assert standing(session)["set"]["reach_change_mm"] == -10.0
-        assert standing(session)["set"]["saddle_height_mm"] == 720.0
-        assert standing(session)["set"]["saddle_tilt_deg"] is None
+        assert sweep_status(session)["set"]["reach_change_mm"] == -10.0
+        assert sweep_status(session)["set"]["saddle_height_mm"] == 720.0
+        assert sweep_status(session)["set"]["saddle_tilt_deg"] is None
 
         await until(lambda: session.sweep.progress.steps)
         assert steps(session)[0]["setting"]["bar_x_mm"] == BAR_MM - 10.0
-        assert standing(session)["target"]["setback_mm"] == 60.0
-        assert standing(session)["target"]["bar_x_mm"] == BAR_MM + 10.0
+        assert sweep_status(session)["target"]["setback_mm"] == 60.0
+        assert sweep_status(session)["target"]["bar_x_mm"] == BAR_MM + 10.0
 
     confirming(tmp_path, inside)
 
@@ -61,7 +61,7 @@ def test_without_a_setting_nothing_is_taken_as_confirmed(tmp_path):
     async def inside(session):
         await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
 
-        assert standing(session)["set"]["bar_x_mm"] is None
+        assert sweep_status(session)["set"]["bar_x_mm"] is None
 
     confirming(tmp_path, inside)
 
@@ -77,15 +77,15 @@ def test_a_setting_the_jig_cannot_have_is_refused_at_once(tmp_path):
 
 def test_after_the_first_steps_the_sweep_says_what_can_still_be_found(tmp_path):
     async def inside(session):
-        assert standing(session)["outlook"] is None
+        assert sweep_status(session)["outlook"] is None
         while len(session.sweep.progress.steps) < 3:
             await until(lambda: session.sweep.progress.state is State.MOVING)
             await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
             steps = len(session.sweep.progress.steps)
             await until(lambda steps=steps: len(session.sweep.progress.steps) > steps)
-        await until(lambda: standing(session)["outlook"] is not None)
+        await until(lambda: sweep_status(session)["outlook"] is not None)
 
-        found = standing(session)["outlook"]
+        found = sweep_status(session)["outlook"]
         assert "will most likely not be found in the" in found["sentence"]
         assert found["smallest_n_per_mm"] > 0.0
 

@@ -4,7 +4,7 @@ import asyncio
 
 import uvloop
 
-from daq.live.telling.sweep_view import standing
+from daq.live.telling.sweep_view import sweep_status
 from daq.sweep.run import Trigger
 from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
@@ -20,11 +20,11 @@ def test_a_rider_who_does_not_pedal_is_named_as_the_cause(tmp_path):
             await session.sweep.begin(SHORT)
             await session.sweep.fitter(Trigger.BEGIN)
             await session.sweep.fitter(Trigger.SADDLE_MOVED, SHORT.positions_mm[0])
-            said["at once"] = standing(session)["why_waiting"]
+            said["at once"] = sweep_status(session)["why_waiting"]
             await until(lambda: session.acquisition.stroke is not None)  # the mark has been seen
             made.jig.set_pedalling(False)
-            await until(lambda: "no turn of the crank" in standing(session)["why_waiting"])
-            said["then"] = standing(session)["why_waiting"]
+            await until(lambda: "no turn of the crank" in sweep_status(session)["why_waiting"])
+            said["then"] = sweep_status(session)["why_waiting"]
 
         uvloop.run(asyncio.wait_for(serving(made, job), 60))
 

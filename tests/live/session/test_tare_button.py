@@ -13,7 +13,7 @@ from daq.live.real import begin
 from daq.live.session import tare_button
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.pipeline import ZERO
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
@@ -22,9 +22,9 @@ from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import until
 
 CHANNELS = (
-    Channel("hands", "force", (0.0, 0.01), zero_counts=9_000.0),
-    Channel("saddle", "force", (0.0, 0.01), zero_counts=50_000.0),
-    Channel("tilt", "tilt", (0.0, 0.001)),
+    CalibratedChannel("hands", "force", (0.0, 0.01), zero_counts=9_000.0),
+    CalibratedChannel("saddle", "force", (0.0, 0.01), zero_counts=50_000.0),
+    CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
 )
 CALIBRATION = Calibration("test", "2026-01-01T00:00:00+00:00", CHANNELS)
 

@@ -107,13 +107,13 @@ def test_the_sum_of_the_loads_is_judged_while_riding(tmp_path):
         await arrived(client)
         await empty(session)
         (check,) = [one for one in session.visit.checks() if one.key == "weights"]
-        assert (check.standing, check.said) == ("open", "not judged yet")
+        assert (check.state, check.said) == ("open", "not judged yet")
         await all_well(client, session)
         (check,) = [one for one in session.visit.checks() if one.key == "weights"]
         assert "the sum is plausible" in check.said
         too_light = {**INTAKE, "mass_kg": 50.0}
         await client.put("/api/v1/visit/intake", json=too_light)
-        await until(lambda: "weights" in [one.key for one in session.visit.checks() if one.standing == "open"])
+        await until(lambda: "weights" in [one.key for one in session.visit.checks() if one.state == "open"])
         assert "Sum of the loads".lower() in session.visit.in_the_way()
 
     on_the_jig(tmp_path, job)
@@ -171,7 +171,7 @@ def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
         assert (await client.post(path, json={"check": "weather", "reason": "it rains"})).status_code == 422
         answer = await client.post(path, json={"check": "zero", "reason": "rider cannot step off"})
         (zero,) = [check for check in answer.json()["checks"] if check["key"] == "zero"]
-        assert (zero["standing"], zero["reason"]) == ("overridden", "rider cannot step off")
+        assert (zero["state"], zero["reason"]) == ("overridden", "rider cannot step off")
 
     on_the_jig(tmp_path, job)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:

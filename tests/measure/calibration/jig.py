@@ -1,6 +1,6 @@
 """A calibrated jig for the tests: four cells, a tilt channel and a column nobody uses, with everything on."""
 
-from daq.measure.calibration import Calibration, Channel, Term, TiltTare, Uncertainty
+from daq.measure.calibration import CalibratedChannel, Calibration, Term, TiltTare, Uncertainty
 
 BUDGET = Uncertainty(
     terms=(
@@ -15,7 +15,7 @@ BUDGET = Uncertainty(
 
 def cell(name, per_count, zero, *, sine_n=0.0, cosine_n=0.0, tare=True, quadratic=0.0):
     """A force channel; `per_count` newtons a count around its zero."""
-    return Channel(
+    return CalibratedChannel(
         name=name,
         kind="force",
         coefficients=(-per_count * zero, per_count, quadratic),
@@ -37,8 +37,8 @@ def jig(**changes):
                 cell("hands_right", 1 / 8597.1, -18_302.0, sine_n=0.5, cosine_n=8.0, quadratic=1e-16),
                 cell("saddle_nose", 1 / 4291.8, 90_331.0, sine_n=18.0, cosine_n=12.0),
                 cell("saddle_rear", 1 / 4259.3, 12_007.0, sine_n=-18.0, cosine_n=12.0),
-                Channel("tilt", "tilt", (0.137, 0.001), zero_counts=-137.0),
-                Channel("spare", "unused"),
+                CalibratedChannel("tilt", "tilt", (0.137, 0.001), zero_counts=-137.0),
+                CalibratedChannel("spare", "unused"),
             ),
             "crosstalk": (
                 (1.001, -0.004, 0.002, 0.0),

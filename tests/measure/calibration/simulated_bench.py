@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from daq.measure.calibration import Channel
+from daq.measure.calibration import CalibratedChannel
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage
 from daq.measure.calibration.procedure import Bench, Taken, take
 from daq.measure.calibration.steadiness import settled
 
 CHANNELS = ("tilt", "nose", "rear", "bar")
-TILT = Channel("tilt", "tilt", (0.0, 0.001))
+TILT = CalibratedChannel("tilt", "tilt", (0.0, 0.001))
 PER_N = {"bar": 8554.0, "nose": 4277.0, "rear": -4290.0}
 ZERO = {"bar": 41_211.0, "nose": -90_331.0, "rear": 12_007.0}
 SHOWN = {"bar": {"nose": 0.01}, "nose": {"rear": 0.02}, "rear": {}}

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.measure.calibration import Calibration, Channel, Term, apply, expanded
+from daq.measure.calibration import CalibratedChannel, Calibration, Term, apply, expanded
 from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.cell import calibrated, with_assembly
 from daq.measure.calibration.crosstalk import crosstalk
@@ -181,7 +181,7 @@ def one_use(rng, order=2, series=SERIES):
     matrix = crosstalk(["bar", "nose"], placed, placed @ shows.T + rng.normal(0, 0.05, placed.shape))
     left_n = float(matrix.left_over_n([0.0, OTHER_N])[0])
     channel = with_assembly(made.channel, [Term("cross-talk", absolute_n=left_n, dof=float(matrix.dof))])
-    other = Channel("nose", "force", (0.0, 1e-4))
+    other = CalibratedChannel("nose", "force", (0.0, 1e-4))
     calibration = Calibration("one", "2025-01-01T00:00:00Z", (channel, other), matrix.rows, simulated=True)
 
     true_n, other_n = rng.uniform(10.0, 450.0), rng.uniform(0.5, 1.5) * OTHER_N

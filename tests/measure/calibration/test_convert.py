@@ -4,7 +4,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.measure.calibration import Calibration, CalibrationError, Channel, TiltTare, apply, in_order, tare_holds
+from daq.measure.calibration import (
+    CalibratedChannel,
+    Calibration,
+    CalibrationError,
+    TiltTare,
+    apply,
+    in_order,
+    tare_holds,
+)
 from tests.measure.calibration.jig import jig
 
 ZERO = np.array([41_300.0, -18_250.0, 90_300.0, 12_100.0, -137.0, 0.0])
@@ -18,7 +26,7 @@ def scans(n, seed=1):
 
 
 def one(coefficients=(0.0, 0.5), **fields):
-    return Calibration("one", "2025-01-01T00:00:00Z", (Channel("bar", "force", coefficients, **fields),))
+    return Calibration("one", "2025-01-01T00:00:00Z", (CalibratedChannel("bar", "force", coefficients, **fields),))
 
 
 def test_counts_above_zero_become_newtons():
@@ -177,14 +185,17 @@ def test_two_calibrations_of_one_id_are_not_mixed_up():
         (lambda: one((1.0, 0.0)), "slope other than 0"),
         (lambda: one((1.0, math.nan)), "coefficient 1: expected a finite number"),
         (lambda: one((0.0, 1.0), span=(5.0, 5.0)), "span: expected two numbers, the lower first"),
-        (lambda: Channel("Bar", "force", (0.0, 1.0)), "expected a name of small letters"),
-        (lambda: Channel("bar", "weight", (0.0, 1.0)), "kind: expected one of force, tilt, unused, got 'weight'"),
-        (lambda: Channel("tilt", "tilt", (0.0, 1.0), tare=TiltTare(0, 0, 0, (0, 1))), "only force channels"),
+        (lambda: CalibratedChannel("Bar", "force", (0.0, 1.0)), "expected a name of small letters"),
+        (
+            lambda: CalibratedChannel("bar", "weight", (0.0, 1.0)),
+            "kind: expected one of force, tilt, unused, got 'weight'",
+        ),
+        (lambda: CalibratedChannel("tilt", "tilt", (0.0, 1.0), tare=TiltTare(0, 0, 0, (0, 1))), "only force channels"),
         (lambda: TiltTare(0.0, 0.0, 1.0, (3.0, 1.0)), "tilts covered from low to high"),
         (lambda: one((0.0, 1.0), tare=TiltTare(0.0, 0.0, 1.0, (0.0, 5.0))), "needs a channel of kind 'tilt'"),
         (lambda: jig(crosstalk=((1.0,),)), "crosstalk: expected 4 rows of 4"),
         (lambda: jig(crosstalk=((0.1, 0.9, 0, 0), *jig().crosstalk[1:])), "row of 'hands_left': a cell shows its own"),
-        (lambda: jig(channels=(Channel("a", "unused"),) * 2, crosstalk=None), "a stands twice"),
+        (lambda: jig(channels=(CalibratedChannel("a", "unused"),) * 2, crosstalk=None), "a stands twice"),
         (lambda: jig(id=""), "id: expected a text"),
     ],
 )

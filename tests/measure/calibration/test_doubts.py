@@ -1,6 +1,6 @@
 import pytest
 
-from daq.measure.calibration import Calibration, Channel
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.measure.calibration.doubts import Doubt, doubts_of_loads, doubts_of_zero
 from tests.measure.calibration.jig import cell, jig
 
@@ -55,7 +55,7 @@ def test_every_cell_with_a_tare_doubts_at_a_tilt_it_does_not_cover():
 
 
 def test_a_channel_without_a_budget_says_so():
-    bare = Calibration("bare", "2025-01-01T00:00:00Z", (Channel("bar", "force", (0.0, 0.001)),))
+    bare = Calibration("bare", "2025-01-01T00:00:00Z", (CalibratedChannel("bar", "force", (0.0, 0.001)),))
 
     assert kinds([5000], bare) == [(Doubt.NO_BUDGET, "bar")]
 

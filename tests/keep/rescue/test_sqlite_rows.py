@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from daq.keep.rescue.found_rows import found_in
 from daq.keep.rescue.pages import HEADER_BYTES, Pages
-from daq.keep.rescue.records import NoRecord, any_cells, cell_at, cell_places
+from daq.keep.rescue.sqlite_rows import NoRecord, any_cells, cell_at, cell_places
 
 LEAF = 0x0D
 VALUES = st.lists(

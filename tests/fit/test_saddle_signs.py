@@ -1,8 +1,8 @@
 import pytest
 
 from daq.fit.on_bicycle import on_bicycle
+from daq.fit.saddle_signs import signs
 from daq.fit.sign import Stands
-from daq.fit.signs import signs
 from tests.fit.sweeps import BICYCLE, INTAKE, RIG, feeling, ridden
 
 
