@@ -9,3 +9,6 @@ def rig_text(table=BOARD, channels=("hands", "saddle", "tilt"), *, name="test ji
     listed = "".join(f'[[channels]]\nname = "{channel}"\nrole = "{role}"\n' for channel, role in roles.items())
     geometry = "[geometry]\nbar_x_m = 0.57\nbar_y_m = 0.66\nsaddle_y_m = 0.70\n"
     return f'name = "{name}"\n{table.strip()}\n{listed}{geometry}'
+
+
+GOOD = rig_text('[board]\nport = "/dev/ttyACM0"')

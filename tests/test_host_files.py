@@ -9,7 +9,7 @@ import pytest
 
 from daq.rig import parse_rig
 from daq.transmitters import check_transmitter
-from tests.test_rig import GOOD
+from tests.rigs import GOOD
 
 NOTES = Path(__file__).parent.parent / "firmware_notes"
 RULES = (NOTES / "host" / "70-foreaft.rules").read_text()

@@ -169,3 +169,15 @@ def test_without_its_last_import_the_planted_circle_is_none(tmp_path):
 
     assert circle_in(files) == ""
     assert circle_in(room_graph(files, "planted")) == ""
+
+
+def test_what_tests_share_has_files_of_its_own():
+    """Whoever imports from a file of tests takes along what it sets up, and cannot find where that lives."""
+    tests = Path(__file__).parent
+    borrowed = [
+        f"{path.relative_to(tests)}:{node.lineno}"
+        for path in sorted(tests.rglob("*.py"))
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").rpartition(".")[2].startswith("test_")
+    ]
+    assert borrowed == []

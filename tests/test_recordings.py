@@ -1,7 +1,6 @@
 """The recordings that come with the program replay to the answers they were recorded with."""
 
 import struct
-from pathlib import Path
 
 import pytest
 
@@ -9,8 +8,8 @@ from daq.items import Event
 from daq.keep.again.replay import replayed
 from daq.keep.recording import MAGIC, read_recording
 from daq.values import Onset, StepMean, Verdict
+from tests.recorded import RECORDINGS
 
-RECORDINGS = Path(__file__).parent.parent / "recordings"
 FILES = sorted(RECORDINGS.glob("*.rec"))
 
 

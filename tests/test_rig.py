@@ -4,9 +4,7 @@ import time
 import pytest
 
 from daq.rig import RigError, parse_rig
-from tests.rigs import rig_text
-
-GOOD = rig_text('[board]\nport = "/dev/ttyACM0"')
+from tests.rigs import GOOD
 
 
 def test_a_complete_rig_is_read_with_standard_gravity():

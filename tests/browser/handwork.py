@@ -12,7 +12,7 @@ from pathlib import Path
 from playwright.sync_api import Page, expect, sync_playwright
 
 from tests.browser.conftest import CHROMIUM_ARGS
-from tests.browser.test_job import LONG_MS, Jig
+from tests.browser.day import LONG_MS, Jig
 from tests.chromium import chromium_path
 
 COUNT = """

@@ -2,27 +2,10 @@
 
 import re
 
-import pytest
 from playwright.sync_api import expect
 
 from tests.browser.daemon import demo
-
-LONG_MS = 60_000
-
-
-@pytest.fixture
-def page(chromium):
-    context = chromium.new_context(viewport={"width": 1280, "height": 800})
-    opened = context.new_page()
-    problems = []
-    opened.on("pageerror", lambda error: problems.append(str(error)))
-    opened.on("console", lambda message: problems.append(message.text) if message.type == "error" else None)
-    yield opened
-    context.close()
-    # The daemon of a test ends before its page does; the page then looks for it, in vain. Refusals (409, 422) are
-    # part of the job and shown on the page.
-    meant = ("net::ERR_CONNECTION_", "status of 409", "status of 422")
-    assert [text for text in problems if not any(part in text for part in meant)] == []
+from tests.browser.day import LONG_MS
 
 
 def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):

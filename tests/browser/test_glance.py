@@ -7,8 +7,8 @@ import pytest
 
 from daq.live.telling.blind import for_rider
 from daq.sweep.run import State
+from tests.browser.answers import sweep_in
 from tests.browser.shots import STATES, sent
-from tests.browser.test_page import sweep_in
 
 GLANCE = """(async () => {
   const s = await import('/state.js');

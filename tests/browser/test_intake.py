@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.browser.test_page import ANSWERS
+from tests.browser.answers import ANSWERS
 
 FIRST = {"begun": None, "intake": None, "missing": ["mass as ridden"], "returning": "", "advice": "", "checks": []}
 

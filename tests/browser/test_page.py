@@ -3,20 +3,14 @@
 import json
 import re
 import struct
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from daq.sweep.run import State, fitter_may
+from daq.sweep.run import State
+from tests.browser.answers import ANSWERS, sweep_in
 
-ANSWERS = Path(__file__).parent / "answers.json"
-"""What the daemon answered in one simulated job."""
 SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
-
-
-def sweep_in(messages, state, **fields):
-    return {**messages["sweep"], "state": str(state), "accepts": [str(e) for e in fitter_may(state)], **fields}
 
 
 @pytest.fixture

@@ -16,10 +16,10 @@ from daq.fit.decision import Decision
 from daq.fit.intake import Intake
 from daq.keep.again.report import printed
 from daq.live.bench.certificate_page import certificate_page
+from tests.browser.answers import ANSWERS
 from tests.browser.conftest import DASHBOARD
-from tests.browser.test_page import ANSWERS
-from tests.keep.again.test_report import CASE, DECISION
-from tests.live.bench.test_desk import certified
+from tests.keep.again.cases import CASE, DECISION
+from tests.live.bench.certified import certified
 
 RUNS = (
     "<script>window.hit = 1</script><img src=x onerror='window.hit = 1'><svg onload='window.hit = 1'>"

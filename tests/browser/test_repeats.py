@@ -2,7 +2,7 @@
 
 import json
 
-from tests.browser.test_page import ANSWERS
+from tests.browser.answers import ANSWERS
 
 
 def test_the_spreads_and_the_next_repeats_are_shown(desk, messages):

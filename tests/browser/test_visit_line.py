@@ -5,7 +5,7 @@ import json
 import pytest
 
 from daq.sweep.run import State
-from tests.browser.test_page import ANSWERS, sweep_in
+from tests.browser.answers import ANSWERS, sweep_in
 
 INTAKE = {"mass_kg": 75}
 OPEN = {"key": "zero", "title": "Zero", "state": "open"}

@@ -10,7 +10,7 @@ import uvloop
 
 from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.faults.links import SLOPE
-from tests.live.test_links import LINES
+from tests.live.transmitters import LINES
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import running

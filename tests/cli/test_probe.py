@@ -16,7 +16,7 @@ from daq.wire import csc
 from tests.sources.cable import Cable
 from tests.sources.fake_bluez import FakeBluez
 from tests.sources.fake_board import FakeBoard
-from tests.sources.test_modbus_link import device
+from tests.sources.modbus_device import device
 from tests.sources.waiting import running
 
 

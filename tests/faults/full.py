@@ -28,10 +28,8 @@ from tests.faults.fuzz_inputs import WORDS
 from tests.faults.harm import hit_anywhere, made, readable, truncate
 from tests.faults.kill import check_nothing_lost, kill_repeatedly
 from tests.faults.rescue import check_all
-from tests.faults.siege import KINDS
-from tests.faults.soak import soak
-from tests.faults.test_siege import besiege
-from tests.faults.test_soak import GROWTH
+from tests.faults.siege import KINDS, besiege
+from tests.faults.soak import GROWTH, soak
 from tests.firmware.endurance import wrong_or_lost
 from tests.keep.jig import begin, concatenated, same, second_of_session
 

@@ -17,6 +17,7 @@ from daq.live.web import access
 from daq.live.web.access import COOKIE, Role
 from daq.sweep.run import State
 from tests.live.jig import SHORT
+from tests.live.network import on_a_network
 
 WITHIN_S = 1.0
 """A stop that takes longer comes too late for whoever is falling."""
@@ -96,3 +97,19 @@ async def stops(url, session, keys, kind: str, count: int) -> list[float]:
 
 if __name__ == "__main__":
     uvloop.run(attack(sys.argv[1], int(sys.argv[2]), sys.argv[3], sys.argv[4]))
+
+
+def besiege(folder, kind, count):
+    """So many stops, each within its second; how long they took, in a line."""
+    took_s = []
+
+    async def job(url, session, keys):
+        took_s.extend(await stops(url, session, keys, kind, count))
+
+    folder = folder / kind
+    folder.mkdir()
+    on_a_network(folder, job, pace=3.0)
+    assert len(took_s) == count
+    assert max(took_s) < WITHIN_S, sorted(took_s)[-5:]
+    median_ms, longest_ms = 1e3 * sorted(took_s)[count // 2], 1e3 * max(took_s)
+    return f"{kind}: {count} stops, median {median_ms:.0f} ms, longest {longest_ms:.0f} ms"

@@ -34,3 +34,7 @@ def soak(path: Path, *, seconds: int) -> tuple[int, int]:
     assert found.problems == ()
     assert found.scans == 1000 * seconds
     return early, late
+
+
+GROWTH = 200_000
+"""Bytes: a tenth of what one minute of these counts takes, so that keeping any of them would show."""

@@ -1,7 +1,4 @@
-from tests.faults.soak import soak
-
-GROWTH = 200_000
-"""Bytes: a tenth of what one minute of these counts takes, so that keeping any of them would show."""
+from tests.faults.soak import GROWTH, soak
 
 
 def test_memory_stays_flat_over_minutes_at_1_khz(tmp_path):

@@ -8,7 +8,7 @@ import pytest
 from daq.sources import reference_bench
 from daq.sources.reference_bench import FOLDER, CannotBuild, build
 from tests.firmware.running import running, scans, wrong_counts
-from tests.wire.test_reference_encoder import CODE
+from tests.wire.reference import CODE
 
 CORE = ("main.c", "host.c", "hello.c", "scans.c", "tare.c")
 FLOAT_OR_HEAP = re.compile(r"__(add|sub|mul|div|fix|float|cmp|lt|gt)\w*[sd]f|\b(malloc|calloc|free|realloc|printf)\b")

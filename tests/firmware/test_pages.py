@@ -4,7 +4,7 @@ import re
 
 from daq.rig import parse_rig
 from daq.sources.reference_bench import FOLDER
-from tests.wire.test_notes import table
+from tests.wire.notes import table
 
 PAGE = (FOLDER / "README.md").read_text()
 PINS = (FOLDER / "atmega328p" / "pins.h").read_text()

@@ -8,8 +8,7 @@ import pytest
 from daq.fit.days import days
 from daq.sweep.panel import Entry
 from daq.sweep.workshop import taught
-from tests.sweep.panels import normal, riders
-from tests.sweep.test_workshop import told
+from tests.sweep.panels import normal, riders, told
 
 
 def one_rider(*onsets_mm, days=None, **known):

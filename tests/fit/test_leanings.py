@@ -6,7 +6,7 @@ from daq.fit.case import evidence_of
 from daq.fit.intake import Feel, Symptom
 from daq.fit.leanings import Way
 from tests.fit.sweeps import INTAKE, ridden
-from tests.keep.again.test_report import CASE
+from tests.keep.again.cases import CASE
 
 
 def evidence(**intake):

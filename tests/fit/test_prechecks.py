@@ -2,12 +2,12 @@ import dataclasses
 
 import pytest
 
-from daq.fit.intake import Intake, Saddle, both_references_mm, clinician_advice
+from daq.fit.intake import Saddle, both_references_mm, clinician_advice
 from daq.fit.prechecks import CheckState, Measured, Readings, open_in_the_way, prechecks
 from daq.measure.sum_check import SumCheck
 from daq.values import NAN
+from tests.fit.intakes import INTAKE
 
-INTAKE = Intake(mass_kg=75.0, saddle=Saddle(reference="nose"), inseam_mm=830.0, crank_mm=172.5)
 DONE = Measured(height_mm=733.0, saddle_tilt_deg=-0.5, cleats_set=True, hands_marked=True)
 WELL = Readings(
     troubles={"board": "", "power": ""},

@@ -12,7 +12,7 @@ from daq.keep.package.importing import import_sweep
 from daq.keep.recording import BadRecording, RecordingWriter, read_recording
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored
-from tests.test_recordings import RECORDINGS
+from tests.recorded import RECORDINGS
 
 
 def short(path, *more):

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+
+import uvloop
 
 from daq.keep.store import Store
 from daq.live.daemon import serve
@@ -25,3 +28,8 @@ def demo(folder, *, pace=30.0, plan=SHORT, **options):
 async def serving(running, inside):
     """Run the demo's parts without its fitter while `inside` acts."""
     await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())
+
+
+def run(coroutine):
+    """To its end, within a minute."""
+    return uvloop.run(asyncio.wait_for(coroutine, 60))

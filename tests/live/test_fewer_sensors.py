@@ -69,7 +69,7 @@ def test_the_answer_carries_what_it_rests_on(hands_only):
 
 def test_a_check_without_its_sensor_says_so_and_nothing_waits_for_it(hands_only):
     from daq.fit.prechecks import Measured, prechecks, standing_in_the_way
-    from tests.fit.test_prechecks import INTAKE
+    from tests.fit.intakes import INTAKE
 
     checks = prechecks(INTAKE, Measured(), hands_only.readings, {})
     weights = next(one for one in checks if one.key == "weights")

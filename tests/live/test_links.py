@@ -21,30 +21,18 @@ from daq.rig import RigError
 from daq.sources.clock import SessionClock
 from daq.values import Loads, Samples
 from daq.wire import cycling_power_control
+from tests.live.transmitters import LINES, MODBUS
 from tests.rigs import rig_text
 from tests.sources.cable import Cable
 from tests.sources.conftest import bus as private_bus
 from tests.sources.fake_bluez import FakeBluez
 from tests.sources.fake_board import FakeBoard
-from tests.sources.test_ble import CRANK, power_services
-from tests.sources.test_modbus_link import device
-from tests.sources.test_text_link import lines
+from tests.sources.modbus_device import device
+from tests.sources.power_meter import CRANK, power_services
+from tests.sources.text_lines import lines
 from tests.sources.waiting import until
 
 bus = private_bus
-LINES = """
-[transmitter]
-link = "lines"
-port = "{port}"
-pattern = '(?P<saddle>[\\d.]+);(?P<hands>[\\d.]+)'
-"""
-MODBUS = """
-[transmitter]
-link = "modbus"
-port = "{port}"
-parity = "none"
-registers = [{{ name = "hands", address = 100, scale = 0.01 }}, {{ name = "saddle", unit_number = 2, address = 100 }}]
-"""
 
 
 def ridden(folder, table, inside, *, beside=()):

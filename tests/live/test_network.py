@@ -7,43 +7,18 @@ import time
 
 import httpx
 import pytest
-import uvloop
 import websockets
 
-from daq.live.daemon import listen, serve, url_of
-from daq.live.links import links_of
 from daq.live.telling.blind import for_rider
 from daq.live.web import access, connections, keys_file
 from daq.live.web.access import COOKIE, Role
 from daq.live.web.keys_file import keys_at, read_keys
 from daq.live.web.steady import steady_s
 from tests.live.examples import EXAMPLES
-from tests.live.jig import SHORT, demo
-from tests.sources.waiting import until
+from tests.live.jig import SHORT
+from tests.live.network import on_a_network
 
 KEPT_FROM_RIDERS = ("setback", "hands", "saddle", "load", "feet", "tilt", "planned", "mass", "R-0001", "onset_mm", "mm")
-
-
-def on_a_network(tmp_path, job, *, hours=1.0, **options):
-    """Run job(url, session, keys) against the whole daemon of a demo that asks for keys."""
-    keys = access.new_keys(hours, utc_s=time.time(), steady_s=steady_s())
-    listener = listen("127.0.0.1", 0)
-
-    async def inside():
-        await until(lambda: running.session.acquisition.pipeline.channels)
-        await job(url_of(listener), running.session, keys)
-
-    with listener, demo(tmp_path, **options) as running:
-        parts = [running.board.run, *links_of(running.session)]
-        whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
-        address = listener.getsockname()
-
-        async def to_its_end():
-            await asyncio.wait_for(whole, 120)
-            with pytest.raises(ConnectionRefusedError):
-                await asyncio.open_connection(*address)
-
-        uvloop.run(to_its_end())
 
 
 def test_a_key_is_exchanged_for_a_pass_that_no_script_and_no_foreign_page_can_use(tmp_path):

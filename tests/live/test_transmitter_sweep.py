@@ -32,7 +32,7 @@ from daq.sweep.run import ENDED
 from daq.transmitters import calibration_of
 from daq.values import Onset, StepMean
 from daq.wire import cycling_power
-from tests.live.test_links import LINES, MODBUS
+from tests.live.transmitters import LINES, MODBUS
 from tests.rigs import rig_text
 from tests.sources.cable import Cable
 from tests.sources.fake_board import FakeBoard

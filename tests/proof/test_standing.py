@@ -17,7 +17,7 @@ from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.validity.judged import judged
 from tests.proof.simulated_sheet import begun, worked
 from tests.rigs import rig_text
-from tests.sweep.validity.test_judged import ON_THE_JIG, answer, ride
+from tests.sweep.validity.sweeps import ON_THE_JIG, answer, ride
 
 NOW = "2025-05-04T10:00:00+00:00"
 SCALE = SetbackScale(

@@ -21,6 +21,7 @@ from daq.transmitters import TransmitterDecoder, registers_of
 from daq.values import Samples, Status
 from daq.wire import board
 from tests.sources.cable import Cable
+from tests.sources.modbus_device import device
 from tests.sources.waiting import running, until
 
 HANDS = {"name": "hands", "unit_number": 1, "address": 40101, "scale": 0.01}
@@ -30,10 +31,6 @@ SADDLE = {"name": "saddle", "unit_number": 2, "address": 40101, "scale": 0.01}
 @pytest.fixture(autouse=True)
 def quick(monkeypatch):
     monkeypatch.setattr(serial_port, "BACK_OFF_S", (0.05,))
-
-
-def device(unit, values, datatype=DataType.INT32, address=100, action=None):
-    return SimDevice(id=unit, simdata=[SimData(address, values=values, datatype=datatype)], action=action)
 
 
 @contextlib.asynccontextmanager

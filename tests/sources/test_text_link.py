@@ -1,7 +1,5 @@
 """Continuous text lines over a pseudo-terminal."""
 
-import asyncio
-
 import pytest
 import uvloop
 
@@ -13,6 +11,7 @@ from daq.transmitters import TransmitterDecoder
 from daq.values import Samples
 from daq.wire import board
 from tests.sources.fake_board import FakeBoard
+from tests.sources.text_lines import lines
 from tests.sources.waiting import running, until
 
 PATTERN = r"(ST|US),(?P<hands>[-+ ]*[\d.]+),(?P<saddle>[-+ ]*[\d.]+)(?P<unit>kg|lb)"
@@ -36,12 +35,6 @@ def linked():
 
     link = TextLink(table, SessionClock(), take, lambda: decoder.problem)
     return device, said, link
-
-
-async def lines(device, line):
-    while True:
-        device.write(line)
-        await asyncio.sleep(0.02)
 
 
 def scans(said):

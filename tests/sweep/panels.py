@@ -3,6 +3,7 @@
 import numpy as np
 
 from daq.sweep.panel import Entry
+from daq.sweep.workshop import Told
 from daq.values import Likelihood
 
 
@@ -33,3 +34,20 @@ def riders(rng, *, count, days, sweeps, day_sd, sweep_sd, error_sd=3.0, rider_sd
 def shown(rng, own_mm, *, day_sd, sweep_sd):
     """The onset of a sweep on a day nobody has seen yet."""
     return own_mm + rng.normal(0.0, day_sd) + rng.normal(0.0, sweep_sd)
+
+
+def told(tests, **known):
+    """The tests with their records; each value of `known` is one for all, or a list."""
+    usual = {
+        "verdict": "onset",
+        "slope_n_per_mm": 1.0,
+        "gradient_pct": 0.0,
+        "bar_fixed": False,
+        "hour": 12.0,
+        "rig": "A",
+        "fitter": "F",
+    }
+    return [
+        Told(f"s{i}", one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
+        for i, one in enumerate(tests)
+    ]

@@ -9,25 +9,8 @@ from pandas import DataFrame
 
 from daq.sweep.panel import DAY_SDS_MM, judged_priors, panel
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
-from daq.sweep.workshop import ENOUGH_REPEATS, Told, apart, taught
-from tests.sweep.panels import normal, riders
-
-
-def told(tests, **known):
-    """The tests with their records; each value of `known` is one for all, or a list."""
-    usual = {
-        "verdict": "onset",
-        "slope_n_per_mm": 1.0,
-        "gradient_pct": 0.0,
-        "bar_fixed": False,
-        "hour": 12.0,
-        "rig": "A",
-        "fitter": "F",
-    }
-    return [
-        Told(f"s{i}", one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
-        for i, one in enumerate(tests)
-    ]
+from daq.sweep.workshop import ENOUGH_REPEATS, apart, taught
+from tests.sweep.panels import normal, riders, told
 
 
 def moved(tests, by_mm):

@@ -11,6 +11,7 @@ import pytest
 
 from daq.wire import board, frames
 from tests.wire import by_hand
+from tests.wire.notes import table
 
 ROOT = pathlib.Path(__file__).parent.parent.parent
 NOTES = ROOT / "firmware_notes"
@@ -23,18 +24,6 @@ def examples():
     """Each example block as a dictionary of its lines."""
     blocks = re.findall(r"^```example\n(.*?)^```", PROTOCOL, re.M | re.S)
     return [dict(re.split(r" +", line, maxsplit=1) for line in block.splitlines()) for block in blocks]
-
-
-def table(page, first_column):
-    """The rows of the table whose head begins with this, as lists of cells."""
-    lines = page.splitlines()
-    at = next(i for i, line in enumerate(lines) if line.startswith(f"| {first_column} |"))
-    rows = []
-    for line in lines[at + 2 :]:
-        if not line.startswith("|"):
-            break
-        rows.append([cell.strip() for cell in line.strip("|").split("|")])
-    return rows
 
 
 def say(frame):

@@ -1,6 +1,5 @@
 """The C reference encoder of firmware_notes/, compiled here and compared byte for byte with the Python one."""
 
-import pathlib
 import re
 import shutil
 import struct
@@ -13,9 +12,8 @@ import pytest
 from daq.wire import board
 from tests.wire import by_hand
 from tests.wire.examples import HELLO, scans
+from tests.wire.reference import CODE, HERE
 
-HERE = pathlib.Path(__file__).parent
-CODE = HERE.parent.parent / "firmware_notes" / "reference_encoder"
 STRICT = ["-std=c99", "-O2", "-Wall", "-Wextra", "-Wconversion", "-pedantic", "-Werror"]
 
 

@@ -19,7 +19,7 @@ from daq.keep.store.verify import verify
 from tests.bits import bits
 from tests.faults.rescue import make
 from tests.keep.jig import concatenated, recorded
-from tests.keep.store.test_rows import made as made_older
+from tests.keep.store.older import made as made_older
 
 
 @pytest.fixture(scope="module")

@@ -2,18 +2,17 @@
 
 import asyncio
 import json
-import re
 
 import numpy as np
 import pytest
 
 from daq.keep.store import Store, calibrations
-from daq.live.bench.certificate_page import certificate_page
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.procedure import NotNow as NotInThisStage
 from daq.refusals import NotNow
 from daq.rider.electronics import CELLS
+from tests.live.bench.certified import certified
 from tests.live.bench.simulated import on_bench, read, wanted, work_through
 
 pytestmark = pytest.mark.xdist_group(__name__)
@@ -279,19 +278,6 @@ def test_a_bench_and_a_sweep_exclude_each_other_and_the_bench_is_told_to_the_pag
     assert heard[-1]["reading"]["of_s"] > 60.0
     assert heard[-1]["accepts"] == ["break-off"]
     assert {one["cell"] for one in heard[-1]["live"]} == set(CELLS)
-
-
-def certified(path, **changes):
-    """The certificate of one cell calibrated with these changes, as content and as the text of its page."""
-
-    async def work(made):
-        await made.session.calibrating.begin_bench(wanted(cells=("hands_left",), series=2, **changes))
-        await work_through(made)
-
-    on_bench(path, work)
-    with Store.open(path, write=False) as store:
-        content = calibrations.certificate(store, calibrations.found(store, "2").id)
-    return content, re.sub(r"<[^>]+>", " ", certificate_page(content))
 
 
 def test_a_certificate_names_weights_masses_gravity_and_that_no_data_sheet_was_given(tmp_path):

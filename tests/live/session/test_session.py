@@ -1,10 +1,8 @@
 """What the session does when things go wrong, on the simulated jig over a real pseudo-terminal."""
 
-import asyncio
 import os
 
 import pytest
-import uvloop
 
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
@@ -13,12 +11,8 @@ from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
-from tests.live.jig import SHORT, demo, serving
+from tests.live.jig import SHORT, demo, run, serving
 from tests.sources.waiting import until
-
-
-def run(coroutine):
-    return uvloop.run(asyncio.wait_for(coroutine, 60))
 
 
 def test_a_second_daemon_on_the_same_store_gets_one_clear_sentence(tmp_path):

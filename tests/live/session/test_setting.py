@@ -7,8 +7,7 @@ from daq.refusals import BadValue
 from daq.rider.jig_geometry import JigGeometry
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State, Trigger
-from tests.live.jig import demo, serving
-from tests.live.session.test_session import run
+from tests.live.jig import demo, run, serving
 from tests.sources.waiting import until
 
 BAR_MM = 1000.0 * JigGeometry().bar_x_m

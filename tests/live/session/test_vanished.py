@@ -20,7 +20,7 @@ from daq.live.telling.teller import Teller
 from daq.live.web.api import make_app
 from daq.values import Samples
 from tests.live.jig import demo, serving
-from tests.live.session.test_storing import begun
+from tests.live.session.begun import begun
 from tests.sources.waiting import until
 
 NOTICED_WITHIN_S = 5.0

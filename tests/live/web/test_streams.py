@@ -14,7 +14,7 @@ import websockets
 from daq.live.telling.hub import Page
 from daq.live.web import access, api, streams
 from daq.live.web.access import COOKIE, Role
-from tests.live.test_network import on_a_network
+from tests.live.network import on_a_network
 
 PING = b"\x89\xfd" + bytes(4 + 125)
 """A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""

@@ -131,3 +131,7 @@ def share_failed(test, count, *, conditions=ON_THE_JIG, seed=1, onset_mm=52.0, *
     rng = np.random.default_rng(seed)
     found = [test(seen(answer(onset_mm), sweep(rng, **ride), conditions)) for _ in range(count)]
     return np.mean([one.result is Result.FAILED for one in found])
+
+
+def ride(**changes):
+    return sweep(np.random.default_rng(5), **changes)

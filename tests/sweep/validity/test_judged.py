@@ -11,7 +11,7 @@ from daq.sweep.validity.judged import judged
 from daq.sweep.validity.table import TESTS
 from daq.values import NAN, Result, Verdict
 from tests.sweep.validity import sweeps
-from tests.sweep.validity.sweeps import ON_THE_JIG, ONE_WAY, OUT_AND_BACK, SIGHTED, answer, sweep, with_bar
+from tests.sweep.validity.sweeps import ON_THE_JIG, ONE_WAY, OUT_AND_BACK, SIGHTED, answer, ride, sweep, with_bar
 
 AGAIN = (*OUT_AND_BACK, 80.0)
 SHAM = (*OUT_AND_BACK[:4], *OUT_AND_BACK[3:])
@@ -23,10 +23,6 @@ def failing(steps, conditions=ON_THE_JIG, **of_answer):
     """Which tests fail, and what is left of the answer."""
     found = judged(answer(**of_answer), steps, conditions)
     return {one.test for one in found.validity if one.result is Result.FAILED}, found
-
-
-def ride(**changes):
-    return sweep(np.random.default_rng(5), **changes)
 
 
 def without_torque(steps):
