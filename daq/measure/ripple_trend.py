@@ -118,11 +118,22 @@ def _change(name: str, unit: str, over: str, value: float, u: float, freedom: in
     half = float(stdtrit(freedom, 0.975)) * u
     low, high = value - half, value + half
     visible = low > 0.0 or high < 0.0
-    shown = f"{value:+.2g} {unit}".rstrip()
-    interval = f"95 % interval {low:+.2g} to {high:+.2g}"
+    digits = _decimals(half)
+    shown = f"{_signed(value, digits)} {unit}".rstrip()
+    interval = f"95 % interval {_signed(low, digits)} to {_signed(high, digits)}"
     said = (
         f"{shown} {over} ({interval})"
         if visible
         else f"no change visible {over} ({interval} {unit})".replace(" )", ")")
     )
     return Change(value, u, (low, high), visible, name, said)
+
+
+def _decimals(half: float) -> int:
+    """As many as show two digits of the interval's half width, and never more than three."""
+    return 0 if not half > 0.0 else min(3, max(0, 1 - math.floor(math.log10(half))))
+
+
+def _signed(value: float, digits: int) -> str:
+    """Never in powers of ten, and never a minus before nothing."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"

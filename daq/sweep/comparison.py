@@ -135,6 +135,8 @@ def _torque_sentence(
         return f"crank torque was the same in both sweeps, within {SAME_TORQUE_NM:g} N m"
     least, most = (f"{round(mm) + 0:+d}" for mm in alone_95_mm)
     more = f"{abs(torque_nm):.1f} N m {'higher' if torque_nm > 0.0 else 'lower'}"
+    if least == most:
+        return f"crank torque was {more} in {names[1]}; that alone moves an onset by less than a millimetre"
     return (
         f"crank torque was {more} in {names[1]}; that alone would have moved the onset by {round(alone_mm) + 0:+d} mm, "
         f"anything from {least} to {most} (positive: further back)"

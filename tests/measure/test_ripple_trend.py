@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -74,6 +75,15 @@ def test_a_change_is_the_paired_t_test():
     found = step_change("ripple", "N", level, tilted)
 
     assert found.interval_95 == pytest.approx((reference.low, reference.high))
+
+
+@pytest.mark.parametrize("scale", [0.004, 0.4, 40.0, 4000.0])
+def test_numbers_are_written_out_however_large(scale):
+    level, tilted = scale * np.arange(11.0), scale * (np.arange(11.0) + np.random.default_rng(6).standard_normal(11))
+
+    said = step_change("ripple", "N", level, tilted).text
+
+    assert not re.search(r"\de[+-]\d|-0(\.0+)?\b(?!\.)", said)
 
 
 @pytest.mark.parametrize("phase", [-0.84, 1.5])

@@ -8,12 +8,13 @@ import pytest
 from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel
-from daq.sweep.comparison import compare
+from daq.sweep.comparison import SAME_TORQUE_NM, compare
 from daq.sweep.onset import onset
 from tests.sweep.rides import hinge, ride, stroke_ride
 
 LEVEL = ride(hinge(58.0), noise_n=1.0, seed=1)
 CLIMB = ride(hinge(46.0), noise_n=1.0, seed=2)
+STEEP = ride(hinge(58.0, added=6.0), noise_n=1.0, seed=1)
 
 
 def test_the_difference_is_that_of_the_two_onsets():
@@ -95,6 +96,16 @@ def test_a_rider_who_pushes_harder_has_the_onset_further_forward_as_far_as_torqu
     least, most = found.torque_alone_95_mm
     assert least < truth_mm < 0.0 <= most
     assert "anything from" in found.reasons[1]
+
+
+def test_a_torque_that_moves_nothing_is_not_given_a_range_from_nothing_to_nothing():
+    easy, hard = ([replace(each, crank_torque_nm=q) for each in steep] for q, steep in ((21.0, STEEP), (21.06, STEEP)))
+
+    found = compare(easy, hard)
+
+    assert found.torque_difference_nm > SAME_TORQUE_NM
+    assert "anything from" not in found.reasons[1]
+    assert "less than a millimetre" in found.reasons[1]
 
 
 def test_unknown_torque_is_said():

@@ -39,7 +39,7 @@ def direction(sweep: Seen) -> Validity:
     together = float(abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1])) if sweep.timed else 0.0
     if share >= FEWEST_BACK and together <= MOVED_TOGETHER:
         return passed("direction", "the saddle was moved both ways", Number(share))
-    if not sweep.conditions.finished and sweep.conditions.order != "one way":
+    if _goes_back_later(sweep):
         return not_made(
             "direction", "so far one way: the plan has the saddle go the other way too, and until then", forbids=True
         )
@@ -51,6 +51,11 @@ def direction(sweep: Seen) -> Validity:
     )
 
 
+def _goes_back_later(sweep: Seen) -> bool:
+    """Whether the plan has the saddle go the other way too, and has not come to its end."""
+    return not sweep.conditions.finished and sweep.conditions.order != "one way"
+
+
 def _but_for(moves: Sequence[Way]) -> str:
     few = min(moves.count("forward"), moves.count("back"))
     return f" but for {few} of {len(moves)} moves" if few else ""
@@ -59,6 +64,8 @@ def _but_for(moves: Sequence[Way]) -> str:
 def passes(sweep: Seen) -> Validity:
     """Hand load going back less hand load coming forward, at the same place and time."""
     if not sweep.ordered or len({way for way in sweep.ways if way}) < 2:
+        if _goes_back_later(sweep):
+            return not_made("passes", "passes not compared yet: the saddle goes the other way later in this plan")
         return not_made("passes", "passes not compared: the saddle was not moved both ways", BOTH_WAYS)
     back = _ways_as_numbers(sweep)
     level = effect_of(sweep.levels, sweep.curve, back)

@@ -157,6 +157,9 @@ def test_a_sweep_under_way_is_only_so_far_one_way():
     direction = next(one for one in found.validity if one.test == "direction")
     assert direction.result is Result.NOT_MADE
     assert "so far one way" in direction.means
+    passes = next(one for one in found.validity if one.test == "passes")
+    assert "not compared yet" in passes.means
+    assert not passes.cure
     assert found.onset_mm is ended.onset_mm is None
     assert next(one for one in ended.validity if one.test == "direction").result is Result.FAILED
 
