@@ -68,14 +68,14 @@ def test_the_answer_carries_what_it_rests_on(hands_only):
 
 
 def test_a_check_without_its_sensor_says_so_and_nothing_waits_for_it(hands_only):
-    from daq.fit.prechecks import Measured, prechecks, standing_in_the_way
+    from daq.fit.prechecks import Measured, open_in_the_way, prechecks
     from tests.fit.intakes import INTAKE
 
     checks = prechecks(INTAKE, Measured(), hands_only.readings, {})
     weights = next(one for one in checks if one.key == "weights")
 
     assert weights.state is CheckState.NOT_MEASURED
-    assert "sum of the loads" not in standing_in_the_way(checks)
+    assert "sum of the loads" not in open_in_the_way(checks)
 
 
 def test_it_is_computed_again_to_the_same_bits(hands_only):
