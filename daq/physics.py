@@ -28,9 +28,10 @@ def crank_torque_nm(power_w: float | Array, cadence_rpm: float | Array) -> float
 
     A standing crank can carry any torque at no power, so 0 rpm says nothing about it.
     """
+    if not isinstance(power_w, np.ndarray):
+        return 60.0 * power_w / (2.0 * math.pi * cadence_rpm) if cadence_rpm > 0.0 else math.nan
     turns = np.where(np.greater(cadence_rpm, 0.0), cadence_rpm, math.nan)
-    torque_nm = 60.0 * power_w / (2.0 * math.pi * turns)
-    return torque_nm if isinstance(power_w, np.ndarray) else float(torque_nm)
+    return np.asarray(60.0 * power_w / (2.0 * math.pi * turns))
 
 
 def power_w(torque_nm: float, cadence_rpm: float) -> float:

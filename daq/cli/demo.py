@@ -18,7 +18,12 @@ if TYPE_CHECKING:
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
 """Of daq.rider.model; written here again so that `--help` need not load it."""
 
-MEASURES = {"full": ("hands", "saddle", "tilt"), "hands-and-saddle": ("hands", "saddle"), "hands": ("hands",)}
+MEASURES = {
+    "full": ("hands", "saddle", "tilt"),
+    "with-positions": ("hands", "saddle", "tilt", "positions"),
+    "hands-and-saddle": ("hands", "saddle"),
+    "hands": ("hands",),
+}
 
 
 @click.command()
@@ -52,7 +57,7 @@ MEASURES = {"full": ("hands", "saddle", "tilt"), "hands-and-saddle": ("hands", "
     default="full",
     show_default=True,
     type=click.Choice(list(MEASURES)),
-    help="How much of the jig there is: what a rig of fewer sensors can still say.",
+    help="How much of the jig there is: all forces, where saddle and bar stand as well, or less.",
 )
 @click.option("--by-hand", is_flag=True, help="You are the fitter: use the dashboard to begin and to move the saddle.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))

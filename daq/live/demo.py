@@ -29,6 +29,7 @@ from daq.rider.jig import SimulatedJig
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, rider_of_kind, rider_with
 from daq.rider.named import asked_for
+from daq.rider.position_sensors import SENSORS, places_of
 from daq.rider.truth import LABEL
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
@@ -49,6 +50,8 @@ BEAT_AT_MOST_S = 0.25
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
 ROLES = ("hands", "saddle", "tilt")
+POSITIONS = "positions"
+"""The role of the encoders at saddle and bar, which a jig may have besides."""
 TARED_DEG = (-2.0, 6.0)
 BUDGET = Uncertainty((Term("simulated cell", absolute_n=0.2, relative=5e-4, note="of our own choosing"),))
 
@@ -72,10 +75,13 @@ class Demo:
         """wrong: what is wrong with rider and jig, NAME or NAME=SIZE of daq.rider.named.
 
         reference: the reference board's own program in the place of the simulated board.
-        roles: what the rig reads of the board: hands alone, hands and saddle, or the whole jig.
-        ValueError for a kind of rider or a name there is not; FileExistsError rather than overwrite a recording.
+        roles: what the rig reads of the board: hands alone, hands and saddle, the whole jig, with or without positions.
+        ValueError for a kind of rider or a name there is not, a fault of a sensor that is not there, and the reference
+        board with positions, which it has no channels for; FileExistsError rather than overwrite a recording.
         """
         self.wrong = asked_for(wrong)
+        self._reads_positions = POSITIONS in roles
+        _refuse_contradictions(wrong, reads_positions=self._reads_positions, reference=reference is not None)
         model = rider_with(rider_of_kind(kind), self.wrong)
         self.plan = replace(PLAN, blinded=model.confounds.blinded)
         model = replace(model, confounds=replace(model.confounds, fatigue_over_s=ridden_s(self.plan)))
@@ -83,11 +89,15 @@ class Demo:
         self._moving = False
         self._power_told = model.confounds.power_told
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
-        self.jig = SimulatedJig(model, rng=np.random.default_rng(seed))
+        self.jig = SimulatedJig(model, rng=np.random.default_rng(seed), reads_positions=self._reads_positions)
         electronics = self.jig.electronics
         if reference is None:
             self.board: SimulatedBoard | ReferenceBoard = SimulatedBoard(
-                self.jig, clock, on_notification=self._notified, before_beat=self._set_jig
+                self.jig,
+                clock,
+                on_notification=self._notified,
+                before_beat=self._set_jig,
+                reads_positions=self._reads_positions,
             )
             calibration = calibration_of(electronics, tared="tilt" in roles)
         else:
@@ -166,7 +176,10 @@ class Demo:
             self.session.acquisition.sensors.arrive_notification(received_us, characteristic, payload)
 
     def _set_jig(self) -> None:
-        """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter."""
+        """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter.
+
+        Encoders read where the saddle stands before the fitter confirms it; without them it stands where he says.
+        """
         progress = self.session.sweep.progress
         self.jig.set_aboard(self.session.acquisition.ride.under_way)
         if progress is None:
@@ -174,9 +187,12 @@ class Demo:
         if progress.plan.gradient_pct != self._gradient_pct:
             self._gradient_pct = progress.plan.gradient_pct
             self.jig.set_gradient(self._gradient_pct)
-        if self._moving and progress.state is State.SETTLING and progress.setback_mm is not None:
-            self.jig.place_saddle(progress.setback_mm)
-        self._moving = progress.state is State.MOVING
+        moving = progress.state is State.MOVING
+        begins, ends = moving and not self._moving, self._moving and progress.state is State.SETTLING
+        put_mm = progress.asked_setback_mm if self._reads_positions else progress.setback_mm
+        if put_mm is not None and (begins if self._reads_positions else ends):
+            self.jig.place_saddle(put_mm)
+        self._moving = moving
 
 
 async def follow_plan(session: Session, plan: Plan) -> None:
@@ -205,6 +221,15 @@ def ridden_s(plan: Plan) -> float:
     return len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
 
 
+def _refuse_contradictions(wrong: Sequence[str], *, reads_positions: bool, reference: bool) -> None:
+    """ValueError for what cannot be simulated together."""
+    of_slide = [word for word in wrong if word.startswith("slide-")]
+    if of_slide and not reads_positions:
+        raise ValueError(f"{of_slide[0]}: this jig has no position sensors; add --measures with-positions")
+    if reference and reads_positions:
+        raise ValueError("the reference board has no channels for position sensors: take the simulated board for them")
+
+
 def rig_text_of(at: JigGeometry, port: str, roles: Sequence[str] = ROLES) -> str:
     """The rig file of a simulated jig, as a person would write it, with the channels of these roles."""
     bar_mm, saddle_y_mm = (at.bar_x_m * 1e3, at.bar_y_m * 1e3), at.saddle_y_m * 1e3
@@ -216,9 +241,16 @@ def rig_text_of(at: JigGeometry, port: str, roles: Sequence[str] = ROLES) -> str
             lines.append(f'[[channels]]\nname = "{name}"\nrole = "{role}"\nx_mm = {x_mm:.1f}\ny_mm = {y_mm:.1f}')
     if "tilt" in roles:
         lines.append('[[channels]]\nname = "tilt"\nrole = "tilt"')
+    if POSITIONS in roles:
+        lines += [_position_text(name, role) for name, role in SENSORS.items()]
     lines.append("[geometry]")
     lines.append(f"bar_x_m = {at.bar_x_m}\nbar_y_m = {at.bar_y_m}\nsaddle_y_m = {at.saddle_y_m}")
     return "\n".join(lines) + "\n"
+
+
+def _position_text(name: str, role: str) -> str:
+    places = [list(place) for place in places_of(role)]
+    return f'[[positions]]\nname = "{name}"\nrole = "{role}"\nplaces = {places}\nu_mm = 0.3'
 
 
 def calibration_of(

@@ -76,6 +76,10 @@ class Confounds:
     """The plugs of the right hand's cell and of the saddle's rear cell are swapped."""
     swapped_saddle: bool = False
     """Those of the saddle's two cells."""
+    slide_sticks_place: float = NEVER
+    """The sensor of the saddle's slide goes on showing, from this place on, where the saddle stood before."""
+    slide_jumps_place: float = NEVER
+    """It jumps while this place is ridden."""
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
@@ -135,6 +139,8 @@ _LIMITS = (
     ("saturated_place", 1, 60),
     ("gain", 0.1, 3.0),
     ("gain_place", 1, 60),
+    ("slide_sticks_place", 2, 60),
+    ("slide_jumps_place", 1, 60),
 )
 _NEVER_BY_DEFAULT = {field.name for field in fields(Confounds) if field.default == NEVER}
 NONE = Confounds()

@@ -20,6 +20,7 @@ from daq.rider.electronics import CELLS, CHANNELS, Electronics
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel, torque_of
 from daq.rider.pedalling import Crank, Turned
+from daq.rider.position_sensors import PositionSensors
 from daq.rider.power_sensor import PowerNotice, PowerSensor
 from daq.rider.statics import Supports, supports
 from daq.rider.truth import Truth, hands_n, truth
@@ -55,6 +56,8 @@ class JigBlock:
     """(n, 5) the converter's readings, in the order of electronics.CHANNELS."""
     saturated: Bools
     power: tuple[PowerNotice, ...]
+    positions: npt.NDArray[np.int32] | None = None
+    """(n, 4) what the encoders read, in the order of position_sensors.SENSORS; None of a jig without any."""
 
     def __len__(self) -> int:
         return len(self.t_s)
@@ -71,8 +74,10 @@ class SimulatedJig:
         rng: np.random.Generator | None = None,
         *,
         notices_hz: float = 1.0,
+        reads_positions: bool = False,
     ) -> None:
-        """rng defaults to one seeded with 0: nothing here is random by accident."""
+        """rng defaults to one seeded with 0: nothing here is random by accident. reads_positions: with encoders at
+        saddle and bar."""
         self.model = model
         self.geometry = geometry or JigGeometry()
         self.electronics = electronics or Electronics()
@@ -85,6 +90,7 @@ class SimulatedJig:
         self._hands_shift_n = 0.0
         self._visits = Visits(self._budget, self._rng.spawn(1)[0])
         self._faults = CellFaults(model.confounds, self.electronics.zero_counts)
+        self._encoders = PositionSensors(self._budget.geometry, model.confounds) if reads_positions else None
         first = self._rng.standard_normal(4)
         self._sway = Wander(model.sway_n, model.sway_s, self._dt_s, first[0])
         self._side = Wander(model.side_sway_n, model.sway_s, self._dt_s, first[1])
@@ -105,6 +111,11 @@ class SimulatedJig:
     def place(self) -> int:
         """How many places the saddle was put to so far, the same one again counted again."""
         return self._visits.place
+
+    @property
+    def setback_mm(self) -> float:
+        """Where the saddle really stands, whatever is said of it."""
+        return self._visits.setback_mm
 
     def set_setback(self, setback_mm: float) -> None:
         """Put the saddle there, unless it is; a rider who is aboard has to settle again. ValueError where it cannot be
@@ -177,7 +188,8 @@ class SimulatedJig:
             held = supports(self._budget, visits.at, turned.mean_nm, more_n)
             cells_n, feet_n = self._cells(held, turned, side_n)
         counts, ended = self.electronics.read(cells_n, tilt_deg, z[:, -len(CHANNELS) :])
-        shown, saturated = self._faults.show(counts.astype(np.float64), visits.place, visits.since_s(t_s))
+        since_s = visits.since_s(t_s)
+        shown, saturated = self._faults.show(counts.astype(np.float64), visits.place, since_s)
         return JigBlock(
             t_s=t_s,
             cells_n=cells_n,
@@ -190,6 +202,9 @@ class SimulatedJig:
             counts=shown.astype(np.int32),
             saturated=ended | saturated,
             power=self._sensor.run(t_s, turned) if model.confounds.power_told else (),
+            positions=None
+            if self._encoders is None
+            else self._encoders.counts(visits.setback_mm, visits.place, since_s),
         )
 
     def _pedal(self, z: Array, back_10mm: float) -> Turned:

@@ -16,6 +16,7 @@ import numpy as np
 
 from daq.rider.electronics import CELLS, GAINS, Electronics
 from daq.rider.jig import JigBlock
+from daq.rider.position_sensors import MM_PER_COUNT, SENSORS
 from daq.rider.power_sensor import PowerNotice
 from daq.rider.power_vector import VectorSensor
 from daq.sources.board_side import BoardSide
@@ -68,10 +69,13 @@ class SimulatedBoard:
         *,
         on_notification: Callable[[int, str, bytes], None],
         before_beat: Callable[[], None],
+        reads_positions: bool = False,
     ) -> None:
+        """reads_positions: as the jig has encoders at saddle and bar."""
         self._jig, self._clock = jig, clock
         rate_hz = jig.electronics.rate_hz
-        self.side = BoardSide(hello_of(jig.electronics), rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
+        hello = hello_of(jig.electronics, reads_positions=reads_positions)
+        self.side = BoardSide(hello, rates_hz=[rate_hz / slower for slower in SLOWER], gains=GAINS)
         self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat
         self.terminal = new_terminal()
@@ -139,15 +143,17 @@ class SimulatedBoard:
             self.unsent = self.unsent[taken:]
 
 
-def hello_of(electronics: Electronics) -> board.Hello:
-    """What the simulated board says of itself."""
+def hello_of(electronics: Electronics, *, reads_positions: bool = False) -> board.Hello:
+    """What the simulated board says of itself; with the jig's encoders behind the tilt when it reads positions."""
     rate_hz = electronics.rate_hz
     bridges = tuple(
         board.Channel(name, board.Kind.BRIDGE, gain, rate_hz)
         for name, gain in zip(CELLS, electronics.gains, strict=True)
     )
     tilt = board.Channel("tilt", board.Kind.TILT, 1, rate_hz, 24, electronics.degrees_per_count)
-    return board.Hello("5173000000000001", 1, "simulated board", rate_hz, (*bridges, tilt))
+    encoders = tuple(board.Channel(name, board.Kind.POSITION, 1, rate_hz, 24, MM_PER_COUNT) for name in SENSORS)
+    channels = (*bridges, tilt, *(encoders if reads_positions else ()))
+    return board.Hello("5173000000000001", 1, "simulated board", rate_hz, channels)
 
 
 def scans_of(block: JigBlock, first_sequence: int) -> Samples:
@@ -159,7 +165,7 @@ def scans_of(block: JigBlock, first_sequence: int) -> Samples:
         ticks_us=(np.rint(block.t_s * 1e6).astype(np.int64) & 0xFFFFFFFF).astype(np.uint32),
         sequence=((first_sequence + np.arange(n)) & 0xFFFF).astype(np.uint16),
         status=(block.saturated * Status.SATURATED | block.crank_mark * Status.CRANK_MARK).astype(np.uint8),
-        counts=block.counts,
+        counts=block.counts if block.positions is None else np.hstack([block.counts, block.positions]),
     )
 
 

@@ -6,8 +6,7 @@ A jump is told, never acted on: the fitter looks, and redoes the step when it is
 from __future__ import annotations
 
 from collections.abc import Sequence
-
-import numpy as np
+from statistics import median
 
 from daq.sweep.step import MAD_TO_SD
 from daq.values import Stroke
@@ -25,9 +24,11 @@ def jump_n(strokes: Sequence[Stroke]) -> float | None:
     not, or too few strokes are there to tell."""
     if len(strokes) < FEWEST_BEFORE + NOW_STROKES:
         return None
-    hands_n = np.array([stroke.hands_n for stroke in strokes])
+    hands_n = [stroke.hands_n for stroke in strokes]
     before, now = hands_n[:-NOW_STROKES], hands_n[-NOW_STROKES:]
-    usual = float(np.median(before))
-    spread = MAD_TO_SD * float(np.median(np.abs(before - usual)))
-    departs = float(np.median(now)) - usual
-    return departs if abs(departs) > max(JUMP_FLOOR_N, JUMP_SPREADS * spread) else None
+    usual = median(before)
+    departs = median(now) - usual
+    if abs(departs) <= JUMP_FLOOR_N:
+        return None
+    spread = MAD_TO_SD * median(abs(each - usual) for each in before)
+    return departs if abs(departs) > JUMP_SPREADS * spread else None

@@ -14,6 +14,7 @@ from daq.sweep.places import SAME_PLACE_MM, places
 
 Protocol = Literal["reach kept", "bar fixed"]
 HeightPolicy = Literal["leg extension kept", "height kept"]
+BarHeightPolicy = Literal["drop kept", "bar height kept"]
 
 FEWEST_POSITIONS = 5
 """Below it neither the level part nor the rise has enough points to be told apart."""
@@ -54,6 +55,9 @@ class Plan:
     blinded: bool = False
     """The rider sees neither loads nor setback."""
     height_policy: HeightPolicy = "leg extension kept"
+    bar_height_policy: BarHeightPolicy = "drop kept"
+    """Where the reach is kept: whether the bar goes up and down with the saddle too. With the leg's extension kept the
+    saddle goes 13 to 15 mm up over 50 mm of coming forward, and a drop that grows with it moves load by itself."""
     start_setback_mm: float | None = None
     start_height_mm: float | None = None
     """BB to saddle top along the seat tube at start_setback_mm: what height corrections count from."""

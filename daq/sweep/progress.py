@@ -357,8 +357,8 @@ class SweepProgress:
         last = self._recent[-BAND_STROKES:]
         if not last:
             return None
-        torque_nm = float(np.mean([stroke.crank_torque_nm for stroke in last]))
-        return torque_nm, float(np.mean([stroke.cadence_rpm for stroke in last]))
+        torque_nm = sum(stroke.crank_torque_nm for stroke in last) / len(last)
+        return torque_nm, sum(stroke.cadence_rpm for stroke in last) / len(last)
 
     def _in_band(self) -> bool | None:
         efforts = self._efforts()

@@ -38,6 +38,13 @@ const WHERE = [
     options: ["leg extension kept", "height kept"],
     required: true,
   },
+  {
+    path: "bar_height_policy",
+    words: "Bar height, where the reach is kept",
+    kind: "choice",
+    options: ["drop kept", "bar height kept"],
+    required: true,
+  },
 ];
 /** @type {Row[]} */
 const HOW = [
@@ -54,7 +61,7 @@ const OF_SKETCH = [
   ...["settle_s", "dwell_s", "protocol"],
 ];
 const OF_PLAN = [
-  ...["protocol", "height_policy", "label", "gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s"],
+  ...["protocol", "height_policy", "bar_height_policy", "label", "gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s"],
   ...["blinded", "order"],
 ];
 

@@ -78,9 +78,11 @@ def _clean(found: Found, lines: Iterable[Line]) -> list[Figure]:
         withheld = decided["plain"] - decided["judged"]
         figures.append((f"withheld by the tests: {line.name}", withheld, "at most", WITHHELD))
         if line.kind == "hinge":
-            figures.append(
-                (f"RMSE over before: {line.name}", plain["rmse"] / before["rmse"], "at most", 1.0 + RMSE_LOST)
-            )
+            if plain.get("both", 0.0) >= FEWEST_NAMED:
+                lost = plain["rmse_over_before"]
+                figures.append(
+                    (f"RMSE over before, of {plain['both']:.0f} both name: {line.name}", lost, "at most", 1 + RMSE_LOST)
+                )
             figures.append((f"naming lost: {line.name}", before["named"] - judged["named"], "at most", NAMING_LOST))
         else:
             gained = decided["judged"] / max(decided["before"], 1e-9)

@@ -101,6 +101,20 @@ def summary(line: Line, found: list[Tried]) -> dict[str, float]:
     }
 
 
+def of_both(sweeps: list[dict[str, Tried]]) -> dict[str, float]:
+    """Error of the place on the very sweeps that the statistics and the answer before them both name.
+
+    The errors of what each names by itself compare different sweeps: one that names weaker rises as well errs more on
+    those, and on the others no more.
+    """
+    both = [each for each in sweeps if each["plain"].named and each["before"].named]
+    if not both or np.isnan(both[0]["plain"].truth_mm):
+        return {}
+    error = {way: np.array([each[way].onset_mm - each[way].truth_mm for each in both]) for way in ("plain", "before")}
+    rmse = {way: float(np.sqrt(np.mean(each**2))) for way, each in error.items()}
+    return {"both": float(len(both)), "rmse_over_before": rmse["plain"] / rmse["before"]}
+
+
 COLUMNS = ("named", "light", "loaded", "undecided", "covers", "rmse", "bias", "width", "cured")
 
 
@@ -129,6 +143,8 @@ def main() -> int:
                     name = f"{line.name}, {order}" + ("" if way == "judged" else f": {way}")
                     table.append(row(name, found[line.name, order, way]))
                     print(table[-1], flush=True)
+                if line in CLEAN:
+                    found[line.name, order, "plain"] |= of_both(sweeps)
     print("\n".join([f"{asked.sweeps} sweeps a line; {', '.join(METHODS)}.", "", *table]))
     return print_figures(lambda _: figures(found, lines))
 

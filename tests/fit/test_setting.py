@@ -38,7 +38,34 @@ def test_with_the_reach_kept_the_bar_goes_along_and_the_leg_keeps_its_length():
     assert math.hypot(40.0 + HIP_BEHIND_NOSE_MM, height_mm) == pytest.approx(
         math.hypot(60.0 + HIP_BEHIND_NOSE_MM, started_mm)
     )
-    assert found.drop_change_mm == pytest.approx(height_mm - started_mm)
+    assert found.setting.bar_y_mm == pytest.approx(660.0 + height_mm - started_mm)
+    assert found.drop_change_mm == pytest.approx(0.0)
+
+
+def test_a_bar_that_keeps_its_height_lets_the_drop_grow_with_the_saddle():
+    """Going back 40 mm, then forward: by the same triangle, 11 to 13 mm of saddle height in all."""
+    kept = plan(bar_height_policy="bar height kept")
+    start = start_of(kept, BAR)
+    rear, front = planned(kept, start, 80.0), planned(kept, start, 40.0)
+    leg_mm = math.hypot(60.0 + HIP_BEHIND_NOSE_MM, 720.0 * SINE + HIP_ABOVE_MM)
+    heights_mm = [math.sqrt(leg_mm**2 - (at_mm + HIP_BEHIND_NOSE_MM) ** 2) for at_mm in (80.0, 40.0)]
+
+    assert rear.setting.bar_y_mm == front.setting.bar_y_mm == 660.0
+    assert front.drop_change_mm - rear.drop_change_mm == pytest.approx(heights_mm[1] - heights_mm[0])
+    assert 11.0 < heights_mm[1] - heights_mm[0] < 13.0
+
+
+def test_a_bar_raised_first_keeps_its_drop_from_there():
+    first = first_step(80.0, Setting(715.0, 562.0, 655.0, -1.5))
+    found, back = at(60.0, first), at(80.0, first)
+
+    assert back.setting.bar_y_mm == pytest.approx(655.0)
+    assert found.drop_change_mm == pytest.approx(0.0)
+
+
+def test_a_fixed_bar_and_an_unknown_height_leave_the_bar_where_it_is():
+    assert at(40.0, protocol="bar fixed").setting.bar_y_mm == 660.0
+    assert at(40.0, start_height_mm=None).setting.bar_y_mm == 660.0
 
 
 def test_a_bar_that_stays_comes_nearer_as_the_saddle_comes_forward():
@@ -55,7 +82,7 @@ def test_what_was_set_first_counts_before_plan_and_rig_file():
     found = at(60.0, first)
 
     assert found.setting.bar_x_mm == pytest.approx(582.0)
-    assert found.setting.bar_y_mm == 655.0
+    assert found.setting.bar_y_mm - 655.0 == pytest.approx(SINE * (found.setting.saddle_height_mm - 715.0))
     assert found.setting.saddle_tilt_deg == -1.5
     assert found.reach_change_mm == pytest.approx(0.0)
 

@@ -35,7 +35,7 @@ from daq.live.web.problems import RESPONSES, Problem, add_errors, problem
 from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
 from daq.sweep.order import Order
-from daq.sweep.plan import MOST_POSITIONS, HeightPolicy, Plan, Protocol
+from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, HeightPolicy, Plan, Protocol
 from daq.sweep.run import FITTERS_TRIGGERS, Trigger
 from daq.text import Line, Lines
 
@@ -96,6 +96,7 @@ class NewSweep(_Body):
     seed: int | None = None
     blinded: bool | None = None
     height_policy: HeightPolicy | None = None
+    bar_height_policy: BarHeightPolicy | None = None
     start_setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
     start_height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
 

@@ -16,7 +16,8 @@ from daq.sweep.validity.conditions import Conditions, Way
 from daq.sweep.validity.effects import PLACED_MM, SIZE, SUSPICION, Curve, Levels, curve_of
 from daq.values import Array, Onset, StepMean, Verdict
 
-SUSPECTED_RISE = 0.2
+SUSPECTED_RISE = 0.1
+"""As much as keeps a sweep from being called light."""
 
 
 @dataclass(frozen=True, eq=False)

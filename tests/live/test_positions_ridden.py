@@ -1,0 +1,80 @@
+"""A sweep on a simulated jig that reads where saddle and bar stand: hello, scans, fitter's press, steps and answer."""
+
+import math
+
+import pytest
+import uvloop
+
+from daq.keep.again.recompute import recompute_stored
+from daq.keep.store import Store
+from daq.live import demo
+from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
+from daq.sweep.plan import Plan, out_and_back
+from daq.values import Onset, Result, StepMean
+from daq.wire.board import Kind
+
+WITH_POSITIONS = (*demo.ROLES, demo.POSITIONS)
+SHORT = Plan(out_and_back(80.0, 30.0, 6), settle_s=3.0, dwell_s=5.0, power_w=200.0, cadence_rpm=90.0)
+
+
+class Ridden:
+    def __init__(self, folder, monkeypatch, *wrong):
+        monkeypatch.setattr(demo, "PLAN", SHORT)
+        self.path, self.notes = folder / "store.sqlite", []
+        outputs, self.stood_mm = [], []
+        made = demo.Demo(
+            Store.open(self.path), kind="hinge", seed=1, pace=30.0, roles=WITH_POSITIONS, wrong=wrong,
+            on_output=outputs.append,
+        )  # fmt: skip
+        put = made.jig.place_saddle
+        made.jig.place_saddle = lambda mm: (put(mm), self.stood_mm.append(made.jig.setback_mm))
+        uvloop.run(made.run(None, by_hand=False, when_done=lambda: None))
+        self.session, self.jig = made.session, made.jig
+        self.steps = [one for one in outputs if isinstance(one, StepMean)]
+        self.answer = [one for one in outputs if isinstance(one, Onset)][-1]
+        self.cells = next(one for one in self.answer.validity if one.test == "cells")
+
+
+def test_what_the_encoders_read_is_what_counts(tmp_path, monkeypatch):
+    """The saddle is put 2 mm (sd) beside its mark, and the encoders know; heights by the triangle of BB, hip and saddle
+    that the simulated rider sits on."""
+    ridden = Ridden(tmp_path, monkeypatch, "placement=2")
+    at = ridden.jig.geometry
+
+    read_mm = [step.setback_mm for step in ridden.steps]
+    assert read_mm == pytest.approx(ridden.stood_mm, abs=0.06)
+    assert max(abs(read - asked) for read, asked in zip(read_mm, SHORT.positions_mm, strict=True)) > 0.5
+    for step in ridden.steps:
+        assert step.u_setback_mm == 0.3
+        assert step.setting.bar_x_mm == pytest.approx(1000.0 * at.grip_m(step.setback_mm)[0], abs=0.2)
+        assert step.setting.bar_y_mm == pytest.approx(1000.0 * at.grip_m(step.setback_mm)[1], abs=0.2)
+        along_mm = 1000.0 * at.saddle_top_m(step.setback_mm) / math.sin(math.radians(SEAT_TUBE_DEG))
+        assert step.setting.saddle_height_mm == pytest.approx(along_mm, abs=0.2)
+    assert ridden.cells.result is Result.PASSED
+    assert [one["kind"] for one in ridden.session.acquisition.pipeline.board["channels"][-4:]] == [Kind.POSITION] * 4
+    with Store.open(ridden.path, write=False) as store:
+        again = recompute_stored(store, 1)
+    assert repr(again.steps) == repr(tuple(ridden.steps))
+    assert repr(again.onset) == repr(ridden.answer)
+
+
+def test_an_encoder_that_sticks_is_named_and_takes_the_verdict(tmp_path, monkeypatch):
+    ridden = Ridden(tmp_path, monkeypatch, "slide-sticks=6")
+
+    assert ridden.cells.forbids
+    assert "saddle_slide: moved by 0.0 mm where a move of" in ridden.cells.means
+    assert ridden.answer.onset_mm is None
+
+
+def test_a_fault_of_a_sensor_there_is_not_is_refused():
+    with pytest.raises(ValueError, match="slide-jumps=4: this jig has no position sensors; add --measures"):
+        demo.Demo(None, kind="hinge", seed=1, pace=40.0, wrong=("slide-jumps=4",))
+
+
+def test_the_boards_hello_names_every_encoder_of_the_rig_file():
+    from daq.rider.electronics import Electronics
+    from daq.sources.simulator import hello_of
+
+    channels = hello_of(Electronics(), reads_positions=True).channels
+    assert [one.name for one in channels if one.kind is Kind.POSITION] == list(SENSORS)
+    assert all(one.kind is not Kind.POSITION for one in hello_of(Electronics()).channels)
