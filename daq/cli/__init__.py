@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import io
+import keyword
 from collections.abc import Iterator
 from typing import IO, Any
 
@@ -19,6 +20,7 @@ import daq
 
 COMMANDS = {
     "demo": "daq.cli.demo",
+    "try": "daq.cli.practice",
     "serve": "daq.cli.serve",
     "replay": "daq.cli.replay",
     "sweeps": "daq.cli.sweeps",
@@ -56,7 +58,7 @@ class _Lazy(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 (the same)
         if cmd_name not in COMMANDS:
             return None
-        name = "import_" if cmd_name == "import" else cmd_name.replace("-", "_")
+        name = f"{cmd_name}_" if keyword.iskeyword(cmd_name) else cmd_name.replace("-", "_")
         command: click.Command = getattr(importlib.import_module(COMMANDS[cmd_name]), name)
         from daq.cli.settings import prepare
 

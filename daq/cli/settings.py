@@ -49,7 +49,7 @@ SETTINGS = {
         Setting("prior", "prior", (str,), is_path=True),
     )
 }
-WITHOUT = ("demo",)
+WITHOUT = ("demo", "try")
 
 
 def settings_path() -> Path:

@@ -6,9 +6,10 @@ import asyncio
 import contextlib
 import signal
 import socket
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -159,9 +160,15 @@ class Demo:
             if listener is not None:
                 await asyncio.Event().wait()
 
+        return await self.run_until(listener, ride())
+
+    async def run_until(
+        self, listener: socket.socket | None, until: Coroutine[Any, Any, None]
+    ) -> signal.Signals | None:
+        """Serve the jig until this is done or a signal comes, which is returned."""
         links: list[Link] = [self.board.run, *links_of(self.session)]
         try:
-            return await serve(self.session, links, listener=listener, until=ride())
+            return await serve(self.session, links, listener=listener, until=until)
         finally:
             if self._recorder is not None:
                 self._recorder.close()

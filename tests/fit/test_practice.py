@@ -1,0 +1,57 @@
+from dataclasses import replace
+
+import pytest
+
+from daq.fit.practice import Moment, Practised, broken, truth_said
+from daq.sweep.onset import onset
+from tests.sweep.rides import hinge, ride
+
+FOUND = onset(ride(hinge(55.0), noise_n=1.0, se_n=1.0))
+WELL = Practised(
+    onset_mm=FOUND.onset_mm,
+    wrong=(),
+    moments=(
+        Moment(0.0, "asked"),
+        Moment(9.0, "moved", "80 mm"),
+        Moment(50.0, "asked"),
+        Moment(60.0, "moved", "70 mm"),
+    ),
+    overridden={},
+    answer=FOUND,
+    decided_mm=FOUND.onset_mm + 4.0,
+)
+
+
+def test_a_procedure_that_held_has_nothing_to_be_told():
+    assert broken(WELL) == []
+    assert "it holds the truth" in truth_said(WELL)[-1]
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"moments": (Moment(0.0, "asked"), Moment(1.0, "moved", "80 mm"))}, "after 1 s: moved and measured?"),
+        ({"moments": (Moment(0.0, "caution", "hand load jumped"), Moment(9.0, "moved"))}, "hand load jumped"),
+        ({"overridden": {"Zero": "no time"}}, "gone on without zero: no time"),
+        ({"decided_mm": None}, "no setback was decided"),
+        ({"decided_mm": FOUND.onset_mm - 6.0}, "6 mm forward of the onset"),
+        ({"decided_mm": FOUND.onset_mm + 30.0}, "no target for going back"),
+        ({"onset_mm": None}, "a rider who has none"),
+    ],
+)
+def test_where_it_broke_is_said(change, word):
+    (said,) = broken(replace(WELL, **change))
+
+    assert word in said
+
+
+def test_a_warning_that_was_heeded_is_none_that_was_passed_over():
+    moments = (Moment(0.0, "caution", "hand load jumped"), Moment(4.0, "redo"), Moment(9.0, "moved"))
+
+    assert broken(replace(WELL, moments=moments)) == []
+
+
+def test_an_answer_that_misses_the_truth_is_called_so():
+    assert "DOES NOT HOLD" in truth_said(replace(WELL, onset_mm=FOUND.interval_95_mm[1] + 1.0))[-1]
+    assert truth_said(replace(WELL, answer=None))[-1].startswith("the sweep came to no answer")
+    assert "no setback was named" in truth_said(replace(WELL, answer=replace(FOUND, onset_mm=None)))[-1]

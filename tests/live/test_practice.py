@@ -1,0 +1,46 @@
+"""A practised visit: ridden by hand on the demo's rider, ended by a decision, looked back on from its own store."""
+
+import asyncio
+
+from daq.fit.intake import Intake, Saddle
+from daq.fit.practice import broken, truth_said
+from daq.keep.store import Store
+from daq.live.daemon import listen
+from daq.live.demo import PLAN, follow_plan
+from daq.live.practice import Practice
+from daq.sources.loop import run
+
+
+def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path):
+    path = tmp_path / "practice.sqlite"
+    practice = Practice(Store.open(path), kind="hinge", seed=1, pace=40.0, wrong=())
+    session = practice.demo.session
+
+    async def visit():
+        client = await session.visit.new_client(name="Nobody", consents={})
+        await session.visit.open(client.pseudonym)
+        await session.visit.take_intake(Intake(mass_kg=75.0, saddle=Saddle(reference="nose")))
+        while not session.acquisition.pipeline.channels:
+            await asyncio.sleep(0.01)
+        for check in session.visit.checks():
+            if check.standing == "open":
+                await session.visit.override(check.key, "practice")
+        await follow_plan(session, PLAN)
+        await session.visit.decide({"setback_mm": 40.0})
+
+    async def both():
+        riding = asyncio.create_task(visit())
+        ended = await practice.run(listen("127.0.0.1", 0))
+        await riding
+        return ended
+
+    assert run(asyncio.wait_for(both(), 120)) is None
+    with Store.open(path, write=False) as store:
+        practised = practice.look_back(store)
+
+    assert "it holds the truth" in truth_said(practised)[-1]
+    said = broken(practised)
+    assert any("forward of the onset" in one for one in said)
+    assert any("moved and measured?" in one for one in said)
+    assert any("gone on without" in one for one in said)
+    assert sum(moment.what == "moved" for moment in practised.moments) == 11
