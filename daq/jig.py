@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
 from typing import Any, Literal
 
 from daq.measure.cell_checks import Cell
@@ -10,9 +11,12 @@ from daq.measure.positions import Positions, Scale
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.rig import POSITION_FIELDS, Rig
 from daq.sweep.plan import Plan
+from daq.sweep.progress import SweepProgress
 from daq.sweep.setting import JigRange
+from daq.sweep.typed.progress import Scale as Display
+from daq.sweep.typed.progress import TypedProgress
 from daq.sweep.validity.conditions import Conditions
-from daq.values import StepMean
+from daq.values import Array, StepMean
 from daq.wire.board import Kind
 
 Board = Mapping[str, Any]
@@ -87,6 +91,29 @@ def range_of(rig: Rig) -> JigRange:
     )
 
 
+def display_of(rig: Rig) -> Display | None:
+    """How the readings of a rig without a board are taken; None of any other."""
+    typed = rig.typed
+    if typed is None:
+        return None
+    return Display(
+        newtons_per_unit=typed.newtons(typed.hands_per_scale),
+        half_n=0.5 * typed.step * typed.newtons(typed.hands_per_scale),
+        readings=typed.readings,
+        damping_s=typed.damping_s,
+        saddle_newtons_per_unit=typed.newtons(typed.saddle_per_scale) if rig.columns("saddle") else 0.0,
+        effort=typed.effort,
+    )
+
+
+def progress_of(rig: Rig, plan: Plan, completed: Callable[[StepMean], StepMean]) -> SweepProgress:
+    """A sweep of this plan on this jig. completed: as of SweepProgress."""
+    resolution_mm, scale = rig.geometry.setback_resolution_mm, display_of(rig)
+    if scale is not None:
+        return TypedProgress(plan, scale, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
+    return SweepProgress(plan, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
+
+
 def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> float:
     """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where this jig, or
     what is known of the rider, does not tell. The bar is where it was set, else where the plan has it."""
@@ -107,7 +134,8 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         calibration_doubt="" if standing is None or standing["allows_verdict"] else standing["sentence"],
         mass_kg=begun["mass_kg"],
         g_m_s2=rig.g_m_s2,
-        watched=watched,
+        watched=watched and rig.typed is None,
+        effort_held=f"{plan.power_w:g} W by the trainer" if rig.typed and rig.typed.effort == "held" else "",
         torque_expected=True,
         dummy=begun.get("dummy", False),
         order=plan.order,
@@ -130,3 +158,30 @@ def _scale_said(rig: Rig) -> str:
         f"setback scale checked {scale.checked_utc[:10]}: at {at_mm:g} mm the saddle is {off_mm:+.1f} mm from its "
         f"mark, standard uncertainty {scale.u_mm(at_mm):.1f} mm, which is in the interval"
     )
+
+
+def beginning(
+    plan: Plan,
+    *,
+    mass_kg: float | None,
+    channels: Sequence[str],
+    zero_counts: Array | None,
+    calibration: Mapping[str, Any] | None = None,
+    board: Board | None = None,
+    habitual_setback_mm: float | None = None,
+    dummy: bool = False,
+    proof: str | None = None,
+) -> dict[str, Any]:
+    """The content of the event that begins a sweep: all it depends on beside rig and calibration.
+
+    calibration: how it stands now. One that may not be trusted forbids the verdict; it is not judged again later.
+    board: its hello, without which its cells are not watched. habitual_setback_mm: where the client's saddle stands
+    outside the jig. dummy: weights or a machine ride. proof: how the jig's stands now, in a few words.
+    """
+    zero = None if zero_counts is None else zero_counts.tolist()
+    content: dict[str, Any] = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels)}
+    content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy}
+    for name, said in (("calibration", calibration), ("board", board)):
+        content |= {} if said is None else {name: dict(said)}
+    content |= {} if proof is None else {"proof": proof}
+    return content

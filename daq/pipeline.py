@@ -17,7 +17,7 @@ import numpy as np
 
 from daq.crank_sensors import CrankSensors
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, range_of, weight_line_of
+from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, progress_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
 from daq.measure.clock import BoardClock
@@ -39,6 +39,7 @@ from daq.sweep.progress import Note, SweepProgress
 from daq.sweep.run import ENDED
 from daq.sweep.setting import setting_of
 from daq.sweep.stalls import StallWatch
+from daq.sweep.typed.progress import TypedProgress
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
 from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
@@ -59,35 +60,11 @@ ZERO = "zero"
 """Event: the jig is empty, these readings are zero from now on; content {"zero_counts": [...]}."""
 FAULT = "fault"
 """Event: something was seen to be wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
+READING, EFFORT = "typed-reading", "typed-effort"
+"""Events: what a person read off a scale, {"hands": as typed, "saddle": as typed or None}; power_w and cadence_rpm."""
+TYPED = (READING, EFFORT)
 _ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
 """A step less, or no more to come: the answer is another."""
-
-
-def beginning(
-    plan: Plan,
-    *,
-    mass_kg: float | None,
-    channels: Sequence[str],
-    zero_counts: Array | None,
-    calibration: Mapping[str, Any] | None = None,
-    board: Board | None = None,
-    habitual_setback_mm: float | None = None,
-    dummy: bool = False,
-    proof: str | None = None,
-) -> dict[str, Any]:
-    """The content of the event that begins a sweep: all it depends on beside rig and calibration.
-
-    calibration: how it stands now. One that may not be trusted forbids the verdict; it is not judged again later.
-    board: its hello, without which its cells are not watched. habitual_setback_mm: where the client's saddle stands
-    outside the jig. dummy: weights or a machine ride. proof: how the jig's stands now, in a few words.
-    """
-    zero = None if zero_counts is None else zero_counts.tolist()
-    content: dict[str, Any] = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels)}
-    content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy}
-    for name, said in (("calibration", calibration), ("board", board)):
-        content |= {} if said is None else {name: dict(said)}
-    content |= {} if proof is None else {"proof": proof}
-    return content
 
 
 def item_of(said: Samples | board.Hello, received_us: int) -> Item:
@@ -190,7 +167,9 @@ class Pipeline:
 
     def stall(self, now_s: float) -> str:
         """Why the sweep under way does not go on; empty while it does. now_s: session time."""
-        return "" if self.progress is None else self._stalls.why(self.progress.state, now_s)
+        if self.progress is None or isinstance(self.progress, TypedProgress):
+            return ""
+        return self._stalls.why(self.progress.state, now_s)
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
@@ -319,6 +298,8 @@ class Pipeline:
             return
         if told.power_w is not None:
             self._cutter.feed_power(notification.received_us / 1e6, told.power_w, told.torque_nm)
+            if isinstance(self.progress, TypedProgress):
+                self.progress.hear_power(notification.received_us / 1e6, told.power_w, self._sensors.cadence_rpm)
         if told.turns_s:
             self._stalls.turn_told()
         if told.cuts and not self._ripple.locked:
@@ -337,8 +318,18 @@ class Pipeline:
             self._begin_sweep(content, t_s)
         elif event.kind == LOST:
             self._pass_over(event)
+        elif event.kind in TYPED:
+            yield from self._read(event.kind, content, t_s)
         elif event.kind == FITTER:
             yield from self._follow_fitter(content, t_s)
+
+    def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
+        if not isinstance(self.progress, TypedProgress):
+            raise NotNow("a typed reading without a sweep of typed readings; begin one first")
+        for item in (self.progress.take_reading if kind == READING else self.progress.take_effort)(content, t_s):
+            yield item
+            if isinstance(item, StepMean):
+                yield from self._answer(self.progress)
 
     def _follow_fitter(self, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         mended = self.as_ridden and self.losses
@@ -383,12 +374,7 @@ class Pipeline:
         positions = tuple(content["plan"]["positions_mm"])
         plan = Plan(**{**content["plan"], "positions_mm": positions})
         self._known = conditions_of(self._rig, plan, content, watched=self.cells.watches)
-        self.progress = SweepProgress(
-            plan,
-            jig=range_of(self._rig),
-            resolution_mm=self._rig.geometry.setback_resolution_mm,
-            completed=self.completed,
-        )
+        self.progress = progress_of(self._rig, plan, self.completed)
 
     def completed(self, step: StepMean) -> StepMean:
         """The step with the rider's weight line, where this sweep's jig can tell it."""

@@ -34,6 +34,8 @@ STRAIGHT_WITHIN_U = 4.0
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
 
+POUND_KG = 0.45359237
+"""The international avoirdupois pound, by definition (1959)."""
 MOST_BYTES = 256 * 1024
 """Of the text. The example with all its comments has 6 kB."""
 MOST_PROBLEMS = 20
@@ -179,6 +181,29 @@ class ModbusTransmitter(SerialPlace):
         return self
 
 
+class TypedScale(_Part):
+    """A scale whose display a person reads and types; in the board's place."""
+
+    unit: Literal["N", "kg", "lb"]
+    """Of the display, one for ever: a rig read in another unit is another rig."""
+    step: Annotated[float, Field(gt=0, le=20)]
+    """The smallest step of the display, in its unit."""
+    readings: Annotated[int, Field(ge=3, le=20)] = 5
+    """At each position."""
+    damping_s: Annotated[float, Field(ge=0, le=10)] = 1.0
+    """Time in which the display follows two thirds of a change; 0 where a needle swings with the pedals."""
+    hands_per_scale: Annotated[float, Field(gt=0.05, le=20)] = 1.0
+    """Newtons at the hands for one newton at the scale: the levers of a pivoted bar."""
+    saddle_per_scale: Annotated[float, Field(gt=0.05, le=20)] = 1.0
+    effort: Literal["typed", "sensor", "held"] = "typed"
+    """Whence power and cadence come: read off the trainer and typed at each position, a [power] sensor, or a trainer
+    that is told to hold them and shows nothing. What is held is not measured."""
+
+    def newtons(self, per_scale: float) -> float:
+        """For one unit of the display, with these levers."""
+        return {"N": 1.0, "kg": STANDARD_G_M_S2, "lb": POUND_KG * STANDARD_G_M_S2}[self.unit] * per_scale
+
+
 class BleSensor(_Part):
     """A power, cadence or heart rate sensor over Bluetooth LE."""
 
@@ -248,6 +273,8 @@ class Rig(_Part):
     board: SerialBoard | None = None
     transmitter: Annotated[TextTransmitter | ModbusTransmitter, Field(discriminator="link")] | None = None
     """In the board's place."""
+    typed: TypedScale | None = None
+    """In the board's place."""
     power: BleSensor | None = None
     """None: no power sensor, the crank torque stays unknown."""
     cadence: BleSensor | None = None
@@ -266,8 +293,14 @@ class Rig(_Part):
 
     @pydantic.model_validator(mode="after")
     def _complete(self) -> Rig:
-        if (self.board is None) == (self.transmitter is None):
-            raise ValueError(f"one of [board] and [transmitter]; there are {'two' if self.board else 'none'}")
+        links = [self.board, self.transmitter, self.typed]
+        if links.count(None) != len(links) - 1:
+            there = ("none", "one", "two", "three")[len(links) - links.count(None)]
+            raise ValueError(f"one of [board], [transmitter] and [typed]; there are {there}")
+        if self.typed is not None and (len(self.columns("hands")) > 1 or len(self.columns("saddle")) > 1):
+            raise ValueError("with [typed] one channel with role 'hands', and one with role 'saddle' at most")
+        if self.typed is not None and (self.typed.effort == "sensor") != (self.power is not None):
+            raise ValueError("typed.effort 'sensor' with a [power] sensor, and another without one")
         names = [channel.name for channel in self.channels] + [each.name for each in self.positions]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:

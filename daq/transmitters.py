@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.physics import STANDARD_G_M_S2
-from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter
+from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter, TypedScale
 from daq.wire import board
 from daq.wire.ascii_lines import LineDecoder, LineFormat
 from daq.wire.modbus import Register, request_for
@@ -124,6 +124,32 @@ class TransmitterDecoder:
         return said
 
 
-def decoder_of(rig: Rig, source: str) -> board.BoardDecoder | TransmitterDecoder:
+def calibration_of_scale(rig: Rig, table: TypedScale) -> Calibration:
+    """The own adjustment of a scale that a person reads, in its unit: newtons at the contact for one of it."""
+    per_unit = {role: table.newtons(getattr(table, f"{role}_per_scale")) for role in ("hands", "saddle")}
+    channels = tuple(Channel(one.name, "force", (0.0, per_unit.get(one.role, 1.0))) for one in rig.channels)
+    return Calibration(f"read off a scale in {table.unit}", UNKNOWN_UTC, channels)
+
+
+class ScaleGreeting:
+    """Stands where a decoder does on a rig whose scale a person reads: a hello for each piece, and never a scan. The
+    readings are events (daq.pipeline.READING)."""
+
+    scans = 0
+    lost = (0, 0)
+    problem = ""
+
+    def __init__(self, rig: Rig) -> None:
+        channels = tuple(board.Channel(one.name, board.Kind.OTHER, 1, 0.0, BITS, 1.0) for one in rig.channels)
+        self._hello = board.Hello("00" * 8, 0, "scale, read and typed", 0.0, channels)
+
+    def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
+        """A hello for each piece."""
+        return [(received_us, self._hello) for received_us, _ in pieces]
+
+
+def decoder_of(rig: Rig, source: str) -> board.BoardDecoder | TransmitterDecoder | ScaleGreeting:
     """What decodes the bytes of the rig's loads. ValueError for a transmitter's table that cannot work."""
+    if rig.typed is not None:
+        return ScaleGreeting(rig)
     return board.BoardDecoder(source) if rig.transmitter is None else TransmitterDecoder(rig.transmitter, source)

@@ -161,6 +161,18 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of a scale's display, typed by a person, in newtons at the rider's contact."""
+
+    t_s: float
+    hands_n: float
+    half_n: float
+    """The display shows no finer: the load lay within so much of hands_n."""
+    saddle_n: float = NAN
+    """Of a second scale; NaN without one."""
+
+
+@dataclass(frozen=True, slots=True)
 class StepMean:
     """One saddle position, settled and averaged over whole strokes inside the torque band."""
 
@@ -186,6 +198,8 @@ class StepMean:
     moved_min: float = NAN
     """When the saddle was confirmed at this position, minutes of session time; NaN when not known."""
     setting: Setting = Setting()
+    readings: tuple[Reading, ...] = ()
+    """The typed readings averaged, in time order, where there are no strokes."""
 
 
 class Result(enum.StrEnum):

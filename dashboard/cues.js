@@ -65,6 +65,13 @@ export function startCues(store) {
   });
 }
 
+/** One cue's tones, now. @type {AudioContext|undefined} */
+let own;
+/** @param {keyof typeof TONES} cue */
+export function beep(cue) {
+  play((own ??= new AudioContext()), TONES[cue]);
+}
+
 function play(/** @type {AudioContext} */ audio, /** @type {number[]} */ tones) {
   void audio.resume();
   tones.forEach((hertz, i) => {

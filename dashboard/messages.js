@@ -5,6 +5,9 @@
  * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number,
  *   dropped: number, damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
  *
+ * @typedef {{unit: string, step: number, saddle: boolean, effort: string, wants_effort: boolean, taken: number,
+ *   due_in_s: number[], shown: string[]}} Typed what a rig without a board asks of a person; times of the readings
+ *
  * @typedef {{kind: string, channel: string, sentence: string, on: string}} Doubt
  *
  * @typedef {{hands: number|null, saddle: number|null, feet: number|null}} Shares
@@ -28,7 +31,8 @@
  *   why_waiting: string, why_here: string, noted_step: number|null, notes: Record<string, number>, pain: boolean, pain_told: boolean, over: string,
  *   measured_to: string|null, stepping: Stepping|null, target: Placed|null, set: Placed|null,
  *   measured: Record<string, number>|null,
- *   outlook: {smallest_n_per_mm: number|null, sentence: string, would_help: string[]}|null}} Sweep
+ *   outlook: {smallest_n_per_mm: number|null, sentence: string, would_help: string[]}|null,
+ *   typed: Typed|null}} Sweep
  *
  * @typedef {{index: number, setback_mm: number, u_setback_mm: number|null, setting: Placed|null, hand_load_n: number,
  *   se_n: number|null, t_min: number, crank_torque_nm: number|null, saddle_load_n: number, tilt_deg: number|null,
@@ -52,7 +56,8 @@
  *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
  *   calibration: string|null, problem: string}} Bench
  *
- * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean}} Rig
+ * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean,
+ *   typed: {unit: string}|null}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
  *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration

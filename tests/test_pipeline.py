@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from daq.items import Event, Hello, Notification
-from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline, beginning
+from daq.jig import beginning
+from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline
 from daq.refusals import NotNow
 from daq.rig import parse_rig
 from daq.sweep.progress import Note
@@ -117,6 +118,22 @@ def unmarked(item):
     return replace(item, status=item.status & ~np.uint8(Status.CRANK_MARK)) if isinstance(item, Samples) else item
 
 
+def still(item):
+    """Loads without the ripple of pedals, in which turns could be found."""
+    return replace(item, counts=np.repeat(item.counts[:1], len(item), axis=0)) if isinstance(item, Samples) else item
+
+
+def test_without_mark_and_sensor_the_ripple_is_sought_at_the_plans_cadence():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    fitters = [item for item in ridden(RATE_HZ) if isinstance(item, Event) and item.kind == FITTER]
+    items = [item for item in ridden(RATE_HZ) if not isinstance(item, Notification) and item not in fitters[2:]]
+    outputs = [output for item in items for output in pipeline.feed(unmarked(item))]
+    strokes = [output for output in outputs if isinstance(output, Stroke)]
+
+    assert len(strokes) > 10
+    assert np.mean([stroke.cadence_rpm for stroke in strokes]) == pytest.approx(PLAN.cadence_rpm, rel=0.03)
+
+
 def test_a_fitters_event_without_a_sweep_is_refused():
     with pytest.raises(NotNow, match="begin a sweep first"):
         Pipeline(RIG, CALIBRATION).feed(Event(1, FITTER, {"event": "begin"}))
@@ -197,7 +214,7 @@ def test_without_mark_and_with_a_silent_sensor_the_cause_of_the_stall_is_named_w
     silent = parse_rig(rig_text() + '[power]\nname = "crank"\n')
     pipeline = Pipeline(silent, CALIBRATION)
     for item in items:
-        pipeline.feed(unmarked(item))
+        pipeline.feed(still(unmarked(item)))
 
     assert pipeline.progress.state is State.SETTLING
     assert pipeline.stall(3.0) == ""

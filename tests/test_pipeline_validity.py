@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from daq.items import Event, Hello
+from daq.jig import beginning
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
-from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Pipeline, beginning
+from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Pipeline
 from daq.rider.budget import posture
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel

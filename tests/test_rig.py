@@ -56,8 +56,8 @@ def test_a_transmitter_stands_in_the_boards_place():
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (GOOD.replace('[board]\nport = "/dev/ttyACM0"', ""), "one of [board] and [transmitter]; there are none"),
-        (GOOD + "[transmitter]\nlink='lines'\npattern='a'\nport='b'\n", "[board] and [transmitter]; there are two"),
+        (GOOD.replace('[board]\nport = "/dev/ttyACM0"', ""), "[board], [transmitter] and [typed]; there are none"),
+        (GOOD + "[transmitter]\nlink='lines'\npattern='a'\nport='b'\n", "[transmitter] and [typed]; there are two"),
         (TRANSMITTER, "transmitter.registers: missing"),
         (
             TRANSMITTER.replace('"modbus"', '"canopen"'),

@@ -58,7 +58,8 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
     found.append(await checkup.check_bluetooth(Radio(), min(seconds, 5.0), needed=needed))
     if rig is not None and calibration is not None:
         found += checkup.check_sensors(rig)
-        found += await checkup.check_jig(rig, calibration, seconds)
+        if rig.typed is None:
+            found += await checkup.check_jig(rig, calibration, seconds)
     return found
 
 

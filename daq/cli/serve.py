@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.option(
-    "--rig", "rig_file", required=True, type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML."
-)
+@click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
+@click.option("--typed", is_flag=True, help="No board: a person reads a scale and types. Makes a rig file when needed.")
+@click.option("--unit", type=click.Choice(["N", "kg", "lb"]), help="Of the scale's display, for a rig file made now.")
+@click.option("--step", type=click.FloatRange(0.001, 20), help="The smallest step of its display, in its unit.")
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; made when it is not there.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
@@ -55,7 +56,10 @@ if TYPE_CHECKING:
 )
 @a_prior
 def serve(
-    rig_file: Path,
+    rig_file: Path | None,
+    typed: bool,
+    unit: str | None,
+    step: float | None,
     store: Path | None,
     host: str,
     port: int,
@@ -77,6 +81,7 @@ def serve(
     from daq.live.daemon import AddressTaken, listen, url_of
     from daq.live.real import read_rig, serve_rig
     from daq.live.session.acquisition import Rider
+    from daq.live.typed_rig import check_unit
     from daq.live.web.keys_file import keys_at
     from daq.rig import RigError
 
@@ -88,13 +93,15 @@ def serve(
     priors = None if prior is None else priors_from(prior)
     path = store_path(store)
     try:
-        read_rig(rig_file)
+        rig_file = _rig_file(rig_file, typed=typed, unit=unit, step=step)
+        _, rig, _ = read_rig(rig_file)
         listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
         keys = keys_at(access.keys_path(), key_hours) if lan else None
         path.parent.mkdir(parents=True, exist_ok=True)
         if record is not None:
             _try_new_file(record)
         opened = Store.open(path)
+        check_unit(opened, rig)
     except RigError as error:
         fail(REFUSED, error)
     except AddressTaken as error:
@@ -142,6 +149,21 @@ def _tell_of_keys(keys: Keys, port: int, log_form: str) -> None:
         access.show(keys, port, to_stdout=False)
     elif log_form == "words":
         tell("other screens are let in with a key; foreaft access shows it")
+
+
+def _rig_file(given: Path | None, *, typed: bool, unit: str | None, step: float | None) -> Path:
+    """The rig file to serve, made first where a person types and none is there. RigError, OSError."""
+    from daq.live.typed_rig import made_when_missing
+
+    if not typed:
+        if given is None or unit is not None or step is not None:
+            fail(REFUSED, "--rig: expected the rig file of the jig; --typed, --unit and --step are for a scale")
+        return given
+    from daq.cli.settings import settings_path
+
+    path = settings_path().parent / "typed.toml" if given is None else given
+    made_when_missing(path, unit, step)
+    return path
 
 
 def _try_new_file(path: Path) -> None:

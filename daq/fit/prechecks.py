@@ -74,7 +74,7 @@ class Readings:
     """NaN while the rider does not pedal."""
     power_band_w: tuple[float, float] | None
     """None before a plan is set."""
-    measures: frozenset[str] = frozenset({"saddle", "effort"})
+    measures: frozenset[str] = frozenset({"saddle", "effort", "zero"})
     """What this rig has sensors for, of what another may lack."""
 
 
@@ -144,6 +144,8 @@ def _calibration(now: Readings) -> Check:
 
 
 def _zero(now: Readings) -> Check:
+    if "zero" not in now.measures:
+        return _unmeasured("zero", "Zero", "the scale's own; it is read empty when it is checked with a known weight")
     todo = "everybody and everything off the jig, then take the zero"
     if now.zero_age_s is None:
         return _check("zero", "Zero", False, "not taken today", todo)
@@ -209,6 +211,9 @@ def _effort(now: Readings) -> Check:
     if now.power_band_w is None:
         return _check("effort", "Power and cadence", False, "no plan is set", "set a plan: it names the band")
     low, high = now.power_band_w
+    if "effort, typed" in now.measures:
+        said = f"read off the trainer and typed at each position; hold {0.5 * (low + high):.0f} W"
+        return _check("effort", "Power and cadence", True, said, "")
     if "effort" not in now.measures:
         said = f"no power sensor: hold {0.5 * (low + high):.0f} W by the trainer; a rise may be seen, no onset is named"
         return _unmeasured("effort", "Power and cadence", said)

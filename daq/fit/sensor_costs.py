@@ -73,9 +73,10 @@ class Cost:
         return f"{said}; interval about {wide}"
 
 
-def costs_of(rig: Rig) -> tuple[Cost, ...]:
-    """What each sensor that this rig lacks costs it; nothing for a full jig."""
-    saddle, power = bool(rig.columns("saddle")), rig.power is not None
+def costs_of(rig: Rig, *, heard: bool = False) -> tuple[Cost, ...]:
+    """What each sensor that this rig lacks costs it; nothing for a full jig. heard: power comes, whoever sends it."""
+    saddle = bool(rig.columns("saddle"))
+    power = heard or rig.power is not None or (rig.typed is not None and rig.typed.effort == "typed")
     now = widths_mm(saddle, power)
     found = []
     if not power:

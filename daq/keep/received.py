@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from daq.fit.step_notes import MARK, STEP_NOTE
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.pipeline import FITTER, SEATED, SWEEP_BEGUN, ZERO
+from daq.pipeline import EFFORT, FITTER, READING, SEATED, SWEEP_BEGUN, ZERO
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import Plan
@@ -32,6 +32,8 @@ MOST_STEPS = 1000
 
 _Setback = Annotated[float, Field(ge=-1000, le=1000)]
 _Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
+_Shown = Annotated[str, Field(pattern=r"^-?[0-9]{1,4}([.,][0-9]{1,3})?$")]
+"""What a display shows, as typed."""
 _Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
 _Counts = Annotated[list[Annotated[float, Field(ge=-(2**40), le=2**40)]], Field(max_length=MAX_CHANNELS, strict=False)]
 
@@ -65,6 +67,16 @@ class _Fitters(_Content):
     setback_mm: _Setback | None = None
     setting: _Set | None = None
     u_setback_mm: Annotated[float, Field(ge=0, le=100)] | None = None
+
+
+class _Reading(_Content):
+    hands: _Shown
+    saddle: _Shown | None = None
+
+
+class _Effort(_Content):
+    power_w: Annotated[float, Field(ge=0, le=2000)]
+    cadence_rpm: Annotated[float, Field(gt=0, le=250)]
 
 
 class _Seated(_Content):
@@ -111,6 +123,8 @@ class _Lost(_Content):
 _CONTENT: Mapping[str, type[_Content]] = {
     SWEEP_BEGUN: _Begun,
     FITTER: _Fitters,
+    READING: _Reading,
+    EFFORT: _Effort,
     SEATED: _Seated,
     ZERO: _Zero,
     MARK: _Marked,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Coroutine
 from functools import partial
 from typing import Any
@@ -34,6 +35,13 @@ def _loads_links(session: Session) -> list[Link]:
     def problem() -> str:
         return at.sensors.decoder.problem
 
+    if rig.typed is not None:
+
+        async def greet() -> None:
+            at.sensors.arrive_bytes(clock.stamp_us(), b"")
+            await asyncio.Event().wait()
+
+        return [greet]
     if isinstance(rig.transmitter, TextTransmitter):
         lines = TextLink(rig.transmitter, clock, at.sensors.arrive_bytes, problem)
         at.sensors.told = lines.heard

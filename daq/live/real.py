@@ -28,7 +28,7 @@ from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, i
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.panel import Priors
-from daq.transmitters import UNKNOWN_UTC, calibration_of, check_transmitter
+from daq.transmitters import UNKNOWN_UTC, calibration_of, calibration_of_scale, check_transmitter
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
@@ -45,6 +45,8 @@ def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
 
 
 def _calibration(rig: Rig, path: Path) -> Calibration:
+    if rig.typed is not None:
+        return calibration_of_scale(rig, rig.typed)
     if rig.calibration is None and rig.transmitter is not None:
         return calibration_of(rig.transmitter)
     if rig.calibration is None:

@@ -10,7 +10,8 @@ import numpy as np
 
 from daq.sweep import sway
 from daq.sweep.noise import Levels, Series, as_series, smoothed
-from daq.values import Array, Bools, StepMean
+from daq.sweep.typed.levels import levels_of
+from daq.values import NAN, Array, Bools, StepMean
 
 LEAST_STROKES = 20
 """Strokes beyond one per step that the model needs to be worth more than nothing."""
@@ -41,6 +42,8 @@ def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway
     levels: the model of wander, that of earlier methods or this one's.
     Estimator, tests of validity and pages ask for the same steps one after the other: the last ones are remembered.
     """
+    if steps and all(step.readings for step in steps):
+        return Pooled(levels_of(steps), None, NAN)
     return _pooled(tuple(steps), levels)
 
 

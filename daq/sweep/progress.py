@@ -303,7 +303,7 @@ class SweepProgress:
         if self.setback_mm is None or self._ridden_s() < LEAST_LEFT * self.plan.dwell_s:
             self._leave_out()
         else:
-            mean = step_mean(self.setback_mm, self._used, left_out=self._left_out)
+            mean = self._mean(self.setback_mm)
             known = replace(mean, moved_min=self._confirmed_min, setting=self.setting, u_setback_mm=self.u_setback_mm)
             finished = [self._completed(known)]
             self.steps += finished
@@ -313,6 +313,9 @@ class SweepProgress:
         if self.asked_setback_mm is None:
             self.state = after(self.state, Trigger.PLAN_DONE)
         return [*told, *finished]
+
+    def _mean(self, setback_mm: float) -> StepMean:
+        return step_mean(setback_mm, self._used, left_out=self._left_out)
 
     @property
     def _last_left_out(self) -> bool:

@@ -8,6 +8,7 @@ import { dock } from "./run/dock.js";
 import { effortPanel } from "./run/effort.js";
 import { loadsPanel } from "./run/loads.js";
 import { nowPanel } from "./run/now.js";
+import { readingPanel } from "./run/reading.js";
 import { saysPanel } from "./run/says.js";
 
 /** @typedef {import("../state.js").State} State */
@@ -20,11 +21,13 @@ export function mount(root, store) {
   const loads = loadsPanel(store);
   const effort = effortPanel();
   const says = saysPanel(store);
+  const reading = readingPanel(store);
   const controls = dock(store);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Setback sweep"),
     across.node,
     el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node),
+    reading.node,
     controls.node,
   );
   const off = store.onFrame((state, now_ms) => {
@@ -35,6 +38,7 @@ export function mount(root, store) {
     loads.draw(state, now_ms);
     effort.draw(state, now_ms);
     says.draw(state);
+    reading.draw(state, now_ms);
     controls.draw(state, seen);
   });
   return () => {

@@ -46,7 +46,7 @@ def hands_only(steps):
     """The same steps as a rig without a saddle cell has them."""
     strokes = [tuple(replace(stroke, saddle_n=NAN) for stroke in step.strokes) for step in steps]
     return [
-        replace(step, saddle_load_n=NAN, strokes=own, u_setback_mm=PLACED_MM)
+        replace(step, saddle_load_n=NAN, weight_line_mm=NAN, strokes=own, u_setback_mm=PLACED_MM)
         for step, own in zip(steps, strokes, strict=True)
     ]
 

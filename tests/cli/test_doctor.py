@@ -8,6 +8,7 @@ import sys
 import pytest
 import uvloop
 
+from daq.live.typed_rig import typed_rig_text
 from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.faults.links import SLOPE
 from tests.live.transmitters import LINES
@@ -92,3 +93,15 @@ def test_a_broken_rig_file_is_one_failed_check_among_the_others(tmp_path):
     assert done.returncode == 1
     assert "failed   rig file" in done.stdout
     assert "disk" in done.stdout
+
+
+def test_a_scale_that_is_read_has_no_board_to_wait_for_and_says_what_is_missing(tmp_path):
+    path = tmp_path / "typed.toml"
+    path.write_text(typed_rig_text("kg", None))
+
+    done = doctor("--rig", path, "--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
+    found = {check["figures"].get("sensor"): check for check in json.loads(done.stdout)}
+
+    assert "board" not in {check["part"] for check in found.values()}
+    assert found["saddle"]["figures"]["widths_mm"][0] > found["saddle"]["figures"]["widths_mm"][1]
+    assert "hips that slide on the saddle" in found["saddle"]["words"]

@@ -1,7 +1,10 @@
+from pathlib import Path
+
 import pytest
 
 from daq.fit.sensor_costs import PASSES_UNSEEN, UNSEEN, costs_of, widths_mm
 from daq.live.demo import rig_text_of
+from daq.live.typed_rig import typed_rig_text
 from daq.rider.jig_geometry import JigGeometry
 from daq.rig import parse_rig
 from daq.sweep.validity.table import TESTS
@@ -34,6 +37,11 @@ def test_a_missing_saddle_widens_the_interval():
     assert without[0] > without[1]
 
 
+def test_power_that_is_heard_or_typed_is_not_missing():
+    assert "power" not in {cost.sensor for cost in costs_of(rig("hands", power=False), heard=True)}
+    assert "power" not in {cost.sensor for cost in costs_of(parse_rig(typed_rig_text("kg", None)))}
+
+
 def test_the_width_is_said_at_half_and_one_newton_a_millimetre():
     (cost,) = (cost for cost in costs_of(rig("hands")) if cost.sensor == "saddle")
     half, one = cost.widths_mm
@@ -48,6 +56,17 @@ def test_every_test_named_is_one_there_is():
 
     assert named == set(PASSES_UNSEEN)
     assert all(name.split()[0] in source for name in named)
+
+
+def test_the_table_of_what_to_buy_next_has_the_figures_that_are_reckoned():
+    page = Path(__file__).parents[2] / "firmware_notes" / "begin_with_less.md"
+    rows = [line for line in page.read_text().splitlines() if line.startswith(("| hands |", "| + "))]
+    rigs = ((False, False), (False, True), (True, True), (True, True))
+
+    assert len(rows) == len(rigs)
+    for row, (saddle, power) in zip(rows, rigs, strict=True):
+        half, one = widths_mm(saddle, power)
+        assert f"| {half:.0f} mm | {one:.0f} mm" in row
 
 
 @pytest.mark.parametrize("sensor", UNSEEN)

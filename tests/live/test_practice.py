@@ -2,7 +2,7 @@
 
 import asyncio
 
-from daq.fit.intake import Intake, Saddle
+from daq.fit.intake import RED_FLAGS, Intake, Saddle
 from daq.fit.practice import broken, truth_said
 from daq.keep.store import Store
 from daq.live.daemon import listen
@@ -19,20 +19,17 @@ def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path
     async def visit():
         client = await session.visit.new_client(name="Nobody", consents={})
         await session.visit.open(client.pseudonym)
-        await session.visit.take_intake(Intake(mass_kg=75.0, saddle=Saddle(reference="nose")))
+        await session.visit.take_intake(Intake(mass_kg=75.0, saddle=Saddle(reference="nose"), cleared=tuple(RED_FLAGS)))
         while not session.acquisition.pipeline.channels:
             await asyncio.sleep(0.01)
-        for check in session.visit.checks():
-            if check.standing == "open":
-                await session.visit.override(check.key, "practice")
+        await session.sweep.begin(PLAN)
+        for key in [check.key for check in session.visit.checks() if check.standing == "open"]:
+            await session.visit.override(key, "practice")
         await follow_plan(session, PLAN)
         await session.visit.decide({"setback_mm": 40.0})
 
     async def both():
-        riding = asyncio.create_task(visit())
-        ended = await practice.run(listen("127.0.0.1", 0))
-        await riding
-        return ended
+        return (await asyncio.gather(practice.run(listen("127.0.0.1", 0)), visit()))[0]
 
     assert run(asyncio.wait_for(both(), 120)) is None
     with Store.open(path, write=False) as store:

@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from daq.jig import conditions_of
-from daq.pipeline import beginning
+from daq.jig import beginning, conditions_of
 from daq.proof.certificate import certificate, rig_tables
 from daq.proof.dummy import Plank
 from daq.proof.proved import proved

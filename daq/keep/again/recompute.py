@@ -102,7 +102,9 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) ->
         assert of_loads is not None
         again[stroke] = of_loads
     steps = tuple(
-        ridden.pipeline.completed(
+        step  # read off a scale: the display's own newtons are all there is
+        if step.readings
+        else ridden.pipeline.completed(
             replace(
                 mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded),
                 u_setback_mm=step.u_setback_mm,
@@ -117,6 +119,8 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) ->
 
 def _uncertainties(steps: Sequence[StepMean], rig: Rig, calibration: Calibration) -> tuple[StepUncertainty, ...]:
     def by_calibration(step: StepMean, role: str) -> float:
+        if not step.strokes:  # read off a scale, which has no budget
+            return NAN
         cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0).tolist()
         found = uncertainty_of(calibration, rig, cells_n, role)
         return NAN if found is None else found.standard_n

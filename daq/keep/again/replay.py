@@ -14,7 +14,7 @@ from daq.pipeline import BOARD, item_of
 from daq.refusals import NotNow
 from daq.ride import Heard, Ride
 from daq.rig import RigError, parse_rig
-from daq.transmitters import TransmitterDecoder, decoder_of
+from daq.transmitters import ScaleGreeting, TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire.board import BoardDecoder, Hello
 
@@ -49,7 +49,9 @@ def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
     yield from ride.concluded()
 
 
-def wire_items(recorded: Iterable[Recorded], decoder: BoardDecoder | TransmitterDecoder) -> Iterator[Item]:
+def wire_items(
+    recorded: Iterable[Recorded], decoder: BoardDecoder | TransmitterDecoder | ScaleGreeting
+) -> Iterator[Item]:
     """What was recorded with the bytes of the rig's loads decoded."""
     for entry in recorded:
         if not isinstance(entry, WireBytes):

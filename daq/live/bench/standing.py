@@ -44,7 +44,7 @@ def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -
     if not checks:
         return Validity(
             Standing.CHECK_DUE,
-            "the transmitter's own adjustment was never checked here: put one known weight on before the day's work",
+            "the maker's own adjustment was never checked here: put one known weight on before the day's work",
         )
     first = min(check.checked_utc for check in checks)
     return validity(first, checks, now_utc)

@@ -62,7 +62,7 @@ class CalibrationDesk:
         """One weight on a cell, on the bar or the saddle, kept whatever it says. NotNow during a sweep."""
         self._occupied.refuse("a weight is put on to check the cells", by=("sweep",))
         self._at.drain()
-        pipeline, calibration = self._at.pipeline, self._at.calibration
+        pipeline = self._at.pipeline
         made = weight_check(
             self._at.rig,
             pipeline.calibration,
@@ -73,10 +73,15 @@ class CalibrationDesk:
             u_load_n=u_weight_n(load_n, weights, u_gravity_relative),
             at_utc=utc_now(),
         )
+        await self.keep(made)
+        return made
+
+    async def keep(self, made: SensitivityCheck) -> None:
+        """Keep a check of the calibration in use, whatever it says."""
+        calibration = self._at.calibration
         await self._at.ask(lambda store: calibrations.add_check(store, calibration, made))
         self.checks = (*self.checks, made)
         self._at.note("info" if made.passed else "alarm", made.sentence)
-        return made
 
     # --- the bench --------------------------------------------------------------------------------------------------
 

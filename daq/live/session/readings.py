@@ -34,14 +34,20 @@ def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibra
         power_w=NAN if stroke is None else stroke.power_w,
         cadence_rpm=NAN if stroke is None else stroke.cadence_rpm,
         power_band_w=None if plan is None else plan.power_band_w,
-        measures=_measures(at),
+        measures=measures(at),
     )
 
 
-def _measures(at: Acquisition) -> frozenset[str]:
+def measures(at: Acquisition) -> frozenset[str]:
     """What this rig has sensors for, of what the checks can do without; a sensor that is heard is there."""
     heard = at.sensors.health[POWER].state(at.clock.now_us()) != "absent"
-    there = {"saddle": bool(at.rig.columns("saddle")), "effort": at.rig.power is not None or heard}
+    typed = at.rig.typed
+    there = {
+        "saddle": bool(at.rig.columns("saddle")) and typed is None,
+        "effort": at.rig.power is not None or heard,
+        "zero": typed is None,
+        "effort, typed": typed is not None and typed.effort == "typed",
+    }
     return frozenset(name for name, known in there.items() if known)
 
 

@@ -29,13 +29,15 @@ class Sensors:
     ) -> None:
         """record: what arrives, for a recording. note: level and sentence for a person. pipeline: what it has lost."""
         self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
-        self.loads_from = BOARD if rig.transmitter is None else "transmitter"
+        self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
         """What a person calls the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
         self.greeting: board.Hello | None = None
         """What the board last said of itself; None before it did."""
         self.health = {
-            BOARD: SourceHealth(self.loads_from, "board", self._board_counters, self._board_trouble, pace),
+            BOARD: SourceHealth(
+                self.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
+            ),
             POWER: SourceHealth(
                 POWER, "power", self._power_counters, partial(self._link_trouble, POWER), pace, rig.power is not None
             ),

@@ -20,6 +20,7 @@ from daq.live.session.outlooks import Outlooks
 from daq.live.session.readings import readings
 from daq.live.session.storing import Storing
 from daq.live.session.sweep_desk import SweepDesk
+from daq.live.session.typed_desk import TypedDesk
 from daq.live.session.visit_desk import VisitDesk
 from daq.live.session.watch import Watch
 from daq.live.session.zero_desk import ZeroDesk
@@ -74,6 +75,7 @@ class Session:
         self.outlooks = Outlooks(at)
         self.priors: Priors | None = None
         """Spreads between days and between sweeps to begin with, of another workshop; None: those of judgement."""
+        self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
         self._watch = Watch(at.note)
         self._standing: Validity | None = None
         self._on_beat: list[Callable[[], None]] = []

@@ -50,6 +50,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
         "target": _placed_fields(session.sweep.target()),
         "set": _set_fields(session),
         "measured": session.sweep.measured() or None,
+        "typed": session.typed.fields(),
         "outlook": plain(session.outlooks.now),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),

@@ -14,6 +14,7 @@ from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
+from daq.pipeline import BOARD
 from daq.proof.standing import proof_said
 from daq.values import Stroke
 
@@ -33,6 +34,7 @@ def snapshot(session: Session) -> str:
             "rate_hz": at.sensors.health["board"].rate_hz(at.clock.now_us()),
             "self_locking": at.rig.geometry.self_locking_slides,
             "power_zero": at.sensors.compensate is not None,
+            "typed": None if at.rig.typed is None else {"unit": at.rig.typed.unit},
         },
         rider=at.rider,
         calibration=calibration_fields(session),
@@ -65,9 +67,10 @@ def stored(session: Session) -> bool:
 
 
 def sources(session: Session) -> list[dict[str, Any]]:
-    """How each sensor does."""
+    """How each sensor does; a scale that a person reads says nothing of itself."""
     at = session.acquisition
-    return [health.report(at.clock.now_us()) for health in at.sensors.health.values()]
+    told = [health for name, health in at.sensors.health.items() if at.rig.typed is None or name != BOARD]
+    return [health.report(at.clock.now_us()) for health in told]
 
 
 def stroke(session: Session, item: Stroke) -> str:

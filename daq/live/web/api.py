@@ -30,6 +30,7 @@ from daq.live.web.api_bench import add_bench
 from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
+from daq.live.web.api_typed import add_typed
 from daq.live.web.api_visit import add_visit
 from daq.live.web.problems import RESPONSES, Problem, add_errors, problem
 from daq.live.web.steady import steady_s
@@ -144,6 +145,7 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     _add_sensors(app, session)
     _add_reading(app, teller)
     add_plan(app, session)
+    add_typed(app, session)
     add_visit(app, session)
     add_deciding(app, session)
     add_days(app, session)

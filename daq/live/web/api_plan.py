@@ -11,6 +11,7 @@ from daq.fit.expectation import wander_of
 from daq.fit.sensor_costs import costs_of
 from daq.fit.sketch import Sketch, outcome
 from daq.keep.json_text import plain
+from daq.live.session.readings import measures
 from daq.live.session.session import Session
 from daq.sweep.information import Wander
 
@@ -27,6 +28,7 @@ def add_plan(app: FastAPI, session: Session) -> None:
     async def plan(body: Sketch) -> dict[str, Any]:
         """Positions in order, minutes, the width of the interval to expect, the best plan. Nothing is set."""
         found: dict[str, Any] = plain(await asyncio.to_thread(lambda: outcome(body, own())))
-        costs = await asyncio.to_thread(costs_of, session.acquisition.rig)
+        at = session.acquisition
+        costs = await asyncio.to_thread(costs_of, at.rig, heard="effort" in measures(at))
         found["cautions"] += [cost.sentence for cost in costs]
         return found

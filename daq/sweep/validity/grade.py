@@ -25,7 +25,9 @@ def graded(sweep: Seen) -> str:
         del there["hips"]
     held = sweep.conditions.effort_held if not there["effort"] else ""
     missing = [name for name, measured in there.items() if not measured and not (name == "effort" and held)]
-    parts = [f"measured: {listed([name for name, measured in there.items() if measured])}"]
+    scale = ", read off a scale" if all(step.readings for step in sweep.steps) else ""
+    names = [f"{name}{scale if name == 'hands' else ''}" for name, known in there.items() if known]
+    parts = [f"measured: {listed(names)}"]
     parts += [f"held, not measured: {held}"] if held else []
     parts += [f"not measured: {listed(missing)}"] if missing else []
     return "; ".join(parts)

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from daq.items import Event, Hello, Notification
-from daq.pipeline import SWEEP_BEGUN, Pipeline, beginning
+from daq.jig import beginning
+from daq.pipeline import SWEEP_BEGUN, Pipeline
 from daq.sweep.plan import Plan
 from daq.values import Samples, Stroke
 from daq.wire import cycling_power

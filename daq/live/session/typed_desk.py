@@ -1,0 +1,122 @@
+"""Readings that a person takes off a scale and types: judged at once, kept as typed, and the scale's daily check."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+from daq.live.bench.standing import utc_now
+from daq.live.session.acquisition import Acquisition
+from daq.live.session.calibration_desk import CalibrationDesk
+from daq.live.session.occupied import Occupied
+from daq.measure.calibration.validity import SensitivityCheck
+from daq.pipeline import EFFORT, READING
+from daq.refusals import BadValue, NotNow
+from daq.sweep.progress import SweepProgress
+from daq.sweep.typed.blunders import blunder
+from daq.sweep.typed.progress import TypedProgress, number_of
+from daq.values import Reading
+
+SCALE_RELATIVE = 0.02
+"""Expanded uncertainty of a hanging or bathroom scale with the levers of a bar. Common practice, no source."""
+LEAST_STEPS = 50
+"""A check weight of fewer steps of the display tells less than 2 %."""
+
+
+class Doubted(BadValue):
+    """A reading that looks like a slip; the same once more with `sure` is taken."""
+
+
+class TypedDesk:
+    """Verbs of a rig without a board; each acknowledges only what is on the disk."""
+
+    def __init__(
+        self,
+        acquisition: Acquisition,
+        occupied: Occupied,
+        calibrating: CalibrationDesk,
+        progress: Callable[[], SweepProgress | None],
+    ) -> None:
+        self._at, self._occupied, self._calibrating, self._progress = acquisition, occupied, calibrating, progress
+
+    @property
+    def progress(self) -> TypedProgress | None:
+        """Of the sweep under way, when it is one of typed readings."""
+        found = self._progress()
+        return found if isinstance(found, TypedProgress) else None
+
+    async def read(self, hands: str, saddle: str | None = None, *, sure: bool = False) -> None:
+        """One reading. NotNow, BadValue; Doubted when it looks like a slip and nobody says that it is sure."""
+        progress = self.progress
+        if progress is None:
+            raise NotNow("no sweep of typed readings is set up; begin one first")
+        number_of(hands, "hands")
+        if not sure and (what := self._slip(progress, hands)):
+            raise Doubted(f"{what} Type it again, or say that it is so")
+        content = {"hands": hands.strip(), "saddle": None if saddle is None else saddle.strip()}
+        await self._at.accept(READING, content)
+
+    async def effort(self, power_w: float, cadence_rpm: float) -> None:
+        """Power and cadence of this position, as the trainer shows them. NotNow."""
+        await self._at.accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
+
+    async def check(self, on: str, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
+        """A known weight where the hands rest, or on the saddle: the display empty and with it. BadValue, NotNow."""
+        rig = self._at.rig
+        if rig.typed is None:
+            raise NotNow("this rig has a board; check its cells on the bench screen")
+        self._occupied.refuse("a weight is put on to check the scale", by=("sweep",))
+        if on not in {channel.role for channel in rig.channels}:
+            raise BadValue(f"on: this rig reads {' and '.join(channel.role for channel in rig.channels)}, got {on}")
+        per_unit = rig.typed.newtons(rig.typed.hands_per_scale if on == "hands" else rig.typed.saddle_per_scale)
+        load_n, step_n = known_kg * rig.g_m_s2, rig.typed.step * per_unit
+        if load_n < LEAST_STEPS * step_n:
+            least_kg = LEAST_STEPS * step_n / rig.g_m_s2
+            raise BadValue(f"known_kg: expected {least_kg:.0f} kg or more on a display of this step, got {known_kg:g}")
+        shown_n = (number_of(loaded, "loaded") - number_of(empty, "empty")) * per_unit
+        made = SensitivityCheck(
+            channel=on,
+            checked_utc=utc_now(),
+            load_n=load_n,
+            u_load_n=0.0025 * load_n,
+            shown_n=shown_n,
+            expanded_n=math.hypot(SCALE_RELATIVE * load_n, step_n),
+        )
+        await self._calibrating.keep(made)
+        return made
+
+    def fields(self) -> dict[str, Any] | None:
+        """What the page asks for now; None on a rig with a board."""
+        typed = self._at.rig.typed
+        if typed is None:
+            return None
+        progress, now_s = self.progress, self._at.clock.now_us() / 1e6
+        moments = () if progress is None else progress.moments_s
+        return {
+            "unit": typed.unit,
+            "step": typed.step,
+            "saddle": bool(self._at.rig.columns("saddle")),
+            "effort": typed.effort,
+            "wants_effort": progress is not None and progress.wants_effort,
+            "taken": 0 if progress is None else progress.taken,
+            "due_in_s": [(moment - now_s) / self._at.clock.pace for moment in moments],
+            "shown": [] if progress is None else self._shown(progress.readings),
+        }
+
+    def _slip(self, progress: TypedProgress, hands: str) -> str:
+        steps = [self._shown(step.readings) for step in progress.steps]
+        own = self._shown(progress.readings)
+        before = [one for step in steps for one in step] + own
+        return blunder(self._as_shown(number_of(hands, "hands")), before, own, steps[-1] if steps else ())
+
+    def _shown(self, readings: tuple[Reading, ...]) -> list[str]:
+        typed = self._at.rig.typed
+        per_unit = 1.0 if typed is None else typed.newtons(typed.hands_per_scale)
+        return [self._as_shown(one.hands_n / per_unit) for one in readings]
+
+    def _as_shown(self, value: float) -> str:
+        """A value as the display writes it."""
+        typed = self._at.rig.typed
+        decimals = 0 if typed is None else max(0, math.ceil(-math.log10(typed.step) - 1e-9))
+        return f"{value:.{decimals}f}"

@@ -1,0 +1,66 @@
+"""What a person who reads a scale gets wrong, named at once: another unit, a digit lost, a reading copied.
+
+A reading is compared with those of the same sweep; nothing is known before the first few.
+"""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Sequence
+
+from daq.physics import STANDARD_G_M_S2
+
+FEWEST = 3
+"""So many readings before one can be judged by the others."""
+FACTORS = (
+    (STANDARD_G_M_S2, "newtons typed for kilograms, or the other way round"),
+    (2.20462, "pounds typed for kilograms, or the other way round"),
+    (STANDARD_G_M_S2 / 2.20462, "newtons typed for pounds, or the other way round"),
+)
+NEAR = 0.15
+"""A ratio this near to a factor, relative, is taken for it: hands change by less from one reading to the next."""
+FAR = 3.0
+"""Beyond this ratio something is wrong even when no factor fits."""
+COPIED = 2
+"""So many readings in a row the same as those of the step before are no chance on a scale with a fine display."""
+
+
+def blunder(typed: str, before: Sequence[str], step: Sequence[str], step_before: Sequence[str]) -> str:
+    """What seems wrong with this reading, one sentence; empty when nothing does.
+
+    typed: as typed. before: all readings of the sweep so far. step: those of this step, without it. step_before: those
+    of the step before.
+    """
+    at = len(step)
+    first = max(0, at + 1 - COPIED)
+    now, then = [*step, typed][first:], list(step_before)[first : at + 1]
+    fine = len(set(before)) > len(before) / 2
+    if fine and len(now) == COPIED and now == then:
+        return f"{' and '.join(now)} are the readings of the step before, in the same order: copied?"
+    if len(before) < FEWEST:
+        return ""
+    usual = statistics.median(float(one) for one in before)
+    value = float(typed)
+    if not usual > 0.0:
+        return ""
+    if lost := _lost_digit(typed, before, usual):
+        return lost
+    ratio = value / usual if value > 0.0 else math.inf
+    off = abs(math.log(ratio)) if 0.0 < ratio < math.inf else math.inf
+    for factor, what in FACTORS:
+        if abs(off - math.log(factor)) < NEAR:
+            return f"{typed} against {usual:g} before: {what}?"
+    if off > math.log(FAR):
+        return f"{typed} against {usual:g} before: a digit too many or too few?"
+    return ""
+
+
+def _lost_digit(typed: str, before: Sequence[str], usual: float) -> str:
+    """Whether one digit more would make it one of the readings before."""
+    if float(typed) > usual / 2.0:
+        return ""
+    for one in dict.fromkeys(reversed(before)):
+        if len(one) == len(typed) + 1 and any(one[:i] + one[i + 1 :] == typed for i in range(len(one))):
+            return f"{typed} against {one} before: a digit dropped?"
+    return ""

@@ -1,0 +1,167 @@
+"""A sweep of typed readings under way: states, plan and order are those of strokes, its steps are made of readings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from daq.physics import crank_torque_nm
+from daq.refusals import BadValue, NotNow
+from daq.sweep.plan import Plan
+from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.run import State, Trigger, after
+from daq.sweep.typed.moments import moments_s
+from daq.values import NAN, Reading, StepMean
+
+EARLY_S = 1.5
+"""A reading may be typed this much before its moment: the hand is quick, the clock of the page a little behind."""
+FRESH_S = 5.0
+"""A power reading older than this says nothing of the effort at a reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How the readings of one rig are to be taken."""
+
+    newtons_per_unit: float
+    """At the hands, for one unit of the display: unit and lever together."""
+    half_n: float
+    """Half a step of the display, at the hands."""
+    readings: int
+    damping_s: float = 0.0
+    saddle_newtons_per_unit: float = 0.0
+    """Of the second scale; 0: there is none."""
+    effort: str = "typed"
+    """Whence power and cadence come: typed, sensor, or held (nobody measures)."""
+
+
+class TypedProgress(SweepProgress):
+    """The memory of a running typed sweep."""
+
+    def __init__(self, plan: Plan, scale: Scale, **words: Any) -> None:
+        """words: those of SweepProgress."""
+        super().__init__(plan, **words)
+        self.scale = scale
+        self._forget()
+
+    def _start_over(self, t_s: float) -> None:
+        super()._start_over(t_s)
+        self._forget()
+
+    def _forget(self) -> None:
+        self._readings: list[Reading] = []
+        self._torques_nm: list[float] = []
+        """By a power sensor, at the readings."""
+        self._effort_nm = NAN
+        self._last_power = (-1e9, NAN)
+
+    @property
+    def moments_s(self) -> tuple[float, ...]:
+        """Session times of this position's readings; empty while the saddle is not there."""
+        if self.state not in (State.SETTLING, State.AVERAGING):
+            return ()
+        seed = f"{self.plan.seed}:{self.ridden}:{round(self._moved_s * 1e6)}"
+        after_s = moments_s(
+            seed,
+            self.scale.readings,
+            dwell_s=self.plan.dwell_s,
+            settle_s=self.plan.settle_s,
+            damping_s=self.scale.damping_s,
+        )
+        return tuple(self._moved_s + one for one in after_s)
+
+    @property
+    def taken(self) -> int:
+        """Readings of this position so far."""
+        return len(self._readings)
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """Those."""
+        return tuple(self._readings)
+
+    @property
+    def wants_effort(self) -> bool:
+        """Whether power and cadence of this position are still to be typed."""
+        return self.scale.effort == "typed" and bool(self.moments_s) and math.isnan(self._effort_nm)
+
+    def hear_power(self, t_s: float, power_w: float, cadence_rpm: float) -> None:
+        """A power sensor's word on the effort."""
+        self._last_power = (t_s, crank_torque_nm(power_w, cadence_rpm))
+
+    def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Note]:
+        """Power and cadence of this position as typed. NotNow when no position is held."""
+        if not self.moments_s:
+            raise NotNow(f"power while {self.state}; move the saddle first")
+        self._effort_nm = crank_torque_nm(float(content["power_w"]), float(content["cadence_rpm"]))
+        return self._finish(t_s) if self._complete else []
+
+    def take_reading(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Note]:
+        """One reading of the scale as typed; the finished step comes back when this one completes it.
+
+        NotNow before its moment, after the last one, and while no position is held; BadValue.
+        """
+        moments = self.moments_s
+        if not moments:
+            raise NotNow(f"a reading while {self.state}; move the saddle first")
+        if self.taken >= len(moments):
+            raise NotNow("all readings of this position are taken; type power and cadence")
+        if t_s < moments[self.taken] - EARLY_S:
+            raise NotNow(f"read at the call, in {moments[self.taken] - t_s:.0f} s: moments of one's own choosing lean")
+        scale = self.scale
+        hands_n = number_of(content["hands"], "hands") * scale.newtons_per_unit
+        saddle = content.get("saddle")
+        if bool(scale.saddle_newtons_per_unit) != (saddle is not None):
+            raise BadValue("saddle: expected a reading of the second scale" if saddle is None else "saddle: no scale")
+        saddle_n = NAN if saddle is None else number_of(saddle, "saddle") * scale.saddle_newtons_per_unit
+        self._readings.append(Reading(t_s, hands_n, scale.half_n, saddle_n))
+        if t_s - self._last_power[0] <= FRESH_S:
+            self._torques_nm.append(self._last_power[1])
+        if self.state is State.SETTLING:
+            self.state = after(self.state, Trigger.STEADY)
+        return self._finish(t_s) if self._complete else []
+
+    @property
+    def _complete(self) -> bool:
+        return self.taken == self.scale.readings and not self.wants_effort
+
+    def _ridden_s(self) -> float:
+        return self.plan.dwell_s * self.taken / self.scale.readings
+
+    def _mean(self, setback_mm: float) -> StepMean:
+        return typed_mean(setback_mm, tuple(self._readings), self._torque_nm())
+
+    def _torque_nm(self) -> float:
+        if self.scale.effort == "sensor":
+            enough = 2 * len(self._torques_nm) >= self.scale.readings
+            return float(np.mean(self._torques_nm)) if enough else NAN
+        return self._effort_nm
+
+
+def typed_mean(setback_mm: float, readings: tuple[Reading, ...], torque_nm: float) -> StepMean:
+    """The step these readings make. se_n is NaN: it comes from all steps together (daq.sweep.typed.levels)."""
+    return StepMean(
+        setback_mm=setback_mm,
+        hand_load_n=float(np.mean([one.hands_n for one in readings])),
+        se_n=NAN,
+        t_min=float(np.mean([one.t_s for one in readings])) / 60.0,
+        crank_torque_nm=torque_nm,
+        saddle_load_n=float(np.mean([one.saddle_n for one in readings])),
+        tilt_deg=NAN,
+        readings=readings,
+    )
+
+
+def number_of(typed: Any, what: str) -> float:
+    """What was typed as a number; a comma is as good as a point. BadValue."""
+    try:
+        value = float(str(typed).strip().replace(",", "."))
+    except ValueError as error:
+        raise BadValue(f"{what}: expected a number as the display shows it, got {typed!r}") from error
+    if not -5000.0 < value < 5000.0:
+        raise BadValue(f"{what}: expected a reading of a scale, got {typed!r}")
+    return value

@@ -1,0 +1,245 @@
+"""A whole sweep read off a scale and typed: no port, no board; kept, exported, imported, computed again to the bit."""
+
+import asyncio
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+import uvloop
+
+from daq.keep.again.recompute import derive
+from daq.keep.package.export import export
+from daq.keep.package.importing import import_sweep
+from daq.keep.store import Store
+from daq.live.daemon import serve
+from daq.live.links import links_of
+from daq.live.real import begin
+from daq.live.session.acquisition import Rider
+from daq.live.session.session import Session
+from daq.live.session.typed_desk import Doubted
+from daq.live.telling import view
+from daq.live.typed_rig import check_unit, made_when_missing, typed_rig_text
+from daq.physics import STANDARD_G_M_S2
+from daq.refusals import BadValue, NotNow
+from daq.rig import RigError, parse_rig
+from daq.sources.clock import SessionClock
+from daq.sweep.plan import Plan, out_and_back
+from daq.sweep.run import ENDED, State, Trigger
+from daq.transmitters import calibration_of_scale
+from daq.values import Onset, Result, StepMean, Verdict
+
+PACE = 60.0
+PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), dwell_s=20.0)
+ONSET_MM, SLOPE = 55.0, 2.0
+
+
+class Visit:
+    """A session on a scale in kilograms, and a fitter who reads what a rider of a clear onset would show."""
+
+    def __init__(self, folder, text=None, seed=1):
+        folder.mkdir(exist_ok=True)
+        self.text = text or typed_rig_text("kg", 0.1)
+        rig = parse_rig(self.text)
+        calibration = calibration_of_scale(rig, rig.typed)
+        clock = SessionClock(pace=PACE)
+        self.path, self.outputs, self.rng = folder / "store.sqlite", [], np.random.default_rng(seed)
+        storing = begin(
+            Store.open(self.path), rig_text=self.text, calibration=calibration, simulated=False, clock=clock
+        )
+        self.session = Session(
+            rig, calibration, clock, Rider("R-0001", 75.0), storing=storing, on_output=self.outputs.append
+        )
+
+    def run(self, job):
+        links = links_of(self.session)
+        uvloop.run(asyncio.wait_for(serve(self.session, links, until=job()), 100))
+        return self
+
+    async def ready(self):
+        while not self.session.acquisition.pipeline.channels:
+            await asyncio.sleep(0.01)
+
+    async def check(self, loaded="10.0"):
+        return await self.session.typed.check("hands", 10.0, "0.0", loaded)
+
+    def shown(self, setback_mm):
+        load_n = 90.0 + SLOPE * max(ONSET_MM - setback_mm, 0.0) + 3.0 * self.rng.standard_normal()
+        return f"{load_n / STANDARD_G_M_S2:.1f}"
+
+    async def due(self):
+        """Wait for the next call."""
+        while True:
+            fields = self.session.typed.fields()
+            if fields["taken"] < len(fields["due_in_s"]) and fields["due_in_s"][fields["taken"]] <= 0.0:
+                return
+            await asyncio.sleep(0.005)
+
+    async def position(self):
+        """One position: moved, read at every call, power typed."""
+        progress = self.session.sweep.progress
+        at_mm = progress.asked_setback_mm
+        await self.session.sweep.fitter(Trigger.SADDLE_MOVED, at_mm)
+        for _ in range(5):
+            await self.due()
+            await self.session.typed.read(self.shown(at_mm))
+        if progress.wants_effort:
+            await self.session.typed.effort(200.0, 90.0)
+
+    async def sweep(self):
+        await self.ready()
+        await self.check()
+        await self.session.sweep.begin(PLAN)
+        await self.session.sweep.fitter(Trigger.BEGIN)
+        while self.session.sweep.progress.state not in ENDED:
+            await self.position()
+
+
+@pytest.fixture(scope="module")
+def ridden(tmp_path_factory):
+    visit = Visit(tmp_path_factory.mktemp("typed"))
+    return visit.run(visit.sweep)
+
+
+def last(visit, kind):
+    return [one for one in visit.outputs if isinstance(one, kind)][-1]
+
+
+def test_readings_of_a_scale_come_to_an_onset(ridden):
+    answer = last(ridden, Onset)
+    low_mm, high_mm = answer.interval_95_mm
+
+    assert answer.verdict is Verdict.ONSET
+    assert low_mm <= ONSET_MM <= high_mm
+    assert answer.grade == "measured: hands, read off a scale and effort; not measured: saddle, tilt and hips"
+
+
+def test_what_nobody_watched_is_not_passed(ridden):
+    made = {one.test: one.result for one in last(ridden, Onset).validity}
+
+    assert made["calibration"] is Result.PASSED
+    for test in ("cells", "feet", "tilt", "hips", "drift", "left and right hand"):
+        assert made[test] is Result.NOT_MADE
+
+
+def test_the_steps_are_kept_as_they_were_typed_and_computed_again_to_the_same_bits(ridden):
+    with Store.open(ridden.path, write=False) as store:
+        again = derive(store, 1)
+
+    assert repr(again.onset) == repr(last(ridden, Onset))
+    assert [len(step.readings) for step in again.steps] == [5] * 11
+
+
+def test_exported_and_imported_it_gives_the_same_bits(ridden, tmp_path):
+    with Store.open(ridden.path, write=False) as store:
+        (made,) = export(store, [1], tmp_path / "out", derive, purpose="client", form="parquet")
+    with Store.open(tmp_path / "other.sqlite") as other:
+        again = derive(other, import_sweep(other, made))
+
+    assert repr(again.onset) == repr(last(ridden, Onset))
+
+
+def test_the_page_is_told_when_to_read(ridden):
+    sweep = json.loads(view.snapshot(ridden.session))["sweep"]
+
+    assert sweep["typed"]["unit"] == "kg"
+    assert sweep["typed"]["due_in_s"] == []
+
+
+def test_a_reading_waits_for_its_call_and_a_slip_for_a_word(tmp_path):
+    visit = Visit(tmp_path)
+
+    async def job():
+        await visit.ready()
+        await visit.session.sweep.begin(PLAN)
+        await visit.session.sweep.fitter(Trigger.BEGIN)
+        with pytest.raises(NotNow, match="move the saddle first"):
+            await visit.session.typed.read("9.2")
+        await visit.session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        with pytest.raises(NotNow, match="read at the call"):
+            await visit.session.typed.read("9.2")
+        for shown in ("9.2", "9.5", "9.1"):
+            await visit.due()
+            await visit.session.typed.read(shown)
+        await visit.due()
+        with pytest.raises(BadValue, match="expected a number"):
+            await visit.session.typed.read("nine")
+        with pytest.raises(Doubted, match="newtons typed for kilograms"):
+            await visit.session.typed.read("91.2")
+        assert visit.session.sweep.progress.taken == 3
+        await visit.session.typed.read("91.2", sure=True)
+        assert visit.session.sweep.progress.taken == 4
+        assert visit.session.sweep.progress.state is State.AVERAGING
+
+    visit.run(job)
+
+
+def test_a_position_ridden_again_is_read_again(tmp_path):
+    visit = Visit(tmp_path)
+
+    async def job():
+        await visit.ready()
+        await visit.session.sweep.begin(PLAN)
+        await visit.session.sweep.fitter(Trigger.BEGIN)
+        await visit.position()
+        await visit.session.sweep.fitter(Trigger.REDO)
+        assert visit.session.sweep.progress.steps == []
+        await visit.position()
+        assert len(visit.session.sweep.progress.steps) == 1
+
+    visit.run(job)
+
+
+def test_without_a_known_weight_no_onset_is_named(tmp_path):
+    visit = Visit(tmp_path)
+
+    async def job():
+        await visit.ready()
+        made = await visit.check("9.0")
+        assert not made.passed
+        await visit.session.sweep.begin(PLAN)
+        await visit.session.sweep.fitter(Trigger.BEGIN)
+        for _ in range(5):
+            await visit.position()
+
+    visit.run(job)
+    answer = last(visit, Onset)
+
+    assert answer.onset_mm is None
+    assert any("check" in reason for reason in answer.reasons)
+
+
+def test_an_effort_that_a_trainer_holds_is_held_and_not_measured(tmp_path):
+    visit = Visit(tmp_path, typed_rig_text("kg", 0.1).replace('effort = "typed"', 'effort = "held"'))
+    visit.run(visit.sweep)
+    answer = last(visit, Onset)
+
+    assert answer.verdict is Verdict.RISE_SEEN
+    assert answer.onset_mm is None
+    assert "held, not measured: 200 W by the trainer" in answer.grade
+    assert all(step.crank_torque_nm != step.crank_torque_nm for step in visit.outputs if isinstance(step, StepMean))
+
+
+def test_a_rig_keeps_its_unit_for_ever(ridden, tmp_path):
+    pounds = parse_rig(typed_rig_text("lb", None))
+    other = parse_rig(typed_rig_text("lb", None).replace("scale, read", "other scale, read"))
+
+    with Store.open(ridden.path, write=False) as store:
+        with pytest.raises(RigError, match="was read in kg"):
+            check_unit(store, pounds)
+        check_unit(store, other)
+
+    path = tmp_path / "typed.toml"
+    made_when_missing(path, "N", 1.0)
+    assert parse_rig(path.read_text()).typed.step == 1.0
+    with pytest.raises(RigError, match="reads in N, and a rig keeps its unit"):
+        made_when_missing(path, "kg", None)
+
+
+def test_a_sweep_of_typed_readings_is_stored_with_its_words(ridden):
+    with Store.open(ridden.path, write=False) as store:
+        results = [one for one in store.results(1) if one.kind == "step"]
+
+    assert len(results) == 11
+    assert {"t_s", "hands_n", "half_n", "saddle_n"} == set(results[0].content["readings"][0])
+    assert dataclasses.is_dataclass(last(ridden, StepMean).readings[0])
