@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import uvloop
 
-from daq.keep.again.recompute import derive
+from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
@@ -124,7 +124,7 @@ def test_what_nobody_watched_is_not_passed(ridden):
 
 def test_the_steps_are_kept_as_they_were_typed_and_computed_again_to_the_same_bits(ridden):
     with Store.open(ridden.path, write=False) as store:
-        again = derive(store, 1)
+        again = recompute_stored(store, 1)
 
     assert repr(again.onset) == repr(last(ridden, Onset))
     assert [len(step.readings) for step in again.steps] == [5] * 11
@@ -132,9 +132,9 @@ def test_the_steps_are_kept_as_they_were_typed_and_computed_again_to_the_same_bi
 
 def test_exported_and_imported_it_gives_the_same_bits(ridden, tmp_path):
     with Store.open(ridden.path, write=False) as store:
-        (made,) = export(store, [1], tmp_path / "out", derive, purpose="client", form="parquet")
+        (made,) = export(store, [1], tmp_path / "out", recompute_stored, purpose="client", form="parquet")
     with Store.open(tmp_path / "other.sqlite") as other:
-        again = derive(other, import_sweep(other, made))
+        again = recompute_stored(other, import_sweep(other, made))
 
     assert repr(again.onset) == repr(last(ridden, Onset))
 
