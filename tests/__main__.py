@@ -4,6 +4,7 @@
 --quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps.
 """
 
+import os
 import random
 import subprocess
 import sys
@@ -31,7 +32,9 @@ TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
 STUDIES = ("test_another_day.py", "test_onset_simulated.py", "test_panel.py", "validity/test_sizes.py")
 """Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
-SPREAD = ("-n", "auto", "--maxprocesses", "4", "--dist", "loadgroup")  # many wait for a clock, not for a core
+WORKERS = min((os.cpu_count() or 1) + 1, 5)
+"""One more than cores: many tests wait for a clock and not for a core."""
+SPREAD = ("-n", str(WORKERS), "--dist", "loadgroup")
 
 
 def ensure_browser():

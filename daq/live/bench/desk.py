@@ -172,15 +172,15 @@ class BenchDesk:
     def fields(self) -> dict[str, Any]:
         """Everything a screen shows."""
         task, reading = self.bench.task, self._reading
-        every = tasks(self.bench.plan)
+        every, done = tasks(self.bench.plan), self.bench.used
         return {
             "number": self.number,
             "stage": str(self.bench.stage),
             "task": None if task is None else {"id": task.id, "cell": task.cell, "load_n": task.load_n},
             "instruction": "" if task is None else task.instruction(self.setup.kg_per_n),
-            "done": sum(one.id in self.bench.used for one in every),
-            "planned": sum(one.id in self.bench.used or one.stage not in self.bench.skipped for one in every),
-            "taken": [one.task for one in self.bench.taken if not one.replaced],
+            "done": sum(one.id in done for one in every),
+            "planned": sum(one.id in done or one.stage not in self.bench.skipped for one in every),
+            "taken": [*done],
             "reading": None if reading is None else {"seconds": reading.seconds, "of_s": reading.asked_s},
             "findings": [
                 {"kind": str(one.kind), "sentence": one.sentence, "may_be_accepted": one.may_be_accepted}

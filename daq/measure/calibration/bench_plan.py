@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import enum
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -142,8 +143,9 @@ class Task:
         return f"{cell}: {verb} {load}"
 
 
+@functools.lru_cache(maxsize=8)
 def tasks(plan: BenchPlan) -> tuple[Task, ...]:
-    """All readings of a plan, in order."""
+    """All readings of a plan, in order. Kept for the plans last asked for: a screen asks several times a second."""
     return tuple(_tasks(plan))
 
 
