@@ -1,4 +1,4 @@
-"""`python3 -m daq ...` from a checkout: sets up .venv when needed, then is the command `foreaft ...`."""
+"""`python3 -m daq ...` from a checkout: sets up .venv when needed, then runs the command `foreaft ...`."""
 
 import sys
 

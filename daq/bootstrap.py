@@ -1,7 +1,7 @@
 """From a fresh checkout to a running program: one virtual environment in .venv, made when needed.
 
-Only the standard library, and no syntax newer than Python 3.8: an old interpreter has to reach the sentence
-that tells it so.
+Only the standard library, and no syntax newer than Python 3.8: an old interpreter has to get as far as the message that
+says it is too old.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def run_in_venv(command: list[str], extras: str = "") -> NoReturn:
     """Replace this process by `command` from the checkout's environment, made or brought up to date first."""
     ensure_venv(extras)
     program = str(BIN / (command[0] + PROGRAM))
-    if WINDOWS:  # there a process cannot become another one
+    if WINDOWS:  # a process cannot replace itself there
         raise SystemExit(subprocess.run([program, *command[1:]], check=False).returncode)
     os.execv(program, [program, *command[1:]])
 
@@ -61,9 +61,8 @@ def ensure_venv(extras: str = "") -> None:
 
 
 def ensure_commands(packages: dict[str, tuple[str, ...]]) -> None:
-    """See that each command is there; install the Debian or Ubuntu package of those that are not.
-
-    packages: {package: (command or absolute path, ...)}, any one of them is enough.
+    """Check that each command is there; install the Debian or Ubuntu package of those that are not. packages: {package:
+    (command or absolute path, ...)}, any one of which is enough.
     """
     missing = [name for name, wanted in packages.items() if not any(map(_is_there, wanted))]
     if not missing:
@@ -113,10 +112,10 @@ def _has_ensurepip() -> bool:
 
 
 def _apt() -> list[str] | None:
-    """apt-get as this user may call it without being asked for a password; None when not."""
+    """The apt-get command this user may run without a password; None if there is none."""
     if shutil.which("apt-get") is None:
         return None
-    apt = ["apt-get", "-o", "DPkg::Lock::Timeout=300"]  # a machine just started is often updating itself
+    apt = ["apt-get", "-o", "DPkg::Lock::Timeout=300"]  # a machine that has just booted is often updating itself
     if os.geteuid() == 0:
         return apt
     sudo = shutil.which("sudo")
@@ -136,6 +135,6 @@ def say(text: str) -> None:
 
 
 def stop(text: str) -> NoReturn:
-    """Say what is missing and leave with the exit code for that."""
+    """Say what is missing and exit with the code for it."""
     say(text)
     raise SystemExit(DEVICE_ABSENT)

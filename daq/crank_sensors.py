@@ -1,4 +1,4 @@
-"""The power and cadence sensors as strokes are cut from them: notifications in, effort and turns out."""
+"""The power and cadence sensors, in the form strokes are cut from: notifications in, effort and turns out."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from daq.wire.readings import reading_of
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What one notification says; None or empty where it says nothing of it."""
+    """What one notification says; None or empty for anything it does not carry."""
 
     power_w: float | None = None
     torque_nm: float | None = None
-    """As accumulated by the sensor; None: it follows from power and cadence."""
+    """As accumulated by the sensor; None if it has to be computed from power and cadence."""
     turns_s: tuple[float, ...] = ()
-    """Session times of crank events, of the sensor that cuts the strokes."""
+    """Session times of crank events, from the sensor that cuts the strokes."""
     cuts: bool = False
     """Whether this sensor cuts the strokes."""
 
@@ -36,7 +36,7 @@ class CrankSensors:
 
     @property
     def error_ms(self) -> float | None:
-        """How well the clock of the sensor that cuts is known; None until it is."""
+        """How well the clock of the sensor that cuts the strokes is known; None until it is known."""
         return self._clock.error_ms
 
     def feed(self, notification: Notification) -> Told:

@@ -1,7 +1,6 @@
-"""What reaches a session, as it came, beside Samples: each with its receipt time.
-
-Receipt times are session time, microseconds, no two alike. An Item is everything that is stored first, given back
-in receipt order, and fed to the pipeline, live and again later.
+"""What reaches a session, unchanged, besides Samples: each with its receipt time. Receipt times are session time in
+microseconds, no two alike. An Item is anything that is stored first, read back in receipt order, and fed to the
+pipeline, live and later.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ class Notification:
 
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """What a board said of itself: protocol, identity, channel table."""
+    """What a board says about itself: protocol, identity, channel table."""
 
     received_us: int
     source: str
@@ -44,7 +43,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class WireBytes:
-    """Bytes of a board or transmitter in the pieces in which they came; recordings hold these, the store Samples."""
+    """Bytes of a board or transmitter in the pieces in which they arrived; recordings hold these, the store holds
+    Samples."""
 
     received_us: int
     source: str
@@ -52,14 +52,13 @@ class WireBytes:
 
 
 LOST = "raw-lost"
-"""Event: something received can no longer be read. No session sends it: a reader of damaged records does."""
+"""Event: something received can no longer be read. No session sends it; a reader of damaged records does."""
 
 
 def lost(received_us: int, said: str, *, to_us: int, source: str = "", scans: int | None = 0) -> Event:
-    """The event that stands in place of what is lost between received_us and to_us, both included.
-
-    said: what is lost, a phrase with its times. source, scans: whose scans, how many, None when that is not known
-    either; without a source it was something else.
+    """The event that takes the place of what is lost between received_us and to_us, inclusive. said: what is lost, a
+    phrase with its times. source, scans: whose scans and how many, None if unknown; without a source, something other
+    than scans was lost.
     """
     return Event(received_us, LOST, {"said": said, "source": source, "to_us": to_us, "scans": scans})
 

@@ -1,4 +1,4 @@
-"""What the pipeline needs of one jig: its rig file and what its board says of itself, as the stages take them."""
+"""What the pipeline needs to know about one jig: its rig file and its board's hello, in the form the stages take."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ Board = Mapping[str, Any]
 
 
 def cells_of(rig: Rig, board: Board) -> tuple[Cell, ...]:
-    """The force channels in the order of Loads.cells_n, as the checks of cells need them: their columns, and what their
-    converters can count. None when the board lacks one of the rig's channels, or does not say what they are."""
+    """The force channels in the order of Loads.cells_n, as the checks of cells need them: their columns, and the range
+    of their converters. None when the board lacks one of the rig's channels, or does not describe them."""
     said = {channel["name"]: (i, channel) for i, channel in enumerate(board["channels"])}
     if any(channel.name not in said for channel in rig.channels):
         return ()
@@ -47,14 +47,14 @@ def places_of(rig: Rig, role: str) -> tuple[tuple[int, float | None], ...]:
 
 
 def levers_of(rig: Rig) -> Levers:
-    """Where the contacts are; no saddle cell unless the place of each is known."""
+    """Where the contacts are; no saddle cells unless the position of each is known."""
     at, saddle = rig.geometry, places_of(rig, "saddle")
     known = tuple((column, x_mm) for column, x_mm in saddle if x_mm is not None)
     return Levers(at.bar_x_m, at.bar_y_m, at.saddle_y_m, known if len(known) == len(saddle) else ())
 
 
 def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
-    """What of the board is not as it was, or not as the rig file asks; empty when all is."""
+    """What differs on the board from before, or from what the rig file asks; empty when nothing does."""
     if before is not None and now.get("board_id") != before.get("board_id"):
         return f"another board, {now.get('board_id')}, is connected: its converters were not calibrated"
     asked = {channel.name: channel.gain for channel in rig.channels if channel.gain is not None}
@@ -70,7 +70,7 @@ def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
 
 
 def positions_of(rig: Rig, channels: Sequence[str]) -> Positions:
-    """The rig's position sensors among these channels of its board; those it does not have are not read."""
+    """The rig's position sensors among these channels of its board; any the board lacks are not read."""
     return Positions(
         [
             Scale(each.name, POSITION_FIELDS[each.role], channels.index(each.name), *each.line, each.u_mm)
@@ -115,8 +115,8 @@ def progress_of(rig: Rig, plan: Plan, completed: Callable[[StepMean], StepMean])
 
 
 def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> float:
-    """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where this jig, or
-    what is known of the rider, does not tell. The bar is where it was set, else where the plan has it."""
+    """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where the jig or
+    the rider's data do not determine it. The bar is where it was set, otherwise where the plan puts it."""
     return weight_line_mm(
         step,
         levers_of(rig),
@@ -127,7 +127,7 @@ def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) 
 
 
 def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bool) -> Conditions:
-    """What is known of a sweep when it begins. begun: the content of the event that begins it."""
+    """What is known about a sweep when it begins. begun: the content of the event that begins it."""
     standing = begun.get("calibration")
     return Conditions(
         calibrated=standing is not None,

@@ -1,4 +1,4 @@
-"""What a rig file says of the proof of its jig: the table [proof], as `foreaft prove` prints it."""
+"""What a rig file says about the proof of its jig: the table [proof], as `foreaft prove` prints it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from daq.text import Line
 
 
 class JigProof(BaseModel):
-    """One proof in short."""
+    """One proof, in brief."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
 
@@ -19,7 +19,7 @@ class JigProof(BaseModel):
     passed: bool
     bias_mm: Annotated[float, Field(ge=-1000, le=1000)]
     expanded_mm: Annotated[float, Field(ge=0, le=1000)]
-    """Half its 95 % interval."""
+    """Half of its 95 % interval."""
     parts: Annotated[Line, Field(min_length=1, max_length=64)]
-    """Of what the jig consisted: `daq.proof.sheet.parts_of`."""
+    """The jig's parts: `daq.proof.sheet.parts_of`."""
     simulated: bool = False

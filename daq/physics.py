@@ -14,7 +14,7 @@ STANDARD_G_M_S2 = 9.80665
 
 
 def weight_normal_n(mass_kg: float, tilt_deg: float, g_m_s2: float = STANDARD_G_M_S2) -> float:
-    """Weight along the jig normal, W' = m g cos t, N. A tilt that is NaN, not measured, counts as level."""
+    """Weight along the jig normal, W' = m g cos t, N. A NaN tilt (not measured) counts as level."""
     tilt_rad = 0.0 if math.isnan(tilt_deg) else math.radians(tilt_deg)
     return mass_kg * g_m_s2 * math.cos(tilt_rad)
 
@@ -24,9 +24,8 @@ def crank_torque_nm(power_w: float, cadence_rpm: float) -> float: ...
 @overload
 def crank_torque_nm(power_w: Array, cadence_rpm: Array) -> Array: ...
 def crank_torque_nm(power_w: float | Array, cadence_rpm: float | Array) -> float | Array:
-    """Mean torque over a turn of the crank, Q = 60 P / (2 pi n), N m; NaN where the crank stands.
-
-    A standing crank can carry any torque at no power, so 0 rpm says nothing about it.
+    """Mean torque over a turn of the crank, Q = 60 P / (2 pi n), N m; NaN where the crank stands still: then it can
+    carry any torque at zero power.
     """
     if not isinstance(power_w, np.ndarray):
         return 60.0 * power_w / (2.0 * math.pi * cadence_rpm) if cadence_rpm > 0.0 else math.nan

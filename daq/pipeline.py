@@ -1,8 +1,7 @@
-"""The stages in order: what reached the session goes in, everything derived from it comes out.
-
-Pure: the same items in the same order give the same outputs, bit for bit, however the scans are cut into pieces.
-Live, replay and recomputation all run this one object. A sweep begins with an event that carries all it depends on
-and starts every stage afresh, so a sweep can be computed again from its first item on.
+"""The stages in order: what reached the session goes in, everything derived from it comes out. Pure: the same items in
+the same order give the same outputs, bit for bit, however the scans are cut into blocks. Live, replay and recomputation
+all run this one object. A sweep begins with an event that carries everything it depends on and resets every stage, so a
+sweep can be recomputed from its first item on.
 """
 
 from __future__ import annotations
@@ -48,23 +47,23 @@ from daq.wire import board
 Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
 
 BOARD, POWER, CADENCE, HEART = "board", "power", "cadence", "heart"
-"""Names of the sources. A transmitter stands in the board's place and has its name; the last two are optional."""
+"""Names of the sources. A transmitter takes the board's place and name; the last two are optional."""
 SWEEP_BEGUN = "sweep-begun"
 """Event: a sweep begins here; its content is what `beginning` makes."""
 FITTER = "fitter"
 """Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
-the jig was set beside it, "u_setback_mm": where that is better known than by the jig's scale}."""
+the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
 SEATED = "seated"
-"""Event: from now on the rider is this heavy; content {"mass_kg": ...}, None when it is not known."""
+"""Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
 ZERO = "zero"
-"""Event: the jig is empty, these readings are zero from now on; content {"zero_counts": [...]}."""
+"""Event: the jig is empty and these readings are the zero from now on; content {"zero_counts": [...]}."""
 FAULT = "fault"
-"""Event: something was seen to be wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
+"""Event: something is wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
 READING, EFFORT = "typed-reading", "typed-effort"
 """Events: what a person read off a scale, {"hands": as typed, "saddle": as typed or None}; power_w and cadence_rpm."""
 TYPED = (READING, EFFORT)
 _ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
-"""A step less, or no more to come: the answer is another."""
+"""After these a step is gone, or none is to come: the answer changes."""
 
 
 def item_of(said: Samples | board.Hello, received_us: int) -> Item:
@@ -99,14 +98,15 @@ class Pipeline:
         self._known = Conditions()
         """What was known of the sweep when it began."""
         self.as_ridden = False
-        """Whether what comes was ridden before: where some of it is lost, the fitter's events fit as they can."""
+        """Whether the items come from records: if some are lost, the fitter's events are fitted in as well as
+        possible."""
         self.losses: list[Event] = []
-        """What of this sweep can no longer be read."""
+        """What can no longer be read of this sweep."""
         self._begin(mass_kg)
 
     @property
     def mass_kg(self) -> float | None:
-        """The rider's mass; None: not known. Whoever cuts strokes is its one owner."""
+        """The rider's mass; None if unknown. The stroke cutter is its only owner."""
         return self._cutter.mass_kg
 
     @mass_kg.setter
@@ -115,12 +115,12 @@ class Pipeline:
 
     @property
     def clock_errors_ms(self) -> dict[str, float | None]:
-        """How well each source's clock is known in session time; None until it is."""
+        """How well each source's clock is known in session time; None until it is known."""
         return {BOARD: self._clock.error_ms, POWER: self._sensors.error_ms}
 
     @property
     def late(self) -> int:
-        """Scans that came more than a tenth of a second after they were taken."""
+        """Scans that arrived more than a tenth of a second after they were taken."""
         return self._clock.late
 
     def feed(self, item: Item) -> list[Output]:
@@ -128,7 +128,7 @@ class Pipeline:
         return list(self.each(item))
 
     def each(self, item: Item) -> Iterator[Output]:
-        """The same one by one, as far as the stages get: to be run to its end."""
+        """The same, one output at a time, until a stage fails; the caller has to exhaust it."""
         if isinstance(item, Samples):
             yield from self._measure(item)
         elif isinstance(item, Notification):
@@ -143,9 +143,8 @@ class Pipeline:
         self._known = replace(self._known, failure=why)
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
-        """The onset from these steps, under the plan, rider and standing of the sweep that was begun last.
-
-        None without a sweep, with too few different positions, or where the hands' loads are not known.
+        """The onset from these steps, with plan, rider and conditions of the sweep that was begun last. None without a
+        sweep, with too few different positions, or if the hands' loads are unknown.
         """
         if self.progress is None or any(math.isnan(step.hand_load_n) for step in steps):
             return None
@@ -161,12 +160,12 @@ class Pipeline:
 
     @property
     def position_troubles(self) -> dict[str, str]:
-        """What is wrong with the position sensors while the saddle stands; nothing while it is moved."""
+        """What is wrong with the position sensors while the saddle is fixed; empty while it is being moved."""
         stands = self.progress is not None and self.progress.state in (run.State.SETTLING, run.State.AVERAGING)
         return self.positions.troubles if stands else {}
 
     def stall(self, now_s: float) -> str:
-        """Why the sweep under way does not go on; empty while it does. now_s: session time."""
+        """Why the current sweep has stalled; empty while it has not. now_s: session time."""
         if self.progress is None or isinstance(self.progress, TypedProgress):
             return ""
         return self._stalls.why(self.progress.state, now_s)
@@ -183,16 +182,16 @@ class Pipeline:
         self._sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
         self._ripple = RippleLock()
         self.faults: list[Fault] = []
-        """What was seen to be wrong since the sweep began."""
+        """Faults seen since the sweep began."""
         self.positions = Positions()
-        """Reads where saddle and bar stand; its troubles are those of the position held now."""
+        """Reads where saddle and bar are; its troubles are those of the current position."""
         self._read_from: tuple[str, ...] = ()
         self._spare = SpareInputs()
         self._jumps = ClockJumps()
         self._stalls = StallWatch()
 
     def _meet(self, hello: Hello) -> None:
-        """Know the board. One that is not as it was spoils the sweep under way."""
+        """Learn about the board. One that has changed spoils the current sweep."""
         self._name_channels([channel["name"] for channel in hello.content["channels"]])
         if self._under_way:
             self._find(otherwise(self._rig, self.board, hello.content), hello.received_us / 1e6)
@@ -202,7 +201,7 @@ class Pipeline:
         self._jumps.meet(hello.content)
 
     def _watch(self, board: Board) -> None:
-        """Watch the cells of this board, and the inputs the rig does not use."""
+        """Watch this board's cells, and the inputs the rig does not use."""
         self.cells = CellWatch(cells_of(self._rig, board))
         used = {channel.name for channel in self._rig.channels if channel.role != "unused"}
         used |= {each.name for each in self._rig.positions}
@@ -213,12 +212,12 @@ class Pipeline:
         return self.progress is not None and self.progress.state not in ENDED
 
     def _find(self, sentence: str, t_s: float, part: str = BOARD) -> None:
-        """Keep what spoils the whole sweep; nothing for an empty sentence."""
+        """Note what spoils the whole sweep; does nothing for an empty sentence."""
         if sentence:
             self.faults.append(Fault(part, sentence, t_s, lasting=True))
 
     def _name_channels(self, channels: Sequence[str]) -> None:
-        """Learn which column of a scan is which channel of the rig file; all of the rig's have to be there."""
+        """Learn which column of a scan is which channel of the rig file; all channels of the rig have to be there."""
         self.channels = tuple(channels)
         wanted = [channel.name for channel in self._rig.channels]
         self._columns = [self.channels.index(name) for name in wanted] if set(wanted) <= set(self.channels) else None
@@ -255,7 +254,7 @@ class Pipeline:
             self._cutter.feed_turns(turns_s, told_by="ripple")
 
     def _cadence_to_seek(self) -> float:
-        """Where the ripple is sought: at the sensor's cadence; on a rig without such a sensor, at the plan's."""
+        """The cadence at which to look for the ripple: the sensor's, or the plan's on a rig without such a sensor."""
         alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self._sensors.cadence_rpm)
         return self.progress.plan.cadence_rpm if alone and self.progress else self._sensors.cadence_rpm
 
@@ -290,7 +289,8 @@ class Pipeline:
             yield answer
 
     def _listen(self, notification: Notification) -> None:
-        """Take a power or cadence sensor's notification; one that cannot be decoded is counted and changes nothing."""
+        """Take a notification from a power or cadence sensor; one that cannot be decoded is counted and changes
+        nothing."""
         try:
             told = self._sensors.feed(notification)
         except ValueError:
@@ -377,7 +377,7 @@ class Pipeline:
         self.progress = progress_of(self._rig, plan, self.completed)
 
     def completed(self, step: StepMean) -> StepMean:
-        """The step with the rider's weight line, where this sweep's jig can tell it."""
+        """The step with the rider's weight line added, if this sweep's jig can determine it."""
         if self.progress is None:
             return step
         line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)

@@ -1,4 +1,4 @@
-"""How a person's command is turned down: before anything has changed, in a sentence that says what to do instead.
+"""How a person's command is refused: before anything has changed, in a sentence that says what to do instead.
 
 Refusal
 ├── NotNow    it does not fit what is going on
@@ -9,12 +9,12 @@ from __future__ import annotations
 
 
 class Refusal(Exception):
-    """The command is turned down; nothing has changed."""
+    """The command is refused; nothing has changed."""
 
 
 class NotNow(Refusal):
-    """It does not fit what is going on; the text says what would."""
+    """It does not fit the current state; the text says what would."""
 
 
 class BadValue(Refusal, ValueError):
-    """A value is not possible; the text says what was expected."""
+    """A value is invalid; the text says what was expected."""

@@ -1,11 +1,9 @@
-"""What is being ridden: pipeline, remarks and the shape of each stroke in one loop, live and again later.
+"""A ride: pipeline, remarks and the shape of each stroke in one loop, live and later. Live, resumed, recomputed and
+replayed sweeps all go through this one `feed`. Pure: the same items give the same outputs.
 
-Live, taken up after an interruption, recomputed and replayed sweeps all go through this one `feed`. Pure: the same
-items give the same outputs.
-
-A stage that fails on an item takes neither the session nor the recording with it: the item is in the store already,
-the sweep is marked, and has no verdict from then on. The mark is an event that is stored with the sweep. It bears the
-time just before the item, so that whoever computes the sweep again comes to the same scans in the same piece.
+A stage that fails on an item harms neither the session nor the recording: the item is already in the store, the sweep
+is marked, and has no verdict from then on. The mark is an event stored with the sweep. It is stamped just before the
+item, so that a recomputation gets the same scans in the same block.
 """
 
 from __future__ import annotations
@@ -35,7 +33,7 @@ Heard: TypeAlias = Output | Event
 
 
 class Ride:
-    """One jig's pipeline with all that is known of the ride. One verb: feed."""
+    """One jig's pipeline with everything known about the ride. One verb: feed."""
 
     def __init__(
         self, rig: Rig, calibration: Calibration, *, mass_kg: float | None = None, method: str = METHOD
@@ -47,16 +45,16 @@ class Ride:
 
     def _begin(self) -> None:
         self.onset: Onset | None = None
-        """The answer so far; None before the first and while a step is ridden again that it rested on."""
+        """The answer so far; None before the first, and while a step it rested on is being ridden again."""
         self.remarks = Remarks()
         """What was said during the sweep."""
         self.strokes = StrokeWatch()
-        """What the strokes of the sweep were like."""
+        """The shape of the sweep's strokes."""
         self.failure: Event | None = None
         """The first failure of a stage in this sweep."""
         self._failed_to_us: int | None = None
         self._told: set[str] = set()
-        """Tests of validity whose failure was told."""
+        """Tests of validity whose failure was reported."""
         self._in_sweep = False
 
     def feed(self, item: Item) -> list[Heard]:
@@ -70,7 +68,8 @@ class Ride:
         return [*self._feed(cut(item, inside)), *self._feed(cut(item, ~inside))]
 
     def feed_again(self, item: Item) -> list[Heard]:
-        """As `feed`, of a ride in the records: where some of it is lost, its fitter's events fit as they can."""
+        """As `feed`, for a recorded ride: if some of it is lost, the fitter's events are fitted in as well as
+        possible."""
         self.pipeline.as_ridden = True
         try:
             return self.feed(item)
@@ -78,14 +77,14 @@ class Ride:
             self.pipeline.as_ridden = False
 
     def concluded(self) -> list[Heard]:
-        """After the last item: the answer that says what is lost, where something is and an answer can be given."""
+        """After the last item: the answer that says what is lost, if anything is and an answer is possible."""
         if not self.pipeline.losses or self.pipeline.progress is None:
             return []
         self.onset = self.answer(self.pipeline.progress.steps)
         return [] if self.onset is None else [self.onset]
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
-        """The onset from these steps; without its numbers when a stage has failed. None with too few positions."""
+        """The onset from these steps, without its numbers if a stage has failed. None with too few positions."""
         try:
             return self.pipeline.answer(steps)
         except Exception:
@@ -133,7 +132,7 @@ class Ride:
         return outputs
 
     def _found_out(self, answer: Onset) -> list[Note]:
-        """What the tests of validity have found since the answer before, while the step can still be redone."""
+        """What the tests of validity have found since the previous answer, while the step can still be redone."""
         progress = self.pipeline.progress
         if progress is None or not progress.steps:
             return []
@@ -163,7 +162,7 @@ class Ride:
             self.strokes.see(output)
 
     def _follow(self, event: Event, outputs: list[Heard]) -> None:
-        """What an event changes beside the pipeline: remarks, and an answer whose step is taken back."""
+        """What an event changes besides the pipeline: remarks, and an answer whose step is undone."""
         if event.kind == STAGE_FAILED and self.failure is None:
             self._failed_to_us = event.content["last_us"]
             self._mark(event, outputs)
@@ -211,7 +210,7 @@ def _said(failure: Event) -> str:
 
 
 def _unanswered(why: str, method: str) -> Onset:
-    """What stands in for an answer that cannot be computed."""
+    """The placeholder for an answer that cannot be computed."""
     return Onset(
         verdict=Verdict.UNDECIDED,
         gradual=False,

@@ -1,7 +1,5 @@
-"""The rig file: which sensors a jig has, where they sit, how they are reached.
-
-Text in, a frozen Rig out, or a RigError that names every wrong key, its line, and what was expected there.
-Reading the file is the caller's business.
+"""The rig file: which sensors a jig has, where they sit, how to connect to them. Text in, a frozen Rig out, or a
+RigError that names every wrong key, its line, and what was expected there. The caller reads the file.
 """
 
 from __future__ import annotations
@@ -28,9 +26,9 @@ POSITION_FIELDS: dict[str, str] = {
     "bar fore-aft": "bar_x_mm",
     "bar height": "bar_y_mm",
 }
-"""What of a setting each role tells, in the same millimetres a fitter would enter."""
+"""The field of a setting that each role measures, in the same millimetres a fitter would enter."""
 STRAIGHT_WITHIN_U = 4.0
-"""A known place further off the sensor's line than so many u_mm is mistyped, or the sensor is not straight."""
+"""A known place further off the sensor's line than this many u_mm is mistyped, or the sensor is not linear."""
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
 
@@ -39,16 +37,16 @@ POUND_KG = 0.45359237
 MOST_BYTES = 256 * 1024
 """Of the text. The example with all its comments has 6 kB."""
 MOST_PROBLEMS = 20
-"""Named at once; a file of nothing but mistakes is none of a rig."""
+"""The most errors reported at once; a file with more is not a rig file."""
 Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
 Short = Annotated[Line, Field(max_length=200)]
 
 _LINKS = ("lines", "modbus")
-"""Of a transmitter; they stand in the paths of errors, and not in the file."""
+"""Of a transmitter; they appear in the paths of errors, not in the file."""
 
 
 class RigError(ValueError):
-    """The rig file cannot be used; the text has one line per wrong key."""
+    """The rig file is invalid; the text has one line per wrong key."""
 
 
 class _Part(BaseModel):
@@ -65,9 +63,9 @@ class RigChannel(_Part):
     """Jig frame, forward of the BB positive; the saddle's cells move with the saddle: their x at setback 0."""
     y_mm: Millimetres | None = None
     capacity_n: Annotated[float, Field(gt=0, le=1e6)] | None = None
-    """Above it the load is called an overload, whatever the converter can still count."""
+    """A load above it counts as an overload, even if the converter can still measure it."""
     gain: Annotated[int, Field(ge=1, le=65_535)] | None = None
-    """Asked of the board for this channel; None leaves it as the board has it."""
+    """Requested from the board for this channel; None leaves the board's setting."""
 
 
 class Position(_Part):
@@ -76,9 +74,9 @@ class Position(_Part):
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
     role: PositionRole
     places: Annotated[tuple[tuple[float, float], ...], Field(min_length=2, max_length=20, strict=False)]
-    """Counts and millimetres at places set and measured by hand, two or more: the sensor's calibration."""
+    """Counts and millimetres at two or more places set and measured by hand: the sensor's calibration."""
     u_mm: Annotated[float, Field(gt=0, le=10)] = 0.5
-    """Standard uncertainty of what it shows. Judgement where nobody has tried."""
+    """Standard uncertainty of its reading. Judgement unless it was tested."""
 
     @pydantic.field_validator("places", mode="before")
     @classmethod
@@ -108,7 +106,7 @@ class SerialPlace(_Part):
 
     port: Short | None = None
     usb_serial: Short | None = None
-    """USB serial number, which survives replugging on another path."""
+    """USB serial number, which stays the same on another USB port."""
     usb_id: Annotated[str, Field(pattern=r"^[0-9a-fA-F]{4}:[0-9a-fA-F]{4}$")] | None = None
     baud: Baud = 921_600
 
@@ -124,11 +122,11 @@ class SerialBoard(SerialPlace):
 
     link: Literal["serial"] = "serial"
     rate_hz: Annotated[float, Field(gt=0, le=100_000)] | None = None
-    """Asked of the board; None leaves it as the board has it."""
+    """Requested from the board; None leaves the board's setting."""
 
 
 class TextTransmitter(SerialPlace):
-    """A bought transmitter that sends lines of text by itself; the fields are those of daq.wire.ascii_lines."""
+    """A bought transmitter that sends lines of text continuously; the fields are those of daq.wire.ascii_lines."""
 
     link: Literal["lines"]
     baud: Baud = 9_600
@@ -136,11 +134,11 @@ class TextTransmitter(SerialPlace):
     parity: Parity = "none"
     pattern: Annotated[Line, Field(min_length=1, max_length=500)]
     unit: Short = "kg"
-    """Of lines that carry none."""
+    """For lines that carry none."""
     decimal_comma: bool = False
     checksum: Literal["none", "xor", "sum"] = "none"
     adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
-    """Gravity where a device that shows a mass was adjusted with weights."""
+    """Gravity at the place where a device that shows a mass was adjusted with weights."""
 
 
 class LoadRegister(_Part):
@@ -148,9 +146,9 @@ class LoadRegister(_Part):
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
     unit_number: Annotated[int, Field(ge=1, le=247)] = 1
-    """The device on the line, as set on it."""
+    """The device's address on the line."""
     address: Annotated[int, Field(ge=0, le=105_536)]
-    """As the manual counts."""
+    """As the manual numbers it."""
     kind: Literal["int16", "uint16", "int32", "uint32", "float32"] = "int32"
     word_order: Literal["big", "little"] = "big"
     scale: Annotated[float, Field(ge=-1e9, le=1e9)] = 1.0
@@ -171,7 +169,7 @@ class ModbusTransmitter(SerialPlace):
     poll_hz: Annotated[float, Field(gt=0, le=200)] = 20.0
     timeout_s: Annotated[float, Field(ge=0.02, le=5)] = 0.3
     adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
-    """Gravity where devices that show a mass were adjusted with weights."""
+    """Gravity at the place where devices that show a mass were adjusted with weights."""
     registers: Annotated[tuple[LoadRegister, ...], Field(max_length=32, strict=False)]
 
     @pydantic.model_validator(mode="after")
@@ -220,7 +218,7 @@ class BleSensor(_Part):
 
 
 class Geometry(_Part):
-    """Where the contact points are, jig frame, metres; the saddle at setback 0 would sit over the BB."""
+    """Where the contact points are, jig frame, metres; at setback 0 the saddle would be over the BB."""
 
     bar_x_m: Annotated[float, Field(gt=0, lt=1.5)]
     bar_y_m: Annotated[float, Field(gt=0, lt=1.5)]
@@ -230,10 +228,10 @@ class Geometry(_Part):
     setback_resolution_mm: Annotated[float, Field(gt=0, le=20)] = 1.0
     """The finest step the jig can be set to."""
     u_setback_mm: Annotated[float, Field(ge=0, le=10)] = 1.0
-    """Standard uncertainty of where the saddle really stands when it is set by the jig's scale. Common practice, no
+    """Standard uncertainty of the saddle's true position when it is set by the jig's scale. Common practice, no
     source."""
     self_locking_slides: bool = False
-    """Whether saddle and bar hold by themselves while they are moved. Otherwise nobody's weight is on an open clamp."""
+    """Whether saddle and bar hold by themselves while being moved. If not, nobody may put weight on an open clamp."""
     saddle_height_min_mm: Annotated[float, Field(ge=200, le=1200)] = 400.0
     saddle_height_max_mm: Annotated[float, Field(ge=200, le=1200)] = 1000.0
     bar_y_min_mm: Annotated[float, Field(ge=0, le=1500)] = 200.0
@@ -252,18 +250,18 @@ class Geometry(_Part):
 
 
 class Unseen(_Part):
-    """What cells that measure only along the jig's normal do not see: the mean force of the hands along the jig."""
+    """What cells that measure only along the jig's normal cannot see: the mean force of the hands along the jig."""
 
     hands_tangential_n: Annotated[float, Field(ge=-200, le=200)] = 0.0
     """Forward on the rider positive."""
     hands_tangential_u_n: Annotated[float, Field(gt=0, le=200)]
     """Its standard uncertainty."""
     source: Annotated[Line, Field(min_length=1, max_length=200)]
-    """Where these come from; `foreaft balance --learn` tells them from a jig with tangential cells."""
+    """Where these come from; `foreaft balance --learn` derives them from a jig with tangential cells."""
 
 
 class Rig(_Part):
-    """One jig, whole."""
+    """One whole jig."""
 
     name: Annotated[Line, Field(min_length=1, max_length=80)]
     g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
@@ -276,20 +274,20 @@ class Rig(_Part):
     typed: TypedScale | None = None
     """In the board's place."""
     power: BleSensor | None = None
-    """None: no power sensor, the crank torque stays unknown."""
+    """None: no power sensor; the crank torque is unknown."""
     cadence: BleSensor | None = None
-    """A sensor of its own for crank revolutions, when the power sensor sends none."""
+    """A separate sensor for crank revolutions, if the power sensor sends none."""
     heart: BleSensor | None = None
     channels: Annotated[tuple[RigChannel, ...], Field(max_length=32, strict=False)]
     positions: Annotated[tuple[Position, ...], Field(max_length=4, strict=False)] = ()
-    """Sensors that read where saddle and bar stand."""
+    """Sensors that read the positions of saddle and bar."""
     geometry: Geometry
     unseen: Unseen | None = None
     """None: the assumption of daq.measure.balance."""
     setback_scale: SetbackScale | None = None
-    """None: never held against a caliper."""
+    """None: never checked against a caliper."""
     proof: JigProof | None = None
-    """None: nobody has shown what this jig finds."""
+    """None: this jig has not been proved."""
 
     @pydantic.model_validator(mode="after")
     def _complete(self) -> Rig:
@@ -370,7 +368,7 @@ def _shown(table: Any) -> str:
 
 
 def _line_of(text: str, path: tuple[str | int, ...]) -> int | None:
-    """Line of the key, found by walking the table headers; None when it is not written in the file."""
+    """Line of the key, found by walking the table headers; None if it is not in the file."""
     lines = text.splitlines()
     start = 0
     for i, part in enumerate(path):

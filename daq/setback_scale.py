@@ -1,6 +1,5 @@
-"""A jig's setback scale as a caliper found it: where the saddle is when the scale says so, and how well that is known.
-
-`daq/proof/scale.py` finds it; the rig file carries it; every onset is told with it.
+"""A jig's setback scale, calibrated by caliper: where the saddle really is at a scale reading, and how well that is
+known. `daq/proof/scale.py` fits it; the rig file carries it; every onset takes it into account.
 """
 
 from __future__ import annotations
@@ -22,24 +21,25 @@ class SetbackScale(BaseModel):
 
     middle_mm: Annotated[float, Field(ge=-100, le=300)]
     offset_mm: Mm
-    """True less shown, in the middle."""
+    """True minus shown, in the middle."""
     slope_error: Annotated[float, Field(ge=-0.2, le=0.2)]
     """mm per mm."""
     backlash_mm: Mm
-    """Coming forward less going back, at one mark."""
+    """Coming forward minus going back, at one mark."""
     u_offset_mm: Annotated[float, Field(ge=0, le=50)]
-    """Standard uncertainty, the caliper's ends included."""
+    """Standard uncertainty, including the caliper's two ends."""
     u_slope: Annotated[float, Field(ge=0, le=0.2)]
     scatter_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
     checked_utc: Annotated[Line, Field(max_length=40)] = ""
     checked_by: Annotated[Line, Field(max_length=200)] = ""
 
     def true_mm(self, reading_mm: float) -> float:
-        """The setback, by caliper, of a position of the scale reached from either side."""
+        """The setback, by caliper, at a position of the scale reached from either side."""
         return reading_mm + self.offset_mm + self.slope_error * (reading_mm - self.middle_mm)
 
     def u_mm(self, reading_mm: float) -> float:
-        """Standard uncertainty of that: what all positions share, and the play, which may lie on either side."""
+        """Its standard uncertainty: the part common to all positions, and the play, which may act in either
+        direction."""
         return math.hypot(
             self.u_offset_mm,
             self.u_slope * (reading_mm - self.middle_mm),
@@ -47,7 +47,7 @@ class SetbackScale(BaseModel):
         )
 
     def widened(self, interval_mm: tuple[float, float]) -> tuple[float, float]:
-        """A 95 % interval of places on the scale with the scale's own uncertainty in it, at its middle."""
+        """A 95 % interval of scale positions, widened by the scale's own uncertainty at its middle."""
         low, high = interval_mm
         middle = 0.5 * (low + high)
         half = math.hypot(0.5 * (high - low), 1.96 * self.u_mm(middle))

@@ -1,8 +1,7 @@
-"""Text that came from elsewhere: shown so that it cannot command a terminal, refused where a person types.
-
-Dangerous are characters that do something instead of standing for themselves: the control characters C0 and C1
-(ECMA-48), the line and paragraph separators of Unicode, halves of a surrogate pair, and the bidirectional formatting
-characters of Unicode (UAX #9, section 2), which make a line read in another order than it is written.
+"""Text from elsewhere: shown so that it cannot control a terminal, refused where a person types it. The dangerous
+characters are those that do something instead of standing for themselves: the control characters C0 and C1 (ECMA-48),
+the line and paragraph separators of Unicode, halves of a surrogate pair, and the bidirectional formatting characters of
+Unicode (UAX #9, section 2), which make a line display in another order than it is written.
 """
 
 from __future__ import annotations
@@ -14,29 +13,29 @@ from pydantic import AfterValidator
 
 _ACTS = r"\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\u202a-\u202e\u2066-\u2069"
 _MARKS = r"\u061c\u200e\u200f"
-"""Invisible marks of direction. Harmless in a text of its own, misleading in a line of a terminal."""
+"""Invisible direction marks. Harmless in a text of its own, misleading in a terminal line."""
 _SHOWN = re.compile(rf"(?![\n\t])[{_ACTS}{_MARKS}]")
 _IN_A_LINE = re.compile(f"[{_ACTS}]")
 _IN_LINES = re.compile(rf"(?!\r?\n|\t)[{_ACTS}]")
 
 
 def visible(text: str) -> str:
-    """The text with every character that acts written as its escape; line breaks and tabs stay."""
+    """The text with every control character written as its escape; line breaks and tabs stay."""
     return _SHOWN.sub(lambda found: _escape(found[0]), text)
 
 
 def visible_line(text: str) -> str:
-    """The same for what has to stay on one line: breaks and tabs are escaped too."""
+    """The same for text that has to stay on one line: breaks and tabs are escaped too."""
     return visible(text).replace("\n", "\\n").replace("\t", "\\t")
 
 
 def checked_line(text: str) -> str:
-    """The text; ValueError when a character in it acts, a line break included."""
+    """The text; ValueError if it contains a control character, including a line break."""
     return _checked(text, _IN_A_LINE)
 
 
 def checked_lines(text: str) -> str:
-    """The text, line breaks and tabs allowed; ValueError when another character in it acts."""
+    """The text, line breaks and tabs allowed; ValueError if it contains another control character."""
     return _checked(text, _IN_LINES)
 
 

@@ -1,6 +1,5 @@
-"""What a rig file says of its bought transmitter: what reads it, and its channels as a board would name them.
-
-Its bytes are decoded here alone, live and replayed alike.
+"""What a rig file says about its bought transmitter: which decoder reads it, and its channels as a board would name
+them. Its bytes are decoded only here, live and in replay.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from daq.wire.transmitter import COUNT_N, PER_KG
 
 BITS = 32
 UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
-"""Long ago: an adjustment of unknown date is an old one."""
+"""Long ago: an adjustment of unknown date counts as old."""
 
 
 def format_of(table: TextTransmitter) -> LineFormat:
@@ -55,14 +54,14 @@ def channels_of(table: TextTransmitter | ModbusTransmitter) -> tuple[str, ...]:
 
 
 def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.Hello:
-    """What a board with these channels would say: one count is 1 mN."""
+    """The hello of a board with these channels: one count is 1 mN."""
     rate_hz = table.poll_hz if isinstance(table, ModbusTransmitter) else 0.0
     channels = tuple(board.Channel(name, board.Kind.OTHER, 1, rate_hz, BITS, COUNT_N) for name in channels_of(table))
     return board.Hello("00" * 8, 0, f"transmitter ({table.link})", rate_hz, channels)
 
 
 def calibration_of(table: TextTransmitter | ModbusTransmitter) -> Calibration:
-    """The transmitter's own adjustment: it sends newtons. When it was made and how well is not known here."""
+    """The transmitter's own adjustment: it sends newtons. Its date and quality are unknown here."""
     channels = tuple(CalibratedChannel(name, "force", (0.0, COUNT_N)) for name in channels_of(table))
     return Calibration("transmitter's own", UNKNOWN_UTC, channels)
 
@@ -86,10 +85,8 @@ def check_transmitter(rig: Rig) -> None:
 
 
 class TransmitterDecoder:
-    """Bytes of a transmitter in, what a board would have said out.
-
-    A piece without bytes says that the port has just been opened: a hello follows, and half a line of before is
-    forgotten.
+    """Bytes of a transmitter in, what a board would have said out. An empty piece means that the port has just been
+    opened: a hello follows, and half a line from before is dropped.
     """
 
     def __init__(self, table: TextTransmitter | ModbusTransmitter, source: str) -> None:
@@ -111,11 +108,11 @@ class TransmitterDecoder:
 
     @property
     def problem(self) -> str:
-        """Why the last damaged line was not taken."""
+        """Why the last damaged line was rejected."""
         return self._readings.problem
 
     def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
-        """What ends in these pieces, each with its receipt time."""
+        """Everything completed by these pieces, each with its receipt time."""
         said: list[tuple[int, board.Item]] = []
         for received_us, piece in pieces:
             if not piece:

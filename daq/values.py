@@ -37,7 +37,7 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 NAN = float("nan")
 
 FEET_SHARE = (0.10, 0.60)
-"""Feet outside these shares of the weight mean a wrong cell, zero or mass, not a rider. Common practice, no source."""
+"""A foot share outside these limits means a wrong cell, zero or mass, not an odd rider. Common practice, no source."""
 
 
 class Status(enum.IntFlag):
@@ -51,7 +51,7 @@ class Status(enum.IntFlag):
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Samples:
-    """n scans of one board as they came over the wire: the truth, never changed afterwards."""
+    """n scans of one board as they arrived over the wire: the truth, never changed afterwards."""
 
     source: str
     received_us: Ints
@@ -73,7 +73,7 @@ def cut(samples: Samples, which: slice | Bools | Ints) -> Samples:
 
 
 def joined(parts: Sequence[Samples]) -> Samples:
-    """Samples of one source and width, one after the other, as one. One part is given back as it is."""
+    """Consecutive Samples of one source and width, joined into one. A single part is returned as it is."""
     if len(parts) == 1:
         return parts[0]
     columns = zip(*map(_columns, parts), strict=True)
@@ -103,7 +103,7 @@ class PowerReading:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Loads:
-    """n scans in newtons. Feet are absent: within a stroke they cannot be had from hands and saddle."""
+    """n scans in newtons. Feet are absent: within a stroke they cannot be computed from hands and saddle."""
 
     t_s: Array
     hands_n: Array
@@ -148,7 +148,7 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """How the jig was really set at one position, beside the setback; NaN where nobody said and nothing measured it."""
+    """How the jig was really set at one position, besides the setback; NaN where it was neither stated nor measured."""
 
     saddle_height_mm: float = NAN
     """BB to saddle top along the seat tube line."""
@@ -179,7 +179,7 @@ class StepMean:
     setback_mm: float
     hand_load_n: float
     se_n: float
-    """Standard error of hand_load_n; NaN when it has to come from the pooled model of all steps."""
+    """Standard error of hand_load_n; NaN if it has to come from the pooled model of all steps."""
     t_min: float
     """Middle of the dwell, minutes of session time."""
     crank_torque_nm: float
@@ -196,7 +196,7 @@ class StepMean:
     """Where the rider's weight line crosses the jig's x axis, forward of the BB, from the pressure centre on nose and
     rear cells; NaN when it is not measured (one saddle cell moves with the saddle and cannot show it)."""
     moved_min: float = NAN
-    """When the saddle was confirmed at this position, minutes of session time; NaN when not known."""
+    """When the saddle was confirmed at this position, minutes of session time; NaN if unknown."""
     setting: Setting = Setting()
     readings: tuple[Reading, ...] = ()
     """The typed readings averaged, in time order, where there are no strokes."""
@@ -212,11 +212,11 @@ class Result(enum.StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Validity:
-    """One test of whether a sweep can bear a verdict: what was found, what it means, what would cure it."""
+    """One test of whether a sweep can support a verdict: what was found, what it means, what would cure it."""
 
     test: str
     value: float
-    """In `unit`; NaN when the test was not made."""
+    """In `unit`; NaN if the test was not made."""
     unit: str
     interval_95: tuple[float, float] | None
     result: Result
@@ -225,19 +225,19 @@ class Validity:
     means: str
     """One sentence: what was found and what follows; for a test not made, what is missing."""
     cure: str
-    """What to do; empty when nothing has to be done."""
+    """What to do; empty if nothing has to be done."""
 
 
 @dataclass(frozen=True, slots=True)
 class Likelihood:
-    """How well every place of the bend explains one sweep, priors on the place left out."""
+    """How well each possible position of the bend explains one sweep, without the prior on that position."""
 
     rear_mm: float
     """Setback of the first value."""
     step_mm: float
-    """Each value lies this much further forward than the one before."""
+    """Each value lies this much further forward than the previous one."""
     log_l: tuple[float, ...]
-    """Natural log, its maximum over places, light and loaded together 0."""
+    """Natural log; its maximum over positions, light and loaded together is 0."""
     log_light: float
     """The same of 'no rise up to the foremost position'."""
     log_loaded: float
@@ -251,7 +251,7 @@ class Verdict(enum.StrEnum):
     LIGHT = "light-throughout"
     LOADED = "loaded-throughout"
     RISE_SEEN = "rise-seen"
-    """Hand load begins to rise, and nobody measured the effort, which may have made it: no place is named."""
+    """Hand load begins to rise, but the effort, which may be the cause, was not measured: no setback is named."""
     UNDECIDED = "undecided"
 
 
