@@ -1,4 +1,4 @@
-"""The daemon around a session: its sources, its store, its address, and an orderly end."""
+"""The daemon around a session: its sources, its store, its address, and an orderly shutdown."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ from daq.sources.loop import on_signals
 
 GRACE_S = 2
 WORD_AT_MOST = 1024
-"""Bytes of what a page sends on its stream, where it has nothing to say."""
+"""The most bytes a page may send on its stream, on which it has nothing to say."""
 
 
 class AddressTaken(Exception):
-    """Another program listens at the address."""
+    """Another program is listening at the address."""
 
 
 def listen(host: str, port: int) -> socket.socket:
     """A listening socket; port 0 takes a free one. Raises AddressTaken with what to do."""
     listener = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
-    if sys.platform != "win32":  # there it would let two programs listen at one address
+    if sys.platform != "win32":  # there, the option would let two programs listen at one address
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
@@ -53,7 +53,7 @@ def url_of(listener: socket.socket) -> str:
 
 
 def own_names() -> frozenset[str]:
-    """What this machine may be called by on its network."""
+    """The names of this machine on its network."""
     name = socket.gethostname().lower().partition(".")[0]
     return frozenset({"localhost", name, f"{name}.local"})
 
@@ -67,7 +67,7 @@ def own_address() -> str:
 
 
 class _Server(uvicorn.Server):
-    """Leaves the signals to us: the store has to be closed after the pages, in one orderly end."""
+    """Leaves signals to us: the store has to be closed after the pages, in one orderly shutdown."""
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -83,10 +83,9 @@ async def serve(
     keys: Keys | None = None,
     names: Collection[str] = (),
 ) -> signal.Signals | None:
-    """Run sources, session, store and address until `until` is done or a signal asks for the end, then end in order.
-
-    keys: who may use it over a network; None when the listener is for this machine alone. names: what else
-    it is called by there. Returns the signal, None without one. An error of any part ends the daemon and is raised.
+    """Run sources, session, store and server until `until` is done or a signal arrives, then shut down in order. keys:
+    who may use it over a network; None if the listener is for this machine only. names: other names it has there.
+    Returns the signal, None without one. An error in any part ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
     on_signals((signal.SIGINT, signal.SIGTERM), partial(_ask, asked))
@@ -143,7 +142,7 @@ async def _end(
     teller.close()
     if server is not None:
         server.should_exit = True
-        # its open requests get GRACE_S, and it looks for its end ten times a second
+        # open requests get GRACE_S, and uvicorn checks ten times a second whether to exit
         await asyncio.wait(serving, timeout=GRACE_S + 1)
     for task in tasks:
         task.cancel()

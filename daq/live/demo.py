@@ -41,13 +41,13 @@ from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import ENDED, State, Trigger
 
 MOVING_S = 4.0
-"""Session time the simulated fitter takes to move the saddle."""
+"""Session time the simulated fitter needs to move the saddle."""
 LOOK_EVERY_S = 0.02
 PATIENCE_S = 180.0
-"""Session time after which the simulated fitter gives up on a place whose step does not end: a cell that stands at its
-end lets no stroke count."""
+"""Session time after which the simulated fitter gives up on a position whose step does not end: with a saturated cell,
+no stroke counts."""
 BEAT_AT_MOST_S = 0.25
-"""Session time the simulated ride goes on at once."""
+"""Session time the simulation advances at once."""
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"
 ROLES = ("hands", "saddle", "tilt")
@@ -152,7 +152,7 @@ class Demo:
     async def run(
         self, listener: socket.socket | None, *, by_hand: bool, when_done: Callable[[], None]
     ) -> signal.Signals | None:
-        """Ride the plan; with a listener stay up afterwards until a signal, which is returned."""
+        """Ride the plan; with a listener, stay up afterwards until a signal, which is returned."""
 
         async def ride() -> None:
             await (self.wait_for_end() if by_hand else follow_plan(self.session, self.plan))
@@ -183,7 +183,7 @@ class Demo:
             self.session.acquisition.sensors.arrive_notification(received_us, characteristic, payload)
 
     def _set_jig(self) -> None:
-        """The rider mounts when a sweep is set up and gets off when it has ended; saddle and tilt follow the fitter.
+        """The rider mounts when a sweep is set up and dismounts when it has ended; saddle and tilt follow the fitter.
 
         Encoders read where the saddle stands before the fitter confirms it; without them it stands where he says.
         """
@@ -203,7 +203,7 @@ class Demo:
 
 
 async def follow_plan(session: Session, plan: Plan) -> None:
-    """Ride the plan from the first position to the end, as a fitter would who does what the screen says."""
+    """Ride the plan from the first position to the end, like a fitter who does what the screen says."""
     while True:
         with contextlib.suppress(NotNow):
             await session.sweep.begin(plan)
@@ -224,7 +224,7 @@ async def follow_plan(session: Session, plan: Plan) -> None:
 
 
 def ridden_s(plan: Plan) -> float:
-    """How long the simulated fitter takes over a plan, about."""
+    """Roughly how long the simulated fitter takes for a plan."""
     return len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
 
 
@@ -267,10 +267,9 @@ def calibration_of(
     degrees_per_count: float | None = None,
     tared: bool = True,
 ) -> Calibration:
-    """The calibration that fits the simulated cells exactly, the weight of the tilted fixture included.
-
-    tilt_zero, degrees_per_count: of another tilt sensor than the simulated board's. tared: with the tilt channel; of
-    a rig without one, as the jig stands level.
+    """The calibration that fits the simulated cells exactly, including the weight of the tilted fixture. tilt_zero,
+    degrees_per_count: for a tilt sensor other than the simulated board's. tared: with the tilt channel; on a rig
+    without one, for a level jig.
     """
     tilt_zero = electronics.zero_counts[-1] if tilt_zero is None else tilt_zero
     per_deg = degrees_per_count or electronics.degrees_per_count

@@ -1,4 +1,4 @@
-"""The links a rig file asks for, tied to a session: what arrives goes to it, what is wrong stands with its sensor."""
+"""The links named in a rig file, connected to a session: data goes to it, faults are shown with their sensor."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ Link = Callable[[], Coroutine[Any, Any, None]]
 
 
 def links_of(session: Session) -> list[Link]:
-    """The links to the rig's sensors, their troubles shown with the sensors."""
+    """The links to the rig's sensors; their faults are shown with the sensors."""
     return [*_loads_links(session), *_bluetooth_links(session)]
 
 
 def _loads_links(session: Session) -> list[Link]:
-    """The board's link with its tare button, or the transmitter's in its place."""
+    """The board's link with its tare button, or the transmitter's instead."""
     at = session.acquisition
     rig, clock = at.rig, at.clock
 

@@ -1,7 +1,6 @@
-"""The daemon's log: one line an event on standard error, as JSON for a service or as words for a person.
-
-Never a client's name: what goes in is chosen field by field, and of an error its kind and place, not its text, which
-may quote what somebody typed.
+"""The daemon's log: one line per event on standard error, as JSON for a service or as text for a person. Never a
+client's name: fields are chosen one by one, and an error is logged by its kind and place, not its text, which may quote
+what somebody typed.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ from daq.text import visible_line
 
 Form = Literal["words", "json"]
 FIELDS = ("method", "route", "status", "took_ms", "client", "why", "url", "store", "signal")
-"""What a record may carry beside its message."""
+"""What a record may carry besides its message."""
 
 log = logging.getLogger("foreaft")
 
@@ -42,7 +41,7 @@ def numbered() -> Iterator[str]:
 
 
 def set_up(form: Form) -> None:
-    """All logging of this process to standard error in this form: as words what is wrong, as JSON commands too."""
+    """Send all logging of this process to standard error in this form: as text only problems, as JSON commands too."""
     level = logging.INFO if form == "json" else logging.WARNING
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_Formatter(form))
@@ -52,7 +51,7 @@ def set_up(form: Form) -> None:
 
 
 def fields_of(record: logging.LogRecord) -> dict[str, Any]:
-    """What is written of a record."""
+    """What is written from a record."""
     found: dict[str, Any] = {
         "time": _utc(record.created),
         "level": record.levelname.lower(),
@@ -86,7 +85,7 @@ class _Formatter(logging.Formatter):
 
 
 def _word(value: Any) -> str:
-    """A value that can be told from the next field: as it is when it is one word, otherwise in quotation marks."""
+    """A value that cannot be confused with the next field: as it is if it is one word, otherwise in quotation marks."""
     text = str(value)
     return text if re.fullmatch(r'[^\s="]+', text) else json.dumps(value, ensure_ascii=False)
 

@@ -32,7 +32,7 @@ from daq.transmitters import UNKNOWN_UTC, calibration_of, calibration_of_scale, 
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:
-    """The rig file's text, the rig, and the calibration it names. RigError naming what is wrong with which file."""
+    """The rig file's text, the rig, and the calibration it names. RigError that says what is wrong with which file."""
     try:
         text = read_text(path, MOST_BYTES)
     except Refused as error:
@@ -63,14 +63,14 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
 
 
 def uncalibrated(rig: Rig) -> Calibration:
-    """What stands in for a calibration until there is one: every load unknown, everything recorded."""
+    """The placeholder until there is a calibration: every load unknown, everything recorded."""
     return Calibration(
         "none", UNKNOWN_UTC, tuple(CalibratedChannel(channel.name, "unused") for channel in rig.channels)
     )
 
 
 def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: bool, clock: SessionClock) -> Storing:
-    """A new session in the store, ready to take what arrives."""
+    """A new session in the store, ready for data."""
     now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(microseconds=clock.now_us())
     session_id = store.begin_session(
         started_utc=now.astimezone().isoformat(timespec="milliseconds"),
@@ -95,10 +95,9 @@ async def serve_rig(
     resume_within: datetime.timedelta = RESUME_WITHIN,
     priors: Priors | None = None,
 ) -> signal.Signals | None:
-    """The daemon on the jig of a rig file until a signal ends it; returns the signal. Takes up a sweep cut off.
-
-    record: also write a recording to this new file. FileExistsError rather than overwrite one; OSError.
-    priors: what another workshop learned of the spreads between days and sweeps.
+    """Run the daemon on the jig of a rig file until a signal ends it; returns the signal. Resumes a sweep that was cut
+    off. record: also write a recording to this new file. FileExistsError rather than overwrite one; OSError. priors:
+    what another workshop learned about the scatter between days and sweeps.
     """
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
@@ -124,7 +123,7 @@ async def serve_rig(
 
 
 def _header(rig_text: str, calibration: Calibration, now: datetime.datetime) -> dict[str, object]:
-    """Of a recording that begins now."""
+    """The header of a recording that begins now."""
     provenance = f"a jig; foreaft {__version__} serve, begun {now.isoformat(timespec='seconds')}"
     return {"rig": rig_text, "calibration": to_dict(calibration), "simulated": False, "provenance": provenance}
 
@@ -139,6 +138,6 @@ def on_rig(path: Path, store: Store) -> tuple[Session, list[Link]]:
 
 
 def _condition(session: Session) -> str:
-    """How the daemon does, in one line."""
+    """The daemon's state, in one line."""
     troubles = session.acquisition.troubles()
     return "; ".join(f"{name}: {trouble}" for name, trouble in troubles.items() if trouble) or "all well"

@@ -1,5 +1,5 @@
-"""A guided calibration to try: simulated cells with known faults behind a real pseudo-terminal, and the hands that
-put weights on as they are asked to, unless told otherwise."""
+"""A guided calibration to try: simulated cells with known faults behind a real pseudo-terminal, and simulated hands
+that put on the requested weights, unless told otherwise."""
 
 from __future__ import annotations
 
@@ -26,9 +26,10 @@ from daq.sources.reference_board import ReferenceBoard
 from daq.sources.simulator import SimulatedBoard
 
 WEIGHTS = "M1"
-"""Class the simulated weights are within."""
+"""The simulated weights' class."""
 SETTLED_US = 500_000
-"""A converter's filter holds what hung before for four conversions, 0.4 s at ten a second: nobody reads sooner."""
+"""A converter's filter remembers the previous load for four conversions, 0.4 s at ten a second: no reading starts
+sooner."""
 LOOK_S = 0.005
 
 
@@ -36,7 +37,7 @@ class SimulatedBench:
     """Jig, board, session, and hands."""
 
     def __init__(self, store: Store, *, seed: int = 1, pace: float = 1.0, reference: Built | None = None) -> None:
-        """reference: the reference board's own program in the place of the simulated board."""
+        """reference: run the reference board's own firmware instead of the simulated board."""
         rng = np.random.default_rng(seed)
         self.jig = BenchJig(rng, weights_off=float(rng.uniform(-1.0, 1.0)) * CLASSES[WEIGHTS])
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
@@ -63,20 +64,20 @@ class SimulatedBench:
         self._hung_us = 0
 
     def hang(self, loads_n: Mapping[str, float]) -> None:
-        """Put these weights on, by their marks, whatever is asked: until the next reading is due."""
+        """Put these weights on, by their marks, whatever is requested, until the next reading is due."""
         bench = self.session.calibrating.bench
         self._hung = None if bench is None else bench.bench.task
         self.jig.put(loads_n)
         self._hung_us = _ticks_us(self.jig)
 
     async def arrived(self) -> None:
-        """Wait until the scans that come were taken with what hangs on the cells now, and settled."""
+        """Wait until incoming scans were taken with the current load, and settled."""
         desk = self.session.calibrating.under_way()
         while desk.bench.task != self._hung or not _after(desk.latest_ticks_us, self._hung_us + SETTLED_US):
             await asyncio.sleep(LOOK_S)
 
     def _hang(self) -> None:
-        """Put on what the reading due asks for."""
+        """Put on what the next reading requires."""
         bench = self.session.calibrating.bench
         task = None if bench is None else bench.bench.task
         if task == self._hung or bench is None:

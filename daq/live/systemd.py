@@ -1,7 +1,6 @@
-"""Tells the service manager that the daemon has started, that it lives, and how it does.
-
-The protocol is that of sd_notify(3): datagrams to the socket named in NOTIFY_SOCKET, at least one within WATCHDOG_USEC.
-It is spoken from the loop in which everything happens, so that a loop that hangs falls silent.
+"""Tells the service manager that the daemon has started, that it is alive, and its state. The protocol is that of
+sd_notify(3): datagrams to the socket named in NOTIFY_SOCKET, at least one within WATCHDOG_USEC. They are sent from the
+main event loop, so that a hung loop falls silent.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ EVERY_S = 10.0
 
 
 async def report_to_manager(environment: Mapping[str, str], status: Callable[[], str]) -> None:
-    """Report until cancelled. Without a manager it only waits. status: how the daemon does, in one line."""
+    """Report until cancelled. Without a manager it only waits. status: returns the daemon's state, in one line."""
     address = environment.get("NOTIFY_SOCKET", "")
     if not address:
         await asyncio.Event().wait()
@@ -37,6 +36,6 @@ async def report_to_manager(environment: Mapping[str, str], status: Callable[[],
 
 
 def _say(to_manager: socket.socket, path: str, words: str) -> None:
-    """One datagram; a manager that does not listen must not end the daemon."""
+    """Send one datagram; a manager that does not listen must not end the daemon."""
     with contextlib.suppress(OSError):
         to_manager.sendto(words.encode(), path)

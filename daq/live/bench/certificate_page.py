@@ -1,4 +1,4 @@
-"""A certificate as a page to print: one HTML file that needs nothing else, its plots drawn in the template."""
+"""A certificate as a printable page: one self-contained HTML file, its plots drawn in the template."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def certificate_page(content: Mapping[str, Any], *, css: str | None = None) -> s
 
 
 def _loads(cells: Iterable[Mapping[str, Any]]) -> str:
-    """The loads that were put on, each set once."""
+    """The loads applied, each set once."""
     sets = {
         ", ".join(f"{load:.2f}" for load in sorted({round(one["load_n"], 2) for one in cell["points"]} - {0.0})): cell
         for cell in cells
@@ -45,9 +45,8 @@ def _asked(reading: Mapping[str, Any]) -> str:
 
 
 def _plotted(cell: Mapping[str, Any]) -> dict[str, Any]:
-    """Where the points (load_n, error_n) and the limits (load_n, permissible_error_n) of a cell lie in its plot.
-
-    All points are inside; the limits too while they do not flatten the points to a line, else they run along the edge.
+    """Where the points (load_n, error_n) and the limits (load_n, permissible_error_n) of a cell lie in its plot. All
+    points are inside; so are the limits, unless they would flatten the points to a line: then they run along the edge.
     """
     points, limits = cell["points"], cell["limits"]
     top_n = max([one["load_n"] for one in (*points, *limits)], default=1.0) or 1.0

@@ -1,7 +1,6 @@
-"""A guided calibration on the scans as they come: one reading after the other, judged before it is taken.
-
-What the engineer does is one of a few verbs; each is kept in the store before it shows, so an interruption costs at
-most the reading under way. Times are those of the session.
+"""A guided calibration on the incoming scans: one reading after the other, judged before it is accepted. The engineer
+has a few verbs; each is stored before it shows, so an interruption costs at most the current reading. Times are session
+times.
 """
 
 from __future__ import annotations
@@ -33,25 +32,25 @@ from daq.values import Samples
 T = TypeVar("T")
 Ask = Callable[[Callable[[Store], T]], Awaitable[T]]
 LIVE_S = 0.5
-"""The reading shown is the mean over so long."""
+"""The reading shown is the mean over this time."""
 STEADY_S = 2.0
 CREEP_POINTS = 60
 AROUND_S = 0.2
-"""Scans come in pieces; a reading is this much longer than asked so that its scans span the time."""
+"""Scans arrive in blocks; a reading lasts this much longer than requested, so that its scans span the whole time."""
 
 
 class BenchDesk:
-    """One guided calibration under way. Scans go into `feed`, the engineer's verbs are the coroutines."""
+    """One guided calibration in progress. Scans go into `feed`; the engineer's verbs are the coroutines."""
 
     def __init__(self, number: int, setup: Setup, bench: Bench, ask: Ask[Any], *, on_for_s: float = 0.0) -> None:
         """number: of the bench in the store. ask: runs a function with the store. on_for_s: power is on already."""
         self.number, self.setup, self.bench = number, setup, bench
         self.pending: tuple[Finding, ...] = ()
-        """What is wrong with the reading just made; the engineer accepts it or reads again."""
+        """What is wrong with the latest reading; the engineer accepts it or repeats it."""
         self.calibration: Calibration | None = None
-        """What came of it."""
+        """Its result."""
         self.problem = ""
-        """Why no calibration came of the finished bench."""
+        """Why the finished bench gave no calibration."""
         self._ask = ask
         self._one_at_a_time = asyncio.Lock()
         self._on_for_s = on_for_s
@@ -75,7 +74,7 @@ class BenchDesk:
             self._reading.feed(samples)
 
     async def beat(self) -> bool:
-        """Go on with a reading that has come to its end; whether something changed. StoreError."""
+        """Process a reading that has ended; returns whether something changed. StoreError."""
         reading, task = self._reading, self.bench.task
         if reading is None or task is None or not reading.complete:
             return False
@@ -85,7 +84,7 @@ class BenchDesk:
         return True
 
     async def _end(self, task: Task, reading: Reading) -> None:
-        """What follows from a reading that is complete. It stays the one under way until that is kept."""
+        """Process a complete reading. It stays the current one until the result is stored."""
         if task.id.endswith("creep/load") and reading.trace_every_s is None:
             self._creep_begun(reading)
             return
@@ -100,7 +99,7 @@ class BenchDesk:
     # --- what the engineer does --------------------------------------------------------------------------------------
 
     def read(self) -> None:
-        """Begin the reading that is due. NotNow while one runs, or when none is due."""
+        """Begin the reading that is due. NotNow while one is running, or if none is due."""
         task = self._due()
         if self._reading is not None:
             raise NotNow("a reading is being taken; let it end, or break it off")
@@ -112,13 +111,13 @@ class BenchDesk:
         self._reading = Reading(seconds + AROUND_S, keep_s=keep_s)
 
     def break_off(self) -> None:
-        """Leave the reading under way, or the one that is judged; nothing of it is kept."""
+        """Abandon the current reading, or the one being judged; nothing of it is kept."""
         if self._reading is None and not self.pending:
             raise NotNow("no reading is being taken")
         self._reading, self._settled, self.pending, self._accepted = None, None, (), ()
 
     async def accept(self) -> None:
-        """Take the reading against what was found; the finding is kept with it. NotNow when it may not be."""
+        """Accept the reading in spite of the finding, which is kept with it. NotNow if that is not allowed."""
         if self._settled is None or not self.pending:
             raise NotNow("there is no reading with a finding to accept")
         for finding in self.pending:
@@ -133,26 +132,26 @@ class BenchDesk:
             await self._take(self._settled)
 
     async def redo(self, task_id: str) -> None:
-        """Take one reading again; the one before stays in the record."""
+        """Repeat one reading; the previous one stays in the record."""
         await self._step(StepKind.REDO, {"task": task_id})
 
     async def redo_series(self, cell: str, series: int) -> None:
-        """Take a whole series of a cell again."""
+        """Repeat a whole series of a cell."""
         await self._step(StepKind.REDO_SERIES, {"cell": cell, "series": series})
 
     async def redo_last(self) -> None:
-        """Take the latest reading again. NotNow before the first."""
+        """Repeat the latest reading. NotNow before the first."""
         used = [taken.task for taken in self.bench.taken if not taken.replaced]
         if not used:
             raise NotNow("nothing was read yet")
         await self.redo(used[-1])
 
     async def skip(self) -> None:
-        """Leave out the rest of this stage."""
+        """Skip the rest of this stage."""
         await self._step(StepKind.SKIP, {})
 
     async def stop(self) -> None:
-        """End the calibration early; what was read stays."""
+        """End the calibration early; the readings stay."""
         await self._step(StepKind.STOP, {})
 
     # --- what is shown ----------------------------------------------------------------------------------------------
@@ -208,7 +207,7 @@ class BenchDesk:
         return [*verbs, "stop"] if self.bench.task is not None else verbs
 
     def live(self) -> list[dict[str, Any]]:
-        """What each cell shows now: counts, and newtons above its last zero as far as they are known."""
+        """What each cell shows now: counts, and newtons above its last zero if they are known."""
         if not self._recent:
             return []
         end_us = self._recent[-1].received_us[-1]
@@ -260,7 +259,7 @@ class BenchDesk:
         )
 
     def _creep_begun(self, reading: Reading) -> None:
-        """The load of a creep test is judged at once, and then followed."""
+        """The load of a creep test is judged at once and then tracked."""
         self._settled = reading.settled()
         self.pending = self._findings(self._settled)
         if not self.pending:
@@ -289,7 +288,7 @@ class BenchDesk:
             self._reading = None
 
     async def _make(self) -> None:
-        """Put the calibration together and keep it with its certificate; readings that do not fit are named."""
+        """Compute the calibration and store it with its certificate; readings that do not fit are named."""
         made_utc = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
         version = 1 + await self._ask(lambda store: calibrations.versions(store, self.number))
         name = f"{made_utc[:10]}-bench{self.number}" + (f".{version}" if version > 1 else "")
@@ -317,13 +316,13 @@ def _kept(store: Store, number: int, made: Made, setup: Setup, bench: Bench) -> 
 
 
 async def new_bench(ask: Ask[Any], session_id: int, setup: Setup, *, on_for_s: float = 0.0) -> BenchDesk:
-    """A new guided calibration, kept from its first step on. StoreError."""
+    """A new guided calibration, stored from its first step on. StoreError."""
     number = await ask(lambda store: calibrations.begin_bench(store, session_id, to_content(setup)))
     return BenchDesk(number, setup, Bench(setup.plan), ask, on_for_s=on_for_s)
 
 
 async def taken_up(ask: Ask[Any], channels: tuple[str, ...], *, on_for_s: float = 0.0) -> BenchDesk | None:
-    """The latest guided calibration of a board with these channels, if it was left in the middle; else None."""
+    """The latest guided calibration of a board with these channels, if it is unfinished; otherwise None."""
     for record in reversed(await ask(calibrations.benches)):
         setup = from_content(record.setup)
         if setup.plan.channels != channels:

@@ -1,11 +1,11 @@
-"""How long the cells have had power, by the scans that came: a warm-up done counts for the next bench too."""
+"""How long the cells have had power, judged by the scans received: a warm-up counts for the next bench too."""
 
 from __future__ import annotations
 
 from daq.values import Samples
 
 SILENT_S = 5.0
-"""After a longer silence the plug may have been out; the warm-up counts from anew."""
+"""After a longer silence the plug may have been out; the warm-up starts again."""
 
 
 class PowerOn:

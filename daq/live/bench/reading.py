@@ -11,7 +11,7 @@ from daq.values import Samples
 
 
 class Reading:
-    """Scans of one reading. With trace_every_s it follows a creep, mean by mean, after a first reading."""
+    """Scans of one reading. With trace_every_s it records creep, mean by mean, after a first reading."""
 
     def __init__(
         self,
@@ -21,7 +21,7 @@ class Reading:
         trace_every_s: float | None = None,
         first: Settled | None = None,
     ) -> None:
-        """keep_s: only the last part of so many seconds counts, the wait before it does not."""
+        """keep_s: only the last so many seconds count, not the wait before them."""
         self.asked_s, self.trace_every_s = asked_s, trace_every_s
         self._keep_s = keep_s
         self._first = first
@@ -38,7 +38,7 @@ class Reading:
             self._parts.popleft()
 
     def _before(self, part: Samples, keep_s: float) -> bool:
-        """Whether a part begins before what is kept; the part before it is then not needed."""
+        """Whether this part begins before the kept span; then the part before it is not needed."""
         return int(part.received_us[0]) < self._end_us - keep_s * 1e6
 
     @property
@@ -48,7 +48,8 @@ class Reading:
 
     @property
     def complete(self) -> bool:
-        """Its time is over and it has enough scans; a board that fell silent in it makes it longer, not shorter."""
+        """Whether its time is over and it has enough scans; if the board falls silent, the reading takes longer, not
+        fewer scans."""
         return self.seconds >= self.asked_s and sum(map(len, self._parts)) >= FEWEST_SCANS
 
     @property

@@ -1,4 +1,4 @@
-"""How the calibration in use stands now, on this session: what the page shows and every sweep is stamped with."""
+"""The status of the calibration in use, in this session: shown on the page and stored with every sweep."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ def standing_of(
 ) -> Validity:
     """Whether this calibration may be trusted now. simulated: the session's jig is. board: connected now, if one is.
 
-    A simulated calibration holds for a simulated jig for ever and for a real one never. What a bought transmitter was
-    adjusted with is not known here: a check with a weight stands in for it, valid for a day like any other.
+    A simulated calibration is always valid for a simulated jig and never for a real one. How a bought transmitter was
+    adjusted is not known here: a check with a weight takes its place, valid for a day like any other.
     """
     if not calibration.forces:
         return validity(None, (), now_utc)
@@ -51,7 +51,7 @@ def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -
 
 
 def stamp(calibration: Calibration, found: Validity) -> dict[str, Any]:
-    """What a sweep keeps of the calibration it is ridden with, beside the calibration itself."""
+    """What a sweep stores about its calibration, besides the calibration itself."""
     return {
         "id": calibration.id,
         "made_utc": calibration.made_utc,

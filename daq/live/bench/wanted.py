@@ -1,6 +1,5 @@
-"""What an engineer asks of a guided calibration, in words of the bench, made into the plan and its conditions.
-
-The same fields come from the command line and from the page.
+"""What an engineer specifies for a guided calibration, in the terms of the bench, turned into the plan and its
+conditions. Command line and page send the same fields.
 """
 
 from __future__ import annotations
@@ -31,7 +30,8 @@ ANYWHERE_M_S2 = (9.8322 - 9.7803) / 2.0 / math.sqrt(3.0)
 SENSITIVITY_PER_K = 2e-5
 """Temperature effect on the sensitivity of compensated foil cells; common practice, no source."""
 MOST_KG, LEAST_N = 200.0, 50.0
-"""No cell of a jig carries more, and a rider's hands alone press with more; common practice, no source."""
+"""No cell of a jig carries more than the first, and a rider's hands alone press with more than the second; common
+practice, no source."""
 FEWEST_LOADS = 3
 SUPPOSED = "20 ppm/K supposed, no data sheet given"
 
@@ -57,7 +57,7 @@ class Reference(_Part):
     """Expanded uncertainty (k = 2) of the certificate over the mass or force."""
 
     def weights(self) -> Weights:
-        """How well a load is known. ValueError when neither class nor certificate is given."""
+        """The uncertainty of a load. ValueError if neither class nor certificate is given."""
         if self.weights_class is not None:
             return of_class(self.weights_class)
         if self.expanded_relative is None:
@@ -68,7 +68,7 @@ class Reference(_Part):
 
 
 class Gravity(_Part):
-    """Local gravity, typed in or from latitude and height; without either the rig's."""
+    """Local gravity, typed in or from latitude and height; otherwise the rig's."""
 
     g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] | None = None
     u_g_m_s2: Annotated[float, Field(ge=0, le=0.05)] | None = None
@@ -76,7 +76,8 @@ class Gravity(_Part):
     height_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
 
     def value(self, rig: Rig) -> tuple[float, float]:
-        """Gravity and its standard uncertainty, m/s2; an uncertainty typed in counts, wherever the value is from."""
+        """Gravity and its standard uncertainty, m/s2; a typed-in uncertainty is used whatever the source of the
+        value."""
         g_m_s2, u_g_m_s2 = rig.g_m_s2, LOCAL_ANOMALY_M_S2
         if self.g_m_s2 is not None:
             g_m_s2 = self.g_m_s2
@@ -105,9 +106,9 @@ class Wanted(_Part):
     cells: tuple[Line, ...] = ()
     """Empty: all load cells of the rig."""
     masses_kg: Annotated[tuple[Mass, ...], Field(max_length=20)] = ()
-    """Rising, without zero: what hangs on a cell at each step."""
+    """Rising, without zero: the mass on a cell at each step."""
     loads_n: Annotated[tuple[Annotated[float, Field(gt=0, le=5000)], ...], Field(max_length=20)] = ()
-    """In place of masses: forces by a reference cell."""
+    """Instead of masses: forces measured by a reference cell."""
     reference: Reference
     gravity: Gravity = Gravity()
     series: Annotated[int, Field(ge=2, le=10)] = 3
@@ -115,10 +116,10 @@ class Wanted(_Part):
     read_s: Annotated[float, Field(ge=2, le=120)] = 5.0
     warm_up_min: Annotated[float, Field(ge=0, le=240)] = 15.0
     on_for_min: Annotated[float, Field(ge=0, le=1440)] = 0.0
-    """The power is on for so long already."""
+    """How long the power has been on already."""
     creep_min: Annotated[float, Field(ge=0, le=240)] = 30.0
     crosstalk_kg: Annotated[float, Field(ge=0, le=500)] = 0.0
-    """0: the loads on one cell are not looked for on the others."""
+    """0: no cross-talk test."""
     crosstalk_repeats: Annotated[int, Field(ge=1, le=10)] = 2
     places: Annotated[tuple[WantedPlace, ...], Field(max_length=20)] = ()
     tilts_deg: Annotated[tuple[Annotated[float, Field(ge=-30, le=30)], ...], Field(max_length=40)] = ()
@@ -129,9 +130,8 @@ class Wanted(_Part):
 
 
 def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *, simulated: bool) -> Setup:
-    """The setup for the board that said this hello. ValueError naming what cannot be had.
-
-    calibration: the one in use, which says about how many counts a newton is worth.
+    """The setup for the board with this hello. ValueError that names what is impossible. calibration: the one in use,
+    which gives the approximate counts per newton.
     """
     g_m_s2, u_g_m_s2 = wanted.gravity.value(rig)
     cells = wanted.cells or rig.cells
@@ -201,7 +201,7 @@ def _loads_n(wanted: Wanted, g_m_s2: float) -> tuple[float, ...]:
 
 
 def _within(cell: str, loads_n: tuple[float, ...], rig: Rig) -> tuple[float, ...]:
-    """The loads a cell may carry. ValueError when that leaves too few."""
+    """The loads a cell may carry. ValueError if too few are left."""
     capacity_n = next((channel.capacity_n for channel in rig.channels if channel.name == cell), None)
     kept = loads_n if capacity_n is None else tuple(load for load in loads_n if load <= capacity_n)
     if len(kept) < FEWEST_LOADS:
@@ -213,7 +213,7 @@ def _within(cell: str, loads_n: tuple[float, ...], rig: Rig) -> tuple[float, ...
 
 
 def _expected(wanted: Wanted, cells: Collection[str], calibration: Calibration) -> tuple[tuple[str, float], ...]:
-    """By the engineer, else by the calibration in use."""
+    """From the engineer, otherwise from the calibration in use."""
     slopes = {
         channel.name: sum(i * c * channel.zero_counts ** (i - 1) for i, c in enumerate(channel.coefficients) if i)
         for channel in calibration.forces

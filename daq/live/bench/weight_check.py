@@ -1,4 +1,4 @@
-"""The daily check: one known weight on a cell, or on bar or saddle, against what the calibration says it weighs."""
+"""The daily check: one known weight on a cell, or on bar or saddle, compared with the calibration's reading."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ STEADY_N = 0.2
 
 
 def names_to_check(rig: Rig) -> tuple[str, ...]:
-    """What a weight can be put on: bar and saddle whole, or one cell."""
+    """What a weight can be put on: the whole bar or saddle, or one cell."""
     return ("hands", "saddle", *rig.cells)
 
 
@@ -38,9 +38,8 @@ def weight_check(
     u_load_n: float,
     at_utc: str,
 ) -> SensitivityCheck:
-    """The check of the last seconds' counts (n, k), channels as in the rig file.
-
-    ValueError for a name there is not, a weight too light, cells without a budget, and a load that still moves.
+    """The check of the last seconds' counts (n, k), channels as in the rig file. ValueError for an unknown name, a
+    weight that is too light, cells without a budget, and a load that still moves.
     """
     if on not in names_to_check(rig):
         raise ValueError(f"check: expected one of {', '.join(names_to_check(rig))}, got {on!r}")

@@ -14,11 +14,11 @@ FAILED: State = "failed"
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One part and how it does. A failed one keeps a sweep from being trusted; a caution wants a look."""
+    """One part and its state. After a failure no sweep can be trusted; a caution deserves a look."""
 
     part: str
     state: State
     words: str
-    """What was found, and what to do when it is not well."""
+    """What was found, and what to do if it is not in order."""
     figures: Mapping[str, Any] = field(default_factory=dict)
-    """The numbers behind the words, units in their names."""
+    """The numbers behind the text, with units in their names."""

@@ -1,6 +1,5 @@
-"""Checks of the jig, by the daemon's own eyes: a session without a store looks at every sensor for some seconds.
-
-The jig has to be empty and still: noise and zero are judged.
+"""Checks of the jig as the daemon sees it: a session without a store watches every sensor for some seconds. The jig has
+to be empty and still: noise and zero are judged.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ from daq.sources.sniff import noise_rms
 from daq.values import Array, Loads
 
 WAIT_S = 10.0
-"""For a sensor to be found and connected, beyond the seconds looked at."""
+"""Time for a sensor to be found and connected, on top of the seconds watched."""
 LOOK_EVERY_S = 0.05
 NOISY_N = 2.0
 """Of one scan; a stroke averages tens of them. A cell this noisy is badly connected. Common practice, no source."""
@@ -34,7 +33,7 @@ STALL_S = 0.2
 
 
 async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[Check]:
-    """Board, cells and sensors as they do for so many seconds."""
+    """Board, cells and sensors, watched for so many seconds."""
     outputs: list[Output] = []
     session = Session(rig, calibration, SessionClock(), Rider("R-0000", None), on_output=outputs.append)
     at = session.acquisition
@@ -55,12 +54,12 @@ async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[
 
 
 def _named(at: Acquisition) -> list[str]:
-    """The sources this rig has, by the name of their link; a transmitter stands in the board's place."""
+    """The sources this rig has, by the name of their link; a transmitter takes the board's place."""
     return [name for name in at.sensors.health if name == BOARD or getattr(at.rig, name, None) is not None]
 
 
 async def _until_all_are_there(at: Acquisition) -> None:
-    """Wait for data of every sensor, but not for ever."""
+    """Wait for data from every sensor, up to a limit."""
     for _ in range(round(WAIT_S / LOOK_EVERY_S)):
         now_us = at.clock.now_us()
         if all(at.sensors.health[name].state(now_us) == "live" for name in _named(at)):
@@ -69,7 +68,7 @@ async def _until_all_are_there(at: Acquisition) -> None:
 
 
 async def _watch(seconds: float) -> float:
-    """Let it run; the longest time this computer did not get round to it."""
+    """Let it run; returns the longest time for which this computer did not run the loop."""
     loop = asyncio.get_running_loop()
     end_s, longest_s = loop.time() + seconds, 0.0
     while (now_s := loop.time()) < end_s:

@@ -1,4 +1,4 @@
-"""What each sensor that the rig does not have costs: reckoned, not looked at."""
+"""What each sensor the rig lacks costs: from the rig file, not from measurement."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from daq.rig import Rig
 
 
 def check_sensors(rig: Rig) -> list[Check]:
-    """One Check for each sensor that is missing; one that is well when none is."""
+    """One Check for each missing sensor; a single passed one if none is missing."""
     found = [
         Check(
             "not measured",

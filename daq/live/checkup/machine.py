@@ -18,9 +18,9 @@ from daq.sources.serial_port import described
 
 ROOM_LITTLE_BYTES, ROOM_NONE_BYTES = 2_000_000_000, 100_000_000
 BYTES_AN_HOUR = 60_000_000
-"""Recorded in an hour of 8 channels at 1 kHz, about 2 bytes a count."""
+"""Recorded in an hour with 8 channels at 1 kHz, about 2 bytes per count."""
 NETWORK_TIME = Path("/run/systemd/timesync/synchronized")
-"""There when systemd has set the clock by the network since the start."""
+"""Exists when systemd has set the clock from the network since boot."""
 COARSEST_S = 1e-5
 WEAK_DBM = -85
 """Common practice, no source."""
@@ -90,7 +90,7 @@ def check_ports() -> list[Check]:
 
 
 async def check_bluetooth(radio: Radio, seconds: float, *, needed: bool) -> Check:
-    """Adapter and sensors in range. needed: the rig has such a sensor, so that a failure is one."""
+    """Adapter and sensors in range. needed: the rig has such a sensor, so a missing one is a failure."""
     try:
         seen = [sensor for sensor in await radio.scan(seconds) if sensor.services]
     except BluetoothTrouble as trouble:

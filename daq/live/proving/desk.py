@@ -1,4 +1,5 @@
-"""A proof under way on a session: one task after the other, each reading kept in the sheet's file before the next."""
+"""A proof in progress on a session: one task after the other, each reading saved in the sheet's file before the
+next."""
 
 from __future__ import annotations
 
@@ -17,12 +18,12 @@ from daq.proof.tasks import BadValue, Task, check, due
 from daq.refusals import NotNow
 
 SETTLE_S = 2.0
-"""From the engineer's word to the first scan that counts."""
+"""From the engineer's confirmation to the first scan that counts."""
 STILL_N = 0.5
 QUARTERS = 4
 FEWEST_SCANS = 8
 LATEST_S = 15.0
-"""A board that has sent nothing for so long beyond the reading is gone."""
+"""A board that has sent nothing for this long beyond the reading is gone."""
 LOOK_S = 0.005
 
 
@@ -38,9 +39,8 @@ class ProofDesk:
         return due(self.sheet)
 
     async def done(self, task: Task, typed: Mapping[str, float], told: Callable[[str], None] = lambda _: None) -> None:
-        """Take the reading of a task that was done, and keep it.
-
-        BadValue for values that cannot be meant or loads that still move; NotNow when the board is silent; OSError.
+        """Take the reading for a finished task, and save it. BadValue for implausible values or loads that still move;
+        NotNow if the board is silent; OSError.
         """
         if task.id == "empty":
             await self._session.zero.take()
@@ -80,7 +80,7 @@ class ProofDesk:
 
 
 def save(sheet: Sheet, path: Path) -> None:
-    """Write the sheet so that a fall of the power leaves the one before or this one. OSError."""
+    """Write the sheet so that a power failure leaves the previous one or this one. OSError."""
     beside = path.with_name(f".{path.name}.new")
     with beside.open("w", encoding="utf-8") as file:
         file.write(sheet.model_dump_json(indent=1) + "\n")
@@ -90,5 +90,5 @@ def save(sheet: Sheet, path: Path) -> None:
 
 
 def load(path: Path) -> Sheet:
-    """A sheet from its file. OSError; ValueError saying what is wrong with it."""
+    """A sheet from its file. OSError; ValueError that says what is wrong with it."""
     return Sheet.model_validate(from_json(read_bytes(path, MOST_BYTES)))

@@ -1,5 +1,5 @@
-"""A simulated engineer at a simulated jig with its dummy: does what is asked, and reads caliper, gap and level as well
-as people do. A model; everything it touches is wrong in the ways of `daq.rider.proof_faults`.
+"""A simulated engineer at a simulated jig with its dummy: does what is asked, and reads caliper, gap and level as
+accurately as people do. A model; the jig has the faults of `daq.rider.proof_faults`.
 """
 
 from __future__ import annotations
@@ -15,25 +15,25 @@ from daq.proof.tasks import Task, hung_n
 from daq.rider.proof_faults import Wrong
 
 SOFT = Springs((1.0,))
-"""The spring of the sweep that is loaded throughout."""
+"""The spring for the sweep that is loaded throughout."""
 CALIPER_MM, GAP_MM, SET_MM, LEVEL_DEG = 0.05, 0.05, 0.1, 0.03
-"""Scatter of what is read and set by hand."""
+"""Scatter of readings and settings made by hand."""
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """What came of one task."""
+    """The result of one task."""
 
     typed: dict[str, float]
     hands_n: float
-    """On the bar and the saddle, as the cells show it without their noise."""
+    """On bar and saddle, as the cells show it without noise."""
     saddle_n: float
     tilt_deg: float
-    """As the jig stands."""
+    """The jig's true tilt."""
 
 
 class Engineer:
-    """One person with one dummy and one caliper, whose ends are a little off."""
+    """One person with one dummy and one caliper, whose two ends are located slightly wrong."""
 
     def __init__(self, rng: np.random.Generator, sheet: Sheet, plank: Plank | None, wrong: Wrong) -> None:
         self._rng, self._dummy, self._plan, self._plank, self.wrong = rng, sheet.dummy, sheet.plan, plank, wrong
@@ -42,7 +42,7 @@ class Engineer:
         self._onset_mm, self._tilt_deg = 60.0, 0.0
 
     def does(self, task: Task) -> Done:
-        """The task done."""
+        """The finished task."""
         kind, _, number = task.id.partition("/")
         typed: dict[str, float] = {}
         loads = (0.0, 0.0)

@@ -1,4 +1,4 @@
-"""A proof's certificate as one HTML file that needs nothing else."""
+"""A proof's certificate as one self-contained HTML file."""
 
 from __future__ import annotations
 

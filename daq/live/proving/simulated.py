@@ -25,7 +25,7 @@ SOUND = {cell: CellFaults(1000.0, 0.0, 0.0, 0.0) for cell in CELLS}
 
 
 class SimulatedProof:
-    """Jig, board and session; what an engineer has done is put on the jig."""
+    """Jig, board and session; what the engineer does is applied to the jig."""
 
     def __init__(self, store: Store, *, seed: int, pace: float) -> None:
         self.rng = np.random.default_rng(seed)
@@ -45,7 +45,7 @@ class SimulatedProof:
         self.links: list[Callable[[], Coroutine[Any, Any, None]]] = [board.run, *links_of(self.session)]
 
     def put(self, done: Done, tilt_error_deg: float) -> None:
-        """Load bar and saddle as the engineer has, each on both of its cells; the sensor shows another tilt."""
+        """Load bar and saddle as the engineer did, each on both of its cells; the sensor shows the new tilt."""
         halves = {"hands_left": 0.5 * done.hands_n, "hands_right": 0.5 * done.hands_n}
         halves |= {"saddle_nose": 0.5 * done.saddle_n, "saddle_rear": 0.5 * done.saddle_n}
         self._jig.put(halves)

@@ -1,4 +1,4 @@
-"""What arrives on its way: into the store first, then through the ride, then to whoever listens.
+"""The path of incoming data: into the store first, then through the ride, then to the listeners.
 
 Everything runs in one event loop: receipt order is the order of the stamps, which is what makes replay exact.
 """
@@ -63,7 +63,7 @@ class Acquisition:
         self.hears_scans: list[Callable[[Samples], None]] = []
         self.hears_output: list[Callable[[Output], None]] = []
         self.hears_item: list[Callable[[], None]] = []
-        """Called when everything that follows from one item has been told."""
+        """Called when everything that follows from one item has been passed on."""
         self._recorder = recorder
 
     @property
@@ -80,7 +80,7 @@ class Acquisition:
             self._hear(item, self.ride.feed(item))
 
     def act(self, kind: str, content: dict[str, Any]) -> None:
-        """Take a person's event after all that arrived before it. Refusal when it does not fit: then it is not kept."""
+        """Take a person's event after all that arrived before it. Refusal if it does not fit: then it is not kept."""
         self.drain()
         event = Event(self.clock.stamp_us(), kind, content)
         outputs = self.ride.feed(event)
@@ -89,17 +89,17 @@ class Acquisition:
         self._hear(event, outputs)
 
     async def accept(self, kind: str, content: dict[str, Any]) -> None:
-        """Act, and acknowledge by returning. Refusal; NotStored when it has been done and the disk does not have it."""
+        """Act, and acknowledge by returning. Refusal; NotStored if it has been done but is not on the disk."""
         self.act(kind, content)
         await self.stored()
 
     async def stored(self) -> None:
-        """Wait until all so far is on the disk. NotStored when it is kept in memory alone."""
+        """Wait until everything so far is on the disk. NotStored if it is only in memory."""
         if self.storing is not None:
             await self.storing.stored()
 
     async def ask(self, use: Callable[[Store], T]) -> T:
-        """Run use(store) after all that waits. NotNow when nothing is stored here; StoreError."""
+        """Run use(store) after everything queued. NotNow if this session stores nothing; StoreError."""
         return await self.kept_by().call(use)
 
     def kept_by(self) -> Storing:
@@ -109,12 +109,13 @@ class Acquisition:
         return self.storing
 
     def take_up(self, items: Iterable[Item]) -> None:
-        """Ride what is stored already."""
+        """Feed the ride with items that are stored already."""
         for item in items:
             self.ride.feed_again(item)
 
     def seat(self, rider: Rider) -> None:
-        """From now on this is the rider; a sweep that is set up knows of it, then and when it is computed again."""
+        """From now on this is the rider; a sweep that is set up takes it into account, now and when it is
+        recomputed."""
         self.rider = rider
         if self.ride.under_way:
             self.act(SEATED, {"mass_kg": rider.mass_kg})
@@ -122,7 +123,7 @@ class Acquisition:
             self.pipeline.mass_kg = rider.mass_kg
 
     def use(self, calibration: Calibration) -> None:
-        """From now on loads are computed with this calibration, and from its own zero."""
+        """From now on compute loads with this calibration, from its own zero."""
         self.calibration = calibration
         self.ride = Ride(self.rig, calibration, mass_kg=self.rider.mass_kg)
         if self.sensors.greeting is not None:
@@ -131,11 +132,11 @@ class Acquisition:
     # --- what is told -----------------------------------------------------------------------------------------------
 
     def note(self, level: str, text: str) -> None:
-        """Tell everybody at the jig one sentence."""
+        """Show everybody at the jig one sentence."""
         self._tell(Note(level, text, self.clock.now_us() / 1e6))
 
     def troubles(self) -> dict[str, str]:
-        """What is wrong with each part now, in one sentence; empty text where nothing is."""
+        """What is wrong with each part now, in one sentence; empty text if nothing is."""
         found = self.sensors.troubles(self.clock.now_us())
         return {**found, "store": "" if self.storing is None else self.storing.trouble or self.storing.vanished}
 
@@ -171,7 +172,7 @@ class Acquisition:
             self.storing.add(item)
 
     def record(self, item: WireBytes | Notification | Event) -> None:
-        """Write what has arrived into the recording, when there is one."""
+        """Write what has arrived into the recording, if there is one."""
         if self._recorder is None:
             return
         try:

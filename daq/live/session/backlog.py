@@ -7,7 +7,7 @@ from collections import deque
 from daq.values import Loads
 
 BACKLOG_S = 20.0
-"""As long as the strips of a page are."""
+"""As long as the strip charts of a page."""
 
 
 class Backlog:

@@ -1,4 +1,4 @@
-"""The calibration in use: how it stands, the daily check, and the bench at which another one is made."""
+"""The calibration in use: its status, the daily check, and the bench on which a new one is made."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from daq.values import Samples
 
 
 class CalibrationDesk:
-    """Everything about calibration that a session does."""
+    """Everything a session does about calibration."""
 
     def __init__(self, acquisition: Acquisition, occupied: Occupied, *, put_aside: Callable[[], None]) -> None:
         """put_aside: ends a sweep that is set up, before another calibration is used."""
@@ -38,19 +38,19 @@ class CalibrationDesk:
     # --- how it stands ----------------------------------------------------------------------------------------------
 
     def validity(self) -> Validity:
-        """How the calibration in use stands now."""
+        """The status of the calibration in use."""
         hello = self._at.sensors.greeting
         board = None if hello is None else board_of(asdict(hello))
         return standing_of(self._at.calibration, self.checks, utc_now(), simulated=self._at.simulated, board=board)
 
     def stamp(self) -> dict[str, Any]:
-        """What a sweep that begins now keeps of it."""
+        """What a sweep that begins now stores about it."""
         return stamp(self._at.calibration, self.validity())
 
     # --- the daily check --------------------------------------------------------------------------------------------
 
     async def load_checks(self) -> None:
-        """Know the checks that were made of the calibration in use."""
+        """Load the checks made of the calibration in use."""
         if self._at.storing is not None:
             calibration = self._at.calibration
             try:
@@ -59,7 +59,8 @@ class CalibrationDesk:
                 self._at.note("caution", f"the checks of the calibration cannot be read: {error}")
 
     async def check(self, *, on: str, load_n: float, weights: Weights, u_gravity_relative: float) -> SensitivityCheck:
-        """One weight on a cell, on the bar or the saddle, kept whatever it says. NotNow during a sweep."""
+        """Check with one weight on a cell, on the bar or the saddle; the result is stored whatever it is. NotNow during
+        a sweep."""
         self._occupied.refuse("a weight is put on to check the cells", by=("sweep",))
         self._at.drain()
         pipeline = self._at.pipeline
@@ -86,7 +87,8 @@ class CalibrationDesk:
     # --- the bench --------------------------------------------------------------------------------------------------
 
     async def begin_bench(self, wanted: Wanted) -> BenchDesk:
-        """A new guided calibration. NotNow during a sweep or another one, and before the board has said hello."""
+        """Begin a new guided calibration. NotNow during a sweep or another calibration, and before the board's
+        hello."""
         self._occupied.refuse("the cells are calibrated")
         at, hello = self._at, self._at.sensors.greeting
         if hello is None:
@@ -97,7 +99,7 @@ class CalibrationDesk:
         return self.bench
 
     async def take_up_bench(self, *, on_for_min: float = 0.0) -> BenchDesk:
-        """Go on with the guided calibration that was left in the middle. NotNow when there is none."""
+        """Resume the unfinished guided calibration. NotNow if there is none."""
         self._occupied.refuse("the cells are calibrated")
         on_for_s = max(60.0 * on_for_min, self._power.on_s)
         found = await taken_up(self._at.ask, self._at.pipeline.channels, on_for_s=on_for_s)
@@ -113,16 +115,16 @@ class CalibrationDesk:
         return self.bench
 
     def leave_bench(self) -> None:
-        """Put the bench aside; it can be taken up again."""
+        """Leave the bench; it can be resumed."""
         self.under_way()
         self.bench = None
 
     def readings_due(self) -> bool:
-        """Whether a guided calibration has the jig."""
+        """Whether a guided calibration is using the jig."""
         return self.bench is not None and self.bench.bench.task is not None
 
     async def use(self, name: str) -> Calibration:
-        """From now on loads are computed with this calibration of the store. NotNow during a sweep or a bench."""
+        """From now on compute loads with this calibration from the store. NotNow during a sweep or a bench."""
         self._occupied.refuse("another calibration is taken")
         found = (await self._at.ask(lambda store: calibrations.found(store, name))).calibration
         in_order(found, [channel.name for channel in self._at.rig.channels])
@@ -133,13 +135,13 @@ class CalibrationDesk:
         return found
 
     def _hear(self, samples: Samples) -> None:
-        """Scans of the board, for a bench."""
+        """Pass scans of the board to the bench."""
         greeting = self._at.sensors.greeting
         self._power.feed(samples, None if greeting is None else greeting.boot)
         if self.bench is not None:
             self.bench.feed(samples)
 
     async def beat(self) -> None:
-        """Go on with a reading that is complete."""
+        """Process a reading that is complete."""
         if self.bench is not None:
             await self.bench.beat()

@@ -1,4 +1,4 @@
-"""Whoever only listens cannot hold up what arrives: what fails there is logged."""
+"""A listener cannot hold up the data: if it fails, the failure is logged."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ _SAID: dict[By, str] = {
 
 
 class Occupied:
-    """Asked before anything is done that would disturb whoever has the jig."""
+    """Asked before anything that would disturb whoever has the jig."""
 
     def __init__(self, **asked: Callable[[], bool]) -> None:
         """sweep, bench: whether this one has it now."""
@@ -26,7 +26,7 @@ class Occupied:
         return next((name for name in _SAID if self._asked[name]()), None)
 
     def refuse(self, what: str, *, by: tuple[By, ...] = ("sweep", "bench")) -> None:
-        """NotNow while one of these has the jig; what: what cannot be done then, as "a zero is taken"."""
+        """NotNow while one of these has the jig; what: what cannot be done meanwhile, such as "a zero is taken"."""
         taken_by = self.taken_by()
         if taken_by in by:
             raise NotNow(f"{_SAID[taken_by]} {what}")

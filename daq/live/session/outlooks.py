@@ -1,4 +1,4 @@
-"""What the minutes left of a sweep can still find, reckoned anew after every step, beside the event loop."""
+"""What the remaining minutes of a sweep can still find, recomputed after every step, off the event loop."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from daq.pipeline import Output
 from daq.values import StepMean
 
 FIRST_STEPS = 3
-"""Before so many the rider's own scatter is anybody's guess."""
+"""With fewer steps, the rider's own scatter is unknown."""
 
 
 class Outlooks:
-    """The outlook of the sweep under way; it listens to the acquisition's steps."""
+    """The outlook of the current sweep; it listens to the acquisition's steps."""
 
     def __init__(self, acquisition: Acquisition) -> None:
         self._at = acquisition
         self._reckoned: tuple[object, int, Outlook | None] = (None, 0, None)
-        """Of which sweep, after how many steps, and what."""
+        """For which sweep, after how many steps, and the outlook itself."""
         acquisition.hears_output.append(self._hear)
 
     @property
     def now(self) -> Outlook | None:
-        """None before the first steps, after the last, and while a step is ridden again."""
+        """None before the first steps, after the last, and while a step is being redone."""
         progress = self._at.pipeline.progress
         sweep, steps, found = self._reckoned
         return found if progress is not None and sweep is progress and steps == len(progress.steps) else None

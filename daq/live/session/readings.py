@@ -1,4 +1,4 @@
-"""What the jig shows now, put together from all who know a part of it, for the checks before a sweep."""
+"""What the jig shows now, collected from its parts, for the checks before a sweep."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from daq.sweep.plan import Plan
 from daq.values import NAN, Stroke
 
 FRESH_S = 3.0
-"""A stroke older than this, on the clock on the wall, says nothing about the effort now."""
+"""A stroke older than this, by the wall clock, says nothing about the current effort."""
 
 
 def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibration: Validity) -> Readings:
-    """For the sweep that is set up or under way, plan None without one. zero_us: when the zero in use was taken."""
+    """For the sweep that is set up or in progress; plan: None without one. zero_us: when the zero in use was taken."""
     now_s, pace = at.clock.now_us() / 1e6, at.clock.pace
     stroke = at.stroke if at.stroke is not None and now_s - at.stroke.end_s < FRESH_S * pace else None
     return Readings(
@@ -39,7 +39,7 @@ def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibra
 
 
 def measures(at: Acquisition) -> frozenset[str]:
-    """What this rig has sensors for, of what the checks can do without; a sensor that is heard is there."""
+    """Which optional quantities this rig has sensors for; a sensor that sends data counts as present."""
     heard = at.sensors.health[POWER].state(at.clock.now_us()) != "absent"
     typed = at.rig.typed
     there = {
@@ -52,7 +52,7 @@ def measures(at: Acquisition) -> frozenset[str]:
 
 
 def sum_while_riding(at: Acquisition, stroke: Stroke) -> SumCheck | None:
-    """Whether cells and rider's mass agree, by the remainder of this stroke; None without a mass or a load."""
+    """Whether cells and rider's mass agree, judged by the foot load of this stroke; None without a mass or a load."""
     mass_kg = at.rider.mass_kg
     if mass_kg is None or math.isnan(stroke.feet_n):
         return None

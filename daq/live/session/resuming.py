@@ -1,4 +1,4 @@
-"""A sweep that was cut off, by a kill, a power cut or a closed daemon, taken up again in the same step."""
+"""A sweep that was cut off, by a kill, a power cut or a closed daemon, resumed in the same step."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from daq.rig import Rig
 from daq.sources.clock import SessionClock
 
 RESUME_WITHIN = datetime.timedelta(hours=1)
-"""A rider who has rested longer has to warm up again: ordinarily that is another sweep."""
+"""A rider who has rested longer has to warm up again: that normally makes it another sweep."""
 
 
 def interrupted(
@@ -27,7 +27,7 @@ def interrupted(
     now: datetime.datetime,
     within: datetime.timedelta = RESUME_WITHIN,
 ) -> SweepRecord | None:
-    """The last sweep, if it was cut off less than `within` ago on the same rig and calibration; else None."""
+    """The last sweep, if it was cut off less than `within` ago on the same rig and calibration; otherwise None."""
     sweeps = store.sweeps(damaged=lambda _: None)
     if not sweeps or sweeps[-1].to_us is not None:
         return None
@@ -40,7 +40,8 @@ def interrupted(
 
 
 def left_open(store: Store, now: datetime.datetime) -> str:
-    """A sentence on sweeps that were cut off and are not closed yet, and what can be done; empty without any."""
+    """A sentence about sweeps that were cut off and are not closed yet, and what can be done; empty if there are
+    none."""
     found = cut_off(store)
     if not found:
         return ""
@@ -55,14 +56,14 @@ def left_open(store: Store, now: datetime.datetime) -> str:
 
 
 def session_start(session: SessionRecord) -> datetime.datetime:
-    """Session time 0 on the wall clock."""
+    """Wall-clock time of session time 0."""
     return datetime.datetime.fromisoformat(session.started_utc)
 
 
 def resume(
     store: Store, sweep: SweepRecord, rig: Rig, calibration: Calibration, *, now: datetime.datetime, simulated: bool
 ) -> Session:
-    """The session of an interrupted sweep, going on: same session time, the finished steps there, paused."""
+    """The session of an interrupted sweep, resumed: same session time, with its finished steps, paused."""
     record = store.session(sweep.session_id)
     passed_us = round((now - session_start(record)).total_seconds() * 1e6)
     clock = SessionClock(begin_us=max(passed_us, store.last_us(record.id) + 1))

@@ -1,4 +1,4 @@
-"""The rig's sensors as they are heard: bytes decoded into items, and how each sensor does."""
+"""The rig's sensors: their bytes decoded into items, and the state of each."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from daq.wire import board
 
 
 class Sensors:
-    """What has arrived and is not taken yet. The links call arrive_*, the acquisition takes."""
+    """What has arrived and has not been taken yet. The links call arrive_*, the acquisition takes."""
 
     def __init__(
         self,
@@ -27,13 +27,14 @@ class Sensors:
         note: Callable[[str, str], None],
         pipeline: Callable[[], Pipeline],
     ) -> None:
-        """record: what arrives, for a recording. note: level and sentence for a person. pipeline: what it has lost."""
+        """record: gets what arrives, for a recording. note: gets level and sentence, for a person. pipeline: the
+        current one."""
         self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
         self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
-        """What a person calls the source of the loads."""
+        """The everyday name for the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
         self.greeting: board.Hello | None = None
-        """What the board last said of itself; None before it did."""
+        """The board's latest hello; None before the first."""
         self.health = {
             BOARD: SourceHealth(
                 self.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
@@ -48,11 +49,11 @@ class Sensors:
         self.links: dict[str, Callable[[], str]] = dict.fromkeys(self.health, str)
         """What each link says is wrong; this and the next two are set by whoever connects the links."""
         self.told: Callable[[board.Item], None] = lambda _: None
-        """Hears all that the board says."""
+        """Called with everything the board sends."""
         self.compensate: Callable[[], Awaitable[str]] | None = None
         """Asks the power sensor to find its own zero; None without a sensor that can be asked."""
         self.tare_asked = False
-        """Whether the board's tare button is marked in its last scan."""
+        """Whether the board's last scan has the tare button's bit set."""
         self._undecoded: list[tuple[int, bytes]] = []
         self._inbox: list[Item] = []
         self._refusal = ""
@@ -70,19 +71,19 @@ class Sensors:
         self.health[source].arrived(received_us, 1)
 
     def take(self) -> list[Item]:
-        """All that has arrived since, decoded, in the order of arrival."""
+        """Everything that has arrived since the last call, decoded, in order of arrival."""
         self._decode()
         inbox, self._inbox = self._inbox, []
         return inbox
 
     def troubles(self, now_us: int) -> dict[str, str]:
-        """What is wrong with each sensor and cell now, in one sentence; empty text where nothing is."""
+        """What is wrong with each sensor and cell now, in one sentence; empty text if nothing is."""
         found = {health.name: health.trouble_now(now_us) for health in self.health.values()}
         pipeline = self._pipeline()
         return found | pipeline.cells.troubles | pipeline.position_troubles
 
     def _decode(self) -> None:
-        """Turn the board's bytes that have come so far into items, before anything later joins the inbox."""
+        """Decode the board's bytes so far into items, before anything later joins the inbox."""
         pieces, self._undecoded = self._undecoded, []
         for received_us, data in pieces:
             self._record(WireBytes(received_us, BOARD, data))
@@ -93,7 +94,7 @@ class Sensors:
             safely(self.told, said)
 
     def _hear(self, said: board.Item) -> None:
-        """One thing the board said."""
+        """Handle one decoded message of the board."""
         if isinstance(said, Samples):
             self.health[BOARD].arrived(int(said.received_us[-1]), len(said))
             self.tare_asked = bool(said.status[-1] & Status.TARE_BUTTON)
@@ -108,7 +109,7 @@ class Sensors:
             self._greet(said)
 
     def _greet(self, hello: board.Hello) -> None:
-        """Tell when the board has restarted, or is another one."""
+        """Report that the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
         if last is not None and hello.board_id != last.board_id:
             self._note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
@@ -131,7 +132,7 @@ class Sensors:
 
 
 def missing_channels(rig: Rig, hello: board.Hello) -> str:
-    """What the rig file expects of the board and its hello does not have; empty when all is there."""
+    """What the rig file expects and the board's hello lacks; empty if nothing."""
     there = {channel.name for channel in hello.channels}
     missing = [channel.name for channel in rig.channels if channel.name not in there]
     if not missing:

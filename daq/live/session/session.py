@@ -1,9 +1,9 @@
-"""One session of the daemon: acquisition and desks put together, and the beat that keeps them going.
+"""One session of the daemon: acquisition and desks put together, and the beat that drives them.
 
     session > desks > acquisition > sensors, storing, ride
 
-Each knows only what stands to its right; whatever else a desk needs is handed to it here, as a callable. Whoever tells
-people what goes on stands above and hangs itself on (`listen`).
+Each knows only what is to its right; anything else a desk needs is passed to it here, as a callable. What reports to
+people sits above and subscribes (`listen`).
 """
 
 from __future__ import annotations
@@ -32,15 +32,15 @@ from daq.sources.clock import SessionClock
 from daq.sweep.panel import Priors
 
 TICK_S = 0.05
-"""A beat has its cost however little has come, and a scan on a page may be 0.1 s old."""
+"""A beat has a cost however little data there is, and a scan on a page may be 0.1 s old."""
 LOOK_EVERY = 10
-"""Ticks between two looks at what is wrong."""
+"""Ticks between two checks for faults."""
 ZERO_MOVED = "(zero moved)"
 """How the name of such a doubt ends."""
 
 
 class Session:
-    """What a rig, a rider and a fitter do together."""
+    """One session of a rig, a rider and a fitter."""
 
     def __init__(
         self,
@@ -74,7 +74,7 @@ class Session:
         )
         self.outlooks = Outlooks(at)
         self.priors: Priors | None = None
-        """Spreads between days and between sweeps to begin with, of another workshop; None: those of judgement."""
+        """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
         self._watch = Watch(at.note)
         self._standing: Validity | None = None
@@ -83,13 +83,13 @@ class Session:
             at.hears_output.append(on_output)
 
     def listen(self, *, output: Callable[[Output], None], item: Callable[[], None], beat: Callable[[], None]) -> None:
-        """Hear everything that comes of the sensors' data, when an item has been gone through, and every beat."""
+        """Subscribe to everything derived from the sensors' data, to the end of each item, and to every beat."""
         self.acquisition.hears_output.append(output)
         self.acquisition.hears_item.append(item)
         self._on_beat.append(beat)
 
     async def run(self) -> None:
-        """Drain the inbox once a tick and look after everything, until cancelled."""
+        """Drain the inbox once per tick and do the regular checks, until cancelled."""
         await self.calibrating.load_checks()
         tick = 0
         while True:
@@ -103,7 +103,7 @@ class Session:
                 beat()
 
     def _look(self) -> None:
-        """Say what has gone wrong or is mended, and when the calibration has ceased to hold by itself."""
+        """Report new faults and those that have cleared, and when the calibration has expired."""
         doubts = {
             f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
             for one in self.zero.doubts()
@@ -117,7 +117,7 @@ class Session:
             self.acquisition.note(level, self._standing.sentence)
 
     def _other_rider(self) -> None:
-        """Somebody else sits on the jig: what was found of the one before is not theirs."""
+        """Another rider sits on the jig: forget what was found about the previous one."""
         self.zero.forget_holds()
         self.sweep.put_away()
 

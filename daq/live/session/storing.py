@@ -1,7 +1,6 @@
-"""Raw first, without holding anything up: what arrives is put into the store about once a second, in order.
-
-When the store cannot take it (disk full, locked), it is kept in memory, said so, and tried again. When the store's file
-vanishes, all it holds is carried over into a new one, and recording goes on there.
+"""Writes raw data to the store about once a second, in order, without holding anything up. If the store cannot take it
+(disk full, locked), it is kept in memory, reported, and retried. If the store's file vanishes, all it holds is carried
+over into a new one, and recording goes on there.
 """
 
 from __future__ import annotations
@@ -34,20 +33,20 @@ class Storing:
     """The one thread that touches the store, and what still waits for it."""
 
     def __init__(self, store: Store, session_id: int, *, refuge: Path | None = None) -> None:
-        """refuge: where a new store goes when the folder of this one is gone; None: the state folder."""
+        """refuge: where a new store goes if this one's folder is gone; None: the state folder."""
         self.session_id = session_id
         self.trouble = ""
-        """Why the store does not take what waits; empty when it does."""
+        """Why the store does not accept what waits; empty if it does."""
         self.vanished = ""
-        """Where everything is since the store's file vanished; empty when it has not."""
+        """Where everything has been since the store's file vanished; empty if it has not."""
         self._adrift = False
-        """Whether the store's file has vanished and what it held is in no other one yet."""
+        """Whether the store's file has vanished and its content has not been carried over yet."""
         self._refuge = refuge or default_state_folder(os.environ, Path.home())
         self._store = store
         self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="store")
         self._lock = asyncio.Lock()
         self._next: asyncio.Future[bool] | None = None
-        """The flush that has not taken up what waits yet."""
+        """The flush that has been requested but has not started."""
         self._items: list[Item] = []
         self._calls: list[Callable[[Store], object]] = []
 
@@ -56,7 +55,7 @@ class Storing:
         self._items.append(item)
 
     def add_result(self, sweep_id: int, kind: str, method: str, content: Any) -> None:
-        """Queue something computed; it is put after all raw that was queued before it."""
+        """Queue a computed result; it is written after all raw data queued before it."""
         self._calls.append(lambda store: store.put_result(sweep_id, kind=kind, method=method, content=content))
 
     def end_sweep(self, sweep_id: int, to_us: int, state: str) -> None:
@@ -64,17 +63,16 @@ class Storing:
         self._calls.append(lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state))
 
     async def flush(self) -> bool:
-        """Make everything queued so far durable. False, with `trouble` set and nothing lost, when it cannot be.
-
-        Who waits for it may be cancelled, the flush itself not: what it has taken up would be lost. All who ask before
-        it has begun share one, so that many at once cost the disk no more than a few.
+        """Make everything queued so far durable. Returns False, with `trouble` set and nothing lost, if that is
+        impossible. A waiting caller may be cancelled, the flush itself may not: the items it holds would be lost. All
+        calls made before a flush starts share it, so many callers cost the disk no more than a few.
         """
         if self._next is None:
             self._next = asyncio.ensure_future(self._flush())
         return await asyncio.shield(self._next)
 
     async def stored(self) -> None:
-        """Return when everything queued so far is on the disk. NotStored when it is only in memory."""
+        """Return when everything queued so far is on the disk. NotStored if it is only in memory."""
         if not await self.flush():
             raise NotStored(self.trouble)
 
@@ -104,7 +102,7 @@ class Storing:
             return True
 
     async def _look_after_the_file(self) -> None:
-        """Carry everything over when the store's file is gone. StoreError when that cannot be done, or it is full."""
+        """Carry everything over if the store's file is gone. StoreError if that fails, or the disk is full."""
         try:
             await self._call(self._store.check_there)
         except StoreVanished as error:
@@ -117,7 +115,7 @@ class Storing:
     async def begin_sweep(
         self, plan: Plan, *, from_us: int, rider: object, calibration: Calibration, client_id: int | None = None
     ) -> int:
-        """The id of a new sweep. Raises StoreError when the store does not take it."""
+        """The id of a new sweep. Raises StoreError if the store does not accept it."""
         return await self.call(
             lambda store: store.begin_sweep(
                 self.session_id,
@@ -139,7 +137,7 @@ class Storing:
     async def call(self, use: Callable[[Store], T]) -> T:
         """Run use(store) after everything queued so far. Raises StoreError.
 
-        On a disk that takes nothing more the store can still be read, so only a vanished one is not used any more.
+        On a full disk the store can still be read, so only a vanished one is no longer used.
         """
         if not await self.flush() and self._adrift:
             raise NotStored(self.trouble)
@@ -147,7 +145,7 @@ class Storing:
             return await self._call(use, self._store)
 
     async def close(self, ended_us: int) -> None:
-        """Store what waits, end the session, close the store. StoreUnwritable when not all is stored."""
+        """Store what waits, end the session, close the store. StoreUnwritable if not everything could be stored."""
         try:
             if not await self.flush():
                 raise StoreUnwritable(f"{self._waiting(ended_us)} is lost: {self.trouble.removeprefix(KEPT + ': ')}")
@@ -186,7 +184,7 @@ def in_chunks(items: list[Item]) -> list[Item]:
 
 
 def in_runs(items: list[Item]) -> Iterator[Item]:
-    """The items in order, with Samples that follow one another joined: fewer, larger pieces for the pipeline."""
+    """The items in order, with consecutive Samples joined: fewer, larger blocks for the pipeline."""
     for _, group in itertools.groupby(items, key=_run_of):
         run = list(group)
         yield joined(run) if isinstance(run[0], Samples) else run[0]  # type: ignore[arg-type]

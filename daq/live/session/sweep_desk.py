@@ -1,4 +1,4 @@
-"""The sweep under way: set up, taken up, ridden by the fitter's verbs, and kept with what came of it."""
+"""The current sweep: set up or resumed, ridden by the fitter's verbs, and stored with its results."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from daq.values import NAN, Onset, Setting, StepMean
 
 
 class SweepDesk:
-    """Verbs of the fitter; each acknowledges only what is on the disk."""
+    """The fitter's verbs; each returns only once its effect is on the disk."""
 
     def __init__(
         self,
@@ -57,7 +57,7 @@ class SweepDesk:
 
     @property
     def progress(self) -> SweepProgress | None:
-        """Of the sweep under way or the visit's last one; None before the first."""
+        """Of the current sweep or the visit's last one; None before the first."""
         return None if self._away else self._at.pipeline.progress
 
     @property
@@ -67,11 +67,11 @@ class SweepDesk:
 
     @property
     def under_way(self) -> bool:
-        """Whether a sweep has begun and not ended; one that is only set up is not under way."""
+        """Whether a sweep has begun and not ended; one that is only set up does not count."""
         return self._at.ride.under_way and self.progress is not None and self.progress.state is not State.WAITING
 
     async def begin(self, plan: Plan) -> None:
-        """Set up a sweep. NotNow while the jig is taken or before the board has said hello; StoreError."""
+        """Set up a sweep. NotNow while the jig is taken or before the board's hello; StoreError."""
         async with self._one_at_a_time:
             self._occupied.refuse("a sweep is set up")
             at, from_us = self._at, self._at.clock.stamp_us()
@@ -100,7 +100,7 @@ class SweepDesk:
             await at.accept(SWEEP_BEGUN, content)
 
     def take_up(self, sweep_id: int, items: Iterable[Item]) -> None:
-        """Go on with a sweep that was cut off: ride what is stored of it, then pause it until the fitter resumes."""
+        """Resume a sweep that was cut off: feed what is stored of it, then pause it until the fitter resumes."""
         self._at.take_up(items)
         self._id, self._open, self._away = sweep_id, True, False
         self._pause()
@@ -109,11 +109,10 @@ class SweepDesk:
     async def fitter(
         self, event: Trigger, setback_mm: float | None = None, setting: Mapping[str, float | None] | None = None
     ) -> None:
-        """What the fitter did. Refusal when it does not fit; NotStored when it is done but not on the disk.
-
-        setting, with saddle_moved: the fitter confirms saddle and bar as planned but for what stands in it; empty: all
-        as planned. None: nobody has looked. A stop of what has ended is none: whoever presses twice, or just after
-        somebody else, is told that it stands.
+        """Do what the fitter commands. Refusal if it does not fit; NotStored if it is done but not on the disk.
+        setting, with saddle_moved: the fitter confirms saddle and bar as planned, except for the values given; empty:
+        all as planned; None: not checked. Stopping a sweep that has ended does nothing: somebody who presses twice, or
+        just after somebody else, gets the normal answer.
         """
         if event is Trigger.STOP and self.progress is not None and self.progress.state in ENDED:
             await self._at.stored()
@@ -130,16 +129,16 @@ class SweepDesk:
         await self._at.stored()
 
     def target(self) -> Placed | None:
-        """Where saddle and bar should stand at the position asked for; None when none is."""
+        """Where saddle and bar should be at the requested position; None if none is requested."""
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         return None if asked_mm is None else self._planned(asked_mm)
 
     def as_set(self, setback_mm: float, setting: Setting) -> Placed:
-        """A position of the sweep as it was set, with what changed against the start. NotNow without a sweep."""
+        """A position of the sweep as it was set, with the changes from the start. NotNow without a sweep."""
         return as_set(self._start(), setback_mm, setting)
 
     def _confirmed(self, setback_mm: float | None, said: Mapping[str, float | None]) -> dict[str, Any]:
-        """What a fitter confirms who says only what is neither as planned nor as the jig's sensors read it."""
+        """The full setting a fitter confirms by naming only what differs from both plan and position sensors."""
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         at_mm = asked_mm if setback_mm is None else setback_mm
         if at_mm is None:
@@ -152,7 +151,8 @@ class SweepDesk:
         return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": known.get("setback_mm")}
 
     def measured(self) -> dict[str, float]:
-        """What the jig's position sensors read now, mm by the names of a setting and setback_mm; empty without any."""
+        """What the jig's position sensors read now, mm, keyed by the fields of a setting and setback_mm; empty without
+        sensors."""
         return {name: round(mm, 1) for name, mm in self._at.pipeline.positions.now.items()}
 
     def _planned(self, setback_mm: float) -> Placed:
@@ -172,7 +172,7 @@ class SweepDesk:
         )
 
     async def mark(self, text: str) -> None:
-        """Keep a word about this moment; pain or numbness also pauses the sweep."""
+        """Store a remark about this moment; pain or numbness also pauses the sweep."""
         setback_mm = None if self.progress is None else self.progress.setback_mm
         self._at.act(MARK, {"text": text, "setback_mm": setback_mm})
         if text == PAIN:
@@ -183,7 +183,7 @@ class SweepDesk:
         await self._at.stored()
 
     async def tell_pain(self, *, place: str, side: str, score: int, red: str | None) -> None:
-        """Keep where it hurts and how much; what is red ends the sweep and the ride today. NotNow without a sweep."""
+        """Store where it hurts and how much; a red flag ends the sweep and today's riding. NotNow without a sweep."""
         if self.progress is None:
             raise NotNow("no sweep is set up that this could belong to")
         said = {"place": place, "side": side, "score": score, "red": red}
@@ -197,7 +197,7 @@ class SweepDesk:
         await self._at.stored()
 
     def _in_the_way_of(self, event: Trigger) -> str:
-        """Why the ride may not go on; empty when it may."""
+        """Why the ride may not go on; empty if it may."""
         remarks = self._at.ride.remarks
         if over := self._over or remarks.over:
             return f"{over} was said: the ride is over today"
@@ -206,7 +206,7 @@ class SweepDesk:
         return self._in_the_way() if event is Trigger.BEGIN else ""
 
     async def note_step(self, what: str, value: float) -> None:
-        """Keep a score of the rider or the saddle's tilt with its step. NotNow without a sweep; BadValue."""
+        """Store a rider's score or the saddle's tilt with its step. NotNow without a sweep; BadValue."""
         if self.progress is None:
             raise NotNow("no sweep is set up that this could belong to")
         self._at.act(STEP_NOTE, content_of(self.progress, what, value))
@@ -215,17 +215,17 @@ class SweepDesk:
         await self._at.stored()
 
     def spoiled(self, part: str, sentence: str) -> None:
-        """Keep with the sweep under way that something is wrong which its scans do not show."""
+        """Note with the current sweep that something is wrong that its scans do not show."""
         if self._open:
             self._at.act(FAULT, {"part": part, "sentence": sentence})
 
     def put_aside(self, at_us: int | None = None) -> None:
-        """End a sweep that is set up and was not begun."""
+        """End a sweep that is set up but was not begun."""
         if self._open:
             self._close(State.WAITING, self._at.clock.stamp_us() if at_us is None else at_us)
 
     def put_away(self) -> None:
-        """Show nothing of the last sweep: the next client shall not see it as theirs. It stays in the store."""
+        """Stop showing the last sweep, so that the next client does not see it. It stays in the store."""
         self.put_aside()
         self._away, self._over = True, ""
 
@@ -234,7 +234,7 @@ class SweepDesk:
             self._at.act(FITTER, {"event": str(Trigger.PAUSE)})
 
     def _keep(self, output: Output) -> None:
-        """Store a result after the raw it comes from."""
+        """Store a result after the raw data it comes from."""
         if self._at.storing is None or self.id is None:
             return
         if isinstance(output, StepMean):

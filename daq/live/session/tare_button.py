@@ -1,4 +1,4 @@
-"""The board's tare button: takes the zero of the empty jig, as the page's button does, and tells the board."""
+"""The board's tare button: takes the zero of the empty jig, as the page's button does, and confirms it to the board."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from daq.refusals import NotNow
 
 LOOK_EVERY_S = 0.1
 REST_S = OVER_S + 0.5
-"""From the press to the zero, so that the hand at the button is not in it; a board keeps its mark for 5 s."""
+"""From the press to the zero, so that the hand is off the button; a board keeps the bit set for 5 s."""
 
 
 class TareButton:
-    """Watches the mark in a board's scans, and answers each press once."""
+    """Watches the bit in a board's scans, and answers each press once."""
 
     def __init__(self, session: Session, tell_board: Callable[[], None]) -> None:
-        """tell_board: sends that the tare asked for is done."""
+        """tell_board: tells the board that the requested tare is done."""
         self._session = session
         self._tell_board = tell_board
 

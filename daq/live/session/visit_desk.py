@@ -1,7 +1,5 @@
-"""The visit now open: who is here, what was written down today, and whether a sweep may begin.
-
-Everything entered is kept in the store before it is shown. A sweep without a visit is a trial: it is stored, but
-belongs to no client and ends in no decision.
+"""The open visit: who is here, what was written down today, and whether a sweep may begin. Everything entered is stored
+before it is shown. A sweep without a visit is a trial: it is stored, but belongs to no client and leads to no decision.
 """
 
 from __future__ import annotations
@@ -27,12 +25,12 @@ KEPT_YEARS = 10
 
 
 def usual_keep_until() -> datetime.date:
-    """The day until which records begun today are kept unless another is agreed."""
+    """The day until which records begun today are kept, unless another is agreed."""
     return people.today() + datetime.timedelta(days=round(365.25 * KEPT_YEARS))
 
 
 class VisitDesk:
-    """What is known of the client on the jig. Empty until a visit is opened."""
+    """What is known about the client on the jig. Empty until a visit is opened."""
 
     def __init__(
         self,
@@ -42,29 +40,31 @@ class VisitDesk:
         readings: Callable[[], Readings],
         other_rider: Callable[[], None],
     ) -> None:
-        """readings: what the jig shows now, for the checks. other_rider: told when somebody else sits on the jig."""
+        """readings: returns what the jig shows now, for the checks. other_rider: called when another rider sits on the
+        jig."""
         self._at, self._occupied, self._readings, self._other_rider = acquisition, occupied, readings, other_rider
         self.id: int | None = None
         self.client: Client | None = None
         self.nth = 0
         """Which visit of this client it is, counted from 1."""
         self.begun: BegunIntake | None = None
-        """What is written down, whole or not."""
+        """The intake as far as it is entered, complete or not."""
         self.intake: Intake | None = None
         self.returning = ""
-        """What the intake is filled in from, while it is that of the last visit and not yet confirmed today."""
+        """The last visit's intake, which prefills today's until it is confirmed."""
         self.measured = Measured()
         self.reasons: dict[str, str] = {}
         self.decision: dict[str, Any] | None = None
         self.swept = False
         """Whether a sweep was set up in this visit."""
         self.ridden: dict[int, Ridden] = {}
-        """Sweeps that have ended, by id: the same that would be computed from their raw, without the wait."""
+        """Finished sweeps, by id: the same as recomputing them from raw data, without the wait."""
 
     async def new_client(
         self, *, name: str | None, consents: dict[Consent, bool], keep_until: datetime.date | None = None
     ) -> Client:
-        """A client under a new pseudonym, with what was agreed to; kept the usual time unless a date is given."""
+        """Add a client under a new pseudonym, with the consents given; kept for the usual time unless a date is
+        given."""
 
         def add(store: Store) -> Client:
             made = people.add_client(store, name=name or None, keep_until=keep_until or usual_keep_until())
@@ -75,7 +75,7 @@ class VisitDesk:
         return await self._at.ask(add)
 
     async def open(self, pseudonym: str) -> None:
-        """Begin a visit of this client; a returning one starts from last time. NotNow during a sweep."""
+        """Begin a visit of this client; a returning one starts from last time's answers. NotNow during a sweep."""
         self._occupied.refuse("a client is changed", by=("sweep",))
 
         session_id = self._at.kept_by().session_id
@@ -94,7 +94,7 @@ class VisitDesk:
         await self._at.stored()
 
     def reopen(self, store: Store, session_id: int) -> None:
-        """Take up the visit of a session that was cut off, as far as it was written down."""
+        """Resume the visit of a session that was cut off, as far as it was written down."""
         record = visits.visit_of_session(store, session_id)
         if record is None:
             return
@@ -116,9 +116,8 @@ class VisitDesk:
         self._seat()
 
     async def take_intake(self, begun: BegunIntake, *, confirmed: bool = True) -> None:
-        """Keep what is typed of today's intake. NotNow during a sweep: its mass is in use.
-
-        It counts once it is whole; confirmed: whether a returning client's was gone through with the client.
+        """Store today's intake as far as it is typed. NotNow during a sweep: its mass is in use. It counts once it is
+        complete; confirmed: whether a returning client's answers were gone through with the client.
         """
         self._occupied.refuse("the intake is changed", by=("sweep",))
         intake = whole(begun) if confirmed else None
@@ -130,12 +129,12 @@ class VisitDesk:
         await self._at.stored()
 
     async def take_measured(self, measured: Measured) -> None:
-        """Keep what was measured and set on the jig."""
+        """Store what was measured and set on the jig."""
         await self.note("measured", measured.model_dump())
         self.measured = measured
 
     async def override(self, check: str, reason: str) -> None:
-        """Go on without a check, with a reason. ValueError for a check there is not or that is not open."""
+        """Override a check, with a reason. ValueError for an unknown check or one that is not open."""
         found = next((one for one in self.checks() if one.key == check), None)
         if found is None:
             raise ValueError(f"check: expected one of {', '.join(one.key for one in self.checks())}, got {check}")
@@ -143,22 +142,22 @@ class VisitDesk:
         self.reasons[check] = reason
 
     async def decide(self, content: dict[str, Any]) -> None:
-        """Keep the fitter's decision."""
+        """Store the fitter's decision."""
         await self.note("decision", content)
         self.decision = content
 
     async def sweep_begun(self, sweep_id: int | None) -> None:
-        """Keep that this sweep belongs to the open visit, if there is one."""
+        """Record that this sweep belongs to the open visit, if there is one."""
         if self.id is not None:
             await self.note("sweep", {"sweep_id": sweep_id})
             self.swept = True
 
     def sweep_ended(self, ridden: Ridden) -> None:
-        """Know the sweep as it was ridden."""
+        """Remember the sweep as it was ridden."""
         self.ridden[ridden.sweep_id] = ridden
 
     async def note(self, kind: str, content: Any) -> None:
-        """Write something down in the open visit. NotNow without one."""
+        """Add a note to the open visit. NotNow without one."""
         visit_id = self.open_id()
         await self._at.ask(lambda store: visits.add_note(store, visit_id, kind, content))
 
@@ -175,7 +174,7 @@ class VisitDesk:
         return prechecks(self.intake, self.measured, self._readings(), self.reasons)
 
     def in_the_way(self) -> str:
-        """Why a sweep may not begin; empty when it may, or when it is a trial."""
+        """Why a sweep may not begin; empty if it may, or if it is a trial."""
         if self.id is None:
             return ""
         if self.returning:
@@ -192,7 +191,7 @@ class VisitDesk:
 
 
 def last_time(store: Store, client_id: int) -> tuple[Intake | None, str]:
-    """What a client's form is filled in with, and that in words; None and nothing at the first visit."""
+    """What prefills a client's form, and a sentence that says so; None and nothing at the first visit."""
     intake = visits.last_of_client(store, client_id, "intake")
     if intake is None:
         return None, ""

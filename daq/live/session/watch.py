@@ -1,15 +1,15 @@
-"""Says a sentence when something begins to be wrong, and one when it is mended; not one every second."""
+"""Reports a fault once when it begins and once when it clears, not every second."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
 ALARMING = "store"
-"""What is wrong with it may cost what is being ridden."""
+"""A fault in one of these may cost the step being ridden."""
 
 
 class Watch:
-    """What was last said to be wrong with each part."""
+    """The last reported fault of each part."""
 
     def __init__(self, note: Callable[[str, str], None]) -> None:
         """note: level and sentence."""
@@ -17,8 +17,7 @@ class Watch:
         self._said: Mapping[str, str] = {}
 
     def look(self, troubles: Mapping[str, str]) -> dict[str, str]:
-        """Say what has changed; what is newly wrong comes back. troubles: a sentence for each part, empty where nothing
-        is wrong."""
+        """Report changes; returns the new faults. troubles: a sentence for each part, empty if nothing is wrong."""
         new = {}
         for name in dict.fromkeys((*self._said, *troubles)):
             trouble = troubles.get(name, "")

@@ -1,4 +1,5 @@
-"""The zero: taken on the empty jig, and what is told by it: drift, the sum of the loads, the power sensor's own."""
+"""The zero, taken on the empty jig, and what depends on it: drift, the sum of the loads; also the power sensor's
+zero."""
 
 from __future__ import annotations
 
@@ -17,7 +18,7 @@ from daq.values import Array
 
 FEET_OFF, POWER_ZERO = "feet-off", "power-zero"
 EMPTY_N = 15.0
-"""Cells that all show less, and stand still, are those of an empty jig; nobody rides so light."""
+"""If every cell shows less than this and is still, the jig is empty; no rider is that light."""
 STILL_N = 0.5
 HOUR_US = 3.6e9
 
@@ -37,7 +38,8 @@ class ZeroDesk:
         return None if self._at.pipeline.zero_counts is None else self._taken_us
 
     async def take(self) -> Zero:
-        """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero when it is not at rest."""
+        """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero if the jig is not at
+        rest."""
         self._occupied.refuse("a zero is taken, which would shift its steps", by=("sweep",))
         at = self._at
         at.drain()
@@ -55,9 +57,8 @@ class ZeroDesk:
         return zero
 
     async def hold(self) -> SumCheck:
-        """Add up the last seconds, the feet off the pedals, with the holds before since the zero.
-
-        NotNow during a sweep and without the rider's mass; NotStill when the rider moves.
+        """Add up the last seconds, feet off the pedals, together with the earlier holds since the zero. NotNow during a
+        sweep and without the rider's mass; NotStill if the rider moves.
         """
         self._occupied.refuse("a hold is taken", by=("sweep",))
         at = self._at
@@ -81,11 +82,12 @@ class ZeroDesk:
         return found
 
     def forget_holds(self) -> None:
-        """Another zero, or another rider: the holds before do not belong to it."""
+        """Forget earlier holds: there is a new zero or another rider."""
         self.holds_n = []
 
     async def compensate_power(self) -> str:
-        """Let the power sensor find its own zero, and keep what it said. NotNow in a sweep, or with none to ask."""
+        """Have the power sensor find its own zero, and store its answer. NotNow during a sweep, or without such a
+        sensor."""
         self._occupied.refuse("the power sensor's zero is set, which would shift its steps", by=("sweep",))
         if self._at.sensors.compensate is None:
             raise NotNow("no power sensor is linked whose zero could be set")
@@ -107,7 +109,7 @@ class ZeroDesk:
         return tuple(one for one in (*of_loads, *self._of_zero(counts)) if one.channel not in unused)
 
     def _of_zero(self, counts: Array) -> tuple[Doubtful, ...]:
-        """The zero's age always; its drift while nobody and nothing seems to be on the jig."""
+        """The zero's age always; its drift while the jig seems to be empty."""
         calibration, zero = self._at.pipeline.calibration, self._at.pipeline.zero_counts
         if self.taken_us is None or zero is None or not calibration.forces:
             return ()

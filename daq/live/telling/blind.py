@@ -1,7 +1,6 @@
-"""The stream as the rider's screen may have it: effort and what to do, nothing of setback, loads or who rides.
-
-What is kept is listed; all else, and whatever is added later, stays out. A rider who sees the numbers lifts the hands
-on cue.
+"""The stream for the rider's screen: effort and what to do, nothing about setback, loads or who rides. It is an
+allow-list; everything else, and whatever is added later, stays out. A rider who sees the numbers lifts the hands on
+cue.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ SNAPSHOT = ("version", "now_s", "simulated", "recording")
 
 
 def for_rider(message: str | bytes) -> str | None:
-    """The message without what the rider shall not see; None when nothing is left of it."""
+    """The message without what the rider must not see; None if nothing is left."""
     if isinstance(message, bytes):
         return None
     said = json.loads(message)
@@ -32,7 +31,7 @@ def for_rider(message: str | bytes) -> str | None:
 
 
 def status_for_rider(status: dict[str, Any]) -> dict[str, Any]:
-    """How the sweep stands, for the rider's screen, which can send the stop and nothing else."""
+    """The state of the sweep, for the rider's screen, which can send the stop and nothing else."""
     if not status:
         return {}
     return {**_kept(status, SWEEP), "accepts": [event for event in status["accepts"] if event == "stop"]}

@@ -1,4 +1,4 @@
-"""What a client's tests say of another day, and what all riders' repeats teach, as a page reads it."""
+"""What a client's tests say about another day, and what all riders' repeats show, for a page."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from daq.sweep.workshop import taught
 
 
 def days_of(case: Case, gathered: Gathered, priors: Priors | None) -> Days | str:
-    """The visit's main sweep in the light of all tests; or why it says nothing beyond today."""
+    """The visit's main sweep in the light of all tests, or why it says nothing beyond today."""
     main = main_sweep(case.sweeps)
     if main is None:
         return "no sweep was ridden in this visit"
@@ -26,7 +26,7 @@ def days_of(case: Case, gathered: Gathered, priors: Priors | None) -> Days | str
 
 
 def days_fields(found: Days | str) -> dict[str, Any]:
-    """The same for a page; `why_not` when there is nothing to say."""
+    """The same for a page; `why_not` if there is nothing to say."""
     if isinstance(found, str):
         return {"days": None, "why_not": found}
     fields: dict[str, Any] = plain(found)
@@ -36,7 +36,7 @@ def days_fields(found: Days | str) -> dict[str, Any]:
 
 
 def workshop_fields(gathered: Gathered, priors: Priors | None) -> Mapping[str, Any]:
-    """What the repeats in the store teach; `panel` is None before the first test that says something."""
+    """What the repeats in the store show; `panel` is None before the first informative test."""
     if not gathered.tests:
         return {"panel": None, "left_out": dict(gathered.left_out)}
     found = taught(gathered.tests, priors)

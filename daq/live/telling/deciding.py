@@ -1,4 +1,4 @@
-"""A case and its evidence as a page reads them, and who is to be asked weeks later."""
+"""A case and its evidence for a page, and who is due for follow-up."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from daq.sweep.onset import fitted_line, standard_errors
 
 
 def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None) -> dict[str, Any]:
-    """The evidence as a page reads it, sweeps for an overlay included; earlier: the visit looked at beside it."""
+    """The evidence for a page, including sweeps for an overlay; earlier: the visit to compare with."""
     return {
         "visit_id": case.visit_id,
         "pseudonym": case.pseudonym,
@@ -99,7 +99,7 @@ def _references(case: Case, evidence: Evidence) -> list[Any]:
 
 
 def due(store: Store) -> list[dict[str, Any]]:
-    """Every visit with a decision: when it is to be asked about, and what came of it."""
+    """Every visit with a decision: when its follow-up is due, and the outcome."""
     found = []
     for record in visits.visits(store):
         latest = {note.kind: note.content for note in visits.notes(store, record.id)}

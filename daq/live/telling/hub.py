@@ -1,28 +1,28 @@
-"""One message out to every page, encoded once; a slow page never holds the others or the acquisition back."""
+"""Sends one message to every page, encoded once; a slow page never holds up the others or the acquisition."""
 
 from __future__ import annotations
 
 import asyncio
 
 WAITING_AT_MOST = 500
-"""Messages a page may lag behind, about 25 seconds; then it is cut off and starts again with a snapshot."""
+"""Messages a page may lag behind, about 25 seconds; then it is disconnected and starts again with a snapshot."""
 
 
 WAITING_BYTES = 1_000_000
-"""And so much; the snapshot of a long sweep is a tenth of it."""
+"""And the bytes it may lag behind; the snapshot of a long sweep is a tenth of this."""
 
 
 class Page:
-    """One connected page: the messages it has still to be sent, and whether it was too slow."""
+    """One connected page: the messages waiting for it, and whether it was too slow."""
 
     def __init__(self) -> None:
         self.waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
-        """What it has still to be sent, in order; None: the end."""
+        """The messages waiting for it, in order; None: the end."""
         self.too_slow = False
         self._bytes = 0
 
     def put(self, message: str | bytes) -> None:
-        """Queue a message; a page that lags too far is told to go."""
+        """Queue a message; a page that lags too far is disconnected."""
         if self.too_slow:
             return
         self._bytes += len(message)
@@ -35,7 +35,7 @@ class Page:
             self.waiting.put_nowait(message)
 
     async def get(self) -> str | bytes | None:
-        """The next message; None when this page shall be closed."""
+        """The next message; None if this page is to be closed."""
         message = await self.waiting.get()
         self._bytes -= len(message or b"")
         return message
@@ -71,6 +71,6 @@ class Hub:
             page.put(message)
 
     def close(self) -> None:
-        """Let every page go."""
+        """Close every page."""
         for page in self._pages:
             page.close()

@@ -12,14 +12,14 @@ text     one JSON object with a "type":
                         received ("stored"), about twice a second
              stroke     one crank revolution averaged
              sweep      the sweep's state; on every change and about four times a second while it runs
-             steps      all finished positions, whenever one is finished or taken back
+             steps      all finished positions, whenever one is finished or undone
              onset      the answer so far; after every step from the fifth on
              bench      the guided calibration under way, about four times a second; {"bench": null} when it is left
              visit      the open visit, when anything of it has changed; {"visit": null} without one
-             notice     one sentence for the person at the jig: {"type","level":"info|caution|alarm","text","t_s"}
+             notice     one sentence for the people at the jig: {"type","level":"info|caution|alarm","text","t_s"}
 
 NaN and infinity become null. Shares are fractions. tests/live/messages.json holds one saved example of each
-text message; tests hold the daemon and the page's types (dashboard/messages.js) against it.
+text message; tests compare the daemon and the page's types (dashboard/messages.js) with it.
 """
 
 from __future__ import annotations
