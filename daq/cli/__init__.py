@@ -1,6 +1,6 @@
 """The command `foreaft`. Each command reads its arguments, calls one function and prints the result.
 
-Exit codes: 0 done; 1 a check failed; 2 usage error or an input that was refused; 3 something is missing on this
+Exit codes: 0 done; 1 a check failed; 2 usage error, or the input was refused; 3 something is missing on this
 machine: a port, a device, a free address; 4 stored data cannot be used; 130 ended from the keyboard.
 Results go to standard output, everything else to standard error. Heavy imports wait until a command needs them.
 """
@@ -50,7 +50,7 @@ COMMANDS = {
 
 
 class _Lazy(click.Group):
-    """Loads the module of a command only when it is used, so that --version answers at once."""
+    """Loads a command's module only when it is used, so that --version answers at once."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
         return list(COMMANDS)
@@ -74,7 +74,7 @@ class _Lazy(click.Group):
 
 
 class _Refusal(click.ClickException):
-    """An error of click's own, printed as all other text is: it quotes arguments and file names."""
+    """An error raised by click, printed like all other text: it quotes arguments and file names."""
 
     exit_code = 2
 

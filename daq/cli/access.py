@@ -1,4 +1,4 @@
-"""`foreaft access`: the links and codes with which other screens are let in."""
+"""`foreaft access`: the links and QR codes that let other screens connect."""
 
 from __future__ import annotations
 
@@ -23,7 +23,8 @@ FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no 
 @click.option("--end", is_flag=True, help="End these keys; `foreaft serve --lan`, started again, makes new ones.")
 @click.option("--json", "as_json", is_flag=True)
 def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
-    """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link is let in: show it, do not send it."""
+    """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link can connect: show it, do not send
+    it."""
     from daq.live.web.keys_file import read_keys
 
     path = keys_path()
@@ -43,14 +44,14 @@ def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
 
 
 def keys_path() -> Path:
-    """Where the keys lie."""
+    """Where the keys are stored."""
     from daq.keep.paths import default_keys_path
 
     return default_keys_path(os.environ, Path.home())
 
 
 def links(keys: Keys, port: int) -> dict[str, str]:
-    """The link for each role. The key stands behind #, which browsers do not send."""
+    """The link for each role. The key follows the #, which browsers do not send."""
     return {role: f"{url(port)}#key={getattr(keys, role)}" for role in FOR}
 
 
@@ -67,7 +68,7 @@ def until(keys: Keys) -> str:
 
 
 def show(keys: Keys, port: int, *, to_stdout: bool) -> None:
-    """Links, and codes where somebody is looking."""
+    """Links, and QR codes if the output is a terminal."""
     err = not to_stdout
     for role, link in links(keys, port).items():
         say(f"{FOR[role]}: {link}", err=err)

@@ -19,14 +19,16 @@ if TYPE_CHECKING:
 
 STEP_OFF_MM = 4.0
 MOST_STATE_BYTES = 256 * 1024
-"""Of a mean state; its twenty numbers take one."""
+"""A mean state has twenty numbers, about 1 KiB."""
 
 
 @click.command()
 @click.argument("source")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
-@click.option("--step-off-mm", type=click.FloatRange(0, 20), help="Behind the onset; 4, of a stored sweep its plan's.")
-@click.option("--method", help="Name and version of the estimator; the newest when left out.")
+@click.option(
+    "--step-off-mm", type=click.FloatRange(0, 20), help="Behind the onset; default 4, for a stored sweep its plan's."
+)
+@click.option("--method", help="Name and version of the estimator; default: the newest.")
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store of a sweep given by number.")
 @click.option("--calibration", help="Of a stored sweep: computed with this file, id or number too, side by side.")
 def onset(
@@ -86,7 +88,7 @@ def _stored_onset(
     calibration: str | None,
     as_json: bool,
 ) -> None:
-    """The answer of a stored sweep, computed again from its raw; what forbade its verdict then forbids it now."""
+    """The answer of a stored sweep, recomputed from its raw data; what forbade its verdict then forbids it now."""
     from daq.cli.calibrate import calibration_called, opened_store
     from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
@@ -151,7 +153,7 @@ def balance(file: str, learn: bool, as_json: bool) -> None:
 
     text = text_of(file, MOST_STATE_BYTES)
     try:
-        # numbers as floats: one of thousands of digits is then refused by its size and not by the interpreter
+        # numbers as floats: one with thousands of digits is then refused for its size, not by the interpreter
         given = json.loads(text, parse_int=float, object_pairs_hook=_once)
         report = learned_report(given) if learn else balance_report(given)
     except json.JSONDecodeError as error:
@@ -172,7 +174,7 @@ def balance(file: str, learn: bool, as_json: bool) -> None:
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """A JSON object none of whose keys comes twice: which of two values was meant nobody can tell."""
+    """A JSON object without duplicate keys: nobody could tell which of two values was meant."""
     found = dict(pairs)
     if len(found) < len(pairs):
         (twice, _), *_ = Counter(name for name, _ in pairs).most_common(1)

@@ -54,17 +54,17 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 @PACE
 @click.option("--by", "made_by", help="Who calibrates.")
 @click.option("--place", default="", help="Where.")
-@click.option("--temperature", "temperature_degc", type=float, help="Of the room, degrees C.")
+@click.option("--temperature", "temperature_degc", type=float, help="Room temperature, degrees C.")
 @click.option("--remarks", default="")
 @click.option("--kg", "masses", help="Masses on each cell, lightest first: 5,10,20,30,40.")
-@click.option("--newtons", help="In place of --kg: forces by a reference cell.")
-@click.option("--cell", "cells", multiple=True, help="A cell to calibrate; all load cells when left out.")
+@click.option("--newtons", help="Instead of --kg: forces measured by a reference cell.")
+@click.option("--cell", "cells", multiple=True, help="A cell to calibrate; default: all load cells.")
 @weights
 @click.option("--series", default=3, show_default=True, help="Times up and down.")
 @click.option("--order", default="2", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
-@click.option("--read-s", default=5.0, show_default=True, help="Seconds a reading takes.")
+@click.option("--read-s", default=5.0, show_default=True, help="Seconds per reading.")
 @click.option("--warm-up", "warm_up_min", default=15.0, show_default=True, help="Minutes.")
-@click.option("--on-for", "on_for_min", default=0.0, help="Minutes the power is on already.")
+@click.option("--on-for", "on_for_min", default=0.0, help="Minutes the power has been on already.")
 @click.option("--creep", "creep_min", default=30.0, show_default=True, help="Minutes of creep test; 0: none.")
 @click.option("--cross-talk-kg", "crosstalk_kg", default=0.0, help="Mass put on each cell in turn; 0: none.")
 @click.option("--off-axis", "places", multiple=True, help='"left edge of the saddle:saddle_nose,saddle_rear:20"')
@@ -73,16 +73,16 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--expected-per-n", "expected", multiple=True, help="Counts per newton by data sheet: hands_left=8550.")
 @click.option("--within-k", default=5.0, show_default=True, help="The jig is used within this many kelvin of now.")
 @click.option("--per-k", type=float, help="Temperature effect on sensitivity by data sheet, a share per kelvin: 2e-5.")
-@click.option("--resume", is_flag=True, help="Go on with the calibration that was left in the middle.")
+@click.option("--resume", is_flag=True, help="Resume the unfinished calibration.")
 @click.option(
     "--out",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder for the calibration's file; the rig's when left out.",
+    help="Folder for the calibration's file; default: the rig file's.",
 )
 @click.option("--page", is_flag=True, help="Work on the dashboard's bench instead of here, until Ctrl-C.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the dashboard.")
 @click.option("--seed", default=1, type=click.IntRange(0), help="With --simulated: other cells.")
-@click.option("--json", "as_json", is_flag=True, help="What came of it as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="The result as JSON.")
 def bench(
     rig_file: Path | None,
     store: Path | None,
@@ -98,8 +98,8 @@ def bench(
 ) -> None:
     """Calibrate the cells of a jig, guided: warm-up, zero, weights up and down, creep, off-axis, cross-talk, tilts.
 
-    Every reading is judged before it is taken, and can be taken again. Leave with q; --resume goes on. What comes of
-    it is kept in the store for ever, with its certificate, and written as a file for the rig file to name.
+    Every reading is judged before it is accepted, and can be repeated. Leave with q; --resume continues. The result is
+    stored for ever, with its certificate, and written as a file for the rig file to name.
     """
     if simulated == (rig_file is not None):
         fail(REFUSED, "expected either --rig with the jig to calibrate, or --simulated")
@@ -136,8 +136,8 @@ def bench(
 def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as_json: bool, **words: Any) -> None:
     """Check the sensitivity with one known weight, before each day's work.
 
-    Zeroes the empty jig, then reads the weight. Exit code 1 when it does not show what it weighs; that is kept too,
-    and no verdict is given until a check passes.
+    Zeroes the empty jig, then reads the weight. Exit code 1 if the reading is off; that is stored too, and no verdict
+    is given until a check passes.
     """
     from daq.measure.calibration.weights import pull_n
 
@@ -182,7 +182,7 @@ def _run(
     *,
     port: int | None = None,
 ) -> None:
-    """A session on the board of the rig file, or on simulated cells, around some work."""
+    """A session on the rig file's board, or on simulated cells, for the duration of some work."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
     from daq.live.daemon import AddressTaken, listen, serve, url_of
@@ -229,7 +229,7 @@ def _run(
 
 
 def _wanted(words: dict[str, Any]) -> Wanted:
-    """The words of the command as what is wanted of the bench."""
+    """The command's options as a specification for the bench."""
     from daq.live.bench.wanted import Wanted
 
     if not words["made_by"]:
@@ -252,7 +252,7 @@ def _wanted(words: dict[str, Any]) -> Wanted:
 
 
 def _checked(made: type[T], **fields: Any) -> T:
-    """The fields as a checked whole; a refusal names each wrong one."""
+    """The fields, validated together; a refusal names each wrong one."""
     from pydantic import ValidationError
 
     try:

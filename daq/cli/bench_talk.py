@@ -1,4 +1,4 @@
-"""The conversation at the bench: what to do next, the reading as it lives, what was found, and the engineer's word."""
+"""The conversation at the bench: what to do next, the live reading, what was found, and the engineer's answer."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ WORDS = (
 
 
 class Typed:
-    """Lines of standard input, one by one, without holding up the acquisition."""
+    """Lines of standard input, one at a time, without holding up the acquisition."""
 
     def __init__(self) -> None:
         self._lines: asyncio.Queue[str | None] = asyncio.Queue()
@@ -39,7 +39,7 @@ class Typed:
         threading.Thread(target=self._read, args=(sys.stdin,), daemon=True).start()
 
     async def line(self, while_waiting: Callable[[], None] = lambda: None) -> str | None:
-        """The next line; None when there will be none."""
+        """The next line; None at the end of the input."""
         while True:
             try:
                 return await asyncio.wait_for(self._lines.get(), SHOW_S)
@@ -53,7 +53,7 @@ class Typed:
 
 
 async def hello_of(session: Session) -> None:
-    """Wait for the board. TimeoutError saying what is wrong with its link."""
+    """Wait for the board. TimeoutError that says what is wrong with its link."""
     for _ in range(round(HELLO_WITHIN_S / LOOK_S)):
         if session.acquisition.sensors.greeting is not None and session.acquisition.pipeline.channels:
             return
@@ -68,7 +68,7 @@ async def hello_of(session: Session) -> None:
 
 
 async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) -> int:
-    """Through the readings until none is due or the engineer leaves; the exit code."""
+    """Go through the readings until none is due or the engineer leaves; returns the exit code."""
     desk = session.calibrating.under_way()
     tell(WORDS)
     while True:
@@ -86,7 +86,7 @@ async def walk(session: Session, typed: Typed, *, hands: SimulatedBench | None) 
 
 
 def _tell(desk: BenchDesk) -> None:
-    """What to do next, or what is wrong with what was done."""
+    """Say what to do next, or what is wrong with what was done."""
     fields = desk.fields()
     if desk.problem:
         tell(f"{desk.problem}\n  read again what is named (r TASK, series CELL N), or q")
@@ -99,7 +99,7 @@ def _tell(desk: BenchDesk) -> None:
 
 
 async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> None:
-    """What the engineer said, done. ValueError when it does not fit."""
+    """Do what the engineer said. ValueError if it does not fit."""
     word, *rest = line.split()[:3] or [""]
     before = len(desk.bench.taken)
     match word, rest:
@@ -128,7 +128,7 @@ async def _done(desk: BenchDesk, line: str, hands: SimulatedBench | None) -> Non
 
 
 async def _until_over(desk: BenchDesk, before: int) -> None:
-    """Show the reading while it goes on, then what was taken since."""
+    """Show the reading while it runs, then what was accepted since."""
     since = 0.0
     while (reading := desk.fields()["reading"]) is not None:
         await asyncio.sleep(LOOK_S)
@@ -154,7 +154,7 @@ def _loads(desk: BenchDesk) -> str:
 
 
 def ended(session: Session, folder: Path | None, *, as_json: bool) -> None:
-    """Tell what came of it, and write the calibration for the rig file to name; without a folder it is only kept."""
+    """Print the result, and write the calibration for the rig file to name; without a folder it is only stored."""
     from daq.measure.calibration import to_dict
 
     bench = session.calibrating.bench
@@ -175,7 +175,7 @@ def ended(session: Session, folder: Path | None, *, as_json: bool) -> None:
 
 
 def check_folder(folder: Path) -> None:
-    """Refuse a folder that no file can be written to, before hours of readings end there."""
+    """Refuse a folder that cannot be written to, before hours of readings end there."""
     try:
         with TemporaryFile(dir=folder):
             pass
@@ -184,7 +184,7 @@ def check_folder(folder: Path) -> None:
 
 
 def write_new(path: Path, text: str) -> Path:
-    """Write a file that is not there yet; one that is there is never overwritten."""
+    """Write a new file; an existing one is never overwritten."""
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -208,4 +208,4 @@ async def judged(session: Session, typed: Typed, *, on: str, **weight: Any) -> S
 
 
 _SETTLE_S = 2.2
-"""The mean is over the last two seconds: all of them after the key was pressed."""
+"""The mean is over the last two seconds; all of them have to come after the key press."""

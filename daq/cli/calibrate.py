@@ -66,7 +66,7 @@ def fit(
 
 
 def fit_lines(report: dict[str, Any]) -> list[str]:
-    """A fit as an engineer reads it, uncertainties to two digits."""
+    """A fit in readable form, uncertainties to two digits."""
     lines = [f"{report['model']}   {report['points']} points, {report['degrees_of_freedom']} degrees of freedom"]
     columns = ("coefficients", "standard_uncertainties", "expanded_uncertainties")
     for i, (value, u, expanded) in enumerate(zip(*(report[name] for name in columns), strict=True)):
@@ -100,7 +100,7 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
 @STORE
 @click.option("--json", "as_json", is_flag=True)
 def list_(store: Path | None, as_json: bool) -> None:
-    """All calibrations of the store, oldest first, and how each stands."""
+    """All calibrations in the store, oldest first, with the status of each."""
     from daq.live.bench.summaries import summaries
 
     with opened_store(store) as opened:
@@ -142,12 +142,13 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
 @calibrate.command("cross-check")
 @click.argument("name")
 @STORE
-@click.option("--load-n", type=click.FloatRange(0.1, 5000), help="At this load; half the span when left out.")
+@click.option("--load-n", type=click.FloatRange(0.1, 5000), help="At this load; default: half the span.")
 @click.option("--trials", default=200_000, show_default=True, type=click.IntRange(1000, 5_000_000))
 @click.option("--seed", default=0, type=click.IntRange(0))
 @click.option("--json", "as_json", is_flag=True)
 def cross_check_(name: str, store: Path | None, load_n: float | None, trials: int, seed: int, as_json: bool) -> None:
-    """The budget of calibration NAME by drawing every error from its distribution (GUM Supplement 1).
+    """Repeat the budget of calibration NAME by Monte Carlo, drawing every error from its distribution (GUM Supplement
+    1).
 
     NAME: id or number in the store, or a calibration file.
     """
@@ -181,7 +182,7 @@ def cross_check_(name: str, store: Path | None, load_n: float | None, trials: in
 
 
 def calibration_called(name: str, store: Path | None) -> Any:
-    """A calibration by its file, or by id or number in the store."""
+    """A calibration from its file, or by id or number in the store."""
     from daq.keep.store import calibrations
 
     file = Path(name)

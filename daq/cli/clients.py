@@ -1,4 +1,4 @@
-"""`foreaft clients`, `consent`, `keep-until`: who is known, what they agreed to, until when. Never a name."""
+"""`foreaft clients`, `consent`, `keep-until`: who is on record, what they agreed to, until when. Never a name."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from daq.cli.telling import print_json, say, tell
 
 
 @click.command()
-@click.option("--overdue", is_flag=True, help="Only those whose records are past their date and due to be forgotten.")
+@click.option("--overdue", is_flag=True, help="Only those whose records are past their date and due for deletion.")
 @a_store
 @json_flag
 def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
@@ -79,7 +79,7 @@ def consent(client: str, kind: Any, said: str, store: Path | None) -> None:
 @a_store
 def keep_until(client: str, date: datetime.datetime, store: Path | None) -> None:
     """Keep the records of CLIENT (a pseudonym) until DATE, YYYY-MM-DD; after it `foreaft clients --overdue` lists
-    them. Nothing is removed by itself.
+    them. Nothing is deleted automatically.
     """
     from daq.keep.clients import people
 

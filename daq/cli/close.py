@@ -1,4 +1,4 @@
-"""`foreaft close`: an end for sweeps that were cut off."""
+"""`foreaft close`: ends sweeps that were cut off."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from daq.cli.telling import REFUSED, answer_lines, fail, say
 def close(sweeps: tuple[int, ...], everything: bool, store: Path | None) -> None:
     """End SWEEPS that were cut off, by a kill or a power cut, with the answer from what was ridden.
 
-    However long ago that was. A closed sweep cannot be taken up any more. The daemon must not be running on the same
-    store.
+    It does not matter how long ago that was. A closed sweep can no longer be resumed. The daemon must not be running on
+    the same store.
     """
     from daq.keep.again import cut_off
 

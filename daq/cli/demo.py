@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from daq.values import Onset
 
 KINDS = ("hinge", "gentle-bend", "straight", "flat", "loaded")
-"""Of daq.rider.model; written here again so that `--help` need not load it."""
+"""From daq.rider.model; repeated here so that `--help` need not load it."""
 
 MEASURES = {
     "full": ("hands", "saddle", "tilt"),
@@ -29,7 +29,9 @@ MEASURES = {
 @click.command()
 @click.option("--headless", is_flag=True, help="No dashboard; ends by itself when the sweep is done.")
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON, with the simulated truth beside it.")
-@click.option("--pace", default=7.0, show_default=True, type=click.FloatRange(0.5, 100), help="Times faster than life.")
+@click.option(
+    "--pace", default=7.0, show_default=True, type=click.FloatRange(0.5, 100), help="Times faster than real time."
+)
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="Another rider's day.")
 @click.option(
     "--kind",
@@ -43,7 +45,7 @@ MEASURES = {
     "wrong",
     multiple=True,
     metavar="NAME[=SIZE]",
-    help="Something wrong with rider or jig, as often as you like; --with list names them all.",
+    help="Something wrong with rider or jig; may be repeated; --with list names them all.",
 )
 @click.option(
     "--board",
@@ -81,8 +83,8 @@ def demo(
 
     About a minute at the default pace. Without --headless the dashboard stays up afterwards, until Ctrl-C.
 
-    --with sliding --with fatigue-late=20 gives the rider what can pass for an onset, or hide one. The truth, and what
-    was wrong, stand beside the answer and in the recording.
+    --with sliding --with fatigue-late=20 gives the rider something that can pass for an onset, or hide one. The truth,
+    and what was wrong, are shown beside the answer and stored in the recording.
     """
     if "list" in wrong:
         say("\n".join(listed()))
@@ -156,7 +158,7 @@ def _tell_answer(answer: Onset | None, truth: dict[str, Any], steps: int, *, as_
 
 
 def listed() -> list[str]:
-    """Every name there is to give to --with, in its usual size."""
+    """Every name --with accepts, in its usual size."""
     from daq.rider.named import NAMED, Asked
 
     return [
@@ -166,7 +168,7 @@ def listed() -> list[str]:
 
 
 def truth_line(truth: dict[str, Any]) -> str:
-    """The truth of the simulation in one line."""
+    """The simulated truth, in one line."""
     rider = "; ".join([f"{truth['kind']} rider", *(each["what"] for each in truth["confounds"])])
     if truth["onset_mm"] is None:
         return f"truth of the simulation: this rider has no onset ({rider})"

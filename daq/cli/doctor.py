@@ -1,4 +1,4 @@
-"""`foreaft doctor`: is everything there, and does it do well."""
+"""`foreaft doctor`: is everything there, and does it work."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ CHECK_FAILED = 1
 def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: bool) -> None:
     """Check ports, board, cells, Bluetooth, disk and clock. With --rig the jig has to be empty and still.
 
-    End the daemon first: a port serves one program at a time. Exit code 1 when a check failed. The text is made to be
-    copied into a question to somebody.
+    End the daemon first: a port serves one program at a time. Exit code 1 when a check failed. Copy the text when you
+    ask somebody for help.
     """
     if rig_file is not None:
         tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
@@ -64,7 +64,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
 
 
 def lines_of(checks: list[Check]) -> list[str]:
-    """The checks as text to read and to copy."""
+    """The checks as text."""
     import platform
 
     import daq

@@ -17,7 +17,9 @@ from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
 @click.argument("folder", type=click.Path(file_okay=False, path_type=Path))
 @click.option("--all", "everything", is_flag=True, help="All finished sweeps that may be exported.")
 @click.option("--for", "purpose", type=click.Choice(["research", "client"]), default="research", show_default=True)
-@click.option("--form", type=click.Choice(["parquet", "csv.gz"]), help="Parquet where pyarrow is there, else CSV.")
+@click.option(
+    "--form", type=click.Choice(["parquet", "csv.gz"]), help="Default: Parquet if pyarrow is installed, otherwise CSV."
+)
 @click.option(
     "--licence",
     type=click.Choice(list(LICENCES)),
@@ -47,9 +49,9 @@ def export(
 ) -> None:
     """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
 
-    Pseudonyms only. Research needs the client's consent. A sweep of which something is lost is exported with its gap;
-    one that cannot be is said and left out. Made again into the same FOLDER, a stopped export goes on. The daemon may
-    be running.
+    Pseudonyms only. Research needs the client's consent. A sweep with lost data is exported with its gap; one that
+    cannot be exported is reported and left out. Run again with the same FOLDER, an interrupted export continues. The
+    daemon may be running.
     """
     from daq.keep.again.recompute import recompute_stored
     from daq.keep.package.export import export as exported

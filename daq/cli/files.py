@@ -1,4 +1,4 @@
-"""Files that a command is given by name, read within bounds; one that is not as expected ends the command with 2."""
+"""Files given to a command by name, read within limits; an invalid one ends the command with exit code 2."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def text_of(name: str, most_bytes: int) -> str:
 
 
 def calibration_in(file: Path) -> Any:
-    """The calibration a file holds."""
+    """The calibration in a file."""
     from daq.keep.bounded import MOST_CALIBRATION_BYTES, Refused, from_json, read_bytes
     from daq.measure.calibration import from_dict
 

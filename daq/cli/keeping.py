@@ -24,8 +24,8 @@ json_flag = click.option("--json", "as_json", is_flag=True, help="The result as 
 
 @contextmanager
 def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
-    """The store, opened; every StoreError inside the block, and every folder that cannot be written, becomes one
-    sentence and its exit code."""
+    """The open store; every StoreError inside the block, and every folder that cannot be written, becomes one sentence
+    and its exit code."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
 
@@ -47,7 +47,7 @@ def _no_place(error: OSError) -> NoReturn:
 
 @contextmanager
 def bar(label: str) -> Iterator[Callable[[int, int], None]]:
-    """A progress bar on standard error for work that reports (done, all)."""
+    """A progress bar on standard error, for work that reports (done, all)."""
 
     with click.progressbar(length=1, label=label, file=sys.stderr) as shown:
 
@@ -62,7 +62,7 @@ def bar(label: str) -> Iterator[Callable[[int, int], None]]:
 @a_store
 @json_flag
 def verify(store: Path | None, as_json: bool) -> None:
-    """Read every chunk of the store, check its sums, and say what is damaged."""
+    """Read every chunk of the store, check its checksum, and report what is damaged."""
     from daq.keep.store.verify import verify as verified
 
     with opened(store) as open_store, bar("reading") as progress:
@@ -79,7 +79,7 @@ def verify(store: Path | None, as_json: bool) -> None:
 @click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
 @a_store
 def backup(target: Path, store: Path | None) -> None:
-    """Copy the store to the new file TARGET while it may be in use, and read the copy back."""
+    """Copy the store to the new file TARGET, even while it is in use, and read the copy back."""
     from daq.keep.store.backup import back_up
 
     with opened(store) as open_store, bar("copying") as progress:
@@ -91,7 +91,7 @@ def backup(target: Path, store: Path | None) -> None:
 @click.argument("source", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @a_store
 def restore(source: Path, store: Path | None) -> None:
-    """Put the backup SOURCE in the store's place; a store that is there is set aside, not overwritten."""
+    """Replace the store with the backup SOURCE; an existing store is set aside, not overwritten."""
     from daq.keep.errors import StoreError
     from daq.keep.store.backup import restore as restored
 
@@ -110,7 +110,7 @@ def restore(source: Path, store: Path | None) -> None:
 @click.argument("damaged", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
 def salvage(damaged: Path, target: Path) -> None:
-    """Bring what is readable of the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
+    """Copy what is readable in the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
     from daq.keep.again.cut_off import close
     from daq.keep.errors import StoreError
     from daq.keep.rescue.salvage import salvage as salvaged
@@ -137,8 +137,8 @@ def salvage(damaged: Path, target: Path) -> None:
 def import_(folders: tuple[Path, ...], store: Path | None) -> None:
     """Bring exported sweeps back into the store, every file checked against its hash.
 
-    Each of FOLDERS is an exported sweep or a folder of them. The store is made when it is not there. A sweep that is
-    damaged, or in the store already, is said and left out.
+    Each of FOLDERS is an exported sweep or a folder of them. The store is created if it does not exist. A sweep that is
+    damaged, or already in the store, is reported and left out.
     """
     from daq.keep.errors import StoreDamaged
     from daq.keep.package.datapackage import NAME
@@ -162,7 +162,7 @@ def import_(folders: tuple[Path, ...], store: Path | None) -> None:
 
 @click.command()
 @click.argument("client")
-@click.option("--yes", is_flag=True, help="Do it; without it only what would go is said.")
+@click.option("--yes", is_flag=True, help="Do it; without this, only say what would be removed.")
 @a_store
 def forget(client: str, yes: bool, store: Path | None) -> None:
     """Remove the client with this pseudonym: name, consents, visits, sweeps and their raw data.
@@ -212,7 +212,7 @@ def hand_over(client: str, folder: Path, store: Path | None) -> None:
 )
 @click.option("--method", help="Name and version of the estimator; the newest when left out.")
 @click.option("--cluster", help="Address of a Dask scheduler, tcp://...; without it processes on this machine.")
-@click.option("--processes", type=click.IntRange(1), help="How many; as many as there are cores when left out.")
+@click.option("--processes", type=click.IntRange(1), help="How many; default: one per core.")
 @json_flag
 def archive(
     archive: Path,
@@ -225,7 +225,7 @@ def archive(
 ) -> None:
     """Compute every exported sweep in the folder ARCHIVE again and write the answers as tables into OUT.
 
-    What is done already is not done again; sweeps that fail are listed and do not stop the others.
+    Finished sweeps are not computed again; sweeps that fail are listed and do not stop the others.
     """
     import functools
 

@@ -1,4 +1,4 @@
-"""`foreaft panel`: what the repeats of all riders teach, and a plan for the repeats that would teach more."""
+"""`foreaft panel`: what all riders' repeats show, and which further repeats would show more."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ MOST_PRIOR_BYTES = 64 * 1024
 a_prior = click.option(
     "--prior",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Spreads to begin with: another workshop's table, of --write-prior. Judgement when left out.",
+    help="Initial scatter: another workshop's table, from --write-prior. Default: judgement.",
 )
 
 
@@ -30,11 +30,11 @@ a_prior = click.option(
     "--archive",
     "archived",
     type=click.Path(exists=True, file_okay=False, path_type=Path),
-    help="Of exported sweeps instead: the folder that foreaft archive wrote.",
+    help="Use exported sweeps instead: the folder that foreaft archive wrote.",
 )
-@click.option("--simulated", is_flag=True, help="Of simulated riders instead of real ones.")
+@click.option("--simulated", is_flag=True, help="Use simulated riders instead of real ones.")
 @click.option("--write-prior", type=click.Path(dir_okay=False, path_type=Path), help="Write what was learned here.")
-@click.option("--workshop", help="With --write-prior: the name it goes by.")
+@click.option("--workshop", help="With --write-prior: the workshop's name.")
 @json_flag
 def panel(
     store: Path | None,
@@ -45,7 +45,7 @@ def panel(
     workshop: str | None,
     as_json: bool,
 ) -> None:
-    """Say how far onsets scatter between days and between sweeps, learned from all riders tested more than once."""
+    """Report how far onsets scatter between days and between sweeps, learned from all riders tested more than once."""
     from daq.fit.days import spreads_from
     from daq.fit.workshop_words import panel_fields, panel_lines
     from daq.keep.clients.told import told_in
@@ -82,7 +82,7 @@ def panel(
 
 
 def priors_from(file: Path) -> Priors:
-    """Another workshop's table; a file that is none ends the command."""
+    """Another workshop's table; an invalid file ends the command."""
     from daq.keep.bounded import from_json
     from daq.sweep.prior_file import priors_in
 

@@ -1,4 +1,4 @@
-"""`foreaft probe`: what is behind a port, or in range of Bluetooth."""
+"""`foreaft probe`: what is behind a port, or in Bluetooth range."""
 
 from __future__ import annotations
 
@@ -21,8 +21,10 @@ NOT_RECOGNISED = 1
 
 @click.command()
 @click.argument("place")
-@click.option("--baud", type=click.IntRange(1200, 12_000_000), help="Only this one; otherwise the usual ones in turn.")
-@click.option("--seconds", default=3.0, show_default=True, type=click.FloatRange(0.2, 600), help="To listen, per baud.")
+@click.option("--baud", type=click.IntRange(1200, 12_000_000), help="Only this one; default: the usual ones in turn.")
+@click.option(
+    "--seconds", default=3.0, show_default=True, type=click.FloatRange(0.2, 600), help="Seconds to listen, per baud."
+)
 @click.option("--modbus", "unit", type=click.IntRange(1, 247), metavar="UNIT", help="Ask this Modbus unit instead.")
 @click.option("--function", default="3", show_default=True, type=click.Choice(["3", "4"]), help="Modbus function.")
 @click.option("--address", default=0, show_default=True, type=click.IntRange(0, 65_534), help="Register, from 0.")
@@ -32,8 +34,8 @@ def probe(
 ) -> None:
     """Say what PLACE is: a serial port such as /dev/ttyACM0, or the word "bluetooth" for the sensors in range.
 
-    Protocol, rate, channels and noise, or why not. Exit code 0 when it was recognised, 1 when not, 3 when the port or
-    the adapter cannot be used.
+    Protocol, rate, channels and noise, or why it cannot tell. Exit code 0 if it was recognised, 1 if not, 3 if the port
+    or the adapter cannot be used.
     """
     from daq.keep.json_text import plain
     from daq.sources import listening, modbus_probe
@@ -66,7 +68,7 @@ def probe(
 
 
 def port_lines(place: str, baud: int, found: Finding) -> list[str]:
-    """A finding as a person reads it."""
+    """A finding in readable form."""
     lines = [f"{place} at {baud} baud: {found.words}"]
     if found.rate_hz is not None:
         lines.append(f"  {found.rate_hz:.1f} a second, {found.dropped} dropped, {found.damaged} damaged")
@@ -84,11 +86,11 @@ def port_lines(place: str, baud: int, found: Finding) -> list[str]:
 
 
 def modbus_lines(place: str, found: ModbusFinding) -> list[str]:
-    """A unit's answer as a person reads it."""
+    """A unit's answer in readable form."""
     lines = [f"{place} at {found.baud} baud, parity {found.parity}: {found.words}"]
     return lines + [f"  as {kind:8s} word order {order:7s} {number:g}" for kind, order, number in found.readings]
 
 
 def bluetooth_lines(seen: list[Seen], seconds: float) -> list[str]:
-    """The sensors in range as a person reads them."""
+    """The sensors in range in readable form."""
     return [str(sensor) for sensor in seen] or [f"no sensor in range within {seconds:g} s: turn the cranks, look again"]

@@ -1,4 +1,4 @@
-"""`foreaft prove`: a jig put to the proof with a mechanical dummy, its setback scale against a caliper."""
+"""`foreaft prove`: proves a jig with a mechanical dummy, and its setback scale with a caliper."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ JSON = click.option("--json", "as_json", is_flag=True, help="The certificate as 
 
 @click.group()
 def prove() -> None:
-    """Put a jig to the proof: does it find a known onset, and how well?
+    """Prove a jig: does it find a known onset, and how well?
 
     A workshop's own proof, not an accredited test. firmware_notes/proof_dummy.md has the dummy.
     """
@@ -41,7 +41,7 @@ def prove() -> None:
 @click.option("--by", "made_by", help="Who proves.")
 @click.option("--place", default="", help="Where.")
 @click.option("--placements", default=4, show_default=True, type=click.IntRange(3, 10), help="Of the dummy.")
-@click.option("--read-s", default=3.0, show_default=True, type=click.FloatRange(1, 60), help="Seconds a reading takes.")
+@click.option("--read-s", default=3.0, show_default=True, type=click.FloatRange(1, 60), help="Seconds per reading.")
 @click.option("--store", type=PATH, help="Store file.")
 @click.option("--simulated", is_flag=True, help="A simulated engineer, dummy and jig, to try it out. No --rig then.")
 @click.option("--fault", type=click.Choice(FAULTS), help="With --simulated: what is wrong with the jig.")
@@ -49,9 +49,8 @@ def prove() -> None:
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="With --simulated.")
 @JSON
 def run(sheet: Path, rig_file: Path | None, store: Path | None, simulated: bool, as_json: bool, **words: Any) -> None:
-    """Work through a proof, guided; every reading is kept in the file SHEET, and a sheet that is there goes on.
-
-    Exit code 1 when the jig is not proved.
+    """Work through a guided proof; every reading is saved in the file SHEET, and an existing sheet is continued. Exit
+    code 1 if the jig is not proved.
     """
     if simulated == (rig_file is not None):
         fail(REFUSED, "expected either --rig with the jig to prove, or --simulated")
@@ -68,7 +67,7 @@ def run(sheet: Path, rig_file: Path | None, store: Path | None, simulated: bool,
 
 
 def _worked(sheet: Path, kept: Sheet | None, rig_file: Path | None, path: Path, words: dict[str, Any]) -> int:
-    """A session on the jig of the rig file, or a simulated one, around the proof; the exit code."""
+    """A session on the rig file's jig, or a simulated one, for the duration of the proof; returns the exit code."""
     from daq.keep.store import Store
     from daq.live.daemon import serve
     from daq.live.proving.simulated import SimulatedProof
@@ -104,7 +103,7 @@ def _worked(sheet: Path, kept: Sheet | None, rig_file: Path | None, path: Path, 
 
 @contextlib.contextmanager
 def _exits() -> Iterator[None]:
-    """What goes wrong as one sentence and its exit code."""
+    """Turns an error into one sentence and its exit code."""
     from daq.keep.errors import StoreError
     from daq.refusals import NotNow
     from daq.rig import RigError
@@ -124,9 +123,8 @@ def _exits() -> Iterator[None]:
 @click.option("--html", type=PATH, help="Write the certificate as a page to print, to this new file.")
 @JSON
 def result(sheet: Path, html: Path | None, as_json: bool) -> None:
-    """What the proof of a finished SHEET says, computed anew, and the tables for the rig file.
-
-    Exit code 1 when the jig is not proved.
+    """The result of a finished SHEET, recomputed, and the tables for the rig file. Exit code 1 if the jig is not
+    proved.
     """
     made = _proved(_read_sheet(sheet))
     if html is not None:

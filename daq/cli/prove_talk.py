@@ -33,7 +33,7 @@ WORDS = (
 
 
 def desk_for(session: Session, kept: Sheet | None, path: Path, dummy: DummyParts, words: dict[str, Any]) -> ProofDesk:
-    """A new sheet, or the one that is there. ValueError when it is of another jig."""
+    """A new sheet, or the existing one. ValueError if it belongs to another jig."""
     from daq.live.bench.standing import utc_now
     from daq.live.proving.desk import ProofDesk, save
     from daq.proof.sheet import ProofPlan, Sheet, parts_of
@@ -61,7 +61,7 @@ def desk_for(session: Session, kept: Sheet | None, path: Path, dummy: DummyParts
 
 
 async def walk(desk: ProofDesk, trial: SimulatedProof | None, fault: str | None) -> int:
-    """Through the tasks until none is due or the engineer leaves; the exit code."""
+    """Go through the tasks until none is due or the engineer leaves; returns the exit code."""
     from daq.proof.tasks import BadValue, tasks
 
     typed, engineer = None if trial else Typed(), _engineer(desk, trial, fault)
@@ -86,7 +86,7 @@ async def walk(desk: ProofDesk, trial: SimulatedProof | None, fault: str | None)
 
 
 async def _patiently(desk: ProofDesk, task: Task, typed: dict[str, float]) -> None:
-    """A fast simulated board may be late: what it did not send is read again, as a person would."""
+    """A fast simulated board may be late: the reading is repeated, as a person would do."""
     for _ in range(TRIES):
         with contextlib.suppress(NotNow):
             await desk.done(task, typed)

@@ -14,7 +14,7 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, step_l
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
 def replay(file: Path, as_json: bool) -> None:
-    """Compute a recorded sweep again from its raw bytes, to the same onset bit for bit."""
+    """Recompute a recorded sweep from its raw bytes, to the same onset, bit for bit."""
     from daq.items import Event
     from daq.keep.again.replay import replayed
     from daq.keep.json_text import plain
@@ -56,6 +56,6 @@ def replay(file: Path, as_json: bool) -> None:
 
 
 def _planned(plan: Any) -> int:
-    """How many steps the header's plan has; 0 when there is no plan in it."""
+    """The number of steps in the header's plan; 0 without a plan."""
     positions = plan.get("positions_mm") if isinstance(plan, dict) else None
     return len(positions) if isinstance(positions, list) else 0

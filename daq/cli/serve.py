@@ -25,26 +25,26 @@ if TYPE_CHECKING:
 @click.option("--typed", is_flag=True, help="No board: a person reads a scale and types. Makes a rig file when needed.")
 @click.option("--unit", type=click.Choice(["N", "kg", "lb"]), help="Of the scale's display, for a rig file made now.")
 @click.option("--step", type=click.FloatRange(0.001, 20), help="The smallest step of its display, in its unit.")
-@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; made when it is not there.")
+@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; created if it does not exist.")
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
-@click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key: foreaft access.")
-@click.option("--name", "names", multiple=True, help="What else it is called by on the network, such as by a proxy.")
-@click.option("--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="A key's time.")
+@click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key, see foreaft access.")
+@click.option("--name", "names", multiple=True, help="Another name it has on the network, for example behind a proxy.")
+@click.option("--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="Hours a key stays valid.")
 @click.option(
     "--log",
     "log_form",
     default="words",
     show_default=True,
     type=click.Choice(["words", "json"]),
-    help="json: one object a line, commands included.",
+    help="json: one object per line, commands included.",
 )
 @click.option("--rider", default="R-0000", show_default=True, help="Pseudonym of the rider. Never a name.")
 @click.option("--mass-kg", type=click.FloatRange(30, 200), help="Rider's mass as ridden, with shoes and clothes.")
 @click.option(
     "--record",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Also write all that is received to this new file, to replay. It holds loads of whoever rides; "
+    help="Also write all that is received to this new file, to replay. It holds the loads of whoever rides; "
     "foreaft forget does not reach it.",
 )
 @click.option(
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
     default=1.0,
     show_default=True,
     type=click.FloatRange(0, 744),
-    help="Hours after which a sweep that was cut off is no longer taken up; a rider who has rested warms up again.",
+    help="Hours after which an interrupted sweep is no longer resumed; a rested rider has to warm up again.",
 )
 @a_prior
 def serve(
@@ -167,7 +167,7 @@ def _rig_file(given: Path | None, *, typed: bool, unit: str | None, step: float 
 
 
 def _try_new_file(path: Path) -> None:
-    """OSError, before anything is ridden, when no file can be made there."""
+    """OSError, before anything is ridden, if no file can be created there."""
     path.open("xb").close()
     path.unlink()
 

@@ -1,6 +1,5 @@
-"""Settings that need not be typed each time: flag before environment before settings file before default.
-
-The demo takes none of them: simulated riders do not belong into a client's store.
+"""Settings that need not be typed each time: a flag overrides the environment, which overrides the settings file, which
+overrides the default. The demo uses none of them: simulated riders do not belong in a client's store.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ MOST_BYTES = 64 * 1024
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One setting: the key in the file, the option it stands for, what it is."""
+    """One setting: the key in the file, its option, its meaning."""
 
     key: str
     option: str
@@ -53,7 +52,7 @@ WITHOUT = ("demo", "try")
 
 
 def settings_path() -> Path:
-    """The settings file, whether or not it is there."""
+    """The settings file's path, whether or not it exists."""
     from daq.keep.paths import default_settings_path
 
     named = os.environ.get(FILE_VARIABLE)
@@ -61,7 +60,7 @@ def settings_path() -> Path:
 
 
 def read_settings(path: Path) -> dict[str, Any]:
-    """Values by option. Ends the command with one sentence when the file is there and cannot be used."""
+    """Values by option. Ends the command with one sentence if the file exists but cannot be used."""
     import tomllib
 
     from daq.keep.bounded import Refused, read_text
@@ -92,7 +91,7 @@ def read_settings(path: Path) -> dict[str, Any]:
 
 
 def prepare(name: str, command: click.Command) -> click.Command:
-    """The command, its options reading the environment where there is a setting for them."""
+    """The command, with every option that is a setting also reading the environment."""
     if name not in WITHOUT:
         for parameter in command.params:
             if parameter.name in SETTINGS and isinstance(parameter, click.Option):
@@ -102,8 +101,7 @@ def prepare(name: str, command: click.Command) -> click.Command:
 
 @click.group()
 def config() -> None:
-    """Settings: a flag counts before the environment (FOREAFT_...), that before the settings file, that before the
-    default."""
+    """Settings: a flag overrides the environment (FOREAFT_...), which overrides the settings file, then the default."""
 
 
 @config.command()

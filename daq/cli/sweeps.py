@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def store_path(chosen: Path | None) -> Path:
-    """The store asked for, or the one where stores lie when nobody says otherwise."""
+    """The requested store, or the one at the default path."""
     import os
 
     from daq.keep.paths import default_store_path

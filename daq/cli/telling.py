@@ -1,7 +1,6 @@
-"""How commands speak: results on standard output, progress and errors on standard error, exit codes in one place.
-
+"""How commands print: results on standard output, progress and errors on standard error, exit codes in one place.
 Everything goes through `say`: names, notes, file names and what a device sent come from elsewhere, and a terminal obeys
-the escape sequences in them. tests/cli/test_terminal.py holds that no command prints by itself.
+the escape sequences in them. tests/cli/test_terminal.py checks that no command prints directly.
 """
 
 from __future__ import annotations
@@ -18,24 +17,25 @@ from daq.values import Onset, Result, StepMean, Verdict
 
 REFUSED, MISSING, UNUSABLE, KEYBOARD = 2, 3, 4, 130
 VERDICTS = {Verdict.RISE_SEEN: "rise seen, effort not measured"}
-"""Those that are said in other words than they are stored in."""
+"""Verdicts whose printed words differ from the stored ones."""
 LONGEST_SENTENCE = 4000
-"""A refusal may quote what was given; nobody reads a million letters of it."""
+"""A refusal may quote the input; nobody reads a million characters of it."""
 
 
 def say(text: str, *, err: bool = False, end: str = "\n") -> None:
-    """Text on standard output or standard error, with whatever would command the terminal made visible."""
+    """Print text on standard output or standard error, with anything that would control the terminal made visible."""
     click.echo(visible(text) + end, err=err, nl=False)
 
 
 def overwrite(text: str) -> None:
-    """A line on standard error that the next one overwrites; nothing when nobody looks."""
+    """A line on standard error that the next one overwrites; nothing if it is not a terminal."""
     if sys.stderr.isatty():
         click.echo(f"\r{visible_line(text):110.110}", err=True, nl=False)
 
 
 def draw_code(link: str, *, err: bool) -> None:
-    """A QR code where somebody is looking; its escape sequences are the library's own, of the link only its modules."""
+    """A QR code, if the output is a terminal; its escape sequences come from the library, and the link only sets its
+    modules."""
     import segno
 
     stream = sys.stderr if err else sys.stdout
@@ -71,7 +71,7 @@ def step_line(step: StepMean, done: int, planned: int) -> str:
 
 
 def answer_lines(answer: Onset) -> list[str]:
-    """An answer as a person reads it."""
+    """An answer in readable form."""
     lines = [f"verdict: {VERDICTS.get(answer.verdict, answer.verdict)}" + (" (gradual)" if answer.gradual else "")]
     lines += [f"evidence: {answer.grade}"] if answer.grade else []
     if answer.onset_mm is not None and answer.interval_95_mm is not None:
@@ -83,7 +83,7 @@ def answer_lines(answer: Onset) -> list[str]:
 
 
 def validity_lines(answer: Onset) -> list[str]:
-    """The tests of validity that failed or were not made, with what cures them."""
+    """The tests of validity that failed or were not made, with their remedies."""
     open_ones = [one for one in answer.validity if one.result is not Result.PASSED]
     if not open_ones:
         return []
