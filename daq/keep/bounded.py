@@ -1,8 +1,6 @@
-"""Files from elsewhere, read within bounds: whatever is too large, too deep or no plain file is refused before memory
-is taken for it.
-
-Every reader of a file that a person brings along goes through here. What is refused is one sentence with the file's
-name and what was expected.
+"""Files from elsewhere, read within limits: anything too large, too deep or not a plain file is refused before memory
+is allocated for it. Every reader of a file that a person supplies goes through here. A refusal is one sentence with the
+file's name and what was expected.
 """
 
 from __future__ import annotations
@@ -28,9 +26,9 @@ from daq.keep.private import PRIVATELY
 
 KIB, MIB, GIB = 2**10, 2**20, 2**30
 DEEPEST_JSON = 64
-"""Levels of brackets. Python's own parser gives up at about 1000, with a fault instead of a refusal."""
+"""Levels of brackets. Python's own parser gives up at about 1000, with a RecursionError instead of a refusal."""
 MOST_JSON_BYTES = 4 * MIB
-"""Of one text. Parsed, it may take twenty times as much."""
+"""Bytes of one text. Parsed, it may take twenty times as much."""
 
 MOST_CALIBRATION_BYTES = MIB
 """Of a calibration file. 32 channels with their budgets take 100 KiB."""
@@ -41,11 +39,11 @@ _LONG_NUMBER = re.compile(r"\d{19}")
 
 
 class Refused(ValueError):
-    """The file is not read; the text names it and says what was expected."""
+    """The file is refused; the text names it and says what was expected."""
 
 
 def open_plain(path: Path, *, most_bytes: int | None = None) -> io.BufferedReader:
-    """The file opened for reading, when it is a plain one of at most so many bytes.
+    """The file, opened for reading, if it is a plain one of at most so many bytes.
 
     Raises Refused for a pipe, a device, a socket, a folder or a file that is too long; OSError as open does. A pipe
     without a writer is not waited for.
@@ -53,7 +51,7 @@ def open_plain(path: Path, *, most_bytes: int | None = None) -> io.BufferedReade
     try:
         descriptor = os.open(path, os.O_RDONLY | PRIVATELY | _WITHOUT_WAITING)
     except OSError as error:
-        if error.errno == errno.ENXIO:  # a socket, or a device that is not there
+        if error.errno == errno.ENXIO:  # a socket, or a missing device
             raise Refused(f"{path}: expected a plain file, got a {_kind(os.stat(path).st_mode)}") from error
         raise
     file = os.fdopen(descriptor, "rb") if _is_plain(descriptor) else None
@@ -69,36 +67,36 @@ def open_plain(path: Path, *, most_bytes: int | None = None) -> io.BufferedReade
 
 
 def read_bytes(path: Path, most_bytes: int) -> bytes:
-    """The whole of a plain file. Refused when it is longer, also when it grows meanwhile; OSError."""
+    """The content of a plain file. Refused if it is longer, even if it grows meanwhile; OSError."""
     with open_plain(path, most_bytes=most_bytes) as file:
         return _at_most(file, str(path), most_bytes)
 
 
 def read_text(path: Path, most_bytes: int) -> str:
-    """The same as text in UTF-8, a byte order mark left out."""
+    """The same as text in UTF-8, without a byte order mark."""
     return _decoded(read_bytes(path, most_bytes), str(path))
 
 
 def read_stream(stream: IO[bytes], name: str, most_bytes: int) -> str:
-    """The text of an open stream, such as standard input, in UTF-8. Refused when it is longer."""
+    """The text of an open stream, such as standard input, in UTF-8. Refused if it is longer."""
     return _decoded(_at_most(stream, name, most_bytes), name)
 
 
 def from_json(text: str | bytes, *, most_bytes: int = MOST_JSON_BYTES) -> Any:
-    """What a JSON text holds. ValueError, without the file's name, for one that is too long or too deep, and for
-    numbers beyond 64 bits, infinite or none."""
+    """The value of a JSON text. ValueError, without the file's name, for one that is too long or too deep, and for
+    numbers beyond 64 bits, infinities and NaN."""
     if len(text) > most_bytes:
         raise ValueError(f"expected at most {in_words(most_bytes)} of JSON, got {in_words(len(text))}")
     if isinstance(text, bytes):
         text = text.decode("utf-8")  # UnicodeDecodeError is a ValueError
     if text.count("[") + text.count("{") > DEEPEST_JSON and _depth(text) > DEEPEST_JSON:
         raise ValueError(f"expected JSON of at most {DEEPEST_JSON} levels, got more")
-    whole = _whole_number if _LONG_NUMBER.search(text) else None  # a call for each number: only where it may matter
+    whole = _whole_number if _LONG_NUMBER.search(text) else None  # a call per number: only if needed
     return json.loads(text, parse_float=_finite, parse_int=whole, parse_constant=_no_number)
 
 
 def unzstd(packed: bytes, most_bytes: int) -> bytes:
-    """What a zstd frame holds. ValueError when that is more than so many bytes, or the frame is damaged."""
+    """The content of a zstd frame. ValueError if that is more than so many bytes, or the frame is damaged."""
     try:
         with zstandard.ZstdDecompressor(max_window_size=8 * MIB).stream_reader(packed) as reader:
             content: bytes = reader.read(most_bytes + 1)
@@ -110,8 +108,8 @@ def unzstd(packed: bytes, most_bytes: int) -> bytes:
 
 
 def gzip_lines(path: Path, *, most_bytes: int, most_line: int) -> Iterator[str]:
-    """The lines of a gzipped text in UTF-8, unpacked as they are asked for. Refused when it unpacks to more than so
-    many bytes, when a line is longer than most_line bytes, and for what is no gzip."""
+    """The lines of a gzipped text in UTF-8, unpacked on demand. Refused if it unpacks to more than so many bytes, if a
+    line is longer than most_line bytes, or if it is not gzip."""
     left = most_bytes
     with open_plain(path) as packed, gzip.GzipFile(fileobj=packed, mode="rb") as file:
         while True:
@@ -132,10 +130,8 @@ def gzip_lines(path: Path, *, most_bytes: int, most_line: int) -> Iterator[str]:
 
 
 class Patience:
-    """Processor time for what a file or a folder of them asks to be computed.
-
-    So long, and a second more for each so many bytes. What is sound takes a tenth of it on a machine of 2023, and less
-    than half on one five times slower.
+    """A budget of processor time for what a file or a folder asks to be computed: a fixed time, plus a second per so
+    many bytes. A sound file takes a tenth of it on a machine of 2023, and less than half on one five times slower.
     """
 
     SECONDS = 5.0
@@ -149,14 +145,14 @@ class Patience:
         self._until_s = time.process_time() + self.SECONDS + size / bytes_a_second
 
     def left(self) -> bool:
-        """True while there is some; then Refused."""
+        """True while some is left; then Refused."""
         if time.process_time() > self._until_s:
             raise Refused(f"{self._path}: asks for more work than a file of its size can; given up")
         return True
 
 
 def in_words(count: int) -> str:
-    """A number of bytes as a person reads it."""
+    """A number of bytes in readable form."""
     for unit, size in (("GiB", GIB), ("MiB", MIB), ("KiB", KIB)):
         if count >= size:
             return f"{count / size:.4g} {unit}"

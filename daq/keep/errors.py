@@ -18,7 +18,7 @@ from pathlib import Path
 
 
 class StoreError(Exception):
-    """The store cannot do what was asked; the text says why and what to do."""
+    """The store cannot do what was requested; the text says why and what to do."""
 
 
 class StoreBusy(StoreError):
@@ -50,7 +50,7 @@ class StoreVanished(StoreError):
 
 
 class StoreDamaged(StoreError):
-    """Bytes are not what was written; the text names the chunk or the file, row_id the row where it is one."""
+    """Bytes are not what was written; the text names the chunk or the file, row_id the row if it is one."""
 
     def __init__(self, said: str, *, row_id: int | None = None) -> None:
         super().__init__(said)
@@ -62,9 +62,9 @@ _PRIMARY = 0xFF
 
 
 def store_error(error: sqlite3.Error, path: Path) -> StoreError:
-    """The StoreError that says what SQLite's error means here."""
+    """The StoreError for SQLite's error."""
     code = getattr(error, "sqlite_errorcode", None)
-    said = " ".join(str(error).split())  # SQLite quotes a damaged schema, line breaks and all
+    said = " ".join(str(error).split())  # SQLite quotes a damaged schema, including its line breaks
     primary = None if code is None else code & _PRIMARY
     if primary == sqlite3.SQLITE_FULL:
         return StoreFull(f"no room left on the disk of {path}: free some, nothing stored before is lost")
@@ -88,4 +88,4 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
 
 
 class NotThere(StoreError):
-    """The store is well, but has nothing of that number or pseudonym."""
+    """The store is fine, but has nothing with that number or pseudonym."""

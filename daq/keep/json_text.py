@@ -25,7 +25,7 @@ def digest(text: str) -> str:
 
 
 def plain(value: Any) -> Any:
-    """The value made of what JSON has. TypeError when it cannot be."""
+    """The value as plain JSON types. TypeError if that is impossible."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, enum.IntFlag):

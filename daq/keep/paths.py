@@ -1,4 +1,4 @@
-"""Where the store, the keys and the settings lie when nobody says otherwise."""
+"""Default places of the store, the keys and the settings."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def default_keys_path(environ: Mapping[str, str], home: Path) -> Path:
 
 
 def default_state_folder(environ: Mapping[str, str], home: Path) -> Path:
-    """Where a service keeps its state (StateDirectory=, systemd.exec(5)), or a person's state folder."""
+    """A service's state folder (StateDirectory=, systemd.exec(5)), or a person's."""
     service = environ.get("STATE_DIRECTORY", "").split(":")[0]
     return Path(service) if service else _base(environ, "XDG_STATE_HOME", home / ".local" / "state", home)
 

@@ -1,4 +1,4 @@
-"""New files for their owner alone: whatever holds what a rider weighs, says or is called is health data."""
+"""New files, readable by their owner alone: a rider's weight, words or name are health data."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ PRIVATELY = getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 def new_file(path: Path) -> BinaryIO:
     """A new file for writing, readable by its owner alone whatever the umask says. FileExistsError when it is there."""
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | PRIVATELY, FILE)
-    if hasattr(os, "fchmod"):  # Windows keeps a user's files by their folder
-        os.fchmod(descriptor, FILE)  # a umask may only have taken away from it
+    if hasattr(os, "fchmod"):  # Windows protects a user's files by their folder
+        os.fchmod(descriptor, FILE)  # the umask may have removed permissions
     return os.fdopen(descriptor, "wb")
 
 
 def write_text(path: Path, text: str) -> None:
-    """A text file for its owner alone, in the place of one that may be there."""
+    """A text file for its owner alone; replaces an existing one."""
     path.unlink(missing_ok=True)
     with new_file(path) as file:
         file.write(text.encode())

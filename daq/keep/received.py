@@ -1,7 +1,5 @@
-"""What a recording or an exported sweep says was received, looked at before anything is computed from it.
-
-The pipeline trusts its items: live they come from our own decoders and from checked commands. From a file they come
-from anywhere.
+"""Checks the items of a recording or an exported sweep before anything is computed from them. The pipeline trusts its
+items: live, they come from our own decoders and from checked commands. A file may contain anything.
 """
 
 from __future__ import annotations
@@ -23,12 +21,12 @@ from daq.values import Samples
 from daq.wire.scans import MAX_CHANNELS
 
 LATEST_US = 400 * 86_400 * 1_000_000
-"""No session lasts longer; a time beyond is no receipt time."""
+"""No session lasts longer; a later time cannot be a receipt time."""
 MOST_PAYLOAD_BYTES = 512
 """Of a notification: an attribute of Bluetooth has no more (Core specification, vol 3, part F, 3.2.9)."""
 
 MOST_STEPS = 1000
-"""Steps of a sweep, those ridden again included."""
+"""Steps of a sweep, including repeated ones."""
 
 _Setback = Annotated[float, Field(ge=-1000, le=1000)]
 _Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
@@ -132,11 +130,11 @@ _CONTENT: Mapping[str, type[_Content]] = {
     STAGE_FAILED: _Failed,
     LOST: _Lost,
 }
-"""Of the events that something is computed from."""
+"""The content of events from which something is computed."""
 
 
 def checked(item: Item) -> Item:
-    """The item, when the pipeline can take it. ValueError saying what was expected."""
+    """The item, if the pipeline can take it. ValueError that says what was expected."""
     match item:
         case Samples():
             _check_scans(item)
@@ -172,7 +170,7 @@ def _check_time(received_us: int) -> None:
 
 
 def _check_plan(content: Mapping[str, Any]) -> None:
-    """The plan has to be one, type for type; a JSON list stands for the tuple of positions."""
+    """The plan has to be valid, type for type; a JSON list stands for the tuple of positions."""
     unknown = sorted(content.keys() - {field.name for field in fields(Plan)})
     if unknown:
         raise ValueError(f"plan: {unknown[0]!r} is none of its keys")
@@ -195,7 +193,7 @@ def _check(model: type[_Content], content: Any, where: str) -> None:
 
 
 def _first(error: Exception) -> str:
-    """The first thing that is wrong, in one line."""
+    """The first error, in one line."""
     if not isinstance(error, ValidationError):
         return str(error)
     first = error.errors(include_url=False, include_input=False)[0]

@@ -52,7 +52,7 @@ from daq.keep.received import LATEST_US
 
 MAGIC = b"foreaft recording 1\n"
 BLOCK_US = 5_000_000
-"""Session time after which a block is written unasked."""
+"""Session time after which a block is written automatically."""
 LEVEL = 19
 """zstd level; a block of five seconds packs in a few milliseconds."""
 MOST_BLOCK_BYTES = 8 * MIB
@@ -63,22 +63,22 @@ MOST_UNPACKED = (8 * MIB, 50)
 FULL_BLOCK = (20_000, 4 * MIB)
 """Items or bytes after which a block is written whatever the time; far below what a reader takes."""
 MOST_EVENTS = 2**18
-"""Letters of events that the last block repeats: thousands of them."""
+"""Characters of events that the last block repeats: thousands of events."""
 MOST_END_BYTES = 2 * MIB + 2 * MOST_EVENTS
 ZSTD_MARK = b"\x28\xb5\x2f\xfd"
 MOST_LOOKS = 100
-"""Places tried as the block after a damaged one; chance puts the mark into four thousand million bytes once."""
+"""Positions tried as the block after a damaged one; by chance the mark occurs once in four thousand million bytes."""
 
 _BLOCK = struct.Struct("<II")
 _TABLE = struct.Struct("<I")
 
 Recorded: TypeAlias = WireBytes | Notification | Event
 Block: TypeAlias = tuple[int, int] | None
-"""Place and length of its packed part; None where one or more are damaged."""
+"""Position and length of its packed part; None in place of one or more damaged blocks."""
 
 
 class BadRecording(ValueError):
-    """The file is not a recording, or not a readable one; the text says where and why."""
+    """The file is not a readable recording; the text says where and why."""
 
 
 class RecordingWriter:
@@ -97,7 +97,7 @@ class RecordingWriter:
         self._write_block(json_text(header).encode())
 
     def add(self, item: Recorded) -> None:
-        """The next item received; every five seconds of session time they go to the disk."""
+        """Adds the next item received; items go to the disk every five seconds of session time."""
         self._pending.append(item)
         if isinstance(item, Event) and (left := self._events_left - len(json_text(item.content))) >= 0:
             self._events_left = left
@@ -108,7 +108,7 @@ class RecordingWriter:
             self.flush()
 
     def flush(self) -> None:
-        """Puts what was added on the disk."""
+        """Writes what was added to the disk."""
         if not self._pending:
             return
         table, payloads = _packed(self._pending)
@@ -118,7 +118,7 @@ class RecordingWriter:
         self._pending, self._pending_bytes = [], 0
 
     def close(self) -> None:
-        """Writes what is left and the last block. Twice does no harm."""
+        """Writes what is left and the last block. May be called twice."""
         if self._file.closed:
             return
         try:
@@ -149,9 +149,9 @@ class Recording:
     path: Path
     header: Mapping[str, Any]
     complete: bool
-    """Whether it was closed in good order and nothing is missing."""
+    """Whether it was properly closed and nothing is missing."""
     problems: tuple[str, ...]
-    """What is missing, a sentence each."""
+    """What is missing, one sentence each."""
     _blocks: tuple[Block, ...]
     _events: tuple[Event, ...] = ()
     """The events, as the last block has them."""
@@ -174,7 +174,7 @@ class Recording:
             yield item
 
     def _readable(self) -> Iterator[Recorded | None]:
-        """The items of the blocks, None for a place where some are damaged."""
+        """The items of the blocks, None in place of damaged ones."""
         with open_plain(self.path) as file:
             left = MOST_UNPACKED[0] + MOST_UNPACKED[1] * os.fstat(file.fileno()).st_size
             for place in self._blocks:
@@ -191,10 +191,8 @@ class Recording:
 
 
 def read_recording(path: Path) -> Recording:
-    """Opens a recording and checks every block's CRC.
-
-    Damaged blocks and a missing end are problems of the Recording; its items are all the others. Raises BadRecording
-    when there is no readable header.
+    """Opens a recording and checks every block's CRC. Damaged blocks and a missing end are listed as the Recording's
+    problems; its items are all the others. Raises BadRecording if there is no readable header.
     """
     try:
         file = open_plain(path)
@@ -238,7 +236,7 @@ def _gap(last_us: int, next_us: int) -> Event:
 
 
 def _scanned(file: BinaryIO) -> tuple[list[Block], list[str]]:
-    """The blocks after the magic, and what is wrong with those that are damaged. The file, which may be larger than
+    """The blocks after the magic line, and what is wrong with the damaged ones. The file, which may be larger than
     memory, is mapped into it and not read at once."""
     found: list[Block] = []
     problems: list[str] = []
@@ -270,7 +268,7 @@ def _length_if_sound(content: mmap.mmap, at: int) -> int | None:
 
 
 def _next_sound(content: mmap.mmap, at: int, looks: Iterator[int]) -> int | None:
-    """Where the next sound block begins after one that is damaged."""
+    """Where the next sound block begins after a damaged one."""
     mark = content.find(ZSTD_MARK, at + _BLOCK.size + 1)
     while mark >= 0 and next(looks, None) is not None:
         if _length_if_sound(content, mark - _BLOCK.size) is not None:

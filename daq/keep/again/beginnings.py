@@ -1,4 +1,4 @@
-"""A sweep whose beginning is lost: put together again from what is left, and never with a verdict."""
+"""A sweep whose beginning is lost: rebuilt from what is left, and never with a verdict."""
 
 from __future__ import annotations
 
@@ -14,9 +14,8 @@ UNKNOWN = (
 
 
 def with_beginning(items: Iterable[Item], plan: Mapping[str, Any] | None, mass_kg: float | None) -> Iterator[Item]:
-    """The items; where something is lost and the fitter rides a sweep that did not begin, its beginning before that.
-
-    Its channels are those of the last hello. Without a plan nothing is put in.
+    """The items; if something is lost and the fitter's events belong to a sweep without a beginning, one is inserted
+    before them. Its channels are those of the last hello. Without a plan nothing is inserted.
     """
     begun, gaps = False, list[Item]()
     channels: list[str] = []

@@ -1,4 +1,4 @@
-"""A visit read from the store, its sweeps computed from their raw."""
+"""A visit read from the store, its sweeps computed from raw data."""
 
 from __future__ import annotations
 
@@ -19,11 +19,12 @@ from daq.keep.store.sessions import SweepRecord
 
 
 class NoIntake(ValueError):
-    """A visit without an intake has nothing to decide on."""
+    """The visit has no intake, so there is nothing to decide on."""
 
 
 def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
-    """A visit; StoreError when there is none, NoIntake. known: sweeps computed before, added to: they do not change."""
+    """A visit. StoreError if there is none, NoIntake. known: a cache of computed sweeps, which do not change; new ones
+    are added."""
     record = visits.visit(store, visit_id)
     session = store.session(record.session_id)
     notes = visits.notes(store, visit_id)
@@ -32,11 +33,11 @@ def case_of(store: Store, visit_id: int, known: dict[int, Ridden]) -> Case:
         raise NoIntake("no intake was kept in this visit; keep it on the client screen first")
     sweeps: list[SweepRecord] = []
     for note in notes:
-        with contextlib.suppress(NotThere, StoreDamaged):  # lost: what else was ridden counts all the same
+        with contextlib.suppress(NotThere, StoreDamaged):  # lost: the visit's other sweeps still count
             sweeps += [store.sweep(int(note.content["sweep_id"]))] if note.kind == "sweep" else []
     for sweep in sweeps:
         if sweep.to_us is not None and sweep.id not in known:
-            with contextlib.suppress(StoreDamaged):  # of its raw nothing can be computed any more
+            with contextlib.suppress(StoreDamaged):  # nothing can be computed from its raw data any more
                 found = ridden(store, sweep.id)
                 known |= {} if found is None else {sweep.id: found}
     used = sorted({sweep.calibration_id for sweep in sweeps} or {session.calibration_id})

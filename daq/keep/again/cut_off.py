@@ -1,7 +1,5 @@
-"""Sweeps that were cut off, by a kill, a power cut or a closed daemon: which there are, and closing them for good.
-
-Nothing about it depends on how long ago that was: what was ridden is in the store, and computing it again tells how far
-the sweep had come.
+"""Sweeps that were cut off, by a kill, a power cut or a closed daemon: listing them, and closing them for good. How
+long ago that was does not matter: what was ridden is in the store, and recomputing it shows how far the sweep had got.
 """
 
 from __future__ import annotations
@@ -22,20 +20,20 @@ CUT_OFF = "cut off"
 
 @dataclass(frozen=True, slots=True)
 class CutOff:
-    """One that is not closed: what can be said of it before it is resumed or closed."""
+    """One that is not closed: what is known before it is resumed or closed."""
 
     sweep: SweepRecord
     session: SessionRecord
     last_utc: str
-    """When something of it was last received, ISO 8601, UTC."""
+    """When data was last received for it, ISO 8601, UTC."""
 
     def ago(self, now: datetime.datetime) -> datetime.timedelta | None:
-        """How long ago that was; None when nobody knows."""
+        """How long ago that was; None if unknown."""
         return None if self.last_utc == "unknown" else now - datetime.datetime.fromisoformat(self.last_utc)
 
 
 def cut_off(store: Store) -> list[CutOff]:
-    """All sweeps without an end, oldest first. The newest may be under way in a daemon."""
+    """All sweeps without an end, oldest first. The newest may be in progress in a daemon."""
     found = []
     for sweep in store.sweeps(damaged=lambda _: None):
         if sweep.to_us is None:
@@ -45,8 +43,9 @@ def cut_off(store: Store) -> list[CutOff]:
 
 
 def close(store: Store, sweep_id: int) -> Ridden | None:
-    """Ends a sweep that was cut off where its raw ends, with the answer from what was ridden, which is kept; what was
-    ridden. None when nothing can be computed of it; it is ended all the same. One that has ended stays as it is.
+    """Ends a sweep that was cut off where its raw data ends, stores the answer from what was ridden, and returns what
+    was ridden: None if nothing can be computed, though the sweep is ended anyway. One that has already ended is left as
+    it is.
     """
     sweep = store.sweep(sweep_id)
     if sweep.to_us is not None and sweep.state is not None:
@@ -64,7 +63,7 @@ def close(store: Store, sweep_id: int) -> Ridden | None:
 
 
 def _last_us(store: Store, sweep: SweepRecord) -> int:
-    """The last receipt of a sweep without an end: before the next sweep of its session, if there is one."""
+    """The last receipt time of a sweep without an end: before the next sweep of its session, if there is one."""
     later = [
         one.from_us
         for one in store.sweeps(damaged=lambda _: None)

@@ -1,4 +1,4 @@
-"""What is computed from a stored sweep, all of it at once, for an export or an analysis."""
+"""Everything computed from a stored sweep, for an export or an analysis."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from daq.values import NAN, Array, Loads, Onset, StepMean, Stroke
 
 @dataclass(frozen=True, slots=True)
 class StepUncertainty:
-    """How well one step's loads are known: standard uncertainties, N; NaN where there is nothing to tell it from."""
+    """How well one step's loads are known: standard uncertainties, N; NaN if they cannot be computed."""
 
     se_n: float
-    """Of the hand load's mean over the strokes: differs from step to step, independent between steps."""
+    """Of the hand load's mean over the strokes: independent between steps."""
     hands_calibration_n: float
-    """Of the hand load, from the calibration: nearly the same error on every step, so no matter to the onset."""
+    """Of the hand load, from the calibration: nearly the same error on every step, so irrelevant to the onset."""
     saddle_calibration_n: float
 
     @property
@@ -33,7 +33,7 @@ UNKNOWN = StepUncertainty(NAN, NAN, NAN)
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Derived:
-    """One sweep computed; every part may be missing."""
+    """One computed sweep; any part may be missing."""
 
     loads: tuple[Loads, ...] = ()
     strokes: tuple[Stroke, ...] = ()
@@ -41,7 +41,7 @@ class Derived:
     steps: tuple[StepMean, ...] = ()
     """The finished steps that count, in the order in which they were ridden."""
     uncertainties: tuple[StepUncertainty, ...] = ()
-    """Of each step; empty: not known."""
+    """Of each step; empty if unknown."""
     onset: Onset | None = None
     cells: tuple[str, ...] = ()
     """Names of the columns of cells_n."""
@@ -50,17 +50,17 @@ class Derived:
     methods: Mapping[str, str] = field(default_factory=dict)
     """Name and version of what computed each part: {"onset": "grid/1", ...}."""
     losses: tuple[str, ...] = ()
-    """What of its raw is lost, a phrase each with its times; or why nothing could be computed."""
+    """What is lost of its raw data, one phrase each with times; or why nothing could be computed."""
 
 
 def step_of_strokes(derived: Derived) -> list[int | None]:
-    """For each stroke the number of the step it was averaged in, from 1; None when it was left out."""
+    """For each stroke the number, from 1, of the step it was averaged in; None if it was left out."""
     places = {stroke: number for number, step in enumerate(derived.steps, start=1) for stroke in step.strokes}
     return [places.get(stroke) for stroke in derived.strokes]
 
 
 def step_of_times(derived: Derived, t_s: Array) -> list[int | None]:
-    """For each time the number of the step in one of whose averaged strokes it lies; None when in none."""
+    """For each time the number of the step whose averaged strokes contain it; None if none does."""
     used = sorted((one.start_s, one.end_s, n) for n, step in enumerate(derived.steps, start=1) for one in step.strokes)
     if not used:
         return [None] * len(t_s)
@@ -72,7 +72,7 @@ def step_of_times(derived: Derived, t_s: Array) -> list[int | None]:
 
 
 def exclusions(derived: Derived) -> list[tuple[int, Stroke, str]]:
-    """(number from 1, stroke, reason) of each stroke that is in no step's mean."""
+    """(number from 1, stroke, reason) for each stroke that is in no step's mean."""
     found = []
     for number, (stroke, step) in enumerate(zip(derived.strokes, step_of_strokes(derived), strict=True), start=1):
         if step is None:

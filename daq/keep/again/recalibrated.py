@@ -1,6 +1,5 @@
-"""A stored sweep computed again: with another calibration, estimator or step off.
-
-Its own record is left as it is. Where strokes and steps begin and end stays as it was ridden; only the loads change.
+"""A stored sweep recomputed with another calibration, estimator or step-off. Its stored record is unchanged. Strokes
+and steps begin and end as they were ridden; only the loads change.
 """
 
 from __future__ import annotations
@@ -22,7 +21,7 @@ from daq.sweep.onset import METHOD
 
 
 def calibration_of_sweep(store: Store, sweep_id: int) -> Calibration:
-    """The calibration a sweep was ridden with. NotThere for a sweep there is not."""
+    """The calibration a sweep was ridden with. NotThere if there is no such sweep."""
     return calibration_of(store, store.sweep(sweep_id))
 
 
@@ -34,11 +33,9 @@ def recompute_again(
     method: str = METHOD,
     step_off_mm: float | None = None,
 ) -> Derived:
-    """A stored sweep with another calibration, estimator or step off; what is None stays as it was ridden.
-
-    Another calibration brings its own standing: one made more than 12 months before or after the sweep, or a simulated
-    one on a real jig, forbids the verdict. The zero taken with the sweep counts with any. Raises CalibrationError when
-    it lacks a channel.
+    """A stored sweep with another calibration, estimator or step-off; None keeps what was ridden. Another calibration
+    brings its own status: one made more than 12 months before or after the sweep, or a simulated one on a real jig,
+    forbids the verdict. The zero taken with the sweep is always used. Raises CalibrationError if it lacks a channel.
     """
     sweep = store.sweep(sweep_id)
     session = store.session(sweep.session_id)
@@ -55,7 +52,7 @@ def recompute_again(
 
 
 def begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm: float | None) -> Iterator[Item]:
-    """The items of a sweep with its beginning changed; step_off_mm None: as it was planned."""
+    """The items of a sweep with its beginning changed; step_off_mm None: as planned."""
     for item in items:
         if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
             content = {**item.content, **changes}
@@ -67,7 +64,7 @@ def begun_otherwise(items: Iterable[Item], changes: dict[str, Any], step_off_mm:
 
 
 def standing_for(calibration: Calibration, started_utc: str, from_us: int, simulated: bool) -> dict[str, Any]:
-    """How a calibration stands for a sweep that began from_us after the session did."""
+    """The status of a calibration for a sweep that began from_us after its session."""
     begun = datetime.datetime.fromisoformat(started_utc)
     ridden_utc = (begun + datetime.timedelta(microseconds=from_us)).isoformat()
     doubt = ""

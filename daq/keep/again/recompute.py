@@ -1,4 +1,4 @@
-"""Rides the items of a sweep again and gathers all that comes of it."""
+"""Rides the items of a sweep again and collects all outputs."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ STEP_METHOD = "step/1"
 
 
 def recompute_stored(store: Store, sweep_id: int) -> Derived:
-    """A stored sweep, with the calibration it was ridden with. StoreDamaged when its rig or calibration is lost."""
+    """A stored sweep, with the calibration it was ridden with. StoreDamaged if its rig or calibration is lost."""
     sweep = store.sweep(sweep_id)
     return recompute(items_of(store, sweep), rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
 
@@ -38,11 +38,10 @@ def recompute(
     method: str = METHOD,
     other: Calibration | None = None,
 ) -> Derived:
-    """All that comes of the items.
-
-    calibration: the one the sweep was ridden with; it settles where every stroke and step begins and ends.
-    other: what the loads are computed with instead. When a step ends depends on when the hands were steady, so another
-    calibration would move steps under the fitter's commands; the strokes of each step stay those that were averaged.
+    """All outputs of the items. calibration: the one the sweep was ridden with; it determines where every stroke and
+    step begins and ends. other: the calibration to compute the loads with instead. When a step ends depends on when the
+    hands were steady, so another calibration would move steps relative to the fitter's commands; the strokes of each
+    step stay those that were averaged.
     """
     if other is None:
         found = _gathered(items, rig, Ride(rig, calibration, method=method))
@@ -77,7 +76,7 @@ def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
 
 
 def _seen_too(items: Iterable[Item], seen: Ride, parts: list[Loads]) -> Iterator[Item]:
-    """The items; on their way the loads another calibration makes of them, which rides no sweep."""
+    """Passes the items on, and meanwhile computes their loads with another calibration, without riding a sweep."""
     for item in items:
         if not (isinstance(item, Event) and item.kind == FITTER):
             parts.extend(output for output in seen.feed(item) if isinstance(output, Loads))
@@ -85,7 +84,7 @@ def _seen_too(items: Iterable[Item], seen: Ride, parts: list[Loads]) -> Iterator
 
 
 def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) -> Derived:
-    """The same strokes and steps of these loads: same times, same strokes averaged, torque as it was."""
+    """The same strokes and steps with these loads: same times, same strokes averaged, torque unchanged."""
     begins_s = np.array([part.t_s[0] for part in loads])
     again: dict[Stroke, Stroke] = {}
     for stroke in found.strokes:

@@ -1,4 +1,4 @@
-"""A recording through the pipeline again, from its wire bytes, a board's or a transmitter's."""
+"""Runs a recording through the pipeline again, from the wire bytes of a board or a transmitter."""
 
 from __future__ import annotations
 
@@ -20,10 +20,9 @@ from daq.wire.board import BoardDecoder, Hello
 
 
 def replayed(recording: Recording) -> Iterator[Heard]:
-    """Everything the pipeline makes of a recording; where blocks are lost, of the rest, and its last answer says so.
-
-    Raises BadRecording when its header lacks rig or calibration, when something in it cannot be what a session
-    received, and when computing it takes far longer than its length accounts for.
+    """Everything the pipeline computes from a recording; if blocks are lost, from the rest, and its last answer says
+    so. Raises BadRecording if its header lacks rig or calibration, if something in it cannot have been received by a
+    session, or if computing it takes far longer than its length allows.
     """
     ride, decoded = _set_up(recording)
     patience = Patience(recording.path, Patience.REPLAYED)
@@ -40,9 +39,8 @@ def replayed(recording: Recording) -> Iterator[Heard]:
 
 
 def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
-    """What follows from the items, where something is lost an event of daq.items.LOST in its place.
-
-    The last answer then says so, also when the step it would have come with is lost.
+    """The outputs of the items; an event of daq.items.LOST takes the place of anything lost. The last answer then says
+    so, even if the step it would have come with is lost.
     """
     for item in items:
         yield from ride.feed_again(item)
@@ -52,7 +50,7 @@ def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
 def wire_items(
     recorded: Iterable[Recorded], decoder: BoardDecoder | TransmitterDecoder | ScaleGreeting
 ) -> Iterator[Item]:
-    """What was recorded with the bytes of the rig's loads decoded."""
+    """The recorded items, with the bytes of the rig's loads decoded."""
     for entry in recorded:
         if not isinstance(entry, WireBytes):
             yield entry

@@ -1,4 +1,4 @@
-"""The page the client takes home, as HTML for the browser to print: everything escaped, nothing computed here."""
+"""The page the client takes home, as HTML for the browser to print: everything is escaped, nothing is computed here."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ VERDICTS = {
     Verdict.UNDECIDED: "it is undecided",
 }
 MOST_LEANINGS = 6
-"""Lines of what spoke for either way that the page has room for; the complaints come first."""
+"""The number of lines of evidence for either direction that fit on the page; complaints come first."""
 LONG = 300
-"""Letters of a reason from which on it is printed small."""
+"""A reason with more characters than this is printed small."""
 
 _PAGES = Environment(
     loader=FileSystemLoader(Path(__file__).parent),
@@ -45,7 +45,7 @@ _PAGES.filters["minus"] = lambda text: re.sub(r"(^|[\s(;])-(?=\d)", "\\1\N{MINUS
 
 
 def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
-    """The page as HTML; earlier: the visit that the evidence lays beside this one."""
+    """The page as HTML; earlier: the visit that the evidence compares with this one."""
     curves = (*case.sweeps, *evidence.earlier)
     new = _new(case, evidence)
     return _PAGES.get_template("report.html").render(
@@ -76,7 +76,7 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
 
 
 def _new(case: Case, evidence: Evidence) -> Place | None:
-    """Saddle and bar as decided; as ridden there where nothing else was decided."""
+    """Saddle and bar as decided, or as ridden there if nothing else was decided."""
     decision, chosen = case.decision, evidence.chosen
     if decision is None or chosen is None:
         return None
@@ -99,7 +99,7 @@ def _tilt_deg(case: Case) -> float | None:
 
 
 def _other_ways(case: Case, evidence: Evidence, new: Place) -> list[tuple[str, float, float | None]]:
-    """The same place said otherwise: words, new and before, mm."""
+    """The same position in other terms: label, new and old, mm."""
     saddle, was = case.intake.saddle, evidence.present
     other = 1 if saddle.reference == "nose" else 0
     now_mm = both_references_mm(saddle, new.setback_mm)[other]
@@ -116,7 +116,7 @@ def _other_ways(case: Case, evidence: Evidence, new: Place) -> list[tuple[str, f
 
 
 def _care(case: Case, evidence: Evidence) -> list[str]:
-    """What a reader has to know beside the numbers."""
+    """What a reader has to know besides the numbers."""
     overridden = [
         f"gone on without {one['title'].lower()} ({one['said']}). Reason: {one['reason']}" for one in case.overrides
     ]
@@ -126,7 +126,7 @@ def _care(case: Case, evidence: Evidence) -> list[str]:
 
 
 def _against_gravity_mm(place: Place) -> float | None:
-    """On a climb of CLIMB_PCT; the height along the seat tube taken as one over the BB."""
+    """On a climb of CLIMB_PCT; the height along the seat tube is taken as a vertical height over the BB."""
     if place.height_mm is None:
         return None
     return setback_against_gravity_mm(place.setback_mm, over_bb_mm(place.height_mm), tilt_deg_of(CLIMB_PCT))

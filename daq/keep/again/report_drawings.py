@@ -23,7 +23,7 @@ Scale: TypeAlias = Callable[[float], float]
 
 
 def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
-    """All sweeps over each other, front of the bicycle on the right; window, present and chosen setback marked."""
+    """All sweeps overlaid, front of the bicycle on the right; window, present and chosen setback are marked."""
     loads = [step.hand_load_n for sweep in sweeps for step in sweep.steps]
     places = [step.setback_mm for sweep in sweeps for step in sweep.steps]
     places += [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]

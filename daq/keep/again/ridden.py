@@ -1,4 +1,5 @@
-"""A stored sweep ridden again: its raw through the same loop as live, to the same steps and answer, bit for bit."""
+"""A stored sweep ridden again: its raw data goes through the same loop as live, to the same steps and answer, bit for
+bit."""
 
 from __future__ import annotations
 
@@ -10,12 +11,12 @@ from daq.sweep.run import State
 
 
 def ridden(store: Store, sweep_id: int) -> Ridden | None:
-    """One sweep as the decision needs it; None when its raw does not hold its beginning."""
+    """One sweep as the decision needs it; None if its raw data lacks its beginning."""
     return followed(store, sweep_id)[0]
 
 
 def followed(store: Store, sweep_id: int) -> tuple[Ridden | None, State | None]:
-    """The same, and the state in which its raw leaves it."""
+    """The same, and the state it is in at the end of its raw data."""
     sweep = store.sweep(sweep_id)
     ride = Ride(rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
     for item in items_of(store, sweep):

@@ -1,4 +1,4 @@
-"""A sweep read from a store for computing it again, with its gaps; or why it cannot be."""
+"""A sweep read from a store for recomputation, with its gaps; or why that is impossible."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from daq.rig import Rig, RigError, parse_rig
 
 
 def items_of(store: Store, sweep: SweepRecord) -> Iterator[Item]:
-    """All that was received during a sweep; where something is lost an event of daq.items.LOST in its place."""
+    """Everything received during a sweep; an event of daq.items.LOST takes the place of anything lost."""
     items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us, gaps=True)
     return with_beginning(items, sweep.plan, sweep.rider.get("mass_kg"))
 
 
 def rig_of(session: SessionRecord) -> Rig:
-    """The rig a session was ridden on. StoreDamaged when its text is lost."""
+    """The rig a session was ridden on. StoreDamaged if its text is lost."""
     try:
         return parse_rig(session.rig)
     except RigError as error:
@@ -31,7 +31,7 @@ def rig_of(session: SessionRecord) -> Rig:
 
 
 def calibration_of(store: Store, sweep: SweepRecord) -> Calibration:
-    """The calibration a sweep was ridden with. StoreDamaged when it is lost."""
+    """The calibration a sweep was ridden with. StoreDamaged if it is lost."""
     try:
         return from_dict(store.calibration(sweep.calibration_id))
     except (KeyError, TypeError, ValueError) as error:

@@ -1,4 +1,5 @@
-"""A strip to hold to the saddle's rail, true to size on paper: was, new, and a gauge to check the printer with."""
+"""A strip to hold against the saddle's rail, true to size on paper: old and new position, and a gauge to check the
+printer."""
 
 from __future__ import annotations
 
@@ -11,11 +12,11 @@ GAUGE_MM = 100.0
 RAIL_MM = 12.0
 """From the strip's top down to its rail."""
 NAME_MM = 16.0
-"""Room a name takes; names that would stand nearer go to either side of their marks."""
+"""Width of a name; names that would be closer go to either side of their marks."""
 
 
 def strip_drawing(was_mm: float | None, new_mm: float) -> Markup | None:
-    """The strip, front of the bicycle on the right; None without a place before, or without a way to go.
+    """The strip, front of the bicycle on the right; None without an old position, or without a change.
 
     Its viewBox is in millimetres and the style sheet gives it the same width, so a print at 100 % is true to size.
     """

@@ -1,4 +1,5 @@
-"""Where copies of a client's records lie: noted in the store, and in every backup of it that can still be read."""
+"""Where there are copies of a client's records: listed in the store, and in every backup of it that can still be
+read."""
 
 from __future__ import annotations
 
@@ -27,7 +28,7 @@ class Copy:
 def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
     """Every copy that may hold these sweeps or this client, oldest first.
 
-    An export made from a backup is noted in that backup: those that lie where they were made are asked too.
+    An export made from a backup is listed in that backup, so backups that are still where they were made are read too.
     """
     found = _noted(store, None if client is None else client.id, [sweep.id for sweep in sweeps])
     asked = {store.path.resolve()}
@@ -40,20 +41,20 @@ def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepReco
 
 
 def exports_of(store: Store, client: Client) -> list[Copy]:
-    """The exports that hold sweeps of a client, oldest first; what was handed over to the client is not among them."""
+    """The exports that hold sweeps of a client, oldest first; without what was handed over to the client."""
     sweeps = [sweep for sweep in store.sweeps(damaged=lambda _: None) if sweep.client_id == client.id]
     return _not_own(store, client, copies_known(store, client, sweeps))
 
 
 def exports_noted(store: Store, client: Client) -> list[Copy]:
-    """The same, as far as this store has noted them itself: quick enough for a list of all clients."""
+    """The same, from this store's own list alone: quick enough for a list of all clients."""
     with store.reading() as db:
         ids = [row[0] for row in db.execute("SELECT id FROM sweeps WHERE client_id = ?", (client.id,))]
     return _not_own(store, client, _noted(store, client.id, ids))
 
 
 def _noted_in(path: Path, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
-    """What a backup has noted. A number may be another sweep's there, in a store that went its own way since."""
+    """The list in a backup. If the stores have diverged since, a number may belong to another sweep there."""
     with Store.open(path, write=False) as backup:
         there = {sweep.id: sweep for sweep in backup.sweeps(damaged=lambda _: None)}
         same = [one.id for one in sweeps if one.id in there and there[one.id].from_us == one.from_us]

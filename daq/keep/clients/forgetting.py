@@ -1,4 +1,4 @@
-"""Takes a client out of the store, and says where copies lie that the store cannot reach."""
+"""Removes a client from the store, and says where there are copies that the store cannot reach."""
 
 from __future__ import annotations
 
@@ -20,29 +20,29 @@ from daq.values import cut
 
 _TIMED = ("notifications", "hellos", "events")
 _ENTERED = ("pseudonym", "exported_as")
-"""What was entered of a rider who is no client here: said to the daemon, or brought by an import."""
+"""What was entered about a rider who is not a client here: given to the daemon, or brought by an import."""
 
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """What went, and what is left to do by hand."""
+    """What was removed, and what is left to do by hand."""
 
     pseudonym: str
     sessions: int
     """Sessions removed whole."""
     sweeps: int
     backups: tuple[Path, ...]
-    """Files that still hold the client: whole stores, copied since the client is known."""
+    """Files that still hold the client: whole stores, copied since the client was added."""
     exports: tuple[Path, ...]
     """Folders that still hold the client's sweeps, under the pseudonym, or what was handed over."""
     overwritten: bool
-    """Whether the removed bytes are overwritten; not while another program goes on reading an older state."""
+    """Whether the removed bytes have been overwritten; not while another program is still reading an older state."""
 
 
 def known_as(store: Store, pseudonym: str) -> tuple[Client | None, list[SweepRecord]]:
     """The client of this pseudonym and the sweeps under it. NotThere when there is neither.
 
-    Sweeps ridden without a visit, or imported, have no client: of them what was entered of the rider counts.
+    Sweeps ridden without a visit, or imported, have no client: for them, what was entered about the rider counts.
     """
     asked = pseudonym.strip().upper()
     try:
@@ -63,10 +63,10 @@ def known_as(store: Store, pseudonym: str) -> tuple[Client | None, list[SweepRec
 def forget(store: Store, pseudonym: str) -> Forgotten:
     """Removes the name, the consents, the visits, the sweeps with their results, and the raw received during them.
 
-    A session that was this client's alone goes whole; of one shared with others only what was received during this
-    client's sweeps. Freed pages are overwritten, the log is emptied. Calibrations stay: they are of the jig.
-    Raises NotThere, StoreDamaged when a chunk that is shared with others cannot be read, StoreBusy when another program
-    reads, which would keep the bytes in the file; nothing is removed then.
+    A session that was this client's alone is removed whole; from a shared one, only what was received during this
+    client's sweeps. Freed pages are overwritten, the log is emptied. Calibrations stay: they belong to the jig. Raises
+    NotThere, StoreDamaged if a chunk shared with others cannot be read, StoreBusy if another program is reading, which
+    would keep the bytes in the file; then nothing is removed.
     """
     client, sweeps = known_as(store, pseudonym)
     client_id = None if client is None else client.id
@@ -107,7 +107,7 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
 
 
 def _log_emptied(store: Store) -> bool:
-    """Whether all of the log could be written into the file; a reader of an older state prevents it."""
+    """Whether the whole log could be written into the file; a reader of an older state prevents it."""
     with store.reading() as db:
         busy = db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
     return not busy

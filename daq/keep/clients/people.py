@@ -1,6 +1,5 @@
-"""Clients: a pseudonym in every record, the name in a table of its own, and what they agreed to.
-
-Consents are appended; the latest of a kind counts. Nothing here is ever logged or exported but the pseudonym.
+"""Clients: a pseudonym in every record, the name in a separate table, and what they agreed to. Consents are appended;
+the latest of a kind counts. Only the pseudonym is ever logged or exported.
 """
 
 from __future__ import annotations
@@ -32,17 +31,17 @@ class Said:
 
 
 _LETTERS = "23456789ABCDEFGHJKMNPQRSTVWXYZ"
-"""Without 0 1 I L O U: read aloud and written down without mistakes."""
+"""Without 0 1 I L O U, so that it can be read aloud and written down without mistakes."""
 
 
 def today() -> datetime.date:
-    """The workshop's day: visits, rechecks and ends of consent are dated by its calendar, not by UTC."""
+    """The workshop's day: visits, re-checks and ends of consent are dated by its calendar, not by UTC."""
     return datetime.datetime.now().astimezone().date()
 
 
 @dataclass(frozen=True, slots=True)
 class Client:
-    """A rider as the records know them."""
+    """A rider, as the records have it."""
 
     id: int
     pseudonym: str
@@ -100,14 +99,14 @@ def name_of(store: Store, client_id: int) -> str | None:
 
 
 def set_keep_until(store: Store, client_id: int, date: datetime.date | None) -> None:
-    """Notes until when the client's records are kept; None: no date."""
+    """Stores until when the client's records are kept; None: no date."""
     client(store, client_id)
     with store.writing() as db:
         update_row(db, "clients", client_id, keep_until=None if date is None else date.isoformat())
 
 
 def set_consent(store: Store, client_id: int, kind: Consent, given: bool) -> None:
-    """Notes what the client said now about one kind of use."""
+    """Stores what the client now says about one kind of use."""
     if kind not in get_args(Consent):
         raise ValueError(f"consent kind: expected one of {', '.join(get_args(Consent))}, got {kind!r}")
     client(store, client_id)
@@ -116,14 +115,14 @@ def set_consent(store: Store, client_id: int, kind: Consent, given: bool) -> Non
 
 
 def said(store: Store, client_id: int) -> list[Said]:
-    """All that was said, oldest first; what is damaged is left out."""
+    """All consents and withdrawals, oldest first; damaged ones are left out."""
     with store.reading() as db:
         rows = sound_rows(db, "consents", "client_id = ?", (client_id,), damaged=lambda _: None)
         return [Said(row["kind"], bool(row["given"]), row["at_utc"]) for row in rows]
 
 
 def consents(store: Store, client_id: int) -> dict[Consent, bool]:
-    """What the client agreed to last, of every kind; what was never asked, or cannot be read, is not agreed to."""
+    """Whether the client agrees, for every kind; anything never asked, or unreadable, counts as not agreed."""
     with store.reading() as db:
         unknown: list[StoreDamaged] = []
         rows = list(sound_rows(db, "consents", "client_id = ?", (client_id,), damaged=unknown.append))

@@ -1,7 +1,6 @@
-"""The stored tests as a panel of riders takes them: each answer with its rider, its day and what its record knows.
-
-Read anew each time, so that whoever is forgotten is gone from the panel at once. What may say nothing is left out
-and named: a sweep that a test of validity forbids, one whose rider is not known, one that no likelihood was kept of.
+"""The stored tests in the form a panel of riders takes: each answer with its rider, its day and what its record knows.
+They are read afresh each time, so that a forgotten client is gone from the panel at once. Uninformative ones are left
+out and named: a sweep that a test of validity forbids, one with an unknown rider, one without a stored likelihood.
 """
 
 from __future__ import annotations
@@ -24,19 +23,19 @@ WITHOUT_LIKELIHOOD = "its answer is by an earlier method, which kept no likeliho
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """The tests, and why the others are none."""
+    """The tests, and why others were left out."""
 
     tests: tuple[Told, ...]
     left_out: Mapping[str, str]
     """Reason by sweep."""
     verdicts: Mapping[str, int]
-    """Sweeps by verdict, those left out too."""
+    """Number of sweeps by verdict, including those left out."""
     failed: Mapping[str, int]
     """How often each test of validity failed."""
 
 
 class NotTold(ValueError):
-    """A sweep that says nothing of the onset; the text says why."""
+    """A sweep that says nothing about the onset; the text says why."""
 
 
 def told_in(store: Store, *, simulated: bool = False, client_id: int | None = None) -> Gathered:
@@ -86,7 +85,7 @@ def told_by(
     rig: str,
     fitter: str = "",
 ) -> Told:
-    """One test from its answer as it is stored or exported. NotTold."""
+    """One test from its stored or exported answer. NotTold."""
     if not answer:
         raise NotTold("it has no answer: it was cut off or stopped before five places were ridden")
     if not rider:
@@ -116,7 +115,7 @@ def _rider(store: Store, sweep: SweepRecord) -> str:
 
 
 def _begun(started_utc: str, from_us: int) -> datetime.datetime:
-    """On the workshop's clock: a day is the workshop's, not Greenwich's."""
+    """In the workshop's time zone: a day is the workshop's, not Greenwich's."""
     return (datetime.datetime.fromisoformat(started_utc) + datetime.timedelta(microseconds=from_us)).astimezone()
 
 

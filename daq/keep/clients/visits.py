@@ -1,4 +1,4 @@
-"""Visits: one client on one day, and everything that was written down of it, as notes that are only ever added.
+"""Visits: one client on one day, and everything written down about it, as notes that are only ever added.
 
 A note has a kind and a content; the latest of a kind counts, older ones stay. The name is never part of one.
 """
@@ -45,7 +45,7 @@ def begin_visit(store: Store, client_id: int, session_id: int) -> int:
 
 
 def add_note(store: Store, visit_id: int, kind: str, content: Any) -> int:
-    """Writes something down; durable when this returns."""
+    """Adds a note; durable on return."""
     with store.writing() as db:
         return insert_row(
             db, "visit_notes", visit_id=visit_id, kind=kind, made_utc=utc_now(), content=json_text(content)
@@ -73,13 +73,13 @@ def nth(store: Store, visit_id: int) -> int:
 
 
 def notes(store: Store, visit_id: int, kind: str | None = None) -> list[NoteRecord]:
-    """What was written down of a visit, oldest first; of one kind when it is given."""
+    """The notes of a visit, oldest first; of one kind if given."""
     with store.reading() as db:
         return _notes(db, "visit_id = ?1 AND (?2 IS NULL OR kind = ?2)", (visit_id, kind))
 
 
 def last_of_client(store: Store, client_id: int, kind: str) -> NoteRecord | None:
-    """The latest note of a kind over all visits of a client: where a returning client starts from."""
+    """The latest note of a kind over all visits of a client: what a returning client starts from."""
     with store.reading() as db:
         found = _notes(db, "visit_id IN (SELECT id FROM visits WHERE client_id = ?1) AND kind = ?2", (client_id, kind))
     return found[-1] if found else None

@@ -1,4 +1,4 @@
-"""A verified copy of the whole store, made while it is in use, and the way back."""
+"""A verified copy of the whole store, made while it is in use, and restoring from it."""
 
 from __future__ import annotations
 
@@ -18,15 +18,15 @@ from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
 
 _PAGES = 2_000
-"""Copied at a time; a daemon that writes meanwhile waits no longer than this takes."""
+"""Pages copied at a time; a daemon that writes meanwhile waits no longer than this takes."""
 
 
 def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
-    """Copies an open store to a new file, reads the copy through, and says what it holds.
+    """Copies an open store to a new file, reads the whole copy back, and reports what it holds.
 
-    progress(done, all) counts pages. The store notes the copy beforehand, so that a client who is to be forgotten can
-    be looked for there too; a store that cannot be written is copied all the same. Raises StoreError when target exists
-    or cannot be made, or the copy does not verify; one that does not is left for inspection under its partial name.
+    progress(done, all) counts pages. The store records the copy beforehand, so that a client to be forgotten can be
+    found there too; a store that cannot be written is copied anyway. Raises StoreError if target exists or cannot be
+    created, or if the copy does not verify; such a copy is left for inspection under its partial name.
     """
     partial = target.with_name(target.name + ".partial")
     if target.exists():
@@ -48,9 +48,8 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
 def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | None = None) -> Verified:
     """Makes a store from a backup, brought to the newest schema, and verifies it.
 
-    A store already at target is kept beside it under the first free name ending in .before-restore; where it said that
-    copies lie is not forgotten. Raises StoreBusy when another process writes to it, StoreError when the backup does not
-    verify.
+    A store already at target is kept beside it under the first free name ending in .before-restore; its list of copies
+    is carried over. Raises StoreBusy when another process writes to it, StoreError when the backup does not verify.
     """
     partial, aside = target.with_name(target.name + ".restoring"), _free_aside(target)
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -79,7 +78,7 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
 
 
 def _begin(target: Path) -> None:
-    """An empty file for its owner alone. Raises StoreError when none can be made there."""
+    """An empty file, readable by its owner alone. Raises StoreError if none can be created there."""
     try:
         os.close(os.open(target, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))
     except OSError as error:
@@ -95,7 +94,7 @@ def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | Non
                 pages=_PAGES,
                 progress=lambda _, left, total: progress(total - left, total) if progress is not None else None,
             )
-        copy.execute("PRAGMA journal_mode = DELETE")  # one file that can be carried away
+        copy.execute("PRAGMA journal_mode = DELETE")  # a single file that can be moved
     except sqlite3.Error as error:
         raise store_error(error, target) from error
     finally:
@@ -103,7 +102,7 @@ def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | Non
 
 
 def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:
-    """What else holds these clients: the backup, the store set aside, and copies only that one knew of."""
+    """What else holds these clients: the backup, the store set aside, and copies that only that store knew of."""
     known: dict[tuple[str, str, str], list[tuple[int, int]]] = {}
     with contextlib.suppress(StoreError), Store.open(target, write=False) as before, before.reading() as db:
         for *copy, sweep_id, crc in db.execute(
@@ -132,14 +131,14 @@ def _free_aside(target: Path) -> Path:
 
 
 def _set_aside(target: Path, aside: Path) -> None:
-    """Renames a store, with its log. It may be damaged: SQLite does not touch it."""
+    """Renames a store, with its log. It may be damaged, so SQLite is not involved."""
     for ending in ("-wal", "-shm", ""):
         with contextlib.suppress(FileNotFoundError):
             os.replace(target.with_name(target.name + ending), aside.with_name(aside.name + ending))
 
 
 def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":  # there a folder cannot be opened, and a rename is written at once
+    if os.name == "nt":  # Windows cannot open a folder, and writes a rename at once
         return
     descriptor = os.open(folder, os.O_RDONLY)
     try:

@@ -1,6 +1,6 @@
 """Calibrations kept for ever, with their certificates, their checks with a weight, and the benches they were made on.
 
-Everything here is only ever added. A bench is kept step by step, so that it can be taken up after an interruption.
+Everything here is only ever added. A bench is stored step by step, so that it can be resumed after an interruption.
 """
 
 from __future__ import annotations
@@ -28,12 +28,12 @@ class CalibrationRecord:
     kept_utc: str
     calibration: Calibration
     bench_id: int | None
-    """None: it came as a file."""
+    """None: it was read from a file."""
 
 
 @dataclass(frozen=True, slots=True)
 class BenchRecord:
-    """One guided calibration: what it rests on, and its steps so far."""
+    """One guided calibration: its set-up, and its steps so far."""
 
     id: int
     session_id: int
@@ -43,15 +43,14 @@ class BenchRecord:
 
 
 def keep(store: Store, calibration: Calibration) -> int:
-    """The number of a calibration; kept now when its content is new."""
+    """The number of a calibration; stored now if its content is new."""
     with store.writing() as db:
         return keep_calibration(db, to_dict(calibration))
 
 
 def calibrations(store: Store, damaged: Callable[[StoreDamaged], None] | None = None) -> list[CalibrationRecord]:
-    """All calibrations, oldest first; a row whose content is none, left by a salvage, is passed over.
-
-    A damaged one raises StoreDamaged, or is handed to `damaged` and left out.
+    """All calibrations, oldest first; a row without content, left by a salvage, is skipped. A damaged one raises
+    StoreDamaged, or is passed to `damaged` and left out.
     """
     with store.reading() as db:
         benches = {row["calibration_id"]: row["bench_id"] for row in sound_rows(db, "certificates", damaged=damaged)}
@@ -64,7 +63,8 @@ def calibrations(store: Store, damaged: Callable[[StoreDamaged], None] | None = 
 
 
 def found(store: Store, name: str) -> CalibrationRecord:
-    """The calibration of this number, or the latest of this id. NotThere, naming those there are, without one."""
+    """The calibration with this number, or the latest with this id. NotThere, which names the existing ones, if there
+    is none."""
     there = calibrations(store)
     for one in reversed(there):
         if name in (str(one.id), one.calibration.id):
@@ -74,7 +74,7 @@ def found(store: Store, name: str) -> CalibrationRecord:
 
 
 def add_certificate(store: Store, calibration: Calibration, bench_id: int, content: Mapping[str, Any]) -> int:
-    """Keeps a calibration made on a bench with its certificate, both or neither; the calibration's number."""
+    """Stores a calibration made on a bench with its certificate, both or neither; returns the calibration's number."""
     with store.writing() as db:
         number = keep_calibration(db, to_dict(calibration))
         insert_row(
@@ -89,7 +89,7 @@ def add_certificate(store: Store, calibration: Calibration, bench_id: int, conte
 
 
 def certificate(store: Store, calibration_id: int) -> Any:
-    """What the certificate of a calibration says. NotThere when it was not made on a bench of this store."""
+    """The content of a calibration's certificate. NotThere if it was not made on a bench of this store."""
     with store.reading() as db:
         rows = list(sound_rows(db, "certificates", "calibration_id = ?", (calibration_id,)))
     if not rows:
@@ -100,7 +100,7 @@ def certificate(store: Store, calibration_id: int) -> Any:
 
 
 def add_check(store: Store, calibration: Calibration, check: SensitivityCheck) -> int:
-    """Keeps a check with a weight, passed or failed."""
+    """Stores a check with a weight, passed or failed."""
     with store.writing() as db:
         return insert_row(
             db,
@@ -126,13 +126,13 @@ def begin_bench(store: Store, session_id: int, setup: Mapping[str, Any]) -> int:
 
 
 def add_step(store: Store, bench_id: int, kind: str, content: Mapping[str, Any]) -> None:
-    """Keeps one step of a bench; durable when this returns."""
+    """Stores one step of a bench; durable on return."""
     with store.writing() as db:
         insert_row(db, "bench_steps", bench_id=bench_id, made_utc=utc_now(), kind=str(kind), content=json_text(content))
 
 
 def bench(store: Store, bench_id: int) -> BenchRecord:
-    """One bench. NotThere when there is none with this number."""
+    """One bench. NotThere if there is none with this number."""
     with store.reading() as db:
         row = next(sound_rows(db, "benches", "id = ?", (bench_id,)), None)
         if row is None:
@@ -147,7 +147,7 @@ def benches(store: Store) -> list[BenchRecord]:
 
 
 def versions(store: Store, bench_id: int) -> int:
-    """How many calibrations were made of a bench so far."""
+    """How many calibrations have come from a bench so far."""
     with store.reading() as db:
         return int(db.execute("SELECT count(*) FROM certificates WHERE bench_id = ?", (bench_id,)).fetchone()[0])
 

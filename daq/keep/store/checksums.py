@@ -1,4 +1,4 @@
-"""A checksum over what a row holds, so that damage is found out whichever part of the file was hit."""
+"""A checksum over the content of a row, so that damage is detected wherever in the file it is."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ COVERED: dict[str, tuple[str, ...]] = {
     "copied_sweeps": ("copy_id", "sweep_id"),
     "twins": ("of", "row_id", "content"),
 }
-"""The columns of each table under its checksum `crc`, in the order in which it takes them."""
+"""The columns of each table covered by its checksum `crc`, in the order in which it takes them."""
 CHANGING: dict[str, tuple[str, ...]] = {
     "sessions": ("id", "calibration_id", "client_id", "ended_us"),
     "sweeps": ("id", "client_id", "calibration_id", "to_us", "state"),
@@ -53,7 +53,7 @@ def sealed(table: str, row: Mapping[str, Any]) -> dict[str, int]:
 
 
 def is_sound(table: str, row: Mapping[str, Any]) -> bool:
-    """Whether a row is what was written. A checksum there is no column for, in an older store, says nothing."""
+    """Whether a row is what was written. If an older store has no column for the checksum, the row counts as sound."""
     for column, covered in (("crc", COVERED), ("now_crc", CHANGING)):
         if column not in row or table not in covered:
             continue

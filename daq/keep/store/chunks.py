@@ -44,11 +44,11 @@ _UnsignedArray = npt.NDArray[Any]
 
 
 class BadChunk(ValueError):
-    """The bytes are not a chunk; the text says what is wrong with them."""
+    """The bytes are not a valid chunk; the text says why."""
 
 
 def encode(samples: Samples, *, level: int = LIVE_LEVEL) -> bytes:
-    """The chunk of these samples. ValueError when the columns are not equally long or hold no scan."""
+    """The chunk of these samples. ValueError if the columns are not equally long or hold no scan."""
     scans, channels = _shape(samples)
     counts = np.ascontiguousarray(samples.counts.T, dtype=np.int32)
     once = _differences(counts)
@@ -66,13 +66,13 @@ def encode(samples: Samples, *, level: int = LIVE_LEVEL) -> bytes:
 
 
 def decode(chunk: bytes, *, source: str) -> Samples:
-    """The samples of a chunk. BadChunk when it is not one."""
+    """The samples of a chunk. BadChunk if it is not one."""
     return decode_all([unpacked(chunk)], source=source)
 
 
 @dataclass(frozen=True, slots=True)
 class Unpacked:
-    """A chunk whose frame is opened, its columns still packed."""
+    """A chunk with its frame decompressed and its columns still packed."""
 
     order: int
     channels: int
@@ -81,7 +81,7 @@ class Unpacked:
 
 
 def unpacked(chunk: bytes) -> Unpacked:
-    """Opens a chunk's frame. BadChunk when it is not one."""
+    """Decompresses a chunk's frame. BadChunk if it is not one."""
     if len(chunk) < _HEAD.size:
         raise BadChunk(f"expected at least {_HEAD.size} bytes, got {len(chunk)}")
     codec, order, channels, scans = _HEAD.unpack_from(chunk)
@@ -91,7 +91,7 @@ def unpacked(chunk: bytes) -> Unpacked:
     if size > MOST_BYTES:
         raise BadChunk(f"expected at most {MOST_BYTES} bytes unpacked, got {size}")
     try:
-        if zstandard.frame_content_size(chunk[_HEAD.size :]) not in (size, -1):  # it is what would be allocated
+        if zstandard.frame_content_size(chunk[_HEAD.size :]) not in (size, -1):  # this is what would be allocated
             raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels")
         body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :], max_output_size=size)
     except zstandard.ZstdError as error:
@@ -102,9 +102,8 @@ def unpacked(chunk: bytes) -> Unpacked:
 
 
 def decode_all(parts: Sequence[Unpacked], *, source: str) -> Samples:
-    """The samples of chunks of one order and as many channels, one after the other; at least one.
-
-    Together they take half the time they take one by one.
+    """The samples of one or more chunks with the same order and number of channels. Together they take half the time of
+    one by one.
     """
     order, channels = parts[0].order, parts[0].channels
     lengths = np.array([part.scans for part in parts])
@@ -154,8 +153,8 @@ def _differences(x: _UnsignedArray) -> _UnsignedArray:
 
 
 def _sums(x: _UnsignedArray, lengths: npt.NDArray[np.int64]) -> _UnsignedArray:
-    """The inverse of `_differences` along the last axis, on which stretches of these lengths stand on their own; in
-    place, for these arrays are large and nobody else's."""
+    """The inverse of `_differences` along the last axis, separately for stretches of these lengths; in place, since
+    these arrays are large and owned here."""
     sums = np.cumsum(x, axis=-1, dtype=x.dtype, out=x)
     if len(lengths) > 1:
         before = np.zeros((*x.shape[:-1], len(lengths)), x.dtype)

@@ -1,7 +1,5 @@
-"""Whether what a store holds as JSON is JSON that this program writes.
-
-A checksum agrees with whatever was written, also by somebody else. Texts nested a thousand levels deep, or numbers
-that are none, would stop a later command in its midst.
+"""Whether the JSON in a store is JSON that this program writes. A checksum matches whatever was written, even by
+somebody else. Texts nested a thousand levels deep, or invalid numbers, would stop a later command half-way.
 """
 
 from __future__ import annotations
@@ -27,7 +25,7 @@ JSON_COLUMNS = {
 
 
 def unreadable(db: Connection) -> Iterator[str]:
-    """A sentence for every row whose JSON cannot be read within bounds."""
+    """A sentence for every row whose JSON cannot be read within limits."""
     for table, columns in JSON_COLUMNS.items():
         for column in columns:
             for row_id, text in db.execute(f"SELECT id, {column} FROM {table} ORDER BY id"):

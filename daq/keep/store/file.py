@@ -1,7 +1,7 @@
 """One SQLite file opened as a store: who may write, how durably, and what its errors mean.
 
-Write-ahead log with synchronous=FULL: when a writing block has been left, what it wrote survives a kill -9 and, on
-a disk that keeps its promises, a power cut.
+Write-ahead log with synchronous=FULL: after a writing block, what it wrote survives a kill -9 and, if the disk honours
+fsync, a power cut.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ from daq.keep.store.schema import check_schema, distrust
 from daq.keep.store.sessions import add_copy
 
 BUSY_S = 5.0
-"""How long to wait for another program (a backup, a shell) that holds the file for a moment."""
+"""How long to wait for another program (a backup, a shell) that briefly holds the file."""
 
 
 class StoreFile:
-    """The open file. Use `writing` and `reading`; a lock of None means opened for reading."""
+    """The open file. Use `writing` and `reading`; lock None means opened for reading."""
 
     def __init__(self, path: Path, db: sqlite3.Connection, lock: int | None) -> None:
         self.path = path
@@ -44,15 +44,14 @@ class StoreFile:
         return self._lock is not None
 
     def close(self) -> None:
-        """Lets go of file and lock. Twice does no harm."""
+        """Releases file and lock. May be called twice."""
         self._db.close()
         if self._lock is not None:
             os.close(self._lock)
             self._lock = None
 
     def check_there(self) -> None:
-        """StoreVanished when the file at the path is another one or none; StoreUnwritable when the disk takes nothing.
-
+        """Raises StoreVanished if another file, or none, is at the path; StoreUnwritable if the disk takes nothing.
         SQLite notices neither: it goes on writing into a file that nobody will find again.
         """
         if _identity(self.path) != self._identity:
@@ -64,7 +63,7 @@ class StoreFile:
 
     @contextlib.contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
-        """One transaction: durable when the block is left, undone when it raises."""
+        """One transaction: durable after the block, rolled back if it raises."""
         if self._lock is None:
             raise StoreReadOnly(f"{self.path} was opened for reading only")
         with self.reading() as db:
@@ -94,7 +93,7 @@ def open_for_writing(path: Path) -> StoreFile:
         lock = take_lock(path)
     try:
         with _os_errors(path):
-            os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: the owner's alone
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
         file = StoreFile(path, _connect(str(path)), lock)
     except BaseException:
@@ -105,7 +104,7 @@ def open_for_writing(path: Path) -> StoreFile:
             check_schema(db, path, check_version(db, path))
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
-            db.execute("PRAGMA secure_delete = ON")  # what is forgotten leaves no bytes in free pages
+            db.execute("PRAGMA secure_delete = ON")  # deleted records leave no bytes in free pages
             file.migrated_copy = migrate(db, path)
             db.execute("PRAGMA foreign_keys = ON")
         if file.migrated_copy is not None:
@@ -119,7 +118,8 @@ def open_for_writing(path: Path) -> StoreFile:
 
 
 def open_for_reading(path: Path) -> StoreFile:
-    """Opens an existing store beside its writer. Raises as open_for_writing, and StoreError when there is none."""
+    """Opens an existing store while another process may write to it. Raises as open_for_writing, and StoreError if
+    there is none."""
     with _os_errors(path, "read"):
         if not path.is_file():
             raise StoreError(f"no store at {path}")
@@ -135,7 +135,7 @@ def open_for_reading(path: Path) -> StoreFile:
 
 
 def _identity(path: Path) -> tuple[int, int] | None:
-    """Device and number of the file at a path; None when there is none to be seen."""
+    """Device and inode of the file at a path; None if there is none."""
     try:
         found = path.stat()
     except OSError:
@@ -144,7 +144,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
-    """One short transaction beside whoever writes to the store: for what has to be known of it, never for records.
+    """One short transaction while another process may write to the store: for notes about the store, never for records.
 
     SQLite lets one writer wait for the other. Raises StoreReadOnly, StoreFull, StoreBusy.
     """
@@ -165,27 +165,27 @@ def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
 def _connect(target: str) -> sqlite3.Connection:
     db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
     distrust(db)
-    db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is for the CRC to find
+    db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is left for the CRC to find
     return db
 
 
 def _read_uri(path: Path) -> str:
-    """SQLite's URI to read this file. On a medium nobody can write, a file without a log is called immutable:
-    SQLite could not make its index of the log there (sqlite.org/wal.html, read-only databases)."""
+    """SQLite's URI to read this file. On read-only media, a file without a log is opened as immutable: SQLite could not
+    create its index of the log there (sqlite.org/wal.html, read-only databases)."""
     wal = path.with_name(path.name + "-wal")
     frozen = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
     return path.resolve().as_uri() + ("?immutable=1" if frozen else "?mode=ro")
 
 
 def _check_length(path: Path) -> None:
-    """StoreDamaged when the file is shorter than its own header says and no log can make up for it.
+    """Raises StoreDamaged if the file is shorter than its own header says and no log can make up for it.
 
     Header fields: page size at byte 16, change counter at 24, page count at 28, the counter it was written with at
     92 (sqlite.org/fileformat2.html, the database header).
     """
     wal = path.with_name(path.name + "-wal")
     try:
-        for beside in (wal, path.with_name(path.name + "-shm")):  # SQLite would wait for a pipe in their place
+        for beside in (wal, path.with_name(path.name + "-shm")):  # SQLite would wait for ever on a pipe
             if beside.exists():
                 open_plain(beside).close()
         with open_plain(path) as file:
@@ -218,7 +218,7 @@ def _as_ours(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise store_error(error, path) from error
-    except UnicodeError as error:  # Python could not even read or repeat SQLite's complaint about a damaged schema
+    except UnicodeError as error:  # Python could not even decode SQLite's message about a damaged schema
         raise StoreDamaged(f"{path} is damaged: keep the file, restore a backup or foreaft salvage it") from error
 
 

@@ -1,6 +1,5 @@
-"""One writer per store: a lock file beside it, held as long as the process lives.
-
-The kernel drops the lock with the process, however it ends, so a killed daemon leaves nothing to clean up.
+"""One writer per store: a lock file beside it, held as long as the process lives. The kernel releases the lock with the
+process, however it ends, so a killed daemon leaves nothing to clean up.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ try:
     def _hold(descriptor: int) -> None:
         flock(descriptor, LOCK_EX | LOCK_NB)
 
-except ImportError:  # Windows: a byte far behind the number, for a locked byte cannot be read there
+except ImportError:  # Windows: a byte far behind the number, since a locked byte cannot be read there
     import msvcrt
 
     def _hold(descriptor: int) -> None:
@@ -29,7 +28,7 @@ except ImportError:  # Windows: a byte far behind the number, for a locked byte 
 def take_lock(store: Path) -> int:
     """An open file descriptor that holds the writer's lock of this store; close it to let go.
 
-    Raises StoreBusy naming the process that has it, OSError when the lock file cannot be made.
+    Raises StoreBusy that names the process holding it, OSError if the lock file cannot be created.
     """
     path = store.with_name(store.name + ".lock")
     descriptor = os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600)
@@ -40,13 +39,13 @@ def take_lock(store: Path) -> int:
         holder = os.read(descriptor, 32).decode("ascii", "replace").strip() or "unknown"
         os.close(descriptor)
         raise StoreBusy(f"{store} is being written by process {holder}: stop it, or give another store") from error
-    with contextlib.suppress(OSError):  # a full disk: the lock holds all the same, only the number is missing
+    with contextlib.suppress(OSError):  # a full disk: the lock works anyway, only the number is missing
         os.ftruncate(descriptor, 0)
         note_holder(descriptor)
     return descriptor
 
 
 def note_holder(descriptor: int) -> None:
-    """Write the number of this process into the lock file. OSError when its disk takes nothing."""
+    """Write this process's number into the lock file. OSError if its disk takes nothing."""
     os.lseek(descriptor, 0, os.SEEK_SET)
     os.write(descriptor, f"{os.getpid()}\n".encode())

@@ -1,7 +1,7 @@
 """The tables, as an append-only list of steps. A step that has shipped is never edited; a change is a new step.
 
 The number of steps is the schema's number, kept in SQLite's user_version; application_id marks the file as ours.
-Before an older store is brought forward, a copy of it is kept beside it.
+Before an older store is migrated, a copy of it is kept beside it.
 """
 
 from __future__ import annotations
@@ -107,12 +107,12 @@ CREATE TABLE weight_checks(
     content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
 CREATE INDEX weight_checks_by_calibration ON weight_checks(calibration_id)
 """
-"""A bench outlives its session: that one may be forgotten with its rider, a calibration is of the jig."""
+"""A bench outlives its session: the session may be forgotten with its rider, but a calibration belongs to the jig."""
 
 COPIES_4 = """
 ALTER TABLE copies ADD COLUMN client_id INTEGER
 """
-"""Whose copy it is when it is of one client alone, who need not have ridden a sweep."""
+"""The client, for a copy of one client alone, who need not have ridden a sweep."""
 
 TWINS_5 = """
 DROP TABLE second_sums;
@@ -128,7 +128,7 @@ ALTER TABLE copied_sweeps ADD COLUMN crc INTEGER;
 ALTER TABLE sessions ADD COLUMN now_crc INTEGER;
 ALTER TABLE sweeps ADD COLUMN now_crc INTEGER
 """
-"""Everything under a checksum, and the rows that are few twice (daq.keep.store.rows)."""
+"""A checksum on everything, and a twin for each row of the small tables (daq.keep.store.rows)."""
 
 STEPS: tuple[tuple[str, str], ...] = (
     ("1 first tables", TABLES_1),
@@ -141,9 +141,8 @@ STEPS: tuple[tuple[str, str], ...] = (
 
 
 def check_version(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ...] = STEPS) -> int:
-    """The schema number of an open store, 0 when it is new and empty.
-
-    Raises StoreNewer when it is ahead of this program, StoreError when the file belongs to another program.
+    """The schema number of an open store, 0 if it is new and empty. Raises StoreNewer if it is ahead of this program,
+    StoreError if the file belongs to another program.
     """
     application = db.execute("PRAGMA application_id").fetchone()[0]
     version = int(db.execute("PRAGMA user_version").fetchone()[0])
@@ -159,7 +158,8 @@ def check_version(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, st
 
 
 def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ...] = STEPS) -> Path | None:
-    """Brings an open store to the newest schema; the path of the copy kept before, None when none was needed."""
+    """Migrates an open store to the newest schema; returns the path of the copy made before, None if none was
+    needed."""
     version = check_version(db, path, steps)
     if version == len(steps):
         return None

@@ -19,9 +19,9 @@ from daq.values import Samples, cut
 BEGIN_US = -(2**63)
 END_US = 2**63 - 1
 TOGETHER_BYTES = 2**19
-"""Unpacked; so much is decoded at once: more falls out of a processor's cache."""
+"""Bytes, unpacked, decoded at once: more does not fit a processor's cache."""
 _RANK = {Hello: 0, Samples: 1, Notification: 2, Event: 3}
-"""Order of what carries the same receipt time. Never needed with the session's own clock, which repeats no stamp."""
+"""Order of items with the same receipt time. Never needed with the session's own clock, which repeats no stamp."""
 
 
 def read_items(
@@ -34,8 +34,8 @@ def read_items(
 ) -> Iterator[Item]:
     """Everything received from from_us until before to_us, in receipt order.
 
-    Samples of one source come in the order in which they were put, cut where something else was received between
-    them. What is damaged raises StoreDamaged; with gaps an event of daq.items.LOST stands in its place.
+    Samples of one source come in the order in which they were stored, split where something else was received in
+    between. Damage raises StoreDamaged; with gaps, an event of daq.items.LOST takes its place.
     """
     streams: list[Iterator[Item]] = [points(db, session_id, from_us, to_us, gaps=gaps)]
     for row in sound_rows(db, "sources", damaged=(lambda _: None) if gaps else None):
@@ -52,8 +52,8 @@ def read_samples(
     *,
     gaps: bool = False,
 ) -> Iterator[Samples | Event]:
-    """The chunks of one source, in the order in which they were put, cut to the window. source: (id, name)."""
-    found = db.execute(  # all of it stands in the index, so a damaged row has its times all the same
+    """The chunks of one source, in the order in which they were stored, cut to the window. source: (id, name)."""
+    found = db.execute(  # all of this is in the index, so even a damaged row has its times
         "SELECT id, first_us, last_us FROM chunks INDEXED BY chunks_by_time "
         "WHERE session_id = ? AND source_id = ? AND last_us >= ? AND first_us < ?",
         (session_id, source[0], from_us, to_us),
@@ -78,7 +78,7 @@ def read_samples(
 
 
 def _go_together(waiting: list[chunks.Unpacked], one: chunks.Unpacked) -> bool:
-    """Whether another chunk can be decoded with those that wait: alike, and not too many at once."""
+    """Whether another chunk can be decoded together with those waiting: same shape, and not too many at once."""
     first, most = waiting[0], TOGETHER_BYTES // (15 + 4 * one.channels)
     return (first.order, first.channels) == (one.order, one.channels) and sum(w.scans for w in waiting) < most
 
@@ -96,12 +96,12 @@ def _inside(waiting: list[chunks.Unpacked], source: str, from_us: int, to_us: in
 
 
 def read_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> Samples:
-    """One chunk. Raises StoreDamaged naming it when its bytes are not what was put."""
+    """One chunk. Raises StoreDamaged that names it if its bytes are not what was stored."""
     return chunks.decode_all([unpacked_chunk(db, chunk_id, source)], source=source)
 
 
 def unpacked_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> chunks.Unpacked:
-    """One chunk, its columns still packed. Raises StoreDamaged naming it when its bytes are not what was put."""
+    """One chunk, its columns still packed. Raises StoreDamaged that names it if its bytes are not what was stored."""
     columns = (*COVERED["chunks"], "crc")
     try:
         values = db.execute(f"SELECT {', '.join(columns)} FROM chunks WHERE id = ?", (chunk_id,)).fetchone()
@@ -140,7 +140,7 @@ def points(db: sqlite3.Connection, session_id: int, from_us: int, to_us: int, *,
 
 
 def _gaps(db: sqlite3.Connection, table: str, damaged: list[StoreDamaged], window: tuple[int, int, int]) -> list[Item]:
-    """Events in place of damaged rows; when they were received stands in the index too."""
+    """Events in place of damaged rows; their receipt times are in the index too."""
     if not damaged:
         return []
     indexed = dict(
@@ -175,7 +175,7 @@ def _span(first_us: int, last_us: int) -> str:
 
 
 def point_order(item: Item) -> tuple[int, int]:
-    """What sorts hellos, notifications and events into receipt order."""
+    """The sort key that puts hellos, notifications and events into receipt order."""
     assert not isinstance(item, Samples)
     return item.received_us, _RANK[type(item)]
 
@@ -195,7 +195,7 @@ class _Stream:
 
     @property
     def key(self) -> tuple[int, int]:
-        """What decides whose turn it is; _END when there is nothing more."""
+        """The key that decides whose turn it is; _END if there is nothing more."""
         if self.head is None:
             return _END
         return int(self._times[0]), _RANK[type(self.head)]
@@ -225,7 +225,7 @@ class _Stream:
 
 
 def merged(ordered: list[Iterator[Item]]) -> Iterator[Item]:
-    """Items of several streams by receipt time, Samples cut where something of another stream came between."""
+    """Items of several streams by receipt time, Samples split where an item of another stream came in between."""
     streams = [_Stream(items) for items in ordered]
     while True:
         streams = [stream for stream in streams if stream.head is not None]

@@ -1,4 +1,4 @@
-"""Packs a closed session's chunks of a second into longer ones, which take a tenth less room.
+"""Packs a closed session's one-second chunks into longer ones, which take a tenth less space.
 
 The scans stay the same, bit for bit: a new chunk is unpacked and compared before the old ones are replaced, in the
 same transaction. Damaged chunks are left as they are.
@@ -19,7 +19,7 @@ from daq.keep.store.writing import insert_chunk
 from daq.values import Samples, joined
 
 TARGET_SCANS = 20_000
-"""20 s at 1 kHz: above it a fifth of a per cent is gained, and a short window costs more to read."""
+"""20 s at 1 kHz: longer chunks gain a fifth of a per cent, and make a short window slower to read."""
 
 
 def repack(
@@ -29,9 +29,9 @@ def repack(
     target_scans: int = TARGET_SCANS,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
-    """Re-packs one session and gives the bytes saved. progress(done, all) counts groups of chunks.
+    """Re-packs one session and returns the bytes saved. progress(done, all) counts groups of chunks.
 
-    One transaction per new chunk: killed in between, some of the session is re-packed and all of it is there.
+    One transaction per new chunk: if it is killed in between, part of the session is re-packed and nothing is lost.
     """
     with store.reading() as db:
         groups = list(_groups(db, session_id, target_scans))

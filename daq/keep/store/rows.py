@@ -1,8 +1,6 @@
-"""Rows under a checksum, those that are few written twice.
-
-The twin of a row lies in a table of its own, so on another page of the file: a row that is damaged is read from its
-twin, and a table that is lost is put together again from them. Scans, notifications and results have none: scans are
-too many, results can be computed again.
+"""Rows with a checksum; rows of small tables are written twice. The twin of a row is in a separate table, so on another
+page of the file: a damaged row is read from its twin, and a lost table is rebuilt from twins. Scans, notifications and
+results have none: there are too many scans, and results can be recomputed.
 """
 
 from __future__ import annotations
@@ -32,12 +30,12 @@ def key_of(table: str) -> str:
 
 
 def columns_of(db: sqlite3.Connection, table: str) -> list[str]:
-    """The columns of a table in this store: an older one that is only read lacks some, or all."""
+    """The columns of a table in this store: an older store opened for reading lacks some, or all."""
     return [row[1] for row in db.execute(f"PRAGMA table_info({table})")]
 
 
 def insert_row(db: sqlite3.Connection, table: str, **row: Any) -> int:
-    """Inserts a row with its checksums, and its twin, and gives its number; an id of None takes the next one."""
+    """Inserts a row with its checksums, and its twin, and returns its number; id None takes the next one."""
     columns = columns_of(db, table) if table in TWICE else None
     if columns is not None:
         row = {**dict.fromkeys(columns), **row}
@@ -49,7 +47,7 @@ def insert_row(db: sqlite3.Connection, table: str, **row: Any) -> int:
     row_id = int(cursor.lastrowid or 0)
     row = {**{column: row[column] for column in kept}, key_of(table): row_id}
     if "now_crc" in row:
-        row["now_crc"] = row_crc(table, row, CHANGING)  # it covers the number, which is known only now
+        row["now_crc"] = row_crc(table, row, CHANGING)  # it covers the row's number, which is known only now
         db.execute(f"UPDATE {table} SET now_crc = ? WHERE id = ?", (row["now_crc"], row_id))
     _put_twin(db, table, row_id, row)
     return row_id
@@ -83,7 +81,8 @@ def delete_rows(db: sqlite3.Connection, table: str, where: str, values: Iterable
 
 
 def delete_stray_twins(db: sqlite3.Connection) -> None:
-    """Deletes twins whose row is gone: damage may have parted them, and what is forgotten has to be gone twice."""
+    """Deletes twins whose row is gone: damage may have separated them, and deleted records must not survive as
+    twins."""
     for table in TWICE:
         db.execute(f"DELETE FROM twins WHERE of = ? AND row_id NOT IN (SELECT {key_of(table)} FROM {table})", (table,))
 
@@ -96,9 +95,8 @@ def sound_rows(
     *,
     damaged: Callable[[StoreDamaged], None] | None = None,
 ) -> Iterator[Row]:
-    """Rows by number, each as it was written: a damaged one from its twin.
-
-    One that has no sound twin raises StoreDamaged, or is handed to `damaged` and left out.
+    """Rows by number, each as it was written: a damaged one is read from its twin. One without a sound twin raises
+    StoreDamaged, or is passed to `damaged` and left out.
     """
     columns = columns_of(db, table)
     found = db.execute(
@@ -120,7 +118,7 @@ def sound_rows(
 
 
 def twin_of(db: sqlite3.Connection, table: str, row_id: int) -> Row | None:
-    """A row as its twin has it; None when there is none, or it is damaged too."""
+    """A row as its twin has it; None if there is no twin, or it is damaged too."""
     if not columns_of(db, "twins"):
         return None
     found = db.execute("SELECT content, crc FROM twins WHERE of = ? AND row_id = ?", (table, row_id)).fetchone()
@@ -131,7 +129,7 @@ def twin_of(db: sqlite3.Connection, table: str, row_id: int) -> Row | None:
 
 
 def unsound_rows(db: sqlite3.Connection, table: str) -> list[int]:
-    """The numbers of the rows that are not what was written; what the twins say counts for nothing here."""
+    """The numbers of rows that are not what was written, regardless of their twins."""
     columns = columns_of(db, table)
     rows = (dict(zip(columns, one, strict=True)) for one in db.execute(f"SELECT {', '.join(columns)} FROM {table}"))
     return [int(row.get(key_of(table), row.get("copy_id", 0))) for row in rows if not is_sound(table, row)]
@@ -146,7 +144,7 @@ def lonely_rows(db: sqlite3.Connection, table: str) -> list[int]:
 
 
 def complete(db: sqlite3.Connection) -> None:
-    """Gives checksums and twins to the rows of a store that was made before there were any; damaged ones stay so."""
+    """Adds checksums and twins to the rows of a store made before there were any; damaged rows stay damaged."""
     for table in TWICE:
         columns = columns_of(db, table)
         for values in db.execute(f"SELECT {', '.join(columns)} FROM {table}").fetchall():

@@ -1,8 +1,7 @@
-"""Whether a store's tables are those this program makes, and nothing besides.
-
-A store may come from elsewhere. SQLite runs what stands in a file's schema: a trigger swallows what is written, a view
-or a virtual table in a table's place answers what it likes, and neither an integrity check nor a checksum sees it. What
-is done here follows SQLite's own advice for files that are not trusted (sqlite.org/security.html).
+"""Whether a store has exactly the tables this program makes. A store may come from elsewhere. SQLite runs whatever a
+file's schema contains: a trigger can swallow writes, a view or a virtual table in place of a table can return anything,
+and neither an integrity check nor a checksum notices. The measures here follow SQLite's advice for untrusted files
+(sqlite.org/security.html).
 """
 
 from __future__ import annotations
@@ -16,19 +15,19 @@ from daq.keep.errors import StoreDamaged
 from daq.keep.store.migrations import STEPS, statements
 
 LONGEST_VALUE = 128 * 2**20
-"""Bytes of one text or blob; of a packed chunk there are never as many."""
+"""The most bytes of one text or blob; a packed chunk is always smaller."""
 _BY_SQLITE = "sqlite_"
-"""What SQLite makes by itself begins so: indexes behind UNIQUE, statistics."""
+"""The prefix of what SQLite creates by itself: indexes behind UNIQUE, statistics."""
 _OF_STEPS = (("table", "_sqlite_migrations"), ("index", "idx__sqlite_migrations_migration_set_name"))
-"""Where sqlite-utils keeps which steps were taken; its columns differ between its versions."""
+"""Where sqlite-utils records the migrations applied; its columns differ between versions."""
 _COMPUTED = re.compile(r"\b(?:AS|CHECK|DEFAULT|GENERATED|WHERE)\b", re.IGNORECASE)
 
 Schema = dict[tuple[str, str], str]
-"""SQL by (type, name), its white space evened out."""
+"""SQL by (type, name), with white space normalized."""
 
 
 def distrust(db: sqlite3.Connection) -> None:
-    """Sets a connection for a file that may come from anywhere. Before anything is read from it."""
+    """Prepares a connection for a file that may come from anywhere, before anything is read from it."""
     db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_VALUE)
     db.execute("PRAGMA trusted_schema = OFF")
     db.execute("PRAGMA cell_size_check = ON")
@@ -36,7 +35,8 @@ def distrust(db: sqlite3.Connection) -> None:
 
 
 def check_schema(db: sqlite3.Connection, path: Path, version: int) -> None:
-    """StoreDamaged, naming it, when something in the schema is not as the steps up to this version make it.
+    """Raises StoreDamaged, which names the item, if something in the schema is not as the migrations up to this version
+    make it.
 
     version: the schema's number; 0 is a new file, without any.
     """
@@ -57,14 +57,14 @@ def check_schema(db: sqlite3.Connection, path: Path, version: int) -> None:
 
 
 def is_plain_table(db: sqlite3.Connection, table: str) -> bool:
-    """Whether reading its rows runs nothing that stands in the file: no view, virtual table or computed column."""
+    """Whether reading its rows runs no code from the file: no view, virtual table or computed column."""
     row = db.execute("SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)).fetchone()
     sql = "" if row is None else " ".join(str(row[0]).split()).upper()
     return sql.startswith("CREATE TABLE") and not re.search(r"\bAS\b|\bGENERATED\b", sql)
 
 
 def schema_of(db: sqlite3.Connection) -> Schema:
-    """All that a schema holds besides what SQLite makes by itself."""
+    """Everything in a schema besides what SQLite creates by itself."""
     return {
         (kind, name): " ".join((sql or "").split())
         for kind, name, sql in db.execute("SELECT type, name, sql FROM sqlite_schema")

@@ -23,7 +23,7 @@ class SessionRecord:
 
     id: int
     started_utc: str
-    """ISO 8601 with offset: session time 0 on the wall clock, as far as that could be trusted."""
+    """ISO 8601 with offset: session time 0 by the wall clock, as far as that could be trusted."""
     monotonic_origin_ns: int
     software: str
     rig: str
@@ -32,12 +32,12 @@ class SessionRecord:
     simulated: bool
     client_id: int | None
     ended_us: int | None
-    """None while it runs, or when it was cut off."""
+    """None while it runs, or if it was cut off."""
 
 
 @dataclass(frozen=True, slots=True)
 class SweepRecord:
-    """One sweep; its raw lies in the session between from_us and to_us."""
+    """One sweep; its raw data is in the session between from_us and to_us."""
 
     id: int
     session_id: int
@@ -45,11 +45,11 @@ class SweepRecord:
     calibration_id: int
     from_us: int
     to_us: int | None
-    """None while it runs, or when it was cut off."""
+    """None while it runs, or if it was cut off."""
     gradient_pct: float
     plan: Mapping[str, Any]
     rider: Mapping[str, Any]
-    """What was entered of the rider for this sweep: mass and the like. Never the name."""
+    """What was entered about the rider for this sweep: mass and the like. Never the name."""
     state: str | None
     """How it ended."""
 
@@ -68,7 +68,7 @@ class ResultRecord:
 
 
 def keep_calibration(db: Connection, content: Any) -> int:
-    """The id of a calibration, kept now when its content is new."""
+    """The id of a calibration; stored now if its content is new."""
     text = json_text(content)
     row = db.execute("SELECT id FROM calibrations WHERE digest = ?", (digest(text),)).fetchone()
     if row is not None:
@@ -178,7 +178,7 @@ def copies_of(db: Connection, sweep_ids: Sequence[int], client_id: int | None) -
 
 
 def at_utc(session: SessionRecord, at_us: int) -> str:
-    """A session time on the wall clock, ISO 8601 in UTC, to the millisecond; "unknown" when the start is lost."""
+    """A session time as wall-clock time, ISO 8601 in UTC, to the millisecond; "unknown" if the start is lost."""
     try:
         start = datetime.datetime.fromisoformat(session.started_utc)
     except ValueError:

@@ -1,10 +1,10 @@
 """The store: one SQLite file that holds every session, raw first.
 
-Raw is appended and never edited; whatever can be computed from it is a result with its method's version and is
-never overwritten. When a call that writes has returned, what it wrote is durable (daq.keep.store.file).
+Raw data is appended and never edited; anything computed from it is a result with its method's version and is never
+overwritten. When a call that writes has returned, what it wrote is durable (daq.keep.store.file).
 
-One process writes, any number read (open those with write=False). A Store may be made in one thread and used in
-another, but by one thread at a time.
+One process writes, any number read (open those with write=False). A Store may be created in one thread and used in
+another, but only by one thread at a time.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class Store:
 
     @classmethod
     def open(cls, path: Path, *, write: bool = True) -> Store:
-        """Opens the store, makes it when it is new, brings it to the newest schema when it is old.
+        """Opens the store, creating it if it is new and migrating it if it is old.
 
         Raises StoreBusy when another process writes to it, StoreNewer, StoreReadOnly, StoreFull, StoreDamaged.
         """
@@ -57,7 +57,7 @@ class Store:
         return self._file.migrated_copy
 
     def close(self) -> None:
-        """Lets go of file and lock. Twice does no harm."""
+        """Releases file and lock. May be called twice."""
         self._file.close()
 
     def __enter__(self) -> Store:
@@ -80,9 +80,8 @@ class Store:
 
     @contextlib.contextmanager
     def snapshot(self) -> Iterator[None]:
-        """What is read inside is all of one moment, whatever a daemon writes meanwhile, which is not held up.
-
-        A store that was opened for writing has no other writer.
+        """Everything read inside is from one moment, whatever a daemon writes meanwhile; the daemon is not held up. A
+        store opened for writing has no other writer.
         """
         if self.writable:
             yield
@@ -105,7 +104,7 @@ class Store:
         simulated: bool,
         client_id: int | None = None,
     ) -> int:
-        """A new session's id. calibration: anything JSON can hold; kept for ever, once per distinct content."""
+        """A new session's id. calibration: anything JSON can hold; stored for ever, once per distinct content."""
         with self.writing() as db:
             return insert_row(
                 db,
@@ -120,7 +119,7 @@ class Store:
             )
 
     def end_session(self, session_id: int, *, ended_us: int) -> None:
-        """Marks the session as ended in good order. Its raw can then be re-packed (daq.keep.store.repack)."""
+        """Marks the session as properly ended. Its raw data can then be re-packed (daq.keep.store.repack)."""
         with self.writing() as db:
             sessions.end_session(db, session_id, ended_us)
 
@@ -135,15 +134,14 @@ class Store:
             return sessions.sessions(db, damaged)
 
     def last_us(self, session_id: int) -> int:
-        """The latest receipt time stored for a session, 0 when there is none: where a session cut off goes on."""
+        """The latest receipt time stored for a session, 0 if there is none: where a resumed session continues."""
         with self.reading() as db:
             return sessions.last_us(db, session_id)
 
     def put(self, session_id: int, items: Sequence[Item]) -> None:
-        """Stores what was received, all of it or nothing, in one transaction; durable on return.
-
-        Each Samples becomes one chunk: hand over about a second at a time. Raises StoreUnwritable (StoreFull when
-        there is no room): nothing of these items is stored then, and the same call may be made again.
+        """Stores what was received, all of it or nothing, in one transaction; durable on return. Each Samples becomes
+        one chunk: pass about a second at a time. Raises StoreUnwritable (StoreFull if there is no room): then none of
+        these items is stored, and the call may be repeated.
         """
         kept = [item for item in items if not isinstance(item, Samples) or len(item)]
         encoded = [chunks.encode(item) if isinstance(item, Samples) else b"" for item in kept]
@@ -163,8 +161,8 @@ class Store:
     ) -> Iterator[Item]:
         """Everything received from from_us until before to_us, in receipt order.
 
-        Samples of one source come in the order in which they were put, cut where something else was received
-        between them. What is damaged raises StoreDamaged; with gaps an event of daq.items.LOST stands in its place.
+        Samples of one source come in the order in which they were stored, split where something else was received in
+        between. Damage raises StoreDamaged; with gaps, an event of daq.items.LOST takes its place.
         """
         with self.reading() as db:
             yield from read_items(db, session_id, from_us, to_us, gaps=gaps)

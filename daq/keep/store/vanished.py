@@ -1,6 +1,6 @@
 """A store whose file is no longer at its path: deleted, renamed, its folder or its disk gone.
 
-An open file lives on until it is closed, so what it holds can still be read, and is carried over into a new one.
+An open file lives on until it is closed, so its content can still be read, and is carried over into a new file.
 """
 
 from __future__ import annotations
@@ -19,10 +19,9 @@ _PAGES = 2_000
 
 
 def carry_over(store: Store, refuge: Path) -> Store:
-    """A new store beside where it was, or in the folder `refuge` when that is gone, with everything the old one holds.
-
-    Raises StoreError when neither folder takes it, or the old one cannot be read any more. The old one is closed with
-    its log written into it, so that a file that was only renamed is whole too; what lies at the path by now is left
+    """A new store where the old one was, or in the folder `refuge` if that is gone, with everything the old one holds.
+    Raises StoreError if neither folder takes it, or the old one can no longer be read. The old one is closed with its
+    log written into it, so that a file that was only renamed is complete too; whatever is at the path now is left
     alone.
     """
     refusals = []
@@ -37,7 +36,7 @@ def carry_over(store: Store, refuge: Path) -> Store:
         except (OSError, StoreError) as error:
             refusals.append(f"{folder}: {getattr(error, 'strerror', None) or error}")
             continue
-        with new.writing() as db:  # a client who is to be forgotten has to be looked for there too
+        with new.writing() as db:  # a client to be forgotten has to be looked for there too
             add_copy(db, "backup", store.path, [row[0] for row in db.execute("SELECT id FROM sweeps")])
         with contextlib.suppress(StoreError), store.reading() as db:
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -23,7 +23,7 @@ class Verified:
     samples: int
     """Scans times channels."""
     problems: tuple[str, ...]
-    """A sentence each; empty when everything is as it was written."""
+    """One sentence each; empty if everything is as it was written."""
 
 
 def verify(store: Store, progress: Callable[[int, int], None] | None = None) -> Verified:

@@ -1,4 +1,4 @@
-"""Writes what was received into the tables of the raw, inside the caller's transaction."""
+"""Writes what was received into the raw tables, inside the caller's transaction."""
 
 from __future__ import annotations
 
@@ -61,6 +61,6 @@ def insert_chunk(
 
 
 def source_id(db: sqlite3.Connection, name: str) -> int:
-    """The number of a source, given on first sight."""
+    """The number of a source, assigned when it is first seen."""
     row = db.execute("SELECT id FROM sources WHERE name = ?", (name,)).fetchone()
     return insert_row(db, "sources", name=name) if row is None else int(row[0])
