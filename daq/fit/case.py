@@ -1,4 +1,4 @@
-"""One visit with everything in it, and what it lays before the fitter. Pure: reading it is for others."""
+"""One visit with everything in it, and the evidence for the fitter. Pure: it is read elsewhere."""
 
 from __future__ import annotations
 
@@ -49,30 +49,30 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What is laid before the fitter for one setback."""
+    """The evidence for one setback."""
 
     main: Ridden | None
     climb: Ridden | None
     present_mm: float | None
     chosen_mm: float | None
-    """What the fitter thinks of, has decided, or what is suggested; in this order."""
+    """The setback the fitter is considering, has decided, or the suggested one; in this order."""
     window_mm: tuple[float, float] | None
     places: tuple[OnBicycle, ...]
-    """At the present setback and at the chosen one, where they are known."""
+    """At the present setback and at the chosen one, if they are known."""
     signs: tuple[Sign, ...]
     disturbers: tuple[Disturber, ...]
     cautions: tuple[str, ...]
     differs: tuple[str, ...]
-    """What was decided otherwise than it was ridden."""
+    """What was decided differently from how it was ridden."""
     leanings: tuple[Leaning, ...]
     """What speaks for further forward, and what for further back."""
     not_seen: tuple[NotSeen, ...]
     present: Place | None
-    """Where the client rides now, with the bar as it stood on the jig there; the height as the client came."""
+    """Where the client rides now, with the bar as on the jig at that setback; the height as the client came."""
     chosen: Option | None
     """What goes with the chosen setback."""
     reaching: Reaching
-    """Whether the own bicycle can give the chosen setback."""
+    """Whether the client's own bicycle can reach the chosen setback."""
     steps: tuple[StepRow, ...]
     """Of the main sweep."""
     sides: tuple[Sided, ...]
@@ -84,9 +84,8 @@ class Evidence:
 
 
 def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | None = None) -> Evidence:
-    """All of it, for a setback the fitter thinks of; without one, for the decided or suggested.
-
-    earlier: another visit of the same client to look at beside this one.
+    """All evidence for the setback the fitter is considering, or else the decided or suggested one. earlier: another
+    visit of the same client to compare with.
     """
     main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
     present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, main, thought_of_mm)
@@ -130,7 +129,7 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
 
 
 def day_of(case: Case) -> datetime.date:
-    """The day of the visit, UTC: on it the first stage is set."""
+    """The day of the visit, UTC, on which the first stage is set."""
     return datetime.date.fromisoformat(case.begun_utc[:10])
 
 

@@ -1,4 +1,4 @@
-"""What a client's tests say beyond today: the next ride, a change that is real, and the test that would help most."""
+"""What a client's tests say beyond today: another day, whether a change is real, and which test would help most."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from daq.sweep.workshop import Taught, Told
 SHOWN_EVERY_MM = 1.0
 SAME_GRADIENT_PCT = 0.5
 Ends = tuple[float | None, float | None]
-"""Foremost and rearmost end, mm; None: it is not known how far."""
+"""Foremost and rearmost end, mm; None if unknown."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +37,13 @@ class Moved:
 
     @property
     def clear(self) -> bool:
-        """Whether it is more than the same rider, unchanged, would show 95 times in 100."""
+        """Whether it exceeds what the same rider, unchanged, would show 95 times in 100."""
         return abs(self.change_mm) > self.detectable_mm
 
 
 @dataclass(frozen=True, slots=True)
 class Helps:
-    """One more test, and the width it would leave of the interval for another day; infinite: its end stays open."""
+    """One more test, and the width of another day's interval after it; infinite if one end stays open."""
 
     what: str
     width_mm: float
@@ -57,7 +57,7 @@ class Days:
     today_mm: Ends
     another_day_mm: Ends
     chances: tuple[Chance, ...]
-    """Over the places ridden, rearmost first."""
+    """Over the positions ridden, rearmost first."""
     moved: tuple[Moved, ...]
     helps: tuple[Helps, ...]
     day_sd_mm: float
@@ -65,20 +65,20 @@ class Days:
     own_days: int
     """Days on which this client was tested."""
     spreads_from: str
-    """Where the spreads are from, for the reader."""
+    """Where the scatter figures come from, for the reader."""
 
     def chances_at(self, setback_mm: float) -> Chance:
-        """Between the places shown; beyond them the chance of the last."""
+        """Interpolated between positions; beyond them, the chance at the last one."""
         return min(self.chances, key=lambda one: abs(one.setback_mm - setback_mm))
 
 
 def days(found: Taught, sweep: str) -> Days | None:
-    """The tests of the client who rode this sweep; None when it is not among those that say something."""
+    """The tests of the client who rode this sweep; None if it is not an informative one."""
     one = next((each for each in found.tests if each.sweep == sweep), None)
     if one is None:
         return None
     shift_mm = one.entry.effects_mm
-    # In the conditions of this sweep: gradient, bar and rig as they were, so that the places are the ones ridden.
+    # In the conditions of this sweep: same gradient, bar and rig, so that the positions are the ones ridden.
     own = [replace(each, effects_mm=each.effects_mm - shift_mm) for each in found.of(one.entry.rider)]
     like = replace(one.entry, effects_mm=0.0)
     now, then = today(like), another_day(own, found.panel)
@@ -97,7 +97,7 @@ def days(found: Taught, sweep: str) -> Days | None:
 
 
 def spreads_from(found: Taught) -> str:
-    """Where the spreads between days and sweeps come from, in a sentence."""
+    """Where the scatter between days and sweeps comes from, in a sentence."""
     repeats, name = found.panel.repeats, found.panel.priors.name
     prior = "judgement, no tests" if name == "judgement" else f"the tests of {name}"
     if repeats == 0:

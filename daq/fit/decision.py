@@ -17,7 +17,7 @@ STAGE_MM = 5.0
 BIG_MM = 10.0
 """A change of more than BIG_MM is made in equal stages of about STAGE_MM, a week each. Common practice, no source."""
 FOLLOW_UP_DAYS = 21
-"""Two to four weeks of riding tell. Common practice, no source."""
+"""Two to four weeks of riding show whether it helped. Common practice, no source."""
 
 
 class Decision(Part):
@@ -50,7 +50,7 @@ class FollowUp(Part):
 
 
 def stages_mm(present_mm: float | None, chosen_mm: float) -> tuple[float, ...]:
-    """Setbacks to ride one after another, the chosen one last; only that one when the change is small or unknown."""
+    """Setbacks to ride one after another, the chosen one last; only that one if the change is small or unknown."""
     if present_mm is None or abs(chosen_mm - present_mm) <= BIG_MM:
         return (chosen_mm,)
     count = math.ceil(abs(chosen_mm - present_mm) / STAGE_MM - 1e-9)
@@ -59,12 +59,13 @@ def stages_mm(present_mm: float | None, chosen_mm: float) -> tuple[float, ...]:
 
 
 def last_stage_on(present_mm: float | None, chosen_mm: float, begun: datetime.date) -> datetime.date:
-    """From when the chosen setback is ridden, the first stage set on the day begun."""
+    """The day from which the chosen setback is ridden, if the first stage is set on the first day."""
     return begun + datetime.timedelta(days=STAGE_DAYS * (len(stages_mm(present_mm, chosen_mm)) - 1))
 
 
 def changes_said(before: Sequence[Symptom], after: Sequence[Symptom]) -> tuple[str, ...]:
-    """Each complaint of the intake or now, with both scores: 'hands, left: 6 to 2'. Not asked again counts as 0."""
+    """Each complaint from the intake or now, with both scores: 'hands, left: 6 to 2'. One not asked again counts as
+    0."""
     first = {(one.place, one.side): one.score for one in before}
     second = {(one.place, one.side): one.score for one in after}
     return tuple(

@@ -1,4 +1,4 @@
-"""What else could have made the curve, or the complaint: said before anything is blamed on setback."""
+"""What else could have caused the curve, or the complaint: reported before anything is blamed on setback."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ from daq.sweep.onset import standard_errors
 from daq.sweep.pooled import pooled
 
 HEIGHT_OFF_MM = 20.0
-"""A height further than this from every inseam rule is looked at first. Common practice, no source."""
+"""A height further than this from every inseam rule has to be checked first. Common practice, no source."""
 TILT_DEG = 3.0
-"""A saddle tipped by more than this moves load by itself. Common practice, no source."""
+"""A saddle tilted by more than this moves load by itself. Common practice, no source."""
 TRENDS = 0.6
-"""Correlation of crank torque with setback from which torque and setback cannot be told apart. Assumption."""
+"""Above this correlation of crank torque with setback, their effects cannot be told apart. Assumption."""
 DRIFT_N = 5.0
 
 
 class Disturbs(StrEnum):
-    """Whether something may have disturbed."""
+    """Whether a disturber may have had an effect."""
 
     MAY = "may disturb"
     IN_ORDER = "in order"
@@ -106,7 +106,7 @@ def _torque(sweep: Ridden) -> Disturber:
 
 
 def _torque_effect(sweep: Ridden) -> str:
-    """What a newton metre more does to this rider's hands, from the strokes of the sweep where they tell."""
+    """The effect of one more newton metre on this rider's hand load, from the strokes of the sweep if they show it."""
     n_per_nm, sd = torque_effect(pooled(sweep.steps))
     half, assumed = 1.96 * sd, (sd / TORQUE_SPREAD) ** 2
     return (
@@ -116,7 +116,7 @@ def _torque_effect(sweep: Ridden) -> str:
 
 
 def _drift(sweep: Ridden) -> Disturber:
-    """The first position against the same one at the end."""
+    """The first position compared with its repeat at the end."""
     title = "First position again"
     if len(sweep.steps) < 3 or sweep.steps[-1].setback_mm != sweep.steps[0].setback_mm:
         return Disturber(title, Disturbs.NOT_KNOWN, "not ridden again at the end")

@@ -1,6 +1,5 @@
-"""What a plan will cost and give: minutes, how wide the interval of the onset will be, and what cannot be found at all.
-
-Before the first step by what riders do in general, afterwards by this rider's own scatter.
+"""What a plan costs and gives: minutes, how wide the onset's interval will be, and what cannot be found at all. Before
+the first step from riders in general, afterwards from this rider's own scatter.
 """
 
 from __future__ import annotations
@@ -24,14 +23,14 @@ deviation of a step's mean, d the added slope."""
 WIDTH_PER_SD = 4.4
 """Width of the 95 % interval over that limit, found by simulation at n = 11, sigma = 2 N, d = 1.5 N/mm: 8.0 mm."""
 SLOPES_N_PER_MM = (0.2, 0.5, 1.0)
-"""Mechanics expects 0.1 to 0.5 N/mm, steep riders more. Of riders nothing is published."""
+"""Mechanics predicts 0.1 to 0.5 N/mm, more for steep riders. No measurements on riders are published."""
 FOUND_SHARE = 0.09
 """An onset is named in half of the sweeps when the limit's sd is this share of the range: found by simulation of 11
 steps over 50 mm, sigma 2 N, where 0.085 gives 0.53 to 0.58 and 0.1 gives 0.43 to 0.50."""
 STEADIER = 0.7
-"""What holding the power closer and the hands stiller may leave of the sway. Judgement, no source."""
+"""The fraction of sway that may remain with steadier power and stiller hands. Judgement, no source."""
 WORTH_SAYING = 0.9
-"""A change that does not bring the smallest slope below this share of what it is now is not offered."""
+"""A change that does not reduce the smallest slope below this fraction of its current value is not offered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +43,10 @@ class Width:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What the minutes left can find, and what would find more."""
+    """What the remaining minutes can find, and what would find more."""
 
     smallest_n_per_mm: float
-    """A rise below it is found in fewer than half of such sweeps."""
+    """A smaller rise is found in fewer than half of such sweeps."""
     sentence: str
     would_help: tuple[str, ...]
 
@@ -80,7 +79,7 @@ def wander_of(steps: Sequence[StepMean]) -> Wander | None:
 
 
 def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
-    """The added slope, N/mm, whose onset is named in half of the sweeps with this bound of sd(onset) times slope."""
+    """The added slope, N/mm, whose onset is named in half of the sweeps with this bound on sd(onset) times slope."""
     return sd_slope_n / (FOUND_SHARE * range_mm)
 
 
@@ -103,7 +102,7 @@ def outlook(
 ) -> Outlook | None:
     """What can still be found after the first steps; None while their scatter is not known, or no step is left.
 
-    The minutes left are taken to be ridden as the best plan for them would; the steps so far count as they are.
+    The remaining minutes are assumed to follow the best plan for them; the steps so far count as they are.
     """
     wander = wander_of(steps)
     now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
@@ -148,7 +147,7 @@ def _smallest(
 
 
 def best_plan_sentence(best: Design | None, range_mm: float, minutes: float) -> str:
-    """The plan that tells most within these minutes, in one sentence; None where there is none."""
+    """The most informative plan for these minutes, in one sentence; None if there is none."""
     if best is None:
         return f"{minutes:.0f} minutes are too few for a sweep"
     places = len(set(best.positions_mm))

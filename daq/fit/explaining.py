@@ -1,4 +1,4 @@
-"""The answer for the client: a sentence in plain words, and what nobody in the room knows."""
+"""The answer for the client: a sentence in plain words, and what remains unknown."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _WITHOUT_ONSET = {
 
 
 def what_was_found(evidence: Evidence) -> str:
-    """What was found, without what was decided: it stands while the fitter still chooses."""
+    """What was found, without the decision: valid while the fitter is still choosing."""
     return _found(evidence)
 
 

@@ -1,4 +1,4 @@
-"""Saddle height against the references of the trade: shown with their source, never as orders."""
+"""Saddle height against the trade's references: shown with their source, never as orders."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ class HeightReference:
     height_mm: float
     """BB to saddle top that the reference names."""
     off_mm: float | None
-    """Measured less reference; None when nothing was measured."""
+    """Measured minus reference; None if nothing was measured."""
 
 
 def references(inseam_mm: float | None, crank_mm: float | None, height_mm: float | None) -> tuple[HeightReference, ...]:
-    """The two inseam rules as BB to saddle top; without inseam none, without crank length only the first."""
+    """The two inseam rules as BB to saddle top; none without inseam, only the first without crank length."""
     if inseam_mm is None:
         return ()
     found = [("0.883 × inseam", BB_TO_TOP * inseam_mm)]
@@ -35,7 +35,7 @@ def references(inseam_mm: float | None, crank_mm: float | None, height_mm: float
 
 
 def knee_said(knee_deg: float | None) -> str:
-    """The knee's flexion beside its reference; empty when it was not measured."""
+    """The knee's flexion beside its reference; empty if it was not measured."""
     if knee_deg is None:
         return ""
     low, high = KNEE_DEG

@@ -1,4 +1,4 @@
-"""What a fitter writes down of a client in three minutes, before anything is measured.
+"""What a fitter writes down about a client in three minutes, before anything is measured.
 
 Pydantic models, because the same shapes are read from a form, kept as JSON, and read again years later.
 Scores are 0 to 10, 0 none. None: not asked.
@@ -37,11 +37,11 @@ RED_FLAGS: dict[Flag, str] = {
 }
 """Asked of every client. Common practice, no source."""
 FEWEST_LETTERS = 3
-"""Of a typed reason."""
+"""Characters of a typed reason."""
 
 
 class Part(BaseModel):
-    """One frozen piece of a form; unknown keys and numbers that are none are refused."""
+    """One frozen part of a form; unknown keys, NaN and infinities are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
@@ -60,7 +60,7 @@ class BegunSaddle(Part):
     name: Line = ""
     reference: Reference | None = None
     nose_to_width_mm: Annotated[float, Field(ge=0, le=200)] | None = None
-    """From the nose back to where the saddle is 80 mm wide; with it both figures can be given."""
+    """From the nose back to where the saddle is 80 mm wide; it converts between the two reference points."""
     setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
     height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
     """BB to the saddle's top along the seat tube."""
@@ -72,7 +72,7 @@ class Saddle(BegunSaddle):
     """The client's saddle and where it is now."""
 
     reference: Reference
-    """Which point every setback of this client is measured to."""
+    """The point to which every setback of this client is measured."""
 
 
 class OwnBicycle(Part):
@@ -85,24 +85,24 @@ class OwnBicycle(Part):
     bb_drop_mm: Annotated[float, Field(ge=-100, le=120)] = 70.0
     wheel_radius_mm: Annotated[float, Field(ge=150, le=450)] = 340.0
     mass_kg: Annotated[float, Field(ge=3, le=60)] = 8.5
-    """Usual ones of a road bicycle where they were not measured. Assumption."""
+    """Typical road bicycle values, if not measured. Assumption."""
     com_x_mm: Annotated[float, Field(ge=-600, le=1200)] = 150.0
-    """Centre of mass of the bicycle. Assumption where it was not balanced on a finger."""
+    """Centre of mass of the bicycle. Assumption unless it was found by balancing."""
     com_y_mm: Annotated[float, Field(ge=-300, le=1000)] = 200.0
 
 
 class SeatPost(Part):
-    """Where the client's own bicycle lets a saddle be put. mm and degrees."""
+    """Where the saddle can be put on the client's own bicycle. mm and degrees."""
 
     seat_tube_deg: Annotated[float, Field(ge=60, le=85)] = 73.5
     post_offset_mm: Annotated[float, Field(ge=-60, le=80)] = 0.0
-    """Clamp behind the middle of the post, square to it; 0 for a straight post."""
+    """Clamp behind the post's axis, perpendicular to it; 0 for a straight post."""
     clamp_below_saddle_mm: Annotated[float, Field(ge=0, le=150)] = 45.0
-    """Saddle top over the middle of the rails. Assumption where it was not measured."""
+    """Saddle top over the middle of the rails. Assumption unless measured."""
     rails_front_mm: Annotated[float, Field(ge=0, le=300)] | None = None
-    """From the point the setback is measured to, back to the foremost mark the clamp may grip at."""
+    """From the setback's reference point back to the foremost mark at which the clamp may grip."""
     rails_rear_mm: Annotated[float, Field(ge=0, le=350)] | None = None
-    """Without both marks nothing is said of what the rails give."""
+    """Without both marks nothing is said about the rails' range."""
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -132,7 +132,7 @@ class Feel(Part):
 
 
 class BegunIntake(Part):
-    """One client on one day, as far as it is written down: what is typed is kept before it is whole."""
+    """One client on one day, as far as entered: it is stored before it is complete."""
 
     mass_kg: Annotated[float, Field(ge=30, le=200)] | None = None
     goal: Text = ""
@@ -143,7 +143,7 @@ class BegunIntake(Part):
     red_flags: tuple[Flag, ...] = ()
     """Questions answered with yes."""
     cleared: tuple[Flag, ...] = ()
-    """Questions answered with no. One in neither has not been asked today."""
+    """Questions answered with no. A question in neither list has not been asked today."""
     flag_reason: Text = ""
     """Why the fitter goes on in spite of a yes."""
     saddle: BegunSaddle = BegunSaddle()
@@ -158,7 +158,7 @@ class BegunIntake(Part):
 
 
 class Intake(BegunIntake):
-    """One client on one day: enough to begin with."""
+    """One client on one day, complete enough to begin."""
 
     mass_kg: Annotated[float, Field(ge=30, le=200)]
     """As ridden: clothes, shoes, bottles on the body."""
@@ -166,14 +166,14 @@ class Intake(BegunIntake):
 
 
 def whole(begun: BegunIntake) -> Intake | None:
-    """The intake once it holds what everything else needs: the mass, and what the setback is measured to."""
+    """The intake, once it has what everything else needs: the mass, and the setback's reference point."""
     if begun.mass_kg is None or begun.saddle.reference is None:
         return None
     return Intake.model_validate(begun.model_dump())
 
 
 def missing(begun: BegunIntake | None) -> tuple[str, ...]:
-    """What it lacks to be whole, in the words of the form."""
+    """What is missing for it to be complete, in the words of the form."""
     begun = BegunIntake() if begun is None else begun
     lacking = (("mass as ridden", begun.mass_kg), ("what the setback is measured to", begun.saddle.reference))
     return tuple(words for words, value in lacking if value is None)
@@ -185,12 +185,12 @@ def unanswered(intake: BegunIntake) -> tuple[Flag, ...]:
 
 
 def flags_in_the_way(intake: BegunIntake) -> str:
-    """Why nobody rides before the red flags are seen to; empty when they are."""
+    """Why nobody may ride before the red flags are dealt with; empty once they are."""
     if left := len(unanswered(intake)):
         asked = "one question" if left == 1 else f"{left} questions"
         return f"{asked} asked of every client not answered yet; see the client screen"
     if intake.red_flags and len(intake.flag_reason.strip()) < FEWEST_LETTERS:
-        return "a question was answered with yes: write down why the client rides all the same, on the client screen"
+        return "a question was answered with yes: write down why the client rides anyway, on the client screen"
     return ""
 
 
@@ -203,7 +203,7 @@ def clinician_advice(intake: BegunIntake) -> str:
 
 
 def both_references_mm(saddle: Saddle, setback_mm: float) -> tuple[float | None, float | None]:
-    """A setback as (nose, 80 mm width); None where the saddle's own distance between them is not known."""
+    """A setback as (nose, 80 mm width); None if the distance between the two on this saddle is unknown."""
     offset = saddle.nose_to_width_mm
     if saddle.reference == "nose":
         return setback_mm, None if offset is None else setback_mm + offset

@@ -1,7 +1,6 @@
-"""What speaks for a saddle further forward and what for one further back, the client's own complaint first.
-
-Weighed by the fitter, never summed. What hurts is asked of both ways alike; what could have been seen and was not asked
-or not ridden is said with where it is made good.
+"""What speaks for a saddle further forward and what for one further back, the client's own complaint first. The fitter
+weighs it; it is never summed. Complaints are used for both directions alike; anything not asked or not ridden is listed
+with where to make up for it.
 """
 
 from __future__ import annotations
@@ -14,11 +13,11 @@ from daq.fit.intake import Feel, Intake, Symptom
 from daq.fit.sign import Sign, Stands
 
 COMPLAINT = 3
-"""A complaint of this much or more of 10 is looked at. Common practice, no source."""
+"""A complaint of at least this score out of 10 counts. Common practice, no source."""
 
 
 class Way(StrEnum):
-    """Where a saddle may be wanted."""
+    """Which way a saddle may have to go."""
 
     FORWARD = "forward"
     BACK = "back"
@@ -26,7 +25,7 @@ class Way(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Leaning:
-    """One thing that speaks for a way."""
+    """One piece of evidence for a direction."""
 
     way: Way
     title: str
@@ -38,11 +37,11 @@ class Leaning:
 
 @dataclass(frozen=True, slots=True)
 class NotSeen:
-    """What could speak and does not: not asked, or not ridden."""
+    """Evidence that is missing: not asked, or not ridden."""
 
     what: str
     cure: str
-    """What fills it: asked of the client, ridden on a climb, entered of the own bicycle."""
+    """How to fill it: ask the client, ride a climb, enter the client's bicycle."""
 
 
 PLACES: dict[str, tuple[Way, str]] = {
@@ -60,7 +59,7 @@ PLACES: dict[str, tuple[Way, str]] = {
     "calf": (Way.FORWARD, "the back of the leg works more as the saddle goes back; or a saddle too high"),
     "lower back": (Way.FORWARD, "a pelvis rolled back to reach the pedals; or a bar too far"),
 }
-"""Which way a complaint may point, and why. Common practice, no source; other causes of each are seen to first."""
+"""Which way a complaint may point, and why. Common practice, no source; other causes have to be excluded first."""
 
 _FEEL = {
     "over_the_top": (Way.FORWARD, "Pushing over the top is hard work"),
@@ -78,7 +77,7 @@ _MEASURED = ("Push over the top, by torque", "Dead centres, by the loads", "Stro
 
 
 def leanings(intake: Intake, signs: Sequence[Sign], *, too_far_forward: bool) -> tuple[Leaning, ...]:
-    """All that speak, of either way; complaints first, the greatest before the others.
+    """All evidence, for either direction; complaints first, the worst before the others.
 
     too_far_forward: whether the present place was found forward of the onset.
     """
@@ -118,7 +117,7 @@ def _felt(feel: Feel) -> list[Leaning]:
 
 
 def _measured(sign: Sign, too_far_forward: bool) -> Leaning | None:
-    """A sign the jig has seen; what rests on the client's word is among the complaints already."""
+    """A sign the jig has seen; signs that rest on the client's word are already among the complaints."""
     if sign.number.startswith("rider says"):
         return None
     if sign.stands is Stands.FOR and (sign.title in _FORWARD or sign.title in _MEASURED):

@@ -1,4 +1,4 @@
-"""A sweep carried over to the client's own bicycle: front-wheel share, and the moment the hands still hold."""
+"""A sweep transferred to the client's own bicycle: front-wheel share, and the moment the hands still hold."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ U_LEVER_M = 0.010
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A number with its 95 % interval, or why there is none."""
+    """A number with its 95 % interval, or the reason there is none."""
 
     value: float | None
     low: float | None
@@ -53,8 +53,8 @@ class OnBicycle:
 
 
 def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: float) -> OnBicycle:
-    """At this setback, from a straight line through all steps. The intervals hold the calibration's uncertainty, what
-    single-axis cells do not see, and the scatter of the steps about the line."""
+    """At this setback, from a straight line through all steps. The intervals include the calibration's uncertainty,
+    what single-axis cells do not see, and the scatter of the steps about the line."""
     lines, deficits, why_not = _each_step(sweep, rig)
     if why_not:
         nothing = Estimate(None, None, None, why_not)
@@ -67,7 +67,7 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
 
 
 def front_shares(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, at_mm: Sequence[float]) -> list[Estimate]:
-    """The front-wheel share at each of these setbacks; the steps are gone through once."""
+    """The front-wheel share at each of these setbacks, in one pass over the steps."""
     lines, _, why_not = _each_step(sweep, rig)
     if why_not:
         return [Estimate(None, None, None, why_not) for _ in at_mm]
@@ -75,7 +75,7 @@ def front_shares(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, at_mm: Seq
 
 
 def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:
-    """Height of the rider's centre of mass over the BB from the two sweeps, or why it is not available."""
+    """Height of the rider's centre of mass over the BB from the two sweeps, or why it is unavailable."""
     lines, gradients_pct = [], []
     for sweep in filter(None, (level, climb)):
         found, _, why_not = _each_step(sweep, rig)
@@ -114,7 +114,7 @@ def _front(sweep: Ridden, bicycle: OwnBicycle | None, lines: list[WeightLine], s
 
 
 def frame_of(bicycle: OwnBicycle) -> Bicycle:
-    """The client's bicycle in metres. ValueError when its sizes do not fit together, or one is not known."""
+    """The client's bicycle in metres. ValueError if its dimensions are inconsistent, or one is unknown."""
     if bicycle.wheelbase_mm is None or bicycle.chainstay_mm is None:
         raise ValueError("wheelbase and chainstay of the client's bicycle were not entered")
     return Bicycle(
@@ -129,8 +129,8 @@ def frame_of(bicycle: OwnBicycle) -> Bicycle:
 
 
 def saddle_points_m(step: StepMean, rig: Rig) -> Array:
-    """Where the saddle carries in each stroke, m forward of the BB, (strokes,); empty when the rig file does not say
-    where its saddle cells sit."""
+    """The saddle's centre of pressure in each stroke, m forward of the BB, (strokes,); empty if the rig file does not
+    say where its saddle cells sit."""
     force = rig.columns("hands", "saddle")
     columns = [i for i, column in enumerate(force) if rig.channels[column].role == "saddle"]
     places = [rig.channels[force[i]].x_mm for i in columns]
@@ -181,7 +181,8 @@ def _unseen(rig: Rig) -> Unseen:
 
 
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:
-    """Standard uncertainty of the step's load on hands or saddle by the sweep's calibration; assumed without one."""
+    """Standard uncertainty of the step's load on hands or saddle, from the sweep's calibration, or assumed without
+    one."""
     if sweep.calibration is None or not step.strokes:
         return CELLS_U_N
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)
@@ -192,7 +193,7 @@ def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:
 def _at(values: list[float], sweep: Ridden, setback_mm: float) -> tuple[float, float]:
     """The value at a setback by a straight line through the steps, and its standard error from the scatter about it.
 
-    The mean when all stand at one setback; NaN when no step has a value; no error (0) from fewer than three steps.
+    The mean if all are at one setback; NaN if no step has a value; error 0 from fewer than three steps.
     """
     x = np.array([step.setback_mm for step in sweep.steps])
     y = np.array(values)

@@ -22,14 +22,14 @@ from daq.sweep.places import SAME_PLACE_MM
 from daq.values import NAN
 
 BEYOND_MM = 5
-"""How far past what was ridden a setback can still be chosen on the chart; it is said that nobody rode there."""
+"""How far outside the ridden range a setback can be chosen on the chart, marked as not ridden."""
 SAME_MM = 1.0
-"""Heights that differ by less are one height: nobody measures a saddle better. Common practice, no source."""
+"""Heights that differ by less count as the same: nobody measures a saddle better. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Saddle and bar, mm; None where it is not known."""
+    """Saddle and bar, mm; None where unknown."""
 
     setback_mm: float
     height_mm: float | None
@@ -41,7 +41,7 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One stage of a change, and from when it is ridden."""
+    """One stage of a change, and the day from which it is ridden."""
 
     on: datetime.date
     place: Place
@@ -58,15 +58,14 @@ class Option:
     front_share: Estimate
     reaching: Reaching
     p_loaded: float | None
-    """That the hands already carry more there, by today's sweep; None outside what was ridden."""
+    """The probability, by today's sweep, that the hands already carry more there; None outside the ridden range."""
     cautions: tuple[str, ...]
     """What speaks against this setback."""
 
 
 def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, setback_mm: float) -> Place:
-    """Height and bar as they were ridden at this setback; between positions as the policies of the plan give them.
-
-    Without a sweep the height as measured today, else as the client came; the bar is then not known.
+    """Height and bar as ridden at this setback; between positions as the plan's policies give them. Without a sweep,
+    the height as measured today, or as the client came; the bar is then unknown.
     """
     if sweep is None:
         return Place(setback_mm, measured.height_mm or intake.saddle.height_mm, None, None)
@@ -85,8 +84,8 @@ def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured,
 def options(
     sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, *, day: datetime.date, also_mm: Sequence[float]
 ) -> tuple[Option, ...]:
-    """Every whole millimetre from behind the rearmost to before the foremost place; also_mm: places to reach in any
-    case. day: of the visit, on which the first stage is set."""
+    """Every whole millimetre from behind the rearmost to before the foremost position; also_mm: positions to include in
+    any case. day: of the visit, on which the first stage is set."""
     ends = [step.setback_mm for step in sweep.steps] if sweep is not None else []
     ends += also_mm
     if not ends:
@@ -103,7 +102,7 @@ def options(
 def option_at(
     sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, setback_mm: float, day: datetime.date
 ) -> Option:
-    """One setback, whole or not."""
+    """One setback, in whole millimetres or not."""
     place = place_at(sweep, rig, intake, measured, setback_mm)
     nothing = Estimate(None, None, None, "no sweep was ridden")
     share = nothing if sweep is None else front_shares(sweep, rig, intake.bicycle, [setback_mm])[0]
@@ -111,7 +110,7 @@ def option_at(
 
 
 def differences(decision: Decision, ridden: Place) -> tuple[str, ...]:
-    """What of a decision is not as it was ridden there, a sentence each."""
+    """What in a decision differs from how it was ridden there, one sentence each."""
     decided = (
         ("saddle height", decision.height_mm, ridden.height_mm),
         ("bar ahead of the BB", decision.bar_x_mm, ridden.bar_x_mm),

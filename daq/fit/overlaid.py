@@ -1,4 +1,4 @@
-"""Sweeps over each other in words: level and climb, before and after, two saddles, this visit and an earlier one."""
+"""Sweeps compared in words: level and climb, before and after, two saddles, this visit and an earlier one."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.comparison import compare
 
 MASS_KG = 1.0
-"""A rider heavier or lighter by more than this loads hands and saddle otherwise. Common practice, no source."""
+"""A rider heavier or lighter by more than this loads hands and saddle differently. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Against:
-    """One sweep against the one the decision rests on."""
+    """One sweep compared with the one the decision rests on."""
 
     name: str
     said: tuple[str, ...]
 
 
 def against(main: Ridden | None, others: Sequence[Ridden], *, same_visit: bool = True) -> tuple[Against, ...]:
-    """Every other sweep against the main one; one whose verdict was refused is not compared either."""
+    """Every other sweep compared with the main one; one whose verdict was withheld is not compared."""
     if main is None:
         return ()
     return tuple(
@@ -43,7 +43,7 @@ def _said(main: Ridden, other: Ridden, same_visit: bool) -> tuple[str, ...]:
 
 
 def _geometry(main: Ridden, other: Ridden) -> tuple[str, ...]:
-    """What a gradient does to every rider alike, so that it is not taken for this one's."""
+    """What a gradient does to every rider alike, so that it is not attributed to this one."""
     height_mm, percents = main.plan.start_height_mm, (main.plan.gradient_pct, other.plan.gradient_pct)
     if height_mm is None or percents[0] == percents[1]:
         return ()
@@ -57,7 +57,7 @@ def _geometry(main: Ridden, other: Ridden) -> tuple[str, ...]:
 
 
 def differences(now: Intake, earlier: Intake) -> tuple[str, ...]:
-    """What differs between two visits and so stands beside every difference between their sweeps."""
+    """What differs between two visits, stated beside every difference between their sweeps."""
     found = ["another day: a difference between visits is not by itself what the fitting did"]
     if now.saddle.reference != earlier.saddle.reference:
         found.append(

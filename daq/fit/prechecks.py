@@ -1,7 +1,6 @@
-"""What has to be seen to before a sweep, in the order in which it disturbs the answer: what can pass for an effect of
-setback is looked after before anything is blamed on setback.
-
-Pure: what the jig shows now comes in as Readings, what the fitter has entered as Measured.
+"""What has to be checked before a sweep, in the order in which it disturbs the answer: anything that can pass for an
+effect of setback is excluded before setback is blamed. Pure: what the jig shows now comes in as Readings, what the
+fitter has entered as Measured.
 """
 
 from __future__ import annotations
@@ -21,22 +20,22 @@ from daq.measure.geometry import level_warning, tilt_deg_of
 from daq.measure.sum_check import SumCheck
 
 ZERO_GOOD_S = 3600.0
-"""A zero older than this is taken again: cells warm and creep. Common practice, no source."""
+"""A zero older than this has to be taken again: cells warm up and creep. Common practice, no source."""
 USUAL_HEIGHT_MM = 730.0
-"""BB to saddle top along the seat tube, before it is measured: 700 mm over the BB."""
+"""BB to saddle top along the seat tube, used until it is measured: 700 mm over the BB."""
 TRIAGE = "Order: cells and zero, level, feet, height, saddle tilt, hands, effort. Then setback; then reach and drop."
 
 
 class CheckState(StrEnum):
-    """Where one check stands."""
+    """The status of one check."""
 
     DONE = "done"
     OPEN = "open"
-    """Not seen to yet, or not right."""
+    """Not done yet, or not right."""
     OVERRIDDEN = "overridden"
-    """Not right, and the fitter goes on with a reason that is printed."""
+    """Not right, but the fitter goes on with a reason that is printed."""
     NOT_MEASURED = "not measured"
-    """This rig has no sensor for it: the answer says so, and nothing waits for it."""
+    """This rig has no sensor for it: the answer says so, and it blocks nothing."""
 
 
 class Measured(Part):
@@ -53,34 +52,34 @@ class Measured(Part):
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What the jig shows at this moment."""
+    """What the jig shows now."""
 
     troubles: Mapping[str, str]
-    """Source or cell to what is wrong with it; empty text where nothing is."""
+    """What is wrong, by source or cell; empty text if nothing is."""
     calibration: str
-    """How it stands, in a sentence."""
+    """Its status, in a sentence."""
     calibration_holds: bool
     """Whether a verdict may rest on it."""
     zero_age_s: float | None
-    """Since the zero was taken; None: not taken today."""
+    """Time since the zero was taken; None if not taken today."""
     weights: SumCheck | None
-    """Whether loads and mass agree, of the last stroke; None while nobody pedals or no mass is known."""
+    """Whether loads and mass agree in the last stroke; None while nobody pedals or no mass is known."""
     tilt_deg: float
     """NaN without a tilt sensor."""
     gradient_pct: float
-    """What the plan asks of the jig."""
+    """What the plan requires of the jig."""
     power_w: float
     cadence_rpm: float
     """NaN while the rider does not pedal."""
     power_band_w: tuple[float, float] | None
     """None before a plan is set."""
     measures: frozenset[str] = frozenset({"saddle", "effort", "zero"})
-    """What this rig has sensors for, of what another may lack."""
+    """Which optional quantities this rig has sensors for."""
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check as it stands."""
+    """One check with its status."""
 
     key: str
     title: str
@@ -88,13 +87,13 @@ class Check:
     said: str
     """What was found, with numbers."""
     todo: str
-    """What to do about it; empty when done."""
+    """What to do about it; empty if done."""
     reason: str = ""
     """Why it was overridden."""
 
 
 def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mapping[str, str]) -> tuple[Check, ...]:
-    """All checks in triage order. reasons: key of a check to why the fitter goes on without it."""
+    """All checks in triage order. reasons: why the fitter goes on without a check, by the check's key."""
     found = (
         _cells(now),
         _calibration(now),
@@ -111,7 +110,7 @@ def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mappin
 
 
 def open_in_the_way(checks: tuple[Check, ...]) -> str:
-    """Why a sweep may not begin yet, in one sentence; empty when it may."""
+    """Why a sweep may not begin yet, in one sentence; empty if it may."""
     names = [check.title.lower() for check in checks if check.state is CheckState.OPEN]
     if not names:
         return ""

@@ -1,4 +1,4 @@
-"""Whether the client's own bicycle can give a setback, and how far its rails and its post go for it."""
+"""Whether the client's own bicycle can reach a setback, and what that takes at the rails and the post."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from daq.measure.geometry import rails_back
 
 @dataclass(frozen=True, slots=True)
 class Reaching:
-    """The answer in words; reachable None when it is not known."""
+    """The answer in words; reachable is None if unknown."""
 
     reachable: bool | None
     text: str
     move: str = ""
-    """What to do from where the saddle is now; empty when that is not known."""
+    """What to do from where the saddle is now; empty if that is unknown."""
 
 
 def reaching(post: SeatPost | None, saddle: Saddle, setback_mm: float | None, height_mm: float | None) -> Reaching:
@@ -45,7 +45,7 @@ def reaching(post: SeatPost | None, saddle: Saddle, setback_mm: float | None, he
 
 
 def _move(post: SeatPost, saddle: Saddle, setback_mm: float) -> str:
-    """Along the rails and along the seat tube, the leg's extension kept: both at once, because the post leans."""
+    """Along the rails and along the seat tube, keeping the leg's extension: both at once, because the post leans."""
     if saddle.setback_mm is None or saddle.height_mm is None:
         return ""
     seat = seat_of(saddle.setback_mm, saddle.height_mm, saddle, post.seat_tube_deg)

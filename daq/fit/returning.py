@@ -7,10 +7,9 @@ from daq.fit.intake import Intake
 
 
 def from_last_time(intake: Intake, decision: Decision | None, follow_up: FollowUp | None) -> Intake:
-    """The last intake with the saddle as it was decided and the complaints as they were answered.
-
-    decision, follow_up: those made since that intake, None without one. To be gone through with the client: whether
-    the saddle was put there, and whether it still hurts, is asked again. The red-flag questions start empty.
+    """The last intake, with the saddle as decided and the complaints as answered since. decision, follow_up: those made
+    since that intake, or None. It has to be gone through with the client: whether the saddle was put there, and whether
+    it still hurts, is asked again. The red-flag questions start empty.
     """
     saddle = intake.saddle
     if decision is not None:
@@ -27,7 +26,7 @@ def from_last_time(intake: Intake, decision: Decision | None, follow_up: FollowU
 
 
 def said(decided_utc: str | None, answered_utc: str | None) -> str:
-    """What the form is filled in with, for the fitter."""
+    """A sentence for the fitter that says what the form is prefilled with."""
     parts = [
         "Filled in from last time",
         "" if decided_utc is None else f"the saddle as decided on {decided_utc[:10]}",

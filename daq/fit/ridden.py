@@ -1,4 +1,4 @@
-"""A sweep that has been ridden, as the decision needs it."""
+"""A ridden sweep, as the decision needs it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from daq.values import Onset, StepMean, Verdict
 
 @dataclass(frozen=True, slots=True)
 class Ridden:
-    """Plan, steps, answer and what was said."""
+    """Plan, steps, answer and remarks."""
 
     sweep_id: int
     plan: Plan
@@ -26,15 +26,15 @@ class Ridden:
     """The rider's scores and the saddle's tilt by step."""
     marks: tuple[str, ...] = ()
     losses: tuple[str, ...] = ()
-    """What of its raw is lost, a phrase each with its times."""
+    """What is lost of its raw data, one phrase each with times."""
     calibration: Calibration | None = None
-    """What its loads were computed with; None: not known, and then uncertainties are assumed."""
+    """The calibration its loads were computed with; None if unknown, then uncertainties are assumed."""
     shapes: tuple[StepShape | None, ...] = ()
-    """The stroke at each step; empty when it was not looked at."""
+    """The shape of the stroke at each step; empty if not analysed."""
 
     @property
     def name(self) -> str:
-        """What the fitter called it, else its gradient."""
+        """The fitter's name for it, otherwise its gradient."""
         return self.plan.label or ("level" if self.plan.gradient_pct == 0 else f"{self.plan.gradient_pct:g} %")
 
     def on(self, day: str) -> Ridden:
@@ -43,12 +43,13 @@ class Ridden:
 
     @property
     def named(self) -> Onset | None:
-        """The answer when it names an onset."""
+        """The answer, if it names an onset."""
         return self.onset if self.onset is not None and self.onset.verdict is Verdict.ONSET else None
 
 
 def main_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
-    """The one a decision rests on: the last level sweep with an onset, else the last level one, else the last."""
+    """The one a decision rests on: the last level sweep with an onset, otherwise the last level one, otherwise the
+    last."""
     level = [one for one in sweeps if abs(one.plan.gradient_pct) < 2.0]
     named = [one for one in level if one.named is not None]
     for candidates in (named, level, list(sweeps)):

@@ -1,8 +1,7 @@
-"""What each sensor a rig lacks costs: how much wider the interval gets, and what can pass for an onset unseen.
-
-The widths are those of one usual sweep as the estimator itself sees it, its steps without noise but with their errors:
-11 places over 50 mm, 25 s each, a rider of usual sway (daq.sweep.information), the onset in the middle. A median sweep,
-no promise. Pure; a second of computing, so the figures of one kind of rig are remembered.
+"""What each sensor a rig lacks costs: how much wider the interval gets, and what can pass for an onset unnoticed. The
+widths are the estimator's own for one typical sweep, its steps without noise but with their errors: 11 positions over
+50 mm, 25 s each, a rider with typical sway (daq.sweep.information), the onset in the middle. A median sweep, not a
+guarantee. Pure; it takes a second, so the figures for one kind of rig are cached.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ LEVEL_N = 80.0
 TORQUE_SD_NM = 0.3
 """How far a held effort differs from step to step, inside a band of half a newton metre. Assumption."""
 SADDLE_OWN_N = 1.5
-"""What is left of a step's saddle load beside the hands' sway. Assumption."""
+"""Scatter of a step's saddle load that is not shared with the hands' sway. Assumption."""
 
 UNSEEN = {
     "saddle": ("feet", "hips"),
@@ -48,7 +47,7 @@ PASSES_UNSEEN = {
     "torque": "an effort that changes with the saddle, so that no onset is named at all, only a rise seen",
     "left and right hand": "one hand that moves",
 }
-"""What each of those tests is there for."""
+"""What each of those tests detects."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +56,10 @@ class Cost:
 
     sensor: str
     widths_mm: tuple[float, ...]
-    """95 % interval without it, for each of SLOPES_N_PER_MM; empty: it does not change the width."""
+    """Width of the 95 % interval without it, for each of SLOPES_N_PER_MM; empty if it does not change the width."""
     with_it_mm: tuple[float, ...]
     unseen: tuple[str, ...]
-    """What can pass for an onset, or hide one, and is not seen."""
+    """What can pass for an onset, or hide one, unnoticed."""
 
     @property
     def sentence(self) -> str:
@@ -74,7 +73,7 @@ class Cost:
 
 
 def costs_of(rig: Rig, *, heard: bool = False) -> tuple[Cost, ...]:
-    """What each sensor that this rig lacks costs it; nothing for a full jig. heard: power comes, whoever sends it."""
+    """What each missing sensor costs this rig; nothing for a full jig. heard: power comes, whoever sends it."""
     saddle = bool(rig.columns("saddle"))
     power = heard or rig.power is not None or (rig.typed is not None and rig.typed.effort == "typed")
     now = widths_mm(saddle, power)

@@ -1,7 +1,6 @@
-"""Where saddle and bar should stand at each position by the plan's policies, and what changed where they were set.
-
-Counted from the first position of the sweep where the fitter said how the jig was set there, else from what plan and
-rig file say: a bar that stands 12 mm further up than the rig file knows is carried along by itself.
+"""Where saddle and bar should be at each position by the plan's policies, and what changed where they were set. Changes
+count from the first position of the sweep if the fitter confirmed the setting there, otherwise from plan and rig file:
+if the bar is 12 mm higher than the rig file says, that offset is kept automatically.
 """
 
 from __future__ import annotations
@@ -23,19 +22,19 @@ _NAMES = {"saddle_height_mm": "saddle height", "bar_x_mm": "bar forward", "bar_y
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """Saddle and bar at one position; NaN where it is not known."""
+    """Saddle and bar at one position; NaN where unknown."""
 
     setback_mm: float
     setting: Setting
     reach_change_mm: float
-    """Saddle to bar along the jig, against the start."""
+    """Saddle to bar along the jig, relative to the start."""
     drop_change_mm: float
     """How much further the bar lies below the saddle than at the start."""
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """What settings count from: each value with the setback at which it held."""
+    """The reference for settings: each value with the setback at which it applied."""
 
     setting: Setting
     from_mm: dict[str, float]
@@ -57,7 +56,7 @@ def start_of(plan: Plan, bar: Geometry, first: StepMean | None = None, *, saddle
 
 
 def planned(plan: Plan, start: Start, setback_mm: float, saddle: Saddle | None = None) -> Placed:
-    """Where the policies want saddle and bar with this setback."""
+    """Where the policies put saddle and bar at this setback."""
     bar_x_mm = start.setting.bar_x_mm
     if plan.protocol == "reach kept":
         bar_x_mm -= setback_mm - start.from_mm["bar_x_mm"]
@@ -72,15 +71,14 @@ def planned(plan: Plan, start: Start, setback_mm: float, saddle: Saddle | None =
 
 
 def as_set(start: Start, setback_mm: float, setting: Setting) -> Placed:
-    """The position as it was set, with what changed against the start."""
+    """The position as it was set, with the changes from the start."""
     reach_mm = setting.bar_x_mm + setback_mm - (start.setting.bar_x_mm + start.from_mm["bar_x_mm"])
     return Placed(setback_mm, setting, reach_mm, _drop_mm(setting) - _drop_mm(start.setting))
 
 
 def surprises(wanted: Placed, setting: Setting) -> list[str]:
-    """Where the jig was set otherwise than planned by more than a slip of the hand: one sentence each.
-
-    wanted: where the policies put it, counted from the first position; of values not said there is nothing to say.
+    """Where the jig was set differently from the plan by more than a setting error: one sentence each. wanted: where
+    the policies put it, relative to the first position; values not stated are skipped.
     """
     found = []
     for name, what in _NAMES.items():

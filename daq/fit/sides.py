@@ -1,4 +1,4 @@
-"""Left against right, nose against rear, where two cells carry one load: a difference, never a diagnosis."""
+"""Left against right, nose against rear, where two cells share a load: a difference, never a diagnosis."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Sided:
     first: str
     second: str
     over: Side
-    """First less second, mean of the sweep."""
+    """First minus second, mean of the sweep."""
     trend: str
     """How it changes as the saddle goes back."""
 
@@ -52,7 +52,7 @@ def _sided(sweep: Ridden, rig: Rig, first: str, second: str) -> Sided:
 
 
 def _u_n(sweep: Ridden, name: str, setback_mm: Array, loads_n: Array) -> float:
-    """By the calibration's budget where there is one, and the scatter of the steps about their change with setback."""
+    """From the calibration's budget if there is one, and the scatter of the steps about their trend with setback."""
     budgets = {} if sweep.calibration is None else {one.name: one.uncertainty for one in sweep.calibration.channels}
     budget = budgets.get(name)
     known_n = CELLS_U_N if budget is None else budget.standard_n(float(loads_n.mean()))

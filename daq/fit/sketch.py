@@ -1,4 +1,4 @@
-"""What a fitter wants of a sweep, before it is a plan, and what it would cost and give."""
+"""What a fitter wants from a sweep, before it is a plan, and what it would cost and give."""
 
 from __future__ import annotations
 
@@ -38,12 +38,12 @@ class Sketch(BaseModel):
     dwell_s: Annotated[float, Field(ge=3, le=600)] = 25.0
     protocol: Protocol = "reach kept"
     minutes: Annotated[float, Field(ge=1, le=120)] | None = None
-    """What the best plan is to fill; None: as long as this one takes."""
+    """The time the best plan may take; None: as long as this one takes."""
 
 
 @dataclass(frozen=True, slots=True)
 class BestPlan:
-    """The plan that tells most within these minutes; without positions when the minutes are too few."""
+    """The most informative plan for these minutes; without positions if there are too few minutes."""
 
     sentence: str
     positions_mm: tuple[float, ...]
@@ -52,7 +52,7 @@ class BestPlan:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a sketch would be as a plan."""
+    """A sketch turned into a plan."""
 
     positions_mm: tuple[float, ...]
     at_most: bool
@@ -61,7 +61,7 @@ class Outcome:
     widths: tuple[Width, ...]
     """Of the 95 % interval, for three slopes."""
     scatter: str
-    """Whose scatter they were reckoned with."""
+    """Whose scatter they were computed with."""
     smallest_n_per_mm: float
     """A rise below it is found in fewer than half of such sweeps."""
     best: BestPlan
@@ -69,9 +69,8 @@ class Outcome:
 
 
 def outcome(sketch: Sketch, own: Wander | None = None) -> Outcome:
-    """own: how this rider's hand load wanders, from a sweep ridden before; None: as riders' does in general.
-
-    BadPlan when the range cannot be ridden so.
+    """own: this rider's sway, from an earlier sweep; None: that of riders in general. BadPlan if the range cannot be
+    ridden that way.
     """
     wander = Wander() if own is None else own
     positions, adaptive = _positions(sketch), sketch.order == "adaptive"

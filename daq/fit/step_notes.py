@@ -1,6 +1,5 @@
-"""What is written down of each step beside its loads: the rider's scores, the saddle's tilt.
-
-Events like any other, so that they are stored with the raw and come back with it after an interruption.
+"""What is noted for each step besides its loads: the rider's scores, the saddle's tilt. These are events like any
+other, so they are stored with the raw data and come back with it after an interruption.
 """
 
 from __future__ import annotations
@@ -16,16 +15,17 @@ from daq.sweep.progress import SweepProgress
 from daq.sweep.run import State
 
 MARK = "mark"
-"""Event: a word about this moment; content {"text": ..., "setback_mm": where the saddle stood, or None}."""
+"""Event: a remark about this moment; content {"text": ..., "setback_mm": where the saddle was, or None}."""
 PAIN = "pain or numbness"
-"""The mark that pauses a sweep. Said where, on which side and how much, it has place, side and score too; "red" names
-what ends the ride, None when nothing does."""
+"""The mark that pauses a sweep. Once the rider has said where, on which side and how much, it also has place, side and
+score; "red" names what ends the ride, or None."""
 RED = ("chest pain", "dizziness", "numbness or weakness")
-"""What ends the ride today. Usual cautions of exercise testing: common practice, no source; local rules differ."""
+"""What ends riding for today. The usual cautions of exercise testing: common practice, no source; local rules
+differ."""
 STEP_NOTE = "step-note"
 """Event: content {"step": index from 0, "what": ..., "value": ...}."""
 SCORES = ("hands", "saddle", "effort")
-"""0 none to 10, as the rider says."""
+"""0, none, to 10, as the rider says."""
 SADDLE_TILT = "saddle_tilt_deg"
 LIMITS: dict[str, tuple[float, float]] = {**dict.fromkeys(SCORES, (0.0, 10.0)), SADDLE_TILT: (-20.0, 20.0)}
 TILT_CHANGE_DEG = 0.5
@@ -36,21 +36,21 @@ StepNotes = dict[int, dict[str, float]]
 
 @dataclass(frozen=True, slots=True)
 class Remarks:
-    """What was said during a sweep so far."""
+    """The remarks made during a sweep so far."""
 
     notes: StepNotes = field(default_factory=dict)
     """Scores and tilts of the steps, by index."""
     marks: tuple[str, ...] = ()
-    """Words in passing, with the setback they were said at."""
+    """Remarks, with the setback at which they were made."""
     pain: bool = False
-    """Pain or numbness was said, and the ride has not gone on since."""
+    """The rider has reported pain or numbness, and the ride has not gone on since."""
     told: bool = False
-    """It was said where that pain is, on which side and how much."""
+    """The rider has said where that pain is, on which side and how bad."""
     over: str = ""
-    """What ended the ride today; empty while nothing has."""
+    """What ended riding for today; empty while nothing has."""
 
     def after(self, event: Event) -> Remarks:
-        """With one more note or mark; other events change nothing."""
+        """The remarks with one more note or mark; other events change nothing."""
         if event.kind == STEP_NOTE:
             return replace(self, notes=noted(self.notes, event.content))
         if event.kind == MARK:
@@ -73,8 +73,8 @@ class Remarks:
         return self
 
     def after_fitter(self, what: str, steps: int) -> Remarks:
-        """After a fitter's event that leaves so many finished steps: what was said of a step ridden again is gone, and
-        a pain is over when the fitter lets the ride go on."""
+        """After a fitter's event that leaves so many finished steps: remarks about a repeated step are dropped, and a
+        pain is over when the fitter lets the ride go on."""
         if what in (run.Trigger.BEGIN, run.Trigger.RESUME):
             return replace(self, pain=False, told=False)
         if what not in (run.Trigger.REDO, run.Trigger.UNDO):
@@ -83,14 +83,15 @@ class Remarks:
 
 
 def step_spoken_of(progress: SweepProgress) -> int | None:
-    """The index of the step a remark belongs to now: the one being ridden, else the one last finished; None before."""
+    """The index of the step a remark belongs to now: the one being ridden, otherwise the last finished one; None before
+    any."""
     if progress.state in (State.SETTLING, State.AVERAGING):
         return len(progress.steps)
     return len(progress.steps) - 1 if progress.steps else None
 
 
 def content_of(progress: SweepProgress, what: str, value: float) -> dict[str, Any]:
-    """The event's content. NotNow before a step is ridden; BadValue for what is not asked or cannot be."""
+    """The event's content. NotNow before a step is ridden; BadValue for an unknown question or an impossible value."""
     step = step_spoken_of(progress)
     if step is None:
         raise NotNow("no step is ridden yet that this could belong to")
@@ -109,12 +110,12 @@ def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:
 
 
 def without(notes: Mapping[int, Mapping[str, float]], left_out: Sequence[int]) -> dict[int, Mapping[str, float]]:
-    """The notes by the places the steps have among those that are left; left_out: steps that have none."""
+    """The notes renumbered for the remaining steps; left_out: steps that were removed."""
     return {step - sum(one < step for one in left_out): found for step, found in notes.items() if step not in left_out}
 
 
 def tilt_caution(notes: StepNotes) -> str:
-    """A sentence when the saddle's tilt is not what it was at the first step that has one; empty when it is."""
+    """A sentence if the saddle's tilt differs from that of the first step with a reading; otherwise empty."""
     tilts = [notes[step][SADDLE_TILT] for step in sorted(notes) if SADDLE_TILT in notes[step]]
     if len(tilts) < 2 or abs(tilts[-1] - tilts[0]) <= TILT_CHANGE_DEG:
         return ""

@@ -1,4 +1,4 @@
-"""A sweep step by step: what was ridden, what moved with the saddle, and what each number is worth."""
+"""A sweep step by step: what was ridden, what moved with the saddle, and the uncertainty of each number."""
 
 from __future__ import annotations
 
@@ -34,14 +34,14 @@ class Rippled:
 
 @dataclass(frozen=True, slots=True)
 class StepRow:
-    """One position. NaN or None where something is not known."""
+    """One position. NaN or None where something is unknown."""
 
     setback_mm: float
     moved: Stepping
     shares: Shares | None
     """None without the rider's mass."""
     load_point_mm: float
-    """Where the saddle carries, behind the BB."""
+    """The saddle's centre of pressure, behind the BB."""
     torque_nm: float
     hands_ripple: Rippled | None
     saddle_ripple: Rippled | None

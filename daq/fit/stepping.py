@@ -1,4 +1,4 @@
-"""What changes with the setback beside the hands: height, reach, effective seat angle, setback against gravity."""
+"""What changes with the setback besides the hands: height, reach, effective seat angle, setback against gravity."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from daq.measure.geometry import Seat, seat_angle_deg, setback_against_gravity_m
 from daq.sweep.plan import Plan
 
 SEAT_TUBE_DEG = 73.5
-"""Turns a height along the seat tube into one over the BB. Assumption; half a degree is 2 mm at 720 mm."""
+"""Converts a height along the seat tube into one over the BB. Assumption; half a degree is 2 mm at 720 mm."""
 HIP_BEHIND_NOSE_MM = 175.0
 HIP_ABOVE_MM = 85.0
 """Hip joints from the saddle's nose. Assumption."""
 NOSE_TO_WIDTH_MM = 75.0
-"""From the nose to where a saddle is 80 mm wide, of a saddle not measured. Assumption."""
+"""From the nose to where a saddle is 80 mm wide, for a saddle not measured. Assumption."""
 
 
 @dataclass(frozen=True, slots=True)
 class Stepping:
-    """One position against the one the plan starts from; None where the start is not known."""
+    """One position relative to the plan's starting position; None where the start is unknown."""
 
     height_change_mm: float | None
-    """To add over the BB; None also when the plan keeps the height."""
+    """The change of height over the BB; also None if the plan keeps the height."""
     reach_change_mm: float | None
-    """Saddle to bar; 0 when the bar moves along."""
+    """Saddle to bar; 0 if the bar moves along."""
     seat_angle_deg: float | None
     against_gravity_mm: float | None
     """Setback along the horizontal at the plan's gradient."""

@@ -1,6 +1,5 @@
-"""What the stroke says of 'the saddle is too far back': changes over the sweep, each with its interval.
-
-Trends, not places: a stroke that gets worse further back speaks for coming forward, wherever the saddle is now. No
+"""What the stroke says about 'the saddle is too far back': changes over the sweep, each with its interval. These are
+trends, not positions: a stroke that gets worse further back speaks for coming forward, wherever the saddle is now. No
 muscle is diagnosed from any of it.
 """
 
@@ -19,7 +18,7 @@ from daq.values import NAN
 TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4–5 %, by the loads"
 LOAD = "hands and saddle"
 SMALL = 0.02
-"""A change per 10 mm of less than this fraction of the thing itself is too small to matter. Assumption."""
+"""A change per 10 mm of less than this fraction of the quantity is too small to matter. Assumption."""
 APART = "hands and saddle feel both legs at once: top and bottom cannot be told apart"
 
 
@@ -75,7 +74,7 @@ def _both_ways(level: Ridden | None, climb: Ridden) -> Change | None:
 
 
 def _told(title: str, change: Change, usual: float, *, worse: float, why: str) -> Sign:
-    """Whether the stroke gets worse going back, gets better, or shows nothing beyond its interval that would matter."""
+    """Whether the stroke gets worse going back, gets better, or shows no significant change that would matter."""
     if not change.visible:
         return Sign(title, Stands.NOT_VISIBLE, change.said, why)
     if abs(change.value) < SMALL * abs(usual):
@@ -107,5 +106,5 @@ def _axes(sweep: Ridden, values: np.ndarray) -> tuple[np.ndarray, np.ndarray, np
 
 
 def _few(limits: Sequence[str]) -> list[str]:
-    """The limits that leave no ripple at all; single harmonics and angles are not what is asked here."""
+    """Limits that report every ripple; single harmonics and angles are not needed here."""
     return [limit for limit in limits if "usable strokes" in limit][:1]

@@ -19,10 +19,10 @@ from daq.wire.cycling_power import MEASUREMENT_UUID, decode_power
 from daq.wire.cycling_power_vector import VECTOR_UUID, decode_vector
 
 HISTORY_S = 900.0
-"""Kept for the step under way; a longer dwell is judged by its last quarter of an hour. At 1 kHz the loads of it are
-22 MB, by far the most that is in memory, and they are all there after the first quarter of an hour."""
+"""How much of the current step is kept; a longer dwell is judged by its last quarter of an hour. At 1 kHz its loads
+take 22 MB, by far the largest item in memory, and grow no further after the first quarter of an hour."""
 SPACING_OFF = 0.3
-"""Torque samples whose spacing is off the usual by more than this fraction lay about a lost notification."""
+"""If the spacing of torque samples differs from the usual by more than this fraction, a notification was lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +34,9 @@ class StepShape:
     both: Ripple
     """Hands and saddle together: what the legs' push takes off the seat, twice a turn."""
     torque: TurnTorque | None
-    """None: the power sensor sends no torque over the turn."""
+    """None if the power sensor sends no torque over the turn."""
     top_dead_spot_deg: tuple[float, float] | None
-    """Mean of the angles the sensor itself names, with its standard error; None: it names none."""
+    """Mean of the angles reported by the sensor, with its standard error; None if it reports none."""
     bottom_dead_spot_deg: tuple[float, float] | None
 
 
@@ -50,7 +50,7 @@ class _Vector:
 
 
 class StrokeWatch:
-    """Verbs: hear an item that goes in, see an output that comes out."""
+    """Verbs: `hear` an item that goes in, `see` an output that comes out."""
 
     def __init__(self) -> None:
         self._loads: deque[tuple[Array, Array, Array]] = deque()
@@ -60,7 +60,7 @@ class StrokeWatch:
         self._found: dict[float, StepShape] = {}
 
     def hear(self, item: Item) -> None:
-        """Keep what a power sensor says beside power; what cannot be decoded is left to the pipeline to count."""
+        """Keep what a power sensor sends besides power; undecodable notifications are counted by the pipeline."""
         if not isinstance(item, Notification) or item.characteristic not in (VECTOR_UUID, MEASUREMENT_UUID):
             return
         received_s = item.received_us / 1e6
@@ -82,7 +82,7 @@ class StrokeWatch:
                 self._dead_spots.popleft()
 
     def see(self, output: object) -> None:
-        """Keep loads; at the end of a step work out its shape."""
+        """Keep loads; at the end of a step, compute the shape of its strokes."""
         if isinstance(output, Loads):
             self._marked = self._marked or bool((output.status & Status.CRANK_MARK).any())
             self._loads.append((output.t_s, output.hands_n, output.saddle_n))
@@ -95,7 +95,7 @@ class StrokeWatch:
             self._dead_spots.clear()
 
     def of(self, steps: list[StepMean]) -> tuple[StepShape | None, ...]:
-        """The shapes of these steps; None where none was found."""
+        """The stroke shapes of these steps; None where there is none."""
         return tuple(self._found.get(step.t_min) for step in steps)
 
     def _shape(self, strokes: tuple[Stroke, ...]) -> StepShape:
@@ -154,7 +154,7 @@ def _torque(vectors: list[_Vector], cadence_rpm: float) -> TurnTorque | None:
 
 
 def _one_leg(found: TurnTorque) -> bool:
-    """Whether the torque comes once a turn, as from one leg, and not twice, as from both added."""
+    """Whether torque peaks once per turn, as from one leg, rather than twice, as from both."""
     known = np.isfinite(found.torque_nm)
     angle = np.radians(found.angle_deg[known])
     once, twice = (abs(np.mean(found.torque_nm[known] * np.exp(-1j * k * angle))) for k in (1, 2))

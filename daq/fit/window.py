@@ -1,4 +1,4 @@
-"""The answer as a window to put the saddle into, and what speaks against going rearward for light hands."""
+"""The answer as a window for the saddle, and what speaks against going rearward for light hands."""
 
 from __future__ import annotations
 
@@ -8,15 +8,16 @@ from daq.fit.ridden import Ridden
 from daq.values import Verdict
 
 WINDOW_MM = 10.0
-"""An answer is a window about this wide, not a point: riders, marks and clamps are not better. Common practice."""
+"""An answer is a window about this wide, not a point: riders, marks and clamps are no more precise. Common practice."""
 SADDLE_WORSE = 2.0
-"""Points of saddle discomfort between the ends of a sweep that count."""
+"""A difference in saddle discomfort between the ends of a sweep that counts, in points."""
 REARWARD = "further back can cost saddle comfort"
 """Common practice, no source."""
 
 
 def window_mm(sweep: Ridden | None) -> tuple[float, float] | None:
-    """Foremost and rearmost setback to choose from: from the onset back; None without a named onset."""
+    """Foremost and rearmost setback to choose from, starting at the onset and going back; None without a named
+    onset."""
     if sweep is None or sweep.named is None or sweep.named.onset_mm is None:
         return None
     return sweep.named.onset_mm, sweep.named.onset_mm + WINDOW_MM

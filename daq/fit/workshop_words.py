@@ -1,4 +1,4 @@
-"""What a workshop's tests taught, in words and as fields for a page."""
+"""What a workshop's tests have shown, in words and as fields for a page."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def panel_fields(
 
 
 def repeats_wanted(found: Taught) -> str:
-    """What to ride so that it is known how far tests on two days lie apart here, as a protocol."""
+    """A protocol of what to ride to learn how far tests on two days scatter here."""
     if not found.more_days:
         return "How far two tests on two days lie apart is known to a quarter here: repeat as the fitting needs it."
     riders = "one rider" if found.more_days == 1 else f"{found.more_days} riders"
