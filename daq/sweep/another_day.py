@@ -1,6 +1,5 @@
-"""What a rider's tests say of another day: where the onset will be, what is a real change, what one more sweep brings.
-
-Every answer is averaged over what the panel believes of the spreads between days and between sweeps.
+"""What a rider's tests say about another day: where the onset will be, what is a real change, what one more sweep
+brings. Every answer is averaged over the panel's posterior of the scatter between days and between sweeps.
 """
 
 from __future__ import annotations
@@ -31,21 +30,21 @@ DETECTABLE = 1.96
 19:231, from memory)."""
 NEW_DAY = "another day"
 NEGLIGIBLE = 1e-9
-"""Spreads believed in less than this are left out: a learned panel knows better than most of its grid."""
+"""Scatter values with a smaller probability are left out: a learned panel excludes most of its grid."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Foretold:
-    """Where an onset will lie: probabilities over places, rearmost first."""
+    """Where an onset will lie: probabilities over setbacks, rearmost first."""
 
     places_mm: Array
     p: Array
 
     @property
     def interval_mm(self) -> tuple[float | None, float | None]:
-        """The central 95 %, foremost end first; None where it runs off the grid: it is not known how far."""
+        """The central 95 %, foremost end first; None for an end that runs off the grid and is unknown."""
         below = np.cumsum(self.p)
-        edges_mm = self.places_mm - 0.5 * STEP_MM  # a place's probability is spread over the millimetre around it
+        edges_mm = self.places_mm - 0.5 * STEP_MM  # each place's probability is spread over its own millimetre
         tail = 0.5 * (1.0 - LIKELY)
         rear, front = (float(np.interp(share, below, edges_mm)) for share in (tail, 1.0 - tail))
         ends = self.p[0] > tail, self.p[-1] > tail
@@ -57,12 +56,12 @@ class Foretold:
 
     @property
     def width_mm(self) -> float:
-        """Of the 95 % interval; infinite where an end is not known."""
+        """Of the 95 % interval; infinite if an end is unknown."""
         front, rear = self.interval_mm
         return math.inf if front is None or rear is None else rear - front
 
     def chance_behind(self, setback_mm: float) -> float:
-        """The chance that the onset lies behind this setback: that the hands carry more there."""
+        """The probability that the onset lies behind this setback, so that the hands carry more there."""
         return float(self.p[self.places_mm > setback_mm].sum() + 0.5 * self.p[self.places_mm == setback_mm].sum())
 
 
@@ -73,12 +72,12 @@ class Change:
     change_mm: float
     interval_95_mm: tuple[float, float]
     detectable_mm: float
-    """A change below this is what two tests of this kind show of a rider who has not changed, 95 times in 100."""
+    """Two tests of this kind of an unchanged rider differ by less than this 95 times in 100."""
 
 
 @dataclass(frozen=True, slots=True)
 class Brings:
-    """What one more test would leave of the 95 % interval for another day."""
+    """The 95 % interval for another day after one more test."""
 
     what: str
     width_mm: float
@@ -98,7 +97,7 @@ def another_day(tests: Sequence[Entry], found: Panel) -> Foretold:
 
 
 def today(test: Entry) -> Foretold:
-    """The onset of this sweep itself, every place equally likely beforehand."""
+    """The onset of this sweep itself, with a uniform prior."""
     places_mm = grid_of([test])
     log_p = on_grid(test, places_mm)
     p = np.exp(log_p - log_p.max())
@@ -106,7 +105,7 @@ def today(test: Entry) -> Foretold:
 
 
 def change(first: Entry, second: Entry, found: Panel) -> Change:
-    """Between two sweeps of one rider; of one day the day's own shift is in both and drops out."""
+    """Between two sweeps of one rider; on the same day, the day's shift is in both and cancels."""
     a, b = (_of_itself(one) for one in (first, second))
     same_day = first.day == second.day
     variance = _variance(a) + _variance(b)
@@ -125,8 +124,8 @@ def detectable_mm(tests: Sequence[Entry], found: Panel) -> float:
 def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Brings, ...]:
     """What would narrow the interval for another day, and the width each test would leave.
 
-    like: one of the tests; a new one is ridden on its day, or another, and places its bend as surely. What it will say
-    is not known: it is taken to say what is expected now.
+    like: one of the tests; the new one is ridden on its day, or another, and places its bend as precisely. Its result
+    is unknown and assumed to be what is expected now.
     """
     last = like
     expected_mm, sd_mm = another_day(tests, found).mean_mm, math.sqrt(variance_mm2(last))
@@ -141,12 +140,12 @@ def what_helps(tests: Sequence[Entry], found: Panel, *, like: Entry) -> tuple[Br
 
 
 def variance_mm2(test: Entry) -> float:
-    """Of the bend's place by this sweep alone, over the places ridden."""
+    """Standard deviation of the bend's position by this sweep alone, within the ridden range."""
     return _variance(_of_itself(test))
 
 
 def _of_itself(test: Entry) -> Foretold:
-    """Of the places ridden alone: what lies beyond them has no distance."""
+    """Within the ridden range only: what lies beyond has no distance."""
     told = test.likelihood
     places_mm: Array = told.rear_mm - told.step_mm * np.arange(len(told.log_l), dtype=np.float64) - test.effects_mm
     p: Array = np.exp(np.array(told.log_l, dtype=np.float64) - max(told.log_l))

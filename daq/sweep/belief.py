@@ -1,14 +1,14 @@
 """The posterior of the bend under the model of `hinge-posterior/3`: that of `posterior.py`, for a rider who may follow
-slowly, whose visits scatter more than his strokes, on a saddle that is not quite where it was put.
+slowly, whose visits scatter more than the strokes, on a saddle that is not exactly where it was set.
 
     step's mean = mean over the dwell of [a + b x + d (x - c)+, relaxed with tau] + covariates g + one shift + noise
     noise variance = (factor se)^2 + between^2 + (slope where it stands)^2 u_x^2
 
 Given tau and the noise it is linear in all but c, so everything else is again integrated in closed form. tau and the
-noise are sums over small grids; where strokes and the time of the moves are there, the trend within each dwell is n
-readings more, which tell of tau alone. Placement enters by the slope: what an error u of the setback does to hand load
-is the slope times u, forward of the bend by b + d, behind it by b. The slopes and the chance that a step lies forward
-are those of a first pass without placement error.
+noise are sums over small grids; if strokes and the times of the moves are known, the trends within the dwells are n
+further readings, which inform tau alone. Placement enters by the slope: what an error u of the setback does to hand
+load is the slope times u, forward of the bend by b + d, behind it by b. The slopes and the probability that a step lies
+forward come from a first pass without placement error.
 """
 
 from __future__ import annotations
@@ -31,23 +31,23 @@ from daq.sweep.witness import log_places
 from daq.values import Array, Ints
 
 FIRST_PASS_MM = 2.0
-"""Spacing of the breakpoints of the first pass, which only weighs slopes."""
+"""Spacing of the breakpoints in the first pass, which only estimates slopes."""
 HEARD = 1e-4
-"""A time constant less probable than this hears no witness."""
+"""For a time constant less probable than this, the witness is not used."""
 VISIT_SHARE = 0.5
-"""What the saddle's witness differs by from visit to visit, over the hands' between-step error. Judgement: a rider who
-sits down differently shifts weight otherwise than sway does, and how far nobody has measured."""
+"""The witness's own error from visit to visit, as a fraction of the hands' between-step error. Judgement: a rider who
+sits down differently shifts weight in another way than sway does, and nobody has measured how far."""
 
 
 @dataclass(frozen=True, slots=True)
 class WidePriors(Priors):
-    """What is held likely beforehand of rider, saddle and posture as well."""
+    """The priors, including those of rider, saddle and posture."""
 
     slopes_behind: tuple[float, float] = (0.12, 0.4)
-    """Narrower than before: legs that carry the trunk leave hand load level, and a rider whose load rises behind the
-    bend as well is one who is loaded throughout."""
+    """Narrower than in version 2: legs that carry the trunk leave hand load level, and a rider whose load also rises
+    behind the bend is loaded throughout."""
     added_slopes: tuple[float, float] = (0.45, 1.2)
-    """Around 0.6 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and says none sooner."""
+    """Around 0.6 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and rather says none."""
     onset: float = 0.37
     light: float = 0.33
     loaded: float = 0.3
@@ -189,7 +189,7 @@ def _one(model: _Model, seen: Mixture, shape: Array, widths: tuple[float, ...], 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Bends:
-    """What holds weight of a bend: log probability of each and which hypothesis it is, (R,)."""
+    """The terms of a bend that hold weight: the log probability of each and its hypothesis, (R,)."""
 
     logs: Array
     place: Ints
@@ -229,7 +229,7 @@ def _placement(evidence: Evidence, model: _Model, middle: float) -> tuple[Array 
 
 
 def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Array:
-    """(L, C) what the saddle says of each place, for each time constant that matters."""
+    """(L, C) the saddle's log likelihood of each breakpoint, for each time constant that matters."""
     said = np.zeros((len(model.follow), len(c)))
     if evidence.witness is None:
         return said
@@ -244,7 +244,7 @@ def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Ar
 
 
 def _gathered(knots: Array, c: Array, bends: _Bends, others: tuple[float, float, float], model: _Model) -> Posterior:
-    """The sums over the grid, made into probabilities; knots as in `posterior.py`."""
+    """Turns the sums over the grid into probabilities; knots as in `posterior.py`."""
     light, loaded, curved = others
     peak = np.full(len(c), -np.inf)
     np.maximum.at(peak, bends.place, bends.logs)

@@ -17,7 +17,7 @@ def bend_of(evidence: Evidence, priors: WidePriors = PRIORS) -> Posterior:
 
 
 def bend_before(evidence: Evidence, priors: Priors = BEFORE) -> Posterior:
-    """The same as `hinge-posterior/1` and `/2` see it."""
+    """The same under `hinge-posterior/1` and `/2`."""
     return posterior(
         evidence.forward_mm,
         evidence.hands_n,

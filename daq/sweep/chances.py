@@ -1,6 +1,6 @@
-"""The chance that the hands already carry more, at every place ridden, the setback from it, and the likelihood.
-
-At a place the hands carry more when the bend lies behind it, or when hand load rises all along. So the chance is
+"""The probability that the hands already carry more, over the ridden range, the setback suggested from it, and the
+likelihood. At a position the hands carry more if the bend lies behind it, or if hand load rises all along. So the
+probability is
 
     P(loaded) + P(a bend, and it lies further back)
 
@@ -18,7 +18,7 @@ from daq.values import Array, Likelihood
 
 CURVE_MM = 1.0
 LOADED_CHANCE = 0.05
-"""What is risked at the suggested setback. A convention, as a 95 % interval is."""
+"""The accepted risk at the suggested setback. A convention, like the 95 % of an interval."""
 
 
 def class_chances(classes: Classes, priors: Priors) -> tuple[float, float, float]:
@@ -29,7 +29,7 @@ def class_chances(classes: Classes, priors: Priors) -> tuple[float, float, float
 
 
 def loaded_at(found: Posterior, classes: Classes, priors: Priors, setback_mm: Array) -> Array:
-    """The chance at each of these setbacks between the outermost positions."""
+    """The probability at each of these setbacks between the outermost positions."""
     p_bend, _, p_loaded = class_chances(classes, priors)
     return np.asarray(p_loaded + p_bend * np.interp(-setback_mm, found.c, found.cumulative))
 
@@ -43,7 +43,8 @@ def curve(found: Posterior, classes: Classes, priors: Priors) -> tuple[tuple[flo
 
 
 def foremost_mm(found: Posterior, classes: Classes, priors: Priors, loaded_chance: float) -> float | None:
-    """The foremost setback where the chance is at most loaded_chance; None when it is larger at the rearmost too."""
+    """The foremost setback where the probability is at most loaded_chance; None if it is larger even at the
+    rearmost."""
     p_bend, _, p_loaded = class_chances(classes, priors)
     if p_loaded > loaded_chance:
         return None
@@ -52,7 +53,7 @@ def foremost_mm(found: Posterior, classes: Classes, priors: Priors, loaded_chanc
 
 
 def meaning(setback_mm: float, loaded_chance: float = LOADED_CHANCE) -> str:
-    """What the suggested setback is, for the client, in one sentence."""
+    """The meaning of the suggested setback, for the client, in one sentence."""
     return (
         f"Going by today's ride, the chance that your hands already carry more of you at {setback_mm:.0f} mm is at "
         f"most {100 * loaded_chance:.0f} in 100."
@@ -60,12 +61,12 @@ def meaning(setback_mm: float, loaded_chance: float = LOADED_CHANCE) -> str:
 
 
 def likelihood(found: Posterior, classes: Classes) -> Likelihood:
-    """How well each place of the bend explains the sweep, on a grid of about 1 mm, everything else averaged out.
+    """How well each position of the bend explains the sweep, on a grid of about 1 mm, everything else averaged out.
 
     Value k is the log of the mean of L(c) over the cell of width step_mm about rear_mm - k step_mm (half a cell at
     both ends), L(c) the probability of the steps given a bend at c. So with a prior density that is even over the
     positions ridden, the weighted mean of L (weights 1, half at the ends) is the probability of the steps given a bend.
-    A bend beyond the outermost positions is not told from none: log_light and log_loaded hold it.
+    A bend beyond the outermost positions cannot be told from none: log_light and log_loaded include it.
     """
     span = float(found.c[-1] - found.c[0])
     cells = max(1, math.ceil(span / CURVE_MM - 1e-9))

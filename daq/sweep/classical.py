@@ -1,9 +1,9 @@
 """The answer of plain least squares with classical tests: a second opinion that uses no prior.
 
 Hinge with time and torque as covariates, the exact profile-F interval, and an F test of the hinge against the straight
-line. The breakpoint is sought over the whole sweep, so the F of the best one is larger than the F of a given one; two
-parameters are charged for it and the bar is at 0.2 %, which keeps false onsets under half a per cent (tests/bench).
-A test that does not reject shows nothing, so this method knows two verdicts only: onset and undecided.
+line. The breakpoint is sought over the whole sweep, so the F of the best one is larger than the F of a given one; it is
+charged two parameters and the significance level is 0.2 %, which keeps false onsets under half a per cent
+(tests/bench). A test that does not reject shows nothing, so this method has only two verdicts: onset and undecided.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ FALSE_ALARM = 0.002
 
 
 def by_least_squares(evidence: Evidence, *, step_off_mm: float, method: str) -> Onset:
-    """The answer; probabilities are NaN, for there are none in this method."""
+    """The answer; probabilities are NaN, since this method has none."""
     weights = None if evidence.se_n is None else evidence.se_n**-2.0
     fit = least_squares(evidence.forward_mm, evidence.hands_n, weights=weights, covariates=evidence.covariates)
     onset_mm = -fit.breakpoint
@@ -50,7 +50,7 @@ def _verdict(fit: Hinge) -> Verdict:
 
 
 def _p_straight(fit: Hinge) -> float:
-    """Chance of so large a fall of the residual sum of squares when the line is straight."""
+    """Probability of so large a reduction of the residual sum of squares if the line is straight."""
     from scipy.special import fdtrc
 
     if fit.freedom <= 0:

@@ -1,7 +1,6 @@
-"""The columns a table of steps may have, the numbers they can hold, and what contradicts itself among them.
-
-An answer in the wrong unit looks like an answer, so numbers that can only be another unit are refused, and so is a bar
-further from the saddle than any jig allows.
+"""The columns a table of steps may have, the numbers they can hold, and contradictions among them. An answer in the
+wrong unit looks like any other answer, so numbers that can only be in another unit are refused, and so is a bar further
+from the saddle than any jig allows.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ WAYS: dict[str, Way] = {
     **dict.fromkeys(("forward", "out", "coming forward"), "forward"),
     **dict.fromkeys(("back", "backward", "rearward", "going back"), "back"),
 }
-"""What may stand under direction."""
+"""The values allowed under direction."""
 
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 LONGEST_SHOWN = 200
@@ -43,7 +42,7 @@ class BadTable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class _Limit:
-    """The numbers a column can hold, and what a number outside them is most likely."""
+    """The range of a column, and what a number outside it most likely is."""
 
     low: float
     high: float
@@ -70,18 +69,19 @@ FARTHEST_CM = 30.0
 """Setbacks that all lie within 12 mm and nearer than 30 mm to the BB are a sweep in centimetres (or metres)."""
 HEAVIEST_KG = 25.0
 """Hand loads that never reach 25 N are in kilograms, or pounds: an arm is about 5 % of the body (Winter 2009, segment
-table, from memory), so both arms of 60 kg weigh 59 N, and a bar that carries not even half of them carries no hands."""
+table, from memory), so both arms of a 60 kg rider weigh 59 N, and a bar that carries less than half of that carries no
+hands."""
 LIGHT_N = 40.0
-"""Hands that never carry as much are possible, and likelier kilograms."""
+"""Hand loads that never reach this are possible, but kilograms are more likely."""
 LONGEST_SWEEP_MIN = 240.0
 REACH_MM = (250.0, 850.0)
-"""Saddle to bar along the jig, as ridden by anybody. Judgement, no source."""
+"""Saddle to bar along the jig, for any rider. Judgement, no source."""
 DROP_MM = 350.0
 """Bar above or below the saddle, likewise."""
 SEAT_TUBE = math.sin(math.radians(73.5))
 """Turns a height along the seat tube into one over the BB. Assumption."""
 BACKWARDS = -0.3
-"""A weight line that goes back by more of each millimetre the saddle comes forward has its sign turned."""
+"""A weight line that moves back by more than this fraction as the saddle comes forward has the wrong sign."""
 
 
 def number_of(name: str, cell: str, line: int) -> float:
@@ -103,7 +103,7 @@ def number_of(name: str, cell: str, line: int) -> float:
 
 
 def way_of(cell: str, line: int) -> Way:
-    """Which way the saddle came. BadTable for another word."""
+    """Which way the saddle came. BadTable for any other word."""
     word = cell.lower()
     if word not in WAYS:
         raise BadTable(f"line {line}: {DIRECTION}: expected forward (or out) or back, got {shown([cell])}")
@@ -111,7 +111,7 @@ def way_of(cell: str, line: int) -> Way:
 
 
 def check_units(columns: Mapping[str, Sequence[float]]) -> None:
-    """BadTable where a column as a whole can only be in another unit, or turned."""
+    """BadTable if a whole column can only be in another unit, or has the wrong sign."""
     setback, hands = columns["setback_mm"], columns["hand_load_n"]
     if len(set(setback)) < FEWEST_POSITIONS:
         raise BadTable(f"expected {FEWEST_POSITIONS} or more different setbacks, got {len(set(setback))}")
@@ -138,7 +138,7 @@ def check_units(columns: Mapping[str, Sequence[float]]) -> None:
 
 
 def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int]) -> None:
-    """BadTable, naming the line, where what was set contradicts itself."""
+    """BadTable, naming the line, if the settings contradict each other."""
     unknown = [NAN] * len(lines)
     heights_mm = columns.get("saddle_height_mm", unknown)
     for i, line in enumerate(lines):
@@ -158,7 +158,7 @@ def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int])
 
 
 def check_ways(ways: Sequence[Way], setback_mm: Sequence[float], places: Sequence[float], lines: Sequence[int]) -> None:
-    """BadTable where the direction said is not the one in which the saddle went. places: time or place in the order."""
+    """BadTable if the stated direction is not the one in which the saddle went. places: time or rank in the order."""
     order = sorted(range(len(lines)), key=lambda i: places[i])
     for before, here in itertools.pairwise(order):
         moved_mm = setback_mm[here] - setback_mm[before]
@@ -183,7 +183,7 @@ def _check_sign_of_weight_line(setback: Sequence[float], weight_line: Sequence[f
 
 
 def shown(names: Sequence[str]) -> str:
-    """Names of a header as they may be printed: a file of anything may have been given for a table."""
+    """Header names in printable form: any file may have been given as a table."""
     text = ", ".join(names)
     text = "".join(letter if letter.isprintable() else "?" for letter in text)
     return text if len(text) <= LONGEST_SHOWN else text[:LONGEST_SHOWN] + "..."

@@ -1,8 +1,8 @@
 """Two sweeps side by side: how far the onset of B lies from the onset of A, with its interval.
 
 Level against a climb, before against after, saddle A against saddle B. The difference has the posterior of two
-independent sweeps: every pair of places, weighed by both probabilities. Nothing is said of a difference when one of
-the sweeps names no onset.
+independent sweeps: every pair of positions, weighted by both probabilities. No difference is stated if one of the
+sweeps names no onset.
 """
 
 from __future__ import annotations
@@ -23,33 +23,33 @@ from daq.values import Array, StepMean, Verdict
 GRID_MM = 0.1
 SURE = 0.95
 LEAST_ADDED_N_PER_MM = 0.05
-"""A smaller rise would make a shift of any length."""
+"""A smaller rise could produce a shift of any length."""
 SAME_TORQUE_NM = 0.05
-"""A smaller difference, at 7 to 14 mm of setback a newton metre, moves no onset by a whole millimetre."""
+"""A smaller difference, at 7 to 14 mm of setback per newton metre, moves no onset by a whole millimetre."""
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The onset of B less the onset of A, as setbacks: positive when B's lies further back."""
+    """The onset of B minus the onset of A, as setbacks: positive when B's lies further back."""
 
     difference_mm: float | None
     interval_95_mm: tuple[float, float] | None
     p_further_back: float | None
     """Probability that B's onset lies further back."""
     torque_difference_nm: float | None
-    """Mean crank torque of B less that of A."""
+    """Mean crank torque of B minus that of A."""
     torque_alone_mm: float | None
-    """What that torque difference alone would have done to the onset; the shift beyond it is the other cause's."""
+    """What that torque difference alone would have done to the onset; the rest of the shift has another cause."""
     torque_alone_95_mm: tuple[float, float] | None
-    """The same over what is known of the torque's effect, and to 0: torque that changes hand load alike on both sides
-    of the onset moves it not at all. The slope forward of the onset is taken as it was fitted."""
+    """The same over the uncertainty of the torque's effect, extended to 0: torque that changes hand load equally on
+    both sides of the onset does not move it at all. The slope forward of the onset is taken as fitted."""
     reasons: tuple[str, ...]
 
 
 def compare(
     a: Sequence[StepMean], b: Sequence[StepMean], *, same_session: bool = True, names: tuple[str, str] = ("A", "B")
 ) -> Comparison:
-    """B against A. ValueError where one of them is no sweep with an answer (too few positions, no numbers)."""
+    """B compared with A. ValueError if one of them cannot be answered (too few positions, invalid numbers)."""
     evidence = [gathered(steps) for steps in (a, b)]
     found = [bend_of(each) for each in evidence]
     cautions = [] if same_session else [
@@ -79,7 +79,7 @@ def compare(
 
 
 def _difference(a: Posterior, b: Posterior) -> tuple[Array, Array]:
-    """Setback of B's bend less A's on a grid of GRID_MM, mm, and the probability of each."""
+    """Setback of B's bend minus A's on a grid of GRID_MM, mm, and the probability of each."""
     (start_a, p_a), (start_b, p_b) = (_on_grid(each) for each in (a, b))
     p = np.convolve(p_b[::-1], p_a)
     first = -(start_b + len(p_b) - 1) + start_a
@@ -108,8 +108,8 @@ def _torque_alone(
     """Shift of the onset as setback by so much torque, mm: hand load per torque over hand load per millimetre.
 
     More torque at the pedals carries more of the trunk, so the onset comes further forward: negative. The 95 % interval
-    is that of the torque's effect, as far as the less certain of the two sweeps tells it; it reaches to 0, for hands
-    that are lightened while the support still lasts are lightened without moving the onset.
+    is that of the torque's effect in the less certain of the two sweeps; it extends to 0, since torque may lighten the
+    hands on both sides of the onset without moving it.
     """
     added = np.mean([line_through(e, -f.mean).added_n_per_mm for e, f in zip(evidence, found, strict=True)])
     effects, sds = zip(*(torque_effect(pooled(steps)) for steps in sweeps), strict=True)

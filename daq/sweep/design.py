@@ -1,10 +1,9 @@
-"""Which setback to ride next, why, what it is expected to bring, and when to stop asking.
-
-First a coarse pass over all of the ground: five positions, every second one coming forward, the others going back, so
-that drift bends both ways. From then on the posterior is bracketed: its 7 % and 93 % points in turn, which is where a
-step tells most about the bend (stepping on its middle is worse than uniform). While no bend is in sight the widest gap
-is halved instead. Before it stops, the first place is ridden once more: what has drifted since, and how visits scatter,
-shows nowhere else as plainly.
+"""Which setback to ride next, why, what it is expected to bring, and when to stop. First comes a coarse pass over the
+whole range: five positions, every second one coming forward, the others going back, so that drift bends both ways. From
+then on the posterior is bracketed: its 7 % and 93 % points in turn, where a step is most informative about the bend
+(stepping on its middle is worse than uniform). While no bend is in sight, the widest gap is halved instead. Before it
+stops, the first position is ridden once more: nothing else shows as plainly what has drifted since, and how visits
+scatter.
 """
 
 from __future__ import annotations
@@ -28,20 +27,20 @@ BRACKET = (0.07, 0.93)
 IN_SIGHT = 0.5
 """Probability of a bend from which on its posterior is bracketed."""
 NO_GAIN = 0.985
-"""A step that leaves more than this of the interval's width brings nothing a fitter would notice."""
+"""A step that leaves more than this fraction of the interval's width brings nothing a fitter would notice."""
 FEWEST_FOR_NO_GAIN = 11
 FEWEST_FOR_SETTLED = 8
-"""Five places of a rider whose load rises little look level; judgement."""
+"""With five positions, a rider whose load rises little looks level; judgement."""
 SETTLED = {
     Verdict.LIGHT: "the hands stay light over the whole range",
     Verdict.LOADED: "the hands carry more with every step forward, over the whole range",
 }
-"""The answers without an onset that no further step would change."""
+"""Answers without an onset that no further step would change."""
 
 
 @dataclass(frozen=True, slots=True)
 class NextStep:
-    """What to ride next, or why to stop. Exactly one of setback_mm and stop is there."""
+    """What to ride next, or why to stop. Exactly one of setback_mm and stop is set."""
 
     setback_mm: float | None
     why: str
@@ -62,9 +61,8 @@ def next_step(
     minutes_left: float = math.inf,
     minutes_per_step: float = 0.75,
 ) -> NextStep:
-    """The next setback between rear_mm and front_mm that the jig can set, a multiple of resolution_mm.
-
-    ValueError when the limits leave no room for the coarse pass.
+    """The next setback between rear_mm and front_mm that the jig can set, a multiple of resolution_mm. ValueError if
+    the limits leave no room for the coarse pass.
     """
     if not (resolution_mm > 0.0 and rear_mm - front_mm >= FEWEST_POSITIONS * resolution_mm):
         raise ValueError(
@@ -86,7 +84,7 @@ def next_step(
 
 
 def _first_again(steps: Sequence[StepMean]) -> bool:
-    """Whether the place of the first step has been ridden again after another one."""
+    """Whether the first step's position has been ridden again after another one."""
     there = [abs(step.setback_mm - steps[0].setback_mm) < SAME_PLACE_MM for step in steps]
     return any(there[there.index(False) :]) if False in there else False
 
@@ -94,7 +92,7 @@ def _first_again(steps: Sequence[StepMean]) -> bool:
 def _told_by_posterior(
     steps: Sequence[StepMean], rear_mm: float, front_mm: float, resolution_mm: float, target_width_mm: float
 ) -> NextStep:
-    """What the posterior of the steps so far asks for."""
+    """The choice from the posterior of the steps so far."""
     evidence = gathered(steps)
     found = bend_of(evidence)
     low_mm, high_mm = interval_mm(found)
@@ -124,7 +122,7 @@ def _settable(at_mm: float, rear_mm: float, front_mm: float, resolution_mm: floa
 
 
 def _coarse(steps: Sequence[StepMean], rear_mm: float, front_mm: float, resolution_mm: float) -> NextStep | None:
-    """The next position of the coarse pass; None when it is done."""
+    """The next position of the coarse pass; None once it is done."""
     planned = [
         _settable(mm, rear_mm, front_mm, resolution_mm) for mm in out_and_back(rear_mm, front_mm, FEWEST_POSITIONS)
     ]

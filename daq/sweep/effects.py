@@ -1,7 +1,6 @@
-"""What else the record knows to move the onset: gradient, saddle, bar, time of day, rig; estimated over all riders.
-
-Each effect has a normal prior. Estimates are where the probability of all tests is highest, their covariance is that of
-the curvature there (Laplace), at the panel's own spreads.
+"""Recorded conditions that may move the onset: gradient, saddle, bar, time of day, rig; their effects are estimated
+over all riders. Each effect has a normal prior. Estimates are the maximum of the probability of all tests, with the
+covariance from the curvature there (Laplace), at the panel's own scatter.
 """
 
 from __future__ import annotations
@@ -17,17 +16,17 @@ from daq.values import Array
 GRADIENT_MM_PER_PCT, GRADIENT_SPREAD = -3.25, 1.25
 """The onset lies 2 to 4.5 mm further forward for each 1 % of climb: mechanics of a model rider, not measured."""
 OTHER_SPREAD_MM = 5.0
-"""Of any effect nothing is known of beforehand. Judgement, no source."""
+"""Prior standard deviation of an effect about which nothing is known. Judgement, no source."""
 ROUNDS = 6
 CLOSE_MM = 0.02
-"""Of any test's onset: a step smaller than this ends the search."""
+"""The search ends when a step moves every test's onset by less than this."""
 REACH_MM = 1.0
-"""How far the tests are moved to feel slope and curvature of their probability."""
+"""The step for the numerical slope and curvature of the tests' probability."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effect:
-    """One thing that may move the onset, as it is believed to beforehand, mm per unit of its column."""
+    """One condition that may move the onset, with its prior, mm per unit of its column."""
 
     name: str
     mean_mm: float = 0.0
@@ -47,9 +46,8 @@ class Effects:
 
 
 def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect], found: Panel) -> Effects:
-    """The effects of (k, K) columns over k tests in order, their own effects_mm left aside.
-
-    ValueError when tests and columns differ in number.
+    """The effects of (k, K) columns over k tests in order, ignoring their own effects_mm. ValueError if tests and
+    columns differ in number.
     """
     if columns.shape != (len(tests), len(effects)):
         raise ValueError(f"columns: expected {len(tests)} rows of {len(effects)}, got {columns.shape}")
@@ -70,12 +68,12 @@ def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect],
         step = np.clip(np.linalg.solve(curvature, slope), -spreads, spreads)
         mm = mm - step
         if (np.abs(step) * widest < CLOSE_MM).all():
-            break  # the curvature of this round is that of the top
+            break  # this round's curvature is that at the maximum
     return Effects(tuple(effects), mm, np.asarray(np.linalg.inv(-curvature), dtype=np.float64))
 
 
 def moved(tests: Sequence[Entry], by_mm: Array) -> list[Entry]:
-    """The tests with these effects taken off."""
+    """The tests with these effects subtracted."""
     return [replace(one, effects_mm=float(mm)) for one, mm in zip(tests, by_mm, strict=True)]
 
 
@@ -94,6 +92,6 @@ def _felt(log_p: Callable[[Array], float], mm: Array, steps: Array) -> tuple[Arr
 
 
 def _downward(curvature: Array) -> Array:
-    """The same with every direction bent downwards, so that a step leads uphill."""
+    """The same, made negative definite, so that a step leads uphill."""
     values, vectors = np.linalg.eigh(curvature)
     return np.asarray((vectors * np.minimum(values, -1e-4)) @ vectors.T)

@@ -1,13 +1,12 @@
-"""What a step's error may be besides what its strokes say: the grid of errors of the n steps and their prior weights.
+"""What a step's error may be besides what its strokes say: the grid of errors of the n steps and their prior weights. A
+step's standard error comes from the strokes within it, and may be wrong by a factor (`scale`). Strokes also cannot show
+what differs between visits but not within one: how the rider sat down again, where the hands took hold, how precisely
+the saddle was put back. That is a between-step error, one standard deviation for the sweep, added in quadrature.
+Repeated visits to one position show it directly; elsewhere the scatter about the fitted curve does.
 
-A step's standard error comes from the strokes within it, and may be wrong by a factor (`scale`). And strokes cannot
-see what differs from one visit to the next but not within it: how the rider sat down again, where the hands took hold,
-how well the saddle was put back. That is a between-step error, one standard deviation for the sweep, added in
-quadrature. Visits to one place show it directly; elsewhere the scatter about the fitted curve does.
-
-With 11 steps, a factor and an added error are told apart by the size of the sum alone. So the grid is one of the size:
+With 11 steps, a factor and an added error can be told apart only by the size of the sum. So the grid is over that size:
 below the stated error it is a factor; above it the excess is between steps. The weight of each size is the joint prior
-of both, added up over all pairs that make it.
+of both, summed over all pairs that give it.
 """
 
 from __future__ import annotations
@@ -21,11 +20,12 @@ from daq.sweep.marginal import known_scales
 from daq.values import Array
 
 RATIO = 1.28
-"""From one size to the next. The likelihood of a size from 10 steps is about 0.23 wide in its log: half as fine."""
+"""Log spacing of the sizes. With 10 steps, the likelihood of a size is about 0.23 wide in its log: this is half of
+that."""
 SMALLEST = 0.55
 """Of the stated error."""
 MOST_BETWEEN_N = 9.0
-"""A rider whose visits to one place scatter more is not sitting still."""
+"""A rider whose visits to one position scatter more is not sitting still."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -39,7 +39,7 @@ class Errors:
     between_n: Array
     """(K,) added in quadrature, N."""
     size: Array
-    """(K,) of the whole error over the stated one, median step."""
+    """(K,) total error over the stated one, for the median step."""
     log_prior: Array
     """(K,) up to a constant."""
 
@@ -64,7 +64,7 @@ def error_grid(se_n: Array, *, scale_spread: float, between_n: float, between_ta
 
 
 def _of_size(size: Array, stated: float, scale_spread: float, between_n: float, tail: float) -> Array:
-    """Joint prior of factor and added error, added up over the pairs that make each size."""
+    """Joint prior of factor and added error, summed over the pairs that give each size."""
     log_factor = np.linspace(-1.2, 1.6, 57)
     added_n = np.linspace(0.0, MOST_BETWEEN_N, 91)
     of_factor = (1.0 + (log_factor / scale_spread) ** 2 / 3.0) ** -2.0

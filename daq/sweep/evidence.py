@@ -1,7 +1,6 @@
-"""What an estimator sees of a sweep: setbacks, hand loads, how well each is known, and what else moves hand load.
-
-Strokes, where every step has them, give the standard errors and the torque's effect (pooled model); a standard error
-on every step comes next; without either, the scatter of the steps about the fitted line has to serve.
+"""What an estimator sees of a sweep: setbacks, hand loads, how well each is known, and what else moves hand load. If
+every step has strokes, they give the standard errors and the torque's effect (pooled model); otherwise a standard error
+given for every step is used; without either, the scatter of the steps about the fitted line has to do.
 """
 
 from __future__ import annotations
@@ -22,16 +21,16 @@ from daq.sweep.witness import COVARIATE_FACTOR, Witness
 from daq.values import Array, StepMean
 
 DRIFT_N_PER_MIN = 1.0
-"""Standard deviation of a linear drift before anything is seen; drifts to 1 N/min occur."""
+"""Prior standard deviation of a linear drift; drifts up to 1 N/min occur."""
 TORQUE_N_PER_NM = -2.25
 TORQUE_SPREAD = 1.25
 """Hand load per N m of mean crank torque, -1 to -3.5: more torque at the pedals carries more of the trunk."""
 TORQUE_WITHIN_SPREAD = 0.4
 """How far the effect between steps may differ from the effect from stroke to stroke."""
 LEAST_ERROR_N = 0.05
-"""No cell under a rider knows a step's mean better; smaller standard errors are taken as this."""
+"""No step's mean is known better under a rider; smaller standard errors are replaced by this."""
 MOVED_TOGETHER = 0.8
-"""Correlation with setback above which time or torque cannot be told from setback any more."""
+"""Above this correlation, the effect of time or torque cannot be separated from that of setback."""
 TORQUE_MATTERS_NM = 0.25
 """A range of step torques below this moves hand load by less than a newton."""
 
@@ -42,7 +41,7 @@ WanderModel: TypeAlias = Callable[..., list[Levels]]
 
 
 class TooFewPositions(ValueError):
-    """Not enough distinct setbacks to tell a level part from a rise."""
+    """Too few distinct setbacks to tell a level part from a rise."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -52,7 +51,7 @@ class Trend:
     change_n: Array
     se_n: Array
     covariates: Array
-    """(n, k) change of the covariates over each dwell; torque's is taken out already."""
+    """(n, k) change of the covariates over each dwell; the torque's effect is already removed."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -63,37 +62,36 @@ class Evidence:
     hands_n: Array
     se_n: Array | None
     covariates: Array
-    """(n, k): minutes and newton metres about their means, as far as known and varying."""
+    """(n, k): minutes and newton metres about their means, if known and varying."""
     covariate_means: Array
     covariate_sds: Array
     witness: Witness | None
-    """The saddle's load, where the strokes of every step have it."""
+    """The saddle's load, if the strokes of every step have it."""
     minutes: float
     """Riding time from the first step's middle to the last's, stretched to whole steps; NaN when unknown."""
     notes: tuple[str, ...]
-    """What the reader of the answer has to know of the input, one sentence each."""
+    """What the reader of the answer has to know about the input, one sentence each."""
     u_setback_mm: Array
     """(n,) standard uncertainty of where the saddle was."""
     dwells: Dwells | None = None
-    """When the saddle was moved and the steps averaged; None when it is not known."""
+    """When the saddle was moved and the steps averaged; None if unknown."""
     trend: Trend | None = None
-    """How hand load went on changing within the dwells; None when strokes or the times of the moves are missing."""
+    """How hand load went on changing within the dwells; None without strokes or the times of the moves."""
 
     @property
     def forward_mm(self) -> Array:
-        """The rider comes forward as it grows."""
+        """It grows as the rider comes forward."""
         return -self.setback_mm
 
     @property
     def positions_mm(self) -> Array:
-        """Setbacks that count as different ones, rearmost first."""
+        """Setbacks that count as different, rearmost first."""
         return -places(-self.setback_mm)
 
 
 def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Evidence:
-    """The evidence of these steps. TooFewPositions, or ValueError when a setback or hand load is no number.
-
-    levels: the model of the strokes' wander; methods before `hinge-posterior/3` have their own.
+    """The evidence of these steps. TooFewPositions, or ValueError if a setback or hand load is not finite. levels: the
+    model of the sway; methods before `hinge-posterior/3` have their own.
     """
     setback_mm = _numbers(steps, "setback_mm")
     hands_n = _numbers(steps, "hand_load_n")
@@ -127,7 +125,7 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Ev
 
 
 def _placed_within(steps: Sequence[StepMean]) -> Array:
-    """As stated; a step that was ridden has PLACED_MM without it, a line of a table has no error."""
+    """As stated; otherwise PLACED_MM for a ridden step, 0 for a row of a table."""
     told_mm = np.array([step.u_setback_mm for step in steps], dtype=float)
     otherwise_mm = np.where([bool(step.strokes) for step in steps], PLACED_MM, 0.0)
     return np.asarray(np.where(told_mm >= 0.0, told_mm, otherwise_mm))
@@ -145,7 +143,7 @@ def _trend(model: Pooled | None, times: Dwells | None, drifts: bool, covariates:
 
 
 def standard_errors(steps: Sequence[StepMean]) -> Array:
-    """Standard error of each step's hand load, N: of the pooled model, else as given; NaN where neither is there."""
+    """Standard error of each step's hand load, N: from the pooled model, otherwise as given; NaN without either."""
     model = pooled(steps)
     return np.array([step.se_n for step in steps]) if model is None else model.hands.se_n
 
@@ -173,16 +171,16 @@ def _witness(model: Pooled | None, covariate_sds: Array) -> Witness | None:
 def _covariates(
     setback_mm: Array, t_min: Array, torque_nm: Array, model: Pooled | None
 ) -> tuple[Array, Array, Array, tuple[str, ...]]:
-    """Columns that vary, their prior means and standard deviations, and what to say of them."""
+    """Columns that vary, their prior means and standard deviations, and notes about them."""
     columns: list[Array] = []
     priors: list[tuple[float, float]] = []
     notes: list[str] = []
-    if not np.ptp(t_min) > 0.0:  # NaN, or one time for all
+    if not np.ptp(t_min) > 0.0:  # NaN, or the same time for all
         notes.append("the steps' times are not known: a drift of hand load cannot be told from an effect of setback")
     else:
         columns.append(t_min - t_min.mean())
         priors.append((0.0, DRIFT_N_PER_MIN))
-    if np.ptp(torque_nm) > 0.0:  # False where it is not known
+    if np.ptp(torque_nm) > 0.0:  # False if unknown
         columns.append(torque_nm - torque_nm.mean())
         priors.append(torque_effect(model))
         if np.ptp(torque_nm) > TORQUE_MATTERS_NM and _together(setback_mm, torque_nm):
@@ -196,8 +194,8 @@ def _covariates(
 
 
 def torque_effect(model: Pooled | None) -> tuple[float, float]:
-    """Hand load per N m of crank torque and its standard deviation, N/Nm: what is known beforehand, joined with what
-    the strokes within steps say of it."""
+    """Hand load per N m of crank torque and its standard deviation, N/Nm: the prior combined with what the strokes
+    within steps show."""
     if model is None or not np.isfinite(model.hands.torque_effect_se):
         return TORQUE_N_PER_NM, TORQUE_SPREAD
     known = np.array([TORQUE_SPREAD**-2, 1.0 / (model.hands.torque_effect_se**2 + TORQUE_WITHIN_SPREAD**2)])

@@ -1,6 +1,5 @@
-"""Whether the hands have moved in the middle of a step: one step in the drops looks like an onset.
-
-A jump is told, never acted on: the fitter looks, and redoes the step when it is so.
+"""Whether the hands have moved in the middle of a step: one step in the drops looks like an onset. A jump is reported,
+never acted on: the fitter checks, and redoes the step if they did.
 """
 
 from __future__ import annotations
@@ -16,12 +15,12 @@ NOW_STROKES = 5
 FEWEST_BEFORE = 10
 JUMP_SPREADS = 4.0
 JUMP_FLOOR_N = 15.0
-"""Smaller jumps are what sway of 3-8 N does by itself; from hoods to drops more is expected. Assumption."""
+"""Sway of 3-8 N alone produces smaller jumps; a move from hoods to drops should be larger. Assumption."""
 
 
 def jump_n(strokes: Sequence[Stroke]) -> float | None:
-    """By how much the hand load of the last strokes departs from those before them in one step; None when it does
-    not, or too few strokes are there to tell."""
+    """By how much the hand load of the last strokes differs from the earlier ones in the same step; None if it does
+    not, or there are too few strokes to tell."""
     if len(strokes) < FEWEST_BEFORE + NOW_STROKES:
         return None
     hands_n = [stroke.hands_n for stroke in strokes]

@@ -1,12 +1,12 @@
 """The exact least-squares hinge: y = a + b x + d (x - c)+ with the global minimum over c, and its exact profile set.
 
-For c between two neighbouring positions the columns right of c are linear in c, so the fall of the residual sum of
-squares over the straight line is a ratio of two quadratics in c,
+For c between two neighbouring positions the columns right of c are linear in c, so the reduction of the residual sum of
+squares relative to the straight line is a ratio of two quadratics in c,
 
     fall(c) = (p - q c)^2 / (A - 2 B c + C c^2),
 
 with one maximum in closed form. The global minimum is the best of these maxima that lie inside their gap and of the
-positions themselves: nothing is iterated, nothing can get stuck. Knows nothing of newtons or saddles.
+positions themselves: nothing is iterated, nothing can get stuck. The module knows nothing about newtons or saddles.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ import numpy as np
 from daq.values import Array
 
 _NOTHING_LEFT = 1e-12
-"""A hinge column that shrinks below this fraction of itself is no more than the straight line."""
+"""A hinge column reduced below this fraction by projection is indistinguishable from the straight line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hinge:
-    """The hinge of least squares. slope is b, left of the breakpoint; added is d, what is added right of it."""
+    """The least-squares hinge. slope is b, left of the breakpoint; added is d, the slope added right of it."""
 
     breakpoint: float
     level: float
@@ -37,9 +37,9 @@ class Hinge:
     rss_straight: float
     """The same without a hinge."""
     freedom: int
-    """Points less parameters, the breakpoint being one."""
+    """Points minus parameters, the breakpoint being one."""
     interval: tuple[float, float]
-    """Hull of the profile-F set at the confidence asked; -inf or inf where it runs off the points."""
+    """Hull of the profile-F set at the requested confidence; -inf or inf where it extends beyond the points."""
     pieces: tuple[tuple[float, float], ...]
     """The set itself: one piece, or several."""
 
@@ -115,7 +115,7 @@ class _Gaps:
         return np.where(real, (self._p - self._q * c) ** 2 / np.where(real, below, 1.0), 0.0)
 
     def best(self) -> float:
-        """The breakpoint of the global minimum; the leftmost of equals."""
+        """The breakpoint of the global minimum; the leftmost of ties."""
         low, high = self._knots[1:-2], self._knots[2:-1]
         under = self._p * self._cc - self._q * self._bb
         peak = np.where(under != 0.0, (self._p * self._bb - self._q * self._aa) / np.where(under, under, 1.0), low)
@@ -126,7 +126,7 @@ class _Gaps:
     def below(self, limit: float) -> list[tuple[float, float]]:
         """The breakpoints whose residual sum of squares is at most limit, as touching or separate pieces.
 
-        Beyond the second position on either side every breakpoint fits alike, so a set that reaches it is open.
+        Beyond the second position on either side every breakpoint fits equally well, so a set that reaches it is open.
         """
         least_fall = self.rss_straight - limit
         pieces: list[tuple[float, float]] = []
@@ -158,7 +158,7 @@ class _Gaps:
 
 
 def _without(basis: Array, columns: Array) -> Array:
-    """What is left of the columns outside the span of the basis, taken twice for the last digits."""
+    """The part of the columns outside the span of the basis, projected twice for accuracy."""
     left = columns - basis @ (basis.T @ columns)
     return np.asarray(left - basis @ (basis.T @ left))
 

@@ -1,9 +1,7 @@
-"""What a plan can tell of an onset before it is ridden: the Fisher information of its steps, and the best plan for a
-given number of minutes.
-
-The steps' means are normal about a hinge whose place, slopes and level are not known; the drift over time is known as
-well as the estimator holds it beforehand. The inverse of their information is the Cramer-Rao bound of the place of the
-bend. It holds for a bend well inside and a rise that is clear; below that nothing is named at all (`smallest_slope`).
+"""What a plan can tell about an onset before it is ridden: the Fisher information of its steps, and the best plan for a
+given number of minutes. The steps' means are normal about a hinge with unknown position, slopes and level; the drift
+over time has the estimator's prior. The inverse of the information is the Cramer-Rao bound on the position of the bend.
+It holds for a bend well inside the range and a clear rise; for less, no onset is named at all (`smallest_slope`).
 """
 
 from __future__ import annotations
@@ -18,7 +16,7 @@ from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
 from daq.values import Array
 
 CENTRAL = (0.2, 0.8)
-"""The bend is taken to lie in the central 60 % of the range, anywhere with the same chance."""
+"""The bend is assumed to lie in the central 60 % of the range, uniformly."""
 DWELLS_S = (15.0, 20.0, 25.0, 35.0, 45.0, 60.0, 90.0, 120.0, 180.0)
 SETTLE_S = 6.0
 BETWEEN_N = 1.0
@@ -27,7 +25,7 @@ BETWEEN_N = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Wander:
-    """How one rider's hand load wanders, newtons and seconds."""
+    """One rider's sway, newtons and seconds."""
 
     sway_n: float = 5.0
     sway_s: float = 4.0
@@ -43,7 +41,7 @@ class Wander:
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """A plan as it was reckoned with."""
+    """A plan as evaluated."""
 
     positions_mm: tuple[float, ...]
     dwell_s: float
@@ -70,7 +68,8 @@ def sd_times_slope(setback_mm: Array, t_min: Array, sd_n: float) -> float:
 
 
 def designs(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> list[Design]:
-    """Every plan out and back that fills the minutes: dwells, places once each or half as many twice; best first."""
+    """Every plan out and back that fills the minutes: dwell times, positions ridden once each, or half as many ridden
+    twice; best first."""
     found = []
     for dwell_s in DWELLS_S:
         steps = int(60.0 * minutes / (MOVING_S + SETTLE_S + dwell_s) + 1e-9)
@@ -88,5 +87,5 @@ def designs(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> 
 
 
 def best_design(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> Design | None:
-    """The plan with the smallest bound; None when the minutes are too few for any."""
+    """The plan with the smallest bound; None if there are too few minutes for any."""
     return next(iter(designs(rear_mm, front_mm, minutes, wander)), None)

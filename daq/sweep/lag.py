@@ -1,8 +1,6 @@
-"""A rider who follows a move of the saddle slowly: which earlier places are still felt in a step's mean and its trend.
-
-Posture relaxes towards what the place asks for, with one time constant tau per rider and sweep:
-
-    load(t) = L(place) + (what it was at the move - L(place)) exp(-(t - moved) / tau)
+"""A rider who follows a move of the saddle slowly: which earlier positions still affect a step's mean and its trend.
+Posture relaxes towards the level of the position, with one time constant tau per rider and sweep: load(t) = L(place) +
+(load at the move - L(place)) exp(-(t - moved) / tau)
 
 It goes on relaxing until the next move, so what it is at a move follows from all moves before. All of that is linear
 in the loads L of the places: a step's mean is a weighted mean of L over this and the earlier steps, and what is left
@@ -19,7 +17,7 @@ import numpy as np
 from daq.values import Array, StepMean
 
 SETTLED_S = 8.0
-"""From the move to the first stroke that counts, where the move's time is not known. Common practice, no source."""
+"""From the move to the first stroke that counts, if the move's time is unknown. Common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -28,15 +26,15 @@ class Dwells:
 
     moved_min: Array
     seen_min: Array
-    """(n, m) instants averaged, each row filled up with its last one."""
+    """(n, m) instants averaged, each row padded with its last one."""
     weight: Array
-    """(n, m) of each instant in its row's mean; 0 where filled up."""
+    """(n, m) of each instant in its row's mean; 0 for padding."""
     confirmed: bool
-    """Whether the moves were told on every step; without it they are taken from the strokes."""
+    """Whether every step states the time of its move; otherwise moves are inferred from the strokes."""
 
 
 def dwells(steps: Sequence[StepMean]) -> Dwells | None:
-    """None when the steps' times are not known, or two steps have the same."""
+    """None if the steps' times are unknown, or two steps have the same."""
     t_min = np.array([step.t_min for step in steps])
     if not np.isfinite(t_min).all() or len(np.unique(t_min)) < len(t_min):
         return None
@@ -66,7 +64,7 @@ def _half_way(t_min: Array) -> Array:
 def operators(times: Dwells, tau_s: float) -> tuple[Array, Array]:
     """Weights (n, n + 1) of the n places' loads in each step's mean, and in the change over its dwell.
 
-    The last column belongs to what the rider brought to the first step beyond that place's load.
+    The last column belongs to the rider's initial deviation from the first position's load.
     """
     n = len(times.moved_min)
     itself = np.eye(n, n + 1)
@@ -87,7 +85,8 @@ def operators(times: Dwells, tau_s: float) -> tuple[Array, Array]:
 
 
 def _trend(times: Dwells, left: Array) -> Array:
-    """Change over a dwell, from its first instant to its last, of the line through what is left to go; 0 of one."""
+    """Change over a dwell, from first to last instant, of a line through the remaining relaxation; 0 for a single
+    instant."""
     first, last = times.seen_min[:, :1], times.seen_min[:, -1:]
     at = (times.seen_min - (times.weight * times.seen_min).sum(axis=1)[:, None]) / np.maximum(last - first, 1e-9)
     spread = (times.weight * at**2).sum(axis=1)

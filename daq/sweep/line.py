@@ -1,4 +1,4 @@
-"""The line drawn through the steps once the place of the bend is settled: level, slope behind, slope added forward."""
+"""The line drawn through the steps for a given position of the bend: level, slope behind, slope added forward."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from daq.values import Array
 
 _ROUNDS = 8
 _FAR = 2.5
-"""Residuals beyond this many scales are pulled in: one bad step must not tilt the line. Huber 1964, from memory."""
+"""Residuals beyond this many scales are down-weighted: one bad step must not tilt the line. Huber 1964, from memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Line:
 
 
 def line_through(evidence: Evidence, bend_mm: float | None) -> Line:
-    """Least squares with covariates held near what is known of them, residuals beyond 2.5 scales pulled in."""
+    """Least squares with priors on the covariates, and residuals beyond 2.5 scales down-weighted."""
     at_mm = float(evidence.setback_mm.mean()) if bend_mm is None else bend_mm
     forward = at_mm - evidence.setback_mm
     columns = [np.ones(len(forward)), forward]

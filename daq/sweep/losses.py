@@ -1,4 +1,4 @@
-"""What is lost of a sweep's raw, in one sentence for its answer."""
+"""What is lost of a sweep's raw data, in one sentence for its answer."""
 
 from __future__ import annotations
 

@@ -4,7 +4,7 @@
 
 Everything is integrated in closed form: y is normal with covariance V = scale^2 diag(noise^2) + X P X', and a shift of
 reading j adds a term of rank one to it. One more column with its own coefficient d can be added, for many columns at
-once: that is how a breakpoint is moved over its grid without a new matrix. Knows nothing of breakpoints or newtons.
+once: this moves a breakpoint over its grid without a new matrix. The module knows nothing about breakpoints or newtons.
 """
 
 from __future__ import annotations
@@ -17,15 +17,16 @@ import numpy as np
 from daq.values import Array
 
 NEAR = -8.0
-"""Above it the second moment is computed as it is defined."""
+"""Above it the second moment is computed directly from its definition."""
 SCALES_AT_ONCE = 3
-"""So few that what a sum over 100 breakpoints writes down on its way stays in a core's own cache."""
+"""Small enough that the intermediate results of a sum over 100 breakpoints stay in a core's own cache."""
 
 
 def known_scales(spread: float) -> tuple[Array, Array]:
     """Grid of the common factor on given standard errors, and its log prior weights, (K,) each.
 
-    log(factor) has Student's t with 3 degrees of freedom and this spread: errors are rarely far too small, but may be.
+    log(factor) has Student's t with 3 degrees of freedom and this spread: stated errors are rarely far too small, but
+    may be.
     """
     scale = np.geomspace(0.6, 5.0, 12)
     t = np.log(scale) / spread
@@ -39,7 +40,7 @@ def log_sum(logs: Array) -> float:
 
 
 class Marginal:
-    """The steps seen through V^-1 for every scale (K) and kind of slope (M), with every step in turn shifted."""
+    """The steps under V^-1 for every scale (K) and kind of slope (M), with each step shifted in turn."""
 
     def __init__(
         self, y: Array, noise: Array, scale: Array, designs: list[Array], *, shifted: float, shift_n: float
@@ -57,7 +58,7 @@ class Marginal:
         log_dets = log_det[..., None] + np.concatenate([np.log1p(shift_n**2 * pull), _zero(pull)], axis=-1)
         prior = np.log(np.append(np.full(n, shifted / n), 1.0 - shifted))
         self.evidence = prior - 0.5 * (log_dets + quadratic)
-        """(K, M, n + 1) log probability of y without an extra column, its 2 pi left out; the last entry: no shift."""
+        """(K, M, n + 1) log probability of y without an extra column, without the 2 pi; last entry: no shift."""
 
     def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
         """log probability with d > 0 times each column added, (K, M, n + 1, C), averaged over widths.
@@ -101,7 +102,7 @@ def log_rises(hh: Array, hy: Array, widths: tuple[float, ...]) -> Array:
 
 
 def _rise(hh: Array, hy: Array, width: float) -> tuple[Array, Array]:
-    """The power of e and its factor for one width. Far down, where m(u) cancels, by its asymptote."""
+    """The exponent and the factor for one width; in the far tail, where m(u) cancels, from its asymptote."""
     from scipy.special import ndtr
 
     stiff = hh + width**-2

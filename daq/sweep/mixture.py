@@ -2,9 +2,9 @@
 
     y = X g + shift of at most one of the first n readings + noise,    g standard normal
 
-for each of N models: X (N, r, p) and the noise's variances (N, r) are its own. Closed form as in `marginal.py`, by the
-p columns instead of the r readings (Woodbury). Where a breakpoint is moved over its grid, only those models and bad
-readings are carried to the end that hold any weight there. Knows nothing of newtons or setbacks.
+for each of N models: X (N, r, p) and the noise's variances (N, r) are its own. Closed form as in `marginal.py`, in
+terms of the p columns instead of the r readings (Woodbury). When a breakpoint is moved over its grid, only models and
+bad readings with some weight are carried through. The module knows nothing about newtons or setbacks.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class Mixture:
         log_dets = log_det[:, None] + np.concatenate([np.log1p(shift_n**2 * pull), none], axis=-1)
         prior = np.log(np.append(np.full(n, shifted / n), 1.0 - shifted))
         self.evidence = prior - 0.5 * (log_dets + quadratic)
-        """(N, n + 1) log probability of y, its 2 pi left out; the last column: no reading is bad."""
+        """(N, n + 1) log probability of y, without the 2 pi; last column: no reading is bad."""
 
     def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
         """(N, n + 1, C) log probability with d > 0 times each column (N, r, C) added; density of d as in marginal."""
@@ -48,7 +48,7 @@ class Mixture:
     def heaviest(
         self, columns: Array, widths: tuple[float, ...], log_prior: Array, lightest: float = LIGHTEST
     ) -> tuple[Ints, Ints, Ints, Array]:
-        """The same where it holds weight: which model, which bad reading, which column, and the log, (R,) each.
+        """The same for terms that hold weight: model, bad reading, column, and log, (R,) each.
 
         log_prior: (N,), added to the logs.
         """

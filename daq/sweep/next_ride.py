@@ -1,4 +1,4 @@
-"""What would settle an undecided sweep: which setbacks to ride, and how many minutes more."""
+"""What would settle an undecided sweep: which setbacks to ride, and how many more minutes."""
 
 from __future__ import annotations
 
@@ -17,15 +17,14 @@ SD_OF_BEND = 4.5
 """sd(onset) is about 4.5 sigma / (d sqrt n): the Cramer-Rao limit of a broken line with the bend well inside."""
 LONGEST_MIN = 60.0
 SMALLEST_RISE = 0.1
-"""N/mm. A smaller rise is not looked for."""
+"""N/mm. Smaller rises are not planned for."""
 
 
 def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
-    """One or two sentences for a sweep without a verdict.
-
-    As long a ride again brings the verdict to 4 to 7 of 10 sweeps that most likely have a bend, and to 2 to 7 of 10
-    that most likely have none, where riding all positions again does twice as well as riding some; measured by
-    simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5 N.
+    """One or two sentences for a sweep without a verdict. Doubling the ride brings a verdict to 4 to 7 of 10 sweeps
+    that most likely have a bend, and to 2 to 7 of 10 that most likely have none; for the latter, riding all positions
+    again does twice as well as riding some; measured by simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5
+    N.
     """
     beyond = _beyond_the_ends(evidence, found)
     if beyond:
@@ -52,7 +51,7 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
 
 
 def _new_and_again(evidence: Evidence, positions_mm: list[float]) -> str:
-    """Which of these were ridden already has to be said: nobody rides again where nobody was."""
+    """Says which of these were ridden already: "again" must not be said of a new position."""
     ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
     new, again = (
         " and ".join(f"{mm:.0f}" for mm, was in zip(positions_mm, ridden, strict=True) if was is wanted)
@@ -90,7 +89,7 @@ def gap_mm(evidence: Evidence) -> float:
 
 
 def _beyond_the_ends(evidence: Evidence, found: Posterior) -> str:
-    """Asks for positions beyond an end when the bend is there or thereabouts; empty when it is not."""
+    """Asks for positions beyond an end if the bend is at or near it; otherwise empty."""
     positions = evidence.positions_mm
     gap = gap_mm(evidence)
     front, rear = found.quantile(0.975) > -positions[-2], found.quantile(0.025) < -positions[1]

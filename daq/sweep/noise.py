@@ -1,4 +1,4 @@
-"""How well each step is known: one model of the wander of hand load, pooled over the strokes of all steps.
+"""How well each step is known: one model of the sway of hand load, pooled over the strokes of all steps.
 
 Strokes follow each other too closely to be independent, and a single step is too short to tell by how much: standard
 errors made step by step are wrong by 2-7 times. So one model serves all steps. Within a step
@@ -32,7 +32,7 @@ ONE, TORQUE, LOAD = range(3)
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Series:
-    """Strokes of n steps, filled up to the longest, (n, m)."""
+    """Strokes of n steps, padded to the longest, (n, m)."""
 
     t_s: Array
     torque_nm: Array
@@ -41,11 +41,11 @@ class Series:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Levels:
-    """One load's level at each step and its standard error, (n,), and what the strokes say of the torque's effect."""
+    """One load's level at each step and its standard error, (n,), and the torque's effect seen in the strokes."""
 
     load_n: Array
     torque_nm: Array
-    """Mean torque with the same weights; NaN where torque is unknown on any stroke."""
+    """Mean torque with the same weights; NaN if torque is unknown on any stroke."""
     se_n: Array
     """Standard error of load_n at given torque."""
     torque_effect: float
@@ -56,9 +56,10 @@ class Levels:
     sd_n: float
     """Standard deviation of single strokes about their step's level."""
     trend_n: Array | None = None
-    """(n,) change of the load from the first stroke of a dwell to its last, torque taken out; None: not sought."""
+    """(n,) change of the load from the first stroke of a dwell to its last, with torque's effect removed; None: not
+    computed."""
     trend_se_n: Array | None = None
-    """Its standard error; independent of the level's, for one is even in time and the other odd."""
+    """Its standard error; independent of the level's, since one is even in time and the other odd."""
 
 
 def levels(series: Series, *loads_n: Array) -> list[Levels]:
@@ -81,8 +82,8 @@ def levels(series: Series, *loads_n: Array) -> list[Levels]:
 def _whitened(t_s: Array, columns: Array, there: Bools, grid: tuple[Array, ...]) -> tuple[Array, Array]:
     """Gram matrices of the k whitened columns (G, n, k, k) and log determinants (G,) for unit variance.
 
-    Kalman filter of an Ornstein-Uhlenbeck process seen through white noise, for all G grid points and n steps at once.
-    Steps are taken as independent of each other: a move of the saddle and the settling lie between.
+    Kalman filter of an Ornstein-Uhlenbeck process observed in white noise, for all G grid points and n steps at once.
+    Steps are treated as independent of each other: a move of the saddle and the settling lie between them.
     """
     share, tau_s = (each[:, None] for each in grid)
     mean = np.zeros((len(share), len(t_s), columns.shape[-1]))
@@ -138,8 +139,8 @@ def _averaged(gram: Array, log_det: Array, strokes: int, known: bool, shift: Arr
 def smoothed(values: Array, there: Bools, strokes: int) -> Array:
     """Moving mean over `strokes` strokes along the last axis, shorter at the ends; 0 where there is none.
 
-    A stroke's torque is read with an error as large as its change since the last stroke. Used as it is, it makes its
-    own effect look small; its mean over some strokes does not.
+    The reading error of a stroke's torque is as large as its change since the last stroke. Used directly, it makes its
+    own effect look small; a mean over some strokes does not.
     """
     padded = np.where(there, values, 0.0)
     reach = strokes // 2

@@ -1,8 +1,8 @@
 """The onset of a sweep: the setback where hand load starts to rise as the saddle comes forward, or why there is none.
 
-`onset` is the one entry, live after every step and offline on stored steps. It is a function: the same steps give the
-same answer, bit for bit. METHODS names every estimator there is, so that a stored sweep can be computed again with the
-one it was answered with, or with another.
+`onset` is the single entry point, live after every step and offline on stored steps. It is a function: the same steps
+give the same answer, bit for bit. METHODS names every estimator, so that a stored sweep can be recomputed with the one
+it was answered with, or with another.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ from daq.values import Onset, StepMean
 
 METHOD = "hinge-posterior/3"
 STROKES_ONLY = "hinge-posterior/2"
-"""Strokes are all there is to a step's error; the rider has arrived and the saddle is where it was set."""
+"""Assumes that strokes explain all of a step's error, the rider has settled and the saddle is where it was set."""
 FALLS_COUNT = "hinge-posterior/1"
-"""The posterior of version 2, and a fall of hand load that levels off coming forward is an onset too."""
+"""The posterior of version 2, but a fall of hand load that levels off coming forward is also called an onset."""
 LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
 
@@ -38,9 +38,9 @@ class Margin:
     """How far behind the onset the saddle is suggested."""
 
     step_off_mm: float = STEP_OFF_MM
-    """At least so far: what is known of today's onset does not put the saddle back as exactly, nor the rider on it."""
+    """A minimum: however well today's onset is known, neither saddle nor rider is put back as exactly."""
     loaded_chance: float = LOADED_CHANCE
-    """Where the chance that the hands already carry more is at most this."""
+    """The largest accepted probability that the hands already carry more."""
 
 
 def onset(
@@ -52,10 +52,9 @@ def onset(
 ) -> Onset:
     """The answer from all steps so far.
 
-    The suggested setback is the foremost place where the chance that the hands already carry more is at most
-    loaded_chance, step_off_mm behind the onset at least, and never beyond what was ridden.
-    TooFewPositions (a ValueError) under 5 distinct setbacks; ValueError for a value that is no number, or for a
-    method there is not.
+    The suggested setback is the foremost position where the probability that the hands already carry more is at most
+    loaded_chance, at least step_off_mm behind the onset, and never outside the ridden range. TooFewPositions (a
+    ValueError) for fewer than 5 distinct setbacks; ValueError for a value that is not finite, or an unknown method.
     """
     if method not in METHODS:
         raise ValueError(f"method: expected one of {', '.join(METHODS)}, got {method}")
@@ -107,4 +106,4 @@ METHODS: dict[str, Callable[[Sequence[StepMean], Margin], Onset]] = {
     FALLS_COUNT: _hinge_posterior_1,
     LEAST_SQUARES: _least_squares_1,
 }
-"""Every estimator by name and version. One that has answered a stored sweep stays."""
+"""Every estimator by name and version. One that has answered a stored sweep is never removed."""

@@ -1,8 +1,8 @@
 """The order in which setbacks are visited: evenly spaced, then out and back, shuffled, or one way.
 
-Order and time must not be confused with setback: a rider tires, cells creep. Out and back lets both passes bend in
-opposite senses; shuffling with a stored seed breaks any link; adaptive chooses each
-position from the steps before it (daq.sweep.design); one way is offered for a quick look only.
+Order and time must not be confused with setback: a rider tires, cells creep. Out and back makes a drift bend the two
+passes in opposite directions; shuffling with a stored seed breaks any link; adaptive chooses each position from the
+steps before it (daq.sweep.design); one way is only for a quick look.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ Order = Literal["out and back", "shuffled", "adaptive", "one way"]
 
 
 def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...]:
-    """Setbacks from rear to front, apart_mm from one to the next. BadPlan when there are too few or too many."""
+    """Setbacks from rear to front, apart_mm from one to the next. BadPlan if there are too few or too many."""
     if not rear_mm > front_mm:
         raise BadPlan(f"rear_mm: expected more than front_mm, {front_mm:g}, got {rear_mm:g}: setback is behind the BB")
     if not apart_mm > 0.0:
@@ -33,9 +33,8 @@ def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...
 
 
 def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generator) -> tuple[float, ...]:
-    """The positions in the order asked for; rng is drawn from for "shuffled" alone.
-
-    An adaptive sweep chooses as it goes: these are its range and the most it may ask for.
+    """The positions in the requested order; rng is used for "shuffled" only. An adaptive sweep chooses as it goes:
+    these are its range and the most it may ask for.
     """
     if order in ("out and back", "adaptive"):
         return interleaved(positions_mm)
@@ -45,10 +44,9 @@ def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generato
 
 
 def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
-    """The same with one position asked twice in a row: the saddle is loosened, moved, and put back.
-
-    What changes there is not an effect of setback: it shows what the handling itself does, and what is expected. It is
-    the first position forward of the middle: a rider who expects a rise shows it there, and not at the front end.
+    """The same with one position asked for twice in a row: the saddle is loosened, moved, and put back. Any change
+    there is not an effect of setback: it shows the effect of the handling itself, and of expectation. It is the first
+    position forward of the middle: a rider who expects a rise shows it there, rather than at the front end.
     """
     middle_mm = 0.5 * (max(positions_mm) + min(positions_mm))
     at = next(i for i, mm in enumerate(positions_mm) if mm <= middle_mm)
@@ -58,8 +56,8 @@ def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
 def with_repeats(positions_mm: Sequence[float], *, middle: bool = True, first: bool = True) -> tuple[float, ...]:
     """The same with the middle of the range and then the first position once more at the end.
 
-    Two places visited twice, far apart in time, show how visits scatter and what has drifted; neither can be had from
-    places that are each ridden once. A middle that was ridden last is not asked again at once.
+    Two positions visited twice, far apart in time, show how visits scatter and what has drifted; positions ridden once
+    each show neither. If the middle was ridden last, it is not asked for again at once.
     """
     middle_mm = sorted(positions_mm)[len(positions_mm) // 2]
     again = [middle_mm] if middle and middle_mm != positions_mm[-1] else []

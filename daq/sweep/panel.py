@@ -32,23 +32,23 @@ from daq.values import Array, Bools, Likelihood
 
 STEP_MM = 1.0
 BEYOND_MM = 60.0
-"""How far the grid goes on beyond every position ridden: an onset may lie where nobody rode."""
+"""How far the grid extends beyond every ridden position: an onset may lie where nobody rode."""
 NEARLY_NONE = 1e-300
 DAY_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0, 11.0, 13.5, 17.0])
 SWEEP_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.5, 7.5])
 DAY_PRIOR_MM, SWEEP_PRIOR_MM = 5.0, 2.0
-"""Spreads of the half-normal priors of the two standard deviations. Judgement, no source."""
+"""Scales of the half-normal priors of the two standard deviations. Judgement, no source."""
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One sweep: whose, on which day, and what it says of the onset."""
+    """One sweep: whose, on which day, and what it says about the onset."""
 
     rider: str
     day: str
     likelihood: Likelihood
     effects_mm: float = 0.0
-    """What is known to move this sweep's onset beside rider, day and sweep: taken off before all else."""
+    """The known effect of conditions on this sweep's onset, subtracted before anything else."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -58,17 +58,17 @@ class Priors:
     day: Array
     sweep: Array
     name: str
-    """Where they are from, for the reader: 'judgement', or the workshop whose tests taught them."""
+    """Their source, for the reader: 'judgement', or the workshop whose tests they come from."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Panel:
-    """What all tests together say of the spreads."""
+    """What all tests together say about the scatter."""
 
     weight: Array
     """(D, S) probability of each pair of standard deviations."""
     log_evidence: float
-    """Of all tests, spreads averaged out; its level means nothing, differences compare models."""
+    """Of all tests, averaged over the scatter; only differences matter, to compare models."""
     riders: int
     days: int
     sweeps: int
@@ -76,12 +76,12 @@ class Panel:
 
     @property
     def repeats(self) -> int:
-        """Sweeps beyond the first of each rider: the spreads are learned from these alone."""
+        """Sweeps beyond each rider's first: only these inform the scatter."""
         return self.sweeps - self.riders
 
     @property
     def day_sd_mm(self) -> float:
-        """Between days: the mean over what is believed of it."""
+        """Between days: posterior mean."""
         return float(self.weight.sum(axis=1) @ DAY_SDS_MM)
 
     @property
@@ -91,7 +91,7 @@ class Panel:
 
     @property
     def variance_mm2(self) -> float:
-        """Of one sweep's onset about the rider's own, day and sweep together: the mean over what is believed."""
+        """Of one sweep's onset about the rider's own, day and sweep combined: posterior mean."""
         squares = DAY_SDS_MM[:, None] ** 2 + SWEEP_SDS_MM**2
         return float((self.weight * squares).sum())
 
@@ -105,7 +105,7 @@ def half_normal(grid_mm: Array, spread_mm: float) -> Array:
 
 
 def judged_priors() -> Priors:
-    """The priors where nothing was learned yet."""
+    """The priors before anything was learned."""
     return Priors(half_normal(DAY_SDS_MM, DAY_PRIOR_MM), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
 
 
@@ -125,7 +125,7 @@ def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:
 
 
 def _evidence(log_l: Array, days: list[int], riders: list[int]) -> Array:
-    """(D, S, R) log probability of each rider's tests, the rider's own onset even over the grid."""
+    """(D, S, R) log probability of each rider's tests, with a uniform prior of the rider's own onset over the grid."""
     found = np.empty((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(riders)))
     for s, sweep_sd in enumerate(SWEEP_SDS_MM):
         of_days = np.add.reduceat(blurred(log_l, sweep_sd), days, axis=0)
@@ -143,8 +143,8 @@ def evidence_at(tests: Sequence[Entry], places_mm: Array, *, day_sd_mm: float, s
 
 
 def own_onset(tests: Sequence[Entry], places_mm: Array, believed: Bools) -> Array:
-    """(D, S, n) probability of one rider's own onset m, for each pair of standard deviations that is believed in; zero
-    for the others."""
+    """(D, S, n) probability of one rider's own onset m, for each pair of standard deviations with some weight; zero for
+    the others."""
     days, _ = firsts(tests)
     log_l = log_likelihoods(tests, places_mm)
     found = np.zeros((len(DAY_SDS_MM), len(SWEEP_SDS_MM), len(places_mm)))
@@ -170,7 +170,7 @@ def _log_means(log_p: Array) -> Array:
 
 
 def learned(found: Panel, name: str) -> Priors:
-    """What these tests taught of the spreads, as another workshop's prior. No rider is in it."""
+    """What these tests say about the scatter, as a prior for another workshop. It contains no rider."""
     return Priors(found.weight.sum(axis=1), found.weight.sum(axis=0), name)
 
 
@@ -190,9 +190,8 @@ def on_grid(one: Entry, places_mm: Array) -> Array:
 
 @lru_cache(maxsize=64)
 def kernel(n: int, sd_mm: float) -> Array:
-    """(n, n) probability of each place given another, a normal of this sd; what falls off the grid stays at its end.
-
-    Sampled at the places: what it is applied to is smooth, so sums over them are as good as integrals.
+    """(n, n) probability of each grid point given another, a normal with this sd; what falls off the grid stays at its
+    end. It is sampled at the grid points: its operands are smooth, so sums are as good as integrals.
     """
     if sd_mm == 0.0:
         return np.eye(n)
@@ -206,7 +205,7 @@ def kernel(n: int, sd_mm: float) -> Array:
 
 
 def spread_out(p: Array, sd_mm: float) -> Array:
-    """(n,) probabilities of places after a normal error of this sd; what falls off the grid stays at its end."""
+    """(n,) probabilities after a normal error with this sd; what falls off the grid stays at its end."""
     if sd_mm == 0.0:
         return p
     reach, n = _reach(sd_mm), len(p)
@@ -237,7 +236,7 @@ def blurred(log_l: Array, sd_mm: float) -> Array:
 
 
 def grid_of(tests: Sequence[Entry]) -> Array:
-    """(n,) setbacks from behind all that was ridden to forward of it, rearmost first."""
+    """(n,) setbacks from behind the ridden range to forward of it, rearmost first."""
     rear = [one.likelihood.rear_mm for one in tests]
     front = [one.likelihood.rear_mm - one.likelihood.step_mm * (len(one.likelihood.log_l) - 1) for one in tests]
     shifts = [abs(one.effects_mm) for one in tests]

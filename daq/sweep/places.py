@@ -1,4 +1,4 @@
-"""Which positions of the saddle count as different ones."""
+"""Which positions of the saddle count as different."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from daq.values import Array
 
 SAME_PLACE_MM = 1.0
-"""A saddle put back to where it was is rarely nearer than this, and no nearer one is a position of its own."""
+"""A saddle is rarely put back more precisely than this, so positions closer together count as one."""
 
 
 def places(x: Array) -> Array:

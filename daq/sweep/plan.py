@@ -17,7 +17,7 @@ HeightPolicy = Literal["leg extension kept", "height kept"]
 BarHeightPolicy = Literal["drop kept", "bar height kept"]
 
 FEWEST_POSITIONS = 5
-"""Below it neither the level part nor the rise has enough points to be told apart."""
+"""With fewer, neither the level part nor the rise has enough points to tell them apart."""
 MOST_POSITIONS = 60
 MOVING_S = 20.0
 """Moving the saddle and tightening it. Common practice, no source."""
@@ -29,7 +29,7 @@ class BadPlan(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is asked of rider and fitter. Setbacks in the order in which they are visited."""
+    """What rider and fitter have to do. Setbacks are in the order in which they are visited."""
 
     positions_mm: tuple[float, ...]
     settle_s: float = 6.0
@@ -44,11 +44,11 @@ class Plan:
     gradient_pct: float = 0.0
     protocol: Protocol = "reach kept"
     step_off_mm: float = 4.0
-    """How far behind the onset the saddle is finally put, at least. Common practice, no source."""
+    """The minimum distance behind the onset at which the saddle is finally set. Common practice, no source."""
     loaded_chance: float = 0.05
-    """The largest chance that the hands already carry more at the suggested setback."""
+    """The largest accepted probability that the hands already carry more at the suggested setback."""
     label: str = ""
-    """What the fitter calls this sweep: before, after, saddle A."""
+    """The fitter's name for this sweep: before, after, saddle A."""
     order: str = "out and back"
     seed: int | None = None
     """Of a shuffled order, so that it can be drawn again."""
@@ -60,7 +60,7 @@ class Plan:
     saddle goes 13 to 15 mm up over 50 mm of coming forward, and a drop that grows with it moves load by itself."""
     start_setback_mm: float | None = None
     start_height_mm: float | None = None
-    """BB to saddle top along the seat tube at start_setback_mm: what height corrections count from."""
+    """BB to saddle top along the seat tube at start_setback_mm: the reference for height corrections."""
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
@@ -85,17 +85,17 @@ class Plan:
 
     @property
     def reference_setback_mm(self) -> float:
-        """The setback at which the jig stands as rig file and start say: from there the bar goes along."""
+        """The setback at which the jig is as rig file and start say: the bar's moves are relative to it."""
         return float(np.mean(self.positions_mm)) if self.start_setback_mm is None else self.start_setback_mm
 
     @property
     def torque_nm(self) -> float:
-        """The crank torque that goes with power and cadence."""
+        """The crank torque at the plan's power and cadence."""
         return crank_torque_nm(self.power_w, self.cadence_rpm)
 
     @property
     def power_band_w(self) -> tuple[float, float]:
-        """The power that goes with the torque band at the plan's cadence."""
+        """The power band equivalent to the torque band at the plan's cadence."""
         half_w = self.power_w * self.torque_band_nm / self.torque_nm
         return self.power_w - half_w, self.power_w + half_w
 
@@ -116,8 +116,8 @@ _LIMITS = (
 def out_and_back(rear_mm: float, front_mm: float, count: int) -> tuple[float, ...]:
     """count evenly spaced setbacks: every second one coming forward, the others going back.
 
-    A drift that runs on with time then bends both passes in opposite senses and cannot pass for an onset, as it
-    can in one pass (science: a single pass with a saturating drift shows an onset in 28 % of flat riders).
+    A drift with time then bends the two passes in opposite directions and cannot pass for an onset, as it can in one
+    pass (science: a single pass with a saturating drift shows an onset in 28 % of flat riders).
     """
     if count < FEWEST_POSITIONS:
         raise BadPlan(f"count: expected at least {FEWEST_POSITIONS} positions, got {count}")

@@ -14,33 +14,33 @@ from daq.sweep.typed.levels import levels_of
 from daq.values import NAN, Array, Bools, StepMean
 
 LEAST_STROKES = 20
-"""Strokes beyond one per step that the model needs to be worth more than nothing."""
+"""The minimum number of strokes, beyond one per step, for the model to be useful."""
 TORQUE_STROKES = 9
 """Torque is averaged over this many strokes, about 6 s, before its effect is sought."""
 SWAY_STROKES = 9
-"""The share of hand load's wander that the saddle has is sought in means over this many strokes: sway, not scatter."""
+"""The saddle's share in the sway is estimated from means over this many strokes, to exclude stroke-to-stroke
+scatter."""
 SITS_AGAIN_N = 1.0
-"""How well a saddle's load comes back when the rider has been off it; no dwell is long enough to do better."""
+"""How well saddle load repeats after the rider has been off it; no dwell is long enough to do better."""
 LEAST_WITNESS_N = 0.02
-"""A witness surer of itself than this is a copy of the hands, not a reading of its own."""
+"""A witness with a smaller error is a copy of the hands, not an independent reading."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Pooled:
-    """What the strokes of all steps say of each step."""
+    """What the strokes of all steps say about each step."""
 
     hands: Levels
     witness: Levels | None
-    """Saddle load less what goes along with the hands' sway; None when the saddle was not read, or copies the hands."""
+    """Saddle load minus the part that follows the hands' sway; None if the saddle was not read, or copies the hands."""
     gamma: float
     """The saddle's share in the sway of the hands, N/N."""
 
 
 def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway.levels) -> Pooled | None:
-    """The pooled model of all steps; None when a step came without strokes, or there are too few.
-
-    levels: the model of wander, that of earlier methods or this one's.
-    Estimator, tests of validity and pages ask for the same steps one after the other: the last ones are remembered.
+    """The pooled model of all steps; None if a step has no strokes, or there are too few. levels: the model of sway,
+    that of earlier methods or the current one. Estimator, tests of validity and pages ask for the same steps in turn,
+    so the last results are cached.
     """
     if steps and all(step.readings for step in steps):
         return Pooled(levels_of(steps), None, NAN)
@@ -71,7 +71,7 @@ def _of_its_own(witness: Levels) -> Levels | None:
 
 
 def _share(hands_n: Array, saddle_n: Array, there: Bools) -> float:
-    """Regression of the saddle's wander on the hands' within steps, both averaged over some strokes."""
+    """Regression of the saddle's sway on the hands' within steps, both averaged over some strokes."""
     slow = [smoothed(load, there, SWAY_STROKES) for load in (hands_n, saddle_n)]
     number = there.sum(axis=1, keepdims=True)
     hands, saddle = (np.where(there, x - (x * there).sum(axis=1, keepdims=True) / number, 0.0) for x in slow)

@@ -1,4 +1,5 @@
-"""The posterior of a breakpoint on a grid: how well every place for the bend explains the steps, all else averaged out.
+"""The posterior of a breakpoint on a grid: how well every position of the bend explains the steps, all else averaged
+out.
 
 The model of n step means y at forward positions x (mm, growing as the rider comes forward):
 
@@ -36,18 +37,18 @@ GRID_MM = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """What is held likely before a step is ridden. Newtons, millimetres, minutes."""
+    """The priors. Newtons, millimetres, minutes."""
 
     level_n: float = 300.0
     slopes_behind: tuple[float, float] = (0.2, 0.8)
-    """Standard deviations of the slope behind the bend, N/mm, half each: mechanics says none, riders may differ."""
+    """Standard deviations of the slope behind the bend, N/mm, half each: mechanics predicts none, riders may differ."""
     light_slope: float = 0.1
-    """Standard deviation of the slope of a rider light throughout, N/mm; a falling one may be as large as any."""
+    """Standard deviation of the slope of a rider light throughout, N/mm; a falling slope may be of any size."""
     falling: float = 0.2
-    """Probability that it is a falling one."""
+    """Probability that the slope is a falling one."""
     added_slopes: tuple[float, float] = (0.25, 1.0)
     """Scales w of the added slope's density 2 d^2/w^2 N(d; 0, w^2), N/mm, half each: 0.1-0.5 from mechanics, up to 2
-    in steep riders. The density is 0 at 0, so a rise too small to matter speaks for no onset."""
+    in steep riders. The density is 0 at 0, so a rise too small to matter counts as evidence for no onset."""
     onset: float = 0.4
     light: float = 0.3
     loaded: float = 0.3
@@ -63,10 +64,10 @@ class Priors:
 
 @dataclass(frozen=True, slots=True)
 class Classes:
-    """log probability of the steps under each explanation as the priors name them, the priors of the three left out."""
+    """log probability of the steps under each explanation, without the prior on the three."""
 
     bend: float
-    """Averaged over all places from the rearmost position to the foremost."""
+    """Averaged over all breakpoints from the rearmost position to the foremost."""
     light: float
     loaded: float
 
@@ -85,12 +86,12 @@ class Posterior:
     p_shifted: Array
     """(n,) probability that step i is a bad one, given a bend."""
     p_gradual: float
-    """Probability that hand load curves all along rather than bends, given that it does one of the two."""
+    """Probability that hand load curves smoothly rather than bends, given that it does one of the two."""
     scale: float
     """Posterior mean of the scale of the steps' errors, given a bend."""
     cumulative: Array = field(repr=False)
     classes: Classes | None = None
-    """None from methods before `hinge-posterior/3`, as are the two below."""
+    """None for methods before `hinge-posterior/3`, like the two below."""
     between_n: float = NAN
     """Posterior mean of the between-step error, N, given a bend."""
     p_lag: tuple[float, ...] = ()
@@ -105,7 +106,7 @@ class Posterior:
         return math.sqrt(max(0.0, float((self.c - self.mean) ** 2 @ self.p)))
 
     def quantile(self, share: float) -> float:
-        """The position with this share of the probability below it, between grid points."""
+        """The position with this fraction of the probability below it, interpolated between grid points."""
         return float(np.interp(share, self.cumulative, self.c))
 
     def interval(self, confidence: float = 0.95) -> tuple[float, float]:
@@ -129,7 +130,7 @@ def posterior(
 
     x, y: (n,). se: (n,) standard errors of y up to a common scale near 1; None when nothing is known of them.
     covariates: (n, k), centred, with normal priors of the given means and standard deviations, (k,).
-    witness: another reading of the same weight; it can say where a bend is, not that there is one.
+    witness: another reading of the same weight; it can say where a bend is, not whether there is one.
     """
     y = y - covariates @ covariate_means - y.mean()
     middle = 0.5 * (x.min() + x.max())
@@ -144,7 +145,7 @@ def posterior(
         return Marginal(y, noise, scale, designs, shifted=priors.shifted, shift_n=priors.shift_n)
 
     def total(logs: Array) -> float:
-        """Over all scales, slopes, and so on, with the scales' prior weights."""
+        """Summed over all scales, slopes and so on, with the scales' prior weights."""
         return log_sum(logs + scale_weight.reshape(-1, *[1] * (logs.ndim - 1))) - math.log(logs.shape[1])
 
     sloped, level, flat = seen(*priors.slopes_behind), seen(0.0), seen(priors.light_slope)
@@ -180,10 +181,8 @@ def _gathered(
     scale: Array,
     priors: Priors,
 ) -> Posterior:
-    """The sums over the grid, made into probabilities.
-
-    A bend in the frontmost gap leaves all positions but one behind it: as ridden, that is light throughout. In the
-    rearmost gap, likewise, loaded throughout.
+    """Turns the sums over the grid into probabilities. A bend in the frontmost gap leaves all positions but one behind
+    it: in the ridden range, that is light throughout. In the rearmost gap, likewise, loaded throughout.
     """
     peak = log_bend.max(axis=(0, 1, 2))
     weight = np.exp(log_bend - peak)

@@ -1,4 +1,4 @@
-"""What one workshop's repeats taught, as a table another workshop can begin with. No rider is in it.
+"""What one workshop has learned from its repeats, as a table another workshop can start with. It contains no rider.
 
 JSON: {"kind": "foreaft panel prior", "version": 1, "workshop", "made_utc", "riders", "days", "sweeps",
        "day_sd_mm": [[sd, weight], ...], "sweep_sd_mm": [[sd, weight], ...]}
@@ -21,11 +21,11 @@ LONGEST_NAME = 80
 
 
 class BadPrior(ValueError):
-    """No table of spreads that can be used; the text says why."""
+    """The table is invalid; the text says why."""
 
 
 def prior_of(found: Panel, workshop: str, made_utc: str) -> dict[str, Any]:
-    """The table. Counts say how much it rests on; neither pseudonym, date of a test nor place of an onset is in it."""
+    """The table. Counts say how much data is behind it; it contains no pseudonym, no date of a test and no onset."""
     priors = learned(found, workshop)
     return {
         "kind": KIND,

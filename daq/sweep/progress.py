@@ -1,7 +1,5 @@
-"""A sweep under way: strokes and the fitter's events in, finished steps out.
-
-Knows the plan, the table of states and the rules of one step; nothing of sensors, clocks or screens.
-Time comes with the strokes and the events.
+"""A sweep in progress: strokes and the fitter's events in, finished steps out. It knows the plan, the table of states
+and the rules of one step; nothing about sensors, clocks or screens. Time comes with the strokes and the events.
 """
 
 from __future__ import annotations
@@ -24,13 +22,13 @@ from daq.values import NAN, Setting, StepMean, Stroke
 BAND_STROKES = 4
 """Torque and cadence are judged over this many strokes: one stroke of a held effort scatters by 5 %."""
 SETTLE_AT_MOST_S = 30.0
-"""A rider who sways is never quite steady; after this long the position is averaged as it is, and it is said."""
+"""A swaying rider is never quite steady; after this time the position is averaged anyway, and a note says so."""
 STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
 MISPLACED_MM = 3.0
-"""A saddle further than this from the asked position is taken as set, with a word to the fitter."""
+"""A saddle further than this from the requested position is accepted as set, with a note to the fitter."""
 LEAST_LEFT = 0.5
-"""A step of which less than this is left has no mean: half of its strokes could be of one end of a drift."""
+"""A step with less than this left has no mean: half of its strokes could come from one end of a drift."""
 _COMES_FROM = {
     Trigger.BEGIN: State.WAITING,
     Trigger.SADDLE_MOVED: State.MOVING,
@@ -41,7 +39,7 @@ _COMES_FROM = {
     Trigger.ENOUGH: State.MOVING,
     Trigger.STOP: State.MOVING,
 }
-"""Where a sweep was when a fitter's event came that does not fit."""
+"""The states a sweep may have been in when a fitter's event arrives that does not fit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,27 +53,27 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class SweepStatus:
-    """Where a sweep stands, as a screen needs it."""
+    """The status of a sweep, as a screen needs it."""
 
     state: State
     accepts: tuple[Trigger, ...]
     step: int
-    """The step under way, counted from 1 as on the screen; the last one when all are done."""
+    """The current step, counted from 1 as on the screen; the last one when all are done."""
     planned_mm: tuple[float, ...]
     asked_setback_mm: float | None
     setback_mm: float | None
     settle_left_s: float | None
     dwell_left_s: float | None
     in_band: bool | None
-    """None: not known, because no power reading is there."""
+    """None: unknown, because there is no power reading."""
     torque_nm: float | None
     """Mean over the last strokes, as judged; None before the first, NaN without a power reading."""
     cadence_rpm: float | None
     why_waiting: str
     why_here: str
-    """Why an adaptive plan asks for this position or has ended; empty for other plans."""
+    """Why an adaptive plan chose this position or has ended; empty for other plans."""
     seconds_left: float
-    """The moves of the saddle included, as in what a plan is expected to take."""
+    """Including the moves of the saddle, as in the plan's expected duration."""
 
 
 class SweepProgress:
@@ -98,13 +96,13 @@ class SweepProgress:
         self._resolution_mm = resolution_mm
         self._completed = completed
         self.setting = NOTHING_SET
-        """How the jig was set where the saddle stands."""
+        """How the jig is set at the current position."""
         self.u_setback_mm = NAN
-        """Standard uncertainty of setback_mm, as far as it was said with it."""
+        """Standard uncertainty of setback_mm, if it was stated."""
         self._confirmed_min = NAN
-        """When the saddle was confirmed where it stands."""
+        """When the saddle's current position was confirmed."""
         self._chosen_mm: float | None = None
-        """What an adaptive plan asks next."""
+        """The next position of an adaptive plan."""
         self._why_here = ""
         self._moved_s = 0.0
         self._recent: list[Stroke] = []
@@ -113,15 +111,15 @@ class SweepProgress:
         self._jump_told = False
         self._last_stroke_s: float | None = None
         self._lost_s = 0.0
-        """Of the step under way: how much of it is lost."""
+        """How much of the current step is lost."""
         self._gap_from_s: float | None = None
         """The end of the last stroke before a gap, until there is one after it."""
         self.left_out: list[int] = []
-        """Steps, counted from 0 as they were ridden, of which too little is left."""
+        """Steps, counted from 0 as ridden, of which too little is left."""
 
     @property
     def ridden(self) -> int:
-        """Steps finished as they were ridden, those left out included."""
+        """Steps finished as ridden, including those left out."""
         return len(self.steps) + len(self.left_out)
 
     @property
@@ -141,9 +139,8 @@ class SweepProgress:
         setting: Setting = NOTHING_SET,
         u_setback_mm: float = NAN,
     ) -> list[Note]:
-        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, when it does not fit.
-
-        setting: how the jig was set beside the setback, said with saddle_moved; u_setback_mm: how well it is known.
+        """Apply a fitter's event. NotNow or BadValue, with the state unchanged, if it does not fit. setting: how the
+        rest of the jig was set, with saddle_moved; u_setback_mm: how well the setback is known.
         """
         following = after(self.state, event)
         if event is Trigger.REDO and self.state is State.MOVING and not self.ridden:
@@ -174,9 +171,8 @@ class SweepProgress:
         setting: Setting = NOTHING_SET,
         u_setback_mm: float = NAN,
     ) -> list[StepMean | Note]:
-        """Apply a fitter's event of a ride of which something is lost. What happened has happened: where it does not
-        fit, the sweep was further on than what is left of it tells. A step under way has ended in the gap, or it is
-        left out."""
+        """Apply a fitter's event of a ride with lost data. The event did happen: if it does not fit, the sweep had got
+        further than the remaining data shows. The current step has then ended in the gap, or is left out."""
         try:
             return [*self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)]
         except NotNow:
@@ -192,14 +188,14 @@ class SweepProgress:
             return [*finished, *taken]
 
     def pass_over(self, from_s: float, to_s: float) -> None:
-        """Strokes in between are lost: a step under way ends when it ended, with fewer strokes."""
+        """Strokes in between are lost: the current step ends when it ended, with fewer strokes."""
         if self._gap_from_s is None:
             self._gap_from_s = max(self._moved_s, self._last_stroke_s or from_s)
         if self._last_stroke_s is not None:
             self._last_stroke_s = max(self._last_stroke_s, to_s)
 
     def feed(self, stroke: Stroke) -> list[StepMean | Note]:
-        """Take one stroke; the finished step comes back when this stroke completes it."""
+        """Take one stroke; returns the finished step if this stroke completes it."""
         stopped = self.pass_time(stroke.start_s)
         self._last_stroke_s = stroke.end_s
         if stroke.start_s < self._moved_s:
@@ -226,7 +222,7 @@ class SweepProgress:
         return [Note("caution", "pedalling has stopped: this position settles again", stopped_s)]
 
     def status(self, t_s: float) -> SweepStatus:
-        """Where the sweep stands at t_s."""
+        """The sweep's status at t_s."""
         riding, efforts = self.state in (State.SETTLING, State.AVERAGING), self._efforts()
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
@@ -298,7 +294,7 @@ class SweepProgress:
         return [*told, *self._finish(stroke.end_s)]
 
     def _finish(self, t_s: float) -> list[StepMean | Note]:
-        """End the step under way with its mean; without one when too little of it is left."""
+        """End the current step with its mean, or without one if too little of it is left."""
         finished = []
         if self.setback_mm is None or self._ridden_s() < LEAST_LEFT * self.plan.dwell_s:
             self._leave_out()
@@ -322,11 +318,11 @@ class SweepProgress:
         return bool(self.left_out) and self.left_out[-1] == self.ridden - 1
 
     def _leave_out(self) -> None:
-        """The step under way counts as ridden, and has no mean."""
+        """Count the current step as ridden, without a mean."""
         self.left_out.append(self.ridden)
 
     def _choose(self, t_s: float) -> list[Note]:
-        """Let an adaptive plan choose what to ride next from the steps so far; why, in a sentence."""
+        """Have an adaptive plan choose the next position from the steps so far; returns why, in a sentence."""
         if not self.plan.adaptive:
             return []
         rear_mm, front_mm = max(self.plan.positions_mm), min(self.plan.positions_mm)

@@ -14,17 +14,17 @@ class State(enum.StrEnum):
     """What the sweep is doing now."""
 
     WAITING = "waiting"
-    """No position asked for yet: the plan is set, the rider warms up."""
+    """No position requested yet: the plan is set, the rider warms up."""
     MOVING = "moving"
-    """A setback is asked for; the saddle is not there yet."""
+    """A setback is requested; the saddle is not there yet."""
     SETTLING = "settling"
-    """The saddle stands; rider and cells are not steady yet."""
+    """The saddle is in place; rider and cells are not steady yet."""
     AVERAGING = "averaging"
     """Strokes inside the torque band are being averaged."""
     PAUSED = "paused"
     """The rider rests; the step in progress starts again when it resumes."""
     FINISHED = "finished"
-    """All positions done, or the fitter called it enough."""
+    """All positions are done, or the fitter ended it with what there is."""
     STOPPED = "stopped"
     """Ended early for the rider's sake. What was recorded stays."""
 
@@ -96,7 +96,7 @@ ENDED = frozenset(state for state, events in TRANSITIONS.items() if not events)
 
 
 def after(state: State, event: Trigger) -> State:
-    """The state that follows. Raises NotNow, naming what would be accepted, when the event does not fit."""
+    """The next state. Raises NotNow, which names what would be accepted, if the event does not fit."""
     allowed = TRANSITIONS[state]
     if event not in allowed:
         accepts = ", ".join(sorted(allowed)) or "nothing: it has ended"

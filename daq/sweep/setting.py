@@ -1,4 +1,4 @@
-"""How a jig can be set, and whether what is said of one position can be true of it."""
+"""How a jig can be set, and whether a stated setting is possible."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from daq.values import Setting
 
 NOTHING_SET = Setting()
 TILT_DEG = (-20.0, 20.0)
-"""Of a saddle against the jig; beyond it nobody sits."""
+"""Of a saddle relative to the jig; nobody can sit on a steeper one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,8 @@ class JigRange:
 
 
 def contradiction(setback_mm: float, setting: Setting, jig: JigRange) -> str:
-    """Which value this jig cannot have been set to, and what was expected; empty when all can be true together."""
+    """Which value this jig cannot have been set to, and what was expected; empty if the values are possible
+    together."""
     low, high = jig.setback_mm
     if not low <= setback_mm <= high:
         return f"setback_mm: this jig goes from {low:g} to {high:g} mm, got {setback_mm:g}"
@@ -38,7 +39,7 @@ def contradiction(setback_mm: float, setting: Setting, jig: JigRange) -> str:
         "saddle_tilt_deg": (setting.saddle_tilt_deg, TILT_DEG),
     }
     for name, (value, (low, high)) in limits.items():
-        if value < low or value > high:  # neither for NaN, which is not said
+        if value < low or value > high:  # neither for NaN, which means not stated
             unit = "degrees" if name.endswith("_deg") else "mm"
             return (
                 f"{name}: this jig goes from {low:g} to {high:g} {unit}, got {value:g}{_other_unit(value, low, high)}"
@@ -53,7 +54,7 @@ def contradiction(setback_mm: float, setting: Setting, jig: JigRange) -> str:
 
 
 def setting_of(said: Mapping[str, Any] | None) -> Setting:
-    """The setting in an event's content: what is missing or null there was not said."""
+    """The setting in an event's content: values that are missing or null were not stated."""
     known = {field.name for field in fields(Setting)}
     return Setting(
         **{name: float(value) for name, value in (said or {}).items() if name in known and value is not None}

@@ -1,4 +1,4 @@
-"""Why a sweep that should go on does not: nothing comes, nobody turns the crank, or what comes cannot be used.
+"""Why a sweep that should go on does not: no data, nobody turns the crank, or the data cannot be used.
 
 Every stall names its cause within five seconds. Time comes with what is fed.
 """
@@ -13,12 +13,12 @@ NO_SCANS_S = 2.0
 NO_STROKE_S = 4.0
 """A stroke at 20 rpm, the slowest there is, takes three seconds."""
 LEFT_OUT = 4
-"""So many strokes in a row with a fault: less than four seconds at any cadence ridden."""
+"""Consecutive strokes with a fault: less than four seconds at any usual cadence."""
 RIDING = (State.SETTLING, State.AVERAGING)
 
 
 class StallWatch:
-    """Feed what reaches a sweep; `why` tells the cause of a stall."""
+    """Feed it what reaches a sweep; `why` gives the cause of a stall."""
 
     def __init__(self) -> None:
         self._begun_s = self._scan_s = self._turn_s = 0.0
@@ -26,15 +26,15 @@ class StallWatch:
         self._faults: list[Status] = []
 
     def act(self, t_s: float) -> None:
-        """The fitter or the plan did something: what was before does not count as a stall."""
+        """The fitter or the plan did something: start watching afresh."""
         self._begun_s, self._faults = t_s, []
 
     def scan(self, t_s: float, *, marked: bool) -> None:
-        """Scans have come up to this time. marked: the board has ever sent a crank mark."""
+        """Scans have arrived up to this time. marked: whether the board has ever sent a crank mark."""
         self._scan_s, self._mark = t_s, self._mark or marked
 
     def turn_told(self) -> None:
-        """A sensor has told of a turn of the crank."""
+        """A sensor has reported a turn of the crank."""
         self._sensor = True
 
     def stroke(self, stroke: Stroke) -> None:
@@ -43,7 +43,7 @@ class StallWatch:
         self._faults = [*self._faults[1 - LEFT_OUT :], stroke.flags & FAULTS]
 
     def why(self, state: State, now_s: float) -> str:
-        """The cause in one sentence with the remedy; empty while the sweep goes on or waits for the fitter."""
+        """The cause, with the remedy, in one sentence; empty while the sweep goes on or waits for the fitter."""
         if state not in RIDING:
             return ""
         if now_s - max(self._scan_s, self._begun_s) > NO_SCANS_S:

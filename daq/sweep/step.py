@@ -13,7 +13,7 @@ STEADY_WINDOW = 6
 """Strokes in each of the two neighbouring means that are compared, about 4 s at 90 rpm."""
 STEADY_SPREADS = 2.5
 STEADY_FLOOR_N = 3.0
-"""Sway alone has a standard deviation of 3-8 N; a smaller change is not a settling."""
+"""Sway alone has a standard deviation of 3-8 N; a smaller change does not count as settling."""
 BURST_MADS = 3.5
 """Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers: modified z-scores above 3.5 are outliers."""
 MAD_TO_SD = 1.4826
@@ -48,10 +48,8 @@ def bursts(hands_n: Sequence[float]) -> Bools:
 
 
 def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0) -> StepMean:
-    """The mean over the strokes of one position, bursts left out. ValueError when there are none.
-
-    se_n is NaN: strokes follow each other too closely for a standard error of their own; it comes from the
-    pooled model over all steps.
+    """The mean over the strokes of one position, without bursts. ValueError if there are none. se_n is NaN: strokes are
+    too correlated for a standard error of their own; it comes from the pooled model over all steps.
     """
     if not strokes:
         raise ValueError(f"no stroke to average at {setback_mm:g} mm")
@@ -80,6 +78,6 @@ def _mean(strokes: Sequence[Stroke], field: str) -> float:
 
 
 def _mean_of_known(strokes: Sequence[Stroke], field: str) -> float:
-    """Mean over the strokes where it is known; NaN when that is less than half of them."""
+    """Mean over the strokes where it is known; NaN if that is less than half of them."""
     known = [value for stroke in strokes if not math.isnan(value := getattr(stroke, field))]
     return float(np.mean(known)) if 2 * len(known) >= len(strokes) else NAN

@@ -13,8 +13,8 @@
     bar_x_mm, bar_y_mm, saddle_height_mm   as set: bar forward of and above the BB, BB to saddle
 
 Comma, semicolon or tab separated, with decimal commas where the separator is none. Lines that start with #, and a
-spreadsheet's sep=, are left out. An empty cell of an optional column is "not known". Numbers that can only be another
-unit are refused: an answer in the wrong unit looks like an answer.
+spreadsheet's sep=, are left out. An empty cell of an optional column is "not known". Numbers that can only be in
+another unit are refused: an answer in the wrong unit looks like any other answer.
 """
 
 from __future__ import annotations
@@ -51,9 +51,9 @@ MOST_STEPS = 500
 independent as steps are. Computing this many takes half a second."""
 MOST_CHARACTERS = 1_000_000
 MINUTES_PER_STEP = 0.75
-"""What one place in the order is taken to last: moving, settling and dwell. Common practice, no source."""
+"""The assumed duration of one position: moving, settling and dwell. Common practice, no source."""
 LONGEST_LINE = 10_000
-"""Far below the longest cell that the csv module reads, which any other module may change."""
+"""Far below the longest cell the csv module reads, a limit that any other module may change."""
 
 __all__ = ["BadTable", "Table", "answered", "contract", "onset_json", "parse_steps", "read_table"]
 
@@ -64,13 +64,13 @@ class Table:
 
     steps: list[StepMean]
     conditions: Conditions
-    """What the table tells of the sweep beside its steps."""
+    """What the table says about the sweep besides its steps."""
     warnings: list[str]
-    """A sentence for each thing that was not used."""
+    """One sentence for each thing that was not used."""
 
 
 def read_table(text: str) -> Table:
-    """The steps in the table's order. BadTable for all that cannot be read as steps."""
+    """The steps in the table's order. BadTable for anything that cannot be read as steps."""
     header, rows = _table(text)
     _check_header(header)
     lines = [line for line, _ in rows]
@@ -108,7 +108,7 @@ def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
 
 
 def answered(table: Table, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
-    """The answer of the statistics, judged by the tests of validity as far as the table allows. ValueError."""
+    """The statistical answer, judged by the tests of validity as far as the table allows. ValueError."""
     return judged(onset(table.steps, step_off_mm=step_off_mm, method=method), table.steps, table.conditions)
 
 
@@ -121,7 +121,7 @@ def onset_json(
 
 
 def contract(answer: Onset) -> dict[str, Any]:
-    """The answer under the keys other programs may rely on; a number that is not justified is None."""
+    """The answer, with keys that other programs may rely on; an unjustified number is None."""
     content: dict[str, Any] = {
         "verdict": str(answer.verdict),
         "gradual": answer.gradual,
@@ -159,7 +159,7 @@ def _validity(one: Validity) -> dict[str, Any]:
 
 
 def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Header and numbered rows, cells stripped, decimal commas made points."""
+    """Header and numbered rows, cells stripped, decimal commas turned into points."""
     if len(text) > MOST_CHARACTERS:
         raise BadTable(f"expected a table of at most {MOST_STEPS} steps, got more than {MOST_CHARACTERS} characters")
     lines = [(i, line) for i, line in enumerate(text.removeprefix("\ufeff").splitlines(), 1)]

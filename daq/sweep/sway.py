@@ -5,15 +5,15 @@ steps, averaged over kinds of sway.
 
 as in `noise.py`, with two differences that make the stated error right on riders the model was not made with. Sway is
 one of three kinds with the same correlation time tau (a mean over a dwell T much longer than tau scatters by
-sd sqrt(2 tau / T) for each of them): it forgets at once (Ornstein-Uhlenbeck), it is smooth (Matern 3/2), or it
-swings (a damped oscillation). A smooth sway read as one that forgets at once is taken for a slower one, and its error
-for one half as large again. And strokes are means over their time, not samples in it, so the correlation is averaged
-over them; read as samples they look smoother than they are, and slower again.
+sd sqrt(2 tau / T) for each of them): it is memoryless (Ornstein-Uhlenbeck), smooth (Matern 3/2), or oscillating (a
+damped oscillation). Smooth sway modelled as memoryless is mistaken for slower sway, and the error comes out half as
+large again. And strokes are means over their time, not samples, so the correlation is averaged over them; treated as
+samples they look smoother, and again slower, than they are.
 
-Strokes of a dwell are averaged into at most MOST_BLOCKS blocks first: the error of a mean over a dwell hangs on the
-slow part of the wander alone. The Cholesky factor of one Toeplitz matrix for each point of the grid whitens all steps:
-a shorter step needs only its first rows. Strokes left out within a dwell are closed up: blocks are even in riding time
-that counted.
+Strokes of a dwell are averaged into at most MOST_BLOCKS blocks first: the error of a mean over a dwell depends only on
+the slow part of the sway. The Cholesky factor of one Toeplitz matrix for each point of the grid whitens all steps: a
+shorter step needs only its first rows. Gaps from excluded strokes are closed up: blocks are uniform in counted riding
+time.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ from daq.values import NAN, Array, Bools
 MOST_BLOCKS = 20
 TAUS_S = np.geomspace(0.8, 28.0, 7)
 TAU_S, TAU_SPREAD = 3.5, 1.2
-"""Median and spread of log(tau) beforehand: wide, for the strokes say more. Riders' sway is given as 2 to 10 s."""
+"""Prior median and spread of log(tau): wide, since the strokes say more. Riders' sway is given as 2 to 10 s."""
 SCATTER_SHARES = (0.0, 0.05, 0.2, 0.5)
-"""Share of single strokes' variance that is white; 1 is one more point of the grid, for it has no tau."""
+"""White fraction of the variance of single strokes; 1 is a single extra grid point, since it has no tau."""
 WITHIN = np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75])
 WITHIN_WEIGHT = (1.0 - np.abs(WITHIN)) / (1.0 - np.abs(WITHIN)).sum()
 """The lag between two instants of two blocks, about that of their middles: a triangle, in seven points."""

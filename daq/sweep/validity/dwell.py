@@ -1,7 +1,6 @@
-"""Whether hand load still went towards its level while it was averaged.
-
-The rider who adapts slowly shows it within the dwell too: hand load goes on in the sense in which the last move changed
-it. A fall or rise alike at every position is settling of another kind, and no matter to the onset.
+"""Whether hand load was still approaching its level while it was averaged. A rider who adapts slowly shows it within
+the dwell: hand load goes on changing in the direction of the last move's effect. An equal fall or rise at every
+position is another kind of settling, and irrelevant to the onset.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ LEAST_N = 2.0
 
 
 def drift(sweep: Seen) -> Validity:
-    """How far hand load went on, within a dwell, in the sense of the last move."""
+    """How far hand load went on changing, within a dwell, in the direction of the last move's effect."""
     used = [i for i, step in enumerate(sweep.steps) if len(step.strokes) >= FEWEST_STROKES]
     if len(used) < FEWEST_STEPS:
         return not_made("drift", "drift within the dwells not known: there are no strokes to look at")
@@ -45,7 +44,7 @@ def drift(sweep: Seen) -> Validity:
 
 
 def _since(sweep: Seen) -> str:
-    """How long after the move the strokes were ridden."""
+    """The time from the move to the strokes."""
     known = [step for step in sweep.steps if step.strokes and not math.isnan(step.moved_min)]
     if not known:
         return ""
@@ -63,7 +62,7 @@ def _gone_n(step: StepMean) -> float:
 
 
 def _slope(x: Array, y: Array) -> Effect:
-    """Least-squares slope with the standard error its own scatter gives: sway is not needed to be known."""
+    """Least-squares slope, with the standard error from its own scatter, so no model of sway is needed."""
     x, freedom = x - x.mean(), len(x) - 2
     slope = float(x @ y / (x @ x))
     left = y - y.mean() - slope * x

@@ -1,12 +1,11 @@
-"""How large an effect is that should not be there, beside the curve over setback, a steady drift and the torque's.
-
-One linear model serves every test of the steps' levels:
+"""The size of an effect that should not be there, besides the curve over setback, a steady drift and the effect of
+torque. One linear model serves every test of the steps' levels:
 
     hand load = a + b x + d (x - c)+ + drift t + q (torque - mean) + effect * column + error
 
-with c the bend that was found, drift and q held near what is known of them, and the step errors those of their strokes,
-joined with where the saddle was really put. Where the steps scatter more about it than their errors say, the errors
-are widened by as much (Birge's ratio; from memory), so a curve that is not quite a hinge raises no alarm.
+with c the bend that was found, priors on drift and q, and the step errors those of their strokes, combined with the
+placement error of the saddle. If the steps scatter more about it than their errors say, the errors are widened to match
+(Birge's ratio; from memory), so a curve that is not quite a hinge raises no alarm.
 """
 
 from __future__ import annotations
@@ -20,17 +19,17 @@ from daq.sweep.evidence import LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
 from daq.values import Array
 
 SIZE = 0.005
-"""Share of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
+"""Fraction of clean sweeps on which one test of a sweep's numbers may fail: ten such tests withhold at most 5 %."""
 SUSPICION = 0.1
-"""The same where the answer is undecided anyway."""
+"""The same if the answer is undecided anyway."""
 DRIFT_N_PER_MIN = 0.5
 """Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
 PLACED_MM = 1.0
 """Standard uncertainty of where the saddle was put, when none is stated. Common practice, no source."""
 _NOTHING_LEFT = 1e-10
-"""A column that shrinks below this part of itself is no more than the rest of the model."""
+"""A column reduced below this fraction by projection is indistinguishable from the rest of the model."""
 _LEAST_SIGMA_N = 0.3
-"""Scatter of steps without errors of their own is not taken as smaller."""
+"""Lower limit for the scatter of steps without stated errors."""
 
 
 @dataclass(frozen=True, slots=True)
