@@ -8,7 +8,7 @@
  * @typedef {import("./state.js").Step} Step
  * @typedef {import("./scales.js").Scale} Scale
  * @typedef {{left: number, right: number, top: number, bottom: number, rail: number, width: number,
- *   height: number}} Frame where things stand, px
+ *   height: number}} Frame where things are, px
  */
 import { svg } from "./dom.js";
 import { number } from "./format.js";
@@ -93,7 +93,7 @@ function answer(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @typ
       `onset ${number(onset.onset_mm, 1)}`,
     ),
   );
-  // The suggestion stands rearward of the onset: under its name where that had to go rearward too.
+  // The suggestion lies rearward of the onset: its label goes below the onset's if that had to move rearward too.
   const top = beside ? f.top : f.top + 20;
   if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, { ...f, top }, x));
   return parts;
@@ -119,12 +119,12 @@ function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type 
   ];
 }
 
-/** Highest density shown, per mm: that of an onset known to 2.5 mm. A wider one is lower, its area the same. */
+/** Highest density shown, per mm: that of an onset known to 2.5 mm. A wider one is lower, with the same area. */
 const FULL_PER_MM = 0.16;
 /** How much of the chart's height the density takes. */
 const DENSITY_SHARE = 0.45;
 
-/** Where the onset may be, as this sweep alone says: narrow and high once it is known. */
+/** Where the onset may be, by this sweep alone: narrow and high once it is known. */
 function density(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   const told = onset?.likelihood;
   if (!told || told.log_l.length < 3) return [];

@@ -1,4 +1,4 @@
-/** A choice as a row of chips: native radio buttons, so that arrows and Space work as everywhere; none is chosen at first. */
+/** A choice as a row of chips: native radio buttons, so that arrows and Space work as usual; none is chosen at first. */
 import { el } from "./dom.js";
 
 let rows = 0;
@@ -38,7 +38,7 @@ export function scoreChips(legend, chosen, how) {
   const scores = Array.from({ length: 11 }, (_, score) => /** @type {[string, string]} */ ([String(score), String(score)]));
   const row = chips(legend, scores, (value) => chosen(Number(value)), { ...how, class: "scores" });
   row.node.addEventListener("keydown", ({ key }) => {
-    // A digit is the score itself: the arrows would take up to ten presses.
+    // A digit key sets the score directly: the arrows would take up to ten presses.
     if (!/^[0-9]$/.test(key)) return;
     row.set(key);
     chosen(Number(key));

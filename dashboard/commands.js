@@ -1,6 +1,6 @@
 /**
- * What the page asks of the daemon, by HTTP. A refusal comes as RFC 9457 problem details and is
- * shown in the words of the trade.
+ * What the page asks of the daemon, over HTTP. A refusal arrives as RFC 9457 problem details and is shown in the words
+ * of the trade.
  *
  * @typedef {import("./store.js").Store} Store
  */
@@ -32,20 +32,20 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
       signal: AbortSignal.timeout(patience_ms),
     });
   } catch (error) {
-    throw new Refused("The daemon did not answer; it is not known whether this was done.", { cause: error });
+    throw new Refused("The daemon did not answer; this may or may not have been done.", { cause: error });
   }
   if (response.ok) return response.json().catch(() => null);
   const problem = await response.json().catch(() => ({}));
   throw new Refused(problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`);
 }
 
-/** These are sent at once, whatever is under way, and what was pressed before them no longer counts. */
+/** These are sent at once, whatever is in progress, and cancel what was pressed before them. */
 const URGENT = ["stop", "pain"];
 
 /**
- * Sends one thing, shows that it is under way, and shows a refusal. True when done.
- * An answer that is a sweep's, a bench's or a visit's standing is shown before the next turn is taken: what is pressed next
- * is meant for it.
+ * Sends one command, shows that it is in progress, and shows a refusal. True when done.
+ * An answer that holds the state of a sweep, a bench or a visit is shown before the next command runs: the next press
+ * is meant for that state.
  * @param {Store} store
  * @param {string} what
  * @param {() => Promise<any>} ask
@@ -82,7 +82,7 @@ export function sendMark(store, text) {
 }
 
 /**
- * Asks anything else of the daemon: its answer, true when that is empty, null when it was refused.
+ * Asks anything else of the daemon: returns its answer, true if that is empty, null if it was refused.
  * @param {Store} store @param {string} what @param {string} method @param {string} path @param {object} body
  * @param {number} [patience_ms]
  * @returns {Promise<any>}
@@ -94,7 +94,7 @@ export async function ask(store, what, method, path, body, patience_ms) {
 }
 
 /**
- * What stands at a path, or what it answers to a body that changes nothing; a refusal as {problem}.
+ * What a path returns, or its answer to a body that changes nothing; a refusal as {problem}.
  * @param {string} path @param {object} [body] @param {number} [patience_ms]
  * @returns {Promise<any>}
  */

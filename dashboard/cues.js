@@ -16,7 +16,7 @@ const TONES = {
   alarm: [660, 660, 660],
 };
 
-/** An answer and the stream may overtake each other, and a state come twice: the same cue is given once in this time. */
+/** An answer and the stream may overtake each other, and a state may come twice: the same cue is given once within this time. */
 const ONCE_MS = 1000;
 
 /**
@@ -52,7 +52,7 @@ export function startCues(store) {
   let given = { words: "", at_ms: -Infinity };
   store.onChange((before, after) => {
     const cue = cueFor(before, after);
-    // The rider's screen is beside the fitter's: it would say everything twice.
+    // The rider's screen is near the fitter's: everything would be heard twice.
     if (!cue || document.documentElement.dataset.view === "rider") return;
     const [words, at_ms] = [spoken(after, cue), performance.now()];
     if (words === given.words && at_ms - given.at_ms < ONCE_MS) return;
@@ -107,7 +107,7 @@ export function keepAwake(store) {
       lock = await navigator.wakeLock.request("screen");
       lock.addEventListener("release", () => (lock = null));
     } catch (error) {
-      // A browser may refuse, on a low battery for one: the screen then dims as it would anyway.
+      // A browser may refuse, for example on a low battery: the screen then dims as it would anyway.
       if (!(error instanceof DOMException)) throw error;
     } finally {
       asking = false;

@@ -1,4 +1,4 @@
-/** Making elements, and changing them only when the value is another one. Text goes in as text, never as markup. */
+/** Makes elements, and changes them only when a value differs. Text goes in as text, never as markup. */
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -45,7 +45,7 @@ export function setText(node, value) {
 }
 
 /**
- * False, null and undefined take the attribute away; true gives it without a value.
+ * False, null and undefined remove the attribute; true sets it without a value.
  * @param {Element} node
  * @param {string} name
  * @param {any} value
@@ -60,7 +60,7 @@ export function setAttribute(node, name, value) {
 }
 
 /**
- * A number for the style sheet to place or size with, as a custom property.
+ * A number for the style sheet's placing or sizing, as a custom property.
  * @param {HTMLElement} node
  * @param {string} name
  * @param {string} value
@@ -69,7 +69,7 @@ export function setProperty(node, name, value) {
   if (node.style.getPropertyValue(name) !== value) node.style.setProperty(name, value);
 }
 
-/** True the first time and whenever one of the values is not the one of the last call. */
+/** True the first time, and whenever one of the values differs from the last call's. */
 export function changes() {
   /** @type {any[]|undefined} */
   let last;

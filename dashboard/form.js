@@ -1,5 +1,5 @@
 /**
- * Forms from tables: each row names a value by its path in what is sent, its words, its kind and its unit.
+ * Forms from tables: each row gives a value's path in what is sent, its label, its kind and its unit.
  * An empty number or choice is null: not asked, never 0. `asked`: a choice that has to be made, nothing is taken as meant.
  *
  * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check"|"date", unit?: string,
@@ -26,7 +26,7 @@ export function field(row, prefix) {
   return made;
 }
 
-/** What is wrong with a number, below it, once it is typed. */
+/** What is wrong with a number, shown below it once it is typed. */
 function wrongLine(/** @type {HTMLInputElement} */ input, /** @type {string} */ id) {
   const line = el("small", { class: "wrong", id, role: "status" });
   const tell = () => {
@@ -92,7 +92,7 @@ export function scatter(fields, content) {
   }
 }
 
-/** The same without what was left empty, for those who tell "not said" from null. @returns {any} */
+/** The same without empty fields, for callers that distinguish "not given" from null. @returns {any} */
 export function withoutNulls(/** @type {any} */ value) {
   if (value === null || typeof value !== "object" || Array.isArray(value)) return value;
   const kept = Object.entries(value).filter(([, each]) => each !== null && each !== undefined);

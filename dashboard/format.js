@@ -1,5 +1,5 @@
 /**
- * How numbers look: units, rounding, signs. A number the page does not have is an en rule, never 0.
+ * How numbers look: units, rounding, signs. A number the page does not have is an en dash, never 0.
  * Space before every unit but the degree sign, U+2212 as the minus: BIPM SI Brochure, 9th edition, 5.4.
  */
 
@@ -9,12 +9,12 @@ const SPACE = "\u00a0";
 /** @type {string|undefined} */
 let locale;
 /**
- * One formatter for each number of digits: making one costs more than a hundred uses.
+ * One formatter per number of digits: making one costs more than a hundred uses.
  * @type {Map<number, Intl.NumberFormat>}
  */
 const formatters = new Map();
 
-/** The setting "decimal sign" as a language that writes it so. */
+/** The setting "decimal sign" as a language that uses that sign. */
 export const DECIMAL_LOCALES = Object.freeze({ auto: undefined, point: "en", comma: "de" });
 
 /**
@@ -52,7 +52,7 @@ export function withMinus(text) {
   return text.replace(/(^|[\s(;])-(?=\d)/g, "$1\u2212");
 }
 
-/** A number as it stands in a field, all its digits, with the decimal sign that is set. @param {number} value */
+/** A number as shown in a field, with all its digits and the chosen decimal sign. @param {number} value */
 export function asTyped(value) {
   return String(value).replace(".", formatter(1).format(0.5).charAt(1));
 }

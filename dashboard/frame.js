@@ -1,4 +1,4 @@
-/** What stands around every screen: the simulation banner, the head, the line of messages, keys and settings. */
+/** The frame around every screen: the simulation banner, the head, the line of messages, keys and settings. */
 import { el, setAttribute, setText } from "./dom.js";
 import { kilograms } from "./format.js";
 import { glance } from "./glance.js";
@@ -101,7 +101,7 @@ function aboutWords(/** @type {State} */ { rider, sweep }) {
   return [rider && kilograms(rider.mass_kg), sweep?.protocol].filter(Boolean).join(" · ");
 }
 
-/** How long a notice stays on the line, ms; an alarm stays until someone has seen it. The panel keeps them all. */
+/** How long a notice stays on the line, ms; an alarm stays until it is dismissed. The panel keeps them all. */
 const SHOWN_MS = { info: 10_000, caution: 60_000, alarm: Infinity };
 
 /**

@@ -1,21 +1,21 @@
 /**
- * Whether a number on the page may be believed now, and what to say when not. Pure: the page's clock comes in.
+ * Whether a number on the page is current, and what to say if it is not. Pure: the page's clock is passed in.
  *
  * @typedef {import("./state.js").State} State
  * @typedef {{live: boolean, words: string}} Freshness
  */
 import { seconds } from "./format.js";
 
-/** `sources` comes twice a second; without it for this long, nobody vouches for the sensors. */
+/** `sources` arrives twice a second; after this long without it, nothing is known about the sensors. */
 const UNVOUCHED_MS = 2500;
 const BLOCK_STALE_MS = 1000;
-/** Slower than any stroke a fitter would record: 20 rpm. */
+/** Longer than any stroke a fitter would record: 20 rpm. */
 const STROKE_STALE_MS = 3000;
 
 const LIVE = Object.freeze({ live: true, words: "" });
 
 /**
- * Age of a source's last word, s, counted on since the daemon said it.
+ * Age of a source's last data, s, counted on from the daemon's last report.
  * @param {State} state
  * @param {any} source
  * @param {number} now_ms

@@ -1,6 +1,6 @@
 /**
  * The ride at a glance: one word, one shape, one colour, the same on the fitter's screen and the rider's; and for a
- * fault what happened, what is done about it, and what waits meanwhile. Pure.
+ * fault what happened, what to do about it, and what waits meanwhile. Pure.
  *
  * @typedef {import("./state.js").State} State
  * @typedef {"ready"|"move"|"settle"|"record"|"waits"|"fault"|"rest"|"done"} Kind
@@ -25,8 +25,8 @@ export function glance(state, now_ms) {
       return plainly("ready", "READY", "the rider warms up", "");
     case "moving":
       return state.rig?.self_locking
-        ? plainly("move", "MOVE", "the slide locks by itself: the rider keeps still", "Keep still: the saddle is moved")
-        : plainly("move", "MOVE", "clamp open: the rider is off the jig", "Off the jig: the saddle is moved");
+        ? plainly("move", "MOVE", "the slide locks by itself: rider keeps still", "Keep still: the saddle is being moved")
+        : plainly("move", "MOVE", "clamp open: rider off the jig", "Off the jig: the saddle is being moved");
     case "settling":
       return sweep.settle_left_s === 0 ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "not steady yet", PEDAL) : plainly("settle", "SETTLE", "keep pedalling, hands where they are", PEDAL);
     case "averaging":
@@ -36,13 +36,13 @@ export function glance(state, now_ms) {
     case "finished":
       return plainly("done", "DONE", "the rider spins down", "Done. Spin down.");
     case "stopped":
-      return plainly("done", "STOPPED", "the rider is off the jig first", "Stop pedalling");
+      return plainly("done", "STOPPED", "rider off the jig first", "Stop pedalling");
     default:
       return plainly("ready", "READY", "nothing is planned", "");
   }
 }
 
-/** What stops the ride and is not the rider's doing; null while nothing does. */
+/** What stops the ride through no fault of the rider's; null while nothing does. */
 function trouble(/** @type {State} */ state, /** @type {number} */ now_ms) {
   const { sweep } = state;
   if (state.problem?.startsWith("STOP")) return unanswered(state);
@@ -72,9 +72,9 @@ function unanswered(/** @type {State} */ { problem }) {
 function pain(/** @type {State} */ { sweep }) {
   const again = sweep?.asked_setback_mm === null || sweep?.asked_setback_mm === undefined ? "" : ` The step at ${number(sweep.asked_setback_mm)} mm would start again.`;
   return {
-    happened: "pain or numbness was said",
+    happened: "the rider reported pain or numbness",
     act: "Stop pedalling.",
-    then: sweep?.pain_told ? `Go on only when it is gone.${again}` : "Ask the rider, then keep the answer.",
+    then: sweep?.pain_told ? `Go on only when it is gone.${again}` : "Ask the rider, then save the answer.",
     still: "Chest pain, dizziness, numbness or weakness: the ride is over today. Get help if it does not pass.",
     rider: "Stop pedalling",
   };
@@ -83,7 +83,7 @@ function pain(/** @type {State} */ { sweep }) {
 /** @param {string} red @returns {Trouble} */
 function over(red) {
   return {
-    happened: `${red} was said`,
+    happened: `the rider reported ${red}`,
     act: "The ride is over today.",
     then: "Rider off the jig first. Get help if it does not pass; what was recorded is kept.",
     still: "",
@@ -95,10 +95,10 @@ function over(red) {
 function unlinked() {
   return {
     happened: "no connection to the jig’s computer",
-    act: "Let the rider stop. See whether the jig’s computer runs.",
-    then: "What it receives it goes on recording; this page comes back by itself.",
+    act: "Let the rider stop. Check that the jig’s computer is running.",
+    then: "It goes on recording what it receives; this page reconnects by itself.",
     still: "",
-    rider: "You may stop: a connection is seen to",
+    rider: "You may stop: the connection is being fixed",
   };
 }
 
@@ -106,11 +106,11 @@ function unlinked() {
 function silentCells(/** @type {State} */ state, /** @type {number} */ now_ms) {
   const { words } = loadsFreshness(state, now_ms);
   return {
-    happened: words === "absent" ? "nothing from the load cells" : `${words.replace("no data", "no data from the load cells for")}: see the board’s cable`,
+    happened: words === "absent" ? "nothing from the load cells" : `${words.replace("no data", "no data from the load cells for")}: check the board’s cable`,
     act: "Plug the board in again. The rider may stop.",
     then: kept(state),
     still: "Still nothing after a minute? Swap the cable, then the port.",
-    rider: "You may stop: a cable is seen to",
+    rider: "You may stop: a cable is being fixed",
   };
 }
 
@@ -125,7 +125,7 @@ function silentPower(/** @type {State} */ state, /** @type {number|null} */ age_
   };
 }
 
-/** What is kept of the step, and that it goes on by itself. */
+/** How much of the step is kept, and that it goes on by itself. */
 function kept(/** @type {State} */ { sweep }) {
   if (sweep?.state !== "averaging" || sweep.dwell_left_s === null) return "The step goes on by itself. Nothing recorded is lost.";
   return `The step goes on by itself: ${number(sweep.dwell_s - sweep.dwell_left_s)} of ${number(sweep.dwell_s)} s are kept.`;

@@ -1,8 +1,8 @@
 /**
  * The keyboard: one table, read by the listener and by the list on the page.
  *
- * Space and Enter belong to a focused control, so a control clicked with the pointer gives its focus back at once:
- * a foot pedal, which is a space bar, must always reach the large button and never the button clicked last.
+ * Space and Enter go to a focused control, so a control clicked with the pointer gives up its focus at once: a foot
+ * pedal, which sends the space bar, must always reach the large button and never the button clicked last.
  *
  * @typedef {import("./store.js").Store} Store
  * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean,
@@ -18,8 +18,8 @@ function ifAccepted(store, event) {
 }
 
 /**
- * The pedal never opens the plan: only what a sweep waits for is confirmed. A press means what the button said when it
- * was pressed: a second one while the first is under way must not confirm the next thing unseen.
+ * The pedal never opens the plan: it only confirms what a sweep waits for. A press means what the button said when it
+ * was pressed: a second press while the first is in progress must not confirm the next thing unseen.
  * @param {Store} store
  */
 export function confirmMain(store) {
@@ -124,7 +124,7 @@ export const SHORTCUTS = [
 
 /** @param {Store} store */
 function isRunning({ state: { sweep, panel_shown } }) {
-  // Before the first step nothing is ridden that a stop would end: the list of keys is closed first.
+  // Before the first step there is nothing for a stop to end: it closes the list of keys first.
   if (sweep?.state === "waiting" && panel_shown) return false;
   return sweep?.accepts.includes("stop") ?? false;
 }
@@ -132,8 +132,8 @@ function isRunning({ state: { sweep, panel_shown } }) {
 const BY_KEY = new Map(SHORTCUTS.flatMap((shortcut) => shortcut.keys.map((key) => [key, shortcut])));
 
 /**
- * Which shortcut a key press means here, if any. Off the run's screen only those that hold anywhere: a key pressed
- * on the rider's screen must not confirm a setback.
+ * Which shortcut a key press means here, if any. Away from the run's screen, only those marked `anywhere`: a key
+ * pressed on the rider's screen must not confirm a setback.
  * @param {KeyboardEvent} event @param {{letters: boolean, onRun: boolean}} where
  */
 export function shortcutFor(event, { letters, onRun }) {
@@ -156,7 +156,7 @@ export function shortcutFor(event, { letters, onRun }) {
   return shortcut;
 }
 
-/** A second press of the large button's key within this time is a pedal that bounced. Common practice, no source. */
+/** A second press of the large button's key within this time is a bouncing pedal. Common practice, no source. */
 const BOUNCE_MS = 600;
 
 /** @param {Store} store */

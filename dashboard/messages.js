@@ -1,6 +1,6 @@
 /**
- * What the daemon sends, as types: nothing here runs. A test holds these types, the saved examples in
- * tests/live/messages.json and what the daemon sends against each other. A rider's screen is sent less (daq/live/telling/blind.py).
+ * What the daemon sends, as types: nothing here runs. A test compares these types, the saved examples in
+ * tests/live/messages.json and what the daemon sends. A rider's screen is sent less (daq/live/telling/blind.py).
  *
  * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number,
  *   dropped: number, damaged: number, late: number, clock_error_ms: number|null, message: string}} Source

@@ -1,21 +1,21 @@
 /**
- * What is set during a move: the numbers asked for, what changes, and which of them the pedal confirms next. Pure.
+ * What is set during a move: the requested numbers, what changes, and which of them the pedal confirms next. Pure.
  *
  * @typedef {import("./state.js").State} State
  * @typedef {{name: string, words: string, short: string, value_mm: number, change: string}} Part
  */
 import { number } from "./format.js";
 
-/** What a move sets, in the order in which hands do it. */
+/** What a move sets, in the order in which the fitter does it. */
 const PARTS = /** @type {const} */ ([
   ["setback_mm", "Setback, behind the BB", "Setback", "back", "forward"],
   ["saddle_height_mm", "Saddle height", "Height", "up", "down"],
   ["bar_x_mm", "Bar, ahead of the BB", "Bar", "ahead", "back"],
 ]);
-/** A change below this is none: a scale on a jig is not read finer. Common practice, no source. */
+/** A smaller change counts as none: a jig's scale cannot be read more finely. Common practice, no source. */
 const SAME_MM = 0.5;
 
-/** The parts known of the position asked for; setback as it is entered. @param {State} state @returns {Part[]} */
+/** The known parts of the requested position; setback as entered. @param {State} state @returns {Part[]} */
 export function parts(state) {
   const target = state.sweep?.target;
   if (!target || state.sweep?.state !== "moving") return [];
@@ -28,7 +28,7 @@ export function parts(state) {
   });
 }
 
-/** How saddle and bar stood at the last step; null before the first. @param {State} state @returns {any} */
+/** Where saddle and bar were at the last step; null before the first. @param {State} state @returns {any} */
 export function placeBefore({ steps, sweep }) {
   return steps.at(-1)?.setting ?? sweep?.set ?? null;
 }
@@ -46,14 +46,14 @@ function barUp(/** @type {State} */ { sweep, corrections }, /** @type {any} */ b
   return said === "stays" ? "" : `, ${said}`;
 }
 
-/** The part the next press confirms when each is ticked by itself; null when the press confirms all. @param {State} state */
+/** The part the next press confirms when each is confirmed separately; null when one press confirms all. @param {State} state */
 export function partToTick(state) {
   if (state.sweep?.state !== "moving" || !state.settings?.one_by_one) return null;
   const all = parts(state);
   return state.ticked < all.length - 1 ? all[state.ticked] : null;
 }
 
-/** What goes with the confirmation: an empty object says that height and bar stand as asked. @param {State} state */
+/** What is sent with the confirmation: an empty object means that height and bar are as requested. @param {State} state */
 export function confirmed({ sweep, corrections }) {
   return sweep?.target ? corrections : null;
 }

@@ -1,4 +1,4 @@
-/** The black button at the end of a screen of the visit: the true next act, and nothing while that is on this screen. */
+/** The black button at the end of a screen of the visit: the next thing to do, or nothing while that is on this screen. */
 import { el, setAttribute, setText } from "./dom.js";
 import { nextAct } from "./visit_line.js";
 

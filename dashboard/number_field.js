@@ -1,6 +1,6 @@
 /**
- * A field for a number as people type it, with a point or a comma. A browser's own number field drops the sign its
- * language does not use without a word, so that 1,5 becomes 15; here it is read, and what is no number is named.
+ * A field for a number as people type it, with a point or a comma. A browser's own number field silently drops the sign
+ * its language does not use, so that 1,5 becomes 15; here both are read, and anything that is not a number is reported.
  *
  * @typedef {{words: string, unit?: string, least?: number, most?: number, step?: number, required?: boolean}} Asked
  */
@@ -9,7 +9,7 @@ import { asTyped, number } from "./format.js";
 
 const NUMBER = /^[+\-\u2212]?(\d+([.,]\d*)?|[.,]\d+)$/;
 
-/** A number as typed; NaN for an empty text and for what is none. @param {string} text */
+/** A number as typed; NaN for an empty text and for anything that is not a number. @param {string} text */
 export function parsed(text) {
   const said = text.trim();
   return NUMBER.test(said) ? Number(said.replace(",", ".").replace("\u2212", "-")) : NaN;
@@ -24,7 +24,7 @@ export function writeNumber(input, value) {
   input.dispatchEvent(new Event("check"));
 }
 
-/** What is wrong with a text as this number, in one sentence; empty when nothing is. @param {Asked} asked @param {string} text */
+/** Why a text is not valid as this number, in one sentence; empty if it is. @param {Asked} asked @param {string} text */
 export function wrongWith(asked, text) {
   const { words, unit, least, most, step, required } = asked;
   const said = text.trim();

@@ -1,5 +1,5 @@
 /**
- * The rail under the onset chart, on its scale: positions planned and done, the saddle, the way it has to go.
+ * The rail under the onset chart, on its scale: positions planned and done, the saddle, and where it has to go.
  *
  * @typedef {import("./state.js").State} State
  * @typedef {import("./scales.js").Scale} Scale

@@ -1,4 +1,4 @@
-/** What is typed is kept as it is typed: a moment after the last key, at once when the field or the screen is left. */
+/** Saves what is typed: a moment after the last key, at once when the field or the screen is left. */
 import { ask } from "./commands.js";
 
 /** @typedef {import("./store.js").Store} Store */
@@ -8,7 +8,7 @@ const BUSY_MS = 100;
 
 /**
  * @param {Store} store @param {string} what
- * @param {() => {path: string, body: object}|null} read what to keep now; null when there is nobody to keep it for
+ * @param {() => {path: string, body: object}|null} read what to save now; null when there is nobody to save it for
  * @param {(said: string) => void} tell
  */
 export function saving(store, what, read, tell) {
@@ -23,7 +23,7 @@ export function saving(store, what, read, tell) {
     timer = setTimeout(flush, IDLE_MS);
     tell("not kept yet");
   }
-  /** Keeps what is typed now; resolves when it is on the disk or refused. */
+  /** Saves what is typed now; resolves once it is on the disk or refused. */
   function flush() {
     clearTimeout(timer);
     if (!waiting) return last;

@@ -39,7 +39,7 @@ export function direction(planned_mm, i) {
 }
 
 /**
- * Setbacks shown, mm: plan, steps, saddle and what is suggested, with a margin; [rear, front].
+ * Setbacks shown, mm: plan, steps, saddle and suggestion, with a margin; [rear, front].
  * @param {State} state
  * @returns {[number, number]}
  */
@@ -54,7 +54,7 @@ export function setbackSpan({ sweep, steps, onset }) {
   return [Math.max(...all) + margin, Math.min(...all) - margin];
 }
 
-/** The axis of loads begins and ends on multiples of this: it stands still while the answer grows. */
+/** The load axis begins and ends on multiples of this, so that it stays put while steps are added. */
 const LOAD_STEP_N = 20;
 
 /**

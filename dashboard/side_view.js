@@ -1,16 +1,16 @@
 /**
- * Saddle and bar from the side, drawn where they are to stand, dashed where they stood. One scale for both, the bottom
+ * Saddle and bar from the side, solid where they should be, dashed where they were. One scale for both, the bottom
  * bracket at the origin, the front on the right as everywhere on the page.
  *
  * @typedef {{setback_mm: number, saddle_height_mm: number|null, bar_x_mm: number|null, bar_y_mm: number|null}} Placed
  */
 import { svg } from "./dom.js";
 
-/** Drawn where the jig's own height or bar are not known, mm: a road bicycle of middling size, only for the picture. */
+/** Used where the jig's own height or bar are unknown, mm: a medium road bicycle, only for the picture. */
 const USUAL = { height_mm: 720, bar_x_mm: 470, bar_y_mm: 620 };
 const SADDLE_MM = 270;
 const VIEW = { width: 620, height: 260, margin: 14 };
-/** Only this much below the higher of the two is shown: what is set is up there. */
+/** Only this much below the higher of the two is shown: everything that is set is up there. */
 const SHOWN_DOWN_MM = 330;
 
 /** Above the bottom bracket, from the height along the seat tube. @param {Placed} at */

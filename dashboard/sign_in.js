@@ -1,13 +1,13 @@
 /**
- * Lets this browser in where the daemon listens on a network: the link it shows ends in #key=..., which is exchanged
- * once for a cookie no script can read, and taken out of the address. On the daemon's own machine nobody is asked.
+ * Signs this browser in if the daemon listens on a network: the link it shows ends in #key=..., which is exchanged once
+ * for a cookie that no script can read, and removed from the address. On the daemon's own machine no key is asked for.
  */
 import { el } from "./dom.js";
 
 const ACCESS = "/api/v1/access";
 
 /**
- * The role of this browser. Without one, says so on the page and never answers: there is nothing else to show.
+ * This browser's role. Without one, says so on the page and never resolves: there is nothing else to show.
  * @param {HTMLElement} root
  * @returns {Promise<"run"|"ride">}
  */
@@ -18,11 +18,11 @@ export async function signIn(root) {
   const standing = answer?.ok ? answer.said : ((await ask("GET"))?.said ?? {});
   if (standing.role !== null) return standing.role ?? "run";
   const why = answer?.said?.detail ?? "open the link, or scan the code, that the daemon shows where it runs";
-  root.replaceChildren(el("p", { class: "sign-in", role: "alert" }, `This screen is not let in: ${why}.`));
+  root.replaceChildren(el("p", { class: "sign-in", role: "alert" }, `This screen has no access: ${why}.`));
   return new Promise(() => {});
 }
 
-/** What the daemon says; null when it cannot be reached, which the stream will tell. */
+/** What the daemon says; null if it cannot be reached, which the stream will report. */
 async function ask(/** @type {string} */ method, /** @type {object|undefined} */ body = undefined) {
   try {
     const headers = { "content-type": "application/json" };

@@ -1,6 +1,6 @@
 /**
- * The page's end of /api/v1/stream: opens it, notices when it falls silent, opens it again.
- * The daemon sends a snapshot first on every connection, so opening again is all that recovery takes.
+ * The page's end of /api/v1/stream: opens it, notices when it falls silent, reopens it.
+ * The daemon sends a snapshot first on every connection, so reopening is all that recovery takes.
  *
  * @typedef {{onText: (message: any) => void, onBlock: (buffer: ArrayBuffer) => void,
  *   onLink: (state: "opening"|"open"|"lost", retry_ms: number) => void}} Listeners

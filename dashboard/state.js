@@ -23,7 +23,7 @@
  * @property {import("./messages.js").Calibration|null} calibration
  * @property {any} visit the open visit as daq/live/session/visit.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
- * @property {Doubt[]} doubts about the loads shown now
+ * @property {Doubt[]} what makes the loads shown now doubtful
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
@@ -34,11 +34,11 @@
  * @property {Step[]} steps finished, by index
  * @property {Onset|null} onset
  * @property {Notice[]} notices the newest last
- * @property {boolean} seen whether the newest notice was put away
+ * @property {boolean} seen whether the newest notice was dismissed
  * @property {number|null} entry_mm the setback offered for confirmation
- * @property {Record<string, number>} corrections what was set otherwise than asked, by the names of a setting
- * @property {number} ticked parts of this move confirmed so far, when each is confirmed by itself
- * @property {string|null} sending what was asked of the daemon and not answered yet
+ * @property {Record<string, number>} corrections what was set differently from what was asked, by the field names of a setting
+ * @property {number} ticked parts of this move confirmed so far, when each is confirmed separately
+ * @property {string|null} sending the request to the daemon that is not answered yet
  * @property {string|null} problem why the daemon refused the last request
  * @property {boolean} table_shown
  * @property {boolean} panel_shown
@@ -91,7 +91,7 @@ export const initial = Object.freeze({
   settings: DEFAULT_SETTINGS,
 });
 
-/** The setback offered for confirmation: what is asked, whenever a new position is asked for. */
+/** The setback offered for confirmation: the requested one, whenever a new position is requested. */
 function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
   if (!sweep) return { entry_mm: null };
   return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, corrections: {}, ticked: 0 } : {};
@@ -107,8 +107,8 @@ function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) 
 }
 
 /**
- * A caution about the position is over once its recording begins, or the position is taken back; an alarm stays until
- * someone has seen it, that of a pain until the fitter lets the ride go on.
+ * A caution about the position ends once its recording begins or the position is undone; an alarm stays until it is
+ * dismissed, an alarm about pain until the fitter lets the ride go on.
  */
 function isAnswered(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
@@ -169,7 +169,7 @@ const HANDLERS = {
       seen: state.seen || isAnswered(state, sweep),
     };
   },
-  // A step taken back takes the answer that rested on it along; the next step brings a new one.
+  // Undoing a step also removes the answer that rested on it; the next step brings a new one.
   steps: (state, m) => ({ ...state, steps: m.steps, onset: m.steps.length < state.steps.length ? null : state.onset }),
   onset: (state, m) => ({ ...state, onset: withoutType(m) }),
   notice: (state, m) => {
@@ -188,7 +188,7 @@ const HANDLERS = {
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
   "page/sent": (state) => ({ ...state, sending: null }),
   "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text }),
-  // A refusal belongs to the screen it was asked on; a stop nobody answered belongs to all.
+  // A refusal belongs to the screen where the request was made; an unanswered stop belongs to all screens.
   "page/screen": (state) => (state.problem?.startsWith("STOP") ? state : { ...state, problem: null }),
   "page/seen": (state) => ({ ...state, seen: true, problem: null }),
   "page/table": (state) => ({ ...state, table_shown: !state.table_shown }),
@@ -197,7 +197,7 @@ const HANDLERS = {
 };
 
 /**
- * The state after one message. A type this page does not know changes nothing: a newer daemon may send more.
+ * The state after one message. An unknown type changes nothing: a newer daemon may send more.
  * @param {State} state
  * @param {any} message
  * @returns {State}

@@ -7,7 +7,7 @@
  */
 import { initial, reduce } from "./state.js";
 
-/** More presses than a hand makes during one answer: a key held down or a pedal that chatters. */
+/** More presses than anybody makes while waiting for one answer: a key held down, or a bouncing pedal. */
 const MOST_WAITING = 8;
 
 /** @param {import("./trace.js").Trace} trace the last seconds of raw loads, which are too many to be state */
@@ -36,15 +36,15 @@ export function createStore(trace) {
       takeTurns();
     },
     /**
-     * Runs what was pressed, now or when the daemon has answered what it was asked before: in the order of the
-     * presses, on the state as it then is. After a refusal nothing that waits is run: it was meant for another state.
+     * Runs what was pressed, at once or after the daemon's answer to the previous request: in the order of the presses,
+     * on the state as it then is. A refusal drops everything that waits: it was meant for another state.
      * @param {() => void} run
      */
     inTurn(run) {
       if (waiting.length < MOST_WAITING) waiting.push(run);
       takeTurns();
     },
-    /** Forgets what was pressed and not run yet. */
+    /** Drops presses that have not run yet. */
     forgetTurns() {
       waiting = [];
     },

@@ -1,6 +1,6 @@
 /**
- * A strip of one load over the last seconds. Drawn once a frame from the trace, two values a pixel column at most,
- * so its cost does not grow with the board's rate.
+ * A strip chart of one load over the last seconds. Drawn once per frame from the trace, with at most two values per
+ * pixel column, so its cost does not grow with the board's rate.
  *
  * @typedef {import("./trace.js").Trace} Trace
  */
@@ -16,7 +16,7 @@ const Y_STEP_N = 20;
 const LEAST_SPAN_N = 40;
 
 /**
- * Bounds on multiples of 20 N around the data, at least 40 N apart: they move seldom.
+ * Bounds on multiples of 20 N around the data, at least 40 N apart, so that they seldom move.
  * @param {number|null} low
  * @param {number|null} high
  * @returns {[number, number]}

@@ -9,7 +9,7 @@ export const LOADS_KIND = 1;
 const HEAD_BYTES = 12;
 
 /**
- * One binary message of n scans. Throws RangeError, saying what was expected, when it is not one.
+ * Decodes one binary message of n scans. Throws a RangeError that says what was expected if it is not one.
  * @param {ArrayBuffer} buffer
  * @returns {Block}
  */
@@ -51,7 +51,7 @@ export class Trace {
   }
 
   /**
-   * Adds a block. Time that falls back by over a second is a new session: what was there is dropped.
+   * Adds a block. Time that jumps back by over a second means a new session: earlier data is dropped.
    * @param {Block} block
    */
   push(block) {
@@ -115,7 +115,7 @@ function shiftIn(column, fresh) {
 
 /**
  * Smallest and largest value in each of the equal bins that cover [from_s, to_s], in time order: 2 values a bin,
- * so every peak is drawn and the work is one look at each scan. Bins lie on multiples of their width, so the
+ * so every peak is drawn and each scan is read once. Bins lie on multiples of their width, so the
  * picture does not shimmer as it moves. An empty bin gives null: a gap, not a line across it.
  * @param {Float64Array} t_s ascending; leading NaN are skipped
  * @param {Float32Array} y

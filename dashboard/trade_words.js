@@ -1,15 +1,15 @@
 /**
- * The daemon's sentences as a fitter says them: fields and cells by the words of the trade, a capital, a full stop, and
- * the screen a sentence speaks of. Pure.
+ * The daemon's sentences as a fitter would say them: fields and cells in the words of the trade, a capital, a full
+ * stop, and the screen a sentence refers to. Pure.
  */
 import { withMinus } from "./format.js";
 
-/** Where a field's own name is no word of the trade. The others lose their unit and their underscores. */
+/** Fields whose own name is not a word of the trade. The others just lose their unit and their underscores. */
 const FIELDS = new Map(
   Object.entries({
     mass_kg: "mass",
     reason: "reason",
-    flag_reason: "why the client rides all the same",
+    flag_reason: "why the client rides anyway",
     decided_by: "decided by",
     recheck_on: "re-check",
     rear_mm: "rear end",
@@ -62,7 +62,7 @@ const SCREENS = /** @type {const} */ ([
   [/set a plan|no plan/, "#plan", "Plan"],
 ]);
 
-/** The screen a sentence speaks of. @param {string} text @returns {{to: string, words: string}|null} */
+/** The screen a sentence refers to. @param {string} text @returns {{to: string, words: string}|null} */
 export function placeSpokenOf(text) {
   const found = SCREENS.find(([words]) => words.test(text));
   return found ? { to: found[1], words: found[2] } : null;

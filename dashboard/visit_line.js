@@ -1,5 +1,5 @@
 /**
- * The visit as a line: what is done, where it stands, what comes next, and what has to wait for what.
+ * The visit as a line: what is done, where we are, what comes next, and what waits for what.
  * Pure functions from state, and the line drawn from them.
  *
  * @typedef {import("./state.js").State} State
@@ -18,7 +18,7 @@ export const openChecks = ({ visit }) =>
 /** Whether the sweep on the page is over. @param {State} state */
 const hasEnded = ({ sweep }) => sweep?.accepts.length === 0;
 
-/** Whether today's intake is written down. @param {State} state */
+/** Whether today's intake has been entered. @param {State} state */
 export const intakeIsKept = ({ visit }) => Boolean(visit?.intake && !visit.returning);
 
 /** Where the printed page of the open visit is; empty without one. @param {State} state */
@@ -43,7 +43,7 @@ export function placesOf(state) {
 }
 
 /**
- * The true next act of a visit that has not reached its end, wherever the fitter looks.
+ * The next thing to do in a visit that has not reached its end, whatever screen the fitter is on.
  * @param {State} state @returns {{to: string, words: string}}
  */
 export function nextAct(state) {
@@ -92,7 +92,7 @@ export function visitLine() {
         setText(link.part, part);
         setText(link.said, to === next && to !== here ? `${SAID[stands]}, next` : SAID[stands]);
       }
-      // On a narrow screen the line scrolls: where we are has to be in sight.
+      // On a narrow screen the line scrolls: the current place has to be visible.
       if (moved(here)) node.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" });
     },
   };

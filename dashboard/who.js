@@ -1,4 +1,4 @@
-/** Whose visit it is, for the fitter's own head line: the name is asked for here and travels in no stream. */
+/** Whose visit it is, for the fitter's head line: the name is fetched here and travels in no stream. */
 import { look } from "./commands.js";
 import { changes, el, setText } from "./dom.js";
 

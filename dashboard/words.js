@@ -16,7 +16,7 @@ export const TILT_CAUTION =
   "The jig tilts: rider seated with both hands on the bar, feet still, nobody near the frame.";
 export const FORWARD_LIMIT = "A limit for coming forward, not a target for going back.";
 
-/** Not an event of the sweep: one part of a move is confirmed, the others are still to come. */
+/** Not an event of the sweep: one part of a move is confirmed, others remain. */
 export const TICK = "tick";
 /** Fewest steps the daemon answers from: daq/live/telling/messages.py. */
 export const STEPS_FOR_AN_ANSWER = 5;
@@ -26,13 +26,13 @@ function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ res
   return { lead, value: "", unit: "", detail: "", waits: false, ...rest };
 }
 
-/** A sham in words, and why this position: what the figures of a move do not say. @param {Sweep} sweep */
+/** A sham in words, and the reason for this position: what the figures of a move do not say. @param {Sweep} sweep */
 export function moveTold({ planned_mm, step, why_here }) {
   const sham = step > 1 && planned_mm[step - 1] === planned_mm[step - 2];
   return [sham && "The same place again: loosen it, move it away, put it back.", why_here && sentence(`why here: ${why_here}`)].filter(Boolean).join(" ");
 }
 
-/** How far to move, what the height and a sham ask for, and what the reach does. @param {Sweep} sweep */
+/** How far to move, what the height and a sham require, and what happens to the reach. @param {Sweep} sweep */
 function moveDetail({ setback_mm, asked_setback_mm, stepping, planned_mm, step, why_here }) {
   if (asked_setback_mm === null) return "";
   const { height_change_mm, reach_change_mm } = stepping ?? {};
@@ -151,8 +151,8 @@ const MEANING = {
   "loaded-throughout":
     "Hand load was already rising at the rear end of this sweep: an onset, if there is one, lies further back.",
   "rise-seen":
-    "Hand load began to rise, but nobody measured the effort, which moves it as much: no setback is named.",
-  undecided: "The steps bear no verdict yet, so no setback is named.",
+    "Hand load began to rise, but the effort, which moves it as much, was not measured: no setback is named.",
+  undecided: "The steps do not support a verdict yet, so no setback is named.",
 };
 
 /** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */
@@ -178,13 +178,13 @@ export function withoutWindow(verdict) {
   return ["No window: no onset is named.", NEXT[/** @type {keyof typeof NEXT} */ (verdict)]].filter(Boolean).join(" ");
 }
 
-/** How sure, for each of the three shapes. @param {Onset} onset */
+/** The probability of each of the three shapes. @param {Onset} onset */
 export function chances(onset) {
   const [inside, light, loaded] = [onset.p_onset, onset.p_light, onset.p_loaded].map((p) => percent(p));
   return `Chances: onset inside the sweep ${inside}, light throughout ${light}, loaded throughout ${loaded}.`;
 }
 
-/** The onset chart in words, for those who do not see it. @param {State} state */
+/** The onset chart in words, for screen readers. @param {State} state */
 export function chartInWords(state) {
   const { onset, steps } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
@@ -207,7 +207,7 @@ export function sentence(/** @type {string} */ text) {
 }
 
 /**
- * Where a value lies to its band, in words a rider can follow.
+ * Where a value lies relative to its band, in words a rider can follow.
  * @param {number|null|undefined} value @param {[number, number]|null|undefined} band
  * @param {(value: number) => string} withUnit
  * @returns {{where: "below"|"in"|"above"|"unknown", words: string}}
@@ -221,15 +221,15 @@ export function bandSign(value, band, withUnit) {
   return { where: "in", words: "in the band" };
 }
 
-/** Foot share outside 10 to 60 % says that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
+/** A foot share outside 10 to 60 % means that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
 export function footDoubt(share) {
   if (share === null || share === undefined || (share >= 0.1 && share <= 0.6)) return "";
   return "Feet outside 10 to 60 % of the weight: a cell, a zero or the mass is wrong. No answer can be trusted.";
 }
 
 /**
- * What the large button does now: send an event, or open the next screen when no sweep is going on; null when it is
- * the rider's turn and there is nothing to confirm.
+ * What the large button does now: sends an event, or opens the next screen when no sweep is in progress; null when it
+ * is the rider's turn and there is nothing to confirm.
  * @param {State} state
  * @returns {{event: string|null, label: string, to?: string}|null}
  */
@@ -261,7 +261,7 @@ export function idleLabel({ kind }) {
   return IDLE[/** @type {keyof typeof IDLE} */ (kind)] ?? "";
 }
 
-/** More than this from what is asked is pointed out before it is confirmed. Common practice, no source. */
+/** A larger deviation from the requested setback is pointed out before it is confirmed. Common practice, no source. */
 const PLAUSIBLE_MM = 5;
 
 /** @param {State} state */
@@ -273,7 +273,7 @@ export function entryDoubt(state) {
   return `${millimetres(Math.abs(off_mm))} from what is asked. Measure again before you confirm.`;
 }
 
-/** What a plan will cost and give, a line each. @param {any} outlook the daemon's answer to a sketch @returns {string[]} */
+/** What a plan costs and gives, one line each. @param {any} outlook the daemon's answer to a sketch @returns {string[]} */
 export function planInWords(outlook) {
   if (!outlook?.positions_mm) return [outlook?.problem ?? ""];
   const wide = outlook.widths.map(
@@ -290,7 +290,7 @@ export function planInWords(outlook) {
   ];
 }
 
-/** What the rider is asked of each step, in this order; the daemon's names are those of daq/fit/step_notes.py. */
+/** What the rider is asked after each step, in this order; the daemon's names are those of daq/fit/step_notes.py. */
 const QUESTIONS = /** @type {const} */ ([
   ["hands", "weight on the hands"],
   ["saddle", "discomfort on the saddle"],
@@ -298,7 +298,7 @@ const QUESTIONS = /** @type {const} */ ([
 ]);
 
 /**
- * The question open now and its words; null while no step is spoken of. After the last one the first is open again.
+ * The open question and its words; null when there is no step to ask about. After the last one, the first is open again.
  * @param {State} state @returns {{what: string, words: string}|null}
  */
 export function questionNow({ sweep }) {

@@ -14,9 +14,9 @@ const LONG_S = 120;
 /** what it does, its words, its key */
 const VERBS = /** @type {const} */ ([
   ["read", "Read", "Space"],
-  ["accept", "Accept all the same", "A"],
-  ["redo", "Last one again", "R"],
-  ["skip", "Leave this stage out", "S"],
+  ["accept", "Accept anyway", "A"],
+  ["redo", "Redo the last one", "R"],
+  ["skip", "Skip this stage", "S"],
   ["break-off", "Break off", "X"],
 ]);
 
@@ -64,7 +64,7 @@ function act(/** @type {Store} */ store, /** @type {string} */ verb, /** @type {
   return ask(store, verb, "POST", "/api/v1/bench/steps", { do: verb, ...more });
 }
 
-/** What is wanted of a new one, or the one that was left. @param {Store} store */
+/** The form for a new one, or the unfinished one to resume. @param {Store} store */
 function beginning(store) {
   const groups = WANTED.map(([heading, rows]) => ({ heading, fields: rows.map((row) => field(row, "bench")) }));
   const fields = groups.flatMap((group) => group.fields);
@@ -78,8 +78,8 @@ function beginning(store) {
     el(
       "p",
       { class: "here" },
-      "Off-axis places: one a line, as name: cells that share it: kg. Each is loaded alone, to see what corners do. " +
-        "Counts per newton: as cell=counts; with them a mix-up of units shows at the first weight.",
+      "Off-axis places: one per line, as name: cells that share it: kg. Each is loaded alone, to test corner loading. " +
+        "Counts per newton: as cell=counts; they catch a mix-up of units at the first weight.",
     ),
     el(
       "p",
@@ -88,7 +88,7 @@ function beginning(store) {
       el(
         "button",
         { type: "button", onclick: () => void ask(store, "resume", "POST", "/api/v1/bench/resume", {}) },
-        "Go on with the one that was left",
+        "Resume the unfinished one",
       ),
     ),
   );
@@ -126,8 +126,8 @@ function working(store) {
       el("kbd", {}, key),
     ),
   }));
-  const stop = el("button", { type: "button", onclick: () => void act(store, "stop") }, "End it here");
-  const leave = el("button", { type: "button", onclick: () => void act(store, "leave") }, "Leave; go on later");
+  const stop = el("button", { type: "button", onclick: () => void act(store, "stop") }, "End here");
+  const leave = el("button", { type: "button", onclick: () => void act(store, "leave") }, "Leave; resume later");
   const again = readAgain(store);
   const node = el(
     "section",
@@ -164,7 +164,7 @@ function working(store) {
     again.draw(bench, busy);
     setAttribute(stop, "disabled", busy || !bench.accepts.includes("stop"));
     setAttribute(leave, "disabled", busy);
-    setText(leave, bench.task ? "Leave; go on later" : "Close");
+    setText(leave, bench.task ? "Leave; resume later" : "Close");
     setAttribute(finished, "hidden", bench.calibration === null);
     setText(done, bench.calibration ? `Calibration ${bench.calibration} is kept.` : "");
     setAttribute(page, "href", bench.calibration ? `/api/v1/calibrations/${bench.calibration}/certificate` : null);
@@ -172,14 +172,14 @@ function working(store) {
   return { node, draw };
 }
 
-/** In minutes when it lasts some: a warm-up, a creep test. */
+/** In minutes if it lasts that long: a warm-up, a creep test. */
 function elapsed(/** @type {{seconds: number, of_s: number}} */ { seconds, of_s }) {
   return of_s < LONG_S
     ? `${number(seconds)} of ${number(of_s)} s`
     : `${number(Math.floor(seconds / 60))} of ${number(of_s / 60)} min`;
 }
 
-/** Any reading, or a whole series of a cell, once more; what it replaces stays in the record. @param {Store} store */
+/** Repeats any reading, or a whole series of a cell; what it replaces stays in the record. @param {Store} store */
 function readAgain(store) {
   const which = el("select", { "aria-label": "A reading or series taken before" });
   const button = el("button", { type: "button", onclick: () => void redo() }, "Take this one again");

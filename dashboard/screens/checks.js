@@ -1,4 +1,4 @@
-/** What has to be seen to before a sweep, in the order in which it disturbs the answer; each with the act that closes it. */
+/** What has to be checked before a sweep, in the order in which it disturbs the answer; each with the action that closes it. */
 import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { nextButton } from "../next.js";
@@ -16,7 +16,7 @@ const SIGNS = { done: "✓ done", open: "▲ open", overridden: "■ going on wi
 export function mount(root, store) {
   const triage = el("p", { class: "note" });
   const list = el("ol", { class: "checks" });
-  const nobody = el("p", { class: "warning" }, "Nobody is here: a sweep now is a trial and asks for no checks.");
+  const nobody = el("p", { class: "warning" }, "No client is chosen: a sweep now is a trial and needs no checks.");
   const ready = el("p", { class: "ready", role: "status" });
   const next = nextButton("#checks");
   const zero = zeroPlate(store);

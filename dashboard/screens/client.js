@@ -1,4 +1,4 @@
-/** Who is here, and the intake of today. */
+/** Who is here, and today's intake. */
 import { el } from "../dom.js";
 import { intakeForm } from "./client/intake.js";
 import { whoIsHere } from "./client/known.js";

@@ -1,4 +1,4 @@
-/** With the feet off the pedals hands and saddle carry all of the weight: some holds tell a wrong cell from a wrong mass. */
+/** With the feet off the pedals, hands and saddle carry all of the weight: a few holds tell a faulty cell from a wrong mass. */
 import { ask } from "../commands.js";
 import { el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
@@ -13,7 +13,7 @@ export function feetOffPlate(store) {
     "section",
     { class: "plate", "aria-label": "Sum of the loads" },
     el("h2", {}, "When the sum of the loads is in doubt"),
-    el("p", { class: "note" }, "Jig level and held. Rider seated, hands on the bar, feet off the pedals, still. Three holds: upright, leaning forward, leaning aside."),
+    el("p", { class: "note" }, "Jig level and held. Rider seated, hands on the bar, feet off the pedals, still. Three holds: upright, leaning forward, leaning to one side."),
     button,
     said,
   );

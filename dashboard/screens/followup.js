@@ -1,4 +1,4 @@
-/** Weeks later: who is to be asked, the same questions again, and what came of it. */
+/** Weeks later: who is due, the same questions again, and what came of it. */
 import { ask, look } from "../commands.js";
 import { el, setText } from "../dom.js";
 import { field, gather } from "../form.js";
@@ -8,7 +8,7 @@ import { complaints } from "./client/complaints.js";
 
 /** @type {import("../form.js").Row[]} */
 const ANSWER = [
-  { path: "outcome", words: "All in all", kind: "choice", options: ["better", "same", "worse"], required: true, asked: true },
+  { path: "outcome", words: "Overall", kind: "choice", options: ["better", "same", "worse"], required: true, asked: true },
   { path: "hours", words: "Hours ridden since", kind: "number", unit: "h", least: 0, most: 1000 },
   { path: "note", words: "Note", kind: "text" },
 ];
@@ -23,7 +23,7 @@ export function mount(root, store) {
       "div",
       { class: "page" },
       el("h1", {}, "Follow-up"),
-      el("section", { class: "plate", "aria-label": "Who is to be asked" }, nobody, list),
+      el("section", { class: "plate", "aria-label": "Due for follow-up" }, nobody, list),
       form,
     ),
   );
@@ -49,7 +49,7 @@ export function mount(root, store) {
 }
 
 function dueItem(/** @type {any} */ each, /** @type {() => void} */ open) {
-  const came = each.outcome ? `Answered: ${each.outcome}` : each.is_due ? `Due since ${each.due_on}` : `To be asked on ${each.due_on}`;
+  const came = each.outcome ? `Answered: ${each.outcome}` : each.is_due ? `Due since ${each.due_on}` : `Due on ${each.due_on}`;
   return el(
     "li",
     {},
@@ -83,6 +83,6 @@ function questions(/** @type {any} */ each, /** @type {(answer: any) => void} */
       el("div", { class: "plate" }, el("h2", {}, each.pseudonym), ...fields.map(({ node }) => node)),
       el("div", { class: "plate" }, el("h2", {}, "Where does it hurt or go numb now?"), symptoms.node),
     ),
-    el("p", { class: "page-end" }, el("button", { type: "submit", class: "main" }, "Keep these answers")),
+    el("p", { class: "page-end" }, el("button", { type: "submit", class: "main" }, "Save these answers")),
   );
 }

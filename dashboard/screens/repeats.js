@@ -1,4 +1,4 @@
-/** What everybody tested more than once has taught: how far onsets scatter, and which repeats would teach more. */
+/** What was learned from everybody tested more than once: how far onsets scatter, and which repeats would teach more. */
 import { look } from "../commands.js";
 import { el } from "../dom.js";
 import { MISSING, number, withMinus } from "../format.js";
@@ -15,7 +15,7 @@ export function mount(root, _store) {
 }
 
 function nothing(/** @type {any} */ found) {
-  const words = found ? "No sweep says anything of an onset yet. Ride one with a client; ride it again on another day." : "The records cannot be read now.";
+  const words = found ? "No sweep says anything about an onset yet. Ride one with a client; ride it again on another day." : "The records cannot be read now.";
   return [el("section", { class: "plate" }, el("p", {}, words), leftOut(found?.left_out ?? {}))];
 }
 

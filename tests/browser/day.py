@@ -64,7 +64,7 @@ def meet(page, jig):
     hurts(page, "hands", "left", 6)
     answer(page, pain="yes")
     expect(page.get_by_role("form", name="Intake")).to_contain_text("see a clinician")
-    page.get_by_label("Why the client rides all the same").fill("seen by her doctor in May")
+    page.get_by_label("Why the client rides anyway").fill("seen by her doctor in May")
     expect(page.locator(".kept")).to_have_text("kept as typed")
 
 

@@ -24,5 +24,5 @@ def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(de
     form.get_by_role("button", name="Keep what was agreed").click()
     at.wait(lambda: form.get_by_text("/srv/study-1, /srv/study-2").count())
 
-    assert form.get_by_role("status").inner_text().startswith("Kept. Already exported, to be removed by hand:")
+    assert form.get_by_role("status").inner_text().startswith("Kept. Already exported, to be deleted by hand:")
     assert next(body for path, body in at.asked if path.endswith("/agreement"))["research"] is False

@@ -30,7 +30,7 @@ def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(b
     assert bench.text(".bench-value") == "49.01 N"
     assert "the last weight is missing" in bench.text(".bench .warning ul")
     assert bench.text(".bench-progress") == "rising: 3 of 120 readings"
-    assert bench.page.get_by_role("button", name="Leave this stage out").is_disabled()
+    assert bench.page.get_by_role("button", name="Skip this stage").is_disabled()
 
 
 def test_a_long_reading_is_counted_in_minutes_and_a_short_one_in_seconds(bench, messages):

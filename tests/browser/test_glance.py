@@ -87,7 +87,7 @@ def test_a_pulled_cable_takes_the_place_of_the_seconds_on_both_screens(desk, mes
     assert "/dev" not in now
     assert fitter.text(".dock .main-words") == "Waiting"
     assert rider.text(".band-word") == "FAULT"
-    assert rider.text(".rider-words") == "You may stop: a cable is seen to"
+    assert rider.text(".rider-words") == "You may stop: a cable is being fixed"
 
 
 def test_a_silent_power_sensor_is_a_fault_only_while_its_word_counts(js, messages):

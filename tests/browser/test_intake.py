@@ -70,7 +70,7 @@ def test_a_place_is_tapped_on_the_body_and_scored(client):
     client.page.get_by_role("group", name="Side").get_by_text("both", exact=True).click()
     client.wait(lambda: kept(client)[-1]["symptoms"][0]["side"] == "both")
     assert client.page.locator(".patch.score-7").count() == 2
-    client.page.get_by_role("button", name="Take hamstring, both away").click()
+    client.page.get_by_role("button", name="Remove hamstring, both").click()
     client.wait(lambda: kept(client)[-1]["symptoms"] == [])
 
 

@@ -89,9 +89,9 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
     expect(page.locator(".due li")).to_contain_text("Ada Example")
     expect(page.locator(".due li")).to_contain_text("hands, left 6")
     page.get_by_role("button", name="Ask now").click()
-    page.get_by_label("All in all").select_option("better")
+    page.get_by_label("Overall").select_option("better")
     hurts(page, "hands", "left", 2)
-    page.get_by_role("button", name="Keep these answers").click()
+    page.get_by_role("button", name="Save these answers").click()
     expect(page.locator(".due li")).to_contain_text("Answered: better")
     expect(page.locator(".due li")).to_contain_text("hands, left: 6 to 2")
 
@@ -184,7 +184,7 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
     reach(page, "Ask now")
     page.keyboard.press("Enter")
     page.keyboard.type("better")
-    reach(page, "Keep these answers")
+    reach(page, "Save these answers")
     page.keyboard.press("Enter")
     expect(page.locator(".due li")).to_contain_text("Answered: better")
 

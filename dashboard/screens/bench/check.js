@@ -1,4 +1,4 @@
-/** The daily check: zero, then one known weight, and what the calibration makes of it. */
+/** The daily check: zero, then one known weight, and the calibration's reading of it. */
 import { ask } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, withoutNulls } from "../../form.js";
@@ -19,7 +19,7 @@ export function dailyCheck(store) {
     "form",
     { class: "plate", onsubmit: (/** @type {Event} */ event) => void judge(event), "aria-label": "Daily check" },
     el("h2", {}, "Daily check with one weight"),
-    el("p", { class: "here" }, "Take the zero of the empty jig, put the weight on, let it hang still, then check."),
+    el("p", { class: "here" }, "Take the zero of the empty jig, put the weight on, wait until it hangs still, then check."),
     rows,
     el("p", { class: "page-end" }, check),
     said,

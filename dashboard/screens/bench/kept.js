@@ -1,4 +1,4 @@
-/** The calibrations kept, newest first: how each stands, its certificate, and another one taken into use. */
+/** The calibrations kept, newest first: the status of each, its certificate, and a button to use another one. */
 import { ask, look } from "../../commands.js";
 import { changes, el, setText } from "../../dom.js";
 

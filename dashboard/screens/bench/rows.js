@@ -64,7 +64,7 @@ export const WANTED = [
   ],
 ];
 
-/** What was typed as the daemon takes it: lists from text. RangeError for what should be a number and is none. */
+/** What was typed, in the form the daemon takes: lists from text. RangeError for anything that should be a number and is not. */
 export function wantedOf(/** @type {any} */ typed) {
   const { masses, forces, only, tilts, places, expected, sensitivity_ppm, curve, ...rest } = withReference(typed);
   return {
@@ -80,7 +80,7 @@ export function wantedOf(/** @type {any} */ typed) {
   };
 }
 
-/** The uncertainty of a certificate as the share it is of the value. */
+/** A certificate's uncertainty as a fraction of the value. */
 export function withReference(/** @type {any} */ { expanded_pct, reference, ...rest }) {
   const expanded_relative = expanded_pct === null ? null : expanded_pct / 100;
   return { ...rest, reference: { ...reference, expanded_relative } };

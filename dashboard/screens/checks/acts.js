@@ -1,4 +1,4 @@
-/** The one act that closes a check, at the check: a press, a number confirmed, or the way to where it is done. */
+/** The one action that closes a check, beside the check: a press, a number to confirm, or a link to where it is done. */
 import { ask } from "../../commands.js";
 import { changes, el, setAttribute } from "../../dom.js";
 import { field, read, write } from "../../form.js";
@@ -13,7 +13,7 @@ export function actOf(store, key) {
   return made ?? { node: el("span", {}), draw: () => {} };
 }
 
-/** Measured with the height where it is measured. @type {import("../../form.js").Row} */
+/** Measured together with the height. @type {import("../../form.js").Row} */
 const KNEE = { path: "knee_deg", words: "Knee flexion at the bottom", kind: "number", unit: "°", least: 0, most: 90 };
 
 /** @type {Record<string, (store: Store) => Act>} */
@@ -29,9 +29,9 @@ const ACTS = {
   effort: () => way("#plan", "To the plan"),
 };
 
-/** Keeps one thing measured beside what was measured before. */
+/** Saves one measure along with those saved before. */
 function measured(/** @type {Store} */ store, /** @type {object} */ change) {
-  // In turn: two presses one after the other must not write over each other's number.
+  // One at a time: two presses in a row must not overwrite each other's number.
   store.inTurn(() => void ask(store, "measured", "PUT", "/api/v1/visit/measured", { ...store.state.visit?.measured, ...change }));
 }
 
@@ -40,7 +40,7 @@ function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {(
   return { node, draw: (/** @type {State} */ { sending }) => setAttribute(node, "disabled", sending !== null) };
 }
 
-/** A number as the client came with it, or as it is measured now; confirmed by a press. */
+/** A number from the intake, or as measured now; confirmed by a press. */
 function number(/** @type {Store} */ store, /** @type {import("../../form.js").Row} */ row, /** @type {string} */ words, /** @type {(intake: any) => number|null|undefined} */ came, /** @type {import("../../form.js").Row|null} */ also = null) {
   const made = field(row, "check");
   const beside = also && field(also, "check");

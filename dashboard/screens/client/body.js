@@ -1,4 +1,4 @@
-/** The body to tap: front, back, and the palms as the rider sees them. For pointers; the list beside it is for all. */
+/** The body to tap: front, back, and the palms as the rider sees them. For pointers; the list beside it works for everybody. */
 import { el, svg } from "../../dom.js";
 import { BACK, FRONT, HALF, PALM, PALMS } from "./body_shapes.js";
 
@@ -23,7 +23,7 @@ export function bodyMap(tapped) {
 
   function drawn(/** @type {typeof FIGURES[number]} */ { words, patches, width, height, spread, first, outline }) {
     const id = `outline-${++figures}`;
-    // What lies at the left of the picture: the right hand of somebody who faces us, the left of one who does not.
+    // Which side is at the left of the picture: the right hand of a figure seen from the front, the left of one seen from the back.
     const order = first === "left" ? SIDES : [...SIDES].reverse();
     const halves = order.map((side, k) => {
       const flip = k === 0 ? -1 : 1;
@@ -61,12 +61,12 @@ export function bodyMap(tapped) {
   };
 }
 
-/** Filled to the middle line, its edge drawn without that line. */
+/** Filled up to the middle line; the edge is drawn without that line. */
 function halfOutline() {
   return [svg("path", { class: "flesh", d: HALF }), svg("path", { class: "edge", d: HALF.replace("Z", "") })];
 }
 
-/** The edges first and the fillings over them, so that the parts grow together. */
+/** Edges first, fills over them, so that the parts join without a seam. */
 function palmOutline() {
   return ["edge", "flesh"].flatMap((name) => PALM.map((part) => svg("rect", { class: name, ...part })));
 }

@@ -63,7 +63,7 @@ export function complaints(changed) {
     side.disable(!chosen);
     score.disable(!chosen);
     body.draw(symptoms, chosen);
-    list.replaceChildren(...symptoms.map((each) => el("li", {}, el("span", {}, `${each.place}, ${each.side}`), el("strong", {}, String(each.score)), el("button", { type: "button", class: "small", "aria-label": `Take ${each.place}, ${each.side} away`, onclick: () => remove(each) }, "×"))));
+    list.replaceChildren(...symptoms.map((each) => el("li", {}, el("span", {}, `${each.place}, ${each.side}`), el("strong", {}, String(each.score)), el("button", { type: "button", class: "small", "aria-label": `Remove ${each.place}, ${each.side}`, onclick: () => remove(each) }, "×"))));
     setAttribute(list, "hidden", !symptoms.length);
     setText(none, symptoms.length ? "" : "Tap where it hurts or goes numb, then how much. Nothing tapped: no complaint.");
   }

@@ -1,4 +1,4 @@
-/** The intake of today, kept as it is typed: what is asked at a first visit, the body, the red flags; the rest is folded. */
+/** Today's intake, saved as it is typed: what is asked at a first visit, the body, the red flags; the rest is folded. */
 import { chips } from "../../chips.js";
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
@@ -16,7 +16,7 @@ const FOLDED = /** @type {const} */ ([
   ["Saddle, bar, shoes", EQUIPMENT],
   ["Riding and injuries", RIDING],
   ["Own bicycle, for its front-wheel share", BICYCLE],
-  ["Its post and rails, for whether the setback can be had", POST],
+  ["Its post and rails, to see whether the setback can be reached", POST],
 ]);
 
 /** @param {Store} store */
@@ -56,7 +56,7 @@ export function intakeForm(store) {
     questions = Object.keys(told?.red_flags ?? {}).length;
   });
 
-  /** The visit the form is filled in for: what is typed for one client is never kept with another. */
+  /** The visit the form is filled in for: what is typed for one client is never saved with another. */
   let shown = NaN;
   const filledFor = () => store.state.visit !== null && store.state.visit.id === shown;
 
@@ -96,11 +96,11 @@ export function intakeForm(store) {
   return { node, draw, leave: () => void kept.flush() };
 }
 
-/** Whether nothing was said of the own bicycle, or of its post, beyond what is usual. */
+/** Whether nothing unusual was entered about the client's bicycle or its post. */
 function isEmpty(/** @type {string} */ part, /** @type {any} */ said) {
   const usual = Object.fromEntries([...BICYCLE, ...POST].map((row) => [row.path, row.value ?? null]));
   return Object.entries(said ?? {}).every(([name, value]) => value === "" || value === null || value === usual[`${part}.${name}`]);
 }
 
-/** A measure left empty is the usual one, not none. */
+/** A measure left empty means the usual one, not none. */
 const withoutEmpty = (/** @type {any} */ said) => Object.fromEntries(Object.entries(said).filter(([, value]) => value !== null));

@@ -1,4 +1,4 @@
-/** Who is on the jig: the clients known, a new one, and what was agreed. */
+/** Who is on the jig: known clients, a new one, and what was agreed. */
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, scatter } from "../../form.js";
@@ -57,7 +57,7 @@ export function whoIsHere(store) {
     refresh,
     draw: (/** @type {import("../../state.js").State} */ { visit }) => {
       setText(summary, visit ? "Another client" : "Choose a client, or begin with a new one");
-      setText(here, visit ? `${visit.pseudonym} is here.` : "Nobody is here: a sweep now is a trial.");
+      setText(here, visit ? `${visit.pseudonym} is here.` : "No client is chosen: a sweep now is a trial.");
       if (!met(visit?.pseudonym)) return;
       choose.open = !visit;
       if (visit) void refresh();
@@ -79,7 +79,7 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
     "form",
     { class: "plate", "aria-label": "What was agreed", onsubmit: keep },
     ...fields.map((each) => each.node),
-    el("p", { class: "note" }, "After this day the client is listed as due to be forgotten; nothing is removed by itself."),
+    el("p", { class: "note" }, "After this day the client is listed as due to be forgotten; nothing is deleted automatically."),
     el("button", { type: "submit" }, "Keep what was agreed"),
     said,
   );
@@ -109,7 +109,7 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
 /** @param {boolean} research @param {string[]} exports */
 function keptWords(research, exports) {
   if (research || !exports.length) return "Kept.";
-  return `Kept. Already exported, to be removed by hand: ${exports.join(", ")}`;
+  return `Kept. Already exported, to be deleted by hand: ${exports.join(", ")}`;
 }
 
 function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, keep_until, overdue }) {
@@ -119,6 +119,6 @@ function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, 
     {},
     el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
     el("small", {}, visits === 1 ? "1 visit" : `${visits} visits`),
-    overdue ? el("small", { class: "overdue" }, `was to be kept until ${keep_until}: ask the client, or forget`) : null,
+    overdue ? el("small", { class: "overdue" }, `records due for deletion since ${keep_until}: ask the client, or forget`) : null,
   );
 }

@@ -1,4 +1,4 @@
-/** The red-flag questions: each asked and answered by itself, empty at first, a yes only with a typed reason to go on. */
+/** The red-flag questions: each asked and answered separately, empty at first; a yes needs a typed reason to go on. */
 import { chips } from "../../chips.js";
 import { el, setAttribute, setText } from "../../dom.js";
 
@@ -11,13 +11,13 @@ export function redFlags(changed) {
   const list = el("div", { class: "questions" });
   const advice = el("p", { class: "warning", role: "alert" });
   const reason = el("textarea", { id: "flag-reason", rows: 2, maxlength: 2000, oninput: changed });
-  const why = el("p", { class: "field long", hidden: true }, el("label", { for: "flag-reason" }, "Why the client rides all the same"), reason);
+  const why = el("p", { class: "field long", hidden: true }, el("label", { for: "flag-reason" }, "Why the client rides anyway"), reason);
   const node = el(
     "section",
     { class: "plate ask", "aria-labelledby": "ask-title" },
     el("h2", { id: "ask-title" }, "Ask every client"),
     list,
-    el("p", { class: "note" }, "A yes advises a clinician first. A fitting does not replace one."),
+    el("p", { class: "note" }, "After a yes, advise a clinician first. A fitting does not replace one."),
     advice,
     why,
   );

@@ -1,4 +1,4 @@
-/** What is asked of a client: the rows of the intake form. Limits and meanings stand in daq/fit/intake.py. */
+/** What is asked of a client: the rows of the intake form. Limits and meanings are in daq/fit/intake.py. */
 
 /** @typedef {import("../../form.js").Row} Row */
 
@@ -8,7 +8,7 @@ export const PLACES = Object.freeze([
 ]);
 export const HANDS = Object.freeze(["hoods", "tops", "drops", "flat bar", "extensions"]);
 
-/** Which point every setback of a client is measured to: asked, never taken as meant. */
+/** The point to which every setback of a client is measured: always asked, never assumed. */
 export const REFERENCES = /** @type {const} */ ([["nose", "nose"], ["80 mm width", "80 mm width"]]);
 
 /** Asked at a first visit. @type {Row[]} */
@@ -20,7 +20,7 @@ export const FIRST = [
   { path: "saddle.tilt_deg", words: "Saddle tilt now, nose up +", kind: "number", unit: "°", least: -20, most: 20 },
   { path: "crank_mm", words: "Crank length", kind: "number", unit: "mm", least: 100, most: 200 },
   { path: "hands", words: "Hands most often on", kind: "choice", options: HANDS, required: true },
-  { path: "goal", words: "What shall become better?", kind: "long" },
+  { path: "goal", words: "What should get better?", kind: "long" },
 ];
 
 /** @type {Row[]} */
