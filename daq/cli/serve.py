@@ -25,12 +25,16 @@ if TYPE_CHECKING:
 @click.option("--typed", is_flag=True, help="No board: a person reads a scale and types. Makes a rig file when needed.")
 @click.option("--unit", type=click.Choice(["N", "kg", "lb"]), help="Of the scale's display, for a rig file made now.")
 @click.option("--step", type=click.FloatRange(0.001, 20), help="The smallest step of its display, in its unit.")
-@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; created if it does not exist.")
+@click.option(
+    "--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file; created if it does not exist."
+)
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key, see foreaft access.")
 @click.option("--name", "names", multiple=True, help="Another name it has on the network, for example behind a proxy.")
-@click.option("--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="Hours a key stays valid.")
+@click.option(
+    "--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="Hours a key stays valid."
+)
 @click.option(
     "--log",
     "log_form",
