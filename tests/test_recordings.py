@@ -1,5 +1,6 @@
 """The recordings that come with the program replay to the answers they were recorded with."""
 
+import functools
 import struct
 
 import pytest
@@ -11,6 +12,7 @@ from daq.values import Onset, StepMean, Verdict
 from tests.recorded import RECORDINGS
 
 FILES = sorted(RECORDINGS.glob("*.rec"))
+pytestmark = pytest.mark.xdist_group(__name__)
 
 
 def answers(path):
@@ -19,6 +21,10 @@ def answers(path):
     again = [output for output in replayed(recording) if isinstance(output, StepMean | Onset)]
     recorded = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
     return again, recorded[-1]
+
+
+once = functools.cache(answers)
+"""A replay takes seconds; the tests only read what came of it."""
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
@@ -33,7 +39,7 @@ def test_a_recording_is_whole_says_that_it_is_simulated_and_is_named_in_the_read
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_a_recording_replays_to_the_answer_it_was_recorded_with(path):
-    again, recorded = answers(path)
+    again, recorded = once(path)
 
     answer = again[-1]
     assert len([output for output in again if isinstance(output, StepMean)]) == 11
@@ -65,19 +71,19 @@ def test_with_a_damaged_block_the_rest_is_replayed_to_nearly_the_same_answer_whi
 
 
 def test_the_same_file_replays_twice_to_the_same_bits():
-    assert repr(answers(FILES[0])) == repr(answers(FILES[0]))
+    assert repr(answers(FILES[0])) == repr(once(FILES[0]))
 
 
 def test_the_interval_of_the_rider_with_an_onset_holds_the_truth():
     path = RECORDINGS / "level-hinge.rec"
-    again, _ = answers(path)
+    again, _ = once(path)
 
     low, high = again[-1].interval_95_mm
     assert low <= read_recording(path).header["truth"]["onset_mm"] <= high
 
 
 def test_of_the_rider_without_an_onset_no_setback_is_named():
-    again, _ = answers(RECORDINGS / "level-flat.rec")
+    again, _ = once(RECORDINGS / "level-flat.rec")
 
     assert again[-1].verdict in (Verdict.LIGHT, Verdict.UNDECIDED)
     assert again[-1].onset_mm is None
