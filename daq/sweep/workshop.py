@@ -69,12 +69,12 @@ class Taught:
     @property
     def day_interval_mm(self) -> tuple[float, float]:
         """95 % interval of the sd between days."""
-        return _interval(DAY_SDS_MM, self.panel.weight.sum(axis=1))
+        return interval_mm(DAY_SDS_MM, self.panel.weight.sum(axis=1))
 
     @property
     def sweep_interval_mm(self) -> tuple[float, float]:
         """95 % interval of the sd between sweeps of one day."""
-        return _interval(SWEEP_SDS_MM, self.panel.weight.sum(axis=0))
+        return interval_mm(SWEEP_SDS_MM, self.panel.weight.sum(axis=0))
 
     @property
     def placing_mm(self) -> float:
@@ -158,7 +158,7 @@ def _differs_within(riders: Sequence[str], column: Array) -> bool:
     return any(abs(seen.setdefault(rider, value) - value) > APART for rider, value in zip(riders, column, strict=True))
 
 
-def _interval(grid_mm: Array, weight: Array) -> tuple[float, float]:
+def interval_mm(grid_mm: Array, weight: Array) -> tuple[float, float]:
     """Where the cumulated weight passes 2.5 and 97.5 %, on the grid."""
     below = np.cumsum(weight)
     low, high = (int(np.searchsorted(below, share)) for share in (0.025, 0.975))

@@ -100,14 +100,14 @@ def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
     rng = np.random.default_rng(6)
     prior = judged_priors().day
     held = 0
-    for _ in range(60):
+    for _ in range(25):
         day_sd = float(rng.choice(DAY_SDS_MM, p=prior))
         tests, _ = riders(rng, count=5, days=3, sweeps=1, day_sd=day_sd, sweep_sd=1.0)
         low, high = taught(told(tests)).day_interval_mm
         held += low <= day_sd <= high
 
-    # 95 % or more (the grid is coarse): of 60, fewer than 52 happen once in 300 times
-    assert held >= 52
+    # 95 % or more (the grid is coarse): of 25, fewer than 21 happen once in 140 times. In full: tests.bench.panel
+    assert held >= 21
 
 
 def test_rigs_are_told_apart_only_where_each_has_enough_repeats():
