@@ -1,4 +1,4 @@
-"""The mean of a series whose values follow each other too closely to be independent, and its standard error.
+"""The mean of a correlated series, and its standard error.
 
 Riders sway: s / sqrt(n) is too small by a factor of 2 to 7.
 """
@@ -15,21 +15,21 @@ from daq.values import Array
 
 @dataclass(frozen=True, slots=True)
 class Average:
-    """A mean with its standard error, in the unit of the series; NaN where there is too little."""
+    """A mean with its standard error, in the unit of the series; NaN with too little data."""
 
     mean: float
     se: float
     n: int
     n_independent: float
-    """How many independent values would give the same standard error."""
+    """The number of independent values with the same standard error."""
 
 
 def average(x: Array) -> Average:
     """Mean of a stationary series (n,) and its standard error, s sqrt(tau / n). NaN values are left out.
 
-    tau, values per independent value, is the larger of two estimates, because either alone errs low: the summed
-    autocorrelation misses a slow wander behind a fast oscillation, the autoregressive one a short series' correlation.
-    The standard error is NaN for n < 4.
+    tau, values per independent value, is the larger of two estimates, because each alone can be too low: the summed
+    autocorrelation misses slow wander behind a fast oscillation, the autoregressive one the correlation of a short
+    series. The standard error is NaN for n < 4.
     """
     x = np.asarray(x, dtype=np.float64)
     x = x[np.isfinite(x)]
@@ -52,7 +52,7 @@ def _autocovariance(x: Array) -> Array:
 
 
 def _summed(rho: Array) -> float:
-    """1 + 2 sum of rho, in pairs of lags while a pair is positive, none counted larger than the one before.
+    """1 + 2 sum of rho, in pairs of lags while a pair is positive, each limited to the previous one.
 
     The initial monotone sequence of Geyer 1992, Practical Markov chain Monte Carlo, Stat Sci 7:473-483.
     """

@@ -1,4 +1,5 @@
-"""Where the rider's weight line passes, what the hands still carry, when a height of the centre of mass can be had.
+"""Where the rider's weight line passes, what the hands still carry, and the height of the centre of mass where it can
+be computed.
 
 Moments about the BB, means over whole strokes, jig frame of daq.values: N along the normal, T along +x, on the rider.
 Single-axis cells do not see T; the weight line then has a bias that can only be estimated.
@@ -17,18 +18,18 @@ from daq.measure.calibration.coverage import coverage_factor
 FEET_TANGENTIAL_U_N = 12.0
 """Standard uncertainty of the mean force of the feet along x, which nothing measures. Assumption."""
 FEET_TAKE = 0.6
-"""Of what the hands push or pull along x, the feet may take up any part and the saddle the rest: 1/sqrt(3)."""
+"""The feet may balance any part of the hands' force along x, and the saddle the rest: 1/sqrt(3)."""
 HANDS_TANGENTIAL_U_N = 20.0
-"""The same for the hands where no cell measures it. Assumption."""
+"""The same for the hands if no cell measures it. Assumption."""
 FEWEST_LEARNED = 5
 CELLS_U_N = 2.0
-"""Standard uncertainty of a mean load whose calibration does not state one. Assumption."""
+"""Standard uncertainty of a mean load if its calibration does not state one. Assumption."""
 PLACE_U_M = 0.005
-"""Standard uncertainty of where a load acts. Assumption."""
+"""Standard uncertainty of a load's point of action. Assumption."""
 TORQUE_U = 0.02
 """Relative, of power sensors. Makers claim 1-2 %; from memory."""
 HEIGHT_NEEDS_PCT = 15.0
-"""Between the attitudes compared; over less the height of the body cannot be told from errors of the cells."""
+"""Between the attitudes compared; over less, the height of the body cannot be told from errors of the cells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Unseen:
-    """The mean force of the hands along x where no cell measures it."""
+    """The mean force of the hands along x if no cell measures it."""
 
     hands_n: float = 0.0
     hands_u_n: float = HANDS_TANGENTIAL_U_N
@@ -54,7 +55,7 @@ class Unseen:
 
     @property
     def said(self) -> str:
-        """For beside a number that rests on it."""
+        """A remark for every number that depends on it."""
         return (
             f"the hands' force along the jig is not measured: taken as {self.hands_n:z.0f} ± {self.hands_u_n:.0f} N "
             f"(standard uncertainty; {self.source})"
@@ -62,9 +63,8 @@ class Unseen:
 
 
 def learned(hands_tangential_n: Sequence[float]) -> Unseen:
-    """What single-axis rigs may take for the hands' force along x, from means measured on rigs with tangential cells.
-
-    The spread is that of one more rider, by Student's t as far as few measurements go. ValueError for fewer than 5.
+    """What single-axis rigs may assume for the hands' force along x, from means measured on rigs with tangential cells.
+    The spread is that of one further rider, by Student's t for few measurements. ValueError for fewer than 5.
     """
     n = len(hands_tangential_n)
     if n < FEWEST_LEARNED:
@@ -79,16 +79,16 @@ class WeightLine:
     """Where the line of weight crosses the jig's x axis through the BB."""
 
     x_m: float
-    """As the sensors say it, without any correction."""
+    """As measured, without any correction."""
     u_m: float
-    """Standard uncertainty of x_m less bias_m."""
+    """Standard uncertainty of x_m minus bias_m."""
     single_axis: bool
     bias_m: float
     """Estimated error of x_m because tangential forces are not measured; 0 with tangential cells."""
 
     @property
     def estimate_m(self) -> float:
-        """x_m less its estimated bias: an estimate wherever single_axis, not a measurement."""
+        """x_m minus its estimated bias: with single_axis an estimate, not a measurement."""
         return self.x_m - self.bias_m
 
 
@@ -104,8 +104,8 @@ def weight_line(
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
     Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_f = 0 and T_h as
-    in unseen; what the hands' force may be more or less than that, the feet may take up.
-    Tangential forces count only when hands and saddle both have them: one alone would be worse than none.
+    in unseen; the feet may balance any deviation of the hands' force from that. Tangential forces count only if hands
+    and saddle both have them: one alone would be worse than none.
     """
     single_axis = hands.tangential_n is None or saddle.tangential_n is None
     moment = hands.x_m * hands.normal_n + saddle.x_m * saddle.normal_n + torque_nm
@@ -125,8 +125,7 @@ def weight_line(
 def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: Unseen = Unseen()) -> float:
     """The moment about the saddle's load point the hands still carry, N_h (x_h - x_s) - (y_h - y_s) T_h, N m.
 
-    0 for a rider who could let go of the bar without moving. Where no cell measures T_h: as in
-    unseen.
+    0 for a rider who could let go of the bar without moving. If no cell measures T_h: as in unseen.
     """
     tangential_n = unseen.hands_n if hands.tangential_n is None else hands.tangential_n
     return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * tangential_n
@@ -134,7 +133,7 @@ def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: Unseen = Unsee
 
 @dataclass(frozen=True, slots=True)
 class ComHeight:
-    """Height of the centre of mass over the BB along the jig normal, or why it is not available."""
+    """Height of the centre of mass over the BB along the jig normal, or why it is unavailable."""
 
     y_m: float | None
     u_m: float | None

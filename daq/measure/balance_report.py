@@ -1,6 +1,5 @@
-"""One mean state of a rider in, its balance out: the contract of `foreaft balance`.
-
-Plain dictionaries both ways, so that the command only reads and prints them.
+"""One mean state of a rider in, its balance out: the contract of `foreaft balance`. Both are plain dictionaries, so
+that the command only reads and prints them.
 """
 
 from __future__ import annotations
@@ -48,19 +47,19 @@ _ON_BICYCLE = (
 _BICYCLE = ("wheelbase_m", "chainstay_m", "bb_drop_m", "wheel_radius_m", "mass_kg", "com_x_m", "com_y_m")
 
 LEAST_GRADIENT_PCT = 0.3
-"""A smaller one is likelier a fraction; a jig that is level to 0.2 degrees cannot be set to it either."""
+"""A smaller one is more likely a fraction; a jig that is level to 0.2 degrees cannot be set to it either."""
 
 
 class BadState(ValueError):
-    """The state cannot be used; the text has one line per problem."""
+    """The state is invalid; the text has one line per problem."""
 
 
 def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
     """Shares, torque, weight line and, with a bicycle, front-wheel share of one mean state; BadState when it is wrong.
 
-    Refused when hands and saddle carry more than the weight. None where something cannot be had, with the reason in
-    `notes`. `weight_line_x_mm` is as the sensors say it; `weight_line_estimate_mm` has the estimated bias of
-    single-axis cells taken off and is an estimate there. Front shares come both ways too.
+    Refused if hands and saddle carry more than the weight. None where something cannot be computed, with the reason in
+    `notes`. `weight_line_x_mm` is as measured; `weight_line_estimate_mm` has the estimated bias of single-axis cells
+    subtracted and is then an estimate. Front shares come in both forms too.
     """
     numbers, bicycle = _checked(state)
     tilt = tilt_deg_of(numbers["gradient_pct"])
@@ -98,7 +97,8 @@ def balance_report(state: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def learned_report(states: Any) -> dict[str, Any]:
-    """What single-axis rigs may assume of the hands' force along the jig, from several states of rigs that measure it.
+    """What single-axis rigs may assume about the hands' force along the jig, from several states of rigs that measure
+    it.
 
     The keys are those of the table [unseen] in a rig file. BadState for states that are wrong or too few.
     """

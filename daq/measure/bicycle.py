@@ -1,4 +1,4 @@
-"""The rider's own bicycle: front-wheel share, flat and on a gradient, and whether it can give a setback at all."""
+"""The rider's own bicycle: front-wheel share, flat and on a gradient, and whether it can reach a setback at all."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 BODY_PER_SADDLE = 0.78
 U_BODY_PER_SADDLE = 0.10
-"""How far the body's centre of mass moves per move of the saddle, leg extension kept: from linkages of published
-segment tables, 0.7-0.9. Assumption."""
+"""How far the body's centre of mass moves per move of the saddle at constant leg extension: from linkage models with
+published segment tables, 0.7-0.9. Assumption."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,13 +104,14 @@ class SeatMount:
 
     seat_tube_deg: float
     post_offset_mm: float
-    """Clamp behind the seat tube's line, square to it; 0 for a straight post."""
+    """Clamp behind the seat tube's line, perpendicular to it; 0 for a straight post."""
     clamp_below_saddle_mm: float
     """Saddle top over the clamp."""
     reference_to_rails_front_mm: float
-    """From the saddle's reference point back to the foremost place the clamp may grip, as marked on the rails."""
+    """From the saddle's reference point back to the foremost position at which the clamp may grip, as marked on the
+    rails."""
     reference_to_rails_rear_mm: float
-    """The same to the rearmost place."""
+    """The same to the rearmost position."""
 
     def __post_init__(self) -> None:
         if not 60.0 <= self.seat_tube_deg <= 85.0:
@@ -121,18 +122,19 @@ class SeatMount:
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """Whether a setback can be had on a bicycle, and if not by how much and what would give it."""
+    """Whether a bicycle can reach a setback, and if not, by how much it misses and what would help."""
 
     reachable: bool
     foremost_mm: float
     rearmost_mm: float
     short_mm: float
-    """By how much it is missed: positive, further back is needed; negative, further forward; 0 when reachable."""
+    """How much is missing: positive, further back is needed; negative, further forward; 0 if reachable."""
     text: str
 
 
 def reachable(mount: SeatMount, *, setback_mm: float, saddle_height_mm: float) -> Reach:
-    """The setbacks this post and these rails give with the saddle's top this far over the BB (vertically, level)."""
+    """The setbacks that this post and these rails allow with the saddle's top this far over the BB (vertically,
+    level)."""
     a = math.radians(mount.seat_tube_deg)
     clamp_height = saddle_height_mm - mount.clamp_below_saddle_mm
     clamp_back = clamp_height / math.tan(a) + mount.post_offset_mm / math.sin(a)

@@ -1,8 +1,8 @@
 """Load cells that cannot be right: at the end of their scale, overloaded, stuck, negative under load, swapped.
 
-Judged second by second from counts and loads; faults of inputs the rig does not use are none of theirs. What it cannot
-see: left and right swapped, or nose and rear; a cell that reads a wrong share of its load. The sum check and a weight
-hung on each cell find those.
+Judged second by second from counts and loads; faults of inputs the rig does not use are excluded. These checks cannot
+see left and right, or nose and rear, swapped, or a cell that reads a wrong fraction of its load. The sum check and a
+weight hung on each cell find those.
 """
 
 from __future__ import annotations
@@ -19,16 +19,17 @@ import numpy.typing as npt
 from daq.values import Array, Bools, Ints, Loads, Samples, Status
 
 STUCK_S = 3
-"""A converter of 20 bits and more shows its own noise: without the least change for this long it is dead."""
+"""A converter of 20 bits and more shows its own noise: with no change at all for this long, it is dead."""
 FEWEST_SCANS = 5
-"""In a second; of fewer nothing is said about a stuck cell."""
+"""Scans in a second; with fewer, a stuck cell cannot be judged."""
 NOISY_BITS = 20
 NEGATIVE_N, NEGATIVE_SHARE = 20.0, 0.1
-"""A cell this far below zero, and by this share of all load, while the jig is loaded. Common practice, no source."""
+"""A cell this far below zero, and by this fraction of the total load, while the jig is loaded. Common practice, no
+source."""
 LOADED_N = 150.0
-"""Less than this on all cells together is an empty jig, or somebody leaning on it."""
+"""Less than this on all cells together means an empty jig, or somebody leaning on it."""
 SWAPPED_S = 10
-"""A seated rider's hands never carry more than the saddle for so long; a standing one's may for a moment."""
+"""A seated rider's hands never carry more than the saddle for this long; a standing rider's may for a moment."""
 SEATED_N = 50.0
 
 
@@ -66,7 +67,7 @@ class _Second:
 
 
 class CellWatch:
-    """Feed scans with their loads, cells in the order of Loads.cells_n; `troubles` names what is wrong now."""
+    """Feed it scans with their loads, cells in the order of Loads.cells_n; `troubles` names what is wrong now."""
 
     def __init__(self, cells: Sequence[Cell]) -> None:
         self._cells = tuple(cells)
@@ -83,9 +84,8 @@ class CellWatch:
         return bool(self._cells)
 
     def feed(self, samples: Samples, loads: Loads) -> list[tuple[float, dict[str, str]]]:
-        """Take n scans and their loads. A second is judged when the first scan after it comes, however they are cut.
-
-        Each second that ended: when, and what was wrong in it.
+        """Take n scans and their loads. A second is judged when the first scan after it arrives, however scans are cut
+        into blocks. Returns each second that ended: when, and what was wrong in it.
         """
         if not self._cells or not len(samples):
             return []

@@ -1,10 +1,9 @@
 """Device clocks in session time: the board's microseconds, the event times of a Bluetooth sensor.
 
-Both run on their own crystals, 20 to 100 ppm off, and their messages arrive late by what the link and the host
-please. The envelope (see `envelope`) tells the two apart. What it cannot see is the shortest delay of the link.
-
-The same scans in the same order give the same times, bit for bit, however they are cut into pieces: the mapping is
-settled anew only when a device second is complete, and holds for the whole of the next one.
+Both run on their own crystals, 20 to 100 ppm off, and their messages arrive with arbitrary delays from link and host.
+The envelope (see `envelope`) separates the two. It cannot see the shortest delay of the link. The same scans in the
+same order give the same times, bit for bit, however they are cut into blocks: the mapping is updated only when a device
+second is complete, and holds for the whole of the next one.
 """
 
 from __future__ import annotations
@@ -20,20 +19,20 @@ from daq.measure.envelope import Point, envelope_error_s, forget_before_rise, li
 from daq.values import Array, Ints, Samples
 
 HISTORY = 120
-"""Crank events the line is laid under."""
+"""The number of crank events the line is fitted under."""
 RISEN_EVENTS_S, RISEN_EVENTS = 2.0, 5
-"""All of so many events later than the line by so much: the sensor's clock has stood still. Ordinarily an event is up
-to a notification and a revolution late."""
+"""If this many events in a row are later than the line by this much, the sensor's clock has stood still. Normally an
+event is late by up to a notification and a revolution."""
 
 
 WRAP_US = 1 << 32
-"""Ticks run round in 71.6 minutes."""
+"""Ticks wrap after 71.6 minutes."""
 
 
 class BoardClock:
     """One board's ticks in session time. Feed its samples in receipt order.
 
-    `restarts` counts how often its clock began anew against the session's: a reboot, a long silence, a host that slept.
+    `restarts` counts how often the mapping to session time had to restart: a reboot, a long silence, a host that slept.
     """
 
     def __init__(self) -> None:
@@ -50,7 +49,8 @@ class BoardClock:
 
     @property
     def error_ms(self) -> float | None:
-        """How far t_s may be off, shortest delay of the link apart, in about 19 of 20 cases; None until it is known."""
+        """The error of t_s, apart from the shortest delay of the link, in about 19 of 20 cases; None until it is
+        known."""
         return self._life.error_ms if self._life else None
 
     @property
@@ -59,7 +59,7 @@ class BoardClock:
         return self._life.drift * 1e6 if self._life else 0.0
 
     def feed(self, samples: Samples) -> Array:
-        """(n,) session time of each scan, s; never decreasing, also from one feed to the next."""
+        """(n,) session time of each scan, s; never decreasing, even from one feed to the next."""
         device_us = self._unwrap(samples)
         received_us = samples.received_us
         pieces = []
@@ -84,7 +84,7 @@ class BoardClock:
         return device_us
 
     def _piece(self, device_us: Ints, received_us: Ints) -> Array:
-        """Session time of the scans up to the end of the device second, or to where the clock begins anew."""
+        """Session time of the scans up to the end of the device second, or to where the clock restarts."""
         first_device_us, first_received_us = int(device_us[0]), int(received_us[0])
         life = self._life
         if life is None or life.broken(first_device_us, first_received_us):
@@ -99,7 +99,7 @@ class BoardClock:
 
 
 def _steps(x: npt.NDArray[Any], before: npt.NDArray[Any]) -> npt.NDArray[Any]:
-    """(n,) each number less the one before it; unsigned numbers wrap."""
+    """(n,) each number minus the previous one; unsigned numbers wrap."""
     steps = x.copy()
     steps[:1] -= before
     steps[1:] -= x[:-1]
@@ -107,14 +107,14 @@ def _steps(x: npt.NDArray[Any], before: npt.NDArray[Any]) -> npt.NDArray[Any]:
 
 
 class SensorClock:
-    """Event times of a Bluetooth sensor in session time: to 20-25 ms, enough to cut strokes, not to speak of phase."""
+    """Event times of a Bluetooth sensor in session time: to 20-25 ms, enough to cut strokes, but not for phase."""
 
     def __init__(self) -> None:
         self._points: list[Point] = []
         self._zero: tuple[float, int] | None = None
         self._last_s = 0.0
         self.error_ms: float | None = None
-        """How far the times may be off, shortest delay of the link apart, in about 19 of 20 cases."""
+        """The error of the times, apart from the shortest delay of the link, in about 19 of 20 cases."""
 
     def feed(self, event_s: Sequence[float], received_us: int) -> tuple[float, ...]:
         """Session times, s, of the new events of one notification, never decreasing."""

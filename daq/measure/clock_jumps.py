@@ -1,7 +1,7 @@
-"""A board's clock that jumps while the board runs on: its numbers go on, its microseconds do not.
+"""A board's clock that jumps while the board runs on: sequence numbers continue, microseconds do not.
 
 A restart has another boot number, a stop or a pulled cable takes as long by the host's clock, a host that stalls gets
-its scans late but with good ticks. What is left is a fault of the board: its crystal, or its firmware.
+its scans late but with good ticks. The remaining cases are faults of the board: its crystal, or its firmware.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ import numpy as np
 from daq.values import Samples
 
 JUMP_US = 1_000_000
-"""Less than this the mapping to session time follows by itself."""
+"""The mapping to session time follows smaller jumps by itself."""
 GOES_ON = 4096
-"""Numbers that are further ahead tell nothing of how long it took."""
+"""After a larger gap in the numbers, the elapsed time is unknown."""
 
 
 class ClockJumps:
@@ -28,7 +28,7 @@ class ClockJumps:
         self._last: tuple[int, int, int] | None = None
 
     def meet(self, hello: Mapping[str, Any]) -> None:
-        """Know the rate, and forget what was before a restart. hello: as it is stored."""
+        """Learn the rate, and forget what came before a restart. hello: in stored form."""
         if hello.get("boot") != self._boot:
             self._boot, self._last = hello.get("boot"), None
         rate_hz = float(hello.get("scan_rate_hz") or 0.0)

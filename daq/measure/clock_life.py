@@ -1,7 +1,7 @@
 """One life of a board's clock: how its microseconds map to session time from one restart to the next.
 
-The mapping is straight within each device second and joins on at its end, so session time neither jumps nor goes back.
-It is laid anew, under the least late scan of each second past, only when a second is complete.
+The mapping is linear within each device second and continuous at its end, so session time neither jumps nor goes back.
+It is fitted again, under the least delayed scan of each past second, only when a second is complete.
 """
 
 from __future__ import annotations
@@ -12,24 +12,25 @@ from daq.measure.envelope import Point, envelope_error_s, forget_before_rise, li
 from daq.values import Array, Ints
 
 HISTORY = 120
-"""Seconds the line is laid under."""
+"""The number of seconds the line is fitted under."""
 SECOND_US = 1_000_000
 LATE_US = 100_000
-"""A scan that arrives so long after it was taken is counted as late."""
+"""A scan that arrives this long after it was taken is counted as late."""
 EARLY_US = 1_000_000
-"""A scan cannot arrive so long before it was taken: the board has restarted, or the host slept."""
+"""A scan cannot arrive this long before it was taken: the board has restarted, or the host slept."""
 SILENCE_US = 60_000_000
-"""After so long without a scan nothing is taken for granted."""
+"""After this long without a scan the mapping starts afresh."""
 RISEN_S, RISEN_SECONDS = 0.2, 10
-"""All of so many device seconds later than the line by so much: the board's clock has stood still meanwhile."""
+"""If this many device seconds are all later than the line by this much, the board's clock has stood still meanwhile."""
 STEP_S = 0.5
-"""Session time that far behind a new line steps forward to it; anything less is caught up with within the second."""
+"""Session time this far behind a new line steps forward to it; anything less is made up within the second."""
 SLOWEST, FASTEST = 0.5, 1.5
 """Session seconds per device second while catching up. Never below 0: time does not go back."""
 
 
 class ClockLife:
-    """Maps the scans of one device second after the other. Integers, microseconds, until the very last step."""
+    """Maps the scans of one device second after the other. It works in integer microseconds until the very last
+    step."""
 
     def __init__(self, device_us: int, received_us: int, session_s: float) -> None:
         self.drift = 0.0
@@ -41,7 +42,7 @@ class ClockLife:
         self._points: list[Point] = []
         self._delay_s = 0.0
         self._line_us = self._zero_delay_us
-        """Receipt minus device time of a scan that is not late at all, in this device second."""
+        """Receipt minus device time of an undelayed scan in this device second."""
         self._last_received_us = received_us
 
     def broken(self, device_us: int, received_us: int) -> bool:
@@ -53,7 +54,7 @@ class ClockLife:
     def session_s(self, device_us: Ints, received_us: Ints) -> Array:
         """(n,) session time of the leading scans that lie in this device second and in this life; at least one.
 
-        Remembers the least late of them.
+        Remembers the least delayed of them.
         """
         n, end_us = len(device_us), self._second_us + SECOND_US
         if int(device_us[-1]) >= end_us:
@@ -77,7 +78,7 @@ class ClockLife:
         return session_s
 
     def turn_to(self, device_us: int) -> None:
-        """When this scan lies beyond the present device second: settle the mapping for the second it lies in."""
+        """If this scan lies beyond the current device second, update the mapping for the second it lies in."""
         seconds = (device_us - self._second_us) // SECOND_US
         if seconds < 1 or self._best is None:
             return
@@ -92,7 +93,7 @@ class ClockLife:
         self._line_us = round(now_s * 1e6) - self._second_us
 
     def _until_broken(self, late_us: Ints, received_us: Ints) -> int:
-        """How many scans belong to this life; at least one, which has been looked at before."""
+        """How many scans belong to this life; at least one, which has already been checked."""
         silent = np.diff(received_us, prepend=received_us[0]) > SILENCE_US
         broken = np.flatnonzero((late_us < -EARLY_US) | (silent & (late_us > EARLY_US)))
         return len(late_us) if not len(broken) else max(1, int(broken[0]))
@@ -106,6 +107,6 @@ class ClockLife:
         self.error_ms = None if error_s is None else error_s * 1e3
 
     def _line_s(self, device_us: int) -> float:
-        """Session time of a scan that is not late at all."""
+        """Session time of an undelayed scan."""
         since_s = (device_us - self._zero_us) / 1e6
         return (device_us + self._zero_delay_us) / 1e6 + self._delay_s + self.drift * since_s

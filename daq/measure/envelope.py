@@ -1,10 +1,10 @@
-"""The line under the delays: how a device's clock runs against the session's, found from arrivals alone.
+"""The line under the delays: how a device's clock runs relative to the session's, from arrivals alone.
 
-A message can come late, never early. Plotted over device time, receipt minus device time is therefore a cloud above
-the line that the two clocks follow, and the line is the cloud's lower edge. Of all lines below every point the one
-with the least mean distance to them is the edge of the lower convex hull over the mean device time: Moon, Skelly and
-Towsley (INFOCOM 1999) state it as a linear programme, Zhang, Liu and Xia (INFOCOM 2002) solve it by the hull.
-Least squares follows the mean delay instead, which a busy host moves by milliseconds.
+A message can come late, never early. Plotted over device time, receipt minus device time is therefore a cloud above the
+line of the two clocks, and that line is the cloud's lower edge. Of all lines below every point the one with the least
+mean distance to them is the edge of the lower convex hull over the mean device time: Moon, Skelly and Towsley (INFOCOM
+1999) state it as a linear programme, Zhang, Liu and Xia (INFOCOM 2002) solve it by the hull. Least squares follows the
+mean delay instead, which a busy host moves by milliseconds.
 
 The shortest delay of the link stays in the line: no host can tell it from the clocks' offset.
 """
@@ -19,7 +19,7 @@ Point: TypeAlias = tuple[float, float]
 """Device time and delay, both seconds."""
 
 MAX_DRIFT = 200e-6
-"""Two crystal oscillators of +-100 ppm against each other."""
+"""Two crystal oscillators of +-100 ppm each."""
 THIRDS = 3
 COVER = 2.5
 CLOCK_STEP_S = 1e-6
@@ -42,7 +42,7 @@ def lower_hull(points: Sequence[Point]) -> list[Point]:
 def line_under(points: Sequence[Point]) -> Point:
     """Delay at time 0, s, and drift of the line under the points; at least one, ordered by time.
 
-    The drift is held within MAX_DRIFT, which is what few or much scattered points can say nothing about.
+    The drift is limited to MAX_DRIFT, since few or widely scattered points do not determine it.
     """
     hull = lower_hull(points)
     middle = sum(x for x, _ in points) / len(points)
@@ -56,10 +56,9 @@ def line_under(points: Sequence[Point]) -> Point:
 
 
 def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
-    """How far the line may be off at this device time, in about 19 of 20 cases; None with fewer than six points.
-
-    Three lines, each under every third point, differ by about what a line under all of them is wrong. The factor was
-    measured by simulation over links from 10 to 1000 messages a second and Bluetooth: 2.0 to 3.5, mostly near 2.5.
+    """The error of the line at this device time, in about 19 of 20 cases; None with fewer than six points. Three lines,
+    each under every third point, differ by about the error of a line under all of them. The factor was measured by
+    simulation over links from 10 to 1000 messages a second and Bluetooth: 2.0 to 3.5, mostly near 2.5.
     """
     if len(points) < 2 * THIRDS:
         return None
@@ -71,7 +70,7 @@ def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
 def forget_before_rise(points: list[Point], *, rise_s: float, count: int) -> list[Point]:
     """The points, without the older ones when the last `count` are all over the line under those by more than rise_s.
 
-    The device's clock has then stood still for a while, and what was before says nothing about what comes.
+    The device's clock has then stood still for a while, and earlier points no longer apply.
     """
     if len(points) <= count:
         return points

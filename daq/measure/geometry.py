@@ -15,7 +15,7 @@ BAR_FIXED = (
     "where the jig can"
 )
 RULE_MM = 20.0
-"""The linear rule for the height is good only this far from where it was taken."""
+"""The linear rule for the height is valid only this far from its starting point."""
 
 
 def tilt_deg_of(gradient_pct: float) -> float:
@@ -38,7 +38,7 @@ def setback_against_gravity_mm(setback_mm: float, height_mm: float, tilt_deg: fl
 
 
 def level_warning(off_deg: float, height_mm: float) -> str:
-    """A sentence when the jig's tilt is off what it should be by too much; empty when it is not."""
+    """A sentence if the jig's tilt is too far from the intended one; otherwise empty."""
     if abs(off_deg) <= LEVEL_TOLERANCE_DEG:
         return ""
     shift_mm = abs(setback_against_gravity_mm(0.0, height_mm, off_deg))
@@ -55,7 +55,7 @@ def seat_angle_deg(setback_mm: float, height_mm: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """Where the saddle's reference point is and where the hip is from it. mm."""
+    """The saddle's reference point, and the hip relative to it. mm."""
 
     setback_mm: float
     height_mm: float
@@ -71,7 +71,7 @@ class Seat:
     def at(self, setback_mm: float) -> Seat:
         """The seat at another setback with the same leg extension: y' = sqrt(d^2 - (s' - h_x)^2) - h_y.
 
-        ValueError where the leg would not reach.
+        ValueError if the leg would not reach.
         """
         back = setback_mm - self.hip_forward_mm
         if abs(back) >= self.leg_mm:
@@ -92,13 +92,13 @@ class Step:
     raise_mm: float
     """Height to add over the BB; negative: lower."""
     raise_by_rule_mm: float | None
-    """The linear rule's answer; None further than it is good for."""
+    """The linear rule's answer; None beyond its range."""
     reach_change_mm: float
     """Saddle to bar along the jig: 0 with the reach kept."""
     seat_angle_change_deg: float
     setback_against_gravity_mm: float
     caution: str
-    """Said when the bar stays and cells measure along the normal only; else empty."""
+    """A remark if the bar stays and cells measure along the normal only; otherwise empty."""
 
 
 def step(seat: Seat, setback_mm: float, *, reach_kept: bool, tilt_deg: float = 0.0, single_axis: bool = True) -> Step:
@@ -128,7 +128,7 @@ class RailMove:
 
 
 def rails_back(seat: Seat, back_mm: float, seat_tube_deg: float) -> RailMove:
-    """Rails moved back by back_mm, and how far the post slides so that BB to hip keeps its length: the exact root.
+    """Rails moved back by back_mm, and how far the post slides so that BB to hip keeps its length: the exact solution.
 
     Sliding the post out moves the saddle back as well, by cos of the seat tube's angle. ValueError for no seat tube
     between 45 and 90 degrees, or a move too far for the leg.

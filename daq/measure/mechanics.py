@@ -1,7 +1,6 @@
-"""How the weight is shared between hands, saddle and feet, with uncertainties.
-
-Means over whole strokes only: within a stroke the three loads do not add up to the weight. Feet are the remainder,
-a difference and not a measurement; left and right foot, and feet within a stroke, cannot be had.
+"""How the weight is shared between hands, saddle and feet, with uncertainties. Means over whole strokes only: within a
+stroke the three loads do not add up to the weight. Foot load is weight minus the other two, a difference and not a
+measurement; left and right foot, and feet within a stroke, cannot be computed.
 """
 
 from __future__ import annotations
@@ -18,12 +17,12 @@ from daq.values import NAN, Array
 
 @dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """Standard uncertainties of what goes into the shares, and of the two loads' correlation."""
+    """Standard uncertainties of the inputs to the shares, and the correlation of the two loads."""
 
     hands_n: float = 1.0
     saddle_n: float = 2.0
     correlation: float = 0.0
-    """Between the errors of hands and saddle: 1 when both come from one calibration weight."""
+    """Between the errors of hands and saddle: 1 if both come from one calibration weight."""
     mass_kg: float = 0.25
     tilt_deg: float = 0.1
     g_relative: float = 1e-4
@@ -86,12 +85,12 @@ def shares(
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """What one hand, or one end of the saddle, carries more than the other. Never a diagnosis."""
+    """How much more one hand, or one end of the saddle, carries than the other. Never a diagnosis."""
 
     difference_n: float
     u_difference_n: float
     fraction: float
-    """Difference over the sum; NaN when nothing is carried."""
+    """Difference over the sum; NaN if nothing is carried."""
     u_fraction: float
 
     @property
@@ -101,7 +100,7 @@ class Side:
 
 
 def side(first_n: float, second_n: float, *, u_first_n: float, u_second_n: float) -> Side:
-    """First less second, with independent standard uncertainties."""
+    """First minus second, with independent standard uncertainties."""
     total = first_n + second_n
     if total == 0.0:
         return Side(first_n - second_n, math.hypot(u_first_n, u_second_n), math.nan, math.nan)
@@ -110,9 +109,8 @@ def side(first_n: float, second_n: float, *, u_first_n: float, u_second_n: float
 
 
 def load_point_m(cells_n: Array, cells_x_m: Array, u_cells_n: Array | None = None) -> tuple[float, float]:
-    """Where along x the cells' common load acts, sum(F x) / sum(F), m, and its standard uncertainty.
-
-    NaN when the cells carry nothing in sum. cells_n, cells_x_m, u_cells_n: (k,).
+    """Where along x the cells' total load acts, sum(F x) / sum(F), m, and its standard uncertainty. NaN if the cells
+    carry nothing in total. cells_n, cells_x_m, u_cells_n: (k,).
     """
     total = float(np.sum(cells_n))
     if total <= 0.0:

@@ -1,7 +1,7 @@
 """Position sensors of a jig: counts to millimetres, and whether they can be right.
 
-A sensor of the saddle or the bar stands still while the rider rides: what it shows then must not move. What it cannot
-show: a saddle that tilts, or a bar that turns in its clamp.
+Saddle and bar do not move while the rider rides, so their sensors' readings must not change then. Position sensors
+cannot show a saddle that tilts, or a bar that turns in its clamp.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ import numpy as np
 from daq.values import NAN, Array, Samples
 
 OVER_S = 0.5
-"""What is read is the mean of so long."""
+"""A reading is the mean over this time."""
 OFF_MM = 3.0
-"""Further from what was entered than this: one of the two is wrong. Common practice, no source."""
+"""Further from the entered value than this, one of the two is wrong. Common practice, no source."""
 MOVED_MM = 2.0
-"""Further than this while the saddle stands: it has slipped, or the sensor has jumped. Common practice, no source."""
+"""A larger change while the saddle is fixed: it has slipped, or the sensor has jumped. Common practice, no source."""
 FOLLOWED = 0.3
-"""A sensor that shows less than this part of the move asked for has not moved along."""
+"""A sensor that shows less than this fraction of the requested move is stuck."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,22 +31,22 @@ class Scale:
 
     name: str
     field: str
-    """What it tells: setback_mm, or a field of Setting."""
+    """What it measures: setback_mm, or a field of Setting."""
     column: int
     """Of the board's scans."""
     mm_per_count: float
     offset_mm: float
     u_mm: float
-    """Standard uncertainty of what it shows."""
+    """Standard uncertainty of its reading."""
 
 
 class Positions:
-    """The position sensors of one jig. Feed scans; hold when the fitter has put the saddle somewhere."""
+    """The position sensors of one jig. Feed it scans; call `hold` when the fitter has set the saddle."""
 
     def __init__(self, scales: Sequence[Scale] = ()) -> None:
         self.scales = tuple(scales)
         self.troubles: dict[str, str] = {}
-        """By sensor: what is wrong with it at the position held now, one sentence with the remedy."""
+        """By sensor: what is wrong with it at the current position, one sentence with the remedy."""
         self._recent: deque[tuple[float, Array]] = deque()
         self._second = -math.inf
         self._held: dict[str, float] = {}
@@ -67,7 +67,8 @@ class Positions:
         return {each.field: each.u_mm for each in self.scales}
 
     def hold(self, setback_mm: float, asked_mm: float | None) -> None:
-        """The saddle was put to setback_mm, as entered or read, when asked_mm was asked. Judge the saddle's sensor."""
+        """The saddle was set to setback_mm, as entered or read, when asked_mm was requested. Judge the saddle's
+        sensor."""
         before, self._held = self._held, self.now
         was_asked_mm, self._asked_mm = self._asked_mm, NAN if asked_mm is None else asked_mm
         self._said = {}
@@ -78,7 +79,7 @@ class Positions:
         self._judge()
 
     def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
-        """Take n scans with their times. Each second that ended: when, and what was wrong then."""
+        """Take n scans with their times. Returns each second that ended: when, and what was wrong then."""
         if not self.scales or not len(samples) or max(each.column for each in self.scales) >= samples.counts.shape[1]:
             return []
         ended = []

@@ -1,7 +1,8 @@
 """What the loads do within a stroke: harmonics of the turn, evenness from stroke to stroke.
 
-Hands and saddle see both legs at once: one leg's top is the other's bottom, so they cannot tell the push over the top
-from the bottom of the stroke. They show the two dead centres together. No muscle is diagnosed from any of this.
+Hands and saddle respond to both legs at once: one leg's top is the other's bottom, so their loads cannot separate the
+push over the top from the bottom of the stroke. They show the two dead centres together. No muscle is diagnosed from
+any of this.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from daq.values import NAN, Array
 HIGHEST = 4
 """Harmonics of the turn, 1 to 4."""
 FEWEST_SCANS = 24
-"""Per stroke, to tell four harmonics, a mean and a trend from noise."""
+"""Per stroke, to separate four harmonics, a mean and a trend from noise."""
 FEWEST_STROKES = 8
 SEEN = 2.45
 """Standard errors at which a harmonic counts as visible: 95 % of a plane normal of no signal lies within."""
@@ -51,7 +52,8 @@ class Ripple:
     """Stroke-to-stroke standard deviation of the twice-a-turn amplitude, over that amplitude. Small is even."""
     u_evenness: float
     roughness: float
-    """What harmonics 1 to 4 leave near the dead centres, root mean square; without a mark, near the ripple's peaks."""
+    """Residual after harmonics 1 to 4 near the dead centres, root mean square; without a mark, near the ripple's
+    peaks."""
     u_roughness: float
     limits: tuple[str, ...]
     """What is not visible with these sensors, one sentence each."""
@@ -71,11 +73,9 @@ def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -
     """Harmonics of every stroke between neighbouring boundaries, each by least squares with a mean and a trend.
 
     angle_known: the boundaries are marks at the top of the stroke. Otherwise (ripple lock, BLE crank events, good to
-    20-25 ms) they lie anywhere in the turn, and the dead centres are taken where the load's own twice-a-turn ripple
-    peaks: the legs push least there.
-
-    The crank is taken to turn evenly within a stroke. Strokes with fewer than FEWEST_SCANS scans are left out, and so
-    is a gap: a stroke longer than twice the median one.
+    20-25 ms) they lie anywhere in the turn, and the dead centres are assumed to be where the load's own twice-a-turn
+    ripple peaks: the legs push least there. The crank is assumed to turn evenly within a stroke. Strokes with fewer
+    than FEWEST_SCANS scans are left out, and so are gaps: strokes longer than twice the median.
     """
     lengths = np.diff(boundaries_s)
     usual = float(np.median(lengths)) if len(lengths) else 0.0
@@ -96,13 +96,13 @@ def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -
 
 
 def _near(turn: Array, rest: Array, dead_deg: float) -> float:
-    """Root mean square of what is left near the dead centres, one of them dead_deg into the turn."""
+    """Root mean square residual near the dead centres, one of them dead_deg into the turn."""
     away_deg = np.abs((turn * 360.0 - dead_deg + 90.0) % 180.0 - 90.0)
     return math.sqrt(float(np.mean(rest[away_deg <= DEAD_CENTRE_DEG] ** 2)))
 
 
 def ripple(shape: StrokeShapes) -> Ripple:
-    """Means over the strokes with uncertainties that allow for neighbouring strokes being alike.
+    """Means over the strokes with uncertainties that allow for correlation between strokes.
 
     Without marks no angle is given.
     """
@@ -128,7 +128,7 @@ _ORDERS = range(1, HIGHEST + 1)
 
 
 def _fit(turn: Array, load: Array) -> tuple[Complex, Array]:
-    """Coefficients (4,) of one stroke and what they leave (n,)."""
+    """Coefficients (4,) of one stroke and their residuals (n,)."""
     angles = 2.0 * np.pi * turn[:, None] * np.array(_ORDERS)
     columns = np.column_stack([np.ones_like(turn), turn - 0.5, np.cos(angles), np.sin(angles)])
     solved, *_ = np.linalg.lstsq(columns, load, rcond=None)

@@ -1,7 +1,6 @@
-"""Crank revolutions from the loads alone: the ripple that comes twice a turn, locked to the sensor's cadence.
-
-For a rig without a crank mark. The lock finds where in its own ripple the crank is, not where the top of the stroke
-is: turns begin at one of the two peaks of the load, which one is chance. Good for cutting strokes; no crank angles.
+"""Crank revolutions from the loads alone: the twice-a-turn ripple, tracked near the sensor's cadence. For a rig without
+a crank mark. The lock finds the crank's phase within its own ripple, not the top of the stroke: turns begin at one of
+the load's two peaks, and which one is chance. It is good for cutting strokes, but gives no crank angles.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ LEVEL_S = 1.5
 LOCKED = 0.25
 """Part of the load's variance the ripple must explain."""
 LOCK_TURNS = 3.0
-"""It must do so for this long before turns are told."""
+"""It must do so for this long before turns are reported."""
 SLOWEST_RPM = 20.0
 GAP_S = 0.5
 """Scans further apart than this break the lock."""
@@ -32,7 +31,7 @@ _TURN = 2.0 * math.pi
 
 
 class RippleLock:
-    """Feed scans in time order; the times at which turns begin come back. Indifferent to how the scans are cut."""
+    """Feed it scans in time order; it returns the times at which turns begin, however the scans are cut into blocks."""
 
     def __init__(self) -> None:
         self._t_s = NAN
@@ -40,13 +39,12 @@ class RippleLock:
 
     @property
     def locked(self) -> bool:
-        """Whether turns are told."""
+        """Whether turns are reported."""
         return self._good_turns >= LOCK_TURNS
 
     def feed(self, t_s: Array, load_n: Array, cadence_rpm: float) -> list[float]:
-        """Times of the turns that begin within these scans. cadence_rpm: the sensor's last word, NaN when unknown.
-
-        Without a cadence, or below SLOWEST_RPM, nothing is told and the lock is lost.
+        """Times of the turns that begin within these scans. cadence_rpm: the sensor's last value, NaN if unknown.
+        Without a cadence, or below SLOWEST_RPM, no turns are reported and the lock is lost.
         """
         if not cadence_rpm >= SLOWEST_RPM:
             self._start_over(NAN)
@@ -66,7 +64,7 @@ class RippleLock:
         self._good_turns = 0.0
 
     def _scan(self, t_s: float, load: float, rate: float) -> float | None:
-        """Turn the crank of the model on to t_s and correct it by the load; the time a turn began, if one did."""
+        """Advance the model's crank to t_s and correct it by the load; returns the time a turn began, if one did."""
         dt = t_s - self._t_s
         if not 0.0 < dt <= GAP_S or math.isnan(load):
             if not math.isnan(load):

@@ -1,7 +1,7 @@
 """How the stroke changes as the saddle goes back, and from level to a gradient, with intervals and in words.
 
-Says what the numbers allow and no more: no muscle is diagnosed, and a change that is not there within its interval is
-called not visible, not absent.
+It says what the numbers allow and no more: no muscle is diagnosed, and an insignificant change is called not visible,
+not absent.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from daq.measure.ripple import Ripple
 from daq.values import NAN, Array
 
 FEWEST_STEPS = 5
-"""For a slope with a time term and two degrees of freedom left."""
+"""For a slope with a time term and two remaining degrees of freedom."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Change:
     u: float
     interval_95: tuple[float, float]
     visible: bool
-    """Whether the interval leaves 0 out."""
+    """Whether the interval excludes 0."""
     name: str
     said: str
     """In words, with its interval."""
@@ -69,7 +69,7 @@ def step_change(name: str, unit: str, level: Array, tilted: Array) -> Change:
 def over_setback(
     load: str, steps: Sequence[Ripple], setback_mm: Array, t_min: Array
 ) -> tuple[dict[str, Change], tuple[str, ...]]:
-    """What the ripple of one load does as the saddle goes back: changes by name, and what is not visible at all.
+    """How the ripple of one load changes as the saddle goes back: changes by name, and what is not visible at all.
 
     load: "hands" or "saddle", for the words. The keys are those of QUANTITIES.
     """
@@ -107,7 +107,7 @@ QUANTITIES: dict[str, tuple[str, str, Callable[[Sequence[Ripple]], Array]]] = {
     "evenness": ("stroke-to-stroke spread over the ripple", "", lambda steps: np.array([r.evenness for r in steps])),
     "peak_angle": ("angle of the ripple's peak, later positive", "deg", _peak),
 }
-"""What is followed: its words, its unit, and how it comes from the ripples of some steps."""
+"""What is tracked: its label, its unit, and how it is computed from the ripples of some steps."""
 
 
 def _nothing(name: str, said: str) -> Change:

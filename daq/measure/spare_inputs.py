@@ -1,7 +1,7 @@
-"""Faults of inputs that the rig does not use, taken out of the scans' status: they concern no load.
+"""Faults of inputs that the rig does not use, removed from the scans' status: they concern no load.
 
-A board's status bits say *some channel*. Which one, the counts tell: one at an end of its scale is saturated; one that
-could not be read repeats its last count. Without it a spare input left open would spoil every stroke for ever.
+A board's status bits say *some channel*. The counts show which one: a count at an end of its scale is saturated; a
+channel that could not be read repeats its last count. Without this, an open spare input would spoil every stroke.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import numpy.typing as npt
 from daq.values import Bools, Samples, Status
 
 NOISY_BITS = 20
-"""A converter of so many bits shows its own noise: three equal counts in a row are one count sent again. Of a coarser
-one it is not known, and the fault is taken as its own."""
+"""A converter of at least this many bits shows its own noise: three equal counts in a row are one repeated count. For a
+coarser one this is unknown, and the fault is attributed to it."""
 REPEATS = 2
 
 
@@ -27,8 +27,7 @@ class SpareInputs:
         self, channels: Sequence[Mapping[str, Any]] = (), *, used: Collection[str] = (), cells: Collection[str] = ()
     ) -> None:
         """channels: of the board's hello, with name and bits. used: by the rig. cells: those of them that carry load.
-
-        Where the board has no spare input, or does not say its bits, the status stays as the board sent it.
+        If the board has no spare input, or does not state its bits, the status stays as sent.
         """
         names = [str(channel["name"]) for channel in channels]
         self.known = bool(names)
@@ -44,9 +43,9 @@ class SpareInputs:
         self._coarse = [i for i in self._cells if bits[i] < NOISY_BITS]
         self._before: npt.NDArray[np.int32] | None = None
         self.troubles: dict[str, str] = {}
-        """By name: the spare inputs found at fault so far, a sentence each with the remedy."""
+        """By name: the spare inputs found faulty so far, one sentence each with the remedy."""
         self.found: list[tuple[int, str]] = []
-        """Those of the last feed that were not known before: the scan, and the sentence."""
+        """New ones in the last feed: the scan, and the sentence."""
 
     def status(self, samples: Samples) -> npt.NDArray[np.uint8]:
         """(n,) the status of each scan without the faults that are those of spare inputs alone."""
@@ -68,7 +67,7 @@ class SpareInputs:
         return status
 
     def _repeats(self, counts: npt.NDArray[np.int32]) -> Bools:
-        """(n, k) whether a count stands there for the third time in a row."""
+        """(n, k) whether a count appears for the third time in a row."""
         before = counts[:0] if self._before is None else self._before
         all_counts = np.concatenate([before, counts])
         self._before = all_counts[-REPEATS:]

@@ -1,9 +1,9 @@
 """Loads cut into whole crank revolutions.
 
-A mean over anything but whole strokes carries ripple: A/(2 pi K) of an amplitude A over K strokes. So the cut is
-made at crank marks, set by the board on the scan where the crank passes it. On a rig without a mark it is made at
-turns told by somebody else: the ripple of the loads themselves, or the crank events of the power sensor, whose times
-are good to 20-25 ms: enough to cut strokes, not to speak of phase.
+A mean over anything but whole strokes carries ripple: A/(2 pi K) of an amplitude A over K strokes. So strokes are cut
+at crank marks, which the board sets on the scan where the crank passes. On a rig without a mark they are cut at turns
+from another source: the ripple of the loads themselves, or the crank events of the power sensor, whose times are
+accurate to 20-25 ms: enough to cut strokes, but not for phase.
 """
 
 from __future__ import annotations
@@ -23,17 +23,17 @@ READING_FRESH_S = 3.0
 """A power reading older than this says nothing about a stroke; sensors send about one a second."""
 MARK = "mark"
 LOST_SCANS_S = 0.25
-"""Scans may be this much older than their receipt says; no stroke reaches so close to scans that are lost."""
+"""Scans may be this much older than their receipt time; no stroke reaches this close to lost scans."""
 HISTORY_S = 20.0
-"""Loads kept while waiting for late crank events."""
+"""How long loads are kept while waiting for late crank events."""
 
 
 class StrokeCutter:
-    """Feed loads and turns in receipt order; whole strokes come back as soon as they are known."""
+    """Feed it loads and turns in receipt order; it returns whole strokes as soon as they are known."""
 
     def __init__(self, *, mass_kg: float | None, g_m_s2: float) -> None:
         self.mass_kg = mass_kg
-        """The rider's, for the strokes that end from now on; None: not known."""
+        """The rider's mass, for strokes that end from now on; None if unknown."""
         self._g_m_s2 = g_m_s2
         self._pending: list[Loads] = []
         self._awaited: list[tuple[float, str]] = []
@@ -56,14 +56,13 @@ class StrokeCutter:
 
     @property
     def marked(self) -> bool:
-        """Whether the board sends crank marks; then nobody else is asked."""
+        """Whether the board sends crank marks; then no other source is used."""
         return self._marks_seen
 
     def feed_turns(self, times_s: Sequence[float], *, told_by: str) -> None:
-        """Times at which turns begin, session time; unused as soon as the board sends crank marks.
-
-        The strokes between them come out of feed_loads once the loads have reached them. No stroke spans a change of
-        who tells them: each has a phase of its own.
+        """Times at which turns begin, session time; ignored once the board sends crank marks. The strokes between them
+        come out of feed_loads once the loads have reached them. No stroke spans a change of source: each source has its
+        own phase.
         """
         if not self._marks_seen:
             self._awaited.extend((t_s, told_by) for t_s in times_s)
@@ -73,7 +72,7 @@ class StrokeCutter:
         self._power = (t_s, power_w, torque_nm)
 
     def pass_over(self, from_s: float, to_s: float) -> None:
-        """Scans received in between are lost: no stroke is made that would rest on what is left of it."""
+        """Scans received in between are lost: no stroke is made across the gap."""
         self._lost_s.append((from_s - LOST_SCANS_S, to_s + LOST_SCANS_S))
 
     def _remember(self, loads: Loads) -> None:
@@ -83,7 +82,7 @@ class StrokeCutter:
             self._pending.pop(0)
 
     def _cut(self, turns: Sequence[tuple[float, str]]) -> list[Stroke]:
-        """The strokes between these beginnings of turns, each (time, who told it), in order of time."""
+        """The strokes between these turn starts, each (time, source), in order of time."""
         strokes = []
         for turn in turns:
             last, self._boundary = self._boundary, turn
@@ -128,7 +127,7 @@ def averaged(
     power_w: float,
     torque_nm: float,
 ) -> Stroke | None:
-    """Means over the scans of these loads in [start, end); None when there is none to average."""
+    """Means over the scans of these loads in [start, end); None if there are none."""
     if not parts:
         return None
     t_s = np.concatenate([part.t_s for part in parts])

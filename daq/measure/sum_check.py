@@ -1,7 +1,6 @@
-"""Do the cells and the rider's mass agree, and if not, what is likely wrong?
-
-While riding only the size of the remainder can be judged. With the feet off the pedals hands and saddle carry all of
-the weight: a few such holds, leaning differently, tell one wrong cell from a wrong mass.
+"""Do the cells and the rider's mass agree, and if not, what is likely wrong? While riding, only the size of the foot
+load can be judged. With the feet off the pedals, hands and saddle carry all of the weight: a few such holds, leaning
+differently, tell one faulty cell from a wrong mass.
 """
 
 from __future__ import annotations
@@ -15,27 +14,28 @@ from daq.measure.mechanics import Shares
 from daq.values import FEET_SHARE, Array
 
 IDLE_FRACTION = 0.02
-"""Of the weight: a cell that shows less while its rider sits and pedals is not carrying, or not connected."""
+"""Fraction of the weight: a cell that shows less while the rider sits and pedals carries nothing, or is not
+connected."""
 HOLD_S = 2.0
 STILL_N = 6.0
 """Scatter of the load on bar or saddle above which a rider is not sitting still: pedalling has 10 N and more (simulated
 rider), quiet standing under 1 N (force plate, tests/published/force_plate)."""
 BETTER_BY = 9.0
-"""A cause is named when it lowers the misfit (chi-squared) of every other by this much: odds of e^4.5, about 90."""
+"""A cause is named if its misfit (chi-squared) is below every other's by this much: odds of e^4.5, about 90."""
 
 
 @dataclass(frozen=True, slots=True)
 class SumCheck:
-    """Whether the sum can be right, and in words what to look at."""
+    """Whether the sum can be right, and what to look at."""
 
     passed: bool
     suspects: tuple[str, ...]
-    """Names of cells, or "mass"; empty when nothing can be told."""
+    """Names of cells, or "mass"; empty if the cause is unknown."""
     text: str
 
 
 def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[str]) -> SumCheck:
-    """Judge the remainder for the feet while riding; name cells that cannot be right."""
+    """Judge the foot load while riding; name cells that cannot be right."""
     low, high = FEET_SHARE
     weight = found.weight_normal_n
     suspects = tuple(name for name, n in zip(cell_names, cells_n, strict=True) if not n > IDLE_FRACTION * weight)
@@ -56,7 +56,7 @@ def riding_check(found: Shares, cells_n: Sequence[float], cell_names: Sequence[s
 
 
 class NotStill(ValueError):
-    """No hold can be taken now; the text says what to do."""
+    """The rider is not still; the text says what to do."""
 
 
 def hold_of(cells_n: Array, hands_n: Array, saddle_n: Array) -> Array:

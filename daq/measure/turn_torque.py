@@ -1,7 +1,6 @@
-"""Torque over the turn of the crank, from sensors that send it, and the angles such sensors name.
-
-A sensor in one leg's pedal or crank arm sees that leg alone: its top and bottom lie apart. A sensor in the spider or
-the bottom bracket sees both legs added: top and bottom cannot be told apart there.
+"""Torque over the turn of the crank, from sensors that send it, and the angles such sensors report. A sensor in one
+leg's pedal or crank arm sees that leg alone, so top and bottom are separate. A sensor in the spider or the bottom
+bracket sees the sum of both legs, where top and bottom cannot be told apart.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ BOTH_LEGS = "top and bottom of the stroke are not visible apart: this sensor add
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TurnTorque:
-    """Torque over the turn: (BINS,) means with standard errors from turn to turn, NaN where a bin is empty."""
+    """Torque over the turn: (BINS,) means with standard errors from turn to turn, NaN for empty bins."""
 
     angle_deg: Array
     """Middle of each bin, from the top of the leg the sensor sits on."""
@@ -38,7 +37,7 @@ class TurnTorque:
 
 
 def torque_over_turn(angle_deg: Array, torque_nm: Array, turn: Ints, *, both_legs: bool) -> TurnTorque:
-    """Torque over the turn from samples (n,) with the turn each belongs to. Turns are taken as independent."""
+    """Torque over the turn from samples (n,) with the turn each belongs to. Turns are treated as independent."""
     bins = (np.asarray(angle_deg) % 360.0 // (360.0 / BINS)).astype(np.int64)
     kinds, row = np.unique(turn, return_inverse=True)
     sums, counts = np.zeros((2, len(kinds), BINS))
@@ -72,7 +71,7 @@ def _over_turns(values: Array) -> tuple[Array, Array]:
 def _near(per_turn: Array, middles: Array, centre_deg: float, mean_nm: float) -> tuple[float, float]:
     """Torque near an angle over the mean torque, and its standard error from turn to turn.
 
-    Bins weigh alike in the value, whatever number of turns filled them; each turn's scatter is taken about the bins
+    Bins have equal weight in the value, however many turns filled them; each turn's scatter is computed about the bins
     it filled.
     """
     inside = np.abs((middles - centre_deg + 180.0) % 360.0 - 180.0) < NEAR_DEG
@@ -87,7 +86,7 @@ def _near(per_turn: Array, middles: Array, centre_deg: float, mean_nm: float) ->
 
 
 def mean_angle_deg(angles_deg: Array) -> tuple[float, float]:
-    """Mean direction of angles a sensor named, 0 to 360, and its standard error; NaN for fewer than 2.
+    """Mean direction of the angles a sensor reported, 0 to 360, and its standard error; NaN for fewer than 2.
 
     Mardia & Jupp 2000, Directional Statistics: atan2 of the mean sine and cosine; the error from the spread across
     the mean direction.

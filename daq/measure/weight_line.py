@@ -1,6 +1,6 @@
 """The rider's weight line at one step, from the pressure centre on nose and rear cells.
 
-One saddle cell moves with the saddle and cannot show where on it the rider sits: then there is no weight line.
+A single saddle cell moves with the saddle and cannot show where on it the rider sits: then there is no weight line.
 """
 
 from __future__ import annotations
@@ -21,25 +21,24 @@ class Levers:
     """Where the contacts of a jig are, jig frame."""
 
     bar_x_m: float
-    """Of the hands, with the saddle at bar_goes_from_mm."""
+    """Of the hands, for the saddle at bar_goes_from_mm."""
     bar_y_m: float
     saddle_y_m: float
     saddle_cells: tuple[tuple[int, float], ...]
-    """(column of cells_n, x_mm at setback 0) of each saddle cell whose place is known."""
+    """(column of cells_n, x_mm at setback 0) of each saddle cell with a known position."""
 
     @property
     def tells(self) -> bool:
-        """Whether two cells or more sit at different places under the saddle."""
+        """Whether two or more cells sit at different positions under the saddle."""
         return len({x_mm for _, x_mm in self.saddle_cells}) > 1
 
 
 def weight_line_mm(
     step: StepMean, levers: Levers, *, mass_kg: float | None, g_m_s2: float, bar_goes_from_mm: float | None
 ) -> float:
-    """Where the weight line crosses the jig's x axis, mm forward of the BB, less its estimated bias on a tilt.
-
-    bar_goes_from_mm: the setback from which the bar goes along with the saddle; None: it stays. What was set at the
-    step counts before it. NaN where cells, mass or crank torque do not tell.
+    """Where the weight line crosses the jig's x axis, mm forward of the BB, minus its estimated bias on a tilt.
+    bar_goes_from_mm: the setback from which the bar moves along with the saddle; None: it stays. The setting stated at
+    the step takes precedence. NaN if cells, mass or crank torque do not determine it.
     """
     if not (levers.tells and mass_kg and step.strokes) or math.isnan(step.crank_torque_nm):
         return NAN

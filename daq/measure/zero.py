@@ -1,4 +1,4 @@
-"""The zero of an empty jig: the mean reading over a short rest, refused while anything still moves or presses on it."""
+"""The zero of an empty jig: the mean reading over a short rest, refused while anything moves or presses on it."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from daq.values import Array
 OVER_S = 2.0
 """How long the jig has to rest."""
 PARTS = 4
-"""The rest is cut into this many parts, whose means have to agree."""
+"""The rest is divided into this many parts, whose means have to agree."""
 MOVES_AT_MOST_N = 1.0
 EMPTY_AT_MOST_N = 60.0
-"""More than that off the calibration's own zero is a rider, a tool or a changed fixture, not a drift."""
+"""A larger deviation from the calibration's own zero is a rider, a tool or a changed fixture, not drift."""
 
 
 class NoZero(ValueError):
-    """No zero can be taken now; the text names the cell and what to do."""
+    """The zero cannot be taken now; the text names the cell and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Zero:
 
     counts: tuple[float, ...]
     moved_n: tuple[float, ...]
-    """How far each force cell's zero lies from the one of the calibration, N."""
+    """How far each force cell's zero is from the calibration's, N."""
 
 
 def zero_of(counts: Array, calibration: Calibration) -> Zero:

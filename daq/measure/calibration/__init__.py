@@ -1,12 +1,12 @@
 """What a count is worth: from converter counts to newtons, and how well that is known.
 
-    model        Calibration, CalibratedChannel, TiltTare: what is kept and travels with every sweep
+    model Calibration, CalibratedChannel, TiltTare: what is stored and travels with every sweep
     convert      counts to newtons and degrees, the same bits in blocks of any size
     uncertainty  the budget of a channel and its expanded uncertainty at any load
     content      to and from JSON, exactly
 
-These four are what a live session needs. How a calibration is made, judged and printed stands in the files beside
-them. Nothing here knows a port, a screen or the time.
+A live session needs these four. The files beside them make, judge and print a calibration. Nothing here knows a port, a
+screen or the time.
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ from daq.measure.calibration.uncertainty import Term
 from daq.values import Array
 
 CREEP_ASSUMED = 0.735 / 3000.0
-"""Creep over the load when it was not tested: what OIML R60 allows a cell of class C with 3000 intervals."""
+"""Creep over the load if it was not tested: the limit of OIML R60 for a class C cell with 3000 intervals."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -31,7 +31,7 @@ class Made:
     cells: dict[str, CalibratedCell]
     crosstalk: CrossTalk | None
     off_axis: dict[str, float]
-    """Of each cell with off-axis placements: largest error of a placement, over its load."""
+    """For each cell with off-axis placements: largest error of a placement, over its load."""
 
 
 def assembled(
@@ -47,8 +47,8 @@ def assembled(
 ) -> Made:
     """The calibration that a finished bench gives.
 
-    tilt: the tilt channel with its own calibration. typical_load_n: on every cell in use, for what cross-talk leaves.
-    Raises CellError when readings are still due, and the errors of fit, cross-talk and tare.
+    tilt: the tilt channel with its own calibration. typical_load_n: on every cell in use, for the residual cross-talk.
+    Raises CellError if readings are still due, and the errors of fit, cross-talk and tare.
     """
     if bench.stage is not Stage.DONE:
         due = f"; due is {bench.task.instruction()}" if bench.task else ""
@@ -111,7 +111,7 @@ def _creep(bench: Bench, cell: str, column: int) -> Creep:
 
 
 def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell]) -> CrossTalk | None:
-    """None when it was not measured, or left out before every cell had been loaded."""
+    """None if it was not measured, or skipped before every cell had been loaded."""
     done = bench.used
     placed = [task for task in _done(bench, Stage.CROSS_TALK) if task.cell is not None]
     if not placed or (Stage.CROSS_TALK in bench.skipped and {task.cell for task in placed} != set(bench.plan.cells)):
@@ -125,7 +125,7 @@ def _crosstalk(bench: Bench, plain: Calibration, cells: dict[str, CalibratedCell
 
 
 def _of_crosstalk(found: CrossTalk | None, name: str, typical_load_n: float) -> list[Term]:
-    """What the correction leaves, and what the cell showed on the assembled jig of a load right over it."""
+    """The residual of the correction, and the cell's response on the assembled jig to a load right over it."""
     if found is None:
         return []
     j = found.names.index(name)
@@ -140,7 +140,7 @@ def _of_crosstalk(found: CrossTalk | None, name: str, typical_load_n: float) -> 
 
 
 def _off_axis(bench: Bench, plain: Calibration) -> dict[str, float]:
-    """Placements of a bar or saddle have to show the weight wherever it is put: largest error, over the weight."""
+    """A bar or saddle has to show the weight wherever it is placed: largest error, over the weight."""
     done, places = bench.used, {place.name: place for place in bench.plan.places}
     found: dict[str, float] = {}
     for task in _done(bench, Stage.CORNERS):

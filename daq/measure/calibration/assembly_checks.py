@@ -1,4 +1,4 @@
-"""Whether a reading of the whole jig fits what was asked: empty, or one weight shared by some cells.
+"""Whether a reading of the whole jig fits what was requested: empty, or one weight shared by some cells.
 
 By then every cell has its counts per newton, from its own readings.
 """
@@ -12,10 +12,11 @@ from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.steadiness import Settled
 
 FORGOTTEN, NEAR_PLACED = 0.1, 0.1
-"""Parts of the weight: less is none; the cells that share it show it together within the other, or something is off."""
+"""Fractions of the weight: less than the first counts as none; the cells that share it have to show it together within
+the second."""
 UNIT_WITHIN = 0.1
 LEVEL_DEG = 0.1
-"""Tilts below it move no weight of bar and saddle onto the cells."""
+"""Smaller tilts shift no noticeable weight of bar and saddle onto the cells."""
 
 
 def of_assembly(bench: Bench, task: Task, reading: Settled) -> list[Finding]:
@@ -28,7 +29,7 @@ def of_assembly(bench: Bench, task: Task, reading: Settled) -> list[Finding]:
 
 
 def _of_place(bench: Bench, task: Task, reading: Settled) -> list[Finding]:
-    """A placement has to show the weight on its cells together, and nothing on the others."""
+    """A placement has to show the weight on its cells in sum, and nothing on the others."""
     zero = bench.used.get("corners/zero")
     place = next(place for place in bench.plan.places if place.name == task.place)
     if zero is None:
@@ -57,8 +58,8 @@ def _of_place(bench: Bench, task: Task, reading: Settled) -> list[Finding]:
 
 
 def _of_empty_jig(bench: Bench, reading: Settled) -> list[Finding]:
-    """The empty jig against its last zero. Bar and saddle may come onto cells calibrated bare: the first time only what
-    looks like a weight of the set is named."""
+    """The empty jig compared with its last zero. Bar and saddle may have been mounted on cells calibrated bare: the
+    first time, only a load that looks like a weight of the set is reported."""
     stages = (Stage.CORNERS, Stage.CROSS_TALK, Stage.TARE)
     level = [
         one.id
@@ -87,7 +88,7 @@ def _of_empty_jig(bench: Bench, reading: Settled) -> list[Finding]:
 
 
 def _since(bench: Bench, reading: Settled, zero: tuple[float, ...]) -> dict[str, float]:
-    """What each cell shows since a zero, N; nothing of a cell whose counts per newton are not known."""
+    """What each cell shows since a zero, N; cells without known counts per newton are left out."""
     shown = {}
     for cell in bench.plan.cells:
         column, per_n = bench.plan.channels.index(cell), counts_per_n(bench, cell)

@@ -1,7 +1,5 @@
-"""A guided calibration as the steps it was made in, so that it can be kept step by step and taken up again.
-
-Steps are only ever added: what was read stays, whatever is done later. All of them applied in order to a fresh bench
-give the bench.
+"""A guided calibration as its sequence of steps, so that it can be stored step by step and resumed. Steps are only ever
+added: readings stay, whatever is done later. Applying all of them in order to a fresh bench restores it.
 """
 
 from __future__ import annotations
@@ -32,7 +30,7 @@ def content_of(reading: Taken) -> dict[str, Any]:
 
 
 def applied(bench: Bench, kind: str, content: Mapping[str, Any]) -> Bench:
-    """The bench after one more step. NotNow when it does not fit, ValueError for a step there is not."""
+    """The bench after one more step. NotNow if it does not fit, ValueError for an unknown step."""
     match StepKind(kind):
         case StepKind.TAKE:
             return take(bench, _taken(content))
@@ -47,7 +45,7 @@ def applied(bench: Bench, kind: str, content: Mapping[str, Any]) -> Bench:
 
 
 def bench_of(plan: BenchPlan, steps: Iterable[tuple[str, Mapping[str, Any]]]) -> Bench:
-    """The bench that all its steps give."""
+    """The bench after all its steps."""
     bench = Bench(plan)
     for kind, content in steps:
         bench = applied(bench, kind, content)

@@ -1,4 +1,4 @@
-"""What a guided calibration is going to read: its stages, and every single reading in order."""
+"""What a guided calibration will read: its stages, and every single reading in order."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ class BenchPlan:
     creep_min: float = 30.0
     """0: no creep test."""
     creep_return: bool = False
-    """The zero is read again after the creep test; plans kept before this was asked have none."""
+    """The zero is read again after the creep test; older stored plans lack this reading."""
     places: tuple[Place, ...] = ()
     crosstalk_n: float = 0.0
     """Load put on each cell in turn; 0: no cross-talk stage."""
@@ -90,7 +90,7 @@ class BenchPlan:
         return self._problem_of_assembly()
 
     def _problem_of_assembly(self) -> str:
-        """Found now, and not after an hour of weights."""
+        """Checked now, rather than after an hour of weights."""
         for place in self.places:
             others = [name for name in place.cells if name not in self.cells]
             if others:
@@ -122,7 +122,7 @@ class Task:
     """How long the load is followed; 0: a single reading."""
 
     def instruction(self, kg_per_n: float | None = None) -> str:
-        """What the engineer does before this reading; with kg_per_n loads are named in kilograms too."""
+        """What the engineer does before this reading; with kg_per_n, loads are also given in kilograms."""
         stage, cell = self.stage, self.cell
         load = f"{self.load_n:.6g} N" if kg_per_n is None else f"{self.load_n * kg_per_n:.5g} kg ({self.load_n:.2f} N)"
         if stage is Stage.WARM_UP:

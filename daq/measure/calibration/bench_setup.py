@@ -1,4 +1,4 @@
-"""What a guided calibration rests on beside its readings, as it is kept; and the calibration both give together."""
+"""The stored set-up of a guided calibration, and the calibration computed from set-up and readings."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ class Setup:
     tilt: str | None = None
     """Name of the tilt channel."""
     degrees_per_count: float | None = None
-    """Of the tilt channel, by the board; None: not known."""
+    """Of the tilt channel, from the board; None if unknown."""
     known_tilts: bool = False
     """The tilts of the plan are set with a level: they calibrate the tilt channel too."""
     expected_per_n: tuple[tuple[str, float], ...] = ()
     """Counts per newton of cells, by data sheet or an earlier calibration."""
     typical_load_n: float = 200.0
-    """On every cell in use, for what the correction of cross-talk leaves."""
+    """On every cell in use, for the residual of the cross-talk correction."""
     simulated: bool = False
     board: Board | None = None
     """As it was when the calibration was begun."""
@@ -59,24 +59,25 @@ class Setup:
 
     @property
     def kg_per_n(self) -> float | None:
-        """What pulls with a newton here, to name the weights in kilograms; None: a reference cell tells the force."""
+        """The mass that pulls with one newton here, to give weights in kilograms; None: a reference cell measures the
+        force."""
         return 1.0 / pull_n(1.0, self.conditions.g_m_s2) if self.conditions.by_weights else None
 
     @property
     def tilt_by_board(self) -> CalibratedChannel | None:
-        """The tilt channel as far as the board itself knows it."""
+        """The tilt channel, with what the board itself knows."""
         if self.tilt is None or self.degrees_per_count is None:
             return None
         return CalibratedChannel(self.tilt, "tilt", (0.0, self.degrees_per_count))
 
 
 def to_content(setup: Setup) -> dict[str, Any]:
-    """Lists, texts and numbers that JSON keeps exactly."""
+    """Lists, texts and numbers that JSON preserves exactly."""
     return {key: lists_of(value) for key, value in asdict(setup).items()}
 
 
 def from_content(content: Mapping[str, Any]) -> Setup:
-    """The setup that was kept. ValueError or TypeError for a content that is none."""
+    """The stored set-up. ValueError or TypeError for invalid content."""
     plan, conditions = dict(content["plan"]), dict(content["conditions"])
     plan |= {
         "channels": tuple(plan["channels"]),
@@ -113,7 +114,7 @@ def made_from(setup: Setup, bench: Bench, *, id: str, made_utc: str) -> Made:
 
 
 def _tilt(setup: Setup, bench: Bench) -> CalibratedChannel | None:
-    """By the tilts set with a level, where there are any; else as the board knows it."""
+    """From the tilts set with a level, if there are any; otherwise from the board."""
     if not setup.known_tilts or setup.tilt is None:
         return setup.tilt_by_board
     column = bench.plan.channels.index(setup.tilt)

@@ -1,7 +1,6 @@
-"""Slips of the hand among calibration points: kilograms typed as newtons, two weights swapped, one forgotten.
-
-The line that agrees with most points is found first, so that a few wrong ones do not hide themselves. A slip is only
-named as one when undoing it makes the whole fit far better; else the point is merely called odd.
+"""Blunders among calibration points: kilograms typed as newtons, two weights swapped, one forgotten. The line that
+agrees with most points is found first, so that a few wrong ones do not mask themselves. A blunder is only named if
+undoing it makes the whole fit far better; otherwise the point is merely called odd.
 """
 
 from __future__ import annotations
@@ -18,10 +17,10 @@ ODD_OF_SPAN = 0.002
 """A point this far off the line, in spans of the readings, is odd; bent or hysteretic cells stay well below."""
 ODD_IN_SD = 6.0
 MUCH_BETTER = 25.0
-"""Undoing a slip has to divide the sum of squared residuals by at least this."""
+"""Undoing a blunder has to reduce the sum of squared residuals by at least this factor."""
 FACTOR_WITHIN = 0.03
 MOST_POINTS = 300
-"""The search for the line goes over pairs of at most this many points."""
+"""The search for the line uses pairs of at most this many points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,7 @@ class Blunders:
 
 
 def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
-    """The slips that can be told from the points alone."""
+    """The blunders that can be recognised from the points alone."""
     line = _line_of_most(load_n, reading)
     if line is None:
         return Blunders()
@@ -67,9 +66,8 @@ def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
 
 
 def unit_factor(per_newton: float, expected_per_newton: float) -> float:
-    """How many times too small the loads were typed: 9.80665 or its inverse when that explains the slope, else 1.
-
-    Tells kilograms typed as newtons throughout, which no point shows beside the others.
+    """The factor by which all loads are too small: 9.80665 or its inverse if that explains the slope, otherwise 1. It
+    detects kilograms typed as newtons throughout, which no single point shows.
     """
     ratio = per_newton / expected_per_newton
     for factor in (STANDARD_G_M_S2, 1.0 / STANDARD_G_M_S2):
@@ -79,7 +77,8 @@ def unit_factor(per_newton: float, expected_per_newton: float) -> float:
 
 
 def _still_odd(load_n: Array, reading: Array, odd: Ints, order: int) -> list[int]:
-    """Those off the curve of this order through the others: a bent cell is odd to a line, not to a parabola."""
+    """Points off the curve of this order through the others: a non-linear cell is odd for a line, but not for a
+    parabola."""
     rest = np.setdiff1d(np.arange(len(load_n)), odd)
     try:
         fit = fit_polynomial(load_n[rest], reading[rest], order)

@@ -1,4 +1,4 @@
-"""The board a calibration was made with: its counts are worth what they are at its gains, and at no other.
+"""The board a calibration was made with: its counts per newton hold at its gains, and at no others.
 
 Counts calibrated at a gain of 64 mean half the newtons at 128, and nothing in them shows it; a board's hello does.
 """
@@ -16,7 +16,7 @@ UNITS_AGREE = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Converter:
-    """One channel of a board, as its hello tells it."""
+    """One channel of a board, from its hello."""
 
     name: str
     gain: int
@@ -26,14 +26,14 @@ class Converter:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A board, as its hello tells it."""
+    """A board, from its hello."""
 
     board_id: str
     converters: tuple[Converter, ...]
 
 
 def board_of(hello: Mapping[str, Any]) -> Board | None:
-    """The board that said this hello, as it is stored; None for an old record that lacks gains."""
+    """The board of this hello, in stored form; None for an old record without gains."""
     channels = hello.get("channels", ())
     if not all("gain" in channel for channel in channels) or not hello.get("board_id"):
         return None
@@ -42,9 +42,8 @@ def board_of(hello: Mapping[str, Any]) -> Board | None:
 
 
 def otherwise(then: Board | None, now: Board | None, names: Collection[str]) -> tuple[str, ...]:
-    """What of the board is not as it was calibrated, in the channels of these names; a sentence each with the remedy.
-
-    Nothing when it is not known what it was, as of a calibration made before boards were kept with them.
+    """What differs on the board from when it was calibrated, in the channels with these names; one sentence each with
+    the remedy. Nothing if that is unknown, as for calibrations from before boards were stored with them.
     """
     if then is None or now is None:
         return ()

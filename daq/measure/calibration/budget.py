@@ -1,6 +1,5 @@
-"""The budget of one cell, from what its series told and what they do not show.
-
-The figures are estimated so that they mean a standard uncertainty, neither the best nor the worst case:
+"""The budget of one cell, from what its series showed and what they cannot show. Each figure is estimated as a standard
+uncertainty, neither the best nor the worst case:
 
     sensitivity    spread of the slopes of the series, for one more loading than those averaged
     repeatability  scatter of a reading and of the zero it counts from: that within the series, times root 2
@@ -9,8 +8,8 @@ The figures are estimated so that they mean a standard uncertainty, neither the 
     creep          the change over the time of the creep test; most of it is there soon
     zero           change of the zero by a series; any part of it may have happened
 
-Scatter swells the spread of the slopes too. That spread is taken as it is, with its few degrees of freedom, and what
-it holds of the scatter is left out of repeatability and fit, so that nothing counts twice.
+Scatter also inflates the spread of the slopes. That spread is used as it is, with its few degrees of freedom, and the
+scatter it contains is left out of repeatability and fit, so that nothing counts twice.
 """
 
 from __future__ import annotations
@@ -40,7 +39,7 @@ class Conditions:
     """False: a reference cell tells the force itself; gravity and air do not come in."""
     resolution_counts: float = 1.0
     temperature_half_range_k: float = 0.0
-    """The jig is used within so much of the temperature of the calibration."""
+    """The jig is used within this range of the temperature of the calibration."""
     sensitivity_per_k: float = 0.0
     """Temperature effect on sensitivity over the output."""
     sensitivity_from: str = ""
@@ -50,7 +49,7 @@ class Conditions:
 
 
 def budget_of(readings: Readings, fit: ZeroFit, found: Figures, conditions: Conditions) -> Uncertainty:
-    """All terms of a cell that its own readings and the conditions give."""
+    """All terms of a cell that follow from its own readings and the conditions."""
     per_count, top_n = abs(float(fit.coefficients[0])), float(readings.load_n.max())
     terms = (*_of_reference(conditions), *_of_series(found), *_of_use(found, conditions, per_count, top_n))
     return Uncertainty(terms, _of_fit(fit, readings, found), float(found.repeatability_dof))
@@ -100,11 +99,10 @@ def _of_use(found: Figures, conditions: Conditions, per_count: float, top_n: flo
 
 
 def _of_fit(fit: ZeroFit, readings: Readings, found: Figures) -> tuple[float, float, float]:
-    """Variances and covariance of the coefficients as those of a load: counts replaced by newtons.
-
-    Only scatter averages out in a fit. What the curve misses the same way in every series, bend and hysteresis, also
-    swells the residuals but has terms of its own, so the covariance is that for the scatter of the readings, those at
-    zero included, which all readings of a series share.
+    """Variances and covariance of the coefficients in terms of load: counts replaced by newtons. Only scatter averages
+    out in a fit. Systematic misfit that is the same in every series, non-linearity and hysteresis, also inflates the
+    residuals but has terms of its own, so the covariance is that for the scatter of the readings, including those at
+    zero, which all readings of a series share.
     """
     if not fit.residual_sd:
         return 0.0, 0.0, 0.0

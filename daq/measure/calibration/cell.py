@@ -20,7 +20,7 @@ from daq.measure.calibration.uncertainty import Term
 
 @dataclass(frozen=True, eq=False, slots=True)
 class CalibratedCell:
-    """The channel as a Calibration keeps it, with the fit and figures it came from."""
+    """The channel as stored in a Calibration, with the fit and figures it came from."""
 
     channel: CalibratedChannel
     readings: Readings
@@ -54,7 +54,7 @@ def calibrated(name: str, readings: Readings, order: int, conditions: Conditions
 def with_assembly(
     channel: CalibratedChannel, added: Sequence[Term] = (), *, tare: TiltTare | None = None
 ) -> CalibratedChannel:
-    """The channel on its jig: the terms its assembly adds to the budget, and the tilt tare with its own."""
+    """The channel on its jig: with the budget terms that its assembly adds, and the tilt tare with its term."""
     if channel.uncertainty is None:
         raise CellError(f"channel '{channel.name}' has no budget to add to; calibrate the cell first")
     of_tare = [] if tare is None else [Term("tilt tare", absolute_n=tare.residual_sd_n, note="scatter about the tare")]

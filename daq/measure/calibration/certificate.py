@@ -1,4 +1,4 @@
-"""What a certificate page says of a calibration, as plain content; drawing it is somebody else's work."""
+"""What a certificate page says about a calibration, as plain content; it is drawn elsewhere."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ SIMULATED = "Made on a simulated jig: nothing here was measured."
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """Who, where, and in what air. Texts as the engineer typed them."""
+    """Who, where, and in what conditions. Texts as the engineer typed them."""
 
     made_by: str
     place: str = ""
@@ -49,7 +49,7 @@ def certificate(
 ) -> dict[str, Any]:
     """The content of a certificate: only texts, numbers, lists, tables and None.
 
-    expected_per_n: counts per newton that the first loads were judged by, of cells of which any were known.
+    expected_per_n: counts per newton by which the first loads were judged, for cells where they were known.
     intervals, cell_class: of OIML R60, whose error limits are drawn beside the residuals for comparison.
     """
     calibration, expected = made.calibration, expected_per_n or {}
@@ -92,7 +92,7 @@ def _asked(task: Task) -> dict[str, Any]:
 
 
 def _of_weights(conditions: Conditions) -> dict[str, Any]:
-    """How the masses became forces; nothing of it where a reference cell told the force."""
+    """How masses became forces; empty if a reference cell measured the force."""
     return {
         "gravity_m_s2": conditions.g_m_s2,
         "gravity_standard_uncertainty_m_s2": conditions.u_gravity_m_s2,

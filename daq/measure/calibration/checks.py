@@ -1,7 +1,6 @@
-"""What is wrong with a reading before it is taken: each finding says what, and what to do.
-
-A finding stops nothing by itself: the engineer may repeat the reading or accept it against the finding, which is then
-kept with it. Only a saturated cell cannot be accepted.
+"""What is wrong with a reading before it is accepted: each finding says what, and what to do. A finding stops nothing
+by itself: the engineer may repeat the reading or accept it anyway, and the finding is then stored with it. Only a
+saturated cell cannot be accepted.
 """
 
 from __future__ import annotations
@@ -29,10 +28,10 @@ def findings(
     expected_per_n: Mapping[str, float] | None = None,
     tilt_deg: float | None = None,
 ) -> tuple[Finding, ...]:
-    """What is wrong with a reading for the task that is due; empty when nothing is.
+    """What is wrong with a reading for the current task; empty if nothing is.
 
     minutes: since power came on (warm-up). expected_per_n: counts per newton of a cell by its data sheet; with it the
-    very first load is checked too, a unit mix-up included. tilt_deg: what the tilt channel says (tare).
+    very first load is checked too, including for a mix-up of units. tilt_deg: the tilt channel's reading (tare).
     """
     task = bench.task
     if task is None:

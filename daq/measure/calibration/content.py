@@ -1,6 +1,6 @@
 """A Calibration as plain content for JSON, and back, exactly: floats survive to the last bit.
 
-A wrong key is named with its place, what was expected there and what came.
+A wrong key is named with its path, what was expected and what was found.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ from daq.measure.calibration.uncertainty import Term, Uncertainty
 from daq.text import checked_lines
 
 FORMAT = 1
-"""Number of this layout; a file of a later one is refused."""
+"""Version of this layout; a file with a later one is refused."""
 LARGEST = 1e15
-"""Of any number in it: far above counts of 32 bits in any unit. The cube of a larger one is no number any more."""
+"""The largest number allowed: far above 32-bit counts in any unit. The cube of a larger one would overflow."""
 LONGEST_TEXT, LONGEST_LIST = 2000, 256
 
 
 def to_dict(calibration: Calibration) -> dict[str, Any]:
-    """Content of lists, texts and numbers that JSON keeps exactly."""
+    """Content of lists, texts and numbers that JSON preserves exactly."""
     plain = {"format": FORMAT, **asdict(calibration)}
     return {key: lists_of(value) for key, value in plain.items()}
 

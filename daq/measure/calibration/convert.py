@@ -4,10 +4,9 @@
     true    crosstalk x shown                      all force channels together
     load    true - (tare(tilt) - tare(tilt at zero))
 
-The tilt channel is P(counts) alone: a zero taken on a slope must not make the slope level.
-
-Only sums and products of single elements are used, in one fixed order: a scan gives the same bits alone, in a block
-of any length, and on any machine. Matrix products and library sines do not promise that.
+The tilt channel is P(counts) alone: a zero taken on a slope must not make the slope level. Only elementwise sums and
+products are used, in a fixed order: a scan gives the same bits alone, in a block of any length, and on any machine.
+Matrix products and library sines do not guarantee that.
 """
 
 from __future__ import annotations
@@ -32,7 +31,7 @@ _COSINE_LESS_ONE = (0.0, -1.0 / 2.0, 1.0 / 24.0, -1.0 / 720.0, 1.0 / 40_320.0, -
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _Table:
-    """A calibration as arrays, so that a block of scans costs no look-ups."""
+    """A calibration as arrays, so that a block of scans needs no look-ups."""
 
     powers: Array
     """(degree + 1, k) coefficients, constant first."""
@@ -46,11 +45,11 @@ class _Table:
 
 
 def apply(calibration: Calibration, counts: npt.ArrayLike, zero_counts: npt.ArrayLike | None = None) -> Array:
-    """Loads in N and tilt in deg, (n, k), of the counts (n, k) of a board's scans; NaN in channels that are not used.
+    """Loads in N and tilt in deg, (n, k), of the counts (n, k) of a board's scans; NaN in unused channels.
 
     zero_counts: readings (k,) of the empty jig; None: the calibration's own zero.
     Beyond the tilts covered the tare stays as at the nearest one: see `tare_holds`.
-    Raises CalibrationError when the channels do not match in number.
+    Raises CalibrationError if the number of channels does not match.
     """
     table = _table_of(calibration)
     raw = np.asarray(counts)
@@ -83,9 +82,8 @@ def tare_holds(calibration: Calibration, tilt_deg: npt.ArrayLike) -> Bools:
 
 
 def in_order(calibration: Calibration, names: Sequence[str]) -> Calibration:
-    """The same calibration for scans whose columns have these names.
-
-    Raises CalibrationError when a name was not calibrated, or a force channel that shows in others is left out.
+    """The same calibration for scans whose columns have these names. Raises CalibrationError if a name was not
+    calibrated, or a force channel with cross-talk to others is missing.
     """
     missing = [name for name in names if name not in calibration.names]
     if missing:
@@ -164,7 +162,7 @@ def _tare_rows(calibration: Calibration) -> tuple[Array, Array, Array, Array] | 
 def _at_zero(calibration: Calibration, zero_counts: bytes) -> tuple[Array, Array]:
     """P(zero counts), 0 for the tilt channel, and the tare at the tilt of the zero, each (k,).
 
-    The zero changes a few times a day and is used for every block, so it is worth keeping.
+    The zero changes a few times a day and is used for every block, so it is worth caching.
     """
     table = _table_of(calibration)
     zero = np.frombuffer(zero_counts)

@@ -1,8 +1,8 @@
-"""The interval that holds a sum of independent errors with a stated probability, from their distributions.
+"""The interval that contains a sum of independent errors with a stated probability, from their distributions.
 
 The distribution of the sum is that of JCGM 101, found by inverting its characteristic function (Gil-Pelaez 1951,
-Biometrika 38:481) instead of drawing it. One effective number of degrees of freedom (JCGM 100 G.4) is too hopeful when
-a term of very few readings meets terms that are known, and too wide for an error with hard limits.
+Biometrika 38:481) instead of drawing it. One effective number of degrees of freedom (JCGM 100 G.4) is too optimistic
+for a term from very few readings among well-known terms, and too wide for an error with hard limits.
 """
 
 from __future__ import annotations
@@ -21,18 +21,19 @@ Line: TypeAlias = tuple[float, float | None, Shape]
 """Standard uncertainty, degrees of freedom (None: infinitely many), distribution."""
 CONFIDENCE = 0.95
 MANY_DOF = 60.0
-"""With more, Student's t is taken as the normal distribution with the same 95 % interval: alike within 0.2 % of it."""
+"""With more, Student's t is replaced by the normal distribution with the same 95 % interval: equal within 0.2 %."""
 VERY_MANY_DOF = 1000.0
-"""Of which no more is said: Student's t has the interval of the normal distribution within 0.2 %."""
+"""More are reported as infinite: Student's t then has the interval of the normal distribution within 0.2 %."""
 NODES, PERIOD = 2048, 24.0
-"""Of the inversion: the distribution repeats after so many half-widths, which adds 0.3 % to a Cauchy distribution's."""
+"""Of the inversion: the distribution repeats after this many half-widths, which adds 0.3 % to a Cauchy distribution's
+interval."""
 
 X_OF_T = np.linspace(0.0, 40.0, 8193)
-"""A table of it is a hundred times faster than Bessel functions, and right to 5e-6."""
+"""A table is a hundred times faster than Bessel functions, and accurate to 5e-6."""
 
 
 def half_width(lines: Sequence[Line], confidence: float = CONFIDENCE) -> float:
-    """Half the symmetric interval that holds the sum of these errors about 0 with this probability."""
+    """Half-width of the symmetric interval about 0 that contains the sum of these errors with this probability."""
     terms = _merged(lines)
     if len(terms) < 2:
         return sum(quantile(*term, confidence) for term in terms)
@@ -75,7 +76,7 @@ def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
 
 
 def said_dof(dof: float) -> str:
-    """Degrees of freedom as a reader wants them."""
+    """Degrees of freedom in readable form."""
     return "very many" if dof > VERY_MANY_DOF else f"{dof:.0f}"
 
 
@@ -106,7 +107,7 @@ def _of_students_t(dof: float) -> Array:
 
 
 def _merged(lines: Sequence[Line]) -> list[Line]:
-    """Without lines of 0, all normal ones as one."""
+    """Without zero terms, and with all normal ones combined."""
     normal, others = 0.0, []
     for u, dof, shape in lines:
         if dof is not None and dof > MANY_DOF:

@@ -1,10 +1,10 @@
-"""Loads that show where they do not act: the matrix of cross-talk and its inverse.
+"""Loads that show where they do not act: the cross-talk matrix and its inverse.
 
 Weights are put on one place after another, and every cell is read each time:
 
     shown = matrix x true          crosstalk of a Calibration = the inverse: true = crosstalk x shown
 
-A load on the bar must not show at the saddle; whatever does is corrected, and what is left goes into the budget. How
+A load on the bar must not show at the saddle; whatever does is corrected, and the residual goes into the budget. How
 much a cell shows of its own load is better known from its own calibration than from a few placements, so each row is
 taken relative to that; `own` tells when the two differ, which means that the assembly carries load past the cell.
 """
@@ -21,16 +21,16 @@ import numpy.typing as npt
 from daq.values import Array
 
 WEAKEST = 0.05
-"""Placements are refused when some mixture of cells was loaded less than this part of the most loaded one."""
+"""Placements are refused if some combination of cells was loaded less than this fraction of the most loaded one."""
 
 
 class CrossTalkError(ValueError):
-    """These placements do not tell the cross-talk; the text says what is missing."""
+    """These placements do not determine the cross-talk; the text says what is missing."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class CrossTalk:
-    """k cells and how they show each other's loads."""
+    """k cells and their cross-talk."""
 
     names: tuple[str, ...]
     matrix: Array
@@ -46,12 +46,12 @@ class CrossTalk:
 
     @property
     def rows(self) -> tuple[tuple[float, ...], ...]:
-        """The correction as a Calibration keeps it."""
+        """The correction as stored in a Calibration."""
         return tuple(tuple(float(value) for value in row) for row in self.correction)
 
     @property
     def own(self) -> tuple[float, ...]:
-        """What each cell shows of its own load; 1 when the assembly carries nothing past it."""
+        """The fraction of its own load that each cell shows; 1 if the assembly carries nothing past it."""
         return tuple(float(value) for value in np.diag(self.matrix))
 
     @property
@@ -74,8 +74,8 @@ def crosstalk(
 
     By least squares over all placements, so repeats and several weights count. scatter_n (k,): standard deviation of
     a reading of each cell, N, for placements without repeats, which show no scatter themselves.
-    Raises CrossTalkError when a cell was never loaded apart from the others, and for a cell that shows others more
-    than itself.
+    Raises CrossTalkError if a cell was never loaded independently of the others, or shows others' loads more than its
+    own.
     """
     true, shown = np.asarray(true_n, dtype=np.float64), np.asarray(shown_n, dtype=np.float64)
     k = len(names)

@@ -1,4 +1,4 @@
-"""What makes a shown load doubtful, so that it can be said beside the load at once."""
+"""What makes a displayed load doubtful, so that it can be stated beside the load at once."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from daq.measure.calibration.points import ENDS_OF_RANGE
 from daq.measure.calibration.uncertainty import expanded
 
 BELOW_ZERO_N = 2.0
-"""A pull of less than this is noise or a swinging part, whatever the budget says."""
+"""A smaller negative load is noise or a swinging part, whatever the budget says."""
 ABOVE_SPAN = 1.05
-"""The curve is believed a little beyond the highest load calibrated, not more."""
+"""The curve is trusted a little beyond the highest calibrated load, no further."""
 ZERO_HOURS = 2.0
 """After that a zero is old; common practice, no source."""
 
 
 ZERO_FLOOR_N = 0.5
-"""A zero that moved by less is not spoken of, however well the cell is calibrated: at 1.6 N/mm, the rise of an ordinary
-rider, it moves an onset by 0.3 mm, and cells return to zero no better. Of our own choosing."""
+"""A zero that moved by less is not reported, however well the cell is calibrated: at 1.6 N/mm, the rise of an ordinary
+rider, it moves an onset by 0.3 mm, and cells return to zero no better. Our own choice."""
 
 
 class Doubt(enum.StrEnum):
@@ -51,7 +51,7 @@ class Doubtful:
 def doubts_of_loads(
     calibration: Calibration, counts: Sequence[float], zero_counts: Sequence[float] | None = None
 ) -> tuple[Doubtful, ...]:
-    """The doubts about the loads that mean counts (k,) show, or a single scan; saturation is seen in single scans."""
+    """The doubts about the loads of mean counts (k,), or of a single scan; saturation shows in single scans."""
     values = apply(calibration, np.array([counts], dtype=np.float64), zero_counts)[0]
     found = []
     for channel, reading, value in zip(calibration.channels, counts, values.tolist(), strict=True):
@@ -75,7 +75,7 @@ def doubts_of_zero(
     """The doubts about a zero taken some hours ago; before, after: counts (k,) of the empty jig then and now.
 
     A zero has moved when it differs by more than the expanded uncertainty at zero load, and by more than the floor.
-    Loads measured between the two are uncertain by that much more.
+    Loads measured between the two are that much more uncertain.
     """
     moved = apply(calibration, np.array([after], dtype=np.float64), before)[0]
     found = []

@@ -1,4 +1,4 @@
-"""Kinds of findings about a reading, before it is taken: each says what is wrong, and what to do."""
+"""Kinds of findings about a reading before it is accepted: each says what is wrong, and what to do."""
 
 from __future__ import annotations
 

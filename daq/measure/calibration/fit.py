@@ -1,9 +1,8 @@
-"""Straight lines and low polynomials by weighted least squares, to nearly all the digits of a double.
-
-Plain normal equations, or a solver on the raw powers of x, lose half the digits on loads of 10^6. Here x is shifted and
-scaled to -1..1, polynomials that are orthogonal over the given points are built one from the next (the recurrence of
-Forsythe 1957, J. SIAM 5:74, each made orthogonal twice), and their coefficients are refined on the residuals. All sums
-run along the last axis, so that thousands of simulated calibrations are fitted in one call.
+"""Straight lines and low-order polynomials by weighted least squares, accurate to nearly all digits of a double. Plain
+normal equations, or a solver on raw powers of x, lose half the digits with loads of 10^6. Here x is shifted and scaled
+to -1..1, polynomials that are orthogonal over the given points are built one from the next (the recurrence of Forsythe
+1957, J. SIAM 5:74, each made orthogonal twice), and their coefficients are refined on the residuals. All sums run along
+the last axis, so that thousands of simulated calibrations are fitted in one call.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ HIGHEST_ORDER = 3
 
 
 class FitError(ValueError):
-    """No such fit can be made from these points; the text says why."""
+    """These points do not allow the fit; the text says why."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -53,7 +52,7 @@ class Fit:
 
     @property
     def r_squared(self) -> Array:
-        """Part of the variation about the mean that the fit explains."""
+        """Fraction of the variation about the mean that the fit explains."""
         with np.errstate(invalid="ignore"):
             return np.asarray(self.ss_regression / (self.ss_regression + self.ss_residual))
 
@@ -75,7 +74,7 @@ class Fit:
         return np.asarray(np.sqrt(np.einsum("...ni,...ij,...nj->...n", powers, self.scaled_covariance, powers)))
 
     def inverse(self, y: float) -> float:
-        """The x that the fit gives y for; of one fit of order 1 or 2, the branch that holds the points.
+        """The x at which the fit has the value y; for a single fit of order 1 or 2, on the branch with the points.
 
         Raises FitError where the fitted curve never reaches y.
         """
@@ -95,10 +94,9 @@ class Fit:
 def fit_polynomial(x: npt.ArrayLike, y: npt.ArrayLike, order: int, *, weights: npt.ArrayLike | None = None) -> Fit:
     """The polynomial of this order closest to the points (..., n), x and y of one shape.
 
-    weights: (..., n) or (n,), proportional to 1/u^2 of each y; they say how points compare, the scatter itself is
-    taken from the residuals.
-    Raises FitError for an order outside 0 (a mean) to 3, too few points or too few different x, numbers that are not
-    finite, and weights that are not above 0.
+    weights: (..., n) or (n,), proportional to 1/u^2 of each y; only their ratios matter, the scatter itself comes from
+    the residuals. Raises FitError for an order outside 0 (a mean) to 3, too few points or too few different x, numbers
+    that are not finite, and weights that are not above 0.
     """
     x, y, w = _checked(x, y, order, weights)
     low, high = x.min(axis=-1), x.max(axis=-1)
@@ -180,7 +178,7 @@ def _orthogonal(t: Array, root_w: Array, order: int) -> tuple[list[Array], Array
 
 
 def _projected(basis: list[Array], target: Array) -> tuple[Array, Array]:
-    """Coefficients on an orthonormal basis and what is left, refined on what is left."""
+    """Coefficients on an orthonormal basis and the residuals, with one refinement on the residuals."""
     rest = target
     alpha = np.zeros((*target.shape[:-1], len(basis)))
     for _ in range(3):
@@ -230,9 +228,8 @@ class ZeroFit:
 def fit_through_zero(
     x: npt.ArrayLike, y: npt.ArrayLike, order: int, *, weights: npt.ArrayLike | None = None
 ) -> ZeroFit:
-    """The curve through zero of this order (1 or 2) closest to the points (n,); points at x = 0 say nothing of it.
-
-    Least squares of y on x, x^2 is least squares of y/x on 1, x with weights x^2, so the same sound route serves.
+    """The curve through zero of this order (1 or 2) closest to the points (n,); points at x = 0 carry no information.
+    Least squares of y on x, x^2 is least squares of y/x on 1, x with weights x^2, so the same accurate method serves.
     Raises FitError as `fit_polynomial`.
     """
     x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)

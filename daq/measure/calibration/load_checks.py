@@ -1,6 +1,5 @@
-"""Whether a reading fits the load that was asked for, and if not, what most likely happened.
-
-The counts per newton are those of the cell's readings so far; before the first, those of its data sheet.
+"""Whether a reading fits the requested load, and if not, what most likely happened. The counts per newton come from the
+cell's readings so far; before the first, from its data sheet.
 """
 
 from __future__ import annotations
@@ -15,16 +14,16 @@ from daq.measure.calibration.steadiness import Settled
 from daq.physics import STANDARD_G_M_S2
 
 UNSTEADY_COUNTS = 2000.0
-"""Changes below it are no load while the counts per newton are not known: 0.25 N of a common 50 kg cell."""
+"""Smaller changes count as no load while the counts per newton are unknown: 0.25 N on a common 50 kg cell."""
 NEAR_LOAD, NEAR_TOP = 0.01, 0.002
-"""A reading fits a load within so much of the load plus so much of the highest load."""
+"""A reading fits a load within this fraction of the load plus that fraction of the highest load."""
 FIRST_NEAR = 0.1
-"""The same of the load, while only the data sheet tells the counts per newton."""
+"""The same fraction of the load, while counts per newton are known only from the data sheet."""
 FACTOR_WITHIN = 0.05
 MOVED_OF_TOP = 0.01
-"""A zero this far from the one before: something moved."""
+"""If a zero is this far from the previous one, something has moved."""
 SHARED = 0.1
-"""A weight right over one cell shows on another by less than this part of it."""
+"""A weight right over one cell shows less than this fraction on another."""
 MIXED = (
     (STANDARD_G_M_S2, "kilograms taken for newtons"),
     (1.0 / STANDARD_G_M_S2, "newtons taken for kilograms"),
@@ -32,7 +31,7 @@ MIXED = (
 
 
 def counts_per_n(bench: Bench, cell: str) -> float | None:
-    """Counts per newton by the readings of this cell so far; None before its first load."""
+    """Counts per newton from this cell's readings so far; None before its first load."""
     column, done = bench.plan.channels.index(cell), bench.used
     over = under = 0.0
     for task in tasks(bench.plan):
@@ -64,7 +63,7 @@ def of_load(bench: Bench, task: Task, cell: str, reading: Settled, expected: Map
 
 
 def _of_zero(bench: Bench, task: Task, cell: str, reading: Settled, expected: Mapping[str, float]) -> list[Finding]:
-    """A zero far from the one before: weight left on, or something moved."""
+    """A zero far from the previous one: a weight left on, or something moved."""
     series = task.series - 1 if task.stage is Stage.ZERO else bench.plan.series
     before = bench.used.get(f"{cell}/{series}/zero-return") or bench.used.get("warm-up")
     per_n = counts_per_n(bench, cell) or expected.get(cell)
@@ -77,7 +76,7 @@ def _of_zero(bench: Bench, task: Task, cell: str, reading: Settled, expected: Ma
 
 
 def _of_unknown_zero(cell: str, moved_counts: float) -> list[Finding]:
-    """Before the first load nothing tells newtons, but a zero that jumped since warm-up has something on it."""
+    """Before the first load newtons are unknown, but if the zero has jumped since warm-up, something is on the cell."""
     if abs(moved_counts) <= UNSTEADY_COUNTS:
         return []
     return [
@@ -109,14 +108,14 @@ def _of_empty(cell: str, fits_n: float, loads: tuple[float, ...]) -> list[Findin
 
 
 def looks_like_a_weight(fits_n: float, loads: tuple[float, ...]) -> bool:
-    """Whether a load is one of a set, or what is added from one to the next."""
+    """Whether a load is one of a set, or an increment between two of them."""
     return any(_near(fits_n, load, loads[-1]) for load in {*loads, *(b - a for a, b in pairwise(loads))})
 
 
 def _of_other_cell(
     bench: Bench, task: Task, cell: str, rise: tuple[float, ...], expected: Mapping[str, float]
 ) -> list[Finding]:
-    """The load shows on another cell more than twice as much as on the one it should hang on."""
+    """The load shows more than twice as much on another cell as on the intended one."""
     own = counts_per_n(bench, cell) or expected.get(cell)
     least = 0.2 * task.load_n if own else UNSTEADY_COUNTS
     shown = {}
@@ -138,9 +137,8 @@ def _of_other_cell(
 def _of_others(
     bench: Bench, task: Task, cell: str, rise: tuple[float, ...], expected: Mapping[str, float]
 ) -> list[Finding]:
-    """A load on another cell, beside the right one on this.
-
-    A cell of which nothing is known yet is taken for one like this, wired either way.
+    """A load on another cell, besides the right one on this. An unknown cell is assumed to be like this one, wired
+    either way.
     """
     column = bench.plan.channels.index
     own = counts_per_n(bench, cell) or expected.get(cell) or (rise[column(cell)] / task.load_n if task.load_n else None)
@@ -223,7 +221,7 @@ def _of_wrong_load(bench: Bench, task: Task, cell: str, fits_n: float, *, surely
 
 
 def _only_load(bench: Bench, cell: str) -> Task | None:
-    """The one load that alone tells so far what a newton is worth; None before it, and once there are more."""
+    """The only load so far from which the counts per newton are known; None before it, and once there are more."""
     done = [
         task
         for task in tasks(bench.plan)

@@ -1,4 +1,4 @@
-"""A calibration as it is kept: every channel of a board, what its counts are worth, and how well that is known.
+"""A calibration as it is stored: every channel of a board, what its counts are worth, and how well that is known.
 
 Never changed afterwards: a new calibration is a new Calibration with another id.
 """
@@ -17,23 +17,23 @@ from daq.measure.calibration.uncertainty import Uncertainty
 Kind = Literal["force", "tilt", "unused"]
 HIGHEST_DEGREE = 3
 STEEPEST_DEG = 30.0
-"""Tilts beyond it (58 %) are no tilts of a jig."""
+"""No jig tilts further (58 %)."""
 
 
 class CalibrationError(ValueError):
-    """A calibration that cannot be used, or used on something it was not made for; the text says why."""
+    """The calibration is invalid, or does not fit what it is used on; the text says why."""
 
 
 @dataclass(frozen=True, slots=True)
 class TiltTare:
-    """What the empty fixture shows on a cell at tilt t: constant + cosine cos t + sine sin t, newtons.
+    """The load of the empty fixture on a cell at tilt t: constant + cosine cos t + sine sin t, newtons.
 
     Only differences to the tilt at the last zero are ever used, and nothing beyond the tilts covered.
     """
 
     constant_n: float
     cosine_n: float
-    """0 when the tilts covered are too close together to tell it from the constant."""
+    """0 if the tilts covered are too close together to separate it from the constant."""
     sine_n: float
     covered_deg: tuple[float, float]
     """Lowest and highest tilt at which it was measured."""
@@ -65,9 +65,9 @@ class CalibratedChannel:
     span_counts: tuple[float, float] | None = None
     """Lowest and highest reading of the calibration."""
     uncertainty: Uncertainty | None = None
-    """Force channels; None: not known, and then no uncertainty may be stated."""
+    """Force channels; None if unknown: then no uncertainty may be stated."""
     tare: TiltTare | None = None
-    """Force channels; None: the fixture's own weight is taken as the same at every tilt."""
+    """Force channels; None: the fixture's own weight is assumed to be the same at every tilt."""
 
     def __post_init__(self) -> None:
         where = f"channel '{self.name}'"
@@ -109,7 +109,7 @@ class Calibration:
 
     id: str
     made_utc: str
-    """ISO 8601, from whoever made it."""
+    """ISO 8601, given by the maker."""
     channels: tuple[CalibratedChannel, ...]
     crosstalk: tuple[tuple[float, ...], ...] | None = None
     """Among the force channels, in order: true loads = crosstalk x loads each cell shows. None: identity."""
@@ -163,7 +163,7 @@ class Calibration:
         return tuple(channel for channel in self.channels if channel.kind == "force")
 
     def channel(self, name: str) -> CalibratedChannel:
-        """The channel of this name. Raises CalibrationError with the names there are."""
+        """The channel with this name. Raises CalibrationError that lists the existing names."""
         for channel in self.channels:
             if channel.name == name:
                 return channel

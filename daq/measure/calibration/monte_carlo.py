@@ -20,7 +20,7 @@ TRIALS = 200_000
 
 @dataclass(frozen=True, slots=True)
 class Propagated:
-    """What the drawn values say of a quantity, in its unit."""
+    """Summary of the drawn values of a quantity, in its unit."""
 
     mean: float
     standard: float
@@ -32,7 +32,7 @@ class Propagated:
 
 @dataclass(frozen=True, slots=True)
 class CrossCheck:
-    """A budget at one load, by formulas and by drawing."""
+    """A budget at one load, by formulas and by Monte Carlo."""
 
     load_n: float
     by_formula: Expanded
@@ -41,8 +41,8 @@ class CrossCheck:
     difference_n: float
     """Largest distance between the ends of the two intervals."""
     tolerance_n: float
-    """Half a unit in the second digit of the standard uncertainty (JCGM 101 7.9.2), or what so many trials leave open
-    of the ends if that is more: those of an interval from few degrees of freedom lie far out and are poorly drawn."""
+    """Half a unit in the second digit of the standard uncertainty (JCGM 101 7.9.2), or the sampling error of the
+    interval's ends, if larger: with few degrees of freedom they lie far out and are poorly sampled."""
 
     @property
     def agrees(self) -> bool:
@@ -71,7 +71,7 @@ def drawn(shape: Shape, standard: float, trials: int, rng: np.random.Generator, 
 def summarised(values: Array, *, confidence: float = CONFIDENCE) -> Propagated:
     """Mean, standard uncertainty and coverage intervals of drawn values (JCGM 101 7.6, 7.7).
 
-    Raises ValueError for fewer than 1000 values: no interval can be read off so few.
+    Raises ValueError for fewer than 1000 values: too few for an interval.
     """
     n = len(values)
     if n < 1000:

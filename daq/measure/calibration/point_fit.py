@@ -1,12 +1,11 @@
-"""A curve through calibration points whose loads are uncertain, and what its coefficients are worth.
-
-Three kinds of errors act on the coefficients:
+"""A curve through calibration points with uncertain loads, and the uncertainty of its coefficients. Three kinds of
+errors act on the coefficients:
 
     scatter  of the readings about the curve
     series   zero and slope differ from series to series; known from as few of them as there are
     loads    errors of the weights; those of one set err together and do not show in the residuals
 
-By generalised least squares, points whose loads are known worse count less, and what loads share counts once.
+With generalised least squares, points with less well-known loads count less, and shared errors count once.
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ class PointFit:
     """reading = sum(coefficients[i] load^i) over n points."""
 
     plain: Fit
-    """By ordinary least squares, loads taken as exact."""
+    """By ordinary least squares, with loads treated as exact."""
     coefficients: Array
     """(p,), constant first."""
     residuals: Array
@@ -38,11 +37,11 @@ class PointFit:
     covariance: Array
     """(p, p), of all errors together."""
     scatter: Array
-    """(p,) standard uncertainty of each coefficient from the scatter, beside what the series hold of it."""
+    """(p,) standard uncertainty of each coefficient from the scatter, without the part contained in the series."""
     series: Array
     loads: Array
     series_dof: int | None
-    """None: the points are not of several series."""
+    """None: there are no separate series."""
 
     @property
     def standard_uncertainties(self) -> Array:
@@ -60,8 +59,8 @@ class PointFit:
 def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointFit:
     """The fit. Raises FitError as `fit_polynomial`.
 
-    Scatter, and those errors of loads that show in the residuals, are scaled to the residuals and have their degrees
-    of freedom; what the spread of the series holds of the scatter is left out beside it.
+    Scatter, and those load errors that show in the residuals, are scaled to the residuals and have their degrees of
+    freedom; the scatter contained in the spread of the series is not counted again.
     """
     plain = fit_polynomial(points.load_n, points.reading, order)
     if points.u_load_n is None and points.series is None:
@@ -112,11 +111,9 @@ def _scaled(covariance: Array, standard: Array) -> Array:
 
 
 def _of_loads(points: Points, plain: Fit, t: Array, onto: Array, weights: Weights) -> tuple[Array, Array]:
-    """(n, n) covariances of the readings that the loads' errors make: what shows in the residuals and is scaled to
-    them, and what is known only as stated.
-
-    Where each point errs on its own, all but the part that the curve follows shows; loads that err together are taken
-    as stated.
+    """(n, n) covariances of the readings due to the loads' errors: the part that shows in the residuals and is scaled
+    to them, and the part known only as stated. If each point errs independently, all but the part that the curve
+    follows shows; shared errors are used as stated.
     """
     nothing = np.zeros((len(t), len(t)))
     if points.u_load_n is None:
@@ -133,8 +130,8 @@ def _of_loads(points: Points, plain: Fit, t: Array, onto: Array, weights: Weight
 def _of_series(
     points: Points, off: Array, t: Array, solve: Array, errors: tuple[Array, Array]
 ) -> tuple[Array, int, tuple[Array, Array]]:
-    """Covariance of the coefficients in t from what parts the series; the number of series, 0 when fewer than two
-    tell a zero and a slope; and how much of it these errors (n, n) make, on the average, by themselves."""
+    """Covariance of the coefficients in t from the differences between series; the number of series, 0 if fewer than
+    two determine a zero and a slope; and how much of it these errors (n, n) produce on average by themselves."""
     nothing = np.zeros((len(solve), len(solve)))
     numbers = [] if points.series is None else [points.series == one for one in np.unique(points.series)]
     each = [mine for mine in numbers if np.count_nonzero(mine) > 2 and np.ptp(t[mine]) > 0.0]

@@ -1,10 +1,10 @@
-"""A table of calibration points: text in, loads and readings out, or every wrong line named.
+"""A table of calibration points: text in, loads and readings out, or an error that names every wrong line.
 
 Columns: `reading`, and `load_n` or `mass_kg`; also, when they are known, `u_load_n` (standard uncertainty of the load,
-newtons), `weights` (any word; loads of one word come from one set of weights and err together), `series` (a number, the
-same for one loading up and down) and `direction` (up or down). Other columns are passed over.
-Columns are parted by comma, semicolon or tab; with semicolon or tab a decimal comma is understood. Lines that begin
-with # and empty lines are comments.
+newtons), `weights` (any word; loads with the same word come from one set of weights and share its error), `series` (a
+number, the same for one loading up and down) and `direction` (up or down). Other columns are ignored. Columns are
+separated by comma, semicolon or tab; with semicolon or tab a decimal comma is understood. Lines that begin with # and
+empty lines are comments.
 """
 
 from __future__ import annotations
@@ -24,15 +24,16 @@ AIR_KG_M3 = 1.2
 WEIGHT_KG_M3 = 8000.0
 """Conventional density of weights and of the air they are calibrated in (OIML D 28)."""
 MOST_BYTES, MOST_POINTS = 256 * 1024, 1000
-"""Of a table. A thorough calibration of one cell has 60 points; looking for slips takes the square of their number."""
+"""The most points of a table. A thorough calibration of one cell has 60; the search for blunders takes time
+proportional to the square of their number."""
 KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "weights", "series", "direction")
 TEXTS = ("weights", "direction")
 ENDS_OF_RANGE = tuple(sign * (1 << bits - 1) - (sign > 0) for bits in (24, 32) for sign in (1, -1))
-"""Readings at which a converter of 24 or 32 bits stands still."""
+"""Readings of a saturated converter of 24 or 32 bits."""
 
 
 class PointsError(ValueError):
-    """These points cannot be used; the text says which line, what was expected and what came."""
+    """The points are invalid; the text says which line, what was expected and what was found."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,14 +44,14 @@ class Points:
     reading: Array
     u_load_n: Array | None
     weights: tuple[str, ...] | None
-    """Of which set each load was."""
+    """The set of weights of each load."""
     series: Ints | None
     falling: tuple[bool, ...] | None
-    """Whether each point was reached by taking weight off."""
+    """Whether each point was reached by removing weight."""
     lines: tuple[int, ...]
     """Line of the text each came from."""
     ignored: tuple[str, ...]
-    """Names of columns passed over."""
+    """Names of ignored columns."""
     from_mass: bool
     """Loads were given as masses."""
 

@@ -1,10 +1,8 @@
-"""The guided calibration as a table: which stage follows which, and what is asked of the engineer in each.
+"""The guided calibration as a table: which stage follows which, and what the engineer does in each.
 
 A calibration of a jig warms up once; then each cell in turn goes through its series of loads (zero, up, down, zero),
-then through a creep test; then the assembled jig gets its off-axis placements, cross-talk and tilts. Every
-single reading can be taken again at any time without starting over: the one before stays in the record, marked as
-replaced.
-
+then through a creep test; then the assembled jig gets its off-axis placements, cross-talk and tilts. Every single
+reading can be repeated at any time without starting over: the previous one stays in the record, marked as replaced.
 Nothing here reads a cell: readings come in, a new Bench goes out.
 """
 
@@ -42,13 +40,13 @@ TRANSITIONS: dict[Stage, dict[BenchTrigger, Stage]] = {
     S.DONE: {},
     S.STOPPED: {},
 }
-"""A stage for which the plan has no readings is passed over. Taking a reading again is not in the table: it is possible
-from everywhere, and leads to that reading."""
+"""A stage without planned readings is skipped. Repeating a reading is not in the table: it is possible from everywhere,
+and leads to that reading."""
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """One reading as taken."""
+    """One accepted reading."""
 
     task: str
     at_utc: str
@@ -59,14 +57,14 @@ class Taken:
     trace: tuple[tuple[float, float], ...] = ()
     """Creep only: (seconds under load, counts of the cell)."""
     replaced: bool = False
-    """Taken again later; kept, and used for nothing."""
+    """Repeated later; kept, but not used."""
     accepted_against: tuple[str, ...] = ()
-    """What was wrong with it in the program's eyes and accepted by the engineer all the same."""
+    """The program's finding, which the engineer accepted."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bench:
-    """A calibration under way."""
+    """A calibration in progress."""
 
     plan: BenchPlan
     taken: tuple[Taken, ...] = ()
@@ -76,12 +74,12 @@ class Bench:
 
     @property
     def used(self) -> dict[str, Taken]:
-        """The reading that counts for each task done."""
+        """The reading that counts for each finished task."""
         return {taken.task: taken for taken in self.taken if not taken.replaced}
 
     @property
     def task(self) -> Task | None:
-        """The reading to take next; None when there is none."""
+        """The next reading to take; None if there is none."""
         done = self.used
         open_tasks = (t for t in tasks(self.plan) if t.id not in done and t.stage not in self.skipped)
         return None if self.stopped else next(open_tasks, None)
@@ -93,7 +91,7 @@ class Bench:
 
 
 def take(bench: Bench, reading: Taken) -> Bench:
-    """The bench with one more reading. NotNow when another one, or none, is due."""
+    """The bench with one more reading. NotNow if another one, or none, is due."""
     task = bench.task
     if task is None:
         raise NotNow(f"the calibration is {bench.stage}: no reading is due; take one again to change it")
@@ -105,7 +103,7 @@ def take(bench: Bench, reading: Taken) -> Bench:
 
 
 def redo(bench: Bench, task_id: str) -> Bench:
-    """The bench with one reading to take again; readings made after it stay. NotNow when it was never taken."""
+    """The bench with one reading to repeat; readings made after it stay. NotNow if it was never taken."""
     if task_id not in bench.used:
         raise NotNow(f"reading {task_id} was not taken yet, so it cannot be taken again")
     taken = tuple(replace(one, replaced=True) if one.task == task_id else one for one in bench.taken)
@@ -113,7 +111,7 @@ def redo(bench: Bench, task_id: str) -> Bench:
 
 
 def redo_series(bench: Bench, cell: str, series: int) -> Bench:
-    """The bench with a whole series of one cell to take again: after the fixture moved, say."""
+    """The bench with a whole series of one cell to repeat, for example after the fixture moved."""
     again = [t.id for t in tasks(bench.plan) if (t.cell, t.series) == (cell, series) and t.id in bench.used]
     if not again:
         raise NotNow(f"series {series} of {cell} was not begun yet")
@@ -131,7 +129,7 @@ def skip(bench: Bench) -> Bench:
 
 
 def stop(bench: Bench) -> Bench:
-    """The bench ended early; what was read stays, and taking a reading again goes on."""
+    """The bench ended early; readings stay, and repeating one continues it."""
     if bench.task is None:
         raise NotNow(f"the calibration is {bench.stage} already")
     return replace(bench, stopped=True)

@@ -1,4 +1,4 @@
-"""Limits of OIML R60-1:2021 for load cells, to judge a cell by. Meeting them here is no type approval."""
+"""Limits of OIML R60-1:2021 for load cells, for comparison. Meeting them here is no type approval."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ STEPS: dict[CellClass, tuple[tuple[float, float], ...]] = {
     "C": ((500, 0.5), (2_000, 1.0), (math.inf, 1.5)),
     "D": ((50, 0.5), (200, 1.0), (math.inf, 1.5)),
 }
-"""(up to and with so many intervals v, permissible error in v before the apportionment)."""
+"""(up to and including this many intervals v, permissible error in v before apportionment)."""
 APPORTIONED = 0.7
-"""p_LC: the cell's part of the error of a whole instrument."""
+"""p_LC: the cell's share in the error of a whole instrument."""
 CREEP, CREEP_LAST_THIRD = 0.7, 0.15
 """Of the permissible error: within 30 min, and between 20 and 30 min."""
 RETURN_V = 0.5
@@ -34,7 +34,7 @@ def permissible_error_n(
         raise ValueError(f"apportionment: expected 0.3 to 0.8, got {apportioned:g}")
     v = interval_n(capacity_n, intervals)
     in_v = abs(load_n) / v
-    # a load that lies on a limit but for rounding belongs below it
+    # a load on a limit, within rounding, belongs below it
     return next(error for limit, error in STEPS[cell_class] if in_v <= limit * (1.0 + 1e-12)) * apportioned * v
 
 

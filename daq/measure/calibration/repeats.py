@@ -1,4 +1,5 @@
-"""What repeated points say of a cell by themselves: how far rising and falling part, and how well series repeat."""
+"""What repeated points alone say about a cell: how far rising and falling readings differ, and how well series
+repeat."""
 
 from __future__ import annotations
 
@@ -13,11 +14,11 @@ from daq.values import Array
 
 @dataclass(frozen=True, slots=True)
 class Hysteresis:
-    """Falling less rising readings, means over the series, at the loads between zero and the highest."""
+    """Falling minus rising readings, means over the series, at the loads between zero and the highest."""
 
     largest: float
     of_rated: float
-    """Over the rated output: the mean reading at the highest load less that at the lowest."""
+    """Over the rated output: the mean reading at the highest load minus that at the lowest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +42,8 @@ def hysteresis(points: Points) -> Hysteresis | None:
 
 
 def loop(points: Points) -> Array:
-    """(n,) what hysteresis adds to each reading: half of load x (highest - load), less rising and more falling.
-
-    As open as the middle one of the loads that tell it, so that a wrong weight among them does not count.
+    """(n,) what hysteresis adds to each reading: half of load x (highest - load), subtracted rising and added falling.
+    Its size is the median over the loads that show it, so that one wrong weight does not matter.
     """
     loads_n, parts = _both_ways(points)
     if not len(parts):
@@ -55,7 +55,7 @@ def loop(points: Points) -> Array:
 
 
 def repeatability(points: Points) -> Repeatability | None:
-    """None where no load was reached twice the same way in different series."""
+    """None if no load was reached twice the same way in different series."""
     if points.series is None:
         return None
     falling = np.zeros(len(points.load_n)) if points.falling is None else np.array(points.falling, dtype=np.float64)

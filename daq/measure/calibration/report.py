@@ -1,6 +1,6 @@
 """A table of points fitted and judged, as plain content: what `calibrate fit` prints.
 
-The reading is fitted on the load: the load is set by weights and is the better known of the two.
+The reading is fitted against the load, which is set by weights and is the better known of the two.
 """
 
 from __future__ import annotations
@@ -35,14 +35,12 @@ def fit_report(
     expected_per_n: float | None = None,
     weights: Weights = "shared",
 ) -> dict[str, Any]:
-    """Coefficients (reading from load in N, constant first), their uncertainties and what the residuals say.
-
-    Where the direction of each point is known, the curve runs in the middle between rising and falling, and the
-    residuals are those without the hysteresis loop.
-    expected_per_n: change of the reading per newton by the cell's data sheet; with it, kilograms typed as newtons
-    throughout are found too. weights: which loads err together, where no column says so.
-    Every value is a number, text, list, table or None, none of them NaN or infinite. Raises
-    PointsError (a ValueError) naming lines, or FitError (a ValueError) for points that allow no such fit.
+    """Coefficients (reading from load in N, constant first), their uncertainties and what the residuals say. If the
+    direction of each point is known, the curve runs midway between rising and falling, and the residuals exclude the
+    hysteresis loop. expected_per_n: change of the reading per newton by the cell's data sheet; with it, kilograms typed
+    as newtons throughout are found too. weights: which loads share errors, if no column says so. Every value is a
+    number, text, list, table or None, none of them NaN or infinite. Raises PointsError (a ValueError) naming lines, or
+    FitError (a ValueError) for points that allow no such fit.
     """
     if order not in (1, 2):
         raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
@@ -90,7 +88,7 @@ def fit_report(
 
 
 def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) -> list[str]:
-    """Warnings about the points. Raises PointsError for a slip that is certain."""
+    """Warnings about the points. Raises PointsError for a certain blunder."""
     found = blunders(points.load_n, points.reading, order)
     named = [_line(points, i) for i in (*found.in_kilograms, *found.too_heavy)]
     if named:
@@ -120,7 +118,7 @@ def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) 
 
 
 def _check_standing_still(points: Points) -> None:
-    """Refuse a cell that stands at one highest or lowest reading while the load grows."""
+    """Refuse a cell that stays at one highest or lowest reading while the load grows."""
     rise = np.sign(np.corrcoef(points.load_n, points.reading)[0, 1]) if np.ptp(points.reading) else 0.0
     if rise == 0.0 or math.isnan(rise):
         raise PointsError("the reading is the same at every load: is the cell connected, and is it this channel?")

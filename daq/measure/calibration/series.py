@@ -1,4 +1,4 @@
-"""What series of known loads, up and down, tell of one cell: its curve, and the figures its budget is made from."""
+"""What series of known loads, up and down, show about one cell: its curve, and the figures for its budget."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from daq.values import Array, Bools, Ints
 
 
 class CellError(ValueError):
-    """These readings do not make a calibration of a cell; the text says what is missing."""
+    """These readings are not enough to calibrate a cell; the text says what is missing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,7 +30,7 @@ class Readings:
     """Mean counts of each reading."""
     series: Ints
     falling: Bools
-    """Reached by taking weight off; the zero at the end of a series too."""
+    """Reached by removing weight; this includes the zero at the end of a series."""
 
     def __post_init__(self) -> None:
         number = len(self.load_n)
@@ -54,7 +54,7 @@ class Readings:
 
     @cached_property
     def time(self) -> Array:
-        """(n,) part of its series that was over at each reading, 0 to 1."""
+        """(n,) fraction of its series completed at each reading, 0 to 1."""
         return self._by_series(lambda mine: np.linspace(0.0, 1.0, len(mine)))
 
     @cached_property
@@ -66,7 +66,7 @@ class Readings:
     def deflection(self) -> Array:
         """(n,) counts above the zero of its series.
 
-        A zero that has moved by the end of a series is taken to have moved evenly: else its drift would pass for
+        A zero that has moved by the end of a series is assumed to have moved evenly: otherwise its drift would pass for
         hysteresis, and for a spread of the series.
         """
         return self.counts - self.zero - self._by_series(self._moved) * self.time
@@ -88,18 +88,18 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What was found of one cell, newtons unless said otherwise."""
+    """The figures of one cell, newtons unless stated otherwise."""
 
     series: int
     levels: int
     sensitivity_relative: float
     """Standard deviation of the series' slopes over their mean."""
     sensitivity_scatter: float
-    """What scatter of the readings alone adds to it, as a standard deviation."""
+    """The part due to scatter of the readings alone, as a standard deviation."""
     repeatability_n: float
     repeatability_dof: int
     linearity_n: float
-    """Root mean square over the levels of the distance of the mean of all readings from the curve."""
+    """Root mean square, over the levels, of the distance of the mean reading from the curve."""
     hysteresis_n: float
     """Root mean square over the levels of half the difference between falling and rising."""
     by_level: tuple[tuple[float, float, float], ...]
@@ -109,14 +109,14 @@ class Figures:
     creep_relative: float
     """Of the load, over the time of the creep test."""
     creep_from: str = ""
-    """Which test, or what stands in for one."""
+    """Which test, or the substitute for one."""
     dead_load_return: float | None = None
-    """Change of the zero over the creep test, over the output at its load; None: not read."""
+    """Change of the zero over the creep test, over the output at its load; None if not read."""
 
 
 @dataclass(frozen=True, slots=True)
 class Creep:
-    """What a creep test found, or what stands in for one."""
+    """The result of a creep test, or its substitute."""
 
     relative: float
     """Change over the test, over the load."""
@@ -154,7 +154,7 @@ def figures(readings: Readings, fit: ZeroFit, creep: Creep) -> Figures:
 
 
 def above(found_n: npt.ArrayLike, noise: npt.ArrayLike) -> Array:
-    """Sizes without what scatter of this variance adds to them."""
+    """Sizes with the contribution of scatter of this variance removed."""
     return np.asarray(np.sqrt(np.maximum(np.square(found_n) - np.asarray(noise), 0.0)))
 
 
@@ -166,7 +166,7 @@ def _scatter(readings: Readings, fit: ZeroFit, group: Ints) -> tuple[float, int,
     """Standard deviation of readings within their series and its degrees of freedom; the series' slopes about their
     mean, over it; and the standard deviation that a unit of scatter gives such a slope.
 
-    What a series differs by from all in zero, drift and slope is taken out before its readings are compared.
+    Each series' own zero, drift and slope are removed before its readings are compared.
     """
     x = readings.load_n / readings.load_n.max()
     off = fit.at(readings.counts - readings.zero.mean()) - readings.load_n

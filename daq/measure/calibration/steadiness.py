@@ -1,4 +1,4 @@
-"""A stretch of scans as one reading: mean, scatter, drift, and whether a converter stood at its end."""
+"""A stretch of scans as one reading: mean, scatter, drift, and whether a converter was saturated."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ class Settled:
     drift: tuple[float, ...]
     """Change from the first to the last scan by the line through all."""
     saturated: tuple[bool, ...]
-    """A scan stood at the end of a 24 or 32 bit converter."""
+    """A scan was at the end of the scale of a 24 or 32 bit converter."""
     scans: int
     seconds: float
 
 
 def settled(t_s: npt.ArrayLike, counts: npt.ArrayLike) -> Settled:
-    """The reading of scans (n, k) at times (n,). ValueError for fewer than 10 scans: no scatter can be read off."""
+    """The reading of scans (n, k) at times (n,). ValueError for fewer than 10 scans: too few to estimate scatter."""
     t, c = np.asarray(t_s, dtype=np.float64), np.asarray(counts, dtype=np.float64)
     if c.ndim != 2 or len(t) != len(c):
         raise ValueError(f"expected scans of several channels with a time each, got {c.shape} at {t.shape}")

@@ -23,7 +23,7 @@ SAME_TILT_DEG = 0.15
 
 
 class TareError(ValueError):
-    """These tilts do not tell the tare; the text says what is missing."""
+    """These tilts do not determine the tare; the text says what is missing."""
 
 
 def fit_tare(tilt_deg: npt.ArrayLike, shown_n: npt.ArrayLike) -> TiltTare:
@@ -56,13 +56,13 @@ def fit_tare(tilt_deg: npt.ArrayLike, shown_n: npt.ArrayLike) -> TiltTare:
 
 
 def span_of_gradient_pct(tilt_deg: npt.ArrayLike) -> float:
-    """Highest less lowest gradient, %."""
+    """Highest minus lowest gradient, %."""
     gradient = 100.0 * np.tan(np.radians(np.asarray(tilt_deg, dtype=np.float64)))
     return float(np.ptp(gradient)) if gradient.size else 0.0
 
 
 def check_tilts(tilt_deg: npt.ArrayLike) -> None:
-    """Refuse tilts (n,), in the order taken or planned, that cannot tell a tare. Raises TareError."""
+    """Refuse tilts (n,), in the order taken or planned, that cannot determine a tare. Raises TareError."""
     tilt = np.asarray(tilt_deg, dtype=np.float64)
     span_pct = span_of_gradient_pct(tilt)
     fewest = FEWEST_WIDE if span_pct >= FULL_SPAN_PCT else FEWEST_NARROW

@@ -1,6 +1,5 @@
-"""Figures by which a load cell is described, each from readings, in the words of OIML R60, ISO 376 and ASTM E74.
-
-Fractions are of the rated output: the reading at the highest load less that at zero, rising loads.
+"""Figures that describe a load cell, each from readings, in the terms of OIML R60, ISO 376 and ASTM E74. Fractions are
+of the rated output: the reading at the highest load minus that at zero, with rising loads.
 """
 
 from __future__ import annotations
@@ -49,7 +48,7 @@ def zero_return(before: float, after: float, rated_output: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Described:
-    """A cell in these words, each a fraction of its rated output."""
+    """A cell in these terms, each a fraction of its rated output."""
 
     non_linearity: float
     hysteresis: float
@@ -60,9 +59,8 @@ class Described:
 
 
 def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLike, falling: npt.ArrayLike) -> Described:
-    """The words for (n,) readings of series of the same loads, each series begun at zero, counts from its own zero.
-
-    Curves are means over the series. A load read on one way only, as the highest, stands for both ways.
+    """The terms for (n,) readings of series of the same loads, each series starting at zero, counts from its own zero.
+    Curves are means over the series. A load read in one direction only, such as the highest, stands for both.
     """
     load, y = np.asarray(load_n, dtype=np.float64), np.asarray(counts, dtype=np.float64)
     down, number = np.asarray(falling, dtype=np.bool_), np.asarray(series)
@@ -107,9 +105,8 @@ def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> Creep:
 
 
 def lower_limit_n(fit: Fit) -> float:
-    """Load below which scatter is too large a part of it: 2.4 residual standard deviations over the mean slope, N.
-
-    The manner of ASTM E74; a class multiplies it (400 for A, 2000 for AA) to get the lowest usable load.
+    """Load below which scatter is too large a fraction: 2.4 residual standard deviations over the mean slope, N. After
+    ASTM E74; a class multiplies it (400 for A, 2000 for AA) to get the lowest usable load.
     """
     return abs(LOWER_LIMIT_FACTOR * float(fit.residual_sd) / float(fit.scaled[1] / fit.half_width))
 
@@ -122,12 +119,12 @@ class LackOfFit:
     dof_lack: int
     dof_pure: int
     p: float
-    """Probability of an F as large by chance; small: another order, or hysteresis, or a slip."""
+    """Probability of so large an F by chance; if small: wrong order, hysteresis, or a blunder."""
     pure_error_sd: float
 
 
 def lack_of_fit(load_n: npt.ArrayLike, reading: npt.ArrayLike, order: int) -> LackOfFit | None:
-    """The lack-of-fit test; None when no load was repeated or there are no loads to spare."""
+    """The lack-of-fit test; None if no load was repeated or there are too few different loads."""
     from scipy.special import fdtrc
 
     load, y = np.asarray(load_n, dtype=np.float64), np.asarray(reading, dtype=np.float64)

@@ -10,13 +10,14 @@ from daq.measure.calibration.model import CalibratedChannel
 from daq.measure.calibration.tare import SAME_TILT_DEG, TareError
 
 ODD_DEG = 0.2
-"""Distance from the line that no level explains; 0.5 deg already move the saddle by 6 mm against gravity."""
+"""A larger distance from the line cannot be the level's error; 0.5 deg already moves the saddle by 6 mm against
+gravity."""
 
 
 def tilt_channel(name: str, tilt_deg: npt.ArrayLike, counts: npt.ArrayLike) -> CalibratedChannel:
     """The tilt channel from known tilts (n,), nose up positive, and mean counts (n,) read there; its zero is level.
 
-    Raises TareError for a span too small to tell a slope and for a tilt that does not fit the others, FitError for
+    Raises TareError for a span too small to determine a slope and for a tilt that does not fit the others, FitError for
     fewer than 3 readings.
     """
     tilt, read = np.asarray(tilt_deg, dtype=np.float64), np.asarray(counts, dtype=np.float64)

@@ -1,9 +1,9 @@
 """The uncertainty of a calibrated load: a budget of terms, combined at any load by the GUM (JCGM 100:2008).
 
 Every term is a standard uncertainty that is constant, grows with the load, follows a curve over the loads, or all of
-these. The scatter of the fitted coefficients comes on top with its full covariance. Terms that are the same for all
-cells of one calibration (the reference weights, gravity) add up as they are when cells are summed; all others add up
-in squares. The expanded uncertainty is that of the distribution of all of them together (JCGM 101).
+these. The scatter of the fitted coefficients comes on top with its full covariance. Terms shared by all cells of one
+calibration (the reference weights, gravity) add linearly when cells are summed; all others add in quadrature. The
+expanded uncertainty is that of the distribution of all of them together (JCGM 101).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Term:
     absolute_n: float = 0.0
     relative: float = 0.0
     dof: float | None = None
-    """Degrees of freedom; None: infinitely many, the uncertainty itself is taken as known."""
+    """Degrees of freedom; None: infinitely many, the uncertainty itself is treated as known."""
     shared: bool = False
     """The same error acts on every cell of this calibration."""
     shape: Shape = "normal"
@@ -37,10 +37,10 @@ class Term:
     note: str = ""
     """Where the figure comes from."""
     curve: tuple[tuple[float, float], ...] = ()
-    """(load, standard uncertainty) in newtons, straight in between and level beyond."""
+    """(load, standard uncertainty) in newtons, linear in between and constant beyond."""
     closed: bool = False
     """The curve is a loop that closes at 0 and at its last load, and follows load x (last load - load) in between: a
-    straight line would cut its belly off."""
+    straight line would cut off its middle."""
 
     def __post_init__(self) -> None:
         for name in ("absolute_n", "relative"):
@@ -110,7 +110,7 @@ class Expanded:
     expanded_n: float
     standard_n: float
     coverage_factor: float
-    """Of the two above; that of the normal distribution where nothing is uncertain."""
+    """The ratio of the two above; that of the normal distribution if nothing is uncertain."""
     dof: float
     """Effective degrees of freedom (Welch-Satterthwaite); inf when all terms are taken as known."""
     confidence: float = CONFIDENCE
@@ -124,8 +124,8 @@ def expanded(uncertainty: Uncertainty, load_n: float, *, confidence: float = CON
 def expanded_sum(parts: Sequence[tuple[Uncertainty, float]], *, confidence: float = CONFIDENCE) -> Expanded:
     """Expanded uncertainty of the sum of several channels, each with its load in N.
 
-    Shared terms of one name act together: their uncertainties add up, with the sign of the load where they grow with
-    it, before they are squared.
+    Shared terms with the same name act together: their uncertainties are added before squaring, with the sign of the
+    load where they grow with it.
     """
     own: list[Line] = []
     together: dict[str, list[Line]] = {}
@@ -143,7 +143,7 @@ def expanded_sum(parts: Sequence[tuple[Uncertainty, float]], *, confidence: floa
 
 
 def combine(lines: Sequence[Line], *, confidence: float = CONFIDENCE) -> Expanded:
-    """Root of the sum of squares of independent errors, and the half-width that holds their sum.
+    """Root of the sum of squares of independent errors, and the half-width that contains their sum.
 
     Effective degrees of freedom: u^4 / sum(u_i^4 / dof_i) (Welch-Satterthwaite, JCGM 100 G.4.1).
     """

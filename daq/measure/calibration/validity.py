@@ -1,7 +1,6 @@
-"""Whether a calibration may still be trusted, from times that are handed in: nothing here knows what time it is.
-
-A calibration holds for 12 months, a daily check for 24 hours. A stale or failed one takes away the verdict, never the
-recording: the loads are kept and can be computed again with a later calibration.
+"""Whether a calibration may still be trusted, from times passed in: nothing here reads a clock. A calibration is valid
+for 12 months, a daily check for 24 hours. A stale or failed one costs the verdict, never the recording: the loads are
+kept and can be recomputed with a later calibration.
 """
 
 from __future__ import annotations
@@ -23,7 +22,7 @@ SLIPS = (
     (STANDARD_G_M_S2, "is the weight in kilograms?"),
     (1.0 / STANDARD_G_M_S2, "is the weight in newtons?"),
 )
-"""Factors by which a load shows wrong when its unit was mistaken."""
+"""Factors by which a load is wrong if its unit was mistaken."""
 
 
 class Standing(enum.StrEnum):
@@ -36,14 +35,14 @@ class Standing(enum.StrEnum):
     FROM_THE_FUTURE = "from-the-future"
     MISSING = "missing"
     OTHER_BOARD = "other-board"
-    """The board, a gain or the units of a count are not those it was made with."""
+    """The board, a gain or the units per count are not those it was made with."""
     SIMULATED = "simulated"
     """Made on a simulated jig and used on a real one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Validity:
-    """How a calibration stands now, and in a sentence why."""
+    """The status of a calibration now, and a sentence that says why."""
 
     standing: Standing
     sentence: str
@@ -66,7 +65,7 @@ class SensitivityCheck:
     """Standard uncertainty of the weight's force."""
     shown_n: float
     expanded_n: float
-    """What the calibration says of the shown load, 95 %."""
+    """The calibration's expanded uncertainty of the shown load, 95 %."""
 
     @property
     def error_n(self) -> float:
@@ -79,7 +78,7 @@ class SensitivityCheck:
 
     @property
     def normalised(self) -> float:
-        """Error over what both uncertainties allow (E_n of ISO 13528): within +-1 is as it should be."""
+        """Error over the combined expanded uncertainty (E_n of ISO 13528): satisfactory within +-1."""
         return self.error_n / self.limit_n if self.limit_n > 0.0 else math.copysign(math.inf, self.error_n)
 
     @property
@@ -88,7 +87,7 @@ class SensitivityCheck:
 
     @property
     def sentence(self) -> str:
-        """What the check found and, when it failed, what to do."""
+        """What the check found and, if it failed, what to do."""
         found = f"{self.channel}: {self.load_n:.2f} N shows as {self.shown_n:.2f} N, {self.error_n:+.2f} N"
         if self.passed:
             return f"{found}; up to {self.limit_n:.2f} N is as calibrated"
@@ -120,10 +119,8 @@ def validity(
     months: int = MONTHS,
     check_hours: float = CHECK_HOURS,
 ) -> Validity:
-    """How a calibration made then and checked so stands now. made_utc None: there is none.
-
-    Of several checks of one channel the latest counts. Raises ValueError for a time that is no ISO 8601 time with a
-    zone.
+    """The status now of a calibration made and checked at these times. made_utc None: there is none. Of several checks
+    of one channel, the latest counts. Raises ValueError for a text that is not an ISO 8601 time with a zone.
     """
     if made_utc is None:
         return Validity(Standing.MISSING, "no cell is calibrated: loads are unknown, recording goes on. Calibrate them")
@@ -165,13 +162,14 @@ def validity(
 
 
 def fits_sweep_of(made_utc: str, ridden_utc: str, *, months: int = MONTHS) -> bool:
-    """Whether a calibration may be applied to a sweep ridden then: made within so many months before or after it."""
+    """Whether a calibration may be applied to a sweep ridden at that time: made within the validity period before or
+    after it."""
     first, second = sorted((moment(made_utc), moment(ridden_utc)))
     return second < months_later(first, months)
 
 
 def moment(text: str) -> datetime:
-    """A time in UTC. ValueError for a text that is no ISO 8601 time with a zone."""
+    """A time in UTC. ValueError for a text that is not an ISO 8601 time with a zone."""
     try:
         read = datetime.fromisoformat(text)
     except ValueError as error:
@@ -182,6 +180,6 @@ def moment(text: str) -> datetime:
 
 
 def months_later(start: datetime, months: int) -> datetime:
-    """The same day of the month, or its last day when there is no such day."""
+    """The same day of the month, or its last day if there is no such day."""
     year, month = divmod(start.year * 12 + start.month - 1 + months, 12)
     return start.replace(year=year, month=month + 1, day=min(start.day, calendar.monthrange(year, month + 1)[1]))

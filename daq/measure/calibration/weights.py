@@ -13,12 +13,12 @@ from daq.measure.calibration.points import AIR_KG_M3, buoyancy_factor
 CLASSES = {"E2": 1.6e-6, "F1": 5e-6, "F2": 1.6e-5, "M1": 5e-5, "M2": 1.6e-4, "M3": 5e-4}
 """Largest permissible error over nominal mass, 1 to 50 kg."""
 AIR_VARIES_KG_M3 = 0.1
-"""Half the range of air density over heights and weathers a jig stands in."""
+"""Half the range of air density over the altitudes and weather a jig is used in."""
 
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """A set of weights of one kind, as used in one calibration."""
+    """The set of weights used in one calibration."""
 
     relative: float
     """Standard uncertainty of a mass over the mass."""
@@ -34,14 +34,16 @@ class Weights:
 
 
 def of_class(name: str) -> Weights:
-    """Weights of a class without a certificate: anything within the tolerance is as likely (tolerance / sqrt 3)."""
+    """Weights of a class without a certificate: anything within the tolerance is equally likely (tolerance / sqrt
+    3)."""
     if name not in CLASSES:
         raise ValueError(f"class of weights: expected one of {', '.join(CLASSES)}, got {name!r}")
     return Weights(CLASSES[name] / math.sqrt(3.0), f"class {name} (OIML R111)")
 
 
 def certified(expanded_kg: float, mass_kg: float, *, certificate: str, coverage_factor: float = 2.0) -> Weights:
-    """Weights with a certificate that states an expanded uncertainty; also masses read off a scale that has one."""
+    """Weights with a certificate that states an expanded uncertainty; also masses read from a scale with a
+    certificate."""
     if not (mass_kg > 0.0 and coverage_factor > 0.0):
         raise ValueError(f"expected a mass and a coverage factor above 0, got {mass_kg} kg and {coverage_factor}")
     return Weights(expanded_kg / coverage_factor / mass_kg, certificate)
