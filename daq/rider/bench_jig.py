@@ -1,7 +1,6 @@
-"""A simulated jig with weights in place of a rider: cells that are wrong in known ways, for trying a calibration.
-
-A model. Each cell bends, lags, creeps and shows a little of its neighbours' loads; the weights are not quite what is
-written on them. All of it is known, so a calibration made here can be held against the truth.
+"""A simulated jig with weights in place of a rider: cells with known faults, for trying a calibration. A model. Each
+cell is slightly non-linear, has hysteresis and creep, and shows a little of its neighbours' loads; the weights differ
+slightly from their marks. All of this is known, so a calibration made here can be compared with the truth.
 """
 
 from __future__ import annotations
@@ -16,27 +15,26 @@ from daq.rider.jig import JigBlock
 from daq.values import Array
 
 CREEP_TAU_S = 480.0
-"""Most of the creep of a foil cell is over in half an hour; of our own choosing."""
+"""Most of a foil cell's creep is over in half an hour; our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class CellFaults:
-    """How one cell is wrong. Fractions; x is the load over the capacity. Sizes of a good class C cell."""
+    """The errors of one cell. Fractions; x is the load over the capacity. Values of a good class C cell."""
 
     capacity_n: float
     bend: float
-    """Shown too much by capacity bend 4 x (1 - x)."""
+    """Excess reading: capacity * bend * 4 x (1 - x)."""
     lag: float
-    """Falling over rising readings half-way down from the highest load, over that load."""
+    """Falling minus rising reading half-way down from the highest load, over that load."""
     creep: float
     """Of the load, after a long time."""
     shows: Mapping[str, float] = field(default_factory=dict)
     """Fraction of this cell's load that other cells show."""
 
     def shown_n(self, load_n: float, highest_n: float = 0.0) -> float:
-        """What the cell shows of a load, N, without creep and its neighbours.
-
-        highest_n: the highest load since it was empty; a loop closes where it turned back.
+        """What the cell shows for a load, N, without creep and neighbours. highest_n: the highest load since it was
+        empty; the hysteresis loop closes where the load turned back.
         """
         x = load_n / self.capacity_n
         back = load_n / max(highest_n, load_n) if load_n > 0.0 else 0.0
@@ -53,7 +51,7 @@ FAULTS = {
 
 
 class BenchJig:
-    """Weights on a simulated jig, with its state. Put things, then advance."""
+    """Weights on a simulated jig, with its state. Set things, then advance."""
 
     def __init__(
         self,
@@ -80,7 +78,7 @@ class BenchJig:
         return self._scans / self.electronics.rate_hz
 
     def put(self, marked_n: Mapping[str, float]) -> None:
-        """These weights, by their marks, hang on the cells from now on; none on a cell not named."""
+        """From now on these weights, by their marks, hang on the cells; none on a cell not named."""
         strange = sorted(set(marked_n) - set(CELLS))
         if strange:
             raise ValueError(f"no cell {', '.join(strange)}; the simulated jig has {', '.join(CELLS)}")
@@ -95,7 +93,7 @@ class BenchJig:
         self._tilt_deg = tilt_deg
 
     def advance(self, duration_s: float) -> JigBlock:
-        """The scans of the next duration_s; none when no scan falls into it."""
+        """The scans of the next duration_s; none if no scan falls into it."""
         rate_hz = self.electronics.rate_hz
         self._asked_s += duration_s
         n = max(0, int(self._asked_s * rate_hz + 1e-6) - self._scans)
@@ -120,7 +118,7 @@ class BenchJig:
         )
 
     def _shown(self, n: int, dt_s: float) -> Array:
-        """(n, 4) what the cells show, their creep going on."""
+        """(n, 4) what the cells show, including creep."""
         mine = np.array(
             [
                 self.faults[cell].shown_n(load_n, highest_n)

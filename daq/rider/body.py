@@ -1,7 +1,6 @@
-"""The rider's posture on the jig and where its mass is: a plane linkage of de Leva segments.
-
-A model: rigid segments, joints in one plane, a foot that keeps its angle, the trunk as one piece. Positions are in
-the jig frame, metres, arrays (..., 2) of x and y. Knows nothing of forces.
+"""The rider's posture on the jig and its mass distribution: a plane linkage of de Leva segments. A model: rigid
+segments, joints in one plane, a constant foot angle, the trunk as one piece. Positions are in the jig frame, metres,
+arrays (..., 2) of x and y. The module knows nothing about forces.
 """
 
 from __future__ import annotations
@@ -25,13 +24,13 @@ ANKLE_HEIGHT = 0.31
 CERVICAL_ABOVE_SHOULDERS = 0.0504
 """Seventh cervical beyond the middle of the shoulders, over stature: (603.3 - 515.5) / 1741 mm, de Leva."""
 HEAD_ANGLE_RAD = math.radians(65.0)
-"""Head to the horizontal, looking ahead. Assumption."""
+"""Head relative to the horizontal, looking ahead. Assumption."""
 TURN_DEG = np.arange(0.0, 360.0, 5.0)
-"""Crank angles a mean over the turn is taken at; exact for all harmonics below 72."""
+"""Number of crank angles for a mean over the turn; exact for all harmonics below 72."""
 
 
 class CannotReach(ValueError):
-    """A limb is too short or too long for where its ends are."""
+    """A limb is too short or too long for the position of its ends."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +73,7 @@ class Body:
 def third_corner(start: Array, end: Array, first_m: float, second_m: float, *, side: float, limb: str) -> Array:
     """Where two links meet that run from start over first_m and second_m to end, (..., 2).
 
-    side +1: to the left of the way from start to end, -1: to the right. CannotReach when the links do not span it.
+    side +1: left of the direction from start to end, -1: right. CannotReach if the links do not span it.
     """
     span = end - start
     d = np.hypot(span[..., 0], span[..., 1])
@@ -108,7 +107,7 @@ class Placed:
 
 
 def upper_body(body: Body, hip_m: Array, grip_m: Array) -> Placed:
-    """Head, trunk and both arms with the hands on the bar. CannotReach when they cannot be there."""
+    """Head, trunk and both arms with the hands on the bar. CannotReach if that is impossible."""
     arm_m = body.length_m("upper_arm") + body.length_m("forearm") + body.length_m("hand")
     shoulder = third_corner(
         hip_m, grip_m, body.length_m("trunk"), body.arm_extension * arm_m, side=1.0, limb="trunk and arms"

@@ -7,8 +7,8 @@ BB, and the crank torque), the saddle (its load point moves, up to a limit) and 
     avail = M_0 + |x_hip| * foot load + Q            less when posture costs leverage further forward
     hands = light + softplus(need - avail) / lever
 
-While avail covers need the hands stay light and the saddle's load point takes the rest. A passive rider shows no
-onset; this one does, further forward with more torque and on a gradient.
+While avail covers need, the hands stay light and a shift of the saddle's load point takes the rest. A passive rider
+shows no onset; this one does, further forward with more torque and on a gradient.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from daq.rider.model import Kind, RiderModel
 from daq.values import Array
 
 REAR_END_MM, FRONT_END_MM = 260.0, -60.0
-"""Onsets are looked for between these; loaded riders have theirs behind."""
+"""Onsets are searched for between these; loaded riders have theirs behind."""
 LOADED_ONSET_MM = 160.0
 _STEP_MM = 0.5
 """Half of the central difference for derivatives along setback."""
@@ -34,7 +34,7 @@ _STEP_MM = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Posture:
-    """One saddle position on one tilt: what statics needs to know of it."""
+    """One saddle position at one tilt, as statics needs it."""
 
     weight_normal_n: float
     com_m: tuple[float, float]
@@ -42,7 +42,7 @@ class Posture:
     hip_m: tuple[float, float]
     grip_m: tuple[float, float]
     seat_mm: float
-    """The setback at which the hips sit: the saddle's own, or less where they slide forward on it."""
+    """The setback of the hips: the saddle's own, or less if they slide forward on it."""
     saddle_top_m: float
     tilt_rad: float
 
@@ -64,7 +64,7 @@ class Posture:
 
 
 def posture(model: RiderModel, geometry: JigGeometry, setback_mm: float, tilt_rad: float) -> Posture:
-    """The rider at a setback, from the linkage of the body. CannotReach when it cannot sit there."""
+    """The rider at a setback, from the body's linkage. CannotReach if it cannot sit there."""
     seat_mm = model.confounds.seat_mm(setback_mm)
     hip, grip = geometry.hip_m(seat_mm), geometry.grip_m(setback_mm)
     body = model.body
@@ -88,11 +88,11 @@ class Budget:
 
     model: RiderModel
     geometry: JigGeometry
-    """As it really is: of a rider whose bar stays, with the bar fixed."""
+    """The true jig: for a rider whose bar does not move, with the bar fixed."""
     support_nm: float
     """M_0, at the onset; infinite for a rider whose support never runs out."""
     leverage_nm_per_mm: float
-    """Support lost per mm forward beside what the feet's lever loses."""
+    """Support lost per mm forward in addition to the loss of the feet's lever."""
     bend_nm: float
 
     def feet_n(self, at: Posture, torque_nm: Array | float) -> Array:
@@ -101,7 +101,7 @@ class Budget:
         return np.asarray(self.model.foot_share * at.weight_normal_n + self.model.foot_n_per_nm * more_nm)
 
     def light_n(self, at: Posture, torque_nm: Array | float) -> Array:
-        """Hand load while the support covers the need."""
+        """Hand load while support covers the need."""
         model = self.model
         forward_mm = self.geometry.reference_setback_mm - at.seat_mm
         more_nm = np.asarray(torque_nm) - model.torque_nm
@@ -114,7 +114,7 @@ class Budget:
         return np.asarray(need - support + at.hip_m[0] * self.feet_n(at, torque_nm) - torque_nm)
 
     def hands_n(self, at: Posture, torque_nm: Array | float) -> Array:
-        """Mean hand load, for one torque or many."""
+        """Mean hand load, for one torque or an array."""
         light = self.light_n(at, torque_nm)
         if math.isinf(self.support_nm):
             return np.asarray(light)
@@ -124,7 +124,7 @@ class Budget:
         return np.asarray(light + np.maximum(excess, 0.0) / at.lever_m)
 
     def onset_mm(self, tilt_rad: float, torque_nm: float) -> float | None:
-        """The setback at which support just covers the need; None without one between the ends of the search."""
+        """The setback at which support just covers the need; None if there is none in the search range."""
         if not self.model.has_onset:
             return None
 
@@ -141,7 +141,7 @@ class Budget:
         return 0.5 * (rear + front)
 
     def reachable_mm(self, tilt_rad: float) -> tuple[float, float]:
-        """The rearmost and foremost setback the body reaches, to the centimetre."""
+        """The rearmost and foremost setback the body can reach, to the centimetre."""
         reached = []
         for setback_mm in np.arange(FRONT_END_MM, REAR_END_MM + 1.0, 10.0):
             try:
@@ -155,8 +155,8 @@ class Budget:
 def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
     """The budget that puts this rider's onset and slope where the model says, level and at the reference effort.
 
-    The slope is that with the reach kept. With the bar fixed the trunk comes up as the saddle comes forward, so the
-    need grows less; what posture costs the support beside the feet's lever is taken to shrink in the same proportion.
+    The slope is that with the reach kept. With the bar fixed, the trunk rises as the saddle comes forward, so the need
+    grows less; the posture-dependent loss of support is assumed to shrink in proportion.
     """
     geometry = replace(geometry, reach_kept=geometry.reach_kept and not model.confounds.bar_stays)
     if model.kind in (Kind.STRAIGHT, Kind.FLAT):
@@ -181,7 +181,7 @@ def _bare(model: RiderModel, geometry: JigGeometry) -> Budget:
 
 
 def _lost_nm_per_mm(bare: Budget, at_mm: float) -> float:
-    """What geometry alone adds to the need and takes from the support per mm forward."""
+    """What geometry alone adds to the need and subtracts from the support per mm forward."""
     rear, front = (
         float(bare.excess_nm(posture(bare.model, bare.geometry, s, 0.0), bare.model.torque_nm))
         for s in (at_mm + _STEP_MM, at_mm - _STEP_MM)

@@ -13,7 +13,7 @@ HAND, NOSE, REAR = (CELLS.index(name) for name in ("hands_right", "saddle_nose",
 
 
 class CellFaults:
-    """The faults of one jig, with their memory: a frozen cell goes on showing what it showed last."""
+    """The faults of one jig, with their memory: a frozen cell keeps its last reading."""
 
     def __init__(self, wrong: Confounds, zero_counts: tuple[float, ...]) -> None:
         self._wrong = wrong
@@ -21,9 +21,8 @@ class CellFaults:
         self._last: Array | None = None
 
     def show(self, counts: Array, place: int, since_s: Array) -> tuple[Array, Bools]:
-        """Counts (n, k) as the converter reads them at this place, and which scans (n,) stand at an end.
-
-        since_s (n,): how long the saddle has stood here. Counts may be means over strokes.
+        """Counts (n, k) as the converter reads them at this position, and which scans (n,) are saturated. since_s (n,):
+        time since the saddle was put here. Counts may be means over strokes.
         """
         wrong, shown = self._wrong, counts.copy()
         if wrong.swapped:

@@ -1,7 +1,7 @@
 """What can pass for an onset, or hide one: each confound of a simulated rider and its jig, with a size. Combinable.
 
-A model, every line of it; the sizes are judgement. Nothing here changes where the rider's true onset is, except that a
-rider without one still has none.
+All of this is a model; the sizes are judgement. Nothing here changes the rider's true onset, and a rider without one
+still has none.
 """
 
 from __future__ import annotations
@@ -15,40 +15,41 @@ from daq.values import Array
 
 NEVER = math.inf
 USUAL_MOVE_MM = 5.0
-"""What a rider takes a move of the saddle for that was none, loosened and put back, before there was any other; later
-it is taken for a move of the middle size of those so far."""
+"""The size a rider attributes to a sham move, loosened and put back, before any real one; later it is taken for a move
+of the median size so far."""
 MOVE_FELT = 0.3
-"""Relative standard deviation of what a rider takes a real move for."""
+"""Relative standard deviation of a rider's estimate of a real move."""
 EXPECTED_OVER_MM = 10.0
-"""An expected rise has 63 % of its size so far forward of the habitual place."""
+"""An expected rise reaches 63 % of its size this far forward of the habitual setback."""
 TORQUE_FALLS_OVER_MM = 25.0
 FAULT_AFTER_S = 10.0
-"""A cell goes wrong so long after its place was set up: in the middle of a step."""
+"""A cell goes wrong this long after its position was set: in the middle of a step."""
 
 
 @dataclass(frozen=True, slots=True)
 class Confounds:
-    """Sizes of all confounds; the defaults are a rider and a jig without any. Places are counted from 1 as ridden."""
+    """Sizes of all confounds; the defaults are a rider and a jig without any. Positions are counted from 1 as
+    ridden."""
 
     slide_behind_mm: float = NEVER
-    """While the saddle is behind this setback the hips stay in space and slide forward on it."""
+    """While the saddle is behind this setback, the hips stay where they are and slide forward on it."""
     slide_share: float = 1.0
-    """How much of the saddle's way they so undo."""
+    """The fraction of the saddle's move that this undoes."""
     bar_stays: bool = False
-    """The bar stays where it is, whatever the plan says of the reach."""
+    """The bar stays where it is, whatever the plan says about reach."""
     lag_s: float = 0.0
-    """Time constant with which posture, and so hand load, follows to each place's level."""
+    """Time constant with which posture, and so hand load, approaches each position's level."""
     scatter_n: float = 0.0
-    """Standard deviation between visits: posture and grip are taken up anew at each."""
+    """Standard deviation between visits: posture and grip are new at each."""
     placement_mm: float = 0.0
-    """Standard deviation of where the saddle stands about where it is said to stand."""
+    """Standard deviation of the saddle's true position about the stated one."""
     fatigue_late_n: float = 0.0
-    """Hand load gained by the end of the ride, all of it in its second half."""
+    """Hand load gained by the end of the ride, all of it in the second half."""
     fatigue_linear_n: float = 0.0
     fatigue_saturating_n: float = 0.0
     """Most of it early: 1 - exp(-3 t / over), of its end value."""
     fatigue_over_s: float = 600.0
-    """When fatigue has its size; late and linear go on at the same rate."""
+    """When fatigue reaches its size; late and linear continue at the same rate."""
     expectation_n: float = 0.0
     """Hand load an unblinded rider adds, at most, forward of the habitual place: it answers to where the rider believes
     the saddle to be."""
@@ -58,28 +59,28 @@ class Confounds:
     """Hand load gained, by the right hand alone, when it takes another grip in mid-sweep."""
     grip_place: int = 6
     grip_after_s: float = 0.0
-    """How long after the saddle stands there."""
+    """Delay after the saddle was put there."""
     torque_falls_nm: float = 0.0
-    """Torque lost forward of a place, in proportion over the next 25 mm; no power sensor tells."""
+    """Torque lost forward of a position, linearly over the next 25 mm; no power sensor shows it."""
     torque_falls_mm: float = 55.0
     no_power: bool = False
     """There is no power sensor."""
     frozen_hand_place: float = NEVER
-    """The right hand's cell shows one and the same reading from this place on."""
+    """The right hand's cell is frozen from this position on."""
     frozen_nose_place: float = NEVER
     saturated_place: float = NEVER
-    """The right hand's converter stands at its end from this place on."""
+    """The right hand's converter is saturated from this position on."""
     gain: float = 1.0
-    """What the right hand's cell shows from gain_place on, over what it showed before."""
+    """Gain of the right hand's cell from gain_place on, relative to before."""
     gain_place: int = 6
     swapped: bool = False
     """The plugs of the right hand's cell and of the saddle's rear cell are swapped."""
     swapped_saddle: bool = False
     """Those of the saddle's two cells."""
     slide_sticks_place: float = NEVER
-    """The sensor of the saddle's slide goes on showing, from this place on, where the saddle stood before."""
+    """The sensor of the saddle's slide sticks, from this position on, at the previous reading."""
     slide_jumps_place: float = NEVER
-    """It jumps while this place is ridden."""
+    """It jumps while this position is ridden."""
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
@@ -89,11 +90,11 @@ class Confounds:
 
     @property
     def power_told(self) -> bool:
-        """Whether a power sensor tells what the rider does."""
+        """Whether a power sensor shows the rider's effort."""
         return not (self.no_power or self.torque_falls_nm > 0.0)
 
     def seat_mm(self, setback_mm: float) -> float:
-        """The setback at which the hips sit: the saddle's, or less where they slide."""
+        """The setback of the hips: the saddle's, or less if they slide."""
         return setback_mm - self.slide_share * max(setback_mm - self.slide_behind_mm, 0.0)
 
     def fatigue_n(self, t_s: Array) -> Array:
@@ -105,7 +106,7 @@ class Confounds:
         return np.asarray(gained_n)
 
     def expected_n(self, believed_mm: float) -> float:
-        """Hand load added by a rider who believes the saddle to be there."""
+        """Hand load added by a rider who believes the saddle to be at this setback."""
         if self.blinded:
             return 0.0
         forward_mm = max(self.habit_mm - believed_mm, 0.0)

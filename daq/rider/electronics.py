@@ -13,7 +13,7 @@ LOWEST, HIGHEST = -(1 << 23), (1 << 23) - 1
 CELLS = ("hands_left", "hands_right", "saddle_nose", "saddle_rear")
 CHANNELS = (*CELLS, "tilt")
 GAIN = 128
-"""At which sensitivities, zeros and noise are told."""
+"""At which sensitivities, zeros and noise are given."""
 GAINS = (32, 64, GAIN)
 
 
@@ -22,7 +22,7 @@ class Electronics:
     """Sensitivities, zeros and noise of the channels, in the order of CHANNELS.
 
     Sizes: cells of 2 mV/V at 5 V and gain 128 (full scale 20 mV over 24 bits), 50 kg at the hands and 100 kg at the
-    saddle, 8554 and 4277 counts per newton, each cell a little off.
+    saddle, 8554 and 4277 counts per newton, each cell slightly different.
     """
 
     rate_hz: float = 100.0

@@ -1,7 +1,6 @@
-"""A simulated rider on a simulated jig: true forces, converter counts and power notifications, in any pieces of time.
-
-A model. Scans lie on the grid i / rate; every scan draws the same number of normals, so a ride is the same bit for
-bit however it is cut, for one generator and one sequence of settings at the same scans.
+"""A simulated rider on a simulated jig: true forces, converter counts and power notifications, in blocks of any length.
+A model. Scans lie on the grid i / rate; every scan draws the same number of normals, so for a given generator and
+sequence of settings at the same scans, a ride is the same bit for bit however it is cut into blocks.
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ __all__ = ["JigBlock", "PowerNotice", "SimulatedJig"]
 
 @dataclass(frozen=True, eq=False, slots=True)
 class JigBlock:
-    """n scans of the simulated jig, the truth beside what its sensors show."""
+    """n scans of the simulated jig, with the truth and what its sensors show."""
 
     t_s: Array
     """(n,) seconds since the ride began."""
@@ -109,22 +108,22 @@ class SimulatedJig:
 
     @property
     def place(self) -> int:
-        """How many places the saddle was put to so far, the same one again counted again."""
+        """How many times the saddle has been set so far, including to the same position."""
         return self._visits.place
 
     @property
     def setback_mm(self) -> float:
-        """Where the saddle really stands, whatever is said of it."""
+        """The saddle's true position."""
         return self._visits.setback_mm
 
     def set_setback(self, setback_mm: float) -> None:
-        """Put the saddle there, unless it is; a rider who is aboard has to settle again. ValueError where it cannot be
-        ridden."""
+        """Put the saddle there, unless it is there already; a mounted rider has to settle again. ValueError if it
+        cannot be ridden there."""
         if setback_mm != self._visits.said_mm:
             self.place_saddle(setback_mm)
 
     def place_saddle(self, setback_mm: float) -> None:
-        """Loosen the saddle and put it there, also when it was there before. ValueError where it cannot be ridden."""
+        """Loosen the saddle and put it there, even if it was there before. ValueError if it cannot be ridden there."""
         self._visits.put(float(setback_mm), self.t_s, self._torque_nm)
 
     def set_gradient(self, gradient_pct: float) -> None:
@@ -141,7 +140,7 @@ class SimulatedJig:
         self._power_w, self._cadence_rpm = power_w, cadence_rpm
 
     def set_hands_shift(self, hands_n: float) -> None:
-        """Add this much hand load from now on: hands moved, or a cell that wanders off."""
+        """Add this much hand load from now on: the hands moved, or a cell drifts."""
         if not abs(hands_n) <= 1000.0:
             raise ValueError(f"hands_n: expected -1000 to 1000, got {hands_n}")
         self._hands_shift_n = hands_n
@@ -224,14 +223,14 @@ class SimulatedJig:
         )
 
     def _more_hands(self, t_s: Array, z: Array) -> tuple[Array, Array]:
-        """What comes on top of the budget's hand load, and what goes from the left hand to the right."""
+        """What is added to the budget's hand load, and what moves from the left hand to the right."""
         model = self.model
         more_n = self._sway.run(z[:, _SWAY]) + model.drift_n_per_min * t_s / 60.0 + self._hands_shift_n
         more_n = more_n + self._visits.more_n(t_s) + model.hand_shift_n * self._shifted(t_s, z)
         return more_n, self._side.run(z[:, _SIDE]) + 0.5 * self._visits.grip_n(t_s)
 
     def _shifted(self, t_s: Array, z: Array) -> Array:
-        """1 while the hands are somewhere else, else 0; shifts begin at random, at a rate per minute."""
+        """1 while the hands are elsewhere, otherwise 0; shifts begin at random, at a rate per minute."""
         per_scan = self.model.hand_shifts_per_min * self._dt_s / 60.0
         shifted = np.zeros(len(t_s))
         begins = np.flatnonzero(z[:, _SHIFT] > NormalDist().inv_cdf(1.0 - per_scan)) if per_scan > 0.0 else ()

@@ -1,4 +1,4 @@
-"""Where the contact points of a simulated jig are, and where the rider sits on them. Jig frame, metres."""
+"""The contact points of a simulated jig, and the rider's position on them. Jig frame, metres."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class JigGeometry:
     """A jig set up for one rider at the reference setback."""
 
     reference_setback_mm: float = 55.0
-    """The setback the other numbers are measured at."""
+    """The setback at which the other numbers are measured."""
     bar_x_m: float = 0.54
     bar_y_m: float = 0.68
     """Where the hands press, not the clamp."""
@@ -29,7 +29,7 @@ class JigGeometry:
     rear_cell_behind_mm: float = 240.0
     """Saddle cells behind the saddle's reference point."""
     reach_kept: bool = True
-    """The bar moves with the saddle; otherwise it stays where it is."""
+    """Whether the bar moves with the saddle; otherwise it stays."""
 
     def hip_m(self, setback_mm: float) -> Array:
         """The hip joints, (2,). The saddle's height follows its setback so that hip to BB keeps its length."""
@@ -44,7 +44,7 @@ class JigGeometry:
         return np.array([-back_m, math.sqrt(leg_m**2 - back_m**2)])
 
     def grip_m(self, setback_mm: float) -> Array:
-        """Where the hands press, (2,): moved with the hip when the reach is kept."""
+        """Where the hands press, (2,): moved with the hip if the reach is kept."""
         bar = np.array([self.bar_x_m, self.bar_y_m])
         return bar + self.hip_m(setback_mm) - self.hip_m(self.reference_setback_mm) if self.reach_kept else bar
 

@@ -1,7 +1,6 @@
-"""What a simulated rider is made of: its parameters and the kinds of riders there are.
-
-Everything here is a model. Sizes follow what is known of seated riding where something is (see each field); slopes
-and leverage are assumptions, wide on purpose, for developing and teaching.
+"""A simulated rider: its parameters and the kinds of riders. Everything here is a model. Values follow what is known
+about seated riding where anything is (see each field); slopes and leverage are assumptions, deliberately wide, for
+development and teaching.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from daq.rider.named import Asked
 
 
 class Kind(enum.StrEnum):
-    """How hand load answers to setback."""
+    """How hand load responds to setback."""
 
     HINGE = "hinge"
     """Level behind the onset, rising forward of it, with a corner between."""
@@ -35,7 +34,7 @@ class Kind(enum.StrEnum):
 
 @dataclass(frozen=True)
 class RiderModel:
-    """A simulated rider, all of it. Standard deviations are of a stationary process, correlation times its e-fold."""
+    """A complete simulated rider. Standard deviations are of a stationary process, correlation times its e-fold."""
 
     kind: Kind = Kind.HINGE
     body: Body = field(default_factory=Body)
@@ -51,7 +50,7 @@ class RiderModel:
     """Scale of a gentle-bend rider's bend: the slope grows from 12 to 88 % of its end value over four times this."""
     power_w: float = 200.0
     cadence_rpm: float = 90.0
-    """The reference effort, and the one ridden unless another is asked for."""
+    """The reference effort, ridden unless another is requested."""
     foot_share: float = 0.33
     """Of the weight along the jig normal, at the reference effort."""
     foot_n_per_nm: float = 3.0
@@ -63,16 +62,16 @@ class RiderModel:
     sway_s: float = 3.0
     """Its correlation time, 2-10 s."""
     side_sway_n: float = 4.0
-    """Standard deviation of what wanders from the left hand to the right."""
+    """Standard deviation of the load that sways from the left hand to the right."""
     drift_n_per_min: float = 0.0
     """Hand load gained per minute of riding, up to about 1 N."""
     power_wander_w: float = 3.0
-    """Standard deviation of held power about the asked one."""
+    """Standard deviation of held power about the requested one."""
     power_wander_s: float = 6.0
     cadence_wander_rpm: float = 0.8
     cadence_wander_s: float = 8.0
     settle_n: float = 10.0
-    """Hand load too much right after a move of 5 mm or more; in proportion after a smaller one."""
+    """Excess hand load right after a move of 5 mm or more; in proportion after a smaller one."""
     settle_s: float = 6.0
     """Time until 5 % of that is left, 5-15 s."""
     hand_shifts_per_min: float = 0.0
@@ -113,7 +112,7 @@ class RiderModel:
 
 
 def torque_of(power_w: float, cadence_rpm: float) -> float:
-    """Mean crank torque, Q = 60 P / (2 pi n), N m; 0 with a standing crank."""
+    """Mean crank torque, Q = 60 P / (2 pi n), N m; 0 for a standing crank."""
     return crank_torque_nm(power_w, cadence_rpm) if cadence_rpm > 0 else 0.0
 
 
@@ -150,11 +149,11 @@ _LIMITS = (
 )
 
 DEMO = RiderModel(slope_n_per_mm=1.5, light_torque_n_per_nm=-1.3, sway_n=3.0, sway_s=2.5, drift_n_per_min=0.2)
-"""A rider with an onset about 52 mm, steep enough to be seen in one sweep from 80 to 30 mm."""
+"""A rider with an onset at about 52 mm, steep enough to show in one sweep from 80 to 30 mm."""
 
 
 def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
-    """The same rider answering to setback in another way."""
+    """The same rider with another response to setback."""
     kind = Kind(kind)
     if kind is Kind.STRAIGHT and model.light_slope_n_per_mm == 0.0:
         return replace(model, kind=kind, light_slope_n_per_mm=0.5)
@@ -164,7 +163,7 @@ def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
 
 
 def rider_with(model: RiderModel, asked: Iterable[Asked]) -> RiderModel:
-    """The same rider with these confounds as well. ValueError for a size nobody has."""
+    """The same rider with these confounds added. ValueError for an impossible size."""
     own = {field.name for field in fields(RiderModel)}
     sizes: dict[str, Any] = {each.named.sets: each.size for each in asked}
     wrong = {name: _typed(name, size) for name, size in sizes.items() if name not in own}

@@ -24,12 +24,12 @@ def leg_torque(crank_deg: Array) -> Array:
 
 
 def one_leg_ripple(crank_deg: Array) -> Array:
-    """The part of one leg's torque that the other leg's cancels."""
+    """The part of one leg's torque that cancels with the other leg's."""
     return np.asarray(FIRST * np.cos(np.radians(crank_deg - FIRST_AT_DEG)))
 
 
 def both_legs_ripple(crank_deg: Array) -> Array:
-    """Torque of both legs over its mean, less 1."""
+    """Torque of both legs over its mean, minus 1."""
     second = SECOND * np.cos(2.0 * np.radians(crank_deg - SECOND_AT_DEG))
     return np.asarray(second + FOURTH * np.cos(4.0 * np.radians(crank_deg - FOURTH_AT_DEG)))
 
@@ -46,14 +46,14 @@ class Turned:
     ripple_nm: Array
     """Torque of the moment over its mean over the turn."""
     one_leg_nm: Array
-    """What one leg has beyond its half of that, times two; the other leg has the opposite."""
+    """One leg's excess over its half, times two; the other leg has the opposite."""
     since_top_s: Array
     work_at_top_j: Array
-    """Work done since the ride began, at the last top; meant for scans with a mark."""
+    """Work done since the ride began, at the last top; for scans with a mark."""
 
 
 class Crank:
-    """The turning crank, with its memory; indifferent to how time is cut."""
+    """The turning crank, with its memory; independent of how time is cut into blocks."""
 
     def __init__(self, dt_s: float) -> None:
         self._dt_s = dt_s
@@ -62,9 +62,8 @@ class Crank:
         self._scatter = 0.0
 
     def run(self, cadence_rpm: Array, mean_nm: Array, scatter: Array, *, phase_deg: float, depth: float) -> Turned:
-        """The next scans. scatter (n,): the ripple's departure from depth, taken anew at each top of the stroke.
-
-        phase_deg moves the torque later in the turn, depth multiplies its ripple.
+        """The next scans. scatter (n,): the ripple's deviation from depth, redrawn at each top of the stroke. phase_deg
+        moves the torque later in the turn, depth multiplies its ripple.
         """
         hertz = cadence_rpm / 60.0
         turns = np.cumsum(np.concatenate([[self._turns], hertz * self._dt_s]))

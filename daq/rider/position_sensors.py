@@ -1,7 +1,6 @@
-"""Position sensors of a simulated jig: where saddle and bar really stand, as counts of four encoders.
-
-They read the jig and not the fitter: a saddle put a little beside its mark shows. Encoders have no noise of their own,
-so a ride with them is bit for bit the ride without.
+"""Position sensors of a simulated jig: the true positions of saddle and bar, as counts of four encoders. They read the
+jig, not what the fitter enters: a saddle slightly off its mark shows. Encoders have no noise of their own, so a ride
+with them is bit for bit the ride without.
 """
 
 from __future__ import annotations
@@ -24,21 +23,21 @@ SENSORS = {
 """Each channel with its role in the rig file, in the order of the board's channels behind the cells and the tilt."""
 MM_PER_COUNT = 0.02
 ZERO_COUNTS = 1500
-"""What every encoder shows at 0 mm."""
+"""The counts of every encoder at 0 mm."""
 JUMP_MM = 8.0
 SEAT_TUBE_DEG = 73.5
 """Of the slide that carries the saddle's height: a fitter reads heights along it. Assumption."""
 
 
 class PositionSensors:
-    """The encoders of one jig. `counts` in the order of the ride: one that sticks goes on showing where it stuck."""
+    """The encoders of one jig. Call `counts` in the order of the ride: one that sticks keeps its reading."""
 
     def __init__(self, geometry: JigGeometry, wrong: Confounds) -> None:
         self._geometry, self._wrong = geometry, wrong
         self._stuck_mm: float | None = None
 
     def counts(self, setback_mm: float, place: int, since_s: npt.NDArray[np.float64]) -> npt.NDArray[np.int32]:
-        """(n, 4) counts of scans with the saddle really at setback_mm, the place-th place, since_s (n,) after it was
+        """(n, 4) counts of scans with the saddle truly at setback_mm, the place-th position, since_s (n,) after it was
         put there."""
         slide_mm, *others_mm = self._places_mm(setback_mm)
         if self._wrong.slide_sticks_place > place or self._stuck_mm is None:
@@ -58,7 +57,7 @@ class PositionSensors:
 
 
 def places_of(role: str) -> tuple[tuple[int, float], tuple[int, float]]:
-    """Counts and millimetres at two places, as somebody found them who calibrated this sensor."""
+    """Counts and millimetres at two positions, as a calibration of this sensor would find them."""
     low_mm, high_mm = (0.0, 120.0) if role == "saddle fore-aft" else (400.0, 800.0)
     return _at(low_mm), _at(high_mm)
 

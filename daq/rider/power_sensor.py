@@ -1,4 +1,4 @@
-"""A power sensor in the simulated crank: what it counts, and when it says so."""
+"""A power sensor in the simulated crank: what it counts, and when it notifies."""
 
 from __future__ import annotations
 
@@ -25,10 +25,11 @@ class PowerNotice:
 
 
 class PowerSensor:
-    """A sensor in the crank: counts turns at the top, averages torque over whole turns, notifies on a beat."""
+    """A sensor in the crank: counts turns at the top, averages torque over whole turns, notifies at a fixed
+    interval."""
 
     STANDS_AFTER_S = 3.0
-    """Without a turn for this long the power is 0."""
+    """With no turn for this long, the power is 0."""
 
     def __init__(self, period_s: float, dt_s: float) -> None:
         self._period_s, self._dt_s = period_s, dt_s

@@ -23,10 +23,10 @@ class VectorNotice:
 
 
 class VectorSensor:
-    """Samples the left leg's torque on a beat of its own; indifferent to how time is cut."""
+    """Samples the left leg's torque at its own rate; independent of how time is cut into blocks."""
 
     def __init__(self, samples_hz: float = 20.0) -> None:
-        """samples_hz: what the sensor tells of itself at its control point; no faster than the jig's scans."""
+        """samples_hz: the rate the sensor reports at its control point; no faster than the jig's scans."""
         self.samples_hz = samples_hz
         self._held: list[tuple[float, int]] = []
         self._last_beat = -1

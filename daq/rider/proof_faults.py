@@ -1,7 +1,6 @@
-"""What can be wrong with a jig that is put to the proof, and how it then shows: for simulated proofs. A model.
-
-Independent of how a proof finds it: here a setback on the scale becomes where the saddle is, and loads on bar and
-saddle become what the cells see.
+"""What can be wrong with a jig in a proof, and how it shows: for simulated proofs. A model. It is independent of how a
+proof finds it: here a setback on the scale becomes the saddle's true position, and loads on bar and saddle become what
+the cells see.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from daq.values import Array
 
 @dataclass(frozen=True, slots=True)
 class Wrong:
-    """How a jig is wrong; numbers, or arrays of as many jigs."""
+    """The faults of a jig; numbers, or arrays for many jigs."""
 
     gain: npt.ArrayLike = 0.0
     """Of the cells at the hands, relative."""
@@ -25,16 +24,16 @@ class Wrong:
     stop_n: npt.ArrayLike = np.inf
     """Load on the bar at which a stop touches."""
     stop_takes: float = 0.5
-    """Of what lies beyond."""
+    """Fraction lost of the load beyond that."""
     offset_mm: npt.ArrayLike = 0.0
-    """Where the saddle is less what the scale says."""
+    """True position of the saddle minus the scale's reading."""
     slope: npt.ArrayLike = 0.0
     backlash_mm: npt.ArrayLike = 0.0
     tilt_deg: npt.ArrayLike = 0.0
-    """Shown less true."""
+    """Shown minus true."""
 
     def setback_mm(self, reading_mm: npt.ArrayLike, forward: npt.ArrayLike, middle_mm: float = 60.0) -> Array:
-        """Where the saddle is when the scale says so; forward: it came from behind."""
+        """The saddle's true position at a scale reading; forward: it came from behind."""
         reading = np.asarray(reading_mm, dtype=float)
         play = np.where(forward, 0.5, -0.5) * np.asarray(self.backlash_mm, float)
         return np.asarray(
@@ -62,7 +61,7 @@ FAULTS: dict[str, Wrong] = {
 
 
 def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = None) -> Wrong:
-    """Jigs as good workshops build them, each a little wrong in every way, and with this fault besides.
+    """Jigs as good workshops build them, each with small errors of every kind, plus this fault.
 
     Sizes: cells within 0.1 %, a scale within 0.3 mm, 0.2 mm of play. Judgement, no source.
     """

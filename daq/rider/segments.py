@@ -65,7 +65,7 @@ SEGMENTS: dict[Sex, dict[str, Segment]] = {
 thigh, shank: joint centre to joint centre, proximal first; hand: wrist to third knuckle; foot: heel to toe tip."""
 
 MIDDLE = ("head", "trunk")
-"""Segments there is one of; of all others there are two."""
+"""Segments that occur once; all others occur twice."""
 
 
 def count(name: str) -> int:
@@ -74,5 +74,5 @@ def count(name: str) -> int:
 
 
 def total_fraction(sex: Sex) -> float:
-    """Sum of all mass fractions: 1 but for the rounding of the published table (0.9999 for women)."""
+    """Sum of all mass fractions: 1 except for rounding in the published table (0.9999 for women)."""
     return sum(count(name) * segment.mass_fraction for name, segment in SEGMENTS[sex].items())

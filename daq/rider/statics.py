@@ -1,7 +1,7 @@
 """Mean support loads of the simulated rider at one setback, tilt and torque: forces and moments in balance.
 
-Hands come from the support budget, feet from the effort, the saddle carries the rest, and the saddle's load point is
-where the moment about the BB asks for it. Tangential shares are assumptions; a single-axis jig does not see them.
+Hands come from the support budget, feet from the effort, the saddle carries the rest, and its load point is where the
+moment about the BB requires it. Tangential shares are assumptions; a single-axis jig does not see them.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from daq.values import Array
 HANDS_PULL = 0.10
 """Tangential hand force over hand load, pulling the rider back. Assumption."""
 FEET_HOLD = 0.20
-"""Part of the weight's component along the jig held at the feet. Assumption."""
+"""Fraction of the weight's component along the jig held at the feet. Assumption."""
 
 
 @dataclass(frozen=True, slots=True)
 class Supports:
-    """Forces on the rider, jig frame, newtons; arrays over whatever the torque ran over."""
+    """Forces on the rider, jig frame, newtons; arrays with the shape of the torque."""
 
     hands_n: Array
     saddle_n: Array
@@ -36,7 +36,7 @@ class Supports:
 
 
 def supports(budget: Budget, at: Posture, torque_nm: Array, more_hands_n: Array | float) -> Supports:
-    """Means over the turn at each torque; more_hands_n is what sway, drift and shifts add to the budget's hands."""
+    """Means over the turn at each torque; more_hands_n is what sway, drift and shifts add to the budget's hand load."""
     hands = np.maximum(budget.hands_n(at, torque_nm) + more_hands_n, 0.0)
     feet = budget.feet_n(at, torque_nm)
     saddle = at.weight_normal_n - hands - feet

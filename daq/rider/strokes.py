@@ -1,8 +1,7 @@
 """The simulated rider stroke by stroke, for studies of many sweeps: the same body, budget, confounds and faults as in
-scans, the means over whole turns drawn at once. A model, as all of this folder.
-
-Left out, for they have no mean over a whole turn: the ripple, the rocking, and with them the 0.2 N that cutting at
-scans leaves of the ripple. Stretches of the wanderings are those of the asked cadence.
+scans, with means over whole turns drawn directly. A model, like everything in this folder. Ripple and rocking are left
+out, since their mean over a whole turn is zero, and with them the 0.2 N of ripple that remains when strokes are cut at
+scans. Sway is averaged over turns at the requested cadence.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from daq.rider.wander import MeanWander
 from daq.values import NAN, Array, Bools, Status, Stroke
 
 TOLD_NM = 1.0 / 32.0
-"""A crank sensor's torque is told in steps of this."""
+"""The resolution of a crank sensor's torque."""
 _SWAY, _SIDE, _POWER, _CADENCE = range(4)
 _ENDED = Status.CRANK_MARK | Status.SATURATED
 SCANS = 67
@@ -32,7 +31,7 @@ SCANS = 67
 
 
 class StrokeRider:
-    """One rider on one jig, level. Put the saddle, then ride."""
+    """One rider on one jig, level. Set the saddle, then ride."""
 
     def __init__(self, model: RiderModel, rng: np.random.Generator, *, geometry: JigGeometry | None = None) -> None:
         self.model = model
@@ -59,15 +58,15 @@ class StrokeRider:
         self._shift_until_s = -1.0
 
     def place_saddle(self, setback_mm: float) -> None:
-        """Loosen the saddle and put it there. ValueError where the rider cannot sit."""
+        """Loosen the saddle and put it there. ValueError if the rider cannot sit there."""
         self._visits.put(setback_mm, self.t_s, self.model.torque_nm)
 
     def ride(self, duration_s: float) -> list[Stroke]:
-        """The next strokes, as many whole ones as come nearest to duration_s, as the jig shows them."""
+        """The next strokes, as many whole ones as come closest to duration_s, as the jig shows them."""
         return self._strokes(*self._ridden(duration_s))
 
     def pass_time(self, duration_s: float) -> None:
-        """Ride on without anybody looking: the same as ride, without its strokes."""
+        """Ride on unobserved: the same as `ride`, without returning strokes."""
         self._ridden(duration_s)
 
     def _ridden(self, duration_s: float) -> tuple[Array, Array, Array, Bools, Array]:
@@ -100,14 +99,15 @@ class StrokeRider:
         return np.column_stack([hands_n - to_right_n, hands_n + to_right_n, nose_n, held.saddle_n - nose_n])
 
     def _shown(self, cells_n: Array, mid_s: Array) -> tuple[Array, Bools]:
-        """(n, 4) what a true calibration makes of the counts of these forces, and (n,) which stood at an end."""
+        """(n, 4) the counts of these forces converted with the true calibration, and (n,) which were saturated."""
         per_count, zero = np.array(self._electronics.newtons_per_count), np.array(self._electronics.zero_counts[:-1])
         counts = zero + cells_n / per_count
         shown, saturated = self._faults.show(counts, self._visits.place, self._visits.since_s(mid_s))
         return (shown - zero) * per_count, saturated
 
     def _told(self, torque_nm: Array) -> Array:
-        """(n,) torque as told: that of this stroke and the one before, for the sensor speaks once in 1.5 turns."""
+        """(n,) torque as reported: that of this stroke and the previous one, since the sensor reports once per 1.5
+        turns."""
         before = np.concatenate([[self._last_nm], torque_nm[:-1]])[: len(torque_nm)]
         if len(torque_nm):
             self._last_nm = float(torque_nm[-1])
@@ -159,7 +159,7 @@ def strokes_of(
     settle_s: float = 6.0,
     dwell_s: float = 25.0,
 ) -> list[list[Stroke]]:
-    """The strokes of each place in turn, from when the saddle stands there to the end of settling and dwell."""
+    """The strokes of each position in turn, from when the saddle is set to the end of settling and dwell."""
     rider = StrokeRider(model, rng)
     places = []
     for setback_mm in positions_mm:

@@ -1,4 +1,4 @@
-"""What is true of a simulated rider on its jig: travels with every simulated recording and draws the expected curve."""
+"""The truth about a simulated rider on its jig: travels with every simulated recording and draws the expected curve."""
 
 from __future__ import annotations
 
@@ -34,11 +34,11 @@ class Truth:
     curve_hands_n: tuple[float, ...]
     """Expected hand load along setback, settled, without sway and drift."""
     confounds: Confounds = NONE
-    """What is wrong with this rider and jig beside."""
+    """What else is wrong with this rider and jig."""
 
 
 def truth(budget: Budget, tilt_rad: float, power_w: float, cadence_rpm: float) -> Truth:
-    """The truth of a budget at a tilt and effort, with the curve over all setbacks from 0 to 120 mm it reaches."""
+    """The truth for a budget at a tilt and effort, with the curve over all reachable setbacks from 0 to 120 mm."""
     torque_nm = torque_of(power_w, cadence_rpm)
     rear_mm, front_mm = budget.reachable_mm(tilt_rad)
     setbacks = np.arange(max(front_mm, 0.0), min(rear_mm, 120.0) + 0.5 * _CURVE_EVERY_MM, _CURVE_EVERY_MM).tolist()

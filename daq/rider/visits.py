@@ -1,7 +1,6 @@
-"""A simulated rider's visits to places of the saddle: where it really stands, and what each visit adds to hand load.
-
-The memory of a sweep, shared by the rider in scans and the rider in strokes. Draws from a generator of its own, the
-same number at every visit, so that one confound more does not change the others' luck.
+"""A simulated rider's visits to saddle positions: where the saddle truly is, and what each visit adds to hand load. It
+is the memory of a sweep, shared by the rider in scans and the rider in strokes. It draws the same number of values from
+its own generator at every visit, so that adding a confound does not change the others' random draws.
 """
 
 from __future__ import annotations
@@ -21,28 +20,28 @@ FULL_MOVE_MM = 5.0
 
 
 class Visits:
-    """Where the saddle is and was. Before the first visit it stands at the reference setback, the rider settled."""
+    """Where the saddle is and was. Before the first visit it is at the reference setback, with the rider settled."""
 
     def __init__(self, budget: Budget, rng: np.random.Generator) -> None:
         self._budget, self._rng = budget, rng
         self._model, self._wrong = budget.model, budget.model.confounds
         self._tilt_rad = 0.0
         self.place = 0
-        """How many places the saddle was put to so far."""
+        """How many times the saddle has been set so far."""
         self.said_mm = self.believed_mm = budget.geometry.reference_setback_mm
         self.setback_mm = self.said_mm
-        """Where the saddle really stands."""
+        """The saddle's true position."""
         self.at: Posture = posture(self._model, budget.geometry, self.setback_mm, 0.0)
         self._since_s = 0.0
         self._behind_n = 0.0
-        """How far hand load was from this place's level when the saddle came to it, for a rider who lags."""
+        """How far hand load was from this position's level when the saddle arrived, for a rider who lags."""
         self._scatter_n = 0.0
         self._moves: list[tuple[float, float]] = []
         self._moved_mm: list[float] = []
 
     def put(self, said_mm: float, t_s: float, torque_nm: float) -> None:
-        """The saddle is put to a place said to be said_mm, once more to the same one too. ValueError, with nothing
-        changed, where the rider cannot sit."""
+        """The saddle is set to a position stated as said_mm, possibly the same again. ValueError, with nothing changed,
+        if the rider cannot sit there."""
         if not math.isfinite(said_mm):
             raise ValueError(f"setback_mm: expected a number, got {said_mm}")
         placed, scattered, felt = self._rng.standard_normal(3)
@@ -64,7 +63,7 @@ class Visits:
         self._tilt_rad = tilt_rad
 
     def more_n(self, t_s: Array) -> Array:
-        """(n,) what comes on top of the hand load of a rider without confounds, sway and drift left out."""
+        """(n,) what is added to the hand load of a rider without confounds, excluding sway and drift."""
         wrong = self._wrong
         more_n = self._scatter_n + wrong.expected_n(self.believed_mm) + wrong.fatigue_n(t_s) + self._lagging_n(t_s)
         for moved_s, size_n in self._moves:
@@ -92,7 +91,7 @@ class Visits:
         return np.asarray(self._behind_n * np.exp(-self.since_s(t_s) / self._wrong.lag_s))
 
     def _believe(self, moved_mm: float, felt: float) -> None:
-        """The rider reckons on from move to move; one that was none is taken for a usual one, the same way as last."""
+        """The rider's belief is updated from move to move; a sham is taken for a typical move in the last direction."""
         if moved_mm != 0.0:
             self._moved_mm.append(moved_mm)
             self.believed_mm += moved_mm * (1.0 + MOVE_FELT * felt)

@@ -1,4 +1,4 @@
-"""Slow wanderings of a rider: stationary first-order processes that do not care how time is cut into pieces."""
+"""A rider's slow sway: stationary first-order processes, independent of how time is cut into blocks."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from daq.values import Array
 
 
 class Wander:
-    """An Ornstein-Uhlenbeck process on a fixed time grid, driven by standard normals handed in.
+    """An Ornstein-Uhlenbeck process on a fixed time grid, driven by standard normals passed in.
 
     x[i] = r x[i-1] + sd sqrt(1 - r^2) z[i], r = exp(-dt / correlation time): exact at the grid, mean 0.
     """
@@ -31,10 +31,9 @@ class Wander:
 
 
 class MeanWander:
-    """The same process seen as means over equal stretches of time, one after the other: exact, at any length.
-
-    Over a stretch of u correlation times, from x at its beginning, the mean and the value at its end are jointly
-    normal; variances and covariance by integrating the process (Gillespie 1996, Phys Rev E 54:2084).
+    """The same process as means over consecutive intervals of equal length: exact, at any length. Over an interval of u
+    correlation times, from x at its beginning, the mean and the value at its end are jointly normal; variances and
+    covariance by integrating the process (Gillespie 1996, Phys Rev E 54:2084).
     """
 
     def __init__(self, sd: float, correlation_s: float, stretch_s: float, first: float) -> None:

@@ -1,7 +1,6 @@
-"""A sensor over Bluetooth LE: found by scanning, connected, listened to, found again after a loss.
-
-Values are handed on as bytes with their receipt time, notified ones and those read once after connecting; what they
-mean is the wire's business. Only the battery is looked at here, because it is the link's own affair.
+"""A sensor over Bluetooth LE: found by scanning, connected, listened to, and found again after a loss. Values, whether
+notified or read once after connecting, are passed on as bytes with their receipt time; `daq.wire` decodes them. Only
+the battery is handled here, because it concerns the link.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from daq.wire.cycling_power_control import Feature
 SCAN_S = 8.0
 BACK_OFF_S = (0.5, 1.0, 2.0, 5.0, 10.0)
 SILENT_S = 10.0
-"""Of a connected sensor; then it is asked for something, to see whether the link still lives."""
+"""Silence of a connected sensor after which a value is read, to see whether the link is still alive."""
 ANSWER_S = 30.0
 """The control point's own time-out; Cycling Power Service, from memory."""
 READ_S = 5.0
@@ -38,10 +37,9 @@ READABLE = {
 
 
 def wanted_of(kind: str, there: Collection[str], feature: Feature | None) -> list[str]:
-    """Which of the characteristics a sensor has are to be listened to.
-
-    kind: power, cadence or heart. A sensor that sends the same twice, as many do, is listened to once: two counters
-    for one crank would be added up. feature: of its Cycling Power service.
+    """Which of a sensor's characteristics to subscribe to. kind: power, cadence or heart. If a sensor sends the same
+    data twice, as many do, only one is used: two counters for one crank would be added up. feature: of its Cycling
+    Power service.
     """
     if kind == "heart":
         first = [heart_rate.MEASUREMENT_UUID]
@@ -98,9 +96,8 @@ class BleLink:
             failures += 1
 
     async def compensate_offset(self) -> str:
-        """Ask the sensor to find its own zero, and say how it went. The crank has to hang unloaded meanwhile.
-
-        Raises BluetoothTrouble when it is not connected, cannot do it, or failed.
+        """Ask the sensor to find its own zero, and report the result. The crank has to be unloaded meanwhile. Raises
+        BluetoothTrouble if it is not connected, cannot do it, or fails.
         """
         client = self._client
         if client is None or not client.is_connected:
@@ -153,7 +150,7 @@ class BleLink:
                 await client.disconnect()
 
     async def _begin(self, client: BleakClient) -> None:
-        """Read what is read once and start the notifications; both again after every connect."""
+        """Read the one-time values and start the notifications; both again after every connect."""
         there = list(client.services.characteristics.values())
         for characteristic in there:
             if characteristic.uuid in READ_ONCE and "read" in characteristic.properties:
@@ -189,7 +186,7 @@ class BleLink:
                 self._judge_battery(battery.decode_battery(value))
 
     def _judge_battery(self, level_pct: int) -> None:
-        """Told once while it is low, not at every notification."""
+        """Reported once while it is low, not at every notification."""
         is_low = level_pct <= BATTERY_LOW_PCT
         if is_low and not self._battery_told:
             self._on_note("caution", f"{self._kind} sensor: battery at {level_pct} %, change it before the next sweep")
@@ -204,14 +201,15 @@ class BleLink:
                 await self._see_whether_alive(client)
 
     async def _see_whether_alive(self, client: BleakClient) -> None:
-        """A Bluetooth service that crashed does not tell: ask for a value. A failure ends this connection."""
+        """A crashed Bluetooth service sends no signal: ask for a value. A failure ends this connection."""
         for characteristic in client.services.characteristics.values():
             if characteristic.uuid in READ_ONCE and "read" in characteristic.properties:
                 await self._read(client, characteristic)
                 return
 
     async def _ask(self, client: BleakClient, op: cycling_power_control.Op) -> bytes:
-        """The control point's answer: indications first, then the request. TimeoutError when none comes."""
+        """The control point's answer: subscribe to indications first, then send the request. TimeoutError if none
+        comes."""
         point = cycling_power_control.CONTROL_POINT_UUID
         answered: asyncio.Future[bytes] = asyncio.get_running_loop().create_future()
 

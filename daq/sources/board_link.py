@@ -1,4 +1,4 @@
-"""A board on a serial port: the port kept open, and the conversation held."""
+"""A board on a serial port: keeps the port open and talks to the board."""
 
 from __future__ import annotations
 
@@ -16,10 +16,9 @@ BEAT_S = 0.1
 
 
 class BoardLink:
-    """Keeps one board connected and asks of it what the rig file wants.
-
-    Whoever decodes the bytes tells `heard` what they said, and lends `problem`: why scans were not taken. `message`
-    says in one sentence what is wrong, empty when nothing is.
+    """Keeps one board connected and requests the rig file's settings. The decoder of the bytes calls `heard` with the
+    results, and provides `problem`: why scans were rejected. `message` says in one sentence what is wrong, empty if
+    nothing is.
     """
 
     def __init__(
@@ -41,11 +40,11 @@ class BoardLink:
         return self._port.message or self._talk.message(time.monotonic(), self._problem())
 
     def heard(self, said: Item) -> None:
-        """Something the board said, decoded."""
+        """Take one decoded message of the board."""
         self._talk.hear(said, time.monotonic())
 
     def tare_done(self) -> None:
-        """Tell the board that the tare its button asked for is done."""
+        """Tell the board that the tare requested by its button is done."""
         self._talk.tare_done()
 
     async def run(self) -> None:
@@ -68,7 +67,7 @@ class BoardLink:
         self._on_bytes(received_us, data)
 
     def _ask(self) -> None:
-        """Send what is due; a board that takes no commands is told of by what it then does not answer."""
+        """Send what is due; a board that takes no commands shows by not answering."""
         if self._port.message:
             return
         try:

@@ -1,6 +1,5 @@
-"""The board's side of the conversation: what a board answers to a host, as its firmware would.
-
-Section 7 of firmware_notes/wire_protocol.md. It knows neither port nor time.
+"""The board's side of the conversation: what a board's firmware answers to a host. Section 7 of
+firmware_notes/wire_protocol.md. It knows neither port nor time.
 """
 
 from __future__ import annotations
@@ -12,13 +11,13 @@ from daq.wire.board import Command, CommandDecoder, Hello, Kind, Op, Reply, Resu
 
 
 class BoardSide:
-    """What a board is set to, in its `hello`, and how it obeys."""
+    """A board's settings, in its `hello`, and how it obeys."""
 
     def __init__(self, hello: Hello, *, rates_hz: Sequence[float] = (), gains: Sequence[int] = ()) -> None:
-        """rates_hz, gains: what its converters can be set to; none given: whatever is asked."""
+        """rates_hz, gains: what its converters can be set to; None: anything."""
         self.hello = hello
         self.tare_asked = False
-        """Whether its button was pressed and the host has not taken the tare yet."""
+        """Whether its button was pressed and the host has not done the tare yet."""
         self._rates_hz, self._gains = rates_hz, gains
         self._commands = CommandDecoder()
 
@@ -33,7 +32,7 @@ class BoardSide:
         return said
 
     def obey(self, command: Command) -> Reply:
-        """Do it, and say how it went."""
+        """Do it, and return the result."""
         result, text = Result.DONE, ""
         if command.op is Op.SET_RATE:
             result, text = self._set_rate(command.operands[0] / 1000)

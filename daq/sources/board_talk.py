@@ -1,8 +1,6 @@
-"""What the daemon asks of a board, and what the board's silence, noise or answers mean to a person.
-
-It is told what happens and when, in seconds of any one clock, and knows neither port nor time itself. After a hello
-it asks for the rate and the gains of the rig file, and for scans when the board has stopped; again after every
-restart of the board, once each.
+"""What the daemon asks a board, and what the board's silence, noise or answers mean. It is told what happens and when,
+in seconds of any one clock, and knows neither port nor time itself. After a hello it requests the rate and the gains of
+the rig file, and scans if the board has stopped; once each, again after every restart of the board.
 """
 
 from __future__ import annotations
@@ -18,9 +16,9 @@ HELLO_AFTER_S = 1.5
 REPLY_WITHIN_S = 1.0
 """The wire protocol allows 0.5."""
 SCANS_MISSING = 3.0
-"""A slow board is given the time it takes for this many scans."""
+"""A slow board gets the time of this many scans."""
 RATE_OFF = 0.05
-"""A board takes the nearest rate it can; further off than this share is told."""
+"""A board takes the nearest rate it can; a larger relative deviation is reported."""
 
 
 class BoardTalk:
@@ -35,7 +33,7 @@ class BoardTalk:
         self.opened("", 0.0)
 
     def opened(self, path: str, now_s: float) -> None:
-        """The port has just been opened: nothing is known of who is there."""
+        """The port has just been opened: nothing is known about what is there."""
         self._path = path
         self._byte_s = self._frame_s = self._scan_s = self._opened_s = now_s
         self._bytes = False
@@ -47,11 +45,11 @@ class BoardTalk:
         self._greeted = None
 
     def bytes_came(self, now_s: float) -> None:
-        """Some bytes have come, whatever they are."""
+        """Bytes have arrived, whatever they are."""
         self._byte_s, self._bytes = now_s, True
 
     def hear(self, said: Item, now_s: float) -> None:
-        """A whole frame has come."""
+        """A whole frame has arrived."""
         self._frame_s = now_s
         if isinstance(said, Hello):
             self._hear_hello(said, now_s)
@@ -61,7 +59,7 @@ class BoardTalk:
             self._hear_reply(said)
 
     def tare_done(self) -> None:
-        """The tare asked for by the board's button is done: it will be told."""
+        """The tare requested by the board's button is done: tell the board."""
         self._to_ask.append(Command(self._next_request(), Op.TARE_DONE))
 
     def due(self, now_s: float) -> bytes:
@@ -77,7 +75,7 @@ class BoardTalk:
         return b"".join(encode_command(command) for command in commands)
 
     def message(self, now_s: float, problem: str = "") -> str:
-        """What is wrong, in one sentence with the remedy; empty when nothing is.
+        """What is wrong, in one sentence with the remedy; empty if nothing is.
 
         problem: why the last scans could not be used.
         """

@@ -1,4 +1,4 @@
-"""The session's clock: microseconds since the session began, never twice the same."""
+"""The session's clock: microseconds since the session began, never the same twice."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from collections.abc import Callable
 class SessionClock:
     """Stamps everything that arrives. Strictly increasing, so receipt order is a total order and replay is exact.
 
-    pace runs it faster than the wall clock, which only a simulated jig can follow. begin_us is where it starts:
-    above 0 when an interrupted session goes on. at_most_s: the clock stands between the beats of a simulated jig and
-    goes on by no more than that at each, so that a machine that stalls slows the ride down; at a high pace its sensors
-    would otherwise be seconds late.
+    pace runs it faster than the wall clock, which only a simulated jig can follow. begin_us is where it starts: above 0
+    for a resumed session. at_most_s: the clock stands still between the beats of a simulated jig and advances by no
+    more than this at each, so that a stalling machine slows the ride down; at a high pace its sensors would otherwise
+    be seconds late.
     """
 
     def __init__(
@@ -34,18 +34,18 @@ class SessionClock:
         self._beat_ns, self._beat_us = self._zero_ns, begin_us
 
     def now_us(self) -> int:
-        """Session time, for showing ages. Not for stamping."""
+        """Session time, for displaying ages. Not for stamping."""
         if self.at_most_s is not None:
             return self._beat_us
         return self._begin_us + int((self._monotonic_ns() - self._zero_ns) * self.pace) // 1000
 
     def beat(self) -> None:
-        """Let a clock that stands between beats go on; any other goes by itself."""
+        """Advance a clock that stands still between beats; any other runs by itself."""
         if self.at_most_s is not None:
             last_ns, self._beat_ns = self._beat_ns, self._monotonic_ns()
             self._beat_us += min(int((self._beat_ns - last_ns) * self.pace) // 1000, int(self.at_most_s * 1e6))
 
     def stamp_us(self) -> int:
-        """Session time for something that has just arrived."""
+        """Stamp something that has just arrived."""
         self._last_us = max(self.now_us(), self._last_us + 1)
         return self._last_us

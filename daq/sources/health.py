@@ -1,4 +1,4 @@
-"""How each sensor does: fresh or stale, how fast, what was lost."""
+"""The state of each sensor: fresh or stale, how fast, what was lost."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from typing import Literal
 RATE_OVER_S = 2.0
 Kind = Literal["board", "power"]
 STALE_AFTER_S: dict[str, float] = {"board": 0.5, "power": 3.0}
-"""A board sends many scans a second, a power sensor about one; of a source that is slower, see MISSED."""
+"""A board sends many scans a second, a power sensor about one; for slower sources see MISSED."""
 MISSED = 3.0
-"""So many of its own usual gaps without anything, and a slow source is stale too."""
+"""A slow source is stale after this many of its own usual gaps."""
 GAPS, FEWEST_GAPS = 7, 3
-"""The usual gap is the median of the last seven, known from three on: one long silence does not change it."""
+"""The usual gap is the median of the last seven, known after three: one long silence does not change it."""
 ABSENT_AFTER_S = 10.0
 
 
@@ -38,11 +38,11 @@ class SourceHealth:
     kind: Kind
     counters: Callable[[], Counters] = Counters
     trouble: Callable[[], str] = str
-    """What its link says is wrong, empty when nothing is."""
+    """What its link says is wrong, empty if nothing is."""
     pace: float = 1.0
     """How much faster than the wall clock the session runs; a person sees ages in real seconds."""
     expected: bool = True
-    """Whether its silence is a trouble; a sensor the rig file does not name may be missing."""
+    """Whether its silence is a fault; a sensor that the rig file does not name may be missing."""
     _arrivals: deque[tuple[int, int]] = field(default_factory=deque)
 
     def arrived(self, received_us: int, count: int) -> None:
@@ -75,7 +75,7 @@ class SourceHealth:
         return max(STALE_AFTER_S[self.kind], MISSED * self._usual_gap_s() / self.pace)
 
     def _usual_gap_s(self) -> float:
-        """Session seconds between its last arrivals; 0 before there are enough."""
+        """Session seconds between its last arrivals; 0 until there are enough."""
         last = list(itertools.islice(reversed(self._arrivals), GAPS + 1))
         gaps_us = [after - before for (after, _), (before, _) in itertools.pairwise(last)]
         return statistics.median(gaps_us) / 1e6 if len(gaps_us) >= FEWEST_GAPS else 0.0
@@ -98,7 +98,7 @@ class SourceHealth:
         }
 
     def trouble_now(self, now_us: int) -> str:
-        """What is wrong, in one sentence; empty when data come in and their link has nothing to say."""
+        """What is wrong, in one sentence; empty if data arrives and the link reports nothing."""
         if self.state(now_us) == "live":
             return self.trouble()
         age_s = self.age_s(now_us)

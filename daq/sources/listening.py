@@ -1,4 +1,4 @@
-"""Listens to a port for some seconds, at one baud after the other, until it is clear what it is."""
+"""Listens to a port for some seconds, at one baud after the other, until the device is recognised."""
 
 from __future__ import annotations
 
@@ -11,13 +11,12 @@ from daq.sources.sniff import Finding, look_at
 from daq.wire.board import Command, Op, encode_command
 
 BAUDS = (921_600, 115_200, 9_600, 250_000, 19_200, 38_400, 57_600, 230_400, 460_800)
-"""What boards and transmitters mostly use, in the order worth trying."""
+"""Common baud rates of boards and transmitters, in the order worth trying."""
 
 
 def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
-    """What comes on the port, in pieces with their receipt times in microseconds; a hello is asked for.
-
-    Raises PortTrouble.
+    """What arrives on the port, in pieces with their receipt times in microseconds; a hello is requested. Raises
+    PortTrouble.
     """
     pieces: list[tuple[int, bytes]] = []
     with open_port(path, baud) as port:
@@ -38,9 +37,8 @@ def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
 def probe(
     path: str, *, bauds: Sequence[int] = BAUDS, seconds: float = 3.0, trying: Callable[[int], None] = lambda _: None
 ) -> tuple[int, Finding]:
-    """The baud and what the port is; without an answer, the last baud and why not. Raises PortTrouble.
-
-    A wrong baud gives garbage, not silence: where nothing comes other bauds are not tried.
+    """The baud and what the port is; without a result, the last baud and why not. Raises PortTrouble. A wrong baud
+    gives garbage, not silence: if nothing arrives, other bauds are not tried.
     """
     for baud in bauds:
         trying(baud)

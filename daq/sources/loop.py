@@ -16,12 +16,12 @@ T = TypeVar("T")
 
 
 def run(main: Coroutine[Any, Any, T]) -> T:
-    """Run to its end what everything else runs in."""
+    """Run the main coroutine to its end."""
     return asyncio.run(main) if uvloop is None else uvloop.run(main)
 
 
 def on_signals(numbers: tuple[signal.Signals, ...], hear: Callable[[signal.Signals], None]) -> None:
-    """Call hear in the running loop when one of these signals comes."""
+    """Call `hear` in the running loop when one of these signals arrives."""
     loop = asyncio.get_running_loop()
     for number in numbers:
         try:

@@ -1,7 +1,7 @@
 """Bought transmitters on a Modbus RTU line: asked in turn, as often as the rig file says.
 
-One poll asks every unit on the line once. The answers of a poll are handed on together, as bytes; what they mean is the
-wire's business.
+One poll asks every unit on the line once. The answers of a poll are passed on together, as bytes; `daq.wire` decodes
+them.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from daq.wire.modbus_poll import encode_poll
 
 INPUT_REGISTERS = 4
 TOLD_AFTER = 3
-"""So many failures in a row are a trouble; one is the line's noise, and counted."""
+"""This many failures in a row are a fault; a single one is line noise, and counted."""
 REFUSALS = {
     1: "does not know function {function}: is it function 3 or 4?",
     2: "has no register there: is the address base right, and the word count of its kind?",
@@ -33,18 +33,17 @@ REFUSALS = {
 }
 """Exception codes; Modbus Application Protocol V1.1b3, 7."""
 
-# Each failed poll is counted and told with the sensors; the library would print it as well, many times a second.
+# Each failed poll is counted and shown with the sensors; the library would print it too, many times a second.
 logging.getLogger("pymodbus.logging").setLevel(logging.CRITICAL)
 
 
 class UnitTrouble(Exception):
-    """One unit gave no load; the text says why and what to look at."""
+    """One unit gave no load; the text says why and what to check."""
 
 
 class ModbusLink:
-    """Keeps polling. `message` says in one sentence what is wrong, empty when nothing is.
-
-    Each poll is handed on as its bytes, and no bytes at all when the port has just been opened.
+    """Keeps polling. `message` says in one sentence what is wrong, empty if nothing is. Each poll is passed on as its
+    bytes, and as no bytes when the port has just been opened.
     """
 
     def __init__(
@@ -86,7 +85,7 @@ class ModbusLink:
             failures += 1
 
     async def _connect(self) -> AsyncModbusSerialClient:
-        """The client on its port. The port is tried first by ourselves: our reasons are the plainer ones."""
+        """The client on its port. We try the port first: our error messages are clearer."""
         table = self._table
         path = find_port(table)
         open_port(path, table.baud, parity=table.parity).close()
@@ -123,7 +122,7 @@ class ModbusLink:
             await asyncio.sleep(max(0.0, due_s - loop.time()))
 
     async def _poll(self, client: AsyncModbusSerialClient) -> None:
-        """Ask every unit once and hand on what they say."""
+        """Ask every unit once and pass on the answers."""
         answers: dict[int, Sequence[int]] = {}
         for unit, registers in self._units.items():
             try:
@@ -162,8 +161,8 @@ class ModbusLink:
 def _heed_cancelling() -> None:
     """Raise a cancellation that was swallowed.
 
-    asyncio.wait_for, with which the client waits for an answer, loses one that comes together with the answer, up to
-    Python 3.11. The link would then poll for ever.
+    asyncio.wait_for, which the client uses, loses a cancellation that coincides with the answer, up to Python 3.11. The
+    link would then poll for ever.
     """
     task = asyncio.current_task()
     if task is not None and task.cancelling():

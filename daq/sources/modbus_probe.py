@@ -1,4 +1,4 @@
-"""Asks one Modbus unit for two words and shows every number they could be."""
+"""Asks one Modbus unit for two words and shows every number they could represent."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ async def ask(
     bauds: Sequence[int] = BAUDS,
     parities: Sequence[str] = ("none", "even"),
 ) -> ModbusFinding:
-    """The first answer of a unit over these settings; why not when there is none. Raises PortTrouble."""
+    """The first answer of a unit over these settings; the reason if there is none. Raises PortTrouble."""
     open_port(path, bauds[0]).close()
     found = ModbusFinding(False, "no settings to try", bauds[0], "none")
     for baud, parity in itertools.product(bauds, parities):
@@ -79,7 +79,7 @@ async def _ask_once(
 
 
 def readings_of(words: Sequence[int]) -> tuple[tuple[str, str, float], ...]:
-    """Every number two words could be: kind, word order, value."""
+    """Every number two words could represent: kind, word order, value."""
     found = []
     for kind, order in itertools.product(KINDS, WORD_ORDERS):
         register = Register("load", 0, kind, order)

@@ -1,7 +1,5 @@
-"""Reading a serial port, on whatever system this is.
-
-Where the event loop can watch a port it does. Where it cannot (Windows), a thread reads: three times the work a byte,
-and the receipt time is that at which the loop hears of it.
+"""Reading a serial port on any system. Where the event loop can watch a port, it does. Where it cannot (Windows), a
+thread reads: three times the work per byte, and the receipt time is when the loop is notified.
 """
 
 from __future__ import annotations
@@ -19,24 +17,24 @@ try:
     TERMINAL_ERRORS: tuple[type[Exception], ...] = (_TermiosError,)
 except ImportError:
     TERMINAL_ERRORS = ()
-"""By which an operating system refuses the settings of a port, beside OSError."""
+"""Errors, besides OSError, with which an operating system refuses the settings of a port."""
 
 _GONE: tuple[type[Exception], ...] = (OSError, TypeError, *TERMINAL_ERRORS)
-"""By which pyserial says that a port is not there any more; TypeError of one that was closed meanwhile."""
+"""Errors with which pyserial reports that a port is gone; TypeError for one that was closed meanwhile."""
 PORTS_ARE_FILES = os.name != "nt"
 """Whether the event loop can watch a port."""
 READ_AT_MOST = 65_536
 WAIT_S = 0.05
-"""So long a thread waits for a byte before it looks whether it is still wanted."""
+"""How long a thread waits for a byte before it checks whether to stop."""
 SOCKET_WAIT_S = 0.005
-"""The same of a port over a network, which does not say how much has come: all that comes in this time is taken."""
+"""The same for a port over a network, which does not say how much has arrived: everything that arrives in this time is
+taken."""
 END_OF_DATA = "end of data"
 
 
 def watch(port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]) -> Callable[[], None]:
-    """Hand on what comes, in the running loop, and why it has ended; what is returned ends the watching.
-
-    on_gone is called once at most, and nothing after it.
+    """Pass on what arrives, in the running loop, and why it ended; call the returned function to stop watching. on_gone
+    is called at most once, and nothing after it.
     """
     return (_by_loop if PORTS_ARE_FILES else _by_thread)(port, on_bytes, on_gone)
 
@@ -104,7 +102,7 @@ def _by_thread(
 
 
 def write(port: serial.Serial, data: bytes) -> int:
-    """How many of the bytes the port takes at once. OSError."""
+    """How many of the bytes the port accepts at once. OSError."""
     if PORTS_ARE_FILES:
         return os.write(port.fileno(), data)
     port.write_timeout = 0

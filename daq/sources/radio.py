@@ -1,7 +1,7 @@
 """The Bluetooth adapter of this computer: the one place that scans and connects.
 
-Adapters refuse a second scan, and many a connect during a scan: everything here is done one after the other. What is
-wrong with Bluetooth itself is told in words that say what to do.
+Adapters refuse a second scan, and many refuse a connect during a scan, so everything here is serialized. Problems with
+Bluetooth itself are reported with what to do.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ SERVICES = {
     heart_rate.SERVICE_UUID: "heart rate",
 }
 FAILURES = (BleakError, DBusError, OSError, EOFError, TimeoutError)
-"""Everything by which Bluetooth says that something did not work."""
+"""Every error with which Bluetooth reports a failure."""
 _NOT_RUNNING = ("ServiceUnknown", "NameHasNoOwner", "NoSuchUnit", "Spawn")
 _REASONS = {
     BleakBluetoothNotAvailableReason.NO_BLUETOOTH: "this computer has no Bluetooth adapter: plug one in",
@@ -61,7 +61,7 @@ class Seen:
     rssi_dbm: int
     """Signal strength; below about -85 expect losses (common practice, no source)."""
     services: tuple[str, ...]
-    """Those of use on a jig."""
+    """The services useful on a jig."""
 
     def __str__(self) -> str:
         what = f", {' and '.join(self.services)}" if self.services else ""
@@ -86,7 +86,7 @@ def plain_trouble(error: BaseException) -> str:
 
 
 class Radio:
-    """Hand one to everything in the process that uses Bluetooth."""
+    """Give one to everything in the process that uses Bluetooth."""
 
     def __init__(self) -> None:
         self._turn = asyncio.Lock()
@@ -107,7 +107,7 @@ class Radio:
         return _by_strength(seen)
 
     async def find(self, wanted: Callable[[Seen], bool], seconds: float) -> tuple[BLEDevice | None, list[Seen]]:
-        """The first sensor that is wanted, None when it does not come; and what was in range meanwhile.
+        """The first matching sensor, None if it does not appear; and what was in range meanwhile.
 
         Raises BluetoothTrouble.
         """

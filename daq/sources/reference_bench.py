@@ -1,7 +1,7 @@
 """The reference board's own machine code, executed: built from firmware_notes/reference_board, run by libsimavr.
 
-The bench is deterministic and knows no clock of ours: it is told what is wired to the board and until when to run. Its
-C side is firmware_notes/reference_board/simulated/.
+The bench is deterministic and independent of real time: it is told what is wired to the board and until when to run.
+Its C side is firmware_notes/reference_board/simulated/.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ PACKAGES: dict[str, str] = {
     str(HEADERS / "sim_avr.h"): "libsimavr-dev",
     "/usr/lib/avr/include/avr/io.h": "avr-libc",
 }
-"""What it is built and run with, by program or file, and the Debian package that has it."""
+"""The programs and files it is built and run with, and the Debian package of each."""
 CONVERTERS = 4
 VECTORS = 26
 MARK, BUTTON, TILT_MV, INPUT, BYTE, UNPLUGGED, SHORTED = range(7)
@@ -62,7 +62,7 @@ class _Figures(ctypes.Structure):
 
 
 def missing() -> list[str]:
-    """The Debian packages that would have to be installed first."""
+    """The Debian packages that have to be installed first."""
     return [package for what, package in PACKAGES.items() if not (shutil.which(what) or Path(what).exists())]
 
 
@@ -92,10 +92,11 @@ def _run(command: list[str]) -> str:
 
 
 class Bench:
-    """One board with what is wired to it. Times in microseconds of the bench, which go on over the board's restarts."""
+    """One board with what is wired to it. Times are microseconds of the bench, which continue over the board's
+    restarts."""
 
     def __init__(self, built: Built, *, supply_mv: int = 5000, eeprom: bytes | None = None) -> None:
-        """eeprom: what stands in it from address 16 on, id and boot number; none: a board that has never run."""
+        """eeprom: its content from address 16 on, id and boot number; empty: a board that has never run."""
         self._lib = _library(built.bench)
         self.hz = built.hz
         self._bench = self._lib.bench_new(str(built.elf).encode(), built.hz, supply_mv)
@@ -108,29 +109,29 @@ class Bench:
         self._times = (ctypes.c_double * 65_536)()
 
     def close(self) -> None:
-        """The bench cannot be used afterwards."""
+        """Close the bench; it cannot be used afterwards."""
         self._lib.bench_free(self._bench)
         self._bench = None
 
     def make(self, i: int, *, period_error: float = 0.0, hides: bool = False, seed: int = 0) -> None:
-        """How converter i is made: by what share its clock is slow, whether it hides what is not settled, what it
-        reads whatever the bridge."""
+        """The properties of converter i: by what fraction its clock is slow, whether it hides unsettled conversions, a
+        fixed reading regardless of the bridge."""
         self._lib.bench_make(self._bench, i, period_error, int(hides), seed)
 
     def at(self, us: float, what: int, value: float, index: int = 0) -> None:
-        """Let this happen then: MARK, BUTTON (level), TILT_MV, INPUT (counts at gain 128), UNPLUGGED, SHORTED."""
+        """Schedule an event: MARK, BUTTON (level), TILT_MV, INPUT (counts at gain 128), UNPLUGGED, SHORTED."""
         self._lib.bench_at(self._bench, us, what, index, value)
 
     def hear(self, data: bytes, us: float | None = None) -> None:
-        """Bytes from the host, one after the other, from now on or from then."""
+        """Send bytes from the host, one after the other, from now on or from the given time."""
         self._lib.bench_hear(self._bench, self.now_us if us is None else us, data, len(data))
 
     def run(self, until_us: float) -> bytes:
-        """Run until then. What the board has sent meanwhile."""
+        """Run until the given time; returns what the board has sent meanwhile."""
         return b"".join(data for _, data in self.run_pieces(until_us))
 
     def run_pieces(self, until_us: float) -> list[tuple[float, bytes]]:
-        """The same in pieces that end with a frame, each with the time at which its last bit had gone out."""
+        """The same in pieces that end with a frame, each with the time at which its last bit was sent."""
         if self._lib.bench_run(self._bench, until_us):
             raise RuntimeError(f"the board's program stopped at {self._lib.bench_now_us(self._bench):.0f} us")
         self.now_us = self._lib.bench_now_us(self._bench)
@@ -146,7 +147,7 @@ class Bench:
         return pieces
 
     def brown_out(self) -> None:
-        """The supply dips and comes back: RAM holds anything."""
+        """The supply dips and comes back: RAM content is undefined."""
         self._lib.bench_brown_out(self._bench)
 
     def poke(self, at: int, data: bytes) -> None:
@@ -165,14 +166,14 @@ class Bench:
         return bytes(room)
 
     def flash(self, at: int, code: bytes) -> bytes:
-        """Put other code there. What stood there before."""
+        """Replace code there; returns what was there before."""
         before = (ctypes.c_uint8 * len(code))()
         self._lib.bench_flash(self._bench, at, (ctypes.c_uint8 * len(code))(*code), before, len(code))
         return bytes(before)
 
     @property
     def light(self) -> bool:
-        """Whether the board's light is on."""
+        """Whether the board's LED is on."""
         return bool(self._lib.bench_light(self._bench))
 
     def figures(self) -> Mapping[str, int | list[int]]:
@@ -184,7 +185,7 @@ class Bench:
 
 
 def made_up(seed: int, index: int, numbers: Array) -> Array:
-    """What converter `index` reads in these conversions when it was made with a seed; as bench.h says it."""
+    """What converter `index` reads in these conversions if it has a seed; as defined in bench.h."""
     x = (seed * 0x9E3779B9 + index * 0x85EBCA6B + numbers.astype(np.uint64) * 0xC2B2AE35) & 0xFFFFFFFF
     x ^= x >> 16
     x = (x * 0x7FEB352D) & 0xFFFFFFFF

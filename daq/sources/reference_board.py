@@ -1,7 +1,7 @@
 """The reference board behind a pseudo-terminal, its machine code executed, on a simulated rider's jig.
 
-It stands where the simulated board does and is wired as firmware_notes/reference_board/wiring.svg draws it: bridges,
-tilt sensor, a reed at the crank that bounces. It runs by the session's clock, as fast as this machine can.
+It takes the simulated board's place and is wired as in firmware_notes/reference_board/wiring.svg: bridges, tilt sensor,
+a bouncing reed switch at the crank. It runs by the session's clock, as fast as this machine can.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ TILT_NOISE_MV = 8.0
 DEGREES_PER_COUNT = SUPPLY_MV / (1023 * 64 * MV_PER_DEG)
 CLOSED_S = 0.02
 BOUNCES_S = (0.0, 2e-4, 3e-4, 6e-4)
-"""After an edge the reed opens and closes again; then it stays."""
+"""After an edge the reed opens and closes again for this time; then it stays."""
 
 
 class ReferenceBoard:
-    """The board on a simulated jig; `port` is what a serial link opens. It makes its noise from `rng`."""
+    """The board on a simulated jig; `port` is what a serial link opens. Its noise comes from `rng`."""
 
     def __init__(
         self,
@@ -73,7 +73,7 @@ class ReferenceBoard:
             self.bench.close()
 
     def _wire(self, block: JigBlock) -> None:
-        """What the block does to the pins of the board, each at its time."""
+        """Apply the block to the pins of the board, each change at its time."""
         at = self.bench.at
         tilt_mv = (
             SUPPLY_MV / 2 + block.tilt_deg * MV_PER_DEG + TILT_NOISE_MV * self._rng.standard_normal(len(block.t_s))

@@ -1,12 +1,12 @@
-"""A device on a serial port: found, opened for itself alone, read as bytes arrive, found again when it was gone.
+"""A device on a serial port: found, opened exclusively, read as bytes arrive, and found again after a loss.
 
     PortTrouble          the port cannot be used now
       NoPort             no port fits the rig file, or more than one does
       PortBusy           another program holds it
       NoPermission       this user may not open it
-      PortGone           it was there and is not any more
+      PortGone it was there and has gone
 
-Bytes are handed on with their receipt time; what they mean is the wire's business.
+Bytes are passed on with their receipt time; `daq.wire` decodes them.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from daq.sources import ports
 from daq.sources.clock import SessionClock
 
 NETWORKED = "://"
-"""In the place of a port: a serial line reached over a network, as pyserial knows them (socket://ADDRESS:PORT)."""
+"""Instead of a port: a serial line over a network, in pyserial's form (socket://ADDRESS:PORT)."""
 BACK_OFF_S = (0.2, 0.5, 1.0, 2.0, 5.0)
 PARITIES = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 
@@ -47,11 +47,11 @@ class NoPermission(PortTrouble):
 
 
 class PortGone(PortTrouble):
-    """The port was there and is not any more."""
+    """The port was there and has gone."""
 
 
 def find_port(place: SerialPlace) -> str:
-    """The device path of the rig file's device. Raises NoPort, naming what is plugged in instead."""
+    """The device path of the rig file's device. Raises NoPort, which names what is plugged in instead."""
     if place.port:
         if (
             NETWORKED in place.port
@@ -75,7 +75,7 @@ def find_port(place: SerialPlace) -> str:
 
 
 def described(port: ListPortInfo) -> str:
-    """A port with what its device calls itself, where it says anything."""
+    """A port with its device's own description, if any."""
     return f"{port.device} ({port.description})" if port.description not in (None, "n/a") else str(port.device)
 
 
@@ -94,7 +94,7 @@ def open_port(path: str, baud: int, *, parity: str = "none", data_bits: int = 8)
 
 
 def _trouble(path: str, error: Exception) -> PortTrouble:
-    """What an open that failed means, and the remedy."""
+    """What a failed open means, and the remedy."""
     number = getattr(error, "errno", None)
     if isinstance(error.__context__, ports.TERMINAL_ERRORS) or number == errno.EISDIR:
         return PortTrouble(f"{path} is not a serial port; {_plugged_in()}")
@@ -108,7 +108,7 @@ def _trouble(path: str, error: Exception) -> PortTrouble:
 
 
 class SerialLink:
-    """Keeps one device connected. `message` says in one sentence what is wrong with its port, empty when nothing is."""
+    """Keeps one device connected. `message` says in one sentence what is wrong with its port, empty if nothing is."""
 
     def __init__(
         self,
@@ -146,9 +146,8 @@ class SerialLink:
             failures += 1
 
     def send(self, command: bytes) -> None:
-        """Write a command to the device, at once or not at all: nothing waits for a device that does not read.
-
-        Raises PortGone when none is connected or it does not take it.
+        """Write a command to the device, at once or not at all: nothing waits for a device that does not read. Raises
+        PortGone if none is connected or it does not accept it.
         """
         if self._port is None:
             raise PortGone("no device is connected")

@@ -1,8 +1,8 @@
 """A simulated jig on the real input paths: a board that writes the wire protocol into a pseudo-terminal, a power
 sensor in one crank arm that emits the bytes of Cycling Power Measurement and Vector.
 
-The board answers what the host asks of it, as firmware would. It runs by the session's clock, so a pace above 1 only
-makes it write more per second. Whoever runs it sets the jig before each beat: saddle, tilt, rider.
+The board answers the host as firmware would. It runs by the session's clock, so a pace above 1 only makes it write more
+per second. The caller sets the jig before each beat: saddle, tilt, rider.
 """
 
 from __future__ import annotations
@@ -31,11 +31,11 @@ HELLO_EVERY_S = 1.0
 SLOWER = (1, 2, 4, 5, 10)
 """The simulated board sends every conversion, or one scan for every 2, 4, 5 or 10."""
 UNSENT_AT_MOST = 1 << 20
-"""Bytes kept for a reader that stalls; a real board would lose scans beyond it too."""
+"""Bytes kept for a stalled reader; a real board would lose scans beyond this too."""
 
 
 class Jig(Protocol):
-    """What the board is wired to: a rider's jig, or one with weights on a bench."""
+    """What the board is wired to: a rider's jig, or one with weights."""
 
     electronics: Electronics
 
@@ -44,14 +44,14 @@ class Jig(Protocol):
 
 
 class PowerSender:
-    """The power sensor's notifications, as the radio would hand them over."""
+    """The power sensor's notifications, as the radio would deliver them."""
 
     def __init__(self, clock: SessionClock, on_notification: Callable[[int, str, bytes], None]) -> None:
         self._clock, self._on_notification = clock, on_notification
         self._vectors = VectorSensor()
 
     def send(self, block: JigBlock) -> None:
-        """What the sensor notifies of in this piece of the ride."""
+        """What the sensor notifies in this part of the ride."""
         for notice in block.power:
             self._on_notification(self._clock.stamp_us(), cycling_power.MEASUREMENT_UUID, power_bytes(notice))
         for vector in self._vectors.run(block):
@@ -104,7 +104,7 @@ class SimulatedBoard:
             self.terminal.close()
 
     def send(self, block: JigBlock) -> None:
-        """Send what this block of the ride makes, and a hello when one is due."""
+        """Send this block of the ride, and a hello when one is due."""
         self._power.send(block)
         if not len(block.t_s):
             return
@@ -118,7 +118,7 @@ class SimulatedBoard:
         self.write()
 
     def _obey(self) -> None:
-        """Answer what the host has asked since; what it changes holds from the next scan on."""
+        """Answer the host's commands; changes take effect from the next scan on."""
         heard = self.terminal.read()
         if not heard:
             return
@@ -127,14 +127,14 @@ class SimulatedBoard:
         self._jig.electronics = replace(self._jig.electronics, gains=gains)
 
     def _scans(self, block: JigBlock) -> Samples:
-        """The block's conversions at the rate that is set, numbered."""
+        """The block's conversions at the set rate, numbered."""
         every = round(self._jig.electronics.rate_hz / self.side.hello.scan_rate_hz)
         scans, self._over = slower(self._over, scans_of(block, 0), every)
         first, self._sequence = self._sequence, self._sequence + len(scans)
         return replace(scans, sequence=((first + np.arange(len(scans))) & 0xFFFF).astype(np.uint16))
 
     def write(self) -> None:
-        """Write what the port takes; of the rest no more is kept than a board could keep."""
+        """Write what the port accepts; no more of the rest is kept than a board could keep."""
         while self.unsent:
             taken = self.terminal.write(self.unsent)
             if not taken:
@@ -172,7 +172,8 @@ def scans_of(block: JigBlock, first_sequence: int) -> Samples:
 def slower(over: Samples | None, new: Samples, every: int) -> tuple[Samples, Samples]:
     """One scan of every `every` conversions, and the conversions left over for the next.
 
-    A scan bears the mean of their counts, the marks of all, and the time of the last. over: left over before.
+    A scan has the mean of their counts, the marks of all, and the time of the last. over: conversions left over from
+    before.
     """
     scans = new if over is None else joined([over, new])
     n, k = len(scans) // every, scans.counts.shape[1]

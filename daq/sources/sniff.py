@@ -1,6 +1,5 @@
-"""What some seconds of bytes from a port are: a board of ours, a transmitter's lines, or why neither.
-
-Nothing here opens a port; bytes with their receipt times go in.
+"""Recognises some seconds of bytes from a port: a board of ours, a transmitter's lines, or why neither. Nothing here
+opens a port; bytes with their receipt times go in.
 """
 
 from __future__ import annotations
@@ -27,12 +26,12 @@ UNITS = "|".join(sorted(NEWTONS, key=len, reverse=True))
 
 @dataclass(frozen=True, slots=True)
 class HeardChannel:
-    """One channel as it was while the port was listened to."""
+    """One channel as seen while listening."""
 
     name: str
     mean: float
     noise_rms: float
-    """About a straight line, so that slow drift does not count."""
+    """Noise about a straight line, so that slow drift does not count."""
     unit: str
     """counts, or N."""
     rest: str = ""
@@ -49,21 +48,21 @@ class Finding:
     """What it is, or why not, in one sentence or two."""
     received_bytes: int
     legible: bool = True
-    """Whether the bytes make sense at this baud, so that no other need be tried."""
+    """Whether the bytes make sense at this baud, so that no other has to be tried."""
     rate_hz: float | None = None
     channels: tuple[HeardChannel, ...] = ()
     dropped: int = 0
     damaged: int = 0
     pattern: str | None = None
-    """For the rig file, when the lines follow one."""
+    """For the rig file, if the lines follow one."""
     examples: tuple[str, ...] = ()
     data_bits: int = 8
     parity: str = "none"
-    """Which the port has to be opened with, as far as the bytes show it."""
+    """The settings to open the port with, as far as the bytes show them."""
 
 
 def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> Finding:
-    """What these bytes are, each piece with its receipt time, microseconds."""
+    """Recognise these bytes, each piece with its receipt time, microseconds."""
     data = b"".join(piece for _, piece in pieces)
     if not data:
         return Finding("", "nothing came: is it powered? A Modbus transmitter speaks only when asked (--modbus)", 0)
@@ -123,7 +122,7 @@ def _board_words(hello: Hello | None, decoder: BoardDecoder) -> str:
 
 
 def _rate_hz(scans: Sequence[Samples]) -> float | None:
-    """Scans a second by the receipt times; None when they span no time."""
+    """Scans a second by the receipt times; None if they span no time."""
     times_us = np.concatenate([part.received_us for part in scans])
     span_s = float(times_us[-1] - times_us[0]) / 1e6
     return (len(times_us) - 1) / span_s if span_s > 0.0 else None
@@ -187,7 +186,7 @@ def _as_lines(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
 
 
 def pattern_of(line: str) -> str | None:
-    """A pattern that reads lines like this one, each number a channel; None when there is no number.
+    """A pattern that reads lines like this one, each number a channel; None if there is no number.
 
     Runs of capitals stand for any such run: transmitters write ST and US for steady and unsteady.
     """
@@ -207,7 +206,7 @@ def pattern_of(line: str) -> str | None:
 
 
 def _around(text: str, *, after_number: bool) -> str:
-    """Text between numbers: capitals and spaces may vary, the rest stands as it is."""
+    """Text between numbers: capitals and spaces may vary, the rest is literal."""
     lead = r"\s*" if after_number and text[:1] == " " else ""
     escaped = re.sub(r"[A-Z]+", "\0", text.strip())
     return lead + re.escape(escaped).replace("\0", "[A-Z]+").replace(r"\ ", r"\s*")

@@ -1,5 +1,5 @@
-"""The far end of a serial port, for a board that is simulated: a pseudo-terminal, or where a system has none (Windows)
-a socket on this machine, which a serial link opens as well (pyserial's `socket://`)."""
+"""The far end of a serial port, for a simulated board: a pseudo-terminal, or on a system without them (Windows) a
+socket on this machine, which a serial link opens as well (pyserial's `socket://`)."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ class Terminal:
 
 
 class LocalSocket:
-    """A socket of this machine alone, for one host at a time."""
+    """A socket for this machine only, for one host at a time."""
 
     def __init__(self) -> None:
         self._listener = socket.create_server(("127.0.0.1", 0))
@@ -65,7 +65,7 @@ class LocalSocket:
         return got
 
     def write(self, data: bytes) -> int:
-        """How many of these bytes are taken now; without a host they go nowhere."""
+        """How many of these bytes are accepted now; without a host they are dropped."""
         self._meet()
         if self._host is None:
             return len(data)
@@ -97,5 +97,5 @@ class LocalSocket:
 
 
 def new_terminal() -> Terminal | LocalSocket:
-    """The best this system has."""
+    """The best kind this system has."""
     return Terminal() if hasattr(os, "openpty") else LocalSocket()

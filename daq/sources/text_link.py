@@ -1,4 +1,4 @@
-"""A bought transmitter that sends lines of text by itself."""
+"""A bought transmitter that sends lines of text continuously."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ SILENT_S = 2.0
 class TextLink:
     """Keeps one transmitter connected. `message` says in one sentence what is wrong, empty when nothing is.
 
-    Bytes are handed on as they came, none at all when the port has just been opened. Whoever decodes them tells
-    `heard` what they said, and lends `problem`: why the last line was not taken.
+    Bytes are passed on unchanged, and as no bytes when the port has just been opened. Their decoder calls `heard` with
+    the results, and provides `problem`: why the last line was rejected.
     """
 
     def __init__(
@@ -51,7 +51,7 @@ class TextLink:
         return ""
 
     def heard(self, said: Item) -> None:
-        """Something the transmitter said, decoded."""
+        """Take one decoded message of the transmitter."""
         if isinstance(said, Samples):
             self._scan_s = time.monotonic()
 

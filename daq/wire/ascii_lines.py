@@ -10,7 +10,7 @@ parts named:
 
     (?P<stable>...) is a channel too: leave what is not wanted unnamed.
 
-RE2 reads any line in a time that grows with its length alone. Python's own re tries every way a pattern can fit: with
+RE2 matches any line in time linear in its length. Python's own re tries every way a pattern can match: with
 "(\\d+)+kg" a line of 40 digits would hold up the daemon, and the stop with it, for hours.
 """
 
@@ -30,12 +30,12 @@ from daq.wire.transmitter import newtons_per, scan_of
 LINE_ENDS = re.compile(rb"[\r\n\x02\x03]+")
 """Carriage return, line feed, and the STX and ETX some makers put around a line."""
 MAX_LINE = 512
-"""Bytes. A longer run without an end is thrown away as one damaged line."""
+"""Bytes. A longer run without a line end is discarded as one damaged line."""
 RESERVED = ("checksum", "covered", "unit", "overload", "fault")
 CHECKSUMS = ("none", "xor", "sum")
 _QUIET = re2.Options()
 _QUIET.log_errors = False
-"""Not onto standard error by itself; the reason is in the error."""
+"""Does not print to standard error; the reason is in the error."""
 _QUIET.max_mem = 1 << 20
 """Bytes a pattern may take when it is compiled; "a{1000}{1000}" takes more and is refused."""
 
@@ -46,7 +46,7 @@ class BadLine(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class LineFormat:
-    """How a device writes. ValueError at once for a pattern that cannot work."""
+    """How a device writes. ValueError at once for an invalid pattern."""
 
     pattern: str
     unit: str = "kg"
@@ -55,7 +55,7 @@ class LineFormat:
     checksum: str = "none"
     """none, xor (all bytes exclusive-or, as in NMEA 0183) or sum (all bytes added, modulo 256)."""
     g_m_s2: float = STANDARD_G_M_S2
-    """For devices that show a mass: gravity where they were adjusted."""
+    """For devices that show a mass: gravity at the place where they were adjusted."""
 
     def __post_init__(self) -> None:
         try:
@@ -88,9 +88,8 @@ def _reason(error: re2.error) -> str:
 
 
 class LineDecoder:
-    """Text in, one scan a line out. A line that cannot be read costs itself only.
-
-    It adds to `damaged` and leaves a gap in the sequence. The rest of a line that began before is not counted.
+    """Text in, one scan per line out. A line that cannot be read costs only itself: it adds to `damaged` and leaves a
+    gap in the sequence. The rest of a line that began earlier is not counted.
     """
 
     def __init__(self, source: str, line_format: LineFormat) -> None:
@@ -98,7 +97,7 @@ class LineDecoder:
         self.scans = 0
         self.damaged = 0
         self.problem = ""
-        """Why the last damaged line was not taken."""
+        """Why the last damaged line was rejected."""
         self._format = line_format
         self._pattern = _compiled(line_format.pattern)
         self.pending = b""
@@ -109,14 +108,14 @@ class LineDecoder:
 
     @property
     def lost(self) -> tuple[int, int]:
-        """Scans dropped, which nobody can know of a device that does not number its lines; and lines damaged."""
+        """Scans dropped, unknown for a device that does not number its lines; and lines damaged."""
         return 0, self.damaged
 
     def feed(self, data: bytes, received_us: int) -> list[Samples]:
         """The scans whose lines end in these bytes.
 
-        No bytes: the port was just opened. What is pending is forgotten and the first line is not taken: its beginning
-        may be missing, and the rest of a number is a number.
+        No bytes: the port was just opened. Pending data is dropped and the first line rejected: its beginning may be
+        missing, and the rest of a number is still a number.
         """
         if not data:
             self.pending, self._in_step, self._overlong, self._cut = b"", False, False, True

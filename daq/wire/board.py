@@ -3,7 +3,7 @@
     frames    COBS and CRC         scans      the measured counts
     hello     who the board is     commands   what a host asks, what a board answers
 
-This is the one file the rest of the program needs. It does not know what a port is, nor what a count is worth.
+This is the one file the rest of the program needs. It knows neither ports nor what a count is worth.
 """
 
 from __future__ import annotations
@@ -57,7 +57,8 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class WrongVersion:
-    """The board speaks a protocol this program does not; nothing it sends is taken until it says otherwise."""
+    """The board speaks a protocol this program does not know; nothing it sends is accepted until a hello says
+    otherwise."""
 
     found: int
     expected: int = VERSION
@@ -73,7 +74,7 @@ Item: TypeAlias = Samples | Hello | Reply | WrongVersion
 
 
 class BoardDecoder:
-    """Bytes of one board in, what they say out. Wherever the stream is cut, the same scans come out in the same order.
+    """Bytes of one board in, their content out. Wherever the stream is cut, the same scans come out in the same order.
 
     damaged    frames that failed COBS or CRC; each costs itself only
     dropped    scans missing by their numbers; a restart of the board is not counted
@@ -89,7 +90,7 @@ class BoardDecoder:
         self.unknown = 0
         self.problem = ""
         self.hello: Hello | None = None
-        """The last one heard."""
+        """The latest hello."""
         self._frames = Deframer()
         self._last: tuple[int, int] | None = None
         self._refusing = False
@@ -129,7 +130,7 @@ class BoardDecoder:
         return items
 
     def _close(self, run: list[bytes], times_us: list[int], items: list[tuple[int, Item]]) -> None:
-        """Turn the scans gathered so far into one item."""
+        """Turn the scans collected so far into one item."""
         if not run:
             return
         bodies, run[:] = run[:], []
@@ -164,9 +165,8 @@ class BoardDecoder:
                 self.dropped += self._missing(int(ahead[i]), int(ticks_us[i + 1]) - int(ticks_us[i]))
 
     def _missing(self, ahead: int, elapsed_us: int) -> int:
-        """Scans missing where the number goes ahead by this much, modulo 65536: the clock tells how many whole turns.
-
-        0 when the clock has stepped back: the board has begun anew.
+        """Scans missing where the number advances by this much, modulo 65536: the clock tells how often it wrapped. 0
+        if the clock has stepped back: the board has restarted.
         """
         elapsed_us &= 0xFFFFFFFF
         if elapsed_us >= 1 << 31:

@@ -1,9 +1,9 @@
-"""What a host asks of a board, and what the board answers.
+"""What a host asks a board, and what the board answers.
 
     command = uint8 type = 0x10 | uint8 request | uint8 op | operands
     reply   = uint8 type = 0x04 | uint8 request | uint8 op | uint8 result | UTF-8 to the end
 
-`request` is any number of the host's; the reply repeats it. A board answers every command, in order, within 500 ms.
+`request` is any number the host chooses; the reply repeats it. A board answers every command, in order, within 500 ms.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Op(enum.IntEnum):
     SET_GAIN = 5
     """Gain of one channel, by its place in the hello."""
     TARE_DONE = 6
-    """The tare asked for by the board's button is done: drop the flag, show it."""
+    """The tare requested by the board's button is done: clear the flag, show it."""
 
 
 _OPERANDS = {
@@ -69,7 +69,7 @@ class Reply:
     op: int
     result: Result
     text: str = ""
-    """In the board's own words, for the person reading."""
+    """In the board's own words, for a human reader."""
 
 
 def set_rate(request: int, rate_hz: float) -> Command:
@@ -85,7 +85,7 @@ def set_gain(request: int, channel: int, gain: int) -> Command:
 def encode_command(command: Command) -> bytes:
     """The frame of a command, with a zero before it that ends whatever noise the board may have read so far.
 
-    ValueError when the operands do not fit the op.
+    ValueError if the operands do not fit the op.
     """
     try:
         operands = _OPERANDS[command.op].pack(*command.operands)
@@ -95,7 +95,7 @@ def encode_command(command: Command) -> bytes:
 
 
 def decode_command(body: bytes) -> Command | Reply:
-    """The command in this body; the reply that refuses it when it cannot be understood."""
+    """The command in this body; or the reply that refuses it if it cannot be understood."""
     request, code = (*body[1:3], 0, 0)[:2]
     if code not in _OPERANDS:
         return Reply(request, code, Result.UNKNOWN, f"no op {code}")
@@ -112,7 +112,7 @@ def encode_reply(reply: Reply) -> bytes:
 
 
 def decode_reply(body: bytes) -> Reply:
-    """The reply in this body. ValueError when it is too short or its result is none of ours."""
+    """The reply in this body. ValueError if it is too short or its result is unknown."""
     if len(body) < 4 or body[3] not in Result.__members__.values():
         raise ValueError(f"reply {body.hex(' ')}: expected type, request, op, result 0 to {max(Result)}, text")
     return Reply(body[1], body[2], Result(body[3]), body[4:].decode(errors="replace"))

@@ -17,11 +17,11 @@ from daq.physics import crank_torque_nm
 from daq.values import PowerReading
 
 STANDSTILL_S = 3.0
-"""No event for so long: the crank stands. 20 rpm."""
+"""With no event for this long, the crank stands still. 20 rpm."""
 FASTEST_RPM = 300.0
-"""Counters that claim more have been set anew: the sensor has restarted."""
+"""If the counters claim more, the sensor has restarted."""
 MOST_REVS = 4
-"""More between two readings is a loss of the link: when each one ended is not known any more. 4 a second is 240 rpm."""
+"""More between two readings means the link was lost: when each one ended is then unknown. 4 a second is 240 rpm."""
 TICKS_PER_S = 1024
 WRAP = 1 << 16
 WRAP_S = WRAP / TICKS_PER_S
@@ -29,14 +29,14 @@ WRAP_S = WRAP / TICKS_PER_S
 
 @dataclass(frozen=True, slots=True)
 class Crank:
-    """What one reading says about the crank. Unknown is None."""
+    """What one reading says about the crank. None is unknown."""
 
     revolutions: int = 0
     """Since the first reading."""
     event_s: tuple[float, ...] = ()
     """Sensor time of each new pass of the mark, in order, never repeated; several in one reading are spread evenly."""
     cadence_rpm: float | None = None
-    """0 when the crank stands."""
+    """0 when the crank stands still."""
     torque_nm: float | None = None
     """Mean over the new revolutions; None when the crank stands."""
 
@@ -79,7 +79,7 @@ class CrankFollower:
         return self._turn(reading, last, revs, elapsed_s)
 
     def _begin(self, reading: PowerReading, revs: int, time_1024: int) -> None:
-        """Take the sensor's counters as they are: first reading, or a sensor that restarted."""
+        """Accept the sensor's counters as they are: first reading, or a restarted sensor."""
         sensor_s = time_1024 / TICKS_PER_S
         if self._event is not None:
             ran_s = (reading.received_us - self._event.received_us) / 1e6
@@ -114,14 +114,14 @@ def _without_events(reading: PowerReading, revolutions: int) -> Crank:
 
 
 def _elapsed_s(last: _Event, time_1024: int, received_us: int) -> float:
-    """Sensor time since the last event, with the whole turns of its clock that the host saw go by."""
+    """Sensor time since the last event, including wraps of its clock counted by the host's."""
     elapsed_s = (time_1024 - last.time_1024) % WRAP / TICKS_PER_S
     host_s = (received_us - last.received_us) / 1e6
     return elapsed_s + WRAP_S * max(0, round((host_s - elapsed_s) / WRAP_S))
 
 
 def _torque_nm(reading: PowerReading, last: _Event, revs: int, cadence_rpm: float) -> float | None:
-    """From the added torque when both readings have it, else from the power."""
+    """From the accumulated torque if both readings have it, otherwise from the power."""
     if reading.torque_total_32 is not None and last.torque_32 is not None:
         added = (reading.torque_total_32 - last.torque_32 + WRAP // 2) % WRAP - WRAP // 2
         return added / 32.0 / revs

@@ -64,7 +64,7 @@ class Location(enum.IntEnum):
 
 
 def decode_csc(value: bytes) -> CscMeasurement:
-    """The measurement in one notification. BadValue when the value is shorter than its flags announce."""
+    """The measurement in one notification. BadValue if the value is shorter than its flags announce."""
     reader = Reader(value, "speed and cadence measurement")
     flags = reader.take(1, "flags")
     return CscMeasurement(**reader.take_fields(_FIELDS, flags))
@@ -90,7 +90,7 @@ def decode_location(value: bytes) -> Location:
 
 
 def cadence_reading(measurement: CscMeasurement, *, source: str, received_us: int) -> PowerReading:
-    """The crank's part of it; the power is not known."""
+    """Its crank data; the power is unknown."""
     return PowerReading(
         source=source,
         received_us=received_us,

@@ -1,8 +1,8 @@
 """Cycling Power Measurement, characteristic 0x2A63, both ways.
 
-Field order, sizes and units: Bluetooth SIG, GATT Specification Supplement. The whole numbers are kept as sent, in the
-unit their names end in, so that a value decoded and encoded again is the same bytes.
-Reserved flags are ignored, as the Supplement asks, and so is what a later edition may append.
+Field order, sizes and units: Bluetooth SIG, GATT Specification Supplement. Integers are kept as sent, in the unit their
+names end in, so that decoding and encoding gives the same bytes. Reserved flags are ignored, as the Supplement
+requires, and so is anything a later edition may append.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ FULL_BALANCE = 200
 
 
 class Flag(enum.IntFlag):
-    """The flags at the front that are no field of their own."""
+    """The flags that do not announce a field."""
 
     BALANCE_LEFT = 1 << 1
     TORQUE_AT_CRANK = 1 << 3
@@ -54,7 +54,7 @@ class PowerMeasurement:
     """Signed."""
     balance_half_pct: int | None = None
     balance_left: bool = False
-    """The balance is the left pedal's; otherwise whose it is is not known."""
+    """The balance is the left pedal's; otherwise the side is unknown."""
     torque_total_32: int | None = None
     """Accumulated torque, 1/32 N m."""
     torque_at_crank: bool = False
@@ -70,7 +70,7 @@ class PowerMeasurement:
     torque_max_32: int | None = None
     torque_min_32: int | None = None
     extreme_angles: int | None = None
-    """Two 12-bit angles in degrees: the greatest in the low half, the least in the high half."""
+    """Two 12-bit angles in degrees: that of the maximum in the low half, of the minimum in the high half."""
     top_dead_spot_deg: int | None = None
     bottom_dead_spot_deg: int | None = None
     energy_kj: int | None = None
@@ -117,7 +117,7 @@ def encode_power(measurement: PowerMeasurement) -> bytes:
 
 
 def to_power_reading(measurement: PowerMeasurement, *, source: str, received_us: int) -> PowerReading:
-    """What the rest of the program needs of it. Torque accumulated at the wheel says nothing about the crank."""
+    """What the rest of the program needs. Torque accumulated at the wheel says nothing about the crank."""
     return PowerReading(
         source=source,
         received_us=received_us,

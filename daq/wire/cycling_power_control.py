@@ -44,7 +44,7 @@ class Feature(enum.IntFlag):
 
 
 class Distribution(enum.IntEnum):
-    """Bits 20 and 21 of the feature: may this sensor be one of a pair."""
+    """Bits 20 and 21 of the feature: whether this sensor may be one of a pair."""
 
     UNSPECIFIED = 0
     ALONE = 1
@@ -64,7 +64,7 @@ class Op(enum.IntEnum):
 
 
 class Result(enum.IntEnum):
-    """How a request went."""
+    """The result of a request."""
 
     SUCCESS = 1
     NOT_SUPPORTED = 2
@@ -84,7 +84,7 @@ class ControlResponse:
     def raw_offset(self) -> int | None:
         """Of an offset compensation: the raw force (N) or torque (1/32 N m, by Feature.TORQUE_BASED) at no load.
 
-        None when it failed, or when the sensor calls its own value invalid.
+        None if it failed, or if the sensor marks its own value as invalid.
         """
         if self.op != Op.START_OFFSET_COMPENSATION or self.result != Result.SUCCESS or len(self.parameter) < 2:
             return None
@@ -93,7 +93,7 @@ class ControlResponse:
 
 
 def decode_feature(value: bytes) -> tuple[Feature, Distribution]:
-    """The feature bits, reserved ones left out. BadValue when shorter than four bytes."""
+    """The feature bits, without reserved ones. BadValue if shorter than four bytes."""
     bits = Reader(value, "cycling power feature").take(4, "features")
     return Feature(bits & 0xFFFFF), Distribution(bits >> 20 & 3)
 
@@ -113,7 +113,7 @@ def encode_request(op: Op, crank_length_mm: float | None = None) -> bytes:
 
 
 def decode_response(value: bytes) -> ControlResponse:
-    """The answer the sensor indicated. BadValue when it is no answer."""
+    """The answer the sensor indicated. BadValue if it is not an answer."""
     reader = Reader(value, "cycling power control point")
     code, op, result = (reader.take(1, name) for name in ("response code", "request op code", "result"))
     if code != RESPONSE or result not in Result.__members__.values():

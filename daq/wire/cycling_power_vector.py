@@ -1,7 +1,7 @@
 """Cycling Power Vector, characteristic 0x2A64: force or torque around one crank turn, both ways.
 
-Bluetooth SIG, GATT Specification Supplement. How far apart the samples lie is not in the value: the sensor's
-sampling rate has to be asked for at its control point.
+Bluetooth SIG, GATT Specification Supplement. The spacing of the samples is not in the value: the sensor's sampling rate
+has to be read from its control point.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Direction(enum.IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class PowerVector:
-    """One notification; the arrays run from the oldest sample on, and only one of them is there."""
+    """One notification; arrays begin with the oldest sample, and only one of them is present."""
 
     crank_revs: int | None = None
     crank_time_1024: int | None = None

@@ -1,6 +1,6 @@
 """Little-endian fields one after the other in a Bluetooth characteristic, present or not as its flags say.
 
-A characteristic is a table of Field in the order of its bytes, read both ways: `take_fields` and `put_fields`.
+A characteristic is a table of Field in the order of its bytes, used in both directions: `take_fields` and `put_fields`.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ def uuid(short: int) -> str:
 
 
 class BadValue(ValueError):
-    """A characteristic's value that cannot be what the sensor meant: refused, never guessed at."""
+    """The value of a characteristic is invalid: it is rejected, never guessed at."""
 
 
 class Field(NamedTuple):
-    """One whole number that is there when its flag is set. Fields that share a flag come together."""
+    """One integer that is present if its flag is set. Fields that share a flag come together."""
 
     flag: int
     name: str
@@ -30,7 +30,7 @@ class Field(NamedTuple):
 
 
 class Reader:
-    """Takes numbers from the front of a value. Every take raises BadValue when the value ends too soon."""
+    """Takes numbers from the front of a value. Every take raises BadValue if the value ends too soon."""
 
     def __init__(self, value: bytes, characteristic: str) -> None:
         self._value = value
@@ -54,7 +54,7 @@ class Reader:
         return {f.name: self.take(f.size, f.name, signed=f.signed) if flags & f.flag else None for f in table}
 
     def take_rest(self, size: int, name: str, *, signed: bool = False) -> tuple[int, ...]:
-        """All that is left, as numbers of this size."""
+        """The rest, as numbers of this size."""
         left = len(self._value) - self._at
         if left % size:
             raise BadValue(
@@ -64,7 +64,7 @@ class Reader:
 
 
 def put(number: int, size: int, name: str, *, signed: bool = False) -> bytes:
-    """A whole number as a field. ValueError, naming the field, when it does not fit."""
+    """An integer as a field. ValueError that names the field if it does not fit."""
     try:
         return number.to_bytes(size, "little", signed=signed)
     except OverflowError as error:

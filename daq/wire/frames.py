@@ -1,10 +1,10 @@
-"""Frames on a byte stream: COBS between zero bytes, closed by a CRC-16. What stands inside is not known here.
+"""Frames on a byte stream: COBS between zero bytes, closed by a CRC-16. Their content is not interpreted here.
 
     frame = COBS(body | crc) | 00        crc = CRC-16/IBM-SDLC of the body, low byte first
 
 COBS (Cheshire and Baker 1999, IEEE/ACM Trans. Networking 7(2), 159-172) leaves no zero byte inside a frame, so a zero
-always means "a frame ends here" and a reader finds its place again at the next one. CRC-16/IBM-SDLC is the frame
-check sequence of RFC 1662 (appendix C.2): check value 0x906E over "123456789".
+always means "a frame ends here" and a reader resynchronizes at the next one. CRC-16/IBM-SDLC is the frame check
+sequence of RFC 1662 (appendix C.2): check value 0x906E over "123456789".
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from cobs import cobs
 from fastcrc import crc16
 
 MAX_BODY = 2048
-"""Bytes. Longer runs without a zero are not a frame; they are thrown away unread, so memory stays bounded."""
+"""Bytes. Longer runs without a zero are not a frame; they are discarded unread, so memory stays bounded."""
 CRC_BYTES = 2
 _ZEROS = re.compile(rb"\0{2,}")
-"""What an idle line sends: no frames, and one zero says as much."""
+"""What an idle line may send: not frames; a run of zeros counts as one."""
 MAX_ENCODED = MAX_BODY + CRC_BYTES + (MAX_BODY + CRC_BYTES) // 254 + 1
 GOOD = 0x0F47
 """What the CRC of body and crc together comes to (RFC 1662: 0xF0B8, there before the last complement)."""
 
 
 def frame(body: bytes) -> bytes:
-    """The frame that carries this body. ValueError when it is empty or longer than MAX_BODY."""
+    """The frame that carries this body. ValueError if it is empty or longer than MAX_BODY."""
     if not 0 < len(body) <= MAX_BODY:
         raise ValueError(f"a frame carries 1 to {MAX_BODY} bytes, not {len(body)}")
     encoded: bytes = cobs.encode(body + crc16.ibm_sdlc(body).to_bytes(CRC_BYTES, "little"))
@@ -36,8 +36,8 @@ def frame(body: bytes) -> bytes:
 class Deframer:
     """Bytes in, whole bodies out, however the stream is cut. `damaged` counts the frames that did not pass.
 
-    The bytes before the very first zero are often the rest of a frame that began before anybody listened: they are
-    used when they pass and not counted when they do not.
+    The bytes before the very first zero are often the rest of a frame that began before listening: they are used if
+    they pass and not counted if they do not.
     """
 
     def __init__(self) -> None:
@@ -80,7 +80,7 @@ class Deframer:
 
 
 def _body(piece: bytes) -> bytes | None:
-    """The body between two zeros; None when it is damaged."""
+    """The body between two zeros; None if it is damaged."""
     try:
         whole: bytes = cobs.decode(piece)
     except cobs.DecodeError:

@@ -7,7 +7,7 @@
               | float32 units per count | text name
     text    = uint8 length | UTF-8
 
-Little-endian; the board id is written as it stands. Type and version keep their places in every version to come.
+Little-endian; the board id is written byte by byte. The offsets of type and version never change.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,31}")
 
 
 class Kind(enum.IntEnum):
-    """What a channel measures, and with it the unit of `units_per_count`."""
+    """What a channel measures, which determines the unit of `units_per_count`."""
 
     OTHER = 0
     BRIDGE = 1
@@ -43,7 +43,7 @@ class Kind(enum.IntEnum):
     TEMPERATURE = 3
     """Degrees Celsius per count."""
     POSITION = 4
-    """Millimetres per count. A host that does not know it takes it for OTHER."""
+    """Millimetres per count. A host that does not know it treats it as OTHER."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,18 +54,18 @@ class Channel:
     """Lower case letters, digits and _, as the rig file names it."""
     kind: Kind
     gain: int
-    """Of the amplifier before the converter; 1 when there is none."""
+    """Of the amplifier in front of the converter; 1 if there is none."""
     rate_hz: float
-    """New conversions a second; below the scan rate the last one is repeated."""
+    """New conversions per second; below the scan rate, the last one is repeated."""
     bits: int = 24
     """Counts run from -2^(bits-1) to 2^(bits-1) - 1; at either end the converter is saturated."""
     units_per_count: float | None = None
-    """float32; None when the board does not know it."""
+    """float32; None if the board does not know it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Hello:
-    """What a board says of itself."""
+    """What a board says about itself."""
 
     board_id: str
     """16 hexadecimal digits, fixed for the life of the board."""
@@ -80,12 +80,12 @@ class Hello:
 
 
 def version_of(body: bytes) -> int:
-    """The protocol version a hello names, whatever else stands in it."""
+    """The protocol version a hello names, whatever else it contains."""
     return body[1] if len(body) > 1 else 0
 
 
 def encode_hello(hello: Hello) -> bytes:
-    """The frame of a hello. ValueError, naming the field, for what the wire cannot carry."""
+    """The frame of a hello. ValueError that names the field for anything the wire cannot carry."""
     _check(hello)
     board_id = bytes.fromhex(hello.board_id)
     flags = RUNNING if hello.running else 0
@@ -103,7 +103,7 @@ def encode_hello(hello: Hello) -> bytes:
 
 
 def decode_hello(body: bytes) -> Hello:
-    """The hello in this body. ValueError saying what is wrong with it."""
+    """The hello in this body. ValueError that says what is wrong with it."""
     if len(body) < _HEAD.size:
         raise ValueError(f"hello has {len(body)} bytes: expected at least {_HEAD.size}")
     _, version, flags, k, ticks_us, rate, boot, board_id = _HEAD.unpack_from(body)
