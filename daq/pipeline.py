@@ -144,9 +144,11 @@ class Pipeline:
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
         """The onset from these steps, with plan, rider and conditions of the sweep that was begun last. None without a
-        sweep, with too few different positions, or if the hands' loads are unknown.
+        sweep or if it looks for no onset, with too few different positions, or if the hands' loads are unknown.
         """
-        if self.progress is None or any(math.isnan(step.hand_load_n) for step in steps):
+        if self.progress is None or not self.progress.plan.names_onset:
+            return None
+        if any(math.isnan(step.hand_load_n) for step in steps):
             return None
         if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
             return None

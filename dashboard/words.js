@@ -85,6 +85,7 @@ const NOW = {
   },
   finished: (sweep, state) => {
     const { onset } = state;
+    if (sweep.purpose === "confirm") return say("Both places are ridden", { detail: "Decide shows what differs." });
     if (!isNamed(onset)) {
       const next = NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)];
       return say("Finished", { detail: [sentence(headline(state)), sweep.why_here && ended(sweep), next].filter(Boolean).join(" ") });
@@ -131,12 +132,16 @@ const HEADLINES = {
   undecided: "Undecided: no onset can be named",
 };
 
+/** @type {Record<string, string>} */
+const LOOKS = { confirm: "Confirm ride: no onset is looked for", check: "Check of a few places: no onset is looked for" };
+
 function answerRange(/** @type {Onset} */ onset) {
   return `${number(onset.onset_mm, 1)} mm, 95 % ${range(onset.interval_95_mm, "mm", 1)}`;
 }
 
 /** The answer in one line, "so far" while steps are still to come. @param {State} state */
 export function headline({ onset, steps, sweep }) {
+  if (sweep && sweep.purpose !== "onset") return LOOKS[sweep.purpose] ?? "No onset is looked for";
   if (!onset)
     return steps.length < STEPS_FOR_AN_ANSWER
       ? `No answer yet: ${steps.length} of at least ${STEPS_FOR_AN_ANSWER} steps`

@@ -50,6 +50,19 @@ def test_however_scans_are_cut_the_loads_are_the_same_bits(whole):
         assert np.array_equal(one, other), name
 
 
+@pytest.mark.parametrize("purpose", ["check", "confirm"])
+def test_a_ride_that_looks_for_no_onset_never_names_one(whole, purpose):
+    """However many places are ridden: steps that answer as a sweep are given to a ride of another purpose."""
+    outputs, sweep = whole
+    steps = kept(outputs, StepMean)
+    plan = replace(PLAN, purpose=purpose, positions_mm=(58.0, 78.0) * 2, order="by turns")
+    ride = Pipeline(RIG, CALIBRATION)
+    ride.feed(Event(1, SWEEP_BEGUN, beginning(plan, mass_kg=75.0, channels=(), zero_counts=None)))
+
+    assert sweep.answer(steps) is not None
+    assert ride.answer(steps) is None
+
+
 def test_channels_are_found_by_name_not_by_place(whole):
     loads = kept(whole[0], Loads)[0]
 

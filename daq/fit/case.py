@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from daq.fit.confirming import Confirmed, again, confirmed, last_confirmed_mm
 from daq.fit.decision import Decision, FollowUp
 from daq.fit.disturbers import Disturber, disturbers
 from daq.fit.intake import Intake
@@ -16,7 +17,7 @@ from daq.fit.options import Option, Place, differences, option_at, options, plac
 from daq.fit.overlaid import Against, against
 from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
-from daq.fit.ridden import Ridden, gradient_sweep, main_sweep
+from daq.fit.ridden import Ridden, gradient_sweep, looking, main_sweep
 from daq.fit.saddle_signs import signs
 from daq.fit.sides import Sided, sides
 from daq.fit.sign import Sign
@@ -55,7 +56,7 @@ class Evidence:
     climb: Ridden | None
     present_mm: float | None
     chosen_mm: float | None
-    """The setback the fitter is considering, has decided, or the suggested one; in this order."""
+    """The setback the fitter is considering, has decided, has confirmed by riding, or the suggested one; in this order."""
     window_mm: tuple[float, float] | None
     places: tuple[OnBicycle, ...]
     """At the present setback and at the chosen one, if they are known."""
@@ -81,6 +82,8 @@ class Evidence:
     earlier: tuple[Ridden, ...]
     """Sweeps of an earlier visit, named with their day."""
     com_height: str
+    confirmed: tuple[Confirmed, ...] = ()
+    """The chosen place and the present one ridden against each other."""
 
 
 def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | None = None) -> Evidence:
@@ -88,10 +91,11 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
     visit of the same client to compare with.
     """
     main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
+    main = None if main is None else replace(main, again=again(case.sweeps))
     present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, main, thought_of_mm)
     before = () if earlier is None else tuple(one.on(earlier.begun_utc[:10]) for one in earlier.sweeps)
-    wanted = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
-    places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in wanted) if main is not None else ()
+    at_mm = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
+    places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in at_mm) if main is not None else ()
     chosen = (
         None if chosen_mm is None else option_at(main, case.rig, case.intake, case.measured, chosen_mm, day_of(case))
     )
@@ -122,9 +126,10 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
         reaching=Reaching(None, "no setback is chosen yet") if chosen is None else _reaching(case, chosen),
         steps=() if main is None else step_table(main, case.rig, case.intake.saddle),
         sides=() if main is None else sides(main, case.rig),
-        against=(*against(main, case.sweeps), *against(main, before, same_visit=False)),
+        against=(*against(main, looking(case.sweeps)), *against(main, looking(before), same_visit=False)),
         earlier=before,
         com_height=com_height_said(main, climb, case.rig),
+        confirmed=confirmed(case.sweeps, case.rig, case.intake.bicycle, present_mm=present_mm, chosen_mm=chosen_mm),
     )
 
 
@@ -164,4 +169,6 @@ def _chosen_mm(case: Case, main: Ridden | None, thought_of_mm: float | None) -> 
         return thought_of_mm
     if case.decision is not None:
         return case.decision.setback_mm
+    if (again_mm := last_confirmed_mm(case.sweeps, case.intake.saddle.setback_mm)) is not None:
+        return again_mm
     return main.onset.suggested_setback_mm if main is not None and main.onset is not None else None

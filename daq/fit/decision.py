@@ -35,6 +35,8 @@ class Decision(Part):
     reason: Annotated[text.Lines, Field(min_length=3, max_length=2000)]
     traded: Text = ""
     """What was given up for it."""
+    not_confirmed: Text = ""
+    """Why it is printed without having been ridden again against the present place; empty where it was."""
     decided_by: Annotated[text.Line, Field(min_length=1, max_length=80)]
     recheck_on: datetime.date
 

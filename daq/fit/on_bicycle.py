@@ -74,6 +74,25 @@ def front_shares(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, at_mm: Seq
     return [_front(sweep, bicycle, lines, mm) for mm in at_mm]
 
 
+def front_share_each(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None) -> list[float]:
+    """The front-wheel share of each step by itself, a fraction; NaN where it is not known."""
+    lines, _, why_not = _each_step(sweep, rig)
+    unknown = bicycle is None or bicycle.wheelbase_mm is None or bicycle.chainstay_mm is None
+    if why_not or unknown or sweep.mass_kg is None:
+        return [math.nan for _ in sweep.steps]
+    assert bicycle is not None
+    return [
+        front_share(
+            frame_of(bicycle),
+            mass_kg=sweep.mass_kg,
+            weight_line_m=line.estimate_m,
+            u_weight_line_m=0.0,
+            tilt_deg=0.0 if math.isnan(step.tilt_deg) else step.tilt_deg,
+        ).fraction
+        for line, step in zip(lines, sweep.steps, strict=True)
+    ]
+
+
 def com_height_said(level: Ridden | None, climb: Ridden | None, rig: Rig) -> str:
     """Height of the rider's centre of mass over the BB from the two sweeps, or why it is unavailable."""
     lines, gradients_pct = [], []

@@ -23,6 +23,7 @@ from daq.values import NAN
 
 BEYOND_MM = 5
 """How far outside the ridden range a setback can be chosen on the chart, marked as not ridden."""
+ROUNDED_MM = 0.051
 SAME_MM = 1.0
 """Heights that differ by less count as the same: nobody measures a saddle better. Common practice, no source."""
 
@@ -71,10 +72,10 @@ def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured,
         return Place(setback_mm, measured.height_mm or intake.saddle.height_mm, None, None)
     first = sweep.steps[0] if sweep.steps else None
     found = planned(sweep.plan, start_of(sweep.plan, rig.geometry, first), setback_mm, intake.saddle).setting
-    for step in sweep.steps:
+    for step in (*sweep.steps, *sweep.again):
         if abs(step.setback_mm - setback_mm) < SAME_PLACE_MM:
             said = {name: getattr(step.setting, name) for name in ("saddle_height_mm", "bar_x_mm", "bar_y_mm")}
-            found = replace(found, **{name: value for name, value in said.items() if math.isfinite(value)})
+            found = replace(found, **{name: mm for name, mm in said.items() if _otherwise(mm, getattr(found, name))})
     height_mm = _known(found.saddle_height_mm)
     if height_mm is None:
         height_mm = measured.height_mm or intake.saddle.height_mm
@@ -156,6 +157,11 @@ def _p_loaded(sweep: Ridden | None, setback_mm: float) -> float | None:
     at_mm, p = np.array(sorted(known)).T
     found = float(np.interp(setback_mm, at_mm, p, left=NAN, right=NAN))
     return None if math.isnan(found) else found
+
+
+def _otherwise(said_mm: float, planned_mm: float) -> bool:
+    """Whether it was set otherwise than planned: what is confirmed as planned is written to a tenth."""
+    return math.isfinite(said_mm) and not abs(said_mm - planned_mm) <= ROUNDED_MM
 
 
 def _known(value: float) -> float | None:

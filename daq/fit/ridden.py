@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from daq.fit.stroke_watch import StepShape
 from daq.measure.calibration import Calibration
 from daq.sweep.plan import Plan
 from daq.values import Onset, StepMean, Verdict
+
+LEVEL_PCT = 2.0
+"""From this gradient on it is a climb."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class Ridden:
     """The calibration its loads were computed with; None if unknown, then uncertainties are assumed."""
     shapes: tuple[StepShape | None, ...] = ()
     """The shape of the stroke at each step; empty if not analysed."""
+    again: tuple[StepMean, ...] = ()
+    """Steps of the day's confirm rides: they too say how the jig was set at their positions."""
 
     @property
     def name(self) -> str:
@@ -47,12 +52,18 @@ class Ridden:
         return self.onset if self.onset is not None and self.onset.verdict is Verdict.ONSET else None
 
 
+def looking(sweeps: Sequence[Ridden]) -> tuple[Ridden, ...]:
+    """Those that looked for an onset or at a few places: all but the confirm rides."""
+    return tuple(one for one in sweeps if one.plan.purpose != "confirm")
+
+
 def main_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
     """The one a decision rests on: the last level sweep with an onset, otherwise the last level one, otherwise the
     last."""
-    level = [one for one in sweeps if abs(one.plan.gradient_pct) < 2.0]
+    sought = [one for one in looking(sweeps) if one.plan.names_onset]
+    level = [one for one in sought if abs(one.plan.gradient_pct) < LEVEL_PCT]
     named = [one for one in level if one.named is not None]
-    for candidates in (named, level, list(sweeps)):
+    for candidates in (named, level, sought):
         if candidates:
             return candidates[-1]
     return None
@@ -60,5 +71,5 @@ def main_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
 
 def gradient_sweep(sweeps: tuple[Ridden, ...]) -> Ridden | None:
     """The last sweep on a climb; None when there is none."""
-    climbs = [one for one in sweeps if one.plan.gradient_pct >= 2.0]
+    climbs = [one for one in looking(sweeps) if one.plan.gradient_pct >= LEVEL_PCT]
     return climbs[-1] if climbs else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from daq.fit.ridden import Ridden
+from daq.sweep.places import SAME_PLACE_MM
 from daq.values import Verdict
 
 WINDOW_MM = 10.0
@@ -58,6 +59,8 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
 def _not_ridden(sweep: Ridden, chosen_mm: float) -> Sequence[str]:
     """Whether a setback lies outside the positions ridden."""
     at_mm = [step.setback_mm for step in sweep.steps]
+    if any(abs(step.setback_mm - chosen_mm) < SAME_PLACE_MM for step in sweep.again):
+        return []
     if not at_mm or min(at_mm) <= chosen_mm <= max(at_mm):
         return []
     return [

@@ -15,9 +15,13 @@ from daq.sweep.places import SAME_PLACE_MM, places
 Protocol = Literal["reach kept", "bar fixed"]
 HeightPolicy = Literal["leg extension kept", "height kept"]
 BarHeightPolicy = Literal["drop kept", "bar height kept"]
+Purpose = Literal["onset", "confirm", "check"]
+"""onset: where hand load begins to rise. confirm: two places ridden by turns and compared. check: a few places looked
+at, as on a climb. Only the first ever names an onset."""
 
 FEWEST_POSITIONS = 5
 """With fewer, neither the level part nor the rise has enough points to tell them apart."""
+FEWEST: dict[Purpose, int] = {"onset": FEWEST_POSITIONS, "confirm": 2, "check": 2}
 MOST_POSITIONS = 60
 MOVING_S = 20.0
 """Moving the saddle and tightening it. Common practice, no source."""
@@ -61,22 +65,30 @@ class Plan:
     start_setback_mm: float | None = None
     start_height_mm: float | None = None
     """BB to saddle top along the seat tube at start_setback_mm: the reference for height corrections."""
+    purpose: Purpose = "onset"
 
     def __post_init__(self) -> None:
         for name, low, high in _LIMITS:
             value = getattr(self, name)
             if not (math.isfinite(value) and low <= value <= high):
                 raise BadPlan(f"{name}: expected {low:g} to {high:g}, got {value:g}")
-        if not FEWEST_POSITIONS <= len(self.positions_mm) <= MOST_POSITIONS:
-            raise BadPlan(
-                f"positions_mm: expected {FEWEST_POSITIONS} to {MOST_POSITIONS} setbacks, got {len(self.positions_mm)}"
-            )
         if not all(math.isfinite(x) and -100.0 <= x <= 300.0 for x in self.positions_mm):
             raise BadPlan("positions_mm: expected millimetres behind the BB between -100 and 300")
-        if len(places(np.array(self.positions_mm))) < FEWEST_POSITIONS:
-            raise BadPlan(
-                f"positions_mm: expected {FEWEST_POSITIONS} or more different setbacks, {SAME_PLACE_MM:g} mm apart"
-            )
+        fewest = FEWEST[self.purpose]
+        if not fewest <= len(self.positions_mm) <= MOST_POSITIONS:
+            raise BadPlan(f"positions_mm: expected {fewest} to {MOST_POSITIONS} setbacks, got {len(self.positions_mm)}")
+        apart = len(places(np.array(self.positions_mm)))
+        if self.purpose == "confirm" and apart != fewest:
+            raise BadPlan(f"positions_mm: expected two different setbacks by turns, got {apart}")
+        if self.adaptive and not self.names_onset:
+            raise BadPlan("order: an adaptive plan looks for an onset; this one names none")
+        if apart < fewest:
+            raise BadPlan(f"positions_mm: expected {fewest} or more different setbacks, {SAME_PLACE_MM:g} mm apart")
+
+    @property
+    def names_onset(self) -> bool:
+        """Whether an onset is looked for at all."""
+        return self.purpose == "onset"
 
     @property
     def adaptive(self) -> bool:

@@ -77,6 +77,7 @@ export function mount(root, store) {
     off();
     asked += 1;
     shown.close();
+    panel.close();
     channel.close();
   };
 }

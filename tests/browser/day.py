@@ -125,3 +125,20 @@ def ride(page, jig):
             page.keyboard.type("345")
         page.wait_for_timeout(60)
     raise AssertionError(f"the sweep did not end: {told['sweep']}")
+
+
+def ride_again(page, jig):
+    """The confirm ride of the setback that stands there, by the pedal's key; back on Decide when it is over."""
+    page.get_by_role("button", name="today’s place on the level").click()
+    expect(page.get_by_role("heading", name="Before the sweep")).to_be_visible()
+    page.get_by_role("link", name="To the run").click()
+    for _ in range(600):
+        told = jig.sweep()["sweep"]
+        if told["state"] == "finished":
+            break
+        if told["state"] in ("waiting", "moving"):
+            page.keyboard.press("Space")
+        page.wait_for_timeout(60)
+    expect(page.locator(".lead")).to_have_text("Both places are ridden")
+    page.locator(".visit-line").get_by_role("link", name="Decide").click()
+    expect(page.locator(".confirm table")).to_be_visible(timeout=LONG_MS)

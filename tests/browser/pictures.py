@@ -8,7 +8,7 @@ from pathlib import Path
 from playwright.sync_api import expect, sync_playwright
 
 from tests.browser.conftest import CHROMIUM_ARGS
-from tests.browser.day import LONG_MS, Jig, check, meet, plan_eleven, ride
+from tests.browser.day import LONG_MS, Jig, check, meet, plan_eleven, ride, ride_again
 from tests.chromium import chromium_path
 
 
@@ -54,6 +54,7 @@ def take(folder: Path) -> None:
         page.get_by_label("Setback decided").fill("58")
         page.get_by_label("Reason").fill("hands stay light to the onset; hamstrings tire first")
         page.get_by_label("Decided by").fill("B. Fitter")
+        ride_again(page, jig)
         with page.expect_popup() as popup:
             page.get_by_role("button", name="Keep and print").click()
         popup.value.close()

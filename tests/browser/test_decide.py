@@ -25,6 +25,79 @@ def opened(desk, messages, screen):
     return at
 
 
+HANDS = {"what": "hand load", "unit": "N", "digits": 0, "present": 88.4, "chosen": 76.2, "difference": -12.2}
+FRONT = {"what": "weight on the front wheel", "unit": "points", "digits": 1, "present": 43.1, "chosen": 44.0}
+ASKED = {"what": "rider's score, hands", "unit": "of 10", "digits": 1, "present": None, "chosen": None}
+CONFIRMED = {
+    "sweep_id": 4,
+    "gradient_pct": 0.0,
+    "where": "on the level",
+    "present_mm": 78.0,
+    "chosen_mm": 59.0,
+    "visits": [2, 2],
+    "whole": True,
+    "blinded": True,
+    "differences": [
+        {**HANDS, "interval_95": [-16.1, -8.3], "clear": True, "why_not": ""},
+        {**FRONT, "difference": 0.9, "interval_95": [-0.2, 2.0], "clear": False, "why_not": ""},
+        {**ASKED, "difference": None, "interval_95": None, "clear": False, "why_not": "it was not asked"},
+    ],
+    "said": ["", "", "rider's score, hands: not known, it was not asked"],
+}
+
+
+def wanting(at, *, done, confirmed=()):
+    """What the daemon says of the place the marker stands at."""
+    wanted = {"gradient_pct": 0.0, "minutes": 3.4, "where": "on the level", "done": done}
+    at.answers["visit/confirm?setback_mm=59"] = {"wanted": [wanted], "confirmed": list(confirmed)}
+    at.page.locator(".marker").focus()
+    at.page.keyboard.press("ArrowRight")
+    at.page.keyboard.press("ArrowLeft")
+    at.wait(at.page.locator(".confirm").is_visible)
+
+
+def test_a_place_not_ridden_again_is_ridden_first_or_printed_with_a_reason(decide):
+    wanting(decide, done=False)
+    ride = decide.page.get_by_role("button", name="Ride 59 and today’s place on the level, 4 minutes")
+    keep = decide.page.get_by_role("button", name="Keep and print")
+
+    assert (ride.get_attribute("class"), keep.count()) == ("main", 0)
+    decide.page.get_by_text("Print without it").click()
+    decide.page.get_by_label("Printed without that ride because").fill("no time left")
+    assert (ride.get_attribute("class"), keep.get_attribute("class")) == ("", "main")
+    decide.page.get_by_label("Printed without that ride because").fill("")
+    ride.click()
+    decide.wait(lambda: decide.page.url.endswith("#checks"))
+    (asked,) = [body for path, body in decide.asked if path == "visit/confirm"]
+    assert asked == {"setback_mm": 59, "gradient_pct": 0}
+
+
+def test_what_the_confirm_ride_showed_stands_with_its_intervals(decide):
+    wanting(decide, done=True, confirmed=[CONFIRMED])
+
+    assert not decide.page.get_by_role("button", name="Keep and print").is_disabled()
+    rows = [each.inner_text().replace("\t", " ") for each in decide.page.locator(".confirm tbody tr").all()]
+    assert rows == [
+        "Hand load, N 88 76 −12 (−16 to −8)",
+        "Weight on the front wheel, % 43.1 44.0 +0.9 (−0.2 to 2.0): none shown",
+    ]
+    assert "not known, it was not asked" in decide.text(".confirm .note")
+
+
+def test_what_is_written_of_a_decision_is_there_again_after_the_ride(decide):
+    decide.page.get_by_label("Reason").fill("hands stay light")
+    decide.page.evaluate("location.hash = '#run'")
+    decide.wait(lambda: decide.page.locator(".dock").count())
+    decide.page.evaluate("location.hash = '#decide'")
+    decide.wait(lambda: decide.page.locator(".marker").count())
+
+    assert decide.page.get_by_label("Reason").input_value() == "hands stay light"
+    visit = decide.answers["visit"]["visit"]
+    decide.answers["visit/evidence"]["visit_id"] = 9
+    decide.send({"type": "visit", "visit": {**visit, "id": 9}})
+    decide.wait(lambda: decide.page.get_by_label("Reason").input_value() == "")
+
+
 def shown(at):
     fields = [at.page.get_by_label(name).input_value() for name in ("Setback decided", "Saddle height", "Bar ahead")]
     return [int(value) for value in fields]

@@ -8,7 +8,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.browser.day import LONG_MS, Jig, check, hurts, meet, plan_eleven, ride
+from tests.browser.day import LONG_MS, Jig, check, hurts, meet, plan_eleven, ride, ride_again
 
 PACE = "40"
 
@@ -51,6 +51,11 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
     expect(page.get_by_label("Saddle height")).to_have_value("728")
     page.get_by_label("Reason").fill("hands stay light, hamstrings tire")
     page.get_by_label("Decided by").fill("B. Fitter")
+    expect(page.get_by_role("button", name="Keep and print")).to_be_hidden()
+    ride_again(page, jig)
+    expect(page.locator(".confirm caption")).to_contain_text("by turns, 2 and 2 times, the rider not knowing which")
+    expect(page.get_by_label("Setback decided")).to_have_value("58")
+    expect(page.get_by_label("Reason")).to_have_value("hands stay light, hamstrings tire")
     with page.expect_popup() as popup:
         page.get_by_role("button", name="Keep and print").click()
     sheet = popup.value
@@ -79,6 +84,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
             "Hold this strip to the rail",
             "100 mm",
             "Re-check",
+            "Ridden again on the level, 58 mm against 78 mm by turns, 2 and 2 times, the rider not knowing which",
             "hamstrings tire",
         ):
             assert said in words, (said, words)
@@ -171,6 +177,10 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
     for name, keys in (("Reason", "hands stay light"), ("Decided by", "B. Fitter")):
         reach(page, name)
         page.keyboard.type(keys)
+    reach(page, "Print without it")
+    page.keyboard.press("Enter")
+    reach(page, "Printed without that ride because")
+    page.keyboard.type("keyboard alone")
     reach(page, "Keep and print")
     with page.expect_popup() as popup:
         page.keyboard.press("Enter")

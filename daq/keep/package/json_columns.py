@@ -54,6 +54,7 @@ PLAN = record(
     step_off_mm=number("how far behind the onset the saddle is finally put"),
     order=text("how the positions were ordered"),
     blinded=truth("whether the rider saw neither loads nor setback"),
+    purpose=text("onset; confirm: two places by turns; check: a few places looked at. The last two name no onset"),
 )
 RIDER = record(
     pseudonym=text("of the rider"),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from daq.fit.case import Case, Evidence, options_of
+from daq.fit.confirming import Confirmed, Wanted, on_what
 from daq.fit.decision import FollowUp, changes_said
 from daq.fit.explaining import sentence, what_was_found
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
@@ -50,6 +52,16 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
     }
 
 
+def confirm_fields(asked: Sequence[Wanted], found: Sequence[Confirmed]) -> dict[str, Any]:
+    """What a confirm ride is still wanted for, and what those ridden have shown."""
+    return {
+        "wanted": [{**plain(one), "where": on_what(one.gradient_pct)} for one in asked],
+        "confirmed": [
+            {**plain(one), "where": one.where, "said": [each.said for each in one.differences]} for one in found
+        ],
+    }
+
+
 def sweep_fields(sweep: Ridden) -> dict[str, Any]:
     """One ridden sweep for a chart."""
     errors_n = standard_errors(sweep.steps)
@@ -72,6 +84,7 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
         "gradient_pct": sweep.plan.gradient_pct,
         "protocol": sweep.plan.protocol,
         "blinded": sweep.plan.blinded,
+        "purpose": sweep.plan.purpose,
         "state": sweep.state,
         "steps": steps,
         "line": line,

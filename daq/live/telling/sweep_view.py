@@ -19,7 +19,7 @@ from daq.sweep.run import State
 _SET = (State.SETTLING, State.AVERAGING)
 _PLAN_FIELDS = (
     *("label", "order", "protocol", "height_policy", "bar_height_policy", "gradient_pct"),
-    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded"),
+    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded", "purpose"),
 )
 _STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
 

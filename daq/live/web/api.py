@@ -27,6 +27,7 @@ from daq.live.web import metrics
 from daq.live.web.access import Keys, Role
 from daq.live.web.api_access import add_access
 from daq.live.web.api_bench import add_bench
+from daq.live.web.api_confirm import add_confirm
 from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
@@ -36,7 +37,7 @@ from daq.live.web.problems import RESPONSES, Problem, add_errors, problem
 from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
 from daq.sweep.order import Order
-from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, HeightPolicy, Plan, Protocol
+from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, HeightPolicy, Plan, Protocol, Purpose
 from daq.sweep.run import FITTERS_TRIGGERS, Trigger
 from daq.text import Line, Lines
 
@@ -100,6 +101,7 @@ class NewSweep(_Body):
     bar_height_policy: BarHeightPolicy | None = None
     start_setback_mm: Annotated[float, Field(ge=-100, le=300)] | None = None
     start_height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
+    purpose: Purpose | None = None
 
     def plan(self) -> Plan:
         """The plan these fields describe. BadPlan when it cannot be ridden."""
@@ -148,6 +150,7 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
     add_typed(app, session)
     add_visit(app, session)
     add_deciding(app, session)
+    add_confirm(app, session)
     add_days(app, session)
     add_bench(app, session)
     app.mount("/", StaticFiles(directory=PAGE, html=True), name="page")

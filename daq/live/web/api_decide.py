@@ -16,6 +16,7 @@ from daq.keep.clients import people, visits
 from daq.live.session.session import Session
 from daq.live.telling import view
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
+from daq.live.web.api_confirm import refuse_unconfirmed
 
 
 def add_deciding(app: FastAPI, session: Session) -> None:
@@ -44,7 +45,9 @@ def add_deciding(app: FastAPI, session: Session) -> None:
 
     @app.put("/api/v1/visit/decision")
     async def decision(body: Decision) -> dict[str, Any] | None:
-        """The fitter's decision; an earlier one of the visit stays. Re-checked only after its last stage."""
+        """The fitter's decision; an earlier one of the visit stays. Re-checked only after its last stage, and not
+        without its confirm ride or a reason."""
+        await refuse_unconfirmed(session, body)
         present_mm = None if desk.intake is None else desk.intake.saddle.setback_mm
         last_stage = last_stage_on(present_mm, body.setback_mm, people.today())
         if body.recheck_on < last_stage:

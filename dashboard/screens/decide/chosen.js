@@ -4,6 +4,7 @@ import { el, setAttribute, setText } from "../../dom.js";
 import { field, gather, read, write } from "../../form.js";
 import { number } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
+import { confirmPanel } from "./confirm.js";
 import { comparedWithNow, following, shortDay, stagesLine } from "./picture.js";
 
 /** @typedef {import("../../store.js").Store} Store @typedef {import("../../form.js").Field} Field */
@@ -29,13 +30,16 @@ const FOLDED = [
 ];
 /** Who decided last at this computer; no client's data. */
 const FITTER = "foreaft-fitter";
+/** What is written and not kept yet, while the fitter rides it again; gone with the window. */
+const DRAFT = "foreaft-decision";
 const MOST_REASONS = 4;
 
 /** @param {Store} store @param {(mm: number|null) => void} moved */
 export function chosenPanel(store, moved) {
   const setback = field(SETBACK, "decision");
   const [set, written, folded] = [SET, WRITTEN, FOLDED].map((rows) => rows.map((row) => field(row, "decision")));
-  const fields = [setback, ...set, ...written, ...folded];
+  const confirm = confirmPanel(store, () => frame(store.state));
+  const fields = [setback, ...set, ...written, ...folded, confirm.field];
   const compared = el("p", { class: "compared", role: "status" });
   const rows = el("dl", { class: "follows" });
   const stages = el("div", {});
@@ -53,9 +57,10 @@ export function chosenPanel(store, moved) {
     rows,
     stages,
     cautions,
+    confirm.node,
     el("div", { class: "reasoned" }, reasons, ...written.map((each) => each.node)),
     el("details", {}, el("summary", {}, "Given up, re-check"), ...folded.map((each) => each.node), recheck),
-    el("p", { class: "page-end" }, send, again),
+    el("p", { class: "page-end" }, confirm.rides, send, again),
   );
   /** @type {Set<Field>} what the fitter has written himself: what follows the marker does not write over it */
   const own = new Set();
@@ -66,8 +71,13 @@ export function chosenPanel(store, moved) {
     const mine = fields.find(({ input }) => input === event.target);
     if (!mine) return;
     own.add(mine);
+    saveDraft();
     if (mine === setback) moved(setback.input.validity.valid ? read(setback) : null);
     else draw();
+  }
+  function saveDraft() {
+    const said = [...own].filter((each) => each !== setback).map((each) => [each.row.path, read(each)]);
+    sessionStorage.setItem(DRAFT, JSON.stringify({ visit_id: store.state.visit?.id, said: Object.fromEntries(said) }));
   }
   const follow = (/** @type {Field} */ each, /** @type {any} */ value) => !own.has(each) && write(each, value ?? null);
 
@@ -98,6 +108,7 @@ export function chosenPanel(store, moved) {
       const before = written[0].input.value.trim();
       write(written[0], before ? `${before}, ${text}` : text);
       own.add(written[0]);
+      saveDraft();
     };
     reasons.replaceChildren("Why: ", ...said.map((text) => el("button", { type: "button", class: "small", onclick: () => add(text) }, text)));
   }
@@ -108,8 +119,16 @@ export function chosenPanel(store, moved) {
     const sheet = open("", "_blank");
     const kept = await ask(store, "decision", "PUT", "/api/v1/visit/decision", gather(fields));
     if (!kept) return sheet?.close();
+    sessionStorage.removeItem(DRAFT);
     localStorage.setItem(FITTER, read(written[1]));
     if (sheet) sheet.location.href = `/api/v1/visits/${visit_id}/report`;
+  }
+  function frame(/** @type {import("../../state.js").State} */ { visit, sending }) {
+    const ready = confirm.ready();
+    setAttribute(send, "disabled", sending !== null);
+    setAttribute(send, "hidden", !ready);
+    setAttribute(again, "hidden", !visit?.decision);
+    setAttribute(again, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
   }
   return {
     node,
@@ -121,22 +140,23 @@ export function chosenPanel(store, moved) {
     },
     /** @param {number|null} mm */
     put: (mm) => {
+      confirm.put(mm);
       if (document.activeElement !== setback.input) write(setback, mm);
     },
     /** Fills it in for another visit. @param {any} decision what was decided before, or null */
     begin(decision) {
       own.clear();
       shown = null;
+      confirm.begin();
+      const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "{}");
+      const before = { ...decision, ...(draft.visit_id === store.state.visit?.id ? draft.said : {}) };
       for (const each of fields) {
-        write(each, decision?.[each.row.path] ?? (each.row.path === "decided_by" ? localStorage.getItem(FITTER) : null));
-        if (decision && decision[each.row.path] !== null) own.add(each);
+        const { path } = each.row;
+        write(each, before[path] ?? (path === "decided_by" ? localStorage.getItem(FITTER) : null));
+        if ((before[path] ?? null) !== null) own.add(each);
       }
     },
-    /** @param {import("../../state.js").State} state */
-    frame({ visit, sending }) {
-      setAttribute(send, "disabled", sending !== null);
-      setAttribute(again, "hidden", !visit?.decision);
-      setAttribute(again, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);
-    },
+    frame,
+    close: confirm.close,
   };
 }

@@ -24,6 +24,11 @@ async def ridden(client, session):
     """A whole short sweep of a client, with a score at each step and one mark."""
     await arrived(client)
     await all_well(client, session)
+    await finished(client, session)
+
+
+async def finished(client, session):
+    """What is set up, ridden to its end."""
     await session.sweep.fitter(Trigger.BEGIN)
     while session.sweep.progress.state not in ENDED:
         if session.sweep.progress.state is State.MOVING:
@@ -36,31 +41,63 @@ async def ridden(client, session):
         await asyncio.sleep(0.02)
 
 
-def test_what_a_decision_rests_on_is_the_same_from_memory_and_from_the_store(tmp_path):
-    told = []
+def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_from_the_store(tmp_path):
+    told = {}
 
     async def job(client, session):
         await ridden(client, session)
-        told.append((await client.get("/api/v1/visit/evidence")).json())
-        assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 200
-        told.append(session.visit.ridden[1])
+        told["evidence"] = (await client.get("/api/v1/visit/evidence")).json()
+        await decided(client, session, told)
+        told["ridden"] = list(session.visit.ridden.values())
         saved = json.loads(ANSWERS.read_text())
-        assert set(saved["visit/evidence"]) == set(told[0])
+        assert set(saved["visit/evidence"]) == set(told["evidence"])
         assert set(saved["visit"]["visit"]) == set((await client.get("/api/v1/visit")).json()["visit"])
         assert set(saved["follow-ups"][0]) == set((await client.get("/api/v1/follow-ups")).json()[0])
         assert set(saved["clients"][0]) == set((await client.get("/api/v1/clients")).json()[0])
 
     on_the_jig(tmp_path, job)
-    evidence, remembered = told
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         case = case_of(store, 1, {})
-        (computed,) = case.sweeps
-    assert repr(computed) == repr(remembered)
-    assert computed.notes == {i: {"hands": float(i)} for i in range(6)}
+    assert [repr(one) for one in case.sweeps] == [repr(one) for one in told["ridden"]]
+    first, again = case.sweeps
+    assert first.notes == {i: {"hands": float(i)} for i in range(6)}
     # The third position of the plan: 80, 60, 40 mm out, then back.
-    assert computed.marks == ("hands moved at 40 mm",)
+    assert first.marks == ("hands moved at 40 mm",)
+    assert (again.plan.purpose, again.onset, len(again.steps)) == ("confirm", None, 4)
     assert case.decision.reason == "light hands"
-    assert [sign["stands"] for sign in evidence["signs"]] == [str(sign.stands) for sign in evidence_of(case).signs]
+    evidence = evidence_of(case)
+    assert [sign["stands"] for sign in told["evidence"]["signs"]] == [str(sign.stands) for sign in evidence.signs]
+    shown = told["shown"]
+    assert plain(evidence.confirmed[0].differences) == shown["confirmed"][0]["differences"]
+    assert shown["confirmed"][0]["visits"] == [2, 2]
+    assert [one["done"] for one in shown["wanted"]] == [True]
+    assert "Ridden again on the level</strong>, 58 mm against 75 mm by turns" in told["page"]
+
+
+async def decided(client, session, told):
+    """The decision: refused before its confirm ride, taken after it, and with a reason where none was ridden."""
+    refused = await client.put("/api/v1/visit/decision", json=DECISION)
+    assert refused.status_code == 422
+    assert "58 mm was not ridden against the present place on the level" in refused.json()["detail"]
+    asked = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()
+    assert [(one["where"], one["done"]) for one in asked["wanted"]] == [("on the level", False)]
+    assert asked["confirmed"] == []
+    for body in ({"setback_mm": 75.5}, {"setback_mm": 58, "gradient_pct": 6}):
+        assert (await client.post("/api/v1/visit/confirm", json=body)).status_code == 422
+    sweep = (await client.post("/api/v1/visit/confirm", json={"setback_mm": 58})).json()
+    assert sorted(sweep["planned_mm"][:2]) == [58.0, 75.0]
+    assert sweep["planned_mm"][2:] == sweep["planned_mm"][:2]
+    assert (sweep["blinded"], sweep["purpose"]) == (True, "confirm")
+    await finished(client, session)
+    told["shown"] = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()
+    elsewhere = DECISION | {"setback_mm": 62}
+    assert (await client.put("/api/v1/visit/decision", json=elsewhere)).status_code == 422
+    unridden = elsewhere | {"not_confirmed": "the client has to <catch> a train"}
+    assert (await client.put("/api/v1/visit/decision", json=unridden)).status_code == 200
+    page = (await client.get("/api/v1/visits/1/report")).text
+    assert "Not ridden again before it was printed:</strong> the client has to &lt;catch&gt; a train." in page
+    assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 200
+    told["page"] = (await client.get("/api/v1/visits/1/report")).text
 
 
 def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):

@@ -1,0 +1,110 @@
+/** The confirm ride: what it is still wanted for, what it showed, and why it is done without. */
+import { ask, look } from "../../commands.js";
+import { el, setAttribute } from "../../dom.js";
+import { field, read } from "../../form.js";
+import { number, withMinus } from "../../format.js";
+import { asSentence } from "../../trade_words.js";
+
+/** @typedef {import("../../store.js").Store} Store */
+
+/** Moving the marker asks once it has come to rest. */
+const REST_MS = 300;
+/** What was ridden is computed from its raw, once. */
+const COMPUTING_MS = 60_000;
+
+/** @type {import("../../form.js").Row} */
+const WITHOUT = { path: "not_confirmed", words: "Printed without that ride because", kind: "text" };
+
+/** @param {Store} store @param {() => void} changed what is wanted, or the reason to go without, is another */
+export function confirmPanel(store, changed) {
+  const without = field(WITHOUT, "decision");
+  const shown = el("div", {});
+  const rides = el("span", { class: "confirm-rides" });
+  const fold = el("details", { class: "confirm-without" }, el("summary", {}, "Print without it"), without.node);
+  const node = el("section", { class: "confirm", "aria-label": "Ridden again", hidden: true }, shown, fold);
+  without.input.addEventListener("input", () => (draw(), changed()));
+  /** @type {any} */
+  let found = null;
+  /** @type {number|null} */
+  let at = null;
+  let waiting = 0;
+
+  /** The ride is the main act until a reason stands there. */
+  function draw() {
+    const left = open();
+    setAttribute(node, "hidden", !found?.wanted?.length);
+    shown.replaceChildren(...(found?.confirmed ?? []).map(rideTable));
+    rides.replaceChildren(...left.map((/** @type {any} */ one, /** @type {number} */ i) => rideButton(one, i === 0 && !reason())));
+    setAttribute(rides, "hidden", !left.length);
+    setAttribute(fold, "hidden", !left.length);
+  }
+  const open = () => (found?.wanted ?? []).filter((/** @type {any} */ one) => !one.done);
+  const reason = () => read(without);
+
+  function rideButton(/** @type {any} */ one, /** @type {boolean} */ main) {
+    const words = `Ride ${number(at)} and today’s place ${one.where}, ${number(Math.ceil(one.minutes))} minutes`;
+    return el("button", { type: "button", class: main ? "main" : "", onclick: () => void ride(one) }, words);
+  }
+  async function ride(/** @type {any} */ one) {
+    const body = { setback_mm: at, gradient_pct: one.gradient_pct };
+    if (await ask(store, "confirm", "POST", "/api/v1/visit/confirm", body)) location.hash = "#checks";
+  }
+  async function refresh() {
+    const asked = at;
+    const told = asked === null ? null : await look(`/api/v1/visit/confirm?setback_mm=${asked}`, undefined, COMPUTING_MS);
+    if (asked !== at) return;
+    found = told;
+    draw();
+    changed();
+  }
+  return {
+    node,
+    /** The true next act while a ride is open. */
+    rides,
+    field: without,
+    /** Whether the decision may be printed: ridden again, nothing to ride, or a reason. */
+    ready: () => !open().length || reason() !== "",
+    draw,
+    /** @param {number|null} mm */
+    put(mm) {
+      at = mm;
+      clearTimeout(waiting);
+      waiting = window.setTimeout(refresh, REST_MS);
+    },
+    /** Another visit. */
+    begin() {
+      found = at = null;
+      draw();
+    },
+    close: () => clearTimeout(waiting),
+  };
+}
+
+/** One confirm ride: both places and their difference with its interval. @param {any} ride */
+function rideTable({ where, present_mm, chosen_mm, visits, blinded, differences, said }) {
+  const known = differences.filter((/** @type {any} */ one) => one.difference !== null);
+  const missing = said.filter((/** @type {string} */ _, /** @type {number} */ i) => differences[i].difference === null);
+  return el(
+    "div",
+    { class: "wide", tabindex: "0", role: "region", "aria-label": `Ridden again ${where}` },
+    el(
+      "table",
+      {},
+      el("caption", {}, `Ridden again ${where} by turns, ${visits.map((/** @type {number} */ each) => number(each)).join(" and ")} times${blinded ? ", the rider not knowing which" : ""}`),
+      el("thead", {}, el("tr", {}, ...["", `today ${number(present_mm)}`, `new ${number(chosen_mm)}`, "difference, 95 %"].map((text) => el("th", { scope: "col" }, text)))),
+      el("tbody", {}, ...known.map(row)),
+    ),
+    missing.length ? el("p", { class: "note" }, ...missing.map((/** @type {string} */ text) => `${asSentence(text)} `)) : "",
+  );
+}
+
+function row(/** @type {any} */ { what, unit, digits, present, chosen, difference, interval_95, clear }) {
+  const of = unit === "points" ? "%" : unit;
+  const by = `${number(difference, digits).replace(/^(?=\d)/, "+")} (${number(interval_95[0], digits)} to ${number(interval_95[1], digits)})`;
+  return el(
+    "tr",
+    { "data-clear": clear },
+    el("th", { scope: "row" }, `${asSentence(what).replace(/\.$/, "")}, ${of}`),
+    ...[number(present, digits), number(chosen, digits), withMinus(clear ? by : `${by}: none shown`)].map((text) => el("td", {}, text)),
+  );
+}
