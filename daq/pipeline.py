@@ -53,6 +53,9 @@ SWEEP_BEGUN = "sweep-begun"
 FITTER = "fitter"
 """Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
 the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
+GONE_ON = "gone-on"
+"""Event: the sweep goes on after its end; content {"positions_mm": what is ridden after the steps so far; empty: what
+is left of the plan}."""
 SEATED = "seated"
 """Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
 ZERO = "zero"
@@ -324,6 +327,8 @@ class Pipeline:
             yield from self._read(event.kind, content, t_s)
         elif event.kind == FITTER:
             yield from self._follow_fitter(content, t_s)
+        elif event.kind == GONE_ON:
+            yield from self._go_on(content, t_s)
 
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
@@ -353,6 +358,15 @@ class Pipeline:
             self.positions.hold(self.progress.setback_mm, self.progress.asked_setback_mm)
         if what in _ANSWERS_ANEW:
             yield from self._answer(self.progress)
+
+    def _go_on(self, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
+        mended = self.as_ridden and bool(self.losses)
+        if self.progress is None and mended:
+            return
+        if self.progress is None:
+            raise NotNow("no sweep was ridden that could go on")
+        yield from self.progress.go_on(t_s, tuple(content["positions_mm"]), as_ridden=mended)
+        self._stalls.act(t_s)
 
     def _pass_over(self, event: Event) -> None:
         self.losses.append(event)

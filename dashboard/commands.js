@@ -107,6 +107,11 @@ export async function look(path, body, patience_ms) {
   }
 }
 
+/** Goes on with a sweep that has ended; no positions: with what is left of its plan. @param {Store} store @param {number[]} positions_mm */
+export function sendMore(store, positions_mm) {
+  return attempt(store, "more", () => post("/api/v1/sweep/more", { positions_mm }));
+}
+
 /** @param {Store} store @param {object} plan */
 export function sendPlan(store, plan) {
   return attempt(store, "plan", () => post(SWEEPS, plan));

@@ -31,6 +31,7 @@
  *   why_waiting: string, why_here: string, noted_step: number|null, notes: Record<string, number>, pain: boolean, pain_told: boolean, over: string,
  *   measured_to: string|null, stepping: Stepping|null, target: Placed|null, set: Placed|null,
  *   measured: Record<string, number>|null,
+ *   may_go_on: boolean, to_settle: {positions_mm: number[], minutes: number}|null,
  *   outlook: {smallest_n_per_mm: number|null, sentence: string, would_help: string[]}|null,
  *   typed: Typed|null}} Sweep
  *

@@ -183,6 +183,20 @@ export function withoutWindow(verdict) {
   return ["No window: no onset is named.", NEXT[/** @type {keyof typeof NEXT} */ (verdict)]].filter(Boolean).join(" ");
 }
 
+const MOST_LISTED = 6;
+
+/** What takes a sweep up that was ended too early; empty when nothing is left of it. @param {Sweep|null} sweep */
+export const goOnLabel = (sweep) => (sweep?.may_go_on ? `Go on from step ${number(sweep.step)} of ${number(sweep.steps_planned)}` : "");
+
+/** What would settle an undecided sweep: which positions, how long; empty when nothing would. @param {Sweep|null} sweep */
+export function settleLabel(sweep) {
+  if (!sweep?.to_settle) return "";
+  const { positions_mm, minutes } = sweep.to_settle;
+  const where = positions_mm.length > MOST_LISTED ? "" : `: ${positions_mm.map((mm) => number(mm)).join(", ")} mm`;
+  const how = positions_mm.length === 1 ? "this one" : `these ${number(positions_mm.length)}`;
+  return `Ride ${how}, ${number(Math.ceil(minutes))} minutes${where}`;
+}
+
 /** The probability of each of the three shapes. @param {Onset} onset */
 export function chances(onset) {
   const [inside, light, loaded] = [onset.p_onset, onset.p_light, onset.p_loaded].map((p) => percent(p));

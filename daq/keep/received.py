@@ -13,10 +13,10 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from daq.fit.step_notes import MARK, STEP_NOTE
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.pipeline import EFFORT, FITTER, READING, SEATED, SWEEP_BEGUN, ZERO
+from daq.pipeline import EFFORT, FITTER, GONE_ON, READING, SEATED, SWEEP_BEGUN, ZERO
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
-from daq.sweep.plan import Plan
+from daq.sweep.plan import MOST_POSITIONS, Plan
 from daq.values import Samples
 from daq.wire.scans import MAX_CHANNELS
 
@@ -77,6 +77,10 @@ class _Effort(_Content):
     cadence_rpm: Annotated[float, Field(gt=0, le=250)]
 
 
+class _GoneOn(_Content):
+    positions_mm: Annotated[list[_Setback], Field(max_length=MOST_POSITIONS)]
+
+
 class _Seated(_Content):
     mass_kg: Annotated[float, Field(gt=0, le=500)] | None
 
@@ -121,6 +125,7 @@ class _Lost(_Content):
 _CONTENT: Mapping[str, type[_Content]] = {
     SWEEP_BEGUN: _Begun,
     FITTER: _Fitters,
+    GONE_ON: _GoneOn,
     READING: _Reading,
     EFFORT: _Effort,
     SEATED: _Seated,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from daq.sweep.evidence import Evidence
 from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM
+from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
 
 WANTED_MM = 10.0
@@ -26,18 +28,22 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
     again does twice as well as riding some; measured by simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5
     N.
     """
-    beyond = _beyond_the_ends(evidence, found)
-    if beyond:
-        return [beyond]
+    if beyond_mm := _more_beyond_mm(evidence, found):
+        near_mm, far_mm = beyond_mm
+        side = "foremost" if near_mm < evidence.positions_mm[-1] else "rearmost"
+        return [
+            f"to settle it: the rise may begin at the {side} position, so ride {near_mm:.0f} and {far_mm:.0f} mm as "
+            "well"
+        ]
     n = len(evidence.hands_n)
+    positions_mm = worth_riding_mm(evidence, found)
     if found.p_onset < max(found.p_light, found.p_loaded):
         return [
             f"to settle it: ride all positions once more, out and back, {_how_long(evidence, n)}; it settles up to "
             "half of such sweeps, and a longer way of the saddle tells more"
         ]
-    positions_mm = _worth_riding_mm(evidence, found)
     missing = steps_more(evidence, found)
-    more = min(max(math.ceil(missing), len(positions_mm)), n)
+    more = _so_many(missing, len(positions_mm), n)
     said = [
         f"to settle it: ride {_new_and_again(evidence, positions_mm)}, {_how_long(evidence, more)}; it settles about "
         "half of such sweeps"
@@ -48,6 +54,22 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
             "hold the power closer and keep the hands still"
         )
     return said
+
+
+def next_positions_mm(evidence: Evidence, found: Posterior) -> tuple[float, ...]:
+    """The same as a plan's positions in their order: every other pass the other way."""
+    places_mm = worth_riding_mm(evidence, found)
+    n = len(evidence.hands_n)
+    most_likely_none = found.p_onset < max(found.p_light, found.p_loaded)
+    if most_likely_none or _more_beyond_mm(evidence, found):
+        return interleaved(places_mm)
+    steps, passes = _so_many(steps_more(evidence, found), len(places_mm), n), [places_mm, places_mm[::-1]]
+    return tuple(mm for _, way in zip(range(steps), itertools.cycle(passes), strict=False) for mm in way)[:steps]
+
+
+def _so_many(missing: float, positions: int, n: int) -> int:
+    """Steps asked for: each position once at least, and never more than were ridden."""
+    return min(max(math.ceil(missing), positions), n)
 
 
 def _new_and_again(evidence: Evidence, positions_mm: list[float]) -> str:
@@ -74,8 +96,13 @@ def steps_more(evidence: Evidence, found: Posterior) -> float:
     return max(needed - len(evidence.hands_n), 0.0)
 
 
-def _worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:
-    """Both sides of where the bend may be, and the two ends that fix the slopes; rearmost first."""
+def worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:
+    """What `what_settles` asks to ride, rearmost first: beyond an end; or all positions again where there most likely
+    is no bend; or both sides of where the bend may be, and the two ends that fix the slopes."""
+    if beyond := _more_beyond_mm(evidence, found):
+        return sorted(beyond, reverse=True)
+    if found.p_onset < max(found.p_light, found.p_loaded):
+        return [float(mm) for mm in evidence.positions_mm]
     rear_mm, front_mm = float(evidence.positions_mm[0]), float(evidence.positions_mm[-1])
     near_mm = 0.5 * gap_mm(evidence)
     likely = [-found.quantile(share) for share in (0.07, 0.93)]
@@ -88,17 +115,13 @@ def gap_mm(evidence: Evidence) -> float:
     return float(np.median(-np.diff(evidence.positions_mm)))
 
 
-def _beyond_the_ends(evidence: Evidence, found: Posterior) -> str:
-    """Asks for positions beyond an end if the bend is at or near it; otherwise empty."""
+def _more_beyond_mm(evidence: Evidence, found: Posterior) -> list[float]:
+    """Two positions beyond an end when the bend is there or thereabouts; none when it is not."""
     positions = evidence.positions_mm
     gap = gap_mm(evidence)
     front, rear = found.quantile(0.975) > -positions[-2], found.quantile(0.025) < -positions[1]
     sure = found.p_onset + found.p_light * front + found.p_loaded * rear > 0.9
     if not sure or front == rear:
-        return ""
+        return []
     end_mm, way = (positions[-1], -1.0) if front else (positions[0], 1.0)
-    more = [end_mm + way * gap * k for k in (1, 2)]
-    side = "foremost" if front else "rearmost"
-    return (
-        f"to settle it: the rise may begin at the {side} position, so ride {more[0]:.0f} and {more[1]:.0f} mm as well"
-    )
+    return [float(end_mm + way * gap * k) for k in (1, 2)]

@@ -13,8 +13,8 @@ from daq.physics import power_w
 from daq.refusals import BadValue, NotNow
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
-from daq.sweep.plan import MOVING_S, Plan
-from daq.sweep.run import State, Trigger, after, fitter_may
+from daq.sweep.plan import MOVING_S, BadPlan, Plan
+from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import NAN, Setting, StepMean, Stroke
@@ -186,6 +186,28 @@ class SweepProgress:
             self.state = _COMES_FROM[event]
             taken = self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)
             return [*finished, *taken]
+
+    def go_on(self, t_s: float, positions_mm: tuple[float, ...] = (), *, as_ridden: bool = False) -> list[Note]:
+        """Go on after the end, from the step it ended at, or with these positions after those that are ridden.
+
+        Refusal, with nothing changed, before the end, and where no position is left. as_ridden: what happened has
+        happened, also where the end itself is lost.
+        """
+        if self.state not in ENDED and not as_ridden:
+            raise NotNow(f"the sweep is {self.state} and has not ended; it goes on by itself")
+        before, planned_mm = (self.plan, self.state, self._chosen_mm), self.plan.positions_mm
+        try:
+            to_ride_mm = (*planned_mm[: self.ridden], *positions_mm) if positions_mm else planned_mm
+            self.plan = replace(self.plan, positions_mm=to_ride_mm)
+        except BadPlan as error:
+            raise BadValue(str(error)) from error
+        self.state = State.MOVING
+        notes = self._choose(t_s)
+        if self.asked_setback_mm is None:
+            self.plan, self.state, self._chosen_mm = before
+            raise NotNow("every position of this plan is ridden; say which to ride as well")
+        self._start_over(t_s)
+        return notes
 
     def pass_over(self, from_s: float, to_s: float) -> None:
         """Strokes in between are lost: the current step ends when it ended, with fewer strokes."""

@@ -177,10 +177,6 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
     for name, keys in (("Reason", "hands stay light"), ("Decided by", "B. Fitter")):
         reach(page, name)
         page.keyboard.type(keys)
-    reach(page, "Print without it")
-    page.keyboard.press("Enter")
-    reach(page, "Printed without that ride because")
-    page.keyboard.type("keyboard alone")
     reach(page, "Keep and print")
     with page.expect_popup() as popup:
         page.keyboard.press("Enter")

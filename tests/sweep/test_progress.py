@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from daq.refusals import NotNow
+from daq.refusals import BadValue, NotNow
 from daq.sweep.plan import BadPlan, out_and_back
 from daq.sweep.progress import Note
 from daq.sweep.run import State, Trigger
@@ -172,6 +172,61 @@ def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
 
     assert any(isinstance(item, Note) and "still moves" in item.text for item in out)
     assert progress.state is State.AVERAGING
+
+
+def one_step(progress, t_s):
+    """The position asked for, ridden; the time after it."""
+    progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=progress.asked_setback_mm)
+    return ride(progress, t_s, 40.0)[1]
+
+
+def test_a_sweep_stopped_by_mistake_goes_on_from_the_step_it_stood_at():
+    progress = begun()
+    t_s = one_step(progress, 0.0)
+    with pytest.raises(NotNow, match="has not ended"):
+        progress.go_on(t_s)
+    progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=60.0)
+    ride(progress, t_s, 12.0)
+    progress.take(Trigger.STOP, t_s + 12.0)
+
+    progress.go_on(t_s + 60.0)
+
+    assert (progress.state, progress.asked_setback_mm, len(progress.steps)) == (State.MOVING, 60.0, 1)
+    one_step(progress, t_s + 60.0)
+    assert [step.setback_mm for step in progress.steps] == [80.0, 60.0]
+
+
+def test_more_positions_are_ridden_after_those_that_are_done():
+    progress = begun()
+    t_s = one_step(progress, 0.0)
+    progress.take(Trigger.ENOUGH, t_s)
+
+    progress.go_on(t_s, (61.0, 35.0, 30.0, 50.0, 45.0))
+
+    assert progress.plan.positions_mm == (80.0, 61.0, 35.0, 30.0, 50.0, 45.0)
+    assert progress.asked_setback_mm == 61.0
+
+
+@pytest.mark.parametrize("more", [(), (61.0, NAN)])
+def test_what_cannot_go_on_is_refused_with_nothing_changed(more):
+    progress = begun()
+    t_s = 0.0
+    while progress.state is not State.FINISHED:
+        t_s = one_step(progress, t_s)
+
+    with pytest.raises((NotNow, BadValue)):
+        progress.go_on(t_s, more)
+
+    assert (progress.state, progress.plan) == (State.FINISHED, PLAN)
+
+
+def test_a_ride_with_its_end_lost_goes_on_where_it_did():
+    progress = begun()
+    t_s = one_step(progress, 0.0)
+
+    progress.go_on(t_s, as_ridden=True)
+
+    assert (progress.state, progress.asked_setback_mm) == (State.MOVING, 60.0)
 
 
 def test_out_and_back_interleaves_the_positions():

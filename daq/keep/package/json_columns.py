@@ -86,8 +86,8 @@ HELLO = record(
     scan_rate_hz=number("nominal rate of the scans"),
 )
 EVENT = record(
-    "by kind: sweep-begun (plan, mass_kg, channels, zero_counts, calibration), fitter (event, setback_mm), zero "
-    "(zero_counts), seated (mass_kg), mark, step-note (what, value), fault, stage-failed, "
+    "by kind: sweep-begun (plan, mass_kg, channels, zero_counts, calibration), fitter (event, setback_mm), gone-on "
+    "(positions_mm), zero (zero_counts), seated (mass_kg), mark, step-note (what, value), fault, stage-failed, "
     "raw-lost (said, source, to_us)",
     event=text("of kind fitter: begin, saddle_moved, redo, undo, pause, resume, enough, stop"),
     setback_mm=number("where the saddle was put", missing=True),

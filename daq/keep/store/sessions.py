@@ -107,8 +107,8 @@ def last_us(db: Connection, session_id: int) -> int:
     return int(max(found))
 
 
-def end_sweep(db: Connection, sweep_id: int, to_us: int, state: str) -> None:
-    """Marks a sweep as ended."""
+def end_sweep(db: Connection, sweep_id: int, to_us: int | None, state: str | None) -> None:
+    """Marks a sweep as ended; with None as gone on after its end."""
     sweep(db, sweep_id)
     update_row(db, "sweeps", sweep_id, to_us=to_us, state=state)
 

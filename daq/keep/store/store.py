@@ -192,8 +192,8 @@ class Store:
                 rider=json_text(rider),
             )
 
-    def end_sweep(self, sweep_id: int, *, to_us: int, state: str) -> None:
-        """When the sweep ended, and how."""
+    def end_sweep(self, sweep_id: int, *, to_us: int | None, state: str | None) -> None:
+        """When the sweep ended, and how; None: it goes on."""
         with self.writing() as db:
             sessions.end_sweep(db, sweep_id, to_us, state)
 

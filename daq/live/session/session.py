@@ -18,6 +18,7 @@ from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
 from daq.live.session.readings import readings
+from daq.live.session.settling import Settling
 from daq.live.session.storing import Storing
 from daq.live.session.sweep_desk import SweepDesk
 from daq.live.session.typed_desk import TypedDesk
@@ -73,6 +74,7 @@ class Session:
             ridden=self.visit.sweep_ended,
         )
         self.outlooks = Outlooks(at)
+        self.settling = Settling(at)
         self.priors: Priors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)

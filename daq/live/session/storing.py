@@ -58,8 +58,8 @@ class Storing:
         """Queue a computed result; it is written after all raw data queued before it."""
         self._calls.append(lambda store: store.put_result(sweep_id, kind=kind, method=method, content=content))
 
-    def end_sweep(self, sweep_id: int, to_us: int, state: str) -> None:
-        """Queue the end of a sweep."""
+    def end_sweep(self, sweep_id: int, to_us: int | None, state: str | None) -> None:
+        """Queue the end of a sweep; None: that it goes on."""
         self._calls.append(lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state))
 
     async def flush(self) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from daq.fit.intake import Saddle
@@ -16,7 +16,7 @@ from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
-from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Output
+from daq.pipeline import FAULT, FITTER, GONE_ON, SWEEP_BEGUN, Output
 from daq.proof.standing import proof_said
 from daq.refusals import NotNow
 from daq.sweep.plan import Plan
@@ -126,6 +126,27 @@ class SweepDesk:
         if content.get("setting") and self.progress is not None and self.progress.steps:
             for sentence in surprises(self._planned(content["setback_mm"]), self.progress.setting):
                 self._at.note("caution", sentence)
+        await self._at.stored()
+
+    @property
+    def may_go_on(self) -> bool:
+        """Whether the sweep has ended and could go on with what is left of its plan."""
+        if self.progress is None or self.progress.state not in ENDED or self._in_the_way_of(Trigger.RESUME):
+            return False
+        return self.progress.asked_setback_mm is not None
+
+    async def go_on(self, positions_mm: Sequence[float] = ()) -> None:
+        """Go on after the end, from the step it ended at; positions_mm: instead of what is left of the plan. Refusal
+        where the ride is over today, before the end, or where nothing is left to ride."""
+        if self.progress is None:
+            raise NotNow("no sweep was ridden that could go on")
+        if why := self._in_the_way_of(Trigger.RESUME):
+            raise NotNow(why)
+        self._occupied.refuse("the sweep goes on")
+        self._at.act(GONE_ON, {"positions_mm": list(positions_mm)})
+        if self._at.storing is not None and self._id is not None:
+            self._at.storing.end_sweep(self._id, None, None)
+        self._open = True
         await self._at.stored()
 
     def target(self) -> Placed | None:

@@ -79,6 +79,12 @@ class FittersEvent(_Body):
     setting: JigSetting | None = None
 
 
+class GoOn(_Body):
+    """What is ridden after the end of a sweep; nothing said: what is left of its plan."""
+
+    positions_mm: Annotated[tuple[float, ...], Field(max_length=MOST_POSITIONS)] = ()
+
+
 class NewSweep(_Body):
     """A plan to ride. What is left out takes the plan's defaults."""
 
@@ -162,6 +168,12 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
     async def new_sweep(body: NewSweep) -> dict[str, Any]:
         """Set up a sweep; it waits for the event "begin"."""
         await session.sweep.begin(body.plan())
+        return sweep_status(session)
+
+    @app.post("/api/v1/sweep/more")
+    async def more(body: GoOn) -> dict[str, Any]:
+        """Go on with the sweep that has ended, from the step it ended at, or with these positions as well."""
+        await session.sweep.go_on(body.positions_mm)
         return sweep_status(session)
 
     @app.post("/api/v1/sweep/events")

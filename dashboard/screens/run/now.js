@@ -1,7 +1,8 @@
 /** What to do now, in letters that can be read from two metres: a move, a fault, or the step being ridden. */
+import { sendMore } from "../../commands.js";
 import { el, setAttribute, setProperty, setText } from "../../dom.js";
 import { number } from "../../format.js";
-import { instruction, progress } from "../../words.js";
+import { goOnLabel, instruction, progress, settleLabel } from "../../words.js";
 import { moveCard } from "./move.js";
 import { painCard } from "./pain.js";
 
@@ -20,8 +21,11 @@ export function nowPanel(store) {
   const spoken = el("p", { class: "unseen", role: "status" });
   const figure = el("p", { class: "figure" }, value, " ", unit);
   const card = moveCard(store);
+  const goOn = el("button", { type: "button", onclick: () => void sendMore(store, []) });
+  const settle = el("button", { type: "button", onclick: () => void sendMore(store, store.state.sweep?.to_settle?.positions_mm ?? []) });
+  const more = el("p", { class: "more" }, goOn, settle);
   const pain = painCard(store);
-  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, pain.node, still, spoken);
+  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, more, pain.node, still, spoken);
 
   /** @param {State} state @param {Glance} seen */
   function draw(state, seen) {
@@ -41,6 +45,11 @@ export function nowPanel(store) {
     setAttribute(node, "data-waits", said.waits);
     setAttribute(node, "data-why", Boolean(sweep?.why_here));
     setAttribute(node, "data-state", sweep?.state ?? "none");
+    for (const [button, label] of /** @type {const} */ ([[goOn, goOnLabel(sweep)], [settle, settleLabel(sweep)]])) {
+      setText(button, label);
+      setAttribute(button, "hidden", !label);
+      setAttribute(button, "disabled", state.sending !== null);
+    }
     card.draw(state);
     pain.draw(state);
     if (seen.trouble) setAttribute(card.node, "hidden", true);

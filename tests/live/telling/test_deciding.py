@@ -15,37 +15,67 @@ from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
 from tests.keep.told import answer
 from tests.live.visits import all_well, arrived, on_the_jig
+from tests.sources.waiting import until
 
 ANSWERS = Path(__file__).parents[2] / "browser/answers.json"
 DECISION = {"setback_mm": 58, "reason": "light hands", "decided_by": "B. Fitter", "recheck_on": "2099-12-16"}
 
 
-async def ridden(client, session):
-    """A whole short sweep of a client, with a score at each step and one mark."""
+async def ridden(client, session, *, cut_after=None):
+    """A whole short sweep of a client, with a score at each step and one mark; stopped once on the way, if so said."""
     await arrived(client)
     await all_well(client, session)
+    await session.sweep.fitter(Trigger.BEGIN)
+    if cut_after is not None:
+        await cut_short(client, session, cut_after)
     await finished(client, session)
 
 
 async def finished(client, session):
-    """What is set up, ridden to its end."""
-    await session.sweep.fitter(Trigger.BEGIN)
+    """What is set up or under way, ridden to its end."""
+    if session.sweep.progress.state is State.WAITING:
+        await session.sweep.fitter(Trigger.BEGIN)
     while session.sweep.progress.state not in ENDED:
-        if session.sweep.progress.state is State.MOVING:
-            await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
-            step = len(session.sweep.progress.steps)
-            answer = await client.post("/api/v1/step-notes", json={"what": "hands", "value": step})
-            assert answer.json()["notes"] == {"hands": step}
-            if step == 2:
-                await client.post("/api/v1/marks", json={"text": "hands moved"})
+        await confirmed(client, session)
         await asyncio.sleep(0.02)
+
+
+async def confirmed(client, session):
+    """The saddle put where it is asked, if it is; the rider says a score, and at the third step the hands move."""
+    if session.sweep.progress.state is not State.MOVING:
+        return
+    await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+    step = len(session.sweep.progress.steps)
+    answer = await client.post("/api/v1/step-notes", json={"what": "hands", "value": step})
+    assert answer.json()["notes"] == {"hands": step}
+    if step == 2:
+        await client.post("/api/v1/marks", json={"text": "hands moved"})
+
+
+async def cut_short(client, session, after):
+    """Stopped after so many steps, which ends the sweep in the store too, and gone on with."""
+    while len(session.sweep.progress.steps) < after:
+        await confirmed(client, session)
+        await asyncio.sleep(0.02)
+    assert (await client.post("/api/v1/sweep/more", json={})).status_code == 409
+    await session.sweep.fitter(Trigger.STOP)
+    await until(lambda: 1 in session.visit.ridden)
+    assert await state_in_store(session) == "stopped"
+    assert (await client.get("/api/v1/sweep")).json()["sweep"]["may_go_on"]
+    gone_on = (await client.post("/api/v1/sweep/more", json={})).json()
+    assert (gone_on["state"], gone_on["step"], gone_on["may_go_on"]) == ("moving", after + 1, False)
+    assert await state_in_store(session) is None
+
+
+async def state_in_store(session):
+    return await session.acquisition.ask(lambda store: store.sweep(1).state)
 
 
 def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_from_the_store(tmp_path):
     told = {}
 
     async def job(client, session):
-        await ridden(client, session)
+        await ridden(client, session, cut_after=4)
         told["evidence"] = (await client.get("/api/v1/visit/evidence")).json()
         await decided(client, session, told)
         told["ridden"] = list(session.visit.ridden.values())
