@@ -56,7 +56,8 @@ class Evidence:
     climb: Ridden | None
     present_mm: float | None
     chosen_mm: float | None
-    """The setback the fitter is considering, has decided, has confirmed by riding, or the suggested one; in this order."""
+    """The setback the fitter is considering, has decided or has confirmed by riding, or the suggested one; in this
+    order."""
     window_mm: tuple[float, float] | None
     places: tuple[OnBicycle, ...]
     """At the present setback and at the chosen one, if they are known."""
