@@ -23,7 +23,7 @@
  * @property {import("./messages.js").Calibration|null} calibration
  * @property {any} visit the open visit as daq/live/session/visit.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
- * @property {Doubt[]} what makes the loads shown now doubtful
+ * @property {Doubt[]} doubts what makes the loads shown now doubtful
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
