@@ -7,14 +7,20 @@ steps before it (daq.sweep.design); one way is only for a quick look.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
 
+from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import FEWEST_POSITIONS, MOST_POSITIONS, BadPlan, interleaved
 
 Order = Literal["out and back", "shuffled", "adaptive", "one way"]
+
+
+SHAM_AT = 0.7
+"""Part of the range that lies behind a sham step: behind the onset hands show neither a rise nor an expected one."""
 
 
 def spaced(rear_mm: float, front_mm: float, apart_mm: float) -> tuple[float, ...]:
@@ -46,10 +52,16 @@ def ordered(positions_mm: Sequence[float], order: Order, rng: np.random.Generato
 def with_sham(positions_mm: Sequence[float]) -> tuple[float, ...]:
     """The same with one position asked for twice in a row: the saddle is loosened, moved, and put back. Any change
     there is not an effect of setback: it shows the effect of the handling itself, and of expectation. It is the first
-    position forward of the middle: a rider who expects a rise shows it there, rather than at the front end.
+    position well forward of the middle to which the saddle came forward, by two spacings if it can be: a rider who
+    expects a rise, and takes the sham for one more move like the last, shows it there, rather than at the front end.
     """
-    middle_mm = 0.5 * (max(positions_mm) + min(positions_mm))
-    at = next(i for i, mm in enumerate(positions_mm) if mm <= middle_mm)
+    rear_mm, front_mm = max(positions_mm), min(positions_mm)
+    onsets_behind_mm = rear_mm - SHAM_AT * (rear_mm - front_mm)
+    came_mm = [0.0, *(before - here for before, here in itertools.pairwise(positions_mm))]
+    felt_mm = 2.0 * (rear_mm - front_mm) / (len(set(positions_mm)) - 1)
+    ahead = [i for i, mm in enumerate(positions_mm) if mm <= onsets_behind_mm]
+    far_enough = [i for i in ahead if came_mm[i] > felt_mm - SAME_PLACE_MM]
+    at = next(iter([*far_enough, *(i for i in ahead if came_mm[i] > 0.0), *ahead]))
     return (*positions_mm[: at + 1], *positions_mm[at:])
 
 

@@ -30,7 +30,19 @@ def test_a_sham_asks_the_same_position_twice_in_a_row():
     positions = with_sham((80.0, 60.0, 40.0, 30.0, 50.0))
 
     assert [a for a, b in itertools.pairwise(positions) if a == b] == [40.0]
-    assert with_sham(out_and_back(80.0, 30.0, 11))[:6] == (80.0, 70.0, 60.0, 50.0, 50.0, 40.0)
+    assert with_sham(out_and_back(80.0, 30.0, 11))[:6] == (80.0, 70.0, 60.0, 50.0, 40.0, 40.0)
+
+
+def test_a_sham_follows_a_move_forward_in_whatever_order():
+    """There a rider who expects one more move like the last shows it; after a first step there is no last move."""
+    for seed in range(20):
+        positions = with_sham(order("shuffled", seed))
+        at = next(i for i, (a, b) in enumerate(itertools.pairwise(positions)) if a == b)
+        assert at > 0
+        assert positions[at] <= 45.0
+        assert positions[at - 1] - positions[at] >= 10.0 or not any(
+            a - b >= 10.0 and b <= 45.0 for a, b in itertools.pairwise(positions)
+        )
 
 
 def test_the_first_position_comes_again_at_the_end():

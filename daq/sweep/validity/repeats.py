@@ -87,18 +87,22 @@ def sham(sweep: Seen) -> Validity:
 
 
 def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
-    """Whether a rider of expectation alone is ruled out: one who believes in one more move like the last, and whose
-    hands follow the curve as far."""
+    """Whether a rider of expectation alone is ruled out: one who believes in one more move like the last, though of no
+    more than the usual size, and whose hands follow the curve as far. Where there is no verdict to lose, by more."""
     i, _ = pair
     if i == 0:
         return False
     here = -sweep.setback_mm[i]
-    moved = here + sweep.setback_mm[i - 1]
+    last = here + sweep.setback_mm[i - 1]
+    moves = np.abs(np.diff(sweep.setback_mm[: i + 1]))
+    usual = float(np.median(moves[moves > 0.0])) if moves.any() else 0.0
+    moved = math.copysign(min(abs(last), usual), last)
     believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
+    size = EXPECTED_SIZE if sweep.decided else SIZE
     from_n, to_n = (found.value * math.copysign(1.0, believed_n), abs(believed_n))
     from scipy.special import ndtri
 
-    return from_n + float(ndtri(1.0 - EXPECTED_SIZE)) * found.se < to_n
+    return from_n + float(ndtri(1.0 - size)) * found.se < to_n
 
 
 def visits(sweep: Seen) -> Validity:
