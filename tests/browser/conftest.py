@@ -6,6 +6,8 @@ import contextlib
 import functools
 import http.server
 import json
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,6 +16,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, Route, WebSocketRoute, sync_playwright
 
+from tests.browser.day import Jig
 from tests.chromium import chromium_path
 from tests.live.examples import EXAMPLES
 
@@ -173,6 +176,20 @@ def page(chromium: Browser) -> Iterator[Page]:
     # part of the job and shown on the page.
     meant = ("net::ERR_CONNECTION_", "status of 409", "status of 422")
     assert [text for text in problems if not any(part in text for part in meant)] == []
+
+
+@pytest.fixture
+def jig(tmp_path: Path) -> Iterator[Jig]:
+    """A jig whose cable can be pulled, its rider simulated at forty times life."""
+    command = [sys.executable, "-m", "tests.browser.jig", "40", str(tmp_path / "job.sqlite")]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None
+            yield Jig(process, process.stdout.readline().strip())
+        finally:
+            process.terminate()
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(timeout=20)
 
 
 @pytest.fixture

@@ -22,22 +22,6 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
         expect(page.locator(".answer-value")).to_contain_text(f"{answer['suggested_setback_mm']:.0f}\u00a0mm")
 
 
-def test_a_fitter_rides_a_sweep_with_one_key_alone(page):
-    with demo("--pace", "40", "--by-hand") as daemon:
-        page.goto(f"{daemon.url}#plan")
-        page.get_by_role("button", name="Set this plan").click()
-        for _ in range(600):
-            state = page.evaluate("fetch('/api/v1/sweep').then((r) => r.json()).then((s) => s.sweep.state)")
-            if state in ("waiting", "moving"):
-                page.keyboard.press("Space")
-            if state == "finished":
-                break
-            page.wait_for_timeout(100)
-
-        expect(page.locator("main")).to_contain_text(re.compile("finished", re.IGNORECASE))
-        assert daemon.answer()["steps"] >= 5
-
-
 def test_stop_ends_the_sweep_from_the_keyboard(page):
     with demo("--pace", "5") as daemon:
         page.goto(daemon.url)

@@ -1,28 +1,11 @@
 """A fitter's whole job in a real browser on the real daemon, the jig simulated: from the client to the follow-up."""
 
-import contextlib
 import subprocess
-import sys
 
-import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.browser.day import LONG_MS, Jig, check, hurts, meet, plan_eleven, ride, ride_again
-
-PACE = "40"
-
-
-@pytest.fixture
-def jig(tmp_path):
-    command = [sys.executable, "-m", "tests.browser.jig", PACE, str(tmp_path / "job.sqlite")]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
-        try:
-            yield Jig(process, process.stdout.readline().strip())
-        finally:
-            process.terminate()
-            with contextlib.suppress(subprocess.TimeoutExpired):
-                process.wait(timeout=20)
+from tests.browser.day import LONG_MS, check, hurts, meet, plan_eleven, ride, ride_again
 
 
 def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
