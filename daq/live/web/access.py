@@ -1,7 +1,6 @@
-"""Who may do what over a network: keys, the sealed pass a browser keeps, addresses that may be asked for, and haste.
-
-Time comes in as the seconds of a clock that nobody sets (daq.live.web.steady); nothing here touches the network. On a
-daemon that listens on this machine alone nobody is asked for a key.
+"""Who may do what over a network: keys, the signed pass a browser keeps, permitted addresses, and rate limits. Time is
+passed in from a clock that nobody can set (daq.live.web.steady); nothing here touches the network. A daemon that
+listens on this machine only asks nobody for a key.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from dataclasses import dataclass, field
 
 COOKIE = "foreaft"
 TOKEN_BYTES = 24
-"""192 random bits: nothing that could be guessed at any rate."""
+"""192 random bits: impossible to guess at any rate."""
 
 
 class Role(enum.StrEnum):
@@ -25,13 +24,13 @@ class Role(enum.StrEnum):
     RUN = "run"
     """The fitter: everything."""
     RIDE = "ride"
-    """The screen before the rider: cadence, power, and the stop. No loads, no setback, no clients."""
+    """The screen in front of the rider: cadence, power, and the stop. No loads, no setback, no clients."""
 
 
 OPEN = frozenset({("POST", "/api/v1/access"), ("GET", "/api/v1/access"), ("GET", "/health/live")})
-"""What is answered without a key, beside the page's own files."""
+"""What is answered without a key, besides the page's own files."""
 RIDERS = frozenset({("GET", "/api/v1/stream"), ("POST", "/api/v1/sweep/events"), ("DELETE", "/api/v1/access")})
-"""What the rider's screen may ask for beside that; of the events only the stop."""
+"""What the rider's screen may request in addition; of the events, only the stop."""
 CLOSED_PREFIXES = ("/api/", "/health/", "/metrics")
 
 
@@ -42,11 +41,11 @@ class Keys:
     run: str = field(repr=False)
     ride: str = field(repr=False)
     secret: str = field(repr=False)
-    """Seals the passes."""
+    """Signs the passes."""
     expires_s: float
-    """Seconds since 1970, for people; the machine's clock may be set, so it does not decide."""
+    """Seconds since 1970, for display; the machine's clock may be changed, so this does not decide."""
     ends_s: float
-    """The same moment on the steady clock, which decides."""
+    """The same moment by the steady clock, which decides."""
 
 
 def new_keys(hours: float, *, utc_s: float, steady_s: float) -> Keys:
@@ -56,7 +55,7 @@ def new_keys(hours: float, *, utc_s: float, steady_s: float) -> Keys:
 
 
 def role_of(keys: Keys, token: str, now_s: float) -> Role | None:
-    """What this key opens; None for a wrong one and after its time. Wrong keys take as long as right ones."""
+    """The role of this key; None for a wrong or expired one. Wrong keys take as long to check as right ones."""
     fits = [role for role in Role if _same(token, getattr(keys, role))]
     return fits[0] if fits and now_s < keys.ends_s else None
 
@@ -67,13 +66,13 @@ def sealed(keys: Keys, role: Role) -> str:
 
 
 def role_of_pass(keys: Keys, sealed_pass: str, now_s: float) -> Role | None:
-    """What a pass opens; None for one that is not ours, that was altered, or whose time is over."""
+    """The role of a pass; None for one that is not ours, was altered, or has expired."""
     fits = [role for role in Role if _same(sealed_pass, sealed(keys, role))]
     return fits[0] if fits and now_s < keys.ends_s else None
 
 
 def may(role: Role | None, method: str, path: str) -> bool:
-    """Whether this role may ask for this. HEAD counts as GET."""
+    """Whether this role may make this request. HEAD counts as GET."""
     asked = ("GET" if method == "HEAD" else method, path)
     if role is Role.RUN or asked in OPEN or not path.startswith(CLOSED_PREFIXES):
         return True
@@ -83,21 +82,21 @@ def may(role: Role | None, method: str, path: str) -> bool:
 def host_allowed(host: str | None, names: Collection[str]) -> bool:
     """Whether a Host header names this daemon: by an address, or by one of these names.
 
-    A foreign page can point a name of its own at this machine (DNS rebinding), and would then be of the same origin;
-    it cannot do so with a bare address or with our names.
+    A foreign page can point its own name at this machine (DNS rebinding) and would then have the same origin; it cannot
+    do so with a bare address or with our names.
     """
     name = name_of_host(host)
     return name is not None and (name in names or _is_address(name))
 
 
 def local_host(host: str | None) -> bool:
-    """Whether a Host header is one a daemon that listens on this machine alone can be called by."""
+    """Whether a Host header is valid for a daemon that listens on this machine only."""
     name = name_of_host(host)
     return name == "localhost" or (name is not None and _is_address(name) and ipaddress.ip_address(name).is_loopback)
 
 
 def name_of_host(host: str | None) -> str | None:
-    """A Host header without its port, small letters; None when it is none."""
+    """A Host header without its port, in lower case; None if it is invalid."""
     if not host:
         return None
     name, bracket, port = host.lower().partition("]")
@@ -115,7 +114,7 @@ def same_origin(origin: str | None, host: str | None) -> bool:
 
 @dataclass(slots=True)
 class Haste:
-    """A limit of requests for each client: a burst of `at_once`, then `per_s` a second."""
+    """A rate limit for each client: a burst of `at_once` requests, then `per_s` a second."""
 
     per_s: float
     at_once: float
@@ -123,7 +122,7 @@ class Haste:
     """For each client how much of the burst was used, and when."""
 
     def wait_s(self, client: str, now_s: float) -> float:
-        """How long this client has to wait, s. When that is 0, one more request is counted."""
+        """How long this client has to wait, s. If 0, one more request is counted."""
         used = self._in_use(client, now_s)
         if used + 1.0 > self.at_once:
             return (used + 1.0 - self.at_once) / self.per_s

@@ -45,11 +45,11 @@ PAGE = next(
     (there for above in Path(daq.__file__).parents[:2] if (there := above / "dashboard").is_dir()),
     Path(daq.__file__).parent / "dashboard",
 )
-"""In the package when it was built and installed, beside it in a clone."""
+"""Inside the package if it was built and installed, beside it in a clone."""
 STREAMS_OF = {Role.RUN: 64, Role.RIDE: 32}
-"""At once; a rider's key takes no fitter's place."""
+"""At once; a rider's key never takes a fitter's place."""
 A_DAY_S = 86_400.0
-"""A stream is opened anew after this at the latest, and when the key's time is over."""
+"""A stream is reopened after this at the latest, and when the key expires."""
 
 
 class _Body(BaseModel):
@@ -57,7 +57,7 @@ class _Body(BaseModel):
 
 
 class JigSetting(_Body):
-    """How the jig was set beside the setback; what is left out is as planned, null is not known."""
+    """How the rest of the jig was set, besides the setback; omitted values are as planned, null is unknown."""
 
     saddle_height_mm: float | None = None
     """BB to saddle top along the seat tube."""
@@ -69,13 +69,13 @@ class JigSetting(_Body):
 class FittersEvent(_Body):
     """What the fitter did. setback_mm and setting go with saddle_moved.
 
-    A setting, also an empty one, confirms that saddle and bar stand as planned but for what it says; without one
-    nobody has looked, and reach is not confirmed.
+    A setting, even an empty one, confirms that saddle and bar are as planned except for its values; without one they
+    were not checked, and reach is not confirmed.
     """
 
     event: Trigger
     setback_mm: float | None = None
-    """With a setting it may be left out: the position asked for."""
+    """May be omitted with a setting: then it is the requested position."""
     setting: JigSetting | None = None
 
 
@@ -86,7 +86,7 @@ class GoOn(_Body):
 
 
 class NewSweep(_Body):
-    """A plan to ride. What is left out takes the plan's defaults."""
+    """A plan to ride. Omitted values take the plan's defaults."""
 
     positions_mm: Annotated[tuple[float, ...], Field(min_length=1, max_length=MOST_POSITIONS)]
     settle_s: float | None = None
@@ -110,7 +110,7 @@ class NewSweep(_Body):
     purpose: Purpose | None = None
 
     def plan(self) -> Plan:
-        """The plan these fields describe. BadPlan when it cannot be ridden."""
+        """The plan these fields describe. BadPlan if it cannot be ridden."""
         return Plan(**self.model_dump(exclude_none=True))
 
 
@@ -122,7 +122,7 @@ class StepNote(_Body):
 
 
 class Mark(_Body):
-    """A word about this moment: a symptom, hands moved, the door opened."""
+    """A remark about this moment: a symptom, hands moved, the door opened."""
 
     text: Annotated[Lines, Field(min_length=1, max_length=500)]
 
@@ -197,13 +197,13 @@ def _add_sweep(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/step-notes", status_code=201)
     async def step_note(body: StepNote) -> dict[str, Any]:
-        """Keep a score of the rider, or the saddle's tilt, with the step being ridden or just finished."""
+        """Store a rider's score, or the saddle's tilt, with the step being ridden or just finished."""
         await session.sweep.note_step(body.what, body.value)
         return sweep_status(session)
 
     @app.post("/api/v1/marks", status_code=201)
     async def mark(body: Mark) -> dict[str, Any]:
-        """Keep a word about this moment."""
+        """Store a remark about this moment."""
         await session.sweep.mark(body.text)
         return {"text": body.text}
 
@@ -230,7 +230,8 @@ def _add_sensors(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/power-zero")
     async def power_zero() -> dict[str, str]:
-        """Let the power sensor find its own zero; it may take half a minute. The crank has to hang still, unloaded."""
+        """Have the power sensor find its own zero; it may take half a minute. The crank has to be still and
+        unloaded."""
         return {"said": await session.zero.compensate_power()}
 
 
@@ -254,7 +255,7 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
 
     @app.get("/api/v1/sweep")
     async def sweep() -> dict[str, Any]:
-        """The sweep under way or the last one: standing, steps, onset."""
+        """The current or last sweep: status, steps, onset."""
         return {
             "sweep": sweep_status(session),
             "steps": steps(session),
@@ -279,7 +280,7 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
 
 
 async def _told(socket: WebSocket, teller: Teller, *, riders: bool, ends_s: float | None) -> None:
-    """Send a screen all that its role may see until it leaves, is too slow, or its time is over."""
+    """Send a screen everything its role may see until it leaves, is too slow, or its time is up."""
     page = teller.join()
     reader = asyncio.create_task(_until_gone(socket, page))
     left_s = math.inf if ends_s is None else max(0.0, ends_s - steady_s())

@@ -20,7 +20,7 @@ WRONG_PER_MINUTE = 5
 
 
 class Key(BaseModel):
-    """The key out of the link or code the daemon shows."""
+    """The key from the link or QR code the daemon shows."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -28,17 +28,17 @@ class Key(BaseModel):
 
 
 def add_access(app: FastAPI, keys: Keys | None) -> None:
-    """keys None: this machine alone, where nobody is asked."""
+    """keys None: this machine only, where no key is needed."""
     wrong = Haste(per_s=WRONG_PER_MINUTE / 60.0, at_once=WRONG_PER_MINUTE)
 
     @app.get("/api/v1/access")
     async def standing(request: Request) -> dict[str, Any]:
-        """Which role this browser has, null without one, and until when; no end on this machine alone."""
+        """This browser's role, null without one, and until when; no end if the daemon serves this machine only."""
         return _fields(request.scope.get("state", {}).get("role", Role.RUN), keys)
 
     @app.post("/api/v1/access")
     async def show_key(body: Key, request: Request, response: Response) -> dict[str, Any]:
-        """A pass for this browser, as a cookie, for a right key."""
+        """Exchange a valid key for a pass, a cookie for this browser."""
         if keys is None:
             raise NotNow("the daemon listens on this machine alone and asks nobody for a key")
         client = request.client.host if request.client else "here"

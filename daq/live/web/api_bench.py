@@ -77,7 +77,7 @@ def add_bench(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/bench")
     async def bench() -> dict[str, Any]:
-        """The guided calibration under way, null without one; and how the calibration in use stands."""
+        """The guided calibration in progress, null without one; and the status of the calibration in use."""
         return {"bench": plain(view.bench_fields(session)), "calibration": view.calibration_fields(session)}
 
     @app.post("/api/v1/bench", status_code=201)
@@ -87,7 +87,7 @@ def add_bench(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/bench/resume", status_code=201)
     async def take_up(body: TakeUp) -> dict[str, Any]:
-        """Go on with the one that was left in the middle."""
+        """Resume the unfinished one."""
         return _fields(await desk.take_up_bench(on_for_min=body.on_for_min))
 
     @app.post("/api/v1/bench/steps")
@@ -101,7 +101,7 @@ def add_bench(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/bench/checks", status_code=201)
     async def check(body: WeightOn) -> dict[str, Any]:
-        """Check the sensitivity with one weight; what it said is kept, passed or failed."""
+        """Check the sensitivity with one weight; the result is stored, passed or failed."""
         g_m_s2, u_g_m_s2 = body.gravity.value(session.acquisition.rig)
         made = await desk.check(
             on=body.on,
@@ -117,7 +117,7 @@ def add_bench(app: FastAPI, session: Session) -> None:
 def _add_kept(app: FastAPI, session: Session) -> None:
     @app.get("/api/v1/calibrations")
     async def kept() -> list[dict[str, Any]]:
-        """All calibrations of the store, newest first."""
+        """All calibrations in the store, newest first."""
         return (await session.acquisition.ask(summaries))[::-1]
 
     @app.get("/api/v1/calibrations/{name}")
@@ -136,7 +136,7 @@ def _add_kept(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/calibrations/use")
     async def use(body: Use) -> dict[str, Any]:
-        """From now on loads are computed with this calibration; sweeps ridden before keep theirs."""
+        """From now on compute loads with this calibration; earlier sweeps keep theirs."""
         await session.calibrating.use(body.name)
         return view.calibration_fields(session)
 

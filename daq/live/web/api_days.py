@@ -1,4 +1,4 @@
-"""The routes of what all tests say beyond today: another day of this client, and what the workshop's repeats teach."""
+"""The routes for what all tests say beyond today: another day of this client, and what the workshop's repeats show."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ from daq.live.telling.days_view import days_fields, days_of, workshop_fields
 
 
 def add_days(app: FastAPI, session: Session) -> None:
-    """Both are computed beside the event loop: what is measured meanwhile must not wait for them."""
+    """Both are computed off the event loop: measurement must not wait for them."""
     desk, ask = session.visit, session.acquisition.ask
 
     @app.get("/api/v1/visit/days")
     async def visit_days() -> dict[str, Any]:
-        """What the client's tests say of another day, a change since an earlier test, and what would help most."""
+        """What the client's tests say about another day, a change since an earlier test, and what would help most."""
         visit_id = desk.open_id()
         case = await ask(lambda store: case_of(store, visit_id, desk.ridden))
         told = await ask(lambda store: told_in(store, simulated=case.simulated))
@@ -28,7 +28,7 @@ def add_days(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/panel")
     async def panel() -> Mapping[str, Any]:
-        """How far onsets scatter between days and sweeps: what this workshop's repeats have taught."""
+        """How far onsets scatter between days and sweeps, from this workshop's repeats."""
         simulated = session.acquisition.simulated
         told = await ask(lambda store: told_in(store, simulated=simulated))
         return await asyncio.to_thread(lambda: workshop_fields(told, session.priors))

@@ -24,7 +24,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     desk, ask = session.visit, session.acquisition.ask
 
     async def beside_each_other(visit_id: int, compare: int | None) -> tuple[Case, Case | None]:
-        """A visit, and an earlier one of the same client to lay beside it. ValueError for any other."""
+        """A visit, and an earlier one of the same client to compare with. ValueError for any other."""
         case = await ask(lambda store: case_of(store, visit_id, desk.ridden))
         if compare is None:
             return case, None
@@ -35,7 +35,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/visit/evidence")
     async def evidence(setback_mm: float | None = None, compare: int | None = None) -> dict[str, Any]:
-        """What today's sweeps say, for the setback the fitter thinks of; compare: an earlier visit laid beside."""
+        """What today's sweeps say, for the setback the fitter is considering; compare: an earlier visit."""
         visit_id = desk.open_id()
         case, earlier = await beside_each_other(visit_id, compare)
         known = await ask(lambda store: earlier_visits(store, visit_id))
@@ -57,13 +57,13 @@ def add_deciding(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/visits/{visit_id}/report", response_class=HTMLResponse)
     async def report(visit_id: int, compare: int | None = None) -> str:
-        """The page the client takes home; compare: an earlier visit laid beside."""
+        """The page the client takes home; compare: an earlier visit."""
         case, earlier = await beside_each_other(visit_id, compare)
         return await asyncio.to_thread(lambda: printed(case, evidence_of(case, earlier=earlier), earlier))
 
     @app.get("/api/v1/follow-ups")
     async def follow_ups() -> list[dict[str, Any]]:
-        """Who is to be asked, the longest due first; those answered last."""
+        """Who is due for follow-up, longest due first; those who have answered last."""
         return await ask(due)
 
     @app.put("/api/v1/visits/{visit_id}/follow-up")

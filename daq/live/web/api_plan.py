@@ -20,7 +20,7 @@ def add_plan(app: FastAPI, session: Session) -> None:
     """The route that turns a sketch into positions and says what they will cost and give."""
 
     def own() -> Wander | None:
-        """The rider's scatter in the last sweep of this visit that tells it."""
+        """The rider's scatter, from the last sweep of this visit that shows it."""
         known = (wander_of(ridden.steps) for ridden in reversed(session.visit.ridden.values()))
         return next(filter(None, known), None)
 

@@ -24,14 +24,15 @@ class _Body(BaseModel):
 
 
 class NewClient(_Body):
-    """A client to be known by a pseudonym. The name is kept apart and never sent to a sweep, a stream or an export."""
+    """A client to be known by a pseudonym. The name is stored separately and never sent to a sweep, a stream or an
+    export."""
 
     name: Annotated[text.Line, Field(max_length=200)] | None = None
     service: bool
     research: bool = False
     images: bool = False
     keep_until: datetime.date | None = None
-    """Until when the records are kept; without it the usual time."""
+    """Until when the records are kept; default: the usual time."""
 
 
 class Agreement(_Body):
@@ -67,7 +68,7 @@ def _add_clients(app: FastAPI, session: Session) -> None:
 
     @app.get("/api/v1/clients")
     async def clients() -> list[dict[str, Any]]:
-        """Everybody known here, the name beside the pseudonym: for the fitter's own screen only."""
+        """Everybody on record here, with name and pseudonym: for the fitter's own screen only."""
         return await ask(_known)
 
     @app.post("/api/v1/clients", status_code=201)
@@ -85,8 +86,8 @@ def _add_clients(app: FastAPI, session: Session) -> None:
 
     @app.put("/api/v1/clients/{pseudonym}/agreement")
     async def agreement(pseudonym: str, body: Agreement) -> dict[str, Any]:
-        """What was agreed to; what was said before stays in the records. Nothing is removed by itself: `exports` names
-        those already made of this client's sweeps, in backups too once consent to research is withdrawn."""
+        """Record what was agreed to; earlier answers stay in the records. Nothing is deleted automatically: `exports`
+        lists those already made of this client's sweeps, including in backups once consent to research is withdrawn."""
 
         def keep(store: Store) -> dict[str, Any]:
             client = people.client_called(store, pseudonym)
@@ -109,7 +110,7 @@ def _add_open_visit(app: FastAPI, session: Session) -> None:
 
     @app.post("/api/v1/visit", status_code=201)
     async def open_visit(body: Opening) -> dict[str, Any] | None:
-        """Begin the visit of a client who is known; it starts from the last intake."""
+        """Begin the visit of a known client; it starts from the last intake."""
         await desk.open(body.pseudonym)
         return view.visit_fields(session)
 

@@ -1,8 +1,7 @@
-"""Connections before they have asked for anything: how many, and how long one may keep a request to itself.
-
-The gate (daq.live.web.gate) sees whole requests. What only holds a connection open would take the process its open
-files, of which sensors and store need some, without ever passing it. Whoever comes last always gets in: one without a
-pass makes room, so that a hand on the stop is never before a full house.
+"""Connections before they have sent a request: how many, and how long one may take to send it. The gate
+(daq.live.web.gate) sees whole requests. Connections that are only held open would never pass it, yet use up the
+process's open files, of which sensors and store need some. The newest connection always gets in: one without a pass
+makes room, so that a stop is never locked out.
 """
 
 from __future__ import annotations
@@ -20,17 +19,17 @@ from daq.live.web.access import Role
 MOST = 256
 """At once, streams not counted; a process may usually open 1024 files (setrlimit(2), the soft limit of Linux)."""
 MOST_WITHOUT_PASS = 128
-"""Of these: the other half is for who has shown a pass."""
+"""Of these, the other half is for those who have shown a pass."""
 ASKS_WITHIN_S = 10.0
-"""So long a connection lives without a whole head of a request, or with nothing but the rest of an answered one."""
+"""How long a connection lives without a complete request head, or with only the rest of an answered one."""
 
 
 class Held(Protocol):
-    """What is known of a connection."""
+    """What is known about a connection."""
 
     address: str
     role: Role | None
-    """Of the pass it last asked with; None without one, and where nobody is asked for one."""
+    """Of the pass in its last request; None without one, or if none is needed."""
 
 
 H = TypeVar("H", bound=Held)
@@ -38,9 +37,8 @@ _numbers = itertools.count(1)
 
 
 def one_too_many(held: Sequence[H]) -> H | None:
-    """Which of these, oldest first, makes room; None when there is enough.
-
-    One without a pass before a rider's, that before a fitter's; of the address that holds most of them, its oldest.
+    """Which of these, oldest first, makes room; None if there is enough. One without a pass goes before a rider's, a
+    rider's before a fitter's; among them the oldest of the address that holds most.
     """
     without = [one for one in held if one.role is None]
     if len(without) > MOST_WITHOUT_PASS:
@@ -56,12 +54,12 @@ def _of_the_greediest(held: Collection[H]) -> H:
 
 
 class Connection(H11Protocol):
-    """uvicorn's connection with an end to waiting."""
+    """uvicorn's connection with a time limit for requests."""
 
     address = ""
     role: Role | None = None
     number = 0
-    """In the order of arrival: many come in one tick of the loop's clock."""
+    """In order of arrival: many may come in one tick of the loop's clock."""
     _timer: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
@@ -85,7 +83,7 @@ class Connection(H11Protocol):
         super().handle_websocket_upgrade(event)  # type: ignore[arg-type]
 
     def _shown(self, role: Role | None) -> None:
-        """The gate tells what it has last asked with."""
+        """Called by the gate with the role of the last request."""
         self.role = role
 
     def _look_again(self) -> None:

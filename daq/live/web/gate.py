@@ -1,7 +1,6 @@
-"""The gate before the application: what does not belong here is refused before any of it is run.
-
-Around every request: its Host and Origin, the pass of whoever asks, haste, the size of what is sent, the headers
-that keep a page to itself, a number for the log. An ASGI application (asgi.readthedocs.io) around another.
+"""The gate in front of the application: whatever does not belong here is refused before any route runs. For every
+request it checks Host and Origin, the sender's pass, the rate and the size, adds the headers that isolate a page, and
+gives it a number for the log. An ASGI application (asgi.readthedocs.io) around another.
 """
 
 from __future__ import annotations
@@ -40,14 +39,15 @@ BODY_WITHIN_S = 10.0
 PATH_AT_MOST = 2048
 READING = ("GET", "HEAD")
 WRITES_PER_S, WRITES_AT_ONCE = 20.0, 60.0
-"""Of one address and role; the events of a sweep count for themselves, the stop among them not at all."""
+"""Per address and role; the events of a sweep are counted separately, and the stop not at all."""
 READS_PER_S, READS_AT_ONCE = 50.0, 400.0
-"""Of one address and role on a network; the page is about a hundred files."""
+"""Per address and role on a network; the page has about a hundred files."""
 LATE_S = 1.0
-"""Whoever reads too fast is refused so much later: refusals at full speed would take all of the daemon's time."""
+"""A client that reads too fast is refused with this delay: refusals at full speed would take all of the daemon's
+time."""
 EVENTS = "/api/v1/sweep/events"
 STOP_AT_MOST = 200
-"""Bytes of a stop; what is longer is looked at like any other command."""
+"""The most bytes of a stop; anything longer is treated like any other command."""
 
 log = logging.getLogger("foreaft.web")
 
@@ -63,7 +63,7 @@ class Refusal:
 
 
 class Gate:
-    """keys None: the daemon listens on this machine alone. names: what it may be called by on a network."""
+    """keys None: the daemon listens on this machine only. names: its names on a network."""
 
     def __init__(self, app: App, *, keys: Keys | None = None, names: Collection[str] = ()) -> None:
         self._app, self._keys, self._names = app, keys, frozenset(names)
@@ -117,7 +117,7 @@ class Gate:
         return self._reading.wait_s(f"{_client(scope)} {role}", steady_s()) if on_a_network else 0.0
 
     async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | Refusal:
-        """The body of a command, or why it goes no further. The stop has no limit, whoever has used up which."""
+        """The body of a command, or why it goes no further. The stop is never limited."""
         body = await _body(receive)
         if isinstance(body, Refusal) or (scope["path"] == EVENTS and is_stop(body)):
             return body
@@ -145,7 +145,7 @@ class Gate:
             await asyncio.sleep(min(found.wait_s + LATE_S, 2 * LATE_S))
         await (_refuse(found, with_headers) if found else self._app(scope, receive, with_headers))
         if scope["method"] not in READING or status >= 400:
-            # the route and not the path: what somebody typed into an address might be a name
+            # the route, not the path: somebody may have typed a name into an address
             route = getattr(scope.get("route"), "path", None) or ("refused" if found else "none")
             said = {"method": scope["method"], "route": route, "status": status, "client": _client(scope)}
             took_ms = round(1000 * (time.perf_counter() - begun_s), 1)
@@ -168,7 +168,7 @@ def is_stop(body: bytes) -> bool:
 
 
 async def _body(receive: Receive) -> bytes | Refusal:
-    """The whole body, however it is cut up and whether or not its length was announced."""
+    """The whole body, however it is split and whether or not its length was announced."""
     parts = bytearray()
     try:
         async with asyncio.timeout(BODY_WITHIN_S):
@@ -184,7 +184,7 @@ async def _body(receive: Receive) -> bytes | Refusal:
 
 
 def _given(body: bytes, receive: Receive) -> Receive:
-    """A receive that gives this body first."""
+    """A `receive` that returns this body first."""
     left = [{"type": "http.request", "body": body, "more_body": False}]
 
     async def give() -> Scope:
@@ -210,7 +210,7 @@ def _too_fast(wait_s: float) -> Refusal:
 
 
 def _header(scope: Scope, name: str) -> str | None:
-    """The header's value; an unsound one, or two where one is meant, count as something that fits nothing."""
+    """The header's value; an invalid one, or a duplicate, becomes a value that matches nothing."""
     values = [value.decode("latin-1") for key, value in scope["headers"] if key == name.encode()]
     return values[0] if len(values) == 1 else ("\0" if values else None)
 

@@ -1,6 +1,5 @@
-"""The keys where a daemon that is started again finds them: screens that were let in stay in. For the owner alone.
-
-As long as the machine has not been started anew, how long they are still good does not depend on its time of day.
+"""The keys on disk, so that screens stay connected across a restart of the daemon. For the owner alone. Until the
+machine reboots, their remaining validity does not depend on its time of day.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ from daq.live.web.steady import steady_s, this_start
 
 
 def read_keys(path: Path) -> Keys | None:
-    """The keys kept here; None when there are none that still hold."""
+    """The stored keys; None if there are no valid ones."""
     try:
         kept = json.loads(path.read_text(encoding="utf-8"))
         if kept.pop("start") != this_start() or not this_start():
@@ -28,7 +27,7 @@ def read_keys(path: Path) -> Keys | None:
 
 
 def keys_at(path: Path, hours: float) -> Keys:
-    """The keys kept here, or new ones, kept from now on. OSError when they cannot be kept."""
+    """The stored keys, or new ones, which are stored. OSError if they cannot be."""
     kept = read_keys(path)
     if kept is not None:
         return kept

@@ -1,4 +1,4 @@
-"""How the daemon does, as text for a monitor: the exposition format of Prometheus, version 0.0.4."""
+"""The daemon's state, as text for a monitor: the exposition format of Prometheus, version 0.0.4."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Refusals and errors of the address, all as RFC 9457 has them, and documented as such."""
+"""Refusals and errors of the API, all as RFC 9457 problems, and documented as such."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ RESPONSES: dict[int | str, dict[str, Any]] = {
     status: {"description": meaning, "content": {MEDIA_TYPE: {"schema": SCHEMA}}}
     for status, meaning in _MEANINGS.items()
 }
-"""What every route may answer beside its own."""
+"""What every route may answer besides its own responses."""
 
 
 class Problem(Exception):
@@ -103,7 +103,7 @@ def add_errors(app: FastAPI) -> None:
 
 
 def _plainly(wrong: dict[str, Any]) -> str:
-    """What is wrong with one value, as a person says it."""
+    """What is wrong with one value, in plain words."""
     limits = wrong.get("ctx", {})
     kind = wrong["type"]
     if limits.get("field_type") == "Value":  # what pydantic calls a text that a validator has looked at

@@ -1,6 +1,6 @@
-"""The daemon's end of a stream, bounded in bytes and seconds: who does not read, or talks without end, is cut off.
-
-A screen listens: it reads all it is sent, and says nothing but the pongs its browser sends by itself (RFC 6455, 5.5.3).
+"""The daemon's end of a stream, limited in bytes and seconds: a client that does not read, or sends without end, is
+disconnected. A screen only listens: it reads everything, and sends nothing but its browser's automatic pongs (RFC 6455,
+5.5.3).
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIO
 from websockets.frames import Frame
 
 KERNEL_BYTES = 131_072
-"""Asked of the system for what a screen has not read yet, several seconds of loads at 1 kHz (socket(7), SO_SNDBUF)."""
+"""The system's buffer for what a screen has not read yet, several seconds of loads at 1 kHz (socket(7), SO_SNDBUF)."""
 UNREAD_BYTES = 262_144
-"""Held for a screen beside that; more is a screen that makes the daemon talk and does not listen."""
+"""Held for a screen in addition; more means a screen that makes the daemon send and does not read."""
 UNREAD_S = 5.0
-"""So long something may be held before it counts as not read at all."""
+"""How long something may be held before it counts as unread."""
 PING_EVERY_S, PONG_WITHIN_S = 5.0, 10.0
 WORDS_PER_S = 50
 """Pings and messages of a screen; a browser sends neither."""
@@ -59,7 +59,7 @@ class Stream(WebSocketsSansIOProtocol):
         self._hear()
 
     def _hear(self) -> None:
-        """Count what a screen says; every ping also leaves a pong to be sent."""
+        """Count what a screen sends; every ping also causes a pong."""
         now_s = self.loop.time()
         if now_s > self._words_since_s + 1.0:
             self._words, self._words_since_s = 0, now_s
@@ -70,7 +70,7 @@ class Stream(WebSocketsSansIOProtocol):
             self._cut("it does not read")
 
     def _look(self) -> None:
-        """Now and then: what is held for this screen, and since when."""
+        """Check regularly what is held for this screen, and since when."""
         held, now_s = self.transport.get_write_buffer_size(), self.loop.time()
         if held == 0:
             self._held_since_s = None
@@ -86,7 +86,7 @@ class Stream(WebSocketsSansIOProtocol):
         self._cut("it does not answer")
 
     def _cut(self, why: str) -> None:
-        """End it now, without waiting for what it has not read."""
+        """Close it now, without waiting for what it has not read."""
         if self._is_cut:  # what came in one piece with the last straw is still gone through
             return
         self._is_cut = True
