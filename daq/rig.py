@@ -302,7 +302,9 @@ class Rig(_Part):
         names = [channel.name for channel in self.channels] + [each.name for each in self.positions]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            raise ValueError(f"each channel name once, but {', '.join(twice)} stands twice under channels or positions")
+            raise ValueError(
+                f"each channel name once, but {', '.join(twice)} appears twice under channels or positions"
+            )
         if not self.columns("hands"):
             raise ValueError("at least one channel with role 'hands': without their load there is no onset to find")
         roles = [each.role for each in self.positions]

@@ -76,7 +76,7 @@ def check_transmitter(rig: Rig) -> None:
         raise RigError(f"transmitter: {error}") from error
     twice = sorted({name for name in there if there.count(name) > 1})
     if twice:
-        raise RigError(f"transmitter: each load once, but {', '.join(twice)} stands twice")
+        raise RigError(f"transmitter: each load once, but {', '.join(twice)} appears twice")
     missing = [channel.name for channel in rig.channels if channel.name not in there]
     if missing:
         raise RigError(

@@ -28,7 +28,7 @@ def test_a_complete_rig_is_read_with_standard_gravity():
         (
             'name = "saddle"',
             'name = "hands"',
-            "each channel name once, but hands stands twice under channels or positions",
+            "each channel name once, but hands appears twice under channels or positions",
         ),
         ('role = "hands"', 'role = "saddle"', "at least one channel with role 'hands'"),
         ("[board]", "[board", "not TOML"),
@@ -140,7 +140,7 @@ def test_a_position_sensor_has_the_line_through_its_known_places():
         ('"saddle fore-aft"', '"saddle"', "positions.0..role: .*saddle fore-aft"),
         ("[9650, 120.0]", "[1200, 120.0]", "two with different counts"),
         ("[9650, 120.0]", "[9650, 120.0], [5000, 90.0]", "straight line; one lies"),
-        ('"slide"', '"hands"', "hands stands twice"),
+        ('"slide"', '"hands"', "hands appears twice"),
         ("[1200, 0.0], ", "", "at least 2"),
         ("u_mm = 0.3", f"u_mm = 0.3{SLIDE.replace('slide', 'other')}", "each role once under positions"),
     ],

@@ -64,7 +64,7 @@ def test_a_hello_says_that_one_count_is_a_millinewton():
         (lambda: lines(r"(?P<hands>[\d.]+"), "is no regular expression"),
         (lambda: lines(more='unit = "stone"'), "unit 'stone': expected one of N, mN"),
         (lambda: lines(more='checksum = "xor"'), "a checksum needs both its kind and its part"),
-        (lambda: modbus().model_copy(update={"transmitter": twice()}), "each load once, but hands stands twice"),
+        (lambda: modbus().model_copy(update={"transmitter": twice()}), "each load once, but hands appears twice"),
         (lambda: modbus(address=7), "is -39994 on the wire: expected 0 to 65535"),
     ],
 )

@@ -67,7 +67,7 @@ def panel(
     if not gathered.tests:
         for sweep, why in gathered.left_out.items():
             tell(f"sweep {sweep} left out: {why}")
-        fail(UNUSABLE, "no sweep here says anything of an onset yet; ride one with a client")
+        fail(UNUSABLE, "no sweep here says anything about an onset yet; ride one with a client")
     found = taught(gathered.tests, priors)
     if as_json:
         print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))

@@ -27,7 +27,7 @@ CAUTION = (
     "Not more than 150 N on the bar. Dimensions and safety: firmware_notes/proof_dummy.md."
 )
 WORDS = (
-    "Type the values asked for, parted by spaces, then Enter; Enter alone where none are asked. q leaves, and the same "
+    "Type the values asked for, separated by spaces, then Enter; Enter alone where none are asked. q leaves, and the same "
     "command goes on."
 )
 

@@ -134,7 +134,7 @@ def _overridden(check: Check, reason: str) -> Check:
 def _cells(now: Readings) -> Check:
     wrong = [f"{name}: {text}" for name, text in now.troubles.items() if text]
     said = "; ".join(wrong) or "all sensors fresh"
-    return _check("cells", "Sensors", not wrong, said, "mend what is named; numbers of a dead cell mislead")
+    return _check("cells", "Sensors", not wrong, said, "fix what is named; numbers of a dead cell mislead")
 
 
 def _calibration(now: Readings) -> Check:
@@ -160,7 +160,7 @@ def _weights(now: Readings) -> Check:
         return _check(
             key, title, False, "not judged yet", "it is judged while the rider, weighed, pedals in the saddle"
         )
-    return _check(key, title, now.weights.passed, now.weights.text, "then ride on; it is judged anew at every stroke")
+    return _check(key, title, now.weights.passed, now.weights.text, "then ride on; it is judged again at every stroke")
 
 
 def _level(measured: Measured, now: Readings) -> Check:

@@ -57,5 +57,5 @@ def jumped_said(by_s: float) -> str:
     """A jump of the clock, in a sentence with what to do."""
     return (
         f"the board's clock jumped by {by_s:+.1f} s although it did not restart: ride the position again, "
-        "and look after its crystal and firmware"
+        "and check its crystal and firmware"
     )

@@ -112,7 +112,7 @@ class Positions:
 def _off(reads_mm: float, said_mm: float) -> str:
     if abs(reads_mm - said_mm) <= OFF_MM:
         return ""
-    return f"reads {reads_mm:.1f} mm where {said_mm:g} mm was entered: undo and enter it again, or see after the sensor"
+    return f"reads {reads_mm:.1f} mm where {said_mm:g} mm was entered: undo and enter it again, or check the sensor"
 
 
 def _stuck(moved_mm: float, asked_mm: float) -> str:

@@ -120,7 +120,7 @@ PARTS: dict[str, Part] = {
         "look for what bends or slips under load: bar clamp, saddle post, pulleys; weigh the spring again", 100.0,
     ),
     "bias": Part(
-        "onset", "mm", 1.0, "the onset is found {value} from the dummy's", "mend what is named beside it; if nothing "
+        "onset", "mm", 1.0, "the onset is found {value} from the dummy's", "fix what is named beside it; if nothing "
         "is: look at the rope, the gap's reading and the positions typed in, then prove again",
     ),
 }  # fmt: skip

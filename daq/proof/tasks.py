@@ -69,7 +69,7 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
     for placement in range(1, plan.placements + 1):
         yield Task(
             f"place/{placement}",
-            f"Placement {placement} of {plan.placements}: take the dummy off, hook it in anew with both tethers, set "
+            f"Placement {placement} of {plan.placements}: take the dummy off, hook it in again with both tethers, set "
             "the saddle so that the ball hangs free. Type in the saddle by caliper and the gap under the ball.",
             ("caliper_mm", "gap_mm"), reads=False,
         )  # fmt: skip

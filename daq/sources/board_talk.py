@@ -80,16 +80,16 @@ class BoardTalk:
         problem: why the last scans could not be used.
         """
         if now_s - self._byte_s > SILENT_S:
-            since = "stopped sending" if self._bytes else "is open, but nothing comes"
+            since = "stopped sending" if self._bytes else "is open, but nothing arrives"
             return f"{self._path} {since}: is the board powered and running, and is it the right port?"
         if now_s - self._frame_s > SILENT_S:
             return (
-                f"bytes come on {self._path}, but no whole frame among them: another baud than {self._baud}, "
+                f"bytes arrive on {self._path}, but no whole frame among them: another baud than {self._baud}, "
                 f"or not a board of ours; `foreaft probe {self._path}` looks closer"
             )
         if self._hello is None:
             waited = now_s - self._opened_s > SILENT_S and self._bytes
-            return "scans come, but no hello that names the channels: update the board's firmware" if waited else ""
+            return "scans arrive, but no hello that names the channels: update the board's firmware" if waited else ""
         without_s = now_s - self._scan_s if self._hello.running else 0.0
         if without_s > SILENT_S and without_s * self._hello.scan_rate_hz > SCANS_MISSING:
             why = problem or "its hello says that it sends them: look at its firmware"

@@ -114,7 +114,7 @@ class ModbusLink:
             await self._poll(client)
             _heed_cancelling()
             if not client.connected:
-                raise PortGone(f"{client.comm_params.host} has gone: is the cable in? It is taken up again by itself")
+                raise PortGone(f"{client.comm_params.host} has gone: is the cable in? It reconnects by itself")
             due_s += period_s
             late = max(0, int((loop.time() - due_s) / period_s))
             self._number += 1 + late

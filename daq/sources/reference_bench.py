@@ -69,9 +69,7 @@ def missing() -> list[str]:
 def build(folder: Path, *, hz: int = 16_000_000, **options: int) -> Built:
     """The firmware with these options of its Makefile, and the bench. Raises CannotBuild."""
     if not FOLDER.is_dir():
-        raise CannotBuild(
-            "the reference board is built from the project's folder; the installed package has not got it"
-        )
+        raise CannotBuild("the reference board is built from the project's folder; it is not in the installed package")
     if wanted := missing():
         raise CannotBuild(f"the reference board needs a compiler for its chip: apt install {' '.join(wanted)}")
     folder.mkdir(parents=True, exist_ok=True)

@@ -174,7 +174,7 @@ class SerialLink:
             reason = await gone
         finally:
             end()
-        raise PortGone(f"{path} has gone ({reason}): is the cable in? It is taken up again by itself")
+        raise PortGone(f"{path} has gone ({reason}): is the cable in? It reconnects by itself")
 
     def _close(self) -> None:
         if self._port is not None:

@@ -44,10 +44,10 @@ class TextLink:
         if self._port.message:
             return self._port.message
         if now_s - self._byte_s > SILENT_S:
-            return f"nothing comes on {self._path}: is continuous sending on, at {self._table.baud} baud?"
+            return f"nothing arrives on {self._path}: is continuous sending on, at {self._table.baud} baud?"
         if now_s - self._scan_s > SILENT_S:
             why = self._problem() or "no end of a line"
-            return f"text comes on {self._path}, but no line of it can be used: {why}"
+            return f"text arrives on {self._path}, but no line of it can be used: {why}"
         return ""
 
     def heard(self, said: Item) -> None:

@@ -165,7 +165,7 @@ def check_ways(ways: Sequence[Way], setback_mm: Sequence[float], places: Sequenc
         if (ways[here] == "forward" and moved_mm > 0.0) or (ways[here] == "back" and moved_mm < 0.0):
             raise BadTable(
                 f"line {lines[here]}: direction: {ways[here]}, but the saddle went from {setback_mm[before]:g} to "
-                f"{setback_mm[here]:g} mm behind the BB: mend the order or the direction"
+                f"{setback_mm[here]:g} mm behind the BB: correct the order or the direction"
             )
 
 

@@ -47,7 +47,7 @@ class StallWatch:
         if state not in RIDING:
             return ""
         if now_s - max(self._scan_s, self._begun_s) > NO_SCANS_S:
-            return "no loads come: look after the board, its cable and its power"
+            return "no loads arrive: check the board, its cable and its power"
         still_s = now_s - max(self._turn_s, self._begun_s)
         if still_s > NO_STROKE_S:
             return self._no_turn(still_s)
@@ -62,10 +62,10 @@ class StallWatch:
                 "sensor tells of revolutions: connect one, without it nothing is averaged"
             )
         where = "the crank mark and its magnet" if self._mark else "the sensor that tells of revolutions"
-        return f"no turn of the crank for {still_s:.0f} s: pedal, or look after {where}"
+        return f"no turn of the crank for {still_s:.0f} s: pedal, or check {where}"
 
 
 def _left_out(faults: Status) -> str:
     if faults & Status.ADC_ERROR:
         return "every stroke is left out: a converter cannot be read. Look after the wires between converter and board"
-    return "every stroke is left out: a channel is at the end of its scale. Unload it, or look after its cell's wires"
+    return "every stroke is left out: a channel is at the end of its scale. Unload it, or check its cell's wires"

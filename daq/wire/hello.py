@@ -149,7 +149,7 @@ def _check(hello: Hello) -> None:
         if not _NAME.fullmatch(name):
             raise ValueError(f"hello: channel name {name!r}: expected lower case letters, digits and _, at most 32")
         if names.count(name) > 1:
-            raise ValueError(f"hello: channel name {name!r} stands twice")
+            raise ValueError(f"hello: channel name {name!r} appears twice")
     for channel in hello.channels:
         if not 2 <= channel.bits <= 32:
             raise ValueError(f"hello: channel {channel.name} has {channel.bits} bits: expected 2 to 32")

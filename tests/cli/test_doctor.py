@@ -62,7 +62,7 @@ def test_a_silent_board_fails_with_its_reason(jig, tmp_path):
     (board,) = [check for check in json.loads(done.stdout) if check["part"] == "board"]
     assert done.returncode == 1
     assert board["state"] == "failed"
-    assert "is open, but nothing comes" in board["words"]
+    assert "is open, but nothing arrives" in board["words"]
 
 
 def test_a_bought_transmitter_is_called_by_its_name(jig, tmp_path):

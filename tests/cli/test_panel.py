@@ -78,4 +78,4 @@ def test_a_store_that_says_nothing_yet_says_so(tmp_path):
     done = CliRunner().invoke(main, ["panel", "--store", str(path)])
 
     assert done.exit_code == 4
-    assert "no sweep here says anything of an onset yet" in done.stderr
+    assert "no sweep here says anything about an onset yet" in done.stderr

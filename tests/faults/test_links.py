@@ -154,7 +154,7 @@ def counts_as_they_came(stored):
 async def reboot(jig):
     await jig.goes_on()
     jig.board.reboot()
-    await jig.sees("caution: the board has restarted: look after its power and cable")
+    await jig.sees("caution: the board has restarted: check its power and cable")
     await jig.goes_on()
     assert jig.shown()["dropped"] == 0
 

@@ -78,7 +78,7 @@ def test_silence_then_garbage_then_scans_are_each_told_and_then_all_is_well():
         fake = FakeBoard()
         link, _ = linked(fake)
         async with running(link.run()):
-            await until(lambda: "is open, but nothing comes" in link.message)
+            await until(lambda: "is open, but nothing arrives" in link.message)
             async with running(noise(fake)):
                 await until(lambda: "no whole frame among them" in link.message)
             async with running(fake.run()):

@@ -41,7 +41,7 @@ def test_nothing_is_wrong_while_there_was_no_time_yet():
 
 def test_a_port_where_nothing_comes_is_told():
     assert opened().message(2.1) == (
-        "/dev/ttyACM0 is open, but nothing comes: is the board powered and running, and is it the right port?"
+        "/dev/ttyACM0 is open, but nothing arrives: is the board powered and running, and is it the right port?"
     )
 
 
@@ -61,7 +61,7 @@ def test_scans_without_a_hello_are_told():
     talk.bytes_came(2.5)
     talk.hear(board.Reply(1, 1, board.Result.DONE), 2.5)
 
-    assert talk.message(2.6).startswith("scans come, but no hello")
+    assert talk.message(2.6).startswith("scans arrive, but no hello")
 
 
 def a_scan():

@@ -40,10 +40,10 @@ def test_a_sweep_that_goes_on_has_no_stall(state):
 @pytest.mark.parametrize(
     ("missing", "cause"),
     [
-        ({"scans": False, "turns": False}, "no loads come"),
+        ({"scans": False, "turns": False}, "no loads arrive"),
         ({"turns": False, "marks": False}, "no crank mark, and no sensor tells of revolutions: connect one"),
-        ({"turns": False}, "pedal, or look after the crank mark and its magnet"),
-        ({"turns": False, "marks": False, "sensor": True}, "pedal, or look after the sensor that tells"),
+        ({"turns": False}, "pedal, or check the crank mark and its magnet"),
+        ({"turns": False, "marks": False, "sensor": True}, "pedal, or check the sensor that tells"),
         ({"flags": Status.SATURATED}, "a channel is at the end of its scale"),
         ({"flags": Status.ADC_ERROR | Status.CRANK_MARK}, "a converter cannot be read"),
     ],

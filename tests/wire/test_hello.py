@@ -62,7 +62,7 @@ def test_the_longest_hello_fits_a_frame():
     ("change", "says"),
     [
         ({"channels": ()}, "0 channels: expected 1 to 32"),
-        ({"channels": HELLO.channels[:1] * 2}, "'bar_left' stands twice"),
+        ({"channels": HELLO.channels[:1] * 2}, "'bar_left' appears twice"),
         ({"channels": (replace(HELLO.channels[0], name="Bar Left"),)}, "'Bar Left': expected lower case"),
         ({"channels": (replace(HELLO.channels[0], bits=64),)}, "64 bits: expected 2 to 32"),
         ({"channels": (replace(HELLO.channels[0], units_per_count=np.inf),)}, "bar_left is not a number"),

@@ -58,7 +58,7 @@ def check_clock(store: Path) -> Check:
             figures,
         )
     if not NETWORK_TIME.exists():
-        words = f"says {figures['now_utc']}; not known to be set by the network: look whether that is right"
+        words = f"says {figures['now_utc']}; not known to be set by the network: check whether that is right"
         return Check("clock", CAUTION, words, figures)
     return Check("clock", WELL, f"says {figures['now_utc']}, set by the network", figures)
 

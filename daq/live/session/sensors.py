@@ -114,7 +114,7 @@ class Sensors:
         if last is not None and hello.board_id != last.board_id:
             self._note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
         elif last is not None and hello.boot != last.boot:
-            self._note("caution", "the board has restarted: look after its power and cable")
+            self._note("caution", "the board has restarted: check its power and cable")
 
     def _board_counters(self) -> Counters:
         pipeline = self._pipeline()
@@ -137,4 +137,4 @@ def missing_channels(rig: Rig, hello: board.Hello) -> str:
     missing = [channel.name for channel in rig.channels if channel.name not in there]
     if not missing:
         return ""
-    return f"the board has no channel {', '.join(missing)}; it has {', '.join(sorted(there))}: mend the rig file"
+    return f"the board has no channel {', '.join(missing)}; it has {', '.join(sorted(there))}: correct the rig file"

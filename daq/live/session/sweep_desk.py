@@ -221,9 +221,9 @@ class SweepDesk:
         """Why the ride may not go on; empty if it may."""
         remarks = self._at.ride.remarks
         if over := self._over or remarks.over:
-            return f"{over} was said: the ride is over today"
+            return f"{over} was reported: the ride is over today"
         if event is Trigger.RESUME and remarks.pain and not remarks.told:
-            return "pain was said: say first where, on which side and how much from 0 to 10"
+            return "pain was reported: first say where, on which side and how much from 0 to 10"
         return self._in_the_way() if event is Trigger.BEGIN else ""
 
     async def note_step(self, what: str, value: float) -> None:

@@ -126,7 +126,7 @@ class Task:
         stage, cell = self.stage, self.cell
         load = f"{self.load_n:.6g} N" if kg_per_n is None else f"{self.load_n * kg_per_n:.5g} kg ({self.load_n:.2f} N)"
         if stage is Stage.WARM_UP:
-            return "power everything, leave the jig empty and untouched until its zero stands"
+            return "power everything, leave the jig empty and untouched until its zero is steady"
         if stage in (Stage.ZERO, Stage.ZERO_RETURN):
             return f"{cell}: take all weight off"
         if stage is Stage.CREEP:

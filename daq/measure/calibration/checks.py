@@ -57,7 +57,7 @@ def _of_any(bench: Bench, task: Task, reading: Settled, expected: Mapping[str, f
         found.append(
             Finding(
                 Wrong.SATURATED,
-                f"{', '.join(full)}: the converter stands at the end of its range; take weight off or lower the gain",
+                f"{', '.join(full)}: the converter is at the end of its range; take weight off or lower the gain",
             )
         )
     if reading.seconds < SHORTEST_S:

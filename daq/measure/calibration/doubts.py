@@ -59,7 +59,7 @@ def doubts_of_loads(
             found.append(_doubt(Doubt.NOT_CALIBRATED, channel, "not calibrated: what it shows is unknown"))
             continue
         if reading in ENDS_OF_RANGE:
-            sentence = "the converter stands at the end of its range: take load off, or look at the cell's cable"
+            sentence = "the converter is at the end of its range: take load off, or look at the cell's cable"
             found.append(_doubt(Doubt.SATURATED, channel, sentence))
         if channel.kind == "force":
             found += _of_force(channel, value)

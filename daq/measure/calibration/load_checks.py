@@ -188,7 +188,7 @@ def _of_wrong_load(bench: Bench, task: Task, cell: str, fits_n: float, *, surely
             return [
                 Finding(
                     Wrong.WRONG_UNIT,
-                    f"{said}, a factor 9.8: {mixed}; put on what is asked, or begin anew with the loads in their unit",
+                    f"{said}, a factor 9.8: {mixed}; put on what is asked, or start again with the loads in their unit",
                 )
             ]
     below = max((load for load in (0.0, *loads) if load < asked), default=0.0)

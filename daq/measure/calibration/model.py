@@ -126,7 +126,7 @@ class Calibration:
         if not names:
             raise CalibrationError("channels: expected at least one")
         if twice:
-            raise CalibrationError(f"channels: each name once, but {', '.join(twice)} stands twice")
+            raise CalibrationError(f"channels: each name once, but {', '.join(twice)} appears twice")
         if sum(channel.kind == "tilt" for channel in self.channels) > 1:
             raise CalibrationError("channels: expected at most one of kind 'tilt'")
         tared = [channel.name for channel in self.channels if channel.tare]

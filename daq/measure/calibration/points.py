@@ -127,7 +127,7 @@ def _check_columns(names: list[str], columns: dict[str, int]) -> None:
     got = ", ".join(names)
     twice = [name for name in columns if names.count(name) > 1]
     if twice:
-        raise PointsError(f"column {', '.join(twice)} stands twice; expected each once")
+        raise PointsError(f"column {', '.join(twice)} appears twice; expected each once")
     if "reading" not in columns:
         raise PointsError(f"expected a column 'reading', got {got}")
     if "load_n" not in columns and "mass_kg" not in columns:

@@ -13,7 +13,7 @@ def habit(sweep: Seen) -> Validity:
     if sweep.conditions.dummy:
         return not_made("habit", "habit not looked at: a dummy rides, which has none")
     if at_mm is None:
-        return not_made("habit", "habit not known: nobody said where the client's saddle stands", "enter its setback")
+        return not_made("habit", "habit not known: the client's own setback was not entered", "enter its setback")
     if onset_mm is None or interval is None:
         return not_made("habit", "habit not looked at: there is no onset to compare with")
     number = Number(onset_mm - at_mm, "mm", (interval[0] - at_mm, interval[1] - at_mm))

@@ -44,20 +44,20 @@ def cells(sweep: Seen) -> Validity:
         touched = {step.setback_mm: None for step in sweep.steps if any(_during(f, step) for f in found)}
         lasting = any(fault.lasting for fault in found) or not touched
         places = listed([f"{mm:g}" for mm in touched])
-        cure = "mend it and ride the sweep again" if lasting else f"mend it and ride {places} mm again"
+        cure = "fix it and ride the sweep again" if lasting else f"fix it and ride {places} mm again"
         return failed("cells", f"a fault was seen during the sweep; {said}", cure, Number(len(first), "faults"))
     after = [fault for fault in conditions.faults if _after(fault, sweep.steps)]
     if after:
         return failed(
             "cells",
             f"a fault was seen at the position after the last one that counts; {_each(after)}",
-            "mend it and ride the positions that are missing",
+            "fix it and ride the positions that are missing",
             Number(float(len({fault.part for fault in after})), "faults"),
             forbids=False,
         )
     if not conditions.watched:
         return not_made("cells", "cells not watched: a cell that stuck or slipped would not be known")
-    return passed("cells", "no cell was seen to be wrong", Number(0.0, "faults"))
+    return passed("cells", "no faulty cell was seen", Number(0.0, "faults"))
 
 
 def _each(found: Sequence[Fault]) -> str:

@@ -71,7 +71,7 @@ def sham(sweep: Seen) -> Validity:
     if worst.beyond(0.0, SIZE / len(known)):
         return failed(
             "sham",
-            f"{said} though the saddle stood where it was: the rider reacts to being moved, or sits anew each time",
+            f"{said} though the saddle did not move: the rider reacts to being moved, or sits differently each time",
             "keep the rider from knowing the setback, settle longer, and ride the sweep again",
             numbers,
         )

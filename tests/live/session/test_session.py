@@ -143,7 +143,7 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         assert session.sweep.progress.state is State.PAUSED
         assert session.acquisition.notes[-1].level == "alarm"
         assert sweep_status(session)["pain"] is True
-        with pytest.raises(NotNow, match="say first where, on which side and how much"):
+        with pytest.raises(NotNow, match="first say where, on which side and how much"):
             await session.sweep.fitter(Trigger.RESUME)
         await session.sweep.tell_pain(place="wrists", side="left", score=4, red=None)
         await session.sweep.fitter(Trigger.RESUME)
@@ -154,7 +154,7 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
             "pain or numbness: wrists, left, 4 of 10 at 70 mm",
         )
         await session.sweep.mark("pain or numbness")
-        with pytest.raises(NotNow, match="say first"):
+        with pytest.raises(NotNow, match="first say"):
             await session.sweep.fitter(Trigger.RESUME)
         await session.sweep.fitter(Trigger.STOP)
 
@@ -170,7 +170,7 @@ def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
         assert session.sweep.progress.state is State.STOPPED
         assert sweep_status(session)["over"] == "dizziness"
         await session.sweep.begin(SHORT)
-        with pytest.raises(NotNow, match="dizziness was said: the ride is over today"):
+        with pytest.raises(NotNow, match="dizziness was reported: the ride is over today"):
             await session.sweep.fitter(Trigger.BEGIN)
         session.sweep.put_away()
         await session.sweep.begin(SHORT)

@@ -29,4 +29,4 @@ def test_a_rider_who_does_not_pedal_is_named_as_the_cause(tmp_path):
         uvloop.run(asyncio.wait_for(serving(made, job), 60))
 
     assert said["at once"] == "wait until the rider sits still in the new position"
-    assert "pedal, or look after the crank mark and its magnet" in said["then"]
+    assert "pedal, or check the crank mark and its magnet" in said["then"]

@@ -195,7 +195,7 @@ def test_two_calibrations_of_one_id_are_not_mixed_up():
         (lambda: one((0.0, 1.0), tare=TiltTare(0.0, 0.0, 1.0, (0.0, 5.0))), "needs a channel of kind 'tilt'"),
         (lambda: jig(crosstalk=((1.0,),)), "crosstalk: expected 4 rows of 4"),
         (lambda: jig(crosstalk=((0.1, 0.9, 0, 0), *jig().crosstalk[1:])), "row of 'hands_left': a cell shows its own"),
-        (lambda: jig(channels=(CalibratedChannel("a", "unused"),) * 2, crosstalk=None), "a stands twice"),
+        (lambda: jig(channels=(CalibratedChannel("a", "unused"),) * 2, crosstalk=None), "a appears twice"),
         (lambda: jig(id=""), "id: expected a text"),
     ],
 )

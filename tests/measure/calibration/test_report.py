@@ -88,7 +88,7 @@ def test_a_fit_without_residuals_has_no_f():
         ("load_n,count\n1,2\n", "expected a column 'reading', got load_n, count"),
         ("force,reading\n1,2\n", "expected a column 'load_n' .newtons. or 'mass_kg'"),
         ("load_n,mass_kg,reading\n1,2,3\n", "both 'load_n' and 'mass_kg'"),
-        ("load_n,load_n,reading\n1,2,3\n", "column load_n stands twice"),
+        ("load_n,load_n,reading\n1,2,3\n", "column load_n appears twice"),
         ("load_n,reading\n1,2\n3\n", "line 3: expected 2 columns .load_n, reading., got 1"),
         ("load_n,reading\n1,2\n3,x\n", "line 3: reading: expected a number, got 'x'"),
         ("load_n,reading\n1,nan\n", "line 2: reading: expected a number, got 'nan'"),
