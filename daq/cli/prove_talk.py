@@ -27,8 +27,8 @@ CAUTION = (
     "Not more than 150 N on the bar. Dimensions and safety: firmware_notes/proof_dummy.md."
 )
 WORDS = (
-    "Type the values asked for, separated by spaces, then Enter; Enter alone where none are asked. q leaves, and the same "
-    "command goes on."
+    "Type the requested values, separated by spaces, then Enter; if none are requested, just Enter. "
+    "q leaves; the same command continues."
 )
 
 
