@@ -20,11 +20,7 @@ def reach(sweep: Seen) -> Validity:
     settings = [step.setting for step in sweep.steps]
     bar_x_mm = np.array([setting.bar_x_mm for setting in settings])
     if not np.isfinite(bar_x_mm).all():
-        return not_made(
-            "reach",
-            "reach not confirmed: where the bar stood is taken from the plan",
-            "confirm the bar at each position",
-        )
+        return _not_confirmed(sweep)
     reach_mm = bar_x_mm + sweep.setback_mm
     drop_mm = np.array([setting.bar_y_mm for setting in settings])
     slope, off_mm = _line(sweep.setback_mm, reach_mm)
@@ -51,6 +47,21 @@ def reach(sweep: Seen) -> Validity:
             forbids=False,
         )
     return passed("reach", said, number)
+
+
+def _not_confirmed(sweep: Seen) -> Validity:
+    """Nobody said where the bar stood. One that stayed is told where there is no verdict: it halves a rise (mechanics of
+    a model rider), and the weight line hardly shows it."""
+    kept = sweep.conditions.protocol == "reach kept" and not sweep.conditions.dummy
+    if kept and not sweep.decided and sweep.rise_suspected:
+        return failed(
+            "reach",
+            "reach not confirmed: had the bar stayed while the saddle moved, hand load would rise about half as much",
+            "see that the bar goes along with the saddle, and confirm it at each position",
+            forbids=False,
+        )
+    means = "reach not confirmed: where the bar stood is taken from the plan"
+    return not_made("reach", means, "confirm the bar at each position")
 
 
 def _line(x: Array, y: Array) -> tuple[float, float]:

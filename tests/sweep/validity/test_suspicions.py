@@ -10,6 +10,7 @@ from daq.sweep.validity.hands import hands, left_right
 from daq.sweep.validity.hips import hips
 from daq.sweep.validity.jig import cells
 from daq.sweep.validity.passes import passes
+from daq.sweep.validity.reach import reach
 from daq.sweep.validity.repeats import sham, visits
 from daq.sweep.validity.seen import seen
 from daq.sweep.validity.slow import fatigue, lag
@@ -49,6 +50,17 @@ def test_a_lag_that_is_only_likelier_than_before_is_told_where_there_is_no_verdi
     assert of(lag, replace(answer(), p_lag=p_lag)).result is Result.PASSED
     suspected = of(lag, replace(UNDECIDED, p_lag=p_lag))
     assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
+
+
+def test_a_bar_that_nobody_confirmed_is_told_where_there_is_no_verdict():
+    kept = replace(ON_THE_JIG, protocol="reach kept")
+
+    assert of(reach, conditions=kept).result is Result.NOT_MADE
+    suspected = of(reach, UNDECIDED, kept)
+    assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
+    assert "confirm it at each position" in suspected.cure
+    assert of(reach, UNDECIDED, replace(kept, protocol="bar fixed")).result is Result.NOT_MADE
+    assert of(reach, replace(UNDECIDED, p_light=0.95), kept).result is Result.NOT_MADE
 
 
 SHAPES = {
