@@ -146,7 +146,7 @@ def ridden(jig: StrokeRider | OtherRider, plan: Plan) -> tuple[list[StepMean], b
     """The steps of a plan, and whether it came to its end."""
     progress = SweepProgress(plan)
     progress.take(Trigger.BEGIN, jig.t_s)
-    moved_s = jig.t_s
+    moved_s, gave_up = jig.t_s, False
     while progress.state not in ENDED and jig.t_s < LONGEST_S:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             jig.pass_time(MOVING_S)
@@ -155,9 +155,10 @@ def ridden(jig: StrokeRider | OtherRider, plan: Plan) -> tuple[list[StepMean], b
             moved_s = jig.t_s
         elif jig.t_s - moved_s > GIVE_UP_S:
             progress.take(Trigger.ENOUGH, jig.t_s)
+            gave_up = True
         for stroke in jig.ride(PIECE_S):
             progress.feed(stroke)
-    return progress.steps, len(progress.steps) == len(plan.positions_mm) or plan.adaptive
+    return progress.steps, not gave_up and progress.state in ENDED
 
 
 def with_weight_line(step: StepMean, plan: Plan, mass_kg: float) -> StepMean:

@@ -1,7 +1,7 @@
 """Whether an onset is true, not only precise: every confound in every order: `python -m tests.bench.confounds`.
 
-500 sweeps a line and order by default, hours on two cores; `--sweeps 20 --only lag` shortens it. Each sweep is seeded
-by its line and number, fixed beforehand. Prints a table; exit code 1 when a goal is missed.
+500 sweeps a line and order by default, four hours of one core; `--sweeps 20 --only lag` shortens it. Each sweep is
+seeded by its line and number, fixed beforehand. Prints a table; exit code 1 when a goal is missed.
 
 named, light, loaded, undecided: shares of all sweeps. covers, rmse, width (median): of the onsets named on riders who
 have one. cured: of the sweeps without a verdict, the share that is told the right cure. All riders are simulated.
