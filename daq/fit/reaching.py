@@ -33,15 +33,34 @@ def reaching(post: SeatPost | None, saddle: Saddle, setback_mm: float | None, he
         return Reaching(None, "not known: the clamp marks on the rails were not entered (client screen)")
     if height_mm is None:
         return Reaching(None, "not known: the saddle's height was not measured")
-    mount = SeatMount(
+    found = reachable(
+        _mount(post, post.rails_front_mm, post.rails_rear_mm),
+        setback_mm=setback_mm,
+        saddle_height_mm=over_bb_mm(height_mm, post.seat_tube_deg),
+    )
+    return Reaching(found.reachable, found.text, _move(post, saddle, setback_mm))
+
+
+def limits_mm(post: SeatPost | None, saddle: Saddle) -> tuple[float, float] | None:
+    """Foremost and rearmost setback the own bicycle allows at its present height; None if that is not known."""
+    if post is None or post.rails_front_mm is None or post.rails_rear_mm is None:
+        return None
+    if saddle.height_mm is None or saddle.setback_mm is None:
+        return None
+    over_mm = over_bb_mm(saddle.height_mm, post.seat_tube_deg)
+    mount = _mount(post, post.rails_front_mm, post.rails_rear_mm)
+    found = reachable(mount, setback_mm=saddle.setback_mm, saddle_height_mm=over_mm)
+    return found.foremost_mm, found.rearmost_mm
+
+
+def _mount(post: SeatPost, front_mm: float, rear_mm: float) -> SeatMount:
+    return SeatMount(
         seat_tube_deg=post.seat_tube_deg,
         post_offset_mm=post.post_offset_mm,
         clamp_below_saddle_mm=post.clamp_below_saddle_mm,
-        reference_to_rails_front_mm=post.rails_front_mm,
-        reference_to_rails_rear_mm=post.rails_rear_mm,
+        reference_to_rails_front_mm=front_mm,
+        reference_to_rails_rear_mm=rear_mm,
     )
-    found = reachable(mount, setback_mm=setback_mm, saddle_height_mm=over_bb_mm(height_mm, post.seat_tube_deg))
-    return Reaching(found.reachable, found.text, _move(post, saddle, setback_mm))
 
 
 def _move(post: SeatPost, saddle: Saddle, setback_mm: float) -> str:

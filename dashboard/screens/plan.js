@@ -1,7 +1,7 @@
 /** A new sweep: where from and to, in which order, how long, at what effort. The daemon says what that will give. */
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
-import { field, gather, scatter, write } from "../form.js";
+import { field, gather, scatter } from "../form.js";
 import { number } from "../format.js";
 import { planInWords, sentence } from "../words.js";
 import { stopButton } from "./run/stop.js";
@@ -65,9 +65,6 @@ const OF_PLAN = [
   ...["blinded", "order"],
 ];
 
-/** Where the answer is checked again. Common practice, no source: 4 to 5 %. */
-const CLIMB_PCT = 4.5;
-
 const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
   Object.fromEntries(names.map((name) => [name, all[name]]));
 
@@ -75,13 +72,14 @@ const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
 export function mount(root, store) {
   const fields = [...WHERE, ...HOW].map((row) => field(row, "plan"));
   const nodes = fields.map((each) => each.node);
-  const [order_of, seed, gradient, again, sham] = ["order", "seed", "gradient_pct", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
+  const [order_of, seed, again, sham] = ["order", "seed", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const measured_to = el("p", { class: "here" });
   const proof = el("p", { class: "here" });
+  const why = el("p", { class: "here" });
   const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
-  const climb = el("button", { type: "button", onclick: climbing }, `The same on a climb of ${number(CLIMB_PCT, 1)} %`);
+  const climb = el("button", { type: "button", onclick: climbing });
   const stop = stopButton(store);
   const form = el(
     "form",
@@ -93,6 +91,7 @@ export function mount(root, store) {
       el("div", { class: "plate" }, ...nodes.slice(0, WHERE.length)),
       el("div", { class: "plate" }, ...nodes.slice(WHERE.length)),
     ),
+    why,
     measured_to,
     proof,
     order,
@@ -117,10 +116,17 @@ export function mount(root, store) {
     order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, text)));
   }
 
-  function climbing() {
-    write(gradient, CLIMB_PCT);
-    gradient.input.focus();
-    void sketched();
+  /** Was, new and front end on a climb, the effort as above. */
+  async function climbing() {
+    const check = store.state.visit?.climb_check;
+    if (!check) return;
+    const { positions_mm, gradient_pct } = check;
+    const plan = { ...only(gather(fields), OF_PLAN), ...start(), positions_mm, gradient_pct, order: "one way", seed: null, label: "climb check", purpose: "check" };
+    if (await sendPlan(store, plan)) location.hash = "#checks";
+  }
+  function start() {
+    const { intake, measured } = store.state.visit ?? {};
+    return { start_setback_mm: intake?.saddle.setback_mm ?? null, start_height_mm: measured?.height_mm ?? intake?.saddle.height_mm ?? null };
   }
 
   async function submit(/** @type {Event} */ event) {
@@ -128,14 +134,11 @@ export function mount(root, store) {
     await sketched();
     if (!outlook?.positions_mm) return;
     const all = gather(fields);
-    const saddle = store.state.visit?.intake?.saddle;
-    const measured = store.state.visit?.measured;
     const plan = {
       ...only(all, OF_PLAN),
       positions_mm: outlook.positions_mm,
       seed: all.order === "shuffled" ? all.seed : null,
-      start_setback_mm: saddle?.setback_mm ?? null,
-      start_height_mm: measured?.height_mm ?? saddle?.height_mm ?? null,
+      ...start(),
     };
     if (await sendPlan(store, plan)) location.hash = store.state.visit ? "#checks" : "#run";
   }
@@ -144,11 +147,11 @@ export function mount(root, store) {
   void sketched();
   return store.onFrame((state) => {
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
-    const present_mm = state.visit?.intake?.saddle.setback_mm;
-    if (moved(present_mm, state.sweep?.sweep_id)) {
-      const last = state.visit?.swept ? state.sweep : null;
+    const range = state.visit?.range;
+    if (moved(range?.rear_mm, range?.front_mm, state.sweep?.sweep_id)) {
+      const last = state.visit?.swept && state.sweep?.purpose === "onset" ? state.sweep : null;
       if (last) scatter(fields, asRidden(last));
-      else if (typeof present_mm === "number") scatter(fields.slice(0, 2), around(present_mm));
+      else if (range) scatter(fields.slice(0, 3), range);
       void sketched();
     }
     const to = state.visit?.intake?.saddle.reference;
@@ -159,7 +162,10 @@ export function mount(root, store) {
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");
     setText(problem, busy ? "A sweep is running: stop or finish it first." : "");
     setAttribute(stop.node, "hidden", !busy);
-    setAttribute(climb, "hidden", !state.visit?.swept || state.sweep?.gradient_pct !== 0 || state.sweep.accepts.length > 0);
+    const check = state.visit?.climb_check;
+    setAttribute(climb, "hidden", !check || busy);
+    if (check) setText(climb, climbLabel(check));
+    setText(why, range && !state.visit?.swept ? sentence(range.why) : "");
     stop.draw(state);
     setAttribute(begin, "disabled", busy || state.sending !== null);
   });
@@ -181,8 +187,8 @@ function asRidden(/** @type {import("../state.js").Sweep} */ sweep) {
   };
 }
 
-/** Where to ride when nothing was ridden yet. */
-const around = (/** @type {number} */ present_mm) => ({
-  rear_mm: Math.round(present_mm) + 10,
-  front_mm: Math.round(present_mm) - 40,
-});
+/** "Climb check: 78, 58, 30 mm at 4.5 %, 3 minutes" */
+function climbLabel(/** @type {any} */ { positions_mm, gradient_pct, minutes }) {
+  const where = positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
+  return `Climb check: ${where} mm at ${number(gradient_pct, 1)} %, ${number(Math.ceil(minutes))} minutes`;
+}

@@ -236,10 +236,26 @@ def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_
     told = {name: at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing", "Power", "Gradient")}
     at.wait(lambda: told["Rear end"].input_value() == "75")
     assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
-    assert at.page.get_by_label("Bar").input_value() == "bar fixed"
+    assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
     assert at.page.get_by_label("First position again").is_checked()
-    at.page.get_by_role("button", name="The same on a climb").click()
-    assert told["Gradient"].input_value() == "4.5"
+    at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes").click()
+    at.wait(lambda: [body for path, body in at.asked if path == "sweeps"])
+    (plan,) = [body for path, body in at.asked if path == "sweeps"]
+    assert (plan["positions_mm"], plan["gradient_pct"], plan["purpose"]) == ([78, 59, 30], 4.5, "check")
+    assert (plan["power_w"], plan["start_setback_mm"]) == (180, visit["intake"]["saddle"]["setback_mm"])
+
+
+def test_the_first_plan_goes_around_where_the_client_rides_as_the_complaint_asks(desk, messages):
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    at = desk().open(
+        {**messages["snapshot"], "visit": {**visit, "swept": False, "climb_check": None}, "sweep": None}, "plan"
+    )
+
+    told = [at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing")]
+    at.wait(lambda: told[0].input_value() == "103")
+    assert [each.input_value() for each in told] == ["103", "53", "5"]
+    assert "Hands, left: to both sides." in at.text("main")
+    assert at.page.get_by_role("button", name="Climb check").count() == 0
 
 
 def test_the_rider_sees_neither_loads_nor_setback(desk, messages):

@@ -57,6 +57,7 @@ class VisitDesk:
         self.decision: dict[str, Any] | None = None
         self.swept = False
         """Whether a sweep was set up in this visit."""
+        self._sweep_ids: list[int] = []
         self.ridden: dict[int, Ridden] = {}
         """Finished sweeps, by id: the same as recomputing them from raw data, without the wait."""
 
@@ -89,6 +90,7 @@ class VisitDesk:
         self.client, self.id, self.nth, (self.intake, self.returning) = await self._at.ask(begin)
         self.begun = self.intake
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
+        self._sweep_ids = []
         self._other_rider()
         self._seat()
         await self._at.stored()
@@ -151,6 +153,12 @@ class VisitDesk:
         if self.id is not None:
             await self.note("sweep", {"sweep_id": sweep_id})
             self.swept = True
+            self._sweep_ids += [] if sweep_id is None else [sweep_id]
+
+    @property
+    def ridden_here(self) -> tuple[Ridden, ...]:
+        """The open visit's sweeps that have ended, in their order."""
+        return tuple(self.ridden[one] for one in self._sweep_ids if one in self.ridden)
 
     def sweep_ended(self, ridden: Ridden) -> None:
         """Remember the sweep as it was ridden."""

@@ -8,6 +8,8 @@ from daq import __version__
 from daq.fit.intake import RED_FLAGS, clinician_advice, missing, unanswered
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.prechecks import TRIAGE
+from daq.fit.proposal import climb_check, range_from
+from daq.jig import range_of
 from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now
 from daq.live.session.session import Session
@@ -118,6 +120,7 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
     visit = session.visit
     if visit.id is None or visit.client is None:
         return None
+    present_mm = None if visit.intake is None else visit.intake.saddle.setback_mm
     return {
         "id": visit.id,
         "nth": visit.nth,
@@ -134,4 +137,6 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
         "in_the_way": visit.in_the_way(),
         "decision": visit.decision,
         "swept": visit.swept,
+        "range": None if visit.intake is None else plain(range_from(visit.intake, range_of(session.acquisition.rig))),
+        "climb_check": plain(climb_check(visit.ridden_here, present_mm)) if visit.swept else None,
     }
