@@ -1,4 +1,4 @@
-"""What a proof is worth, as content for a page, a terminal or another program; and the tables for the rig file."""
+"""The result of a proof, as content for a page, a terminal or another program; and the tables for the rig file."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def valid_until_utc(made_utc: str) -> str:
 
 
 def lines(content: dict[str, Any]) -> list[str]:
-    """The certificate as a person reads it in a terminal."""
+    """The certificate as text for a terminal."""
     smallest = content["smallest_rise_n_per_mm"]
     return [
         f"{content['jig']}: {content['result']}",

@@ -1,4 +1,4 @@
-"""The proof dummy: a rope and springs in a rider's place, with an onset that is known beforehand. Drawn and described
+"""The proof dummy: a rope and springs in a rider's place, with a known onset. Drawn and described
 in firmware_notes/proof_dummy.md.
 
 A wire rope, tied to the saddle's carriage under its cells, runs over pulleys on the frame and comes up under the bar. A
@@ -23,15 +23,15 @@ from daq.physics import STANDARD_G_M_S2
 from daq.values import Array
 
 BAR_LIMIT_N = 150.0
-"""Of the dummy: half of what rope, spring and hooks are rated for. No position is asked where it would pull more."""
+"""Of the dummy: half the rating of rope, spring and hooks. No position is requested at which it would pull more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Springs:
-    """Springs side by side at the bar, each with a plate of its own."""
+    """Springs side by side at the bar, each with its own plate."""
 
     rates_n_per_mm: tuple[float, ...]
-    """Each with the rope in series, as hung weights tell."""
+    """Each with the rope in series, measured with hung weights."""
     later_mm: tuple[float, ...] = (0.0,)
     """How much further forward each plate is met than the first; more than one makes the rise gradual."""
     angle_deg: float = 0.0

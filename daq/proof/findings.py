@@ -1,8 +1,8 @@
 """What a proof finds wrong with a jig, part by part: each figure with its uncertainty, against what matters.
 
 A part is named when its figure is larger than its own uncertainty allows, all figures looked at together (95 % for the
-family, by Bonferroni's inequality), and larger than what would matter for an onset. Less than its limit is told and
-stands in the certificate; it names nobody.
+family, by Bonferroni's inequality), and larger than what would matter for an onset. A smaller figure is listed in the
+certificate, but names no part.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from daq.proof.trueness import trueness
 from daq.values import Array
 
 WEIGHTS_U = 5e-4
-"""Standard relative uncertainty of the pull of workshop weights, gravity included, where nothing better is told."""
+"""Standard relative uncertainty of the pull of workshop weights, including gravity, unless a better one is given."""
 LEVEL_U_DEG = 0.05
 """Standard uncertainty of a digital level, zeroed by turning it round. Assumption."""
 FAMILY = 0.95
@@ -54,7 +54,7 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
-    """How well the references of a proof are known: standard uncertainties."""
+    """Standard uncertainties of a proof's references."""
 
     weights: float = WEIGHTS_U
     level_deg: float = LEVEL_U_DEG
@@ -70,7 +70,7 @@ class Part:
     name: str
     unit: str
     limit: float
-    """What is smaller does not matter for an onset. Judgement, no source."""
+    """Smaller values do not matter for an onset. Judgement, no source."""
     says: str
     """What a value over the limit means, {value} in it."""
     cure: str
@@ -184,7 +184,7 @@ class Finding:
     part: str
     value: float
     expanded: float
-    """Half the interval that all figures together hold with 95 %."""
+    """Half the width of the simultaneous 95 % interval over all figures."""
     named: bool
 
     @property

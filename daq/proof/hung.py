@@ -10,7 +10,7 @@ import numpy.typing as npt
 from daq.values import Array
 
 LIGHT = 0.6
-"""Weights up to this part of the heaviest tell gain and cross-talk; what is heavier is held against them."""
+"""Weights up to this fraction of the heaviest determine gain and cross-talk; heavier ones are compared with them."""
 FEWEST_LIGHT = 3
 
 

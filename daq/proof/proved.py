@@ -1,7 +1,7 @@
 """A finished sheet judged: every sweep's answer against the dummy, bias and repeatability, what is wrong with the jig.
 
-Each sweep goes the way a rider's goes: the estimator, then the tests of validity. A dummy has no crank torque, and
-nothing asks it for one.
+Each sweep is treated like a rider's: the estimator, then the tests of validity. A dummy has no crank torque, and none
+is required.
 """
 
 from __future__ import annotations
@@ -40,14 +40,14 @@ class Answer:
     truth_mm: float
     onset: Onset
     error_mm: float
-    """Found less the dummy's; of the least-squares bend where no onset was named."""
+    """Found minus the dummy's; from the least-squares bend if no onset was named."""
     held: bool
-    """Whether the 95 % interval held the truth; False without an onset."""
+    """Whether the 95 % interval contained the truth; False without an onset."""
 
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What came of it."""
+    """The verdict."""
 
     sheet: Sheet
     answers: tuple[Answer, ...]
@@ -59,9 +59,9 @@ class Proof:
     flat: Onset
     loaded: Onset
     smallest_rise_n_per_mm: float | None
-    """Found in every sweep's scatter; None when none of those tried is."""
+    """The smallest rise found in every sweep's scatter; None if none of those tried is."""
     failed: tuple[str, ...]
-    """One sentence for each reason; empty when the jig is proved."""
+    """One sentence for each reason; empty if the jig is proved."""
 
     @property
     def passed(self) -> bool:

@@ -1,9 +1,9 @@
-"""The jig's setback scale against a caliper: offset, slope and backlash, and what each is worth.
+"""The jig's setback scale compared with a caliper: offset, slope and backlash, each with its uncertainty.
 
     caliper = reading + offset + slope_error (reading - middle) + backlash / 2 x (forward 1, back -1)
 
 Coming forward and going back the carriage takes up its play on different sides; half the difference is in every
-position that was read on the scale. A caliper measures from the BB to the saddle's reference; what is not known of
+position that was read on the scale. A caliper measures from the BB to the saddle's reference; the error in locating
 these two ends is the same in every reading.
 """
 
@@ -36,11 +36,11 @@ class ScaleFit:
 
     middle_mm: float
     offset_mm: Array
-    """True less shown, in the middle."""
+    """True minus shown, in the middle."""
     slope_error: Array
     """mm per mm."""
     backlash_mm: Array
-    """Forward less back."""
+    """Forward minus back."""
     scatter_mm: Array
     u_mm: Array
     """(..., 3) standard uncertainties of the three from the scatter."""

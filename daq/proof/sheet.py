@@ -1,6 +1,6 @@
 """The sheet of one proof: who, with which dummy, by which plan, and every value as it was read or typed in.
 
-Readings are only ever added; one that is taken again counts in place of the earlier one, which stays. Everything else
+Readings are only ever added; a repeated one replaces the earlier one, which stays on record. Everything else
 about a proof is computed from its sheet.
 """
 

@@ -1,4 +1,4 @@
-"""Whether the proof of a jig holds now, in a few words for beside an answer."""
+"""Whether the proof of a jig is valid now, in a few words to show beside an answer."""
 
 from __future__ import annotations
 

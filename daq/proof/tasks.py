@@ -1,4 +1,4 @@
-"""What is done in a proof, one thing after the other, and whether a value that was typed in can be meant."""
+"""The tasks of a proof, one after the other, and whether a typed value is plausible."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ ENDS_MM = 15.0
 
 
 class BadValue(ValueError):
-    """What was typed in cannot be meant; the text says why and what to do."""
+    """The typed value is implausible; the text says why and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ def _way(forward: bool) -> str:
 
 
 def check(sheet: Sheet, task: Task, reading: Reading) -> None:
-    """BadValue when what was typed in cannot be meant, or would overload the dummy."""
+    """Raises BadValue if a typed value is implausible, or would overload the dummy."""
     typed = reading.typed
     missing = [name for name in task.typed if name not in typed]
     if missing:

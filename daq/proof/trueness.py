@@ -1,11 +1,11 @@
-"""Bias and repeatability of the onsets found, in the words of ISO 5725, and the uncertainty of the bias by the GUM.
+"""Bias and repeatability of the measured onsets, in the terms of ISO 5725, and the uncertainty of the bias by the GUM.
 
     bias            mean of the onsets found less the dummy's, which is the accepted reference value (ISO 5725-1 3.8)
     repeatability   standard deviation within a placement of the dummy (ISO 5725-2 7.4)
     between         standard deviation that placing it anew adds
 
-Gap and caliper are read anew at each placement, so their errors are part of what parts the placements. Whatever all
-placements share, the ends of the caliper's measure, is not seen by any repeat and joins as known.
+Gap and caliper are read again at each placement, so their errors are part of the spread between placements. The error
+common to all placements, in locating the caliper's two ends, shows in no repeat and is added as a known term.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from daq.measure.calibration.coverage import Line, half_width
 from daq.values import Array
 
 HARDLY = 0.01
-"""A number of intervals that missed is too many when 95 % intervals miss so many less often than this."""
+"""A number of missed intervals is too large if its probability for true 95 % intervals is below this."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -68,7 +68,7 @@ def expanded_mm(found: Trueness, u_datum_mm: float) -> float:
 
 
 def too_many_missed(missed: int, of: int) -> bool:
-    """Whether so many 95 % intervals that missed are more than chance (binomial distribution)."""
+    """Whether this many missed 95 % intervals are more than chance (binomial distribution)."""
     from scipy.stats import binom
 
     return bool(missed > 0 and binom.sf(missed - 1, of, 0.05) < HARDLY)

@@ -1,4 +1,4 @@
-"""An analysis ready for an archive: the mean of each step."""
+"""A ready-made analysis for an archive: the mean of each step."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def step_means(folder: Path, table: Literal["strokes", "loads"] = "strokes") -> 
     if not len(step):
         return []
     place = np.where(np.isnan(step), 0.0, step).astype(np.int64)  # 0: in no step
-    starts = np.flatnonzero(np.diff(place, prepend=-1))  # runs of one step: summing those is the quickest
+    starts = np.flatnonzero(np.diff(place, prepend=-1))  # summing over runs of one step is fastest
     runs = place[starts]
     averaged = np.bincount(runs, weights=np.diff(starts, append=len(place))).astype(np.float64)
     numbers = np.flatnonzero(averaged[1:]) + 1
@@ -39,7 +39,7 @@ def step_means_of_scans(folder: Path) -> list[dict[str, Any]]:
 
 
 def _means(value: Array, starts: Ints, runs: Ints, averaged: Array) -> Array:
-    """Mean of the values of each step, those that are missing left out; NaN where none is left.
+    """Mean of the values of each step, without missing ones; NaN if none is left.
 
     starts and runs: where each run of one step begins, and which step it is; averaged: values of each step.
     """

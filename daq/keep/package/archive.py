@@ -1,8 +1,8 @@
 """One function over every sweep of an archive, on this machine's cores or on a cluster, resumable.
 
-An archive is a folder of exported sweeps (daq.keep.package.export). The function takes a sweep's folder and gives
-rows, one dictionary each; whatever it raises is listed and stops nothing. Outcomes are appended to a journal as they
-arrive, so an analysis that was cut off goes on where it was; sweeps that failed are tried again.
+An archive is a folder of exported sweeps (daq.keep.package.export). The function takes a sweep's folder and returns
+rows, one dictionary each; any exception is listed and stops nothing. Outcomes are appended to a journal as they arrive,
+so an interrupted analysis resumes where it was; failed sweeps are tried again.
 
     out/journal.jsonl      one line per sweep done
     out/results.parquet    all rows, by sweep (csv.gz without pyarrow)
@@ -27,11 +27,11 @@ from daq.keep.package.tables import SWEEP, Field, FieldType, Form, Table, prefer
 
 Row: TypeAlias = Mapping[str, Any]
 Analysis: TypeAlias = Callable[[Path], Iterable[Row]]
-"""Rows from a sweep's folder. It has to be importable by name where the workers are (a function, or a partial)."""
+"""Rows from a sweep's folder. It has to be importable by name in the workers (a function, or a partial)."""
 Outcome: TypeAlias = tuple[str, list[dict[str, Any]] | None, str | None]
 """(sweep, rows, error): one of the last two is None."""
 Mapper: TypeAlias = Callable[[Callable[[Path], Outcome], Sequence[Path]], Iterator[Outcome]]
-"""Applies a function to each folder, anywhere, and gives outcomes as they come, in any order."""
+"""Applies a function to each folder, anywhere, and yields outcomes as they arrive, in any order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Analysed:
 
     sweeps: int
     done_before: int
-    """Sweeps that an earlier run had done with the same method and the same data."""
+    """Sweeps that an earlier run had finished with the same method and data."""
     failures: Mapping[str, str]
     """Error by sweep."""
     results: Path
@@ -58,8 +58,8 @@ def analyse(
 ) -> Analysed:
     """Runs the analysis over every sweep of the archive and writes its tables.
 
-    method: name and version, the analysis's own; a sweep already done under it is not done again unless its data
-    have changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all).
+    method: name and version, the analysis's own; a sweep already finished under it is not computed again unless its
+    data has changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all).
     """
     folders = sorted(path.parent for path in archive.glob(f"*/{NAME}"))
     out.mkdir(parents=True, exist_ok=True)
@@ -83,7 +83,7 @@ def analyse(
 
 
 def outcome(analysis: Analysis, folder: Path) -> Outcome:
-    """The analysis of one sweep, with whatever it raises as text."""
+    """The analysis of one sweep, with any exception as text."""
     try:
         return folder.name, [dict(row) for row in analysis(folder)], None
     except Exception as error:
@@ -91,7 +91,7 @@ def outcome(analysis: Analysis, folder: Path) -> Outcome:
 
 
 def _line(entry: dict[str, Any]) -> str:
-    """An entry of the journal; the slower road only when there is something that JSON lacks."""
+    """An entry of the journal; the slower path is used only for values that JSON lacks."""
     try:
         return json.dumps(entry, allow_nan=False, ensure_ascii=False) + "\n"
     except (ValueError, TypeError):
@@ -104,7 +104,8 @@ def _key(folder: Path, method: str) -> str:
 
 
 def _read_journal(path: Path, keys: Mapping[str, str]) -> dict[str, list[dict[str, Any]]]:
-    """Rows by sweep of what was done and still holds. A line cut off by a kill is left out, and cut off for good."""
+    """Rows by sweep of what is finished and still valid. A line cut off by a kill is dropped and removed from the
+    file."""
     if not path.exists():
         return {}
     content = path.read_bytes()
@@ -113,7 +114,7 @@ def _read_journal(path: Path, keys: Mapping[str, str]) -> dict[str, list[dict[st
         path.write_bytes(whole)
     done: dict[str, list[dict[str, Any]]] = {}
     for line in whole.splitlines():
-        with contextlib.suppress(ValueError, KeyError, TypeError):  # a damaged line: that sweep is done again
+        with contextlib.suppress(ValueError, KeyError, TypeError):  # a damaged line: that sweep is computed again
             entry = json.loads(line)
             if keys.get(entry["sweep"]) == entry["key"]:
                 done[entry["sweep"]] = entry["rows"]

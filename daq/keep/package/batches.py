@@ -1,7 +1,6 @@
-"""A table's columns a few thousand rows at a time, so that its length costs no memory. From either form.
-
-Both forms can hold far more than they weigh. What they announce is checked first: a table has at most so many rows, and
-unpacks to at most so many bytes, as its file accounts for.
+"""A table's columns a few thousand rows at a time, so that its length costs no memory, from either format. Both formats
+can hold far more than their size suggests. What they announce is checked first: rows and unpacked bytes are limited in
+proportion to the file's size.
 """
 
 from __future__ import annotations
@@ -17,7 +16,7 @@ from daq.keep.package.cells import plain_cell
 from daq.keep.package.parquet_pages import unpacked_bytes
 
 ROWS = 20_000
-"""In a batch; as many scans as a closed chunk has."""
+"""Rows in a batch; as many as the scans in a closed chunk."""
 MOST_FILE_BYTES = 1024 * MIB
 MOST_UNPACKED = (16 * MIB, 50)
 MOST_ROWS = (10_000, 1)
@@ -26,14 +25,14 @@ at the least."""
 MOST_CELL_BYTES = MOST_LINE_BYTES = MIB
 MOST_PAGE_BYTES = 32 * MIB
 MOST_TEXT = (64 * MIB, 50)
-"""All text of a table, counted as often as it stands there: a dictionary may repeat it for nothing."""
+"""All text of a table, counted once per occurrence: a dictionary encoding repeats it at no cost."""
 MOST_COLUMNS, MOST_ROW_GROUPS = 128, 1024
 
 
 def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[dict[str, list[Any]]]:
-    """The columns of a table, or some of them, in batches of rows. Text of a CSV stays text; missing there is "".
-
-    Raises Refused for a file that is more than its size accounts for or no such table, StoreError without pyarrow.
+    """The columns of a table, or some of them, in batches of rows. Text of a CSV stays text; missing values are "".
+    Raises Refused for a file that unpacks to more than its size allows or is not such a table, StoreError without
+    pyarrow.
     """
     yield from (_parquet if path.suffix == ".parquet" else _csv)(path, columns)
 
@@ -101,7 +100,7 @@ _THRIFT: dict[str, Any] = {"thrift_string_size_limit": 16 * MIB, "thrift_contain
 
 
 def _checked_parquet(raw: Any, path: Path, file: Any) -> list[str]:
-    """Names of the text columns, after everything the file announces was looked at."""
+    """Names of the text columns, after everything the file announces has been checked."""
     metadata, schema = file.metadata, file.schema_arrow
     if metadata.num_columns > MOST_COLUMNS or metadata.num_row_groups > MOST_ROW_GROUPS:
         raise Refused(f"{path}: {metadata.num_columns} columns in {metadata.num_row_groups} row groups; expected fewer")

@@ -1,8 +1,8 @@
-"""A sweep as a C3D file (c3d.org), which motion laboratories read: loads as analog channels, what was done as events.
+"""A sweep as a C3D file (c3d.org), which motion laboratories read: loads as analog channels, actions as events.
 
 C3D knows one constant rate, so loads are interpolated linearly between scans, at the board's rate rounded to whole
-hertz; where scans are missing for longer than a few, a channel is NaN. A frame is one second long, because a file
-counts its frames in 16 bits. Needs the c3d package.
+hertz; where more than a few scans are missing, a channel is NaN. A frame is one second long, because frame numbers have
+16 bits. Needs the c3d package.
 """
 
 from __future__ import annotations
@@ -40,9 +40,8 @@ class AnalogChannel:
 
 
 def c3d_bytes(derived: Derived, items: Sequence[Item], about: dict[str, str]) -> bytes | None:
-    """The file; None when nothing could be computed. about: texts for its FOREAFT group.
-
-    StoreError when the c3d package is not installed.
+    """The file; None if nothing could be computed. about: texts for its FOREAFT group. StoreError if the c3d package is
+    not installed.
     """
     try:
         import c3d
@@ -73,7 +72,7 @@ def c3d_bytes(derived: Derived, items: Sequence[Item], about: dict[str, str]) ->
 def events(derived: Derived, items: Sequence[Item], begin_s: float) -> list[tuple[float, str]]:
     """(s from the first sample, label) of what the fitter did and of each step's first and last stroke.
 
-    A file begins with its first sample: what was done before that stands at 0.
+    A file begins with its first sample: earlier actions are placed at 0.
     """
     found = [
         (item.received_us / 1e6 - begin_s, str(item.content["event"]))

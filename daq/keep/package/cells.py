@@ -1,9 +1,9 @@
 """Text in a cell of a CSV, so that no spreadsheet takes it for a formula, and back.
 
 A cell that begins with one of = + - @, a tab or a carriage return may be computed when the table is opened (OWASP, CSV
-Injection; the full-width forms count as well in some programs). Such text gets an apostrophe before it, which those
-programs show as text; a text that begins with an apostrophe gets another one, so that the way back is exact. Numbers
-stay as they are.
+Injection; the full-width forms count as well in some programs). Such text gets a leading apostrophe, which makes those
+programs show it as text; a text that begins with an apostrophe gets another one, so that reading it back is exact.
+Numbers are unchanged.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The table that leads from a column of counts to the load it shows: channel, part of the jig, calibration."""
+"""The table that leads from a column of counts to its load: channel, part of the jig, calibration."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _UNITS = {"force": "N", "tilt": "deg"}
 
 
 def channel_table(name: str, items: Sequence[Item], calibration: Mapping[str, Any], rig: str) -> Table:
-    """A row for each column of counts. calibration: its content; empty when it is lost. rig: the rig file's text."""
+    """A row for each column of counts. calibration: its content; empty if it is lost. rig: the rig file's text."""
     widths = {item.source: item.counts.shape[1] for item in items if isinstance(item, Samples)}
     calibrated = {channel["name"]: channel for channel in calibration.get("channels", ())}
     roles = _roles(rig)
@@ -73,7 +73,7 @@ def _names(items: Sequence[Item], source: str) -> list[str]:
 
 
 def _begun(items: Sequence[Item]) -> Mapping[str, Any]:
-    """The content of the event that begins the sweep; empty when it is lost."""
+    """The content of the event that begins the sweep; empty if it is lost."""
     found = [item.content for item in items if isinstance(item, Event) and item.kind == SWEEP_BEGUN]
     return found[-1] if found else {}
 

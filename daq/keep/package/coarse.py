@@ -1,7 +1,8 @@
-"""Days to months and masses to 5 kg, so that who knows when somebody was fitted, or their mass, does not find them.
+"""Reduces dates to months and masses to steps of 5 kg, so that somebody who knows a person's date of fitting or mass
+cannot find them.
 
-Loads, steps and the onset stay as they are. The feet, which are what remains of the weight, are computed with the
-coarse mass, and what was answered at the time is left out: either would give the mass away. Pure.
+Loads, steps and the onset stay as they are. The foot load, the rest of the weight, is computed with the coarse mass,
+and the answers given at the time are left out: either would reveal the mass. Pure.
 """
 
 from __future__ import annotations
@@ -19,13 +20,13 @@ _DAY = re.compile(r"\b(\d{4}-\d\d)-\d\d(?:[T ]\d\d:\d\d(?::\d\d(?:[.,]\d+)?)?(?:
 
 
 def month(utc: str) -> str:
-    """The beginning of its month; what is no date stays."""
+    """The first of the month; anything that is not a date is unchanged."""
     found = re.match(r"\d{4}-\d\d", utc)
     return f"{found[0]}-01T00:00:00+00:00" if found else utc
 
 
 def coarse(content: Any) -> Any:
-    """Whatever JSON holds, with its days and masses coarse."""
+    """JSON content with dates and masses coarse."""
     if isinstance(content, dict):
         return {key: _mass(value) if key == "mass_kg" else coarse(value) for key, value in content.items()}
     if isinstance(content, list | tuple):
@@ -40,12 +41,12 @@ def coarse_items(items: Iterable[Item]) -> Iterator[Item]:
 
 
 def coarse_session(session: SessionRecord, number: int) -> SessionRecord:
-    """number: in place of the host's clock; an import tells sweeps of one month apart by it."""
+    """number: replaces the host's clock; an import uses it to tell sweeps of one month apart."""
     return replace(session, started_utc=month(session.started_utc), monotonic_origin_ns=number)
 
 
 def coarse_sweep(sweep: SweepRecord) -> SweepRecord:
-    """With what was entered of the rider coarse."""
+    """With the rider's data coarse."""
     return replace(sweep, rider=coarse(sweep.rider), plan=coarse(sweep.plan))
 
 

@@ -1,4 +1,4 @@
-"""The tables of one exported sweep that are computed: steps, strokes, loads, the answer, and what computed them."""
+"""The computed tables of one exported sweep: steps, strokes, loads, the answer, and what computed them."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from daq.values import Array, Result, Verdict
 
 NEWTON = "N"
 LOAD_STEP_N, TILT_STEP_DEG = 2.0**-8, 2.0**-12
-"""Scan by scan, loads and tilt are rounded to these. Pedalling moves a load hundreds of times as far from one scan to
-the next, and numbers that end in zero bits pack to a quarter. Strokes, steps and the answer come from loads that were
-not rounded."""
+"""Scan by scan, loads and tilt are rounded to these steps. From one scan to the next, pedalling moves a load hundreds
+of times as far, and numbers that end in zero bits compress to a quarter. Strokes, steps and the answer come from
+unrounded loads."""
 TIME_STEP_S = 2.0**-20
 VERDICTS = {
     str(Verdict.ONSET): "hand load begins to rise inside the sweep, at onset_mm",

@@ -1,4 +1,5 @@
-"""ro-crate-metadata.json: the same folder for those who collect research data as RO-Crates (RO-Crate 1.1, JSON-LD)."""
+"""ro-crate-metadata.json: describes the same folder as an RO-Crate, for research data collections (RO-Crate 1.1,
+JSON-LD)."""
 
 from __future__ import annotations
 

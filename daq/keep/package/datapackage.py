@@ -1,7 +1,6 @@
-"""datapackage.json, version 2 of the Data Package standard (datapackage.org): what lies in a folder, with units.
-
-Custom properties: `unit` of a field, a UCUM code, for which the standard has none; `version` of a schema; `jsonSchema`
-of a field, which the standard has as a constraint that frictionless does not know yet and refuses.
+"""datapackage.json, version 2 of the Data Package standard (datapackage.org): the content of a folder, with units.
+Custom properties: `unit` of a field, a UCUM code, since the standard has none; `version` of a schema; `jsonSchema` of a
+field, which the standard defines as a constraint that frictionless does not support yet and rejects.
 """
 
 from __future__ import annotations
@@ -58,7 +57,7 @@ def resource(table: Table, path: Path) -> dict[str, Any]:
 
 
 def file_resource(name: str, path: Path, content: bytes, description: str) -> dict[str, Any]:
-    """The descriptor of a file that is no table."""
+    """The descriptor of a file that is not a table."""
     return {
         "name": name,
         "path": path.name,
@@ -90,24 +89,23 @@ def write_descriptor(folder: Path, content: Mapping[str, Any]) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Package:
-    """A folder whose files were all found to be what its descriptor says."""
+    """A folder whose files have all been verified against its descriptor."""
 
     folder: Path
     descriptor: Mapping[str, Any]
     paths: Mapping[str, Path]
-    """Where each table lies, by its name. Nothing else in the folder is read."""
+    """The path of each table, by name. Nothing else in the folder is read."""
 
     def table(self, name: str) -> Path:
-        """Where this table lies. StoreDamaged when it is not listed: then nobody has vouched for it."""
+        """The path of this table. StoreDamaged if it is not listed: then it has not been verified."""
         if name not in self.paths:
             raise StoreDamaged(f"{self.folder}: no table {name} among those that {NAME} lists")
         return self.paths[name]
 
 
 def read_package(folder: Path) -> Package:
-    """A folder with every file that is listed checked against its size and hash.
-
-    Raises StoreDamaged naming the file that is not what was exported, is no plain file, or lies elsewhere.
+    """A folder with every listed file checked against its size and hash. Raises StoreDamaged that names a file that is
+    not what was exported, is not a plain file, or is outside the folder.
     """
     try:
         descriptor = from_json(read_bytes(folder / NAME, MOST_JSON_BYTES))
@@ -125,7 +123,7 @@ def read_package(folder: Path) -> Package:
 
 
 def _checked(folder: Path, name: Any, size: Any, digest: Any) -> Path:
-    """The path of a listed file that is what was exported."""
+    """The path of a listed file, verified."""
     if not isinstance(name, str) or not _PLAIN_PATH.fullmatch(name) or ".." in Path(name).parts:
         raise StoreDamaged(f"{folder}: {NAME} lists {reprlib.repr(name)}; expected a path within the folder")
     path = folder / name

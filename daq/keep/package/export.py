@@ -44,7 +44,7 @@ from daq.keep.store.file import note_beside
 from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
 
 FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
-"""Keys of events that hold whatever somebody typed."""
+"""Keys of events that hold free text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +78,12 @@ def export(
 ) -> list[Path]:
     """Writes the sweeps into the folder, beside others that are already there; the folders made.
 
-    recompute_stored computes what is not stored; contributors: see `terms.contributor`; is_coarse: days to months,
-    masses to 5 kg, and all computed anew with these; with_c3d: a C3D file of each beside its tables. A sweep that is
-    in the folder already stays as it is, so that an export that was stopped is taken up by making it again.
-
-    Raises ExportRefused, before anything is written, when a client has not agreed. A sweep that cannot be exported, or
-    whose name stands in what would be written, raises too; with `told` it is said there and the others go on. What is
-    lost of a sweep's raw is said there as well.
+    recompute_stored computes what is not stored; contributors: see `terms.contributor`; is_coarse: dates to months,
+    masses to 5 kg, and everything recomputed with these; with_c3d: a C3D file of each beside its tables. A sweep
+    already in the folder is left as it is, so that an interrupted export resumes when run again. Raises ExportRefused,
+    before anything is written, if a client has not agreed. A sweep that cannot be exported, or would contain the
+    client's name, raises too; with `told` it is reported there and the others go on. Lost raw data is reported there as
+    well.
     """
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
@@ -95,7 +94,7 @@ def export(
     named = {sweep_id: _sweep_name(store, store.sweep(sweep_id), is_coarse) for sweep_id in sweep_ids}
     for sweep_id in named:
         refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
-    note_copy(store, folder, list(named), tell)  # before, not after: cut off in between, it would be out of reach
+    note_copy(store, folder, list(named), tell)  # before, not after: else a kill could leave an unknown copy
     make_folder(folder)
     made = []
     try:
@@ -120,9 +119,8 @@ def export(
 def note_copy(
     store: Store, folder: Path, sweep_ids: Sequence[int], tell: Callable[[str], None], client_id: int | None = None
 ) -> None:
-    """Notes in the store that these sweeps are copied to a folder, so that forgetting can name it.
-
-    Beside a running daemon too. A store nobody can write notes nothing, which is told.
+    """Records in the store that these sweeps are copied to a folder, so that forgetting can name it. Works beside a
+    running daemon. A read-only store records nothing, which is reported.
     """
     try:
         note_beside(store.path, lambda db: add_copy(db, "export", folder, sweep_ids, client_id=client_id))
@@ -131,14 +129,14 @@ def note_copy(
 
 
 def recompute_coarse(store: Store, sweep_id: int) -> Derived:
-    """A stored sweep computed from what is exported of it when days and masses are coarse."""
+    """A stored sweep computed from its exported items, with dates and masses coarse."""
     sweep = store.sweep(sweep_id)
     rig, calibration = rig_of(store.session(sweep.session_id)), calibration_of(store, sweep)
     return recompute(coarse_items(items_of(store, sweep)), rig, calibration)
 
 
 def _sweep_name(store: Store, sweep: SweepRecord, is_coarse: bool) -> str:
-    """The sweep's name in exports: the session's start, the pseudonym, and its place; no two alike."""
+    """The sweep's unique name in exports: the session's start, the pseudonym, and its rank."""
     session = store.session(sweep.session_id)
     start = "".join(letter for letter in session.started_utc[: 7 if is_coarse else 19] if letter.isdigit())
     who = people.client(store, sweep.client_id).pseudonym if sweep.client_id is not None else _nobody(session)
@@ -218,7 +216,7 @@ def _origin(session: SessionRecord) -> str:
 def _kept_tables(
     store: Store, sweep: SweepRecord, session: SessionRecord, name: str, manner: _Manner, losses: list[str]
 ) -> Iterator[Table]:
-    """What was kept of a sweep; of what is damaged, a phrase is added to losses."""
+    """What is stored of a sweep; for damaged parts, a phrase is added to losses."""
     window = (sweep.from_us,) if sweep.to_us is None else (sweep.from_us, sweep.to_us)
     items = (_fit_for(item, manner.purpose) for item in store.read_items(session.id, *window, gaps=True))
     received = list(coarse_items(items) if manner.is_coarse else items)

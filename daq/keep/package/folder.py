@@ -40,7 +40,7 @@ SWEEPS = (
 
 
 def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) -> None:
-    """Writes all that describes the folder, from the sweeps in it. One that cannot be read is told and left out."""
+    """Writes all that describes the folder, from the sweeps in it. One that cannot be read is reported and left out."""
     descriptors: dict[str, Mapping[str, Any]] = {}
     sweeps, steps, listed = [], [], []
     for path in sorted(folder.glob(f"*/{NAME}")):
@@ -115,7 +115,7 @@ def _sweep(folder: Path, descriptor: Mapping[str, Any]) -> tuple[Any, ...]:
 def _rows(folder: Path, name: str, fields: tuple[Field, ...]) -> list[tuple[Any, ...]]:
     columns = read_table(folder, name)
     count = len(next(iter(columns.values())))
-    missing = [None] * count  # of a column that an earlier version did not write
+    missing = [None] * count  # a column that an earlier version did not write
     return [
         tuple(_value(field, value) for field, value in zip(fields, row, strict=True))
         for row in zip(*(columns.get(field.name, missing) for field in fields), strict=True)
@@ -123,7 +123,7 @@ def _rows(folder: Path, name: str, fields: tuple[Field, ...]) -> list[tuple[Any,
 
 
 def _value(field: Field, value: Any) -> Any:
-    """A value as it was before it became the text of a CSV."""
+    """A value as it was before it was written as CSV text."""
     if value is None or value == "" or field.type in TEXTS:
         return value
     if field.type == "boolean":

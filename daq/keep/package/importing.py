@@ -38,9 +38,9 @@ class AlreadyThere(StoreError):
 def import_sweep(store: Store, folder: Path) -> int:
     """The id of the sweep made from an exported one, in a session of its own.
 
-    Every file is checked against its hash first, and no other is read. No client is made: the pseudonym stands among
-    what was entered of the rider. Raises StoreDamaged naming the file that is not what was exported, or what in it no
-    sweep can hold; AlreadyThere when the store has the sweep; nothing is stored then.
+    Every file is checked against its hash first, and no other is read. No client is created: the pseudonym is part of
+    the rider's data. Raises StoreDamaged that names the file that is not what was exported, or its impossible content;
+    AlreadyThere if the store has the sweep; then nothing is stored.
     """
     patience = Patience(folder, Patience.IMPORTED)
     package = read_package(folder)
@@ -53,7 +53,7 @@ def import_sweep(store: Store, folder: Path) -> int:
 
 @contextlib.contextmanager
 def as_damage(folder: Path) -> Iterator[None]:
-    """Whatever an exported sweep holds that it cannot, as one sentence."""
+    """Turns invalid content of an exported sweep into one sentence."""
     try:
         yield
     except (ArithmeticError, LookupError, TypeError, ValueError) as error:
@@ -63,7 +63,7 @@ def as_damage(folder: Path) -> Iterator[None]:
 def exported_sweep(package: Package) -> tuple[dict[str, Any], Any]:
     """The one row that says what an exported sweep was, and the calibration it was ridden with.
 
-    ValueError, KeyError or TypeError for one that none can have been.
+    ValueError, KeyError or TypeError for an impossible one.
     """
     (sweep,) = _rows(package, "sweep")
     calibrations = {row["calibration"]: row["content"] for row in _rows(package, "calibrations")}
@@ -89,7 +89,7 @@ def exported_results(package: Package) -> Iterator[dict[str, Any]]:
 
 
 def exported_items(package: Package) -> Iterator[Item]:
-    """What the sweep received, in receipt order, as a store gives it."""
+    """What the sweep received, in receipt order, as from a store."""
     raw = sorted(name for name in package.paths if name.startswith("raw_"))
     points = (_hellos(package), _notifications(package), _events(package))
     yield from map(checked, merged([*points, *(_scans(package, name) for name in raw)]))
@@ -175,7 +175,7 @@ def _scans(package: Package, name: str) -> Iterator[Samples]:
 
 
 def _integers(column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any]:
-    """The column as whole numbers of this kind. ValueError or TypeError for one that does not fit: numpy would wrap."""
+    """The column as integers of this type. ValueError or TypeError for one that does not fit: numpy would wrap."""
     values = np.array([int(value) for value in column], dtype=np.int64)
     low, high = np.iinfo(kind).min, np.iinfo(kind).max
     if len(values) and not low <= values.min() <= values.max() <= high:

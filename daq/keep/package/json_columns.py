@@ -1,6 +1,5 @@
-"""JSON Schemas (draft 2020-12) of the columns that hold JSON: what a stranger finds in them.
-
-They describe and leave room: a record from before, or from a board that says more, is valid too.
+"""JSON Schemas (draft 2020-12) of the columns that hold JSON: what a reader finds in them. They are open: an older
+record, or one from a board that says more, is valid too.
 """
 
 from __future__ import annotations

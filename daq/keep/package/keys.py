@@ -1,7 +1,5 @@
-"""How the tables of an exported sweep hang together: what names a row, and what a column points to.
-
-Pure. The version of a table changes when a column is added, taken away or means something else; the package's when a
-table does.
+"""How the tables of an exported sweep are related: the key of a row, and what a column refers to. Pure. The version of
+a table changes when a column is added, removed or changes its meaning; the package's, when a table does.
 """
 
 from __future__ import annotations
@@ -10,17 +8,17 @@ from dataclasses import dataclass
 from typing import Any
 
 FORMAT = "1.1.0"
-"""Of the tables together, as semver.org counts."""
+"""Version of all tables together, by semver.org."""
 VERSIONS = {"onset": 2}
-"""Of tables that have changed since their first version, which is 1."""
+"""Versions of tables that have changed since their first, 1."""
 
 
 @dataclass(frozen=True, slots=True)
 class Keys:
-    """Columns that name a row; and each column that points to one of the same name in another table."""
+    """Columns that form the key; and each column that refers to the column with the same name in another table."""
 
     primary: tuple[str, ...] = ()
-    """Empty: rows have no name but their place."""
+    """Empty: rows have no key but their position."""
     to: tuple[tuple[str, str], ...] = ()
     """(column, table)."""
 
@@ -41,7 +39,7 @@ _KEYS = {
     "sweeps": Keys(("sweep",)),
     "all_steps": Keys(("sweep", "step"), (("sweep", "sweeps"),)),
 }
-"""The tables not named here, of what was received, have no key: two items may come in the same microsecond."""
+"""The tables not named here, of what was received, have no key: two items may arrive in the same microsecond."""
 
 
 def schema_keys(table: str) -> dict[str, Any]:

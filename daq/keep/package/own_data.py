@@ -1,4 +1,4 @@
-"""Everything that is kept of one client, for that client: a folder that can be handed over."""
+"""Everything stored about one client, for that client: a folder to hand over."""
 
 from __future__ import annotations
 

@@ -12,7 +12,7 @@ from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 
 Purpose = Literal["research", "client"]
-"""Research needs the client's consent to it and leaves free text out; client is the client's own copy."""
+"""Research needs the client's consent and leaves free text out; client is the client's own copy."""
 
 
 class ExportRefused(StoreError):
@@ -35,7 +35,7 @@ def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
 
 
 def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
-    """ExportRefused when the client has not agreed to this purpose."""
+    """Raises ExportRefused if the client has not agreed to this purpose."""
     if purpose == "client" or store.session(sweep.session_id).simulated:
         return
     if sweep.client_id is None:
@@ -51,13 +51,12 @@ _MADE_HERE = frozenset(
         *("reasons", "test", "result", "means", "cure", "grade"),
     }
 )
-"""Columns of words the program chooses: a client called Power or Bar is not named there."""
+"""Columns with words chosen by the program: a client called Power or Bar is not named there."""
 
 
 def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
-    """ExportRefused when the client's name stands in any text that would be written: whole, or one of its words.
-
-    A word of it counts where it stands as a word: Max is not named by "maximum", nor Lin by "linear".
+    """Raises ExportRefused if the client's name is in any text that would be written: whole, or one of its words. A
+    part of the name counts only as a whole word: Max is not named by "maximum", nor Lin by "linear".
     """
     name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
     words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]

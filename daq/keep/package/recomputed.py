@@ -1,4 +1,4 @@
-"""An exported sweep computed again, with its own calibration or another, for an archive."""
+"""An exported sweep recomputed, with its own calibration or another, for an archive."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from daq.sweep.onset import METHOD
 def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
     """An exported sweep, with its own calibration or another, by this method of estimating the onset.
 
-    Another calibration brings its own standing, as in `recompute_again`.
+    Another calibration brings its own status, as in `recompute_again`.
     """
     package = read_package(folder)
     with as_damage(folder):
@@ -39,8 +39,8 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
 def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
     """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
 
-    stored_onset_mm is the last onset that was stored with the sweep, to compare with. Whose sweep it was, when and how
-    it was ridden stand beside it: a panel of riders and days is made of these rows.
+    stored_onset_mm is the last onset that was stored with the sweep, to compare with. The row also says whose sweep it
+    was, and when and how it was ridden: a panel of riders and days is built from these rows.
     """
     calibration = None
     if calibration_file is not None:

@@ -64,13 +64,13 @@ SWEEP = Field("sweep", "string", "name of the sweep, the same in all tables")
 
 
 def table_of_rows(name: str, description: str, fields: tuple[Field, ...], rows: Sequence[tuple[Any, ...]]) -> Table:
-    """A table from its rows; without rows it has its fields all the same."""
+    """A table from its rows; without rows it still has its fields."""
     columns = tuple(list(column) for column in zip(*rows, strict=True)) if rows else tuple([] for _ in fields)
     return Table(name, description, fields, columns)
 
 
 def preferred_form() -> Form:
-    """Parquet when pyarrow is installed (the parquet extra), gzipped CSV without it."""
+    """Parquet if pyarrow is installed (the parquet extra), otherwise gzipped CSV."""
     try:
         import pyarrow.parquet  # noqa: F401
     except ImportError:
@@ -104,7 +104,7 @@ def read_table(folder: Path, name: str) -> dict[str, list[Any]]:
 
 
 def table_path(folder: Path, name: str) -> Path:
-    """Where a table lies, in whichever form. StoreError when there is none."""
+    """The path of a table, in whichever format. StoreError if there is none."""
     forms: tuple[Form, ...] = ("parquet", "csv.gz")
     for form in forms:
         if (path := folder / f"{name}.{form}").exists():

@@ -1,4 +1,4 @@
-"""Under which terms exported data may be used, and who has contributed to it. Pure."""
+"""The terms of use of exported data, and its contributors. Pure."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class Licence:
 
 CLOSED = Licence("other-closed", "Not released: for the agreed purpose only")
 FREE = Licence("CC0-1.0", "Creative Commons Zero 1.0", "https://creativecommons.org/publicdomain/zero/1.0/")
-"""Fit for simulated sweeps, which are nobody's."""
+"""For simulated sweeps, which belong to nobody."""
 LICENCES = {
     one.name: one
     for one in (

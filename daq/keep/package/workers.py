@@ -1,4 +1,4 @@
-"""Where an analysis runs: processes of this machine, or a Dask cluster. Both give outcomes as they come."""
+"""Where an analysis runs: processes of this machine, or a Dask cluster. Both yield outcomes as they arrive."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ Work = Callable[[Path], Outcome]
 
 
 def local(processes: int | None = None) -> Mapper:
-    """As many processes as there are cores, or as many as asked."""
+    """The given number of processes; default: one per core."""
     return partial(_local, processes or os.cpu_count() or 1)
 
 
@@ -44,7 +44,7 @@ def _batch(work: Work, folders: Sequence[Path]) -> list[Outcome]:
 
 
 def _local(processes: int, work: Work, folders: Sequence[Path]) -> Iterator[Outcome]:
-    """A process that dies (killed for want of memory, a crash in a library) costs the sweep it had in hand."""
+    """A process that dies (out of memory, a crash in a library) costs the sweep it was working on."""
     if processes == 1:
         yield from map(work, folders)
         return

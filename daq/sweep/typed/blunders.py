@@ -12,22 +12,22 @@ from collections.abc import Sequence
 from daq.physics import STANDARD_G_M_S2
 
 FEWEST = 3
-"""So many readings before one can be judged by the others."""
+"""The number of readings needed before one can be judged by the others."""
 FACTORS = (
     (STANDARD_G_M_S2, "newtons typed for kilograms, or the other way round"),
     (2.20462, "pounds typed for kilograms, or the other way round"),
     (STANDARD_G_M_S2 / 2.20462, "newtons typed for pounds, or the other way round"),
 )
 NEAR = 0.15
-"""A ratio this near to a factor, relative, is taken for it: hands change by less from one reading to the next."""
+"""A ratio this close to a factor, relative, is taken for it: hand load changes by less from one reading to the next."""
 FAR = 3.0
-"""Beyond this ratio something is wrong even when no factor fits."""
+"""Beyond this ratio something is wrong even if no factor fits."""
 COPIED = 2
 """So many readings in a row the same as those of the step before are no chance on a scale with a fine display."""
 
 
 def blunder(typed: str, before: Sequence[str], step: Sequence[str], step_before: Sequence[str]) -> str:
-    """What seems wrong with this reading, one sentence; empty when nothing does.
+    """What seems wrong with this reading, in one sentence; empty if nothing does.
 
     typed: as typed. before: all readings of the sweep so far. step: those of this step, without it. step_before: those
     of the step before.

@@ -4,10 +4,10 @@
 
 A display that shows steps of 2 h says of each reading only that it lay within h of it, so the probability of a reading
 is that of an interval, not a density: where all readings of a step are the same, the level may lie anywhere within h
-and a little beyond. The standard deviation holds sway, ripple and misreading together; it is averaged over, with what
-is known of riders beforehand, so that three readings that happen to agree do not make a step sure of itself. Readings a
-few seconds apart share some of the sway; the error of their mean is larger than that of independent ones by a factor
-that hangs on their times, and the scatter between them is smaller. Both are put right by what is assumed of sway.
+and a little beyond. The standard deviation holds sway, ripple and misreading together; it is averaged over with a prior
+from riders in general, so that three readings that happen to agree do not make a step overconfident. Readings a few
+seconds apart share some of the sway; the error of their mean is larger than that of independent ones by a factor that
+depends on their times, and the scatter between them is smaller. Both are corrected with the assumed sway.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def levels_of(steps: Sequence[StepMean]) -> Levels:
 
 
 def together(t_s: Sequence[float]) -> float:
-    """How much larger the variance of a mean of readings at these times is than their scatter makes believe.
+    """How much larger the variance of a mean of readings at these times is than their scatter suggests.
 
     (1 + (k - 1) r) / (1 - r), r the mean correlation of two of them, over the assumed times of sway.
     """

@@ -1,4 +1,4 @@
-"""When a scale is to be read: at moments that nobody can foresee, so that none keeps step with the pedals.
+"""When a scale is to be read: at unpredictable moments, so that they do not keep step with the pedals.
 
 Readings evenly spaced meet the pedalling at the same phase each time. The ripple at the hands is 20 to 40 N, twice a
 turn, and a scale that is not damped then shows a level that is off by as much, with no scatter to betray it.
@@ -13,7 +13,7 @@ CELL_S = 4.0
 WITHIN = 0.3
 """A moment lies so far from the middle of its cell at most, in parts of it: 2.4 s wide, 7 half turns at 90 rpm."""
 SETTLES_IN = 5.0
-"""Time constants after which a damped scale has arrived within 1 %."""
+"""Time constants after which a damped scale has settled within 1 %."""
 
 
 def moments_s(seed: str, count: int, *, dwell_s: float, settle_s: float, damping_s: float = 0.0) -> tuple[float, ...]:

@@ -1,4 +1,4 @@
-"""A sweep of typed readings under way: states, plan and order are those of strokes, its steps are made of readings."""
+"""A sweep of typed readings in progress: states, plan and order are as with strokes; its steps consist of readings."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ from daq.values import NAN, Reading, StepMean
 EARLY_S = 1.5
 """A reading may be typed this much before its moment: the hand is quick, the clock of the page a little behind."""
 FRESH_S = 5.0
-"""A power reading older than this says nothing of the effort at a reading."""
+"""A power reading older than this says nothing about the effort at a reading."""
 
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """How the readings of one rig are to be taken."""
+    """How readings are taken on one rig."""
 
     newtons_per_unit: float
     """At the hands, for one unit of the display: unit and lever together."""
@@ -36,7 +36,7 @@ class Scale:
     saddle_newtons_per_unit: float = 0.0
     """Of the second scale; 0: there is none."""
     effort: str = "typed"
-    """Whence power and cadence come: typed, sensor, or held (nobody measures)."""
+    """The source of power and cadence: typed, sensor, or held (not measured)."""
 
 
 class TypedProgress(SweepProgress):
