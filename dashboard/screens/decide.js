@@ -1,4 +1,4 @@
-/** The decision: a first screenful that can be shown to a client, the fitter's choice beside it, below what it rests on. */
+/** The decision: a first screenful to show a client, the fitter's choice beside it, and the evidence below. */
 import { look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
@@ -8,9 +8,9 @@ import { chosenPanel } from "./decide/chosen.js";
 import { notSeen, tables, ways } from "./decide/evidence.js";
 import { optionAt, picture } from "./decide/picture.js";
 
-/** The evidence is computed when it is asked for; a sweep of an earlier visit from its raw. */
+/** The evidence is computed on request; a sweep of an earlier visit from its raw data. */
 const COMPUTING_MS = 60_000;
-/** The fitter's window tells the client's window of the same browser which setback is thought of. */
+/** The fitter's window tells the client's window of the same browser which setback is being considered. */
 export const CHANNEL = "foreaft-decide";
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
@@ -37,7 +37,7 @@ export function mount(root, store) {
     if (found) panel.show(found, days, optionAt(found, mm));
     channel.postMessage({ visit_id: found?.visit_id, setback_mm: mm });
   }
-  /** Nothing of the visit before stays under the head line of the next. */
+  /** Nothing of the previous visit may remain under the head line of the next. */
   function clear() {
     found = days = null;
     setAttribute(body, "hidden", true);
@@ -82,7 +82,7 @@ export function mount(root, store) {
   };
 }
 
-/** The window and its limit in one line; without one why not. */
+/** The window and its limit in one line; without a window, why not. */
 function answerWords(/** @type {any} */ { window_mm, sweeps, main }) {
   if (window_mm) return `To choose from ${number(window_mm[0])}–${number(window_mm[1])} mm. ${FORWARD_LIMIT}`;
   return withoutWindow(sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset?.verdict);

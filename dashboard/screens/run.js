@@ -1,4 +1,4 @@
-/** The live run: the state in one band, what to do, the answer so far, where the weight rests, the controls. */
+/** The live run: the state in one band, what to do, the answer so far, how the weight is shared, the controls. */
 import { el } from "../dom.js";
 import { clock } from "../format.js";
 import { glance } from "../glance.js";

@@ -6,7 +6,7 @@ import { el, svg } from "../../dom.js";
 import { number } from "../../format.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
 
-/** Told apart by mark and dash, not by colour alone. */
+/** Distinguished by mark and dash, not by colour alone. */
 const MARKS = ["M-5,0A5,5 0 1 0 5,0A5,5 0 1 0 -5,0Z", "M-5,-5H5V5H-5Z", "M0,-6L6,5H-6Z", "M0,-6L6,0L0,6L-6,0Z"];
 const DASHES = ["none", "7 4", "2 3", "10 3 2 3"];
 /** Height of the strip of chances, px. */
@@ -61,7 +61,7 @@ export function legend(sweeps) {
   );
 }
 
-/** The chart for those who do not see it. @param {any[]} sweeps */
+/** The chart in words, for screen readers. @param {any[]} sweeps */
 export function inWords(sweeps) {
   const named = sweeps.map(({ name, onset }) => `${name}: ${onset?.onset_mm ? `onset ${number(onset.onset_mm)} mm` : "no onset named"}`);
   return `Hand load against setback. ${named.join("; ")}`;
@@ -125,7 +125,7 @@ function curve(/** @type {any} */ { steps, line, onset }, /** @type {number} */ 
   const parts = [];
   if (line) {
     const d = line.setback_mm.map((/** @type {number} */ mm, /** @type {number} */ i) => `${i ? "L" : "M"}${x(mm)},${y(line.hand_load_n[i])}`);
-    // An answer that names no onset draws its line as unsure here as on the run.
+    // An answer without an onset draws its line as uncertain, as on the run.
     parts.push(svg("path", { class: onset?.onset_mm ? "fit" : "fit unsure", "stroke-dasharray": onset?.onset_mm ? DASHES[k] : "1 6", d: d.join("") }));
   }
   for (const { setback_mm, hand_load_n, se_n } of steps) {

@@ -1,11 +1,11 @@
-/** What the decision rests on: what speaks for either way, what was not seen, and folded all the tables. */
+/** What the decision rests on: the evidence for either direction, what was not seen, and all the tables, folded. */
 import { el } from "../../dom.js";
 import { number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
 import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
 
 const WAYS = /** @type {const} */ ([["forward", "Speaks for further forward"], ["back", "Speaks for further back"]]);
-/** Where what was not seen is made good: its words, the screen, the act. */
+/** Where to make up for what was not seen: label, screen, action. */
 const CURES = /** @type {const} */ ([
   ["ask", "Not asked", "#client", "Ask it"],
   ["ride", "Not ridden", "#plan", "Plan it"],
@@ -25,7 +25,7 @@ export function ways({ leanings }) {
   );
 }
 
-/** One line for all that was not asked or ridden, each kind with the way to it. @param {any} found */
+/** One line for everything that was not asked or ridden, each kind with a link. @param {any} found */
 export function notSeen({ not_seen }) {
   const parts = CURES.flatMap(([cure, words, to, act]) => {
     const what = not_seen.filter((/** @type {any} */ each) => each.cure === cure).map((/** @type {any} */ each) => each.what);

@@ -59,7 +59,7 @@ export function picture(moved) {
 /** The option at a setback. @param {any} found @param {number|null} mm */
 export const optionAt = (found, mm) => (mm === null ? null : (found?.options.find((/** @type {any} */ each) => Math.abs(each.place.setback_mm - mm) < 0.5) ?? null));
 
-/** What follows, in rows of words and value; what is not known says so. @param {any} found @param {any} days @param {any} option @returns {[string, string][]} */
+/** What follows, in rows of label and value; unknown values say so. @param {any} found @param {any} days @param {any} option @returns {[string, string][]} */
 export function following(found, days, option) {
   if (!option) return [];
   const present = found.options.find((/** @type {any} */ each) => each.place.setback_mm === Math.round(found.present_mm));
@@ -76,7 +76,7 @@ export function following(found, days, option) {
 
 const end = (/** @type {number|null} */ mm) => (mm === null ? "?" : number(mm));
 
-/** Where it lies to the present place, and the chance that the hands already carry more. @param {any} found @param {any} days @param {any} option */
+/** Its position relative to the present setback, and the chance that the hands already carry more. @param {any} found @param {any} days @param {any} option */
 export function comparedWithNow(found, days, option) {
   if (!option) return "Not ridden: no number goes with this place.";
   const mm = option.place.setback_mm;
@@ -87,10 +87,10 @@ export function comparedWithNow(found, days, option) {
   return [moved, chance].filter(Boolean).map(asSentence).join(" ");
 }
 
-/** Never "0 %" or "100 %": nobody is that sure. @param {number} p */
+/** Never "0 %" or "100 %": nothing is that certain. @param {number} p */
 const chanceOf = (p) => (p < 0.01 ? `under ${percent(0.01)}` : p > 0.99 ? `over ${percent(0.99)}` : percent(p));
 
-/** The stages as a line to ride along, each with its day. @param {any} option @param {any} present */
+/** The stages as a line, each with its day. @param {any} option @param {any} present */
 export function stagesLine(option, present) {
   if (!option || option.stages.length < 2) return el("div", {});
   const stops = option.stages.map((/** @type {any} */ stage, /** @type {number} */ i) =>

@@ -1,4 +1,4 @@
-/** The tables a decision rests on: signs, disturbers, places on the own bicycle, sweeps. */
+/** The tables a decision rests on: signs, disturbers, positions on the client's bicycle, sweeps. */
 import { el } from "../../dom.js";
 import { millimetres, number, percent, range, withMinus } from "../../format.js";
 
@@ -68,7 +68,7 @@ export function sideTable(sides) {
 
 const named = (/** @type {string} */ cell) => cell.replaceAll("_", " ");
 
-/** Every step with what moved beside the setback and what the stroke did. @param {any[]} steps */
+/** Every step with what else moved besides the setback, and the shape of the stroke. @param {any[]} steps */
 export function stepTable(steps) {
   const pair = (/** @type {[number, number]|null} */ found, digits = 2) =>
     found ? `${number(found[0], digits)} ± ${number(1.96 * found[1], digits)}` : "–";
@@ -139,7 +139,7 @@ function scores(/** @type {any[]} */ steps) {
 
 const RESULTS = /** @type {const} */ ({ passed: "held", failed: "failed", "not made": "not made" });
 
-/** Every test of whether the sweep can bear its answer. @param {any[]} found */
+/** Every test of whether the sweep supports its answer. @param {any[]} found */
 export function validityTable(found) {
   const rows = found.map(({ test, value, unit, interval_95, result, means, cure }) => ({
     stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,

@@ -87,7 +87,7 @@ function onsetLine(/** @type {import("../../state.js").Onset} */ onset) {
   ];
 }
 
-/** Where the chance of loaded hands is small enough, or that no such place was ridden. */
+/** The setback where the chance of loaded hands is small enough, or that no such position was ridden. */
 function suggested(/** @type {import("../../state.js").Onset} */ { suggested_setback_mm, onset_mm }) {
   if (suggested_setback_mm === null || onset_mm === null) return [" · no setback is suggested"];
   const behind = millimetres(suggested_setback_mm - onset_mm);

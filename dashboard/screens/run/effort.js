@@ -57,7 +57,7 @@ export function gauge(name, withUnit, unit) {
 
 /**
  * Cadence and power as they are judged: means of the last strokes, the power against its band at this cadence; outside
- * a step those of the last stroke against the plan's.
+ * a step, those of the last stroke against the plan's.
  * @param {State} state @param {number} now_ms
  * @param {ReturnType<typeof gauge>} cadence @param {ReturnType<typeof gauge>} power
  */

@@ -59,7 +59,7 @@ export function nowPanel(store) {
   return { node, draw };
 }
 
-/** A fault takes the place of everything else: no number is to be followed while it lasts. */
+/** A fault replaces everything else: no number may be followed while it lasts. */
 function saidNow(/** @type {State} */ state, /** @type {Glance} */ { trouble }) {
   if (trouble) return { lead: trouble.act, value: "", unit: "", detail: trouble.then, waits: false };
   return instruction(state);
@@ -73,7 +73,7 @@ function riddenNow(/** @type {State["sweep"]} */ sweep) {
   return [`${number(setback_mm)} mm back`, ...known(saddle_height_mm, "height"), ...known(bar_x_mm, "bar")].join(" · ");
 }
 
-/** Changes with the state only, so that a screen reader is not read every second. */
+/** Changes with the state only, so that a screen reader does not speak every second. */
 function announcement(/** @type {State} */ state, /** @type {{lead: string}} */ said) {
   const target = state.sweep?.state === "moving" && state.sweep.asked_setback_mm !== null ? ` ${number(state.sweep.asked_setback_mm)} mm` : "";
   return `${progress(state)}. ${said.lead}${target}`;

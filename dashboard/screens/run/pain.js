@@ -1,4 +1,4 @@
-/** Where it hurts, on which side, how much: asked before a ride goes on. What is red ends it today. */
+/** Where it hurts, on which side, how much: asked before a ride goes on. A red flag ends riding for today. */
 import { ask } from "../../commands.js";
 import { chips, scoreChips } from "../../chips.js";
 import { el, setAttribute, setText } from "../../dom.js";
