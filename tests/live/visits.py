@@ -40,7 +40,7 @@ async def arrived(client):
     """A new client with intake and everything measured."""
     made = (await client.post("/api/v1/clients", json={"name": "Ada Example", "service": True})).json()
     await client.put("/api/v1/visit/intake", json=INTAKE)
-    await client.put("/api/v1/visit/measured", json=MEASURED)
+    await client.patch("/api/v1/visit/measured", json=MEASURED)
     return made["pseudonym"]
 
 

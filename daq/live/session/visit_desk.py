@@ -4,6 +4,7 @@ before it is shown. A sweep without a visit is a trial: it is stored, but belong
 
 from __future__ import annotations
 
+import asyncio
 import datetime
 from collections.abc import Callable
 from typing import Any
@@ -53,6 +54,7 @@ class VisitDesk:
         self.returning = ""
         """The last visit's intake, which prefills today's until it is confirmed."""
         self.measured = Measured()
+        self._one_measure_at_a_time = asyncio.Lock()
         self.reasons: dict[str, str] = {}
         self.decision: dict[str, Any] | None = None
         self.swept = False
@@ -130,10 +132,15 @@ class VisitDesk:
             self._seat()
         await self._at.stored()
 
-    async def take_measured(self, measured: Measured) -> None:
-        """Store what was measured and set on the jig."""
-        await self.note("measured", measured.model_dump())
-        self.measured = measured
+    async def take_measured(self, changes: Measured) -> None:
+        """Store what was measured and set on the jig. changes: only what is said in it changes, so that two screens,
+        or two presses in a row, never take each other's number back."""
+        async with self._one_measure_at_a_time:
+            measured = self.measured.model_copy(
+                update={name: getattr(changes, name) for name in changes.model_fields_set}
+            )
+            await self.note("measured", measured.model_dump())
+            self.measured = measured
 
     async def override(self, check: str, reason: str) -> None:
         """Override a check, with a reason. ValueError for an unknown check or one that is not open."""

@@ -129,9 +129,9 @@ def _add_open_visit(app: FastAPI, session: Session) -> None:
         await desk.take_intake(body, confirmed=confirmed)
         return view.visit_fields(session)
 
-    @app.put("/api/v1/visit/measured")
+    @app.patch("/api/v1/visit/measured")
     async def measured(body: Measured) -> dict[str, Any] | None:
-        """What was measured and set on the jig."""
+        """What was measured and set on the jig: what the body leaves out stays as it was."""
         await desk.take_measured(body)
         return view.visit_fields(session)
 

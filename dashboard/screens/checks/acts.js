@@ -29,10 +29,9 @@ const ACTS = {
   effort: () => way("#plan", "To the plan"),
 };
 
-/** Saves one measure along with those saved before. */
+/** Saves one measure; those saved before stay. */
 function measured(/** @type {Store} */ store, /** @type {object} */ change) {
-  // One at a time: two presses in a row must not overwrite each other's number.
-  store.inTurn(() => void ask(store, "measured", "PUT", "/api/v1/visit/measured", { ...store.state.visit?.measured, ...change }));
+  store.inTurn(() => void ask(store, "measured", "PATCH", "/api/v1/visit/measured", change));
 }
 
 function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act) {

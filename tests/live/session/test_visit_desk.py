@@ -1,5 +1,7 @@
 """A client's visit over the daemon's own address: intake, checks, overrides, and what a sweep is stamped with."""
 
+import asyncio
+
 import pytest
 
 from daq.fit.intake import RED_FLAGS
@@ -160,6 +162,19 @@ def test_the_power_sensors_zero_is_set_by_a_route_and_never_during_a_sweep(tmp_p
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "power-zero"]
     assert kept == [{"said": "zero set, offset 10 N m"}]
+
+
+def test_what_two_screens_measure_at_once_is_all_kept(tmp_path):
+    async def job(client, session):
+        await arrived(client)
+        said = [{"cleats_set": False}, {"height_mm": 731.0}, {"saddle_tilt_deg": -2.0}]
+        answers = await asyncio.gather(*(client.patch("/api/v1/visit/measured", json=one) for one in said))
+        assert [answer.status_code for answer in answers] == [200, 200, 200]
+        kept = (await client.get("/api/v1/visit")).json()["visit"]["measured"]
+        assert (kept["cleats_set"], kept["height_mm"], kept["saddle_tilt_deg"]) == (False, 731.0, -2.0)
+        assert kept["hands_marked"] is True
+
+    on_the_jig(tmp_path, job)
 
 
 def test_an_override_needs_a_typed_reason_and_is_kept(tmp_path):
