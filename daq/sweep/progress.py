@@ -219,6 +219,9 @@ class SweepProgress:
     def feed(self, stroke: Stroke) -> list[StepMean | Note]:
         """Take one stroke; returns the finished step if this stroke completes it."""
         stopped = self.pass_time(stroke.start_s)
+        still_s = stroke.start_s - max(self._moved_s, self._last_stroke_s or 0.0)
+        if self.state is State.SETTLING and still_s > STOPPED_S:
+            self._start_over(stroke.start_s)  # nobody settles while he does not ride
         self._last_stroke_s = stroke.end_s
         if stroke.start_s < self._moved_s:
             return [*stopped]

@@ -1,5 +1,7 @@
 """The session's clock: never twice the same, and for a simulated jig never a jump when the machine stalls."""
 
+import time
+
 from daq.sources.clock import SessionClock
 
 
@@ -27,3 +29,17 @@ def test_without_a_beat_the_clock_of_a_real_jig_goes_on():
     clock = SessionClock(monotonic_ns=wall(0.0, 2.0))
     clock.beat()
     assert clock.now_us() == 2_000_000
+
+
+def test_seconds_the_machine_slept_count(monkeypatch):
+    asleep_s, real = [0.0], time.clock_gettime_ns
+    monkeypatch.setattr(
+        time,
+        "clock_gettime_ns",
+        lambda which: real(which) + round(1e9 * asleep_s[0] * (which == time.CLOCK_BOOTTIME)),
+    )
+    clock = SessionClock()
+
+    asleep_s[0] = 30.0
+
+    assert 30_000_000 <= clock.now_us() < 40_000_000

@@ -92,6 +92,19 @@ def test_stopping_to_pedal_mid_step_settles_that_step_again():
     assert progress.status(t_s + 4.0).dwell_left_s == PLAN.dwell_s
 
 
+@pytest.mark.parametrize("ridden_s", [6.0, 14.0], ids=["while it settles", "while it is averaged"])
+def test_a_long_stop_is_no_time_in_which_a_rider_has_settled(ridden_s):
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    ride(progress, 0.0, ridden_s)
+
+    out, _ = ride(progress, 60.0, 40.0)
+
+    (step,) = steps_of(out)
+    assert step.strokes[0].start_s >= 60.0 + PLAN.settle_s
+    assert not [each for each in out if isinstance(each, Note) and "averaged as it is" in each.text]
+
+
 def test_redo_asks_the_last_position_again_and_drops_its_mean():
     progress = begun()
     progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
+
+from daq.sources.clock import steady_ns
 
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
 def steady_s() -> float:
-    """Seconds since this machine booted, including sleep (clock_gettime(2), CLOCK_BOOTTIME)."""
-    return time.clock_gettime(time.CLOCK_BOOTTIME) if hasattr(time, "CLOCK_BOOTTIME") else time.monotonic()
+    """Seconds since this machine booted, including sleep."""
+    return steady_ns() / 1e9
 
 
 def this_start() -> str:
