@@ -16,6 +16,7 @@ from daq.fit.decision import Decision
 from daq.fit.intake import Intake
 from daq.keep.again.report import printed
 from daq.live.bench.certificate_page import certificate_page
+from daq.live.proving.page import proof_page
 from tests.browser.answers import ANSWERS
 from tests.browser.conftest import DASHBOARD
 from tests.keep.again.cases import CASE, DECISION
@@ -39,13 +40,34 @@ TYPED = {
     "said", "todo", "reason", "triage", "in_the_way", "traded", "decided_by", "number", "why", "cautions", "move",
     "first", "second", "trend", "com_height", "why_not", "method", "label", "firmware", "made_by", "place", "remarks",
     "instrument", "certificate", "statements", "weights", "accepted", "left_out", "calibration",
-    "flag_reason",
+    "flag_reason", "means", "cure", "proof", "over", "differs", "evidence", "rests_on", "found", "next", "would_help",
 }  # fmt: skip
 """Keys whose text may come from a person, a file or a device; the others the page compares with what it knows."""
 CHOSEN = {("sources", "name"), ("symptoms", "place")}
 """Of those, what the page looks up."""
 SCREENS = ("client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "bench", "rider")
 WIDTHS = (390, 1280)
+PROOF_TEXTS = ("jig", "made_by", "place", "parts", "calibration", "result")
+PROOF = {
+    "statements": (RUNS,),
+    "reasons": (RUNS,),
+    "made_utc": "2026-03-01T09:00:00+00:00",
+    "valid_until_utc": "2026-09-01T09:00:00+00:00",
+    "dummy": {"name": RUNS, "rate_n_per_mm": 1.5, "u_rate_n_per_mm": 0.01},
+    "bias_mm": 0.1,
+    "expanded_mm": 0.4,
+    "repeatability_mm": 0.3,
+    "between_placements_mm": 0.2,
+    "intervals_held": 9,
+    "sweeps": 9,
+    "smallest_rise_n_per_mm": None,
+    "flat": RUNS,
+    "loaded": RUNS,
+    "budget": ({"source": RUNS, "standard_uncertainty_mm": 0.1, "degrees_of_freedom": None, "distribution": RUNS},),
+    "figures": ({"part": RUNS, "shown": RUNS, "named": True},),
+    "answers": (),
+}
+"""What the page of a jig's proof shows; the rig, the dummy and the place have names that somebody typed."""
 
 
 def with_payload(content, payload, under="", key=""):
@@ -104,7 +126,11 @@ def certificate(tmp_path_factory):
 @pytest.mark.parametrize("width", WIDTHS)
 def test_neither_sheet_nor_certificate_runs_or_is_broken(chromium, certificate, tmp_path, payload, width):
     text = PAYLOADS[payload].replace("\u202e", "").replace("\u2067", "")  # nobody can type those into a form
-    made = {"sheet": sheet(text), "certificate": certificate_page(with_payload(certificate, text))}
+    made = {
+        "sheet": sheet(text),
+        "certificate": certificate_page(with_payload(certificate, text)),
+        "proof": proof_page(PROOF | dict.fromkeys(PROOF_TEXTS, text), css=(DASHBOARD / "certificate.css").read_text()),
+    }
     page = chromium.new_page(viewport={"width": width, "height": 844})
     try:
         for name, html in made.items():
