@@ -1,6 +1,7 @@
-/** The panel at the side: the keys, the settings, the messages so far. */
+/** The panel at the side: the keys, the settings, who is let in, the messages so far. */
 import { changes, el, setAttribute } from "./dom.js";
 import { SHORTCUTS } from "./keys.js";
+import { letIn } from "./let_in.js";
 
 /** @typedef {import("./state.js").State} State @typedef {import("./store.js").Store} Store */
 
@@ -31,6 +32,8 @@ export function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ 
   ];
   const log = el("ol", { class: "log" });
   const logChanged = changes();
+  const screens = letIn(store);
+  const shownChanged = changes();
   side.replaceChildren(
     el(
       "header",
@@ -49,12 +52,15 @@ export function sidePanel(/** @type {HTMLElement} */ side, /** @type {Store} */ 
     ),
     el("h2", {}, "Settings"),
     ...[...boxes, ...choices].map((each) => each.node),
+    el("h2", {}, "Screens let in"),
+    screens.node,
     el("h2", {}, "Messages"),
     log,
   );
 
   return (/** @type {State} */ state) => {
     setAttribute(side, "hidden", !state.panel_shown);
+    if (shownChanged(state.panel_shown) && state.panel_shown) void screens.refresh();
     for (const { name, input } of boxes) input.checked = Boolean(state.settings[/** @type {"beeps"} */ (name)]);
     for (const { name, select } of choices) {
       const value = String(state.settings[/** @type {"theme"} */ (name)]);

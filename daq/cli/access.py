@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from daq.cli.telling import MISSING, draw_code, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.live.web.access import Keys
+    from daq.live.web.passes import Given
 
 FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no setback, only the stop"}
 
@@ -20,20 +22,30 @@ FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no 
 @click.command()
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(1, 65535), help="Of the daemon.")
 @click.option("--codes", type=click.Path(file_okay=False, path_type=Path), help="Also as SVG files, into this folder.")
-@click.option("--end", is_flag=True, help="End these keys; `foreaft serve --lan`, started again, makes new ones.")
+@click.option("--screens", is_flag=True, help="The screens that were let in, with their numbers.")
+@click.option("--end-screen", metavar="NUMBER", help="End the pass of this screen at once.")
+@click.option("--end", is_flag=True, help="End keys and all passes at once; foreaft serve, started again, makes new.")
 @click.option("--json", "as_json", is_flag=True)
-def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
+def access(port: int, codes: Path | None, screens: bool, end_screen: str | None, end: bool, as_json: bool) -> None:
     """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link can connect: show it, do not send
     it."""
-    from daq.live.web.keys_file import read_keys
+    from daq.live.web.keys_file import end_all, passes_beside, read_keys
 
     path = keys_path()
     keys = read_keys(path)
     if keys is None:
         fail(MISSING, f"no keys in {path}; foreaft serve --lan makes them")
     if end:
-        path.unlink()
-        tell("these keys end when the daemon is started again")
+        end_all(path)
+        tell("keys and passes are ended: no screen is let in until the daemon is started again")
+        return
+    if end_screen is not None:
+        if not passes_beside(path).end(end_screen):
+            fail(MISSING, f"no screen {end_screen} is let in; foreaft access --screens lists them")
+        tell(f"screen {end_screen} is no longer let in; whoever still has the link can open it again")
+        return
+    if screens:
+        show_screens(passes_beside(path).given(), as_json=as_json)
         return
     if codes is not None:
         write_codes(keys, port, codes)
@@ -41,6 +53,17 @@ def access(port: int, codes: Path | None, end: bool, as_json: bool) -> None:
         print_json({"links": links(keys, port), "until_utc": until(keys)})
     else:
         show(keys, port, to_stdout=True)
+
+
+def show_screens(given: list[Given], *, as_json: bool) -> None:
+    """Who was let in."""
+    if as_json:
+        print_json({"screens": [asdict(one) for one in given]})
+        return
+    for one in given:
+        say(f"{one.number}  {one.role:<4}  since {one.since_utc}  from {one.address}")
+    if not given:
+        say("no screen was let in yet")
 
 
 def keys_path() -> Path:

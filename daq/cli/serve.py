@@ -6,6 +6,7 @@ import datetime
 import ipaddress
 import signal
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +33,12 @@ if TYPE_CHECKING:
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535))
 @click.option("--lan", is_flag=True, help="Listen on the network; other screens need a key, see foreaft access.")
 @click.option("--name", "names", multiple=True, help="Another name it has on the network, for example behind a proxy.")
+@click.option(
+    "--proxy",
+    "proxies",
+    multiple=True,
+    help="Address or network of a proxy in front of it, whose X-Forwarded-For is believed. Nobody's is otherwise.",
+)
 @click.option(
     "--key-hours", default=14.0, show_default=True, type=click.FloatRange(0.1, 744), help="Hours a key stays valid."
 )
@@ -69,6 +76,7 @@ def serve(
     port: int,
     lan: bool,
     names: tuple[str, ...],
+    proxies: tuple[str, ...],
     key_hours: float,
     log_form: Any,
     rider: str,
@@ -86,14 +94,13 @@ def serve(
     from daq.live.real import read_rig, serve_rig
     from daq.live.session.acquisition import Rider
     from daq.live.typed_rig import check_unit
-    from daq.live.web.keys_file import keys_at
+    from daq.live.web.keys_file import keys_at, passes_beside
     from daq.rig import RigError
 
     logs.set_up(log_form)
     if record is not None and record.exists():
         fail(REFUSED, f"{record} is there already, and a recording is never overwritten: name another file")
-    if not lan and not is_loopback(host):
-        fail(REFUSED, f"--host {host}: other machines could connect; say --lan, so that they need a key")
+    _look_at_addresses(host, proxies, lan=lan)
     priors = None if prior is None else priors_from(prior)
     path = store_path(store)
     try:
@@ -101,6 +108,7 @@ def serve(
         _, rig, _ = read_rig(rig_file)
         listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
         keys = keys_at(access.keys_path(), key_hours) if lan else None
+        passes = passes_beside(access.keys_path()) if lan else None
         path.parent.mkdir(parents=True, exist_ok=True)
         if record is not None:
             _try_new_file(record)
@@ -126,6 +134,8 @@ def serve(
                 listener,
                 keys=keys,
                 names=names,
+                passes=passes,
+                proxies=proxies,
                 record=record,
                 resume_within=datetime.timedelta(hours=resume_within),
                 priors=priors,
@@ -135,6 +145,15 @@ def serve(
         fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
+
+
+def _look_at_addresses(host: str, proxies: Sequence[str], *, lan: bool) -> None:
+    """End with one sentence where nobody could be told from somebody else."""
+    if not lan and not is_loopback(host):
+        fail(REFUSED, f"--host {host}: other machines could connect; say --lan, so that they need a key")
+    for proxy in proxies:
+        if not is_network(proxy):
+            fail(REFUSED, f"--proxy {proxy}: expected an address or a network such as 192.0.2.7 or 192.0.2.0/24")
 
 
 def _tell_where(url: str, store: Path, log_form: str) -> None:
@@ -182,3 +201,12 @@ def is_loopback(host: str) -> bool:
         return ipaddress.ip_address(host).is_loopback
     except ValueError:
         return host == "localhost"
+
+
+def is_network(text: str) -> bool:
+    """Whether this is an address, or a network of some."""
+    try:
+        ipaddress.ip_network(text)
+    except ValueError:
+        return False
+    return True

@@ -43,6 +43,7 @@ SETTINGS = {
         Setting("port", "port", (int,)),
         Setting("lan", "lan", (bool,)),
         Setting("names", "names", (list,)),
+        Setting("proxies", "proxies", (list,)),
         Setting("key_hours", "key_hours", (int, float)),
         Setting("log", "log_form", (str,)),
         Setting("prior", "prior", (str,), is_path=True),

@@ -20,6 +20,7 @@ from daq.live.web.access import Keys
 from daq.live.web.api import make_app
 from daq.live.web.connections import Connection
 from daq.live.web.gate import Gate
+from daq.live.web.passes import Passes
 from daq.live.web.streams import Stream
 from daq.sources.loop import on_signals
 
@@ -82,9 +83,12 @@ async def serve(
     until: Coroutine[Any, Any, None] | None = None,
     keys: Keys | None = None,
     names: Collection[str] = (),
+    passes: Passes | None = None,
+    proxies: Collection[str] = (),
 ) -> signal.Signals | None:
     """Run sources, session, store and server until `until` is done or a signal arrives, then shut down in order. keys:
     who may use it over a network; None if the listener is for this machine only. names: other names it has there.
+    passes: issued for the keys; None: not kept. proxies: addresses or networks of proxies that are believed.
     Returns the signal, None without one. An error in any part ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
@@ -98,7 +102,7 @@ async def serve(
     tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
     teller, server, serving = Teller(session), None, []
     if listener is not None:
-        server = _Server(_config(teller, keys, names))
+        server = _Server(_config(teller, keys, names, passes, proxies))
         serving = [asyncio.create_task(server.serve(sockets=[listener]))]
         tasks += serving
     try:
@@ -116,9 +120,15 @@ def _ask(asked: asyncio.Future[signal.Signals], number: signal.Signals) -> None:
         asked.set_result(number)
 
 
-def _config(teller: Teller, keys: Keys | None, names: Collection[str]) -> uvicorn.Config:
+def _config(
+    teller: Teller, keys: Keys | None, names: Collection[str], passes: Passes | None, proxies: Collection[str]
+) -> uvicorn.Config:
+    names = own_names() | {name.lower() for name in names}
     return uvicorn.Config(
-        Gate(make_app(teller, keys), keys=keys, names=own_names() | {name.lower() for name in names}),
+        Gate(make_app(teller, keys, passes), keys=keys, names=names, passes=passes),
+        # believed from whom it is named alone: without both, uvicorn believes this machine and its environment
+        proxy_headers=bool(proxies),
+        forwarded_allow_ips=list(proxies),
         log_config=None,
         access_log=False,
         server_header=False,

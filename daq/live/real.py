@@ -7,7 +7,6 @@ import datetime
 import os
 import signal
 import socket
-import time
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -24,9 +23,10 @@ from daq.live.session.session import Session
 from daq.live.session.storing import Storing
 from daq.live.systemd import report_to_manager
 from daq.live.web.access import Keys
+from daq.live.web.passes import Passes
 from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, in_order, to_dict
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
-from daq.sources.clock import SessionClock
+from daq.sources.clock import SessionClock, steady_ns
 from daq.sweep.panel import Priors
 from daq.transmitters import UNKNOWN_UTC, calibration_of, calibration_of_scale, check_transmitter
 
@@ -74,7 +74,7 @@ def begin(store: Store, *, rig_text: str, calibration: Calibration, simulated: b
     now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(microseconds=clock.now_us())
     session_id = store.begin_session(
         started_utc=now.astimezone().isoformat(timespec="milliseconds"),
-        monotonic_origin_ns=time.monotonic_ns() - clock.now_us() * 1000,
+        monotonic_origin_ns=steady_ns() - clock.now_us() * 1000,
         software=f"foreaft {__version__}",
         rig=rig_text,
         calibration=to_dict(calibration),
@@ -91,6 +91,8 @@ async def serve_rig(
     *,
     keys: Keys | None = None,
     names: Sequence[str] = (),
+    passes: Passes | None = None,
+    proxies: Sequence[str] = (),
     record: Path | None = None,
     resume_within: datetime.timedelta = RESUME_WITHIN,
     priors: Priors | None = None,
@@ -119,7 +121,15 @@ async def serve_rig(
     session.priors = priors
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
     with recorder or contextlib.nullcontext():
-        return await serve(session, [*links_of(session), manager], listener=listener, keys=keys, names=names)
+        return await serve(
+            session,
+            [*links_of(session), manager],
+            listener=listener,
+            keys=keys,
+            names=names,
+            passes=passes,
+            proxies=proxies,
+        )
 
 
 def _header(rig_text: str, calibration: Calibration, now: datetime.datetime) -> dict[str, object]:

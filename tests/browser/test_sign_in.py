@@ -13,6 +13,7 @@ from daq.live.telling.teller import Teller
 from daq.live.web import access
 from daq.live.web.api import make_app
 from daq.live.web.gate import Gate
+from daq.live.web.passes import Passes
 from daq.live.web.steady import steady_s
 from tests.live.jig import demo
 
@@ -23,7 +24,9 @@ def daemon(tmp_path):
     keys = access.new_keys(1.0, utc_s=time.time(), steady_s=steady_s())
     with listen("127.0.0.1", 0) as listener, demo(tmp_path) as running:
         teller = Teller(running.session)
-        app = Gate(make_app(teller, keys), keys=keys, names=own_names())
+        passes = Passes(tmp_path / "passes")
+        passes.open()
+        app = Gate(make_app(teller, keys, passes), keys=keys, names=own_names(), passes=passes)
         config = uvicorn.Config(
             app, log_config=None, ws="websockets-sansio", lifespan="off", timeout_graceful_shutdown=2
         )
@@ -82,3 +85,23 @@ def test_the_riders_link_opens_the_riders_screen_and_no_other(page, daemon):
     page.goto(f"{url}#client")
     expect(page.get_by_role("heading", name="Rider", exact=True)).to_be_attached()
     expect(page.locator("nav a").first).to_be_hidden()
+
+
+def test_the_fitter_ends_the_riders_screen_from_the_page(page, daemon):
+    url, keys = daemon
+    riders = page.context.browser.new_context()
+    screen = riders.new_page()
+    screen.goto(f"{url}#key={keys.ride}")
+    expect(screen.get_by_role("heading", name="Rider", exact=True)).to_be_attached()
+    page.goto(f"{url}#key={keys.run}")
+    page.get_by_text("More", exact=True).click()
+    page.get_by_role("button", name="Keys, settings").click()
+    expect(page.locator(".let-in li")).to_have_count(2)
+
+    page.get_by_role("button", name="End: Rider’s screen").click()
+
+    expect(page.locator(".let-in li")).to_have_count(1)
+    expect(page.locator(".let-in li")).to_contain_text("this one")
+    screen.reload()
+    expect(screen.get_by_role("alert")).to_contain_text("open the link, or scan the code")
+    riders.close()

@@ -120,7 +120,7 @@ def test_screens_that_were_let_in_stay_in_when_the_daemon_is_started_again(rig, 
 
 
 def test_behind_a_proxy_it_goes_by_the_name_it_was_told_and_its_pass_stays_on_encrypted_lines(rig, tmp_path):
-    with Serving(rig, tmp_path, "--lan", "--name", "jig.workshop.example") as daemon:
+    with Serving(rig, tmp_path, "--lan", "--name", "jig.workshop.example", "--proxy", "127.0.0.1") as daemon:
         key = json.loads((tmp_path / "foreaft" / "keys.json").read_text())["run"]
         port = httpx.URL(daemon.client.base_url).port
         proxy = {"Host": "jig.workshop.example", "X-Forwarded-Proto": "https"}

@@ -9,7 +9,8 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import COMMANDS, main
-from daq.live.web.keys_file import keys_at
+from daq.live.web.access import Role
+from daq.live.web.keys_file import keys_at, passes_beside
 
 
 @pytest.fixture
@@ -125,6 +126,7 @@ def test_nothing_that_removes_or_confirms_can_be_set_beforehand():
                     "port",
                     "lan",
                     "names",
+                    "proxies",
                     "key_hours",
                     "log_form",
                     "prior",
@@ -173,3 +175,23 @@ def test_keys_can_be_ended(foreaft, tmp_path):
 
     assert foreaft("access", "--end").exit_code == 0
     assert foreaft("access").exit_code == 3
+
+
+def test_a_screen_is_listed_and_ended_by_its_number(foreaft, tmp_path):
+    path = tmp_path / "state" / "foreaft" / "keys.json"
+    keys_at(path, hours=1.0)
+    number = passes_beside(path).give(Role.RIDE, since_utc="2026-03-01T09:00:00+00:00", address="192.0.2.7")
+
+    (listed,) = json.loads(foreaft("access", "--screens", "--json").stdout)["screens"]
+    assert (listed["number"], listed["role"], listed["address"]) == (number, "ride", "192.0.2.7")
+    assert number in foreaft("access", "--screens").stdout
+    assert foreaft("access", "--end-screen", number).exit_code == 0
+    assert not passes_beside(path).holds(number)
+    assert foreaft("access", "--end-screen", number).exit_code == 3
+
+
+def test_a_proxy_that_is_no_address_is_refused(foreaft):
+    done = foreaft("serve", "--rig", "jig.toml", "--proxy", "everybody")
+
+    assert done.exit_code == 2
+    assert "expected an address or a network" in done.stderr

@@ -14,8 +14,8 @@ from tests.live.jig import demo
 from tests.sources.waiting import until
 
 
-def on_a_network(tmp_path, job, *, hours=1.0, **options):
-    """Run job(url, session, keys) against the whole daemon of a demo that asks for keys."""
+def on_a_network(tmp_path, job, *, hours=1.0, passes=None, proxies=(), **options):
+    """Run job(url, session, keys) against the whole daemon of a demo that asks for keys. passes: kept there."""
     keys = access.new_keys(hours, utc_s=time.time(), steady_s=steady_s())
     listener = listen("127.0.0.1", 0)
 
@@ -25,7 +25,9 @@ def on_a_network(tmp_path, job, *, hours=1.0, **options):
 
     with listener, demo(tmp_path, **options) as running:
         parts = [running.board.run, *links_of(running.session)]
-        whole = serve(running.session, parts, listener=listener, until=inside(), keys=keys)
+        whole = serve(
+            running.session, parts, listener=listener, until=inside(), keys=keys, passes=passes, proxies=proxies
+        )
         address = listener.getsockname()
 
         async def to_its_end():

@@ -28,9 +28,7 @@ class Page:
         self._bytes += len(message)
         if self.waiting.qsize() >= WAITING_AT_MOST or self._bytes > WAITING_BYTES:
             self.too_slow = True
-            while not self.waiting.empty():
-                self.waiting.get_nowait()
-            self.waiting.put_nowait(None)
+            self.cut_off()
         else:
             self.waiting.put_nowait(message)
 
@@ -39,6 +37,12 @@ class Page:
         message = await self.waiting.get()
         self._bytes -= len(message or b"")
         return message
+
+    def cut_off(self) -> None:
+        """End this page's stream without what is queued."""
+        while not self.waiting.empty():
+            self.waiting.get_nowait()
+        self.waiting.put_nowait(None)
 
     def close(self) -> None:
         """End this page's stream after what is queued."""

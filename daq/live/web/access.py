@@ -60,14 +60,20 @@ def role_of(keys: Keys, token: str, now_s: float) -> Role | None:
     return fits[0] if fits and now_s < keys.ends_s else None
 
 
-def sealed(keys: Keys, role: Role) -> str:
-    """The pass for a browser that has shown the key of this role."""
-    return f"{role}.{keys.expires_s:.0f}.{_seal(keys, role)}"
+def sealed(keys: Keys, role: Role, number: str = "0") -> str:
+    """The pass of this number (daq.live.web.passes) for a browser that has shown the key of this role."""
+    return f"{role}.{number}.{_seal(keys, role, number)}"
+
+
+def number_of_pass(sealed_pass: str) -> str:
+    """Its number, whether or not it is one of ours."""
+    return sealed_pass.partition(".")[2].partition(".")[0]
 
 
 def role_of_pass(keys: Keys, sealed_pass: str, now_s: float) -> Role | None:
     """The role of a pass; None for one that is not ours, was altered, or has expired."""
-    fits = [role for role in Role if _same(sealed_pass, sealed(keys, role))]
+    number = number_of_pass(sealed_pass)
+    fits = [role for role in Role if _same(sealed_pass, sealed(keys, role, number))]
     return fits[0] if fits and now_s < keys.ends_s else None
 
 
@@ -143,12 +149,17 @@ class Haste:
 CLIENTS_KEPT = 1000
 
 
-def _seal(keys: Keys, role: Role) -> str:
-    return hmac.new(keys.secret.encode(), f"{role}.{keys.expires_s:.0f}".encode(), hashlib.sha256).hexdigest()
+def _seal(keys: Keys, role: Role, number: str) -> str:
+    meant = f"{role}.{number}.{keys.expires_s:.0f}"
+    return hmac.new(keys.secret.encode(), _bytes(meant), hashlib.sha256).hexdigest()
 
 
 def _same(a: str, b: str) -> bool:
-    return hmac.compare_digest(a.encode("utf-8", "surrogatepass"), b.encode())
+    return hmac.compare_digest(_bytes(a), _bytes(b))
+
+
+def _bytes(text: str) -> bytes:
+    return text.encode("utf-8", "surrogatepass")
 
 
 def _is_address(name: str) -> bool:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import asyncio
-import math
-from collections import Counter
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from fastapi import FastAPI, Request, Response, WebSocket, WebSocketDisconnect
+from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field
@@ -19,8 +16,7 @@ from daq.keep.errors import NotStored
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.live.telling.blind import for_rider, status_for_rider
-from daq.live.telling.hub import Page
+from daq.live.telling.blind import status_for_rider
 from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.live.telling.teller import Teller
 from daq.live.web import metrics
@@ -31,10 +27,11 @@ from daq.live.web.api_confirm import add_confirm
 from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
+from daq.live.web.api_stream import add_stream
 from daq.live.web.api_typed import add_typed
 from daq.live.web.api_visit import add_visit
-from daq.live.web.problems import RESPONSES, Problem, add_errors, problem
-from daq.live.web.steady import steady_s
+from daq.live.web.passes import Passes
+from daq.live.web.problems import RESPONSES, Problem, add_errors
 from daq.refusals import NotNow
 from daq.sweep.order import Order
 from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, HeightPolicy, Plan, Protocol, Purpose
@@ -46,10 +43,6 @@ PAGE = next(
     Path(daq.__file__).parent / "dashboard",
 )
 """Inside the package if it was built and installed, beside it in a clone."""
-STREAMS_OF = {Role.RUN: 64, Role.RIDE: 32}
-"""At once; a rider's key never takes a fitter's place."""
-A_DAY_S = 86_400.0
-"""A stream is reopened after this at the latest, and when the key expires."""
 
 
 class _Body(BaseModel):
@@ -136,8 +129,8 @@ class Pain(_Body):
     red: Literal["chest pain", "dizziness", "numbness or weakness"] | None
 
 
-def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
-    """The web application of the session the teller tells of; it stands behind a Gate with the same keys."""
+def make_app(teller: Teller, keys: Keys | None = None, passes: Passes | None = None) -> FastAPI:
+    """The web application of the session the teller tells of; it stands behind a Gate with the same keys and passes."""
     session = teller.session
     app = FastAPI(
         title="Foreaft",
@@ -148,9 +141,10 @@ def make_app(teller: Teller, keys: Keys | None = None) -> FastAPI:
         responses=RESPONSES,
     )
     add_errors(app)
-    add_access(app, keys)
+    add_access(app, keys, passes)
     _add_sweep(app, session)
     _add_sensors(app, session)
+    add_stream(app, teller, passes)
     _add_reading(app, teller)
     add_plan(app, session)
     add_typed(app, session)
@@ -237,21 +231,6 @@ def _add_sensors(app: FastAPI, session: Session) -> None:
 
 def _add_reading(app: FastAPI, teller: Teller) -> None:
     session = teller.session
-    streams_of: Counter[Role] = Counter()
-
-    @app.websocket("/api/v1/stream")
-    async def stream(socket: WebSocket) -> None:
-        state = socket.scope.get("state", {})
-        role, ends_s = state.get("role", Role.RUN), state.get("ends_s")
-        if streams_of[role] >= STREAMS_OF[role]:
-            await socket.send_denial_response(problem(503, "too many screens", "close one that is not looked at"))
-            return
-        streams_of[role] += 1
-        try:
-            await socket.accept()
-            await _told(socket, teller, riders=role is Role.RIDE, ends_s=ends_s)
-        finally:
-            streams_of[role] -= 1
 
     @app.get("/api/v1/sweep")
     async def sweep() -> dict[str, Any]:
@@ -277,32 +256,3 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
         """503 while a sensor is not live or the store does not take data."""
         troubles = {name: text for name, text in session.acquisition.troubles().items() if text}
         return JSONResponse({"ready": not troubles, "troubles": troubles}, 503 if troubles else 200)
-
-
-async def _told(socket: WebSocket, teller: Teller, *, riders: bool, ends_s: float | None) -> None:
-    """Send a screen everything its role may see until it leaves, is too slow, or its time is up."""
-    page = teller.join()
-    reader = asyncio.create_task(_until_gone(socket, page))
-    left_s = math.inf if ends_s is None else max(0.0, ends_s - steady_s())
-    end = asyncio.get_running_loop().call_later(min(left_s, A_DAY_S), page.close)
-    try:
-        while (message := await page.get()) is not None:
-            if riders and (message := for_rider(message)) is None:
-                continue
-            await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
-        await socket.close(1013 if page.too_slow else 1001)
-    except (WebSocketDisconnect, RuntimeError):
-        pass
-    finally:
-        end.cancel()
-        reader.cancel()
-        teller.leave(page)
-
-
-async def _until_gone(socket: WebSocket, page: Page) -> None:
-    """Pages only listen; reading notices when one has left."""
-    try:
-        while True:
-            await socket.receive()
-    except (WebSocketDisconnect, RuntimeError):
-        page.close()

@@ -1,9 +1,10 @@
-"""The routes of access: a key for a pass, and what the pass is good for."""
+"""The routes of access: a key for a pass, what the pass is good for, and the end of it or of another one's."""
 
 from __future__ import annotations
 
 import datetime
 import math
+from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import FastAPI, Request, Response
@@ -11,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
+from daq.live.web.passes import AllEnded, Passes
 from daq.live.web.problems import Problem
 from daq.live.web.steady import steady_s
 from daq.refusals import NotNow
@@ -27,8 +29,24 @@ class Key(BaseModel):
     token: Annotated[Line, Field(min_length=1, max_length=200)]
 
 
-def add_access(app: FastAPI, keys: Keys | None) -> None:
-    """keys None: this machine only, where no key is needed."""
+class Screen(BaseModel):
+    """A screen that was let in."""
+
+    number: str
+    role: Role
+    since_utc: str
+    address: str
+    this: bool
+    """Whether it is the one that asks."""
+
+
+def add_access(app: FastAPI, keys: Keys | None, passes: Passes | None) -> None:
+    """keys None: this machine only, where no key is needed. passes: those issued, None when they are not kept."""
+    _add_own(app, keys, passes)
+    _add_others(app, passes)
+
+
+def _add_own(app: FastAPI, keys: Keys | None, passes: Passes | None) -> None:
     wrong = Haste(per_s=WRONG_PER_MINUTE / 60.0, at_once=WRONG_PER_MINUTE)
 
     @app.get("/api/v1/access")
@@ -51,7 +69,7 @@ def add_access(app: FastAPI, keys: Keys | None) -> None:
             raise Problem(401, "no such key", "the key is wrong or its time is over: open the link shown now")
         response.set_cookie(
             COOKIE,
-            access.sealed(keys, role),
+            access.sealed(keys, role, _given(passes, role, client)),
             max_age=math.floor(keys.ends_s - now_s),
             httponly=True,
             samesite="strict",
@@ -60,9 +78,46 @@ def add_access(app: FastAPI, keys: Keys | None) -> None:
         return _fields(role, keys)
 
     @app.delete("/api/v1/access", status_code=204)
-    async def leave(response: Response) -> None:
+    async def leave(request: Request, response: Response) -> None:
         """This browser gives its pass back."""
+        if passes is not None:
+            passes.end(_number(request))
         response.delete_cookie(COOKIE, httponly=True, samesite="strict")
+
+
+def _add_others(app: FastAPI, passes: Passes | None) -> None:
+    @app.get("/api/v1/access/screens")
+    async def screens(request: Request) -> list[Screen]:
+        """The screens that were let in; none on this machine alone."""
+        given = () if passes is None else passes.given()
+        return [Screen(**asdict(one), this=one.number == _number(request)) for one in given]
+
+    @app.delete("/api/v1/access/screens", status_code=204)
+    async def end_others(request: Request) -> None:
+        """End the pass of every screen but this one, at once."""
+        for one in () if passes is None else passes.given():
+            if passes is not None and one.number != _number(request):
+                passes.end(one.number)
+
+    @app.delete("/api/v1/access/screens/{number}", status_code=204)
+    async def end_one(number: Annotated[Line, Field(max_length=40)]) -> None:
+        """End the pass of one screen, at once."""
+        if passes is None or not passes.end(number):
+            raise Problem(404, "no such screen", "no screen with this number is let in")
+
+
+def _given(passes: Passes | None, role: Role, client: str) -> str:
+    if passes is None:
+        return "0"
+    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+    try:
+        return passes.give(role, since_utc=now, address=client)
+    except AllEnded as error:
+        raise Problem(401, "no such key", "all keys were ended: start the daemon again for new ones") from error
+
+
+def _number(request: Request) -> str:
+    return str(request.scope.get("state", {}).get("number", ""))
 
 
 def _fields(role: Role | None, keys: Keys | None) -> dict[str, Any]:

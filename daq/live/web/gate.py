@@ -18,6 +18,7 @@ from typing import Any, TypeAlias
 from daq.live.logs import numbered
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
+from daq.live.web.passes import Passes
 from daq.live.web.steady import steady_s
 from daq.sweep.run import Trigger
 
@@ -63,10 +64,15 @@ class Refusal:
 
 
 class Gate:
-    """keys None: the daemon listens on this machine only. names: its names on a network."""
+    """keys None: the daemon listens on this machine only. names: its names on a network.
 
-    def __init__(self, app: App, *, keys: Keys | None = None, names: Collection[str] = ()) -> None:
-        self._app, self._keys, self._names = app, keys, frozenset(names)
+    passes: those given; None when they are not kept, and hold as long as the keys.
+    """
+
+    def __init__(
+        self, app: App, *, keys: Keys | None = None, names: Collection[str] = (), passes: Passes | None = None
+    ) -> None:
+        self._app, self._keys, self._names, self._passes = app, keys, frozenset(names), passes
         self._haste = Haste(per_s=WRITES_PER_S, at_once=WRITES_AT_ONCE)
         self._reading = Haste(per_s=READS_PER_S, at_once=READS_AT_ONCE)
 
@@ -75,9 +81,9 @@ class Gate:
             await self._app(scope, receive, send)
             return
         with numbered() as number:
-            role = self._role(scope)
+            number_of_pass, role = self._pass_shown(scope)
             state = scope.setdefault("state", {})
-            state.update(role=role, ends_s=self._keys.ends_s if self._keys else None)
+            state.update(role=role, ends_s=self._keys.ends_s if self._keys else None, number=number_of_pass)
             if self._keys is not None and (shown := state.get("shown")):
                 shown(role)
             found = self._refusal(scope, role)
@@ -86,14 +92,19 @@ class Gate:
             else:
                 await self._answer(scope, receive, send, found, number)
 
-    def _role(self, scope: Scope) -> Role | None:
+    def _pass_shown(self, scope: Scope) -> tuple[str, Role | None]:
+        """The number of the pass and what it opens; nothing once it was ended."""
         if self._keys is None:
-            return Role.RUN
+            return "", Role.RUN
         try:
             cookie = SimpleCookie(_header(scope, "cookie") or "").get(COOKIE)
         except CookieError:
-            return None
-        return None if cookie is None else access.role_of_pass(self._keys, cookie.value, steady_s())
+            return "", None
+        role = None if cookie is None else access.role_of_pass(self._keys, cookie.value, steady_s())
+        if cookie is None or role is None:
+            return "", None
+        number = access.number_of_pass(cookie.value)
+        return (number, role) if self._passes is None or self._passes.holds(number) else ("", None)
 
     def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:
         host, origin = _header(scope, "host"), _header(scope, "origin")

@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 from daq.live.web.access import Keys, new_keys
+from daq.live.web.passes import Passes
 from daq.live.web.steady import steady_s, this_start
 
 
@@ -26,11 +27,26 @@ def read_keys(path: Path) -> Keys | None:
         return None
 
 
+def passes_beside(path: Path) -> Passes:
+    """The passes given for the keys kept here; where there are keys, passes are given. OSError."""
+    passes = Passes(path.with_name("passes"))
+    if path.is_file():
+        passes.open()
+    return passes
+
+
+def end_all(path: Path) -> None:
+    """End the keys kept here and every pass given for them; a daemon that runs lets nobody in any more."""
+    passes_beside(path).end_all()
+    path.unlink(missing_ok=True)
+
+
 def keys_at(path: Path, hours: float) -> Keys:
     """The stored keys, or new ones, which are stored. OSError if they cannot be."""
     kept = read_keys(path)
     if kept is not None:
         return kept
+    passes_beside(path).end_all()
     made = new_keys(hours, utc_s=time.time(), steady_s=steady_s())
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     partial = path.with_name(f".{path.name}.partial")

@@ -12,7 +12,7 @@ import pytest
 import websockets
 
 from daq.live.telling.hub import Page
-from daq.live.web import access, api, streams
+from daq.live.web import access, api_stream, streams
 from daq.live.web.access import COOKIE, Role
 from tests.live.network import on_a_network
 
@@ -100,7 +100,7 @@ def test_a_stream_that_never_reads_is_cut_off_and_told_and_the_others_go_on(tmp_
 
 
 def test_more_streams_than_there_may_be_are_refused_and_a_riders_leave_room_for_the_fitters(tmp_path, monkeypatch):
-    monkeypatch.setattr(api, "STREAMS_OF", {Role.RUN: 1, Role.RIDE: 2})
+    monkeypatch.setattr(api_stream, "STREAMS_OF", {Role.RUN: 1, Role.RIDE: 2})
 
     async def job(url, session, keys):
         address = url.replace("http", "ws") + "api/v1/stream"
