@@ -3,8 +3,8 @@
 100 kills, a small file system filled and freed, files that may not grow, 60 truncations, 400 hits, 10,000 bits, 40
 damages of a store of 24 sweeps with every command after each, half an hour at 1 kHz, a million scans of the reference
 board, 3,000 files from elsewhere for each command that reads any, 100 stops under each attack on
-their way. Takes about two hours; prints one line each; exit
-code 1 when one fails.
+their way, fifty streams of which half are hostile, a day of eight hours in memory. Takes about three hours; prints one
+line each; exit code 1 when one fails.
 """
 
 import json
@@ -175,6 +175,23 @@ def files_from_elsewhere(_: Path) -> str:
     return "; ".join(told(name, one) for name, one in found.items())
 
 
+def greedy_streams(_: Path) -> str:
+    """Fifty screens at 1 kHz, half of them hostile; the others' data stay fresh."""
+    return of_bench("streams")
+
+
+def a_day(_: Path) -> str:
+    """The scans of an 8-hour day at 1 kHz through the whole session; its memory grows by no more than 10 MB."""
+    return of_bench("memory")
+
+
+def of_bench(name: str) -> str:
+    """What a benchmark says when all its goals are met."""
+    done = subprocess.run([sys.executable, "-m", f"tests.bench.{name}"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+    return "; ".join(done.stdout.splitlines()[-5:-1])
+
+
 def sieges(folder: Path) -> str:
     """100 stops under each attack on their way, each within a second."""
     return "; ".join(besiege(folder, kind, 100) for kind in KINDS)
@@ -194,6 +211,8 @@ FAULTS: tuple[Callable[[Path], str], ...] = (
     a_ride_on_the_board,
     files_from_elsewhere,
     sieges,
+    greedy_streams,
+    a_day,
 )
 
 
