@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
 from collections import Counter
 from collections.abc import Callable
@@ -13,13 +14,15 @@ from fastapi import FastAPI, WebSocket, WebSocketDisconnect
 from daq.live.telling.blind import for_rider
 from daq.live.telling.hub import Page
 from daq.live.telling.teller import Teller
-from daq.live.web.access import Role
+from daq.live.web.access import Haste, Role
 from daq.live.web.passes import Passes
 from daq.live.web.problems import problem
 from daq.live.web.steady import steady_s
 
 STREAMS_OF = {Role.RUN: 64, Role.RIDE: 32}
 """At once; a rider's key takes no fitter's place."""
+OPENED_PER_S, OPENED_AT_ONCE = 1.0, 64.0
+"""Of one address and pass: each costs a snapshot and the last half minute of loads."""
 PASS_LOOKED_AT_S = 0.5
 A_DAY_S = 86_400.0
 """A stream is opened anew after this at the latest, and when the key's time is over."""
@@ -28,13 +31,18 @@ A_DAY_S = 86_400.0
 def add_stream(app: FastAPI, teller: Teller, passes: Passes | None) -> None:
     """passes: those given; None when they are not kept."""
     streams_of: Counter[Role] = Counter()
+    opening = Haste(per_s=OPENED_PER_S, at_once=OPENED_AT_ONCE)
 
     @app.websocket("/api/v1/stream")
     async def stream(socket: WebSocket) -> None:
         state = socket.scope.get("state", {})
         role, ends_s = state.get("role", Role.RUN), state.get("ends_s")
+        client = f"{socket.client.host if socket.client else 'here'} {state.get('number', '')}"
         if streams_of[role] >= STREAMS_OF[role]:
-            await socket.send_denial_response(problem(503, "too many screens", "close one that is not looked at"))
+            await _refuse(socket, 503, "too many screens", "close one that is not looked at")
+            return
+        if wait_s := opening.wait_s(client, steady_s()):
+            await _refuse(socket, 429, "too fast", f"wait {math.ceil(wait_s)} s")
             return
         streams_of[role] += 1
         try:
@@ -43,6 +51,12 @@ def add_stream(app: FastAPI, teller: Teller, passes: Passes | None) -> None:
             await _told(socket, teller, riders=role is Role.RIDE, ends_s=ends_s, holds=holds)
         finally:
             streams_of[role] -= 1
+
+
+async def _refuse(socket: WebSocket, status: int, title: str, detail: str) -> None:
+    """Whoever has left meanwhile needs no answer."""
+    with contextlib.suppress(WebSocketDisconnect):
+        await socket.send_denial_response(problem(status, title, detail))
 
 
 async def _told(

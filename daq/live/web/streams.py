@@ -8,7 +8,9 @@ from __future__ import annotations
 import asyncio
 import logging
 import socket
+from typing import Any
 
+from uvicorn.protocols.utils import ClientDisconnected
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 from websockets.frames import Frame
 
@@ -57,6 +59,26 @@ class Stream(WebSocketsSansIOProtocol):
     def send_receive_event_to_app(self) -> None:
         super().send_receive_event_to_app()
         self._hear()
+
+    async def send(self, message: Any) -> None:
+        if self.transport.is_closing():
+            self._nobody_there()
+        if self.disconnected:
+            raise ClientDisconnected
+        await super().send(message)
+        if message["type"] == "websocket.http.response.body":
+            self.handshake_complete = True  # uvicorn would log an error for each stream that is refused
+
+    def handle_parser_exception(self) -> None:
+        if self.conn.close_sent is None:  # it failed before it was open, where uvicorn asserts that it was
+            self._nobody_there()
+            self._cut("it does not speak the protocol")
+        else:
+            super().handle_parser_exception()
+
+    def _nobody_there(self) -> None:
+        """Whoever still has something to send is told so, instead of failing on a closed transport."""
+        self.disconnected = self.handshake_complete = True
 
     def _hear(self) -> None:
         """Count what a screen sends; every ping also causes a pong."""

@@ -3,6 +3,7 @@
 import asyncio
 import base64
 import contextlib
+import logging
 import os
 import socket
 import time
@@ -20,6 +21,15 @@ PING = b"\x89\xfd" + bytes(4 + 125)
 """A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""
 
 
+def handshake(keys):
+    """What a browser with the fitter's pass says to open a stream."""
+    return (
+        f"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
+        f"Cookie: {COOKIE}={access.sealed(keys, Role.RUN)}\r\nSec-WebSocket-Version: 13\r\n"
+        f"Sec-WebSocket-Key: {base64.b64encode(os.urandom(16)).decode()}\r\n\r\n"
+    ).encode()
+
+
 async def shaken_hands(url, keys):
     """The writing end of a stream opened by hand, of which nothing more will be read."""
     where, sock = httpx.URL(url), socket.socket()
@@ -27,11 +37,7 @@ async def shaken_hands(url, keys):
     sock.setblocking(False)
     await asyncio.get_running_loop().sock_connect(sock, (where.host, where.port))
     reader, writer = await asyncio.open_connection(sock=sock, limit=256)
-    writer.write(
-        f"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
-        f"Cookie: {COOKIE}={access.sealed(keys, Role.RUN)}\r\nSec-WebSocket-Version: 13\r\n"
-        f"Sec-WebSocket-Key: {base64.b64encode(os.urandom(16)).decode()}\r\n\r\n".encode()
-    )
+    writer.write(handshake(keys))
     assert (await reader.readline()).startswith(b"HTTP/1.1 101")
     return writer
 
@@ -119,6 +125,73 @@ def test_more_streams_than_there_may_be_are_refused_and_a_riders_leave_room_for_
             await again.recv()
 
     on_a_network(tmp_path, job)
+
+
+def wrong(caplog):
+    """What was logged as an error."""
+    return [record.getMessage() for record in caplog.records if record.levelno >= logging.ERROR]
+
+
+def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_path, monkeypatch, caplog):
+    accept = api_stream.WebSocket.accept
+
+    async def slowly(self, *words, **named):
+        await asyncio.sleep(0.3)
+        await accept(self, *words, **named)
+
+    monkeypatch.setattr(api_stream.WebSocket, "accept", slowly)
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(handshake(keys))
+        await asyncio.sleep(0.1)
+        writer.write(b"\xff" * 20)
+        with contextlib.suppress(ConnectionError):
+            assert await asyncio.wait_for(reader.read(), 5) == b""
+        await asyncio.sleep(0.5)
+        writer.close()
+
+    on_a_network(tmp_path, job)
+    assert "it does not speak the protocol" in [getattr(record, "why", "") for record in caplog.records]
+    assert wrong(caplog) == []
+
+
+def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, monkeypatch, caplog):
+    accept = api_stream.WebSocket.accept
+
+    async def slowly(self, *words, **named):
+        await asyncio.sleep(0.3)
+        await accept(self, *words, **named)
+
+    monkeypatch.setattr(api_stream.WebSocket, "accept", slowly)
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        _, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(handshake(keys))
+        await asyncio.sleep(0.1)
+        writer.transport.abort()
+        await asyncio.sleep(0.5)
+
+    on_a_network(tmp_path, job)
+    assert wrong(caplog) == []
+
+
+def test_a_screen_that_comes_again_and_again_has_to_wait_and_its_refusal_is_no_fault(tmp_path, monkeypatch, caplog):
+    monkeypatch.setattr(api_stream, "OPENED_PER_S", 0.01)
+    monkeypatch.setattr(api_stream, "OPENED_AT_ONCE", 2.0)
+
+    async def job(url, session, keys):
+        for _ in range(2):
+            async with listening(url, keys) as stream:
+                await stream.recv()
+        with pytest.raises(websockets.InvalidStatus) as refused:
+            await listening(url, keys)
+        assert refused.value.response.status_code == 429
+
+    on_a_network(tmp_path, job)
+    assert wrong(caplog) == []
 
 
 def test_a_page_that_lags_is_let_go_at_once_and_not_after_all_it_has_missed():
