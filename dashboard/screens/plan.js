@@ -40,7 +40,7 @@ const WHERE = [
   },
   {
     path: "bar_height_policy",
-    words: "Bar height, where the reach is kept",
+    words: "Drop, where the reach is kept",
     kind: "choice",
     options: ["drop kept", "bar height kept"],
     required: true,
