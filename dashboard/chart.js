@@ -28,6 +28,7 @@ export function onsetChart(state, width, height) {
     "svg",
     { viewBox: `0 0 ${width} ${height}`, width, height, class: "onset-chart", "aria-hidden": "true" },
     ...grid(frame, x, y, setbackSpan(state), loads),
+    ...ghostly(state, x, y),
     ...answer(state, frame, x),
     ...density(state, frame, x),
     ...loadedChance(state, frame, x),
@@ -144,6 +145,19 @@ function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /*
   const y = (/** @type {number} */ p) => f.bottom - p * (f.bottom - f.top);
   const d = told.map(([mm, p], i) => `${i ? "L" : "M"}${x(mm)},${y(p)}`).join("");
   return [svg("path", { class: "loaded-chance", d })];
+}
+
+/** The sweep of the visit before this one, as far as it lies within the axes. */
+function ghostly(/** @type {State} */ state, /** @type {Scale} */ x, /** @type {Scale} */ y) {
+  const { ghost, steps } = state;
+  if (!ghost || !steps.length) return [];
+  const [rear, front] = setbackSpan(state);
+  const inside = (/** @type {number} */ mm) => mm <= rear && mm >= front;
+  const line = ghost.line?.setback_mm.flatMap((mm, i) => (inside(mm) ? [`${x(mm)},${y(ghost.line?.hand_load_n[i] ?? NaN)}`] : [])) ?? [];
+  return [
+    ...(line.length > 1 ? [svg("path", { class: "ghost", d: `M${line.join("L")}` })] : []),
+    ...ghost.steps.filter((step) => inside(step.setback_mm)).map((step) => svg("circle", { class: "ghost", cx: x(step.setback_mm), cy: y(step.hand_load_n), r: 4 })),
+  ];
 }
 
 function fittedLine(/** @type {State} */ { onset }, /** @type {Scale} */ x, /** @type {Scale} */ y) {

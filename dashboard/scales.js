@@ -62,9 +62,10 @@ const LOAD_STEP_N = 20;
  * @param {State} state
  * @returns {[number, number]}
  */
-export function loadSpan({ steps, onset }) {
+export function loadSpan({ steps, onset, ghost }) {
   const ends = steps.flatMap((step) => [-1, 1].map((sign) => step.hand_load_n + sign * Z_95 * (step.se_n ?? 0)));
-  const all = [...ends, ...(onset?.line?.hand_load_n ?? [])];
+  const before = steps.length ? (ghost?.steps ?? []).map((step) => step.hand_load_n) : [];
+  const all = [...ends, ...before, ...(onset?.line?.hand_load_n ?? [])];
   if (!all.length) return [60, 100];
   const [low, high] = [Math.min(...all), Math.max(...all)];
   const floor = Math.floor(low / LOAD_STEP_N) * LOAD_STEP_N;

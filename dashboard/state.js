@@ -33,6 +33,7 @@
  * @property {Sweep|null} sweep
  * @property {Step[]} steps finished, by index
  * @property {Onset|null} onset
+ * @property {{steps: Step[], line: Onset["line"]|null}|null} ghost the sweep of the visit before this one
  * @property {Notice[]} notices the newest last
  * @property {boolean} seen whether the newest notice was dismissed
  * @property {number|null} entry_mm the setback offered for confirmation
@@ -46,6 +47,7 @@
  */
 
 const NOTICES_KEPT = 50;
+const GHOST_STEPS = 3;
 
 /** @type {Settings} */
 export const DEFAULT_SETTINGS = Object.freeze({
@@ -79,6 +81,7 @@ export const initial = Object.freeze({
   sweep: null,
   steps: [],
   onset: null,
+  ghost: null,
   notices: [],
   seen: true,
   entry_mm: null,
@@ -117,6 +120,11 @@ function isAnswered(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   return eased || ((begins || undone) && state.notices.at(-1)?.level !== "alarm");
 }
 
+/** What was ridden stays behind the next sweep's chart as a ghost; too few steps leave none. */
+function ghostOf(/** @type {State} */ { steps, onset, ghost }) {
+  return steps.length < GHOST_STEPS ? ghost : { steps, line: onset?.line ?? null };
+}
+
 function withoutType(/** @type {any} */ message) {
   const { type, received_ms, ...rest } = message;
   return rest;
@@ -143,11 +151,12 @@ const HANDLERS = {
     sweep: m.sweep,
     steps: m.steps,
     onset: m.onset,
+    ghost: null,
     notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
     seen: m.notices.length === 0,
     ...entryAfter(state, m.sweep),
   }),
-  visit: (state, m) => ({ ...state, visit: m.visit }),
+  visit: (state, m) => ({ ...state, visit: m.visit, ghost: m.visit?.id === state.visit?.id ? state.ghost : null }),
   bench: (state, m) => ({ ...state, bench: m.bench }),
   sources: (state, m) => ({
     ...state,
@@ -165,6 +174,7 @@ const HANDLERS = {
       sweep,
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
+      ghost: isNew ? ghostOf(state) : state.ghost,
       ...entryAfter(state, sweep),
       seen: state.seen || isAnswered(state, sweep),
     };

@@ -207,7 +207,7 @@ export function chances(onset) {
 export function chartInWords(state) {
   const { onset, steps } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
-  const told = `Hand load against setback, ${steps.length} steps.`;
+  const told = `Hand load against setback, ${steps.length} steps.${state.ghost ? " The sweep before it lies behind in grey." : ""}`;
   if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
   return (
     `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, ` +

@@ -125,3 +125,16 @@ def test_the_chance_that_the_hands_carry_more_rises_to_the_front(drawn, messages
 
     assert [y for _, y in points] == sorted((y for _, y in points), reverse=True)
     assert [x for x, _ in points] == sorted(x for x, _ in points)
+
+
+def test_the_sweep_before_stays_behind_as_a_ghost_until_another_client_comes(drawn, messages):
+    steps = [{**messages["steps"]["steps"][0], "index": i, "setback_mm": mm} for i, mm in enumerate((70.0, 60.0, 50.0))]
+    first = [messages["snapshot"], {"type": "steps", "steps": steps}, messages["onset"]]
+    again = {**messages["sweep"], "sweep_id": 99}
+    begun = {"type": "steps", "steps": steps[:1]}
+
+    ghosts = "[all('ghost').filter((each) => each.tagName === 'circle').length, all('point').length]"
+    assert drawn([*first, again, begun], ghosts) == [3, 1]
+    assert drawn(first, ghosts) == [0, 3]
+    other = {"type": "visit", "visit": {**(messages["visit"]["visit"] or {}), "id": 77}}
+    assert drawn([*first, again, other, begun], ghosts) == [0, 1]

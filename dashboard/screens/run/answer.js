@@ -67,6 +67,7 @@ export function answerPanel(store) {
         sweep?.setback_mm,
         sweep?.asked_setback_mm,
         state.entry_mm,
+        state.ghost,
         size.width,
         size.height,
       )
