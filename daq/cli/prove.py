@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from daq.proof.proved import Proof
     from daq.proof.sheet import DummyParts, Sheet
 
-FAULTS = ("gain", "backlash", "offset", "crosstalk", "stop", "tilt")
+FAULTS = ("gain", "backlash", "offset", "crosstalk", "stop", "tilt", "flex")
 PATH = click.Path(dir_okay=False, path_type=Path)
 JSON = click.option("--json", "as_json", is_flag=True, help="The certificate as JSON.")
 
@@ -168,6 +168,7 @@ SIMULATED_DUMMY: dict[str, Any] = {
     "rate_n_per_mm": 2.0,
     "u_rate_n_per_mm": 0.02,
     "mass": {"mass_kg": 10.0, "ahead_m": 0.15, "above_m": 0.1},
+    "gradual": {"rates_n_per_mm": (0.7, 0.7, 0.7), "later_mm": (0.0, 20.0, 40.0)},
 }
 
 

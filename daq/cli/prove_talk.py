@@ -54,7 +54,7 @@ def desk_for(session: Session, kept: Sheet | None, path: Path, dummy: DummyParts
         simulated=at.simulated,
         g_m_s2=at.rig.g_m_s2,
         dummy=dummy,
-        plan=ProofPlan(placements=words["placements"], read_s=words["read_s"]),
+        plan=ProofPlan(placements=words["placements"], read_s=words["read_s"], gradual=dummy.gradual is not None),
     )
     save(made, path)
     return ProofDesk(session, made, path)

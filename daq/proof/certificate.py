@@ -7,7 +7,7 @@ from typing import Any
 
 from daq.measure.calibration.validity import months_later
 from daq.proof.findings import PARTS
-from daq.proof.proved import Proof
+from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget
 
 MONTHS = 12
@@ -43,6 +43,7 @@ def certificate(proof: Proof) -> dict[str, Any]:
         "smallest_rise_n_per_mm": proof.smallest_rise_n_per_mm,
         "flat": str(proof.flat.verdict),
         "loaded": str(proof.loaded.verdict),
+        "gradual": None if proof.gradual is None else _bent(proof.gradual),
         "answers": [
             {
                 "placement": one.placement,
@@ -65,6 +66,13 @@ def certificate(proof: Proof) -> dict[str, Any]:
     }
 
 
+def _bent(gradual: Bend) -> str:
+    answer = gradual.onset
+    at = "" if answer.onset_mm is None else f" at {answer.onset_mm:.1f} mm"
+    called = ", called gradual" if answer.gradual else ", not called gradual"
+    return f"{answer.verdict}{at}{called}; the plates are met from {gradual.rear_mm:.1f} to {gradual.front_mm:.1f} mm"
+
+
 def valid_until_utc(made_utc: str) -> str:
     """A proof's last moment."""
     return months_later(datetime.fromisoformat(made_utc), MONTHS).isoformat()
@@ -82,6 +90,7 @@ def lines(content: dict[str, Any]) -> list[str]:
         "smallest rise found in this scatter: "
         + ("none of those tried" if smallest is None else f"{smallest:.2f} N/mm"),
         f"nothing pulls: {content['flat']}; pulls throughout: {content['loaded']}",
+        *([] if content["gradual"] is None else [f"gradual rise: {content['gradual']}"]),
         *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
         *(f"  - {reason}" for reason in content["reasons"]),
         f"by {content['made_by']}, {content['made_utc']}; valid to {content['valid_until_utc'][:10]}",

@@ -15,7 +15,7 @@ from daq.proof.dummy import onset_of_slack
 from daq.proof.findings import Figures, Finding, findings, measured
 from daq.proof.scale import calibrated_scale
 from daq.proof.sheet import Sheet
-from daq.proof.tasks import ATTITUDES, due, hung_n, tasks
+from daq.proof.tasks import ATTITUDES, GRADUAL, due, hung_n, tasks
 from daq.proof.trueness import Trueness, expanded_mm, interval_held, too_many_missed, trueness
 from daq.setback_scale import SetbackScale
 from daq.sweep.onset import onset
@@ -46,6 +46,23 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Bend:
+    """The sweep whose rise begins at one plate and is whole at the last."""
+
+    rear_mm: float
+    front_mm: float
+    onset: Onset
+
+    @property
+    def found(self) -> bool:
+        """Whether an onset is named whose interval reaches into the bend."""
+        if self.onset.verdict is not Verdict.ONSET or self.onset.interval_95_mm is None:
+            return False
+        low_mm, high_mm = self.onset.interval_95_mm
+        return low_mm <= self.rear_mm and high_mm >= self.front_mm
+
+
+@dataclass(frozen=True, slots=True)
 class Proof:
     """The verdict."""
 
@@ -58,6 +75,8 @@ class Proof:
     findings: tuple[Finding, ...]
     flat: Onset
     loaded: Onset
+    gradual: Bend | None
+    """Of the sweep with several plates; None for a dummy that has none."""
     smallest_rise_n_per_mm: float | None
     """The smallest rise found in every sweep's scatter; None if none of those tried is."""
     failed: tuple[str, ...]
@@ -78,6 +97,7 @@ def proved(sheet: Sheet) -> Proof:
         for attitude in ATTITUDES
     )
     flat, loaded = (_asked(_steps(sheet, name)) for name in ("flat", "loaded"))
+    gradual = _bend(sheet)
     figures = _figures(sheet, answers)
     found = findings(measured(figures, sheet.dummy.uncertain))
     bias = trueness(figures.error_mm)
@@ -93,12 +113,15 @@ def proved(sheet: Sheet) -> Proof:
         findings=tuple(found),
         flat=flat,
         loaded=loaded,
+        gradual=gradual,
         smallest_rise_n_per_mm=_smallest_rise(sheet, answers),
-        failed=tuple(_failed(answers, found, flat, loaded)),
+        failed=tuple(_failed(answers, found, flat, loaded, gradual)),
     )
 
 
-def _failed(answers: Sequence[Answer], found: Sequence[Finding], flat: Onset, loaded: Onset) -> list[str]:
+def _failed(
+    answers: Sequence[Answer], found: Sequence[Finding], flat: Onset, loaded: Onset, gradual: Bend | None
+) -> list[str]:
     reasons = [one.sentence for one in found if one.named]
     unnamed = [one for one in answers if one.onset.verdict is not Verdict.ONSET]
     if unnamed:
@@ -113,12 +136,28 @@ def _failed(answers: Sequence[Answer], found: Sequence[Finding], flat: Onset, lo
     for what, answer in (("nothing pulls", flat), ("it pulls throughout", loaded)):
         if answer.verdict is Verdict.ONSET:
             reasons.append(f"an onset is named where {what}: see that rope and tethers hang free and nothing touches")
+    if gradual is not None and not gradual.found:
+        reasons.append(
+            f"the gradual rise between {gradual.rear_mm:.1f} and {gradual.front_mm:.1f} mm was not found there: see "
+            "that every plate hangs at its gap"
+        )
     return reasons
 
 
-def _answer(sheet: Sheet, placement: int, attitude: str) -> Answer:
+def _bend(sheet: Sheet) -> Bend | None:
+    if not sheet.plan.gradual or sheet.dummy.gradual is None:
+        return None
+    rear_mm = _onset_placed(sheet, GRADUAL)
+    return Bend(rear_mm, rear_mm - sheet.dummy.gradual.later_mm[-1], _asked(_steps(sheet, GRADUAL)))
+
+
+def _onset_placed(sheet: Sheet, placement: int | str) -> float:
     typed = sheet.latest()[f"place/{placement}"].typed
-    truth_mm = float(onset_of_slack(typed["caliper_mm"], typed["gap_mm"]))
+    return float(onset_of_slack(typed["caliper_mm"], typed["gap_mm"]))
+
+
+def _answer(sheet: Sheet, placement: int, attitude: str) -> Answer:
+    truth_mm = _onset_placed(sheet, placement)
     found = _asked(_steps(sheet, f"rise/{placement}/{attitude}"))
     place_mm = found.least_squares_mm if found.onset_mm is None else found.onset_mm
     held = found.onset_mm is not None and found.interval_95_mm is not None

@@ -23,6 +23,8 @@ from daq.text import Line
 Short = Annotated[Line, Field(max_length=200)]
 Named = Annotated[Line, Field(min_length=1, max_length=200)]
 Setback = Annotated[float, Field(ge=-100, le=300)]
+Rate = Annotated[float, Field(ge=0.05, le=10)]
+Later = Annotated[float, Field(ge=0, le=40)]
 MOST_BYTES = 4 * 1024 * 1024
 
 
@@ -39,11 +41,27 @@ class Mass(_Part):
     pin_behind_mm: Annotated[float, Field(ge=-100, le=300)] = 0.0
 
 
+class Gradual(_Part):
+    """Two or three plates that are met one after the other, for a rise that has no corner."""
+
+    rates_n_per_mm: Annotated[tuple[Rate, ...], Field(min_length=2, max_length=4)]
+    later_mm: Annotated[tuple[Later, ...], Field(min_length=2, max_length=4)]
+    """How much further forward each plate is met than the first, which is 0."""
+
+    @pydantic.model_validator(mode="after")
+    def _one_each(self) -> Self:
+        if len(self.later_mm) != len(self.rates_n_per_mm):
+            raise ValueError(f"expected as many later_mm as rates, got {len(self.later_mm)}")
+        if self.later_mm[0] != 0.0 or list(self.later_mm) != sorted(set(self.later_mm)):
+            raise ValueError(f"later_mm: expected 0 first, then each plate further on, got {self.later_mm}")
+        return self
+
+
 class DummyParts(_Part):
     """The dummy as built and measured; a TOML file of the engineer's."""
 
     name: Named
-    rate_n_per_mm: Annotated[float, Field(ge=0.05, le=10)]
+    rate_n_per_mm: Rate
     """Of spring and rope together, by hung weights."""
     u_rate_n_per_mm: Annotated[float, Field(gt=0, le=1)]
     """Its standard uncertainty."""
@@ -56,10 +74,17 @@ class DummyParts(_Part):
     u_truth_mm: Annotated[float, Field(gt=0, le=2)] = 0.1
     """Standard uncertainty of one placement's onset: caliper and gap."""
     mass: Mass | None = None
+    gradual: Gradual | None = None
 
     @property
     def springs(self) -> Springs:
         return Springs((self.rate_n_per_mm,), angle_deg=self.angle_deg)
+
+    @property
+    def gradual_springs(self) -> Springs | None:
+        if self.gradual is None:
+            return None
+        return Springs(self.gradual.rates_n_per_mm, self.gradual.later_mm, self.angle_deg)
 
     @property
     def uncertain(self) -> Uncertain:
@@ -79,6 +104,8 @@ class ProofPlan(_Part):
     saddle_kg: Annotated[tuple[float, ...], Field(min_length=5, max_length=12)] = (5.0, 10.0, 15.0, 20.0, 30.0)
     gradient_pct: Annotated[float, Field(ge=4, le=5)] = 4.5
     read_s: Annotated[float, Field(ge=1, le=60)] = 3.0
+    gradual: bool = False
+    """Whether the dummy has plates for a gradual rise; sheets of before have none."""
 
     @pydantic.model_validator(mode="after")
     def _rising(self) -> Self:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.calibration.points import buoyancy_factor
-from daq.proof.dummy import BAR_LIMIT_N, onset_of_slack
+from daq.proof.dummy import BAR_LIMIT_N, Springs, onset_of_slack
 from daq.proof.scale import ways_of
 from daq.proof.sheet import ProofPlan, Reading, Sheet
 
 ATTITUDES = ("level", "climb")
+GRADUAL = "gradual"
 CALIPER_WITHIN_MM = 15.0
 """A caliper further from the scale than this is mistyped."""
 ENDS_MM = 15.0
@@ -77,6 +78,14 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
             yield _tilt(plan, f"tilt/{placement}/{attitude}", attitude)
             yield from _sweep(plan, f"rise/{placement}/{attitude}", "")
     yield _tilt(plan, "tilt/end/level", "level")
+    if plan.gradual:
+        yield Task(
+            f"place/{GRADUAL}",
+            "Hook in all plates, each with its spring and the gap measured before, both tethers on, the saddle so that "
+            "the ball hangs free. Type in the saddle by caliper and the gap under the ball to the first plate.",
+            ("caliper_mm", "gap_mm"), reads=False,
+        )  # fmt: skip
+        yield from _sweep(plan, GRADUAL, "All plates: ")
     yield from _sweep(plan, "flat", "The rope unhooked, tethers on: ")
     yield from _sweep(
         plan,
@@ -131,10 +140,11 @@ def check(sheet: Sheet, task: Task, reading: Reading) -> None:
             f"{CALIPER_WITHIN_MM:g} mm apart: measure again, from the BB's axis back"
         )
     if "gap_mm" in typed:
-        _check_placement(sheet, typed["caliper_mm"], typed["gap_mm"])
+        springs = sheet.dummy.gradual_springs if task.id.endswith(GRADUAL) else None
+        _check_placement(sheet, typed["caliper_mm"], typed["gap_mm"], springs or sheet.dummy.springs)
 
 
-def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float) -> None:
+def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float, springs: Springs) -> None:
     if not gap_mm > 0.0:
         raise BadValue("gap_mm: expected a gap under the ball, which has to hang free: go back with the saddle")
     onset_mm = float(onset_of_slack(caliper_mm, gap_mm))
@@ -144,7 +154,7 @@ def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float) -> None:
             f"the dummy's onset would be {onset_mm:.1f} mm; expected {front + ENDS_MM:g} to {rear - ENDS_MM:g} mm, "
             "well within the positions: change the rope's length"
         )
-    most_n = float(sheet.dummy.springs.hands_n(front, onset_mm))
+    most_n = float(springs.hands_n(front, onset_mm))
     if most_n > BAR_LIMIT_N:
         raise BadValue(
             f"at {front:g} mm the dummy would pull {most_n:.0f} N; its limit is {BAR_LIMIT_N:g} N: a longer rope, or a "

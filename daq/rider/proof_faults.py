@@ -5,12 +5,15 @@ the cells see.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from daq.values import Array
+
+HALVINGS = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class Wrong:
     backlash_mm: npt.ArrayLike = 0.0
     tilt_deg: npt.ArrayLike = 0.0
     """Shown minus true."""
+    gives_mm_per_n: npt.ArrayLike = 0.0
+    """How far bar and frame come towards the saddle under a load on the bar."""
 
     def setback_mm(self, reading_mm: npt.ArrayLike, forward: npt.ArrayLike, middle_mm: float = 60.0) -> Array:
         """The saddle's true position at a scale reading; forward: it came from behind."""
@@ -48,6 +53,18 @@ class Wrong:
             (1.0 + np.asarray(self.gain, float)) * reaches + np.asarray(self.crosstalk, float) * saddle
         ), saddle
 
+    def pulled_n(self, pull_n: Callable[[float], float], setback_mm: float) -> float:
+        """Load on the bar of springs that pull so much at a setback, of which a frame that gives way takes some.
+
+        The balance of spring and frame by bisection: what the springs pull falls as the frame gives.
+        """
+        gives = float(np.asarray(self.gives_mm_per_n))
+        low, high = 0.0, pull_n(setback_mm)
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            low, high = (middle, high) if pull_n(setback_mm + gives * middle) > middle else (low, middle)
+        return high
+
 
 FAULTS: dict[str, Wrong] = {
     "gain": Wrong(gain=0.02),
@@ -56,6 +73,7 @@ FAULTS: dict[str, Wrong] = {
     "crosstalk": Wrong(crosstalk=0.02),
     "stop": Wrong(stop_n=80.0),
     "tilt": Wrong(tilt_deg=0.3),
+    "flex": Wrong(gives_mm_per_n=0.05),
 }
 """Faults to try a proof with, by name."""
 
@@ -80,5 +98,6 @@ def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = 
     return replace(
         good,
         stop_n=more.stop_n,
+        gives_mm_per_n=more.gives_mm_per_n,
         **{name: np.asarray(getattr(good, name)) + getattr(more, name) for name in added},
     )

@@ -21,6 +21,7 @@ NAMED_BY = {
     "crosstalk": "crosstalk of saddle",
     "stop": "stop",
     "tilt": "tilt",
+    "flex": "flex",
 }
 """The part that has to be named for each fault."""
 READ_N, CALIPER_MM, GAP_MM, SET_MM = 0.05, 0.05, 0.05, 0.1
@@ -69,7 +70,9 @@ def swept(rng, wrong, onset, told, rate):
         stop_n=wrong.stop_n,
     )
     at = wider.setback_mm(np.broadcast_to(POSITIONS_MM, each), FORWARD) + rng.normal(0.0, SET_MM, each)
-    pull = rate / RATE * Springs((RATE,)).hands_n(at, onset[..., None, None])
+    # spring and frame in series: 1/k = 1/rate + what the frame gives
+    gives = np.asarray(wrong.gives_mm_per_n)
+    pull = rate / RATE * Springs((RATE,)).hands_n(at, onset[..., None, None]) / (1.0 + rate * gives)
     shared_hands, shared_saddle = Plank(10.0, 0.15, 0.1, 0.54).loads_n(at, 0.0)
     hands, _ = wider.shown_n(pull + shared_hands, shared_saddle)
     hands = hands + rng.normal(0.0, READ_N, each)

@@ -3,12 +3,16 @@
 import numpy as np
 
 from daq.live.proving.engineer import Engineer
-from daq.proof.sheet import DummyParts, Mass, ProofPlan, Reading, Sheet
+from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, Reading, Sheet
 from daq.proof.tasks import check, due
 from daq.rider.proof_faults import Wrong
 
 DUMMY = DummyParts(
-    name="dummy A", rate_n_per_mm=2.0, u_rate_n_per_mm=0.02, mass=Mass(mass_kg=10.0, ahead_m=0.15, above_m=0.1)
+    name="dummy A",
+    rate_n_per_mm=2.0,
+    u_rate_n_per_mm=0.02,
+    mass=Mass(mass_kg=10.0, ahead_m=0.15, above_m=0.1),
+    gradual=Gradual(rates_n_per_mm=(0.7, 0.7, 0.7), later_mm=(0.0, 20.0, 40.0)),
 )
 SOUND = Wrong()
 
@@ -16,7 +20,7 @@ SOUND = Wrong()
 def begun(**changes):
     fields = {
         "made_by": "R. Doe", "begun_utc": "2025-03-04T10:00:00+00:00", "rig": "jig", "calibration": "c1",
-        "parts": "p1", "simulated": True, "g_m_s2": 9.81, "dummy": DUMMY, "plan": ProofPlan(),
+        "parts": "p1", "simulated": True, "g_m_s2": 9.81, "dummy": DUMMY, "plan": ProofPlan(gradual=True),
     }  # fmt: skip
     return Sheet(**{**fields, **changes})
 

@@ -4,7 +4,7 @@ import pytest
 
 from daq.proof.dummy import Plank
 from daq.proof.proved import NotDone, proved
-from daq.proof.sheet import ProofPlan, Reading, Sheet, parts_of
+from daq.proof.sheet import Gradual, ProofPlan, Reading, Sheet, parts_of
 from daq.proof.tasks import BadValue, check, due, tasks
 from daq.rider.proof_faults import FAULTS
 from daq.rig import parse_rig
@@ -27,6 +27,9 @@ def test_a_sound_jig_is_proved(sound):
     assert abs(float(sound.trueness.bias_mm)) < 0.5
     assert all(one.held for one in sound.answers)
     assert (sound.flat.verdict, sound.loaded.verdict) == (Verdict.LIGHT, Verdict.LOADED)
+    assert sound.gradual.found
+    assert sound.gradual.onset.gradual
+    assert sound.gradual.rear_mm - sound.gradual.front_mm == 40.0
     # placements and settings scatter by 0.1 mm, 0.2 N on a rate of 2 N/mm: a rise of a tenth of that is found
     assert sound.smallest_rise_n_per_mm < 0.4
 
@@ -48,10 +51,32 @@ def test_a_failed_proof_names_the_likely_part(fault):
     assert NAMED_BY[fault] in [one.part for one in made.findings if one.named]
 
 
-def test_without_a_mass_to_share_the_proof_is_the_same():
-    alone = DUMMY.model_copy(update={"mass": None})
+def test_without_a_mass_to_share_and_without_plates_the_proof_is_the_same():
+    alone = DUMMY.model_copy(update={"mass": None, "gradual": None})
 
-    assert proved(worked(begun(dummy=alone), None, seed=4)).passed
+    made = proved(worked(begun(dummy=alone, plan=ProofPlan()), None, seed=4))
+
+    assert made.passed, made.failed
+    assert made.gradual is None
+
+
+def test_a_gradual_rise_found_outside_its_plates_fails_the_proof(sound):
+    """The gap is typed 45 mm too long: the plates would be met further forward than the rise begins."""
+    sheet = sound.sheet
+    at = sheet.latest()["place/gradual"]
+    off = at.model_copy(update={"typed": {**at.typed, "gap_mm": at.typed["gap_mm"] + 45.0}})
+
+    made = proved(sheet.with_reading(off))
+
+    assert [reason for reason in made.failed if reason.startswith("the gradual rise between")] == list(made.failed)
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"later_mm": (0.0, 20.0)}, {"later_mm": (5.0, 20.0, 40.0)}, {"later_mm": (0.0, 40.0, 20.0)}]
+)
+def test_plates_that_cannot_be_meant_are_refused(wrong):
+    with pytest.raises(ValueError, match="later_mm"):
+        Gradual(**{"rates_n_per_mm": (0.7, 0.7, 0.7), **wrong})
 
 
 def test_a_sheet_survives_its_file_and_gives_the_same_proof(sound):

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.proof.dummy import Plank, Springs
-from daq.proof.sheet import Sheet
-from daq.proof.tasks import Task, hung_n
+from daq.proof.sheet import Reading, Sheet
+from daq.proof.tasks import GRADUAL, Task, hung_n
 from daq.rider.proof_faults import Wrong
 
 SOFT = Springs((1.0,))
@@ -37,9 +37,20 @@ class Engineer:
 
     def __init__(self, rng: np.random.Generator, sheet: Sheet, plank: Plank | None, wrong: Wrong) -> None:
         self._rng, self._dummy, self._plan, self._plank, self.wrong = rng, sheet.dummy, sheet.plan, plank, wrong
+        self._springs = {"rise": sheet.dummy.springs, "loaded": SOFT}
+        if sheet.dummy.gradual_springs is not None:
+            self._springs[GRADUAL] = sheet.dummy.gradual_springs
         self._hung = {on: hung_n(sheet, on) for on in ("bar", "saddle")}
         self._datum_mm = float(rng.uniform(-1.0, 1.0)) * sheet.dummy.u_datum_mm * math.sqrt(3.0)
         self._onset_mm, self._tilt_deg = 60.0, 0.0
+        for reading in sheet.readings:
+            self._find(reading)
+
+    def _find(self, reading: Reading) -> None:
+        """Of a proof that goes on: dummy and jig as they were left."""
+        if "gap_mm" in reading.typed:
+            self._onset_mm = reading.typed["caliper_mm"] - reading.typed["gap_mm"] - self._datum_mm
+        self._tilt_deg = reading.typed.get("level_deg", self._tilt_deg)
 
     def does(self, task: Task) -> Done:
         """The finished task."""
@@ -50,7 +61,7 @@ class Engineer:
             at_mm = float(self.wrong.setback_mm(task.setback_mm, task.forward))
             typed = {"caliper_mm": self._read(at_mm + self._datum_mm, CALIPER_MM)}
         elif kind == "place":
-            typed = self._placed()
+            typed = self._placed(70.0 if number == GRADUAL else 60.0)
         elif kind == "tilt":
             self._tilt_deg = (
                 math.degrees(math.atan(0.01 * self._plan.gradient_pct)) if number.endswith("climb") else 0.0
@@ -64,8 +75,8 @@ class Engineer:
         shown = self.wrong.shown_n(*loads)
         return Done(typed, float(shown[0]), float(shown[1]), self._tilt_deg)
 
-    def _placed(self) -> dict[str, float]:
-        self._onset_mm = float(self._rng.uniform(58.0, 62.0))
+    def _placed(self, about_mm: float) -> dict[str, float]:
+        self._onset_mm = about_mm + float(self._rng.uniform(-2.0, 2.0))
         placed_mm = self._onset_mm + float(self._rng.uniform(8.0, 12.0))
         return {
             "caliper_mm": self._read(placed_mm + self._datum_mm, CALIPER_MM),
@@ -77,10 +88,11 @@ class Engineer:
         hands_n = saddle_n = 0.0
         if self._plank is not None:
             hands_n, saddle_n = (float(load_n) for load_n in self._plank.loads_n(at_mm, self._tilt_deg))
-        if kind == "rise":
-            hands_n += float(self._dummy.springs.hands_n(at_mm, self._onset_mm))
-        elif kind == "loaded":
-            hands_n += float(SOFT.hands_n(at_mm, max(self._plan.positions_mm) + 10.0))
+        if kind in self._springs:
+            springs, onset_mm = self._springs[kind], self._onset_mm
+            if kind == "loaded":
+                onset_mm = max(self._plan.positions_mm) + 10.0
+            hands_n += self.wrong.pulled_n(lambda mm: float(springs.hands_n(mm, onset_mm)), at_mm)
         return hands_n, saddle_n
 
     def _read(self, value: float, scatter: float) -> float:
