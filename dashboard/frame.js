@@ -16,6 +16,7 @@ const BESIDE = /** @type {const} */ ([
   ["#followup", "Follow-up"],
   ["#repeats", "Repeats"],
   ["#bench", "Bench"],
+  ["#prove", "Proof"],
 ]);
 const WINDOWS = /** @type {const} */ ([
   ["#rider", "Rider’s screen"],

@@ -9,6 +9,7 @@ import { mount as client } from "./screens/client.js";
 import { mount as decide } from "./screens/decide.js";
 import { mount as followup } from "./screens/followup.js";
 import { mount as plan } from "./screens/plan.js";
+import { mount as prove } from "./screens/prove.js";
 import { mount as repeats } from "./screens/repeats.js";
 import { mount as rider } from "./screens/rider.js";
 import { mount as run } from "./screens/run.js";
@@ -23,7 +24,7 @@ import { decodeBlock, Trace } from "./trace.js";
 const SCANS_KEPT = 21_000;
 
 /** @type {Record<string, (root: HTMLElement, store: import("./store.js").Store) => () => void>} */
-const SCREENS = { client, plan, checks, run, decide, followup, repeats, bench, rider, shown };
+const SCREENS = { client, plan, checks, run, decide, followup, repeats, bench, prove, rider, shown };
 
 const byId = (/** @type {string} */ id) => /** @type {HTMLElement} */ (document.getElementById(id));
 const role = await signIn(byId("screen"));

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import tempfile
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,12 +14,15 @@ import click
 
 from daq.cli.bench_talk import hello_of, write_new
 from daq.cli.files import text_of
-from daq.cli.prove_talk import desk_for, walk
+from daq.cli.prove_talk import walk
 from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 from daq.sources import loop
 
 if TYPE_CHECKING:
+    from daq.keep.store import Store
+    from daq.live.links import Link
+    from daq.live.session.session import Session
     from daq.proof.proved import Proof
     from daq.proof.sheet import DummyParts, Sheet
 
@@ -45,6 +50,15 @@ def prove() -> None:
 @click.option("--store", type=PATH, help="Store file.")
 @click.option("--simulated", is_flag=True, help="A simulated engineer, dummy and jig, to try it out. No --rig then.")
 @click.option("--fault", type=click.Choice(FAULTS), help="With --simulated: what is wrong with the jig.")
+@click.option(
+    "--board",
+    default="simulated",
+    show_default=True,
+    type=click.Choice(["simulated", "reference"]),
+    help="With --simulated; reference: the reference board's own program, executed (pace 10 at most).",
+)
+@click.option("--page", is_flag=True, help="Work through it on the dashboard, not here.")
+@click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the dashboard.")
 @click.option("--pace", default=1.0, show_default=True, type=click.FloatRange(0.1, 200), help="Of a simulated jig.")
 @click.option("--seed", default=1, show_default=True, type=click.IntRange(0), help="With --simulated.")
 @JSON
@@ -56,63 +70,86 @@ def run(sheet: Path, rig_file: Path | None, store: Path | None, simulated: bool,
         fail(REFUSED, "expected either --rig with the jig to prove, or --simulated")
     if words["fault"] and not simulated:
         fail(REFUSED, "--fault goes with --simulated: a real jig has its own")
-    kept = _read_sheet(sheet) if sheet.exists() else None
-    if kept is None and not words["made_by"]:
+    if words["board"] != "simulated" and not simulated:
+        fail(REFUSED, "--board goes with --simulated: a real jig has its own")
+    if not sheet.exists() and not words["made_by"]:
         fail(REFUSED, "--by: expected who proves; a certificate names its maker")
-    with _exits():
-        code = _worked(sheet, kept, rig_file, store_path(store), words)
+    if sheet.exists():
+        _read_sheet(sheet)
+    dummy = None if sheet.exists() else _dummy(words["dummy"], simulated=simulated)
+    with _exits(), tempfile.TemporaryDirectory(prefix="foreaft-board-") as folder:
+        code = _worked(sheet, dummy, rig_file, store_path(store), words, Path(folder))
     if code != 0:
         raise SystemExit(code)
     _told(_proved(_read_sheet(sheet)), as_json)
 
 
-def _worked(sheet: Path, kept: Sheet | None, rig_file: Path | None, path: Path, words: dict[str, Any]) -> int:
-    """A session on the rig file's jig, or a simulated one, for the duration of the proof; returns the exit code."""
-    from daq.keep.store import Store
-    from daq.live.daemon import serve
-    from daq.live.proving.simulated import SimulatedProof
-    from daq.live.real import on_rig
-    from daq.proof.sheet import DummyParts
+def _worked(
+    sheet: Path, dummy: DummyParts | None, rig_file: Path | None, path: Path, words: dict[str, Any], folder: Path
+) -> int:
+    """A session on the jig of the rig file, or a simulated one, around the proof; the exit code.
 
-    dummy = DummyParts.model_validate(SIMULATED_DUMMY)
-    if kept is None and rig_file is not None:
-        dummy = _dummy(words["dummy"])
+    dummy: of a new sheet; None: the sheet is there.
+    """
+    from daq.keep.store import Store
+    from daq.live.daemon import listen, serve, url_of
+    from daq.live.real import on_rig
+
+    listener = listen("127.0.0.1", words["port"]) if words["page"] else None
     path.parent.mkdir(parents=True, exist_ok=True)
     code = [MISSING]
     with Store.open(path) as opened:
 
         async def all_of_it() -> None:
-            trial = None
-            if rig_file is None:
-                trial = SimulatedProof(opened, seed=words["seed"], pace=words["pace"])
-                session, links = trial.session, trial.links
-            else:
-                session, links = on_rig(rig_file, opened)
+            session, links = _simulated(opened, words, folder) if rig_file is None else on_rig(rig_file, opened)
+            desk = session.proving
 
             async def until() -> None:
-                desk = desk_for(session, kept, sheet, dummy, words)
                 await hello_of(session)
-                code[0] = await walk(desk, trial, words["fault"])
+                if dummy is None:
+                    await desk.take_up(sheet)
+                else:
+                    what = {name: words[name] for name in ("made_by", "place", "placements", "read_s")}
+                    await desk.begin(dummy, **what, path=sheet)
+                if listener is None:
+                    code[0] = await walk(desk, simulated=rig_file is None)
+                else:
+                    tell(f"proof: {url_of(listener)}#prove")
+                    await asyncio.Event().wait()
 
-            if await serve(session, links, until=until()) is not None:
-                code[0] = KEYBOARD
+            if await serve(session, links, listener=listener, until=until()) is not None:
+                code[0] = 0 if listener is not None and (desk.work is None or desk.work.task is None) else KEYBOARD
 
         loop.run(all_of_it())
     return code[0]
+
+
+def _simulated(opened: Store, words: dict[str, Any], folder: Path) -> tuple[Session, list[Link]]:
+    from daq.live.proving.simulated import SimulatedProof
+    from daq.rider.proof_faults import FAULTS as WRONG
+    from daq.rider.proof_faults import Wrong
+    from daq.sources.reference_bench import build
+
+    built = build(folder) if words["board"] == "reference" else None
+    wrong = WRONG[words["fault"]] if words["fault"] else Wrong()
+    made = SimulatedProof(opened, seed=words["seed"], pace=words["pace"], wrong=wrong, reference=built)
+    return made.session, made.links
 
 
 @contextlib.contextmanager
 def _exits() -> Iterator[None]:
     """Turns an error into one sentence and its exit code."""
     from daq.keep.errors import StoreError
+    from daq.live.daemon import AddressTaken
     from daq.refusals import NotNow
     from daq.rig import RigError
+    from daq.sources.reference_bench import CannotBuild
 
     try:
         yield
     except StoreError as error:
         fail(UNUSABLE, error)
-    except (TimeoutError, ConnectionError, OSError) as error:
+    except (TimeoutError, OSError, AddressTaken, CannotBuild) as error:
         fail(MISSING, error)
     except (RigError, ValueError, NotNow) as error:
         fail(REFUSED, error)
@@ -172,11 +209,13 @@ SIMULATED_DUMMY: dict[str, Any] = {
 }
 
 
-def _dummy(path: Path | None) -> DummyParts:
+def _dummy(path: Path | None, *, simulated: bool) -> DummyParts:
     from pydantic import ValidationError
 
     from daq.proof.sheet import DummyParts
 
+    if simulated:
+        return DummyParts.model_validate(SIMULATED_DUMMY)
     if path is None:
         fail(REFUSED, "--dummy: expected the dummy's measured values; see firmware_notes/proof_dummy.example.toml")
     try:
@@ -190,7 +229,7 @@ def _dummy(path: Path | None) -> DummyParts:
 def _read_sheet(path: Path) -> Sheet:
     from pydantic import ValidationError
 
-    from daq.live.proving.desk import load
+    from daq.keep.proofs import load
 
     try:
         return load(path)

@@ -29,9 +29,10 @@ def certificate(proof: Proof) -> dict[str, Any]:
         "made_by": sheet.made_by,
         "place": sheet.place,
         "made_utc": sheet.begun_utc,
-        "valid_until_utc": valid_until_utc(sheet.begun_utc),
+        "valid_until_utc": valid_until_utc(sheet.begun_utc) if proof.passed else None,
         "jig": sheet.rig,
         "parts": sheet.parts,
+        "consists_of": list(sheet.consists_of),
         "calibration": sheet.calibration,
         "dummy": sheet.dummy.model_dump(),
         "bias_mm": float(found.bias_mm),
@@ -93,7 +94,8 @@ def lines(content: dict[str, Any]) -> list[str]:
         *([] if content["gradual"] is None else [f"gradual rise: {content['gradual']}"]),
         *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
         *(f"  - {reason}" for reason in content["reasons"]),
-        f"by {content['made_by']}, {content['made_utc']}; valid to {content['valid_until_utc'][:10]}",
+        f"by {content['made_by']}, {content['made_utc']}"
+        + (f"; valid to {content['valid_until_utc'][:10]}" if content["valid_until_utc"] else ""),
     ]
 
 

@@ -127,6 +127,8 @@ class Reading(_Part):
     hands_n: float | None = None
     saddle_n: float | None = None
     tilt_deg: float | None = None
+    zero_counts: tuple[float, ...] = ()
+    """Of the task that takes the zero: a proof that goes on in another session goes on with it."""
 
 
 class Sheet(_Part):
@@ -140,6 +142,8 @@ class Sheet(_Part):
     calibration: Short
     parts: Short
     """Of `parts_of`, when it was begun."""
+    consists_of: tuple[Short, ...] = ()
+    """The same parts in words."""
     simulated: bool
     g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)]
     dummy: DummyParts
@@ -152,6 +156,13 @@ class Sheet(_Part):
 
     def with_reading(self, reading: Reading) -> Sheet:
         return self.model_copy(update={"readings": (*self.readings, reading)})
+
+
+def parts_said(rig: Rig) -> tuple[str, ...]:
+    """The parts of a jig in words, for its certificate."""
+    cells = (f"{one.name} ({one.role})" for one in rig.channels if one.role != "unused")
+    at = rig.geometry
+    return (*cells, f"bar {1000 * at.bar_x_m:g} mm ahead of the BB and {1000 * at.bar_y_m:g} mm above it")
 
 
 def parts_of(rig: Rig, calibration: str) -> str:

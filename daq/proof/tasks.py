@@ -11,17 +11,18 @@ from daq.measure.calibration.points import buoyancy_factor
 from daq.proof.dummy import BAR_LIMIT_N, Springs, onset_of_slack
 from daq.proof.scale import ways_of
 from daq.proof.sheet import ProofPlan, Reading, Sheet
+from daq.refusals import BadValue
 
+CAUTION = (
+    "Nobody sits on the jig. Eye protection on; both tethers on spring and rope; hands off while a reading is taken. "
+    "Not more than 150 N on the bar. Dimensions and safety: firmware_notes/proof_dummy.md."
+)
 ATTITUDES = ("level", "climb")
 GRADUAL = "gradual"
 CALIPER_WITHIN_MM = 15.0
 """A caliper further from the scale than this is mistyped."""
 ENDS_MM = 15.0
 """The onset lies this far or more within the outermost positions."""
-
-
-class BadValue(ValueError):
-    """The typed value is implausible; the text says why and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +123,8 @@ def _way(forward: bool) -> str:
 def check(sheet: Sheet, task: Task, reading: Reading) -> None:
     """Raises BadValue if a typed value is implausible, or would overload the dummy."""
     typed = reading.typed
-    missing = [name for name in task.typed if name not in typed]
-    if missing:
-        raise BadValue(f"expected {' and '.join(missing)}")
+    if set(typed) != set(task.typed):
+        raise BadValue(f"expected {' and '.join(task.typed) or 'no value'}, got {', '.join(typed) or 'none'}")
     if reading.hands_n is not None and abs(reading.hands_n) > BAR_LIMIT_N:
         raise BadValue(
             f"{reading.hands_n:.0f} N on the bar; the dummy's limit is {BAR_LIMIT_N:g} N: go back with the saddle at "

@@ -15,7 +15,7 @@ OWN = {
     "keep/store/file.py": "makes the store; SQLite reads it",
     "keep/store/migrations.py": "writes",
     "keep/store/vanished.py": "the store it has open already",
-    "live/proving/desk.py": "writes a sheet",
+    "keep/proofs.py": "writes a sheet",
     "live/web/steady.py": "the kernel's own word of its start",
     "live/web/keys_file.py": "its own keys",
     "cli/access.py": "writes codes",

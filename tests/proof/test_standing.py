@@ -5,11 +5,12 @@ from dataclasses import replace
 import pytest
 
 from daq.jig import beginning, conditions_of
-from daq.proof.certificate import certificate, rig_tables
+from daq.proof.certificate import certificate, lines, rig_tables
 from daq.proof.dummy import Plank
 from daq.proof.proved import proved
 from daq.proof.sheet import parts_of
 from daq.proof.standing import proof_said
+from daq.rider.proof_faults import FAULTS
 from daq.rig import RigError, parse_rig
 from daq.setback_scale import SetbackScale
 from daq.sweep.plan import Plan, out_and_back
@@ -96,3 +97,10 @@ def test_a_certificate_says_that_nobody_accredits_it_and_until_when_it_holds(rig
     assert any("not an accredited test" in sentence for sentence in content["statements"])
     assert content["valid_until_utc"] == "2026-03-04T10:00:00+00:00"
     assert [one["degrees_of_freedom"] for one in content["budget"]] == [3, None]
+
+
+def test_a_failed_proof_is_valid_until_no_day(rig):
+    failed = proved(worked(begun(), Plank(10.0, 0.15, 0.1, 0.54), wrong=FAULTS["tilt"]))
+
+    assert certificate(failed)["valid_until_utc"] is None
+    assert "valid to" not in "".join(lines(certificate(failed)))

@@ -17,6 +17,7 @@ from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
+from daq.live.session.proof_desk import ProofDesk
 from daq.live.session.readings import readings
 from daq.live.session.settling import Settling
 from daq.live.session.storing import Storing
@@ -58,8 +59,13 @@ class Session:
         at = self.acquisition = Acquisition(
             rig, calibration, clock, rider, storing=storing, simulated=simulated, recorder=recorder
         )
-        self.occupied = Occupied(sweep=lambda: self.sweep.under_way, bench=lambda: self.calibrating.readings_due())
+        self.occupied = Occupied(
+            sweep=lambda: self.sweep.under_way,
+            bench=lambda: self.calibrating.readings_due(),
+            proof=lambda: self.proving.has_jig(),
+        )
         self.zero = ZeroDesk(at, self.occupied)
+        self.proving = ProofDesk(at, self.occupied, self.zero)
         self.calibrating = CalibrationDesk(at, self.occupied, put_aside=lambda: self.sweep.put_aside())
         self.visit = VisitDesk(at, self.occupied, readings=self._readings, other_rider=self._other_rider)
         self.sweep = SweepDesk(

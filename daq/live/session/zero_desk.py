@@ -3,6 +3,8 @@ zero."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from daq.live.session.acquisition import Acquisition
@@ -38,9 +40,9 @@ class ZeroDesk:
         return None if self._at.pipeline.zero_counts is None else self._taken_us
 
     async def take(self) -> Zero:
-        """Take the last seconds' readings as the empty jig's. NotNow during a sweep; NoZero if the jig is not at
-        rest."""
-        self._occupied.refuse("a zero is taken, which would shift its steps", by=("sweep",))
+        """Take the last seconds' readings as the empty jig's. NotNow during a sweep or a proof; NoZero if the jig is
+        not at rest."""
+        self._occupied.refuse("a zero is taken, which would shift its steps", by=("sweep", "proof"))
         at = self._at
         at.drain()
         zero = zero_of(at.pipeline.recent_counts(), at.pipeline.calibration)
@@ -55,6 +57,16 @@ class ZeroDesk:
             at.note("caution", f"since the last zero, {doubt.sentence}")
         await at.stored()
         return zero
+
+    async def restore(self, counts: Sequence[float]) -> None:
+        """Go on with the zero that a proof was begun with. NotNow in a sweep; ValueError when it is of other cells."""
+        self._occupied.refuse("a zero is taken, which would shift its steps", by=("sweep",))
+        if len(counts) != len(self._at.pipeline.calibration.channels):
+            raise ValueError(f"the zero kept is of {len(counts)} channels: begin anew, with the jig empty")
+        self._at.act(ZERO, {"zero_counts": list(counts)})
+        self._taken_us = self._at.clock.now_us()
+        self.forget_holds()
+        await self._at.stored()
 
     async def hold(self) -> SumCheck:
         """Add up the last seconds, feet off the pedals, together with the earlier holds since the zero. NotNow during a
