@@ -165,7 +165,7 @@ def result(sheet: Path, html: Path | None, as_json: bool) -> None:
     """
     made = _proved(_read_sheet(sheet))
     if html is not None:
-        from daq.live.proving.page import proof_page
+        from daq.live.bench.proof_page import proof_page
         from daq.live.web.api import PAGE
         from daq.proof.certificate import certificate
 

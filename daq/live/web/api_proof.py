@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.keep.errors import NotThere
 from daq.keep.json_text import plain
 from daq.keep.proofs import SUFFIX
-from daq.live.proving.page import proof_page
+from daq.live.bench.proof_page import proof_page
 from daq.live.session.proof_desk import ProofDesk, fields
 from daq.live.session.session import Session
 from daq.proof.certificate import certificate, lines, rig_tables

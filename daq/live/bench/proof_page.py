@@ -12,4 +12,4 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 def proof_page(content: Mapping[str, Any], *, css: str | None = None) -> str:
     """The page. css: the style written into it; None links the daemon's own style sheet."""
     pages = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
-    return pages.get_template("certificate.html").render(**content, css=css) + "\n"
+    return pages.get_template("proof.html").render(**content, css=css) + "\n"
