@@ -58,7 +58,7 @@ def finished(tmp_path_factory):
     One of everything is done by the board; the sweeps that are only more of the same are on the sheet already.
     """
     folder = tmp_path_factory.mktemp("proof")
-    save(sheet_without("empty", "scale/", "bar/", "place/3", "tilt/3", "rise/3/level", "gradual/1"), folder / "p.json")
+    save(sheet_without("empty", "scale/", "bar/", "place/3", "tilt/3", "rise/3/", "gradual/1"), folder / "p.json")
     return folder, run_on(folder)
 
 
