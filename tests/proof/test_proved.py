@@ -103,7 +103,7 @@ def test_every_position_is_reached_both_ways_and_both_attitudes_at_every_placeme
 @pytest.mark.parametrize(
     ("task", "typed", "sentence"),
     [
-        ("place/1", {"caliper_mm": 70.0}, "expected gap_mm"),
+        ("place/1", {"caliper_mm": 70.0}, "expected caliper_mm and gap_mm, got caliper_mm"),
         ("place/1", {"caliper_mm": 70.0, "gap_mm": 0.0}, "has to hang free"),
         ("place/1", {"caliper_mm": 150.0, "gap_mm": 10.0}, "onset would be 140.0 mm"),
         ("place/1", {"caliper_mm": 104.0, "gap_mm": 10.0}, "would pull 168 N; its limit is 150 N"),
