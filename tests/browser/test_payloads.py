@@ -10,13 +10,13 @@ import multiprocessing
 import re
 
 import pytest
+from daq.live.proving.page import proof_page
 
 from daq.fit.case import Case, evidence_of
 from daq.fit.decision import Decision
 from daq.fit.intake import Intake
 from daq.keep.again.report import printed
 from daq.live.bench.certificate_page import certificate_page
-from daq.live.proving.page import proof_page
 from tests.browser.answers import ANSWERS
 from tests.browser.conftest import DASHBOARD
 from tests.keep.again.cases import CASE, DECISION
