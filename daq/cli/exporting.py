@@ -33,7 +33,14 @@ from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
     is_flag=True,
     help="Days to months and masses to 5 kg: harder to trace to a person. Feet are computed with that mass.",
 )
-@click.option("--c3d", "with_c3d", is_flag=True, help="A C3D file of each sweep too, for motion laboratories.")
+@click.option(
+    "--format",
+    "format_",
+    type=click.Choice(["package", "c3d", "bids"]),
+    default="package",
+    show_default=True,
+    help="package: the data package; c3d: the same with a C3D file of each sweep; bids: a BIDS dataset with motion.",
+)
 @a_store
 def export(
     sweeps: tuple[int, ...],
@@ -44,16 +51,19 @@ def export(
     licence: str | None,
     contributors: tuple[str, ...],
     is_coarse: bool,
-    with_c3d: bool,
+    format_: str,
     store: Path | None,
 ) -> None:
     """Write SWEEPS into FOLDER as a data package: steps, strokes, loads, raw, calibrations, methods, exclusions.
+
+    Or as a BIDS dataset, which has loads, steps and answers alone.
 
     Pseudonyms only. Research needs the client's consent. A sweep with lost data is exported with its gap; one that
     cannot be exported is reported and left out. Run again with the same FOLDER, an interrupted export continues. The
     daemon may be running.
     """
     from daq.keep.again.recompute import recompute_stored
+    from daq.keep.package.bids_dataset import export_bids
     from daq.keep.package.export import export as exported
     from daq.keep.package.permission import exportable
 
@@ -72,20 +82,18 @@ def export(
             fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
         simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
         terms = LICENCES[licence] if licence else FREE if simulated else CLOSED
-        made = exported(
-            open_store,
-            ids,
-            folder,
-            recompute_stored,
-            purpose=purpose,
-            licence=terms,
-            contributors=named,
-            form=form,
-            is_coarse=is_coarse,
-            with_c3d=with_c3d,
-            progress=progress,
-            told=said.append,
-        )
+        common: Any = {
+            "purpose": purpose,
+            "licence": terms,
+            "contributors": named,
+            "is_coarse": is_coarse,
+            "progress": progress,
+            "told": said.append,
+        }
+        if format_ == "bids":
+            made = export_bids(open_store, ids, folder, recompute_stored, **common)
+        else:
+            made = exported(open_store, ids, folder, recompute_stored, form=form, with_c3d=format_ == "c3d", **common)
     for line in (*said, *made):
         tell(str(line))
     raise SystemExit(CHECK_FAILED if any(line.startswith("left out:") for line in said) else 0)

@@ -15,10 +15,11 @@ from typing import Any
 
 import numpy as np
 
-from daq.items import Event, Item
+from daq.items import Item
 from daq.keep.again.derived import Derived
 from daq.keep.errors import StoreError
-from daq.pipeline import FITTER
+from daq.keep.package.acts import acts
+from daq.keep.package.bids import setback_mm
 from daq.values import NAN, Array
 
 NAME = "sweep.c3d"
@@ -74,11 +75,7 @@ def events(derived: Derived, items: Sequence[Item], begin_s: float) -> list[tupl
 
     A file begins with its first sample: earlier actions are placed at 0.
     """
-    found = [
-        (item.received_us / 1e6 - begin_s, str(item.content["event"]))
-        for item in items
-        if isinstance(item, Event) and item.kind == FITTER
-    ]
+    found = acts(items, begin_s)
     for number, step in enumerate(derived.steps, start=1):
         if step.strokes:
             found += [(step.strokes[0].start_s - begin_s, f"step {number} begins")]
@@ -101,17 +98,9 @@ def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[A
         AnalogChannel("hands", "N", "support force at the hands along the jig normal", part("hands_n")),
         AnalogChannel("saddle", "N", "support force at the saddle along the jig normal", part("saddle_n")),
         AnalogChannel("tilt", "deg", "tilt of the jig, nose up positive", part("tilt_deg")),
-        AnalogChannel("setback", "mm", "saddle behind the bottom bracket, during a step", _setback(derived, at_s)),
+        AnalogChannel("setback", "mm", "saddle behind the bottom bracket, during a step", setback_mm(derived, at_s)),
         *(AnalogChannel(name, "N", f"cell {name}", even(cells_n[:, i])) for i, name in enumerate(derived.cells)),
     ]
-
-
-def _setback(derived: Derived, at_s: Array) -> Array:
-    setback_mm = np.full(len(at_s), NAN)
-    for step in derived.steps:
-        if step.strokes:
-            setback_mm[(at_s >= step.strokes[0].start_s) & (at_s < step.strokes[-1].end_s)] = step.setback_mm
-    return setback_mm
 
 
 def _describe(writer: Any, channels: Sequence[AnalogChannel]) -> None:

@@ -24,7 +24,7 @@ from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import recompute
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.clients import people
-from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly
+from daq.keep.errors import StoreDamaged
 from daq.keep.json_text import digest, json_text
 from daq.keep.package import c3d_file
 from daq.keep.package.c3d_file import c3d_bytes
@@ -34,14 +34,14 @@ from daq.keep.package.computed_tables import derived_tables
 from daq.keep.package.datapackage import file_resource, resource, write_descriptor
 from daq.keep.package.folder import describe_folder
 from daq.keep.package.keys import FORMAT
-from daq.keep.package.permission import Purpose, refuse_names, refuse_unless_agreed
+from daq.keep.package.one_by_one import one_by_one
+from daq.keep.package.permission import Purpose, refuse_names
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.private import make_folder, new_file
 from daq.keep.store import Store
-from daq.keep.store.file import note_beside
-from daq.keep.store.sessions import SessionRecord, SweepRecord, add_copy
+from daq.keep.store.sessions import SessionRecord, SweepRecord
 
 FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 """Keys of events that hold free text."""
@@ -91,41 +91,15 @@ def export(
     manner = _Manner(
         recompute_coarse if is_coarse else recompute_stored, purpose, is_coarse, terms, form, with_c3d, tell
     )
-    named = {sweep_id: _sweep_name(store, store.sweep(sweep_id), is_coarse) for sweep_id in sweep_ids}
-    for sweep_id in named:
-        refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
-    note_copy(store, folder, list(named), tell)  # before, not after: else a kill could leave an unknown copy
-    make_folder(folder)
-    made = []
-    try:
-        for done, (sweep_id, name) in enumerate(named.items(), start=1):
-            if (folder / name).exists():
-                tell(f"{folder / name} is there already and stays as it is")
-            else:
-                try:
-                    with store.snapshot():
-                        made.append(_export_one(store, sweep_id, folder / name, manner))
-                except (StoreError, ValueError) as error:
-                    if told is None:
-                        raise
-                    told(f"left out: sweep {sweep_id}: {error}")
-            if progress is not None:
-                progress(done, len(named))
-    finally:
+    targets = {one: folder / _sweep_name(store, store.sweep(one), is_coarse) for one in sweep_ids}
+
+    def write(sweep_id: int, target: Path) -> Path:
+        return _export_one(store, sweep_id, target, manner)
+
+    def describe() -> None:
         describe_folder(folder, tell)
-    return made
 
-
-def note_copy(
-    store: Store, folder: Path, sweep_ids: Sequence[int], tell: Callable[[str], None], client_id: int | None = None
-) -> None:
-    """Records in the store that these sweeps are copied to a folder, so that forgetting can name it. Works beside a
-    running daemon. A read-only store records nothing, which is reported.
-    """
-    try:
-        note_beside(store.path, lambda db: add_copy(db, "export", folder, sweep_ids, client_id=client_id))
-    except StoreReadOnly:
-        tell(f"{store.path} cannot be written, so this export is not noted in it: forgetting a client will not name it")
+    return one_by_one(store, folder, targets, write, describe, purpose=purpose, progress=progress, told=told)
 
 
 def recompute_coarse(store: Store, sweep_id: int) -> Derived:

@@ -11,7 +11,8 @@ from daq.keep.again.derived import Derived
 from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.json_text import plain
-from daq.keep.package.export import export, note_copy
+from daq.keep.package.export import export
+from daq.keep.package.one_by_one import note_copy
 from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
 from daq.keep.store.sessions import copies_of

@@ -31,9 +31,9 @@ def archive(tmp_path_factory):
     """Twenty sweeps, every other one as CSV."""
     folder = tmp_path_factory.mktemp("archive")
     with Store.open(folder / "store.sqlite") as store:
-        for number in range(20):
-            form = ("parquet", "csv.gz")[number % 2]
-            export(store, [stored(store, seconds=2)], folder / "sweeps", computed, form=form)
+        ids = [stored(store, seconds=2) for _ in range(20)]
+        for begin, form in enumerate(("parquet", "csv.gz")):
+            export(store, ids[begin::2], folder / "sweeps", computed, form=form)
     return folder / "sweeps"
 
 

@@ -17,17 +17,14 @@ from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
 from daq.values import Loads
-from tests.faults.rescue import make
 
 LABELS = ["hands", "saddle", "tilt", "setback", "hands", "saddle"]
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("c3d")
-    make(folder / "store.sqlite", 1)
-    with Store.open(folder / "store.sqlite") as store:
-        (made,) = export(store, [1], folder / "out", recompute_stored, with_c3d=True)
+def made(ridden_store, tmp_path_factory):
+    with Store.open(ridden_store, write=False) as store:
+        (made,) = export(store, [1], tmp_path_factory.mktemp("c3d") / "out", recompute_stored, with_c3d=True)
         yield made, recompute_stored(store, 1)
 
 

@@ -17,17 +17,15 @@ from daq.keep.package.recomputed import derive_exported
 from daq.keep.store import Store
 from daq.keep.store.rows import update_row
 from tests.bits import bits
-from tests.faults.rescue import make
 
 MASS_KG = 73.4
 DAYS = {"begun": "2026-03-29", "checked": "2026-03-14"}
 
 
 @pytest.fixture
-def store(tmp_path):
+def store(own_ridden_store):
     """Two sweeps of one rider of 73.4 kg, with days in what was said of them."""
-    make(tmp_path / "store.sqlite", 2)
-    with Store.open(tmp_path / "store.sqlite") as store:
+    with Store.open(own_ridden_store) as store:
         with store.writing() as db:
             for sweep_id in (1, 2):
                 rider = {"pseudonym": store.sweep(sweep_id).rider["pseudonym"], "mass_kg": MASS_KG}

@@ -12,7 +12,6 @@ import pytest
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.store import Store
-from tests.faults.rescue import make
 
 PAGE = Path(__file__).parents[3] / "daq" / "keep" / "package" / "examples.md"
 EXAMPLES = re.findall(r"```(\w+)\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
@@ -21,10 +20,9 @@ AT_HAND = [one for one in EXAMPLES if shutil.which(LANGUAGES[one[0]][0])]
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
+def folder(ridden_store, tmp_path_factory):
     folder = tmp_path_factory.mktemp("examples")
-    make(folder / "store.sqlite", 2)
-    with Store.open(folder / "store.sqlite") as store:
+    with Store.open(ridden_store, write=False) as store:
         export(store, [1, 2], folder / "out", recompute_stored, form="parquet")
         steps = [step.hand_load_n for sweep_id in (1, 2) for step in recompute_stored(store, sweep_id).steps]
     return folder / "out", f"{len(steps)} {sum(steps) / len(steps):.3f}"

@@ -1,0 +1,190 @@
+"""What an exported sweep holds: every cell against its schema, and the same numbers from every reader."""
+
+import hashlib
+import json
+import re
+from pathlib import Path
+
+import duckdb
+import frictionless
+import jsonschema
+import numpy as np
+import pandas
+import polars
+import pyarrow.parquet as parquet
+import pytest
+
+from daq.keep.again.derived import Derived, exclusions
+from daq.keep.again.recompute import recompute_stored
+from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
+from daq.keep.package.export import export
+from daq.keep.package.tables import read_table, write_table
+from daq.keep.store import Store
+from daq.values import Loads, Result, Verdict
+from tests.keep.jig import pedalling
+from tests.keep.sweeps import computed
+
+VERSIONS = Path(__file__).parent / "table_versions.json"
+TABLES = {
+    "sweep", "raw_jig", "notifications", "hellos", "events", "channels", "calibrations", "results",
+    "steps", "strokes", "exclusions", "loads", "onset", "validity", "clocks", "methods",
+}  # fmt: skip
+
+
+def test_a_sweep_as_csv_is_a_valid_data_package_to_the_last_cell_and_key(packages):
+    report = frictionless.validate(str(packages["csv.gz"] / "datapackage.json"))
+
+    assert report.flatten(["type", "note"]) == []
+    assert report.valid
+    assert report.stats["tasks"] == len(TABLES)
+
+
+def test_every_value_and_key_of_a_parquet_export_fits_its_schema(packages):
+    # frictionless reads Parquet through pandas, which makes floats of integers with gaps: it is given the rows.
+    made, resources = packages["parquet"], []
+    for one in json.loads((made / "datapackage.json").read_text())["resources"]:
+        table = parquet.read_table(made / one["path"])
+        assert table.column_names == [field["name"] for field in one["schema"]["fields"]]
+        assert len(table) > 0
+        resources.append({"name": one["name"], "data": table.to_pylist(), "schema": one["schema"]})
+
+    assert problems(resources) == []
+    (strokes,) = [one for one in resources if one["name"] == "strokes"]
+    strokes["data"][1]["stroke"] = 1
+    strokes["data"][3]["step"] = 9
+    assert {kind for kind, *_ in problems(resources)} == {"primary-key", "foreign-key"}
+
+
+def test_every_verdict_and_result_has_its_meaning_in_the_schema():
+    assert list(VERDICTS) == [str(one) for one in Verdict]
+    assert list(RESULTS) == [str(one) for one in Result]
+
+
+def problems(resources):
+    found = frictionless.Package.from_descriptor({"name": "one", "resources": resources}).validate()
+    return found.flatten(["type", "rowNumber", "fieldName", "note"])
+
+
+@pytest.mark.parametrize("table", sorted(TABLES))
+def test_what_a_column_holds_is_what_its_schema_says(packages, table):
+    """JSON against its JSON Schema; a version of the schema that changes when a column does."""
+    made = packages["parquet"]
+    (one,) = [one for one in json.loads((made / "datapackage.json").read_text())["resources"] if one["name"] == table]
+    schema = one["schema"]
+    for field in schema["fields"]:
+        assert ("jsonSchema" in field) == (field["type"] in ("object", "array")), field["name"]
+        if "jsonSchema" in field:
+            for text in read_table(made, table)[field["name"]]:
+                jsonschema.Draft202012Validator.check_schema(field["jsonSchema"])
+                if text is not None:
+                    jsonschema.validate(json.loads(text), field["jsonSchema"])
+    columns = [f"{field['name']} {field['type']} {field.get('unit', '')}".strip() for field in schema["fields"]]
+    written = json.loads(VERSIONS.read_text())
+    assert written[f"{table}/{schema['version']}"] == columns, "columns changed: give the table another version"
+
+
+def test_channels_lead_from_counts_to_loads(ridden_store, tmp_path):
+    """By the formula that stands in the schema, with nothing of ours: counts, coefficients and zero of the tables."""
+    with Store.open(ridden_store, write=False) as store:
+        (made,) = export(store, [1], tmp_path / "out", recompute_stored, form="parquet")
+    raw, loads = (pandas.read_parquet(made / f"{table}.parquet") for table in ("raw_board", "loads"))
+    channels = pandas.read_parquet(made / "channels.parquet")
+
+    assert set(channels.role) == {"hands", "saddle", "tilt"}
+    for row in channels.to_dict("records"):
+        p = np.polynomial.Polynomial(json.loads(row["coefficients"]))
+        value = p(raw[row["count"]]) - (0.0 if row["role"] == "tilt" else p(row["zero_counts"]))
+        assert np.abs(value - loads[row["load"]]).max() <= 0.002
+        assert row["unit"] == ("deg" if row["role"] == "tilt" else "N")
+
+
+def test_the_descriptor_follows_version_2_of_the_standard(packages):
+    # datapackage.org/standard: $schema of package and resource, `type: table`, licences by Open Definition name,
+    # hash with its algorithm; `unit` is a custom property, UCUM codes.
+    made = packages["parquet"]
+    package = json.loads((made / "datapackage.json").read_text())
+    assert package["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
+    (licence,) = package["licenses"]
+    assert licence["name"] == "CC0-1.0"
+    assert package["simulated"] is True
+    assert "SIMULATED" in package["title"]
+    assert {one["name"] for one in package["resources"]} == TABLES
+    for one in package["resources"]:
+        assert one["$schema"] == "https://datapackage.org/profiles/2.0/dataresource.json"
+        assert one["type"] == "table"
+        assert re.fullmatch("sha256:[0-9a-f]{64}", one["hash"])
+        content = (made / one["path"]).read_bytes()
+        assert (one["bytes"], one["hash"][7:]) == (len(content), hashlib.sha256(content).hexdigest())
+        assert one["schema"]["missingValues"] == [""]
+        for field in one["schema"]["fields"]:
+            unit = {"_n": "N", "_mm": "mm", "_deg": "deg", "_nm": "N.m", "_us": "us", "_s": "s", "_w": "W"}
+            ending = re.search("_(n|mm|deg|nm|us|s|w)$", field["name"])
+            if ending and "_per_" not in field["name"]:
+                assert field["unit"] == unit[ending.group(0)], field["name"]
+
+
+@pytest.mark.parametrize("table", ["strokes", "loads", "raw_jig", "steps"])
+def test_pandas_duckdb_and_polars_read_the_same_numbers_from_both_forms(packages, table):
+    parquet, csv = packages["parquet"] / f"{table}.parquet", packages["csv.gz"] / f"{table}.csv.gz"
+    readings = [
+        pandas.read_parquet(parquet),
+        pandas.read_csv(csv),
+        duckdb.sql(f"SELECT * FROM '{parquet}'").df(),
+        duckdb.sql(f"SELECT * FROM '{csv}'").df(),
+        polars.read_parquet(parquet).to_pandas(),
+        polars.read_csv(csv, infer_schema_length=None).to_pandas(),
+    ]
+
+    derived = computed(None, 0)
+    if table == "loads":
+        assert 0 < np.abs(readings[0]["hands_n"] - derived.loads[0].hands_n).max() <= 0.002
+        assert np.abs(readings[0]["cell_nose_n"] - derived.loads[0].cells_n[:, 1]).max() <= 0.002
+        assert np.nanmax(np.abs(readings[0]["tilt_deg"] - derived.loads[0].tilt_deg)) <= 0.00013
+        assert np.abs(readings[0]["t_s"] - derived.loads[0].t_s).max() <= 0.5e-6
+    if table == "strokes":
+        assert readings[0]["hands_n"].tolist() == [stroke.hands_n for stroke in derived.strokes]
+    for other in readings[1:]:
+        assert list(other.columns) == list(readings[0].columns)
+        for column in readings[0].columns[1:]:
+            a, b = (frame[column].to_numpy(dtype=float, na_value=np.nan) for frame in (readings[0], other))
+            assert np.array_equal(a, b, equal_nan=True), column
+
+
+def test_raw_is_packed_by_differences_and_zstd(packages):
+    meta = parquet.ParquetFile(packages["parquet"] / "raw_jig.parquet").metadata.row_group(0)
+    for i in range(1, meta.num_columns):
+        assert (
+            meta.column(i).encodings[-1] == "DELTA_BINARY_PACKED" or "DELTA_BINARY_PACKED" in meta.column(i).encodings
+        )
+        assert meta.column(i).compression == "ZSTD"
+
+
+def test_loads_scan_by_scan_weigh_little_more_than_the_counts_they_come_from(tmp_path):
+    """Three minutes at 100 Hz, noise of 0.02 N on a pedalling rider; unrounded they would weigh seven bytes a
+    number (zstd finds nothing in the last 40 bits of a noisy double)."""
+    scans = pedalling(scans=20_000, rate_hz=100, channels=2).counts / 2000.0
+    loads = Loads(
+        np.arange(20_000) / 100, scans[:, 0], scans[:, 1], np.zeros(20_000), scans, np.zeros(20_000, np.uint8)
+    )
+    (table,) = [one for one in derived_tables("one", Derived(loads=(loads,), cells=("a", "b"))) if one.name == "loads"]
+    path = write_table(table, tmp_path, "parquet")
+
+    assert path.stat().st_size < 2.6 * 4 * 20_000
+
+
+def test_missing_is_empty_and_never_a_number(packages):
+    made = packages["csv.gz"]
+    steps = pandas.read_csv(made / "steps.csv.gz")
+    clocks = pandas.read_csv(made / "clocks.csv.gz")
+    assert steps[["se_n", "u_hand_load_n"]].isna().all(axis=None)
+    assert clocks.loc[clocks.source == "power", "error_ms"].isna().all()
+
+
+def test_each_stroke_left_out_has_a_reason():
+    reasons = {number: reason for number, _, reason in exclusions(computed(None, 0))}
+
+    assert reasons == {
+        3: "sensor fault",
+        4: "burst, or effort outside its band",
+        6: "between steps: moving, settling, or a step left out",
+    }
