@@ -73,6 +73,15 @@ def test_exported_and_imported_it_gives_the_same_answer(store, tmp_path):
     assert answers[0] == answers[1] != ""
 
 
+def test_the_format_asked_for_is_written(store, tmp_path):
+    done = [foreaft("export", 1, tmp_path / one, "--store", store, "--format", one) for one in ("bids", "c3d")]
+
+    assert [one.exit_code for one in done] == [0, 0], done[0].stderr + done[1].stderr
+    assert "_tracksys-jig_" in done[0].output
+    assert (tmp_path / "bids" / "participants.tsv").exists()
+    assert len(list(tmp_path.glob("c3d/*/sweep.c3d"))) == 1
+
+
 def test_terms_and_contributors_go_into_every_descriptor(store, tmp_path):
     named = ("--contributor", "Ada Quill <https://orcid.org/0000-0002-1825-0097>", "--contributor", "Lin Example")
     done = foreaft("export", 1, tmp_path / "out", "--store", store, "--licence", "CC-BY-4.0", *named)

@@ -3,6 +3,8 @@
 import hashlib
 import json
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import duckdb
@@ -32,11 +34,13 @@ TABLES = {
 
 
 def test_a_sweep_as_csv_is_a_valid_data_package_to_the_last_cell_and_key(packages):
-    report = frictionless.validate(str(packages["csv.gz"] / "datapackage.json"))
+    # in a process of its own: it leaves packed files open
+    command = [sys.executable, "-m", "frictionless", "validate", packages["csv.gz"] / "datapackage.json", "--json"]
+    report = json.loads(subprocess.run(command, capture_output=True, text=True, check=False).stdout)
 
-    assert report.flatten(["type", "note"]) == []
-    assert report.valid
-    assert report.stats["tasks"] == len(TABLES)
+    assert [error for task in report["tasks"] for error in task["errors"]] == []
+    assert report["valid"]
+    assert report["stats"]["tasks"] == len(TABLES)
 
 
 def test_every_value_and_key_of_a_parquet_export_fits_its_schema(packages):
