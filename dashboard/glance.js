@@ -28,7 +28,7 @@ export function glance(state, now_ms) {
         ? plainly("move", "MOVE", "the slide locks by itself: rider keeps still", "Keep still: the saddle is being moved")
         : plainly("move", "MOVE", "clamp open: rider off the jig", "Off the jig: the saddle is being moved");
     case "settling":
-      return sweep.settle_left_s === 0 ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "not steady yet", PEDAL) : plainly("settle", "SETTLE", "keep pedalling, hands where they are", PEDAL);
+      return sweep.settle_left_s === 0 && !state.rig?.typed ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "not steady yet", PEDAL) : plainly("settle", "SETTLE", "keep pedalling, hands where they are", PEDAL);
     case "averaging":
       return sweep.in_band === false ? plainly("waits", "WAIT", inTradeWords(sweep.why_waiting ?? "") || "outside the band", PEDAL) : plainly("record", "RECORD", "keep pedalling, hands where they are", PEDAL);
     case "paused":

@@ -58,7 +58,7 @@
  *   calibration: string|null, problem: string}} Bench
  *
  * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean,
- *   typed: {unit: string}|null}} Rig
+ *   not_measured: string[], typed: {unit: string}|null}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
  *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration

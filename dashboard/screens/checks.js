@@ -5,7 +5,6 @@ import { nextButton } from "../next.js";
 import { inTradeWords } from "../trade_words.js";
 import { actOf } from "./checks/acts.js";
 import { feetOffPlate } from "./feet_off.js";
-import { knownWeightPlate } from "./known_weight.js";
 import { zeroPlate } from "./zero.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
@@ -20,10 +19,10 @@ export function mount(root, store) {
   const ready = el("p", { class: "ready", role: "status" });
   const next = nextButton("#checks");
   const zero = zeroPlate(store);
-  const weight = knownWeightPlate(store);
   const feetOff = feetOffPlate(store);
   const checks = el("section", { class: "plate", "aria-label": "Checks" }, triage, list);
-  const beside = el("aside", { class: "checks-beside", "aria-label": "Beside the checks" }, ready, el("p", { class: "page-end" }, next.node), weight.node, el("details", {}, el("summary", {}, "Zero again, and of the power sensor"), zero.node), feetOff.node);
+  const zeros = el("details", {}, el("summary", {}, "Zero again, and of the power sensor"), zero.node);
+  const beside = el("aside", { class: "checks-beside", "aria-label": "Beside the checks" }, ready, el("p", { class: "page-end" }, next.node), zeros, feetOff.node);
   root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Before the sweep"), nobody, el("div", { class: "checks-page" }, checks, beside)));
 
   const listed = changes();
@@ -32,11 +31,11 @@ export function mount(root, store) {
   return store.onFrame((/** @type {State} */ state) => {
     const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
-    for (const each of [checks, feetOff.node]) setAttribute(each, "hidden", !visit);
+    setAttribute(checks, "hidden", !visit);
+    setAttribute(feetOff.node, "hidden", !visit || Boolean(state.rig?.not_measured.includes("saddle")));
     next.draw(state);
     zero.draw(state);
-    weight.draw(state);
-    setAttribute(zero.node, "hidden", Boolean(state.rig?.typed));
+    setAttribute(zeros, "hidden", Boolean(state.rig?.typed));
     feetOff.draw(state);
     if (!visit) return;
     setText(triage, visit.triage);

@@ -1,5 +1,5 @@
 /** The live run: the state in one band, what to do, the answer so far, how the weight is shared, the controls. */
-import { el } from "../dom.js";
+import { el, setAttribute } from "../dom.js";
 import { clock } from "../format.js";
 import { glance } from "../glance.js";
 import { answerPanel } from "./run/answer.js";
@@ -8,7 +8,6 @@ import { dock } from "./run/dock.js";
 import { effortPanel } from "./run/effort.js";
 import { loadsPanel } from "./run/loads.js";
 import { nowPanel } from "./run/now.js";
-import { readingPanel } from "./run/reading.js";
 import { saysPanel } from "./run/says.js";
 
 /** @typedef {import("../state.js").State} State */
@@ -21,24 +20,23 @@ export function mount(root, store) {
   const loads = loadsPanel(store);
   const effort = effortPanel();
   const says = saysPanel(store);
-  const reading = readingPanel(store);
   const controls = dock(store);
+  const run = el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Setback sweep"),
     across.node,
-    el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node),
-    reading.node,
+    run,
     controls.node,
   );
   const off = store.onFrame((state, now_ms) => {
     const seen = glance(state, now_ms);
+    setAttribute(run, "data-typed", state.rig?.typed ? true : undefined);
     across.draw(seen, beside(state, seen));
     answer.draw(state);
-    now.draw(state, seen);
+    now.draw(state, seen, now_ms);
     loads.draw(state, now_ms);
     effort.draw(state, now_ms);
     says.draw(state);
-    reading.draw(state, now_ms);
     controls.draw(state, seen);
   });
   return () => {

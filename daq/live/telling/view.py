@@ -16,7 +16,7 @@ from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
-from daq.pipeline import BOARD
+from daq.pipeline import BOARD, POWER
 from daq.proof.standing import proof_said
 from daq.values import Stroke
 
@@ -36,6 +36,7 @@ def snapshot(session: Session) -> str:
             "rate_hz": at.sensors.health["board"].rate_hz(at.clock.now_us()),
             "self_locking": at.rig.geometry.self_locking_slides,
             "power_zero": at.sensors.compensate is not None,
+            "not_measured": [] if at.rig.columns("saddle") else ["saddle", "feet"],
             "typed": None if at.rig.typed is None else {"unit": at.rig.typed.unit},
         },
         rider=at.rider,
@@ -69,10 +70,10 @@ def stored(session: Session) -> bool:
 
 
 def sources(session: Session) -> list[dict[str, Any]]:
-    """How each sensor does; a scale that a person reads says nothing of itself."""
+    """How each sensor does; a scale that a person reads says nothing of itself, and misses no power sensor."""
     at = session.acquisition
-    told = [health for name, health in at.sensors.health.items() if at.rig.typed is None or name != BOARD]
-    return [health.report(at.clock.now_us()) for health in told]
+    silent = () if at.rig.typed is None else (BOARD,) if at.rig.power is not None else (BOARD, POWER)
+    return [health.report(at.clock.now_us()) for name, health in at.sensors.health.items() if name not in silent]
 
 
 def stroke(session: Session, item: Stroke) -> str:

@@ -5,7 +5,6 @@ A reading is compared with those of the same sweep; nothing is known before the 
 
 from __future__ import annotations
 
-import math
 import statistics
 from collections.abc import Sequence
 
@@ -14,14 +13,16 @@ from daq.physics import STANDARD_G_M_S2
 FEWEST = 3
 """The number of readings needed before one can be judged by the others."""
 FACTORS = (
-    (STANDARD_G_M_S2, "newtons typed for kilograms, or the other way round"),
-    (2.20462, "pounds typed for kilograms, or the other way round"),
-    (STANDARD_G_M_S2 / 2.20462, "newtons typed for pounds, or the other way round"),
+    (STANDARD_G_M_S2, "newtons typed for kilograms, or a decimal point left out", "kilograms typed for newtons"),
+    (2.20462, "pounds typed for kilograms", "kilograms typed for pounds"),
+    (STANDARD_G_M_S2 / 2.20462, "newtons typed for pounds", "pounds typed for newtons"),
 )
-NEAR = 0.15
-"""A ratio this close to a factor, relative, is taken for it: hand load changes by less from one reading to the next."""
+"""How much larger a reading comes out, and what was done when it is larger or smaller by that."""
+MORE, LESS = 1.35, 1.15
+"""Hands carry at most so much more than in any reading of the sweep before, or less: they load as the saddle comes
+forward, and behind the onset they stay as they are. Assumption."""
 FAR = 3.0
-"""Beyond this ratio something is wrong even if no factor fits."""
+"""Beyond this ratio to the usual reading something is wrong even when no factor fits."""
 COPIED = 2
 """So many readings in a row the same as those of the step before are no chance on a scale with a fine display."""
 
@@ -40,18 +41,21 @@ def blunder(typed: str, before: Sequence[str], step: Sequence[str], step_before:
         return f"{' and '.join(now)} are the readings of the step before, in the same order: copied?"
     if len(before) < FEWEST:
         return ""
-    usual = statistics.median(float(one) for one in before)
-    value = float(typed)
-    if not usual > 0.0:
+    values = [float(one) for one in before]
+    usual, value = statistics.median(values), float(typed)
+    if not min(values) > 0.0:
+        return ""
+    low, high = min(values) / LESS, max(values) * MORE
+    if low <= value <= high:
         return ""
     if lost := _lost_digit(typed, before, usual):
         return lost
-    ratio = value / usual if value > 0.0 else math.inf
-    off = abs(math.log(ratio)) if 0.0 < ratio < math.inf else math.inf
-    for factor, what in FACTORS:
-        if abs(off - math.log(factor)) < NEAR:
-            return f"{typed} against {usual:g} before: {what}?"
-    if off > math.log(FAR):
+    for factor, larger, smaller in FACTORS:
+        if low <= value / factor <= high:
+            return f"{typed} against {usual:g} before: {larger}?"
+        if low <= value * factor <= high:
+            return f"{typed} against {usual:g} before: {smaller}?"
+    if not usual / FAR <= value <= usual * FAR:
         return f"{typed} against {usual:g} before: a digit too many or too few?"
     return ""
 

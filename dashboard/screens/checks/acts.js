@@ -3,6 +3,7 @@ import { ask } from "../../commands.js";
 import { changes, el, setAttribute } from "../../dom.js";
 import { field, read, write } from "../../form.js";
 import { HANDS } from "../client/rows.js";
+import { knownWeight } from "./known_weight.js";
 
 /** @typedef {import("../../store.js").Store} Store @typedef {import("../../state.js").State} State */
 /** @typedef {{node: HTMLElement, draw: (state: State) => void}} Act */
@@ -25,7 +26,7 @@ const ACTS = {
   tilt: (store) =>
     number(store, { path: "saddle_tilt_deg", words: "Saddle tilt, nose up +", kind: "number", unit: "°", least: -20, most: 20 }, "Tilt is as written", (intake) => intake?.saddle.tilt_deg),
   hands: (store) => hands(store),
-  calibration: () => way("#bench", "To the bench"),
+  calibration,
   effort: () => way("#plan", "To the plan"),
 };
 
@@ -78,6 +79,19 @@ function hands(/** @type {Store} */ store) {
     draw(/** @type {State} */ state) {
       button.draw(state);
       if (state.visit && met(state.visit.id, state.visit.intake?.hands)) write(made, state.visit.measured.hands ?? state.visit.intake?.hands ?? null);
+    },
+  };
+}
+
+/** Cells go to the bench; a scale that a person reads is checked here. @param {Store} store @returns {Act} */
+function calibration(store) {
+  const [bench, weight] = [way("#bench", "To the bench"), knownWeight(store)];
+  return {
+    node: el("div", {}, bench.node, weight.node),
+    draw(state) {
+      setAttribute(bench.node, "hidden", Boolean(state.rig?.typed));
+      setAttribute(weight.node, "hidden", !state.rig?.typed);
+      weight.draw(state);
     },
   };
 }

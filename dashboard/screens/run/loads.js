@@ -51,6 +51,7 @@ export function loadsPanel(store) {
     setText(stale, fresh.words);
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
+      rows[i].missing(state.rig?.not_measured.includes(key) ?? false);
       rows[i].draw(shown, key);
       rows[i].doubt(state.doubts.some((each) => key === "feet" || each.on === key));
       setProperty(segments[i], "--share", String(Math.max(0, shown?.shares?.[key] ?? 0)));
@@ -105,7 +106,7 @@ function row(/** @type {string} */ key, /** @type {string} */ name, /** @type {H
   const load = el("span", { class: "load" });
   const plusMinus = el("span", { class: "plus-minus" });
   const share = el("span", { class: "share" });
-  const words = key === "feet" ? el("small", {}, "the rest, not measured") : "";
+  const words = el("small", {});
   const node = el(
     "div",
     { class: `support ${key}` },
@@ -121,5 +122,10 @@ function row(/** @type {string} */ key, /** @type {string} */ name, /** @type {H
     setText(plusMinus, typeof expanded_n === "number" ? uncertainty(expanded_n) : "");
     setText(share, shown?.shares ? percent(shown.shares[which], 1) : "");
   }
-  return { node, host, draw, doubt: (/** @type {boolean} */ on) => setAttribute(node, "data-doubt", on || undefined) };
+  /** A rig without this sensor shows no trace and no number. */
+  function missing(/** @type {boolean} */ is) {
+    setText(words, is ? "not measured" : key === "feet" ? "the rest, not measured" : "");
+    setAttribute(node, "data-missing", is || undefined);
+  }
+  return { node, host, draw, missing, doubt: (/** @type {boolean} */ on) => setAttribute(node, "data-doubt", on || undefined) };
 }

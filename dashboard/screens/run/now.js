@@ -5,6 +5,7 @@ import { number } from "../../format.js";
 import { goOnLabel, instruction, progress, settleLabel } from "../../words.js";
 import { moveCard } from "./move.js";
 import { painCard } from "./pain.js";
+import { readingPanel } from "./reading.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../glance.js").Glance} Glance */
 
@@ -25,10 +26,11 @@ export function nowPanel(store) {
   const settle = el("button", { type: "button", onclick: () => void sendMore(store, store.state.sweep?.to_settle?.positions_mm ?? []) });
   const more = el("p", { class: "more" }, goOn, settle);
   const pain = painCard(store);
-  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, detail, more, pain.node, still, spoken);
+  const reading = readingPanel(store);
+  const node = el("section", { class: "now", "aria-labelledby": "now-title" }, where, lead, card.node, figure, bar, ridden, reading.node, detail, more, pain.node, still, spoken);
 
-  /** @param {State} state @param {Glance} seen */
-  function draw(state, seen) {
+  /** @param {State} state @param {Glance} seen @param {number} now_ms */
+  function draw(state, seen, now_ms) {
     const said = saidNow(state, seen);
     const { sweep } = state;
     const moves = seen.kind === "move" && Boolean(sweep?.target);
@@ -52,7 +54,8 @@ export function nowPanel(store) {
     }
     card.draw(state);
     pain.draw(state);
-    if (seen.trouble) setAttribute(card.node, "hidden", true);
+    reading.draw(state, now_ms);
+    if (seen.trouble) for (const each of [card.node, reading.node]) setAttribute(each, "hidden", true);
     drawBar(bar, seen.trouble ? null : sweep);
     setText(spoken, announcement(state, said));
   }

@@ -1,5 +1,5 @@
 /**
- * The reading card of a rig without a board: it calls when the scale is to be read, takes what is typed, and then the
+ * The reading card of a rig without a board: it says when the scale is to be read, takes what is typed, and then the
  * power and cadence the trainer shows. A call is a beep and words; the field has the keys from then on.
  */
 import { ask } from "../../commands.js";
@@ -9,98 +9,119 @@ import { number } from "../../format.js";
 import { numberIn, numberInput } from "../../number_field.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
-
-/** So long before a call its countdown stands in large figures. */
-const SOON_S = 3;
+/** @typedef {import("../../messages.js").Typed} Typed */
 
 /** @param {Store} store @returns {{node: HTMLElement, draw: (state: State, now_ms: number) => void}} */
 export function readingPanel(store) {
+  const which = el("p", { class: "reading-which" });
   const words = el("p", { class: "reading-words" });
   const spoken = el("p", { class: "unseen", role: "status" });
+  const taken = el("p", { class: "reading-taken" });
+  const scale = scaleForm(store);
+  const effort = effortForm(store);
+  const node = el("section", { class: "reading", "aria-label": "Reading of the scale" }, which, words, scale.node, effort.node, taken, spoken);
+
+  const told = changes();
+  /** @type {Typed|null} */
+  let drawn = null;
+  /** @type {number[]} */
+  let due_ms = [];
+  let called = "";
+
+  function draw(/** @type {State} */ { rig, settings, sweep }, /** @type {number} */ now_ms) {
+    const typed = rig?.typed && sweep ? sweep.typed : null;
+    setAttribute(node, "hidden", !typed?.due_in_s.length);
+    if (!typed?.due_in_s.length || !sweep) return;
+    // Each message tells the moments anew, from the daemon's clock.
+    if (typed !== drawn) due_ms = typed.due_in_s.map((due_s) => now_ms + 1000 * due_s);
+    drawn = typed;
+    const left_s = typed.taken < due_ms.length ? (due_ms[typed.taken] - now_ms) / 1000 : null;
+    const open = left_s !== null && left_s <= 0;
+    const all = due_ms.length;
+    setText(which, left_s === null ? `All ${number(all)} readings taken` : `Reading ${number(typed.taken + 1)} of ${number(all)}`);
+    setText(words, callWords(typed, left_s));
+    setText(taken, typed.shown.length ? `Taken: ${typed.shown.join(", ")} ${typed.unit}` : "");
+    setAttribute(node, "data-call", open || undefined);
+    setAttribute(node, "data-taken", left_s === null || undefined);
+    scale.draw(typed, left_s !== null);
+    effort.draw(typed.wants_effort && left_s === null);
+    const call = `${sweep.step}:${typed.taken}:${left_s === null}`;
+    if (called !== call && (open || (left_s === null && typed.wants_effort))) {
+      called = call;
+      if (settings.beeps) beep("recording");
+      (open ? scale : effort).focus();
+    }
+    if (told(open, typed.taken, sweep.step)) setText(spoken, open ? "Read the scale now" : "");
+  }
+  return { node, draw };
+}
+
+/** What the display shows, and the word that it is so though it looks like a slip. @param {Store} store */
+function scaleForm(store) {
   const hands = numberInput({ words: "Hands", required: true }, { id: "reading-hands" });
   const saddle = numberInput({ words: "Saddle" }, { id: "reading-saddle" });
   const of_saddle = el("label", { for: "reading-saddle" }, "Saddle ", saddle);
   const unit = el("span", { class: "unit" });
-  const sure = el("button", { type: "button", class: "small", onclick: () => void send(true) }, "It is so: take it");
-  const form = el(
+  const sure = el("button", { type: "button", onclick: () => send(true) }, "It is so: take it");
+  const node = el(
     "form",
-    { class: "reading-entry", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), void send(false)) },
+    { class: "reading-entry", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), send(false)) },
     el("label", { for: "reading-hands" }, "Hands ", hands),
     of_saddle,
     unit,
     el("button", { type: "submit", class: "main" }, "Take the reading"),
     sure,
   );
-  const power = numberInput({ words: "Power", unit: "W", least: 0, most: 2000, required: true }, { id: "reading-power" });
-  const cadence = numberInput(
-    { words: "Cadence", unit: "rpm", least: 1, most: 250, required: true },
-    { id: "reading-cadence" },
-  );
-  const effort = el(
-    "form",
-    { class: "reading-entry", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), void sendEffort()) },
-    el("label", { for: "reading-power" }, "Power, W ", power),
-    el("label", { for: "reading-cadence" }, "Cadence, rpm ", cadence),
-    el("button", { type: "submit" }, "Take the effort"),
-  );
-  const node = el("section", { class: "reading", "aria-label": "Reading of the scale" }, words, spoken, form, effort);
-
-  const moved = changes();
-  const told = changes();
-  /** @type {number[]} */
-  let due_ms = [];
-  let called = "";
   let doubted = "";
 
-  async function send(/** @type {boolean} */ certain) {
-    if (Number.isNaN(numberIn(hands))) return;
+  function send(/** @type {boolean} */ certain) {
+    if (!Number.isNaN(numberIn(hands))) store.inTurn(() => sendNow(certain));
+  }
+  async function sendNow(/** @type {boolean} */ certain) {
     const shown = { hands: hands.value.trim(), saddle: of_saddle.hidden ? null : saddle.value.trim() };
     const taken = await ask(store, "reading", "POST", "/api/v1/typed/readings", { ...shown, sure: certain });
-    doubted = taken ? "" : shown.hands;
+    doubted = taken || !store.state.problem?.includes("say that it is so") ? "" : shown.hands;
     if (!taken) return hands.select();
     for (const each of [hands, saddle]) {
       each.value = "";
       each.blur();
     }
   }
-  async function sendEffort() {
-    const content = { power_w: numberIn(power), cadence_rpm: numberIn(cadence) };
-    if (Object.values(content).some(Number.isNaN)) return;
-    // The next key is the large button's again: it must not land in a field.
-    if (await ask(store, "effort", "POST", "/api/v1/typed/effort", content)) [power, cadence].forEach((each) => each.blur());
-  }
-
-  /** @param {State} state @param {number} now_ms */
-  function draw(state, now_ms) {
-    const typed = state.sweep?.typed;
-    setAttribute(node, "hidden", !typed || typed.due_in_s.length === 0);
-    if (!typed || !state.sweep) return;
-    if (moved(typed)) due_ms = typed.due_in_s.map((/** @type {number} */ due_s) => now_ms + 1000 * due_s);
-    const left_s = typed.taken < due_ms.length ? (due_ms[typed.taken] - now_ms) / 1000 : null;
-    const open = left_s !== null && left_s <= 0;
-    setText(words, sentence(typed, left_s));
+  function draw(/** @type {Typed} */ typed, /** @type {boolean} */ open) {
     setText(unit, typed.unit);
     setAttribute(of_saddle, "hidden", !typed.saddle);
-    setAttribute(form, "hidden", left_s === null);
-    setAttribute(effort, "hidden", !typed.wants_effort);
+    setAttribute(node, "hidden", !open);
     setAttribute(sure, "hidden", !doubted || hands.value.trim() !== doubted);
-    setAttribute(node, "data-call", open);
-    const call = `${state.sweep.step}:${typed.taken}`;
-    if (open && called !== call) {
-      called = call;
-      if (state.settings.beeps) beep("recording");
-      hands.focus();
-    }
-    if (told(open, typed.taken, state.sweep.step)) setText(spoken, open ? "Read the scale now" : "");
   }
-  return { node, draw };
+  return { node, draw, focus: () => hands.focus() };
 }
 
-/** @param {any} typed @param {number|null} left_s */
-function sentence(typed, left_s) {
-  const all = typed.due_in_s.length;
-  const which = `reading ${Math.min(typed.taken + 1, all)} of ${all}`;
-  if (left_s === null) return typed.wants_effort ? "All readings taken: type power and cadence" : "All readings taken";
-  if (left_s <= 0) return `READ NOW: ${which}`;
-  return left_s < SOON_S ? `${which[0].toUpperCase()}${which.slice(1)} in ${Math.ceil(left_s)}` : `Wait for ${which}: ${number(left_s)} s`;
+/** Power and cadence of the position, typed anew at each: a value left standing would be confirmed unread. @param {Store} store */
+function effortForm(store) {
+  const power = numberInput({ words: "Power", unit: "W", least: 0, most: 2000, required: true }, { id: "reading-power" });
+  const cadence = numberInput({ words: "Cadence", unit: "rpm", least: 1, most: 250, required: true }, { id: "reading-cadence" });
+  const node = el(
+    "form",
+    { class: "reading-entry", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), store.inTurn(send)) },
+    el("label", { for: "reading-power" }, "Power, W ", power),
+    el("label", { for: "reading-cadence" }, "Cadence, rpm ", cadence),
+    el("button", { type: "submit" }, "Take the effort"),
+  );
+
+  async function send() {
+    const content = { power_w: numberIn(power), cadence_rpm: numberIn(cadence) };
+    if (Object.values(content).some(Number.isNaN)) return;
+    if (!(await ask(store, "effort", "POST", "/api/v1/typed/effort", content))) return power.select();
+    for (const each of [power, cadence]) {
+      each.value = "";
+      each.blur(); // the next key is the large button's again
+    }
+  }
+  return { node, draw: (/** @type {boolean} */ wanted) => setAttribute(node, "hidden", !wanted), focus: () => power.focus() };
+}
+
+/** @param {Typed} typed @param {number|null} left_s until the next call; null when all are taken */
+function callWords(typed, left_s) {
+  if (left_s === null) return typed.wants_effort ? "Type power and cadence" : "";
+  return left_s <= 0 ? "READ NOW" : `in ${number(Math.ceil(left_s))} s`;
 }

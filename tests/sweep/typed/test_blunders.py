@@ -10,10 +10,13 @@ NEWTONS = ["92.1", "89.3", "95.0", "91.8", "94.2"]
     ("typed", "before", "word"),
     [
         ("92.2", KILOGRAMS, "newtons typed for kilograms"),
+        ("122.6", KILOGRAMS, "newtons typed for kilograms"),
         ("20.7", KILOGRAMS, "pounds typed for kilograms"),
-        ("9.4", NEWTONS, "newtons typed for kilograms"),
+        ("27.6", KILOGRAMS, "pounds typed for kilograms"),
+        ("94.0", KILOGRAMS, "a decimal point left out"),
+        ("9.4", NEWTONS, "kilograms typed for newtons"),
+        ("4.1", ["20.2", "21.0", "20.7"], "pounds typed for newtons"),
         ("9.2", [*NEWTONS[:1], "91.2", "92.3"], "a digit dropped"),
-        ("920.1", NEWTONS, "newtons typed for kilograms"),
         ("0.1", NEWTONS, "a digit too many or too few"),
     ],
 )

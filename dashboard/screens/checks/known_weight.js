@@ -1,0 +1,39 @@
+/** The daily check of a scale that a person reads: a known weight where the hands rest, in place of a bench for cells. */
+import { ask } from "../../commands.js";
+import { el, setAttribute, setText } from "../../dom.js";
+import { field, read } from "../../form.js";
+
+/** @typedef {import("../../store.js").Store} Store @typedef {import("../../state.js").State} State */
+
+/** @param {Store} store @returns {{node: HTMLElement, draw: (state: State) => void}} */
+export function knownWeight(store) {
+  const known = field({ path: "known", words: "Known weight", kind: "number", unit: "kg", least: 0.1, most: 150, required: true }, "weight");
+  const empty = field({ path: "empty", words: "Display, empty", kind: "number", required: true }, "weight");
+  const loaded = field({ path: "loaded", words: "Display, with it", kind: "number", required: true }, "weight");
+  const unit = el("span", {});
+  const said = el("p", { class: "here", role: "status" });
+  const button = el("button", { type: "submit", class: "act" }, "Check the scale");
+  const node = el(
+    "form",
+    { "aria-label": "Known weight", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), store.inTurn(check)) },
+    el("p", { class: "here" }, "The weight where the hands rest, nobody on the bicycle. Type what the display shows, in ", unit, "."),
+    known.node,
+    empty.node,
+    loaded.node,
+    button,
+    said,
+  );
+
+  async function check() {
+    const content = { on: "hands", known_kg: read(known), empty: empty.input.value.trim(), loaded: loaded.input.value.trim() };
+    const made = await ask(store, "weight", "POST", "/api/v1/typed/check", content);
+    setText(said, made ? made.sentence : "");
+  }
+  return {
+    node,
+    draw({ rig, sending }) {
+      setText(unit, rig?.typed?.unit ?? "");
+      setAttribute(button, "disabled", sending !== null);
+    },
+  };
+}
