@@ -132,6 +132,7 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
     return Conditions(
         calibrated=standing is not None,
         calibration_doubt="" if standing is None or standing["allows_verdict"] else standing["sentence"],
+        calibration_id="" if standing is None else standing.get("id", ""),
         mass_kg=begun["mass_kg"],
         g_m_s2=rig.g_m_s2,
         watched=watched and rig.typed is None,

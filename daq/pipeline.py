@@ -7,7 +7,6 @@ sweep can be recomputed from its first item on.
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any, TypeAlias
@@ -26,7 +25,7 @@ from daq.measure.positions import Positions
 from daq.measure.ripple_lock import RippleLock
 from daq.measure.spare_inputs import SpareInputs
 from daq.measure.stroke import StrokeCutter
-from daq.measure.zero import OVER_S
+from daq.measure.zero import Recent, counts_of
 from daq.refusals import NotNow
 from daq.rig import Rig
 from daq.sweep import run
@@ -60,6 +59,8 @@ SEATED = "seated"
 """Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
 ZERO = "zero"
 """Event: the jig is empty and these readings are the zero from now on; content {"zero_counts": [...]}."""
+CHECKED = "calibration-checked"
+"""Event: a check before the first position; content as "calibration" in SWEEP_BEGUN."""
 FAULT = "fault"
 """Event: something is wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
 READING, EFFORT = "typed-reading", "typed-effort"
@@ -177,11 +178,11 @@ class Pipeline:
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
-        parts = [part.counts[:, self._columns] for part in self._recent] if self._columns is not None else []
-        return np.concatenate(parts).astype(np.float64) if parts else np.empty((0, len(self._rig.channels)))
+        found = self._recent.counts(self._columns or [])
+        return found if len(found) else np.empty((0, len(self._rig.channels)))
 
     def _begin(self, mass_kg: float | None) -> None:
-        self._recent: deque[Samples] = deque()
+        self._recent = Recent()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
         self._sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
@@ -232,7 +233,7 @@ class Pipeline:
     def _measure(self, samples: Samples) -> Iterator[Output]:
         if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
             return
-        self._remember(samples)
+        self._recent.feed(samples)
         loads = self._loads(samples)
         for t_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
             if self._under_way:
@@ -262,11 +263,6 @@ class Pipeline:
         """The cadence at which to look for the ripple: the sensor's, or the plan's on a rig without such a sensor."""
         alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self._sensors.cadence_rpm)
         return self.progress.plan.cadence_rpm if alone and self.progress else self._sensors.cadence_rpm
-
-    def _remember(self, samples: Samples) -> None:
-        self._recent.append(samples)
-        while self._recent[0].received_us[-1] < samples.received_us[-1] - OVER_S * 1e6:
-            self._recent.popleft()
 
     def _loads(self, samples: Samples) -> Loads:
         values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)
@@ -312,14 +308,7 @@ class Pipeline:
 
     def _take(self, event: Event) -> Iterator[Output]:
         content, t_s = event.content, event.received_us / 1e6
-        if event.kind == ZERO:
-            self.zero_counts = _counts(content["zero_counts"])
-        elif event.kind == SEATED:
-            self.mass_kg = content["mass_kg"]
-        elif event.kind == FAULT:
-            if self._under_way:
-                self._find(content["sentence"], t_s, content["part"])
-        elif event.kind == SWEEP_BEGUN:
+        if event.kind == SWEEP_BEGUN:
             self._begin_sweep(content, t_s)
         elif event.kind == LOST:
             self._pass_over(event)
@@ -329,6 +318,18 @@ class Pipeline:
             yield from self._follow_fitter(content, t_s)
         elif event.kind == GONE_ON:
             yield from self._go_on(content, t_s)
+        else:
+            self._learn(event.kind, content, t_s)
+
+    def _learn(self, kind: str, content: Mapping[str, Any], t_s: float) -> None:
+        if kind == ZERO:
+            self.zero_counts = counts_of(content["zero_counts"])
+        elif kind == SEATED:
+            self.mass_kg = content["mass_kg"]
+        elif kind == FAULT and self._under_way:
+            self._find(content["sentence"], t_s, content["part"])
+        elif kind == CHECKED and self.progress is not None and self.progress.state is run.State.WAITING:
+            self._known = self._known.checked(content)
 
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
@@ -380,7 +381,7 @@ class Pipeline:
         self._begin(content["mass_kg"])
         self.losses = []
         self._name_channels(content["channels"])
-        self.zero_counts = _counts(content["zero_counts"])
+        self.zero_counts = counts_of(content["zero_counts"])
         self.board = content.get("board")
         self.cells = CellWatch(())
         if self.board is not None:
@@ -398,7 +399,3 @@ class Pipeline:
             return step
         line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
         return replace(step, weight_line_mm=line_mm)
-
-
-def _counts(content: Any) -> Array | None:
-    return None if content is None else np.asarray(content, dtype=np.float64)

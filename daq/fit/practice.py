@@ -65,15 +65,19 @@ def broken(practised: Practised) -> list[str]:
 
 
 def _early(moments: Sequence[Moment]) -> list[str]:
-    found, asked_s = [], None
+    places, took_s, asked_s = [], 0.0, None
     for moment in sorted(moments, key=lambda one: one.t_s):
         if moment.what == "asked":
             asked_s = moment.t_s
         elif moment.what == "moved" and asked_s is not None:
-            took_s, asked_s = moment.t_s - asked_s, None
-            if took_s < MOVING_TAKES_S:
-                found.append(f"the saddle was said to stand at {moment.text} after {took_s:.0f} s: moved and measured?")
-    return found
+            if moment.t_s - asked_s < MOVING_TAKES_S:
+                places.append(moment.text)
+                took_s = max(took_s, moment.t_s - asked_s)
+            asked_s = None
+    if not places:
+        return []
+    where, most = (places[0], "") if len(places) == 1 else (f"{len(places)} positions, first {places[0]},", " at most")
+    return [f"the saddle was said to stand at {where} after {took_s:.0f} s{most}: moved and measured?"]
 
 
 def _ignored(moments: Sequence[Moment]) -> list[str]:

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from daq.fit.step_notes import MARK, STEP_NOTE
 from daq.items import LOST, Event, Hello, Item, Notification
-from daq.pipeline import EFFORT, FITTER, GONE_ON, READING, SEATED, SWEEP_BEGUN, ZERO
+from daq.pipeline import CHECKED, EFFORT, FITTER, GONE_ON, READING, SEATED, SWEEP_BEGUN, ZERO
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import MOST_POSITIONS, Plan
@@ -43,6 +43,10 @@ class _Content(BaseModel):
 class _Standing(_Content):
     allows_verdict: bool
     sentence: Annotated[str, Field(max_length=2000)] = ""
+
+
+class _Checked(_Standing):
+    id: Annotated[str, Field(max_length=200)]
 
 
 class _Begun(_Content):
@@ -124,6 +128,7 @@ class _Lost(_Content):
 
 _CONTENT: Mapping[str, type[_Content]] = {
     SWEEP_BEGUN: _Begun,
+    CHECKED: _Checked,
     FITTER: _Fitters,
     GONE_ON: _GoneOn,
     READING: _Reading,

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from daq.measure.calibration import Calibration, apply
-from daq.values import Array
+from daq.values import Array, Samples
 
 OVER_S = 2.0
 """How long the jig has to rest."""
@@ -54,3 +57,26 @@ def zero_of(counts: Array, calibration: Calibration) -> Zero:
             )
     forces = [i for i, channel in enumerate(calibration.channels) if channel.kind == "force"]
     return Zero(tuple(counts.mean(axis=0).tolist()), tuple(moved_n[forces].tolist()))
+
+
+class Recent:
+    """The scans of the last OVER_S seconds, of which a zero is taken."""
+
+    def __init__(self) -> None:
+        self._kept: deque[Samples] = deque()
+
+    def feed(self, samples: Samples) -> None:
+        """Keep these, and forget what is too old."""
+        self._kept.append(samples)
+        while self._kept[0].received_us[-1] < samples.received_us[-1] - OVER_S * 1e6:
+            self._kept.popleft()
+
+    def counts(self, columns: Sequence[int]) -> Array:
+        """(n, k) converter readings in these k columns."""
+        parts = [part.counts[:, list(columns)] for part in self._kept]
+        return np.concatenate(parts).astype(np.float64) if parts else np.empty((0, len(columns)))
+
+
+def counts_of(content: Any) -> Array | None:
+    """A zero's counts as an event holds them; None is the calibration's own."""
+    return None if content is None else np.asarray(content, dtype=np.float64)

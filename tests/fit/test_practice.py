@@ -45,6 +45,17 @@ def test_where_it_broke_is_said(change, word):
     assert word in said
 
 
+def test_saddles_moved_in_no_time_are_told_in_one_sentence():
+    moments = [
+        Moment(20.0 * i + more_s, what, f"{80 - 10 * i} mm")
+        for i in range(5)
+        for more_s, what in ((0.0, "asked"), (1.0 + i % 2, "moved"))
+    ]
+    (said,) = broken(replace(WELL, moments=tuple(moments)))
+
+    assert said == "the saddle was said to stand at 5 positions, first 80 mm, after 2 s at most: moved and measured?"
+
+
 def test_a_warning_that_was_heeded_is_none_that_was_passed_over():
     moments = (Moment(0.0, "caution", "hand load jumped"), Moment(4.0, "redo"), Moment(9.0, "moved"))
 

@@ -209,6 +209,26 @@ def test_without_a_known_weight_no_onset_is_named(tmp_path):
     assert any("check" in reason for reason in answer.reasons)
 
 
+def test_a_known_weight_counts_until_the_first_position(tmp_path):
+    """As the page has it: the plan is set, then everything is checked, then the sweep begins."""
+    visit = Visit(tmp_path)
+
+    async def job():
+        await visit.ready()
+        await visit.session.sweep.begin(PLAN)
+        await visit.check()
+        await visit.session.sweep.fitter(Trigger.BEGIN)
+        for _ in range(5):
+            await visit.position()
+
+    visit.run(job)
+    with Store.open(visit.path, write=False) as store:
+        again = recompute_stored(store, 1)
+
+    for answer in (last(visit, Onset), again.onset):
+        assert {one.test: one.result for one in answer.validity}["calibration"] is Result.PASSED
+
+
 def test_an_effort_that_a_trainer_holds_is_held_and_not_measured(tmp_path):
     visit = Visit(tmp_path, typed_rig_text("kg", 0.1).replace('effort = "typed"', 'effort = "held"'))
     visit.run(visit.sweep)

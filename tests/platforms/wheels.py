@@ -1,7 +1,8 @@
 """Whether every locked package has a wheel where no compiler is: `python -m tests.platforms.wheels`, over the network.
 
-pip's own resolver answers, package by package. A small single-board computer (aarch64) needs all of them; Windows and
-macOS those that the program runs with, without what is marked for Linux alone. Exit code 1 when one is missing.
+pip's own resolver answers, package by package. A small single-board computer (aarch64) needs all of them but what only
+tests read with; Windows and macOS those that the program runs with, without what is marked for Linux alone. Exit code 1
+when one is missing.
 """
 
 import subprocess
@@ -13,6 +14,8 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 LOCKED = (ROOT / ".ci" / "locked.txt").read_text().split()
 ARM = ("manylinux2014_aarch64", "manylinux_2_17_aarch64", "manylinux_2_27_aarch64", "manylinux_2_28_aarch64")
+BUILT = ("ezc3d",)
+"""Has no wheel for aarch64: a second reader of C3D files, for the tests alone. There pip builds it, with a compiler."""
 TRIED = (
     *(("aarch64", ARM, version, "all") for version in ("3.11", "3.12", "3.13", "3.14")),
     ("Windows", ("win_amd64",), "3.12", "run"),
@@ -52,7 +55,7 @@ def missing(platforms, version, lines):
 def main():
     wrong = False
     for name, platforms, version, which in TRIED:
-        lines = LOCKED if which == "all" else running()
+        lines = [line for line in LOCKED if line.split("==")[0] not in BUILT] if which == "all" else running()
         found = missing(platforms, version, lines)
         wrong = wrong or bool(found)
         print(f"{name}, Python {version}: {found or f'a wheel for each of {len(lines)} packages'}", flush=True)

@@ -19,6 +19,7 @@ from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
 from daq.measure.calibration.validity import SensitivityCheck, Validity
 from daq.measure.calibration.weights import Weights
+from daq.pipeline import CHECKED
 from daq.refusals import NotNow
 from daq.values import Samples
 
@@ -82,6 +83,7 @@ class CalibrationDesk:
         calibration = self._at.calibration
         await self._at.ask(lambda store: calibrations.add_check(store, calibration, made))
         self.checks = (*self.checks, made)
+        await self._at.accept(CHECKED, self.stamp())
         self._at.note("info" if made.passed else "alarm", made.sentence)
 
     # --- the bench --------------------------------------------------------------------------------------------------

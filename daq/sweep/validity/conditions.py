@@ -4,8 +4,9 @@ defaults are for a bare table of steps, about which nothing else is known.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal, Self
 
 from daq.physics import STANDARD_G_M_S2
 from daq.setback_scale import SetbackScale
@@ -36,6 +37,7 @@ class Conditions:
     """Whether the calibration's status is known."""
     calibration_doubt: str = ""
     """Why the calibration may not be trusted; empty if it may."""
+    calibration_id: str = ""
     failure: str = ""
     """Which part of the computation failed during the sweep; empty if none did."""
     mass_kg: float | None = None
@@ -71,3 +73,13 @@ class Conditions:
     """The jig's setback scale, if it was checked against a caliper."""
     jig_said: tuple[str, ...] = ()
     """The status of the jig's scale and proof, a few words each; empty for a table of steps."""
+
+    def checked(self, standing: Mapping[str, Any]) -> Self:
+        """The same after a check with a known weight; that of another calibration says nothing of this one.
+
+        standing: id, sentence and allows_verdict.
+        """
+        if standing["id"] != self.calibration_id:
+            return self
+        doubt = "" if standing["allows_verdict"] else standing["sentence"]
+        return replace(self, calibrated=True, calibration_doubt=doubt)
