@@ -53,8 +53,7 @@ FITTER = "fitter"
 """Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
 the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
 GONE_ON = "gone-on"
-"""Event: the sweep goes on after its end; content {"positions_mm": what is ridden after the steps so far; empty: what
-is left of the plan}."""
+"""Event: the sweep goes on after its end; content {"positions_mm": what is ridden now; empty: the rest of the plan}."""
 SEATED = "seated"
 """Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
 ZERO = "zero"
@@ -178,8 +177,7 @@ class Pipeline:
 
     def recent_counts(self) -> Array:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
-        found = self._recent.counts(self._columns or [])
-        return found if len(found) else np.empty((0, len(self._rig.channels)))
+        return self._recent.counts(self._columns) if self._columns else np.empty((0, len(self._rig.channels)))
 
     def _begin(self, mass_kg: float | None) -> None:
         self._recent = Recent()
