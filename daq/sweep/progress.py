@@ -16,6 +16,7 @@ from daq.sweep.hands import jump_n
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
+from daq.sweep.status import SweepStatus
 from daq.sweep.step import FAULTS, is_steady, step_mean
 from daq.values import NAN, Setting, StepMean, Stroke
 
@@ -49,31 +50,6 @@ class Note:
     level: str
     text: str
     t_s: float
-
-
-@dataclass(frozen=True, slots=True)
-class SweepStatus:
-    """The status of a sweep, as a screen needs it."""
-
-    state: State
-    accepts: tuple[Trigger, ...]
-    step: int
-    """The current step, counted from 1 as on the screen; the last one when all are done."""
-    planned_mm: tuple[float, ...]
-    asked_setback_mm: float | None
-    setback_mm: float | None
-    settle_left_s: float | None
-    dwell_left_s: float | None
-    in_band: bool | None
-    """None: unknown, because there is no power reading."""
-    torque_nm: float | None
-    """Mean over the last strokes, as judged; None before the first, NaN without a power reading."""
-    cadence_rpm: float | None
-    why_waiting: str
-    why_here: str
-    """Why an adaptive plan chose this position or has ended; empty for other plans."""
-    seconds_left: float
-    """Including the moves of the saddle, as in the plan's expected duration."""
 
 
 class SweepProgress:

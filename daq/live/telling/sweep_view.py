@@ -13,8 +13,8 @@ from daq.live.session.session import Session
 from daq.physics import power_w
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.sweep.progress import SweepStatus
 from daq.sweep.run import State
+from daq.sweep.status import SweepStatus
 
 _SET = (State.SETTLING, State.AVERAGING)
 _PLAN_FIELDS = (
