@@ -72,7 +72,7 @@ def _change(place, key, rng):
         case 1 if isinstance(place, dict):
             place[TEXTS[rng.integers(len(TEXTS))][:50]] = place.pop(key)
         case 1:
-            place.extend(copy.deepcopy(place))
+            place.extend(list(place))  # not copied: what nests deepest is too deep for that
         case _:
             place[key] = weird(rng)
 
