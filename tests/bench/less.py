@@ -5,6 +5,22 @@ three steps of the display and 3, 5 or 10 readings a position (10 take 40 s at e
 share of sweeps with an onset named; rmse, covers, width (median): of those, on riders who have one. On riders without
 one, named is false; it is told for riders whose hips and effort stay, and beside them with what such a rig cannot see.
 Goals: covers at least 0.93 wherever 20 or more are named, at most 2 % false onsets where hips and effort stay.
+
+Found with 100 sweeps a slope, 120 a rider without an onset, 40 a rider with something unseen; every goal met. named,
+rmse (mm), covers, width (mm) at 0.5, 1.0 and 1.5 N/mm:
+
+    full, 25 s       0.17  5.2  1.00  25.7    0.79  2.5  1.00  16.2    0.94  2.0  1.00  10.2
+    hands, 25 s      0.21  4.8  1.00  25.5    0.80  2.5  1.00  16.1    0.94  2.0  1.00  10.2
+    typed, 3 at 1 N  0.10  4.9  0.90  27.5    0.75  3.2  1.00  16.4    0.92  2.1  1.00  11.7
+    typed, 5 at 1 N  0.14  4.4  1.00  26.2    0.82  3.0  0.99  16.9    0.95  2.1  0.98  10.6
+    full, 40 s       0.26  4.0  1.00  21.2    0.88  2.3  1.00  13.0    0.95  1.4  1.00   9.0
+    typed, 10 at 1 N 0.37  5.2  0.95  21.9    0.86  2.7  1.00  13.1    0.97  1.6  1.00   9.3
+
+A display of 0.1 or 0.5 N finds no more than one of 1 N: the scatter of the readings is larger. (0.90 is 9 of 10 named.)
+False onsets: none of 120 flat riders on any rig; of 120 straight ones none with strokes, 1 to 2 % with 3 or 5 readings,
+none with 10. Of 40 flat riders whose hips slide, who tire late or whose posture lags: none named; with one hand that
+moves: 1 of 40, with 5 readings at 0.1 N. What hands alone miss: hips that slide are called "light throughout" in 65 to
+90 % of sweeps, where the full jig withholds its verdict in all.
 """
 
 import os
