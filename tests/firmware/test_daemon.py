@@ -9,14 +9,17 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.again.recompute import recompute_stored
+from daq.keep.proofs import save
 from daq.keep.store import Store
 from daq.measure.calibration import expanded
 from daq.rider.electronics import CELLS
+from daq.rider.proof_faults import FAULTS
 from daq.sources import reference_bench
 from daq.sources.sniff import look_at
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State
 from daq.values import Status, StepMean, Stroke, Verdict
+from tests.cli.test_prove import sheet_without
 from tests.firmware.running import running
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import demo
@@ -122,3 +125,14 @@ def test_the_demo_says_what_to_install_where_the_compiler_is_missing(monkeypatch
 
     assert done.exit_code == 3
     assert "apt install gcc-avr" in done.stderr
+
+
+def test_a_proof_on_the_board_names_the_gain_that_is_wrong(tmp_path):
+    """The weights on the bar, and some of the dummy's pull, read by the machine code; the rest is on the sheet."""
+    save(sheet_without("empty", "bar/", "loaded/1", wrong=FAULTS["gain"]), tmp_path / "p.json")
+    words = ("--simulated", "--board", "reference", "--pace", "10", "--fault", "gain", "--store", tmp_path / "s.sqlite")
+
+    done = CliRunner().invoke(main, ["prove", "run", str(tmp_path / "p.json"), *map(str, words)])
+
+    assert done.exit_code == 1, done.stderr
+    assert "the hands' cells show +2.0" in done.stdout
