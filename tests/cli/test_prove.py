@@ -8,14 +8,12 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.proofs import load, save
-from daq.live.demo import rig_text_of
 from daq.proof.dummy import Plank
-from daq.proof.sheet import DummyParts, ProofPlan, parts_of
+from daq.proof.sheet import DummyParts
 from daq.proof.tasks import CAUTION
-from daq.rider.jig_geometry import JigGeometry
 from daq.rider.proof_faults import FAULTS
 from daq.rig import parse_rig
-from tests.proof.simulated_sheet import begun, worked
+from tests.proof.simulated_sheet import begun, sheet_without, worked
 from tests.rigs import rig_text
 
 pytestmark = pytest.mark.xdist_group(__name__)
@@ -30,19 +28,6 @@ SCALE = "reading_mm,caliper_mm,direction\n" + "".join(
 
 def foreaft(*words, text=None):
     return CliRunner().invoke(main, list(map(str, words)), input=text)
-
-
-SIMULATED = parse_rig(rig_text_of(JigGeometry(), "/dev/none"))
-FAULT = FAULTS["offset"]
-
-
-def sheet_without(*left_out, placements=3, wrong=FAULT):
-    """A sheet of the simulated jig, worked through but for the tasks that begin so."""
-    plan = ProofPlan(placements=placements, read_s=1.0, gradual=True)
-    parts = parts_of(SIMULATED, "simulated")
-    whole = worked(begun(plan=plan, parts=parts, calibration="simulated"), PLANK, wrong=wrong, seed=7)
-    kept = tuple(one for one in whole.readings if not one.task.startswith(left_out))
-    return whole.model_copy(update={"readings": kept})
 
 
 def run_on(folder, *words):

@@ -19,10 +19,10 @@ from daq.sources.sniff import look_at
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State
 from daq.values import Status, StepMean, Stroke, Verdict
-from tests.cli.test_prove import sheet_without
 from tests.firmware.running import running
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import demo
+from tests.proof.simulated_sheet import sheet_without
 
 pytestmark = pytest.mark.xdist_group(__name__)
 """One worker: what they share takes long to make."""

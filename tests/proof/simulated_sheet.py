@@ -2,10 +2,14 @@
 
 import numpy as np
 
+from daq.live.demo import rig_text_of
 from daq.live.proving.engineer import Engineer
-from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, Reading, Sheet
+from daq.proof.dummy import Plank
+from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, Reading, Sheet, parts_of
 from daq.proof.tasks import check, due
-from daq.rider.proof_faults import Wrong
+from daq.rider.jig_geometry import JigGeometry
+from daq.rider.proof_faults import FAULTS, Wrong
+from daq.rig import parse_rig
 
 DUMMY = DummyParts(
     name="dummy A",
@@ -43,3 +47,17 @@ def worked(sheet, plank, *, wrong=SOUND, seed=1):
         check(sheet, task, reading)
         sheet = sheet.with_reading(reading)
     return sheet
+
+
+SIMULATED = parse_rig(rig_text_of(JigGeometry(), "/dev/none"))
+OFFSET = FAULTS["offset"]
+PLANK = Plank(10.0, 0.15, 0.1, 0.54)
+
+
+def sheet_without(*left_out, placements=3, wrong=OFFSET):
+    """A sheet of the simulated jig, worked through but for the tasks that begin so."""
+    plan = ProofPlan(placements=placements, read_s=1.0, gradual=True)
+    parts = parts_of(SIMULATED, "simulated")
+    whole = worked(begun(plan=plan, parts=parts, calibration="simulated"), PLANK, wrong=wrong, seed=7)
+    kept = tuple(one for one in whole.readings if not one.task.startswith(left_out))
+    return whole.model_copy(update={"readings": kept})
