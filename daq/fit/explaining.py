@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from daq.fit.case import Case, Evidence
 from daq.values import Verdict
 
-UNKNOWN = (
-    "Feet are the remainder of the weight, not measured.",
-    "Hands and saddle feel both legs at once; whose push it is they cannot tell.",
-    "Minutes on a jig say little about hours on the road: that is what the re-check is for.",
-)
+FEET = "Feet are the remainder of the weight, not measured."
+NO_SADDLE = "Only the load on the hands was measured: what saddle and feet carried is not known."
+BOTH_LEGS = "Hands and saddle feel both legs at once; whose push it is they cannot tell."
+MINUTES = "Minutes on a jig say little about hours on the road: that is what the re-check is for."
 _WITHOUT_ONSET = {
     Verdict.LIGHT: "Your hands stayed equally light at every saddle position we rode.",
     Verdict.LOADED: "Your hands already carried weight at the rearmost saddle position we rode.",
@@ -27,6 +28,13 @@ def what_was_found(evidence: Evidence) -> str:
 def sentence(case: Case, evidence: Evidence) -> str:
     """What was found and what was decided, for somebody who rides and does not measure."""
     return " ".join(filter(None, (_found(evidence), _decided(case, evidence))))
+
+
+def unknown(evidence: Evidence) -> tuple[str, ...]:
+    """What remains unknown, by what this jig measured."""
+    steps = () if evidence.main is None else evidence.main.steps
+    without_saddle = bool(steps) and all(math.isnan(step.saddle_load_n) for step in steps)
+    return (NO_SADDLE if without_saddle else FEET, BOTH_LEGS, MINUTES)
 
 
 def _found(evidence: Evidence) -> str:

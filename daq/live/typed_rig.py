@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from daq.keep.store import Store
+from daq.live.real import read_rig
 from daq.rig import Rig, RigError, parse_rig
 
 STEPS = {"N": 1.0, "kg": 0.1, "lb": 0.2}
@@ -42,7 +43,7 @@ def made_when_missing(path: Path, unit: str | None, step: float | None) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(typed_rig_text(unit or "kg", step), encoding="utf-8")
         return
-    typed = parse_rig(path.read_text(encoding="utf-8"), name=str(path)).typed
+    typed = read_rig(path)[1].typed
     if typed is None:
         raise RigError(f"{path}: expected a [typed] table; a rig with a board is served without --typed")
     if unit is not None and typed.unit != unit:

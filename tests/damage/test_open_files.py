@@ -18,6 +18,7 @@ OWN = {
     "keep/proofs.py": "writes a sheet",
     "live/web/steady.py": "the kernel's own word of its start",
     "live/web/keys_file.py": "its own keys",
+    "live/web/passes.py": "writes the passes it gives",
     "cli/access.py": "writes codes",
     "cli/bench_talk.py": "writes a calibration",
     "cli/calibrate.py": "the page's own style sheet",

@@ -10,7 +10,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.fit.case import Case, Evidence, day_of
 from daq.fit.disturbers import Disturbs
-from daq.fit.explaining import UNKNOWN, sentence
+from daq.fit.explaining import sentence, unknown
 from daq.fit.intake import both_references_mm, clinician_advice
 from daq.fit.options import Place
 from daq.fit.overlaid import differences
@@ -62,7 +62,7 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
         answer=None if evidence.main is None else evidence.main.onset,
         climb=None if evidence.climb is None else evidence.climb.onset,
         sentence=sentence(case, evidence),
-        unknown=UNKNOWN,
+        unknown=unknown(evidence),
         advice=clinician_advice(case.intake),
         chart=onset_drawing(curves, evidence),
         legend=legend(curves),

@@ -17,6 +17,7 @@ from daq import __version__
 from daq.items import Hello, Item
 from daq.keep.again.derived import Derived
 from daq.keep.again.stored import items_of
+from daq.keep.bounded import read_text
 from daq.keep.clients import people
 from daq.keep.errors import StoreError
 from daq.keep.package.bids import BIDS_VERSION, MISSING, Names, described, motion_files, table
@@ -29,6 +30,8 @@ from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
 
+MOST_LIST_BYTES = 2**20
+"""Of the list of one session's sweeps, a line each."""
 SCAN_COLUMNS = {
     "filename": "",
     "acq_time": "",
@@ -131,8 +134,8 @@ def _add_scan(session: Path, name: Names, row: tuple[object, ...]) -> None:
     path = session / f"sub-{name.subject}_ses-{name.session}_scans.tsv"
     there: list[list[str]] = []
     if path.exists():
-        with path.open(encoding="utf-8", newline="") as file:
-            there = list(csv.reader(file, delimiter="\t", quoting=csv.QUOTE_NONE))[1:]
+        listed = read_text(path, MOST_LIST_BYTES).splitlines()
+        there = list(csv.reader(listed, delimiter="\t", quoting=csv.QUOTE_NONE))[1:]
     rows: list[Sequence[object]] = [*(one for one in there if one[0] != row[0]), row]
     write_text(path, table(tuple(SCAN_COLUMNS), sorted(rows, key=lambda one: str(one[0]))))
     meanings = {column: {"Description": text} for column, text in SCAN_COLUMNS.items() if text}

@@ -12,6 +12,7 @@ import secrets
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from daq.keep.bounded import from_json, read_text
 from daq.live.web.access import Role
 
 MOST = 200
@@ -70,8 +71,7 @@ class Passes:
         found = list(self._unkept.values())
         for path in self._folder.glob("*"):
             with contextlib.suppress(OSError, ValueError, TypeError):
-                if path.stat().st_size <= MOST_BYTES:
-                    found.append(Given(**json.loads(path.read_text(encoding="utf-8"))))
+                found.append(Given(**from_json(read_text(path, MOST_BYTES))))
         return sorted(found, key=lambda one: (one.since_utc, one.number))
 
     def end(self, number: str) -> bool:

@@ -10,6 +10,7 @@ import pytest
 
 from daq.fit.case import evidence_of
 from daq.keep.again.report import printed
+from daq.values import NAN
 from tests.fit.sweeps import INTAKE, ridden
 from tests.keep.again.cases import CASE, DECISION
 
@@ -156,6 +157,16 @@ def test_without_an_onset_no_window_is_printed(load_n):
     assert "No onset is named" in said
     assert "Window to choose from" not in said
     assert "Not decided yet." in said
+
+
+def test_of_a_jig_without_a_saddle_cell_the_page_does_not_reckon_the_feet():
+    (swept,) = CASE.sweeps
+    blind = tuple(dataclasses.replace(step, saddle_load_n=NAN) for step in swept.steps)
+
+    assert "Feet are the remainder of the weight" in words(page())
+    told = words(page(sweeps=(dataclasses.replace(swept, steps=blind),)))
+    assert "Only the load on the hands was measured" in told
+    assert "remainder of the weight" not in told
 
 
 def test_a_visit_without_a_sweep_has_a_page_all_the_same():
