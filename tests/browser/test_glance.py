@@ -148,10 +148,10 @@ def test_the_parts_of_a_move_can_be_confirmed_one_press_each(desk, messages):
         said.append(at.text(".dock .main-words"))
         at.page.wait_for_timeout(650)  # a press sooner than 0.6 s is taken for a pedal that bounced
         at.page.keyboard.press("Space")
-    at.wait(lambda: at.asked)
+    at.wait(lambda: "sweep/events" in dict(at.asked))
 
     assert said == ["Setback is 40", "Height is 726", "Saddle is at 40 mm"]
-    assert len(at.asked) == 1
+    assert [path for path, _ in at.asked if path.startswith("sweep")] == ["sweep/events"]
 
 
 def test_the_lamp_says_recording_only_while_a_step_is_recorded(desk, messages):

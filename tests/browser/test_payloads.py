@@ -10,13 +10,13 @@ import multiprocessing
 import re
 
 import pytest
-from daq.live.proving.page import proof_page
 
 from daq.fit.case import Case, evidence_of
 from daq.fit.decision import Decision
 from daq.fit.intake import Intake
 from daq.keep.again.report import printed
 from daq.live.bench.certificate_page import certificate_page
+from daq.live.bench.proof_page import proof_page
 from tests.browser.answers import ANSWERS
 from tests.browser.conftest import DASHBOARD
 from tests.keep.again.cases import CASE, DECISION
@@ -63,6 +63,9 @@ PROOF = {
     "smallest_rise_n_per_mm": None,
     "flat": RUNS,
     "loaded": RUNS,
+    "gradual": RUNS,
+    "consists_of": (RUNS,),
+    "readings": 120,
     "budget": ({"source": RUNS, "standard_uncertainty_mm": 0.1, "degrees_of_freedom": None, "distribution": RUNS},),
     "figures": ({"part": RUNS, "shown": RUNS, "named": True},),
     "answers": (),

@@ -32,10 +32,10 @@ class Key(BaseModel):
 class Screen(BaseModel):
     """A screen that was let in."""
 
-    number: str
+    number: Line
     role: Role
-    since_utc: str
-    address: str
+    since_utc: Line
+    address: Line
     this: bool
     """Whether it is the one that asks."""
 

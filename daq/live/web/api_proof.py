@@ -20,6 +20,7 @@ from daq.proof.certificate import certificate, lines, rig_tables
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, Named, Short
 from daq.proof.tasks import CAUTION, tasks
+from daq.text import Line
 
 Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,79}$")]
 
@@ -48,7 +49,7 @@ class Did(_Body):
     """done: what was asked, with the values asked for; again: the last one once more; leave: go on later."""
 
     do: Literal["done", "again", "leave"]
-    typed: Annotated[dict[Annotated[str, Field(max_length=40)], float], Field(max_length=4)] = {}
+    typed: Annotated[dict[Annotated[Line, Field(max_length=40)], float], Field(max_length=4)] = {}
 
 
 def add_proof(app: FastAPI, session: Session) -> None:

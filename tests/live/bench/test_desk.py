@@ -1,7 +1,9 @@
 """The guided calibration on simulated cells behind a pseudo-terminal, to a calibration held against their truth."""
 
 import asyncio
+import itertools
 import json
+import math
 
 import numpy as np
 import pytest
@@ -34,10 +36,17 @@ FULL = {
 
 @pytest.fixture(scope="module")
 def calibrated(tmp_path_factory):
-    """The simulated bench after a whole guided calibration, and the path of its store."""
+    """The simulated bench after a whole guided calibration, its `hung` (time, weights), and the path of its store."""
     path = tmp_path_factory.mktemp("bench") / "bench.sqlite"
 
     async def all_of_it(made):
+        made.hung, put = [], made.jig.put
+
+        def put_and_noted(marked_n):
+            made.hung.append((made.jig.t_s, marked_n))
+            put(marked_n)
+
+        made.jig.put = put_and_noted
         await made.session.calibrating.begin_bench(wanted(**FULL))
         await work_through(made)
 
@@ -115,8 +124,13 @@ def test_what_came_of_it_is_kept_with_its_certificate_and_every_reading(calibrat
     assert kept.calibration.simulated
     assert len(certificate["readings"]) == len(made.session.calibrating.bench.bench.taken)
     assert certificate["circumstances"]["made_by"] == "R. Doe"
-    # after a minute under load 1.5e-4 (1 - exp(-60/480)) of it is left, less what goes in the seconds of the reading
-    assert certificate["cells"][0]["figures"]["dead_load_return"] == pytest.approx(1.7e-5, abs=1e-5)
+    # 1.5e-4 (1 - exp(-t/480)) of the load is left after t s under it, less what goes in the seconds of the reading
+    under_load_s = max(
+        after_s - from_s for (from_s, on), (after_s, _) in itertools.pairwise(made.hung) if set(on) == {"hands_left"}
+    )
+    assert under_load_s >= 60.0
+    left = 1.5e-4 * -math.expm1(-under_load_s / 480.0)
+    assert certificate["cells"][0]["figures"]["dead_load_return"] == pytest.approx(left, abs=1e-5)
     assert "not an accredited calibration" in certificate["statements"][0]
     assert "simulated" in certificate["statements"][1]
 
