@@ -142,7 +142,7 @@ def test_single_letters_can_be_turned_off_and_stop_stays(run):
     run.page.get_by_role("button", name="Close").click()
     run.page.keyboard.press("r")
     run.page.keyboard.press("Escape")
-    run.wait(lambda: run.asked)
+    run.wait(lambda: events(run))
 
     assert events(run) == ["stop"]
 
