@@ -205,3 +205,11 @@ def desk(chromium: Browser, address: str) -> Iterator[Callable[..., Desk]]:
     for each in opened:
         each.context.close()
     assert [fault for each in opened for fault in each.faults] == []
+
+
+@pytest.fixture
+def run(desk: Callable[..., Desk], messages: dict[str, dict[str, Any]]) -> Desk:
+    """The run's screen with the saved snapshot, the saddle asked to move to 40 mm."""
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sweep"])
+    return at

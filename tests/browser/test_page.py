@@ -13,18 +13,6 @@ from tests.browser.answers import ANSWERS, sweep_in
 SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
 
 
-@pytest.fixture
-def run(desk, messages):
-    """The run's screen with the saved snapshot, the saddle asked to move to 40 mm."""
-    at = desk().open(messages["snapshot"])
-    at.send(messages["sweep"])
-    return at
-
-
-def events(desk):
-    return [body["event"] for path, body in desk.asked if path == "sweep/events"]
-
-
 def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
     run.send(messages["sources"], messages["stroke"], messages["onset"])
 
@@ -36,115 +24,6 @@ def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
     assert "48.1–56.9 mm" in run.text(".answer-value")
     assert run.text(".figure .value") == "40"
     assert run.text(".banner").startswith("SIMULATED")
-
-
-def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
-    run.page.get_by_role("button", name="1 mm forward").click()
-    run.page.keyboard.press("Space")
-    run.wait(lambda: run.asked)
-
-    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39, "setting": {}})]
-
-
-def test_a_pedal_that_bounces_confirms_once(run):
-    run.page.evaluate(
-        """async () => {
-          const press = () => document.body.dispatchEvent(new KeyboardEvent("keydown", { key: " ", bubbles: true }));
-          press();
-          await new Promise((later) => setTimeout(later, 200));
-          press();
-        }"""
-    )
-    run.page.keyboard.press("Escape")
-    run.wait(lambda: len(run.asked) > 1)
-
-    assert events(run) == ["saddle_moved", "stop"]
-
-
-def test_a_button_reached_by_tab_takes_the_space_bar_itself(run):
-    run.page.get_by_role("button", name="Pause").focus()
-    run.page.keyboard.press("Space")
-    run.wait(lambda: run.asked)
-
-    assert events(run) == ["pause"]
-
-
-def test_arrows_move_the_entry_the_way_the_saddle_goes(run):
-    for key in ("ArrowRight", "Shift+ArrowLeft", "ArrowLeft"):
-        run.page.keyboard.press(key)
-    run.send()
-
-    assert run.text(".entry-value") == "45"
-    assert run.text(".main-words") == "Saddle is at 45 mm"
-
-
-@pytest.mark.parametrize(("key", "event"), [("p", "pause"), ("r", "redo"), ("e", "enough"), ("Escape", "stop")])
-def test_a_key_sends_its_event(run, key, event):
-    run.page.keyboard.press(key)
-    run.wait(lambda: run.asked)
-
-    assert events(run) == [event]
-
-
-def test_an_event_that_the_sweep_does_not_accept_is_not_sent(run):
-    run.page.keyboard.press("u")
-    run.page.keyboard.press("p")
-    run.wait(lambda: run.asked)
-
-    assert events(run) == ["pause"]
-    assert run.page.get_by_role("button", name="Undo").is_disabled()
-
-
-def test_scores_typed_faster_than_they_are_answered_all_arrive_each_with_its_question(run, messages):
-    scored = {**messages["sweep"], "state": "averaging", "accepts": ["redo", "stop"], "noted_step": 4, "notes": {}}
-    run.send(scored)
-    given = {}
-
-    def answer(route):
-        body = route.request.post_data_json
-        run.asked.append(("step-notes", body))
-        given[body["what"]] = body["value"]
-        route.fulfill(json={**scored, "type": "sweep", "notes": dict(given)})
-
-    run.page.route("**/api/v1/step-notes", answer)
-    run.slow(150)
-    run.page.keyboard.type("345", delay=20)
-    run.wait(lambda: len(given) == 3)
-
-    said = [(body["what"], body["value"]) for path, body in run.asked if path == "step-notes"]
-    assert said == [("hands", 3), ("saddle", 4), ("effort", 5)]
-
-
-def test_a_second_press_of_the_pedal_never_confirms_what_was_not_shown_when_it_was_pressed(run, messages):
-    run.slow(800)
-    run.answers["sweep/events"] = {**messages["sweep"], "state": "waiting", "accepts": ["begin", "stop"]}
-    run.page.keyboard.press("Space")
-    run.page.wait_for_timeout(650)
-    run.page.keyboard.press("Space")
-    run.page.wait_for_timeout(1200)
-
-    assert events(run) == ["saddle_moved"], "the button said begin only afterwards"
-
-
-def test_the_stop_does_not_wait_and_what_was_pressed_before_it_no_longer_counts(run):
-    run.slow(500)
-    run.page.keyboard.press("p")
-    run.page.keyboard.press("r")
-    run.page.keyboard.press("Escape")
-    run.page.wait_for_timeout(1500)
-
-    assert events(run) == ["pause", "stop"]
-
-
-def test_single_letters_can_be_turned_off_and_stop_stays(run):
-    run.page.keyboard.press("?")
-    run.page.get_by_label("Single-letter keys").click()
-    run.page.get_by_role("button", name="Close").click()
-    run.page.keyboard.press("r")
-    run.page.keyboard.press("Escape")
-    run.wait(lambda: events(run))
-
-    assert events(run) == ["stop"]
 
 
 def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_it_speaks_of(run):
@@ -206,58 +85,6 @@ def test_the_table_holds_what_the_chart_shows(run, messages):
     assert [row.split("\t")[:3] for row in rows] == [["1", "80", "78.2"], ["2", "70", "77.9"], ["3", "60", "78.8"]]
 
 
-def test_a_plan_is_sent_with_its_positions(desk, messages):
-    at = desk().open(messages["snapshot"], "plan")
-    at.send(sweep_in(messages, State.FINISHED))
-    widths = [{"slope_n_per_mm": 1.0, "width_mm": 16.9}]
-    positions = [80, 60, 40, 30, 50, 70]
-    at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
-    at.page.get_by_label("Power").fill("180")
-    at.page.get_by_label("Spacing").fill("10")
-    at.wait(lambda: "Width" in at.text(".plan-order"))
-    assert "6 steps, about 5:06 min" in at.text(".plan-order")
-    assert "17 mm at 1.00 N/mm" in at.text(".plan-order")
-    at.page.get_by_role("button", name="Set this plan").click()
-    at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
-
-    sketch = [body for path, body in at.asked if path == "plan"][-1]
-    assert (sketch["apart_mm"], sketch["order"], sketch["repeat_first"]) == (10, "out and back", True)
-    (plan,) = [body for path, body in at.asked if path == "sweeps"]
-    assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == (positions, 180, "reach kept")
-    at.wait(lambda: at.page.url.endswith("#run"))
-
-
-def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_away(desk, messages):
-    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
-    ridden = {"planned_mm": [75, 55, 35, 45, 65, 75], "power_w": 180.0, "protocol": "bar fixed", "blinded": False}
-    sweep = sweep_in(messages, State.FINISHED, **ridden)
-    at = desk().open({**messages["snapshot"], "visit": {**visit, "swept": True}, "sweep": sweep}, "plan")
-
-    told = {name: at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing", "Power", "Gradient")}
-    at.wait(lambda: told["Rear end"].input_value() == "75")
-    assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
-    assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
-    assert at.page.get_by_label("First position again").is_checked()
-    at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes").click()
-    at.wait(lambda: [body for path, body in at.asked if path == "sweeps"])
-    (plan,) = [body for path, body in at.asked if path == "sweeps"]
-    assert (plan["positions_mm"], plan["gradient_pct"], plan["purpose"]) == ([78, 59, 30], 4.5, "check")
-    assert (plan["power_w"], plan["start_setback_mm"]) == (180, visit["intake"]["saddle"]["setback_mm"])
-
-
-def test_the_first_plan_goes_around_where_the_client_rides_as_the_complaint_asks(desk, messages):
-    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
-    at = desk().open(
-        {**messages["snapshot"], "visit": {**visit, "swept": False, "climb_check": None}, "sweep": None}, "plan"
-    )
-
-    told = [at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing")]
-    at.wait(lambda: told[0].input_value() == "103")
-    assert [each.input_value() for each in told] == ["103", "53", "5"]
-    assert "Hands, left: to both sides." in at.text("main")
-    assert at.page.get_by_role("button", name="Climb check").count() == 0
-
-
 def test_the_rider_sees_neither_loads_nor_setback(desk, messages):
     at = desk().open(messages["snapshot"], "rider")
     caution = {**messages["notice"], "text": "40 mm was asked, 45 mm is taken as set"}
@@ -267,16 +94,6 @@ def test_the_rider_sees_neither_loads_nor_setback(desk, messages):
     assert "91 rpm" in seen
     assert "SIMULATED" in seen
     assert not [word for word in ("mm", " N", "setback", "Onset", "Hands", "Step") if word in seen]
-
-
-def test_a_key_on_the_riders_screen_stops_but_confirms_nothing(desk, messages):
-    at = desk().open(messages["snapshot"], "rider")
-    at.send(messages["sweep"])
-    for key in ("Space", "r", "Escape"):
-        at.page.keyboard.press(key)
-    at.wait(lambda: at.asked)
-
-    assert events(at) == ["stop"]
 
 
 @pytest.mark.parametrize("size", SIZES, ids=str)

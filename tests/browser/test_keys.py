@@ -1,0 +1,126 @@
+"""The pedal and the keys of Run: what each sends, and what it must not."""
+
+import pytest
+
+
+def events(desk):
+    return [body["event"] for path, body in desk.asked if path == "sweep/events"]
+
+
+def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
+    run.page.get_by_role("button", name="1 mm forward").click()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39, "setting": {}})]
+
+
+def test_a_pedal_that_bounces_confirms_once(run):
+    run.page.evaluate(
+        """async () => {
+          const press = () => document.body.dispatchEvent(new KeyboardEvent("keydown", { key: " ", bubbles: true }));
+          press();
+          await new Promise((later) => setTimeout(later, 200));
+          press();
+        }"""
+    )
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: len(run.asked) > 1)
+
+    assert events(run) == ["saddle_moved", "stop"]
+
+
+def test_a_button_reached_by_tab_takes_the_space_bar_itself(run):
+    run.page.get_by_role("button", name="Pause").focus()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    assert events(run) == ["pause"]
+
+
+def test_arrows_move_the_entry_the_way_the_saddle_goes(run):
+    for key in ("ArrowRight", "Shift+ArrowLeft", "ArrowLeft"):
+        run.page.keyboard.press(key)
+    run.send()
+
+    assert run.text(".entry-value") == "45"
+    assert run.text(".main-words") == "Saddle is at 45 mm"
+
+
+@pytest.mark.parametrize(("key", "event"), [("p", "pause"), ("r", "redo"), ("e", "enough"), ("Escape", "stop")])
+def test_a_key_sends_its_event(run, key, event):
+    run.page.keyboard.press(key)
+    run.wait(lambda: run.asked)
+
+    assert events(run) == [event]
+
+
+def test_an_event_that_the_sweep_does_not_accept_is_not_sent(run):
+    run.page.keyboard.press("u")
+    run.page.keyboard.press("p")
+    run.wait(lambda: run.asked)
+
+    assert events(run) == ["pause"]
+    assert run.page.get_by_role("button", name="Undo").is_disabled()
+
+
+def test_scores_typed_faster_than_they_are_answered_all_arrive_each_with_its_question(run, messages):
+    scored = {**messages["sweep"], "state": "averaging", "accepts": ["redo", "stop"], "noted_step": 4, "notes": {}}
+    run.send(scored)
+    given = {}
+
+    def answer(route):
+        body = route.request.post_data_json
+        run.asked.append(("step-notes", body))
+        given[body["what"]] = body["value"]
+        route.fulfill(json={**scored, "type": "sweep", "notes": dict(given)})
+
+    run.page.route("**/api/v1/step-notes", answer)
+    run.slow(150)
+    run.page.keyboard.type("345", delay=20)
+    run.wait(lambda: len(given) == 3)
+
+    said = [(body["what"], body["value"]) for path, body in run.asked if path == "step-notes"]
+    assert said == [("hands", 3), ("saddle", 4), ("effort", 5)]
+
+
+def test_a_second_press_of_the_pedal_never_confirms_what_was_not_shown_when_it_was_pressed(run, messages):
+    run.slow(800)
+    run.answers["sweep/events"] = {**messages["sweep"], "state": "waiting", "accepts": ["begin", "stop"]}
+    run.page.keyboard.press("Space")
+    run.page.wait_for_timeout(650)
+    run.page.keyboard.press("Space")
+    run.page.wait_for_timeout(1200)
+
+    assert events(run) == ["saddle_moved"], "the button said begin only afterwards"
+
+
+def test_the_stop_does_not_wait_and_what_was_pressed_before_it_no_longer_counts(run):
+    run.slow(500)
+    run.page.keyboard.press("p")
+    run.page.keyboard.press("r")
+    run.page.keyboard.press("Escape")
+    run.page.wait_for_timeout(1500)
+
+    assert events(run) == ["pause", "stop"]
+
+
+def test_single_letters_can_be_turned_off_and_stop_stays(run):
+    run.page.keyboard.press("?")
+    run.page.get_by_label("Single-letter keys").click()
+    run.page.get_by_role("button", name="Close").click()
+    run.page.keyboard.press("r")
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: events(run))
+
+    assert events(run) == ["stop"]
+
+
+def test_a_key_on_the_riders_screen_stops_but_confirms_nothing(desk, messages):
+    at = desk().open(messages["snapshot"], "rider")
+    at.send(messages["sweep"])
+    for key in ("Space", "r", "Escape"):
+        at.page.keyboard.press(key)
+    at.wait(lambda: at.asked)
+
+    assert events(at) == ["stop"]

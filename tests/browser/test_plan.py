@@ -1,0 +1,58 @@
+"""The plan's screen: what it sets up, and what it begins with."""
+
+import json
+
+from daq.sweep.run import State
+from tests.browser.answers import ANSWERS, sweep_in
+
+
+def test_a_plan_is_sent_with_its_positions(desk, messages):
+    at = desk().open(messages["snapshot"], "plan")
+    at.send(sweep_in(messages, State.FINISHED))
+    widths = [{"slope_n_per_mm": 1.0, "width_mm": 16.9}]
+    positions = [80, 60, 40, 30, 50, 70]
+    at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
+    at.page.get_by_label("Power").fill("180")
+    at.page.get_by_label("Spacing").fill("10")
+    at.wait(lambda: "Width" in at.text(".plan-order"))
+    assert "6 steps, about 5:06 min" in at.text(".plan-order")
+    assert "17 mm at 1.00 N/mm" in at.text(".plan-order")
+    at.page.get_by_role("button", name="Set this plan").click()
+    at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
+
+    sketch = [body for path, body in at.asked if path == "plan"][-1]
+    assert (sketch["apart_mm"], sketch["order"], sketch["repeat_first"]) == (10, "out and back", True)
+    (plan,) = [body for path, body in at.asked if path == "sweeps"]
+    assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == (positions, 180, "reach kept")
+    at.wait(lambda: at.page.url.endswith("#run"))
+
+
+def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_away(desk, messages):
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    ridden = {"planned_mm": [75, 55, 35, 45, 65, 75], "power_w": 180.0, "protocol": "bar fixed", "blinded": False}
+    sweep = sweep_in(messages, State.FINISHED, **ridden)
+    at = desk().open({**messages["snapshot"], "visit": {**visit, "swept": True}, "sweep": sweep}, "plan")
+
+    told = {name: at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing", "Power", "Gradient")}
+    at.wait(lambda: told["Rear end"].input_value() == "75")
+    assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
+    assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
+    assert at.page.get_by_label("First position again").is_checked()
+    at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes").click()
+    at.wait(lambda: [body for path, body in at.asked if path == "sweeps"])
+    (plan,) = [body for path, body in at.asked if path == "sweeps"]
+    assert (plan["positions_mm"], plan["gradient_pct"], plan["purpose"]) == ([78, 59, 30], 4.5, "check")
+    assert (plan["power_w"], plan["start_setback_mm"]) == (180, visit["intake"]["saddle"]["setback_mm"])
+
+
+def test_the_first_plan_goes_around_where_the_client_rides_as_the_complaint_asks(desk, messages):
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    at = desk().open(
+        {**messages["snapshot"], "visit": {**visit, "swept": False, "climb_check": None}, "sweep": None}, "plan"
+    )
+
+    told = [at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing")]
+    at.wait(lambda: told[0].input_value() == "103")
+    assert [each.input_value() for each in told] == ["103", "53", "5"]
+    assert "Hands, left: to both sides." in at.text("main")
+    assert at.page.get_by_role("button", name="Climb check").count() == 0
