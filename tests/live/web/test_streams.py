@@ -132,7 +132,9 @@ def wrong(caplog):
     return [record.getMessage() for record in caplog.records if record.levelno >= logging.ERROR]
 
 
-def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_path, monkeypatch, caplog):
+@pytest.fixture
+def opened_slowly(monkeypatch):
+    """0.3 s pass between a stream's asking and its being open."""
     accept = api_stream.WebSocket.accept
 
     async def slowly(self, *words, **named):
@@ -141,6 +143,8 @@ def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_pa
 
     monkeypatch.setattr(api_stream.WebSocket, "accept", slowly)
 
+
+def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_path, opened_slowly, caplog):
     async def job(url, session, keys):
         where = httpx.URL(url)
         reader, writer = await asyncio.open_connection(where.host, where.port)
@@ -157,15 +161,7 @@ def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_pa
     assert wrong(caplog) == []
 
 
-def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, monkeypatch, caplog):
-    accept = api_stream.WebSocket.accept
-
-    async def slowly(self, *words, **named):
-        await asyncio.sleep(0.3)
-        await accept(self, *words, **named)
-
-    monkeypatch.setattr(api_stream.WebSocket, "accept", slowly)
-
+def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, caplog):
     async def job(url, session, keys):
         where = httpx.URL(url)
         _, writer = await asyncio.open_connection(where.host, where.port)
