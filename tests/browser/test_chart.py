@@ -138,3 +138,18 @@ def test_the_sweep_before_stays_behind_as_a_ghost_until_another_client_comes(dra
     assert drawn(first, ghosts) == [0, 3]
     other = {"type": "visit", "visit": {**(messages["visit"]["visit"] or {}), "id": 77}}
     assert drawn([*first, again, other, begun], ghosts) == [0, 1]
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (1920, 1080)], ids=str)
+def test_on_run_the_chart_is_in_view_to_its_last_line_and_the_reasons_come_when_asked_for(desk, messages, size):
+    at = desk(viewport={"width": size[0], "height": size[1]}).open(messages["snapshot"])
+    at.send(messages["sweep"], messages["sources"], messages["stroke"], messages["onset"])
+    lowest = "(all) => Math.max(...[...all].map((one) => one.getBoundingClientRect().bottom))"
+    ends = at.page.locator(".answer").evaluate("(one) => one.getBoundingClientRect().bottom")
+
+    assert at.page.locator(".onset-chart text").evaluate_all(lowest) <= ends
+    reason = at.page.locator(".reasons")
+    assert not reason.is_visible()
+    at.page.get_by_role("button", name="Why").click()
+    assert reason.is_visible()
+    assert "Chances: onset inside the sweep" in at.text(".reasons")

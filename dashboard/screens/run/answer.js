@@ -23,16 +23,21 @@ export function answerPanel(store) {
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
   const tall = matchMedia("(min-height: 1200px)").matches;
-  const because = el("details", { class: "because", open: tall }, el("summary", {}, "Why"), why);
+  const because = el("div", { class: "because", hidden: !tall }, why);
+  const reason = el("button", { type: "button", class: "small", "aria-expanded": String(tall), onclick: () => explain() }, "Why");
   const turn = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/table" }) });
   const node = el(
     "section",
     { class: "answer", "aria-labelledby": "answer-title" },
-    el("header", {}, el("div", { class: "answer-head" }, title, value), turn),
+    el("header", {}, el("div", { class: "answer-head" }, title, value), el("div", { class: "answer-turns" }, reason, turn)),
+    because,
     chart,
     table,
-    because,
   );
+  function explain() {
+    because.hidden = !because.hidden;
+    setAttribute(reason, "aria-expanded", String(!because.hidden));
+  }
 
   const size = { width: 0, height: 0 };
   const watch = new ResizeObserver(() => Object.assign(size, { width: chart.clientWidth, height: chart.clientHeight }));
@@ -50,7 +55,7 @@ export function answerPanel(store) {
       value.replaceChildren(...(named ? onsetLine(onset) : []));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
-      setAttribute(because, "hidden", !onset);
+      setAttribute(reason, "hidden", !onset);
     }
     setText(turn, table_shown ? "Chart" : "Table");
     setAttribute(chart, "hidden", table_shown);
