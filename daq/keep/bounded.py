@@ -92,7 +92,10 @@ def from_json(text: str | bytes, *, most_bytes: int = MOST_JSON_BYTES) -> Any:
     if text.count("[") + text.count("{") > DEEPEST_JSON and _depth(text) > DEEPEST_JSON:
         raise ValueError(f"expected JSON of at most {DEEPEST_JSON} levels, got more")
     whole = _whole_number if _LONG_NUMBER.search(text) else None  # a call per number: only if needed
-    return json.loads(text, parse_float=_finite, parse_int=whole, parse_constant=_no_number)
+    try:
+        return json.loads(text, parse_float=_finite, parse_int=whole, parse_constant=_no_number)
+    except json.JSONDecodeError as error:
+        raise ValueError(f"not JSON: {error}") from error
 
 
 def unzstd(packed: bytes, most_bytes: int) -> bytes:

@@ -83,7 +83,7 @@ def test_text_is_utf_8_with_or_without_a_mark(tmp_path):
         ("NaN", "expected numbers"),
         ("-Infinity", "expected numbers"),
         ('"' + "x" * 100 + '"', "at most 64 bytes of JSON"),
-        ("{", "Expecting"),
+        ("{", "not JSON: Expecting"),
     ],
 )
 def test_json_that_nobody_writes_is_refused(text, said):

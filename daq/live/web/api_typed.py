@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Literal
 
 from fastapi import FastAPI
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from daq.live.session.session import Session
+from daq.text import Line
 
-Shown = Annotated[str, Field(pattern=r"^\s*-?[0-9]{1,4}([.,][0-9]{1,3})?\s*$")]
+_SHOWN = re.compile(r"\s*-?[0-9]{1,4}([.,][0-9]{1,3})?\s*", re.ASCII)
+
+
+def _as_shown(typed: str) -> str:
+    """ValueError for what no display of a scale shows."""
+    if not _SHOWN.fullmatch(typed):
+        raise ValueError("expected a number as the display shows it, such as 12.5")
+    return typed
+
+
+Shown = Annotated[Line, Field(max_length=40), AfterValidator(_as_shown)]
 """As the display shows it."""
 
 

@@ -111,6 +111,8 @@ def _plainly(wrong: dict[str, Any]) -> str:
     match kind:
         case "missing":
             return "missing"
+        case "extra_forbidden":
+            return "is not known here"
         case "string_too_short":
             return f"write at least {limits['min_length']} letters"
         case "string_too_long":
