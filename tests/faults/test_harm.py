@@ -34,6 +34,26 @@ def test_a_damaged_chunk_is_named_and_all_others_are_read(path):
     assert complaint == "scans of 'jig' from 2.000 to 2.960 s (chunk 3)"
 
 
+def test_chunks_that_the_store_lists_and_cannot_reach_are_damaged(path, tmp_path):
+    content = bytearray(made(path, 60))
+    with Store.open(path, write=False) as store, store.reading() as db:
+        (root,) = db.execute("SELECT rootpage FROM sqlite_schema WHERE name = 'chunks'").fetchone()
+    page = (root - 1) * 4096
+    # sqlite.org/fileformat2.html, 1.6: an interior page's cells, page of the left child, then its greatest rowid
+    cell = page + int.from_bytes(content[page + 12 : page + 14], "big")
+    assert content[page] == 5
+    assert 2 < content[cell + 4] < 60
+    lost, content[cell + 4] = content[cell + 4] - 1, 1
+    path.write_bytes(content)
+
+    with Store.open(path, write=False) as store:
+        assert sum("cannot be reached" in problem for problem in verify(store).problems) == lost
+    scans, complaints = readable(path)
+    assert (len(scans) > 0, len(complaints)) == (True, lost)
+    found = salvage(path, tmp_path / "new.sqlite")
+    assert (found.scans, found.problems) == (6000, ())
+
+
 def test_a_session_goes_on_after_a_damaged_chunk(path):
     flip_in_chunk(path, made(path, 3), 2)
     with Store.open(path) as store:

@@ -20,6 +20,11 @@ BEGIN_US = -(2**63)
 END_US = 2**63 - 1
 TOGETHER_BYTES = 2**19
 """Bytes, unpacked, decoded at once: more does not fit a processor's cache."""
+_STILL_LISTED = (
+    "SELECT 1 FROM chunks WHERE +id = ?1 UNION ALL "
+    "SELECT 1 FROM chunks INDEXED BY chunks_by_time WHERE session_id > -1 AND +id = ?1"
+)
+"""Looks for a chunk by its index and by every page of the table, not by the pages above: those may be damaged."""
 _RANK = {Hello: 0, Samples: 1, Notification: 2, Event: 3}
 """Order of items with the same receipt time. Never needed with the session's own clock, which repeats no stamp."""
 
@@ -107,6 +112,8 @@ def unpacked_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> chunks
         values = db.execute(f"SELECT {', '.join(columns)} FROM chunks WHERE id = ?", (chunk_id,)).fetchone()
     except sqlite3.DatabaseError as error:
         raise StoreDamaged(f"chunk {chunk_id} of '{source}' lies on a page that is damaged: {error}") from error
+    if values is None and db.execute(_STILL_LISTED, (chunk_id,)).fetchone():
+        raise StoreDamaged(f"chunk {chunk_id} of '{source}' cannot be reached: the pages that lead to it are damaged")
     if values is None:
         raise StoreError(f"chunk {chunk_id} was re-packed while it was being read: read again")
     row = dict(zip(columns, values, strict=True))
