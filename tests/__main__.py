@@ -34,7 +34,9 @@ STUDIES = ("test_another_day.py", "test_onset_simulated.py", "test_panel.py", "v
 """Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
 WORKERS = min((os.cpu_count() or 1) + 1, 5)
 """One more than cores: many tests wait for a clock and not for a core."""
-SPREAD = ("-n", str(WORKERS), "--dist", "loadgroup")
+SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
+"""All tests of a file run in one worker, which makes once what they share. In their own order, the slow files of
+tests/browser come early."""
 
 
 def ensure_browser():

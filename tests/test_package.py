@@ -14,9 +14,6 @@ import pytest
 
 from daq.bootstrap import LOCK, OLDEST_PYTHON
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 ROOT = Path(__file__).parents[1]
 READ_BY_PEOPLE = {".md"}
 

@@ -12,7 +12,6 @@ from daq.values import Onset, StepMean, Verdict
 from tests.recorded import RECORDINGS
 
 FILES = sorted(RECORDINGS.glob("*.rec"))
-pytestmark = pytest.mark.xdist_group(__name__)
 
 
 def answers(path):

@@ -14,9 +14,6 @@ from daq.measure.calibration.coverage import said_dof
 from tests.live.jig import SHORT, demo
 from tests.published.calibration import HERE
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 ONE_CELL = (
     *("calibrate", "bench", "--simulated", "--pace", "60", "--by", "R. Doe", "--kg", "5,10,20", "--class", "M1"),
     *("--cell", "hands_left", "--g", "9.81", "--warm-up", "1", "--creep", "0", "--series", "2", "--read-s", "2"),

@@ -16,9 +16,6 @@ from daq.rig import parse_rig
 from tests.proof.simulated_sheet import begun, sheet_without, worked
 from tests.rigs import rig_text
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 NOTES = "firmware_notes/proof_dummy.example.toml"
 PLANK = Plank(10.0, 0.15, 0.1, 0.54)
 SCALE = "reading_mm,caliper_mm,direction\n" + "".join(

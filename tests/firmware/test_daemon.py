@@ -24,9 +24,6 @@ from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import demo
 from tests.proof.simulated_sheet import sheet_without
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 PLAN = Plan(positions_mm=out_and_back(85.0, 25.0, 8), settle_s=6.0, dwell_s=12.0, torque_band_nm=2.0)
 PACE = 12.0
 

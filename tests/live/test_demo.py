@@ -18,9 +18,6 @@ from daq.sweep.run import State
 from daq.values import Onset, StepMean, Stroke, Verdict
 from tests.live.jig import SHORT, demo
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 
 @pytest.fixture(scope="module")
 def ridden(tmp_path_factory):

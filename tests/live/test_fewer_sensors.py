@@ -14,9 +14,6 @@ from daq.live.session.readings import readings
 from daq.live.telling import view
 from daq.values import Onset, Result, StepMean, Verdict
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 
 class Ridden:
     def __init__(self, folder, roles, wrong=()):

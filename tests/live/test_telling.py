@@ -21,9 +21,6 @@ from tests.live.examples import EXAMPLES, misfits
 from tests.live.jig import SHORT, demo, serving
 from tests.sources.waiting import until
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 
 def run(coroutine):
     return uvloop.run(asyncio.wait_for(coroutine, 90))

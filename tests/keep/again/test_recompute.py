@@ -30,9 +30,6 @@ from tests.keep.jig import begin
 from tests.ridden import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 from tests.rigs import rig_text
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 
 @pytest.fixture(scope="module")
 def live():

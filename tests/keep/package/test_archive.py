@@ -18,9 +18,6 @@ from daq.keep.store import Store
 from tests.keep import analyses
 from tests.keep.sweeps import computed, stored
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 ROOT = Path(__file__).parents[3]
 SUMMING = 1e-12
 """A few hundred values of up to 100 added in another order differ by their count times 100 times 2.2e-16 at most."""

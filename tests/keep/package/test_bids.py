@@ -19,7 +19,6 @@ from daq.keep.package.terms import contributor
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored
 
-pytestmark = pytest.mark.xdist_group(__name__)
 VALIDATOR = Path(sys.executable).parent / "bids-validator-deno"
 
 

@@ -17,9 +17,6 @@ from daq.rider.electronics import CELLS
 from tests.live.bench.certified import certified
 from tests.live.bench.simulated import on_bench, read, wanted, work_through
 
-pytestmark = pytest.mark.xdist_group(__name__)
-"""One worker: what they share takes long to make."""
-
 FULL = {
     "series": 3,
     "creep_min": 1,
