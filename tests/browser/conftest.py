@@ -136,6 +136,21 @@ class Desk:
             by_ms,
         )
 
+    def hold(self) -> Callable[[], None]:
+        """From now on no answer reaches the page until the function returned is called."""
+        self.page.evaluate(
+            """() => {
+              const ask = window.fetch;
+              const released = new Promise((release) => (window.releaseAnswers = release));
+              window.fetch = async (...words) => {
+                const answer = await ask(...words);
+                await released;
+                return answer;
+              };
+            }"""
+        )
+        return lambda: self.page.evaluate("() => window.releaseAnswers()")
+
     def wait(self, until: Callable[[], Any]) -> None:
         """Lets the page run until the test sees what it waits for; fails after ten seconds."""
         for _ in range(200):
