@@ -13,7 +13,7 @@ from pathlib import Path
 
 from playwright.sync_api import CDPSession, Page, WebSocketRoute, sync_playwright
 
-from tests.browser.conftest import CHROMIUM_ARGS, serve_dashboard
+from tests.browser.desk import CHROMIUM_ARGS, serve_dashboard
 from tests.chromium import chromium_path
 
 SECONDS = 8

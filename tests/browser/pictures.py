@@ -7,8 +7,8 @@ from pathlib import Path
 
 from playwright.sync_api import expect, sync_playwright
 
-from tests.browser.conftest import CHROMIUM_ARGS
 from tests.browser.day import LONG_MS, Jig, check, meet, plan_eleven, ride, ride_again
+from tests.browser.desk import CHROMIUM_ARGS
 from tests.chromium import chromium_path
 
 

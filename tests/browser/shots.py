@@ -10,7 +10,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from daq.sweep.run import State, fitter_may
-from tests.browser.conftest import CHROMIUM_ARGS, ROOT, Desk, serve_dashboard
+from tests.browser.desk import CHROMIUM_ARGS, ROOT, Desk, Screens, serve_dashboard
 from tests.chromium import chromium_path
 
 SIZES = {"laptop": (1280, 800), "wide": (1920, 1080), "tablet": (834, 1112), "phone": (390, 844)}
@@ -65,17 +65,18 @@ def take(folder: Path, parts: list[str]) -> None:
     names = [(size, scheme, screen) for size in SIZES for scheme in ("light", "dark") for screen in ("run", "rider")]
     with serve_dashboard() as address, sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
+        screens = Screens(chromium)
         for size, scheme, screen in names:
             wanted = [s for s in STATES if not parts or any(p in f"{size}-{scheme}-{screen}-{s}" for p in parts)]
             if not wanted:
                 continue
             width, height = SIZES[size]
-            desk = Desk(chromium, address, viewport={"width": width, "height": height}, color_scheme=scheme)
+            desk = Desk(screens, address, viewport={"width": width, "height": height}, color_scheme=scheme)
             desk.open(messages["snapshot"], screen)
             for state in wanted:
                 desk.send(*sent(messages, state))
                 desk.page.screenshot(path=folder / f"{size}-{scheme}-{screen}-{state}.png")
-            desk.context.close()
+            desk.close()
 
 
 if __name__ == "__main__":

@@ -41,7 +41,6 @@ def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_
 
 
 def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
-    run.page.unroute("**/api/v1/**")
     run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
     run.page.keyboard.press("Escape")
     run.wait(lambda: run.page.locator("[role=alert].message").inner_text())
@@ -171,7 +170,7 @@ LISTEN = """
 
 
 def test_cues_are_spoken_when_asked_for_and_the_screen_stays_awake_while_a_sweep_runs(desk, messages):
-    at = desk()
+    at = desk(kept=False)
     at.page.add_init_script(LISTEN)
     at.open({**messages["snapshot"], "sweep": None})
     at.page.keyboard.press("?")
@@ -185,7 +184,7 @@ def test_cues_are_spoken_when_asked_for_and_the_screen_stays_awake_while_a_sweep
 
 
 def test_nothing_is_loaded_from_outside_and_nothing_stands_inline(desk, messages, address):
-    at = desk()
+    at = desk(kept=False)
     asked: list[str] = []
     at.page.on("request", lambda request: asked.append(request.url))
     at.open(messages["snapshot"])

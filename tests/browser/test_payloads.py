@@ -18,7 +18,7 @@ from daq.keep.again.report import printed
 from daq.live.bench.certificate_page import certificate_page
 from daq.live.bench.proof_page import proof_page
 from tests.browser.answers import ANSWERS
-from tests.browser.conftest import DASHBOARD
+from tests.browser.desk import DASHBOARD
 from tests.keep.again.cases import CASE, DECISION
 from tests.live.bench.certified import certified
 
@@ -102,7 +102,6 @@ def check_quiet(page):
 @pytest.mark.parametrize("width", WIDTHS)
 def test_no_screen_runs_or_is_broken_by_what_somebody_typed(desk, messages, payload, width):
     at = desk(viewport={"width": width, "height": 844})
-    at.page.on("dialog", lambda dialog: at.faults.append(f"a dialog: {dialog.message}"))
     hostile = {name: with_payload(message, PAYLOADS[payload]) for name, message in messages.items()}
     at.answers = with_payload(json.loads(ANSWERS.read_text()), PAYLOADS[payload])
     snapshot = {**hostile["snapshot"], "visit": at.answers["visit"]["visit"]}
