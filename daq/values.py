@@ -173,6 +173,14 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A stroke recorded at a position that is in no mean."""
+
+    stroke: Stroke
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class StepMean:
     """One saddle position, settled and averaged over whole strokes inside the torque band."""
 
@@ -189,7 +197,7 @@ class StepMean:
     strokes: tuple[Stroke, ...] = ()
     """The strokes averaged, in time order."""
     excluded: int = 0
-    """Strokes left out: settling, outside the band, bursts."""
+    """How many strokes were left out while the position was recorded."""
     u_setback_mm: float = NAN
     """Standard uncertainty of where the saddle really was; NaN when not stated."""
     weight_line_mm: float = NAN
@@ -200,6 +208,8 @@ class StepMean:
     setting: Setting = Setting()
     readings: tuple[Reading, ...] = ()
     """The typed readings averaged, in time order, where there are no strokes."""
+    left_out: tuple[LeftOut, ...] = ()
+    """The strokes left out, in time order; empty where only their number is known."""
 
 
 class Result(enum.StrEnum):

@@ -17,8 +17,8 @@ from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
 from daq.sweep.status import SweepStatus
-from daq.sweep.step import FAULTS, is_steady, step_mean
-from daq.values import NAN, Setting, StepMean, Stroke
+from daq.sweep.step import FAULTS, FAULTY, OFF_EFFORT, is_steady, step_mean
+from daq.values import NAN, LeftOut, Setting, StepMean, Stroke
 
 BAND_STROKES = 4
 """Torque and cadence are judged over this many strokes: one stroke of a held effort scatters by 5 %."""
@@ -83,7 +83,7 @@ class SweepProgress:
         self._moved_s = 0.0
         self._recent: list[Stroke] = []
         self._used: list[Stroke] = []
-        self._left_out = 0
+        self._left_out: list[LeftOut] = []
         self._jump_told = False
         self._last_stroke_s: float | None = None
         self._lost_s = 0.0
@@ -268,7 +268,7 @@ class SweepProgress:
         return []
 
     def _start_over(self, t_s: float) -> None:
-        self._moved_s, self._used, self._left_out, self._recent = t_s, [], 0, []
+        self._moved_s, self._used, self._left_out, self._recent = t_s, [], [], []
         self._jump_told = False
         self._lost_s = 0.0
 
@@ -286,7 +286,7 @@ class SweepProgress:
 
     def _average(self, stroke: Stroke) -> list[StepMean | Note]:
         if stroke.flags & FAULTS or self._in_band() is False:
-            self._left_out += 1
+            self._left_out.append(LeftOut(stroke, FAULTY if stroke.flags & FAULTS else OFF_EFFORT))
             return []
         self._used.append(stroke)
         told = self._look_for_jump(stroke.end_s)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.values import NAN, Bools, Status, StepMean, Stroke
+from daq.values import NAN, Bools, LeftOut, Status, StepMean, Stroke
 
 STEADY_WINDOW = 6
 """Strokes in each of the two neighbouring means that are compared, about 4 s at 90 rpm."""
@@ -19,6 +19,9 @@ BURST_MADS = 3.5
 MAD_TO_SD = 1.4826
 """Median absolute deviation to standard deviation, normal distribution."""
 FAULTS = Status.SATURATED | Status.ADC_ERROR
+BURST = "a burst: a cough, a reach, the hands moved"
+OFF_EFFORT = "effort outside its band"
+FAULTY = "a cell at the end of its scale, or not read"
 
 
 def is_steady(strokes: Sequence[Stroke]) -> bool:
@@ -47,18 +50,20 @@ def bursts(hands_n: Sequence[float]) -> Bools:
     return near
 
 
-def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: int = 0) -> StepMean:
+def step_mean(setback_mm: float, strokes: Sequence[Stroke], *, left_out: Sequence[LeftOut] = ()) -> StepMean:
     """The mean over the strokes of one position, without bursts. ValueError if there are none. se_n is NaN: strokes are
-    too correlated for a standard error of their own; it comes from the pooled model over all steps.
+    too correlated for a standard error of their own; it comes from the pooled model over all steps. left_out: strokes
+    that were left out before.
     """
     if not strokes:
         raise ValueError(f"no stroke to average at {setback_mm:g} mm")
     burst = bursts([stroke.hands_n for stroke in strokes])
     kept = [stroke for stroke, out in zip(strokes, burst, strict=True) if not out]
-    return mean_over(setback_mm, kept, excluded=left_out + int(burst.sum()))
+    bursting = [LeftOut(stroke, BURST) for stroke, out in zip(strokes, burst, strict=True) if out]
+    return mean_over(setback_mm, kept, left_out=[*left_out, *bursting])
 
 
-def mean_over(setback_mm: float, kept: Sequence[Stroke], *, excluded: int) -> StepMean:
+def mean_over(setback_mm: float, kept: Sequence[Stroke], *, left_out: Sequence[LeftOut] = ()) -> StepMean:
     """The mean over exactly these strokes, at least one."""
     return StepMean(
         setback_mm=setback_mm,
@@ -69,7 +74,8 @@ def mean_over(setback_mm: float, kept: Sequence[Stroke], *, excluded: int) -> St
         saddle_load_n=_mean(kept, "saddle_n"),
         tilt_deg=_mean(kept, "tilt_deg"),
         strokes=tuple(kept),
-        excluded=excluded,
+        excluded=len(left_out),
+        left_out=tuple(sorted(left_out, key=lambda one: one.stroke.start_s)),
     )
 
 

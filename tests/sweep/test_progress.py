@@ -6,6 +6,7 @@ from daq.refusals import BadValue, NotNow
 from daq.sweep.plan import BadPlan, out_and_back
 from daq.sweep.progress import Note
 from daq.sweep.run import State, Trigger
+from daq.sweep.step import FAULTY
 from daq.values import NAN, Status
 from tests.sweep.pedalled import PLAN, STROKE_S, begun, ride, steps_of, stroke
 
@@ -76,7 +77,7 @@ def test_saturated_strokes_are_left_out_and_counted():
     out, _ = ride(progress, t_s + STROKE_S, 40.0)
 
     (step,) = steps_of(out)
-    assert step.excluded == 1
+    assert [(one.stroke.hands_n, one.why) for one in step.left_out] == [(900.0, FAULTY)]
     assert step.hand_load_n < 90.0
 
 

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from daq.sweep.step import bursts, is_steady, step_mean
-from daq.values import NAN, Status, Stroke
+from daq.sweep.step import BURST, OFF_EFFORT, bursts, is_steady, step_mean
+from daq.values import NAN, LeftOut, Status, Stroke
 
 CLEAN = Status(0)
 
@@ -39,13 +39,16 @@ def test_an_even_load_has_no_bursts():
     assert not bursts([80.0] * 10).any()
 
 
-def test_bursts_are_left_out_of_the_mean_and_counted():
+def test_bursts_are_left_out_of_the_mean_and_each_left_out_stroke_says_why():
     quiet = [80.0, 81.0, 79.0, 80.5, 79.5, 80.0, 81.0, 79.0]
+    ridden = strokes([*quiet, 130.0, *quiet])
+    before = LeftOut(stroke(-1, 90.0), OFF_EFFORT)
 
-    step = step_mean(60.0, strokes([*quiet, 130.0, *quiet]), left_out=2)
+    step = step_mean(60.0, ridden, left_out=[before])
 
     assert step.hand_load_n == pytest.approx(np.mean(quiet), abs=0.2)
-    assert step.excluded == 5
+    assert step.excluded == 4
+    assert step.left_out == (before, *(LeftOut(one, BURST) for one in ridden[7:10]))
     assert np.isnan(step.se_n)
 
 

@@ -20,7 +20,7 @@ def steps_of(hands_n, torque_nm, step):
             Stroke(i / 1.5, (i + 1) / 1.5, hands_n[i], 430.0, 200.0, 0.0, torque_nm[i], 200.0, (), 60, Status(0))
             for i in inside.tolist()
         ]
-        found.append(mean_over(80.0 - 5.0 * number, strokes, excluded=0))
+        found.append(mean_over(80.0 - 5.0 * number, strokes))
     return found
 
 

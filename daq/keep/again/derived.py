@@ -73,10 +73,10 @@ def step_of_times(derived: Derived, t_s: Array) -> list[int | None]:
 
 def exclusions(derived: Derived) -> list[tuple[int, Stroke, str]]:
     """(number from 1, stroke, reason) for each stroke that is in no step's mean."""
-    found = []
+    found, told = [], {one.stroke: one.why for step in derived.steps for one in step.left_out}
     for number, (stroke, step) in enumerate(zip(derived.strokes, step_of_strokes(derived), strict=True), start=1):
         if step is None:
-            found.append((number, stroke, _reason(stroke, derived.steps)))
+            found.append((number, stroke, told.get(stroke) or _reason(stroke, derived.steps)))
     return found
 
 

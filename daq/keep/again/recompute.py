@@ -105,7 +105,11 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) ->
         if step.readings
         else ridden.pipeline.completed(
             replace(
-                mean_over(step.setback_mm, [again[stroke] for stroke in step.strokes], excluded=step.excluded),
+                mean_over(
+                    step.setback_mm,
+                    [again[stroke] for stroke in step.strokes],
+                    left_out=[replace(one, stroke=again[one.stroke]) for one in step.left_out],
+                ),
                 u_setback_mm=step.u_setback_mm,
                 moved_min=step.moved_min,
                 setting=step.setting,

@@ -28,6 +28,7 @@ from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_proof import add_proof
+from daq.live.web.api_steps import add_steps
 from daq.live.web.api_stream import add_stream
 from daq.live.web.api_typed import add_typed
 from daq.live.web.api_visit import add_visit
@@ -151,6 +152,7 @@ def make_app(teller: Teller, keys: Keys | None = None, passes: Passes | None = N
     add_typed(app, session)
     add_visit(app, session)
     add_deciding(app, session)
+    add_steps(app, session)
     add_confirm(app, session)
     add_days(app, session)
     add_bench(app, session)

@@ -77,6 +77,7 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     async def job(client, session):
         await ridden(client, session, cut_after=4)
         told["evidence"] = (await client.get("/api/v1/visit/evidence")).json()
+        await opened(client, session)
         await decided(client, session, told)
         told["ridden"] = list(session.visit.ridden.values())
         saved = json.loads(ANSWERS.read_text())
@@ -102,6 +103,19 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     assert shown["confirmed"][0]["visits"] == [2, 2]
     assert [one["done"] for one in shown["wanted"]] == [True]
     assert "Ridden again on the level</strong>, 58 mm against 75 mm by turns" in told["page"]
+
+
+async def opened(client, session):
+    """A step shows the strokes its mean rests on, while it is the last sweep's and as evidence alike."""
+    of_ride, of_evidence = "/api/v1/sweep/steps", "/api/v1/visit/sweeps/1/steps"
+    step = (await client.get(f"{of_ride}/2")).json()
+    assert step == (await client.get(f"{of_evidence}/2")).json()
+    used = [one["hands_n"] for one in step["strokes"] if not one["left_out"]]
+    assert sum(used) / len(used) == pytest.approx(step["hand_load_n"])
+    left_out = session.sweep.progress.steps[2].left_out
+    assert [one["left_out"] for one in step["strokes"] if one["left_out"]] == [one.why for one in left_out]
+    for path in (f"{of_ride}/99", "/api/v1/visit/sweeps/99/steps/0"):
+        assert (await client.get(path)).status_code == 404
 
 
 async def decided(client, session, told):
