@@ -11,23 +11,40 @@
  *   height: number}} Frame where things are, px
  */
 import { svg } from "./dom.js";
-import { number } from "./format.js";
+import { millimetres, newtonsFine, number } from "./format.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
 import { isNamed } from "./words.js";
 
 const TRIANGLES = "▶ coming forward\u2003◁ going back";
 
-/** @param {State} state @param {number} width @param {number} height px @returns {SVGSVGElement} */
-export function onsetChart(state, width, height) {
+/** @param {State} state @param {number} width @param {number} height px */
+function scalesOf(state, width, height) {
   const frame = { left: 58, right: width - 24, top: 30, bottom: height - 78, rail: height - 46, width, height };
-  const loads = loadSpan(state);
   const x = linear(setbackSpan(state), [frame.left, frame.right]);
-  const y = linear(loads, [frame.bottom, frame.top]);
-  return svg(
-    "svg",
-    { viewBox: `0 0 ${width} ${height}`, width, height, class: "onset-chart", "aria-hidden": "true" },
-    ...grid(frame, x, y, setbackSpan(state), loads),
+  const y = linear(loadSpan(state), [frame.bottom, frame.top]);
+  return { frame, x, y };
+}
+
+/** The steps as points to be pointed at. @param {State} state @param {number} width @param {number} height px */
+export function chartPoints(state, width, height) {
+  const { x, y } = scalesOf(state, width, height);
+  return state.steps.map(({ index, setback_mm, hand_load_n, strokes, excluded }) => ({
+    path: `sweep/steps/${index}`,
+    px: x(setback_mm),
+    py: y(hand_load_n),
+    name: `Step ${number(index + 1)}`,
+    words: `Step ${number(index + 1)}, ${millimetres(setback_mm)}: ${newtonsFine(hand_load_n)}, ${number(strokes)} strokes used, ${number(excluded)} left out`,
+  }));
+}
+
+/** The drawing itself; a sentence says the same to screen readers. @param {State} state @param {number} width @param {number} height px @returns {SVGSVGElement} */
+export function onsetChart(state, width, height) {
+  const { frame, x, y } = scalesOf(state, width, height);
+  const drawing = svg(
+    "g",
+    { "aria-hidden": "true" },
+    ...grid(frame, x, y, setbackSpan(state), loadSpan(state)),
     ...ghostly(state, x, y),
     ...answer(state, frame, x),
     ...density(state, frame, x),
@@ -38,6 +55,7 @@ export function onsetChart(state, width, height) {
     ),
     ...rail(state, frame, x),
   );
+  return svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "onset-chart" }, drawing);
 }
 
 function grid(

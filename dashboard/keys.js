@@ -144,7 +144,7 @@ export function shortcutFor(event, { letters, onRun }) {
   const presses = target?.closest("button, a[href], summary");
   if (writes && event.key !== "Escape") return undefined;
   if (presses && (event.key === " " || event.key === "Enter")) return undefined;
-  if (target?.closest("[role=region][tabindex]") && event.key.startsWith("Arrow")) return undefined;
+  if (target?.closest("[role=region][tabindex], [role=listbox]") && event.key.startsWith("Arrow")) return undefined;
   const name =
     event.shiftKey && event.key.startsWith("Arrow")
       ? `Shift+${event.key}`

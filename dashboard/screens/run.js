@@ -21,7 +21,7 @@ export function mount(root, store) {
   const effort = effortPanel();
   const says = saysPanel(store);
   const controls = dock(store);
-  const run = el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node);
+  const run = el("div", { class: "run" }, now.node, says.node, answer.node, loads.node, effort.node, answer.card);
   root.replaceChildren(
     el("h1", { class: "unseen" }, "Setback sweep"),
     across.node,

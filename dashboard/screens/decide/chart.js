@@ -3,7 +3,7 @@
  * under it the chance that the hands already carry more. Drawn in pixels, so that its words have one size everywhere.
  */
 import { el, svg } from "../../dom.js";
-import { number } from "../../format.js";
+import { millimetres, newtonsFine, number } from "../../format.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
 
 /** Distinguished by mark and dash, not by colour alone. */
@@ -40,7 +40,20 @@ export function chart(found, days, width, height) {
     ...present(found.present_mm, f, x),
     ...found.sweeps.flatMap((/** @type {any} */ sweep, /** @type {number} */ k) => curve(sweep, k % MARKS.length, x, y)),
   );
-  return { node: svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "overlay" }, drawing), x, frame: f };
+  return { node: svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "overlay" }, drawing), x, y, frame: f };
+}
+
+/** The steps of all sweeps as points to be pointed at. @param {any} found @param {{x: Scale, y: Scale}} scales */
+export function chartPoints({ sweeps }, { x, y }) {
+  return sweeps.flatMap((/** @type {any} */ { sweep_id, name, steps }) =>
+    steps.map((/** @type {any} */ { setback_mm, hand_load_n }, /** @type {number} */ i) => ({
+      path: `visit/sweeps/${sweep_id}/steps/${i}`,
+      px: x(setback_mm),
+      py: y(hand_load_n),
+      name: `${name}, step ${number(i + 1)}`,
+      words: `${name}, step ${number(i + 1)}, ${millimetres(setback_mm)}: ${newtonsFine(hand_load_n)}`,
+    })),
+  );
 }
 
 /** Which mark and line is which sweep. @param {any[]} sweeps */

@@ -2,13 +2,16 @@
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { number, percent } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
-import { chart, ends, inWords, legend } from "./chart.js";
+import { stepPoints } from "../../step_points.js";
+import { chart, chartPoints, ends, inWords, legend } from "./chart.js";
 import { marker } from "./marker.js";
 
 /** @param {((mm: number) => void)|null} moved null: nobody moves it here */
 export function picture(moved) {
   const sentence = el("p", { class: "sentence" });
-  const host = el("div", { class: "decide-chart" });
+  const points = stepPoints(true);
+  const host = points.node;
+  host.classList.add("decide-chart");
   const words = el("p", { class: "unseen" });
   const names = el("div", {});
   const node = el("section", { class: "answer-picture", "aria-label": "Answer" }, sentence, words, host, names);
@@ -27,7 +30,7 @@ export function picture(moved) {
     if (!found?.sweeps.length || !width || !height || !size(found, days, width, height)) return;
     const focused = document.activeElement === mark?.node;
     const drawn = chart(found, days, width, height);
-    host.replaceChildren(drawn.node);
+    points.put(drawn.node, moved ? chartPoints(found, drawn) : []);
     mark = marker(drawn.node, drawn.x, drawn.frame, ends(found), moved);
     if (at !== null) mark.put(at);
     setAttribute(mark.node, "visibility", at === null ? "hidden" : null);
@@ -39,6 +42,7 @@ export function picture(moved) {
     node,
     /** @param {any} evidence @param {any} foretold */
     show(evidence, foretold) {
+      if (found?.visit_id !== evidence.visit_id) points.clear();
       [found, days] = [evidence, foretold];
       setText(sentence, evidence.found);
       setText(words, inWords(evidence.sweeps));

@@ -1,5 +1,5 @@
 /** The answer: headline, onset chart or its table, reasons. An answer of "no onset" takes the same room. */
-import { onsetChart } from "../../chart.js";
+import { chartPoints, onsetChart } from "../../chart.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import {
   millimetres,
@@ -11,6 +11,7 @@ import {
   slope,
   uncertainty,
 } from "../../format.js";
+import { stepPoints } from "../../step_points.js";
 import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
@@ -19,7 +20,10 @@ import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from
 export function answerPanel(store) {
   const title = el("h2", { id: "answer-title" });
   const value = el("p", { class: "answer-value" });
-  const chart = el("div", { class: "chart-host", role: "img" });
+  const points = stepPoints(false);
+  const told = el("p", { class: "unseen" });
+  const chart = points.node;
+  chart.classList.add("chart-host");
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
   const tall = matchMedia("(min-height: 1200px)").matches;
@@ -31,6 +35,7 @@ export function answerPanel(store) {
     { class: "answer", "aria-labelledby": "answer-title" },
     el("header", {}, el("div", { class: "answer-head" }, title, value), el("div", { class: "answer-turns" }, reason, turn)),
     because,
+    told,
     chart,
     table,
   );
@@ -42,6 +47,7 @@ export function answerPanel(store) {
   const size = { width: 0, height: 0 };
   const watch = new ResizeObserver(() => Object.assign(size, { width: chart.clientWidth, height: chart.clientHeight }));
   watch.observe(chart);
+  const sweepChanged = changes();
   const headChanged = changes();
   const chartChanged = changes();
   const tableChanged = changes();
@@ -49,6 +55,7 @@ export function answerPanel(store) {
   /** @param {State} state */
   function draw(state) {
     const { onset, steps, sweep, table_shown } = state;
+    if (sweepChanged(sweep?.sweep_id)) points.clear();
     if (headChanged(onset, steps.length, sweep?.state)) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
@@ -77,12 +84,12 @@ export function answerPanel(store) {
         size.height,
       )
     ) {
-      chart.replaceChildren(onsetChart(state, size.width, size.height));
-      setAttribute(chart, "aria-label", chartInWords(state));
+      points.put(onsetChart(state, size.width, size.height), chartPoints(state, size.width, size.height));
+      setText(told, chartInWords(state));
     }
     if (table_shown && tableChanged(steps, onset)) table.replaceChildren(stepTable(state));
   }
-  return { node, draw, close: () => watch.disconnect() };
+  return { node, card: points.card, draw, close: () => watch.disconnect() };
 }
 
 function onsetLine(/** @type {import("../../state.js").Onset} */ onset) {
