@@ -65,6 +65,15 @@ if TYPE_CHECKING:
     type=click.FloatRange(0, 744),
     help="Hours after which an interrupted sweep is no longer resumed; a rested rider has to warm up again.",
 )
+@click.option(
+    "--lsl",
+    type=click.Choice(["off", "machine", "network"]),
+    default="off",
+    show_default=True,
+    help="Loads, strokes, events and answers as streams of the Lab Streaming Layer: to programs of this machine, or to "
+    "the whole network.",
+)
+@click.option("--lsl-markers", "lsl_markers", multiple=True, metavar="NAME", help="Keep the markers of this stream.")
 @a_prior
 def serve(
     rig_file: Path | None,
@@ -83,6 +92,8 @@ def serve(
     mass_kg: float | None,
     record: Path | None,
     resume_within: float,
+    lsl: Any,
+    lsl_markers: tuple[str, ...],
     prior: Path | None,
 ) -> None:
     """Run the daemon for the jig that a rig file describes, until Ctrl-C."""
@@ -91,6 +102,7 @@ def serve(
     from daq.keep.store import Store
     from daq.live import logs
     from daq.live.daemon import AddressTaken, listen, url_of
+    from daq.live.lab.layer import LabUnusable
     from daq.live.real import read_rig, serve_rig
     from daq.live.session.acquisition import Rider
     from daq.live.typed_rig import check_unit
@@ -102,6 +114,7 @@ def serve(
         fail(REFUSED, f"{record} is there already, and a recording is never overwritten: name another file")
     _look_at_addresses(host, proxies, lan=lan)
     priors = None if prior is None else priors_from(prior)
+    lab = _lab_scope(lsl, lsl_markers)
     path = store_path(store)
     try:
         rig_file = _rig_file(rig_file, typed=typed, unit=unit, step=step)
@@ -139,9 +152,11 @@ def serve(
                 record=record,
                 resume_within=datetime.timedelta(hours=resume_within),
                 priors=priors,
+                lab=lab,
+                markers=lsl_markers,
             )
         )
-    except StoreError as error:
+    except (StoreError, LabUnusable) as error:
         fail(UNUSABLE, error)
     logs.log.info("ended", extra={"signal": ended_by.name if ended_by else None})
     raise SystemExit(KEYBOARD if ended_by is signal.SIGINT else 0)
@@ -154,6 +169,21 @@ def _look_at_addresses(host: str, proxies: Sequence[str], *, lan: bool) -> None:
     for proxy in proxies:
         if not is_network(proxy):
             fail(REFUSED, f"--proxy {proxy}: expected an address or a network such as 192.0.2.7 or 192.0.2.0/24")
+
+
+def _lab_scope(lsl: Any, markers: tuple[str, ...]) -> Any:
+    """Who may hear the streams, None for nobody, once it is known that it can be done."""
+    from daq.live.lab.layer import LabUnusable, library
+
+    if lsl == "off":
+        if markers:
+            fail(REFUSED, "--lsl-markers: say with --lsl whose streams are looked for: machine or network")
+        return None
+    try:
+        library(lsl)
+    except LabUnusable as error:
+        fail(REFUSED, error)
+    return lsl
 
 
 def _tell_where(url: str, store: Path, log_form: str) -> None:

@@ -46,6 +46,8 @@ SETTINGS = {
         Setting("proxies", "proxies", (list,)),
         Setting("key_hours", "key_hours", (int, float)),
         Setting("log", "log_form", (str,)),
+        Setting("lsl", "lsl", (str,)),
+        Setting("lsl_markers", "lsl_markers", (list,)),
         Setting("prior", "prior", (str,), is_path=True),
     )
 }

@@ -16,6 +16,8 @@ from daq.keep.bounded import MOST_CALIBRATION_BYTES, Refused, from_json, read_by
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.daemon import serve
+from daq.live.lab.layer import Scope
+from daq.live.lab.links import links_to_lab
 from daq.live.links import Link, links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.resuming import RESUME_WITHIN, interrupted, left_open, resume
@@ -96,10 +98,13 @@ async def serve_rig(
     record: Path | None = None,
     resume_within: datetime.timedelta = RESUME_WITHIN,
     priors: Priors | None = None,
+    lab: Scope | None = None,
+    markers: Sequence[str] = (),
 ) -> signal.Signals | None:
     """Run the daemon on the jig of a rig file until a signal ends it; returns the signal. Resumes a sweep that was cut
     off. record: also write a recording to this new file. FileExistsError rather than overwrite one; OSError. priors:
-    what another workshop learned about the scatter between days and sweeps.
+    what another workshop learned about the scatter between days and sweeps. lab: who may hear the streams of the Lab
+    Streaming Layer, None: nobody; markers: names of streams whose markers are kept. LabUnusable.
     """
     text, rig, calibration = read_rig(path)
     now = datetime.datetime.now(datetime.UTC)
@@ -119,11 +124,12 @@ async def serve_rig(
         if told := left_open(store, now):
             session.acquisition.note("caution", told)
     session.priors = priors
+    lab_links = [] if lab is None else links_to_lab(session.acquisition, lab, markers)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))
     with recorder or contextlib.nullcontext():
         return await serve(
             session,
-            [*links_of(session), manager],
+            [*links_of(session), *lab_links, manager],
             listener=listener,
             keys=keys,
             names=names,

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import tty
+from pathlib import Path
 
 import httpx
 import pytest
@@ -14,6 +15,7 @@ import websockets.sync.client
 
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
+from daq.live.lab.layer import library
 from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.keep.jig import begin
 from tests.rigs import rig_text
@@ -64,6 +66,11 @@ class Serving:
             self.end()
 
 
+def uses_liblsl(pid):
+    """Whether the kernel says that the process has loaded it."""
+    return "liblsl" in Path(f"/proc/{pid}/maps").read_text()
+
+
 def visit_with_a_name(client):
     """Type a client's name wherever one can be typed, and where none belongs."""
     made = client.post("/api/v1/clients", json={"name": " ".join(NAME), "service": True})
@@ -97,6 +104,7 @@ def test_the_log_is_json_with_every_command_and_no_name_and_the_end_is_orderly(r
 
 def test_a_daemon_without_data_lives_but_is_not_ready_and_says_why(rig, tmp_path):
     with Serving(rig, tmp_path) as daemon:
+        assert not uses_liblsl(daemon.process.pid), "the Lab Streaming Layer is off unless it is asked for"
         live, ready, numbers = (daemon.client.get(path) for path in ("/health/live", "/health/ready", "/metrics"))
 
     assert live.status_code == 200
@@ -161,3 +169,32 @@ def test_a_sweep_that_was_cut_off_days_ago_is_said_on_the_page_with_what_can_be_
 
     (notice,) = [notice["text"] for notice in snapshot["notices"] if "was cut off" in notice["text"]]
     assert "foreaft close 1 ends it" in notice
+
+
+@pytest.mark.xdist_group("lab")
+def test_what_is_done_at_the_jig_is_heard_and_a_marker_from_elsewhere_is_kept(rig, tmp_path):
+    lab = library("machine")
+    sender = lab.StreamOutlet(lab.StreamInfo("muscle lab", "Markers", 1, lab.IRREGULAR_RATE, "string", "elsewhere"))
+    new = f"name = 'foreaft events' and created_at > {lab.local_clock()}"
+    with Serving(rig, tmp_path, "--lsl", "machine", "--lsl-markers", "muscle lab") as daemon:
+        (found,) = lab.resolve_bypred(new, 1, 20.0)
+        inlet = lab.StreamInlet(found, recover=False)
+        inlet.open_stream(10.0)
+        assert sender.wait_for_consumers(20.0)
+        before_s = lab.local_clock()
+        sender.push_sample(["stimulus 1"])
+        assert daemon.client.post("/api/v1/marks", json={"text": "Ada shifted her hands"}).status_code == 201
+        heard = [inlet.pull_sample(10.0) for _ in range(2)]
+        correction_s = inlet.time_correction(10.0)
+        assert uses_liblsl(daemon.process.pid)
+        assert daemon.end() == 0
+
+    assert sorted(text for (text,), _ in heard) == ['{"kind": "mark"}', '{"kind": "marker"}']
+    for _, stamp_s in heard:
+        assert 0.0 < stamp_s + correction_s - before_s < 5.0
+    with Store.open(tmp_path / "store.sqlite") as store:
+        (session,) = store.sessions()
+        (kept,) = [item for item in store.read_items(session.id) if getattr(item, "kind", "") == "marker"]
+    assert kept.content["stream"] == "muscle lab"
+    assert kept.content["text"] == "stimulus 1"
+    assert 0.0 <= kept.received_us / 1e6 - kept.content["t_s"] < 1.0

@@ -129,6 +129,8 @@ def test_nothing_that_removes_or_confirms_can_be_set_beforehand():
                     "proxies",
                     "key_hours",
                     "log_form",
+                    "lsl",
+                    "lsl_markers",
                     "prior",
                 )
 
@@ -138,6 +140,13 @@ def test_an_address_others_can_reach_needs_the_word_for_it(foreaft):
 
     assert done.exit_code == 2
     assert "say --lan" in done.stderr
+
+
+def test_markers_need_the_word_for_whose(foreaft):
+    done = foreaft("serve", "--rig", "jig.toml", "--lsl-markers", "muscle lab")
+
+    assert done.exit_code == 2
+    assert "machine or network" in done.stderr
 
 
 def test_without_keys_access_says_what_makes_them(foreaft):

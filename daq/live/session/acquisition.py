@@ -62,6 +62,7 @@ class Acquisition:
         self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
         self.hears_scans: list[Callable[[Samples], None]] = []
         self.hears_output: list[Callable[[Output], None]] = []
+        self.hears_event: list[Callable[[Event], None]] = []
         self.hears_item: list[Callable[[], None]] = []
         """Called when everything that follows from one item has been passed on."""
         self._recorder = recorder
@@ -144,6 +145,9 @@ class Acquisition:
         if isinstance(item, Samples):
             for hears in self.hears_scans:
                 safely(hears, item)
+        if isinstance(item, Event):
+            for told in self.hears_event:
+                safely(told, item)
         for output in outputs:
             if isinstance(output, Event):
                 log.error("a stage of the computation failed", extra={"why": output.content["error"]})
