@@ -46,7 +46,7 @@ LOOK_EVERY_S = 0.02
 PATIENCE_S = 180.0
 """Session time after which the simulated fitter gives up on a position whose step does not end: with a saturated cell,
 no stroke counts."""
-BEAT_AT_MOST_S = 0.25
+BEAT_AT_MOST_S = 0.5
 """Session time the simulation advances at once."""
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), power_w=DEMO.power_w, cadence_rpm=DEMO.cadence_rpm)
 RIDER = "SIM-0001"

@@ -77,9 +77,10 @@ def page(chromium: Browser) -> Iterator[Page]:
 
 
 @pytest.fixture
-def jig(tmp_path: Path) -> Iterator[Jig]:
-    """A jig whose cable can be pulled, its rider simulated at forty times life."""
-    command = [sys.executable, "-m", "tests.browser.jig", "40", str(tmp_path / "job.sqlite")]
+def jig(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Jig]:
+    """A jig whose cable can be pulled, its rider simulated at forty times life or the parameter's."""
+    pace = str(getattr(request, "param", 40))
+    command = [sys.executable, "-m", "tests.browser.jig", pace, str(tmp_path / "job.sqlite")]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
         try:
             assert process.stdout is not None

@@ -229,7 +229,7 @@ def test_loads_off_the_pedals_show_their_uncertainty_too(desk, messages):
 def daemon(tmp_path):
     """A daemon on simulated cells, much faster than life; the bench's address and its store's path."""
     path = tmp_path / "bench.sqlite"
-    words = ("calibrate", "bench", "--simulated", "--page", "--port", "0", "--pace", "60", "--store", str(path))
+    words = ("calibrate", "bench", "--simulated", "--page", "--port", "0", "--pace", "100", "--store", str(path))
     with subprocess.Popen([sys.executable, "-m", "daq.cli", *words], stderr=subprocess.PIPE, text=True) as process:
         yield next(line.split()[1] for line in process.stderr if line.startswith("dashboard: ")), path
         process.terminate()
@@ -254,9 +254,8 @@ def test_a_cell_is_calibrated_from_the_page_to_the_certificate(chromium, daemon)
         if page.get_by_role("link", name="Certificate").is_visible():
             break
         if read.is_enabled():
-            page.wait_for_timeout(120)
             page.keyboard.press("Space")
-        page.wait_for_timeout(60)
+        page.wait_for_timeout(40)
     page.goto(url.removesuffix("/#bench") + page.get_by_role("link", name="Certificate").get_attribute("href"))
 
     assert "not an accredited calibration" in page.inner_text("body")

@@ -9,7 +9,7 @@ from tests.browser.day import LONG_MS
 
 
 def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
-    with demo("--pace", "40") as daemon:
+    with demo("--pace", "100") as daemon:
         page.goto(daemon.url)
         expect(page.locator(".banner")).to_contain_text("SIMULATED")
         answer = daemon.answer()

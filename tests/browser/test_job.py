@@ -2,6 +2,7 @@
 
 import subprocess
 
+import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
@@ -98,6 +99,7 @@ def reach(page, name):
     raise AssertionError(f"no way to {name} with the Tab key")
 
 
+@pytest.mark.parametrize("jig", [100], indirect=True)
 def test_the_job_can_be_done_without_a_pointer(page, jig):
     page.goto(f"{jig.url}#client")
     expect(page.get_by_role("heading", name="Client", exact=True)).to_be_visible()
@@ -148,7 +150,7 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
             break
         if state in ("waiting", "moving"):
             page.keyboard.press("Space")
-        page.wait_for_timeout(100)
+        page.wait_for_timeout(40)
     expect(page.locator(".dock .main")).to_contain_text("Decide")
     reach(page, "Decide")
     page.keyboard.press("Enter")
