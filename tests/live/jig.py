@@ -17,8 +17,8 @@ SHORT = Plan(positions_mm=out_and_back(80.0, 30.0, 6), settle_s=6.0, dwell_s=8.0
 
 
 @contextlib.contextmanager
-def demo(folder, *, pace=30.0, plan=SHORT, **options):
-    """A Demo on a store in this folder."""
+def demo(folder, *, pace=100.0, plan=SHORT, **options):
+    """A Demo on a store in this folder. Its clock waits for a machine that cannot keep up with the pace."""
     store = Store.open(folder / "demo.sqlite")
     made = Demo(store, kind=options.pop("kind", "hinge"), seed=options.pop("seed", 1), pace=pace, **options)
     made.plan = plan

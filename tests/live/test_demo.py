@@ -90,7 +90,7 @@ def test_strokes_carry_the_torque_the_power_sensor_measured(ridden):
 
 
 def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path):
-    command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--pace", "60"]
+    command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--pace", "100"]
 
     done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
 
@@ -114,7 +114,7 @@ def test_what_is_wrong_with_the_rider_stands_in_the_recording_and_beside_the_ans
         "--headless",
         "--json",
         "--pace",
-        "60",
+        "100",
         "--record",
         str(recording),
     ]
@@ -144,7 +144,7 @@ def test_what_is_wrong_with_the_rider_stands_in_the_recording_and_beside_the_ans
 
 def test_a_saddle_put_back_where_it_was_is_a_visit_of_its_own(tmp_path):
     plan = replace(SHORT, positions_mm=with_sham(SHORT.positions_mm))
-    with demo(tmp_path, pace=60.0, plan=plan) as running:
+    with demo(tmp_path, plan=plan) as running:
         uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
 
         assert running.jig.place == len(running.session.sweep.progress.steps) == 7

@@ -20,7 +20,7 @@ class Ridden:
         self.path = folder / "store.sqlite"
         outputs = []
         made = Demo(
-            Store.open(self.path), kind="hinge", seed=1, pace=40.0, roles=roles, wrong=wrong, on_output=outputs.append
+            Store.open(self.path), kind="hinge", seed=1, pace=100.0, roles=roles, wrong=wrong, on_output=outputs.append
         )
         self.demo = made
         uvloop.run(made.run(None, by_hand=False, when_done=self.look))

@@ -8,6 +8,7 @@ import uvloop
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.live import demo
+from daq.live.session import session
 from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
 from daq.sweep.plan import Plan, out_and_back
 from daq.values import Onset, Result, StepMean
@@ -20,10 +21,11 @@ SHORT = Plan(out_and_back(80.0, 30.0, 6), settle_s=3.0, dwell_s=5.0, power_w=200
 class Ridden:
     def __init__(self, folder, monkeypatch, *wrong):
         monkeypatch.setattr(demo, "PLAN", SHORT)
+        monkeypatch.setattr(session, "TICK_S", 0.01)  # at this pace a usual beat is longer than a dwell
         self.path, self.notes = folder / "store.sqlite", []
         outputs, self.stood_mm = [], []
         made = demo.Demo(
-            Store.open(self.path), kind="hinge", seed=1, pace=30.0, roles=WITH_POSITIONS, wrong=wrong,
+            Store.open(self.path), kind="hinge", seed=1, pace=100.0, roles=WITH_POSITIONS, wrong=wrong,
             on_output=outputs.append,
         )  # fmt: skip
         put = made.jig.place_saddle

@@ -29,7 +29,8 @@ from daq.sweep.run import ENDED, State, Trigger
 from daq.transmitters import calibration_of_scale
 from daq.values import Onset, Result, StepMean, Verdict
 
-PACE = 60.0
+PACE = 200.0
+BEAT_S = 0.001
 PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), dwell_s=20.0)
 ONSET_MM, SLOPE = 55.0, 2.0
 
@@ -42,7 +43,7 @@ class Visit:
         self.text = text or typed_rig_text("kg", 0.1)
         rig = parse_rig(self.text)
         calibration = calibration_of_scale(rig, rig.typed)
-        clock = SessionClock(pace=PACE)
+        clock = SessionClock(pace=PACE, at_most_s=PACE * BEAT_S)
         self.path, self.outputs, self.rng = folder / "store.sqlite", [], np.random.default_rng(seed)
         storing = begin(
             Store.open(self.path), rig_text=self.text, calibration=calibration, simulated=False, clock=clock
@@ -52,9 +53,15 @@ class Visit:
         )
 
     def run(self, job):
-        links = links_of(self.session)
+        links = [*links_of(self.session), self.beat]
         uvloop.run(asyncio.wait_for(serve(self.session, links, until=job()), 100))
         return self
+
+    async def beat(self):
+        """The clock waits for a machine that cannot keep up with the pace."""
+        while True:
+            await asyncio.sleep(BEAT_S)
+            self.session.acquisition.clock.beat()
 
     async def ready(self):
         while not self.session.acquisition.pipeline.channels:

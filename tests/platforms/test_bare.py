@@ -29,7 +29,7 @@ def test_every_module_is_imported_without_what_only_linux_has():
 def test_a_sweep_is_ridden_over_a_port_that_a_thread_reads(tmp_path):
     store = str(tmp_path / "store.sqlite")
 
-    done = run("demo", "--headless", "--json", "--pace", "30", "--store", store)
+    done = run("demo", "--headless", "--json", "--pace", "100", "--store", store)
     answer = json.loads(done.stdout)
 
     assert done.returncode == 0

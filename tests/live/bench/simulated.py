@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+from unittest import mock
 
 import uvloop
 
 from daq.keep.store import Store
 from daq.live.bench.wanted import Wanted
 from daq.live.daemon import serve
+from daq.live.session import session
 from daq.live.simulated_bench import SimulatedBench
 
 WANTED = {
@@ -26,6 +28,10 @@ def wanted(**changes):
     return Wanted(**{**WANTED, **changes})
 
 
+BEAT_S = 0.01
+"""Between two looks for new scans: at a high pace the usual time is longer than a reading."""
+
+
 def on_bench(path, work, *, pace=60.0, seed=1, **options):
     """The session after `work(made)` has run on a simulated bench whose store lies at this path."""
 
@@ -40,7 +46,8 @@ def on_bench(path, work, *, pace=60.0, seed=1, **options):
         await serve(made.session, made.links, until=until())
         return made
 
-    return uvloop.run(all_of_it())
+    with mock.patch.object(session, "TICK_S", BEAT_S):
+        return uvloop.run(all_of_it())
 
 
 async def read(made):
