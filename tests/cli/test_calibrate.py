@@ -109,18 +109,24 @@ def test_what_was_typed_is_escaped_on_the_certificate(bench):
     assert "<script>" not in certificate_page(content)
 
 
-def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(tmp_path):
-    with demo(tmp_path, plan=SHORT) as running:
+@pytest.fixture(scope="module")
+def old(tmp_path_factory):
+    """The store of a sweep, and the calibration it was ridden with."""
+    folder = tmp_path_factory.mktemp("old")
+    with demo(folder) as running:
         uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
-        content = to_dict(running.session.acquisition.calibration)
+    return folder / "demo.sqlite", running.session.acquisition.calibration
+
+
+def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(old, tmp_path):
+    store, calibration = old
+    content = to_dict(calibration)
     for channel in content["channels"][:2]:
         channel["coefficients"][1] *= 1.1
         channel["tare"] = None
     (tmp_path / "later.json").write_text(json.dumps({**content, "id": "later"}))
 
-    done = foreaft(
-        "onset", "1", "--store", tmp_path / "demo.sqlite", "--calibration", tmp_path / "later.json", "--json"
-    )
+    done = foreaft("onset", "1", "--store", store, "--calibration", tmp_path / "later.json", "--json")
 
     answer = json.loads(done.stdout)
     assert (answer["calibration"], answer["as_ridden"]["calibration"]) == ("later", "simulated")
@@ -129,14 +135,13 @@ def test_an_old_sweep_is_computed_with_a_later_calibration_side_by_side(tmp_path
     assert ratios == pytest.approx([1.1] * len(SHORT.positions_mm), rel=2e-3)
 
 
-def test_a_calibration_that_lacks_a_cell_of_the_sweep_is_refused(tmp_path):
-    with demo(tmp_path, plan=SHORT) as running:
-        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
-    content = to_dict(running.session.acquisition.calibration)
+def test_a_calibration_that_lacks_a_cell_of_the_sweep_is_refused(old, tmp_path):
+    store, calibration = old
+    content = to_dict(calibration)
     content["channels"] = [channel for channel in content["channels"] if channel["name"] != "saddle_nose"]
     (tmp_path / "other.json").write_text(json.dumps(content))
 
-    done = foreaft("onset", "1", "--store", tmp_path / "demo.sqlite", "--calibration", tmp_path / "other.json")
+    done = foreaft("onset", "1", "--store", store, "--calibration", tmp_path / "other.json")
 
     assert done.exit_code == 2
     assert "no channel 'saddle_nose'" in done.stderr

@@ -49,14 +49,20 @@ class Filling:
         assert self.client.post("/api/v1/sweep/events", json={"event": "begin"}).is_success
 
 
-@pytest.fixture
-def filling(tmp_path):
-    command = [sys.executable, "-m", "tests.faults.filling", str(tmp_path / "store.sqlite")]
+@contextlib.contextmanager
+def filled_later(folder):
+    command = [sys.executable, "-m", "tests.faults.filling", str(folder / "store.sqlite")]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as process:
         daemon = Filling(process, process.stdout.readline().strip())
         with contextlib.closing(daemon.client):
             yield daemon
         process.kill()
+
+
+@pytest.fixture
+def filling(tmp_path):
+    with filled_later(tmp_path) as daemon:
+        yield daemon
 
 
 def marks_in(folder):
@@ -102,6 +108,15 @@ def test_the_stop_acts_before_it_asks_the_disk(filling):
     assert filling.client.get("/api/v1/sweep").json()["sweep"]["state"] == "stopped"
 
 
+@pytest.fixture(scope="module")
+def full(tmp_path_factory):
+    """A daemon that has seen two seconds of its empty jig, for a zero, before its disk was full."""
+    with filled_later(tmp_path_factory.mktemp("full")) as daemon:
+        time.sleep(2.0)
+        daemon.order("full")
+        yield daemon
+
+
 @pytest.mark.parametrize(
     ("method", "path", "body"),
     [
@@ -110,10 +125,8 @@ def test_the_stop_acts_before_it_asks_the_disk(filling):
         ("POST", "/api/v1/zero", None),
     ],
 )
-def test_nothing_else_is_acknowledged_on_a_full_disk_either(filling, method, path, body):
-    time.sleep(2.0)  # of the empty jig, for the zero
-    filling.order("full")
-    answer = filling.client.request(method, path, json=body)
+def test_nothing_else_is_acknowledged_on_a_full_disk_either(full, method, path, body):
+    answer = full.client.request(method, path, json=body)
 
     assert answer.status_code == 507, answer.text
     assert answer.json()["title"] == "not stored"

@@ -91,11 +91,11 @@ class Ride:
                 loads = block.cells_n[-1] / STANDARD_G_M_S2 * 100
                 show(round(loads[:2].sum()), round(loads[2:].sum()))
 
-    def ride(self, *parts):
+    async def ride(self, *parts):
         """The sweep from begin to end, beside whatever these run; what came of its steps and answers, live."""
         links = [*(lambda part=part: part for part in parts), *links_of(self.session)]
         with self.recorder:
-            uvloop.run(asyncio.wait_for(serve(self.session, links, until=follow_plan(self.session, QUICK)), 120))
+            await asyncio.wait_for(serve(self.session, links, until=follow_plan(self.session, QUICK)), 120)
         return answers(self.outputs)
 
 
@@ -103,15 +103,19 @@ def answers(outputs):
     return [repr(output) for output in outputs if isinstance(output, StepMean | Onset)]
 
 
-def by_lines(folder):
+async def by_lines(folder):
     device = FakeBoard()
     made = Ride(folder, LINES.format(port=device.port))
-    live = made.ride(made.pedal(lambda hands, saddle: device.write(b"%.2f;%.2f\r\n" % (saddle / 100, hands / 100))))
+
+    def show(hands, saddle):
+        device.write(b"%.2f;%.2f\r\n" % (saddle / 100, hands / 100))
+
+    live = await made.ride(made.pedal(show))
     device.unplug()
     return live
 
 
-def by_modbus(folder):
+async def by_modbus(folder):
     cable, shown = Cable(), {}
 
     def unit(number, name):
@@ -130,15 +134,26 @@ def by_modbus(folder):
     def show(hands, saddle):
         shown.update(hands=hands, saddle=saddle)
 
-    return made.ride(cable.run(), serving(), made.pedal(show))
+    return await made.ride(cable.run(), serving(), made.pedal(show))
 
 
-@pytest.mark.parametrize("ridden", [by_lines, by_modbus])
-def test_a_sweep_on_transmitters_is_replayed_and_recomputed_to_the_same_bits(tmp_path, ridden):
-    live = ridden(tmp_path)
+@pytest.fixture(scope="module")
+def ridden(tmp_path_factory):
+    """Both ways at once, as each waits for its rider: {way: (folder, what came of it live)}."""
+    folders = {way: tmp_path_factory.mktemp(way.__name__) for way in (by_lines, by_modbus)}
 
-    recording = read_recording(tmp_path / "ride.rec")
-    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+    async def both():
+        return await asyncio.gather(*(way(folder) for way, folder in folders.items()))
+
+    return dict(zip(folders, zip(folders.values(), uvloop.run(both()), strict=True), strict=True))
+
+
+@pytest.mark.parametrize("way", [by_lines, by_modbus])
+def test_a_sweep_on_transmitters_is_replayed_and_recomputed_to_the_same_bits(ridden, way):
+    folder, live = ridden[way]
+
+    recording = read_recording(folder / "ride.rec")
+    with Store.open(folder / "store.sqlite", write=False) as store:
         again = recompute_stored(store, 1)
     assert sum("StepMean" in answer for answer in live) == len(QUICK.positions_mm)
     assert sum("Onset" in answer for answer in live) >= 1

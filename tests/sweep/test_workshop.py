@@ -131,6 +131,12 @@ def test_a_table_for_another_workshop_holds_no_rider_and_reads_back():
     assert panel([tests[0]], priors).day_sd_mm == pytest.approx(found.day_sd_mm)
 
 
+@pytest.fixture(scope="module")
+def table():
+    tests, _ = riders(np.random.default_rng(9), count=6, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
+    return prior_of(panel(tests), "A", "2026-01-31T09:00:00+00:00")
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -145,9 +151,6 @@ def test_a_table_for_another_workshop_holds_no_rider_and_reads_back():
         (lambda table: [], "not a table of spreads"),
     ],
 )
-def test_a_table_that_is_none_is_refused_with_what_was_expected(change, said):
-    tests, _ = riders(np.random.default_rng(9), count=6, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
-    table = prior_of(panel(tests), "A", "2026-01-31T09:00:00+00:00")
-
+def test_a_table_that_is_none_is_refused_with_what_was_expected(table, change, said):
     with pytest.raises(BadPrior, match=said):
         priors_in(change(table))
