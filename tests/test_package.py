@@ -68,10 +68,11 @@ def test_a_built_package_holds_the_page_and_every_file_the_program_reads(clone, 
 
 
 def test_the_wheel_installs_into_an_empty_environment_and_rides_its_demo(wheel, tmp_path):
-    run(sys.executable, "-m", "venv", tmp_path / "venv", cwd=tmp_path)
+    run(sys.executable, "-m", "venv", "--without-pip", tmp_path / "venv", cwd=tmp_path)
     bin_ = tmp_path / "venv" / "bin"
-    run(bin_ / "pip", "install", "--quiet", "--constraint", LOCK, wheel, cwd=tmp_path)
-    told = run(bin_ / "foreaft", "demo", "--headless", "--json", "--pace", "20", cwd=tmp_path)
+    into = ("--python", bin_ / "python", "install", "--quiet", "--no-compile")
+    run(sys.executable, "-m", "pip", *into, "--constraint", LOCK, wheel, cwd=tmp_path)
+    told = run(bin_ / "foreaft", "demo", "--headless", "--json", "--pace", "100", cwd=tmp_path)
 
     assert json.loads(told)["verdict"] == "onset"
     assert str(tmp_path) in run(bin_ / "python", "-c", "import daq; print(daq.__file__)", cwd=tmp_path)

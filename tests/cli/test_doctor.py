@@ -1,4 +1,4 @@
-"""The command as its user types it, with a real board on a pseudo-terminal."""
+"""The command as its user types it, with a board on a pseudo-terminal."""
 
 import asyncio
 import json
@@ -7,7 +7,10 @@ import sys
 
 import pytest
 import uvloop
+from click.testing import CliRunner
 
+from daq.cli import main
+from daq.live.checkup import jig as checked_jig
 from daq.live.typed_rig import typed_rig_text
 from daq.measure.calibration import CalibratedChannel, Calibration, to_dict
 from tests.faults.links import SLOPE
@@ -17,10 +20,17 @@ from tests.sources.fake_board import FakeBoard
 from tests.sources.waiting import running
 
 
-def doctor(*words, beside=()):
+def doctor(*words):
+    """In this process: nothing has to run beside it."""
+    return CliRunner().invoke(main, ["doctor", *map(str, words)])
+
+
+def doctor_beside(board, *words):
+    """In a process of its own, while the board sends."""
+
     async def ask():
         command = [sys.executable, "-m", "daq.cli", "doctor", *map(str, words)]
-        async with running(*beside):
+        async with running(board.run()):
             return await asyncio.to_thread(subprocess.run, command, capture_output=True, text=True, timeout=90)
 
     return uvloop.run(ask())
@@ -46,7 +56,7 @@ def jig(tmp_path):
 def test_a_jig_in_order_passes_and_the_text_can_be_copied(jig, tmp_path):
     fake, rig = jig
 
-    done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 2, beside=[fake.run()])
+    done = doctor_beside(fake, "--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 2)
 
     assert done.returncode == 0, done.stdout
     assert done.stdout.startswith("foreaft ")
@@ -54,18 +64,24 @@ def test_a_jig_in_order_passes_and_the_text_can_be_copied(jig, tmp_path):
     assert "checks: 0 failed" in done.stdout
 
 
-def test_a_silent_board_fails_with_its_reason(jig, tmp_path):
+@pytest.fixture
+def impatient(monkeypatch):
+    """A board that sends nothing is waited for 1 s, not 10."""
+    monkeypatch.setattr(checked_jig, "WAIT_S", 1.0)
+
+
+def test_a_silent_board_fails_with_its_reason(impatient, jig, tmp_path):
     _, rig = jig
 
     done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
 
     (board,) = [check for check in json.loads(done.stdout) if check["part"] == "board"]
-    assert done.returncode == 1
+    assert done.exit_code == 1
     assert board["state"] == "failed"
     assert "is open, but nothing arrives" in board["words"]
 
 
-def test_a_bought_transmitter_is_called_by_its_name(jig, tmp_path):
+def test_a_bought_transmitter_is_called_by_its_name(impatient, jig, tmp_path):
     fake, rig = jig
     rig.write_text(rig_text(LINES.format(port=fake.port), ("hands", "saddle")))
 
@@ -80,7 +96,7 @@ def test_without_a_rig_the_machine_alone_is_looked_at(tmp_path):
     done = doctor("--store", tmp_path / "s.sqlite", "--seconds", 1, "--json")
 
     checks = json.loads(done.stdout)
-    assert done.returncode == 0
+    assert done.exit_code == 0
     assert {"disk", "clock", "port", "bluetooth"} == {check["part"] for check in checks}
 
 
@@ -90,7 +106,7 @@ def test_a_broken_rig_file_is_one_failed_check_among_the_others(tmp_path):
 
     done = doctor("--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 1)
 
-    assert done.returncode == 1
+    assert done.exit_code == 1
     assert "failed   rig file" in done.stdout
     assert "disk" in done.stdout
 

@@ -30,7 +30,7 @@ CHECKS = [
     negative_data_rejection,
 ]
 EXAMPLES = 12
-REQUESTS_PER_S = 60
+COMMANDS_PER_S = 60
 """So that commands are not held back for haste more often than now and then."""
 FEW = settings(max_examples=EXAMPLES, phases=(Phase.generate,), suppress_health_check=list(HealthCheck), deadline=None)
 
@@ -55,7 +55,8 @@ def test_everything_made_up_from_the_document_is_answered_as_documented(url):
         @FEW
         @given(case=requests)
         def ask(case):
-            time.sleep(1 / REQUESTS_PER_S)
+            if case.method != "GET":
+                time.sleep(1 / COMMANDS_PER_S)
             answer = case.call()
             codes[answer.status_code] += 1
             case.validate_response(answer, checks=CHECKS)

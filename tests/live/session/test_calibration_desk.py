@@ -81,7 +81,7 @@ def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
 
     async def job(made):
         desk = made.session.calibrating
-        await desk.begin_bench(wanted(series=2))
+        await desk.begin_bench(wanted(cells=("hands_left",), series=2))
         await work_through(made)
         await desk.use(desk.bench.calibration.id)
         made.hang({})

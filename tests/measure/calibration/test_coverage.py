@@ -36,9 +36,10 @@ def test_a_shape_has_the_characteristic_function_of_its_density(shape):
 @pytest.mark.parametrize("dof", [1.0, 2.0, 5.0, 17.0, 60.0])
 def test_students_t_has_its_characteristic_function(dof):
     t = np.array([1e-9, 0.1, 0.7, 2.0])
-    x = np.linspace(-4000.0, 4000.0, 4_000_001)
+    x = np.linspace(0.0, 4000.0, 400_001)
+    density = 2.0 * stats.t(dof).pdf(x)
 
-    by_density = [np.trapezoid(np.cos(one * x) * stats.t(dof).pdf(x), x) for one in t]
+    by_density = [np.trapezoid(np.cos(one * x) * density, x) for one in t]
 
     assert characteristic(t, 1.0, dof, "normal") == pytest.approx(by_density, abs=3e-4)
 
