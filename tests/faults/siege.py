@@ -21,10 +21,18 @@ from tests.live.network import on_a_network
 
 WITHIN_S = 1.0
 """A stop that takes longer comes too late for whoever is falling."""
-KINDS = ("hold", "flood", "spam")
-"""300 connections without a pass held open; 60 that ask at full speed; the rider's pass sending stops at full speed."""
+KINDS = ("hold", "flood", "refused", "spam")
+"""300 connections without a pass held open; 60 that ask at full speed, for what is given and for what is refused; the
+rider's pass sending stops at full speed."""
 HELD, FLOODING, SPAMMING = 300, 60, 8
 ASK = b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+REFUSED = (
+    b"GET /health/live HTTP/1.1\r\nHost: elsewhere.example\r\n\r\n",
+    b"POST /api/v1/marks HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 0\r\n\r\n",
+    b"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
+    b"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n",
+)
+"""A foreign name, a command without a key, a stream without a key."""
 STOP = b'{"event":"stop"}'
 
 
@@ -53,13 +61,14 @@ async def ask_on(host: str, port: int, said: bytes, *, every_s: float) -> None:
 async def attack(host: str, port: int, kind: str, cookie: str) -> None:
     """Until killed."""
     count, said, every_s = {
-        "hold": (HELD, ASK, 2.0),
-        "flood": (FLOODING, ASK, 0.0),
-        "spam": (SPAMMING, post_of_stop(cookie), 0.0),
+        "hold": (HELD, (ASK,), 2.0),
+        "flood": (FLOODING, (ASK,), 0.0),
+        "refused": (FLOODING, REFUSED, 0.0),
+        "spam": (SPAMMING, (post_of_stop(cookie),), 0.0),
     }[kind]
     async with asyncio.TaskGroup() as attackers:
-        for _ in range(count):
-            attackers.create_task(ask_on(host, port, said, every_s=every_s))
+        for number in range(count):
+            attackers.create_task(ask_on(host, port, said[number % len(said)], every_s=every_s))
 
 
 @contextlib.contextmanager

@@ -42,10 +42,11 @@ READING = ("GET", "HEAD")
 WRITES_PER_S, WRITES_AT_ONCE = 20.0, 60.0
 """Per address and role; the events of a sweep are counted separately, and the stop not at all."""
 READS_PER_S, READS_AT_ONCE = 50.0, 400.0
-"""Per address and role on a network; the page has about a hundred files."""
+"""Per address and role on a network, whatever a client without a pass asks included; the page has about a hundred
+files."""
 LATE_S = 1.0
-"""A client that reads too fast is refused with this delay: refusals at full speed would take all of the daemon's
-time."""
+"""A client that asks too fast is refused with this delay: refusals at full speed would take all of the daemon's time,
+and fill its log."""
 EVENTS = "/api/v1/sweep/events"
 STOP_AT_MOST = 200
 """The most bytes of a stop; anything longer is treated like any other command."""
@@ -74,7 +75,7 @@ class Gate:
     ) -> None:
         self._app, self._keys, self._names, self._passes = app, keys, frozenset(names), passes
         self._haste = Haste(per_s=WRITES_PER_S, at_once=WRITES_AT_ONCE)
-        self._reading = Haste(per_s=READS_PER_S, at_once=READS_AT_ONCE)
+        self._asking = Haste(per_s=READS_PER_S, at_once=READS_AT_ONCE)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -109,23 +110,23 @@ class Gate:
     def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:
         host, origin = _header(scope, "host"), _header(scope, "origin")
         method = scope.get("method", "GET")
+        if wait_s := self._wait_to_ask_s(scope, method, role):
+            return _too_fast(wait_s)
         if len(scope["path"]) + len(scope["query_string"]) > PATH_AT_MOST:
             return Refusal(414, "too long", f"an address here has at most {PATH_AT_MOST} characters")
         if not (access.host_allowed(host, self._names) if self._keys else access.local_host(host)):
             return Refusal(421, "not this daemon", "the address asked for is not one this daemon goes by")
         if (scope["type"] == "websocket" or method not in READING) and not access.same_origin(origin, host):
             return Refusal(403, "foreign origin", "commands are only taken from this daemon's own pages")
-        if wait_s := self._wait_to_read_s(scope, method, role):
-            return _too_fast(wait_s)
         if not access.may(role, method, scope["path"]):
             if role is None:
                 return Refusal(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
             return Refusal(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
         return None
 
-    def _wait_to_read_s(self, scope: Scope, method: str, role: Role | None) -> float:
-        on_a_network = self._keys is not None and method in READING
-        return self._reading.wait_s(f"{_client(scope)} {role}", steady_s()) if on_a_network else 0.0
+    def _wait_to_ask_s(self, scope: Scope, method: str, role: Role | None) -> float:
+        counts = self._keys is not None and (method in READING or role is None)
+        return self._asking.wait_s(f"{_client(scope)} {role}", steady_s()) if counts else 0.0
 
     async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | Refusal:
         """The body of a command, or why it goes no further. The stop is never limited."""
@@ -149,11 +150,11 @@ class Gate:
                 message = {**message, "headers": [*message.get("headers", ()), *kept]}
             await send(message)
 
+        if found is not None and found.status == 429:
+            await asyncio.sleep(min(found.wait_s + LATE_S, 2 * LATE_S))
         if found is None and scope["method"] not in READING:
             body = await self._commanded(scope, scope["state"]["role"], receive)
             found, receive = (body, receive) if isinstance(body, Refusal) else (None, _given(body, receive))
-        if found is not None and found.status == 429 and scope["method"] in READING:
-            await asyncio.sleep(min(found.wait_s + LATE_S, 2 * LATE_S))
         await (_refuse(found, with_headers) if found else self._app(scope, receive, with_headers))
         if scope["method"] not in READING or status >= 400:
             # the route, not the path: somebody may have typed a name into an address
@@ -166,7 +167,8 @@ class Gate:
     async def _shut(self, found: Refusal, receive: Receive, send: Send) -> None:
         await receive()
         await send({"type": "websocket.close", "code": 1008, "reason": found.title})
-        log.warning("stream refused", extra={"why": found.title})
+        if found.status != 429:  # not late, since streams are not counted among the connections: it would fill the log
+            log.warning("stream refused", extra={"why": found.title})
 
 
 def is_stop(body: bytes) -> bool:

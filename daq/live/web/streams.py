@@ -22,7 +22,7 @@ UNREAD_S = 5.0
 """How long something may be held before it counts as unread."""
 PING_EVERY_S, PONG_WITHIN_S = 5.0, 10.0
 WORDS_PER_S = 50
-"""Pings and messages of a screen; a browser sends neither."""
+"""Pings, messages and pieces of messages; a browser sends none."""
 LOOK_S = 0.5
 
 log = logging.getLogger("foreaft.web")
@@ -55,6 +55,11 @@ class Stream(WebSocketsSansIOProtocol):
     def handle_pong(self, event: Frame) -> None:
         super().handle_pong(event)
         self._hear()
+
+    def handle_cont(self, event: Frame) -> None:
+        super().handle_cont(event)
+        if not event.fin:  # a message in pieces without end, empty ones at that
+            self._hear()
 
     def send_receive_event_to_app(self) -> None:
         super().send_receive_event_to_app()

@@ -51,8 +51,9 @@ def asked(*requests, keys=None, names=("jig",), base="http://localhost:8765"):
     return uvloop.run(ask()), behind
 
 
-def socket_of(headers, *, keys=None, path="/api/v1/stream"):
-    """What the gate sends to a browser that opens the stream, and whether the application was reached."""
+def socket_of(headers, *, keys=None, path="/api/v1/stream", times=1):
+    """What the gate sends to a browser that opens the stream, so many times, and whether the application was
+    reached."""
     behind, sent = Echo(), []
 
     async def receive():
@@ -63,7 +64,13 @@ def socket_of(headers, *, keys=None, path="/api/v1/stream"):
 
     found = [(name.encode(), value.encode()) for name, value in headers.items()]
     scope = {"type": "websocket", "path": path, "query_string": b"", "headers": found, "client": ("10.0.0.9", 1)}
-    uvloop.run(Gate(behind, keys=keys, names=("jig",))(scope, receive, send))
+
+    async def opened():
+        inside = Gate(behind, keys=keys, names=("jig",))
+        for _ in range(times):
+            await inside(scope, receive, send)
+
+    uvloop.run(opened())
     return sent, bool(behind.asked)
 
 
@@ -222,6 +229,38 @@ def test_whoever_reads_on_and_on_is_held_back_on_a_network_with_or_without_a_key
     assert time.monotonic() - begun_s > 0.2
     assert len(behind.asked) == 2
     assert [answer.status_code for answer in here] == [200] * 4
+
+
+@pytest.mark.parametrize(
+    ("one", "status"),
+    [
+        (("POST", "/api/v1/marks", {}), 401),
+        (("GET", "/", {"headers": {"Host": "elsewhere.example"}}), 421),
+        (("POST", "/api/v1/access", {"headers": {"Origin": "http://elsewhere.example"}}), 403),
+    ],
+    ids=["a command", "a foreign name", "a foreign page"],
+)
+def test_whoever_is_refused_on_and_on_is_refused_late(monkeypatch, one, status):
+    monkeypatch.setattr(gate, "READS_PER_S", 0.01)
+    monkeypatch.setattr(gate, "READS_AT_ONCE", 2.0)
+    monkeypatch.setattr(gate, "LATE_S", 0.2)
+    begun_s = time.monotonic()
+
+    answers, _ = asked(*[one] * 3, keys=NOW_KEYS, base="http://192.168.1.5:8765")
+
+    assert [answer.status_code for answer in answers] == [status, status, 429]
+    assert time.monotonic() - begun_s > 0.2
+
+
+def test_a_screen_without_a_pass_that_comes_again_and_again_does_not_fill_the_log(monkeypatch, caplog):
+    monkeypatch.setattr(gate, "READS_AT_ONCE", 3.0)
+    monkeypatch.setattr(gate, "READS_PER_S", 0.01)
+
+    sent, reached = socket_of({"host": "jig:8765"}, keys=NOW_KEYS, times=20)
+
+    assert [message["type"] for message in sent] == ["websocket.close"] * 20
+    assert not reached
+    assert [record.message for record in caplog.records] == ["stream refused"] * 3
 
 
 def test_without_a_key_only_the_page_itself_is_given_out_on_a_network():

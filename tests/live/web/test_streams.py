@@ -19,6 +19,8 @@ from tests.live.network import on_a_network
 
 PING = b"\x89\xfd" + bytes(4 + 125)
 """A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""
+PIECES = (b"\x01\x80" + bytes(4), b"\x00\x80" + bytes(4))
+"""The beginning of a text, and an empty piece more of it (RFC 6455, 5.4)."""
 
 
 def handshake(keys):
@@ -61,26 +63,28 @@ async def heard(stream):
             await stream.recv()
 
 
-async def pinging(writer):
-    """Pings as fast as the way takes them, until it is shut."""
+async def talking_on(writer, first, again):
+    """Sends as fast as the way takes it, until it is shut."""
     with contextlib.suppress(ConnectionError):
+        writer.write(first)
         while True:
-            writer.write(PING * 10)
+            writer.write(again * 10)
             await writer.drain()
             await asyncio.sleep(0.01)
 
 
 BOUNDS = {
-    "seconds": ({"UNREAD_S": 0.5, "KERNEL_BYTES": 2048}, False, "it does not read"),
-    "pongs": ({"PONG_WITHIN_S": 0.5, "PING_EVERY_S": 0.3}, False, "it does not answer"),
-    "bytes": ({"WORDS_PER_S": 10**9, "UNREAD_S": 1e9, "KERNEL_BYTES": 2048}, True, "it does not read"),
-    "words": ({}, True, "it talks without end"),
+    "seconds": ({"UNREAD_S": 0.5, "KERNEL_BYTES": 2048}, None, "it does not read"),
+    "pongs": ({"PONG_WITHIN_S": 0.5, "PING_EVERY_S": 0.3}, None, "it does not answer"),
+    "bytes": ({"WORDS_PER_S": 10**9, "UNREAD_S": 1e9, "KERNEL_BYTES": 2048}, (b"", PING), "it does not read"),
+    "pings": ({}, (b"", PING), "it talks without end"),
+    "pieces": ({}, PIECES, "it talks without end"),
 }
 
 
 @pytest.mark.parametrize("bound", BOUNDS)
 def test_a_stream_that_never_reads_is_cut_off_and_told_and_the_others_go_on(tmp_path, monkeypatch, caplog, bound):
-    settings, pings, why = BOUNDS[bound]
+    settings, said, why = BOUNDS[bound]
     for name, value in settings.items():
         monkeypatch.setattr(streams, name, value)
 
@@ -90,7 +94,7 @@ def test_a_stream_that_never_reads_is_cut_off_and_told_and_the_others_go_on(tmp_
             hearing = asyncio.create_task(heard(good))
             writer = await shaken_hands(url, keys)
             assert await pages(browser) == 2
-            talking = asyncio.create_task(pinging(writer) if pings else asyncio.sleep(0))
+            talking = asyncio.create_task(talking_on(writer, *said) if said else asyncio.sleep(0))
             until_s = time.monotonic() + 30
             while await pages(browser) > 1:
                 assert time.monotonic() < until_s
