@@ -26,6 +26,9 @@ MOST_POSITIONS = 60
 MOVING_S = 20.0
 """Moving the saddle and tightening it. Common practice, no source."""
 
+MOST_SEED = 2**53
+"""Beyond it, JSON does not say what a whole number is everywhere (RFC 8259, 6), and no file of ours takes it."""
+
 
 class BadPlan(ValueError):
     """The plan cannot be ridden; the text says which value and what was expected."""
@@ -72,6 +75,8 @@ class Plan:
             value = getattr(self, name)
             if not (math.isfinite(value) and low <= value <= high):
                 raise BadPlan(f"{name}: expected {low:g} to {high:g}, got {value:g}")
+        if self.seed is not None and not 0 <= self.seed <= MOST_SEED:
+            raise BadPlan(f"seed: expected 0 to {MOST_SEED}, got {self.seed}")
         if not all(math.isfinite(x) and -100.0 <= x <= 300.0 for x in self.positions_mm):
             raise BadPlan("positions_mm: expected millimetres behind the BB between -100 and 300")
         fewest = FEWEST[self.purpose]

@@ -21,8 +21,8 @@ from tests.live.network import on_a_network
 
 WITHIN_S = 1.0
 """A stop that takes longer comes too late for whoever is falling."""
-KINDS = ("hold", "flood", "refused", "spam")
-"""300 connections without a pass held open; 60 that ask at full speed, for what is given and for what is refused; the
+KINDS = ("hold", "flood", "spam")
+"""300 connections without a pass held open; 60 that ask at full speed, for what is given and what is refused; the
 rider's pass sending stops at full speed."""
 HELD, FLOODING, SPAMMING = 300, 60, 8
 ASK = b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
@@ -62,8 +62,7 @@ async def attack(host: str, port: int, kind: str, cookie: str) -> None:
     """Until killed."""
     count, said, every_s = {
         "hold": (HELD, (ASK,), 2.0),
-        "flood": (FLOODING, (ASK,), 0.0),
-        "refused": (FLOODING, REFUSED, 0.0),
+        "flood": (FLOODING, (ASK, *REFUSED), 0.0),
         "spam": (SPAMMING, (post_of_stop(cookie),), 0.0),
     }[kind]
     async with asyncio.TaskGroup() as attackers:

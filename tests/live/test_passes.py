@@ -102,6 +102,9 @@ def test_passes_are_their_owners_alone_outlive_the_daemon_and_end_with_new_keys(
     file = path.with_name("passes") / number
     assert (stat.S_IMODE(file.stat().st_mode), stat.S_IMODE(file.parent.stat().st_mode)) == (0o600, 0o700)
     assert passes_beside(path).holds(number)
+    path.unlink()
+    keys_at(path, hours=2.0)
+    assert passes_beside(path).given() == []
     end_all(path)
     assert not passes_beside(path).holds(number)
     with pytest.raises(AllEnded):

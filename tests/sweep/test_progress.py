@@ -255,6 +255,8 @@ def test_out_and_back_interleaves_the_positions():
         ({"positions_mm": (5.0, 6.0, 7.0, 8.0, NAN)}, "between -100 and 300"),
         ({"dwell_s": 0.0}, "dwell_s: expected 3 to 600, got 0"),
         ({"cadence_rpm": NAN}, "cadence_rpm: expected 40 to 130"),
+        ({"seed": 2**64}, "seed: expected 0 to"),
+        ({"seed": -1}, "seed: expected 0 to"),
         ({"purpose": "check", "positions_mm": (50.0, 50.4)}, "2 or more different"),
         ({"purpose": "check", "positions_mm": (50.0,)}, "expected 2 to 60 setbacks"),
         ({"purpose": "check", "order": "adaptive"}, "looks for an onset"),

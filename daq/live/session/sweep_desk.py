@@ -119,8 +119,9 @@ class SweepDesk:
             return
         if event in (Trigger.BEGIN, Trigger.RESUME) and (why := self._in_the_way_of(event)):
             raise NotNow(why)
-        content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm}
-        if event is Trigger.SADDLE_MOVED and setting is not None:
+        moved = event is Trigger.SADDLE_MOVED  # what is sent with anything else means nothing and was not looked at
+        content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm if moved else None}
+        if moved and setting is not None:
             content |= self._confirmed(setback_mm, setting)
         self._at.act(FITTER, content)
         if content.get("setting") and self.progress is not None and self.progress.steps:

@@ -143,7 +143,7 @@ class Haste:
 
     def _in_use(self, client: str, now_s: float) -> float:
         used, at_s = self.clients.get(client, (0.0, now_s))
-        return max(0.0, used - self.per_s * max(0.0, now_s - at_s))
+        return max(0.0, used - self.per_s * (now_s - at_s))
 
 
 CLIENTS_KEPT = 1000

@@ -103,7 +103,7 @@ class Stream(WebSocketsSansIOProtocol):
             self._held_since_s = None
         elif self._held_since_s is None:
             self._held_since_s = now_s
-        if held > UNREAD_BYTES or (self._held_since_s is not None and now_s - self._held_since_s > UNREAD_S):
+        if self._held_since_s is not None and now_s - self._held_since_s > UNREAD_S:
             self._cut("it does not read")
         else:
             self._look_again = self.loop.call_later(LOOK_S, self._look)

@@ -37,6 +37,13 @@ def test_a_riders_pass_cannot_be_made_into_a_fitters():
     assert access.role_of_pass(KEYS, given_pass.replace("ride", "run", 1), NOW_S) is None
 
 
+def test_a_pass_that_was_ended_cannot_take_the_number_of_another():
+    given_pass = access.sealed(KEYS, Role.RIDE, "00aa")
+
+    assert access.role_of_pass(KEYS, given_pass, NOW_S) is Role.RIDE
+    assert access.role_of_pass(KEYS, given_pass.replace("00aa", "00bb"), NOW_S) is None
+
+
 def test_a_pass_does_not_hold_the_key_and_does_not_live_longer_than_the_keys():
     later = dataclasses.replace(KEYS, expires_s=KEYS.expires_s + 1000)
 

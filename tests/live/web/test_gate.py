@@ -39,16 +39,20 @@ class Echo:
             await send({"type": "websocket.accept"})
 
 
-def asked(*requests, keys=None, names=("jig",), base="http://localhost:8765"):
-    """The answers to (method, path, options) in order, and the application behind."""
+def asked(*requests, keys=None, names=("jig",), base="http://localhost:8765", last_from="127.0.0.1"):
+    """The answers to (method, path, options) in order, and the application behind. last_from: who sends the last."""
     behind = Echo()
+    inside = Gate(behind, keys=keys, names=names)
 
-    async def ask():
-        transport = httpx.ASGITransport(app=Gate(behind, keys=keys, names=names))
+    async def ask(some, address):
+        transport = httpx.ASGITransport(app=inside, client=(address, 1))
         async with httpx.AsyncClient(transport=transport, base_url=base) as client:
-            return [await client.request(method, path, **options) for method, path, options in requests]
+            return [await client.request(method, path, **options) for method, path, options in some]
 
-    return uvloop.run(ask()), behind
+    async def ask_all():
+        return [*await ask(requests[:-1], "127.0.0.1"), *await ask(requests[-1:], last_from)]
+
+    return uvloop.run(ask_all()), behind
 
 
 def socket_of(headers, *, keys=None, path="/api/v1/stream", times=1):
@@ -201,6 +205,21 @@ def test_too_many_commands_are_held_back_but_the_stop_is_not(monkeypatch):
 )
 def test_the_stop_is_told_from_the_other_events(body, stops):
     assert gate.is_stop(body) is stops
+
+
+@pytest.mark.parametrize("ask", [("POST", "/api/v1/marks", {}), ("GET", "/", {})], ids=["commands", "reads"])
+def test_one_screens_haste_is_not_another_ones(monkeypatch, ask):
+    for name, value in {"WRITES_PER_S": 0.01, "READS_PER_S": 0.01, "WRITES_AT_ONCE": 2.0, "READS_AT_ONCE": 2.0}.items():
+        monkeypatch.setattr(gate, name, value)
+    monkeypatch.setattr(gate, "LATE_S", 0.0)
+    method, path, _ = ask
+    fitters, riders = (method, path, with_pass(Role.RUN)), (method, path, with_pass(Role.RIDE))
+
+    elsewhere, _ = asked(*[fitters] * 4, keys=NOW_KEYS, base="http://jig", last_from="10.0.0.9")
+    another, _ = asked(*[fitters] * 3, riders, keys=NOW_KEYS, base="http://jig")
+
+    assert [answer.status_code for answer in elsewhere] == [200, 200, 429, 200]
+    assert another[-1].status_code == (200 if method == "GET" else 403)
 
 
 def test_the_riders_haste_is_not_the_fitters(monkeypatch):
