@@ -5,7 +5,7 @@
  * @typedef {import("./store.js").Store} Store
  */
 
-import { confirmed } from "./moving.js";
+import { confirmed, readSetback } from "./moving.js";
 import { inTradeWords } from "./trade_words.js";
 
 const SWEEP_EVENTS = "/api/v1/sweep/events";
@@ -72,7 +72,8 @@ async function attempt(store, what, ask) {
 /** @param {Store} store @param {string} event one of the sweep's `accepts` */
 export function sendEvent(store, event) {
   const setting = confirmed(store.state);
-  const body = event === "saddle_moved" ? { event, setback_mm: store.state.entry_mm, ...(setting && { setting }) } : { event };
+  const setback_mm = readSetback(store.state) === null ? store.state.entry_mm : null;
+  const body = event === "saddle_moved" ? { event, setback_mm, ...(setting && { setting }) } : { event };
   return attempt(store, event, () => post(SWEEP_EVENTS, body));
 }
 

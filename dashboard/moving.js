@@ -57,3 +57,9 @@ export function partToTick(state) {
 export function confirmed({ sweep, corrections }) {
   return sweep?.target ? corrections : null;
 }
+
+/** The setback the jig reads by itself; null without a sensor, or where the fitter has entered one. @param {State} state */
+export function readSetback({ sweep, entered }) {
+  const read_mm = sweep?.target && !entered ? sweep.measured?.setback_mm : undefined;
+  return read_mm ?? null;
+}

@@ -37,6 +37,7 @@
  * @property {Notice[]} notices the newest last
  * @property {boolean} seen whether the newest notice was dismissed
  * @property {number|null} entry_mm the setback offered for confirmation
+ * @property {boolean} entered whether the fitter changed it: then it counts, whatever the jig reads by itself
  * @property {Record<string, number>} corrections what was set differently from what was asked, by the field names of a setting
  * @property {number} ticked parts of this move confirmed so far, when each is confirmed separately
  * @property {string|null} sending the request to the daemon that is not answered yet
@@ -85,6 +86,7 @@ export const initial = Object.freeze({
   notices: [],
   seen: true,
   entry_mm: null,
+  entered: false,
   corrections: {},
   ticked: 0,
   sending: null,
@@ -96,8 +98,8 @@ export const initial = Object.freeze({
 
 /** The setback offered for confirmation: the requested one, whenever a new position is requested. */
 function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
-  if (!sweep) return { entry_mm: null };
-  return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, corrections: {}, ticked: 0 } : {};
+  if (!sweep) return { entry_mm: null, entered: false };
+  return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, entered: false, corrections: {}, ticked: 0 } : {};
 }
 
 function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) {
@@ -189,7 +191,7 @@ const HANDLERS = {
 
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
   "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
-  "page/entry": (state, m) => ({ ...state, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
+  "page/entry": (state, m) => ({ ...state, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
   "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),
   "page/correction": (state, m) => {
     const { [m.name]: _, ...others } = state.corrections;

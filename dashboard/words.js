@@ -7,9 +7,9 @@
  * @typedef {import("./state.js").Onset} Onset
  * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
  */
-import { partToTick } from "./moving.js";
+import { partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
-import { clock, millimetres, newtons, number, percent, range, slope, travel } from "./format.js";
+import { clock, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
 export const TILT_CAUTION =
@@ -260,8 +260,11 @@ export function mainAction(state) {
   if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
   if (sweep.accepts.includes("begin"))
     return visit?.in_the_way ? { event: null, ...nextOf(state) } : { event: "begin", label: "Begin the sweep" };
-  if (sweep.accepts.includes("saddle_moved"))
-    return { event: "saddle_moved", label: `Saddle is at ${millimetres(state.entry_mm)}` };
+  if (sweep.accepts.includes("saddle_moved")) {
+    const read_mm = readSetback(state);
+    const at = read_mm === null ? millimetres(state.entry_mm) : millimetresFine(read_mm);
+    return { event: "saddle_moved", label: `Saddle is at ${at}` };
+  }
   if (sweep.accepts.includes("resume") && sweep.pain && !sweep.pain_told) return null;
   if (sweep.accepts.includes("resume")) return { event: "resume", label: "Resume" };
   return null;
@@ -287,7 +290,7 @@ const PLAUSIBLE_MM = 5;
 export function entryDoubt(state) {
   const asked_mm = state.sweep?.asked_setback_mm;
   if (state.entry_mm === null || asked_mm === null || asked_mm === undefined) return "";
-  const off_mm = state.entry_mm - asked_mm;
+  const off_mm = (readSetback(state) ?? state.entry_mm) - asked_mm;
   if (Math.abs(off_mm) <= PLAUSIBLE_MM) return "";
   return `${millimetres(Math.abs(off_mm))} from what is asked. Measure again before you confirm.`;
 }

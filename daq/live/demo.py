@@ -215,8 +215,10 @@ async def follow_plan(session: Session, plan: Plan) -> None:
     while (progress := session.sweep.progress) is not None and progress.state not in ENDED:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
+            asked_mm = progress.asked_setback_mm
+            typed_mm = asked_mm if session.acquisition.pipeline.positions.stuck(asked_mm) else None
             with contextlib.suppress(NotNow):
-                await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+                await session.sweep.fitter(Trigger.SADDLE_MOVED, typed_mm, setting={})
             came_us = clock.now_us()
         elif clock.now_us() - came_us > PATIENCE_S * 1e6:
             await session.sweep.fitter(Trigger.ENOUGH)

@@ -66,6 +66,16 @@ class Positions:
         """Standard uncertainty by field."""
         return {each.field: each.u_mm for each in self.scales}
 
+    def stuck(self, target_mm: float) -> str:
+        """Why the setback that is read must not be taken, one sentence; empty if the saddle's sensor has followed the
+        way to target_mm since the last `hold`, or there is none."""
+        for each in self.scales:
+            if each.field == "setback_mm":
+                held_mm = self._held.get(each.field, NAN)
+                if said := _stuck(self.now.get(each.field, NAN) - held_mm, target_mm - held_mm):
+                    return f"{each.name}: {said}"
+        return ""
+
     def hold(self, setback_mm: float, asked_mm: float | None) -> None:
         """The saddle was set to setback_mm, as entered or read, when asked_mm was requested. Judge the saddle's
         sensor."""
@@ -119,6 +129,6 @@ def _stuck(moved_mm: float, asked_mm: float) -> str:
     if not abs(asked_mm) > OFF_MM or not abs(moved_mm) < FOLLOWED * abs(asked_mm):
         return ""
     return (
-        f"moved by {moved_mm:.1f} mm where a move of {asked_mm:+g} mm was asked: the sensor sticks, or the saddle was "
-        "not moved. Undo, and enter the setback from the jig's scale"
+        f"moved by {moved_mm:.1f} mm where a move of {asked_mm:+.0f} mm was asked: the sensor sticks, or the saddle "
+        "was not moved. Move it, or enter the setback from the jig's scale"
     )

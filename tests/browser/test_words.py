@@ -46,6 +46,19 @@ def test_every_event_of_the_fitter_has_a_control(js, words, messages):
     assert mains - {None} | plain == {str(event) for event in FITTERS_TRIGGERS}
 
 
+def test_what_the_jig_reads_counts_until_the_fitter_enters_a_setback(words, messages):
+    sweep = {**messages["sweep"], "measured": {"setback_mm": 39.6}}
+    label = "m.mainAction(state).label.replace('\u00a0', ' ')"
+    moving = [messages["snapshot"], sweep]
+    there_and_back = [{"type": "page/entry", "by_mm": by_mm} for by_mm in (1, -1)]
+
+    assert words(label, moving) == "Saddle is at 39.6 mm"
+    assert words(label, [*moving, *there_and_back]) == "Saddle is at 40 mm"
+    assert words("m.entryDoubt(state)", moving) == ""
+    far = [messages["snapshot"], {**sweep, "measured": {"setback_mm": 50.0}}]
+    assert words("m.entryDoubt(state)", far).startswith("10\u00a0mm from what is asked")
+
+
 def test_the_setback_to_go_to_is_the_largest_thing_said(words, messages):
     said = words("m.instruction(state)", [messages["snapshot"], messages["sweep"]])
 

@@ -9,8 +9,10 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.live import demo
 from daq.live.session import session
+from daq.refusals import NotNow
 from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
 from daq.sweep.plan import Plan, out_and_back
+from daq.sweep.run import State
 from daq.values import Onset, Result, StepMean
 from daq.wire.board import Kind
 
@@ -60,11 +62,39 @@ def test_what_the_encoders_read_is_what_counts(tmp_path, monkeypatch):
     assert repr(again.onset) == repr(ridden.answer)
 
 
+def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_is_entered(tmp_path, monkeypatch):
+    refused = []
+    follow = demo.follow_plan
+
+    async def presses_without_moving(session, plan):
+        accept = session.sweep.fitter
+
+        async def pressed(event, setback_mm=None, setting=None):
+            if setback_mm is not None:
+                steps = len(session.sweep.progress.steps)
+                with pytest.raises(NotNow, match=r"saddle_slide: moved by 0\.0 mm where a move of") as said:
+                    await accept(event, None, setting)
+                refused.append((steps, str(said.value)))
+                assert session.sweep.progress.state is State.MOVING
+            await accept(event, setback_mm, setting)
+
+        session.sweep.fitter = pressed
+        await follow(session, plan)
+
+    monkeypatch.setattr(demo, "follow_plan", presses_without_moving)
+    ridden = Ridden(tmp_path, monkeypatch, "slide-sticks=6")
+
+    assert [steps for steps, _ in refused] == [5]
+    assert "enter the setback from the jig's scale" in refused[0][1]
+    assert ridden.steps[-1].setback_mm == SHORT.positions_mm[-1]
+
+
 def test_an_encoder_that_sticks_is_named_and_takes_the_verdict(tmp_path, monkeypatch):
     ridden = Ridden(tmp_path, monkeypatch, "slide-sticks=6")
 
+    assert ridden.steps[-1].setback_mm == SHORT.positions_mm[-1]
     assert ridden.cells.forbids
-    assert "saddle_slide: moved by 0.0 mm where a move of" in ridden.cells.means
+    assert f"mm where {SHORT.positions_mm[-1]:g} mm was entered" in ridden.cells.means
     assert ridden.answer.onset_mm is None
 
 

@@ -51,6 +51,18 @@ def test_a_sensor_that_sticks_is_named_when_the_saddle_should_have_moved():
     assert "sticks" in troubles["saddle_slide"]
 
 
+def test_a_reading_that_did_not_follow_is_told_before_it_is_taken():
+    positions, _ = watched(scans(0.0, 2.0, 80.0))
+    assert positions.stuck(80.0) == ""
+    positions.hold(80.0, 80.0)
+    positions.feed(*scans(2.0, 5.0, 80.0))
+
+    assert positions.stuck(75.0).startswith("saddle_slide: moved by 0.0 mm where a move of -5 mm was asked")
+    assert positions.stuck(80.0) == ""
+    positions.feed(*scans(7.0, 5.0, 75.2))
+    assert positions.stuck(75.0) == ""
+
+
 def test_a_setback_entered_that_the_sensor_does_not_read_is_named():
     positions, _ = watched(scans(0.0, 2.0, 58.0))
 

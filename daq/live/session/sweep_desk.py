@@ -166,7 +166,10 @@ class SweepDesk:
         if at_mm is None:
             return {}
         read, known = self.measured(), {} if setback_mm is not None else self._at.pipeline.positions.u_mm
-        at_mm = at_mm if setback_mm is not None else read.pop("setback_mm", at_mm)
+        if setback_mm is None:
+            if asked_mm is not None and (stuck := self._at.pipeline.positions.stuck(asked_mm)):
+                raise NotNow(stuck)
+            at_mm = read.pop("setback_mm", at_mm)
         as_planned = plain(self._planned(at_mm).setting)
         rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
         setting = {**rounded, **{name: mm for name, mm in read.items() if name in rounded}, **said}
