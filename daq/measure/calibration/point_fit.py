@@ -40,6 +40,7 @@ class PointFit:
     """(p,) standard uncertainty of each coefficient from the scatter, without the part contained in the series."""
     series: Array
     loads: Array
+    scatter_dof: int
     series_dof: int | None
     """None: there are no separate series."""
 
@@ -51,7 +52,7 @@ class PointFit:
     def expanded_uncertainties(self) -> list[float]:
         """Half-widths of 95 % intervals of the coefficients."""
         return [
-            half_width([(a, float(self.plain.dof), "normal"), (b, self.series_dof, "normal"), (c, None, "normal")])
+            half_width([(a, float(self.scatter_dof), "normal"), (b, self.series_dof, "normal"), (c, None, "normal")])
             for a, b, c in zip(self.scatter.tolist(), self.series.tolist(), self.loads.tolist(), strict=True)
         ]
 
@@ -60,14 +61,15 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
     """The fit. Raises FitError as `fit_polynomial`.
 
     Scatter, and those load errors that show in the residuals, are scaled to the residuals and have their degrees of
-    freedom; the scatter contained in the spread of the series is not counted again.
+    freedom, less one where the residuals tell the one from the other too. The scatter contained in the spread of the
+    series is not counted again.
     """
     plain = fit_polynomial(points.load_n, points.reading, order)
     if points.u_load_n is None and points.series is None:
         nothing = np.zeros(order + 1)
         by_scatter = plain.standard_uncertainties
         return PointFit(
-            plain, plain.coefficients, plain.residuals, plain.covariance, by_scatter, nothing, nothing, None
+            plain, plain.coefficients, plain.residuals, plain.covariance, by_scatter, nothing, nothing, plain.dof, None
         )
     t = np.asarray((points.load_n - plain.centre) / plain.half_width)
     design = np.vander(t, order + 1, increasing=True)
@@ -99,6 +101,7 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
         scatter=by_scatter,
         series=by_series,
         loads=by_loads,
+        scatter_dof=max(plain.dof - bool(shown.any()), 1),
         series_dof=number - 1 if number else None,
     )
 

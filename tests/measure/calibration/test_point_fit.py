@@ -3,6 +3,7 @@
 import GTC
 import numpy as np
 import pytest
+from scipy import stats
 
 from daq.measure.calibration.report import fit_report
 from tests.measure.calibration.simulated_points import LEVELS_N, PER_N, TOP_N, slope_held, table
@@ -15,6 +16,18 @@ RNG = np.random.default_rng
 def test_stated_slopes_hold_whichever_loads_err_together(weights, u):
     # 300 hits at 95 % scatter by 1.3 %; tests/bench/calibration_coverage.py has 2,000 of each
     assert 0.91 <= slope_held(300, weights=weights, u=u) <= 0.99
+
+
+def test_what_is_found_twice_from_the_residuals_costs_a_degree_of_freedom():
+    """Scatter is told from the loads' errors by the residuals that give their size. Nine points about a line leave
+    seven degrees of freedom, and then six; with seven, only 92.8 of 100 intervals of 95 % held the slope."""
+    points = table(RNG(5), weights="per-load", u=1e-4, both_ways=False, columns=("u_load_n",))
+
+    found = fit_report(points, 1, weights="per-load")
+
+    scatter, loads = (found["uncertainty_from"][name][1] for name in ("scatter", "loads"))
+    t = stats.t(6).ppf(0.975)
+    assert found["expanded_uncertainties"][1] == pytest.approx(np.hypot(t * scatter, 1.96 * loads), rel=0.02)
 
 
 def test_one_set_of_weights_that_is_a_percent_off_is_told_so_in_the_slope():
