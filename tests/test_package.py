@@ -65,6 +65,7 @@ def test_a_built_package_holds_the_page_and_every_file_the_program_reads(clone, 
 
     assert len(page) > 40
     assert page | read <= held
+    assert "daq/keep/package/examples.md" in held, "goes with every export"
 
 
 def test_the_wheel_installs_into_an_empty_environment_and_rides_its_demo(wheel, tmp_path):

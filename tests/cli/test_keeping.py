@@ -226,7 +226,7 @@ def test_all_is_exported_beside_the_daemon_with_its_gaps_and_what_cannot_be_is_l
     assert "left out: row 1 of sweeps is damaged" in done.stderr
     assert "exported without what is lost of it: scans of 'board' from 105.0" in done.stderr
     assert {path.name for path in (tmp_path / "out").iterdir() if path.is_file()} == {
-        *("README.md", "datapackage.json", "ro-crate-metadata.json", "sweeps.csv", "all_steps.csv")
+        *("README.md", "EXAMPLES.md", "datapackage.json", "ro-crate-metadata.json", "sweeps.csv", "all_steps.csv")
     }
     assert again.exit_code == 0
     assert "is there already and stays as it is" in again.stderr

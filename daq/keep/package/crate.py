@@ -22,7 +22,8 @@ def write_crate(
     """about: properties of the folder's data package; sweeps: each one's descriptor by the name of its folder."""
     licences = [_licence(one) for one in about["licenses"]]
     authors = [_person(i, one) for i, one in enumerate(about.get("contributors", ()), start=1)]
-    files = [_file(NAME, "application/json"), _file("README.md", "text/markdown")]
+    files = [_file(NAME, "application/json")]
+    files += [_file(page, "text/markdown") for page in ("README.md", "EXAMPLES.md")]
     files += [_file(path, "text/csv") for path in tables]
     folders = [_sweep(name, one) for name, one in sweeps.items()]
     root = {

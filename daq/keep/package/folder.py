@@ -1,4 +1,5 @@
-"""A folder of exported sweeps described as a whole: README, data package, RO-Crate, and two small tables of all sweeps.
+"""A folder of exported sweeps described as a whole: README, examples, data package, RO-Crate, and two small tables of
+all sweeps.
 
 The folder's datapackage.json lists the two tables and each sweep's own descriptor with its checksum, which lists the
 sweep's tables with theirs: it grows by a few lines a sweep.
@@ -63,6 +64,7 @@ def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) 
     about = _about(list(descriptors.values()))
     write_descriptor(folder, {**about, "resources": [*files, *listed]})
     write_text(folder / "README.md", readme(about, len(descriptors)))
+    write_text(folder / "EXAMPLES.md", Path(__file__).with_name("examples.md").read_text(encoding="utf-8"))
     write_crate(folder, about, descriptors, [one["path"] for one in files])
 
 

@@ -29,8 +29,8 @@ A rider pedals at a held effort on a jig that weighs hands and saddle, while the
 some setback the hands are light; forward of it they carry the trunk. Where hand load begins to rise is the *onset*.
 
 **Begin with** `sweeps.csv` (a row a sweep: who, when, the answer) and `all_steps.csv` (a row a saddle position): plot
-`hand_load_n` over `setback_mm`. Each sweep has a folder with all tables, and `datapackage.json` with every column's
-meaning and unit (UCUM). Missing is null or an empty cell, never 0.
+`hand_load_n` over `setback_mm`; EXAMPLES.md does so in Python, R and Octave or MATLAB. Each sweep has a folder with all
+tables, and `datapackage.json` with every column's meaning and unit (UCUM). Missing is null or an empty cell, never 0.
 
 **Frame and signs.** Origin at the bottom bracket, x forward, y along the jig's normal. `setback_mm` is horizontal,
 positive behind the bottom bracket: the rider comes forward as it falls. Loads are support forces on the rider along
@@ -76,9 +76,9 @@ lag, fatigue, first position again, sham, visits, habit. *not made* means that w
 **Losses.** `lost` in sweeps.csv says what of a sweep's raw is lost; `events` of kind raw-lost stand in its place.
 
 **Privacy.** Riders go by pseudonym; names and what was typed are left out. Somebody who knows when a person was
-fitted, or their mass, may still find their sweep: `foreaft export --coarse` leaves months, and masses to 5 kg, with
-which feet are computed then. Loads remain, and tell a mass to some kilograms, and a calibration its day: do not
-publish what a rider has agreed to for one study only.
+fitted, or their mass, may still find their sweep: `foreaft export --coarse` gives months instead of days, and masses in
+steps of 5 kg, from which foot loads are then recomputed. The loads still tell a mass to some kilograms, and a
+calibration its day: do not publish what a rider has agreed to for one study only.
 
 **Terms and citation.** {terms}. Contributors: {people}. Cite the people and the place you had this from, and: The
 Foreaft authors, Foreaft {version} (software), tables {format}. `datePublished` in ro-crate-metadata.json is the day of

@@ -16,7 +16,20 @@ from daq.keep.store import Store
 PAGE = Path(__file__).parents[3] / "daq" / "keep" / "package" / "examples.md"
 EXAMPLES = re.findall(r"```(\w+)\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
 LANGUAGES = {"python": [sys.executable, "-c"], "r": ["Rscript", "-e"], "octave": ["octave-cli", "--eval"]}
-AT_HAND = [one for one in EXAMPLES if shutil.which(LANGUAGES[one[0]][0])]
+
+
+def is_at_hand(language, code):
+    """Whether the language is there, and what an example in R needs besides it."""
+    if not shutil.which(LANGUAGES[language][0]):
+        return False
+    if language != "r":
+        return True
+    libraries = re.findall(r"library\((\w+)", code)
+    return all(subprocess.run(["Rscript", "-e", f"stopifnot(requireNamespace('{one}'))"], stderr=subprocess.DEVNULL,
+                              check=False).returncode == 0 for one in libraries)  # fmt: skip
+
+
+AT_HAND = [one for one in EXAMPLES if is_at_hand(*one)]
 
 
 @pytest.fixture(scope="module")
@@ -31,6 +44,7 @@ def folder(ridden_store, tmp_path_factory):
 @pytest.mark.parametrize(("language", "code"), AT_HAND, ids=[code.split("\n")[0] for _, code in AT_HAND])
 def test_an_example_runs_as_it_stands_and_finds_the_steps(folder, language, code):
     path, expected = folder
+    assert code in (path / "EXAMPLES.md").read_text(encoding="utf-8")
     environment = {**os.environ, "MPLBACKEND": "agg"}
     done = subprocess.run(
         [*LANGUAGES[language], code], cwd=path, env=environment, capture_output=True, text=True, check=False

@@ -101,7 +101,7 @@ def test_a_collector_of_research_objects_reads_the_same(store, tmp_path):
     assert crate.root_dataset["datePublished"] == "2026-03-29"
     parts = {part.id: part.type for part in crate.root_dataset["hasPart"]}
     assert parts == {
-        **dict.fromkeys(("datapackage.json", "README.md", "sweeps.csv", "all_steps.csv"), "File"),
+        **dict.fromkeys(("datapackage.json", "README.md", "EXAMPLES.md", "sweeps.csv", "all_steps.csv"), "File"),
         **{f"{folder.name}/": "Dataset" for folder in made},
     }
     assert all((tmp_path / "out" / part).exists() for part in parts)
