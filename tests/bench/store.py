@@ -3,6 +3,9 @@
 The signal: a simulated rider at 90 rpm on a 24-bit board, 8 channels at 1 kHz, 2000 counts per newton, ripple of
 15-40 N at twice the cadence, white noise of 40 counts (tests.keep.jig.pedalling). Noise decides the size: 40 counts
 alone hold log2(40 sqrt(2 pi e)) = 7.4 bits, 0.92 bytes.
+
+Found on two quiet cores: 1.37 bytes a channel sample live, 1.24 closed; a durable put 1.92 of write and fdatasync; a
+window of 60 s read 74 times faster than rows while recording, 145 times once closed.
 """
 
 import os
@@ -132,11 +135,11 @@ def measure(folder: Path) -> list[Figure]:
         ("  the whole file, indexes included", file_size / SAMPLES, "at most", 1.8),
         ("  a row per sample, the whole file", rows_size / SAMPLES, "", None),
         ("bytes per channel sample, closed", closed / SAMPLES, "at most", 1.4),
-        ("durable put / write and fdatasync of the same bytes", puts["put"] / puts["plain"], "at most", 2.5),
+        ("durable put / write and fdatasync of the same bytes", puts["put"] / puts["plain"], "at most", 2.0),
         ("durable put, times faster than rows, a commit a scan", puts["scan by scan"] / puts["put"], "at least", 50.0),
         ("  than rows, one commit for the second", puts["rows"] / puts["put"], "", None),
-        ("60 s read live, times faster than rows", rows_read / live_read, "at least", 40.0),
-        ("60 s read closed, times faster than rows", rows_read / closed_read, "at least", 40.0),
+        ("60 s read live, times faster than rows", rows_read / live_read, "at least", 60.0),
+        ("60 s read closed, times faster than rows", rows_read / closed_read, "at least", 60.0),
     ]
 
 
