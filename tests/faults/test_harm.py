@@ -54,6 +54,44 @@ def test_chunks_that_the_store_lists_and_cannot_reach_are_damaged(path, tmp_path
     assert (found.scans, found.problems) == (6000, ())
 
 
+@pytest.fixture
+def chunks_page(path):
+    """A store's bytes, where in them the page with chunk 30 begins, and how many cells that has."""
+    content = bytearray(made(path, 60))
+    with Store.open(path, write=False) as store, store.reading() as db:
+        (packed,) = db.execute("SELECT bytes FROM chunks WHERE id = 30").fetchone()
+    page = content.index(packed[:40]) // 4096 * 4096
+    assert content[page] == 13  # a leaf of a table: sqlite.org/fileformat2.html, 1.6
+    return content, page, int.from_bytes(content[page + 3 : page + 5], "big")
+
+
+def test_a_row_out_of_nothing_with_another_ones_number_is_a_problem(path, chunks_page):
+    content, page, cells = chunks_page
+    row = bytes([21, 2, 21, *[0] * 20])  # numbered 2, 20 columns that are NULL (2.1), in place of the page's last
+    begin = int.from_bytes(content[page + 5 : page + 7], "big") - len(row)
+    assert begin > 8 + 2 * cells
+    content[page + begin : page + begin + len(row)] = row
+    content[page + 6 + 2 * cells : page + 8 + 2 * cells] = begin.to_bytes(2, "big")
+    path.write_bytes(content)
+
+    with Store.open(path, write=False) as store:
+        assert verify(store).problems
+    assert len(readable(path)[1]) == 1
+
+
+def test_a_row_whose_number_changed_is_a_problem(path, chunks_page):
+    content, page, cells = chunks_page
+    cell = page + int.from_bytes(content[page + 6 + 2 * cells : page + 8 + 2 * cells], "big")
+    assert content[cell] & 0x80  # a length of two bytes comes before the number
+    assert 2 < content[cell + 2] < 60
+    content[cell + 2] = 100
+    path.write_bytes(content)
+
+    with Store.open(path, write=False) as store:
+        assert any("chunk 100 of 'jig' cannot be reached" in problem for problem in verify(store).problems)
+    assert len(readable(path)[1]) == 1
+
+
 def test_a_session_goes_on_after_a_damaged_chunk(path):
     flip_in_chunk(path, made(path, 3), 2)
     with Store.open(path) as store:

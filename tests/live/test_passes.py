@@ -56,7 +56,7 @@ def test_one_screens_pass_is_ended_at_once_and_no_other(tmp_path, passes):
 
                 stopped = await rider.post("/api/v1/sweep/events", json={"event": "stop"})
                 assert stopped.status_code == 401
-                assert await ended_within_s(socket) < 5
+                assert await ended_within_s(socket) < 1
             with pytest.raises(websockets.InvalidStatus):
                 await websockets.connect(address, additional_headers=cookie)
             assert (await fitter.get("/api/v1/sweep")).status_code == 200

@@ -21,7 +21,7 @@ END_US = 2**63 - 1
 TOGETHER_BYTES = 2**19
 """Bytes, unpacked, decoded at once: more does not fit a processor's cache."""
 _STILL_LISTED = (
-    "SELECT 1 FROM chunks WHERE +id = ?1 UNION ALL "
+    "SELECT 1 FROM chunks NOT INDEXED WHERE +id = ?1 UNION ALL "
     "SELECT 1 FROM chunks INDEXED BY chunks_by_time WHERE session_id > -1 AND +id = ?1"
 )
 """Looks for a chunk by its index and by every page of the table, not by the pages above: those may be damaged."""

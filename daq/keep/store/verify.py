@@ -37,12 +37,12 @@ def verify(store: Store, progress: Callable[[int, int], None] | None = None) -> 
     with store.reading() as db:
         problems += [f"SQLite: {row[0]}" for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
         names = dict(db.execute("SELECT id, name FROM sources").fetchall())
-        rows = db.execute("SELECT id, source_id, scans, channels FROM chunks ORDER BY id").fetchall()
-        for done, (chunk_id, source_id, chunk_scans, channels) in enumerate(rows, start=1):
+        rows = db.execute("SELECT id, source_id FROM chunks ORDER BY id").fetchall()
+        for done, (chunk_id, source_id) in enumerate(rows, start=1):
             try:
-                read_chunk(db, chunk_id, names.get(source_id, f"source {source_id}"))
-                scans += chunk_scans
-                samples += chunk_scans * channels
+                found = read_chunk(db, chunk_id, names.get(source_id, f"source {source_id}"))
+                scans += len(found)
+                samples += found.counts.size
             except StoreDamaged as error:
                 problems.append(str(error))
             if progress is not None:

@@ -10,7 +10,6 @@ import logging
 import socket
 from typing import Any
 
-from uvicorn.protocols.utils import ClientDisconnected
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 from websockets.frames import Frame
 
@@ -68,8 +67,6 @@ class Stream(WebSocketsSansIOProtocol):
     async def send(self, message: Any) -> None:
         if self.transport.is_closing():
             self._nobody_there()
-        if self.disconnected:
-            raise ClientDisconnected
         await super().send(message)
         if message["type"] == "websocket.http.response.body":
             self.handshake_complete = True  # uvicorn would log an error for each stream that is refused

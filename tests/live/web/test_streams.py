@@ -19,6 +19,7 @@ from tests.live.network import on_a_network
 
 PING = b"\x89\xfd" + bytes(4 + 125)
 """A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""
+PONG, WORD = b"\x8a" + PING[1:], b"\x81" + PING[1:]
 PIECES = (b"\x01\x80" + bytes(4), b"\x00\x80" + bytes(4))
 """The beginning of a text, and an empty piece more of it (RFC 6455, 5.4)."""
 
@@ -78,6 +79,8 @@ BOUNDS = {
     "pongs": ({"PONG_WITHIN_S": 0.5, "PING_EVERY_S": 0.3}, None, "it does not answer"),
     "bytes": ({"WORDS_PER_S": 10**9, "UNREAD_S": 1e9, "KERNEL_BYTES": 2048}, (b"", PING), "it does not read"),
     "pings": ({}, (b"", PING), "it talks without end"),
+    "pongs unasked": ({}, (b"", PONG), "it talks without end"),
+    "words": ({}, (b"", WORD), "it talks without end"),
     "pieces": ({}, PIECES, "it talks without end"),
 }
 
@@ -165,7 +168,41 @@ def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_pa
     assert wrong(caplog) == []
 
 
-def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, caplog):
+def test_a_message_of_more_than_a_kilobyte_is_not_taken(tmp_path):
+    async def job(url, session, keys):
+        async with listening(url, keys) as stream:
+            await stream.send("x" * 2000)
+            await asyncio.wait_for(heard(stream), 5)
+            assert stream.close_code == 1009  # RFC 6455, 7.4.1: too big
+
+    on_a_network(tmp_path, job)
+
+
+@pytest.mark.parametrize("places", [64, 0], ids=["let in", "refused"])
+def test_who_leaves_at_the_very_moment_it_is_answered_makes_nothing_fail(tmp_path, monkeypatch, caplog, places):
+    monkeypatch.setattr(api_stream, "STREAMS_OF", {Role.RUN: places})
+    send = streams.Stream.send
+
+    async def left(self, message):
+        self.transport.abort()
+        await send(self, message)
+
+    monkeypatch.setattr(streams.Stream, "send", left)
+
+    async def job(url, session, keys):
+        with pytest.raises(websockets.InvalidMessage):
+            await listening(url, keys)
+        await asyncio.sleep(0.1)
+
+    on_a_network(tmp_path, job)
+    assert wrong(caplog) == []
+
+
+def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, monkeypatch, caplog):
+    looks, look = [], streams.Stream._look
+    monkeypatch.setattr(streams, "LOOK_S", 0.05)
+    monkeypatch.setattr(streams.Stream, "_look", lambda self: (looks.append(self), look(self)))
+
     async def job(url, session, keys):
         where = httpx.URL(url)
         _, writer = await asyncio.open_connection(where.host, where.port)
@@ -173,6 +210,9 @@ def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, ope
         await asyncio.sleep(0.1)
         writer.transport.abort()
         await asyncio.sleep(0.5)
+        done = len(looks)
+        await asyncio.sleep(0.2)
+        assert 0 < len(looks) == done  # nobody looks after it for ever
 
     on_a_network(tmp_path, job)
     assert wrong(caplog) == []
