@@ -3,6 +3,7 @@
 import asyncio
 import base64
 import contextlib
+import gc
 import logging
 import os
 import socket
@@ -199,9 +200,7 @@ def test_who_leaves_at_the_very_moment_it_is_answered_makes_nothing_fail(tmp_pat
 
 
 def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, monkeypatch, caplog):
-    looks, look = [], streams.Stream._look
     monkeypatch.setattr(streams, "LOOK_S", 0.05)
-    monkeypatch.setattr(streams.Stream, "_look", lambda self: (looks.append(self), look(self)))
 
     async def job(url, session, keys):
         where = httpx.URL(url)
@@ -210,9 +209,10 @@ def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, ope
         await asyncio.sleep(0.1)
         writer.transport.abort()
         await asyncio.sleep(0.5)
-        done = len(looks)
-        await asyncio.sleep(0.2)
-        assert 0 < len(looks) == done  # nobody looks after it for ever
+        gc.collect()
+        assert not [
+            one for one in gc.get_objects() if isinstance(one, streams.Stream)
+        ]  # nobody looks after it for ever
 
     on_a_network(tmp_path, job)
     assert wrong(caplog) == []
