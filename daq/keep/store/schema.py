@@ -65,11 +65,12 @@ def is_plain_table(db: sqlite3.Connection, table: str) -> bool:
 
 def schema_of(db: sqlite3.Connection) -> Schema:
     """Everything in a schema besides what SQLite creates by itself."""
+    rows = db.execute("SELECT type, name, coalesce(sql, '') FROM sqlite_schema")
     return {
-        (kind, name): " ".join((sql or "").split())
-        for kind, name, sql in db.execute("SELECT type, name, sql FROM sqlite_schema")
+        (kind, name): " ".join(sql.split())
+        for kind, name, sql in (map(str, row) for row in rows)  # a flipped bit makes bytes or a number of a text
         if not (name.startswith(_BY_SQLITE) and kind in ("table", "index"))
-        and not ((kind, name) in _OF_STEPS and not _COMPUTED.search(sql or ""))
+        and not ((kind, name) in _OF_STEPS and not _COMPUTED.search(sql))
     }
 
 

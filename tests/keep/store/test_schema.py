@@ -64,6 +64,15 @@ def test_a_schema_that_is_not_the_programs_own_is_refused_by_all_that_open_it(pa
     assert not (tmp_path / "restored.sqlite").exists()
 
 
+@pytest.mark.parametrize("column", ["type", "name", "sql"])
+def test_a_schema_whose_text_has_become_bytes_is_damaged(path, column):
+    bytes_ = f"UPDATE sqlite_schema SET {column} = CAST({column} AS BLOB) WHERE name = 'events_by_time'"
+    changed(path, f"PRAGMA writable_schema = ON; {bytes_}")
+
+    with pytest.raises(StoreDamaged):
+        Store.open(path, write=False)
+
+
 @pytest.mark.parametrize(("script", "said"), HOSTILE)
 def test_salvage_brings_the_records_out_without_what_stands_in_the_schema(path, tmp_path, script, said):
     changed(path, script)
