@@ -22,4 +22,6 @@ class JigProof(BaseModel):
     """Half of its 95 % interval."""
     parts: Annotated[Line, Field(min_length=1, max_length=64)]
     """The jig's parts: `daq.proof.sheet.parts_of`."""
+    scale: Annotated[Line, Field(max_length=64)] = ""
+    """The setback scale's mark: `daq.setback_scale.SetbackScale.mark`. Without it the proof holds for no scale."""
     simulated: bool = False

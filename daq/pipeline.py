@@ -391,6 +391,11 @@ class Pipeline:
         self._known = conditions_of(self._rig, plan, content, watched=self.cells.watches)
         self.progress = progress_of(self._rig, plan, self.completed)
 
+    @property
+    def jig_said(self) -> tuple[str, ...]:
+        """How scale and proof of the jig stood when the sweep began, a few words each; empty without a sweep."""
+        return self._known.jig_said
+
     def completed(self, step: StepMean) -> StepMean:
         """The step with the rider's weight line added, if this sweep's jig can determine it."""
         if self.progress is None:

@@ -4,6 +4,7 @@ known. `daq/proof/scale.py` fits it; the rig file carries it; every onset takes 
 
 from __future__ import annotations
 
+import hashlib
 import math
 from typing import Annotated
 
@@ -12,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.text import Line
 
 Mm = Annotated[float, Field(ge=-50, le=50)]
+NUMBERS = ("middle_mm", "offset_mm", "slope_error", "backlash_mm", "u_offset_mm", "u_slope", "scatter_mm")
 
 
 class SetbackScale(BaseModel):
@@ -32,6 +34,16 @@ class SetbackScale(BaseModel):
     scatter_mm: Annotated[float, Field(ge=0, le=50)] = 0.0
     checked_utc: Annotated[Line, Field(max_length=40)] = ""
     checked_by: Annotated[Line, Field(max_length=200)] = ""
+
+    @property
+    def printed(self) -> tuple[str, ...]:
+        """Its numbers as lines of a rig file."""
+        return tuple(f"{name} = {getattr(self, name):.6f}" for name in NUMBERS)
+
+    @property
+    def mark(self) -> str:
+        """A word for its numbers as printed; another with another number. A proof holds for one scale."""
+        return hashlib.sha256("\n".join(self.printed).encode()).hexdigest()[:16]
 
     def true_mm(self, reading_mm: float) -> float:
         """The setback, by caliper, at a position of the scale reached from either side."""

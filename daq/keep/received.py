@@ -55,6 +55,7 @@ class _Begun(_Content):
     channels: Annotated[list[_Name], Field(max_length=MAX_CHANNELS, strict=False)]
     zero_counts: _Counts | None
     calibration: _Standing | None = None
+    proof: Annotated[str, Field(max_length=2000)] | None = None
 
 
 class _Set(_Content):

@@ -9,11 +9,13 @@ from daq.measure.calibration.validity import months_later
 from daq.proof.findings import PARTS
 from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget
+from daq.setback_scale import SetbackScale
 
 MONTHS = 12
 STATEMENTS = (
     "This is a workshop's own proof and not an accredited test: no body has looked at it.",
-    "It holds for this jig as it was built: until a part, its place or its calibration changes, and for 12 months.",
+    "It holds for this jig as it was built: until a part, its place, its calibration or its scale changes, and for 12 "
+    "months.",
     "It shows what jig and estimator do with a mechanical dummy. A rider sways, settles and moves; what that adds is "
     "in the interval of each sweep and not in here.",
 )
@@ -33,6 +35,7 @@ def certificate(proof: Proof) -> dict[str, Any]:
         "jig": sheet.rig,
         "parts": sheet.parts,
         "consists_of": list(sheet.consists_of),
+        "scale": _scaled(proof.scale),
         "calibration": sheet.calibration,
         "dummy": sheet.dummy.model_dump(),
         "bias_mm": float(found.bias_mm),
@@ -74,6 +77,14 @@ def _bent(gradual: Bend) -> str:
     return f"{answer.verdict}{at}{called}; the plates are met from {gradual.rear_mm:.1f} to {gradual.front_mm:.1f} mm"
 
 
+def _scaled(scale: SetbackScale) -> str:
+    at_mm = scale.middle_mm
+    return (
+        f"at {at_mm:g} mm the saddle is {scale.offset_mm:+.2f} mm from its mark, standard uncertainty "
+        f"{scale.u_mm(at_mm):.2f} mm; play {scale.backlash_mm:+.2f} mm; mark {scale.mark}"
+    )
+
+
 def valid_until_utc(made_utc: str) -> str:
     """A proof's last moment."""
     return months_later(datetime.fromisoformat(made_utc), MONTHS).isoformat()
@@ -111,17 +122,16 @@ def rig_tables(proof: Proof) -> str:
             f"bias_mm = {content['bias_mm']:.3f}",
             f"expanded_mm = {content['expanded_mm']:.3f}",
             f'parts = "{content["parts"]}"',
+            f'scale = "{proof.scale.mark}"',
             f"simulated = {'true' if proof.sheet.simulated else 'false'}",
         ]
     )
 
 
-def scale_table(scale: Any, checked_utc: str, checked_by: str) -> str:
+def scale_table(scale: SetbackScale, checked_utc: str, checked_by: str) -> str:
     """[setback_scale] of a rig file."""
-    names = ("middle_mm", "offset_mm", "slope_error", "backlash_mm", "u_offset_mm", "u_slope", "scatter_mm")
-    rows = [f"{name} = {getattr(scale, name):.6f}" for name in names]
     head = ["[setback_scale]", f'checked_utc = "{checked_utc}"', f"checked_by = {_text(checked_by)}"]
-    return "\n".join([*head, *rows]) + "\n"
+    return "\n".join([*head, *scale.printed]) + "\n"
 
 
 def _text(value: str) -> str:

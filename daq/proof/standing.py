@@ -20,6 +20,10 @@ def proof_said(rig: Rig, calibration: str, now_utc: str, *, simulated: bool) -> 
         return f"{NOT}: the proof of {day} was of {'a simulated' if proof.simulated else 'a real'} jig"
     if proof.parts != parts_of(rig, calibration):
         return f"{NOT}: a part or the calibration was changed since the proof of {day}"
+    if rig.setback_scale is None:
+        return f"{NOT}: the table [setback_scale] of the proof of {day} is not in the rig file"
+    if proof.scale != rig.setback_scale.mark:
+        return f"{NOT}: the setback scale's table was changed since the proof of {day}"
     if moment(now_utc) >= months_later(moment(proof.made_utc), MONTHS):
         return f"{NOT}: the proof of {day} is older than {MONTHS} months"
     if not proof.passed:

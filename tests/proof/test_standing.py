@@ -12,7 +12,7 @@ from daq.proof.sheet import parts_of
 from daq.proof.standing import proof_said
 from daq.rider.proof_faults import FAULTS
 from daq.rig import RigError, parse_rig
-from daq.setback_scale import SetbackScale
+from daq.setback_scale import NUMBERS, SetbackScale
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.validity.judged import judged
 from tests.proof.simulated_sheet import begun, worked
@@ -56,6 +56,19 @@ def test_a_proof_ends_with_a_part_a_calibration_and_after_12_months(rig):
     assert said(parse_rig(rig_text())) == "jig not proved"
 
 
+def test_a_proof_ends_with_another_setback_scale(rig):
+    """It holds for the scale that it measured: a table with another number, or none, is another jig."""
+    scale = rig.setback_scale
+    for number in NUMBERS:
+        other = scale.model_copy(update={number: getattr(scale, number) + 0.00001})
+        found = said(rig.model_copy(update={"setback_scale": other}))
+        assert found == "jig not proved: the setback scale's table was changed since the proof of 2025-03-04"
+    without = said(rig.model_copy(update={"setback_scale": None}))
+    assert without.endswith("the table [setback_scale] of the proof of 2025-03-04 is not in the rig file")
+    by_another = scale.model_copy(update={"checked_by": "A. N. Other"})
+    assert said(rig.model_copy(update={"setback_scale": by_another})).startswith("jig proved")
+
+
 def test_every_answer_of_a_sweep_says_how_scale_and_proof_stand(rig):
     plan = Plan(out_and_back(90.0, 30.0, 7))
     content = {"mass_kg": None, "channels": (), "zero_counts": None}
@@ -94,6 +107,7 @@ def test_a_wrong_table_is_refused_by_its_key(wrong, sentence):
 def test_a_certificate_says_that_nobody_accredits_it_and_until_when_it_holds(rig):
     content = certificate(proved(worked(begun(), Plank(10.0, 0.15, 0.1, 0.54))))
 
+    assert rig.setback_scale.mark in content["scale"]
     assert any("not an accredited test" in sentence for sentence in content["statements"])
     assert content["valid_until_utc"] == "2026-03-04T10:00:00+00:00"
     assert [one["degrees_of_freedom"] for one in content["budget"]] == [3, None]

@@ -49,6 +49,8 @@ class Derived:
     """How well each source's clock is known in session time."""
     methods: Mapping[str, str] = field(default_factory=dict)
     """Name and version of what computed each part: {"onset": "grid/1", ...}."""
+    jig_said: tuple[str, ...] = ()
+    """How scale and proof of the jig stood when the sweep began, a few words each."""
     losses: tuple[str, ...] = ()
     """What is lost of its raw data, one phrase each with times; or why nothing could be computed."""
 

@@ -71,6 +71,7 @@ def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
         cells=rig.cells,
         clock_error_ms=ride.pipeline.clock_errors_ms,
         methods={"step": STEP_METHOD, **({} if onset is None else {"onset": onset.method})},
+        jig_said=ride.pipeline.jig_said,
         losses=tuple(event.content["said"] for event in ride.pipeline.losses),
     )
 

@@ -42,6 +42,7 @@ SCAN_COLUMNS = {
     "onset_mm": "setback where hand load begins to rise as the saddle comes forward, mm",
     "onset_low_mm": "its 95 % interval, lower end, mm",
     "onset_high_mm": "its 95 % interval, upper end, mm",
+    "jig": "how setback scale and proof of the jig stood that day",
     "lost": "what of the raw is lost",
 }
 
@@ -125,6 +126,7 @@ def _scan(store: Store, sweep_id: int, derived: Derived, file: Path, is_coarse: 
         None if onset is None else onset.onset_mm,
         low_mm,
         high_mm,
+        "; ".join(derived.jig_said),
         "; ".join(derived.losses),
     )
 

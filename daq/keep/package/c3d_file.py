@@ -23,7 +23,7 @@ from daq.keep.package.bids import setback_mm
 from daq.values import NAN, Array
 
 NAME = "sweep.c3d"
-MOST_EVENTS = 255
+MOST_EVENTS = MOST_BYTES = 255
 """A dimension of a parameter is one byte."""
 LONGEST_GAP = 3.0
 """In scans."""
@@ -61,7 +61,8 @@ def c3d_bytes(derived: Derived, items: Sequence[Item], about: dict[str, str]) ->
     _describe(writer, channels)
     _add_events(writer, events(derived, items, float(t_s[0])))
     group = writer.get_create("FOREAFT")
-    for name, text in {**about, "START_S": f"{t_s[0]:.6f}"}.items():
+    jig = {"JIG": "; ".join(derived.jig_said)[:MOST_BYTES]} if derived.jig_said else {}
+    for name, text in {**about, **jig, "START_S": f"{t_s[0]:.6f}"}.items():
         group.add_str(name, "", text, len(text))
     made = io.BytesIO()
     with warnings.catch_warnings():

@@ -190,6 +190,7 @@ def _onset(name: str, derived: Derived) -> Table:
         Field("reasons", "array", "sentences on what it rests on", json_schema=SENTENCES),
         Field("method", "string", "name and version of the estimator"),
         Field("grade", "string", "what was measured, only held, and not measured"),
+        Field("jig", "array", "how setback scale and proof of the jig stood that day", json_schema=SENTENCES),
     )
     one = derived.onset
     rows: list[tuple[Any, ...]] = []
@@ -199,7 +200,7 @@ def _onset(name: str, derived: Derived) -> Table:
             (
                 name, str(one.verdict), one.onset_mm, low_mm, high_mm, one.p_onset, one.p_light, one.p_loaded,
                 one.least_squares_mm, one.slope_n_per_mm, one.light_load_n, one.gradual, json.dumps(list(one.reasons)),
-                one.method, one.grade,
+                one.method, one.grade, json.dumps(list(derived.jig_said)),
             )
         ]  # fmt: skip
     return table_of_rows("onset", "The answer computed for this export", fields, rows)

@@ -85,8 +85,8 @@ HELLO = record(
     scan_rate_hz=number("nominal rate of the scans"),
 )
 EVENT = record(
-    "by kind: sweep-begun (plan, mass_kg, channels, zero_counts, calibration), fitter (event, setback_mm), gone-on "
-    "(positions_mm), zero (zero_counts), seated (mass_kg), calibration-checked (id, allows_verdict, sentence), "
+    "by kind: sweep-begun (plan, mass_kg, channels, zero_counts, calibration, proof), fitter (event, setback_mm), "
+    "gone-on (positions_mm), zero (zero_counts), seated (mass_kg), calibration-checked (id, allows_verdict, sentence), "
     "typed-reading (hands, saddle: what a scale showed, as typed), typed-effort (power_w, cadence_rpm), mark, "
     "step-note (what, value), fault, stage-failed, marker (stream, t_s: of another instrument), "
     "raw-lost (said, source, to_us)",

@@ -28,7 +28,7 @@ export function result(act) {
 
   function show(/** @type {{name: string, jig: string, result: any}} */ { name, jig, result: came }) {
     setText(verdict, `${jig}: ${came.passed ? "proved" : "not proved"}`);
-    setText(until, came.passed ? `Valid to ${came.valid_until_utc.slice(0, 10)}, or until a part, its place or the calibration changes.` : "");
+    setText(until, came.passed ? `Valid to ${came.valid_until_utc.slice(0, 10)}, or until a part, its place, the calibration or the scale’s table changes.` : "");
     why.replaceChildren(...came.reasons.map((/** @type {string} */ each) => el("li", {}, asSentence(withMinus(each)))));
     lines.replaceChildren(...came.lines.map((/** @type {string} */ each) => el("li", {}, withMinus(each.trim()))));
     setText(tables, came.tables);

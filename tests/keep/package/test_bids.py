@@ -110,6 +110,7 @@ def test_what_each_sweep_gave_stands_in_the_scans_of_its_session(made):
     assert scans.filename.tolist() == [one.relative_to(path.parent).as_posix() for one in motion]
     assert scans.onset_mm[0] == derived.onset.onset_mm
     assert scans.verdict[0] == str(derived.onset.verdict)
+    assert scans.jig[0] == "setback scale not checked"
     begun = pandas.to_datetime(scans.acq_time)
     assert (begun[1] - begun[0]).total_seconds() == pytest.approx(75.0, abs=0.1)
 

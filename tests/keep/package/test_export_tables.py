@@ -5,6 +5,7 @@ import json
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
@@ -17,11 +18,13 @@ import pyarrow.parquet as parquet
 import pytest
 
 from daq.keep.again.derived import Derived, exclusions
-from daq.keep.again.recompute import recompute_stored
+from daq.keep.again.recompute import recompute, recompute_stored
+from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
+from daq.pipeline import SWEEP_BEGUN
 from daq.values import Loads, Result, Verdict
 from tests.keep.jig import pedalling
 from tests.keep.sweeps import computed
@@ -100,6 +103,23 @@ def test_channels_lead_from_counts_to_loads(ridden_store, tmp_path):
         value = p(raw[row["count"]]) - (0.0 if row["role"] == "tilt" else p(row["zero_counts"]))
         assert np.abs(value - loads[row["load"]]).max() <= 0.002
         assert row["unit"] == ("deg" if row["role"] == "tilt" else "N")
+
+
+def test_the_answer_carries_how_scale_and_proof_of_the_jig_stood(ridden_store):
+    proved = "jig proved 2025-03-04: a known onset found within +0.1 ± 0.2 mm"
+    with Store.open(ridden_store, write=False) as store:
+        derived = recompute_stored(store, 1)
+        items = [
+            replace(one, content={**one.content, "proof": proved}) if getattr(one, "kind", "") == SWEEP_BEGUN else one
+            for one in items_of(store, store.sweep(1))
+        ]
+        again = recompute(items, rig_of(store.session(1)), calibration_of(store, store.sweep(1)))
+
+    for found, said in ((derived, ["setback scale not checked"]), (again, ["setback scale not checked", proved])):
+        (onset,) = [one for one in derived_tables("one", found) if one.name == "onset"]
+        (jig,) = (column for field, column in zip(onset.fields, onset.columns, strict=True) if field.name == "jig")
+        assert json.loads(jig[0]) == said
+        assert list(found.onset.evidence[-len(said) :]) == said
 
 
 def test_the_descriptor_follows_version_2_of_the_standard(packages):
