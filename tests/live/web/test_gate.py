@@ -4,6 +4,7 @@ import asyncio
 import json
 import logging
 import time
+from http.cookies import CookieError
 
 import httpx
 import pytest
@@ -101,6 +102,25 @@ def test_a_foreign_name_pointed_at_this_machine_reaches_nothing(method):
     assert behind.asked == []
 
 
+def test_a_header_that_comes_twice_means_nothing():
+    twice = {"headers": [("Host", "localhost"), ("Host", "localhost")]}
+
+    (answer,), _ = asked(("GET", "/", twice))
+
+    assert answer.status_code == 421
+
+
+def test_a_cookie_that_cannot_be_read_is_none(monkeypatch):
+    def unreadable(_):
+        raise CookieError
+
+    monkeypatch.setattr(gate, "SimpleCookie", unreadable)  # which are, depends on the version of Python
+
+    (answer,), _ = asked(("GET", "/api/v1/sweep", with_pass(Role.RUN)), keys=NOW_KEYS, base="http://jig")
+
+    assert answer.status_code == 401
+
+
 def test_a_foreign_page_cannot_command():
     (answer,), behind = asked(("POST", "/api/v1/zero", {"headers": {"Origin": "http://evil.example"}}))
 
@@ -144,7 +164,7 @@ def test_a_body_too_large_is_refused_whether_or_not_its_length_is_announced(opti
 
     (answer,), behind = asked(("POST", "/api/v1/marks", {"content": content}))
 
-    assert answer.status_code == 413
+    assert (answer.status_code, answer.headers["connection"]) == (413, "close")
     assert behind.asked == []
 
 

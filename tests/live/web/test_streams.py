@@ -52,9 +52,9 @@ async def pages(browser):
     return int(float(next(line for line in text.splitlines() if line.startswith("foreaft_pages ")).split()[1]))
 
 
-def listening(url, keys):
-    """A stream that is read."""
-    cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN)}"}
+def listening(url, keys, number="0"):
+    """A stream that is read, with the pass of this number."""
+    cookie = {"Cookie": f"{COOKIE}={access.sealed(keys, Role.RUN, number)}"}
     return websockets.connect(url.replace("http", "ws") + "api/v1/stream", additional_headers=cookie)
 
 
@@ -229,15 +229,22 @@ def test_a_screen_that_comes_again_and_again_has_to_wait_and_its_refusal_is_no_f
         with pytest.raises(websockets.InvalidStatus) as refused:
             await listening(url, keys)
         assert refused.value.response.status_code == 429
+        async with listening(url, keys, "1") as another:
+            await another.recv()
 
     on_a_network(tmp_path, job)
     assert wrong(caplog) == []
 
 
-def test_a_page_that_lags_is_let_go_at_once_and_not_after_all_it_has_missed():
+@pytest.mark.parametrize(("count", "size"), [(501, 1), (11, 100_000)], ids=["messages", "bytes"])
+def test_a_page_that_lags_is_let_go_at_once_and_not_after_all_it_has_missed(count, size):
     page = Page()
-    for _ in range(3000):
-        page.put(b"x" * 1000)
+    for _ in range(count - 1):
+        page.put(b"x" * size)
+    assert not page.too_slow
+    for _ in range(count):
+        page.put(b"x" * size)
 
     assert page.too_slow
     assert asyncio.run(asyncio.wait_for(page.get(), 1)) is None
+    assert page.waiting.empty()
