@@ -130,6 +130,17 @@ def test_a_bomb_is_unpacked_no_further_than_allowed(tmp_path):
     assert peak_bytes(lambda: sum(map(len, gzip_lines(tmp_path / "lines.gz", most_bytes=MIB, most_line=MIB)))) < 4 * MIB
 
 
+def test_a_frame_that_asks_for_more_memory_than_any_of_ours_or_is_none_is_refused():
+    wide = zstandard.ZstdCompressionParameters.from_level(1, window_log=24)
+    packer = zstandard.ZstdCompressor(compression_params=wide).compressobj()
+    packed = packer.compress(b"x" * 100) + packer.flush()
+
+    with pytest.raises(ValueError, match="memory"):
+        bounded.unzstd(packed, 1000)
+    with pytest.raises(ValueError, match="descriptor"):
+        bounded.unzstd(b"no frame", 1000)
+
+
 def test_a_gzip_file_that_ends_early_is_refused(tmp_path):
     (tmp_path / "x.gz").write_bytes(gzip.compress(b"a,b\n" * 1000)[:-9])
 
