@@ -64,11 +64,11 @@
  *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration
  *
  * @typedef {{type: "snapshot", version: string, now_s: number, simulated: boolean, recording: boolean, rig: Rig,
- *   rider: Rider, calibration: Calibration, doubts: Doubt[], bench: Bench|null, sources: Source[], sweep: Sweep|null,
+ *   rider: Rider, calibration: Calibration, doubts: Doubt[], taken_by: string|null, bench: Bench|null, sources: Source[], sweep: Sweep|null,
  *   steps: Step[], onset: Onset|null, notices: Notice[], visit: any}} Snapshot
  *
  * @typedef {Snapshot
- *   | {type: "sources", now_s: number, sources: Source[], doubts: Doubt[], stored: boolean,
+ *   | {type: "sources", now_s: number, sources: Source[], doubts: Doubt[], stored: boolean, taken_by: string|null,
  *      expanded_n: {hands: number|null, saddle: number|null}}
  *   | {type: "stroke"} & Stroke | {type: "sweep"} & Sweep | {type: "steps", steps: Step[]} | {type: "onset"} & Onset
  *   | {type: "notice"} & Notice | {type: "bench", bench: Bench|null} | {type: "visit", visit: any}} Message

@@ -25,6 +25,7 @@
  * @property {Bench|null} bench the guided calibration under way
  * @property {Doubt[]} doubts what makes the loads shown now doubtful
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %
+ * @property {string|null} taken_by who has the jig: sweep, bench or proof
  * @property {Source[]} sources
  * @property {number|null} sources_ms when `sources` arrived
  * @property {Arrival|null} loads when the last block of raw loads arrived
@@ -75,6 +76,7 @@ export const initial = Object.freeze({
   doubts: [],
   expanded_n: null,
   sources: [],
+  taken_by: null,
   sources_ms: null,
   loads: null,
   stroke: null,
@@ -157,6 +159,7 @@ const HANDLERS = {
     notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
     seen: m.notices.length === 0,
     ...entryAfter(state, m.sweep),
+    taken_by: m.taken_by ?? null,
   }),
   visit: (state, m) => ({ ...state, visit: m.visit, ghost: m.visit?.id === state.visit?.id ? state.ghost : null }),
   bench: (state, m) => ({ ...state, bench: m.bench }),
@@ -176,6 +179,7 @@ const HANDLERS = {
       sweep,
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
+    taken_by: m.taken_by ?? null,
       ghost: isNew ? ghostOf(state) : state.ghost,
       ...entryAfter(state, sweep),
       seen: state.seen || isAnswered(state, sweep),

@@ -55,11 +55,14 @@ export function asSentence(text) {
   return /[.!?]$/.test(first) ? first : first + ".";
 }
 
+/** The first that fits counts. */
 const SCREENS = /** @type {const} */ ([
-  [/client screen/, "#client", "Client"],
+  [/client screen|[Nn]o client is here|the intake/, "#client", "Client"],
   [/checks screen/, "#checks", "Checks"],
+  [/plan screen|[Ss]et a plan|[Nn]o plan|[Nn]o sweep (was|is|of)|without a sweep/, "#plan", "Plan"],
+  [/[Aa] sweep is under way|a sweep here accepts|move the saddle first|[Pp]ain was reported|sweep is running/, "#run", "Run"],
+  [/put to the proof|[Pp]roof (of the jig )?is under way/, "#prove", "Proof"],
   [/bench screen|calibrat/, "#bench", "Bench"],
-  [/set a plan|no plan/, "#plan", "Plan"],
 ]);
 
 /** The screen a sentence refers to. @param {string} text @returns {{to: string, words: string}|null} */

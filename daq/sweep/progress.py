@@ -106,6 +106,12 @@ class SweepProgress:
             return None
         return self._chosen_mm if self.plan.adaptive else self.plan.positions_mm[done]
 
+    @property
+    def accepts(self) -> tuple[Trigger, ...]:
+        """What the fitter may do now, in the order of the table; a redo while the saddle moves needs a step."""
+        nothing = self.state is State.MOVING and not self.ridden
+        return tuple(one for one in fitter_may(self.state) if not (nothing and one is Trigger.REDO))
+
     def take(
         self,
         event: Trigger,
@@ -119,7 +125,7 @@ class SweepProgress:
         rest of the jig was set, with saddle_moved; u_setback_mm: how well the setback is known.
         """
         following = after(self.state, event)
-        if event is Trigger.REDO and self.state is State.MOVING and not self.ridden:
+        if event is Trigger.REDO and event not in self.accepts:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notes = []
         if event is Trigger.SADDLE_MOVED:
@@ -232,7 +238,7 @@ class SweepProgress:
         now_s = (settle_left_s or 0.0) + (dwell_left_s or 0.0) if riding else min(left, 1) * per_step_s
         return SweepStatus(
             state=self.state,
-            accepts=fitter_may(self.state),
+            accepts=self.accepts,
             step=min(self.ridden + 1, len(self.plan.positions_mm)),
             planned_mm=self._planned_mm(),
             asked_setback_mm=self.asked_setback_mm,

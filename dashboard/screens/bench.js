@@ -1,4 +1,5 @@
 /** The bench: load cells calibrated with known weights, one reading after the other, each judged before it counts. */
+import { barred, jigTaken, noLoads } from "../barred.js";
 import { ask } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, withoutNulls } from "../form.js";
@@ -46,7 +47,7 @@ export function mount(root, store) {
   const stopDrawing = store.onFrame((state) => {
     setText(sentence, state.calibration ? `Calibration ${state.calibration.id}: ${(state.calibration.sentence ?? "").replace(`${state.calibration.id}: `, "")}` : "");
     setAttribute(idle, "hidden", state.bench !== null);
-    for (const each of [check, kept]) each.draw(state);
+    for (const each of [check, kept, begin]) each.draw(state);
     setAttribute(under_way.node, "hidden", state.bench === null);
     if (state.bench) under_way.draw(state.bench, state.sending !== null);
   });
@@ -69,6 +70,9 @@ function beginning(store) {
   const groups = WANTED.map(([heading, rows]) => ({ heading, fields: rows.map((row) => field(row, "bench")) }));
   const fields = groups.flatMap((group) => group.fields);
   const node = el(
+  const start = el("button", { type: "submit", class: "main" }, "Begin");
+  const again = el("button", { type: "button", onclick: () => void ask(store, "resume", "POST", "/api/v1/bench/resume", {}) }, "Resume the unfinished one");
+  const bar = barred(start, again);
     "form",
     { class: "plate", onsubmit: submit, "aria-label": "New calibration" },
     el("h2", {}, "Calibrate the cells with known weights"),
@@ -81,16 +85,7 @@ function beginning(store) {
       "Off-axis places: one per line, as name: cells that share it: kg. Each is loaded alone, to test corner loading. " +
         "Counts per newton: as cell=counts; they catch a mix-up of units at the first weight.",
     ),
-    el(
-      "p",
-      { class: "page-end" },
-      el("button", { type: "submit", class: "main" }, "Begin"),
-      el(
-        "button",
-        { type: "button", onclick: () => void ask(store, "resume", "POST", "/api/v1/bench/resume", {}) },
-        "Resume the unfinished one",
-      ),
-    ),
+    el("p", { class: "page-end" }, start, again, bar.node),
   );
 
   function submit(/** @type {Event} */ event) {
@@ -103,7 +98,12 @@ function beginning(store) {
       store.dispatch({ type: "page/refused", text: error.message });
     }
   }
-  return { node };
+  return {
+    node,
+    draw(/** @type {State} */ state) {
+      bar.draw(jigTaken(state) || noLoads(state), state.sending !== null);
+    },
+  };
 }
 
 /** The one under way. @param {Store} store */

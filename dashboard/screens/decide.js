@@ -1,4 +1,5 @@
 /** The decision: a first screenful to show a client, the fitter's choice beside it, and the evidence below. */
+import { refusal } from "../barred.js";
 import { look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
@@ -51,7 +52,7 @@ export function mount(root, store) {
     const told = await look(`/api/v1/visit/evidence${query}`, undefined, COMPUTING_MS);
     const foretold = told.signs ? await look("/api/v1/visit/days", undefined, COMPUTING_MS) : {};
     if (mine !== asked) return;
-    setText(busy, told.signs ? "" : (told.problem ?? ""));
+    busy.replaceChildren(...(told.signs ? [] : refusal(told.problem ?? "")));
     setAttribute(body, "hidden", !told.signs);
     if (!told.signs) return void (busy.className = "warning");
     const first = found?.visit_id !== told.visit_id;

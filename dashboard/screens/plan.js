@@ -1,4 +1,5 @@
 /** A new sweep: where from and to, in which order, how long, at what effort. The daemon says what that will give. */
+import { barred, jigTaken, noLoads, refusal } from "../barred.js";
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, scatter } from "../form.js";
@@ -77,9 +78,10 @@ export function mount(root, store) {
   const measured_to = el("p", { class: "here" });
   const proof = el("p", { class: "here" });
   const why = el("p", { class: "here" });
-  const problem = el("p", { class: "warning", role: "alert" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
   const climb = el("button", { type: "button", onclick: climbing });
+  const bar = barred(begin, climb);
+  bar.node.setAttribute("role", "alert");
   const stop = stopButton(store);
   const form = el(
     "form",
@@ -95,7 +97,7 @@ export function mount(root, store) {
     measured_to,
     proof,
     order,
-    problem,
+    bar.node,
     el("p", { class: "page-end" }, begin, climb, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
   );
   root.replaceChildren(form);
@@ -113,7 +115,7 @@ export function mount(root, store) {
     const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
     if (mine !== asked) return;
     outlook = found;
-    order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, text)));
+    order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal(text))));
   }
 
   /** Was, new and front end on a climb, the effort as above. */
@@ -160,14 +162,13 @@ export function mount(root, store) {
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, none of them twice on purpose.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");
-    setText(problem, busy ? "A sweep is running: stop or finish it first." : "");
     setAttribute(stop.node, "hidden", !busy);
     const check = state.visit?.climb_check;
     setAttribute(climb, "hidden", !check || busy);
     if (check) setText(climb, climbLabel(check));
     setText(why, range && !state.visit?.swept ? sentence(range.why) : "");
     stop.draw(state);
-    setAttribute(begin, "disabled", busy || state.sending !== null);
+    bar.draw(jigTaken(state) || noLoads(state), state.sending !== null);
   });
 }
 

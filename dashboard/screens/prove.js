@@ -1,4 +1,5 @@
 /** A proof of the jig: what to do with the dummy, one thing after the other, and what came of it. */
+import { barred, jigTaken, noLoads } from "../barred.js";
 import { ask, look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, read, withoutNulls } from "../form.js";
@@ -31,7 +32,7 @@ export function mount(root, store) {
   };
   const caution = el("p", { class: "warning" });
   const [begin, kept, work, came] = [beginning(store, act), keptProofs(act), working(store, act), result(act)];
-  const idle = el("div", { class: "two" }, begin, kept.node);
+  const idle = el("div", { class: "two" }, begin.node, kept.node);
   root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Proof of the jig"), caution, idle, work.node, came.node));
   for (const node of [idle, work.node, came.node]) setAttribute(node, "hidden", true);
 
@@ -52,7 +53,10 @@ export function mount(root, store) {
   };
   void refresh();
   const timer = setInterval(() => void (known?.proof || known === null ? refresh() : null), LOOK_EVERY_MS);
-  const stopDrawing = store.onFrame((state) => work.draw(state));
+  const stopDrawing = store.onFrame((state) => {
+    work.draw(state);
+    begin.draw(state);
+  });
   const press = (/** @type {KeyboardEvent} */ event) => {
     const target = event.target instanceof Element ? event.target : null;
     if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || !known?.proof?.task) return;
@@ -72,13 +76,15 @@ export function mount(root, store) {
 function beginning(store, act) {
   const groups = ASKED.map(([heading, rows]) => ({ heading, fields: rows.map((row) => field(row, "prove")) }));
   const fields = groups.flatMap((group) => group.fields);
-  return el(
+  const start = el("button", { type: "submit", class: "main" }, "Begin the proof");
+  const bar = barred(start);
+  const node = el(
     "form",
     { class: "plate", onsubmit: submit, "aria-label": "New proof" },
     el("h2", {}, "Prove the jig with a dummy"),
     el("p", { class: "here" }, "It finds how far onsets are from a known one, and which part is wrong when they are. About an hour and a half; it can be left and gone on with."),
     ...groups.map((group) => el("fieldset", {}, el("legend", {}, group.heading), ...group.fields.map((each) => each.node))),
-    el("p", { class: "page-end" }, el("button", { type: "submit", class: "main" }, "Begin the proof")),
+    el("p", { class: "page-end" }, start, bar.node),
   );
 
   function submit(/** @type {Event} */ event) {
@@ -90,6 +96,8 @@ function beginning(store, act) {
       store.dispatch({ type: "page/refused", text: asSentence(error.message) });
     }
   }
+  const lacking = (/** @type {State} */ { rig }) => (rig?.not_measured.length ? "A proof needs cells at hands and saddle; this rig has none at the saddle." : "");
+  return { node, draw: (/** @type {State} */ state) => bar.draw(jigTaken(state) || lacking(state) || noLoads(state), state.sending !== null) };
 }
 
 /** The one under way. @param {Store} store @param {(path: string, body: object) => Promise<boolean>} act */

@@ -1,4 +1,5 @@
 /** The zeros: of the empty jig's cells, and of a power sensor that can find its own. */
+import { barred, jigTaken, noLoads } from "../barred.js";
 import { ask } from "../commands.js";
 import { el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
@@ -17,7 +18,8 @@ export function zeroPlate(store) {
     { type: "button", onclick: () => void askSensor() },
     "Zero of the power sensor: crank still, nothing on it",
   );
-  const node = el("section", { class: "plate", "aria-label": "Zero" }, el("h2", {}, "Zero"), cells, power, said);
+  const [cellsBar, powerBar] = [barred(cells), barred(power)];
+  const node = el("section", { class: "plate", "aria-label": "Zero" }, el("h2", {}, "Zero"), cells, cellsBar.node, power, powerBar.node, said);
 
   async function takeZero() {
     setText(said, "");
@@ -31,12 +33,17 @@ export function zeroPlate(store) {
   }
   return {
     node,
-    draw({ sending, rig }) {
-      for (const button of [cells, power]) setAttribute(button, "disabled", sending !== null);
+    draw(state) {
+      const { sending, rig } = state;
+      cellsBar.draw(zeroBarred(state), sending !== null);
+      powerBar.draw(rig?.power_zero ? jigTaken(state, ["sweep"]) : "", sending !== null);
       setAttribute(power, "hidden", !rig?.power_zero);
     },
   };
 }
+
+/** Why no zero can be taken. @param {State} state */
+export const zeroBarred = (state) => jigTaken(state, ["sweep", "proof"]) || noLoads(state);
 
 /** "hands +0.2 N, saddle −1.0 N" @param {Record<string, number>} moved_n */
 function moved(moved_n) {

@@ -13,10 +13,15 @@ from daq.live.telling.messages import loads_block
 from daq.values import Loads
 
 
+def idle(messages):
+    """Nobody rides, so that the cells may be seen to."""
+    return {**messages["snapshot"], "sweep": None, "steps": [], "onset": None}
+
+
 @pytest.fixture
 def bench(desk, messages):
     """The bench's screen with a reading of the saved example judged."""
-    at = desk().open(messages["snapshot"], "bench")
+    at = desk().open(idle(messages), "bench")
     at.send(messages["bench"])
     return at
 
@@ -62,7 +67,7 @@ def test_a_key_pressed_while_the_page_waits_for_an_answer_is_judged_by_that_answ
 
 
 def test_a_bench_is_begun_with_what_was_typed(desk, messages):
-    at = desk().open(messages["snapshot"], "bench")
+    at = desk().open(idle(messages), "bench")
     at.page.get_by_label("Who calibrates").fill("R. Doe")
     form = at.page.get_by_role("form", name="New calibration")
     form.get_by_label("Masses on each cell").fill("2,5; 10; 20")
@@ -88,7 +93,7 @@ def test_a_bench_is_begun_with_what_was_typed(desk, messages):
 
 
 def test_a_bench_by_a_reference_cell_asks_for_its_forces_and_certificate(desk, messages):
-    at = desk().open(messages["snapshot"], "bench")
+    at = desk().open(idle(messages), "bench")
     at.page.get_by_label("Who calibrates").fill("R. Doe")
     form = at.page.get_by_role("form", name="New calibration")
     form.get_by_label("or forces by a reference cell").fill("50 100 200 400")
@@ -104,7 +109,7 @@ def test_a_bench_by_a_reference_cell_asks_for_its_forces_and_certificate(desk, m
 
 
 def test_the_daily_check_asks_for_zero_and_weight_and_says_how_it_went(desk, messages):
-    at = desk().open(messages["snapshot"], "bench")
+    at = desk().open(idle(messages), "bench")
     at.answers["zero"] = {"moved_n": {"hands_left": 0.24, "saddle_nose": -1.0}}
     at.answers["bench/checks"] = {"passed": False, "sentence": "hands shows 190.0 N, expected within 0.5 N of 196.2 N"}
     at.page.get_by_role("button", name="Take the zero").click()
@@ -127,7 +132,7 @@ def test_the_daily_check_asks_for_zero_and_weight_and_says_how_it_went(desk, mes
 
 
 def test_a_power_sensor_that_can_be_asked_finds_its_zero_by_a_button_and_without_one_there_is_none(desk, messages):
-    at = desk().open(messages["snapshot"], "checks")
+    at = desk().open(idle(messages), "checks")
     at.answers["power-zero"] = {"said": "zero set, offset 10 N m"}
     at.page.get_by_text("Zero again, and of the power sensor").click()
     at.page.get_by_role("button", name="Zero of the power sensor").click()
@@ -145,7 +150,7 @@ def test_calibrations_kept_are_listed_with_certificate_and_one_can_be_taken_into
     ]
     at = desk()
     at.answers["calibrations"] = kept
-    at.open(messages["snapshot"], "bench")
+    at.open(idle(messages), "bench")
     listed = at.page.get_by_role("region", name="Calibrations kept")
     listed.get_by_role("button", name="Use 2026-11-25-bench1").click()
     at.wait(lambda: any(path == "calibrations/use" for path, _ in at.asked))
@@ -169,7 +174,7 @@ def test_any_reading_and_a_whole_series_can_be_taken_again(bench):
 
 
 def test_a_mass_that_is_no_number_is_named_and_nothing_is_sent(desk, messages):
-    at = desk().open(messages["snapshot"], "bench")
+    at = desk().open(idle(messages), "bench")
     at.page.get_by_label("Who calibrates").fill("R. Doe")
     at.page.get_by_label("Masses on each cell").fill("5, 1O, 20")
     at.page.get_by_role("form", name="New calibration").get_by_role("button", name="Begin").click()
@@ -192,7 +197,7 @@ def test_a_finished_bench_shows_its_certificate(bench, messages):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_bench_has_no_accessibility_fault(desk, messages, scheme):
-    at = desk(color_scheme=scheme).open(messages["snapshot"], "bench")
+    at = desk(color_scheme=scheme).open(idle(messages), "bench")
     found = [Axe().run(at.page)]
     at.send(messages["bench"])
     found.append(Axe().run(at.page))

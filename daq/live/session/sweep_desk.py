@@ -130,9 +130,18 @@ class SweepDesk:
         await self._at.stored()
 
     @property
+    def accepts(self) -> tuple[Trigger, ...]:
+        """What the fitter may do with the sweep now: no resume before a pain is told."""
+        held = bool(self._in_the_way_of(Trigger.RESUME))
+        accepts = () if self.progress is None else self.progress.accepts
+        return tuple(one for one in accepts if not (held and one is Trigger.RESUME))
+
+    @property
     def may_go_on(self) -> bool:
         """Whether the sweep has ended and could go on with what is left of its plan."""
         if self.progress is None or self.progress.state not in ENDED or self._in_the_way_of(Trigger.RESUME):
+            return False
+        if self._occupied.taken_by():
             return False
         return self.progress.asked_setback_mm is not None
 

@@ -35,6 +35,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
     spoken_of, remarks = step_spoken_of(progress), session.acquisition.ride.remarks
     return {
         **plain(now),
+        "accepts": plain(session.sweep.accepts),
         "why_waiting": session.acquisition.pipeline.stall(now_s) or now.why_waiting,
         "seconds_left": now.seconds_left / clock.pace,
         "sweep_id": session.sweep.id,

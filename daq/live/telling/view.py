@@ -44,6 +44,7 @@ def snapshot(session: Session) -> str:
         doubts=doubts(session),
         bench=bench_fields(session),
         sources=sources(session),
+        taken_by=session.occupied.taken_by(),
         sweep=sweep_status(session) or None,
         steps=steps(session),
         onset=onset_fields(session) or None,
@@ -83,6 +84,7 @@ def stroke(session: Session, item: Stroke) -> str:
     return messages.stroke(item, mass_kg=at.rider.mass_kg, g_m_s2=at.rig.g_m_s2, hands=hands, saddle=saddle)
 
 
+        "taken_by": session.occupied.taken_by(),
 def expanded_now(session: Session) -> dict[str, float | None]:
     """Expanded uncertainty of hands and saddle at the loads of the last seconds, N; None where it is not known."""
     pipeline, rig = session.acquisition.pipeline, session.acquisition.rig

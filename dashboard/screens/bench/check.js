@@ -1,4 +1,5 @@
 /** The daily check: zero, then one known weight, and the calibration's reading of it. */
+import { barred, jigTaken, noLoads } from "../../barred.js";
 import { ask } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, withoutNulls } from "../../form.js";
@@ -12,6 +13,7 @@ export function dailyCheck(store) {
   const zero = zeroPlate(store);
   const said = el("p", { class: "ready", role: "status" });
   const check = el("button", { type: "submit", class: "main" }, "Check it");
+  const bar = barred(check);
   const rows = el("div", {});
   /** @type {import("../../form.js").Field[]} */
   let fields = [];
@@ -21,7 +23,7 @@ export function dailyCheck(store) {
     el("h2", {}, "Daily check with one weight"),
     el("p", { class: "here" }, "Take the zero of the empty jig, put the weight on, wait until it hangs still, then check."),
     rows,
-    el("p", { class: "page-end" }, check),
+    el("p", { class: "page-end" }, check, bar.node),
     said,
   );
   const known = changes();
@@ -41,7 +43,7 @@ export function dailyCheck(store) {
     nodes: [zero.node, form],
     draw(state) {
       zero.draw(state);
-      setAttribute(check, "disabled", state.sending !== null);
+      bar.draw(jigTaken(state, ["sweep"]) || noLoads(state), state.sending !== null);
       const cells = state.rig?.cells ?? [];
       if (!known(cells.join())) return;
       fields = rowsOf(cells).map((row) => field(row, "check"));

@@ -1,6 +1,7 @@
 /** The calibrations kept, newest first: the status of each, its certificate, and a button to use another one. */
+import { jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
-import { changes, el, setText } from "../../dom.js";
+import { changes, el, setAttribute, setText } from "../../dom.js";
 
 /** @typedef {import("../../store.js").Store} Store @typedef {import("../../state.js").State} State */
 
@@ -8,6 +9,7 @@ import { changes, el, setText } from "../../dom.js";
 export function keptCalibrations(store) {
   const list = el("ul", { class: "calibrations" });
   const problem = el("p", { class: "here" });
+  const why = el("p", { class: "barred" });
   const moved = changes();
 
   async function read() {
@@ -32,8 +34,11 @@ export function keptCalibrations(store) {
     );
   }
   return {
-    node: el("section", { class: "plate", "aria-label": "Calibrations kept" }, el("h2", {}, "Calibrations kept"), problem, list),
-    draw({ calibration, bench }) {
+    node: el("section", { class: "plate", "aria-label": "Calibrations kept" }, el("h2", {}, "Calibrations kept"), problem, why, list),
+    draw(state) {
+      const { calibration, bench } = state;
+      setText(why, jigTaken(state));
+      for (const button of list.querySelectorAll("button")) setAttribute(button, "disabled", why.textContent !== "" || state.sending !== null);
       if (moved(`${calibration?.id} ${calibration?.sentence} ${bench?.calibration}`)) void read();
     },
   };

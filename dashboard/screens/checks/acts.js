@@ -1,8 +1,10 @@
 /** The one action that closes a check, beside the check: a press, a number to confirm, or a link to where it is done. */
+import { barred } from "../../barred.js";
 import { ask } from "../../commands.js";
 import { changes, el, setAttribute } from "../../dom.js";
 import { field, read, write } from "../../form.js";
 import { HANDS } from "../client/rows.js";
+import { zeroBarred } from "../zero.js";
 import { knownWeight } from "./known_weight.js";
 
 /** @typedef {import("../../store.js").Store} Store @typedef {import("../../state.js").State} State */
@@ -19,7 +21,7 @@ const KNEE = { path: "knee_deg", words: "Knee flexion at the bottom", kind: "num
 
 /** @type {Record<string, (store: Store) => Act>} */
 const ACTS = {
-  zero: (store) => press(store, "Take the zero: jig empty", () => store.inTurn(() => void ask(store, "zero", "POST", "/api/v1/zero", {}))),
+  zero: (store) => press(store, "Take the zero: jig empty", () => store.inTurn(() => void ask(store, "zero", "POST", "/api/v1/zero", {})), zeroBarred),
   cleats: (store) => press(store, "Cleats are set and tight", () => measured(store, { cleats_set: true })),
   height: (store) =>
     number(store, { path: "height_mm", words: "Saddle height, BB to top", kind: "number", unit: "mm", least: 400, most: 1000 }, "Height is as written", (intake) => intake?.saddle.height_mm, KNEE),
@@ -35,9 +37,10 @@ function measured(/** @type {Store} */ store, /** @type {object} */ change) {
   store.inTurn(() => void ask(store, "measured", "PATCH", "/api/v1/visit/measured", change));
 }
 
-function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act) {
-  const node = el("button", { type: "button", class: "act", onclick: act }, words);
-  return { node, draw: (/** @type {State} */ { sending }) => setAttribute(node, "disabled", sending !== null) };
+function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act, /** @type {(state: State) => string} */ why = () => "") {
+  const button = el("button", { type: "button", class: "act", onclick: act }, words);
+  const bar = barred(button);
+  return { node: el("span", { class: "barred-act" }, button, bar.node), button, draw: (/** @type {State} */ state) => bar.draw(why(state), state.sending !== null) };
 }
 
 /** A number from the intake, or as measured now; confirmed by a press. */
@@ -45,7 +48,7 @@ function number(/** @type {Store} */ store, /** @type {import("../../form.js").R
   const made = field(row, "check");
   const beside = also && field(also, "check");
   const button = press(store, words, () => {});
-  setAttribute(button.node, "type", "submit");
+  setAttribute(button.button, "type", "submit");
   const node = el(
     "form",
     {

@@ -1,4 +1,5 @@
 /** Who is on the jig: known clients, a new one, and what was agreed. */
+import { barred, jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, scatter } from "../../form.js";
@@ -18,6 +19,8 @@ export function whoIsHere(store) {
   const fields = [name, ...consents, until];
   const agreed = agreementForm(store, () => refresh());
   const here = el("p", { class: "here", role: "status" });
+  const begin = el("button", { type: "submit", class: "main" }, "Begin with a new pseudonym");
+  const bar = barred(begin);
   const add = el(
     "form",
     { class: "plate", onsubmit: create },
@@ -25,7 +28,8 @@ export function whoIsHere(store) {
     name.node,
     consents[0].node,
     el("details", {}, el("summary", {}, "Studies, pictures, how long records are kept"), consents[1].node, consents[2].node, until.node),
-    el("button", { type: "submit", class: "main" }, "Begin with a new pseudonym"),
+    begin,
+    bar.node,
   );
   const summary = el("summary", {}, "Choose a client, or begin with a new one");
   const choose = el(
@@ -55,7 +59,12 @@ export function whoIsHere(store) {
   return {
     node,
     refresh,
-    draw: (/** @type {import("../../state.js").State} */ { visit }) => {
+    draw: (/** @type {import("../../state.js").State} */ state) => {
+      const { visit } = state;
+      const why = jigTaken(state, ["sweep"]);
+      bar.draw(why, state.sending !== null);
+      setAttribute(list, "inert", why !== "");
+      setAttribute(list, "data-barred", why !== "" || null);
       setText(summary, visit ? "Another client" : "Choose a client, or begin with a new one");
       setText(here, visit ? `${visit.pseudonym} is here.` : "No client is chosen: a sweep now is a trial.");
       if (!met(visit?.pseudonym)) return;

@@ -123,7 +123,9 @@ export function chosenPanel(store, moved) {
     localStorage.setItem(FITTER, read(written[1]));
     if (sheet) sheet.location.href = `/api/v1/visits/${visit_id}/report`;
   }
-  function frame(/** @type {import("../../state.js").State} */ { visit, sending }) {
+  function frame(/** @type {import("../../state.js").State} */ state) {
+    const { visit, sending } = state;
+    confirm.frame(state);
     const ready = confirm.ready();
     setAttribute(send, "disabled", sending !== null);
     setAttribute(send, "hidden", !ready);

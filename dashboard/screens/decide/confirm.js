@@ -1,6 +1,7 @@
 /** The confirm ride: what it is still wanted for, what it showed, and why it is done without. */
+import { jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
-import { el, setAttribute } from "../../dom.js";
+import { el, setAttribute, setText } from "../../dom.js";
 import { field, read } from "../../form.js";
 import { number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
@@ -21,6 +22,7 @@ export function confirmPanel(store, changed) {
   const shown = el("div", {});
   const rides = el("span", { class: "confirm-rides" });
   const fold = el("details", { class: "confirm-without" }, el("summary", {}, "Print without it"), without.node);
+  const barred = el("small", { class: "barred", role: "status" });
   const node = el("section", { class: "confirm", "aria-label": "Ridden again", hidden: true }, shown, fold);
   without.input.addEventListener("input", () => (draw(), changed()));
   /** @type {any} */
@@ -34,7 +36,7 @@ export function confirmPanel(store, changed) {
     const left = open();
     setAttribute(node, "hidden", !found?.wanted?.length);
     shown.replaceChildren(...(found?.confirmed ?? []).map(rideTable));
-    rides.replaceChildren(...left.map((/** @type {any} */ one, /** @type {number} */ i) => rideButton(one, i === 0 && !reason())));
+    rides.replaceChildren(...left.map((/** @type {any} */ one, /** @type {number} */ i) => rideButton(one, i === 0 && !reason())), barred);
     setAttribute(rides, "hidden", !left.length);
     setAttribute(fold, "hidden", !left.length);
   }
@@ -59,6 +61,11 @@ export function confirmPanel(store, changed) {
   }
   return {
     node,
+    /** @param {import("../../state.js").State} state */
+    frame(state) {
+      setText(barred, jigTaken(state));
+      for (const button of rides.querySelectorAll("button")) setAttribute(button, "disabled", barred.textContent !== "" || state.sending !== null);
+    },
     /** The true next act while a ride is open. */
     rides,
     field: without,

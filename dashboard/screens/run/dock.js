@@ -1,4 +1,5 @@
 /** The controls, always at the same place along the bottom: step back, setback, the large button, stop. */
+import { notNow } from "../../barred.js";
 import { el, setAttribute, setText } from "../../dom.js";
 import { number } from "../../format.js";
 import { sendEvent, sendMark } from "../../commands.js";
@@ -51,10 +52,11 @@ export function dock(store) {
   const main = el("button", { type: "button", class: "main", onclick: press }, mainWords, mainKey);
   const stop = stopButton(store);
   const entry = entryGroup(store);
+  const why = el("p", { class: "why-not", id: "why-not", role: "status" });
   const node = el(
     "section",
     { class: "dock", "aria-label": "Controls" },
-    el("div", { class: "plains" }, ...plain.map((each) => each.node), ...marks),
+    el("div", { class: "plains" }, ...plain.map((each) => each.node), ...marks, why),
     entry.node,
     main,
     stop.node,
@@ -63,8 +65,13 @@ export function dock(store) {
   /** @param {State} state @param {import("../../glance.js").Glance} seen */
   function draw(state, seen) {
     const accepts = state.sweep?.accepts ?? [];
-    for (const each of plain)
-      setAttribute(each.node, "disabled", !accepts.includes(each.event) || state.sending !== null);
+    for (const each of plain) {
+      const barred = notNow(state, each.event);
+      setAttribute(each.node, "disabled", barred !== "" || state.sending !== null);
+      setAttribute(each.node, "title", barred || null);
+    }
+    setText(why, state.sweep?.state === "moving" ? notNow(state, "redo") : "");
+    setAttribute(plain[1].node, "aria-describedby", why.textContent ? why.id : null);
     for (const mark of marks) setAttribute(mark, "disabled", !accepts.includes("stop"));
     const action = mainAction(state);
     setText(mainWords, action?.label ?? idleLabel(seen));
