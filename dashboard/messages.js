@@ -20,7 +20,7 @@
  *   bar stand, in one level
  * @typedef {{height_change_mm: number|null, reach_change_mm: number|null, seat_angle_deg: number|null,
  *   against_gravity_mm: number|null}} Stepping what a position changes
- * @typedef {{torque_nm: number, cadence_rpm: number, power_w: number, power_band_w: [number, number]}} Effort
+ * @typedef {{torque_nm: number, cadence_rpm: number, power_w: number, effort_w: number}} Effort
  *
  * @typedef {{state: string, accepts: string[], sweep_id: number, label: string, step: number, steps_planned: number,
  *   planned_mm: number[], asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number,

@@ -378,7 +378,7 @@ class SweepProgress:
         )
 
     def _why_waiting(self) -> str:
-        plan, asked = self.plan, self.asked_setback_mm
+        asked = self.asked_setback_mm
         if self.state is State.WAITING:
             return "warm up, then begin"
         if self.state is State.MOVING and asked is not None:
@@ -389,10 +389,14 @@ class SweepProgress:
             return "wait until the rider sits still in the new position"
         efforts = self._efforts()
         if self.state is State.AVERAGING and efforts is not None and self._in_band() is False:
-            torque_nm, cadence_rpm = efforts
-            if abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
-                return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
-            more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
-            wanted_w = power_w(plan.torque_nm, cadence_rpm)
-            return f"{more_or_less} effort: bring the power to {wanted_w:.0f} W at {cadence_rpm:.0f} rpm"
+            return self._what_is_off(*efforts)
         return ""
+
+    def _what_is_off(self, torque_nm: float, cadence_rpm: float) -> str:
+        """The cadence or the power, whichever is away from the plan's: one target for each, whatever is ridden."""
+        plan, (low_w, high_w) = self.plan, self.plan.power_band_w
+        by_cadence = low_w <= power_w(torque_nm, cadence_rpm) <= high_w
+        if by_cadence or abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
+            return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
+        more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
+        return f"{more_or_less} effort: bring the power to {plan.power_w:.0f} W at {plan.cadence_rpm:.0f} rpm"

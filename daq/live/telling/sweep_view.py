@@ -113,17 +113,16 @@ def _placed_fields(placed: Placed | None) -> dict[str, Any] | None:
 
 
 def _effort(plan: Plan, now: SweepStatus) -> dict[str, Any] | None:
-    """Power and cadence as they are judged, means of the last strokes, and the power that at this cadence lies in the
-    band of the torque; None before the first stroke and without a power reading."""
+    """Power and cadence as they are judged, means of the last strokes; effort_w is the power of the same torque at the
+    plan's cadence, which its one band is for. None before the first stroke and without a power reading."""
     torque_nm, cadence_rpm = now.torque_nm, now.cadence_rpm
     if torque_nm is None or cadence_rpm is None or math.isnan(torque_nm):
         return None
-    ends_nm = _around(plan.torque_nm, plan.torque_band_nm)
     return {
         "torque_nm": torque_nm,
         "cadence_rpm": cadence_rpm,
         "power_w": power_w(torque_nm, cadence_rpm),
-        "power_band_w": [power_w(end_nm, cadence_rpm) for end_nm in ends_nm],
+        "effort_w": power_w(torque_nm, plan.cadence_rpm),
     }
 
 

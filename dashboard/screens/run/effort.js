@@ -1,6 +1,6 @@
 /** Cadence and power, each against its band, and the attitude of the jig. */
 import { el, setAttribute, setProperty, setText } from "../../dom.js";
-import { degrees, gradient, newtonMetres, range, rpm, watts } from "../../format.js";
+import { degrees, gradient, newtonMetres, number, range, rpm, watts } from "../../format.js";
 import { loadsFreshness, powerFreshness, strokeFreshness } from "../../fresh.js";
 import { bandSign } from "../../words.js";
 
@@ -20,6 +20,7 @@ export function gauge(name, withUnit, unit) {
   const value = el("span", { class: "gauge-value" });
   const sign = el("span", { class: "gauge-sign" });
   const band = el("span", { class: "gauge-band" });
+  const beside = el("small", {});
   const pointer = el("div", { class: "gauge-needle" });
   const scale = el(
     "div",
@@ -30,7 +31,7 @@ export function gauge(name, withUnit, unit) {
   const node = el(
     "div",
     { class: "gauge" },
-    el("h2", { class: "gauge-name" }, name),
+    el("h2", { class: "gauge-name" }, name, " ", beside),
     value,
     el("p", {}, sign, " ", band),
     scale,
@@ -39,13 +40,14 @@ export function gauge(name, withUnit, unit) {
   /**
    * @param {number|null|undefined} reading
    * @param {[number, number]|null|undefined} limits
-   * @param {import("../../fresh.js").Freshness} fresh
+   * @param {import("../../fresh.js").Freshness} fresh @param {string} [under] what the number holds for
    */
-  function draw(reading, limits, fresh) {
+  function draw(reading, limits, fresh, under = "") {
+    setText(beside, under);
     const { where, words } = bandSign(reading, limits, withUnit);
     setText(value, withUnit(reading));
     setText(sign, fresh.live ? words : fresh.words);
-    setText(band, limits ? range(limits, unit) : "");
+    setText(band, limits ? `${number((limits[0] + limits[1]) / 2)} (${range(limits, unit)})` : "");
     setAttribute(node, "data-where", fresh.live ? where : "stale");
     setAttribute(node, "data-stale", !fresh.live);
     const known = typeof reading === "number" && limits;
@@ -55,21 +57,26 @@ export function gauge(name, withUnit, unit) {
   return { node, draw };
 }
 
+/** The power of this stroke's torque at the cadence of the plan, for which there is one band whatever is ridden. */
+function atPlan(/** @type {State["stroke"]} */ stroke, /** @type {number|null} */ cadence_rpm) {
+  if (stroke?.power_w === null || stroke?.power_w === undefined || cadence_rpm === null) return stroke?.power_w;
+  return (stroke.power_w * cadence_rpm) / stroke.cadence_rpm;
+}
+
+const middle = (/** @type {[number, number]|undefined} */ band) => (band ? (band[0] + band[1]) / 2 : null);
+
 /**
- * Cadence and power as they are judged: means of the last strokes, the power against its band at this cadence; outside
- * a step, those of the last stroke against the plan's.
+ * Cadence and power as they are judged: means of the last strokes, outside a step those of the last stroke. The power is
+ * that of the same torque at the plan's cadence: its target and its band stand still while the cadence moves.
  * @param {State} state @param {number} now_ms
  * @param {ReturnType<typeof gauge>} cadence @param {ReturnType<typeof gauge>} power
  */
 export function drawEffort(state, now_ms, cadence, power) {
   const { stroke, sweep } = state;
   const held = sweep?.effort;
+  const at_rpm = middle(sweep?.cadence_band_rpm);
   cadence.draw(held?.cadence_rpm ?? stroke?.cadence_rpm, sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
-  power.draw(
-    held?.power_w ?? stroke?.power_w,
-    held?.power_band_w ?? sweep?.power_band_w,
-    powerFreshness(state, now_ms),
-  );
+  power.draw(held?.effort_w ?? atPlan(stroke, at_rpm), sweep?.power_band_w, powerFreshness(state, now_ms), at_rpm === null ? "" : `at ${rpm(at_rpm)}`);
 }
 
 export function effortPanel() {
