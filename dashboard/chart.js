@@ -11,9 +11,10 @@
  *   height: number}} Frame where things are, px
  */
 import { svg } from "./dom.js";
-import { millimetres, newtonsFine, number } from "./format.js";
+import { day, millimetres, newtonsFine, number } from "./format.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
+import { behind } from "./state.js";
 import { isNamed } from "./words.js";
 
 const TRIANGLES = "▶ coming forward\u2003◁ going back";
@@ -45,7 +46,7 @@ export function onsetChart(state, width, height) {
     "g",
     { "aria-hidden": "true" },
     ...grid(frame, x, y, setbackSpan(state), loadSpan(state)),
-    ...ghostly(state, x, y),
+    ...ghostly(state, frame, x, y),
     ...answer(state, frame, x),
     ...density(state, frame, x),
     ...loadedChance(state, frame, x),
@@ -165,9 +166,9 @@ function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /*
   return [svg("path", { class: "loaded-chance", d })];
 }
 
-/** The sweep of the visit before this one, as far as it lies within the axes. */
-function ghostly(/** @type {State} */ state, /** @type {Scale} */ x, /** @type {Scale} */ y) {
-  const { ghost, steps } = state;
+/** What was ridden before this sweep, as far as it lies within the axes; of another day with its date. */
+function ghostly(/** @type {State} */ state, /** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {Scale} */ y) {
+  const [ghost, steps] = [behind(state), state.steps];
   if (!ghost || !steps.length) return [];
   const [rear, front] = setbackSpan(state);
   const inside = (/** @type {number} */ mm) => mm <= rear && mm >= front;
@@ -175,7 +176,13 @@ function ghostly(/** @type {State} */ state, /** @type {Scale} */ x, /** @type {
   return [
     ...(line.length > 1 ? [svg("path", { class: "ghost", d: `M${line.join("L")}` })] : []),
     ...ghost.steps.filter((step) => inside(step.setback_mm)).map((step) => svg("circle", { class: "ghost", cx: x(step.setback_mm), cy: y(step.hand_load_n), r: 4 })),
+    ...(ghost.on ? [ghostName(ghost.on, f)] : []),
   ];
+}
+
+/** Which day the grey sweep is of: below the axis, where no mark lies. */
+function ghostName(/** @type {string} */ on, /** @type {Frame} */ f) {
+  return svg("text", { class: "ghost-name", x: f.left + 6, y: f.bottom - 6 }, `○ ${day(on)}`);
 }
 
 function fittedLine(/** @type {State} */ { onset }, /** @type {Scale} */ x, /** @type {Scale} */ y) {

@@ -99,6 +99,9 @@ export function range(pair, unit, digits = 0) {
   return number(low, digits) + dash + number(high, digits) + SPACE + unit;
 }
 
+/** "12 Mar 2026" @param {string} iso */
+export const day = (iso) => new Date(`${iso}T12:00:00`).toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" });
+
 /** Minutes and seconds, "3:05"; the time left of a sweep. @param {number|null|undefined} value_s */
 export function clock(value_s) {
   if (value_s === null || value_s === undefined || !Number.isFinite(value_s)) return MISSING;

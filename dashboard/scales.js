@@ -4,6 +4,7 @@
  * @typedef {import("./state.js").State} State
  * @typedef {(value: number) => number} Scale
  */
+import { behind } from "./state.js";
 
 /** Two-sided 95 % point of the normal distribution: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.1. */
 export const Z_95 = 1.96;
@@ -62,9 +63,10 @@ const LOAD_STEP_N = 20;
  * @param {State} state
  * @returns {[number, number]}
  */
-export function loadSpan({ steps, onset, ghost }) {
+export function loadSpan(state) {
+  const { steps, onset } = state;
   const ends = steps.flatMap((step) => [-1, 1].map((sign) => step.hand_load_n + sign * Z_95 * (step.se_n ?? 0)));
-  const before = steps.length ? (ghost?.steps ?? []).map((step) => step.hand_load_n) : [];
+  const before = steps.length ? (behind(state)?.steps ?? []).map((step) => step.hand_load_n) : [];
   const all = [...ends, ...before, ...(onset?.line?.hand_load_n ?? [])];
   if (!all.length) return [60, 100];
   const [low, high] = [Math.min(...all), Math.max(...all)];

@@ -34,7 +34,9 @@
  * @property {Sweep|null} sweep
  * @property {Step[]} steps finished, by index
  * @property {Onset|null} onset
- * @property {{steps: Step[], line: Onset["line"]|null}|null} ghost the sweep of the visit before this one
+ * @property {{steps: Step[], line: Onset["line"]|null}|null} ghost the visit's sweep before this one
+ * @property {{visit_id: number, on: string, steps: {setback_mm: number, hand_load_n: number}[], line: Onset["line"]|null}|null} before
+ *   the sweep that the client's last decision rests on
  * @property {Notice[]} notices the newest last
  * @property {boolean} seen whether the newest notice was dismissed
  * @property {number|null} entry_mm the setback offered for confirmation
@@ -74,9 +76,9 @@ export const initial = Object.freeze({
   visit: null,
   bench: null,
   doubts: [],
+  taken_by: null,
   expanded_n: null,
   sources: [],
-  taken_by: null,
   sources_ms: null,
   loads: null,
   stroke: null,
@@ -85,6 +87,7 @@ export const initial = Object.freeze({
   steps: [],
   onset: null,
   ghost: null,
+  before: null,
   notices: [],
   seen: true,
   entry_mm: null,
@@ -134,6 +137,15 @@ function withoutType(/** @type {any} */ message) {
   return rest;
 }
 
+/**
+ * What lies behind the chart: the visit's sweep before this one, else the sweep of the client's last decision; null for
+ * nobody else's. @param {State} state
+ */
+export function behind({ ghost, before, visit }) {
+  if (ghost) return { ...ghost, on: null };
+  return before && before.visit_id === visit?.id ? before : null;
+}
+
 /** @type {Record<string, (state: State, message: any) => State>} */
 const HANDLERS = {
   snapshot: (state, m) => ({
@@ -147,6 +159,7 @@ const HANDLERS = {
     visit: m.visit ?? null,
     bench: m.bench ?? null,
     doubts: m.doubts ?? [],
+    taken_by: m.taken_by ?? null,
     sources: m.sources,
     sources_ms: m.received_ms ?? null,
     loads: null,
@@ -159,7 +172,6 @@ const HANDLERS = {
     notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
     seen: m.notices.length === 0,
     ...entryAfter(state, m.sweep),
-    taken_by: m.taken_by ?? null,
   }),
   visit: (state, m) => ({ ...state, visit: m.visit, ghost: m.visit?.id === state.visit?.id ? state.ghost : null }),
   bench: (state, m) => ({ ...state, bench: m.bench }),
@@ -167,6 +179,7 @@ const HANDLERS = {
     ...state,
     sources: m.sources,
     doubts: m.doubts ?? [],
+    taken_by: m.taken_by ?? null,
     expanded_n: m.expanded_n ?? null,
     sources_ms: m.received_ms ?? null,
   }),
@@ -179,7 +192,6 @@ const HANDLERS = {
       sweep,
       steps: isNew ? [] : state.steps,
       onset: isNew ? null : state.onset,
-    taken_by: m.taken_by ?? null,
       ghost: isNew ? ghostOf(state) : state.ghost,
       ...entryAfter(state, sweep),
       seen: state.seen || isAnswered(state, sweep),
@@ -194,6 +206,7 @@ const HANDLERS = {
   },
 
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
+  "page/before": (state, m) => ({ ...state, before: m.before && { ...m.before, visit_id: m.visit_id } }),
   "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
   "page/entry": (state, m) => ({ ...state, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
   "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),

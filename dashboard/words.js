@@ -9,7 +9,8 @@
  */
 import { partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
-import { clock, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
+import { behind } from "./state.js";
+import { clock, day, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
 export const TILT_CAUTION =
@@ -207,7 +208,7 @@ export function chances(onset) {
 export function chartInWords(state) {
   const { onset, steps } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
-  const told = `Hand load against setback, ${steps.length} steps.${state.ghost ? " The sweep before it lies behind in grey." : ""}`;
+  const told = `Hand load against setback, ${steps.length} steps.${behindInWords(state)}`;
   if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
   return (
     `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, ` +
@@ -218,6 +219,12 @@ export function chartInWords(state) {
       ? "No setback is suggested."
       : `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`)
   );
+}
+
+function behindInWords(/** @type {State} */ state) {
+  const ghost = behind(state);
+  if (!ghost) return "";
+  return ghost.on ? ` The sweep of the last decision, ${day(ghost.on)}, lies behind in grey.` : " The sweep before it lies behind in grey.";
 }
 
 export function sentence(/** @type {string} */ text) {

@@ -140,6 +140,17 @@ def test_the_sweep_before_stays_behind_as_a_ghost_until_another_client_comes(dra
     assert drawn([*first, again, other, begun], ghosts) == [0, 1]
 
 
+def test_a_returning_client_has_the_sweep_of_the_last_decision_behind_with_its_date(drawn, messages):
+    steps = [{"setback_mm": mm, "hand_load_n": 80.0} for mm in (70.0, 60.0, 50.0)]
+    visit = {**messages["visit"]["visit"], "id": 7}
+    of = {"type": "page/before", "visit_id": 7, "before": {"on": "2026-03-12", "steps": steps, "line": None}}
+    seen = "[all('ghost').length, all('ghost-name').map((each) => each.textContent)]"
+
+    assert drawn([{**messages["snapshot"], "visit": visit}, of], seen) == [3, ["○ 12 Mar 2026"]]
+    other = {"type": "visit", "visit": {**visit, "id": 8}}
+    assert drawn([{**messages["snapshot"], "visit": visit}, of, other], seen) == [0, []]
+
+
 @pytest.mark.parametrize("size", [(1280, 800), (1920, 1080)], ids=str)
 def test_on_run_the_chart_is_in_view_to_its_last_line_and_the_reasons_come_when_asked_for(desk, messages, size):
     at = desk(viewport={"width": size[0], "height": size[1]}).open(messages["snapshot"])

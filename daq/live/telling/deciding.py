@@ -11,7 +11,8 @@ from daq.fit.decision import FollowUp, changes_said
 from daq.fit.explaining import sentence, what_was_found
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
 from daq.fit.overlaid import differences
-from daq.fit.ridden import Ridden
+from daq.fit.ridden import Ridden, main_sweep
+from daq.keep.again.case import case_of
 from daq.keep.clients import people, visits
 from daq.keep.json_text import plain
 from daq.keep.store import Store
@@ -104,6 +105,19 @@ def earlier_visits(store: Store, visit_id: int) -> list[dict[str, Any]]:
             setback_mm = kinds["decision"]["setback_mm"] if "decision" in kinds else None
             found.append({"visit_id": record.id, "begun_utc": record.begun_utc, "setback_mm": setback_mm})
     return found
+
+
+def decided_before(store: Store, visit_id: int, known: dict[int, Ridden]) -> dict[str, Any] | None:
+    """The sweep that the client's last decision before this visit rests on, with its day; None without one. known: a
+    cache of computed sweeps."""
+    for earlier in earlier_visits(store, visit_id):
+        if earlier["setback_mm"] is None:
+            continue
+        main = main_sweep(case_of(store, earlier["visit_id"], known).sweeps)
+        if main is not None:
+            found = sweep_fields(main)
+            return {"on": earlier["begun_utc"][:10], "steps": found["steps"], "line": found["line"]}
+    return None
 
 
 def _references(case: Case, evidence: Evidence) -> list[Any]:

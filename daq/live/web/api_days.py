@@ -1,4 +1,4 @@
-"""The routes for what all tests say beyond today: another day of this client, and what the workshop's repeats show."""
+"""The routes for what tests say beyond today: another day of this client, the one before, the workshop's repeats."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from daq.keep.again.case import case_of
 from daq.keep.clients.told import told_in
 from daq.live.session.session import Session
 from daq.live.telling.days_view import days_fields, days_of, workshop_fields
+from daq.live.telling.deciding import decided_before
 
 
 def add_days(app: FastAPI, session: Session) -> None:
@@ -25,6 +26,12 @@ def add_days(app: FastAPI, session: Session) -> None:
         case = await ask(lambda store: case_of(store, visit_id, desk.ridden))
         told = await ask(lambda store: told_in(store, simulated=case.simulated))
         return await asyncio.to_thread(lambda: days_fields(days_of(case, told, session.priors)))
+
+    @app.get("/api/v1/visit/before")
+    async def before() -> dict[str, Any]:
+        """The sweep the client's last decision rests on, to be drawn behind today's; null on a first visit."""
+        visit_id = desk.open_id()
+        return {"before": await ask(lambda store: decided_before(store, visit_id, desk.ridden))}
 
     @app.get("/api/v1/panel")
     async def panel() -> Mapping[str, Any]:

@@ -1,4 +1,5 @@
 /** The answer: headline, onset chart or its table, reasons. An answer of "no onset" takes the same room. */
+import { look } from "../../commands.js";
 import { chartPoints, onsetChart } from "../../chart.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import {
@@ -15,6 +16,9 @@ import { stepPoints } from "../../step_points.js";
 import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
+
+/** A sweep of an earlier visit is computed from its raw data. */
+const COMPUTING_MS = 60_000;
 
 /** @param {Store} store */
 export function answerPanel(store) {
@@ -48,6 +52,12 @@ export function answerPanel(store) {
   const watch = new ResizeObserver(() => Object.assign(size, { width: chart.clientWidth, height: chart.clientHeight }));
   watch.observe(chart);
   const sweepChanged = changes();
+  const visitChanged = changes();
+  /** What the client's last decision rests on: computed once a visit, before the sweep. */
+  async function lookBefore(/** @type {number} */ visit_id) {
+    const told = await look("/api/v1/visit/before", undefined, COMPUTING_MS);
+    store.dispatch({ type: "page/before", visit_id, before: told.before ?? null });
+  }
   const headChanged = changes();
   const chartChanged = changes();
   const tableChanged = changes();
@@ -56,6 +66,7 @@ export function answerPanel(store) {
   function draw(state) {
     const { onset, steps, sweep, table_shown } = state;
     if (sweepChanged(sweep?.sweep_id)) points.clear();
+    if (visitChanged(state.visit?.id) && state.visit && state.visit.id !== state.before?.visit_id) void lookBefore(state.visit.id);
     if (headChanged(onset, steps.length, sweep?.state)) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
@@ -80,6 +91,7 @@ export function answerPanel(store) {
         sweep?.asked_setback_mm,
         state.entry_mm,
         state.ghost,
+        state.before,
         size.width,
         size.height,
       )

@@ -175,7 +175,13 @@ def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared
         (asked,) = (await client.get("/api/v1/follow-ups")).json()
         assert (asked["outcome"], asked["changes"]) == ("better", ["hands, left: 6 to 2"])
         back = (await client.post("/api/v1/visit", json={"pseudonym": asked["pseudonym"]})).json()
+        assert (await client.get("/api/v1/visit/before")).json() == {"before": None}
+        assert (
+            await client.put("/api/v1/visit/decision", json=DECISION | {"not_confirmed": "late"})
+        ).status_code == 200
         assert back["intake"]["saddle"]["setback_mm"] == DECISION["setback_mm"]
+        before = (await client.get("/api/v1/visit/before")).json()["before"]
+        assert (before["on"], len(before["steps"])) == (known["since_utc"][:10], 6)
         assert back["intake"]["symptoms"] == answer["symptoms"]
         assert "as decided on" in back["returning"]
 
