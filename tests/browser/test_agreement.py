@@ -21,6 +21,8 @@ def test_with_research_no_longer_agreed_to_the_exports_already_made_are_named(de
     at.page.get_by_text("What was agreed, and until when records are kept").click()
     form = at.page.get_by_role("form", name="What was agreed")
     form.get_by_label("Agreed to use in studies, under the pseudonym").uncheck()
+    sheet = form.get_by_role("link", name="Everything kept about them")
+    assert sheet.get_attribute("href") == f"/api/v1/clients/{client['pseudonym']}/hand-over"
     form.get_by_role("button", name="Keep what was agreed").click()
     at.wait(lambda: form.get_by_text("/srv/study-1, /srv/study-2").count())
 

@@ -6,6 +6,7 @@ import dataclasses
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from daq.keep.again.derived import Derived
 from daq.keep.clients import people, visits
@@ -30,16 +31,30 @@ def hand_over(
     left out. StoreError when the folder exists."""
     if folder.exists():
         raise StoreError(f"{folder} exists: give a new folder, nothing is overwritten")
-    client = people.client(store, client_id)
-    sweep_ids = [
-        sweep.id for sweep in store.sweeps(damaged=lambda error: tell(str(error))) if sweep.client_id == client_id
-    ]
+    sweep_ids = sweeps_of(store, client_id, tell)
     make_folder(folder)
+    content = kept_about(store, client_id, sweep_ids)
+    note_copy(store, folder, sweep_ids, tell, client_id)
+    path = folder / "client.json"
+    write_text(path, json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n")
+    if not sweep_ids:
+        return [path]
+    return [path, *export(store, sweep_ids, folder / "sweeps", recompute_stored, purpose="client", told=tell)]
+
+
+def sweeps_of(store: Store, client_id: int, tell: Callable[[str], None] = lambda _: None) -> list[int]:
+    """The client's sweeps; what is damaged is told and left out."""
+    found = store.sweeps(damaged=lambda error: tell(str(error)))
+    return [sweep.id for sweep in found if sweep.client_id == client_id]
+
+
+def kept_about(store: Store, client_id: int, sweep_ids: list[int]) -> dict[str, Any]:
+    """Everything written down about a client: name, consents as they were given, visits with their notes, and where
+    copies were made."""
     with store.reading() as db:
         copies = copies_of(db, sweep_ids, client_id)
-    note_copy(store, folder, sweep_ids, tell, client_id)
-    content = {
-        **dataclasses.asdict(client),
+    return {
+        **dataclasses.asdict(people.client(store, client_id)),
         "name": people.name_of(store, client_id),
         "consents": [dataclasses.asdict(one) for one in people.said(store, client_id)],
         "copies": [dict(zip(("kind", "made_utc", "path"), copy, strict=True)) for copy in copies],
@@ -49,8 +64,3 @@ def hand_over(
             for one in visits.visits(store, client_id)
         ],
     }
-    path = folder / "client.json"
-    write_text(path, json.dumps(plain(content), indent=2, ensure_ascii=False) + "\n")
-    if not sweep_ids:
-        return [path]
-    return [path, *export(store, sweep_ids, folder / "sweeps", recompute_stored, purpose="client", told=tell)]

@@ -26,6 +26,7 @@ from daq.live.web.api_bench import add_bench
 from daq.live.web.api_confirm import add_confirm
 from daq.live.web.api_days import add_days
 from daq.live.web.api_decide import add_deciding
+from daq.live.web.api_own_data import add_own_data
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_proof import add_proof
 from daq.live.web.api_steps import add_steps
@@ -151,6 +152,7 @@ def make_app(teller: Teller, keys: Keys | None = None, passes: Passes | None = N
     add_plan(app, session)
     add_typed(app, session)
     add_visit(app, session)
+    add_own_data(app, session)
     add_deciding(app, session)
     add_steps(app, session)
     add_confirm(app, session)

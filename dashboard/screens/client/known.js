@@ -84,12 +84,13 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
   ];
   let pseudonym = "";
   const said = el("p", { class: "here", role: "status" });
+  const all = el("a", { target: "_blank", rel: "noopener" }, "Everything kept about them, to print and hand over");
   const form = el(
     "form",
     { class: "plate", "aria-label": "What was agreed", onsubmit: keep },
     ...fields.map((each) => each.node),
     el("p", { class: "note" }, "After this day the client is listed as due to be forgotten; nothing is deleted automatically."),
-    el("button", { type: "submit" }, "Keep what was agreed"),
+    el("p", { class: "page-end" }, el("button", { type: "submit" }, "Keep what was agreed"), all),
     said,
   );
   const node = el("details", { hidden: true }, el("summary", {}, "What was agreed, and until when records are kept"), form);
@@ -110,6 +111,7 @@ function agreementForm(/** @type {Store} */ store, /** @type {() => void} */ kep
       if (!client) return;
       if (client.pseudonym !== pseudonym) setText(said, "");
       pseudonym = client.pseudonym;
+      setAttribute(all, "href", `/api/v1/clients/${pseudonym}/hand-over`);
       scatter(fields, { ...client.consents, keep_until: client.keep_until });
     },
   };
