@@ -150,6 +150,24 @@ def test_what_is_kept_is_what_stands_there(decide):
     assert kept["recheck_on"] == option(decide, 59.0)["recheck_on"]
 
 
+def test_a_sweep_can_be_laid_beside_itself_with_the_calibration_in_use_now(decide):
+    first = decide.answers["visit/evidence"]["sweeps"][0]
+    was, now = (
+        {"verdict": "onset", "onset_mm": mm, "interval_95_mm": [mm - 4.0, mm + 4.0], "reasons": []} for mm in (55, 53)
+    )
+    steps = [{"setback_mm": 80.0, "was_n": 78.0, "now_n": 79.5}]
+    told = {"ridden_with": "March", "with": "May", "same": False, "steps": steps, "was": was, "now": now}
+    decide.answers[f"visit/sweeps/{first['sweep_id']}/recalibrated"] = told
+    decide.page.get_by_text("Sweeps of the day").click()
+    decide.page.get_by_role("button", name=f"{first['name']} with the calibration in use now").click()
+    shown = decide.page.locator(".recalibrated [role=status]")
+    decide.wait(lambda: "May" in shown.inner_text())
+
+    said = shown.inner_text().replace("\u00a0", " ")
+    assert "onset 55 mm, 95 % 51–59 mm as ridden, with March; onset 53 mm, 95 % 49–57 mm with May" in said
+    assert shown.locator("tbody td").all_inner_texts() == ["78.0", "79.5", "1.5"]
+
+
 def test_nothing_of_the_client_before_stands_under_the_next_ones_name(decide):
     decide.slow(300)
     visit = decide.answers["visit"]["visit"]

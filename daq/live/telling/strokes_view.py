@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from daq.fit.ridden import Ridden
+from daq.keep.again.derived import Derived
 from daq.keep.errors import NotThere
 from daq.keep.json_text import plain
 from daq.sweep.onset import standard_errors
-from daq.values import StepMean, Stroke
+from daq.values import Onset, StepMean, Stroke, Verdict
 
 
 def step_fields(steps: Sequence[StepMean], index: int) -> dict[str, Any]:
@@ -29,6 +31,34 @@ def step_fields(steps: Sequence[StepMean], index: int) -> dict[str, Any]:
         "readings": [
             {"t_s": one.t_s - begins_s, "hands_n": one.hands_n, "half_n": one.half_n} for one in step.readings
         ],
+    }
+
+
+def recalibrated_fields(ridden: Ridden, again: Derived, calibration: str) -> dict[str, Any]:
+    """A sweep as it was ridden beside the same strokes with another calibration."""
+    before = None if ridden.calibration is None else ridden.calibration.id
+    return {
+        "ridden_with": before,
+        "with": calibration,
+        "same": before == calibration,
+        "steps": [
+            {"setback_mm": was.setback_mm, "was_n": was.hand_load_n, "now_n": now.hand_load_n}
+            for was, now in zip(ridden.steps, again.steps, strict=True)
+        ],
+        "was": _answer(ridden.onset),
+        "now": _answer(again.onset),
+    }
+
+
+def _answer(onset: Onset | None) -> dict[str, Any] | None:
+    if onset is None:
+        return None
+    named = onset.verdict is Verdict.ONSET
+    return {
+        "verdict": str(onset.verdict),
+        "onset_mm": onset.onset_mm if named else None,
+        "interval_95_mm": onset.interval_95_mm if named else None,
+        "reasons": onset.reasons,
     }
 
 
