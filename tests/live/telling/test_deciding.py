@@ -3,6 +3,7 @@
 import asyncio
 import datetime
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
 from tests.keep.told import answer
+from tests.live.jig import SHORT
 from tests.live.visits import all_well, arrived, on_the_jig
 from tests.sources.waiting import until
 
@@ -90,7 +92,7 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         case = case_of(store, 1, {})
     assert [repr(one) for one in case.sweeps] == [repr(one) for one in told["ridden"]]
-    first, again = case.sweeps
+    first, again, *_ = case.sweeps
     assert first.notes == {i: {"hands": float(i)} for i in range(6)}
     # The third position of the plan: 80, 60, 40 mm out, then back.
     assert first.marks == ("hands moved at 40 mm",)
@@ -105,6 +107,22 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     assert "Ridden again on the level</strong>, 58 mm against 75 mm by turns" in told["page"]
 
 
+async def ridden_again_on_the_climb(client, session):
+    """Once a climb was ridden, the decision needs its confirm ride there as well."""
+    climb = replace(SHORT, positions_mm=(75.0, 58.0, 40.0), gradient_pct=4.5, purpose="check", label="climb check")
+    await session.sweep.begin(climb)
+    await finished(client, session)
+    asked = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()["wanted"]
+    assert [(one["gradient_pct"], one["done"]) for one in asked] == [(0.0, True), (4.5, False)]
+    assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 422
+    sweep = (await client.post("/api/v1/visit/confirm", json={"setback_mm": 58, "gradient_pct": 4.5})).json()
+    assert (sweep["gradient_pct"], len(sweep["planned_mm"])) == (4.5, 4)
+    await finished(client, session)
+    shown = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()
+    assert [one["done"] for one in shown["wanted"]] == [True, True]
+    assert [(one["gradient_pct"], one["visits"]) for one in shown["confirmed"]] == [(0.0, [2, 2]), (4.5, [2, 2])]
+
+
 async def opened(client, session):
     """A step shows the strokes its mean rests on, while it is the last sweep's and as evidence alike."""
     of_ride, of_evidence = "/api/v1/sweep/steps", "/api/v1/visit/sweeps/1/steps"
@@ -114,6 +132,14 @@ async def opened(client, session):
     assert sum(used) / len(used) == pytest.approx(step["hand_load_n"])
     left_out = session.sweep.progress.steps[2].left_out
     assert [one["left_out"] for one in step["strokes"] if one["left_out"]] == [one.why for one in left_out]
+    again = (await client.get("/api/v1/visit/sweeps/1/recalibrated")).json()
+    assert again["same"]
+    assert [one["now_n"] for one in again["steps"]] == [one["was_n"] for one in again["steps"]]
+    pseudonym = session.visit.client.pseudonym
+    sheet = (await client.get(f"/api/v1/clients/{pseudonym}/hand-over")).text
+    for said in ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "hands, side left, score 6", "service: yes"):
+        assert said in sheet, said
+    assert (await client.get("/api/v1/clients/R-NOBODY/hand-over")).status_code == 404
     for path in (f"{of_ride}/99", "/api/v1/visit/sweeps/99/steps/0"):
         assert (await client.get(path)).status_code == 404
 
@@ -134,6 +160,7 @@ async def decided(client, session, told):
     assert (sweep["blinded"], sweep["purpose"]) == (True, "confirm")
     await finished(client, session)
     told["shown"] = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()
+    await ridden_again_on_the_climb(client, session)
     elsewhere = DECISION | {"setback_mm": 62}
     assert (await client.put("/api/v1/visit/decision", json=elsewhere)).status_code == 422
     unridden = elsewhere | {"not_confirmed": "the client has to <catch> a train"}
@@ -148,7 +175,13 @@ def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):
     async def job(client, session):
         await ridden(client, session)
         (known,) = (await client.get("/api/v1/clients")).json()
+        assert (await client.get("/api/v1/visit/before")).json() == {"before": None}
+        assert (
+            await client.put("/api/v1/visit/decision", json=DECISION | {"not_confirmed": "late"})
+        ).status_code == 200
         await client.post("/api/v1/visit", json={"pseudonym": known["pseudonym"]})
+        before = (await client.get("/api/v1/visit/before")).json()["before"]
+        assert (before["on"], len(before["steps"])) == (known["since_utc"][:10], 6)
         kept = (await client.get("/api/v1/visit")).json()["visit"]["intake"]
         await client.put("/api/v1/visit/intake", json={**kept, "mass_kg": 80.0})
         alone = (await client.get("/api/v1/visit/evidence")).json()
@@ -175,13 +208,7 @@ def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared
         (asked,) = (await client.get("/api/v1/follow-ups")).json()
         assert (asked["outcome"], asked["changes"]) == ("better", ["hands, left: 6 to 2"])
         back = (await client.post("/api/v1/visit", json={"pseudonym": asked["pseudonym"]})).json()
-        assert (await client.get("/api/v1/visit/before")).json() == {"before": None}
-        assert (
-            await client.put("/api/v1/visit/decision", json=DECISION | {"not_confirmed": "late"})
-        ).status_code == 200
         assert back["intake"]["saddle"]["setback_mm"] == DECISION["setback_mm"]
-        before = (await client.get("/api/v1/visit/before")).json()["before"]
-        assert (before["on"], len(before["steps"])) == (known["since_utc"][:10], 6)
         assert back["intake"]["symptoms"] == answer["symptoms"]
         assert "as decided on" in back["returning"]
 
