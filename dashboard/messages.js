@@ -51,14 +51,17 @@
  *
  * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null}} Notice
  *
- * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number}|null,
+ * @typedef {{number: number, stage: string, task: {id: string, cell: string|null, load_n: number, kg: number|null, over: string[],
+ *   place: string, tilt_deg: number|null}|null, minutes_left: number,
  *   instruction: string, done: number, planned: number, taken: string[], reading: {seconds: number, of_s: number}|null,
  *   findings: {kind: string, sentence: string, may_be_accepted: boolean}[], accepts: string[],
  *   live: {cell: string, counts: number, load_n: number|null, moves_counts: number}[],
  *   calibration: string|null, problem: string}} Bench
  *
+ * @typedef {{bar_mm: [number, number], saddle_mm: [number, number],
+ *   cells: {cell: string, x_mm: number, y_mm: number}[]}} Drawn where things are in the frame of the jig
  * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean,
- *   not_measured: string[], typed: {unit: string}|null}} Rig
+ *   not_measured: string[], typed: {unit: string}|null, drawn: Drawn}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
  *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration

@@ -5,6 +5,7 @@ import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, withoutNulls } from "../form.js";
 import { number } from "../format.js";
 import { dailyCheck } from "./bench/check.js";
+import { hanging } from "./bench/hang.js";
 import { keptCalibrations } from "./bench/kept.js";
 import { WANTED, wantedOf } from "./bench/rows.js";
 
@@ -69,10 +70,10 @@ function act(/** @type {Store} */ store, /** @type {string} */ verb, /** @type {
 function beginning(store) {
   const groups = WANTED.map(([heading, rows]) => ({ heading, fields: rows.map((row) => field(row, "bench")) }));
   const fields = groups.flatMap((group) => group.fields);
-  const node = el(
   const start = el("button", { type: "submit", class: "main" }, "Begin");
   const again = el("button", { type: "button", onclick: () => void ask(store, "resume", "POST", "/api/v1/bench/resume", {}) }, "Resume the unfinished one");
   const bar = barred(start, again);
+  const node = el(
     "form",
     { class: "plate", onsubmit: submit, "aria-label": "New calibration" },
     el("h2", {}, "Calibrate the cells with known weights"),
@@ -109,6 +110,8 @@ function beginning(store) {
 /** The one under way. @param {Store} store */
 function working(store) {
   const progress = el("p", { class: "bench-progress" });
+  const counted = el("progress", { class: "bench-counted", "aria-label": "Readings taken", max: "1", value: "0" });
+  const picture = el("div", { class: "bench-picture" });
   const task = el("p", { class: "bench-task", role: "status" });
   const reading = el("p", { class: "bench-reading" });
   const findings = el("ul");
@@ -128,27 +131,34 @@ function working(store) {
   }));
   const stop = el("button", { type: "button", onclick: () => void act(store, "stop") }, "End here");
   const leave = el("button", { type: "button", onclick: () => void act(store, "leave") }, "Leave; resume later");
+  const forGood = el("details", {}, el("summary", {}, "End it for good"), el("p", { class: "note" }, "It cannot be resumed then; what was read stays in the record."), stop);
   const again = readAgain(store);
   const node = el(
     "section",
     { class: "plate", "aria-label": "Calibration under way" },
     progress,
-    task,
-    live,
+    counted,
+    el("div", { class: "bench-now" }, el("div", {}, task, live), picture),
     reading,
     el("div", { class: "warning", role: "alert" }, findings),
     el("p", { class: "page-end" }, ...buttons.map((each) => each.node)),
-    el("p", { class: "page-end" }, stop, leave, again.node),
+    el("p", { class: "page-end" }, leave, again.node),
+    forGood,
     finished,
   );
   const liveChanged = changes();
   const findingsChanged = changes();
+  const hangsChanged = changes();
 
   const take = () =>
     ask(store, "use", "POST", "/api/v1/calibrations/use", { name: store.state.bench?.calibration ?? "" });
 
   function draw(/** @type {Bench} */ bench, /** @type {boolean} */ busy) {
-    setText(progress, `${bench.stage}: ${bench.done} of ${bench.planned} readings`);
+    setText(progress, `${bench.stage}: reading ${number(Math.min(bench.done + 1, bench.planned))} of ${number(bench.planned)}${timeLeft(bench.minutes_left)}`);
+    setAttribute(counted, "value", bench.planned ? bench.done / bench.planned : 0);
+    const drawn = store.state.rig?.drawn;
+    if (drawn && hangsChanged(JSON.stringify([drawn, bench.task]))) picture.replaceChildren(hanging(drawn, bench.task));
+    setAttribute(picture, "hidden", !bench.task || !drawn);
     setText(task, bench.problem || bench.instruction || (bench.calibration ? "All readings are taken." : "Ended."));
     setText(
       reading,
@@ -159,10 +169,12 @@ function working(store) {
     if (liveChanged(bench.live)) live.replaceChildren(...bench.live.map((each) => cell(each, bench.task?.cell)));
     for (const { verb, node: button } of buttons) {
       setAttribute(button, "disabled", busy || !bench.accepts.includes(verb));
+      if (verb === "break-off") setAttribute(button, "hidden", !bench.accepts.includes(verb));
       if (verb === "read") setText(/** @type {any} */ (button.firstChild), bench.findings.length ? "Read again " : "Read ");
     }
     again.draw(bench, busy);
     setAttribute(stop, "disabled", busy || !bench.accepts.includes("stop"));
+    setAttribute(forGood, "hidden", !bench.accepts.includes("stop"));
     setAttribute(leave, "disabled", busy);
     setText(leave, bench.task ? "Leave; resume later" : "Close");
     setAttribute(finished, "hidden", bench.calibration === null);
@@ -170,6 +182,14 @@ function working(store) {
     setAttribute(page, "href", bench.calibration ? `/api/v1/calibrations/${bench.calibration}/certificate` : null);
   }
   return { node, draw };
+}
+
+/** ", about 1 h 15 min left" @param {number} minutes */
+function timeLeft(minutes) {
+  if (!(minutes > 0)) return "";
+  const whole = Math.max(1, Math.round(minutes));
+  const said = whole < 60 ? `${number(whole)} min` : `${number(Math.floor(whole / 60))} h ${number(whole % 60)} min`;
+  return `, about ${said} left`;
 }
 
 /** In minutes if it lasts that long: a warm-up, a creep test. */

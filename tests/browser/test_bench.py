@@ -34,8 +34,32 @@ def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(b
     assert bench.text(".bench-task") == "hands_left: add weight to 10 kg (98.05 N)"
     assert bench.text(".bench-value") == "49.01 N"
     assert "the last weight is missing" in bench.text(".bench .warning ul")
-    assert bench.text(".bench-progress") == "rising: 3 of 120 readings"
+    assert bench.text(".bench-progress") == "rising: reading 4 of 120, about 1 h 14 min left"
     assert bench.page.get_by_role("button", name="Skip this stage").is_disabled()
+
+
+def test_the_picture_shows_the_weight_under_the_cell_it_is_for_and_there_is_one_way_out(bench, messages):
+    picture = bench.page.locator(".hanging")
+    asked, hook = picture.locator(".cell.asked"), picture.locator(".hook")
+    assert picture.get_attribute("aria-label") == "The weight hangs over hands left"
+    assert picture.locator("text").inner_html() == "10 kg"
+    assert picture.locator(".cell").count() == 4
+    middle = float(asked.get_attribute("x")) + float(asked.get_attribute("width")) / 2
+    assert float(hook.get_attribute("d").split(",")[0][1:]) == pytest.approx(middle)
+    out = [
+        words
+        for words in ("Leave; resume later", "End here", "Break off")
+        if bench.page.get_by_role("button", name=words).is_visible()
+    ]
+    assert out == ["Leave; resume later"]
+
+    shared = {**messages["bench"]["bench"]["task"], "over": ["saddle_nose", "saddle_rear"], "kg": 20.0}
+    bench.send({"type": "bench", "bench": {**messages["bench"]["bench"], "task": shared}})
+    cells = [float(one.get_attribute("x")) + 8 for one in picture.locator(".cell.asked").all()]
+    assert float(hook.get_attribute("d").split(",")[0][1:]) == pytest.approx(sum(cells) / 2)
+    empty = {**shared, "load_n": 0.0}
+    bench.send({"type": "bench", "bench": {**messages["bench"]["bench"], "task": empty}})
+    assert picture.locator(".hook").count() == 0
 
 
 def test_a_long_reading_is_counted_in_minutes_and_a_short_one_in_seconds(bench, messages):

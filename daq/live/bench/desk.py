@@ -24,7 +24,7 @@ from daq.measure.calibration.certificate import certificate
 from daq.measure.calibration.checks import SHORTEST_WARM_UP_S, findings
 from daq.measure.calibration.finding import Finding, Wrong
 from daq.measure.calibration.load_checks import counts_per_n
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, Taken
+from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, Taken, minutes_left
 from daq.measure.calibration.steadiness import Settled
 from daq.refusals import NotNow
 from daq.values import Samples
@@ -175,7 +175,8 @@ class BenchDesk:
         return {
             "number": self.number,
             "stage": str(self.bench.stage),
-            "task": None if task is None else {"id": task.id, "cell": task.cell, "load_n": task.load_n},
+            "task": None if task is None else self._task_fields(task),
+            "minutes_left": minutes_left(self.bench, self.setup.read_s),
             "instruction": "" if task is None else task.instruction(self.setup.kg_per_n),
             "done": sum(one.id in done for one in every),
             "planned": sum(one.id in done or one.stage not in self.bench.skipped for one in every),
@@ -189,6 +190,20 @@ class BenchDesk:
             "live": self.live(),
             "calibration": None if self.calibration is None else self.calibration.id,
             "problem": self.problem,
+        }
+
+    def _task_fields(self, task: Task) -> dict[str, Any]:
+        """The task, and over which cells its weight hangs, kg; None where a reference cell measures the force."""
+        shared = next((place.cells for place in self.bench.plan.places if place.name == task.place), ())
+        per_n = self.setup.kg_per_n
+        return {
+            "id": task.id,
+            "cell": task.cell,
+            "load_n": task.load_n,
+            "kg": None if per_n is None else task.load_n * per_n,
+            "over": [task.cell] if task.cell else list(shared),
+            "place": task.place,
+            "tilt_deg": task.tilt_deg,
         }
 
     def accepts(self) -> list[str]:

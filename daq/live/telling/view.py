@@ -18,6 +18,7 @@ from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
 from daq.pipeline import BOARD, POWER
 from daq.proof.standing import proof_said
+from daq.rig import Rig
 from daq.values import Stroke
 
 
@@ -38,19 +39,41 @@ def snapshot(session: Session) -> str:
             "power_zero": at.sensors.compensate is not None,
             "not_measured": [] if at.rig.columns("saddle") else ["saddle", "feet"],
             "typed": None if at.rig.typed is None else {"unit": at.rig.typed.unit},
+            "drawn": _drawn(at.rig),
         },
         rider=at.rider,
         calibration=calibration_fields(session),
         doubts=doubts(session),
+        taken_by=session.occupied.taken_by(),
         bench=bench_fields(session),
         sources=sources(session),
-        taken_by=session.occupied.taken_by(),
         sweep=sweep_status(session) or None,
         steps=steps(session),
         onset=onset_fields(session) or None,
         notices=list(at.notes),
         visit=visit_fields(session),
     )
+
+
+def _drawn(rig: Rig) -> dict[str, Any]:
+    """Where bar, saddle and cells are in the jig's frame, mm, for a picture; a cell whose place the rig file leaves out
+    is at its contact point."""
+    bar, up = 1000.0 * rig.geometry.bar_x_m, {"hands": 1000.0 * rig.geometry.bar_y_m}
+    saddle_x = -0.5 * (rig.geometry.setback_min_mm + rig.geometry.setback_max_mm)
+    saddle_y = 1000.0 * rig.geometry.saddle_y_m
+    cells = [one for one in rig.channels if one.name in rig.cells]
+    return {
+        "bar_mm": [bar, up["hands"]],
+        "saddle_mm": [saddle_x, saddle_y],
+        "cells": [
+            {
+                "cell": one.name,
+                "x_mm": one.x_mm if one.x_mm is not None else bar if one.role == "hands" else saddle_x,
+                "y_mm": up.get(one.role, saddle_y),
+            }
+            for one in cells
+        ],
+    }
 
 
 def sensors(session: Session) -> dict[str, Any]:
@@ -61,6 +84,7 @@ def sensors(session: Session) -> dict[str, Any]:
         "expanded_n": expanded_now(session),
         "doubts": doubts(session),
         "stored": stored(session),
+        "taken_by": session.occupied.taken_by(),
     }
 
 
@@ -84,7 +108,6 @@ def stroke(session: Session, item: Stroke) -> str:
     return messages.stroke(item, mass_kg=at.rider.mass_kg, g_m_s2=at.rig.g_m_s2, hands=hands, saddle=saddle)
 
 
-        "taken_by": session.occupied.taken_by(),
 def expanded_now(session: Session) -> dict[str, float | None]:
     """Expanded uncertainty of hands and saddle at the loads of the last seconds, N; None where it is not known."""
     pipeline, rig = session.acquisition.pipeline, session.acquisition.rig

@@ -90,6 +90,18 @@ class Bench:
         return Stage.STOPPED if self.stopped else Stage.DONE if task is None else task.stage
 
 
+HANDLING_S = 20.0
+"""To put a weight on or take it off, and for it to hang still. Common practice, no source."""
+
+
+def minutes_left(bench: Bench, read_s: float) -> float:
+    """How long the readings still to take need, with read_s for each; the warm-up by its plan."""
+    done = bench.used
+    left = [one for one in tasks(bench.plan) if one.id not in done and one.stage not in bench.skipped]
+    waits_min = sum(bench.plan.warm_up_min if one.stage is Stage.WARM_UP else one.minutes for one in left)
+    return 0.0 if bench.stopped else waits_min + len(left) * (read_s + HANDLING_S) / 60.0
+
+
 def take(bench: Bench, reading: Taken) -> Bench:
     """The bench with one more reading. NotNow if another one, or none, is due."""
     task = bench.task

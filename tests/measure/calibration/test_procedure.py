@@ -4,7 +4,18 @@ from itertools import pairwise
 import pytest
 
 from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
-from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, redo, redo_series, skip, stop, take
+from daq.measure.calibration.procedure import (
+    HANDLING_S,
+    TRANSITIONS,
+    Bench,
+    BenchTrigger,
+    minutes_left,
+    redo,
+    redo_series,
+    skip,
+    stop,
+    take,
+)
 from daq.refusals import NotNow
 from tests.measure.calibration.simulated_bench import done, plan, worked_until
 
@@ -21,6 +32,17 @@ def stages_of(bench):
 def test_a_whole_calibration_goes_by_the_table():
     for before, after in pairwise(stages_of(Bench(plan()))):
         assert after in TRANSITIONS[before].values(), f"{before} -> {after}"
+
+
+def test_the_time_left_is_the_waits_and_the_readings_still_to_take():
+    bench = Bench(plan())
+    whole = minutes_left(bench, 5.0)
+    waits_min = bench.plan.warm_up_min + len(bench.plan.cells) * bench.plan.creep_min
+    begun = take(bench, done(bench.task)[1])
+
+    assert whole == pytest.approx(waits_min + len(tasks(bench.plan)) * (5.0 + HANDLING_S) / 60.0)
+    assert whole - minutes_left(begun, 5.0) == pytest.approx(bench.plan.warm_up_min + (5.0 + HANDLING_S) / 60.0)
+    assert minutes_left(stop(bench), 5.0) == 0.0
 
 
 def test_every_stage_of_the_table_is_reached_and_every_name_in_it_exists():
