@@ -116,7 +116,7 @@ function onsetLine(/** @type {import("../../state.js").Onset} */ onset) {
 function suggested(/** @type {import("../../state.js").Onset} */ { suggested_setback_mm, onset_mm }) {
   if (suggested_setback_mm === null || onset_mm === null) return [" · no setback is suggested"];
   const behind = millimetres(suggested_setback_mm - onset_mm);
-  return [" · suggested setback ", el("strong", {}, millimetres(suggested_setback_mm)), `, ${behind} behind the onset`];
+  return [" · suggested setback ", el("strong", {}, millimetres(suggested_setback_mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
 }
 
 function reasonLines(/** @type {State} */ { onset }) {
