@@ -15,7 +15,7 @@ from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
 from daq.measure.stroke import averaged
-from daq.pipeline import FITTER
+from daq.pipeline import FITTER, GONE_ON
 from daq.ride import Ride
 from daq.rig import Rig
 from daq.sweep.onset import METHOD, standard_errors
@@ -79,7 +79,7 @@ def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
 def _seen_too(items: Iterable[Item], seen: Ride, parts: list[Loads]) -> Iterator[Item]:
     """Passes the items on, and meanwhile computes their loads with another calibration, without riding a sweep."""
     for item in items:
-        if not (isinstance(item, Event) and item.kind == FITTER):
+        if not (isinstance(item, Event) and item.kind in (FITTER, GONE_ON)):
             parts.extend(output for output in seen.feed(item) if isinstance(output, Loads))
         yield item
 
