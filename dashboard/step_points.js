@@ -36,13 +36,16 @@ export function stepPoints(inside) {
   /** The chart drawn anew, with these points on it. @param {SVGSVGElement} chart @param {Point[]} now */
   function put(chart, now) {
     const focused = layer !== null && document.activeElement === layer;
+    const before = points.find(({ path }) => path === chosen)?.words;
     points = [...now].sort((a, b) => a.px - b.px);
     layer = points.length ? list() : null;
     if (layer) chart.append(layer);
     host.replaceChildren(chart, ...(inside ? [card] : []));
     if (focused) layer?.focus();
     // What a step rests on changes when it is ridden again.
-    if (chosen !== null) void choose(points.some(({ path }) => path === chosen) ? chosen : null);
+    const after = points.find(({ path }) => path === chosen)?.words;
+    if (chosen !== null && after !== before) void choose(after === undefined ? null : chosen);
+    else mark();
   }
   function list() {
     const options = points.map(({ px, py, words }, i) =>
