@@ -136,4 +136,4 @@ def test_the_target_of_the_power_and_its_band_stand_still_while_the_cadence_move
         )
 
     assert seen[0] == seen[1]
-    assert seen[0][0] == ["Power\nat 90 rpm", "200 W", "200 (195–205 W)"]
+    assert seen[0][0] == ["Power\n200 W, 90 rpm", "200 W", "195–205 W"]

@@ -1,6 +1,6 @@
 /** Cadence and power, each against its band, and the attitude of the jig. */
 import { el, setAttribute, setProperty, setText } from "../../dom.js";
-import { degrees, gradient, newtonMetres, number, range, rpm, watts } from "../../format.js";
+import { degrees, gradient, newtonMetres, range, rpm, watts } from "../../format.js";
 import { loadsFreshness, powerFreshness, strokeFreshness } from "../../fresh.js";
 import { bandSign } from "../../words.js";
 
@@ -47,7 +47,7 @@ export function gauge(name, withUnit, unit) {
     const { where, words } = bandSign(reading, limits, withUnit);
     setText(value, withUnit(reading));
     setText(sign, fresh.live ? words : fresh.words);
-    setText(band, limits ? `${number((limits[0] + limits[1]) / 2)} (${range(limits, unit)})` : "");
+    setText(band, limits ? range(limits, unit) : "");
     setAttribute(node, "data-where", fresh.live ? where : "stale");
     setAttribute(node, "data-stale", !fresh.live);
     const known = typeof reading === "number" && limits;
@@ -76,7 +76,7 @@ export function drawEffort(state, now_ms, cadence, power) {
   const held = sweep?.effort;
   const at_rpm = middle(sweep?.cadence_band_rpm);
   cadence.draw(held?.cadence_rpm ?? stroke?.cadence_rpm, sweep?.cadence_band_rpm, strokeFreshness(state, now_ms));
-  power.draw(held?.effort_w ?? atPlan(stroke, at_rpm), sweep?.power_band_w, powerFreshness(state, now_ms), at_rpm === null ? "" : `at ${rpm(at_rpm)}`);
+  power.draw(held?.effort_w ?? atPlan(stroke, at_rpm), sweep?.power_band_w, powerFreshness(state, now_ms), at_rpm === null ? "" : `${watts(middle(sweep?.power_band_w))}, ${rpm(at_rpm)}`);
 }
 
 export function effortPanel() {

@@ -133,11 +133,11 @@ async def opened(client, session):
     left_out = session.sweep.progress.steps[2].left_out
     assert [one["left_out"] for one in step["strokes"] if one["left_out"]] == [one.why for one in left_out]
     again = (await client.get("/api/v1/visit/sweeps/1/recalibrated")).json()
-    assert again["same"]
+    assert again["same"], again
     assert [one["now_n"] for one in again["steps"]] == [one["was_n"] for one in again["steps"]]
     pseudonym = session.visit.client.pseudonym
     sheet = (await client.get(f"/api/v1/clients/{pseudonym}/hand-over")).text
-    for said in ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "hands, side left, score 6", "service: yes"):
+    for said in ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "place hands, score 6, side left", "service: yes"):
         assert said in sheet, said
     assert (await client.get("/api/v1/clients/R-NOBODY/hand-over")).status_code == 404
     for path in (f"{of_ride}/99", "/api/v1/visit/sweeps/99/steps/0"):
