@@ -111,12 +111,14 @@ async def ridden_again_on_the_climb(client, session):
     """Once a climb was ridden, the decision needs its confirm ride there as well."""
     climb = replace(SHORT, positions_mm=(75.0, 58.0, 40.0), gradient_pct=4.5, purpose="check", label="climb check")
     await session.sweep.begin(climb)
+    await until(lambda: not session.visit.in_the_way())
     await finished(client, session)
     asked = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()["wanted"]
     assert [(one["gradient_pct"], one["done"]) for one in asked] == [(0.0, True), (4.5, False)]
     assert (await client.put("/api/v1/visit/decision", json=DECISION)).status_code == 422
     sweep = (await client.post("/api/v1/visit/confirm", json={"setback_mm": 58, "gradient_pct": 4.5})).json()
     assert (sweep["gradient_pct"], len(sweep["planned_mm"])) == (4.5, 4)
+    await until(lambda: not session.visit.in_the_way())
     await finished(client, session)
     shown = (await client.get("/api/v1/visit/confirm?setback_mm=58")).json()
     assert [one["done"] for one in shown["wanted"]] == [True, True]
@@ -137,7 +139,8 @@ async def opened(client, session):
     assert [one["now_n"] for one in again["steps"]] == [one["was_n"] for one in again["steps"]]
     pseudonym = session.visit.client.pseudonym
     sheet = (await client.get(f"/api/v1/clients/{pseudonym}/hand-over")).text
-    for said in ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "place hands, score 6, side left", "service: yes"):
+    told = ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "place hands, score 6, side left", "service: yes")
+    for said in told:
         assert said in sheet, said
     assert (await client.get("/api/v1/clients/R-NOBODY/hand-over")).status_code == 404
     for path in (f"{of_ride}/99", "/api/v1/visit/sweeps/99/steps/0"):
