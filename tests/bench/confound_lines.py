@@ -14,11 +14,11 @@ REST = r"\brest, |" + BOTH_WAYS
 SETTLE = r"settle \d+ s|settle longer|" + BOTH_WAYS
 SIT = "seat bones|where the rider sits"
 HANDS = "where the hands|hands? ha(ve|s) moved"
-CELLS = r"\bmend|check .*\bcells?\b|plug"
+CELLS = r"\bfix it\b|check .*\bcells?\b|plug"
 POWER = "power sensor"
 BLIND = "knowing the setback"
-AGAIN = r"again|once more|same mark|" + BOTH_WAYS
-"""What is scattered is cured by riding places again."""
+AGAIN = r"again|once more|as well|same mark|" + BOTH_WAYS
+"""What is scattered is cured by riding places again, or more of them where the rise begins near an end."""
 BAR = r"the bar\b|seat bones"
 """A bar that stayed moves the weight line less: it is told as a change of reach or, wrongly but safely, of seat."""
 

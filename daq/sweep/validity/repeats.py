@@ -17,6 +17,10 @@ SITS_AGAIN_N = 1.0
 SCATTERS_N = 1.7
 """Told where there is no verdict: the estimate of riders whose visits do not scatter stays below it in nine of ten."""
 AT_THE_MARK = "clamp the saddle at the same mark, mark where the hands and the seat rest, and ride the sweep again"
+UNKNOWING = (
+    "clamp the saddle at the same mark, mark where the hands and the seat rest, keep the rider from knowing the "
+    "setback, and ride the sweep again"
+)
 BALANCED = 0.5
 """Correlation of time with setback up to which a steady drift hardly touches the onset."""
 EXPECTED_SIZE = 0.05
@@ -52,7 +56,7 @@ def first_again(sweep: Seen) -> Validity:
 def sham(sweep: Seen) -> Validity:
     """The saddle loosened, moved and put back. What changes there is no effect of setback."""
     pairs = [(i - 1, i) for i in range(1, len(sweep.steps)) if sweep.ordered and sweep.same_place(i - 1, i)]
-    unblinded = sweep.conditions.blinded is False and not sweep.conditions.dummy
+    unblinded = sweep.unblinded
     if not pairs:
         means = "sham not ridden: what handling the saddle does is not known"
         if unblinded:
@@ -112,8 +116,9 @@ def visits(sweep: Seen) -> Validity:
         return failed(
             name,
             f"steps scatter about any curve by some {sweep.answer.between_n:.1f} N more than their strokes explain: "
-            "something changes from visit to visit that no stroke shows",
-            AT_THE_MARK,
+            "something changes from visit to visit that no stroke shows"
+            + (", be it what a rider who knew the setback expects" if sweep.unblinded else ""),
+            UNKNOWING if sweep.unblinded else AT_THE_MARK,
             Number(sweep.answer.between_n, "N"),
             forbids=False,
         )

@@ -103,6 +103,11 @@ class Seen:
         """The same, or, where there is no verdict, that it well may rise somewhere."""
         return self.answer.p_onset > 0.5 if self.decided else 1.0 - self.answer.p_light > SUSPECTED_RISE
 
+    @property
+    def unblinded(self) -> bool:
+        """Whether there was a rider who knew the setback, and so could expect something of it."""
+        return self.conditions.blinded is False and not self.conditions.dummy
+
     def same_place(self, i: int, j: int) -> bool:
         return bool(abs(self.setback_mm[i] - self.setback_mm[j]) < SAME_PLACE_MM)
 

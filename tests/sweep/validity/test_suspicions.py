@@ -161,5 +161,9 @@ def test_scatter_that_strokes_do_not_explain_is_told_where_there_is_no_verdict()
 
     assert "3.2 N" in scattered.means
     assert not scattered.forbids
+    assert "knowing" not in scattered.means + scattered.cure
+    sighted = of(visits, replace(UNDECIDED, between_n=3.2), SIGHTED)
+    assert "who knew the setback" in sighted.means
+    assert "keep the rider from knowing the setback" in sighted.cure
     assert of(visits, replace(answer(), between_n=3.2)).result is Result.NOT_MADE
     assert of(visits, replace(UNDECIDED, between_n=1.0)).result is Result.NOT_MADE
