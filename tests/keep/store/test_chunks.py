@@ -108,6 +108,14 @@ def test_a_huge_announced_size_is_refused_without_taking_the_memory():
         chunks.decode(chunk, source="jig")
 
 
+def test_a_frame_that_announces_more_than_its_scans_is_refused_without_taking_the_memory():
+    head = struct.pack("<BBHI", 1, 1, 8, 10)
+    frame = b"\x28\xb5\x2f\xfd\xe0" + struct.pack("<Q", 2**40) + b"\x01\x00\x00"  # RFC 8878, 3.1.1.1: 1 TiB
+
+    with pytest.raises(chunks.BadChunk, match=r"expected 470 bytes for 10 scans of 8 channels$"):
+        chunks.decode(head + frame, source="jig")
+
+
 def test_columns_of_different_length_are_refused():
     good = pedalling(scans=4, channels=2)
     bad = Samples("jig", good.received_us[:3], good.ticks_us, good.sequence, good.status, good.counts)
