@@ -13,7 +13,7 @@ from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered
-    from daq.sweep.panel import Priors
+    from daq.sweep.spreads import Priors
 
 MOST_PRIOR_BYTES = 64 * 1024
 a_prior = click.option(

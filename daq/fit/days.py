@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
+from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
 from daq.sweep.workshop import Taught, Told
 
 SHOWN_EVERY_MM = 1.0
@@ -98,13 +99,20 @@ def days(found: Taught, sweep: str) -> Days | None:
 
 def spreads_from(found: Taught) -> str:
     """Where the scatter between days and sweeps comes from, in a sentence."""
-    repeats, name = found.panel.repeats, found.panel.priors.name
-    prior = "judgement, no tests" if name == "judgement" else f"the tests of {name}"
-    if repeats == 0:
-        return f"Nobody was tested twice here yet: how far onsets scatter between days is {prior}."
-    if not found.enough:
-        return f"{repeats} repeated tests here are few: how far onsets scatter between days is mostly {prior}."
-    return f"How far onsets scatter between days is learned from {repeats} repeated tests here."
+    second_days, name = found.panel.second_days, found.panel.priors.name
+    judged = (
+        f"judgement, no tests: about {DAY_PRIOR_MM:g} mm. Where it is much more, another day's interval is too narrow"
+    )
+    prior = judged if name == "judgement" else f"the tests of {name}"
+    if second_days == 0:
+        return f"Nobody was tested on a second day here yet: how far onsets scatter between days is {prior}."
+    seen = "1 second day" if second_days == 1 else f"{second_days} second days"
+    if found.enough:
+        return f"How far onsets scatter between days is learned from {seen} here."
+    if name != "judgement" or second_days < GIVES_WAY:
+        few = "is" if second_days == 1 else "are"
+        return f"{seen} here {few} not enough: how far onsets scatter between days is mostly {prior}."
+    return f"{seen} here are few: how far onsets scatter between days is hardly known, so the intervals are wide."
 
 
 def _chances(one: Told, now: Foretold, then: Foretold) -> tuple[Chance, ...]:

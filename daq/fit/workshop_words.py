@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from daq.fit.days import spreads_from
+from daq.sweep.spreads import METHOD
 from daq.sweep.workshop import Taught, Told, apart
 from daq.values import Verdict
 
@@ -23,6 +24,7 @@ def panel_fields(
         **_spreads(found),
         "spreads_from": spreads_from(found),
         "prior": found.panel.priors.name,
+        "method": METHOD,
         "effects": _effects(found),
         "by_rig": {name: _spreads(one) for name, one in apart(tests, lambda one: one.rig).items()},
         "by_fitter": {name: _spreads(one) for name, one in apart(tests, lambda one: one.fitter).items()},
@@ -86,6 +88,7 @@ def _spreads(found: Taught) -> dict[str, Any]:
         "days": panel.days,
         "sweeps": panel.sweeps,
         "repeats": panel.repeats,
+        "second_days": panel.second_days,
         "enough": found.enough,
         "day_sd_mm": panel.day_sd_mm,
         "day_sd_95_mm": list(found.day_interval_mm),

@@ -10,18 +10,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.sweep.panel import (
-    DAY_SDS_MM,
-    STEP_MM,
-    SWEEP_SDS_MM,
-    Entry,
-    Panel,
-    grid_of,
-    in_order,
-    on_grid,
-    own_onset,
-    spread_out,
-)
+from daq.sweep.panel import STEP_MM, Entry, Panel, grid_of, in_order, on_grid, own_onset, spread_out
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM
 from daq.values import Array, Likelihood
 
 LIKELY = 0.95

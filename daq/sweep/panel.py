@@ -13,9 +13,9 @@ convolutions, so nothing is drawn at random and the same tests give the same bit
     day     B_d(m)       = sum over day of N(day; day sd) prod A_s(m + day)
     rider   post_r(m)    ~ prod B_d(m)
 
-The two standard deviations are not known: their half-normal priors (judgement, no source) are weighed by the marginal
-likelihood of all riders' tests. Random-effects models with unknown variances do the same where likelihoods are normal
-(Gelman 2006, Bayesian Analysis 1:515, on half-normal priors of a standard deviation; from memory).
+The two standard deviations are not known: their priors (daq.sweep.spreads) are weighed by the marginal likelihood of
+all riders' tests. Random-effects models with unknown variances do the same where likelihoods are normal (Gelman 2006,
+Bayesian Analysis 1:515, on priors of a standard deviation; from memory).
 """
 
 from __future__ import annotations
@@ -28,16 +28,13 @@ from functools import lru_cache
 import numpy as np
 from scipy.linalg import toeplitz
 
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, judged_priors
 from daq.values import Array, Bools, Likelihood
 
 STEP_MM = 1.0
 BEYOND_MM = 60.0
 """How far the grid extends beyond every ridden position: an onset may lie where nobody rode."""
 NEARLY_NONE = 1e-300
-DAY_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0, 11.0, 13.5, 17.0])
-SWEEP_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.5, 7.5])
-DAY_PRIOR_MM, SWEEP_PRIOR_MM = 5.0, 2.0
-"""Scales of the half-normal priors of the two standard deviations. Judgement, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +46,6 @@ class Entry:
     likelihood: Likelihood
     effects_mm: float = 0.0
     """The known effect of conditions on this sweep's onset, subtracted before anything else."""
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Priors:
-    """(D,) and (S,) prior weights of the standard deviations on their grids, each summing to 1."""
-
-    day: Array
-    sweep: Array
-    name: str
-    """Their source, for the reader: 'judgement', or the workshop whose tests they come from."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -80,6 +67,11 @@ class Panel:
         return self.sweeps - self.riders
 
     @property
+    def second_days(self) -> int:
+        """Days beyond each rider's first: only these inform the scatter between days."""
+        return self.days - self.riders
+
+    @property
     def day_sd_mm(self) -> float:
         """Between days: posterior mean."""
         return float(self.weight.sum(axis=1) @ DAY_SDS_MM)
@@ -96,25 +88,12 @@ class Panel:
         return float((self.weight * squares).sum())
 
 
-def half_normal(grid_mm: Array, spread_mm: float) -> Array:
-    """Weights of a half-normal on an uneven grid, summing to 1."""
-    cells = np.gradient(grid_mm)
-    cells[0], cells[-1] = 0.5 * (grid_mm[1] - grid_mm[0]), 0.5 * (grid_mm[-1] - grid_mm[-2])
-    weight = cells * np.exp(-0.5 * (grid_mm / spread_mm) ** 2)
-    return np.asarray(weight / weight.sum())
-
-
-def judged_priors() -> Priors:
-    """The priors before anything was learned."""
-    return Priors(half_normal(DAY_SDS_MM, DAY_PRIOR_MM), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
-
-
 def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:
     """The panel of these tests, in any order. ValueError without one."""
-    priors = judged_priors() if priors is None else priors
     tests = in_order(tests)
     places_mm = grid_of(tests)
     days, riders = firsts(tests)
+    priors = judged_priors(len(days) - len(riders)) if priors is None else priors
     log_p = np.array(
         [[each.sum() for each in row] for row in _evidence(log_likelihoods(tests, places_mm), days, riders)]
     )

@@ -1,7 +1,9 @@
 """What one workshop has learned from its repeats, as a table another workshop can start with. It contains no rider.
 
-JSON: {"kind": "foreaft panel prior", "version": 1, "workshop", "made_utc", "riders", "days", "sweeps",
+JSON: {"kind": "foreaft panel prior", "version": 2, "method", "workshop", "made_utc", "riders", "days", "sweeps",
        "day_sd_mm": [[sd, weight], ...], "sweep_sd_mm": [[sd, weight], ...]}
+
+Version 1 had a shorter grid between days: what it does not know of has no weight.
 """
 
 from __future__ import annotations
@@ -12,11 +14,14 @@ from typing import Any
 
 import numpy as np
 
-from daq.sweep.panel import DAY_SDS_MM, SWEEP_SDS_MM, Panel, Priors, learned
+from daq.sweep.panel import Panel, learned
+from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, Priors
 from daq.text import checked_line
 from daq.values import Array
 
-KIND, VERSION = "foreaft panel prior", 1
+KIND, VERSION = "foreaft panel prior", 2
+DAY_SDS = {1: 14, VERSION: len(DAY_SDS_MM)}
+"""How many standard deviations between days each version has."""
 LONGEST_NAME = 80
 
 
@@ -30,6 +35,7 @@ def prior_of(found: Panel, workshop: str, made_utc: str) -> dict[str, Any]:
     return {
         "kind": KIND,
         "version": VERSION,
+        "method": METHOD,
         "workshop": workshop,
         "made_utc": made_utc,
         "riders": found.riders,
@@ -44,10 +50,9 @@ def priors_in(content: Any) -> Priors:
     """Another workshop's table as priors. BadPrior."""
     if not isinstance(content, Mapping) or content.get("kind") != KIND:
         raise BadPrior("not a table of spreads: expected what foreaft panel --write-prior writes")
-    if content.get("version") != VERSION:
-        raise BadPrior(
-            f"version {str(content.get('version'))[:9]} of the table is not known; this program reads {VERSION}"
-        )
+    version = content.get("version")
+    if not isinstance(version, int) or version not in DAY_SDS:
+        raise BadPrior(f"version {str(version)[:9]} of the table is not known; this program reads 1 to {VERSION}")
     name = content.get("workshop")
     if not isinstance(name, str) or not 0 < len(name) <= LONGEST_NAME:
         raise BadPrior(f"workshop: expected a name of 1 to {LONGEST_NAME} characters")
@@ -55,7 +60,9 @@ def priors_in(content: Any) -> Priors:
         checked_line(name)
     except ValueError as error:
         raise BadPrior(f"workshop: {error}") from None
-    return Priors(_weights(content, "day_sd_mm", DAY_SDS_MM), _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), name)
+    day = np.zeros(len(DAY_SDS_MM))
+    day[: DAY_SDS[version]] = _weights(content, "day_sd_mm", DAY_SDS_MM[: DAY_SDS[version]])
+    return Priors(day, _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), name)
 
 
 def _weights(content: Mapping[str, Any], key: str, grid_mm: Array) -> Array:

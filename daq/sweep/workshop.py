@@ -14,13 +14,14 @@ import numpy as np
 
 from daq.sweep.another_day import detectable_mm, variance_mm2
 from daq.sweep.effects import GRADIENT, Effect, Effects, estimated, moved
-from daq.sweep.panel import DAY_SDS_MM, SWEEP_SDS_MM, Entry, Panel, Priors, panel
+from daq.sweep.panel import Entry, Panel, panel
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors
 from daq.values import Array
 
 REPEATABILITY = 2.8
 """Times the standard deviation: the difference two results exceed once in twenty (ISO 5725-6, 4.1; from memory)."""
-ENOUGH_REPEATS = 5
-"""Fewer teach a standard deviation to a factor of two at best: the priors would speak, not the tests."""
+ENOUGH_DAYS = 5
+"""Fewer second days teach a standard deviation to a factor of two at best."""
 WANTED_SHARE = 0.25
 """How well a workshop wants to know how far tests on two days lie apart."""
 AFTERNOON_H = 12.0
@@ -102,12 +103,12 @@ class Taught:
 
         A standard deviation from n differences has a relative standard error of 1/sqrt(2 n) (normal errors, textbook).
         """
-        return max(0, math.ceil(0.5 / WANTED_SHARE**2) - (self.panel.days - self.panel.riders))
+        return max(0, math.ceil(0.5 / WANTED_SHARE**2) - self.panel.second_days)
 
     @property
     def enough(self) -> bool:
-        """Whether the spreads are the tests' word and not the priors'."""
-        return self.panel.repeats >= ENOUGH_REPEATS
+        """Whether the spread between days is the tests' word: repeats on one day say nothing of it."""
+        return self.panel.second_days >= ENOUGH_DAYS
 
 
 def taught(tests: Sequence[Told], priors: Priors | None = None) -> Taught:
@@ -127,7 +128,7 @@ def taught(tests: Sequence[Told], priors: Priors | None = None) -> Taught:
 
 
 def apart(tests: Sequence[Told], by: Callable[[Told], str], priors: Priors | None = None) -> dict[str, Taught]:
-    """The same for each group with enough repeats of its own: by rig, by fitter."""
+    """The same for each group with enough second days of its own: by rig, by fitter."""
     found = {}
     for name in sorted({by(one) for one in tests} - {""}):
         one = taught([each for each in tests if by(each) == name], priors)

@@ -17,7 +17,8 @@ import time
 import numpy as np
 
 from daq.sweep.another_day import another_day
-from daq.sweep.panel import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors, panel
+from daq.sweep.panel import panel
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
 from daq.sweep.workshop import interval_mm
 from tests.bench.goals import Figure, print_figures
 from tests.sweep.panels import riders, shown
@@ -33,6 +34,9 @@ KNOWN_FROM_MM, KNOWN_FROM = 2.0, 10
 CHI2_9 = 27.9
 """Chi-square with 9 degrees of freedom: exceeded once in a thousand times."""
 FASTEST_S = 2.0
+RANKED = 4
+SECOND_DAYS = 2 * RANKED
+"""Riders of each panel that ranks a truth, three days each: the prior that they are weighed with depends on it."""
 
 
 def foretold(count: int, day_sd: float, days, sweeps: int, wanted: int) -> float:
@@ -68,11 +72,11 @@ def coverage(wanted: int) -> list[Figure]:
 def ranks(panels: int) -> tuple[np.ndarray, np.ndarray]:
     """(panels, 2) rank of the true standard deviations, between days and between sweeps, and (panels, 2) whether their
     95 % intervals hold them."""
-    priors, found, held = judged_priors(), [], []
+    priors, found, held = judged_priors(SECOND_DAYS), [], []
     for number in range(panels):
         rng = np.random.default_rng([number, 77])
         day, sweep = rng.choice(len(DAY_SDS_MM), p=priors.day), rng.choice(len(SWEEP_SDS_MM), p=priors.sweep)
-        tests, _ = riders(rng, count=4, days=3, sweeps=2, day_sd=DAY_SDS_MM[day], sweep_sd=SWEEP_SDS_MM[sweep])
+        tests, _ = riders(rng, count=RANKED, days=3, sweeps=2, day_sd=DAY_SDS_MM[day], sweep_sd=SWEEP_SDS_MM[sweep])
         weight = panel(tests).weight
         of = [(DAY_SDS_MM, weight.sum(axis=1), day), (SWEEP_SDS_MM, weight.sum(axis=0), sweep)]
         found.append([believed[:k].sum() + rng.uniform() * believed[k] for _, believed, k in of])

@@ -6,7 +6,6 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep.clients import people
 from daq.keep.store import Store
 from tests.keep.told import ridden, workshop
 
@@ -15,7 +14,7 @@ from tests.keep.told import ridden, workshop
 def foreaft(tmp_path):
     path = tmp_path / "store.sqlite"
     with Store.open(path) as store:
-        workshop(store)
+        workshop(store, days=2)
         ridden(store, 52.0)
 
     def run(*words):
@@ -28,10 +27,11 @@ def test_the_spreads_of_a_workshop_in_words_and_numbers(foreaft):
     said, fields = foreaft(), json.loads(foreaft("--json").stdout)
 
     assert said.exit_code == 0
-    assert "6 riders, 6 days, 12 sweeps" in said.stdout
+    assert "6 riders, 12 days, 12 sweeps" in said.stdout
     assert "repeatability limit, same rider, day and jig" in said.stdout
     assert "sweep 13 left out: it was ridden without a client" in said.stderr
-    assert fields["repeats"] == 6
+    assert fields["repeats"] == fields["second_days"] == 6
+    assert fields["method"] == "riders-days-sweeps/2"
     assert fields["left_out"].keys() == {"13"}
     assert "again on another day" in fields["next"]
     assert fields["verdicts"] == {"onset": 13}
@@ -60,15 +60,15 @@ def test_a_table_that_is_none_ends_the_command_in_a_sentence(foreaft, tmp_path):
         assert "Traceback" not in done.stderr
 
 
-def test_too_few_repeats_are_no_prior_for_anybody(tmp_path):
+def test_sweeps_of_one_day_are_no_prior_of_how_days_differ(tmp_path):
     path = tmp_path / "few.sqlite"
     with Store.open(path) as store:
-        ridden(store, 52.0, client=people.add_client(store))
+        workshop(store, riders=6, days=1)
     words = ["panel", "--store", str(path), "--write-prior", str(tmp_path / "p.json"), "--workshop", "by the river"]
     done = CliRunner().invoke(main, words)
 
     assert done.exit_code == 2
-    assert "Nobody was tested twice here yet" in done.stderr
+    assert "Nobody was tested on a second day here yet" in done.stderr
     assert not (tmp_path / "p.json").exists()
 
 

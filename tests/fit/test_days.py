@@ -1,12 +1,14 @@
 """What a client's tests say beyond today, on made-up tests with known spreads."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from daq.fit.days import days
+from daq.fit.days import days, spreads_from
 from daq.sweep.panel import Entry
+from daq.sweep.spreads import judged_priors
 from daq.sweep.workshop import taught
 from tests.sweep.panels import normal, riders, told
 
@@ -23,7 +25,27 @@ def test_another_day_is_wider_than_today_and_the_prior_is_named():
 
     assert found.today_mm == (pytest.approx(52.0 - 1.96 * 2.0, abs=0.5), pytest.approx(52.0 + 1.96 * 2.0, abs=0.5))
     assert found.another_day_mm[1] - found.another_day_mm[0] > 2.0 * today
-    assert found.spreads_from.endswith("is judgement, no tests.")
+    assert "is judgement, no tests: about 5 mm. Where it is much more" in found.spreads_from
+
+
+def test_how_well_the_scatter_is_known_is_said_with_every_second_day():
+    def said(second_days, prior=None):
+        tests, _ = riders(
+            np.random.default_rng(1),
+            count=max(second_days, 1),
+            days=1 + (second_days > 0),
+            sweeps=1,
+            day_sd=5.0,
+            sweep_sd=1.0,
+        )
+        return spreads_from(taught(told(tests), prior))
+
+    assert said(0).startswith("Nobody was tested on a second day here yet")
+    assert "1 second day here is not enough" in said(1)
+    assert "mostly judgement" in said(2)
+    assert "hardly known, so the intervals are wide" in said(3)
+    assert said(5) == "How far onsets scatter between days is learned from 5 second days here."
+    assert "mostly the tests of A" in said(3, replace(judged_priors(), name="A"))
 
 
 def test_the_chance_today_and_on_another_day_stand_beside_each_other():

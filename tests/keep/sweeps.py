@@ -13,9 +13,11 @@ from tests.keep.jig import CALIBRATION, begin, second_of_session
 SOUND = Status(0)
 
 
-def stored(store: Store, *, client_id: int | None = None, simulated: bool = True, seconds: int = 6) -> int:
+def stored(
+    store: Store, *, client_id: int | None = None, simulated: bool = True, seconds: int = 6, **session: object
+) -> int:
     """A sweep of a few seconds in a session of its own."""
-    session_id = begin(store, simulated=simulated, calibration=CALIBRATION)
+    session_id = begin(store, simulated=simulated, calibration=CALIBRATION, **session)
     for second in range(seconds):
         store.put(session_id, second_of_session(second))
     store.put(session_id, [Event(2_000_000, "mark", {"text": "shifted his hands", "t_s": NAN})])

@@ -5,6 +5,7 @@ import dataclasses
 from daq.keep.clients import people
 from daq.keep.json_text import plain
 from daq.values import Onset, Result, Validity, Verdict
+from tests.keep.jig import rig_text
 from tests.keep.sweeps import stored
 from tests.sweep.panels import normal
 
@@ -34,17 +35,21 @@ def answer(onset_mm, *, forbidden=False, **changes):
     return Onset(**{**values, **changes})
 
 
-def ridden(store, onset_mm, *, client=None, simulated=False, **changes):
+def ridden(store, onset_mm, *, client=None, simulated=False, day="2026-03-29", rig="workshop", **changes):
     """A stored sweep of this client with this answer; its number."""
-    sweep_id = stored(store, client_id=None if client is None else client.id, simulated=simulated, seconds=1)
+    session = {"started_utc": f"{day}T10:00:00+00:00", "rig": rig_text(name=rig)}
+    client_id = None if client is None else client.id
+    sweep_id = stored(store, client_id=client_id, simulated=simulated, seconds=1, **session)
     store.put_result(sweep_id, kind="onset", method="hinge-posterior/3", content=plain(answer(onset_mm, **changes)))
     return sweep_id
 
 
-def workshop(store, *, riders=6, simulated=False):
-    """Clients with two sweeps each; their numbers."""
+def workshop(store, *, riders=6, simulated=False, days=1):
+    """Clients with two sweeps each, on one day or two; their numbers."""
     found = []
     for i in range(riders):
         client = people.add_client(store, name=f"Client {i}")
-        found += [ridden(store, 50.0 + i + side, client=client, simulated=simulated) for side in (-1.0, 1.0)]
+        for side in range(2):
+            day = f"2026-03-{29 + side * (days - 1)}"
+            found.append(ridden(store, 49.0 + i + 2.0 * side, client=client, simulated=simulated, day=day))
     return found

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from daq.sweep.another_day import another_day, change, detectable_mm, today, what_helps
-from daq.sweep.panel import Entry, judged_priors, panel
+from daq.sweep.panel import Entry, panel
+from daq.sweep.spreads import judged_priors
 from daq.values import Likelihood
 from tests.sweep.panels import normal, riders, shown
 

@@ -6,7 +6,8 @@ import pytest
 import statsmodels.formula.api as formula
 
 from daq.sweep import panel as panels
-from daq.sweep.panel import DAY_SDS_MM, SWEEP_SDS_MM, Entry, Priors, judged_priors, panel
+from daq.sweep.panel import Entry, panel
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, judged_priors
 from daq.values import Likelihood
 from tests.sweep.panels import normal, riders
 
@@ -85,7 +86,7 @@ def test_simulated_calibration_of_the_between_day_sd():
     """Talts et al. 2018, from memory: a truth drawn from the prior has an even rank in what is believed of it. In full,
     and for both standard deviations: tests.bench.panel."""
     rng = np.random.default_rng(20)
-    priors = judged_priors()
+    priors = judged_priors(8)
     ranks = []
     for _ in range(50):
         day_sd = float(rng.choice(DAY_SDS_MM, p=priors.day))

@@ -7,9 +7,10 @@ import pytest
 import statsmodels.formula.api as formula
 from pandas import DataFrame
 
-from daq.sweep.panel import DAY_SDS_MM, judged_priors, panel
+from daq.sweep.panel import panel
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
-from daq.sweep.workshop import ENOUGH_REPEATS, apart, taught
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
+from daq.sweep.workshop import ENOUGH_DAYS, apart, taught
 from tests.sweep.panels import normal, riders, told
 
 
@@ -77,12 +78,16 @@ def test_limits_are_those_of_iso_5725():
     assert np.mean(abs(np.diff(other_day)) > found.between_days_limit_mm) == pytest.approx(0.05, abs=0.025)
 
 
-def test_too_few_repeats_say_so():
-    few, _ = riders(np.random.default_rng(4), count=ENOUGH_REPEATS - 1, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
-    enough, _ = riders(np.random.default_rng(4), count=ENOUGH_REPEATS, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
+def test_too_few_second_days_say_so():
+    few, _ = riders(np.random.default_rng(4), count=ENOUGH_DAYS - 1, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
+    enough, _ = riders(np.random.default_rng(4), count=ENOUGH_DAYS, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
 
     assert not taught(told(few)).enough
     assert taught(told(enough)).enough
+
+    many_of_a_day, _ = riders(np.random.default_rng(4), count=6, days=1, sweeps=4, day_sd=4.0, sweep_sd=1.0)
+    assert taught(told(many_of_a_day)).panel.repeats > ENOUGH_DAYS
+    assert not taught(told(many_of_a_day)).enough, "sweeps of one day say nothing of another"
 
 
 def test_the_days_still_to_ride_make_the_spread_known_to_a_quarter():
@@ -98,7 +103,7 @@ def test_the_days_still_to_ride_make_the_spread_known_to_a_quarter():
 
 def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
     rng = np.random.default_rng(6)
-    prior = judged_priors().day
+    prior = judged_priors(10).day
     held = 0
     for _ in range(25):
         day_sd = float(rng.choice(DAY_SDS_MM, p=prior))
@@ -137,6 +142,18 @@ def table():
     return prior_of(panel(tests), "A", "2026-01-31T09:00:00+00:00")
 
 
+def test_a_table_of_the_first_version_reads_as_what_it_knew():
+    """Its grid between days ended at 17 mm."""
+    earlier = {"kind": "foreaft panel prior", "version": 1, "workshop": "A"}
+    known = DAY_SDS_MM[DAY_SDS_MM <= 17.0].tolist()
+    earlier["day_sd_mm"] = [[sd, 1.0 / len(known)] for sd in known]
+    earlier["sweep_sd_mm"] = [[sd, 1.0 / 9.0] for sd in SWEEP_SDS_MM]
+    priors = priors_in(earlier)
+
+    np.testing.assert_allclose(priors.day[DAY_SDS_MM <= 17.0], 1.0 / len(known))
+    assert priors.day[DAY_SDS_MM > 17.0].tolist() == [0.0, 0.0]
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
@@ -144,8 +161,8 @@ def table():
         (lambda table: {**table, "version": 9}, "version 9"),
         (lambda table: {**table, "workshop": "a\x1b[2Jb"}, "control characters"),
         (lambda table: {**table, "workshop": ""}, "workshop"),
-        (lambda table: {**table, "day_sd_mm": table["day_sd_mm"][:-1]}, "14 pairs"),
-        (lambda table: {**table, "day_sd_mm": [[sd, 1.0] for sd, _ in table["day_sd_mm"]]}, "sum to 14.000"),
+        (lambda table: {**table, "day_sd_mm": table["day_sd_mm"][:-1]}, "16 pairs"),
+        (lambda table: {**table, "day_sd_mm": [[sd, 1.0] for sd, _ in table["day_sd_mm"]]}, "sum to 16.000"),
         (lambda table: {**table, "sweep_sd_mm": [[sd, -1.0] for sd, _ in table["sweep_sd_mm"]]}, "from 0 to 1"),
         (lambda table: {**table, "sweep_sd_mm": [[sd + 1, w] for sd, w in table["sweep_sd_mm"]]}, "expected 0 mm"),
         (lambda table: [], "not a table of spreads"),

@@ -31,7 +31,7 @@ from daq.measure.calibration.validity import Validity
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
-from daq.sweep.panel import Priors
+from daq.sweep.spreads import Priors
 
 TICK_S = 0.05
 """A beat has a cost however little data there is, and a scan on a page may be 0.1 s old."""

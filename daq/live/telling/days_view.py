@@ -12,7 +12,7 @@ from daq.fit.ridden import main_sweep
 from daq.fit.workshop_words import panel_fields
 from daq.keep.clients.told import Gathered
 from daq.keep.json_text import plain
-from daq.sweep.panel import Priors
+from daq.sweep.spreads import Priors
 from daq.sweep.workshop import taught
 
 

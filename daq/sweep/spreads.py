@@ -1,0 +1,59 @@
+"""How far onsets scatter between days and between sweeps: the grids of standard deviations, and what is believed of
+them before any test.
+
+Between days the belief gives way to the tests. Where nobody was tested on a second day it is half-normal, a judgement.
+It flattens with every second day, and from GIVES_WAY on the density is 1/(DAY_PRIOR_MM + sd): even in the logarithm of
+a large spread, so that a workshop with another spread than ours finds it. It depends on how many second days there are,
+never on what they showed. method.md has the figures.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from daq.values import Array
+
+METHOD = "riders-days-sweeps/2"
+"""1 kept the half-normal however many days were tested, on a grid up to 17 mm."""
+DAY_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.5, 9.0, 11.0, 13.5, 17.0, 21.0, 26.0])
+SWEEP_SDS_MM = np.array([0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.5, 7.5])
+DAY_PRIOR_MM, SWEEP_PRIOR_MM = 5.0, 2.0
+"""Scales of the priors of the two standard deviations. Judgement, no source."""
+GIVES_WAY = 3
+"""Second days from which on tests speak and the judgement does not."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Priors:
+    """(D,) and (S,) prior weights of the standard deviations on their grids, each summing to 1."""
+
+    day: Array
+    sweep: Array
+    name: str
+    """Their source, for the reader: 'judgement', or the workshop whose tests they come from."""
+
+
+def judged_priors(second_days: int = 0) -> Priors:
+    """The priors of a workshop without another's. second_days: days beyond each rider's first, of all riders."""
+    judged = max(0.0, 1.0 - second_days / GIVES_WAY)
+    day = half_normal(DAY_SDS_MM, DAY_PRIOR_MM) ** judged
+    flat = (_cells(DAY_SDS_MM) / (DAY_PRIOR_MM + DAY_SDS_MM)) ** (1.0 - judged)
+    return Priors(_summing_to_1(day * flat), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
+
+
+def half_normal(grid_mm: Array, spread_mm: float) -> Array:
+    """Weights of a half-normal on an uneven grid, summing to 1."""
+    return _summing_to_1(_cells(grid_mm) * np.exp(-0.5 * (grid_mm / spread_mm) ** 2))
+
+
+def _cells(grid_mm: Array) -> Array:
+    """How much of the axis each grid point stands for."""
+    cells = np.gradient(grid_mm)
+    cells[0], cells[-1] = 0.5 * (grid_mm[1] - grid_mm[0]), 0.5 * (grid_mm[-1] - grid_mm[-2])
+    return np.asarray(cells)
+
+
+def _summing_to_1(weight: Array) -> Array:
+    return np.asarray(weight / weight.sum())
