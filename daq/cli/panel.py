@@ -46,24 +46,13 @@ def panel(
     as_json: bool,
 ) -> None:
     """Report how far onsets scatter between days and between sweeps, learned from all riders tested more than once."""
-    from daq.fit.days import spreads_from
-    from daq.fit.workshop_words import panel_fields, panel_lines
-    from daq.keep.clients.told import told_in
-    from daq.keep.package.told_archive import told_by_archive
+    from daq.fit.workshop_words import panel_fields, panel_lines, who_could_repeat
     from daq.sweep.workshop import taught
 
     if (write_prior is None) != (workshop is None):
         fail(REFUSED, "--write-prior and --workshop go together: a table is known by its workshop's name")
     priors = None if prior is None else priors_from(prior)
-    gathered: Gathered
-    if archived is not None:
-        try:
-            gathered = told_by_archive(archived, simulated=simulated)
-        except ValueError as error:
-            fail(UNUSABLE, error)
-    else:
-        with opened(store) as open_store:
-            gathered = told_in(open_store, simulated=simulated)
+    gathered, shared = _gathered(store, archived, simulated=simulated)
     if not gathered.tests:
         for sweep, why in gathered.left_out.items():
             tell(f"sweep {sweep} left out: {why}")
@@ -73,12 +62,27 @@ def panel(
         print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))
     else:
         say("\n".join(panel_lines(found, gathered.tests, gathered.verdicts, gathered.failed)))
+        for client, day in who_could_repeat(found):
+            say(f"could come again: {client}, tested on {day} only")
         for sweep, why in gathered.left_out.items():
             tell(f"sweep {sweep} left out: {why}")
     if write_prior is not None and workshop is not None:
-        if not found.enough:
-            fail(REFUSED, f"{write_prior} is not written: {spreads_from(found)}")
-        _write(write_prior, found.panel, workshop)
+        _share(write_prior, shared, priors, workshop)
+
+
+def _gathered(store: Path | None, archived: Path | None, *, simulated: bool) -> tuple[Gathered, Gathered]:
+    """All tests, and those of clients who agreed to research: only these are exported into an archive."""
+    from daq.keep.clients.told import told_in
+    from daq.keep.package.told_archive import told_by_archive
+
+    if archived is not None:
+        try:
+            found = told_by_archive(archived, simulated=simulated)
+        except ValueError as error:
+            fail(UNUSABLE, error)
+        return found, found
+    with opened(store) as open_store:
+        return told_in(open_store, simulated=simulated), told_in(open_store, simulated=simulated, research=True)
 
 
 def priors_from(file: Path) -> Priors:
@@ -90,6 +94,19 @@ def priors_from(file: Path) -> Priors:
         return priors_in(from_json(text_of(str(file), MOST_PRIOR_BYTES).encode()))
     except ValueError as error:
         fail(REFUSED, f"{file}: {error}")
+
+
+def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str) -> None:
+    """Write what those clients have taught who agreed to research."""
+    from daq.fit.days import spreads_from
+    from daq.sweep.workshop import taught
+
+    if not shared.tests:
+        fail(REFUSED, f"{path} is not written: no client tested here has agreed to the use of records in research")
+    found = taught(shared.tests, priors)
+    if not found.enough:
+        fail(REFUSED, f"{path} is not written, by the clients who agreed to research: {spreads_from(found)}")
+    _write(path, found.panel, workshop)
 
 
 def _write(path: Path, found: Any, workshop: str) -> None:

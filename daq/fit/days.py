@@ -31,6 +31,7 @@ class Moved:
 
     sweep: str
     day: str
+    """ISO date."""
     same_day: bool
     change_mm: float
     interval_95_mm: tuple[float, float]
@@ -100,9 +101,7 @@ def days(found: Taught, sweep: str) -> Days | None:
 def spreads_from(found: Taught) -> str:
     """Where the scatter between days and sweeps comes from, in a sentence."""
     second_days, name = found.panel.second_days, found.panel.priors.name
-    judged = (
-        f"judgement, no tests: about {DAY_PRIOR_MM:g} mm. Where it is much more, another day's interval is too narrow"
-    )
+    judged = f"judgement, about {DAY_PRIOR_MM:g} mm. Where it is much more, another day's interval is too narrow"
     prior = judged if name == "judgement" else f"the tests of {name}"
     if second_days == 0:
         return f"Nobody was tested on a second day here yet: how far onsets scatter between days is {prior}."
@@ -123,11 +122,13 @@ def _chances(one: Told, now: Foretold, then: Foretold) -> tuple[Chance, ...]:
 
 
 def _comparable(one: Told, found: Taught) -> Sequence[Told]:
-    """Other tests of the same client on the same gradient."""
+    """Other tests of the same client on the same gradient, measured to the same point of the saddle: another day, or
+    another saddle."""
     return [
         each
         for each in found.tests
-        if each.entry.rider == one.entry.rider
+        if each.client == one.client
+        and each.reference == one.reference
         and each.sweep != one.sweep
         and abs(each.gradient_pct - one.gradient_pct) < SAME_GRADIENT_PCT
     ]

@@ -48,11 +48,22 @@ def repeats_wanted(found: Taught) -> str:
     )
 
 
+def who_could_repeat(found: Taught) -> list[tuple[str, str]]:
+    """(client, day) of those tested on one day so far, latest first: as many as are still wanted. Pseudonyms, for the
+    workshop's own eyes."""
+    last: dict[str, str] = {}
+    for one in found.tests:
+        last[one.client] = max(one.entry.day, last.get(one.client, ""))
+    again = {one.client for one in found.tests if one.entry.day != last[one.client]}
+    once = [(client, day) for client, day in last.items() if client not in again]
+    return sorted(once, key=lambda one: one[1], reverse=True)[: found.more_days]
+
+
 def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts) -> list[str]:
     """The same for a terminal."""
     panel = found.panel
     lines = [
-        f"{panel.riders} riders, {panel.days} days, {panel.sweeps} sweeps that say something of the onset",
+        f"{found.clients} riders, {panel.days} days, {panel.sweeps} sweeps that say something of the onset",
         spreads_from(found),
         f"between days    sd {panel.day_sd_mm:.1f} mm, 95 %: {_ends(found.day_interval_mm)} mm",
         f"between sweeps  sd {panel.sweep_sd_mm:.1f} mm, 95 %: {_ends(found.sweep_interval_mm)} mm",
@@ -84,7 +95,7 @@ def slopes(tests: Sequence[Told]) -> list[float]:
 def _spreads(found: Taught) -> dict[str, Any]:
     panel = found.panel
     return {
-        "riders": panel.riders,
+        "riders": found.clients,
         "days": panel.days,
         "sweeps": panel.sweeps,
         "repeats": panel.repeats,

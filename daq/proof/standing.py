@@ -8,6 +8,7 @@ from daq.proof.sheet import parts_of
 from daq.rig import Rig
 
 NOT = "jig not proved"
+FAILED = f"{NOT}: it failed on"
 
 
 def proof_said(rig: Rig, calibration: str, now_utc: str, *, simulated: bool) -> str:
@@ -27,5 +28,5 @@ def proof_said(rig: Rig, calibration: str, now_utc: str, *, simulated: bool) -> 
     if moment(now_utc) >= months_later(moment(proof.made_utc), MONTHS):
         return f"{NOT}: the proof of {day} is older than {MONTHS} months"
     if not proof.passed:
-        return f"{NOT}: it failed on {day}"
+        return f"{FAILED} {day}"
     return f"jig proved {day}: a known onset found within {proof.bias_mm:+.1f} ± {proof.expanded_mm:.1f} mm"

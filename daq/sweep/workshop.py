@@ -37,6 +37,8 @@ class Told:
 
     sweep: str
     """What it is called where it is kept."""
+    client: str
+    """Whose. Of the entry, the rider is this client on one saddle: another saddle has an onset of its own."""
     entry: Entry
     verdict: str
     slope_n_per_mm: float
@@ -47,6 +49,8 @@ class Told:
     rig: str
     fitter: str = ""
     """Who decided at that visit; empty: not known."""
+    reference: str = ""
+    """The point of the saddle to which setbacks were measured; empty: not known."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -66,6 +70,11 @@ class Taught:
     def of(self, rider: str) -> list[Entry]:
         """One rider's tests."""
         return [one.entry for one in self.tests if one.entry.rider == rider]
+
+    @property
+    def clients(self) -> int:
+        """How many people: one who was tested on two saddles is two riders of the panel."""
+        return len({one.client for one in self.tests})
 
     @property
     def day_interval_mm(self) -> tuple[float, float]:

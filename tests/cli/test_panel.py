@@ -6,6 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import main
+from daq.keep.clients import people
 from daq.keep.store import Store
 from tests.keep.told import ridden, workshop
 
@@ -70,6 +71,36 @@ def test_sweeps_of_one_day_are_no_prior_of_how_days_differ(tmp_path):
     assert done.exit_code == 2
     assert "Nobody was tested on a second day here yet" in done.stderr
     assert not (tmp_path / "p.json").exists()
+
+
+def test_what_leaves_the_workshop_rests_on_clients_who_agreed_to_research(tmp_path):
+    path, table = tmp_path / "store.sqlite", tmp_path / "p.json"
+    with Store.open(path) as store:
+        workshop(store, riders=6, days=2, research=False)
+        workshop(store, riders=5, days=2, research=True)
+    words = ["panel", "--store", str(path)]
+    done = CliRunner().invoke(main, [*words, "--write-prior", str(table), "--workshop", "by the river"])
+
+    assert done.exit_code == 0
+    assert "11 riders" in done.stdout, "the workshop itself learns from everybody"
+    assert json.loads(table.read_text())["riders"] == 5
+    with Store.open(path) as store:
+        people.set_consent(store, people.clients(store)[-1].id, "research", False)
+    again = CliRunner().invoke(main, [*words, "--write-prior", str(tmp_path / "q.json"), "--workshop", "by the river"])
+    assert again.exit_code == 2
+    assert "by the clients who agreed to research: 4 second days here are few" in again.stderr
+
+
+def test_who_was_tested_once_is_named_to_come_again(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        workshop(store, riders=2, days=2)
+        once = people.add_client(store)
+        ridden(store, 52.0, client=once)
+    said = CliRunner().invoke(main, ["panel", "--store", str(path)]).stdout
+
+    assert f"could come again: {once.pseudonym}, tested on 2026-03-29 only" in said
+    assert said.count("could come again") == 1
 
 
 def test_a_store_that_says_nothing_yet_says_so(tmp_path):

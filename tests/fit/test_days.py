@@ -25,7 +25,7 @@ def test_another_day_is_wider_than_today_and_the_prior_is_named():
 
     assert found.today_mm == (pytest.approx(52.0 - 1.96 * 2.0, abs=0.5), pytest.approx(52.0 + 1.96 * 2.0, abs=0.5))
     assert found.another_day_mm[1] - found.another_day_mm[0] > 2.0 * today
-    assert "is judgement, no tests: about 5 mm. Where it is much more" in found.spreads_from
+    assert "is judgement, about 5 mm. Where it is much more" in found.spreads_from
 
 
 def test_how_well_the_scatter_is_known_is_said_with_every_second_day():

@@ -44,11 +44,12 @@ def ridden(store, onset_mm, *, client=None, simulated=False, day="2026-03-29", r
     return sweep_id
 
 
-def workshop(store, *, riders=6, simulated=False, days=1):
+def workshop(store, *, riders=6, simulated=False, days=1, research=True):
     """Clients with two sweeps each, on one day or two; their numbers."""
     found = []
     for i in range(riders):
         client = people.add_client(store, name=f"Client {i}")
+        people.set_consent(store, client.id, "research", research)
         for side in range(2):
             day = f"2026-03-{29 + side * (days - 1)}"
             found.append(ridden(store, 49.0 + i + 2.0 * side, client=client, simulated=simulated, day=day))

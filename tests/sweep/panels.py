@@ -48,6 +48,6 @@ def told(tests, **known):
         "fitter": "F",
     }
     return [
-        Told(f"s{i}", one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
+        Told(f"s{i}", one.rider, one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
         for i, one in enumerate(tests)
     ]

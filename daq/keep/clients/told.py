@@ -1,6 +1,7 @@
-"""The stored tests in the form a panel of riders takes: each answer with its rider, its day and what its record knows.
-They are read afresh each time, so that a forgotten client is gone from the panel at once. Uninformative ones are left
-out and named: a sweep that a test of validity forbids, one with an unknown rider, one without a stored likelihood.
+"""The stored tests in the form a panel of riders takes: each answer with its rider, day and what its record knows.
+They are read afresh each time, so that a forgotten client is gone from the panel at once. Left out and named are sweeps
+that a test of validity forbids, such as those of a failed calibration, sweeps on a jig whose proof failed, those of an
+unknown rider, and those without a stored likelihood.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import Any
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
+from daq.proof.standing import FAILED as PROOF_FAILED
 from daq.rig import RigError, parse_rig
 from daq.sweep.panel import Entry
 from daq.sweep.workshop import Told
@@ -38,16 +40,26 @@ class NotTold(ValueError):
     """A sweep that says nothing about the onset; the text says why."""
 
 
-def told_in(store: Store, *, simulated: bool = False, client_id: int | None = None) -> Gathered:
-    """Every test in the store, or one client's. simulated: those of simulated riders instead of real ones."""
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """What a visit's notes say of a sweep."""
+
+    fitter: str = ""
+    saddle: str = ""
+    reference: str = ""
+
+
+def told_in(store: Store, *, simulated: bool = False, research: bool = False) -> Gathered:
+    """Every test in the store. simulated: those of simulated riders instead of real ones. research: only of clients who
+    have agreed to it, for what leaves the workshop."""
     told: list[Told] = []
     left_out: dict[str, str] = {}
     verdicts: dict[str, int] = {}
     failed: dict[str, int] = {}
-    fitters = _fitters(store)
+    noted = _noted(store)
     for sweep in store.sweeps():
         session = store.session(sweep.session_id)
-        if session.simulated is not simulated or client_id not in (None, sweep.client_id):
+        if session.simulated is not simulated:
             continue
         results = store.results(sweep.id, "onset")
         answer: dict[str, Any] = results[-1].content if results else {}
@@ -56,17 +68,20 @@ def told_in(store: Store, *, simulated: bool = False, client_id: int | None = No
         for one in answer.get("validity", ()):
             if one["result"] == "failed":
                 failed[one["test"]] = failed.get(one["test"], 0) + 1
+        visit = noted.get(sweep.id, _Visit())
         try:
             told.append(
                 told_by(
                     str(sweep.id),
                     answer,
-                    rider=_rider(store, sweep),
+                    rider=_rider(store, sweep, research=research and not simulated),
                     begun=_begun(session.started_utc, sweep.from_us),
                     gradient_pct=sweep.gradient_pct,
                     protocol=str(sweep.plan.get("protocol", "")),
                     rig=_rig_name(session.rig),
-                    fitter=fitters.get(sweep.id, ""),
+                    fitter=visit.fitter,
+                    saddle=visit.saddle,
+                    reference=visit.reference,
                 )
             )
         except NotTold as why:
@@ -84,6 +99,8 @@ def told_by(
     protocol: str,
     rig: str,
     fitter: str = "",
+    saddle: str = "",
+    reference: str = "",
 ) -> Told:
     """One test from its stored or exported answer. NotTold."""
     if not answer:
@@ -92,14 +109,19 @@ def told_by(
         raise NotTold("it was ridden without a client: whose test it was is not known")
     for one in answer.get("validity", ()):
         if one["forbids"]:
-            raise NotTold(f"no verdict may be drawn from it: {one['means']}")
+            jig = f" on jig {rig}" if one["test"] == "calibration" else ""
+            raise NotTold(f"no verdict may be drawn from it{jig}: {one['means']}")
+    for said in answer.get("evidence", ()):
+        if said.startswith(PROOF_FAILED):
+            raise NotTold(f"it was ridden on jig {rig}: {said}")
     kept = answer.get("likelihood")
     if not kept:
         raise NotTold(WITHOUT_LIKELIHOOD)
     likelihood = Likelihood(**{**kept, "log_l": tuple(kept["log_l"])})
     return Told(
         sweep=name,
-        entry=Entry(rider, begun.date().isoformat(), likelihood),
+        client=rider,
+        entry=Entry(" on ".join(filter(None, (rider, reference, saddle))), begun.date().isoformat(), likelihood),
         verdict=str(answer["verdict"]),
         slope_n_per_mm=NAN if answer["slope_n_per_mm"] is None else float(answer["slope_n_per_mm"]),
         gradient_pct=gradient_pct,
@@ -107,11 +129,16 @@ def told_by(
         hour=begun.hour + begun.minute / 60.0,
         rig=rig,
         fitter=fitter,
+        reference=reference,
     )
 
 
-def _rider(store: Store, sweep: SweepRecord) -> str:
-    return "" if sweep.client_id is None else people.client(store, sweep.client_id).pseudonym
+def _rider(store: Store, sweep: SweepRecord, *, research: bool) -> str:
+    if sweep.client_id is None:
+        return ""
+    if research and not people.consents(store, sweep.client_id)["research"]:
+        raise NotTold("its client has not agreed to the use of records in research")
+    return people.client(store, sweep.client_id).pseudonym
 
 
 def _begun(started_utc: str, from_us: int) -> datetime.datetime:
@@ -126,12 +153,17 @@ def _rig_name(text: str) -> str:
         return "not known"
 
 
-def _fitters(store: Store) -> dict[int, str]:
-    """Who decided at the visit of each sweep."""
-    found: dict[int, str] = {}
+def _noted(store: Store) -> dict[int, _Visit]:
+    """Who decided at the visit of each sweep, and on which saddle it was ridden: as the intake before it says."""
+    found: dict[int, _Visit] = {}
     for visit in visits.visits(store):
         notes = visits.notes(store, visit.id)
-        deciders = [str(one.content.get("decided_by", "")) for one in notes if one.kind == "decision"]
-        if deciders:
-            found |= {int(one.content["sweep_id"]): deciders[-1] for one in notes if one.kind == "sweep"}
+        fitter = next((str(one.content.get("decided_by", "")) for one in reversed(notes) if one.kind == "decision"), "")
+        saddle: Mapping[str, Any] = {}
+        for one in notes:
+            if one.kind == "intake":
+                saddle = one.content.get("saddle", {})
+            elif one.kind == "sweep":
+                named = str(saddle.get("name") or "").strip().casefold()
+                found[int(one.content["sweep_id"])] = _Visit(fitter, named, str(saddle.get("reference") or ""))
     return found
