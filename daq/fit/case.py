@@ -24,6 +24,7 @@ from daq.fit.sign import Sign
 from daq.fit.step_table import StepRow, step_table
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig
+from daq.sweep.spreads import JUDGED, Scatter
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,9 +88,11 @@ class Evidence:
     """The chosen place and the present one ridden against each other."""
 
 
-def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | None = None) -> Evidence:
+def evidence_of(
+    case: Case, thought_of_mm: float | None = None, earlier: Case | None = None, scatter: Scatter = JUDGED
+) -> Evidence:
     """All evidence for the setback the fitter is considering, or else the decided or suggested one. earlier: another
-    visit of the same client to compare with.
+    visit of the same client to compare with. scatter: how far sweeps of an unchanged rider lie apart.
     """
     main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
     main = None if main is None else replace(main, again=again(case.sweeps))
@@ -127,7 +130,10 @@ def evidence_of(case: Case, thought_of_mm: float | None = None, earlier: Case | 
         reaching=Reaching(None, "no setback is chosen yet") if chosen is None else _reaching(case, chosen),
         steps=() if main is None else step_table(main, case.rig, case.intake.saddle),
         sides=() if main is None else sides(main, case.rig),
-        against=(*against(main, looking(case.sweeps)), *against(main, looking(before), same_visit=False)),
+        against=(
+            *against(main, looking(case.sweeps), scatter),
+            *against(main, looking(before), scatter, same_visit=False),
+        ),
         earlier=before,
         com_height=com_height_said(main, climb, case.rig),
         confirmed=confirmed(case.sweeps, case.rig, case.intake.bicycle, present_mm=present_mm, chosen_mm=chosen_mm),

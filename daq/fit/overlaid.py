@@ -10,6 +10,7 @@ from daq.fit.ridden import Ridden
 from daq.fit.stepping import over_bb_mm
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.comparison import compare
+from daq.sweep.spreads import JUDGED, Scatter
 
 MASS_KG = 1.0
 """A rider heavier or lighter by more than this loads hands and saddle differently. Common practice, no source."""
@@ -23,23 +24,28 @@ class Against:
     said: tuple[str, ...]
 
 
-def against(main: Ridden | None, others: Sequence[Ridden], *, same_visit: bool = True) -> tuple[Against, ...]:
-    """Every other sweep compared with the main one; one whose verdict was withheld is not compared."""
+def against(
+    main: Ridden | None, others: Sequence[Ridden], scatter: Scatter = JUDGED, *, same_visit: bool = True
+) -> tuple[Against, ...]:
+    """Every other sweep compared with the main one; one whose verdict was withheld is not compared. scatter: how far
+    sweeps of an unchanged rider lie apart."""
     if main is None:
         return ()
     return tuple(
-        Against(other.name, _said(main, other, same_visit)) for other in others if other.sweep_id != main.sweep_id
+        Against(other.name, _said(main, other, scatter, same_visit))
+        for other in others
+        if other.sweep_id != main.sweep_id
     )
 
 
-def _said(main: Ridden, other: Ridden, same_visit: bool) -> tuple[str, ...]:
+def _said(main: Ridden, other: Ridden, scatter: Scatter, same_visit: bool) -> tuple[str, ...]:
     without = [one.name for one in (main, other) if one.named is None]
     if without:
         return (f"no difference can be given: no onset is named in {' and '.join(without)}",)
     alike = main.name == other.name
     names = [f"{one.name} (sweep {one.sweep_id})" if alike else one.name for one in (main, other)]
-    found = compare(main.steps, other.steps, same_session=same_visit, names=(names[0], names[1])).reasons
-    return (*found, *_geometry(main, other))
+    found = compare(main.steps, other.steps, same_session=same_visit, names=(names[0], names[1]), scatter=scatter)
+    return (*found.reasons, *_geometry(main, other))
 
 
 def _geometry(main: Ridden, other: Ridden) -> tuple[str, ...]:

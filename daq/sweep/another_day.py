@@ -99,9 +99,8 @@ def change(first: Entry, second: Entry, found: Panel) -> Change:
     a, b = (_of_itself(one) for one in (first, second))
     same_day = first.day == second.day
     variance = _variance(a) + _variance(b)
-    spread = found.variance_mm2 if not same_day else float(found.weight.sum(axis=0) @ SWEEP_SDS_MM**2)
     change_mm = b.mean_mm - a.mean_mm
-    half = DETECTABLE * math.sqrt(variance + 2.0 * spread)
+    half = DETECTABLE * math.sqrt(variance + found.scatter.of_difference_mm2(same_day=same_day))
     return Change(change_mm, (change_mm - half, change_mm + half), half)
 
 

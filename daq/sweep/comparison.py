@@ -1,12 +1,13 @@
 """Two sweeps side by side: how far the onset of B lies from the onset of A, with its interval.
 
 Level against a climb, before against after, saddle A against saddle B. The difference has the posterior of two
-independent sweeps: every pair of positions, weighted by both probabilities. No difference is stated if one of the
-sweeps names no onset.
+independent sweeps: every pair of positions, weighted by both probabilities, and widened by how far two sweeps of an
+unchanged rider scatter. No difference is stated if one of the sweeps names no onset.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,11 +18,15 @@ from daq.sweep.evidence import Evidence, gathered, torque_effect
 from daq.sweep.line import line_through
 from daq.sweep.pooled import pooled
 from daq.sweep.posterior import Posterior
+from daq.sweep.spreads import JUDGED, Scatter
 from daq.sweep.verdict import verdict_of
 from daq.values import Array, StepMean, Verdict
 
 GRID_MM = 0.1
-SURE = 0.95
+SURE = 0.975
+"""One side of the 95 % interval: a direction is stated where the interval leaves out no difference."""
+DETECTABLE = 1.96
+"""Standard normal, two-sided 95 %."""
 LEAST_ADDED_N_PER_MM = 0.05
 """A smaller rise could produce a shift of any length."""
 SAME_TORQUE_NM = 0.05
@@ -36,6 +41,8 @@ class Comparison:
     interval_95_mm: tuple[float, float] | None
     p_further_back: float | None
     """Probability that B's onset lies further back."""
+    detectable_mm: float | None
+    """Two such sweeps of an unchanged rider differ by less 19 times in 20: the minimal detectable change."""
     torque_difference_nm: float | None
     """Mean crank torque of B minus that of A."""
     torque_alone_mm: float | None
@@ -47,14 +54,19 @@ class Comparison:
 
 
 def compare(
-    a: Sequence[StepMean], b: Sequence[StepMean], *, same_session: bool = True, names: tuple[str, str] = ("A", "B")
+    a: Sequence[StepMean],
+    b: Sequence[StepMean],
+    *,
+    same_session: bool = True,
+    names: tuple[str, str] = ("A", "B"),
+    scatter: Scatter = JUDGED,
 ) -> Comparison:
     """B compared with A. ValueError if one of them cannot be answered (too few positions, invalid numbers)."""
     evidence = [gathered(steps) for steps in (a, b)]
     found = [bend_of(each) for each in evidence]
     cautions = [] if same_session else [
-        "the sweeps are from different sessions: saddle, shoes, hand position, zero and mounting differ as well, and "
-        "the interval knows nothing of that"
+        "the sweeps are from different sessions: the scatter between days is in the interval; another saddle, other "
+        "shoes, hand position or mounting are not"
     ]  # fmt: skip
     torque_nm = _torque_difference(a, b)
     without = [
@@ -64,8 +76,10 @@ def compare(
     ]
     if without:
         reason = f"no difference can be given: {' and '.join(without)} has no onset within its positions"
-        return Comparison(None, None, None, torque_nm, None, None, (reason, *cautions))
-    shift, p = _difference(*found)
+        return Comparison(None, None, None, None, torque_nm, None, None, (reason, *cautions))
+    apart_mm2 = scatter.of_difference_mm2(same_day=same_session)
+    shift, p = _scattered(*_difference(*found), math.sqrt(apart_mm2))
+    detectable_mm = DETECTABLE * math.sqrt(float(p @ (shift - shift @ p) ** 2))
     low, high = np.interp([0.025, 0.975], np.cumsum(p), shift).tolist()
     further = float(p[shift > 0.0].sum() + 0.5 * p[np.abs(shift) < 0.5 * GRID_MM].sum())
     reasons = [_sentence(names, float(shift @ p), low, high, further)]
@@ -75,7 +89,9 @@ def compare(
     else:
         alone_mm, alone_95_mm = _torque_alone(torque_nm, evidence, found, (a, b))
         reasons.append(_torque_sentence(names, torque_nm, alone_mm, alone_95_mm))
-    return Comparison(float(shift @ p), (low, high), further, torque_nm, alone_mm, alone_95_mm, (*reasons, *cautions))
+    reasons += [_detectable_sentence(detectable_mm, same_session), *cautions]
+    shift_mm = float(shift @ p)
+    return Comparison(shift_mm, (low, high), further, detectable_mm, torque_nm, alone_mm, alone_95_mm, tuple(reasons))
 
 
 def _difference(a: Posterior, b: Posterior) -> tuple[Array, Array]:
@@ -84,6 +100,16 @@ def _difference(a: Posterior, b: Posterior) -> tuple[Array, Array]:
     p = np.convolve(p_b[::-1], p_a)
     first = -(start_b + len(p_b) - 1) + start_a
     return np.asarray(GRID_MM * (first + np.arange(len(p)))), np.asarray(p / p.sum())
+
+
+def _scattered(shift: Array, p: Array, sd_mm: float) -> tuple[Array, Array]:
+    """The same after a normal error with this sd, on a grid wide enough for it."""
+    if sd_mm == 0.0:
+        return shift, p
+    reach = math.ceil(6.0 * sd_mm / GRID_MM)
+    error = np.exp(-0.5 * (np.arange(-reach, reach + 1) * GRID_MM / sd_mm) ** 2)
+    wide = np.convolve(p, error / error.sum())
+    return np.asarray(shift[0] + GRID_MM * (np.arange(len(wide)) - reach)), np.asarray(wide)
 
 
 def _on_grid(found: Posterior) -> tuple[int, Array]:
@@ -126,6 +152,11 @@ def _sentence(names: tuple[str, str], shift: float, low: float, high: float, fur
     if further < 1.0 - SURE:
         return f"the onset of {names[1]} lies further forward than that of {names[0]}: {span}"
     return f"no difference between the onsets of {names[0]} and {names[1]} is shown: {span}"
+
+
+def _detectable_sentence(detectable_mm: float, same_session: bool) -> str:
+    when = "of one day" if same_session else "on two days"
+    return f"two such sweeps {when} of an unchanged rider differ by up to {detectable_mm:.1f} mm"
 
 
 def _torque_sentence(

@@ -28,7 +28,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.linalg import toeplitz
 
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, judged_priors
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, Scatter, judged_priors, scatter_in
 from daq.values import Array, Bools, Likelihood
 
 STEP_MM = 1.0
@@ -82,10 +82,14 @@ class Panel:
         return float(self.weight.sum(axis=0) @ SWEEP_SDS_MM)
 
     @property
+    def scatter(self) -> Scatter:
+        """Posterior mean squares."""
+        return scatter_in(self.weight.sum(axis=1), self.weight.sum(axis=0))
+
+    @property
     def variance_mm2(self) -> float:
         """Of one sweep's onset about the rider's own, day and sweep combined: posterior mean."""
-        squares = DAY_SDS_MM[:, None] ** 2 + SWEEP_SDS_MM**2
-        return float((self.weight * squares).sum())
+        return self.scatter.day_mm2 + self.scatter.sweep_mm2
 
 
 def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:

@@ -35,6 +35,23 @@ class Priors:
     """Their source, for the reader: 'judgement', or the workshop whose tests they come from."""
 
 
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """Mean squares, mm2: of a day's deviation from a rider's own onset, and of a sweep's from its day's."""
+
+    day_mm2: float
+    sweep_mm2: float
+
+    def of_difference_mm2(self, *, same_day: bool) -> float:
+        """Between two sweeps of an unchanged rider; a day's deviation is in both of one day, and cancels."""
+        return 2.0 * (self.sweep_mm2 + (0.0 if same_day else self.day_mm2))
+
+
+def scatter_in(day: Array, sweep: Array) -> Scatter:
+    """By (D,) and (S,) weights of the standard deviations."""
+    return Scatter(float(day @ DAY_SDS_MM**2), float(sweep @ SWEEP_SDS_MM**2))
+
+
 def judged_priors(second_days: int = 0) -> Priors:
     """The priors of a workshop without another's. second_days: days beyond each rider's first, of all riders."""
     judged = max(0.0, 1.0 - second_days / GIVES_WAY)
@@ -57,3 +74,7 @@ def _cells(grid_mm: Array) -> Array:
 
 def _summing_to_1(weight: Array) -> Array:
     return np.asarray(weight / weight.sum())
+
+
+JUDGED = scatter_in(judged_priors().day, judged_priors().sweep)
+"""Where nothing was learned."""

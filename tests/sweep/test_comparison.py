@@ -10,6 +10,7 @@ from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel
 from daq.sweep.comparison import SAME_TORQUE_NM, compare
 from daq.sweep.onset import onset
+from daq.sweep.spreads import Scatter
 from tests.sweep.rides import hinge, ride, stroke_ride
 
 LEVEL = ride(hinge(58.0), noise_n=1.0, seed=1)
@@ -30,7 +31,22 @@ def test_the_difference_is_that_of_the_two_onsets():
 def test_its_interval_is_about_the_root_of_the_sum_of_squares():
     widths = [np.ptp(onset(steps).interval_95_mm) for steps in (LEVEL, CLIMB)]
 
-    assert np.ptp(compare(LEVEL, CLIMB).interval_95_mm) == pytest.approx(np.hypot(*widths), rel=0.1)
+    alone = compare(LEVEL, CLIMB, scatter=Scatter(0.0, 0.0)).interval_95_mm
+    assert np.ptp(alone) == pytest.approx(np.hypot(*widths), rel=0.1)
+
+
+def test_the_days_and_the_sweeps_of_an_unchanged_rider_are_in_the_interval():
+    """By hand, onsets scattering by 5 mm between days and not between sweeps: 1.96 sqrt(2) 5 is 13.9 mm."""
+    scatter = Scatter(25.0, 0.0)
+    alone = compare(LEVEL, CLIMB, scatter=Scatter(0.0, 0.0))
+    days = compare(LEVEL, CLIMB, same_session=False, scatter=scatter)
+
+    assert days.difference_mm == pytest.approx(alone.difference_mm, abs=0.05)
+    assert days.detectable_mm == pytest.approx(np.hypot(13.86, alone.detectable_mm), abs=0.1)
+    assert np.ptp(days.interval_95_mm) == pytest.approx(2.0 * days.detectable_mm, rel=0.02)
+    assert compare(LEVEL, CLIMB, scatter=scatter).detectable_mm == pytest.approx(alone.detectable_mm, abs=0.05)
+    assert "no difference" in days.reasons[0], "12 mm that two days bring by themselves"
+    assert f"on two days of an unchanged rider differ by up to {days.detectable_mm:.1f} mm" in days.reasons[-2]
 
 
 def test_turning_the_comparison_round_turns_its_sign():
