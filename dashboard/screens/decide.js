@@ -7,6 +7,7 @@ import { asSentence } from "../trade_words.js";
 import { FORWARD_LIMIT, withoutWindow } from "../words.js";
 import { chosenPanel } from "./decide/chosen.js";
 import { notSeen, tables, ways } from "./decide/evidence.js";
+import { helps } from "./decide/helps.js";
 import { optionAt, picture } from "./decide/picture.js";
 
 /** The evidence is computed on request; a sweep of an earlier visit from its raw data. */
@@ -60,7 +61,7 @@ export function mount(root, store) {
     fillEarlier(beside, found.earlier);
     shown.show(found, days);
     setText(answer, answerWords(found));
-    below.replaceChildren(...[ways(found), notSeen(found), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
+    below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
     if (!first) return;
     panel.begin(found.decision);
     choose(found.chosen_mm === null ? found.present_mm : Math.round(found.chosen_mm));

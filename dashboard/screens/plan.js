@@ -2,9 +2,10 @@
 import { barred, jigTaken, noLoads, refusal } from "../barred.js";
 import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
-import { field, gather, scatter } from "../form.js";
+import { field, gather, read, scatter, write } from "../form.js";
 import { number } from "../format.js";
 import { planInWords, sentence } from "../words.js";
+import { takeWish } from "../wish.js";
 import { stopButton } from "./run/stop.js";
 
 /** @typedef {import("../form.js").Row} Row */
@@ -146,6 +147,7 @@ export function mount(root, store) {
   }
 
   const moved = changes();
+  const wish = takeWish();
   void sketched();
   return store.onFrame((state) => {
     const busy = state.sweep?.accepts.includes("stop") && state.sweep.state !== "waiting";
@@ -154,6 +156,7 @@ export function mount(root, store) {
       const last = state.visit?.swept && state.sweep?.purpose === "onset" ? state.sweep : null;
       if (last) scatter(fields, asRidden(last));
       else if (range) scatter(fields.slice(0, 3), range);
+      if (wish) fill(fields, wish);
       void sketched();
     }
     const to = state.visit?.intake?.saddle.reference;
@@ -166,10 +169,18 @@ export function mount(root, store) {
     const check = state.visit?.climb_check;
     setAttribute(climb, "hidden", !check || busy);
     if (check) setText(climb, climbLabel(check));
-    setText(why, range && !state.visit?.swept ? sentence(range.why) : "");
+    setText(why, wish?.why ?? (range && !state.visit?.swept ? sentence(range.why) : ""));
     stop.draw(state);
     bar.draw(jigTaken(state) || noLoads(state), state.sending !== null);
   });
+}
+
+/** What is wished for and nothing else. @param {import("../form.js").Field[]} fields @param {import("../wish.js").Wish} wish */
+function fill(fields, wish) {
+  for (const each of fields) {
+    if (each.row.path in wish) write(each, wish[each.row.path]);
+    if (each.row.path === "dwell_s") write(each, Math.min(read(each) * (wish.dwell_times ?? 1), each.row.most ?? Infinity));
+  }
 }
 
 /** The last plan again, for the next sweep of the day; a sham step and a name are asked for anew. */

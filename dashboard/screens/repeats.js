@@ -2,6 +2,10 @@
 import { look } from "../commands.js";
 import { el } from "../dom.js";
 import { MISSING, number, withMinus } from "../format.js";
+import { wishFor } from "../wish.js";
+
+/** The protocol of a repeat, as far as a plan has it. */
+const REPEAT = { order: "shuffled", sham: true, repeat_first: true, blinded: true, label: "repeat", why: "A repeat: shuffled, with a sham move, the first position again, the rider blinded. Ride the range, power and gradient of the test before." };
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} _store @returns {() => void} takes the screen away */
 export function mount(root, _store) {
@@ -9,7 +13,7 @@ export function mount(root, _store) {
   root.replaceChildren(el("div", { class: "page" }, el("h1", {}, "Repeats"), body));
   let shown = true;
   void look("/api/v1/panel").then((found) => {
-    if (shown) body.replaceChildren(...(found?.panel ? taught(found.panel) : nothing(found)));
+    if (shown) body.replaceChildren(...(found?.panel ? taught(found.panel, found.who) : nothing(found)));
   });
   return () => (shown = false);
 }
@@ -19,7 +23,7 @@ function nothing(/** @type {any} */ found) {
   return [el("section", { class: "plate" }, el("p", {}, words), leftOut(found?.left_out ?? {}))];
 }
 
-function taught(/** @type {any} */ panel) {
+function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
   return [
     el(
       "div",
@@ -44,7 +48,8 @@ function taught(/** @type {any} */ panel) {
         { class: "plate", "aria-label": "What to repeat" },
         el("h2", {}, "What would teach more"),
         el("p", {}, panel.next),
-        el("p", {}, el("a", { class: "button", href: "#plan" }, "Plan a repeat")),
+        who.length ? table(["Could come again", "tested on"], who.map(({ client, day }) => [client, day])) : "",
+        el("p", {}, el("button", { type: "button", onclick: () => wishFor({ ...REPEAT, seed: 1 + Math.floor(Math.random() * 99_998) }) }, "Plan a repeat")),
       ),
     ),
     el(

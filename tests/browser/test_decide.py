@@ -1,9 +1,11 @@
 """Decide and the client's screen: the marker and what follows from it, whose evidence stands there, what is kept."""
 
+import datetime
 import json
 
 import pytest
 
+from daq.keep.clients.people import today
 from daq.sweep.run import State
 from tests.browser.answers import ANSWERS, sweep_in
 
@@ -136,6 +138,38 @@ def test_a_height_the_fitter_writes_stays_and_the_difference_to_the_one_ridden_i
 
     assert shown(decide)[:2] == [58, 722]
     assert "this height is 6 mm below the one ridden here, 728 mm" in decide.text(".cautions").lower()
+
+
+def test_what_would_help_most_is_planned_by_a_press_and_by_keys(decide):
+    told = decide.answers["visit/days"]["days"]
+    helps = decide.page.get_by_role("region", name="What would help most")
+    words = helps.inner_text()
+    narrowest = min(told["helps"], key=lambda each: each["width_mm"])
+    first = helps.get_by_role("button").first
+
+    assert told["moved"][0]["said"].split(":")[0] in words
+    assert told["spreads_from"] in words
+    assert first.inner_text().lower() == narrowest["what"] == "one on another day"
+    assert helps.get_by_role("button").count() == len(told["helps"]), "each can be planned"
+    assert f"another day within {narrowest['width_mm']:.0f}" in words
+    first.focus()
+    decide.page.keyboard.press("Enter")
+    recheck = decide.page.get_by_label("Re-check on")
+    assert recheck.evaluate("field => field === document.activeElement")
+    assert recheck.input_value() >= (today() + datetime.timedelta(days=6)).isoformat()
+    assert "Ride the same sweep again that day" in decide.text(".chosen")
+
+    helps.get_by_role("button", name="Nothing more").press("Enter")
+    assert decide.page.get_by_label("Reason").evaluate("field => field === document.activeElement")
+    helps.get_by_role("button", name="One twice as long today").press("Enter")
+    decide.wait(lambda: decide.page.url.endswith("#plan"))
+    decide.wait(lambda: decide.page.get_by_label("Name of this sweep").input_value() == "longer")
+    dwell_s = float(decide.page.get_by_label("Recording in the band").input_value())
+    assert "twice the time at each position" in decide.text("main")
+    decide.page.evaluate("location.hash = '#decide'")
+    helps.get_by_role("button", name="One more sweep today").click()
+    decide.wait(lambda: decide.page.get_by_label("Name of this sweep").input_value() == "again")
+    assert float(decide.page.get_by_label("Recording in the band").input_value()) == dwell_s / 2.0
 
 
 def test_what_is_kept_is_what_stands_there(decide):

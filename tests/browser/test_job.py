@@ -70,6 +70,9 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
             "Re-check",
             "Ridden again on the level, 58 mm against 78 mm by turns, 2 and 2 times, the rider not knowing which",
             "hamstrings tire",
+            "On another day the hands begin to carry more between",
+            "Chance that at 58 mm they already carry more: today",
+            "Nobody was tested on a second day here yet",
         ):
             assert said in words, (said, words)
         assert "Ada Example" not in words

@@ -16,8 +16,22 @@ def test_the_spreads_and_the_next_repeats_are_shown(desk, messages):
     row = spreads.get_by_role("row", name="between days").first.inner_text()
     assert f"{told['day_sd_mm']:.1f}" in row
     assert told["next"] in at.page.get_by_role("region", name="What to repeat").inner_text()
+    assert "R-DEF567" in at.page.get_by_role("region", name="What to repeat").inner_text()
     at.page.get_by_text("2 sweeps say nothing here").click()
     assert at.page.get_by_text("the hips slid on the saddle").is_visible()
+
+
+def test_a_repeat_is_planned_by_its_protocol(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    at.open(messages["snapshot"], "repeats")
+    at.page.get_by_role("button", name="Plan a repeat").press("Enter")
+    at.wait(lambda: at.page.url.endswith("#plan"))
+    at.wait(lambda: at.page.get_by_label("Name of this sweep").input_value() == "repeat")
+
+    assert at.page.get_by_label("Order").input_value() == "shuffled"
+    for name in ("One sham step", "First position again", "Rider sees neither"):
+        assert at.page.get_by_label(name).is_checked(), name
 
 
 def test_before_the_first_test_the_page_says_what_to_ride(desk, messages):

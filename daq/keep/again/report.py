@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.fit.case import Case, Evidence, day_of
+from daq.fit.days import Days
+from daq.fit.days_words import in_words, said_of
 from daq.fit.disturbers import Disturbs
 from daq.fit.explaining import sentence, unknown
 from daq.fit.intake import both_references_mm, clinician_advice
@@ -41,11 +42,13 @@ _PAGES = Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+_PAGES.filters["day"] = in_words
 _PAGES.filters["minus"] = lambda text: re.sub(r"(^|[\s(;])-(?=\d)", "\\1\N{MINUS SIGN}", text)
 
 
-def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
-    """The page as HTML; earlier: the visit that the evidence compares with this one."""
+def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretold: Days | None = None) -> str:
+    """The page as HTML; earlier: the visit that the evidence compares with this one. foretold: what all tests say of
+    another day."""
     curves = (*case.sweeps, *evidence.earlier)
     new = _new(case, evidence)
     return _PAGES.get_template("report.html").render(
@@ -67,6 +70,7 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None) -> str:
         chart=onset_drawing(curves, evidence),
         legend=legend(curves),
         leanings=evidence.leanings[:MOST_LEANINGS],
+        foretold=() if foretold is None else said_of(foretold, None if new is None else new.setback_mm),
         care=_care(case, evidence),
         against=list(dict.fromkeys(text for one in evidence.against for text in one.said)),
         differences=() if earlier is None else differences(case.intake, earlier.intake),
@@ -130,15 +134,3 @@ def _against_gravity_mm(place: Place) -> float | None:
     if place.height_mm is None:
         return None
     return setback_against_gravity_mm(place.setback_mm, over_bb_mm(place.height_mm), tilt_deg_of(CLIMB_PCT))
-
-
-def _day(day: datetime.date) -> str:
-    """'28 November 2026'."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
-
-
-_PAGES.filters["day"] = _day
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)

@@ -13,10 +13,13 @@ from daq.fit.decision import Decision, FollowUp, last_stage_on
 from daq.keep.again.case import case_of
 from daq.keep.again.report import printed
 from daq.keep.clients import people, visits
+from daq.keep.clients.told import Gathered, told_in
 from daq.live.session.session import Session
 from daq.live.telling import view
+from daq.live.telling.days_view import days_of, scatter_of
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
 from daq.live.web.api_confirm import refuse_unconfirmed
+from daq.sweep.spreads import Priors
 
 
 def add_deciding(app: FastAPI, session: Session) -> None:
@@ -39,9 +42,11 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         visit_id = desk.open_id()
         case, earlier = await beside_each_other(visit_id, compare)
         known = await ask(lambda store: earlier_visits(store, visit_id))
+        told = await ask(lambda store: told_in(store, simulated=case.simulated))
         # Beside the event loop: what is measured meanwhile must not wait for it.
-        fields = await asyncio.to_thread(lambda: evidence_fields(case, evidence_of(case, setback_mm, earlier), earlier))
-        return {**fields, "earlier": known}
+        scatter = await asyncio.to_thread(scatter_of, case, told, session.priors)
+        found = await asyncio.to_thread(evidence_of, case, setback_mm, earlier, scatter)
+        return {**await asyncio.to_thread(evidence_fields, case, found, earlier), "earlier": known}
 
     @app.put("/api/v1/visit/decision")
     async def decision(body: Decision) -> dict[str, Any] | None:
@@ -59,7 +64,8 @@ def add_deciding(app: FastAPI, session: Session) -> None:
     async def report(visit_id: int, compare: int | None = None) -> str:
         """The page the client takes home; compare: an earlier visit."""
         case, earlier = await beside_each_other(visit_id, compare)
-        return await asyncio.to_thread(lambda: printed(case, evidence_of(case, earlier=earlier), earlier))
+        told = await ask(lambda store: told_in(store, simulated=case.simulated))
+        return await asyncio.to_thread(_sheet, case, earlier, told, session.priors)
 
     @app.get("/api/v1/follow-ups")
     async def follow_ups() -> list[dict[str, Any]]:
@@ -72,3 +78,9 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         await ask(lambda store: visits.visit(store, visit_id))
         await ask(lambda store: visits.add_note(store, visit_id, "follow-up", body.model_dump()))
         return {"outcome": body.outcome}
+
+
+def _sheet(case: Case, earlier: Case | None, told: Gathered, priors: Priors | None) -> str:
+    foretold = days_of(case, told, priors)
+    seen = evidence_of(case, earlier=earlier, scatter=scatter_of(case, told, priors))
+    return printed(case, seen, earlier, None if isinstance(foretold, str) else foretold)

@@ -33,6 +33,8 @@ const FITTER = "foreaft-fitter";
 /** What is written and not kept yet, while the fitter rides it again; gone with the window. */
 const DRAFT = "foreaft-decision";
 const MOST_REASONS = 4;
+const WEEK_MS = 7 * 86_400_000;
+const AGAIN = "Ride the same sweep again that day: same jig, bar, gradient, power and time of day.";
 
 /** @param {Store} store @param {(mm: number|null) => void} moved */
 export function chosenPanel(store, moved) {
@@ -48,6 +50,7 @@ export function chosenPanel(store, moved) {
   const reasons = el("p", { class: "reasons-offered" });
   const send = el("button", { type: "submit", class: "main" }, "Keep and print");
   const again = el("a", { target: "_blank", rel: "noopener" }, "Printed page");
+  const fold = el("details", {}, el("summary", {}, "Given up, re-check"), ...folded.map((each) => each.node), recheck);
   const node = el(
     "form",
     { class: "chosen", onsubmit: keep, oninput: typed, "aria-label": "Decision" },
@@ -59,13 +62,14 @@ export function chosenPanel(store, moved) {
     cautions,
     confirm.node,
     el("div", { class: "reasoned" }, reasons, ...written.map((each) => each.node)),
-    el("details", {}, el("summary", {}, "Given up, re-check"), ...folded.map((each) => each.node), recheck),
+    fold,
     el("p", { class: "page-end" }, confirm.rides, send, again),
   );
   /** @type {Set<Field>} what the fitter has written himself: what follows the marker does not write over it */
   const own = new Set();
   /** @type {any} */
   let shown = null;
+  let again_on = false;
 
   function typed(/** @type {Event} */ event) {
     const mine = fields.find(({ input }) => input === event.target);
@@ -94,7 +98,7 @@ export function chosenPanel(store, moved) {
     setText(compared, comparedWithNow(found, days, option));
     rows.replaceChildren(...following(found, days, option).flatMap(([words, value]) => [el("dt", {}, words), el("dd", {}, value)]));
     stages.replaceChildren(stagesLine(option, found.present_mm));
-    setText(recheck, option ? `The last stage begins on ${shortDay(option.stages.at(-1).on)}.` : "");
+    setText(recheck, [option ? `The last stage begins on ${shortDay(option.stages.at(-1).on)}.` : "", again_on ? AGAIN : ""].join(" ").trim());
     const height = set[0];
     const off_mm = option && there.height_mm !== null ? (read(height) ?? there.height_mm) - there.height_mm : 0;
     const said = [...(option?.cautions ?? []), ...(option?.reaching.reachable === false ? [option.reaching.text] : []), ...(Math.abs(off_mm) >= 1 ? [`this height is ${number(Math.abs(off_mm))} mm ${off_mm > 0 ? "above" : "below"} the one ridden here, ${number(there.height_mm)} mm`] : [])];
@@ -149,6 +153,7 @@ export function chosenPanel(store, moved) {
     begin(decision) {
       own.clear();
       shown = null;
+      again_on = false;
       confirm.begin();
       const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "{}");
       const before = { ...decision, ...(draft.visit_id === store.state.visit?.id ? draft.said : {}) };
@@ -159,6 +164,20 @@ export function chosenPanel(store, moved) {
       }
     },
     frame,
+    /** Another day: the re-check is a week from now, or when the last stage is ridden. */
+    repeat() {
+      const in_a_week = new Date(Date.now() + WEEK_MS).toISOString().slice(0, 10);
+      const last_stage = shown?.option?.stages.at(-1).on ?? in_a_week;
+      write(folded[1], last_stage > in_a_week ? last_stage : in_a_week);
+      own.add(folded[1]);
+      saveDraft();
+      again_on = true;
+      draw();
+      setAttribute(fold, "open", true);
+      folded[1].input.focus();
+    },
+    /** Nothing more: on to the reason. */
+    decide: () => written[0].input.focus(),
     close: confirm.close,
   };
 }

@@ -43,7 +43,6 @@ export function tables(found, days, beside) {
   const wide = (/** @type {string} */ name, /** @type {HTMLElement} */ table) => el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": name }, table);
   return [
     main?.onset?.validity?.length ? fold("What the answer withstood", items(main.onset.reasons), wide("Tests of validity", validityTable(main.onset.validity))) : null,
-    days?.helps?.length ? fold("What would help most", el("p", { class: "note" }, days.spreads_from), items(days.helps.map((/** @type {any} */ each) => `${each.what}: ${each.width_mm === null ? "one end stays open" : `another day within ${number(each.width_mm)} mm`}`))) : null,
     fold("Signs that the saddle is too far back", wide("Signs", signTable(found.signs))),
     fold("What else could have made it", wide("Disturbers", disturberTable(found.disturbers))),
     fold("On the client’s own bicycle", wide("Own bicycle", placeTable(found.places, found.com_height)), found.sides.length ? wide("Sides", sideTable(found.sides)) : null),

@@ -9,10 +9,15 @@ from xml.etree import ElementTree
 import pytest
 
 from daq.fit.case import evidence_of
+from daq.fit.days import days
+from daq.fit.days_words import said_of
 from daq.keep.again.report import printed
-from daq.values import NAN
+from daq.sweep.panel import Entry
+from daq.sweep.workshop import taught
+from daq.values import NAN, Likelihood
 from tests.fit.sweeps import INTAKE, ridden
 from tests.keep.again.cases import CASE, DECISION
+from tests.sweep.panels import normal, told
 
 
 def page(**changes):
@@ -143,6 +148,34 @@ def test_all_sweeps_lie_over_each_other_each_with_its_own_mark():
 
     assert "Hand load against setback: saddle A, saddle B" in html
     assert len(set(re.findall(r'class="mark"[^>]* d="([^"]+)"', html))) == 2
+
+
+def test_another_day_the_chances_and_what_changed_stand_beside_today():
+    """Of made-up tests: onsets at 61 and then 52 mm, each placed to 2 mm."""
+    tests = told([Entry("R", f"2026-{month:02}-14", normal(mm, 2.0)) for month, mm in ((9, 61.0), (10, 52.0))])
+    foretold = days(taught(tests), "s1")
+    said = words(printed(CASE, evidence_of(CASE), None, foretold))
+    front, rear = foretold.another_day_mm
+    chance = foretold.chances_at(58.0)
+
+    assert "Today the hands begin to carry more between 48 and 56 mm." in said
+    assert f"On another day the hands begin to carry more between {front:.0f} and {rear:.0f} mm." in said
+    assert (
+        f"at 58 mm they already carry more: today under 1 %, on another day {100 * chance.another_day:.0f} %." in said
+    )
+    assert "Onset against the test of 14 September 2026: 9 mm further forward, 95 % \N{MINUS SIGN}" in said
+    assert f"differ by up to {foretold.moved[0].detectable_mm:.0f} mm: no change shown." in said
+    assert "is mostly judgement" in said
+    assert "On another day" not in words(page())
+
+
+def test_an_end_that_is_not_known_is_said_so():
+    """Light to the foremost position: on no day is it known how far forward the onset lies."""
+    light = Likelihood(80.0, 1.0, (-8.0,) * 51, 0.0, -20.0)
+    foretold = days(taught(told([Entry("R", "2026-09-14", light)])), "s0")
+
+    assert "On another day the hands begin to carry more forward of" in said_of(foretold, None)[0]
+    assert "None" not in " ".join(said_of(foretold, 58.0))
 
 
 def test_a_simulated_page_forbids_to_set_a_bicycle_by_it():

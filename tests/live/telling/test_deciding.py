@@ -267,7 +267,7 @@ def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
 
         await arrived(client)
         assert (await client.get("/api/v1/visit/days")).json()["why_not"] == "no sweep was ridden in this visit"
-        assert (await client.get("/api/v1/panel")).json() == {"panel": None, "left_out": {}}
+        assert (await client.get("/api/v1/panel")).json() == {"who": [], "panel": None, "left_out": {}}
         await ridden(client, session)
         await answered(answer(52.0))
         await answered(answer(52.0, forbidden=True))
