@@ -64,6 +64,7 @@ PROOF = {
     "flat": RUNS,
     "loaded": RUNS,
     "gradual": RUNS,
+    "scale": RUNS,
     "consists_of": (RUNS,),
     "readings": 120,
     "budget": ({"source": RUNS, "standard_uncertainty_mm": 0.1, "degrees_of_freedom": None, "distribution": RUNS},),
