@@ -76,6 +76,8 @@ def run(sheet: Path, rig_file: Path | None, store: Path | None, simulated: bool,
         fail(REFUSED, "--by: expected who proves; a certificate names its maker")
     if sheet.exists():
         _read_sheet(sheet)
+    elif not sheet.parent.is_dir():
+        fail(REFUSED, f"{sheet.parent}: no such folder; make it, or put the sheet elsewhere")
     dummy = None if sheet.exists() else _dummy(words["dummy"], simulated=simulated)
     with _exits(), tempfile.TemporaryDirectory(prefix="foreaft-board-") as folder:
         code = _worked(sheet, dummy, rig_file, store_path(store), words, Path(folder))
@@ -200,6 +202,7 @@ def scale(readings: str, made_by: str, datum_mm: float) -> None:
     say(scale_table(found, utc_now(), made_by))
 
 
+EXAMPLE = "begin with a copy of firmware_notes/proof_dummy.example.toml"
 SIMULATED_DUMMY: dict[str, Any] = {
     "name": "simulated dummy",
     "rate_n_per_mm": 2.0,
@@ -221,9 +224,9 @@ def _dummy(path: Path | None, *, simulated: bool) -> DummyParts:
     try:
         return DummyParts.model_validate(tomllib.loads(text_of(str(path), 64 * 1024)))
     except ValidationError as error:
-        _refused(path, error)
+        _refused(path, error, EXAMPLE)
     except ValueError as error:
-        fail(REFUSED, f"{path}: {error}")
+        fail(REFUSED, f"{path}: not TOML: {error}; {EXAMPLE}")
 
 
 def _read_sheet(path: Path) -> Sheet:
@@ -234,16 +237,20 @@ def _read_sheet(path: Path) -> Sheet:
     try:
         return load(path)
     except OSError as error:
-        fail(UNUSABLE, f"{path}: {error.strerror}")
+        fail(UNUSABLE, f"{path}: {error.strerror}; give the sheet of a proof, a file that `foreaft prove run` wrote")
     except ValidationError as error:
-        _refused(path, error)
+        _refused(path, error, "give the sheet of a proof, a file that `foreaft prove run` wrote")
     except ValueError as error:
-        fail(UNUSABLE, f"{path}: {error}")
+        what = "not text" if isinstance(error, UnicodeDecodeError) else str(error)
+        fail(
+            UNUSABLE,
+            f"{path} is no sheet of a proof: {what}; give a file that `foreaft prove run` wrote, or a new name",
+        )
 
 
-def _refused(path: Path, error: Any) -> Never:
+def _refused(path: Path, error: Any, cure: str) -> Never:
     wrong = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:5])
-    fail(REFUSED, f"{path}: {wrong}")
+    fail(REFUSED, f"{path}: {wrong}; {cure}")
 
 
 def _proved(sheet: Sheet) -> Proof:

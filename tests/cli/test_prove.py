@@ -148,7 +148,16 @@ def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sen
         (("run", "p.json", "--rig", "r.toml", "--fault", "gain"), 2, "--fault goes with --simulated"),
         (("run", "p.json", "--simulated"), 2, "--by: expected who proves"),
         (("run", "p.json", "--rig", "r.toml", "--by", "x"), 2, "--dummy: expected the dummy's measured values"),
-        (("result", "nowhere.json"), 4, "No such file"),
+        (("result", "nowhere.json"), 4, "No such file or directory; give the sheet of a proof"),
+        (("run", "nowhere/p.json", "--simulated", "--by", "x"), 2, "nowhere: no such folder; make it"),
+        (("run", "README.md", "--simulated"), 4, "is no sheet of a proof: not JSON"),
+        (("result", "/bin/sh"), 4, "a file that `foreaft prove run` wrote"),
+        (("scale", "README.md", "--by", "x"), 2, "expected a first line reading_mm,caliper_mm,direction"),
+        (
+            ("run", "p.json", "--rig", "r.toml", "--by", "x", "--dummy", "README.md"),
+            2,
+            "begin with a copy of firmware_notes/proof_dummy.example.toml",
+        ),
     ],
 )
 def test_wrong_words_get_one_sentence_and_their_exit_code(tmp_path, words, code, sentence):
