@@ -1,48 +1,122 @@
-"""Whether every locked package has a wheel where no compiler is: `python -m tests.platforms.wheels`, over the network.
+"""Whether every package has a wheel where no compiler is: `python -m tests.platforms.wheels`, over the network.
 
-pip's own resolver answers, package by package. A small single-board computer (aarch64) needs all of them but what only
-tests read with; Windows and macOS those that the program runs with, without what is marked for Linux alone. Exit code 1
-when one is missing.
+pip's own resolver answers, package by package. A small single-board computer (aarch64) needs every locked package;
+Windows and macOS need those that the program runs with. pip reads markers for the machine it runs on, so which packages
+a system needs is worked out here from their metadata. Exit code 1 when a wheel is missing.
 """
 
 import subprocess
 import sys
 import tempfile
 import tomllib
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
 
+from packaging.markers import default_environment
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
 ROOT = Path(__file__).parents[2]
-LOCKED = (ROOT / ".ci" / "locked.txt").read_text().split()
-ARM = ("manylinux2014_aarch64", "manylinux_2_17_aarch64", "manylinux_2_27_aarch64", "manylinux_2_28_aarch64")
-BUILT = ("ezc3d",)
-"""Has no wheel for aarch64: a second reader of C3D files, for the tests alone. There pip builds it, with a compiler."""
-TRIED = (
-    *(("aarch64", ARM, version, "all") for version in ("3.11", "3.12", "3.13", "3.14")),
-    ("Windows", ("win_amd64",), "3.12", "run"),
-    ("macOS, Apple's processors", ("macosx_14_0_arm64",), "3.12", "run"),
-    ("macOS, Intel's", ("macosx_14_0_x86_64",), "3.12", "run"),
+LOCKED = {
+    canonicalize_name(one.name): one
+    for one in map(Requirement, (ROOT / ".ci" / "locked.txt").read_text().strip().splitlines())
+}
+
+ASKED = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["dependencies"]
+
+
+@dataclass(frozen=True)
+class System:
+    """A computer that may stand in a workshop."""
+
+    name: str
+    tags: tuple[str, ...]
+    """Platforms of the wheels it takes."""
+    markers: dict[str, str]
+    python: str
+
+    @property
+    def environment(self):
+        more = {"python_version": self.python, "python_full_version": f"{self.python}.0", "extra": ""}
+        return {**default_environment(), **self.markers, **more}
+
+
+def arm(python):
+    tags = (*(f"manylinux_2_{glibc}_aarch64" for glibc in (17, 27, 28)), "manylinux2014_aarch64")
+    linux = {"sys_platform": "linux", "platform_system": "Linux", "os_name": "posix", "platform_machine": "aarch64"}
+    return System("aarch64", tags, linux, python)
+
+
+def mac(machine):
+    darwin = {"sys_platform": "darwin", "platform_system": "Darwin", "os_name": "posix", "platform_machine": machine}
+    return System(f"macOS, {machine}", (f"macosx_14_0_{machine}",), darwin, "3.12")
+
+
+WINDOWS = System(
+    "Windows",
+    ("win_amd64",),
+    {"sys_platform": "win32", "platform_system": "Windows", "os_name": "nt", "platform_machine": "AMD64"},
+    "3.12",
 )
 
 
-def running():
-    """The locked packages that the program itself asks for, those of Linux alone left out."""
-    wanted = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["dependencies"]
-    names = {one.split(">")[0].lower() for one in wanted if ";" not in one}
-    return [line for line in LOCKED if line.split("==")[0].lower() in names]
+def locked(system):
+    """Every locked package that this system needs."""
+    return sorted(pinned(name) for name, one in LOCKED.items() if holds(one, system.environment))
 
 
-def missing(platforms, version, lines):
+def running(system):
+    """What `foreaft` needs there, and what that needs in turn; as it is asked for where the lock, made on Linux, has no
+    version of it."""
+    found, waiting = {}, asked(ASKED, system.environment)
+    while waiting:
+        one = waiting.pop()
+        name = canonicalize_name(one.name)
+        if name in found:
+            continue
+        found[name] = pinned(name) if name in LOCKED else f"{one.name}{one.specifier}"
+        try:
+            more = distribution(name).requires or ()
+        except PackageNotFoundError:  # not for the system that this runs on
+            continue
+        for extra in ("", *one.extras):
+            waiting += asked(more, {**system.environment, "extra": extra})
+    return sorted(found.values())
+
+
+def asked(lines, environment):
+    return [one for one in map(Requirement, lines) if holds(one, environment)]
+
+
+def pinned(name):
+    return f"{LOCKED[name].name}{LOCKED[name].specifier}"
+
+
+def holds(requirement, environment):
+    return requirement.marker is None or requirement.marker.evaluate(environment)
+
+
+def compiled(line):
+    """Whether the wheel of this package that is installed here is for one kind of system; one that is not fits all."""
+    try:
+        return "-none-any" not in (distribution(Requirement(line).name).read_text("WHEEL") or "")
+    except PackageNotFoundError:
+        return True
+
+
+def missing(system, lines):
     """What pip says is not there; empty when all is."""
-    tags = [word for platform in platforms for word in ("--platform", platform)]
-    abis = ["--abi", f"cp{version.replace('.', '')}", "--abi", "abi3", "--abi", "none"]
+    tags = [word for tag in system.tags for word in ("--platform", tag)]
+    abis = ["--abi", f"cp{system.python.replace('.', '')}", "--abi", "abi3", "--abi", "none"]
     with tempfile.TemporaryDirectory() as folder:
-        listed = Path(folder) / "locked.txt"
+        listed = Path(folder) / "listed.txt"
         listed.write_text("\n".join(lines))
         done = subprocess.run(
             [
                 *(sys.executable, "-m", "pip", "install", "--dry-run", "-q", "--no-deps", "--ignore-installed"),
-                *("--only-binary=:all:", "--target", folder, "--python-version", version, "--implementation", "cp"),
-                *(*tags, *abis, "-r", str(listed)),
+                *("--only-binary=:all:", "--target", folder, "--python-version", system.python),
+                *("--implementation", "cp", *tags, *abis, "-r", str(listed)),
             ],
             capture_output=True,
             text=True,
@@ -54,11 +128,14 @@ def missing(platforms, version, lines):
 
 def main():
     wrong = False
-    for name, platforms, version, which in TRIED:
-        lines = [line for line in LOCKED if line.split("==")[0] not in BUILT] if which == "all" else running()
-        found = missing(platforms, version, lines)
+    tried = [(arm(python), locked) for python in ("3.11", "3.12", "3.13", "3.14")]
+    tried += [(system, running) for system in (WINDOWS, mac("arm64"), mac("x86_64"))]
+    for system, which in tried:
+        lines = which(system)
+        found = missing(system, lines)
         wrong = wrong or bool(found)
-        print(f"{name}, Python {version}: {found or f'a wheel for each of {len(lines)} packages'}", flush=True)
+        said = found or f"a wheel for each of {len(lines)} packages"
+        print(f"{system.name}, Python {system.python}: {said}", flush=True)
     sys.exit(wrong)
 
 

@@ -1,10 +1,9 @@
-"""A sweep as C3D, read back by two readers that know nothing of each other: ezc3d (C++) and c3d (Python)."""
+"""A sweep as C3D, read back by readers that know nothing of each other."""
 
 import json
 import warnings
 
 import c3d
-import ezc3d
 import numpy as np
 import pytest
 
@@ -17,6 +16,7 @@ from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
 from daq.values import Loads
+from tests.keep.package.c3d_readers import READERS, by_description
 
 LABELS = ["hands", "saddle", "tilt", "setback", "hands", "saddle"]
 
@@ -28,34 +28,29 @@ def made(ridden_store, tmp_path_factory):
         yield made, recompute_stored(store, 1)
 
 
-@pytest.fixture(scope="module")
-def read(made):
-    return ezc3d.c3d(str(made[0] / "sweep.c3d"))
+@pytest.fixture(scope="module", params=READERS)
+def read(made, request):
+    return request.param(made[0] / "sweep.c3d")
 
 
-def text(value):
-    return [one.strip() for one in value]
-
-
-def test_both_readers_find_the_same_channels_rate_and_numbers(made, read):
+def test_every_reader_finds_the_same_channels_rate_and_numbers(made, read):
     with open(made[0] / "sweep.c3d", "rb") as file, warnings.catch_warnings():
         warnings.simplefilter("ignore")  # c3d warns that there are no points
         reader = c3d.Reader(file)
         frames = [analog for _, _, analog in reader.read_frames()]
-    by_ezc3d, analog = read["data"]["analogs"][0], read["parameters"]["ANALOG"]
 
-    assert np.array_equal(np.concatenate(frames, axis=1), by_ezc3d.astype(np.float32), equal_nan=True)
-    assert reader.analog_rate == analog["RATE"]["value"][0] == 100.0
-    assert text(reader.analog_labels) == text(analog["LABELS"]["value"]) == LABELS
-    assert text(analog["UNITS"]["value"]) == ["N", "N", "deg", "mm", "N", "N"]
+    assert np.array_equal(np.concatenate(frames, axis=1), read.analog.astype(np.float32), equal_nan=True)
+    assert reader.analog_rate == read.number("ANALOG", "RATE") == 100.0
+    assert [one.strip() for one in reader.analog_labels] == read.texts("ANALOG", "LABELS") == LABELS
+    assert read.texts("ANALOG", "UNITS") == ["N", "N", "deg", "mm", "N", "N"]
 
 
 def test_the_loads_are_those_of_the_sweep_at_a_constant_rate(made, read):
     loads = made[1].loads
     t_s = np.concatenate([part.t_s for part in loads])
     hands_n = np.concatenate([part.hands_n for part in loads])
-    found = read["data"]["analogs"][0]
-    at_s = float(read["parameters"]["FOREAFT"]["START_S"]["value"][0]) + np.arange(found.shape[1]) / 100.0
+    found = read.analog
+    at_s = float(read.texts("FOREAFT", "START_S")[0]) + np.arange(found.shape[1]) / 100.0
     inside = at_s <= t_s[-1]
 
     assert np.allclose(found[0][inside], np.interp(at_s[inside], t_s, hands_n), atol=1e-3)
@@ -68,17 +63,16 @@ def test_the_loads_are_those_of_the_sweep_at_a_constant_rate(made, read):
 
 
 def test_what_the_fitter_did_and_the_steps_are_events_at_their_times(made, read):
-    event = read["parameters"]["EVENT"]
-    minutes, seconds = event["TIMES"]["value"]
-    begin_s = float(read["parameters"]["FOREAFT"]["START_S"]["value"][0])
-    found = list(zip((60 * minutes + seconds + begin_s).tolist(), text(event["LABELS"]["value"]), strict=True))
+    minutes, seconds = read.parameters["EVENT"]["TIMES"]
+    begin_s = float(read.texts("FOREAFT", "START_S")[0])
+    found = list(zip((60 * minutes + seconds + begin_s).tolist(), read.texts("EVENT", "LABELS"), strict=True))
 
-    assert event["USED"]["value"][0] == len(found)
+    assert read.number("EVENT", "USED") == len(found)
     assert [label for _, label in found].count("saddle_moved") == len(made[1].steps)
     for number, step in enumerate(made[1].steps, start=1):
         (at_s,) = [at_s for at_s, label in found if label == f"step {number} begins"]
         assert at_s == pytest.approx(step.strokes[0].start_s, abs=1e-4)
-    assert text(read["parameters"]["FOREAFT"]["SIMULATED"]["value"]) == ["no"]
+    assert read.texts("FOREAFT", "SIMULATED") == ["no"]
 
 
 def test_it_is_listed_with_its_checksum_and_an_import_goes_past_it(made, tmp_path):
@@ -94,7 +88,7 @@ def test_where_scans_are_missing_there_is_no_load(tmp_path):
     t_s = np.concatenate([np.arange(0, 2, 0.01), np.arange(3, 5, 0.01)]) + 10.0
     loads = Loads(t_s, t_s, t_s, t_s, np.empty((len(t_s), 0)), np.zeros(len(t_s), np.uint8))
     (tmp_path / "gap.c3d").write_bytes(c3d_bytes(Derived(loads=(loads,)), [], {}))
-    found = ezc3d.c3d(str(tmp_path / "gap.c3d"))["data"]["analogs"][0][0]
+    found = by_description(tmp_path / "gap.c3d").analog[0]
 
     at_s = 10.0 + np.arange(len(found)) / 100
     missing = np.isnan(found)
