@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from daq.items import Notification
@@ -9,6 +10,9 @@ from daq.measure.clock import SensorClock
 from daq.values import NAN
 from daq.wire.crank import CrankFollower
 from daq.wire.readings import reading_of
+
+SILENT_S = 5.0
+"""A power reading older than this says nothing about the current effort."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,11 +37,17 @@ class CrankSensors:
         self._cranks = {power: CrankFollower(), cut_by: CrankFollower()}
         self._clock = SensorClock()
         self.cadence_rpm = NAN
+        self._power_at = (-math.inf, NAN)
 
     @property
     def error_ms(self) -> float | None:
         """How well the clock of the sensor that cuts the strokes is known; None until it is known."""
         return self._clock.error_ms
+
+    def effort_at(self, t_s: float) -> tuple[float, float] | None:
+        """Power and cadence as last told; None if the power sensor has been silent. NaN: no cadence is told."""
+        told_s, power_w = self._power_at
+        return (power_w, self.cadence_rpm) if t_s - told_s <= SILENT_S else None
 
     def feed(self, notification: Notification) -> Told:
         """Take one notification. ValueError when it cannot be decoded."""
@@ -47,6 +57,8 @@ class CrankSensors:
             return Told()
         crank, cuts = self._cranks[source].feed(reading), source == self._cut_by
         power_w = reading.power_w if source == self._power else None
+        if power_w is not None:
+            self._power_at = (received_us / 1e6, power_w)
         torque_nm = None if power_w is None or reading.torque_total_32 is None else crank.torque_nm
         if not cuts:
             return Told(power_w, torque_nm)

@@ -11,6 +11,10 @@ from daq.values import Array
 
 STANDARD_G_M_S2 = 9.80665
 """Standard acceleration of free fall, exact by definition (3rd CGPM, 1901; ISO 80000-3)."""
+POUND_KG = 0.45359237
+"""The international avoirdupois pound, by definition (1959)."""
+NEWTONS = {"N": 1.0, "kg": STANDARD_G_M_S2, "lb": POUND_KG * STANDARD_G_M_S2}
+"""One unit of a scale's display."""
 
 
 def weight_normal_n(mass_kg: float, tilt_deg: float, g_m_s2: float = STANDARD_G_M_S2) -> float:

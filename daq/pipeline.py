@@ -119,7 +119,7 @@ class Pipeline:
     @property
     def clock_errors_ms(self) -> dict[str, float | None]:
         """How well each source's clock is known in session time; None until it is known."""
-        return {BOARD: self._clock.error_ms, POWER: self._sensors.error_ms}
+        return {BOARD: self._clock.error_ms, POWER: self.sensors.error_ms}
 
     @property
     def late(self) -> int:
@@ -183,7 +183,7 @@ class Pipeline:
         self._recent = Recent()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
-        self._sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
+        self.sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
         self._ripple = RippleLock()
         self.faults: list[Fault] = []
         """Faults seen since the sweep began."""
@@ -259,8 +259,8 @@ class Pipeline:
 
     def _cadence_to_seek(self) -> float:
         """The cadence at which to look for the ripple: the sensor's, or the plan's on a rig without such a sensor."""
-        alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self._sensors.cadence_rpm)
-        return self.progress.plan.cadence_rpm if alone and self.progress else self._sensors.cadence_rpm
+        alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self.sensors.cadence_rpm)
+        return self.progress.plan.cadence_rpm if alone and self.progress else self.sensors.cadence_rpm
 
     def _loads(self, samples: Samples) -> Loads:
         values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)
@@ -291,14 +291,12 @@ class Pipeline:
         """Take a notification from a power or cadence sensor; one that cannot be decoded is counted and changes
         nothing."""
         try:
-            told = self._sensors.feed(notification)
+            told = self.sensors.feed(notification)
         except ValueError:
             self.refused += 1
             return
         if told.power_w is not None:
             self._cutter.feed_power(notification.received_us / 1e6, told.power_w, told.torque_nm)
-            if isinstance(self.progress, TypedProgress):
-                self.progress.hear_power(notification.received_us / 1e6, told.power_w, self._sensors.cadence_rpm)
         if told.turns_s:
             self._stalls.turn_told()
         if told.cuts and not self._ripple.locked:
@@ -332,7 +330,8 @@ class Pipeline:
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
             raise NotNow("a typed reading without a sweep of typed readings; begin one first")
-        for item in (self.progress.take_reading if kind == READING else self.progress.take_effort)(content, t_s):
+        at, heard = self.progress, self.sensors.effort_at(t_s)
+        for item in at.take_reading(content, t_s, heard) if kind == READING else at.take_effort(content, t_s):
             yield item
             if isinstance(item, StepMean):
                 yield from self._answer(self.progress)

@@ -3,6 +3,7 @@
 Refusal
 ├── NotNow    it does not fit what is going on
 └── BadValue  a value that cannot be, a ValueError too
+    └── Doubted  a value that looks like a slip
 """
 
 from __future__ import annotations
@@ -18,3 +19,7 @@ class NotNow(Refusal):
 
 class BadValue(Refusal, ValueError):
     """A value is invalid; the text says what was expected."""
+
+
+class Doubted(BadValue):
+    """It looks like a slip; the same value, sent once more with the word that it is so, is taken."""

@@ -14,7 +14,7 @@ import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.jig_proof import JigProof
-from daq.physics import STANDARD_G_M_S2
+from daq.physics import NEWTONS, STANDARD_G_M_S2
 from daq.setback_scale import SetbackScale
 from daq.text import Line
 
@@ -32,8 +32,6 @@ STRAIGHT_WITHIN_U = 4.0
 Parity = Literal["none", "even", "odd"]
 Baud = Annotated[int, Field(ge=1200, le=12_000_000)]
 
-POUND_KG = 0.45359237
-"""The international avoirdupois pound, by definition (1959)."""
 MOST_BYTES = 256 * 1024
 """Of the text. The example with all its comments has 6 kB."""
 MOST_PROBLEMS = 20
@@ -199,7 +197,7 @@ class TypedScale(_Part):
 
     def newtons(self, per_scale: float) -> float:
         """For one unit of the display, with these levers."""
-        return {"N": 1.0, "kg": STANDARD_G_M_S2, "lb": POUND_KG * STANDARD_G_M_S2}[self.unit] * per_scale
+        return NEWTONS[self.unit] * per_scale
 
 
 class BleSensor(_Part):

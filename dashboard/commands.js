@@ -16,7 +16,13 @@ const PATIENCE_MS = 5000;
 export const PAIN = "pain or numbness";
 
 /** The daemon said no, or said nothing. */
-export class Refused extends Error {}
+export class Refused extends Error {
+  /** @param {string} text @param {{code?: string, cause?: unknown}} [more] code: names a refusal that can be answered */
+  constructor(text, { code, cause } = {}) {
+    super(text, { cause });
+    this.code = code ?? null;
+  }
+}
 
 /**
  * @param {string} path @param {object|undefined} body @param {string} method @param {number} patience_ms
@@ -36,7 +42,8 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
   }
   if (response.ok) return response.json().catch(() => null);
   const problem = await response.json().catch(() => ({}));
-  throw new Refused(problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`);
+  const text = problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`;
+  throw new Refused(text, { code: problem.code });
 }
 
 /** These are sent at once, whatever is in progress, and cancel what was pressed before them. */
@@ -64,7 +71,7 @@ async function attempt(store, what, ask) {
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
     const warning = what === "stop" ? "STOP IS NOT CONFIRMED, stop the rider yourself. " : "";
-    store.dispatch({ type: "page/refused", text: warning + error.message });
+    store.dispatch({ type: "page/refused", text: warning + error.message, code: error.code });
     return false;
   }
 }

@@ -5,8 +5,9 @@
  * @typedef {{name: string, kind: string, state: string, age_s: number|null, stale_after_s: number, rate_hz: number,
  *   dropped: number, damaged: number, late: number, clock_error_ms: number|null, message: string}} Source
  *
- * @typedef {{unit: string, step: number, saddle: boolean, effort: string, wants_effort: boolean, taken: number,
- *   due_in_s: number[], shown: string[]}} Typed what a rig without a board asks of a person; times of the readings
+ * @typedef {{unit: string, step: number, saddle: boolean, effort: string,
+ *   heard: {power_w: number, cadence_rpm: number|null}|null, wants_effort: boolean, taken: number, due_in_s: number[],
+ *   shown: string[], shown_saddle: string[]}} Typed what a rig without a board asks of a person; times of the readings
  *
  * @typedef {{kind: string, channel: string, sentence: string, on: string}} Doubt
  *
@@ -61,7 +62,7 @@
  * @typedef {{bar_mm: [number, number], saddle_mm: [number, number],
  *   cells: {cell: string, x_mm: number, y_mm: number}[]}} Drawn where things are in the frame of the jig
  * @typedef {{name: string, cells: string[], rate_hz: number, self_locking: boolean, power_zero: boolean,
- *   not_measured: string[], typed: {unit: string}|null, drawn: Drawn}} Rig
+ *   not_measured: string[], typed: {unit: string, scales: string[]}|null, drawn: Drawn}} Rig
  * @typedef {{pseudonym: string, mass_kg: number|null}} Rider
  * @typedef {{id: string, made_utc: string, standing: string, sentence: string, until_utc: string|null,
  *   allows_verdict: boolean, stale: boolean, proof: string}} Calibration

@@ -45,6 +45,7 @@
  * @property {number} ticked parts of this move confirmed so far, when each is confirmed separately
  * @property {string|null} sending the request to the daemon that is not answered yet
  * @property {string|null} problem why the daemon refused the last request
+ * @property {string|null} problem_code names a refusal that can be answered, such as "doubted"
  * @property {boolean} table_shown
  * @property {boolean} panel_shown
  * @property {Settings} settings
@@ -96,6 +97,7 @@ export const initial = Object.freeze({
   ticked: 0,
   sending: null,
   problem: null,
+  problem_code: null,
   table_shown: false,
   panel_shown: false,
   settings: DEFAULT_SETTINGS,
@@ -214,9 +216,9 @@ const HANDLERS = {
     const { [m.name]: _, ...others } = state.corrections;
     return { ...state, corrections: m.value === null ? others : { ...others, [m.name]: m.value } };
   },
-  "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null }),
+  "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null, problem_code: null }),
   "page/sent": (state) => ({ ...state, sending: null }),
-  "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text }),
+  "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text, problem_code: m.code ?? null }),
   // A refusal belongs to the screen where the request was made; an unanswered stop belongs to all screens.
   "page/screen": (state) => (state.problem?.startsWith("STOP") ? state : { ...state, problem: null }),
   "page/seen": (state) => ({ ...state, seen: true, problem: null }),

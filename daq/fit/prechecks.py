@@ -138,8 +138,10 @@ def _cells(now: Readings) -> Check:
 
 
 def _calibration(now: Readings) -> Check:
-    where = "calibrate, on the bench screen" if "zero" in now.measures else "measure the levers again"
-    todo = f"check it with a known weight, or {where}: without it no verdict is given"
+    todo = "check it with a known weight, or calibrate, on the bench screen"
+    if "zero" not in now.measures:
+        todo = "check each scale with a known weight"
+    todo = f"{todo}: without it no verdict is given"
     return _check("calibration", "Calibration", now.calibration_holds, now.calibration, todo)
 
 

@@ -183,5 +183,5 @@ def test_a_visit_is_done_with_a_scale_and_no_board(page, served):
     assert told["onset"]["verdict"] == "onset", told["onset"]["reasons"]
     low_mm, high_mm = told["onset"]["interval_95_mm"]
     assert low_mm <= 55.0 <= high_mm
-    assert told["onset"]["grade"].startswith("measured: hands, read off a scale")
+    assert told["onset"]["grade"].startswith("measured: hands (read off a scale)")
     expect(sheet.locator("body")).to_contain_text("read off a scale")

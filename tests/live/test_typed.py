@@ -1,105 +1,21 @@
 """A whole sweep read off a scale and typed: no port, no board; kept, exported, imported, computed again to the bit."""
 
-import asyncio
 import dataclasses
 import json
 
-import numpy as np
 import pytest
-import uvloop
 
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
-from daq.live.daemon import serve
-from daq.live.links import links_of
-from daq.live.real import begin
-from daq.live.session.acquisition import Rider
-from daq.live.session.session import Session
-from daq.live.session.typed_desk import Doubted
 from daq.live.telling import view
 from daq.live.typed_rig import check_unit, made_when_missing, typed_rig_text
-from daq.physics import STANDARD_G_M_S2
-from daq.refusals import BadValue, NotNow
+from daq.refusals import BadValue, Doubted, NotNow
 from daq.rig import RigError, parse_rig
-from daq.sources.clock import SessionClock
-from daq.sweep.plan import Plan, out_and_back
-from daq.sweep.run import ENDED, State, Trigger
-from daq.transmitters import calibration_of_scale
+from daq.sweep.run import State, Trigger
 from daq.values import Onset, Result, StepMean, Verdict
-
-PACE = 200.0
-BEAT_S = 0.001
-PLAN = Plan(positions_mm=out_and_back(80.0, 30.0, 11), dwell_s=20.0)
-ONSET_MM, SLOPE = 55.0, 2.0
-
-
-class Visit:
-    """A session on a scale in kilograms, and a fitter who reads what a rider of a clear onset would show."""
-
-    def __init__(self, folder, text=None, seed=1):
-        folder.mkdir(exist_ok=True)
-        self.text = text or typed_rig_text("kg", 0.1)
-        rig = parse_rig(self.text)
-        calibration = calibration_of_scale(rig, rig.typed)
-        clock = SessionClock(pace=PACE, at_most_s=PACE * BEAT_S)
-        self.path, self.outputs, self.rng = folder / "store.sqlite", [], np.random.default_rng(seed)
-        storing = begin(
-            Store.open(self.path), rig_text=self.text, calibration=calibration, simulated=False, clock=clock
-        )
-        self.session = Session(
-            rig, calibration, clock, Rider("R-0001", 75.0), storing=storing, on_output=self.outputs.append
-        )
-
-    def run(self, job):
-        links = [*links_of(self.session), self.beat]
-        uvloop.run(asyncio.wait_for(serve(self.session, links, until=job()), 100))
-        return self
-
-    async def beat(self):
-        """The clock waits for a machine that cannot keep up with the pace."""
-        while True:
-            await asyncio.sleep(BEAT_S)
-            self.session.acquisition.clock.beat()
-
-    async def ready(self):
-        while not self.session.acquisition.pipeline.channels:
-            await asyncio.sleep(0.01)
-
-    async def check(self, loaded="10.0"):
-        return await self.session.typed.check("hands", 10.0, "0.0", loaded)
-
-    def shown(self, setback_mm):
-        load_n = 90.0 + SLOPE * max(ONSET_MM - setback_mm, 0.0) + 3.0 * self.rng.standard_normal()
-        return f"{load_n / STANDARD_G_M_S2:.1f}"
-
-    async def due(self):
-        """Wait for the next call."""
-        while True:
-            fields = self.session.typed.fields()
-            if fields["taken"] < len(fields["due_in_s"]) and fields["due_in_s"][fields["taken"]] <= 0.0:
-                return
-            await asyncio.sleep(0.005)
-
-    async def position(self):
-        """One position: moved, read at every call, power typed."""
-        progress = self.session.sweep.progress
-        at_mm = progress.asked_setback_mm
-        await self.session.sweep.fitter(Trigger.SADDLE_MOVED, at_mm)
-        for _ in range(5):
-            await self.due()
-            await self.session.typed.read(self.shown(at_mm))
-        if progress.wants_effort:
-            await self.session.typed.effort(200.0, 90.0)
-
-    async def sweep(self):
-        await self.ready()
-        await self.check()
-        await self.session.sweep.begin(PLAN)
-        await self.session.sweep.fitter(Trigger.BEGIN)
-        while self.session.sweep.progress.state not in ENDED:
-            await self.position()
+from tests.live.typed_visit import ONSET_MM, PLAN, Visit
 
 
 @pytest.fixture(scope="module")
@@ -118,7 +34,7 @@ def test_readings_of_a_scale_come_to_an_onset(ridden):
 
     assert answer.verdict is Verdict.ONSET
     assert low_mm <= ONSET_MM <= high_mm
-    assert answer.grade == "measured: hands, read off a scale and effort; not measured: saddle, tilt and hips"
+    assert answer.grade == "measured: hands (read off a scale) and effort; not measured: saddle, tilt and hips"
 
 
 def test_what_nobody_watched_is_not_passed(ridden):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -42,7 +42,10 @@ class CalibrationDesk:
         """The status of the calibration in use."""
         hello = self._at.sensors.greeting
         board = None if hello is None else board_of(asdict(hello))
-        return standing_of(self._at.calibration, self.checks, utc_now(), simulated=self._at.simulated, board=board)
+        rig = self._at.rig
+        scales = [role for role in ("hands", "saddle") if rig.typed is not None and rig.columns(role)]
+        checks = of_each_scale(self.checks, scales) if scales else self.checks
+        return standing_of(self._at.calibration, checks, utc_now(), simulated=self._at.simulated, board=board)
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now stores about it."""
@@ -147,3 +150,11 @@ class CalibrationDesk:
         """Process a reading that is complete."""
         if self.bench is not None:
             await self.bench.beat()
+
+
+def of_each_scale(checks: tuple[SensitivityCheck, ...], scales: Sequence[str]) -> tuple[SensitivityCheck, ...]:
+    """The checks that count where each scale needs its own: those of the one that waits longest, and any that failed
+    last."""
+    last = {check.channel: check for check in checks}
+    waits = min(scales, key=lambda scale: last[scale].checked_utc if scale in last else "")
+    return tuple(check for check in checks if check.channel == waits or not last[check.channel].passed)

@@ -23,6 +23,8 @@ def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibra
     """For the sweep that is set up or in progress; plan: None without one. zero_us: when the zero in use was taken."""
     now_s, pace = at.clock.now_us() / 1e6, at.clock.pace
     stroke = at.stroke if at.stroke is not None and now_s - at.stroke.end_s < FRESH_S * pace else None
+    heard = at.pipeline.sensors.effort_at(now_s) if at.rig.typed is not None else None
+    power_w, cadence_rpm = heard or ((NAN, NAN) if stroke is None else (stroke.power_w, stroke.cadence_rpm))
     return Readings(
         troubles=at.troubles(),
         calibration=calibration.sentence,
@@ -31,8 +33,8 @@ def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibra
         weights=None if stroke is None else sum_while_riding(at, stroke),
         tilt_deg=_tilt_deg(at),
         gradient_pct=0.0 if plan is None else plan.gradient_pct,
-        power_w=NAN if stroke is None else stroke.power_w,
-        cadence_rpm=NAN if stroke is None else stroke.cadence_rpm,
+        power_w=power_w,
+        cadence_rpm=cadence_rpm,
         power_band_w=None if plan is None else plan.power_band_w,
         measures=measures(at),
     )

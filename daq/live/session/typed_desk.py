@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
@@ -12,20 +12,17 @@ from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration.validity import SensitivityCheck
 from daq.pipeline import EFFORT, READING
-from daq.refusals import BadValue, NotNow
+from daq.refusals import BadValue, Doubted, NotNow
 from daq.sweep.progress import SweepProgress
-from daq.sweep.typed.blunders import blunder
+from daq.sweep.typed.blunders import Readings, blunder
 from daq.sweep.typed.progress import TypedProgress, number_of
 from daq.values import Reading
 
+Scale = Literal["hands", "saddle"]
 SCALE_RELATIVE = 0.02
 """Expanded uncertainty of a hanging or bathroom scale with the levers of a bar. Common practice, no source."""
 LEAST_STEPS = 50
 """A check weight of fewer steps of the display tells less than 2 %."""
-
-
-class Doubted(BadValue):
-    """A reading that looks like a slip; the same once more with `sure` is taken."""
 
 
 class TypedDesk:
@@ -51,8 +48,7 @@ class TypedDesk:
         progress = self.progress
         if progress is None:
             raise NotNow("no sweep of typed readings is set up; begin one first")
-        number_of(hands, "hands")
-        if not sure and (what := self._slip(progress, hands)):
+        if not sure and (what := self._slip(progress, "hands", hands) or self._slip(progress, "saddle", saddle)):
             raise Doubted(f"{what} Type it again, or say that it is so")
         content = {"hands": hands.strip(), "saddle": None if saddle is None else saddle.strip()}
         await self._at.accept(READING, content)
@@ -61,7 +57,7 @@ class TypedDesk:
         """Power and cadence of this position, as the trainer shows them. NotNow."""
         await self._at.accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
 
-    async def check(self, on: str, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
+    async def check(self, on: Scale, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
         """A known weight where the hands rest, or on the saddle: the display empty and with it. BadValue, NotNow."""
         rig = self._at.rig
         if rig.typed is None:
@@ -69,7 +65,7 @@ class TypedDesk:
         self._occupied.refuse("a weight is put on to check the scale", by=("sweep",))
         if on not in {channel.role for channel in rig.channels}:
             raise BadValue(f"on: this rig reads {' and '.join(channel.role for channel in rig.channels)}, got {on}")
-        per_unit = rig.typed.newtons(rig.typed.hands_per_scale if on == "hands" else rig.typed.saddle_per_scale)
+        per_unit = self._newtons(on)
         load_n, step_n = known_kg * rig.g_m_s2, rig.typed.step * per_unit
         if load_n < LEAST_STEPS * step_n:
             least_kg = LEAST_STEPS * step_n / rig.g_m_s2
@@ -82,6 +78,7 @@ class TypedDesk:
             u_load_n=0.0025 * load_n,
             shown_n=shown_n,
             expanded_n=math.hypot(SCALE_RELATIVE * load_n, step_n),
+            remedy=f"read it again; if it stays, measure the levers again and mend {on}_per_scale in the rig file",
         )
         await self._calibrating.keep(made)
         return made
@@ -92,28 +89,47 @@ class TypedDesk:
         if typed is None:
             return None
         progress, now_s = self.progress, self._at.clock.now_us() / 1e6
+        heard, two = self._at.pipeline.sensors.effort_at(now_s), bool(self._at.rig.columns("saddle"))
         moments = () if progress is None else progress.moments_s
         return {
             "unit": typed.unit,
             "step": typed.step,
-            "saddle": bool(self._at.rig.columns("saddle")),
+            "saddle": two,
             "effort": typed.effort,
+            "heard": None if heard is None else {"power_w": heard[0], "cadence_rpm": heard[1]},
             "wants_effort": progress is not None and progress.wants_effort,
             "taken": 0 if progress is None else progress.taken,
             "due_in_s": [(moment - now_s) / self._at.clock.pace for moment in moments],
-            "shown": [] if progress is None else self._shown(progress.readings),
+            "shown": [] if progress is None else self._shown(progress.readings, "hands"),
+            "shown_saddle": [] if progress is None or not two else self._shown(progress.readings, "saddle"),
         }
 
-    def _slip(self, progress: TypedProgress, hands: str) -> str:
-        steps = [self._shown(step.readings) for step in progress.steps]
-        own = self._shown(progress.readings)
-        before = [one for step in steps for one in step] + own
-        return blunder(self._as_shown(number_of(hands, "hands")), before, own, steps[-1] if steps else ())
+    def _slip(self, progress: TypedProgress, role: Scale, typed: str | None) -> str:
+        table = self._at.rig.typed
+        if typed is None or table is None or not self._at.rig.columns(role):
+            return ""
+        steps = [self._shown(step.readings, role) for step in progress.steps]
+        own = self._shown(progress.readings, role)
+        so_far = Readings(
+            unit=table.unit,
+            before=[one for step in steps for one in step] + own,
+            step=own,
+            step_before=steps[-1] if steps else (),
+            loads_forward=role == "hands",
+        )
+        said = blunder(self._as_shown(number_of(typed, role)), so_far)
+        return f"{role}: {said}" if said and self._at.rig.columns("saddle") else said
 
-    def _shown(self, readings: tuple[Reading, ...]) -> list[str]:
-        typed = self._at.rig.typed
-        per_unit = 1.0 if typed is None else typed.newtons(typed.hands_per_scale)
-        return [self._as_shown(one.hands_n / per_unit) for one in readings]
+    def _shown(self, readings: tuple[Reading, ...], role: Scale) -> list[str]:
+        loads_n = [one.hands_n if role == "hands" else one.saddle_n for one in readings]
+        return [self._as_shown(load_n / self._newtons(role)) for load_n in loads_n]
+
+    def _newtons(self, role: Scale) -> float:
+        """At the contact, for one unit of this scale's display."""
+        table = self._at.rig.typed
+        if table is None:
+            return 1.0
+        return table.newtons(table.hands_per_scale if role == "hands" else table.saddle_per_scale)
 
     def _as_shown(self, value: float) -> str:
         """A value as the display writes it."""

@@ -38,7 +38,12 @@ def snapshot(session: Session) -> str:
             "self_locking": at.rig.geometry.self_locking_slides,
             "power_zero": at.sensors.compensate is not None,
             "not_measured": [] if at.rig.columns("saddle") else ["saddle", "feet"],
-            "typed": None if at.rig.typed is None else {"unit": at.rig.typed.unit},
+            "typed": None
+            if at.rig.typed is None
+            else {
+                "unit": at.rig.typed.unit,
+                "scales": [role for role in ("hands", "saddle") if at.rig.columns(role)],
+            },
             "drawn": _drawn(at.rig),
         },
         rider=at.rider,

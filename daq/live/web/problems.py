@@ -10,8 +10,10 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from daq.keep.errors import NotThere, StoreError
-from daq.refusals import NotNow
+from daq.refusals import Doubted, NotNow
 
+DOUBTED = "doubted"
+"""The code of a value that looks like a slip: the page asks whether it is so."""
 MEDIA_TYPE = "application/problem+json"
 SCHEMA = {
     "type": "object",
@@ -19,6 +21,7 @@ SCHEMA = {
         "title": {"type": "string"},
         "status": {"type": "integer"},
         "detail": {"type": "string"},
+        "code": {"enum": [DOUBTED]},
     },
     "required": ["title", "status", "detail"],
 }
@@ -52,11 +55,11 @@ class Problem(Exception):
         self.status, self.title, self.detail, self.wait_s = status, title, detail, wait_s
 
 
-def problem(status: int, title: str, detail: str, headers: dict[str, str] | None = None) -> JSONResponse:
-    """An error as RFC 9457 has it."""
+def problem(status: int, title: str, detail: str, headers: dict[str, str] | None = None, **more: str) -> JSONResponse:
+    """An error as RFC 9457 has it. more: extension members."""
     # a lone surrogate, which JSON lets in, cannot be sent back
     said = detail.encode("utf-8", "backslashreplace").decode()
-    return JSONResponse({"title": title, "status": status, "detail": said}, status, headers, MEDIA_TYPE)
+    return JSONResponse({"title": title, "status": status, "detail": said, **more}, status, headers, MEDIA_TYPE)
 
 
 def add_errors(app: FastAPI) -> None:
@@ -73,7 +76,8 @@ def add_errors(app: FastAPI) -> None:
 
     @app.exception_handler(ValueError)
     async def bad_value(_: Request, error: ValueError) -> JSONResponse:
-        return problem(422, "not accepted", str(error))
+        code = {"code": DOUBTED} if isinstance(error, Doubted) else {}
+        return problem(422, "not accepted", str(error), None, **code)
 
     @app.exception_handler(OverflowError)
     async def beyond(_: Request, __: OverflowError) -> JSONResponse:

@@ -12,15 +12,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from daq.measure.calibration.uncertainty import Expanded
-from daq.physics import STANDARD_G_M_S2
+from daq.physics import POUND_KG, STANDARD_G_M_S2
 
 MONTHS = 12
 CHECK_HOURS = 24.0
 AHEAD_S = 300.0
 """Clocks of two machines may differ by this much before a time is called in the future."""
 SLIPS = (
-    (STANDARD_G_M_S2, "is the weight in kilograms?"),
-    (1.0 / STANDARD_G_M_S2, "is the weight in newtons?"),
+    (STANDARD_G_M_S2, "a factor 9.8: is the weight in kilograms?"),
+    (1.0 / STANDARD_G_M_S2, "a factor 9.8: is the weight in newtons?"),
+    (1.0 / POUND_KG, "a factor 2.2: pounds read as kilograms?"),
+    (POUND_KG, "a factor 2.2: kilograms read as pounds?"),
 )
 """Factors by which a load is wrong if its unit was mistaken."""
 
@@ -66,6 +68,7 @@ class SensitivityCheck:
     shown_n: float
     expanded_n: float
     """The calibration's expanded uncertainty of the shown load, 95 %."""
+    remedy: str = "zero the empty jig, put the weight on again; if it stays, calibrate"
 
     @property
     def error_n(self) -> float:
@@ -91,11 +94,11 @@ class SensitivityCheck:
         found = f"{self.channel}: {self.load_n:.2f} N shows as {self.shown_n:.2f} N, {self.error_n:+.2f} N"
         if self.passed:
             return f"{found}; up to {self.limit_n:.2f} N is as calibrated"
-        advice = "zero the empty jig, put the weight on again; if it stays, calibrate"
+        advice = self.remedy
         ratio = self.shown_n / self.load_n if self.load_n else math.nan
         for factor, slip in SLIPS:
             if abs(ratio / factor - 1.0) < 0.03:
-                advice = f"a factor 9.8: {slip}"
+                advice = slip
         return f"{found}; expected within {self.limit_n:.2f} N: {advice}"
 
 

@@ -1,63 +1,93 @@
 """What a person who reads a scale gets wrong, named at once: another unit, a digit lost, a reading copied.
 
-A reading is compared with those of the same sweep; nothing is known before the first few.
+A reading is compared with those of the same scale in the same sweep; nothing is known before the first few.
 """
 
 from __future__ import annotations
 
+import itertools
 import statistics
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from daq.physics import STANDARD_G_M_S2
+from daq.physics import NEWTONS
 
 FEWEST = 3
 """The number of readings needed before one can be judged by the others."""
-FACTORS = (
-    (STANDARD_G_M_S2, "newtons typed for kilograms, or a decimal point left out", "kilograms typed for newtons"),
-    (2.20462, "pounds typed for kilograms", "kilograms typed for pounds"),
-    (STANDARD_G_M_S2 / 2.20462, "newtons typed for pounds", "pounds typed for newtons"),
-)
-"""How much larger a reading comes out, and what was done when it is larger or smaller by that."""
+NAMES = {"N": "newtons", "kg": "kilograms", "lb": "pounds"}
+POINT = 10.0
+"""A decimal point left out of a display of tenths."""
 MORE, LESS = 1.35, 1.15
 """Hands carry at most so much more than in any reading of the sweep before, or less: they load as the saddle comes
-forward, and behind the onset they stay as they are. Assumption."""
+forward, and behind the onset they stay as they are. The saddle is the other way round. Assumption."""
 FAR = 3.0
 """Beyond this ratio to the usual reading something is wrong even when no factor fits."""
-COPIED = 2
-"""So many readings in a row the same as those of the step before are no chance on a scale with a fine display."""
+CHANCE = 1.0 / 400.0
+"""Readings the same as those of the step before are no chance below this: a sweep has some fifty readings."""
 
 
-def blunder(typed: str, before: Sequence[str], step: Sequence[str], step_before: Sequence[str]) -> str:
-    """What seems wrong with this reading, in one sentence; empty if nothing does.
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """What was read off one scale in this sweep, as its display shows it."""
 
-    typed: as typed. before: all readings of the sweep so far. step: those of this step, without it. step_before: those
-    of the step before.
-    """
-    at = len(step)
-    first = max(0, at + 1 - COPIED)
-    now, then = [*step, typed][first:], list(step_before)[first : at + 1]
-    fine = len(set(before)) > len(before) / 2
-    if fine and len(now) == COPIED and now == then:
-        return f"{' and '.join(now)} are the readings of the step before, in the same order: copied?"
+    unit: str
+    before: Sequence[str]
+    """All of the sweep so far."""
+    step: Sequence[str]
+    """Those of this step."""
+    step_before: Sequence[str]
+    loads_forward: bool = True
+    """Whether it shows more as the saddle comes forward: at the hands."""
+
+
+def blunder(typed: str, so_far: Readings) -> str:
+    """What seems wrong with this reading, in one sentence; empty if nothing does."""
+    before = so_far.before
+    if copied := _copied(typed, so_far):
+        return f"{' and '.join(copied)} are the readings of the step before, in the same order: copied?"
     if len(before) < FEWEST:
         return ""
     values = [float(one) for one in before]
     usual, value = statistics.median(values), float(typed)
     if not min(values) > 0.0:
         return ""
-    low, high = min(values) / LESS, max(values) * MORE
+    less, more = (LESS, MORE) if so_far.loads_forward else (MORE, LESS)
+    low, high = min(values) / less, max(values) * more
     if low <= value <= high:
         return ""
     if lost := _lost_digit(typed, before, usual):
         return lost
-    for factor, larger, smaller in FACTORS:
+    for factor, slip in _slips(so_far.unit):
         if low <= value / factor <= high:
-            return f"{typed} against {usual:g} before: {larger}?"
-        if low <= value * factor <= high:
-            return f"{typed} against {usual:g} before: {smaller}?"
+            return f"{typed} against {usual:g} before: {slip}?"
     if not usual / FAR <= value <= usual * FAR:
         return f"{typed} against {usual:g} before: a digit too many or too few?"
     return ""
+
+
+def _slips(unit: str) -> list[tuple[float, str]]:
+    """How many times too large a reading comes out, and what was done then."""
+    found = []
+    for other, newtons in NEWTONS.items():
+        factor = NEWTONS[unit] / newtons
+        point = ", or a decimal point left out" if abs(factor / POINT - 1.0) < 0.05 else ""
+        found += [(factor, f"{NAMES[other]} typed for {NAMES[unit]}{point}")] if other != unit else []
+    return [*found, (POINT, "a decimal point left out")]
+
+
+def _copied(typed: str, so_far: Readings) -> list[str]:
+    """The readings of this step when they repeat those of the step before; none where a display so coarse shows the
+    same by chance."""
+    now = [*so_far.step, typed]
+    if now != list(so_far.step_before)[: len(now)] or _same_by_chance(so_far.before) ** len(now) >= CHANCE:
+        return []
+    return now
+
+
+def _same_by_chance(readings: Sequence[str]) -> float:
+    """The share of pairs that are the same, half a pair more."""
+    pairs = list(itertools.combinations(readings, 2))
+    return (sum(a == b for a, b in pairs) + 0.5) / (len(pairs) + 1.0)
 
 
 def _lost_digit(typed: str, before: Sequence[str], usual: float) -> str:

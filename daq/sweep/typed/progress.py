@@ -19,8 +19,6 @@ from daq.values import NAN, Reading, StepMean
 
 EARLY_S = 1.5
 """A reading may be typed this much before its moment: the hand is quick, the clock of the page a little behind."""
-FRESH_S = 5.0
-"""A power reading older than this says nothing about the effort at a reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +55,6 @@ class TypedProgress(SweepProgress):
         self._torques_nm: list[float] = []
         """By a power sensor, at the readings."""
         self._effort_nm = NAN
-        self._last_power = (-1e9, NAN)
 
     @property
     def moments_s(self) -> tuple[float, ...]:
@@ -89,10 +86,6 @@ class TypedProgress(SweepProgress):
         """Whether power and cadence of this position are still to be typed."""
         return self.scale.effort == "typed" and bool(self.moments_s) and math.isnan(self._effort_nm)
 
-    def hear_power(self, t_s: float, power_w: float, cadence_rpm: float) -> None:
-        """A power sensor's word on the effort."""
-        self._last_power = (t_s, crank_torque_nm(power_w, cadence_rpm))
-
     def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Note]:
         """Power and cadence of this position as typed. NotNow when no position is held."""
         if not self.moments_s:
@@ -100,8 +93,11 @@ class TypedProgress(SweepProgress):
         self._effort_nm = crank_torque_nm(float(content["power_w"]), float(content["cadence_rpm"]))
         return self._finish(t_s) if self._complete else []
 
-    def take_reading(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Note]:
-        """One reading of the scale as typed; the finished step comes back when this one completes it.
+    def take_reading(
+        self, content: Mapping[str, Any], t_s: float, effort: tuple[float, float] | None
+    ) -> list[StepMean | Note]:
+        """One reading of the scale as typed; the finished step comes back when this one completes it. effort: power and
+        cadence by a sensor, None without one.
 
         NotNow before its moment, after the last one, and while no position is held; BadValue.
         """
@@ -119,8 +115,8 @@ class TypedProgress(SweepProgress):
             raise BadValue("saddle: expected a reading of the second scale" if saddle is None else "saddle: no scale")
         saddle_n = NAN if saddle is None else number_of(saddle, "saddle") * scale.saddle_newtons_per_unit
         self._readings.append(Reading(t_s, hands_n, scale.half_n, saddle_n))
-        if t_s - self._last_power[0] <= FRESH_S:
-            self._torques_nm.append(self._last_power[1])
+        if effort is not None:
+            self._torques_nm.append(crank_torque_nm(*effort))
         if self.state is State.SETTLING:
             self.state = after(self.state, Trigger.STEADY)
         return self._finish(t_s) if self._complete else []

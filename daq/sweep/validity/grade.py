@@ -11,6 +11,9 @@ from daq.sweep.validity.effort import MAY_MISS
 from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen
 
+SCALES = ("hands", "saddle")
+"""What may be read off a scale and typed."""
+
 
 def graded(sweep: Seen) -> str:
     """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ..."."""
@@ -25,8 +28,8 @@ def graded(sweep: Seen) -> str:
         del there["hips"]
     held = sweep.conditions.effort_held if not there["effort"] else ""
     missing = [name for name, measured in there.items() if not measured and not (name == "effort" and held)]
-    scale = ", read off a scale" if all(step.readings for step in sweep.steps) else ""
-    names = [f"{name}{scale if name == 'hands' else ''}" for name, known in there.items() if known]
+    scale = " (read off a scale)" if all(step.readings for step in sweep.steps) else ""
+    names = [f"{name}{scale if name in SCALES else ''}" for name, known in there.items() if known]
     parts = [f"measured: {listed(names)}"]
     parts += [f"held, not measured: {held}"] if held else []
     parts += [f"not measured: {listed(missing)}"] if missing else []

@@ -7,6 +7,7 @@ import { field, read } from "../../form.js";
 
 /** @param {Store} store @returns {{node: HTMLElement, draw: (state: State) => void}} */
 export function knownWeight(store) {
+  const on = field({ path: "on", words: "Weight on the", kind: "choice", options: ["hands", "saddle"], required: true }, "weight");
   const known = field({ path: "known", words: "Known weight", kind: "number", unit: "kg", least: 0.1, most: 150, required: true }, "weight");
   const empty = field({ path: "empty", words: "Display, empty", kind: "number", required: true }, "weight");
   const loaded = field({ path: "loaded", words: "Display, with it", kind: "number", required: true }, "weight");
@@ -16,7 +17,8 @@ export function knownWeight(store) {
   const node = el(
     "form",
     { "aria-label": "Known weight", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), store.inTurn(check)) },
-    el("p", { class: "here" }, "The weight where the hands rest, nobody on the bicycle. Type what the display shows, in ", unit, "."),
+    el("p", { class: "here" }, "The weight where the hands rest, or where the rider sits, nobody on the bicycle. Type what the display shows, in ", unit, "."),
+    on.node,
     known.node,
     empty.node,
     loaded.node,
@@ -25,7 +27,7 @@ export function knownWeight(store) {
   );
 
   async function check() {
-    const content = { on: "hands", known_kg: read(known), empty: empty.input.value.trim(), loaded: loaded.input.value.trim() };
+    const content = { on: read(on), known_kg: read(known), empty: empty.input.value.trim(), loaded: loaded.input.value.trim() };
     const made = await ask(store, "weight", "POST", "/api/v1/typed/check", content);
     setText(said, made ? made.sentence : "");
   }
@@ -33,6 +35,7 @@ export function knownWeight(store) {
     node,
     draw({ rig, sending }) {
       setText(unit, rig?.typed?.unit ?? "");
+      setAttribute(on.node, "hidden", (rig?.typed?.scales.length ?? 0) < 2);
       setAttribute(button, "disabled", sending !== null);
     },
   };

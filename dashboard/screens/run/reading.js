@@ -5,11 +5,14 @@
 import { ask } from "../../commands.js";
 import { beep } from "../../cues.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
-import { number } from "../../format.js";
+import { number, rpm, watts } from "../../format.js";
 import { numberIn, numberInput } from "../../number_field.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 /** @typedef {import("../../messages.js").Typed} Typed */
+
+/** The daemon's code for a reading that looks like a slip. */
+const DOUBTED = "doubted";
 
 /** @param {Store} store @returns {{node: HTMLElement, draw: (state: State, now_ms: number) => void}} */
 export function readingPanel(store) {
@@ -40,7 +43,7 @@ export function readingPanel(store) {
     const all = due_ms.length;
     setText(which, left_s === null ? `All ${number(all)} readings taken` : `Reading ${number(typed.taken + 1)} of ${number(all)}`);
     setText(words, callWords(typed, left_s));
-    setText(taken, typed.shown.length ? `Taken: ${typed.shown.join(", ")} ${typed.unit}` : "");
+    setText(taken, takenWords(typed));
     setAttribute(node, "data-call", open || undefined);
     setAttribute(node, "data-taken", left_s === null || undefined);
     scale.draw(typed, left_s !== null);
@@ -73,14 +76,17 @@ function scaleForm(store) {
     sure,
   );
   let doubted = "";
+  /** Both fields: when either is changed, the doubt is about something else. */
+  const entry = () => `${hands.value.trim()} ${saddle.value.trim()}`;
 
   function send(/** @type {boolean} */ certain) {
-    if (!Number.isNaN(numberIn(hands))) store.inTurn(() => sendNow(certain));
+    const typed = of_saddle.hidden ? [hands] : [hands, saddle];
+    if (!typed.some((each) => Number.isNaN(numberIn(each)))) store.inTurn(() => sendNow(certain));
   }
   async function sendNow(/** @type {boolean} */ certain) {
     const shown = { hands: hands.value.trim(), saddle: of_saddle.hidden ? null : saddle.value.trim() };
     const taken = await ask(store, "reading", "POST", "/api/v1/typed/readings", { ...shown, sure: certain });
-    doubted = taken || !store.state.problem?.includes("say that it is so") ? "" : shown.hands;
+    doubted = taken || store.state.problem_code !== DOUBTED ? "" : entry();
     if (!taken) return hands.select();
     for (const each of [hands, saddle]) {
       each.value = "";
@@ -91,7 +97,7 @@ function scaleForm(store) {
     setText(unit, typed.unit);
     setAttribute(of_saddle, "hidden", !typed.saddle);
     setAttribute(node, "hidden", !open);
-    setAttribute(sure, "hidden", !doubted || hands.value.trim() !== doubted);
+    setAttribute(sure, "hidden", !doubted || entry() !== doubted);
   }
   return { node, draw, focus: () => hands.focus() };
 }
@@ -118,6 +124,15 @@ function effortForm(store) {
     }
   }
   return { node, draw: (/** @type {boolean} */ wanted) => setAttribute(node, "hidden", !wanted), focus: () => power.focus() };
+}
+
+/** What stands of this position, and what a power sensor tells. @param {Typed} typed */
+function takenWords({ shown, shown_saddle, unit, effort, heard }) {
+  const taken = shown.map((hands, i) => (shown_saddle.length ? `${hands} / ${shown_saddle[i]}` : hands));
+  const said = taken.length ? `Taken: ${taken.join(", ")} ${unit}` : "";
+  if (effort !== "sensor") return said;
+  const power = heard ? `${watts(heard.power_w)} at ${rpm(heard.cadence_rpm)}` : "The power sensor is silent";
+  return said ? `${said}. ${power}` : power;
 }
 
 /** @param {Typed} typed @param {number|null} left_s until the next call; null when all are taken */

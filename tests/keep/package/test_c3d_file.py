@@ -98,7 +98,7 @@ def test_where_scans_are_missing_there_is_no_load(tmp_path):
 
 
 def test_how_scale_and_proof_of_the_jig_stood_is_in_the_file(read):
-    assert text(read["parameters"]["FOREAFT"]["JIG"]["value"]) == ["setback scale not checked"]
+    assert read.texts("FOREAFT", "JIG") == ["setback scale not checked"]
 
 
 def test_of_nothing_there_is_no_file_and_without_the_package_a_sentence(monkeypatch):
