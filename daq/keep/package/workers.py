@@ -74,11 +74,11 @@ def _local(processes: int, work: Work, folders: Sequence[Path]) -> Iterator[Outc
 def _pool(processes: int) -> ProcessPoolExecutor:
     """Worker processes that come from a clean server: forking a process with threads in its libraries may hang it.
 
-    The server has loaded what they need; pyarrow loads pandas, where it is installed, with the first column it gives.
+    The server has loaded what they need.
     """
     context = multiprocessing.get_context("forkserver")
     ours = ["daq.keep.package.archive", "daq.keep.package.analyses"]
-    context.set_forkserver_preload([*ours, "pyarrow.parquet", "pandas"])
+    context.set_forkserver_preload([*ours, "pyarrow.parquet"])
     return ProcessPoolExecutor(processes, mp_context=context)
 
 
