@@ -30,10 +30,10 @@ NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
-STUDIES = ("test_another_day.py", "test_onset_simulated.py", "test_panel.py", "validity/test_sizes.py")
+STUDIES = ("test_onset_simulated.py", "validity/test_sizes.py")
 """Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
-WORKERS = min((os.cpu_count() or 1) + 1, 5)
-"""One more than cores: many tests wait for a clock and not for a core."""
+WORKERS = min(2 * (os.cpu_count() or 1), 6)
+"""More than cores: with three workers on two cores, tests that wait for a clock left 40 % of the cores unused."""
 SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
 """All tests of a file run in one worker, which makes once what they share. In their own order, the slow files of
 tests/browser come early."""

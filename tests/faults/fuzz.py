@@ -1,6 +1,6 @@
 """Every command that reads a file from elsewhere, given what nobody would write: `python -m tests.faults.fuzz [CASES]`.
 
-3,000 cases each in a full run, 50 in the tests, the same ones every time. A case fails when the command ends in a
+3,000 cases each in a full run, 100 in the tests, the same ones every time. A case fails when the command ends in a
 traceback, takes longer than ten seconds, takes more than 300 MB, sends a control character to the terminal, or ends
 with a code that means something else. Cases run in processes of a few hundred, so that memory can be told apart.
 """

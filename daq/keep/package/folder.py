@@ -23,6 +23,7 @@ from daq.keep.package.received_tables import STATES
 from daq.keep.package.tables import TEXTS, Field, read_table, table_of_rows, write_table
 from daq.keep.private import write_text
 
+EXAMPLES = Path(__file__).with_name("examples.md")
 SWEEPS = (
     Field("sweep", "string", "name of the sweep, and of its folder"),
     Field("rider", "string", "pseudonym"),
@@ -64,7 +65,7 @@ def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) 
     about = _about(list(descriptors.values()))
     write_descriptor(folder, {**about, "resources": [*files, *listed]})
     write_text(folder / "README.md", readme(about, len(descriptors)))
-    write_text(folder / "EXAMPLES.md", Path(__file__).with_name("examples.md").read_text(encoding="utf-8"))
+    write_text(folder / "EXAMPLES.md", read_bytes(EXAMPLES, MOST_JSON_BYTES).decode())
     write_crate(folder, about, descriptors, [one["path"] for one in files])
 
 
