@@ -32,8 +32,8 @@ TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
 STUDIES = ("test_onset_simulated.py", "validity/test_sizes.py")
 """Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
-WORKERS = min(2 * (os.cpu_count() or 1), 6)
-"""More than cores: with three workers on two cores, tests that wait for a clock left 40 % of the cores unused."""
+WORKERS = min((os.cpu_count() or 1) + 1, 5)
+"""One more than cores: many tests wait for a clock and not for a core. With two more, four browsers are slower."""
 SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
 """All tests of a file run in one worker, which makes once what they share. In their own order, the slow files of
 tests/browser come early."""
