@@ -126,7 +126,7 @@ class Screen:
 
     def _join(self, connection: WebSocketRoute) -> None:
         if desk := DESKS.get(self.name):
-            desk.connections.append(connection)
+            desk.join(connection)
 
 
 class Screens:
@@ -160,6 +160,7 @@ class Desk:
         self.asked: list[tuple[str, Any]] = []
         self.faults: list[str] = []
         self.connections: list[WebSocketRoute] = []
+        self._said: list[str | bytes] = []
         self.refusal: dict[str, str] | None = None
         self.answers: dict[str, Any] = {}
         """What a path answers; an empty object where nothing is named."""
@@ -184,8 +185,15 @@ class Desk:
     def send(self, *sent: dict[str, Any] | bytes) -> None:
         """Messages of the daemon, then time for the page to draw them."""
         for message in sent:
-            self.connections[-1].send(message if isinstance(message, bytes) else json.dumps(message))
+            self._said.append(message if isinstance(message, bytes) else json.dumps(message))
+            self.connections[-1].send(self._said[-1])
         self.page.evaluate("() => new Promise((done) => setTimeout(() => requestAnimationFrame(done), 60))")
+
+    def join(self, connection: WebSocketRoute) -> None:
+        """A page that heard nothing for five seconds connects again, as on a busy machine, and is told all again."""
+        self.connections.append(connection)
+        for message in self._said:
+            connection.send(message)
 
     def slow(self, by_ms: int) -> None:
         """From now on every answer reaches the page this much later."""

@@ -240,6 +240,12 @@ DRAWN_TO_SIZE = """() => {
   return Math.abs(host.querySelector("svg.overlay").getBoundingClientRect().width - host.clientWidth) < 1;
 }"""
 
+BOXES = """() => [
+  document.querySelector(".decide-chart").getBoundingClientRect().toJSON(),
+  [...document.querySelectorAll(".overlay g[aria-hidden] text")]
+    .map((e) => [e.textContent, e.getBoundingClientRect().toJSON()]),
+]"""
+
 
 @pytest.mark.parametrize("size", [(1920, 1080), (1280, 800), (834, 1112), (390, 844)], ids=str)
 @pytest.mark.parametrize("screen", ["decide", "shown"])
@@ -247,11 +253,8 @@ def test_no_words_of_the_chart_lie_on_each_other_and_none_is_cut_off(desk, messa
     at = opened(desk, messages, screen)
     at.page.set_viewport_size({"width": size[0], "height": size[1]})
     at.wait(lambda: at.page.evaluate(DRAWN_TO_SIZE))
-    # in one go: a chart that is drawn again in between has other words
-    boxes = at.page.locator(".overlay g[aria-hidden] text").evaluate_all(
-        "(all) => all.map((e) => [e.textContent, e.getBoundingClientRect().toJSON()])"
-    )
-    host = at.page.locator(".decide-chart").bounding_box()
+    # in one go: a chart that is drawn again in between has other words, and none at all for a moment
+    host, boxes = at.page.evaluate(BOXES)
 
     assert len(boxes) > 10
     for i, (words, box) in enumerate(boxes):
