@@ -7,12 +7,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from daq.physics import power_w
 from daq.refusals import BadValue, NotNow
 from daq.sweep.design import next_step
 from daq.sweep.hands import jump_n
+from daq.sweep.held import effort, in_band, what_is_off
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
@@ -20,8 +18,6 @@ from daq.sweep.status import SweepStatus
 from daq.sweep.step import FAULTS, FAULTY, OFF_EFFORT, is_steady, step_mean
 from daq.values import NAN, LeftOut, Setting, StepMean, Stroke
 
-BAND_STROKES = 4
-"""Torque and cadence are judged over this many strokes: one stroke of a held effort scatters by 5 %."""
 SETTLE_AT_MOST_S = 30.0
 """A swaying rider is never quite steady; after this time the position is averaged anyway, and a note says so."""
 STOPPED_S = 3.0
@@ -230,7 +226,7 @@ class SweepProgress:
 
     def status(self, t_s: float) -> SweepStatus:
         """The sweep's status at t_s."""
-        riding, efforts = self.state in (State.SETTLING, State.AVERAGING), self._efforts()
+        riding, held = self.state in (State.SETTLING, State.AVERAGING), self._held
         settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
         left = len(self.plan.positions_mm) - self.ridden
@@ -245,9 +241,9 @@ class SweepProgress:
             setback_mm=self.setback_mm,
             settle_left_s=settle_left_s,
             dwell_left_s=dwell_left_s,
-            in_band=self._in_band(),
-            torque_nm=None if efforts is None else efforts[0],
-            cadence_rpm=None if efforts is None else efforts[1],
+            in_band=in_band(held, self.plan),
+            torque_nm=None if held is None else held[0],
+            cadence_rpm=None if held is None else held[1],
             why_waiting=self._why_waiting(),
             why_here=self._why_here,
             seconds_left=now_s + max(left - 1, 0) * per_step_s,
@@ -291,7 +287,7 @@ class SweepProgress:
         return [Note("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)]
 
     def _average(self, stroke: Stroke) -> list[StepMean | Note]:
-        if stroke.flags & FAULTS or self._in_band() is False:
+        if stroke.flags & FAULTS or in_band(self._held, self.plan) is False:
             self._left_out.append(LeftOut(stroke, FAULTY if stroke.flags & FAULTS else OFF_EFFORT))
             return []
         self._used.append(stroke)
@@ -358,24 +354,9 @@ class SweepProgress:
     def _ridden_s(self) -> float:
         return sum(stroke.end_s - stroke.start_s for stroke in self._used)
 
-    def _efforts(self) -> tuple[float, float] | None:
-        """Torque and cadence over the last strokes; None before the first."""
-        last = self._recent[-BAND_STROKES:]
-        if not last:
-            return None
-        torque_nm = sum(stroke.crank_torque_nm for stroke in last) / len(last)
-        return torque_nm, sum(stroke.cadence_rpm for stroke in last) / len(last)
-
-    def _in_band(self) -> bool | None:
-        efforts = self._efforts()
-        if efforts is None or np.isnan(efforts[0]):
-            return None
-        torque_nm, cadence_rpm = efforts
-        plan = self.plan
-        return (
-            abs(torque_nm - plan.torque_nm) <= plan.torque_band_nm
-            and abs(cadence_rpm - plan.cadence_rpm) <= plan.cadence_band_rpm
-        )
+    @property
+    def _held(self) -> tuple[float, float] | None:
+        return effort(self._recent)
 
     def _why_waiting(self) -> str:
         asked = self.asked_setback_mm
@@ -387,16 +368,7 @@ class SweepProgress:
             return "resume when the rider is ready; this position is ridden again"
         if self.state is State.SETTLING:
             return "wait until the rider sits still in the new position"
-        efforts = self._efforts()
-        if self.state is State.AVERAGING and efforts is not None and self._in_band() is False:
-            return self._what_is_off(*efforts)
+        held = self._held
+        if self.state is State.AVERAGING and held is not None and in_band(held, self.plan) is False:
+            return what_is_off(held, self.plan)
         return ""
-
-    def _what_is_off(self, torque_nm: float, cadence_rpm: float) -> str:
-        """The cadence or the power, whichever is away from the plan's: one target for each, whatever is ridden."""
-        plan, (low_w, high_w) = self.plan, self.plan.power_band_w
-        by_cadence = low_w <= power_w(torque_nm, cadence_rpm) <= high_w
-        if by_cadence or abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
-            return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
-        more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
-        return f"{more_or_less} effort: bring the power to {plan.power_w:.0f} W at {plan.cadence_rpm:.0f} rpm"
