@@ -51,6 +51,26 @@ class WireBytes:
     payload: bytes
 
 
+BOARD, POWER, CADENCE, HEART = "board", "power", "cadence", "heart"
+"""Names of the sources. A transmitter takes the board's place and name; the last two are optional."""
+SWEEP_BEGUN = "sweep-begun"
+"""Event: a sweep begins here; its content is everything the sweep depends on."""
+FITTER = "fitter"
+"""Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
+the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
+GONE_ON = "gone-on"
+"""Event: the sweep goes on after its end; content {"positions_mm": what is ridden now; empty: the rest of the plan}."""
+SEATED = "seated"
+"""Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
+ZERO = "zero"
+"""Event: the jig is empty and these readings are the zero from now on; content {"zero_counts": [...]}."""
+CHECKED = "calibration-checked"
+"""Event: a check before the first position; content as "calibration" in SWEEP_BEGUN."""
+FAULT = "fault"
+"""Event: something is wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
+READING, EFFORT = "typed-reading", "typed-effort"
+"""Events: what a person read off a scale, {"hands": as typed, "saddle": as typed or None}; power_w and cadence_rpm."""
+TYPED = (READING, EFFORT)
 LOST = "raw-lost"
 """Event: something received can no longer be read. No session sends it; a reader of damaged records does."""
 

@@ -13,8 +13,9 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
+from daq import items
 from daq.crank_sensors import CrankSensors
-from daq.items import LOST, Event, Hello, Item, Notification
+from daq.items import Event, Hello, Item, Notification
 from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, progress_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
@@ -45,33 +46,13 @@ from daq.wire import board
 
 Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
 
-BOARD, POWER, CADENCE, HEART = "board", "power", "cadence", "heart"
-"""Names of the sources. A transmitter takes the board's place and name; the last two are optional."""
-SWEEP_BEGUN = "sweep-begun"
-"""Event: a sweep begins here; its content is what `beginning` makes."""
-FITTER = "fitter"
-"""Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
-the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
-GONE_ON = "gone-on"
-"""Event: the sweep goes on after its end; content {"positions_mm": what is ridden now; empty: the rest of the plan}."""
-SEATED = "seated"
-"""Event: the rider's mass from now on; content {"mass_kg": ...}, None if unknown."""
-ZERO = "zero"
-"""Event: the jig is empty and these readings are the zero from now on; content {"zero_counts": [...]}."""
-CHECKED = "calibration-checked"
-"""Event: a check before the first position; content as "calibration" in SWEEP_BEGUN."""
-FAULT = "fault"
-"""Event: something is wrong that the scans do not show; content {"part": ..., "sentence": ...}."""
-READING, EFFORT = "typed-reading", "typed-effort"
-"""Events: what a person read off a scale, {"hands": as typed, "saddle": as typed or None}; power_w and cadence_rpm."""
-TYPED = (READING, EFFORT)
 _ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
 """After these a step is gone, or none is to come: the answer changes."""
 
 
 def item_of(said: Samples | board.Hello, received_us: int) -> Item:
     """A board's scans or hello as the item that is stored and fed."""
-    return said if isinstance(said, Samples) else Hello(received_us, BOARD, asdict(said))
+    return said if isinstance(said, Samples) else Hello(received_us, items.BOARD, asdict(said))
 
 
 class Pipeline:
@@ -119,7 +100,7 @@ class Pipeline:
     @property
     def clock_errors_ms(self) -> dict[str, float | None]:
         """How well each source's clock is known in session time; None until it is known."""
-        return {BOARD: self._clock.error_ms, POWER: self.sensors.error_ms}
+        return {items.BOARD: self._clock.error_ms, items.POWER: self.sensors.error_ms}
 
     @property
     def late(self) -> int:
@@ -183,7 +164,9 @@ class Pipeline:
         self._recent = Recent()
         self._clock = BoardClock()
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
-        self.sensors = CrankSensors(power=POWER, cut_by=POWER if self._rig.cadence is None else CADENCE)
+        self.sensors = CrankSensors(
+            power=items.POWER, cut_by=items.POWER if self._rig.cadence is None else items.CADENCE
+        )
         self._ripple = RippleLock()
         self.faults: list[Fault] = []
         """Faults seen since the sweep began."""
@@ -215,7 +198,7 @@ class Pipeline:
     def _under_way(self) -> bool:
         return self.progress is not None and self.progress.state not in ENDED
 
-    def _find(self, sentence: str, t_s: float, part: str = BOARD) -> None:
+    def _find(self, sentence: str, t_s: float, part: str = items.BOARD) -> None:
         """Note what spoils the whole sweep; does nothing for an empty sentence."""
         if sentence:
             self.faults.append(Fault(part, sentence, t_s, lasting=True))
@@ -238,7 +221,7 @@ class Pipeline:
                 self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
         jumps = [(i, jumped_said(by_s)) for i, by_s in self._jumps.feed(samples)]
         if self._under_way:
-            self.faults += [Fault(BOARD, text, float(loads.t_s[i])) for i, text in jumps]
+            self.faults += [Fault(items.BOARD, text, float(loads.t_s[i])) for i, text in jumps]
         yield loads
         yield from (Note("caution", text, float(loads.t_s[i])) for i, text in (*self._spare.found, *jumps))
         self._lock(loads)
@@ -304,46 +287,44 @@ class Pipeline:
 
     def _take(self, event: Event) -> Iterator[Output]:
         content, t_s = event.content, event.received_us / 1e6
-        if event.kind == SWEEP_BEGUN:
+        if event.kind == items.SWEEP_BEGUN:
             self._begin_sweep(content, t_s)
-        elif event.kind == LOST:
+        elif event.kind == items.LOST:
             self._pass_over(event)
-        elif event.kind in TYPED:
+        elif event.kind in items.TYPED:
             yield from self._read(event.kind, content, t_s)
-        elif event.kind == FITTER:
+        elif event.kind == items.FITTER:
             yield from self._follow_fitter(content, t_s)
-        elif event.kind == GONE_ON:
+        elif event.kind == items.GONE_ON:
             yield from self._go_on(content, t_s)
         else:
             self._learn(event.kind, content, t_s)
 
     def _learn(self, kind: str, content: Mapping[str, Any], t_s: float) -> None:
-        if kind == ZERO:
+        if kind == items.ZERO:
             self.zero_counts = counts_of(content["zero_counts"])
-        elif kind == SEATED:
+        elif kind == items.SEATED:
             self.mass_kg = content["mass_kg"]
-        elif kind == FAULT and self._under_way:
+        elif kind == items.FAULT and self._under_way:
             self._find(content["sentence"], t_s, content["part"])
-        elif kind == CHECKED and self.progress is not None and self.progress.state is run.State.WAITING:
+        elif kind == items.CHECKED and self.progress is not None and self.progress.state is run.State.WAITING:
             self._known = self._known.checked(content)
 
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
             raise NotNow("a typed reading without a sweep of typed readings; begin one first")
         at, heard = self.progress, self.sensors.effort_at(t_s)
-        for item in at.take_reading(content, t_s, heard) if kind == READING else at.take_effort(content, t_s):
+        for item in at.take_reading(content, t_s, heard) if kind == items.READING else at.take_effort(content, t_s):
             yield item
             if isinstance(item, StepMean):
                 yield from self._answer(self.progress)
 
     def _follow_fitter(self, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
-        mended = self.as_ridden and self.losses
-        if self.progress is None and mended:
+        progress = self._spoken_of(f"{content['event']} without a sweep; begin a sweep first")
+        if progress is None:
             return
-        if self.progress is None:
-            raise NotNow(f"{content['event']} without a sweep; begin a sweep first")
         what, u_mm = run.Trigger(content["event"]), content.get("u_setback_mm")
-        take = self.progress.take_as_ridden if mended else self.progress.take
+        take = progress.take_as_ridden if self._mended else progress.take
         yield from take(
             what,
             t_s,
@@ -352,24 +333,30 @@ class Pipeline:
             u_setback_mm=self._rig.geometry.u_setback_mm if u_mm is None else u_mm,
         )
         self._stalls.act(t_s)
-        if what is run.Trigger.SADDLE_MOVED and self.progress.setback_mm is not None:
-            self.positions.hold(self.progress.setback_mm, self.progress.asked_setback_mm)
+        if what is run.Trigger.SADDLE_MOVED and progress.setback_mm is not None:
+            self.positions.hold(progress.setback_mm, progress.asked_setback_mm)
         if what in _ANSWERS_ANEW:
-            yield from self._answer(self.progress)
+            yield from self._answer(progress)
 
     def _go_on(self, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
-        mended = self.as_ridden and bool(self.losses)
-        if self.progress is None and mended:
-            return
-        if self.progress is None:
-            raise NotNow("no sweep was ridden that could go on")
-        yield from self.progress.go_on(t_s, tuple(content["positions_mm"]), as_ridden=mended)
-        self._stalls.act(t_s)
+        if progress := self._spoken_of("no sweep was ridden that could go on"):
+            yield from progress.go_on(t_s, tuple(content["positions_mm"]), as_ridden=self._mended)
+            self._stalls.act(t_s)
+
+    @property
+    def _mended(self) -> bool:
+        return self.as_ridden and bool(self.losses)
+
+    def _spoken_of(self, refusal: str) -> SweepProgress | None:
+        """The sweep an event belongs to; None if its beginning is lost, NotNow if there was none."""
+        if self.progress is None and not self._mended:
+            raise NotNow(refusal)
+        return self.progress
 
     def _pass_over(self, event: Event) -> None:
         self.losses.append(event)
         from_s, to_s = event.received_us / 1e6, event.content["to_us"] / 1e6
-        if event.content["source"] == BOARD:
+        if event.content["source"] == items.BOARD:
             self._cutter.pass_over(from_s, to_s)
             if self.progress is not None:
                 self.progress.pass_over(from_s, to_s)

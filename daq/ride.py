@@ -14,9 +14,9 @@ from typing import Any, TypeAlias
 from daq.fit.ridden import Ridden
 from daq.fit.step_notes import Remarks, without
 from daq.fit.stroke_watch import StrokeWatch
-from daq.items import Event, Item
+from daq.items import FITTER, SWEEP_BEGUN, Event, Item
 from daq.measure.calibration import Calibration
-from daq.pipeline import FITTER, SWEEP_BEGUN, Output, Pipeline
+from daq.pipeline import Output, Pipeline
 from daq.refusals import Refusal
 from daq.rig import Rig
 from daq.sweep.onset import METHOD

@@ -130,7 +130,7 @@ def calibration_of_scale(rig: Rig, table: TypedScale) -> Calibration:
 
 class ScaleGreeting:
     """Stands where a decoder does on a rig whose scale a person reads: a hello for each piece, and never a scan. The
-    readings are events (daq.pipeline.READING)."""
+    readings are events (daq.items.READING)."""
 
     scans = 0
     lost = (0, 0)

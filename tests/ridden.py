@@ -4,10 +4,10 @@ import itertools
 
 import numpy as np
 
-from daq.items import Event, Hello, Notification
+from daq.items import FITTER, SWEEP_BEGUN, Event, Hello, Notification
 from daq.jig import beginning
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.pipeline import FITTER, SWEEP_BEGUN, Pipeline
+from daq.pipeline import Pipeline
 from daq.rig import parse_rig
 from daq.sweep.plan import Plan
 from daq.values import Samples, Status, cut

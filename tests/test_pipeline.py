@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello, Notification
+from daq.items import FITTER, SWEEP_BEGUN, ZERO, Event, Hello, Notification
 from daq.jig import beginning
-from daq.pipeline import FITTER, SWEEP_BEGUN, ZERO, Pipeline
+from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.rig import parse_rig
 from daq.sweep.progress import Note

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.items import Notification
-from daq.pipeline import CADENCE, POWER, Pipeline
+from daq.items import CADENCE, POWER, Notification
+from daq.pipeline import Pipeline
 from daq.rig import BleSensor
 from daq.values import Stroke
 from daq.wire import csc, cycling_power, heart_rate, indoor_bike

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello
+from daq.items import FAULT, FITTER, SWEEP_BEGUN, Event, Hello
 from daq.jig import beginning
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
-from daq.pipeline import FAULT, FITTER, SWEEP_BEGUN, Pipeline
+from daq.pipeline import Pipeline
 from daq.rider.budget import posture
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel

@@ -5,13 +5,13 @@ import dataclasses
 import numpy as np
 import pytest
 
-from daq.items import Event
+from daq.items import FITTER, SEATED, Event
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
 from daq.measure.calibration import to_dict
 from daq.measure.clock import BoardClock
-from daq.pipeline import FITTER, SEATED, Pipeline
+from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.progress import Note

@@ -58,7 +58,7 @@ async def hello_of(session: Session) -> None:
         if session.acquisition.sensors.greeting is not None and session.acquisition.pipeline.channels:
             return
         await asyncio.sleep(LOOK_S)
-    from daq.pipeline import BOARD
+    from daq.items import BOARD
 
     name = session.acquisition.sensors.loads_from
     silent = (

@@ -12,8 +12,21 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from daq.fit.step_notes import MARK, STEP_NOTE
-from daq.items import LOST, Event, Hello, Item, Notification
-from daq.pipeline import CHECKED, EFFORT, FITTER, GONE_ON, READING, SEATED, SWEEP_BEGUN, ZERO
+from daq.items import (
+    CHECKED,
+    EFFORT,
+    FITTER,
+    GONE_ON,
+    LOST,
+    READING,
+    SEATED,
+    SWEEP_BEGUN,
+    ZERO,
+    Event,
+    Hello,
+    Item,
+    Notification,
+)
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import MOST_POSITIONS, Plan

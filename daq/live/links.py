@@ -7,9 +7,9 @@ from collections.abc import Callable, Coroutine
 from functools import partial
 from typing import Any
 
+from daq.items import BOARD, CADENCE, HEART, POWER
 from daq.live.session.session import Session
 from daq.live.session.tare_button import TareButton
-from daq.pipeline import BOARD, CADENCE, HEART, POWER
 from daq.refusals import NotNow
 from daq.rig import BleSensor, RigError, TextTransmitter
 from daq.sources.ble import BleLink

@@ -7,11 +7,11 @@ import signal
 import socket
 
 from daq.fit.practice import Moment, Practised, What
-from daq.items import Event
+from daq.items import FITTER, Event
 from daq.keep.again.stored import items_of
 from daq.keep.store import Store
 from daq.live.demo import LOOK_EVERY_S, Demo
-from daq.pipeline import FITTER, Output
+from daq.pipeline import Output
 from daq.sweep.progress import Note
 from daq.sweep.run import Trigger
 from daq.values import StepMean

@@ -21,7 +21,7 @@ from typing import Any
 
 import numpy as np
 
-from daq.items import Event, Item, Notification
+from daq.items import BOARD, FITTER, POWER, SWEEP_BEGUN, Event, Item, Notification
 from daq.jig import beginning
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.json_text import plain
@@ -35,7 +35,7 @@ from daq.keep.package.terms import FREE
 from daq.keep.store import Store
 from daq.live.demo import MOVING_S, calibration_of, rig_text_of
 from daq.measure.calibration import Calibration, to_dict
-from daq.pipeline import BOARD, FITTER, POWER, SWEEP_BEGUN, Pipeline, item_of
+from daq.pipeline import Pipeline, item_of
 from daq.rider.body import Body
 from daq.rider.jig import JigBlock, SimulatedJig
 from daq.rider.model import DEMO, Kind, RiderModel, rider_of_kind

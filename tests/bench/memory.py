@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import uvloop
 
+from daq.items import BOARD
 from daq.keep.store import Store
 from daq.live.real import begin
 from daq.live.session import session as beats
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
-from daq.pipeline import BOARD
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sweep.plan import Plan, out_and_back

@@ -102,8 +102,9 @@ def _ended(words: list[str]) -> tuple[int, str, str]:
 
 def _rig_read(path: Path) -> tuple[int, str, str]:
     """What `foreaft serve` does with a rig file before it opens ports, without the daemon that would go on."""
+    from daq.items import BOARD
     from daq.live.real import read_rig
-    from daq.pipeline import BOARD, Pipeline
+    from daq.pipeline import Pipeline
     from daq.rig import RigError
     from daq.transmitters import decoder_of
 

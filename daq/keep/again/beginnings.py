@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from daq.items import LOST, Event, Hello, Item
-from daq.pipeline import FITTER, SWEEP_BEGUN
+from daq.items import FITTER, LOST, SWEEP_BEGUN, Event, Hello, Item
 
 UNKNOWN = (
     "the event that began this sweep is lost, and with it the zero and how the calibration stood: no verdict without it"

@@ -9,14 +9,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from daq.items import Event, Item
+from daq.items import SWEEP_BEGUN, Event, Item
 from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import recompute
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.validity import fits_sweep_of
-from daq.pipeline import SWEEP_BEGUN
 from daq.sweep.onset import METHOD
 
 

@@ -8,14 +8,13 @@ from dataclasses import replace
 import numpy as np
 
 from daq.fit.load_uncertainty import uncertainty_of
-from daq.items import Event, Item
+from daq.items import FITTER, GONE_ON, Event, Item
 from daq.keep.again.derived import Derived, StepUncertainty
 from daq.keep.again.replay import run
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
 from daq.measure.stroke import averaged
-from daq.pipeline import FITTER, GONE_ON
 from daq.ride import Ride
 from daq.rig import Rig
 from daq.sweep.onset import METHOD, standard_errors

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from daq.items import Item, WireBytes
+from daq.items import BOARD, Item, WireBytes
 from daq.keep.again.beginnings import with_beginning
 from daq.keep.bounded import Patience, Refused
 from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
 from daq.measure.calibration import from_dict
-from daq.pipeline import BOARD, item_of
+from daq.pipeline import item_of
 from daq.refusals import NotNow
 from daq.ride import Heard, Ride
 from daq.rig import RigError, parse_rig

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from daq.items import Event, Item
-from daq.pipeline import FITTER
+from daq.items import FITTER, Event, Item
 
 
 def acts(items: Iterable[Item], begin_s: float) -> list[tuple[float, str]]:

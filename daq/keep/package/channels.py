@@ -6,11 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
 
-from daq.items import Event, Hello, Item
+from daq.items import BOARD, SWEEP_BEGUN, Event, Hello, Item
 from daq.keep.json_text import json_text
 from daq.keep.package.json_columns import number
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
-from daq.pipeline import BOARD, SWEEP_BEGUN
 from daq.rig import RigError, parse_rig
 from daq.values import Samples
 

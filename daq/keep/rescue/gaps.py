@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.items import lost
+from daq.items import BOARD, lost
 from daq.keep.store import writing
-from daq.pipeline import BOARD
 
 LEAST_US = 300_000
 """A shorter piece of a gap inside a sweep is the way from one chunk to the next."""

@@ -7,8 +7,8 @@ import sqlite3
 from dataclasses import dataclass
 from typing import Any
 
+from daq.items import FITTER, SWEEP_BEGUN
 from daq.keep.store.rows import insert_row
-from daq.pipeline import FITTER, SWEEP_BEGUN
 from daq.sweep.run import State, Trigger
 
 ENDS = {str(Trigger.STOP): State.STOPPED, str(Trigger.ENOUGH): State.FINISHED}

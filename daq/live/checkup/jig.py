@@ -9,12 +9,13 @@ from typing import Any
 
 import numpy as np
 
+from daq.items import BOARD
 from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.live.links import links_of
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import Calibration
-from daq.pipeline import BOARD, Output
+from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
 from daq.sources.sniff import noise_rms

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from daq import __version__
-from daq.items import Event
+from daq.items import BOARD, Event
 from daq.live.lab import streams
 from daq.live.lab.layer import Scope, SharedTime, kept_to
 from daq.live.lab.streams import EVENTS, ONSET, STROKES, Stream, loads_stream
 from daq.live.session.acquisition import Acquisition
-from daq.pipeline import BOARD, Output
+from daq.pipeline import Output
 from daq.values import NAN, Loads, Onset, StepMean, Stroke
 
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from daq.items import Event, Item, Notification, WireBytes
+from daq.items import SEATED, Event, Item, Notification, WireBytes
 from daq.keep.recording import RecordingWriter
 from daq.keep.store import Store
 from daq.live.session.backlog import Backlog
@@ -18,7 +18,7 @@ from daq.live.session.listening import log, safely
 from daq.live.session.sensors import Sensors
 from daq.live.session.storing import Storing, in_runs
 from daq.measure.calibration import Calibration
-from daq.pipeline import SEATED, Output, Pipeline, item_of
+from daq.pipeline import Output, Pipeline, item_of
 from daq.refusals import NotNow
 from daq.ride import Heard, Ride
 from daq.rig import Rig

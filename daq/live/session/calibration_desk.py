@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from daq.items import CHECKED
 from daq.keep.errors import StoreError
 from daq.keep.store import calibrations
 from daq.live.bench.desk import BenchDesk, new_bench, taken_up
@@ -19,7 +20,6 @@ from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
 from daq.measure.calibration.validity import SensitivityCheck, Validity
 from daq.measure.calibration.weights import Weights
-from daq.pipeline import CHECKED
 from daq.refusals import NotNow
 from daq.values import Samples
 

@@ -7,11 +7,11 @@ import math
 import numpy as np
 
 from daq.fit.prechecks import Readings
+from daq.items import POWER
 from daq.live.session.acquisition import Acquisition
 from daq.measure.calibration.validity import Validity
 from daq.measure.mechanics import shares
 from daq.measure.sum_check import SumCheck, riding_check
-from daq.pipeline import POWER
 from daq.sweep.plan import Plan
 from daq.values import NAN, Stroke
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from functools import partial
 
-from daq.items import Item, Notification, WireBytes
+from daq.items import BOARD, CADENCE, HEART, POWER, Item, Notification, WireBytes
 from daq.live.session.listening import safely
-from daq.pipeline import BOARD, CADENCE, HEART, POWER, Pipeline, item_of
+from daq.pipeline import Pipeline, item_of
 from daq.rig import Rig
 from daq.sources.health import Counters, SourceHealth
 from daq.transmitters import decoder_of

@@ -10,13 +10,13 @@ from daq.fit.intake import Saddle
 from daq.fit.ridden import Ridden
 from daq.fit.setting import Placed, Start, as_set, planned, start_of, surprises
 from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
-from daq.items import Event, Item
+from daq.items import FAULT, FITTER, GONE_ON, SWEEP_BEGUN, Event, Item
 from daq.jig import beginning
 from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
-from daq.pipeline import FAULT, FITTER, GONE_ON, SWEEP_BEGUN, Output
+from daq.pipeline import Output
 from daq.proof.standing import proof_said
 from daq.refusals import NotNow
 from daq.sweep.plan import Plan

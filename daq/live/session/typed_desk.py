@@ -6,12 +6,12 @@ import math
 from collections.abc import Callable
 from typing import Any, Literal
 
+from daq.items import EFFORT, READING
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration.validity import SensitivityCheck
-from daq.pipeline import EFFORT, READING
 from daq.refusals import BadValue, Doubted, NotNow
 from daq.sweep.progress import SweepProgress
 from daq.sweep.typed.blunders import Readings, blunder

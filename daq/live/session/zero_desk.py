@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from daq.items import ZERO
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration import apply
@@ -14,7 +15,6 @@ from daq.measure.calibration.doubts import Doubtful, doubts_of_loads, doubts_of_
 from daq.measure.sum_check import HOLD_S, NotStill, SumCheck, feet_off_check, hold_of
 from daq.measure.zero import PARTS, Zero, zero_of
 from daq.physics import weight_normal_n
-from daq.pipeline import ZERO
 from daq.refusals import NotNow
 from daq.values import Array
 

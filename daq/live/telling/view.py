@@ -9,6 +9,7 @@ from daq.fit.intake import RED_FLAGS, clinician_advice, missing, unanswered
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.prechecks import TRIAGE
 from daq.fit.proposal import climb_check, range_from
+from daq.items import BOARD, POWER
 from daq.jig import range_of
 from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now
@@ -16,7 +17,6 @@ from daq.live.session.session import Session
 from daq.live.telling import messages
 from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
 from daq.measure.calibration import apply
-from daq.pipeline import BOARD, POWER
 from daq.proof.standing import proof_said
 from daq.rig import Rig
 from daq.values import Stroke

@@ -5,7 +5,7 @@ import datetime
 import pytest
 
 from daq.fit.step_notes import without
-from daq.items import LOST, Event
+from daq.items import FITTER, LOST, SWEEP_BEGUN, Event
 from daq.keep.again.case import case_of
 from daq.keep.again.cut_off import close, cut_off
 from daq.keep.again.recompute import recompute_stored
@@ -14,7 +14,6 @@ from daq.keep.clients import visits
 from daq.keep.errors import StoreDamaged
 from daq.keep.store import Store
 from daq.keep.store.rows import update_row
-from daq.pipeline import FITTER, SWEEP_BEGUN
 from daq.values import Verdict
 from tests.bits import bits
 from tests.faults.rescue import make

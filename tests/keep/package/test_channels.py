@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello
+from daq.items import SWEEP_BEGUN, Event, Hello
 from daq.keep.package.channels import channel_table
-from daq.pipeline import SWEEP_BEGUN
 from daq.values import Samples
 from tests.keep.jig import CALIBRATION
 from tests.rigs import rig_text

@@ -17,6 +17,7 @@ import polars
 import pyarrow.parquet as parquet
 import pytest
 
+from daq.items import SWEEP_BEGUN
 from daq.keep.again.derived import Derived, exclusions
 from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.stored import calibration_of, items_of, rig_of
@@ -24,7 +25,6 @@ from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
-from daq.pipeline import SWEEP_BEGUN
 from daq.values import Loads, Result, Verdict
 from tests.keep.jig import pedalling
 from tests.keep.sweeps import computed

@@ -5,7 +5,7 @@ import asyncio
 import pytest
 import uvloop
 
-from daq.items import Event
+from daq.items import ZERO, Event
 from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import links_of
@@ -14,7 +14,6 @@ from daq.live.session import tare_button
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.pipeline import ZERO
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from tests.rigs import rig_text

@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello, Notification
+from daq.items import SWEEP_BEGUN, Event, Hello, Notification
 from daq.jig import beginning
-from daq.pipeline import SWEEP_BEGUN, Pipeline
+from daq.pipeline import Pipeline
 from daq.sweep.plan import Plan
 from daq.values import Samples, Stroke
 from daq.wire import cycling_power
