@@ -37,8 +37,10 @@ def what_is_off(held: tuple[float, float], plan: Plan) -> str:
     """The cadence or the power, whichever is away from the plan's: one target for each, whatever is ridden."""
     torque_nm, cadence_rpm = held
     low_w, high_w = plan.power_band_w
-    by_cadence = low_w <= power_w(torque_nm, cadence_rpm) <= high_w
-    if by_cadence or abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
+    if abs(cadence_rpm - plan.cadence_rpm) > plan.cadence_band_rpm:
         return f"cadence {cadence_rpm:.0f} rpm, bring it to {plan.cadence_rpm:.0f}"
+    if low_w <= power_w(torque_nm, cadence_rpm) <= high_w:  # held by a trainer: more effort would not be possible
+        push = "hard" if torque_nm > plan.torque_nm else "light"
+        return f"at {cadence_rpm:.0f} rpm the push is a little {push}: bring the cadence to {plan.cadence_rpm:.0f}"
     more_or_less = "a little less" if torque_nm > plan.torque_nm else "a little more"
     return f"{more_or_less} effort: bring the power to {plan.power_w:.0f} W at {plan.cadence_rpm:.0f} rpm"

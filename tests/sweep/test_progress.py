@@ -65,7 +65,7 @@ def test_the_right_power_at_too_fast_a_cadence_asks_for_the_cadence():
         progress.feed(stroke(t_s, torque_nm=PLAN.torque_nm * 90.0 / 94.0, duration_s=60.0 / 94.0))
         t_s += 60.0 / 94.0
 
-    assert progress.status(t_s).why_waiting == "cadence 94 rpm, bring it to 90"
+    assert progress.status(t_s).why_waiting == "at 94 rpm the push is a little light: bring the cadence to 90"
 
 
 def test_a_redo_is_accepted_while_the_saddle_moves_only_when_there_is_a_step_to_redo():
