@@ -30,7 +30,7 @@ export function ways({ leanings }) {
 export function notSeen({ not_seen }) {
   const parts = CURES.flatMap(([cure, words, to, act]) => {
     const what = not_seen.filter((/** @type {any} */ each) => each.cure === cure).map((/** @type {any} */ each) => each.what);
-    return what.length ? [el("span", {}, `${words}: ${what.join(", ")}. `, el("a", { href: to }, act))] : [];
+    return what.length ? [el("span", {}, `${words}: ${what.join(", ")}. `, el("a", { href: to }, act), " ")] : [];
   });
   return parts.length ? el("p", { class: "not-seen" }, ...parts) : null;
 }
