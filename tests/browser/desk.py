@@ -195,6 +195,11 @@ class Desk:
         for message in self._said:
             connection.send(message)
 
+    def cut(self) -> None:
+        """Ends the page's stream. The next one is told only what the test sends then, so the page waits for it."""
+        self._said.clear()
+        self.connections[-1].close()
+
     def slow(self, by_ms: int) -> None:
         """From now on every answer reaches the page this much later."""
         self.page.evaluate(

@@ -49,22 +49,24 @@ def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
 
 
 def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messages):
-    run.connections[-1].close()
+    run.cut()
     run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
     assert run.page.locator(".loads").get_attribute("data-stale") is not None
 
-    run.wait(lambda: len(run.connections) == 2)
+    run.wait(lambda: len(run.connections) > 1)
     run.send({**messages["snapshot"], "steps": messages["steps"]["steps"][2:]})
     assert run.page.locator(".message.alert").inner_text() == ""
     assert run.page.locator(".onset-chart .point").count() == 1
 
 
 def test_a_silent_board_greys_the_numbers_and_says_since_when(run, messages):
-    silent = {**messages["sources"]["sources"][0], "state": "stale", "age_s": 3.1}
+    silent = {**messages["sources"]["sources"][0], "state": "stale", "age_s": 3000.0}
     run.send(messages["stroke"], {"type": "sources", "sources": [silent, messages["sources"]["sources"][1]]})
 
-    assert run.text(".basis") == "no data 3 s"
-    assert "board no data 3 s" in run.text(".chips")
+    since = re.compile(r"no data 30\d\d s")
+    """The page counts on while the test reads."""
+    assert since.fullmatch(run.text(".basis"))
+    assert since.search(run.text(".chips"))
 
 
 def test_no_onset_takes_the_place_of_an_onset(run, messages):
