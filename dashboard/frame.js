@@ -111,11 +111,11 @@ const SHOWN_MS = { info: 10_000, caution: 60_000, alarm: Infinity };
  * @returns {{level: string, text: string, dismiss?: boolean}}
  */
 export function messageLine(state, now_ms) {
+  if (state.problem?.startsWith("STOP")) return { level: "alarm", text: state.problem, dismiss: true };
   if (state.link.state === "lost")
     return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
   if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };
-  if (state.problem)
-    return { level: state.problem.startsWith("STOP") ? "alarm" : "caution", text: state.problem, dismiss: true };
+  if (state.problem) return { level: "caution", text: state.problem, dismiss: true };
   const newest = state.notices.at(-1);
   const shown = newest && !state.seen && now_ms - (newest.received_ms ?? now_ms) < SHOWN_MS[newest.level];
   return shown ? { ...newest, text: inTradeWords(newest.text), dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };

@@ -48,6 +48,14 @@ def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
     assert "stop the rider yourself" in run.text(".message.alert")
 
 
+def test_a_stop_that_is_not_confirmed_comes_before_the_lost_stream_that_ate_it(run):
+    run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
+    run.cut()
+    run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
+
+
 def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messages):
     run.cut()
     run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
