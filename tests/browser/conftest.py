@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.browser.day import Jig
 from tests.browser.desk import CHROMIUM_ARGS, Desk, Screens, serve_dashboard
 from tests.chromium import chromium_path
 from tests.live.examples import EXAMPLES
+
+expect.set_options(timeout=60_000)  # a busy machine takes its time; a sound one answers at once
 
 
 @pytest.fixture(scope="package")
@@ -88,7 +90,7 @@ def jig(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Jig]:
         finally:
             process.terminate()
             with contextlib.suppress(subprocess.TimeoutExpired):
-                process.wait(timeout=20)
+                process.wait(timeout=60)
 
 
 @pytest.fixture

@@ -35,7 +35,7 @@ def demo(*words: str) -> Iterator[Daemon]:
             yield Daemon(process, url)
         finally:
             process.terminate()
-            process.communicate(timeout=20)
+            process.communicate(timeout=60)
 
 
 def _object(lines: IO[str]) -> str:

@@ -11,6 +11,7 @@ import functools
 import http.server
 import json
 import threading
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -230,12 +231,11 @@ class Desk:
         return lambda: self.page.evaluate("() => window.releaseAnswers()")
 
     def wait(self, until: Callable[[], Any]) -> None:
-        """Lets the page run until the test sees what it waits for; fails after ten seconds."""
-        for _ in range(400):
-            if until():
-                return
+        """Lets the page run until the test sees what it waits for; fails after a minute."""
+        last_s = time.monotonic() + 60.0
+        while not until():
+            assert time.monotonic() < last_s, "waited a minute in vain"
             self.page.wait_for_timeout(25)
-        raise AssertionError("waited ten seconds in vain")
 
     def text(self, selector: str) -> str:
         return self.page.locator(selector).inner_text().replace("\u00a0", " ")

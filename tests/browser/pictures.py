@@ -7,7 +7,7 @@ from pathlib import Path
 
 from playwright.sync_api import expect, sync_playwright
 
-from tests.browser.day import LONG_MS, Jig, check, meet, plan_eleven, ride, ride_again
+from tests.browser.day import Jig, check, meet, plan_eleven, ride, ride_again
 from tests.browser.desk import CHROMIUM_ARGS
 from tests.chromium import chromium_path
 
@@ -50,7 +50,7 @@ def take(folder: Path) -> None:
         page.goto(f"{jig.url}#checks")
         ride(page, jig)
         page.goto(f"{jig.url}#decide")
-        expect(page.locator(".marker")).to_be_visible(timeout=LONG_MS)
+        expect(page.locator(".marker")).to_be_visible()
         page.get_by_label("Setback decided").fill("58")
         page.get_by_label("Reason").fill("hands stay light to the onset; hamstrings tire first")
         page.get_by_label("Decided by").fill("B. Fitter")
@@ -58,7 +58,7 @@ def take(folder: Path) -> None:
         with page.expect_popup() as popup:
             page.get_by_role("button", name="Keep and print").click()
         popup.value.close()
-        expect(page.get_by_text("Working it out")).to_be_hidden(timeout=LONG_MS)
+        expect(page.get_by_text("Working it out")).to_be_hidden()
         shot("6_decide", whole=True)
         page.goto(f"{jig.url}api/v1/visits/1/report")
         page.set_viewport_size({"width": 800, "height": 1100})

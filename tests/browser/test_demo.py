@@ -5,7 +5,6 @@ import re
 from playwright.sync_api import expect
 
 from tests.browser.daemon import demo
-from tests.browser.day import LONG_MS
 
 
 def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
@@ -15,7 +14,7 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
         answer = daemon.answer()
 
         expect(page.locator("#answer-title")).to_have_text(
-            re.compile(rf"onset\s{answer['onset_mm']:.1f}\smm", re.IGNORECASE), timeout=LONG_MS
+            re.compile(rf"onset\s{answer['onset_mm']:.1f}\smm", re.IGNORECASE)
         )
         low, high = answer["interval_95_mm"]
         expect(page.locator(".answer-value")).to_contain_text(f"{low:.1f}–{high:.1f}\u00a0mm")
@@ -25,7 +24,7 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
 def test_stop_ends_the_sweep_from_the_keyboard(page):
     with demo("--pace", "5") as daemon:
         page.goto(daemon.url)
-        expect(page.locator("main")).to_contain_text(re.compile("Keep pedalling|Move the saddle"), timeout=LONG_MS)
+        expect(page.locator("main")).to_contain_text(re.compile("Keep pedalling|Move the saddle"))
         page.keyboard.press("Escape")
 
         expect(page.locator("main")).to_contain_text("Rider off the jig first")

@@ -6,7 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from tests.browser.day import LONG_MS, check, hurts, meet, plan_eleven, ride, ride_again
+from tests.browser.day import check, hurts, meet, plan_eleven, ride, ride_again
 
 
 def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
@@ -23,7 +23,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
     assert told["onset"]["verdict"] == "onset", told["onset"]["reasons"]
     onset_mm = told["onset"]["onset_mm"]
     low_mm, high_mm = told["onset"]["interval_95_mm"]
-    expect(page.locator(".window-line")).to_contain_text(f"{onset_mm:.0f}–{onset_mm + 10:.0f}", timeout=LONG_MS)
+    expect(page.locator(".window-line")).to_contain_text(f"{onset_mm:.0f}–{onset_mm + 10:.0f}")
     expect(page.locator(".ways")).to_contain_text("Hands as light further forward")
     expect(page.locator(".follows")).to_contain_text("Weight on the front wheel")
     page.get_by_label("Setback decided").fill("90")
@@ -142,22 +142,19 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
         page.keyboard.type("keyboard alone")
         page.keyboard.press("Enter")
         expect(page.get_by_text(f"Go on without: {skipped}")).to_be_hidden()
-    expect(page.locator(".ready")).to_have_text("Ready: the sweep may begin.", timeout=LONG_MS)
+    expect(page.locator(".ready")).to_have_text("Ready: the sweep may begin.")
     reach(page, "To the run")
     page.keyboard.press("Enter")
     expect(page.locator(".dock")).to_be_visible()
     page.evaluate("document.activeElement.blur()")
-    for _ in range(1200):
-        state = jig.sweep()["sweep"]["state"]
-        if state == "finished":
-            break
+    while (state := jig.sweep()["sweep"]["state"]) != "finished":
         if state in ("waiting", "moving"):
             page.keyboard.press("Space")
         page.wait_for_timeout(40)
     expect(page.locator(".dock .main")).to_contain_text("Decide")
     reach(page, "Decide")
     page.keyboard.press("Enter")
-    expect(page.get_by_role("form", name="Decision")).to_be_visible(timeout=LONG_MS)
+    expect(page.get_by_role("form", name="Decision")).to_be_visible()
     reach(page, "Setback to choose")
     before = page.get_by_label("Setback decided").input_value()
     page.keyboard.press("ArrowLeft")

@@ -51,14 +51,14 @@ class Serving:
         self.client = httpx.Client(base_url=url.group(), cookies=cookies) if url else None
 
     def __enter__(self):
-        assert self.client is not None, self.said + self.process.communicate(timeout=20)[1]
+        assert self.client is not None, self.said + self.process.communicate(timeout=60)[1]
         return self
 
     def end(self):
         """Ask for the end as a service manager does; the exit code."""
         self.client.close()
         self.process.send_signal(signal.SIGTERM)
-        self.said += self.process.communicate(timeout=20)[1]
+        self.said += self.process.communicate(timeout=60)[1]
         return self.process.returncode
 
     def __exit__(self, *_):
@@ -153,7 +153,7 @@ def test_a_recording_is_whole_after_an_orderly_end_and_is_never_overwritten(rig,
     assert [item.content for item in recording.items()] == [{"text": "door open", "setback_mm": None}]
     again = Serving(rig, tmp_path, "--record", str(file))
     assert "is there already, and a recording is never overwritten" in again.said
-    again.process.communicate(timeout=20)
+    again.process.communicate(timeout=60)
     assert again.process.returncode == 2
 
 
@@ -165,7 +165,7 @@ def test_a_sweep_that_was_cut_off_days_ago_is_said_on_the_page_with_what_can_be_
     with Serving(rig, tmp_path) as daemon:
         address = str(daemon.client.base_url).replace("http", "ws").rstrip("/") + "/api/v1/stream"
         with websockets.sync.client.connect(address) as stream:
-            snapshot = json.loads(stream.recv(timeout=20))
+            snapshot = json.loads(stream.recv(timeout=60))
 
     (notice,) = [notice["text"] for notice in snapshot["notices"] if "was cut off" in notice["text"]]
     assert "foreaft close 1 ends it" in notice

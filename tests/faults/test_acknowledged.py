@@ -22,7 +22,7 @@ class Filling:
     """A daemon whose disk can be filled, and what it has acknowledged."""
 
     def __init__(self, process, url):
-        self.process, self.client = process, httpx.Client(base_url=url, timeout=20)
+        self.process, self.client = process, httpx.Client(base_url=url, timeout=60)
         self.acknowledged = []
 
     def order(self, word):
@@ -42,9 +42,7 @@ class Filling:
 
     def set_up_sweep(self):
         plan = {"positions_mm": out_and_back(80.0, 30.0, 6)}
-        for _ in range(100):
-            if self.client.post("/api/v1/sweeps", json=plan).is_success:
-                break
+        while not self.client.post("/api/v1/sweeps", json=plan).is_success:
             time.sleep(0.1)
         assert self.client.post("/api/v1/sweep/events", json={"event": "begin"}).is_success
 
@@ -112,7 +110,8 @@ def test_the_stop_acts_before_it_asks_the_disk(filling):
 def full(tmp_path_factory):
     """A daemon that has seen two seconds of its empty jig, for a zero, before its disk was full."""
     with filled_later(tmp_path_factory.mktemp("full")) as daemon:
-        time.sleep(2.0)
+        while not daemon.client.post("/api/v1/zero").is_success:
+            time.sleep(0.1)
         daemon.order("full")
         yield daemon
 

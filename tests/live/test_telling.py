@@ -142,6 +142,6 @@ def test_an_address_takes_visitors_as_soon_as_it_is_named():
     import socket
 
     listener = listen("127.0.0.1", 0)
-    with socket.create_connection(listener.getsockname(), timeout=5) as visitor:
+    with socket.create_connection(listener.getsockname(), timeout=60) as visitor:
         assert visitor.getpeername() == listener.getsockname()
     listener.close()

@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 
 
-async def until(condition, *, seconds=20.0):
+async def until(condition, *, seconds=120.0):
     """Wait until condition() holds. AssertionError when it does not in time."""
     for _ in range(round(seconds / 0.01)):
         if condition():

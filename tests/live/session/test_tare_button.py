@@ -76,7 +76,7 @@ def test_a_press_with_a_load_on_the_jig_is_refused_with_the_reason_and_the_board
 
     async def press(session):
         board.counts[1] = 90_000
-        await asyncio.sleep(2.2)
+        await until(lambda: (session.acquisition.pipeline.recent_counts()[:, 1] > 80_000).all())
         board.press_tare()
         await until(
             lambda: any(

@@ -7,7 +7,6 @@ import gc
 import logging
 import os
 import socket
-import time
 
 import httpx
 import pytest
@@ -17,6 +16,7 @@ from daq.live.telling.hub import Page
 from daq.live.web import access, api_stream, streams
 from daq.live.web.access import COOKIE, Role
 from tests.live.network import on_a_network
+from tests.sources.waiting import until
 
 PING = b"\x89\xfd" + bytes(4 + 125)
 """A ping of 125 bytes, masked with zeros (RFC 6455, 5.2 and 5.5.2)."""
@@ -99,9 +99,7 @@ def test_a_stream_that_never_reads_is_cut_off_and_told_and_the_others_go_on(tmp_
             writer = await shaken_hands(url, keys)
             assert await pages(browser) == 2
             talking = asyncio.create_task(talking_on(writer, *said) if said else asyncio.sleep(0))
-            until_s = time.monotonic() + 30
             while await pages(browser) > 1:
-                assert time.monotonic() < until_s
                 await asyncio.sleep(0.1)
             await talking
             writer.close()
@@ -160,7 +158,7 @@ def test_who_talks_before_the_stream_is_open_is_cut_off_and_nothing_fails(tmp_pa
         await asyncio.sleep(0.1)
         writer.write(b"\xff" * 20)
         with contextlib.suppress(ConnectionError):
-            assert await asyncio.wait_for(reader.read(), 5) == b""
+            assert await asyncio.wait_for(reader.read(), 60) == b""
         await asyncio.sleep(0.5)
         writer.close()
 
@@ -173,7 +171,7 @@ def test_a_message_of_more_than_a_kilobyte_is_not_taken(tmp_path):
     async def job(url, session, keys):
         async with listening(url, keys) as stream:
             await stream.send("x" * 2000)
-            await asyncio.wait_for(heard(stream), 5)
+            await asyncio.wait_for(heard(stream), 60)
             assert stream.close_code == 1009  # RFC 6455, 7.4.1: too big
 
     on_a_network(tmp_path, job)
@@ -199,6 +197,11 @@ def test_who_leaves_at_the_very_moment_it_is_answered_makes_nothing_fail(tmp_pat
     assert wrong(caplog) == []
 
 
+def nobody_looks_after_a_stream():
+    gc.collect()
+    return not [one for one in gc.get_objects() if isinstance(one, streams.Stream)]
+
+
 def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, monkeypatch, caplog):
     monkeypatch.setattr(streams, "LOOK_S", 0.05)
 
@@ -208,11 +211,7 @@ def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, ope
         writer.write(handshake(keys))
         await asyncio.sleep(0.1)
         writer.transport.abort()
-        await asyncio.sleep(0.5)
-        gc.collect()
-        assert not [
-            one for one in gc.get_objects() if isinstance(one, streams.Stream)
-        ]  # nobody looks after it for ever
+        await until(nobody_looks_after_a_stream)
 
     on_a_network(tmp_path, job)
     assert wrong(caplog) == []
