@@ -8,6 +8,9 @@ Refusal
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 
 class Refusal(Exception):
     """The command is refused; nothing has changed."""
@@ -23,3 +26,22 @@ class BadValue(Refusal, ValueError):
 
 class Doubted(BadValue):
     """It looks like a slip; the same value, sent once more with the word that it is so, is taken."""
+
+
+def plainly(wrong: Mapping[str, Any]) -> str:
+    """What is wrong with one value, in plain words; `wrong` is one of the errors that pydantic lists."""
+    limits = wrong.get("ctx", {})
+    kind = wrong["type"]
+    if limits.get("field_type") == "Value":  # what pydantic calls a text that a validator has looked at
+        kind = f"string_{kind}"
+    match kind:
+        case "missing":
+            return "missing"
+        case "extra_forbidden":
+            return "is not known here"
+        case "string_too_short":
+            return f"write at least {limits['min_length']} letters"
+        case "string_too_long":
+            return f"write at most {limits['max_length']} letters"
+    message: str = wrong["msg"].removeprefix("Value error, ")
+    return message.replace("Input should be", "expected", 1)

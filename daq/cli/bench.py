@@ -13,6 +13,7 @@ import click
 from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
 from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.refusals import plainly
 from daq.sources import loop
 
 if TYPE_CHECKING:
@@ -258,7 +259,7 @@ def _checked(made: type[T], **fields: Any) -> T:
     try:
         return made(**fields)
     except ValidationError as error:
-        said = [f"{'.'.join(map(str, one['loc']))}: {one['msg']}, got {one['input']!r}" for one in error.errors()]
+        said = [f"{'.'.join(map(str, one['loc']))}: {plainly(one)}, got {one['input']!r}" for one in error.errors()]
         fail(REFUSED, "; ".join(said))
 
 

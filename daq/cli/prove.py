@@ -17,6 +17,7 @@ from daq.cli.files import text_of
 from daq.cli.prove_talk import walk
 from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.refusals import plainly
 from daq.sources import loop
 
 if TYPE_CHECKING:
@@ -249,8 +250,8 @@ def _read_sheet(path: Path) -> Sheet:
 
 
 def _refused(path: Path, error: Any, cure: str) -> Never:
-    wrong = "; ".join(f"{'.'.join(map(str, one['loc']))}: {one['msg']}" for one in error.errors()[:5])
-    fail(REFUSED, f"{path}: {wrong}; {cure}")
+    wrong = [": ".join([*filter(None, [".".join(map(str, one["loc"]))]), plainly(one)]) for one in error.errors()[:5]]
+    fail(REFUSED, f"{path}: {'; '.join(wrong)}; {cure}")
 
 
 def _proved(sheet: Sheet) -> Proof:

@@ -23,6 +23,9 @@ FEWEST = 3
 """Positions, each reached both ways."""
 DATUM_U_MM = 0.1
 """Standard uncertainty of the ends of a caliper's measure, the BB's axis and a mark on the saddle. Assumption."""
+CALIPER_WITHIN_MM = 15.0
+"""A caliper further from the scale than this is mistyped, or one of the two is not in millimetres."""
+SLOPE_WITHIN = 0.2
 TERMS = 3
 
 
@@ -74,6 +77,10 @@ def calibrated_scale(
 ) -> SetbackScale:
     """The scale of one jig. ScaleError."""
     fit = scale_fit(reading_mm, caliper_mm, forward)
+    if abs(fit.slope_error) > SLOPE_WITHIN:
+        raise ScaleError(
+            f"scale and caliper differ by {100.0 * float(fit.slope_error):+.0f} mm per 100 mm: are both in millimetres?"
+        )
     u_offset, u_slope, _ = (float(u) for u in fit.u_mm)
     t = half_width([(1.0, float(fit.dof), "normal")]) / half_width([(1.0, None, "normal")])
     return SetbackScale(

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from daq.proof.scale import ScaleError
+from daq.proof.scale import CALIPER_WITHIN_MM, ScaleError
 from daq.values import Array, Bools
 
 MOST_BYTES, MOST_ROWS = 64 * 1024, 500
@@ -30,7 +30,14 @@ def parse_scale(text: str) -> tuple[Array, Array, Bools]:
         if len(row) != len(COLUMNS) or row[2] not in ("forward", "back"):
             raise ScaleError(f"reading {number}: expected two numbers and forward or back, got {', '.join(row)[:80]}")
     numbers = np.array([[_number(cell, number) for cell in row[:2]] for number, row in enumerate(table[1:], 1)])
-    return numbers[:, 0], numbers[:, 1], np.array([row[2] == "forward" for row in table[1:]])
+    reading_mm, caliper_mm = numbers.reshape(-1, 2).T
+    for number, apart_mm in enumerate(np.abs(caliper_mm - reading_mm), 1):
+        if apart_mm > CALIPER_WITHIN_MM:
+            raise ScaleError(
+                f"reading {number}: scale and caliper are {apart_mm:.0f} mm apart; expected {CALIPER_WITHIN_MM:g} mm "
+                "at most: are both in millimetres, and the caliper from the BB's axis back?"
+            )
+    return reading_mm, caliper_mm, np.array([row[2] == "forward" for row in table[1:]], dtype=bool)
 
 
 def _number(cell: str, number: int) -> float:

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Literal, Self
 import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
-from daq.proof.dummy import Plank, Springs
+from daq.proof.dummy import BAR_LIMIT_N, Plank, Springs
 from daq.proof.findings import LEVEL_U_DEG, WEIGHTS_U, Uncertain
 from daq.proof.scale import DATUM_U_MM
 from daq.rig import Rig
@@ -26,6 +26,8 @@ Setback = Annotated[float, Field(ge=-100, le=300)]
 Rate = Annotated[float, Field(ge=0.05, le=10)]
 Later = Annotated[float, Field(ge=0, le=40)]
 MOST_BYTES = 4 * 1024 * 1024
+U_RATE_MOST = 0.2
+"""Of the rate. A spring known less well says nothing about a frame that gives way. Judgement, no source."""
 
 
 class _Part(BaseModel):
@@ -76,6 +78,15 @@ class DummyParts(_Part):
     mass: Mass | None = None
     gradual: Gradual | None = None
 
+    @pydantic.model_validator(mode="after")
+    def _weighed(self) -> Self:
+        if self.u_rate_n_per_mm > U_RATE_MOST * self.rate_n_per_mm:
+            raise ValueError(
+                f"u_rate_n_per_mm: expected at most a fifth of the rate, {U_RATE_MOST * self.rate_n_per_mm:g} N/mm, "
+                f"got {self.u_rate_n_per_mm:g}: hang weights on the spring again"
+            )
+        return self
+
     @property
     def springs(self) -> Springs:
         return Springs((self.rate_n_per_mm,), angle_deg=self.angle_deg)
@@ -91,7 +102,22 @@ class DummyParts(_Part):
         return Uncertain(self.u_weights, self.u_level_deg, self.u_datum_mm, self.u_rate_n_per_mm / self.rate_n_per_mm)
 
     def plank(self, rig: Rig) -> Plank | None:
-        return None if self.mass is None else Plank(bar_x_m=rig.geometry.bar_x_m, **self.mass.model_dump())
+        """The plank on this jig. ValueError if it would lift the saddle, or load the bar beyond its limit."""
+        if self.mass is None:
+            return None
+        plank = Plank(bar_x_m=rig.geometry.bar_x_m, **self.mass.model_dump())
+        hands_n, saddle_n = (float(load_n) for load_n in plank.loads_n(rig.geometry.setback_min_mm, 0.0))
+        if saddle_n <= 0.0:
+            raise ValueError(
+                f"mass.ahead_m: a centre {self.mass.ahead_m:g} m ahead of the pin lies ahead of the bar's roller, and "
+                "the plank would lift the saddle: move the mass back"
+            )
+        if hands_n > BAR_LIMIT_N:
+            raise ValueError(
+                f"mass: the plank alone would put {hands_n:.0f} N on the bar; the dummy's limit is {BAR_LIMIT_N:g} N: "
+                "take a smaller mass, or move it back"
+            )
+        return plank
 
 
 class ProofPlan(_Part):
@@ -111,8 +137,11 @@ class ProofPlan(_Part):
     def _rising(self) -> Self:
         for name in ("bar_kg", "saddle_kg"):
             masses = getattr(self, name)
-            if list(masses) != sorted(set(masses)) or not 0.0 < masses[0] <= masses[-1] <= 40.0:
-                raise ValueError(f"{name}: expected masses up to 40 kg, lightest first, each once, got {masses}")
+            most_kg = 15.0 if name == "bar_kg" else 40.0  # the bar's limit is 150 N
+            if list(masses) != sorted(set(masses)) or not 0.0 < masses[0] <= masses[-1] <= most_kg:
+                raise ValueError(
+                    f"{name}: expected masses up to {most_kg:g} kg, lightest first, each once, got {masses}"
+                )
         return self
 
 

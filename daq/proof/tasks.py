@@ -9,7 +9,7 @@ import numpy as np
 
 from daq.measure.calibration.points import buoyancy_factor
 from daq.proof.dummy import BAR_LIMIT_N, Springs, onset_of_slack
-from daq.proof.scale import ways_of
+from daq.proof.scale import CALIPER_WITHIN_MM, ways_of
 from daq.proof.sheet import ProofPlan, Reading, Sheet
 from daq.refusals import BadValue
 
@@ -19,8 +19,6 @@ CAUTION = (
 )
 ATTITUDES = ("level", "climb")
 GRADUAL = "gradual"
-CALIPER_WITHIN_MM = 15.0
-"""A caliper further from the scale than this is mistyped."""
 ENDS_MM = 15.0
 """The onset lies this far or more within the outermost positions."""
 
@@ -153,6 +151,11 @@ def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float, springs: Sp
         raise BadValue(
             f"the dummy's onset would be {onset_mm:.1f} mm; expected {front + ENDS_MM:g} to {rear - ENDS_MM:g} mm, "
             "well within the positions: change the rope's length"
+        )
+    if onset_mm - max(springs.later_mm) < front:
+        raise BadValue(
+            f"the last plate would be met at {onset_mm - max(springs.later_mm):.1f} mm, ahead of the foremost "
+            f"position, {front:g} mm: a shorter rope"
         )
     most_n = float(springs.hands_n(front, onset_mm))
     if most_n > BAR_LIMIT_N:

@@ -130,6 +130,17 @@ def test_the_scale_alone_gives_the_table_for_the_rig_file(tmp_path):
         (SCALE.replace("back", "up"), "reading 4: expected two numbers and forward or back"),
         (SCALE.replace("60.5", "x"), "reading 2: expected millimetres, got 'x'"),
         ("\n".join(SCALE.splitlines()[:4]), "each reached coming forward and going back, got 0"),
+        (SCALE.replace("100", "60").replace("\n60,60.3", "\n61,61.3"), "3 or more positions of the scale"),
+        (SCALE.splitlines()[0], "each reached coming forward and going back, got 0"),
+        ("", "expected a first line reading_mm,caliper_mm,direction"),
+        (SCALE.replace("_mm", "_cm"), "expected a first line reading_mm,caliper_mm,direction"),
+        (SCALE.replace("60.5", "6.05"), "reading 2: scale and caliper are 54 mm apart; expected 15 mm at most"),
+        (SCALE.replace("60.5", "60.5 mm"), "reading 2: expected millimetres, got '60.5 mm'"),
+        (
+            "reading_mm,caliper_mm,direction\n"
+            + "".join(f"{at},{1.3 * at},{way}\n" for way in ("forward", "back") for at in (0, 20, 40)),
+            "scale and caliper differ by +30 mm per 100 mm: are both in millimetres?",
+        ),
     ],
 )
 def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sentence):
@@ -139,6 +150,36 @@ def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sen
 
     assert done.exit_code == 2
     assert sentence in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("was", "is_now", "sentence"),
+    [
+        ("rate_n_per_mm = 1.94", "rate_n_per_mm = -1.94", "rate_n_per_mm: expected greater than or equal to 0.05;"),
+        ("rate_n_per_mm = 1.94", 'rate_n_per_mm = "soft"', "rate_n_per_mm: expected a valid number"),
+        ("rate_n_per_mm = 0.02", "rate_n_per_mm = 0.5", "u_rate_n_per_mm: expected at most a fifth of the rate"),
+        ("angle_deg = 0.0", "angle = 0.0", "angle: is not known here"),
+        ('name = "dummy A, spring 2"', "", "name: missing"),
+        ("[0.0, 20.0, 40.0]", "[0.0, 20.0]", "gradual: expected as many later_mm as rates, got 2"),
+        ("[0.0, 20.0, 40.0]", "[0.0, 40.0, 20.0]", "gradual: later_mm: expected 0 first, then each plate further on"),
+        ("mass_kg = 10.0", "mass_kg = -1.0", "mass.mass_kg: expected greater than 0"),
+        ("[mass]", "[mass", "not TOML"),
+    ],
+)
+def test_a_dummy_that_contradicts_itself_is_refused_in_a_sentence_that_names_the_value(tmp_path, was, is_now, sentence):
+    with open(NOTES, encoding="utf-8") as file:
+        text = file.read()
+    assert was in text
+    (tmp_path / "dummy.toml").write_text(text.replace(was, is_now))
+    words = ("--rig", "r.toml", "--by", "x", "--dummy", tmp_path / "dummy.toml", "--store", tmp_path / "s.sqlite")
+
+    done = foreaft("prove", "run", tmp_path / "p.json", *words)
+
+    assert done.exit_code == 2
+    assert sentence in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert not (tmp_path / "p.json").exists()
 
 
 @pytest.mark.parametrize(
@@ -153,6 +194,13 @@ def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sen
         (("run", "README.md", "--simulated"), 4, "is no sheet of a proof: not JSON"),
         (("result", "/bin/sh"), 4, "a file that `foreaft prove run` wrote"),
         (("scale", "README.md", "--by", "x"), 2, "expected a first line reading_mm,caliper_mm,direction"),
+        (("scale", "nowhere.csv", "--by", "x"), 2, "nowhere.csv: No such file or directory"),
+        (
+            ("run", "p.json", "--rig", "r.toml", "--by", "x", "--dummy", "d.toml"),
+            2,
+            "d.toml: No such file",
+        ),
+        (("run", "p.json", "--rig", "r.toml", "--by", "x", "--dummy", NOTES), 2, "rig file r.toml: No such file"),
         (
             ("run", "p.json", "--rig", "r.toml", "--by", "x", "--dummy", "README.md"),
             2,

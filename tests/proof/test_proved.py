@@ -4,7 +4,7 @@ import pytest
 
 from daq.proof.dummy import Plank
 from daq.proof.proved import NotDone, proved
-from daq.proof.sheet import Gradual, ProofPlan, Reading, Sheet, parts_of
+from daq.proof.sheet import Gradual, Mass, ProofPlan, Reading, Sheet, parts_of
 from daq.proof.tasks import BadValue, check, due, tasks
 from daq.rider.proof_faults import FAULTS
 from daq.rig import parse_rig
@@ -116,6 +116,35 @@ def test_what_cannot_be_meant_is_refused_when_it_is_typed(task, typed, sentence)
 
     with pytest.raises(BadValue, match=sentence):
         check(begun(), at, Reading(task=task, at_utc="", t_min=0.0, typed=typed, tilt_deg=0.1, hands_n=0.0))
+
+
+def test_plates_that_no_position_reaches_are_refused_when_the_gap_is_typed():
+    at = next(one for one in tasks(ProofPlan(gradual=True)) if one.id == "place/gradual")
+
+    # met at 40, 20 and 0 mm; the foremost position is 10 mm
+    with pytest.raises(BadValue, match=r"the last plate would be met at 0.0 mm, ahead of the foremost position, 10 mm"):
+        check(begun(), at, Reading(task=at.id, at_utc="", t_min=0.0, typed={"caliper_mm": 50.0, "gap_mm": 10.0}))
+
+
+@pytest.mark.parametrize(
+    ("mass", "sentence"),
+    [
+        # the roller is 0.55 m ahead of the pin with the saddle foremost, at -20 mm
+        ({"mass_kg": 5.0, "ahead_m": 0.6, "above_m": 0.0}, "would lift the saddle"),
+        # 40 kg x 9.80665 x 0.3 / 0.55 = 214 N
+        ({"mass_kg": 40.0, "ahead_m": 0.3, "above_m": 0.0}, "would put 214 N on the bar; the dummy's limit is 150 N"),
+    ],
+)
+def test_a_plank_that_does_not_fit_the_jig_is_refused(mass, sentence):
+    dummy = DUMMY.model_copy(update={"mass": Mass(**mass)})
+
+    with pytest.raises(ValueError, match=sentence):
+        dummy.plank(RIG)
+
+
+def test_weights_beyond_the_limit_of_the_bar_are_no_plan():
+    with pytest.raises(ValueError, match="bar_kg: expected masses up to 15 kg"):
+        ProofPlan(bar_kg=(2.0, 4.0, 6.0, 8.0, 20.0))
 
 
 def test_more_load_than_the_dummy_bears_is_told_at_once():

@@ -70,8 +70,11 @@ class ProofDesk:
     async def begin(
         self, dummy: DummyParts, *, made_by: str, place: str, placements: int, read_s: float, path: Path | None = None
     ) -> None:
-        """A new sheet, in this file or one of its own beside the store. NotNow while the jig is taken; OSError."""
+        """A new sheet, in this file or one of its own beside the store. NotNow while the jig is taken; ValueError for a
+        dummy that does not fit this jig; OSError.
+        """
         self._free()
+        dummy.plank(self._at.rig)
         at, begun_utc = self._at, utc_now()
         sheet = Sheet(
             made_by=made_by,

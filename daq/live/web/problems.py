@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
 from daq.keep.errors import NotThere, StoreError
-from daq.refusals import Doubted, NotNow
+from daq.refusals import Doubted, NotNow, plainly
 
 DOUBTED = "doubted"
 """The code of a value that looks like a slip: the page asks whether it is so."""
@@ -93,7 +93,7 @@ def add_errors(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def bad_request(_: Request, error: RequestValidationError) -> JSONResponse:
-        found = [f"{'.'.join(str(part) for part in item['loc'][1:])}: {_plainly(item)}" for item in error.errors()]
+        found = [f"{'.'.join(str(part) for part in item['loc'][1:])}: {plainly(item)}" for item in error.errors()]
         return problem(422, "not accepted", "; ".join(found))
 
     @app.exception_handler(HTTPException)
@@ -104,22 +104,3 @@ def add_errors(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def fault(_: Request, error: Exception) -> JSONResponse:
         return problem(500, "a fault of the daemon", f"{type(error).__name__}; the log has where, by the request's id")
-
-
-def _plainly(wrong: dict[str, Any]) -> str:
-    """What is wrong with one value, in plain words."""
-    limits = wrong.get("ctx", {})
-    kind = wrong["type"]
-    if limits.get("field_type") == "Value":  # what pydantic calls a text that a validator has looked at
-        kind = f"string_{kind}"
-    match kind:
-        case "missing":
-            return "missing"
-        case "extra_forbidden":
-            return "is not known here"
-        case "string_too_short":
-            return f"write at least {limits['min_length']} letters"
-        case "string_too_long":
-            return f"write at most {limits['max_length']} letters"
-    message: str = wrong["msg"].removeprefix("Value error, ")
-    return message.replace("Input should be", "expected", 1)
