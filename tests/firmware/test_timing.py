@@ -4,6 +4,8 @@ The limits of the two-wire bus are those of the common 24-bit weighing converter
 to first pulse 0.1 us at least, clock high 0.2 to 50 us, low 0.2 us at least, powered down after 60 us high.
 """
 
+import re
+
 import numpy as np
 import pytest
 
@@ -80,9 +82,12 @@ def test_the_stack_never_comes_near_the_variables(measured):
 
 def test_the_build_prints_what_it_uses_and_refuses_more(built):
     """The bounds are the Makefile's; 32 768 and 2 048 bytes are the chip's."""
-    words = built.said.split()
+    told = re.fullmatch(
+        r"for 4 converters, tilt 1, 16000000 Hz: flash (\d+) of (\d+) bytes, RAM (\d+) of (\d+) bytes before the stack",
+        built.said,
+    )
 
-    flash, flash_most, ram, ram_most = (int(word) for word in words if word.isdigit())
+    flash, flash_most, ram, ram_most = map(int, told.groups())
     assert 0 < flash <= flash_most <= 32_768
     assert 0 < ram <= ram_most <= 2_048 - 500
 
