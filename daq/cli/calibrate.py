@@ -197,9 +197,10 @@ def opened_store(store: Path | None) -> Iterator[Any]:
     """The store for reading; its errors as exit codes."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
+    from daq.keep.store.replacing import is_there
 
     path = store_path(store)
-    if not path.exists():
+    if not is_there(path):
         fail(UNUSABLE, f"no store at {path}; name one with --store")
     try:
         with Store.open(path, write=False) as opened:

@@ -28,9 +28,10 @@ def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
     and its exit code."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
+    from daq.keep.store.replacing import is_there
 
     path = store_path(chosen)
-    if not path.exists():
+    if not is_there(path):
         fail(UNUSABLE, f"no store at {path}; name one with --store")
     try:
         with Store.open(path, write=write) as store:

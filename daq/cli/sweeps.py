@@ -29,9 +29,10 @@ def sweeps(store: Path | None, as_json: bool) -> None:
     """List the stored sweeps, when each began, and their verdicts."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
+    from daq.keep.store.replacing import is_there
 
     path = store_path(store)
-    if not path.exists():
+    if not is_there(path):
         fail(UNUSABLE, f"no store at {path}; name one with --store")
     damaged: list[StoreError] = []
     try:

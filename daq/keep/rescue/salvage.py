@@ -21,7 +21,9 @@ from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
+from daq.keep.store.lock import take_lock
 from daq.keep.store.migrations import STEPS
+from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
 from daq.keep.store.schema import distrust, is_plain_table
 from daq.keep.store.store import Store
@@ -50,22 +52,40 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
     """
     if target.exists():
         raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
-    partial = target.with_name(f".{target.name}.partial")
+    if left_over := log_without_store(target):
+        raise StoreError(f"{left_over} is left over from another store: give another file name, or move it away")
     try:
         with Pages(damaged) as pages:
             found = found_in(pages)
             _refuse_newer(found, damaged)
             if not any(found.rows.values()) and not any(found.places.values()):
                 raise StoreDamaged(f"nothing of a store can be found in {damaged}: restore a backup")
-            with Store.open(partial) as new:
-                salvaged = _copied(damaged, pages, found, new)
-        os.replace(partial, target)
+            return _made(damaged, pages, found, target)
     except Refused as error:
         raise StoreError(str(error)) from error
+
+
+def _made(damaged: Path, pages: Pages, found: Found, target: Path) -> Salvaged:
+    partial = target.with_name(f".{target.name}.partial")
+    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    lock = take_lock(partial)
+    try:
+        _remove(partial)  # the rows of a salvage that was killed would be there twice
     finally:
-        for ending in ("", "-wal", "-shm", ".lock"):
-            partial.with_name(partial.name + ending).unlink(missing_ok=True)
+        os.close(lock)
+    try:
+        with Store.open(partial) as new:
+            salvaged = _copied(damaged, pages, found, new)
+        os.replace(partial, target)
+    finally:
+        _remove(partial)
+        partial.with_name(partial.name + ".lock").unlink(missing_ok=True)
     return salvaged
+
+
+def _remove(partial: Path) -> None:
+    for ending in ("", *BESIDE):
+        partial.with_name(partial.name + ending).unlink(missing_ok=True)
 
 
 def _refuse_newer(found: Found, path: Path) -> None:

@@ -13,6 +13,7 @@ from daq.keep.private import PRIVATELY
 from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
 from daq.keep.store.lock import take_lock
+from daq.keep.store.replacing import finish, free_aside, in_the_making, log_without_store, put_in_place, sync_folder
 from daq.keep.store.sessions import add_copy, sweeps
 from daq.keep.store.store import Store
 from daq.keep.store.verify import Verified, verify
@@ -31,6 +32,8 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
     partial = target.with_name(target.name + ".partial")
     if target.exists():
         raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
+    if left_over := log_without_store(target):
+        raise StoreError(f"{left_over} is left over from another store: give another file name, or move it away")
     partial.unlink(missing_ok=True)
     _begin(partial)
     with contextlib.suppress(StoreReadOnly):
@@ -41,7 +44,7 @@ def back_up(store: Store, target: Path, progress: Callable[[int, int], None] | N
     if found.problems:
         raise StoreError(f"the copy {partial} is not sound: {found.problems[0]} ({len(found.problems)} problems)")
     os.replace(partial, target)
-    _sync_folder(target.parent)
+    sync_folder(target.parent)
     return found
 
 
@@ -49,13 +52,14 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
     """Makes a store from a backup, brought to the newest schema, and verifies it.
 
     A store already at target is kept beside it under the first free name ending in .before-restore; its list of copies
-    is carried over. Raises StoreBusy when another process writes to it, StoreError when the backup does not verify.
+    is carried over. After a kill there is one of the two at target, whole. Raises StoreBusy when another process writes
+    to it, StoreError when the backup does not verify.
     """
-    partial, aside = target.with_name(target.name + ".restoring"), _free_aside(target)
+    partial = in_the_making(target)
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     lock = take_lock(target)
     try:
-        partial.unlink(missing_ok=True)
+        finish(target)
         _begin(partial)
         with Store.open(backup, write=False) as source:
             _copy(source, partial, progress)
@@ -66,10 +70,8 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
             with copy.reading() as db:
                 if strange := next(unreadable(db), None):
                     raise StoreError(f"{backup} holds what no store of ours does: {strange}; {target} is as it was")
-            _note_copies(copy, backup, target, aside)
-        _set_aside(target, aside)
-        os.replace(partial, target)
-        _sync_folder(target.parent)
+            _note_copies(copy, backup, target, free_aside(target))
+        put_in_place(target)
     finally:
         for leftover in (partial, partial.with_name(partial.name + ".lock")):
             leftover.unlink(missing_ok=True)
@@ -120,28 +122,3 @@ def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> No
         add_copy(db, "backup", backup, everything)
         if target.exists():
             add_copy(db, "backup", aside, everything)
-
-
-def _free_aside(target: Path) -> Path:
-    """The first free name for a store to be set aside."""
-    number = 1
-    while (aside := target.with_name(f"{target.name}.{number}.before-restore")).exists():
-        number += 1
-    return aside
-
-
-def _set_aside(target: Path, aside: Path) -> None:
-    """Renames a store, with its log. It may be damaged, so SQLite is not involved."""
-    for ending in ("-wal", "-shm", ""):
-        with contextlib.suppress(FileNotFoundError):
-            os.replace(target.with_name(target.name + ending), aside.with_name(aside.name + ending))
-
-
-def _sync_folder(folder: Path) -> None:
-    if os.name == "nt":  # Windows cannot open a folder, and writes a rename at once
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

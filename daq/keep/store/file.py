@@ -19,6 +19,7 @@ from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, 
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
+from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
 from daq.keep.store.schema import check_schema, distrust
 from daq.keep.store.sessions import add_copy
@@ -93,6 +94,7 @@ def open_for_writing(path: Path) -> StoreFile:
         lock = take_lock(path)
     try:
         with _os_errors(path):
+            finish(path)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
         file = StoreFile(path, _connect(str(path)), lock)
@@ -121,6 +123,8 @@ def open_for_reading(path: Path) -> StoreFile:
     """Opens an existing store while another process may write to it. Raises as open_for_writing, and StoreError if
     there is none."""
     with _os_errors(path, "read"):
+        if is_unfinished(path):
+            _finish_alone(path)
         if not path.is_file():
             raise StoreError(f"no store at {path}")
         _check_length(path)
@@ -132,6 +136,14 @@ def open_for_reading(path: Path) -> StoreFile:
         file.close()
         raise
     return file
+
+
+def _finish_alone(path: Path) -> None:
+    lock = take_lock(path)
+    try:
+        finish(path)
+    finally:
+        os.close(lock)
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

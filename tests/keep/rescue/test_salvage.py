@@ -11,7 +11,7 @@ from daq.keep.again.cut_off import close
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
-from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
+from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, migrations
 from daq.keep.store.sessions import add_copy
@@ -54,6 +54,27 @@ def test_a_sound_store_is_brought_over_whole_and_nothing_is_said(path, tmp_path,
         assert new.sweeps() == sound[2]
         assert bits(recompute_stored(new, 2).onset) == bits(sound[1][1].onset)
         assert verify(new).problems == ()
+
+
+def test_what_a_killed_salvage_left_is_not_added_to_and_another_one_is_not_disturbed(path, tmp_path, sound):
+    partial = tmp_path / ".new.sqlite.partial"
+    salvage(path, partial)  # as far as it can get without being given its name
+    with Store.open(partial) as other, pytest.raises(StoreBusy):
+        salvage(path, tmp_path / "new.sqlite")
+    assert other.path.exists()
+
+    salvage(path, tmp_path / "new.sqlite")
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert new.sweeps() == sound[2]
+        assert verify(new).problems == ()
+    assert not partial.exists()
+
+
+def test_a_log_that_belongs_to_another_store_is_not_replayed_into_the_new_one(path, tmp_path):
+    (tmp_path / "new.sqlite-wal").write_bytes(b"of another store")
+
+    with pytest.raises(StoreError, match=r"new\.sqlite-wal is left over from another store"):
+        salvage(path, tmp_path / "new.sqlite")
 
 
 @pytest.mark.parametrize("table", ["sweeps", "sessions", "calibrations", "clients", "visits", "events", "sources"])
