@@ -18,10 +18,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Literal
 
+from daq.live.log_flood import BoundedHandler
 from daq.text import visible_line
 
 Form = Literal["words", "json"]
-FIELDS = ("method", "route", "status", "took_ms", "client", "why", "url", "store", "signal")
+FIELDS = ("method", "route", "status", "took_ms", "client", "why", "url", "store", "signal", "left_out")
 """What a record may carry besides its message."""
 
 log = logging.getLogger("foreaft")
@@ -43,7 +44,7 @@ def numbered() -> Iterator[str]:
 def set_up(form: Form) -> None:
     """Send all logging of this process to standard error in this form: as text only problems, as JSON commands too."""
     level = logging.INFO if form == "json" else logging.WARNING
-    handler = logging.StreamHandler(sys.stderr)
+    handler = BoundedHandler(sys.stderr)
     handler.setFormatter(_Formatter(form))
     logging.basicConfig(level=level, handlers=[handler], force=True)
     for name in ("uvicorn", "uvicorn.error", "uvicorn.access"):
