@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from daq.live.bench.desk import BenchDesk
     from daq.live.session.session import Session
     from daq.live.simulated_bench import SimulatedBench
-    from daq.measure.calibration.validity import SensitivityCheck
+    from daq.measure.calibration.status import SensitivityCheck
 
 HELLO_WITHIN_S = 15.0
 LOOK_S = 0.02

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from daq.measure.calibration.validity import months_later
+from daq.measure.calibration.status import months_later
 from daq.proof.findings import PARTS
 from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget

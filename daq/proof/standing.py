@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from daq.measure.calibration.validity import moment, months_later
+from daq.measure.calibration.status import moment, months_later
 from daq.proof.certificate import MONTHS
 from daq.proof.sheet import parts_of
 from daq.rig import Rig

@@ -29,7 +29,7 @@ class Ridden:
 
     def look(self):
         session = self.demo.session
-        standing = session.calibrating.validity()
+        standing = session.calibrating.status()
         self.readings = readings(session.acquisition, plan=None, zero_us=None, calibration=standing)
         self.snapshot = json.loads(view.snapshot(session))
 

@@ -15,7 +15,7 @@ from daq.keep.again.recompute import recompute
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
-from daq.measure.calibration.validity import fits_sweep_of
+from daq.measure.calibration.status import fits_sweep_of
 from daq.sweep.onset import METHOD
 
 

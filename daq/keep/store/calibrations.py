@@ -17,7 +17,7 @@ from daq.keep.store.rows import Row, insert_row, sound_rows
 from daq.keep.store.sessions import keep_calibration, utc_now
 from daq.keep.store.store import Store
 from daq.measure.calibration import Calibration, from_dict, to_dict
-from daq.measure.calibration.validity import SensitivityCheck
+from daq.measure.calibration.status import SensitivityCheck
 
 
 @dataclass(frozen=True, slots=True)

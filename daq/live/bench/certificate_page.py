@@ -9,7 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.measure.calibration.coverage import said_dof
-from daq.measure.calibration.validity import moment
+from daq.measure.calibration.status import moment
 
 WIDTH, HEIGHT = 640, 260
 LEFT, RIGHT, TOP, BOTTOM = 64, 628, 12, 220

@@ -7,7 +7,7 @@ from typing import Any
 
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.board import Board, otherwise
-from daq.measure.calibration.validity import SensitivityCheck, Standing, Validity, validity
+from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck, Standing, status_at
 from daq.transmitters import UNKNOWN_UTC
 
 
@@ -18,39 +18,39 @@ def standing_of(
     *,
     simulated: bool,
     board: Board | None = None,
-) -> Validity:
+) -> CalibrationStatus:
     """Whether this calibration may be trusted now. simulated: the session's jig is. board: connected now, if one is.
 
     A simulated calibration is always valid for a simulated jig and never for a real one. How a bought transmitter was
     adjusted is not known here: a check with a weight takes its place, valid for a day like any other.
     """
     if not calibration.forces:
-        return validity(None, (), now_utc)
+        return status_at(None, (), now_utc)
     used = {channel.name for channel in calibration.channels if channel.kind != "unused"}
     if differs := otherwise(calibration.board, board, used):
-        return Validity(Standing.OTHER_BOARD, f"no verdict: {'; '.join(differs)}")
+        return CalibrationStatus(Standing.OTHER_BOARD, f"no verdict: {'; '.join(differs)}")
     if calibration.simulated and simulated:
-        return Validity(Standing.VALID, "simulated: it fits the simulated jig, nothing here was measured")
+        return CalibrationStatus(Standing.VALID, "simulated: it fits the simulated jig, nothing here was measured")
     if calibration.simulated:
-        return Validity(
+        return CalibrationStatus(
             Standing.SIMULATED, "the calibration was made on a simulated jig: no verdict until this jig is calibrated"
         )
     if calibration.made_utc == UNKNOWN_UTC:
         return _adjusted_by_its_maker(checks, now_utc)
-    return validity(calibration.made_utc, checks, now_utc)
+    return status_at(calibration.made_utc, checks, now_utc)
 
 
-def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -> Validity:
+def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -> CalibrationStatus:
     if not checks:
-        return Validity(
+        return CalibrationStatus(
             Standing.CHECK_DUE,
             "the maker's own adjustment was never checked here: put one known weight on before the day's work",
         )
     first = min(check.checked_utc for check in checks)
-    return validity(first, checks, now_utc)
+    return status_at(first, checks, now_utc)
 
 
-def stamp(calibration: Calibration, found: Validity) -> dict[str, Any]:
+def stamp(calibration: Calibration, found: CalibrationStatus) -> dict[str, Any]:
     """What a sweep stores about its calibration, besides the calibration itself."""
     return {
         "id": calibration.id,

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from daq.measure.calibration import Calibration, Uncertainty, apply, expanded_sum
-from daq.measure.calibration.validity import SensitivityCheck, sensitivity_check
+from daq.measure.calibration.status import SensitivityCheck, sensitivity_check
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 from daq.measure.zero import PARTS
 from daq.rig import Rig

@@ -18,7 +18,7 @@ from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
-from daq.measure.calibration.validity import SensitivityCheck, Validity
+from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
 from daq.refusals import NotNow
 from daq.values import Samples
@@ -38,7 +38,7 @@ class CalibrationDesk:
 
     # --- how it stands ----------------------------------------------------------------------------------------------
 
-    def validity(self) -> Validity:
+    def status(self) -> CalibrationStatus:
         """The status of the calibration in use."""
         hello = self._at.sensors.greeting
         board = None if hello is None else board_of(asdict(hello))
@@ -49,7 +49,7 @@ class CalibrationDesk:
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now stores about it."""
-        return stamp(self._at.calibration, self.validity())
+        return stamp(self._at.calibration, self.status())
 
     # --- the daily check --------------------------------------------------------------------------------------------
 

@@ -9,7 +9,7 @@ import numpy as np
 from daq.fit.prechecks import Readings
 from daq.items import POWER
 from daq.live.session.acquisition import Acquisition
-from daq.measure.calibration.validity import Validity
+from daq.measure.calibration.status import CalibrationStatus
 from daq.measure.mechanics import shares
 from daq.measure.sum_check import SumCheck, riding_check
 from daq.sweep.plan import Plan
@@ -19,7 +19,7 @@ FRESH_S = 3.0
 """A stroke older than this, by the wall clock, says nothing about the current effort."""
 
 
-def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibration: Validity) -> Readings:
+def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibration: CalibrationStatus) -> Readings:
     """For the sweep that is set up or in progress; plan: None without one. zero_us: when the zero in use was taken."""
     now_s, pace = at.clock.now_us() / 1e6, at.clock.pace
     stroke = at.stroke if at.stroke is not None and now_s - at.stroke.end_s < FRESH_S * pace else None

@@ -27,7 +27,7 @@ from daq.live.session.visit_desk import VisitDesk
 from daq.live.session.watch import Watch
 from daq.live.session.zero_desk import ZeroDesk
 from daq.measure.calibration import Calibration
-from daq.measure.calibration.validity import Validity
+from daq.measure.calibration.status import CalibrationStatus
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -85,7 +85,7 @@ class Session:
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
         self._watch = Watch(at.note)
-        self._standing: Validity | None = None
+        self._standing: CalibrationStatus | None = None
         self._on_beat: list[Callable[[], None]] = []
         if on_output is not None:
             at.hears_output.append(on_output)
@@ -119,7 +119,7 @@ class Session:
         for part, sentence in self._watch.look({**self.acquisition.troubles(), **doubts}).items():
             if part.endswith(ZERO_MOVED):
                 self.sweep.spoiled(part, sentence)
-        before, self._standing = self._standing, self.calibrating.validity()
+        before, self._standing = self._standing, self.calibrating.status()
         if before is not None and before.standing is not self._standing.standing:
             level = "info" if self._standing.allows_verdict else "caution"
             self.acquisition.note(level, self._standing.sentence)
@@ -135,5 +135,5 @@ class Session:
             self.acquisition,
             plan=progress.plan if progress is not None and self.acquisition.ride.under_way else None,
             zero_us=self.zero.taken_us,
-            calibration=self.calibrating.validity(),
+            calibration=self.calibrating.status(),
         )

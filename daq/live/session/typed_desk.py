@@ -11,7 +11,7 @@ from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
-from daq.measure.calibration.validity import SensitivityCheck
+from daq.measure.calibration.status import SensitivityCheck
 from daq.refusals import BadValue, Doubted, NotNow
 from daq.sweep.progress import SweepProgress
 from daq.sweep.typed.blunders import Readings, blunder

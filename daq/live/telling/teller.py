@@ -91,7 +91,7 @@ class Teller:
         """When any of these is another one, a page starts again from a snapshot."""
         session = self.session
         at = session.acquisition
-        standing = session.calibrating.validity().standing
+        standing = session.calibrating.status().standing
         return at.rider, at.calibration.id, standing, session.calibrating.checks, session.sweep.progress
 
     def _sweep_now(self) -> tuple[Any, ...]:

@@ -15,8 +15,8 @@ from daq.measure.calibration.cell import CalibratedCell
 from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.procedure import Bench
 from daq.measure.calibration.r60 import CellClass, permissible_error_n
+from daq.measure.calibration.status import status_at
 from daq.measure.calibration.uncertainty import Uncertainty, expanded
-from daq.measure.calibration.validity import validity
 
 STATEMENT = (
     "This is the user's own calibration, made with the means named here. It is not an accredited calibration "
@@ -57,7 +57,7 @@ def certificate(
     content = {
         "calibration": calibration.id,
         "made_utc": calibration.made_utc,
-        "valid_until_utc": validity(calibration.made_utc, (), calibration.made_utc).until_utc,
+        "valid_until_utc": status_at(calibration.made_utc, (), calibration.made_utc).until_utc,
         "simulated": calibration.simulated,
         "statements": [STATEMENT, *([SIMULATED] if calibration.simulated else [])],
         "circumstances": asdict(circumstances),

@@ -9,8 +9,8 @@ from daq.keep.errors import StoreError
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, calibrations
 from daq.keep.store.verify import verify
+from daq.measure.calibration.status import sensitivity_check
 from daq.measure.calibration.uncertainty import Expanded
-from daq.measure.calibration.validity import sensitivity_check
 from tests.keep.jig import recorded
 from tests.measure.calibration.jig import jig
 

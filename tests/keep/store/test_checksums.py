@@ -10,7 +10,7 @@ from daq.keep.store import Store, calibrations
 from daq.keep.store.checksums import CHANGING, COVERED, row_crc
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
-from daq.measure.calibration.validity import SensitivityCheck
+from daq.measure.calibration.status import SensitivityCheck
 from tests.keep.jig import recorded
 from tests.measure.calibration.jig import jig
 

@@ -7,8 +7,8 @@ import pytest
 from daq.live.bench.standing import stamp, standing_of
 from daq.live.real import uncalibrated
 from daq.measure.calibration.board import Board, Converter
+from daq.measure.calibration.status import Standing, sensitivity_check
 from daq.measure.calibration.uncertainty import Expanded
-from daq.measure.calibration.validity import Standing, sensitivity_check
 from daq.transmitters import UNKNOWN_UTC
 from tests.measure.calibration.jig import jig
 from tests.ridden import RIG

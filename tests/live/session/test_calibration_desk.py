@@ -231,10 +231,10 @@ def test_a_board_at_another_gain_than_calibrated_is_told_and_forbids_an_onset(tm
         await work_through(made)
         await session.calibrating.use(session.calibrating.bench.calibration.id)
         session.calibrating.leave_bench()
-        seen["as calibrated"] = session.calibrating.validity()
+        seen["as calibrated"] = session.calibrating.status()
         made.board.side.hear(encode_command(set_gain(1, 0, 64)), 0)
         await until(lambda: at.sensors.greeting.channels[0].gain == 64)
-        seen["after"] = session.calibrating.validity()
+        seen["after"] = session.calibrating.status()
         await until(lambda: any("was calibrated at gain 128" in note.text for note in at.notes))
         seen["stamp"] = session.calibrating.stamp()
 

@@ -43,7 +43,7 @@ class Standing(enum.StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Validity:
+class CalibrationStatus:
     """The status of a calibration now, and a sentence that says why."""
 
     standing: Standing
@@ -114,30 +114,32 @@ def sensitivity_check(
     return SensitivityCheck(channel, checked_utc, load_n, u_load_n, shown_n, uncertainty.expanded_n)
 
 
-def validity(
+def status_at(
     made_utc: str | None,
     checks: tuple[SensitivityCheck, ...],
     now_utc: str,
     *,
     months: int = MONTHS,
     check_hours: float = CHECK_HOURS,
-) -> Validity:
+) -> CalibrationStatus:
     """The status now of a calibration made and checked at these times. made_utc None: there is none. Of several checks
     of one channel, the latest counts. Raises ValueError for a text that is not an ISO 8601 time with a zone.
     """
     if made_utc is None:
-        return Validity(Standing.MISSING, "no cell is calibrated: loads are unknown, recording goes on. Calibrate them")
+        return CalibrationStatus(
+            Standing.MISSING, "no cell is calibrated: loads are unknown, recording goes on. Calibrate them"
+        )
     now, made = moment(now_utc), moment(made_utc)
     until = months_later(made, months)
     until_utc = until.isoformat().replace("+00:00", "Z")
     if made > now + timedelta(seconds=AHEAD_S):
-        return Validity(
+        return CalibrationStatus(
             Standing.FROM_THE_FUTURE,
             f"the calibration was made at {made_utc}, which is still to come: one of the clocks is wrong. Set it",
             until_utc,
         )
     if now >= until:
-        return Validity(
+        return CalibrationStatus(
             Standing.EXPIRED,
             f"the calibration of {made.date()} is older than {months} months: no verdict until calibrated again",
             until_utc,
@@ -145,18 +147,20 @@ def validity(
     latest = {check.channel: check for check in sorted(checks, key=lambda check: moment(check.checked_utc))}
     failed = [check.sentence for check in latest.values() if not check.passed]
     if failed:
-        return Validity(Standing.CHECK_FAILED, f"the check with a weight failed: {'; '.join(failed)}", until_utc)
+        return CalibrationStatus(
+            Standing.CHECK_FAILED, f"the check with a weight failed: {'; '.join(failed)}", until_utc
+        )
     last = max((moment(check.checked_utc) for check in latest.values()), default=made)
     if now - max(last, made) > timedelta(hours=check_hours):
         what = "the last check with a weight" if last > made else "the calibration, not checked with a weight since,"
         age_h = (now - max(last, made)).total_seconds() / 3600.0
-        return Validity(
+        return CalibrationStatus(
             Standing.CHECK_DUE,
             f"{what} was {age_h:.0f} h ago, expected within {check_hours:g} h: put one known weight "
             "on before the day's work",
             until_utc,
         )
-    return Validity(
+    return CalibrationStatus(
         Standing.VALID,
         f"calibrated {made.date()}, checked {last.date()}, valid to {until.date()}; next check with a weight by "
         f"{max(last, made) + timedelta(hours=check_hours):%Y-%m-%d %H:%M} UTC",

@@ -2,8 +2,8 @@ from datetime import datetime
 
 import pytest
 
+from daq.measure.calibration.status import SensitivityCheck, Standing, sensitivity_check, status_at
 from daq.measure.calibration.uncertainty import combine
-from daq.measure.calibration.validity import SensitivityCheck, Standing, sensitivity_check, validity
 
 MADE = "2025-03-04T10:00:00Z"
 
@@ -32,7 +32,7 @@ def check(checked_utc, shown_n=98.05, channel="hands_left"):
     ],
 )
 def test_a_calibration_holds_12_months_and_a_check_24_hours(made, checks, now, standing):
-    found = validity(made, checks, now)
+    found = status_at(made, checks, now)
 
     assert found.standing is standing
     assert found.allows_verdict == (standing is Standing.VALID)
@@ -42,14 +42,14 @@ def test_a_failed_check_is_healed_by_a_later_good_one_of_the_same_cell_only():
     bad, good = check("2025-03-04T11:00:00Z", 99.0), check("2025-03-04T12:00:00Z")
     other = check("2025-03-04T12:00:00Z", channel="saddle_rear")
 
-    assert validity(MADE, (good, bad), "2025-03-04T13:00:00Z").standing is Standing.VALID
-    assert validity(MADE, (bad, other), "2025-03-04T13:00:00Z").standing is Standing.CHECK_FAILED
+    assert status_at(MADE, (good, bad), "2025-03-04T13:00:00Z").standing is Standing.VALID
+    assert status_at(MADE, (bad, other), "2025-03-04T13:00:00Z").standing is Standing.CHECK_FAILED
 
 
 def test_months_end_on_the_same_day_or_the_last():
-    assert validity("2024-02-29T00:00:00Z", (), "2024-03-01T00:00:00Z").until_utc == "2025-02-28T00:00:00Z"
-    assert validity("2025-12-31T00:00:00Z", (), "2025-12-31T01:00:00Z", months=2).until_utc == "2026-02-28T00:00:00Z"
-    assert datetime.fromisoformat(validity(MADE, (), MADE).until_utc).year == 2026
+    assert status_at("2024-02-29T00:00:00Z", (), "2024-03-01T00:00:00Z").until_utc == "2025-02-28T00:00:00Z"
+    assert status_at("2025-12-31T00:00:00Z", (), "2025-12-31T01:00:00Z", months=2).until_utc == "2026-02-28T00:00:00Z"
+    assert datetime.fromisoformat(status_at(MADE, (), MADE).until_utc).year == 2026
 
 
 def test_a_check_passes_within_both_uncertainties():
@@ -76,7 +76,7 @@ def test_a_weight_too_light_to_tell_is_refused():
 @pytest.mark.parametrize("text", ["yesterday", "2025-03-04T10:00:00"])
 def test_times_need_a_zone(text):
     with pytest.raises(ValueError, match="expected a time"):
-        validity(text, (), MADE)
+        status_at(text, (), MADE)
 
 
 @pytest.mark.parametrize(
