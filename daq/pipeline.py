@@ -34,7 +34,7 @@ from daq.sweep.losses import losses_said
 from daq.sweep.onset import METHOD, onset
 from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS, Plan
-from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import ENDED
 from daq.sweep.setting import setting_of
 from daq.sweep.stalls import StallWatch
@@ -44,7 +44,7 @@ from daq.sweep.validity.judged import judged
 from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
 from daq.wire import board
 
-Output: TypeAlias = Loads | Stroke | StepMean | Onset | Note
+Output: TypeAlias = Loads | Stroke | StepMean | Onset | Notice
 
 _ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
 """After these a step is gone, or none is to come: the answer changes."""
@@ -223,7 +223,7 @@ class Pipeline:
         if self._under_way:
             self.faults += [Fault(items.BOARD, text, float(loads.t_s[i])) for i, text in jumps]
         yield loads
-        yield from (Note("caution", text, float(loads.t_s[i])) for i, text in (*self._spare.found, *jumps))
+        yield from (Notice("caution", text, float(loads.t_s[i])) for i, text in (*self._spare.found, *jumps))
         self._lock(loads)
         self._stalls.scan(float(loads.t_s[-1]), marked=self._cutter.marked)
         for stroke in self._cutter.feed_loads(loads):

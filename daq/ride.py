@@ -20,7 +20,7 @@ from daq.pipeline import Output, Pipeline
 from daq.refusals import Refusal
 from daq.rig import Rig
 from daq.sweep.onset import METHOD
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import ENDED, Trigger
 from daq.sweep.validity.newly import newly_failed, said
 from daq.values import NAN, Onset, Samples, StepMean, Verdict, cut
@@ -131,13 +131,13 @@ class Ride:
                 outputs += self._found_out(output)
         return outputs
 
-    def _found_out(self, answer: Onset) -> list[Note]:
+    def _found_out(self, answer: Onset) -> list[Notice]:
         """What the tests of validity have found since the previous answer, while the step can still be redone."""
         progress = self.pipeline.progress
         if progress is None or not progress.steps:
             return []
         t_s = 60.0 * progress.steps[-1].t_min
-        return [Note("caution", said(one), t_s) for one in newly_failed(answer, self._told)]
+        return [Notice("caution", said(one), t_s) for one in newly_failed(answer, self._told)]
 
     def _guarded(self, stage: Callable[[Item, list[Heard]], None], item: Item, outputs: list[Heard]) -> None:
         try:
@@ -175,7 +175,7 @@ class Ride:
 
     def _mark(self, failure: Event, outputs: list[Heard]) -> None:
         self.failure, said = failure, _said(failure)
-        outputs.append(Note("alarm", said, failure.received_us / 1e6))
+        outputs.append(Notice("alarm", said, failure.received_us / 1e6))
         if self._in_sweep:
             self.pipeline.forbid_verdict(said)
             self._answer_again(outputs)

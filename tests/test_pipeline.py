@@ -11,7 +11,7 @@ from daq.jig import beginning
 from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.rig import parse_rig
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import State
 from daq.values import Loads, Onset, Samples, Status, StepMean, Stroke
 from daq.wire import cycling_power
@@ -192,7 +192,7 @@ def test_an_input_the_rig_does_not_use_stops_no_dwell_and_is_told_once(whole):
     found, pipeline = outputs_of([*items[:3], replace(items[0], received_us=3), *items[3:]])
 
     assert bits(kept(found, StepMean)) == bits(kept(outputs, StepMean))
-    notes = [note.text for note in kept(found, Note) if "spare" in note.text]
+    notes = [note.text for note in kept(found, Notice) if "spare" in note.text]
     assert len(notes) == 1
     assert "the input spare is at the end of its scale" in notes[0]
     assert pipeline.faults == []
@@ -216,7 +216,7 @@ def test_a_jump_of_the_boards_clock_is_told_and_the_sweep_goes_on(whole):
             item.ticks_us[:] += np.uint32(600_000_000)
     found, pipeline = outputs_of([*items[:3], hello, *items[3:]])
 
-    (note,) = (note for note in kept(found, Note) if "clock" in note.text)
+    (note,) = (note for note in kept(found, Notice) if "clock" in note.text)
     assert note.text.startswith("the board's clock jumped by +600.0 s although it did not restart")
     assert [fault.sentence for fault in pipeline.faults] == [note.text]
     assert pipeline.progress.state is State.FINISHED

@@ -14,7 +14,7 @@ from daq.measure.clock import BoardClock
 from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.values import Loads, Onset, Samples, StepMean, Stroke, Verdict, joined
 from tests.bits import bits
 from tests.keep.jig import begin
@@ -84,7 +84,7 @@ def test_a_failing_stage_costs_its_scans_and_the_verdict_and_nothing_else(failin
         "last_us": mark.content["last_us"],
     }
     assert mark.received_us < FAILS_AT_US <= mark.content["last_us"]
-    (alarm,) = [note for note in kept(outputs, Note) if note.level == "alarm"]
+    (alarm,) = [note for note in kept(outputs, Notice) if note.level == "alarm"]
     assert "the computation failed (ZeroDivisionError) on 25 scans of board" in alarm.text
     assert [step.setback_mm for step in kept(outputs, StepMean)] == list(PLAN.positions_mm)
     assert ride.onset.verdict is Verdict.UNDECIDED

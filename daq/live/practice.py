@@ -12,7 +12,7 @@ from daq.keep.again.stored import items_of
 from daq.keep.store import Store
 from daq.live.demo import LOOK_EVERY_S, Demo
 from daq.pipeline import Output
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import Trigger
 from daq.values import StepMean
 
@@ -63,7 +63,7 @@ class Practice:
         if isinstance(output, StepMean):
             end_s = output.strokes[-1].end_s if output.strokes else 60.0 * output.t_min
             self._moments.append(Moment(end_s / self._pace, "asked"))
-        elif isinstance(output, Note) and output.level != "info":
+        elif isinstance(output, Notice) and output.level != "info":
             self._moments.append(Moment(output.t_s / self._pace, "caution", output.text))
 
     def _fitters(self, store: Store) -> list[Moment]:

@@ -113,7 +113,7 @@ async def serve_rig(
     if sweep is not None:
         session = resume(store, sweep, rig, calibration, now=now, simulated=False)
         if record is not None:
-            session.acquisition.note(
+            session.acquisition.notice(
                 "caution", "a sweep that was cut off goes on: no recording, its beginning would be missing"
             )
     else:
@@ -122,7 +122,7 @@ async def serve_rig(
         storing = begin(store, rig_text=text, calibration=calibration, simulated=False, clock=clock)
         session = Session(rig, calibration, clock, rider, storing=storing, recorder=recorder)
         if told := left_open(store, now):
-            session.acquisition.note("caution", told)
+            session.acquisition.notice("caution", told)
     session.priors = priors
     lab_links = [] if lab is None else links_to_lab(session.acquisition, lab, markers)
     manager = partial(report_to_manager, os.environ, lambda: _condition(session))

@@ -40,7 +40,7 @@ _COMES_FROM = {
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class Notice:
     """One sentence for the person at the jig."""
 
     level: str
@@ -116,29 +116,29 @@ class SweepProgress:
         setback_mm: float | None = None,
         setting: Setting = NOTHING_SET,
         u_setback_mm: float = NAN,
-    ) -> list[Note]:
+    ) -> list[Notice]:
         """Apply a fitter's event. NotNow or BadValue, with the state unchanged, if it does not fit. setting: how the
         rest of the jig was set, with saddle_moved; u_setback_mm: how well the setback is known.
         """
         following = after(self.state, event)
         if event is Trigger.REDO and event not in self.accepts:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
-        notes = []
+        notices = []
         if event is Trigger.SADDLE_MOVED:
-            notes = self._place_saddle(setback_mm, setting, t_s)
+            notices = self._place_saddle(setback_mm, setting, t_s)
             self.setting, self.u_setback_mm, self._confirmed_min = setting, u_setback_mm, t_s / 60.0
         elif event is Trigger.REDO and self.state is State.MOVING and self._last_left_out:
             self.left_out.pop()
         elif event is Trigger.REDO and self.state is State.MOVING:
             dropped = self.steps.pop()
-            notes = [Note("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
+            notices = [Notice("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
         elif event is Trigger.UNDO:
             self.setback_mm = None
         self.state = following
         if self.state is State.MOVING:
-            notes += self._choose(t_s)
+            notices += self._choose(t_s)
         self._start_over(t_s)
-        return notes
+        return notices
 
     def take_as_ridden(
         self,
@@ -148,13 +148,13 @@ class SweepProgress:
         setback_mm: float | None = None,
         setting: Setting = NOTHING_SET,
         u_setback_mm: float = NAN,
-    ) -> list[StepMean | Note]:
+    ) -> list[StepMean | Notice]:
         """Apply a fitter's event of a ride with lost data. The event did happen: if it does not fit, the sweep had got
         further than the remaining data shows. The current step has then ended in the gap, or is left out."""
         try:
             return [*self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)]
         except NotNow:
-            finished: list[StepMean | Note] = []
+            finished: list[StepMean | Notice] = []
             if self._gap_from_s is not None:
                 self._lost_s += max(0.0, t_s - max(self._gap_from_s, self._moved_s))
             if self.state is State.AVERAGING and self._ridden_s() + self._lost_s >= self.plan.dwell_s:
@@ -165,7 +165,7 @@ class SweepProgress:
             taken = self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)
             return [*finished, *taken]
 
-    def go_on(self, t_s: float, positions_mm: tuple[float, ...] = (), *, as_ridden: bool = False) -> list[Note]:
+    def go_on(self, t_s: float, positions_mm: tuple[float, ...] = (), *, as_ridden: bool = False) -> list[Notice]:
         """Go on after the end, from the step it ended at, or with these positions after those that are ridden.
 
         Refusal, with nothing changed, before the end, and where no position is left. as_ridden: what happened has
@@ -180,12 +180,12 @@ class SweepProgress:
         except BadPlan as error:
             raise BadValue(str(error)) from error
         self.state = State.MOVING
-        notes = self._choose(t_s)
+        notices = self._choose(t_s)
         if self.asked_setback_mm is None:
             self.plan, self.state, self._chosen_mm = before
             raise NotNow("every position of this plan is ridden; say which to ride as well")
         self._start_over(t_s)
-        return notes
+        return notices
 
     def pass_over(self, from_s: float, to_s: float) -> None:
         """Strokes in between are lost: the current step ends when it ended, with fewer strokes."""
@@ -194,7 +194,7 @@ class SweepProgress:
         if self._last_stroke_s is not None:
             self._last_stroke_s = max(self._last_stroke_s, to_s)
 
-    def feed(self, stroke: Stroke) -> list[StepMean | Note]:
+    def feed(self, stroke: Stroke) -> list[StepMean | Notice]:
         """Take one stroke; returns the finished step if this stroke completes it."""
         stopped = self.pass_time(stroke.start_s)
         still_s = stroke.start_s - max(self._moved_s, self._last_stroke_s or 0.0)
@@ -213,7 +213,7 @@ class SweepProgress:
             return [*stopped, *self._average(stroke)]
         return [*stopped]
 
-    def pass_time(self, t_s: float) -> list[Note]:
+    def pass_time(self, t_s: float) -> list[Notice]:
         """Note that it is now t_s: a rider who has stopped pedalling has to settle again."""
         if self._last_stroke_s is None or self.state is not State.AVERAGING:
             return []
@@ -222,7 +222,7 @@ class SweepProgress:
             return []
         self.state = after(self.state, Trigger.UNSETTLED)
         self._start_over(stopped_s)
-        return [Note("caution", "pedalling has stopped: this position settles again", stopped_s)]
+        return [Notice("caution", "pedalling has stopped: this position settles again", stopped_s)]
 
     def status(self, t_s: float) -> SweepStatus:
         """The sweep's status at t_s."""
@@ -256,7 +256,7 @@ class SweepProgress:
         ridden = tuple(step.setback_mm for step in self.steps)
         return ridden if self.asked_setback_mm is None else (*ridden, self.asked_setback_mm)
 
-    def _place_saddle(self, setback_mm: float | None, setting: Setting, t_s: float) -> list[Note]:
+    def _place_saddle(self, setback_mm: float | None, setting: Setting, t_s: float) -> list[Notice]:
         if setback_mm is None:
             raise BadValue("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
         if wrong := contradiction(setback_mm, setting, self._jig):
@@ -265,7 +265,7 @@ class SweepProgress:
         self.setback_mm = setback_mm
         if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:
             return [
-                Note("caution", f"{asked:g} mm was asked, {setback_mm:g} mm is taken as set; undo if mistyped", t_s)
+                Notice("caution", f"{asked:g} mm was asked, {setback_mm:g} mm is taken as set; undo if mistyped", t_s)
             ]
         return []
 
@@ -274,7 +274,7 @@ class SweepProgress:
         self._jump_told = False
         self._lost_s = 0.0
 
-    def _settle(self, stroke: Stroke) -> list[StepMean | Note]:
+    def _settle(self, stroke: Stroke) -> list[StepMean | Notice]:
         waited_s = stroke.end_s - self._moved_s
         if waited_s < self.plan.settle_s:
             return []
@@ -284,9 +284,11 @@ class SweepProgress:
         self.state = after(self.state, Trigger.STEADY)
         if steady:
             return []
-        return [Note("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)]
+        return [
+            Notice("caution", f"hand load still moves after {SETTLE_AT_MOST_S:g} s; averaged as it is", stroke.end_s)
+        ]
 
-    def _average(self, stroke: Stroke) -> list[StepMean | Note]:
+    def _average(self, stroke: Stroke) -> list[StepMean | Notice]:
         if stroke.flags & FAULTS or in_band(self._held, self.plan) is False:
             self._left_out.append(LeftOut(stroke, FAULTY if stroke.flags & FAULTS else OFF_EFFORT))
             return []
@@ -296,7 +298,7 @@ class SweepProgress:
             return [*told]
         return [*told, *self._finish(stroke.end_s)]
 
-    def _finish(self, t_s: float) -> list[StepMean | Note]:
+    def _finish(self, t_s: float) -> list[StepMean | Notice]:
         """End the current step with its mean, or without one if too little of it is left."""
         finished = []
         if self.setback_mm is None or self._ridden_s() < LEAST_LEFT * self.plan.dwell_s:
@@ -324,7 +326,7 @@ class SweepProgress:
         """Count the current step as ridden, without a mean."""
         self.left_out.append(self.ridden)
 
-    def _choose(self, t_s: float) -> list[Note]:
+    def _choose(self, t_s: float) -> list[Notice]:
         """Have an adaptive plan choose the next position from the steps so far; returns why, in a sentence."""
         if not self.plan.adaptive:
             return []
@@ -341,15 +343,15 @@ class SweepProgress:
         as_planned = self.ridden == most and chosen.setback_mm is not None
         self._chosen_mm = chosen.setback_mm
         self._why_here = f"all {most} steps are ridden that this plan allows" if as_planned else chosen.why
-        return [Note("info", self._why_here, t_s)]
+        return [Notice("info", self._why_here, t_s)]
 
-    def _look_for_jump(self, t_s: float) -> list[Note]:
+    def _look_for_jump(self, t_s: float) -> list[Notice]:
         jump = None if self._jump_told else jump_n(self._used)
         if jump is None:
             return []
         self._jump_told = True
         text = f"hand load jumped by {jump:+.0f} N within this step: did the hands move? Redo the step if they did"
-        return [Note("caution", text, t_s)]
+        return [Notice("caution", text, t_s)]
 
     def _ridden_s(self) -> float:
         return sum(stroke.end_s - stroke.start_s for stroke in self._used)

@@ -50,7 +50,7 @@ class Jig:
     outputs: list = field(default_factory=list)
 
     def told(self):
-        return [f"{note.level}: {note.text}" for note in self.session.acquisition.notes]
+        return [f"{note.level}: {note.text}" for note in self.session.acquisition.notices]
 
     def shown(self, source="board"):
         """What the page shows of this sensor now."""

@@ -173,7 +173,7 @@ def test_a_port_that_is_taken_is_said_and_ends_nothing(monkeypatch, at, outlets,
             task.cancel()
 
     loop.run(beside_another())
-    assert "may find only some of the streams" in at.notes[-1].text
+    assert "may find only some of the streams" in at.notices[-1].text
 
 
 def test_what_is_no_call_is_not_passed_on(monkeypatch):
@@ -231,4 +231,4 @@ def test_markers_of_another_instrument_are_kept_at_their_own_time(lab, at, outle
     loop.run(asyncio.wait_for(taken(), 60))
     assert [one.content["text"] for one in kept] == ["sprint begins", "x" * 200]
     assert [one.content["t_s"] for one in kept] == pytest.approx([sent_s[0], sent_s[2]], abs=1e-3)
-    assert any("a marker of muscle lab was not kept" in note.text for note in at.notes)
+    assert any("a marker of muscle lab was not kept" in note.text for note in at.notices)

@@ -141,7 +141,7 @@ def test_a_power_sensors_feature_is_stored_its_battery_told_and_its_zero_kept(tm
     kept = {item.characteristic: item.payload for item in stored(tmp_path, Notification)}
     assert kept[cycling_power_control.FEATURE_UUID] == bytes.fromhex("08020100")
     assert [e.content["said"] for e in stored(tmp_path, Event) if e.kind == "power-zero"] == ["zero set, offset 10 N m"]
-    assert any("battery at 12 %" in note.text for note in session.acquisition.notes)
+    assert any("battery at 12 %" in note.text for note in session.acquisition.notices)
 
 
 def test_without_a_power_sensor_there_is_no_zero_to_set(tmp_path):

@@ -14,7 +14,7 @@ from daq.live.daemon import listen
 from daq.live.session.backlog import BACKLOG_S
 from daq.live.telling.teller import Teller
 from daq.sweep.plan import MOVING_S
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import ENDED, State, Trigger
 from tests.live.bench.simulated import wanted
 from tests.live.examples import EXAMPLES, misfits
@@ -68,7 +68,7 @@ def told(tmp_path_factory):
         client = await session.visit.new_client(name=None, consents=dict.fromkeys(get_args(Consent), True))
         await session.visit.open(client.pseudonym)
         await session.calibrating.begin_bench(wanted())
-        session.acquisition.notes.append(Note("info", "for a page that joins now", 0.0))
+        session.acquisition.notices.append(Notice("info", "for a page that joins now", 0.0))
         tellers[0].leave(page)
         page = tellers[0].join()
         for kind in ("bench", "visit"):

@@ -102,7 +102,7 @@ class Ridden:
             while sweep.progress.state in (State.SETTLING, State.AVERAGING):
                 self._second(sweep.progress.setback_mm)
         self.state, self.onset = sweep.progress.state, at.ride.onset
-        self.steps, self.notes = tuple(sweep.progress.steps), [note.text for note in at.notes]
+        self.steps, self.notes = tuple(sweep.progress.steps), [note.text for note in at.notices]
         await at.storing.close(at.clock.stamp_us())
         self._recorder.close()
 

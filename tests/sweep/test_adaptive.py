@@ -4,7 +4,7 @@ import pytest
 from daq.sweep.design import next_step
 from daq.sweep.order import ordered, spaced
 from daq.sweep.plan import Plan
-from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import State, Trigger
 from daq.values import StepMean
 from tests.sweep.pedalled import STROKE_S, stroke
@@ -42,7 +42,7 @@ def test_it_ends_by_itself_with_the_reason_or_at_the_most_it_may_ask():
     assert progress.state is State.FINISHED
     assert len(progress.steps) <= len(POSITIONS)
     assert len([one for one in said if isinstance(one, StepMean)]) == len(progress.steps)
-    reasons = [one.text for one in said if isinstance(one, Note) and one.level == "info"]
+    reasons = [one.text for one in said if isinstance(one, Notice) and one.level == "info"]
     assert len(reasons) == len(progress.steps) + 1
 
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from daq.sweep.hands import jump_n
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import Trigger
 from tests.sweep.pedalled import PLAN, begun, ride, stroke
 
@@ -56,8 +56,8 @@ def test_a_sweep_tells_it_once_in_a_step_and_averages_on():
 
     loud, _ = ride(progress, t_s, 14.0, hands_n=120.0)
 
-    assert not [one for one in quiet if isinstance(one, Note)]
-    (note,) = [one for one in loud if isinstance(one, Note) and "hands move" in one.text]
+    assert not [one for one in quiet if isinstance(one, Notice)]
+    (note,) = [one for one in loud if isinstance(one, Notice) and "hands move" in one.text]
     assert note.level == "caution"
     assert len(progress.steps) == 1
     assert PLAN.dwell_s == 20.0

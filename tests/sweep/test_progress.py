@@ -4,7 +4,7 @@ import pytest
 
 from daq.refusals import BadValue, NotNow
 from daq.sweep.plan import BadPlan, out_and_back
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.sweep.run import State, Trigger
 from daq.sweep.step import FAULTY
 from daq.values import NAN, Status
@@ -123,7 +123,7 @@ def test_a_long_stop_is_no_time_in_which_a_rider_has_settled(ridden_s):
 
     (step,) = steps_of(out)
     assert step.strokes[0].start_s >= 60.0 + PLAN.settle_s
-    assert not [each for each in out if isinstance(each, Note) and "averaged as it is" in each.text]
+    assert not [each for each in out if isinstance(each, Notice) and "averaged as it is" in each.text]
 
 
 def test_redo_asks_the_last_position_again_and_drops_its_mean():
@@ -159,7 +159,7 @@ def test_a_setback_far_from_the_asked_one_is_taken_with_a_word_to_the_fitter():
 
     notes = progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=70.0)
 
-    assert notes == [Note("caution", "80 mm was asked, 70 mm is taken as set; undo if mistyped", 0.0)]
+    assert notes == [Notice("caution", "80 mm was asked, 70 mm is taken as set; undo if mistyped", 0.0)]
 
 
 @pytest.mark.parametrize("setback_mm", [None, 900.0, -300.0, NAN])
@@ -204,7 +204,7 @@ def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
         out += progress.feed(stroke(t_s, hands_n=80.0 + 4.0 * i))
         t_s += STROKE_S
 
-    assert any(isinstance(item, Note) and "still moves" in item.text for item in out)
+    assert any(isinstance(item, Notice) and "still moves" in item.text for item in out)
     assert progress.state is State.AVERAGING
 
 

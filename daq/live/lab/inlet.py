@@ -39,12 +39,12 @@ class MarkerInlet:
             try:
                 await asyncio.to_thread(inlet.open_stream, ANSWER_S)
                 await asyncio.to_thread(inlet.time_correction, ANSWER_S)  # from now on at hand
-                self._at.note("info", f"markers are taken from {self._name}")
+                self._at.notice("info", f"markers are taken from {self._name}")
                 while True:
                     await self._take(inlet)
                     await asyncio.sleep(POLL_S)
             except (self._pylsl.LostError, self._pylsl.TimeoutError):
-                self._at.note("caution", f"no more markers from {self._name}: it is gone")
+                self._at.notice("caution", f"no more markers from {self._name}: it is gone")
             finally:
                 inlet.close_stream()
 
@@ -59,4 +59,4 @@ class MarkerInlet:
                 text = checked_line(str(sample[0])[:LONGEST])
                 await self._at.accept(MARKER, {"stream": self._name, "text": text, "t_s": round(t_s, 6)})
             except (StoreError, NotNow, ValueError) as error:
-                self._at.note("caution", f"a marker of {self._name} was not kept: {error}")
+                self._at.notice("caution", f"a marker of {self._name} was not kept: {error}")

@@ -24,7 +24,7 @@ def links_to_lab(
         try:
             await pass_calls_on()
         except OSError as error:
-            at.note(
+            at.notice(
                 "caution",
                 f"a recorder on this machine may find only some of the streams: port {CALLED_AT} is another "
                 f"program's ({error.strerror}); in its lsl_api.cfg, say KnownPeers = {{127.0.0.1}}",

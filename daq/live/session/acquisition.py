@@ -23,10 +23,10 @@ from daq.refusals import NotNow
 from daq.ride import Heard, Ride
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
-from daq.sweep.progress import Note
+from daq.sweep.progress import Notice
 from daq.values import Loads, Samples, Stroke
 
-NOTES_KEPT = 20
+NOTICES_KEPT = 20
 T = TypeVar("T")
 
 
@@ -59,7 +59,7 @@ class Acquisition:
         self.recent = Backlog()
         self.stroke: Stroke | None = None
         """The last one."""
-        self.notes: deque[Note] = deque(maxlen=NOTES_KEPT)
+        self.notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self.hears_scans: list[Callable[[Samples], None]] = []
         self.hears_output: list[Callable[[Output], None]] = []
         self.hears_event: list[Callable[[Event], None]] = []
@@ -132,9 +132,9 @@ class Acquisition:
 
     # --- what is told -----------------------------------------------------------------------------------------------
 
-    def note(self, level: str, text: str) -> None:
+    def notice(self, level: str, text: str) -> None:
         """Show everybody at the jig one sentence."""
-        self._tell(Note(level, text, self.clock.now_us() / 1e6))
+        self._tell(Notice(level, text, self.clock.now_us() / 1e6))
 
     def troubles(self) -> dict[str, str]:
         """What is wrong with each part now, in one sentence; empty text if nothing is."""
@@ -164,8 +164,8 @@ class Acquisition:
                 self.recent.remember(output)
             case Stroke():
                 self.stroke = output
-            case Note():
-                self.notes.append(output)
+            case Notice():
+                self.notices.append(output)
         for hears in self.hears_output:
             safely(hears, output)
 
@@ -183,4 +183,6 @@ class Acquisition:
             self._recorder.add(item)
         except OSError as error:
             self._recorder = None
-            self.note("caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on")
+            self.notice(
+                "caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on"
+            )

@@ -60,7 +60,7 @@ class CalibrationDesk:
             try:
                 self.checks = await self._at.ask(lambda store: calibrations.checks(store, calibration))
             except StoreError as error:
-                self._at.note("caution", f"the checks of the calibration cannot be read: {error}")
+                self._at.notice("caution", f"the checks of the calibration cannot be read: {error}")
 
     async def check(self, *, on: str, load_n: float, weights: Weights, u_gravity_relative: float) -> SensitivityCheck:
         """Check with one weight on a cell, on the bar or the saddle; the result is stored whatever it is. NotNow during
@@ -87,7 +87,7 @@ class CalibrationDesk:
         await self._at.ask(lambda store: calibrations.add_check(store, calibration, made))
         self.checks = (*self.checks, made)
         await self._at.accept(CHECKED, self.stamp())
-        self._at.note("info" if made.passed else "alarm", made.sentence)
+        self._at.notice("info" if made.passed else "alarm", made.sentence)
 
     # --- the bench --------------------------------------------------------------------------------------------------
 
@@ -136,7 +136,7 @@ class CalibrationDesk:
         self._put_aside()
         self._at.use(found)
         await self.load_checks()
-        self._at.note("info", f"calibration {found.id} is in use; name its file in the rig file to have it next time")
+        self._at.notice("info", f"calibration {found.id} is in use; name its file in the rig file to have it next time")
         return found
 
     def _hear(self, samples: Samples) -> None:

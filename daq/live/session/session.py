@@ -122,7 +122,7 @@ class Session:
         before, self._standing = self._standing, self.calibrating.status()
         if before is not None and before.standing is not self._standing.standing:
             level = "info" if self._standing.allows_verdict else "caution"
-            self.acquisition.note(level, self._standing.sentence)
+            self.acquisition.notice(level, self._standing.sentence)
 
     def _other_rider(self) -> None:
         """Another rider sits on the jig: forget what was found about the previous one."""

@@ -104,7 +104,9 @@ class SweepDesk:
         self._at.take_up(items)
         self._id, self._open, self._away = sweep_id, True, False
         self._pause()
-        self._at.note("caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready")
+        self._at.notice(
+            "caution", "the sweep was interrupted; nothing recorded is lost. Resume when the rider is ready"
+        )
 
     async def fitter(
         self, event: Trigger, setback_mm: float | None = None, setting: Mapping[str, float | None] | None = None
@@ -126,7 +128,7 @@ class SweepDesk:
         self._at.act(FITTER, content)
         if content.get("setting") and self.progress is not None and self.progress.steps:
             for sentence in surprises(self._planned(content["setback_mm"]), self.progress.setting):
-                self._at.note("caution", sentence)
+                self._at.notice("caution", sentence)
         await self._at.stored()
 
     @property
@@ -211,9 +213,11 @@ class SweepDesk:
         self._at.act(MARK, {"text": text, "setback_mm": setback_mm})
         if text == PAIN:
             self._pause()
-            self._at.note("alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone")
+            self._at.notice(
+                "alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone"
+            )
         else:
-            self._at.note("info", f"marked: {text}")
+            self._at.notice("info", f"marked: {text}")
         await self._at.stored()
 
     async def tell_pain(self, *, place: str, side: str, score: int, red: str | None) -> None:
@@ -227,7 +231,7 @@ class SweepDesk:
             self._over = red
             if Trigger.STOP in fitter_may(self.progress.state):
                 self._at.act(FITTER, {"event": str(Trigger.STOP)})
-            self._at.note("alarm", f"{red}: the ride is over today. Rider off the jig; get help if it does not pass")
+            self._at.notice("alarm", f"{red}: the ride is over today. Rider off the jig; get help if it does not pass")
         await self._at.stored()
 
     def _in_the_way_of(self, event: Trigger) -> str:
@@ -245,7 +249,7 @@ class SweepDesk:
             raise NotNow("no sweep is set up that this could belong to")
         self._at.act(STEP_NOTE, content_of(self.progress, what, value))
         if caution := tilt_caution(self._at.ride.remarks.notes):
-            self._at.note("caution", caution)
+            self._at.notice("caution", caution)
         await self._at.stored()
 
     def spoiled(self, part: str, sentence: str) -> None:

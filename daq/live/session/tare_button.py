@@ -32,7 +32,7 @@ class TareButton:
                 await self._session.zero.take()
                 self._tell_board()
             except (NotNow, ValueError, StoreError) as refusal:
-                self._session.acquisition.note("caution", f"the board's tare button: {refusal}")
+                self._session.acquisition.notice("caution", f"the board's tare button: {refusal}")
             await self._until(pressed=False)
 
     async def _until(self, *, pressed: bool) -> None:

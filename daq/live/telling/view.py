@@ -55,7 +55,7 @@ def snapshot(session: Session) -> str:
         sweep=sweep_status(session) or None,
         steps=steps(session),
         onset=onset_fields(session) or None,
-        notices=list(at.notes),
+        notices=list(at.notices),
         visit=visit_fields(session),
     )
 

@@ -12,7 +12,7 @@ import numpy as np
 from daq.physics import crank_torque_nm
 from daq.refusals import BadValue, NotNow
 from daq.sweep.plan import Plan
-from daq.sweep.progress import Note, SweepProgress
+from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import State, Trigger, after
 from daq.sweep.typed.moments import moments_s
 from daq.values import NAN, Reading, StepMean
@@ -86,7 +86,7 @@ class TypedProgress(SweepProgress):
         """Whether power and cadence of this position are still to be typed."""
         return self.scale.effort == "typed" and bool(self.moments_s) and math.isnan(self._effort_nm)
 
-    def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Note]:
+    def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Notice]:
         """Power and cadence of this position as typed. NotNow when no position is held."""
         if not self.moments_s:
             raise NotNow(f"power while {self.state}; move the saddle first")
@@ -95,7 +95,7 @@ class TypedProgress(SweepProgress):
 
     def take_reading(
         self, content: Mapping[str, Any], t_s: float, effort: tuple[float, float] | None
-    ) -> list[StepMean | Note]:
+    ) -> list[StepMean | Notice]:
         """One reading of the scale as typed; the finished step comes back when this one completes it. effort: power and
         cadence by a sensor, None without one.
 

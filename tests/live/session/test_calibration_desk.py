@@ -141,7 +141,7 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
             if isinstance(message, str) and json.loads(message)["type"] == "sources":
                 seen["text"] = json.loads(message)["doubts"]
                 seen["expanded_n"] = json.loads(message)["expanded_n"]
-        seen["notes"] = [note.text for note in session.acquisition.notes]
+        seen["notes"] = [note.text for note in session.acquisition.notices]
 
     on_the_jig(tmp_path, job)
 
@@ -235,7 +235,7 @@ def test_a_board_at_another_gain_than_calibrated_is_told_and_forbids_an_onset(tm
         made.board.side.hear(encode_command(set_gain(1, 0, 64)), 0)
         await until(lambda: at.sensors.greeting.channels[0].gain == 64)
         seen["after"] = session.calibrating.status()
-        await until(lambda: any("was calibrated at gain 128" in note.text for note in at.notes))
+        await until(lambda: any("was calibrated at gain 128" in note.text for note in at.notices))
         seen["stamp"] = session.calibrating.stamp()
 
     on_bench(tmp_path / "bench.sqlite", job)

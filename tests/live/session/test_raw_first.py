@@ -39,7 +39,7 @@ def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_liv
         await until(lambda: session.acquisition.sensors.decoder.scans > count + 500)
         await session.sweep.mark("still here")
         assert session.sweep.progress.state is State.MOVING
-        assert [note.level for note in session.acquisition.notes if "computation failed" in note.text] == ["alarm"]
+        assert [note.level for note in session.acquisition.notices if "computation failed" in note.text] == ["alarm"]
         await session.sweep.fitter(Trigger.STOP)
 
     monkeypatch.setattr(Pipeline, "each", each)

@@ -97,7 +97,9 @@ def test_a_bar_set_far_from_the_plan_is_taken_and_said_at_once(tmp_path):
         await until(lambda: session.sweep.progress.steps)
         await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={"bar_x_mm": BAR_MM - 20.0})
 
-        assert any("bar forward" in note.text and "undo if mistyped" in note.text for note in session.acquisition.notes)
+        assert any(
+            "bar forward" in note.text and "undo if mistyped" in note.text for note in session.acquisition.notices
+        )
         assert session.sweep.progress.setting.bar_x_mm == BAR_MM - 20.0
 
     confirming(tmp_path, inside)

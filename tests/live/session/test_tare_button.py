@@ -66,7 +66,7 @@ def test_a_press_takes_the_zero_after_a_rest_and_the_board_is_told(tmp_path, boa
     session, zeros = pressed(tmp_path, board, press)
 
     # the hands' mean is 10 000 counts, 1000 counts of 0.01 N above the calibration's zero
-    assert any(note.text.endswith("hands +10.0, saddle +0.0") for note in session.acquisition.notes)
+    assert any(note.text.endswith("hands +10.0, saddle +0.0") for note in session.acquisition.notices)
     assert len(zeros) == 1
     assert zeros[0].content["zero_counts"][0] == pytest.approx(10_000, abs=1)
 
@@ -80,7 +80,7 @@ def test_a_press_with_a_load_on_the_jig_is_refused_with_the_reason_and_the_board
         board.press_tare()
         await until(
             lambda: any(
-                "the board's tare button: saddle carries 400 N" in note.text for note in session.acquisition.notes
+                "the board's tare button: saddle carries 400 N" in note.text for note in session.acquisition.notices
             )
         )
         assert board.tare_asked

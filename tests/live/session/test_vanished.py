@@ -66,7 +66,7 @@ def taken_away(tmp_path, monkeypatch, how):
         await until(lambda: at.storing.vanished)
         seen["noticed_s"] = time.monotonic() - gone_s
         await session.sweep.mark("after")
-        await until(lambda: any(note.level == "alarm" and "is gone" in note.text for note in at.notes))
+        await until(lambda: any(note.level == "alarm" and "is gone" in note.text for note in at.notices))
         async with httpx.AsyncClient(transport=httpx.ASGITransport(make_app(teller)), base_url="http://jig") as client:
             seen["ready"] = await client.get("/health/ready")
         seen["page"] = [json.loads(message) for message in waiting(page) if isinstance(message, str)]
