@@ -7,14 +7,13 @@ from dataclasses import asdict
 from typing import Any, Literal
 
 from daq.measure.cell_checks import Cell
-from daq.measure.positions import Positions, Scale
+from daq.measure.positions import Positions, PositionSensor
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.rig import POSITION_FIELDS, Rig
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.setting import JigRange
-from daq.sweep.typed.progress import Scale as Display
-from daq.sweep.typed.progress import TypedProgress
+from daq.sweep.typed.progress import Display, TypedProgress
 from daq.sweep.validity.conditions import Conditions
 from daq.values import Array, StepMean
 from daq.wire.board import Kind
@@ -73,7 +72,7 @@ def positions_of(rig: Rig, channels: Sequence[str]) -> Positions:
     """The rig's position sensors among these channels of its board; any the board lacks are not read."""
     return Positions(
         [
-            Scale(each.name, POSITION_FIELDS[each.role], channels.index(each.name), *each.line, each.u_mm)
+            PositionSensor(each.name, POSITION_FIELDS[each.role], channels.index(each.name), *each.line, each.u_mm)
             for each in rig.positions
             if each.name in channels
         ]
@@ -108,9 +107,9 @@ def display_of(rig: Rig) -> Display | None:
 
 def progress_of(rig: Rig, plan: Plan, completed: Callable[[StepMean], StepMean]) -> SweepProgress:
     """A sweep of this plan on this jig. completed: as of SweepProgress."""
-    resolution_mm, scale = rig.geometry.setback_resolution_mm, display_of(rig)
-    if scale is not None:
-        return TypedProgress(plan, scale, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
+    resolution_mm, display = rig.geometry.setback_resolution_mm, display_of(rig)
+    if display is not None:
+        return TypedProgress(plan, display, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
     return SweepProgress(plan, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
 
 

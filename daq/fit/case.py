@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from daq.fit.confirming import Confirmed, again, confirmed, last_confirmed_mm
+from daq.fit.confounders import Confounder, confounders
 from daq.fit.decision import Decision, FollowUp
-from daq.fit.disturbers import Disturber, disturbers
 from daq.fit.intake import Intake
 from daq.fit.leanings import Leaning, NotSeen, leanings, not_seen
 from daq.fit.on_bicycle import OnBicycle, com_height_said, on_bicycle
-from daq.fit.options import Option, Place, differences, option_at, options, place_at
+from daq.fit.options import Option, SaddleAndBar, differences, option_at, options, place_at
 from daq.fit.overlaid import Against, against
 from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
@@ -63,14 +63,14 @@ class Evidence:
     places: tuple[OnBicycle, ...]
     """At the present setback and at the chosen one, if they are known."""
     signs: tuple[Sign, ...]
-    disturbers: tuple[Disturber, ...]
+    confounders: tuple[Confounder, ...]
     cautions: tuple[str, ...]
     differs: tuple[str, ...]
     """What was decided differently from how it was ridden."""
     leanings: tuple[Leaning, ...]
     """What speaks for further forward, and what for further back."""
     not_seen: tuple[NotSeen, ...]
-    present: Place | None
+    present: SaddleAndBar | None
     """Where the client rides now, with the bar as on the jig at that setback; the height as the client came."""
     chosen: Option | None
     """What goes with the chosen setback."""
@@ -120,7 +120,7 @@ def evidence_of(
         window_mm=window_mm(main),
         places=places,
         signs=seen,
-        disturbers=disturbers(case.intake, case.measured, main),
+        confounders=confounders(case.intake, case.measured, main),
         cautions=rearward_cautions(main, chosen_mm=chosen_mm, present_mm=present_mm),
         differs=differences(case.decision, chosen.place) if decided_here and case.decision and chosen else (),
         leanings=leanings(case.intake, seen, too_far_forward=_too_far_forward(main, present_mm)),
@@ -151,7 +151,7 @@ def options_of(case: Case, evidence: Evidence) -> tuple[Option, ...]:
     return options(evidence.main, case.rig, case.intake, case.measured, day=day_of(case), also_mm=also_mm)
 
 
-def _present(case: Case, main: Ridden | None, present_mm: float) -> Place:
+def _present(case: Case, main: Ridden | None, present_mm: float) -> SaddleAndBar:
     ridden = place_at(main, case.rig, case.intake, case.measured, present_mm)
     return replace(ridden, height_mm=case.intake.saddle.height_mm or ridden.height_mm)
 

@@ -29,7 +29,7 @@ SAME_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class SaddleAndBar:
     """Saddle and bar, mm; None where unknown."""
 
     setback_mm: float
@@ -45,14 +45,14 @@ class Stage:
     """One stage of a change, and the day from which it is ridden."""
 
     on: datetime.date
-    place: Place
+    place: SaddleAndBar
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
     """One setback and what goes with it."""
 
-    place: Place
+    place: SaddleAndBar
     stages: tuple[Stage, ...]
     recheck_on: datetime.date
     """Some weeks after the last stage, never before it."""
@@ -64,12 +64,12 @@ class Option:
     """What speaks against this setback."""
 
 
-def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, setback_mm: float) -> Place:
+def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, setback_mm: float) -> SaddleAndBar:
     """Height and bar as ridden at this setback; between positions as the plan's policies give them. Without a sweep,
     the height as measured today, or as the client came; the bar is then unknown.
     """
     if sweep is None:
-        return Place(setback_mm, measured.height_mm or intake.saddle.height_mm, None, None)
+        return SaddleAndBar(setback_mm, measured.height_mm or intake.saddle.height_mm, None, None)
     first = sweep.steps[0] if sweep.steps else None
     found = planned(sweep.plan, start_of(sweep.plan, rig.geometry, first), setback_mm, intake.saddle).setting
     for step in (*sweep.steps, *sweep.again):
@@ -79,7 +79,7 @@ def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured,
     height_mm = _known(found.saddle_height_mm)
     if height_mm is None:
         height_mm = measured.height_mm or intake.saddle.height_mm
-    return Place(setback_mm, height_mm, _known(found.bar_x_mm), _known(found.bar_y_mm))
+    return SaddleAndBar(setback_mm, height_mm, _known(found.bar_x_mm), _known(found.bar_y_mm))
 
 
 def options(
@@ -110,7 +110,7 @@ def option_at(
     return _option(sweep, rig, intake, measured, place, share, day)
 
 
-def differences(decision: Decision, ridden: Place) -> tuple[str, ...]:
+def differences(decision: Decision, ridden: SaddleAndBar) -> tuple[str, ...]:
     """What in a decision differs from how it was ridden there, one sentence each."""
     decided = (
         ("saddle height", decision.height_mm, ridden.height_mm),
@@ -130,7 +130,7 @@ def _option(
     rig: Rig,
     intake: Intake,
     measured: Measured,
-    place: Place,
+    place: SaddleAndBar,
     front_share: Estimate,
     day: datetime.date,
 ) -> Option:

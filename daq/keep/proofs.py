@@ -11,7 +11,7 @@ from daq.proof.sheet import MOST_BYTES, Sheet
 SUFFIX = ".json"
 
 
-def save(sheet: Sheet, path: Path) -> None:
+def keep(sheet: Sheet, path: Path) -> None:
     """Write the sheet so that a power failure leaves the previous one or this one. OSError."""
     beside = path.with_name(f".{path.name}.new")
     with beside.open("w", encoding="utf-8") as file:

@@ -68,7 +68,7 @@ def _bluetooth_links(session: Session) -> list[Link]:
         if sensor is None:
             continue
         arrive = partial(at.sensors.arrive_notification, source=name)
-        link = BleLink(sensor, name, radio, at.clock, arrive, at.note)
+        link = BleLink(sensor, name, radio, at.clock, arrive, at.notice)
         at.sensors.links[name] = partial(getattr, link, "message")
         if name == POWER:
             at.sensors.compensate = partial(_compensated, link)

@@ -26,7 +26,7 @@ FOLLOWED = 0.3
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class PositionSensor:
     """One position sensor: what its counts are worth."""
 
     name: str
@@ -43,8 +43,8 @@ class Scale:
 class Positions:
     """The position sensors of one jig. Feed it scans; call `hold` when the fitter has set the saddle."""
 
-    def __init__(self, scales: Sequence[Scale] = ()) -> None:
-        self.scales = tuple(scales)
+    def __init__(self, sensors: Sequence[PositionSensor] = ()) -> None:
+        self.sensors = tuple(sensors)
         self.troubles: dict[str, str] = {}
         """By sensor: what is wrong with it at the current position, one sentence with the remedy."""
         self._recent: deque[tuple[float, Array]] = deque()
@@ -59,17 +59,17 @@ class Positions:
         if not self._recent:
             return {}
         mm = np.mean([row for _, row in self._recent], axis=0).tolist()
-        return {each.field: value for each, value in zip(self.scales, mm, strict=True)}
+        return {each.field: value for each, value in zip(self.sensors, mm, strict=True)}
 
     @property
     def u_mm(self) -> dict[str, float]:
         """Standard uncertainty by field."""
-        return {each.field: each.u_mm for each in self.scales}
+        return {each.field: each.u_mm for each in self.sensors}
 
     def stuck(self, target_mm: float) -> str:
         """Why the setback that is read must not be taken, one sentence; empty if the saddle's sensor has followed the
         way to target_mm since the last `hold`, or there is none."""
-        for each in self.scales:
+        for each in self.sensors:
             if each.field == "setback_mm":
                 held_mm = self._held.get(each.field, NAN)
                 if said := _stuck(self.now.get(each.field, NAN) - held_mm, target_mm - held_mm):
@@ -82,7 +82,7 @@ class Positions:
         before, self._held = self._held, self.now
         was_asked_mm, self._asked_mm = self._asked_mm, NAN if asked_mm is None else asked_mm
         self._said = {}
-        for each in self.scales:
+        for each in self.sensors:
             if each.field == "setback_mm" and each.field in self._held:
                 reads, moved = self._held[each.field], self._held[each.field] - before.get(each.field, NAN)
                 self._said[each.name] = _off(reads, setback_mm) or _stuck(moved, self._asked_mm - was_asked_mm)
@@ -90,11 +90,11 @@ class Positions:
 
     def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
         """Take n scans with their times. Returns each second that ended: when, and what was wrong then."""
-        if not self.scales or not len(samples) or max(each.column for each in self.scales) >= samples.counts.shape[1]:
+        if not self.sensors or not len(samples) or max(each.column for each in self.sensors) >= samples.counts.shape[1]:
             return []
         ended = []
-        counts = samples.counts[:, [each.column for each in self.scales]].astype(np.float64)
-        mm = counts * [each.mm_per_count for each in self.scales] + [each.offset_mm for each in self.scales]
+        counts = samples.counts[:, [each.column for each in self.sensors]].astype(np.float64)
+        mm = counts * [each.mm_per_count for each in self.sensors] + [each.offset_mm for each in self.sensors]
         for at_s, row in zip(t_s.tolist(), mm, strict=True):
             second = math.floor(at_s)
             if self._recent and second > self._second:
@@ -109,7 +109,7 @@ class Positions:
     def _judge(self) -> None:
         found = {name: said for name, said in self._said.items() if said}
         now = self.now
-        for each in self.scales:
+        for each in self.sensors:
             moved_mm = now.get(each.field, NAN) - self._held.get(each.field, NAN)
             if each.name not in found and abs(moved_mm) > MOVED_MM:
                 found[each.name] = (

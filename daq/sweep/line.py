@@ -15,7 +15,7 @@ _FAR = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class FittedLine:
     """Hand load at the middle of the sweep's time and torque, over setback."""
 
     bend_mm: float
@@ -33,7 +33,7 @@ class Line:
         return self.load_n + self.slope_n_per_mm * forward + self.added_n_per_mm * np.maximum(forward, 0.0)
 
 
-def line_through(evidence: Evidence, bend_mm: float | None) -> Line:
+def line_through(evidence: Evidence, bend_mm: float | None) -> FittedLine:
     """Least squares with priors on the covariates, and residuals beyond 2.5 scales down-weighted."""
     at_mm = float(evidence.setback_mm.mean()) if bend_mm is None else bend_mm
     forward = at_mm - evidence.setback_mm
@@ -56,4 +56,4 @@ def line_through(evidence: Evidence, bend_mm: float | None) -> Line:
         if np.array_equal(weight, before):
             break
     added = float(found[2]) if bend_mm is not None else 0.0
-    return Line(at_mm, float(found[0]), float(found[1]), added)
+    return FittedLine(at_mm, float(found[0]), float(found[1]), added)

@@ -16,7 +16,7 @@ from daq.sweep.belief import WidePriors
 from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
-from daq.sweep.line import Line, line_through
+from daq.sweep.line import FittedLine, line_through
 from daq.sweep.next_ride import gap_mm, what_settles
 from daq.sweep.posterior import Posterior
 from daq.values import NAN, Onset, Verdict
@@ -124,17 +124,17 @@ def _placed(evidence: Evidence, found: Posterior) -> bool:
     return len(inner_mm) > 1 and bool(inner_mm[-1] < low_mm and high_mm < inner_mm[0])
 
 
-def _bent(evidence: Evidence, found: Posterior) -> Line:
+def _bent(evidence: Evidence, found: Posterior) -> FittedLine:
     """The line with its bend at the posterior's mean."""
     return line_through(evidence, -found.mean)
 
 
-def _rises(line: Line) -> bool:
+def _rises(line: FittedLine) -> bool:
     """Whether hand load rises forward of the bend by more than could be called level."""
     return line.slope_n_per_mm + line.added_n_per_mm > LEVEL * line.added_n_per_mm
 
 
-def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
+def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
     if verdict is Verdict.ONSET:
         return _why_onset(evidence, found, line, gradual)
     if verdict is Verdict.LIGHT:
@@ -144,7 +144,7 @@ def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Line,
     return _why_undecided(evidence, found)
 
 
-def _why_onset(evidence: Evidence, found: Posterior, line: Line, gradual: bool) -> list[str]:
+def _why_onset(evidence: Evidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
     forward = line.slope_n_per_mm + line.added_n_per_mm
     reasons = [
         f"hand load {_behind(line)} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"
@@ -159,7 +159,7 @@ def _why_onset(evidence: Evidence, found: Posterior, line: Line, gradual: bool) 
     return [*reasons, *_doubtful(evidence, found, gradual)]
 
 
-def _behind(line: Line) -> str:
+def _behind(line: FittedLine) -> str:
     """What hand load does behind the bend, coming forward."""
     slope = line.slope_n_per_mm
     if abs(slope) < LEVEL * line.added_n_per_mm:

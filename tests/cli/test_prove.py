@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.keep.proofs import load, save
+from daq.keep.proofs import keep, load
 from daq.proof.dummy import Plank
 from daq.proof.sheet import DummyParts
 from daq.proof.tasks import CAUTION
@@ -40,7 +40,7 @@ def finished(tmp_path_factory):
     One of everything is done by the board; the sweeps that are only more of the same are on the sheet already.
     """
     folder = tmp_path_factory.mktemp("proof")
-    save(sheet_without("empty", "scale/", "bar/", "place/3", "tilt/3", "rise/3/", "gradual/1"), folder / "p.json")
+    keep(sheet_without("empty", "scale/", "bar/", "place/3", "tilt/3", "rise/3/", "gradual/1"), folder / "p.json")
     return folder, run_on(folder)
 
 
@@ -68,7 +68,7 @@ def test_the_tables_printed_go_into_a_rig_file(finished):
 
 def test_the_certificate_is_one_page_in_which_what_was_typed_is_escaped(finished, tmp_path):
     sheet = load(finished[0] / "p.json").model_copy(update={"made_by": "<script>alert(1)</script>"})
-    save(sheet, tmp_path / "p.json")
+    keep(sheet, tmp_path / "p.json")
 
     done = foreaft("prove", "result", tmp_path / "p.json", "--html", tmp_path / "c.html")
 
@@ -84,7 +84,7 @@ def test_the_certificate_is_one_page_in_which_what_was_typed_is_escaped(finished
 def test_a_proof_left_in_the_middle_goes_on_where_it_was(finished, tmp_path):
     whole = load(finished[0] / "p.json")
     left = tuple(one for one in whole.readings if one.task not in ("loaded/8", "loaded/9", "loaded/10"))
-    save(whole.model_copy(update={"readings": left}), tmp_path / "p.json")
+    keep(whole.model_copy(update={"readings": left}), tmp_path / "p.json")
     unfinished = foreaft("prove", "result", tmp_path / "p.json")
 
     done = run_on(tmp_path)
@@ -96,7 +96,7 @@ def test_a_proof_left_in_the_middle_goes_on_where_it_was(finished, tmp_path):
 
 
 def test_a_sheet_of_another_jig_does_not_go_on(tmp_path):
-    save(begun(), tmp_path / "p.json")
+    keep(begun(), tmp_path / "p.json")
 
     done = foreaft("prove", "run", tmp_path / "p.json", "--store", tmp_path / "s.sqlite", "--simulated")
 
@@ -106,7 +106,7 @@ def test_a_sheet_of_another_jig_does_not_go_on(tmp_path):
 
 def test_a_proved_jig_exits_with_0_and_a_failed_one_with_1(tmp_path):
     for name, wrong, code in (("sound", {}, 0), ("tilted", {"wrong": FAULTS["tilt"]}, 1)):
-        save(worked(begun(), PLANK, **wrong), tmp_path / name)
+        keep(worked(begun(), PLANK, **wrong), tmp_path / name)
 
         assert foreaft("prove", "result", tmp_path / name).exit_code == code
 

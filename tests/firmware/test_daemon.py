@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.again.recompute import recompute_stored
-from daq.keep.proofs import save
+from daq.keep.proofs import keep
 from daq.keep.store import Store
 from daq.measure.calibration import expanded
 from daq.rider.electronics import CELLS
@@ -127,7 +127,7 @@ def test_the_demo_says_what_to_install_where_the_compiler_is_missing(monkeypatch
 
 def test_a_proof_on_the_board_names_the_gain_that_is_wrong(tmp_path):
     """The weights on the bar, and some of the dummy's pull, read by the machine code; the rest is on the sheet."""
-    save(sheet_without("empty", "bar/", "loaded/1", wrong=FAULTS["gain"]), tmp_path / "p.json")
+    keep(sheet_without("empty", "bar/", "loaded/1", wrong=FAULTS["gain"]), tmp_path / "p.json")
     words = ("--simulated", "--board", "reference", "--pace", "10", "--fault", "gain", "--store", tmp_path / "s.sqlite")
 
     done = CliRunner().invoke(main, ["prove", "run", str(tmp_path / "p.json"), *map(str, words)])

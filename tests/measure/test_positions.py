@@ -1,12 +1,12 @@
 import numpy as np
 import pytest
 
-from daq.measure.positions import Positions, Scale
+from daq.measure.positions import Positions, PositionSensor
 from daq.values import Samples
 from tests.bits import bits
 
-SADDLE = Scale("saddle_slide", "setback_mm", 1, 0.01, -5.0, 0.3)
-BAR = Scale("bar_slide", "bar_x_mm", 0, 0.02, 400.0, 0.5)
+SADDLE = PositionSensor("saddle_slide", "setback_mm", 1, 0.01, -5.0, 0.3)
+BAR = PositionSensor("bar_slide", "bar_x_mm", 0, 0.02, 400.0, 0.5)
 
 
 def scans(from_s, seconds, setback_mm, bar_x_mm=570.0, *, hz=100):
@@ -102,7 +102,7 @@ def test_however_scans_are_cut_the_same_is_found():
 
 
 def test_a_board_that_lacks_the_sensors_column_reads_nothing():
-    positions = Positions([Scale("saddle_slide", "setback_mm", 9, 0.01, 0.0, 0.3)])
+    positions = Positions([PositionSensor("saddle_slide", "setback_mm", 9, 0.01, 0.0, 0.3)])
 
     assert positions.feed(*scans(0.0, 2.0, 70.0)) == []
     assert positions.now == {}

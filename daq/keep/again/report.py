@@ -8,12 +8,12 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.fit.case import Case, Evidence, day_of
+from daq.fit.confounders import Disturbs
 from daq.fit.days import Days
 from daq.fit.days_words import in_words, said_of
-from daq.fit.disturbers import Disturbs
 from daq.fit.explaining import sentence, unknown
 from daq.fit.intake import both_references_mm, clinician_advice
-from daq.fit.options import Place
+from daq.fit.options import SaddleAndBar
 from daq.fit.overlaid import differences
 from daq.fit.stepping import over_bb_mm
 from daq.keep.again.report_drawings import legend, onset_drawing
@@ -79,13 +79,13 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretol
     )
 
 
-def _new(case: Case, evidence: Evidence) -> Place | None:
+def _new(case: Case, evidence: Evidence) -> SaddleAndBar | None:
     """Saddle and bar as decided, or as ridden there if nothing else was decided."""
     decision, chosen = case.decision, evidence.chosen
     if decision is None or chosen is None:
         return None
     there = chosen.place
-    return Place(
+    return SaddleAndBar(
         decision.setback_mm,
         there.height_mm if decision.height_mm is None else decision.height_mm,
         there.bar_x_mm if decision.bar_x_mm is None else decision.bar_x_mm,
@@ -102,7 +102,7 @@ def _tilt_deg(case: Case) -> float | None:
     return next((tilt_deg for tilt_deg in said if tilt_deg is not None), None)
 
 
-def _other_ways(case: Case, evidence: Evidence, new: Place) -> list[tuple[str, float, float | None]]:
+def _other_ways(case: Case, evidence: Evidence, new: SaddleAndBar) -> list[tuple[str, float, float | None]]:
     """The same position in other terms: label, new and old, mm."""
     saddle, was = case.intake.saddle, evidence.present
     other = 1 if saddle.reference == "nose" else 0
@@ -124,12 +124,12 @@ def _care(case: Case, evidence: Evidence) -> list[str]:
     overridden = [
         f"gone on without {one['title'].lower()} ({one['said']}). Reason: {one['reason']}" for one in case.overrides
     ]
-    disturbing = [one for one in evidence.disturbers if one.disturbs is not Disturbs.IN_ORDER]
+    disturbing = [one for one in evidence.confounders if one.disturbs is not Disturbs.IN_ORDER]
     told = [f"{one.title}, {one.disturbs}: {one.said}" for one in disturbing]
     return [*evidence.differs, *overridden, *evidence.cautions, *told]
 
 
-def _against_gravity_mm(place: Place) -> float | None:
+def _against_gravity_mm(place: SaddleAndBar) -> float | None:
     """On a climb of CLIMB_PCT; the height along the seat tube is taken as a vertical height over the BB."""
     if place.height_mm is None:
         return None

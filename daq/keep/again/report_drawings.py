@@ -19,7 +19,7 @@ LEFT, RIGHT, TOP, BOTTOM = 40, 670, 26, 102
 MARKS = ("M-4,0A4,4 0 1 0 4,0A4,4 0 1 0 -4,0Z", "M-4,-4H4V4H-4Z", "M0,-5L5,4H-5Z", "M0,-5L5,0L0,5L-5,0Z")
 DASHES = ("none", "6 3", "2 3", "9 3 2 3")
 Z_95 = 1.96
-Scale: TypeAlias = Callable[[float], float]
+Axis: TypeAlias = Callable[[float], float]
 
 
 def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
@@ -47,7 +47,7 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     return Markup(head + "".join(parts) + "</svg>")
 
 
-def _axes(x: Scale, y: Scale, rear: float, front: float, low: float, high: float) -> list[str]:
+def _axes(x: Axis, y: Axis, rear: float, front: float, low: float, high: float) -> list[str]:
     parts = [f'<path class="axis" d="M{LEFT},{BOTTOM}H{RIGHT}M{LEFT},{TOP}V{BOTTOM}"/>']
     for mm in range(int(-(-front // 10)) * 10, int(rear) + 1, 10):
         parts.append(f'<path class="axis" d="M{x(mm):.1f},{BOTTOM}v5"/>{_text(x(mm), BOTTOM + 17, str(mm), "middle")}')
@@ -60,7 +60,7 @@ def _axes(x: Scale, y: Scale, rear: float, front: float, low: float, high: float
     return parts
 
 
-def _window(evidence: Evidence, x: Scale) -> list[str]:
+def _window(evidence: Evidence, x: Axis) -> list[str]:
     parts = []
     if evidence.window_mm is not None:
         front, rear = evidence.window_mm
@@ -78,7 +78,7 @@ def _window(evidence: Evidence, x: Scale) -> list[str]:
     return parts
 
 
-def _curve(sweep: Ridden, k: int, x: Scale, y: Scale) -> list[str]:
+def _curve(sweep: Ridden, k: int, x: Axis, y: Axis) -> list[str]:
     parts = []
     if sweep.onset is not None:
         setbacks, loads = fitted_line(sweep.steps, sweep.onset)

@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.measure.calibration import Calibration
-from daq.measure.calibration.bench_plan import BenchPlan, Place
+from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace
 from daq.measure.calibration.bench_setup import Setup
 from daq.measure.calibration.board import board_of
 from daq.measure.calibration.budget import Conditions
@@ -145,7 +145,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
             warm_up_min=wanted.warm_up_min,
             creep_min=wanted.creep_min,
             creep_return=wanted.creep_min > 0.0,
-            places=tuple(Place(one.name, one.cells, pull_n(one.mass_kg, g_m_s2)) for one in wanted.places),
+            places=tuple(OffAxisPlace(one.name, one.cells, pull_n(one.mass_kg, g_m_s2)) for one in wanted.places),
             crosstalk_n=pull_n(wanted.crosstalk_kg, g_m_s2) if wanted.crosstalk_kg else 0.0,
             crosstalk_repeats=wanted.crosstalk_repeats,
             tilts_deg=wanted.tilts_deg,

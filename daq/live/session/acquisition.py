@@ -55,7 +55,9 @@ class Acquisition:
         self.rig, self.calibration, self.clock, self.rider = rig, calibration, clock, rider
         self.storing, self.simulated = storing, simulated
         self.ride = Ride(rig, calibration, mass_kg=rider.mass_kg)
-        self.sensors = Sensors(rig, clock.pace, record=self.record, note=self.note, pipeline=lambda: self.ride.pipeline)
+        self.sensors = Sensors(
+            rig, clock.pace, record=self.record, note=self.notice, pipeline=lambda: self.ride.pipeline
+        )
         self.recent = Backlog()
         self.stroke: Stroke | None = None
         """The last one."""

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from daq.keep.proofs import kept, load, new_path, save
+from daq.keep.proofs import keep, kept, load, new_path
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
@@ -90,7 +90,7 @@ class ProofDesk:
             plan=ProofPlan(placements=placements, read_s=read_s, gradual=dummy.gradual is not None),
         )
         path = path or new_path(await self.folder(), begun_utc)
-        await asyncio.to_thread(save, sheet, path)
+        await asyncio.to_thread(keep, sheet, path)
         await self._set(sheet, path)
 
     async def take_up(self, path: Path) -> None:
@@ -206,7 +206,7 @@ class ProofDesk:
         )
         check(work.sheet, task, reading)
         sheet = work.sheet.with_reading(reading)
-        await asyncio.to_thread(save, sheet, work.path)
+        await asyncio.to_thread(keep, sheet, work.path)
         work.told = _said(read)
         return sheet
 

@@ -84,7 +84,7 @@ class Session:
         self.priors: Priors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
-        self._watch = Watch(at.note)
+        self._watch = Watch(at.notice)
         self._standing: CalibrationStatus | None = None
         self._on_beat: list[Callable[[], None]] = []
         if on_output is not None:

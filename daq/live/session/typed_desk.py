@@ -18,7 +18,7 @@ from daq.sweep.typed.blunders import Readings, blunder
 from daq.sweep.typed.progress import TypedProgress, number_of
 from daq.values import Reading
 
-Scale = Literal["hands", "saddle"]
+ScaleRole = Literal["hands", "saddle"]
 SCALE_RELATIVE = 0.02
 """Expanded uncertainty of a hanging or bathroom scale with the levers of a bar. Common practice, no source."""
 LEAST_STEPS = 50
@@ -57,7 +57,7 @@ class TypedDesk:
         """Power and cadence of this position, as the trainer shows them. NotNow."""
         await self._at.accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
 
-    async def check(self, on: Scale, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
+    async def check(self, on: ScaleRole, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
         """A known weight where the hands rest, or on the saddle: the display empty and with it. BadValue, NotNow."""
         rig = self._at.rig
         if rig.typed is None:
@@ -104,7 +104,7 @@ class TypedDesk:
             "shown_saddle": [] if progress is None or not two else self._shown(progress.readings, "saddle"),
         }
 
-    def _slip(self, progress: TypedProgress, role: Scale, typed: str | None) -> str:
+    def _slip(self, progress: TypedProgress, role: ScaleRole, typed: str | None) -> str:
         table = self._at.rig.typed
         if typed is None or table is None or not self._at.rig.columns(role):
             return ""
@@ -120,11 +120,11 @@ class TypedDesk:
         said = blunder(self._as_shown(number_of(typed, role)), so_far)
         return f"{role}: {said}" if said and self._at.rig.columns("saddle") else said
 
-    def _shown(self, readings: tuple[Reading, ...], role: Scale) -> list[str]:
+    def _shown(self, readings: tuple[Reading, ...], role: ScaleRole) -> list[str]:
         loads_n = [one.hands_n if role == "hands" else one.saddle_n for one in readings]
         return [self._as_shown(load_n / self._newtons(role)) for load_n in loads_n]
 
-    def _newtons(self, role: Scale) -> float:
+    def _newtons(self, role: ScaleRole) -> float:
         """At the contact, for one unit of this scale's display."""
         table = self._at.rig.typed
         if table is None:

@@ -34,7 +34,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "window_references_mm": _references(case, evidence),
         "places": plain(evidence.places),
         "signs": plain(evidence.signs),
-        "disturbers": plain(evidence.disturbers),
+        "confounders": plain(evidence.confounders),
         "cautions": evidence.cautions,
         "differs": evidence.differs,
         "leanings": plain(evidence.leanings),

@@ -27,7 +27,7 @@ class Stage(enum.StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class OffAxisPlace:
     """An off-axis placement: a weight on a named place of a bar or saddle, shared by some cells."""
 
     name: str
@@ -49,7 +49,7 @@ class BenchPlan:
     """0: no creep test."""
     creep_return: bool = False
     """The zero is read again after the creep test; older stored plans lack this reading."""
-    places: tuple[Place, ...] = ()
+    places: tuple[OffAxisPlace, ...] = ()
     crosstalk_n: float = 0.0
     """Load put on each cell in turn; 0: no cross-talk stage."""
     crosstalk_repeats: int = 2

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from daq.measure.calibration.assembled import Made, assembled
-from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
+from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace, Stage, tasks
 from daq.measure.calibration.board import Board
 from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
@@ -82,7 +82,7 @@ def from_content(content: Mapping[str, Any]) -> Setup:
     plan |= {
         "channels": tuple(plan["channels"]),
         "loads_n": tuple((cell, tuple(loads)) for cell, loads in plan["loads_n"]),
-        "places": tuple(Place(**{**place, "cells": tuple(place["cells"])}) for place in plan["places"]),
+        "places": tuple(OffAxisPlace(**{**place, "cells": tuple(place["cells"])}) for place in plan["places"]),
         "tilts_deg": tuple(plan["tilts_deg"]),
     }
     conditions["weights"] = Weights(**conditions["weights"])

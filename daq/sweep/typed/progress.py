@@ -22,7 +22,7 @@ EARLY_S = 1.5
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class Display:
     """How readings are taken on one rig."""
 
     newtons_per_unit: float
@@ -40,10 +40,10 @@ class Scale:
 class TypedProgress(SweepProgress):
     """The memory of a running typed sweep."""
 
-    def __init__(self, plan: Plan, scale: Scale, **words: Any) -> None:
+    def __init__(self, plan: Plan, display: Display, **words: Any) -> None:
         """words: those of SweepProgress."""
         super().__init__(plan, **words)
-        self.scale = scale
+        self.display = display
         self._forget()
 
     def _start_over(self, t_s: float) -> None:
@@ -64,10 +64,10 @@ class TypedProgress(SweepProgress):
         seed = f"{self.plan.seed}:{self.ridden}:{round(self._moved_s * 1e6)}"
         after_s = moments_s(
             seed,
-            self.scale.readings,
+            self.display.readings,
             dwell_s=self.plan.dwell_s,
             settle_s=self.plan.settle_s,
-            damping_s=self.scale.damping_s,
+            damping_s=self.display.damping_s,
         )
         return tuple(self._moved_s + one for one in after_s)
 
@@ -84,7 +84,7 @@ class TypedProgress(SweepProgress):
     @property
     def wants_effort(self) -> bool:
         """Whether power and cadence of this position are still to be typed."""
-        return self.scale.effort == "typed" and bool(self.moments_s) and math.isnan(self._effort_nm)
+        return self.display.effort == "typed" and bool(self.moments_s) and math.isnan(self._effort_nm)
 
     def take_effort(self, content: Mapping[str, Any], t_s: float) -> list[StepMean | Notice]:
         """Power and cadence of this position as typed. NotNow when no position is held."""
@@ -108,13 +108,13 @@ class TypedProgress(SweepProgress):
             raise NotNow("all readings of this position are taken; type power and cadence")
         if t_s < moments[self.taken] - EARLY_S:
             raise NotNow(f"read at the call, in {moments[self.taken] - t_s:.0f} s: moments of one's own choosing lean")
-        scale = self.scale
-        hands_n = number_of(content["hands"], "hands") * scale.newtons_per_unit
+        display = self.display
+        hands_n = number_of(content["hands"], "hands") * display.newtons_per_unit
         saddle = content.get("saddle")
-        if bool(scale.saddle_newtons_per_unit) != (saddle is not None):
+        if bool(display.saddle_newtons_per_unit) != (saddle is not None):
             raise BadValue("saddle: expected a reading of the second scale" if saddle is None else "saddle: no scale")
-        saddle_n = NAN if saddle is None else number_of(saddle, "saddle") * scale.saddle_newtons_per_unit
-        self._readings.append(Reading(t_s, hands_n, scale.half_n, saddle_n))
+        saddle_n = NAN if saddle is None else number_of(saddle, "saddle") * display.saddle_newtons_per_unit
+        self._readings.append(Reading(t_s, hands_n, display.half_n, saddle_n))
         if effort is not None:
             self._torques_nm.append(crank_torque_nm(*effort))
         if self.state is State.SETTLING:
@@ -123,17 +123,17 @@ class TypedProgress(SweepProgress):
 
     @property
     def _complete(self) -> bool:
-        return self.taken == self.scale.readings and not self.wants_effort
+        return self.taken == self.display.readings and not self.wants_effort
 
     def _ridden_s(self) -> float:
-        return self.plan.dwell_s * self.taken / self.scale.readings
+        return self.plan.dwell_s * self.taken / self.display.readings
 
     def _mean(self, setback_mm: float) -> StepMean:
         return typed_mean(setback_mm, tuple(self._readings), self._torque_nm())
 
     def _torque_nm(self) -> float:
-        if self.scale.effort == "sensor":
-            enough = 2 * len(self._torques_nm) >= self.scale.readings
+        if self.display.effort == "sensor":
+            enough = 2 * len(self._torques_nm) >= self.display.readings
             return float(np.mean(self._torques_nm)) if enough else NAN
         return self._effort_nm
 

@@ -3,7 +3,7 @@ import { el } from "../../dom.js";
 import { number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
 import { withCalibrationInUse } from "./recalibrated.js";
-import { disturberTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
+import { confounderTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
 
 const WAYS = /** @type {const} */ ([["forward", "Speaks for further forward"], ["back", "Speaks for further back"]]);
 /** Where to make up for what was not seen: label, screen, action. */
@@ -44,7 +44,7 @@ export function tables(found, days, beside) {
   return [
     main?.onset?.validity?.length ? fold("What the answer withstood", items(main.onset.reasons), wide("Tests of validity", validityTable(main.onset.validity))) : null,
     fold("Signs that the saddle is too far back", wide("Signs", signTable(found.signs))),
-    fold("What else could have made it", wide("Disturbers", disturberTable(found.disturbers))),
+    fold("What else could have made it", wide("Confounders", confounderTable(found.confounders))),
     fold("On the client’s own bicycle", wide("Own bicycle", placeTable(found.places, found.com_height)), found.sides.length ? wide("Sides", sideTable(found.sides)) : null),
     fold("Sweeps of the day, and of an earlier visit", wide("Sweeps", sweepTable(found.sweeps)), found.sweeps.length ? withCalibrationInUse(found.sweeps) : null, el("p", { class: "field", hidden: !found.earlier.length }, el("label", { for: "compare" }, "Lay an earlier visit beside it"), beside), found.differences.length ? items(found.differences) : null, found.against.length ? items([...new Set(/** @type {string[]} */ (found.against.flatMap((/** @type {any} */ one) => one.said)))]) : null),
     found.steps.length ? fold("Step by step: geometry, shares, stroke", wide("Step by step", stepTable(found.steps))) : null,

@@ -1,4 +1,4 @@
-/** The tables a decision rests on: signs, disturbers, positions on the client's bicycle, sweeps. */
+/** The tables a decision rests on: signs, confounders, positions on the client's bicycle, sweeps. */
 import { el } from "../../dom.js";
 import { millimetres, number, percent, range, withMinus } from "../../format.js";
 
@@ -33,9 +33,9 @@ export function signTable(signs) {
   return table("Signs that the saddle is too far back", ["Sign", "Speaks", "Number", "Because"], rows);
 }
 
-/** @param {any[]} disturbers */
-export function disturberTable(disturbers) {
-  const rows = disturbers.map(({ title, disturbs, said }) => ({ stands: disturbs, cells: [title, disturbs, said] }));
+/** @param {any[]} confounders */
+export function confounderTable(confounders) {
+  const rows = confounders.map(({ title, disturbs, said }) => ({ stands: disturbs, cells: [title, disturbs, said] }));
   return table("What else could have made it: see to these first", ["What", "State", "Found"], rows);
 }
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from daq.measure.calibration import CalibratedChannel
-from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage
+from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace, Stage
 from daq.measure.calibration.procedure import Bench, Taken, take
 from daq.measure.calibration.steadiness import settled
 
@@ -27,8 +27,8 @@ def plan(**changes):
             "series": 2,
             "creep_return": True,
             "places": (
-                Place("the saddle's left edge", ("nose", "rear"), 200.0),
-                Place("the saddle's right edge", ("nose", "rear"), 200.0),
+                OffAxisPlace("the saddle's left edge", ("nose", "rear"), 200.0),
+                OffAxisPlace("the saddle's right edge", ("nose", "rear"), 200.0),
             ),
             "crosstalk_n": 200.0,
             "crosstalk_repeats": 2,

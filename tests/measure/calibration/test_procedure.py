@@ -3,7 +3,7 @@ from itertools import pairwise
 
 import pytest
 
-from daq.measure.calibration.bench_plan import BenchPlan, Place, Stage, tasks
+from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace, Stage, tasks
 from daq.measure.calibration.procedure import (
     HANDLING_S,
     TRANSITIONS,
@@ -156,7 +156,7 @@ def test_a_stopped_calibration_keeps_its_readings_and_goes_on_with_one_taken_aga
     [
         ({"loads_n": ()}, "at least one cell"),
         ({"loads_n": (("stem", (1.0, 2.0, 3.0)),)}, "no channel stem; the board has tilt, nose, rear, bar"),
-        ({"places": (Place("x", ("seat",), 1.0),)}, "place 'x': seat is not among the cells to calibrate"),
+        ({"places": (OffAxisPlace("x", ("seat",), 1.0),)}, "place 'x': seat is not among the cells to calibrate"),
         ({"loads_n": (("bar", (50.0, 100.0, 200.0)),)}, "nose, rear is not among the cells to calibrate, bar"),
         ({"tilts_deg": (0.0, 1.5, 3.0)}, "tilts: expected tilts on the way up and on the way down"),
         ({"tilts_deg": (0.0, 3.0, 0.0)}, "tilts: expected at least 3 different tilts .* got 2"),

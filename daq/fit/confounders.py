@@ -28,7 +28,7 @@ DRIFT_N = 5.0
 
 
 class Disturbs(StrEnum):
-    """Whether a disturber may have had an effect."""
+    """Whether a confounder may have had an effect."""
 
     MAY = "may disturb"
     IN_ORDER = "in order"
@@ -36,7 +36,7 @@ class Disturbs(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Disturber:
+class Confounder:
     """One line."""
 
     title: str
@@ -44,7 +44,7 @@ class Disturber:
     said: str
 
 
-def disturbers(intake: Intake, measured: Measured, sweep: Ridden | None) -> tuple[Disturber, ...]:
+def confounders(intake: Intake, measured: Measured, sweep: Ridden | None) -> tuple[Confounder, ...]:
     """All, in triage order: feet, height, tilt, reach; then what the sweep itself shows."""
     found = [_cleats(measured), _height(intake, measured), _tilt(measured, sweep)]
     if sweep is not None:
@@ -52,57 +52,57 @@ def disturbers(intake: Intake, measured: Measured, sweep: Ridden | None) -> tupl
     return tuple(found)
 
 
-def _cleats(measured: Measured) -> Disturber:
+def _cleats(measured: Measured) -> Confounder:
     if measured.cleats_set:
-        return Disturber("Cleats", Disturbs.IN_ORDER, "set and tight")
-    return Disturber("Cleats", Disturbs.NOT_KNOWN, "not looked at")
+        return Confounder("Cleats", Disturbs.IN_ORDER, "set and tight")
+    return Confounder("Cleats", Disturbs.NOT_KNOWN, "not looked at")
 
 
-def _height(intake: Intake, measured: Measured) -> Disturber:
+def _height(intake: Intake, measured: Measured) -> Confounder:
     said = height_said(measured.height_mm, intake.inseam_mm, intake.crank_mm, measured.knee_deg)
     if measured.height_mm is None or (intake.inseam_mm is None and measured.knee_deg is None):
-        return Disturber("Saddle height", Disturbs.NOT_KNOWN, said)
+        return Confounder("Saddle height", Disturbs.NOT_KNOWN, said)
     offs = [one.off_mm for one in references(intake.inseam_mm, intake.crank_mm, measured.height_mm)]
     far = bool(offs) and all(off is not None and abs(off) > HEIGHT_OFF_MM for off in offs)
     knee = measured.knee_deg
     bent = knee is not None and not KNEE_DEG[0] <= knee <= KNEE_DEG[1]
-    return Disturber("Saddle height", Disturbs.MAY if far or bent else Disturbs.IN_ORDER, said)
+    return Confounder("Saddle height", Disturbs.MAY if far or bent else Disturbs.IN_ORDER, said)
 
 
-def _tilt(measured: Measured, sweep: Ridden | None) -> Disturber:
+def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
     tilts = (
         [] if sweep is None else [one["saddle_tilt_deg"] for one in sweep.notes.values() if "saddle_tilt_deg" in one]
     )
     if measured.saddle_tilt_deg is None:
-        return Disturber("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
+        return Confounder("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
     said = f"{measured.saddle_tilt_deg:+.1f}°"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
     said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
     bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > 0.5
-    return Disturber("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
+    return Confounder("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
 
 
-def _reach(sweep: Ridden) -> Disturber:
+def _reach(sweep: Ridden) -> Confounder:
     if sweep.plan.protocol == "reach kept":
-        return Disturber("Reach", Disturbs.IN_ORDER, "kept: the bar moved with the saddle")
-    return Disturber("Reach", Disturbs.MAY, BAR_FIXED)
+        return Confounder("Reach", Disturbs.IN_ORDER, "kept: the bar moved with the saddle")
+    return Confounder("Reach", Disturbs.MAY, BAR_FIXED)
 
 
-def _torque(sweep: Ridden) -> Disturber:
+def _torque(sweep: Ridden) -> Confounder:
     torques = np.array([step.crank_torque_nm for step in sweep.steps])
     unknown = int(np.isnan(torques).sum())
     if unknown == len(torques):
-        return Disturber("Crank torque", Disturbs.NOT_KNOWN, "unknown: no power sensor was read")
+        return Confounder("Crank torque", Disturbs.NOT_KNOWN, "unknown: no power sensor was read")
     if len(torques) < 4 or unknown:
-        return Disturber("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
+        return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
     said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart; {_torque_effect(sweep)}"
     if torques.std() == 0.0 or setbacks.std() == 0.0:
-        return Disturber("Crank torque", Disturbs.IN_ORDER, said)
+        return Confounder("Crank torque", Disturbs.IN_ORDER, said)
     r = float(np.corrcoef(setbacks, torques)[0, 1])
     trending = abs(r) > TRENDS and np.ptp(torques) > 0.3
     said += f", correlation with setback {r:+.2f}"
-    return Disturber("Crank torque", Disturbs.MAY if trending else Disturbs.IN_ORDER, said)
+    return Confounder("Crank torque", Disturbs.MAY if trending else Disturbs.IN_ORDER, said)
 
 
 def _torque_effect(sweep: Ridden) -> str:
@@ -115,11 +115,11 @@ def _torque_effect(sweep: Ridden) -> str:
     )
 
 
-def _drift(sweep: Ridden) -> Disturber:
+def _drift(sweep: Ridden) -> Confounder:
     """The first position compared with its repeat at the end."""
     title = "First position again"
     if len(sweep.steps) < 3 or sweep.steps[-1].setback_mm != sweep.steps[0].setback_mm:
-        return Disturber(title, Disturbs.NOT_KNOWN, "not ridden again at the end")
+        return Confounder(title, Disturbs.NOT_KNOWN, "not ridden again at the end")
     change = sweep.steps[-1].hand_load_n - sweep.steps[0].hand_load_n
     errors = standard_errors(sweep.steps)
     half = 1.96 * math.hypot(float(errors[0]), float(errors[-1]))
@@ -129,13 +129,13 @@ def _drift(sweep: Ridden) -> Disturber:
         else f"{change:+.1f} N, 95 % {change - half:+.1f} to {change + half:+.1f}"
     )
     clear = abs(change) > DRIFT_N and not abs(change) < half
-    return Disturber(title, Disturbs.MAY if clear else Disturbs.IN_ORDER, said)
+    return Confounder(title, Disturbs.MAY if clear else Disturbs.IN_ORDER, said)
 
 
-def _marks(sweep: Ridden) -> Disturber:
+def _marks(sweep: Ridden) -> Confounder:
     if not sweep.marks:
-        return Disturber("Marked in passing", Disturbs.IN_ORDER, "nothing")
-    return Disturber("Marked in passing", Disturbs.MAY, _counted(sweep.marks))
+        return Confounder("Marked in passing", Disturbs.IN_ORDER, "nothing")
+    return Confounder("Marked in passing", Disturbs.MAY, _counted(sweep.marks))
 
 
 def _counted(marks: Sequence[str]) -> str:

@@ -1,4 +1,4 @@
-from daq.fit.disturbers import Disturbs, disturbers
+from daq.fit.confounders import Disturbs, confounders
 from daq.fit.prechecks import Measured
 from tests.fit.sweeps import INTAKE, ridden
 
@@ -8,7 +8,7 @@ TWELVE = (*ridden().plan.positions_mm, 80.0)
 
 
 def found(measured=DONE, **sweep):
-    return {one.title: one for one in disturbers(RIDER, measured, ridden(**{"positions": TWELVE, **sweep}))}
+    return {one.title: one for one in confounders(RIDER, measured, ridden(**{"positions": TWELVE, **sweep}))}
 
 
 def changed(**fields):
