@@ -12,15 +12,23 @@ const SWEEP_EVENTS = "/api/v1/sweep/events";
 const MARKS = "/api/v1/marks";
 const SWEEPS = "/api/v1/sweeps";
 const PATIENCE_MS = 5000;
+const STOP_AGAIN_MS = 1000;
+/** The answer to a command that was carried out and is not on the disk. */
+const DONE_NOT_STORED = 507;
 /** The mark that pauses the sweep. */
 export const PAIN = "pain or numbness";
 
 /** The daemon said no, or said nothing. */
 export class Refused extends Error {
-  /** @param {string} text @param {{code?: string, cause?: unknown}} [more] code: names a refusal that can be answered */
-  constructor(text, { code, cause } = {}) {
+  /**
+   * @param {string} text
+   * @param {{code?: string, status?: number, cause?: unknown}} [more] code: names a refusal that can be answered; no
+   *   status: there was no answer
+   */
+  constructor(text, { code, status, cause } = {}) {
     super(text, { cause });
     this.code = code ?? null;
+    this.status = status ?? null;
   }
 }
 
@@ -43,7 +51,7 @@ async function post(path, body, method = "POST", patience_ms = PATIENCE_MS) {
   if (response.ok) return response.json().catch(() => null);
   const problem = await response.json().catch(() => ({}));
   const text = problem.detail ? inTradeWords(problem.detail) : `The daemon refused this (${response.status}).`;
-  throw new Refused(text, { code: problem.code });
+  throw new Refused(text, { code: problem.code, status: response.status });
 }
 
 /** These are sent at once, whatever is in progress, and cancel what was pressed before them. */
@@ -66,14 +74,32 @@ async function attempt(store, what, ask) {
     if (typeof answer?.state === "string") store.dispatch({ ...answer, type: "sweep" });
     if (Array.isArray(answer?.checks)) store.dispatch({ type: "visit", visit: answer });
     if (typeof answer?.stage === "string") store.dispatch({ type: "bench", bench: answer });
-    store.dispatch({ type: "page/sent" });
+    store.dispatch({ type: "page/sent", what });
     return true;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    const warning = what === "stop" ? "STOP IS NOT CONFIRMED, stop the rider yourself. " : "";
-    store.dispatch({ type: "page/refused", text: warning + error.message, code: error.code });
+    if (what === "stop" && error.status !== DONE_NOT_STORED) insist(store, error);
+    else store.dispatch({ type: "page/refused", text: error.message, code: error.code });
     return false;
   }
+}
+
+/** @type {ReturnType<typeof setTimeout>} */
+let again;
+
+/**
+ * A stop that did not act is an alarm. One that got no answer is sent again until there is one, until the alarm is
+ * dismissed, or until another sweep is on the screen: a second stop does no harm, a lost one does.
+ * @param {Store} store @param {Refused} error
+ */
+function insist(store, error) {
+  store.dispatch({ type: "page/unstopped", text: `STOP IS NOT CONFIRMED, stop the rider yourself. ${error.message}` });
+  const of = store.state.sweep?.sweep_id;
+  clearTimeout(again);
+  if (error.status !== null) return;
+  again = setTimeout(() => {
+    if (store.state.unstopped && store.state.sweep?.sweep_id === of) sendEvent(store, "stop");
+  }, STOP_AGAIN_MS);
 }
 
 /** @param {Store} store @param {string} event one of the sweep's `accepts` */

@@ -105,20 +105,27 @@ function aboutWords(/** @type {State} */ { rider, sweep }) {
 /** How long a notice stays on the line, ms; an alarm stays until it is dismissed. The panel keeps them all. */
 const SHOWN_MS = { info: 10_000, caution: 60_000, alarm: Infinity };
 
+const GRAVITY = ["info", "caution", "alarm"];
+
+/** The gravest notice that is still on the line, the newest of these. @param {State} state @param {number} now_ms */
+function onTheLine({ notices }, now_ms) {
+  const shown = notices.filter(({ level, seen, received_ms }) => !seen && now_ms - (received_ms ?? now_ms) < SHOWN_MS[level]);
+  return shown.sort((a, b) => GRAVITY.indexOf(a.level) - GRAVITY.indexOf(b.level)).at(-1);
+}
+
 /**
  * The one message that matters most now.
  * @param {State} state @param {number} now_ms
  * @returns {{level: string, text: string, dismiss?: boolean}}
  */
 export function messageLine(state, now_ms) {
-  if (state.problem?.startsWith("STOP")) return { level: "alarm", text: state.problem, dismiss: true };
+  if (state.unstopped) return { level: "alarm", text: state.unstopped, dismiss: true };
   if (state.link.state === "lost")
     return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
   if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };
-  if (state.problem) return { level: "caution", text: state.problem, dismiss: true };
-  const newest = state.notices.at(-1);
-  const shown = newest && !state.seen && now_ms - (newest.received_ms ?? now_ms) < SHOWN_MS[newest.level];
-  return shown ? { ...newest, text: inTradeWords(newest.text), dismiss: newest.level !== "info" } : { level: "info", text: CAUTION };
+  const notice = onTheLine(state, now_ms);
+  if (state.problem && notice?.level !== "alarm") return { level: "caution", text: state.problem, dismiss: true };
+  return notice ? { ...notice, text: inTradeWords(notice.text), dismiss: notice.level !== "info" } : { level: "info", text: CAUTION };
 }
 
 function drawChips(/** @type {HTMLElement} */ list, /** @type {State} */ state, /** @type {number} */ now_ms) {

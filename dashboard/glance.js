@@ -45,7 +45,7 @@ export function glance(state, now_ms) {
 /** What stops the ride through no fault of the rider's; null while nothing does. */
 function trouble(/** @type {State} */ state, /** @type {number} */ now_ms) {
   const { sweep } = state;
-  if (state.problem?.startsWith("STOP")) return unanswered(state);
+  if (state.unstopped) return unanswered(state);
   if (sweep?.over) return over(sweep.over);
   if (sweep?.pain && sweep.state === "paused") return pain(state);
   if (!sweep || !sweep.accepts.includes("stop") || sweep.state === "waiting") return null;
@@ -58,11 +58,11 @@ function trouble(/** @type {State} */ state, /** @type {number} */ now_ms) {
 }
 
 /** @returns {Trouble} */
-function unanswered(/** @type {State} */ { problem }) {
+function unanswered(/** @type {State} */ { unstopped }) {
   return {
     happened: "the stop is not confirmed",
     act: "Stop the rider yourself.",
-    then: problem ?? "",
+    then: unstopped ?? "",
     still: "",
     rider: "Stop pedalling",
   };

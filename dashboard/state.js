@@ -8,7 +8,7 @@
  * @typedef {import("./messages.js").Step} Step @typedef {import("./messages.js").Onset} Onset
  * @typedef {import("./messages.js").Stroke} Stroke @typedef {import("./messages.js").Shares} Shares
  * @typedef {import("./messages.js").Bench} Bench @typedef {import("./messages.js").Doubt} Doubt
- * @typedef {import("./messages.js").Notice & {received_ms?: number}} Notice
+ * @typedef {import("./messages.js").Notice & {received_ms?: number, seen?: boolean}} Notice
  * @typedef {{theme: "auto"|"light"|"dark", beeps: boolean, speech: boolean,
  *   decimal: "auto"|"point"|"comma", letters: boolean, awake: boolean, one_by_one: boolean}} Settings
  * @typedef {{received_ms: number}} Arrival
@@ -38,12 +38,12 @@
  * @property {{visit_id: number, on: string, steps: {setback_mm: number, hand_load_n: number}[], line: Onset["line"]|null}|null} before
  *   the sweep that the client's last decision rests on
  * @property {Notice[]} notices the newest last
- * @property {boolean} seen whether the newest notice was dismissed
  * @property {number|null} entry_mm the setback offered for confirmation
  * @property {boolean} entered whether the fitter changed it: then it counts, whatever the jig reads by itself
  * @property {Record<string, number>} corrections what was set differently from what was asked, by the field names of a setting
  * @property {number} ticked parts of this move confirmed so far, when each is confirmed separately
  * @property {string|null} sending the request to the daemon that is not answered yet
+ * @property {string|null} unstopped what to do while a stop is not confirmed
  * @property {string|null} problem why the daemon refused the last request
  * @property {string|null} problem_code names a refusal that can be answered, such as "doubted"
  * @property {boolean} table_shown
@@ -90,12 +90,12 @@ export const initial = Object.freeze({
   ghost: null,
   before: null,
   notices: [],
-  seen: true,
   entry_mm: null,
   entered: false,
   corrections: {},
   ticked: 0,
   sending: null,
+  unstopped: null,
   problem: null,
   problem_code: null,
   table_shown: false,
@@ -122,11 +122,17 @@ function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) 
  * A caution about the position ends once its recording begins or the position is undone; an alarm stays until it is
  * dismissed, an alarm about pain until the fitter lets the ride go on.
  */
-function isAnswered(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
+function noticesAfter(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
   const undone = sweep.setback_mm === null && typeof state.sweep?.setback_mm === "number";
   const eased = state.sweep?.pain === true && !sweep.pain;
-  return eased || ((begins || undone) && state.notices.at(-1)?.level !== "alarm");
+  if (!begins && !undone && !eased) return state.notices;
+  return state.notices.map((notice) => (eased || notice.level !== "alarm" ? { ...notice, seen: true } : notice));
+}
+
+/** The stop is no longer waited for once the sweep has ended. */
+function unstoppedAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
+  return sweep?.accepts.includes("stop") ? state.unstopped : null;
 }
 
 /** What was ridden stays behind the next sweep's chart as a ghost; too few steps leave none. */
@@ -171,8 +177,12 @@ const HANDLERS = {
     steps: m.steps,
     onset: m.onset,
     ghost: null,
-    notices: m.notices.map((/** @type {Notice} */ notice) => ({ ...notice, received_ms: m.received_ms })),
-    seen: m.notices.length === 0,
+    notices: m.notices.map((/** @type {Notice} */ notice, /** @type {number} */ i) => ({
+      ...notice,
+      received_ms: m.received_ms,
+      seen: i < m.notices.length - 1,
+    })),
+    unstopped: unstoppedAfter(state, m.sweep),
     ...entryAfter(state, m.sweep),
   }),
   visit: (state, m) => ({ ...state, visit: m.visit, ghost: m.visit?.id === state.visit?.id ? state.ghost : null }),
@@ -196,7 +206,8 @@ const HANDLERS = {
       onset: isNew ? null : state.onset,
       ghost: isNew ? ghostOf(state) : state.ghost,
       ...entryAfter(state, sweep),
-      seen: state.seen || isAnswered(state, sweep),
+      notices: noticesAfter(state, sweep),
+      unstopped: unstoppedAfter(state, sweep),
     };
   },
   // Undoing a step also removes the answer that rested on it; the next step brings a new one.
@@ -204,7 +215,7 @@ const HANDLERS = {
   onset: (state, m) => ({ ...state, onset: withoutType(m) }),
   notice: (state, m) => {
     const fresh = { ...withoutType(m), received_ms: m.received_ms };
-    return { ...state, notices: [...state.notices, fresh].slice(-NOTICES_KEPT), seen: false };
+    return { ...state, notices: [...state.notices, fresh].slice(-NOTICES_KEPT) };
   },
 
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
@@ -217,11 +228,17 @@ const HANDLERS = {
     return { ...state, corrections: m.value === null ? others : { ...others, [m.name]: m.value } };
   },
   "page/sending": (state, m) => ({ ...state, sending: m.what, problem: null, problem_code: null }),
-  "page/sent": (state) => ({ ...state, sending: null }),
+  "page/sent": (state, m) => ({ ...state, sending: null, unstopped: m.what === "stop" ? null : state.unstopped }),
+  "page/unstopped": (state, m) => ({ ...state, sending: null, unstopped: m.text }),
   "page/refused": (state, m) => ({ ...state, sending: null, problem: m.text, problem_code: m.code ?? null }),
-  // A refusal belongs to the screen where the request was made; an unanswered stop belongs to all screens.
-  "page/screen": (state) => (state.problem?.startsWith("STOP") ? state : { ...state, problem: null }),
-  "page/seen": (state) => ({ ...state, seen: true, problem: null }),
+  // A refusal belongs to the screen where the request was made; an unconfirmed stop belongs to all screens.
+  "page/screen": (state) => ({ ...state, problem: null }),
+  "page/seen": (state) => ({
+    ...state,
+    notices: state.notices.map((notice) => ({ ...notice, seen: true })),
+    unstopped: null,
+    problem: null,
+  }),
   "page/table": (state) => ({ ...state, table_shown: !state.table_shown }),
   "page/panel": (state, m) => ({ ...state, panel_shown: m.shown ?? !state.panel_shown }),
   "page/settings": (state, m) => ({ ...state, settings: { ...state.settings, ...withoutType(m) } }),

@@ -56,6 +56,45 @@ def test_a_stop_that_is_not_confirmed_comes_before_the_lost_stream_that_ate_it(r
     run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
 
 
+def test_a_stop_without_an_answer_is_sent_until_there_is_one(run, messages):
+    stops, stopped = [], sweep_in(messages, State.STOPPED)
+
+    def answer(route):
+        stops.append(route)
+        route.abort() if len(stops) < 3 else route.fulfill(json=stopped)
+
+    run.page.route("**/api/v1/sweep/events", answer)
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
+    run.wait(lambda: len(stops) == 3)
+    run.wait(lambda: run.text(".message.alert") == "")
+
+
+def test_a_stop_that_acted_but_is_not_on_the_disk_is_not_called_unconfirmed(run):
+    problem = {"title": "stopped, not stored", "detail": "stopped; the disk is full"}
+    run.page.route("**/api/v1/sweep/events", lambda route: route.fulfill(status=507, json=problem))
+    run.page.keyboard.press("Escape")
+    run.wait(lambda: "the disk is full" in run.text(".message.polite"))
+
+    assert run.text(".message.alert") == ""
+
+
+def test_an_alarm_stays_on_the_line_behind_neither_news_nor_refusal(run, messages):
+    alarm = {**messages["notice"], "level": "alarm", "text": "chest pain: the ride is over today"}
+    run.send(alarm, {**messages["notice"], "level": "info", "text": "power sensor: all well again"})
+    assert "Chest pain" in run.text(".message.alert")
+
+    run.refusal = {"title": "not accepted", "detail": "the rider is aboard"}
+    run.page.keyboard.press("p")
+    run.wait(lambda: run.asked)
+    run.send()
+    assert "Chest pain" in run.text(".message.alert")
+
+    run.page.get_by_role("button", name="Seen").click()
+    run.wait(lambda: run.text(".message.alert") == "")
+    assert "all well again" not in run.text(".messages"), "what was behind the alarm was dismissed with it"
+
+
 def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messages):
     run.cut()
     run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))

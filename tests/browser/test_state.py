@@ -69,6 +69,10 @@ def test_the_entry_starts_at_what_is_asked_and_keeps_the_fitters_change(js, mess
     assert js("state.js", REDUCE_ALL, [*moved, next_step])["entry_mm"] == asked - 10
 
 
+def newest_seen(state):
+    return state["notices"][-1].get("seen", False)
+
+
 @pytest.mark.parametrize(("level", "seen"), [("caution", True), ("alarm", False)])
 def test_a_caution_is_over_once_the_position_is_recorded_an_alarm_is_not(js, messages, level, seen):
     sweep = messages["sweep"]
@@ -78,7 +82,7 @@ def test_a_caution_is_over_once_the_position_is_recorded_an_alarm_is_not(js, mes
     before = js("state.js", REDUCE_ALL, [messages["snapshot"], settling, notice])
     after = js("state.js", REDUCE_ALL, [messages["snapshot"], settling, notice, averaging])
 
-    assert (before["seen"], after["seen"]) == (False, seen)
+    assert (newest_seen(before), newest_seen(after)) == (False, seen)
 
 
 @pytest.mark.parametrize(("level", "seen"), [("caution", True), ("alarm", False)])
@@ -89,7 +93,7 @@ def test_a_caution_about_a_position_goes_when_the_position_is_taken_back(js, mes
     before = js("state.js", REDUCE_ALL, told)
     after = js("state.js", REDUCE_ALL, [*told, undone])
 
-    assert (before["seen"], after["seen"]) == (False, seen)
+    assert (newest_seen(before), newest_seen(after)) == (False, seen)
 
 
 def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messages):
@@ -98,13 +102,34 @@ def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messag
     stays = js("state.js", REDUCE_ALL, [*told, pain])
     goes = js("state.js", REDUCE_ALL, [*told, {**pain, "state": "moving", "pain": False}])
 
-    assert (stays["seen"], goes["seen"]) == (False, True)
+    assert (newest_seen(stays), newest_seen(goes)) == (False, True)
+
+
+@pytest.mark.parametrize(("kind", "left"), [("page/refused", []), ("page/unstopped", ["unstopped"])])
+def test_a_refusal_stays_on_its_screen_and_a_stop_nobody_confirmed_goes_along(js, messages, kind, left):
+    told = [messages["snapshot"], {"type": kind, "text": "said"}, {"type": "page/screen"}]
+    state = js("state.js", REDUCE_ALL, told)
+
+    assert [name for name in ("problem", "unstopped") if state[name] == "said"] == left
 
 
 @pytest.mark.parametrize(
-    ("said", "left"), [("not accepted: sit still", None), ("STOP IS NOT CONFIRMED", "STOP IS NOT CONFIRMED")]
+    "after",
+    [
+        [{"type": "page/sending", "what": "mark"}, {"type": "page/sent", "what": "mark"}],
+        [{"type": "page/sending", "what": "mark"}, {"type": "page/refused", "text": "not now"}],
+        [{"type": "page/sending", "what": "stop"}],
+    ],
+    ids=["another_command", "a_refusal", "tried_again"],
 )
-def test_a_refusal_stays_on_its_screen_and_a_stop_nobody_confirmed_goes_along(js, said, left):
-    told = [{"type": "page/refused", "text": said}, {"type": "page/screen"}]
+def test_no_other_command_hides_a_stop_that_nobody_confirmed(js, messages, after):
+    told = [messages["snapshot"], messages["sweep"], {"type": "page/unstopped", "text": "stop the rider"}, *after]
 
-    assert js("state.js", REDUCE_ALL, told)["problem"] == left
+    assert js("state.js", REDUCE_ALL, told)["unstopped"] == "stop the rider"
+
+
+def test_a_stop_is_confirmed_by_its_answer_by_the_sweeps_end_or_by_the_fitter(js, messages):
+    told = [messages["snapshot"], messages["sweep"], {"type": "page/unstopped", "text": "stop the rider"}]
+    ended = {**messages["sweep"], "state": "stopped", "accepts": []}
+    for sign in ({"type": "page/sent", "what": "stop"}, ended, {"type": "page/seen"}):
+        assert js("state.js", REDUCE_ALL, [*told, sign])["unstopped"] is None
