@@ -1,7 +1,8 @@
 """Whether an onset is true, not only precise: every confound in every order: `python -m tests.bench.confounds`.
 
-500 sweeps a line and order by default, four hours of one core; `--sweeps 20 --only lag` shortens it. Each sweep is
-seeded by its line and number, fixed beforehand. Prints a table; exit code 1 when a goal is missed.
+500 sweeps a line and order by default, four hours of one core; `--sweeps 20 --only lag` shortens it, and with `--keep
+FILE --minutes 8` it is ridden in pieces. Each sweep is seeded by its line and number, fixed beforehand. Prints a table;
+exit code 1 when a goal is missed.
 
 named, light, loaded, undecided: shares of all sweeps. covers, rmse, width (median): of the onsets named on riders who
 have one. cured: of the sweeps without a verdict, the share that is told the right cure. All riders are simulated.
@@ -14,44 +15,25 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import math
 import multiprocessing
 import re
 import sys
 import time
-from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from daq.sweep.onset import METHODS
 from daq.values import NAN, Onset, Verdict
-from tests.bench.confound_goals import figures
+from tests.bench.confound_goals import Found, figures
 from tests.bench.confound_judging import before, judged, plain
+from tests.bench.confound_kept import Kept, Tried, add, missing, read
 from tests.bench.confound_lines import CLEAN, LINES
 from tests.bench.confound_rides import ORDERS, Line, Ridden, ride
 from tests.bench.goals import print_figures
 
 TOO_FEW = "too few positions for an answer"
-
-
-@dataclass(frozen=True)
-class Tried:
-    """What one answer said of one sweep."""
-
-    verdict: Verdict
-    onset_mm: float
-    truth_mm: float
-    low_mm: float
-    high_mm: float
-    told: str
-    took_s: float
-
-    @property
-    def named(self) -> bool:
-        return self.verdict is Verdict.ONSET
-
-    @property
-    def covers(self) -> bool:
-        return self.low_mm <= self.truth_mm <= self.high_mm
 
 
 def tried(sweep: Ridden, answering) -> Tried:
@@ -119,7 +101,36 @@ COLUMNS = ("named", "light", "loaded", "undecided", "covers", "rmse", "bias", "w
 
 
 def row(name: str, found: dict[str, float]) -> str:
-    return f"| {name} | " + " | ".join("" if np.isnan(found[k]) else f"{found[k]:.3g}" for k in COLUMNS) + " |"
+    cells = ["" if np.isnan(found[each]) else f"{found[each]:.3g}" for each in COLUMNS]
+    return "| " + " | ".join([name, f"{found['n']:.0f}", *cells]) + " |"
+
+
+def ridden(kept: Kept, todo: list[tuple[str, str, int]], processes: int, file: Path | None, until_s: float) -> None:
+    """Rides these sweeps, adds each to what is kept, and ends early when the time is over."""
+    by_name = {line.name: line for line in LINES}
+    tasks = [(by_name[line], order, number) for line, order, number in todo]
+    with multiprocessing.Pool(processes) as pool:
+        for (line, order, number), ways in zip(todo, pool.imap(one, tasks), strict=True):
+            kept.setdefault((line, order), {})[number] = ways
+            if file is not None:
+                add(file, line, order, number, ways)
+            if time.monotonic() > until_s:
+                return
+
+
+def told(kept: Kept, wanted: list[tuple[str, str]]) -> tuple[list[str], Found]:
+    """The table of what is kept, and its figures."""
+    by_name = {line.name: line for line in LINES}
+    table = ["| line, order | sweeps | " + " | ".join(COLUMNS) + " |", "|---" * (len(COLUMNS) + 2) + "|"]
+    found: Found = {}
+    for name, order in wanted:
+        sweeps = list(kept.get((name, order), {}).values())
+        for way in sweeps[0] if sweeps else ():
+            found[name, order, way] = summary(by_name[name], [each[way] for each in sweeps])
+            table.append(row(f"{name}, {order}" + ("" if way == "judged" else f": {way}"), found[name, order, way]))
+        if sweeps and by_name[name] in CLEAN:
+            found[name, order, "plain"] |= of_both(sweeps)
+    return table, found
 
 
 def main() -> int:
@@ -128,25 +139,17 @@ def main() -> int:
     words.add_argument("--only", default="", help="lines whose name has this pattern in it")
     words.add_argument("--orders", default="", help=f"of {', '.join(ORDERS)}; separated by commas")
     words.add_argument("--processes", type=int, default=2)
+    words.add_argument("--keep", type=Path, help="file the sweeps are kept in; what it holds is not ridden again")
+    words.add_argument("--minutes", type=float, default=math.inf, help="end after so many; with --keep")
     asked = words.parse_args()
-    lines = [line for line in LINES if re.search(asked.only, line.name)]
     orders = asked.orders.split(",") if asked.orders else ORDERS
-    table = ["| line, order | " + " | ".join(COLUMNS) + " |", "|---" * (len(COLUMNS) + 1) + "|"]
-    print("\n".join(table))
-    found: dict[tuple[str, str, str], dict[str, float]] = {}
-    with multiprocessing.Pool(asked.processes) as pool:
-        for line in lines:
-            for order in orders:
-                sweeps = pool.map(one, [(line, order, i) for i in range(asked.sweeps)], chunksize=5)
-                for way in sweeps[0]:
-                    found[line.name, order, way] = summary(line, [each[way] for each in sweeps])
-                    name = f"{line.name}, {order}" + ("" if way == "judged" else f": {way}")
-                    table.append(row(name, found[line.name, order, way]))
-                    print(table[-1], flush=True)
-                if line in CLEAN:
-                    found[line.name, order, "plain"] |= of_both(sweeps)
-    print("\n".join([f"{asked.sweeps} sweeps a line; {', '.join(METHODS)}.", "", *table]))
-    return print_figures(lambda _: figures(found, lines))
+    wanted = [(line.name, order) for line in LINES if re.search(asked.only, line.name) for order in orders]
+    kept = {} if asked.keep is None else read(asked.keep)
+    until_s = time.monotonic() + 60.0 * asked.minutes
+    ridden(kept, missing(kept, wanted, asked.sweeps), asked.processes, asked.keep, until_s)
+    table, found = told(kept, wanted)
+    print("\n".join([f"{', '.join(METHODS)}.", "", *table]))
+    return print_figures(lambda _: figures(found, [line for line in LINES if re.search(asked.only, line.name)]))
 
 
 if __name__ == "__main__":
