@@ -18,7 +18,7 @@ from daq.fit.on_bicycle import front_share_each
 from daq.fit.ridden import LEVEL_PCT, Ridden, gradient_sweep, main_sweep
 from daq.fit.step_notes import SCORES
 from daq.rig import Rig
-from daq.sweep.evidence import standard_errors
+from daq.sweep.evidence import stroke_errors
 from daq.sweep.information import Wander
 from daq.sweep.paired import LEAST_APART_MM, TURNS, Paired, Scatter, by_turns, of_steps, paired
 from daq.sweep.places import SAME_PLACE_MM
@@ -216,7 +216,7 @@ def _difference(what: str, unit: str, digits: int, found: Paired | None, why_not
 
 def _of_hands(ride: Ridden, base: Ridden) -> Scatter:
     """A visit's scatter: its strokes', and what visits of the day's sweep scattered beyond theirs."""
-    errors = standard_errors(ride.steps).tolist()
+    errors = stroke_errors(ride.steps).tolist()
     between_n = NAN if base.onset is None else base.onset.between_n
     left = len(base.steps) - OF_CURVE
     if math.isnan(between_n) or left < ASSUMED_FREEDOM:

@@ -142,8 +142,9 @@ def _trend(model: Pooled | None, times: Dwells | None, drifts: bool, covariates:
     return Trend(model.hands.trend_n, np.maximum(model.hands.trend_se_n, LEAST_ERROR_N), change)
 
 
-def standard_errors(steps: Sequence[StepMean]) -> Array:
-    """Standard error of each step's hand load, N: from the pooled model, otherwise as given; NaN without either."""
+def stroke_errors(steps: Sequence[StepMean]) -> Array:
+    """Standard error of each step's hand load by its strokes alone, N: from the pooled model, otherwise as given; NaN
+    without either. `step_errors.py` has what is stated."""
     model = pooled(steps)
     return np.array([step.se_n for step in steps]) if model is None else model.hands.se_n
 

@@ -17,8 +17,9 @@ from daq.sweep import noise
 from daq.sweep.bend import PRIORS, bend_before, bend_of
 from daq.sweep.chances import LOADED_CHANCE
 from daq.sweep.classical import by_least_squares
-from daq.sweep.evidence import TooFewPositions, gathered, standard_errors
+from daq.sweep.evidence import TooFewPositions, gathered
 from daq.sweep.line import line_through
+from daq.sweep.step_errors import standard_errors
 from daq.sweep.verdict import by_posterior, with_chances
 from daq.values import Onset, StepMean
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.signal import lfilter
 
+from daq.sweep.plan import interleaved
 from daq.values import NAN, Status, StepMean, Stroke
 
 PER_S = 12
@@ -100,16 +101,28 @@ def stroke(start_s, end_s, hands_n, saddle_n, torque_nm):
     return Stroke(*numbers, NAN, 0.0, float(torque_nm), NAN, (), 67, Status(0))
 
 
-def level_sweep(sway: Sway, dwell_s: float, number: int, n: int = 11):
-    """Steps of one sweep whose levels are all 0 at a torque of 21 N m, and each step's true mean torque."""
+SETBACKS_MM = interleaved(np.linspace(80.0, 30.0, 11).tolist())
+RISES_N_PER_MM = (0.0, 0.4, 1.0)
+"""Forward of BENDS_MM, of the sweeps of each number modulo three."""
+BENDS_MM = 55.0
+
+
+def levels_n(number: int, setback_mm: np.ndarray) -> np.ndarray:
+    """Hand load without sway at a torque of 21 N m, of a sweep of this number."""
+    return RISES_N_PER_MM[number % 3] * np.maximum(BENDS_MM - setback_mm, 0.0)
+
+
+def level_sweep(sway: Sway, dwell_s: float, number: int):
+    """Steps of one sweep out and back, and the mean load each would have without sway, at its true mean torque."""
     rng = np.random.default_rng([number, round(dwell_s), round(10 * sway.tau_s), *sway.kind.encode()])
-    steps, torque_nm = [], []
-    for i in range(n):
+    steps, true_n = [], levels_n(number, np.array(SETBACKS_MM))
+    for i, setback_mm in enumerate(SETBACKS_MM):
         dwell = strokes_of(sway, dwell_s, rng)
-        torque_nm.append(dwell.mean_torque_nm)
+        hands_n = dwell.hands_n + true_n[i]
+        true_n[i] += sway.torque_n_per_nm * (dwell.mean_torque_nm - 21.0)
         begun_s = i * (dwell_s + 26.0)
-        rows = zip(dwell.start_s, dwell.end_s, dwell.hands_n, dwell.told_nm, strict=True)
+        rows = zip(dwell.start_s, dwell.end_s, hands_n, dwell.told_nm, strict=True)
         strokes = tuple(stroke(begun_s + a, begun_s + b, h, NAN, q) for a, b, h, q in rows)
-        mean_n, mean_nm = float(dwell.hands_n.mean()), float(dwell.told_nm.mean())
-        steps.append(StepMean(80.0 - 5.0 * i, mean_n, NAN, begun_s / 60.0, mean_nm, NAN, 0.0, strokes))
-    return steps, np.array(torque_nm)
+        mean_n, mean_nm = float(hands_n.mean()), float(dwell.told_nm.mean())
+        steps.append(StepMean(setback_mm, mean_n, NAN, begun_s / 60.0, mean_nm, NAN, 0.0, strokes))
+    return steps, true_n

@@ -5,7 +5,7 @@ import pytest
 from statsmodels.regression.linear_model import GLS
 
 from daq.sweep import noise
-from daq.sweep.evidence import standard_errors
+from daq.sweep.evidence import stroke_errors
 from daq.sweep.noise import Series, as_series, levels, smoothed
 from daq.sweep.pooled import pooled
 from tests.sweep.rides import hinge, ride, stroke_ride, swaying
@@ -73,12 +73,12 @@ def test_the_standard_error_is_what_step_means_scatter_by():
 def test_independent_strokes_give_the_textbook_error():
     steps = stroke_ride(hinge(52.0), sd_n=0.0, scatter_n=3.0, strokes=60, seed=3)
 
-    assert standard_errors(steps) == pytest.approx(3.0 / np.sqrt(60), rel=0.25)  # 649 degrees of freedom, and some sway
+    assert stroke_errors(steps) == pytest.approx(3.0 / np.sqrt(60), rel=0.25)  # 649 degrees of freedom, and some sway
 
 
 def test_steps_without_strokes_keep_the_errors_they_came_with():
-    assert standard_errors(ride(hinge(52.0), se_n=1.5)) == pytest.approx(1.5)
-    assert np.isnan(standard_errors(ride(hinge(52.0)))).all()
+    assert stroke_errors(ride(hinge(52.0), se_n=1.5)) == pytest.approx(1.5)
+    assert np.isnan(stroke_errors(ride(hinge(52.0)))).all()
 
 
 def test_one_step_without_strokes_means_no_pooled_model():

@@ -17,7 +17,9 @@ class StepUncertainty:
     """How well one step's loads are known: standard uncertainties, N; NaN if they cannot be computed."""
 
     se_n: float
-    """Of the hand load's mean over the strokes: independent between steps."""
+    """Of the hand load's mean by its strokes alone: independent between steps."""
+    stated_n: float
+    """The same combined with the scatter about the curve, as pages and sheets show it."""
     hands_calibration_n: float
     """Of the hand load, from the calibration: nearly the same error on every step, so irrelevant to the onset."""
     saddle_calibration_n: float
@@ -28,7 +30,7 @@ class StepUncertainty:
         return math.hypot(self.se_n, self.hands_calibration_n)
 
 
-UNKNOWN = StepUncertainty(NAN, NAN, NAN)
+UNKNOWN = StepUncertainty(NAN, NAN, NAN, NAN)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -17,6 +17,7 @@ from daq.measure.calibration import Calibration
 from daq.measure.stroke import averaged
 from daq.ride import Ride
 from daq.rig import Rig
+from daq.sweep.evidence import stroke_errors
 from daq.sweep.onset import METHOD, standard_errors
 from daq.sweep.step import mean_over
 from daq.values import NAN, Loads, StepMean, Stroke
@@ -128,7 +129,8 @@ def _uncertainties(steps: Sequence[StepMean], rig: Rig, calibration: Calibration
         found = uncertainty_of(calibration, rig, cells_n, role)
         return NAN if found is None else found.standard_n
 
+    errors_n = np.column_stack([stroke_errors(steps), standard_errors(steps)]).tolist() if steps else []
     return tuple(
-        StepUncertainty(float(se_n), by_calibration(step, "hands"), by_calibration(step, "saddle"))
-        for step, se_n in zip(steps, standard_errors(steps) if steps else (), strict=True)
+        StepUncertainty(own_n, stated_n, by_calibration(step, "hands"), by_calibration(step, "saddle"))
+        for step, (own_n, stated_n) in zip(steps, errors_n, strict=True)
     )

@@ -61,6 +61,13 @@ STEPS = (
         NEWTON,
     ),
     Field(
+        "se_stated_n",
+        "number",
+        "se_n combined with the scatter of the steps about the curve, as pages show it; a fit that estimates "
+        "this scatter itself takes se_n",
+        NEWTON,
+    ),
+    Field(
         "u_hand_calibration_n",
         "number",
         "standard uncertainty of hand_load_n by the calibration's budget, nearly one error on all steps. Missing "
@@ -87,8 +94,8 @@ def _steps(name: str, derived: Derived) -> Table:
     known = derived.uncertainties or (UNKNOWN,) * len(derived.steps)
     rows = [
         (
-            name, number, step.setback_mm, step.hand_load_n, u.se_n, u.hands_calibration_n, u.hands_n,
-            step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
+            name, number, step.setback_mm, step.hand_load_n, u.se_n, u.stated_n, u.hands_calibration_n,
+            u.hands_n, step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
             len(step.strokes), step.excluded,
         )
         for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)

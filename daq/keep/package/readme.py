@@ -49,7 +49,8 @@ p(count) degrees. Cross-talk and the fixture's own weight over tilt come on top,
 
 **From loads to the answer.** `strokes` are means over whole crank revolutions. A step's mean takes the strokes after
 settling, inside the bands of torque and cadence; `exclusions` says why a stroke is in none. `se_n` is the standard
-error over strokes, independent between steps; `u_hand_calibration_n` is the calibration's, nearly one error on all
+error over strokes, independent between steps, and `se_stated_n` the same combined with the steps' scatter about the
+curve, as pages show it; `u_hand_calibration_n` is the calibration's, nearly one error on all
 steps, so it moves the curve and not the onset; `u_hand_load_n` is both (all k = 1). The onset is the posterior mean of
 the bend of a line that is level, then rises, with effort and time beside it; the interval holds 95 % of it. `methods`
 names the estimator's version; how it works and how far it was tried: daq/sweep/method.md in the program's source.

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from daq.sweep.evidence import standard_errors
+from daq.sweep.evidence import stroke_errors
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.validity.conditions import Conditions, Way
 from daq.sweep.validity.effects import PLACED_MM, SIZE, SUSPICION, Curve, Levels, curve_of
@@ -52,7 +52,7 @@ class Seen:
 
     @cached_property
     def levels(self) -> Levels:
-        errors_n = standard_errors(self.steps)
+        errors_n = stroke_errors(self.steps)
         placed = np.array([step.u_setback_mm for step in self.steps])
         known = bool(np.isfinite(self.torque_nm).all()) and bool(np.ptp(self.torque_nm) > 0.0)
         return Levels(

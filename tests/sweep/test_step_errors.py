@@ -1,0 +1,69 @@
+"""What is stated of each step's error: the strokes', combined with the scatter about the curve."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import linalg, stats
+
+from daq.sweep.evidence import gathered, stroke_errors
+from daq.sweep.pooled import pooled
+from daq.sweep.step_errors import ADDED_N_PER_MM, BENDS_MM, BENT, FREEDOM, size_of, standard_errors
+from daq.values import NAN
+from tests.bench.sways import Sway, level_sweep
+from tests.sweep.rides import hinge, ride, stroke_ride
+
+
+def test_the_size_is_the_mean_under_students_t_of_all_curves():
+    """Against scipy's multivariate t, which is a normal with an inverse gamma variance, over contrasts that level and
+    slope leave alone."""
+    rows = ride(hinge(52.0, added=0.8), noise_n=3.0, seed=4, se_n=1.5)
+    evidence = gathered([replace(row, t_min=NAN) for row in rows])
+    x, n = evidence.forward_mm - evidence.forward_mm.mean(), len(evidence.forward_mm)
+    contrasts = linalg.null_space(np.column_stack([np.ones(n), x]).T)
+    y = contrasts.T @ evidence.hands_n
+    bends_mm = np.linspace(x.min(), x.max(), int(np.ptp(x) / BENDS_MM) + 1)[1:-1]
+    rises = [*np.maximum(x[:, None] - bends_mm, 0.0).T, np.zeros(n)]
+    priors = [BENT / len(bends_mm)] * len(bends_mm) + [1.0 - BENT]
+    weights, means = [], []
+    for rise, prior in zip(rises, priors, strict=True):
+        shape = contrasts.T @ (1.5**2 * np.eye(n) + ADDED_N_PER_MM**2 * np.outer(rise, rise)) @ contrasts
+        freedom = FREEDOM + 2.0
+        weights.append(prior * stats.multivariate_t(shape=shape * FREEDOM / freedom, df=freedom).pdf(y))
+        means.append((FREEDOM + y @ np.linalg.solve(shape, y)) / (FREEDOM + n - 2))
+
+    assert size_of(evidence) == pytest.approx(np.sqrt(np.average(means, weights=weights)), rel=1e-9)
+
+
+@pytest.mark.parametrize("rider", [("swinging", 2.0, 15.0), ("two time scales", 10.0, 25.0)])
+def test_what_is_stated_is_nearer_to_the_truth_where_the_strokes_mislead(rider):
+    """Over 24 sweeps of each rider, whose strokes state 1.28 and 0.86 times the true error."""
+    kind, tau_s, dwell_s = rider
+    sums = np.zeros(3)
+    for number in range(24):
+        steps, true_n = level_sweep(Sway(kind, tau_s=tau_s), dwell_s, number)
+        actual = pooled(steps).hands.load_n - true_n
+        sums += [np.sum(each**2) for each in (standard_errors(steps), stroke_errors(steps), actual)]
+    stated, strokes = np.abs(np.log(sums[:2] / sums[2]))
+
+    assert stated < 0.75 * strokes
+
+
+def test_visits_that_scatter_beyond_their_strokes_are_in_it():
+    """3 N from visit to visit, 0.5 N by the strokes; the scatter of 9 visits or so is known to a quarter."""
+    visits_n = iter(3.0 * np.random.default_rng(1).standard_normal(11))
+    steps = stroke_ride(lambda x: hinge(52.0)(x) + next(visits_n), sd_n=0.0, scatter_n=3.0, seed=3)
+
+    assert stroke_errors(steps).mean() < 0.8
+    assert standard_errors(steps).mean() == pytest.approx(3.0, rel=0.5)
+
+
+def test_a_curve_needs_positions_until_then_the_strokes_are_taken_at_their_word():
+    steps = stroke_ride(hinge(52.0))[:4]
+
+    assert standard_errors(steps) == pytest.approx(stroke_errors(steps), rel=0)
+
+
+def test_errors_of_a_table_are_stated_as_given():
+    assert standard_errors(ride(hinge(52.0), noise_n=4.0, se_n=1.5)) == pytest.approx(1.5)
+    assert np.isnan(standard_errors(ride(hinge(52.0)))).all()
