@@ -80,6 +80,9 @@ DROP_MM = 350.0
 """Bar above or below the saddle, likewise."""
 SEAT_TUBE = math.sin(math.radians(73.5))
 """Turns a height along the seat tube into one over the BB. Assumption."""
+CENTIMETRES = (0.05, 0.11)
+"""A weight line near the BB that moves by this fraction of the saddle's way is in centimetres: in millimetres it moves
+by 0.86 or 0.69, and by 0.16 if the rider slides all the way."""
 BACKWARDS = -0.3
 """A weight line that moves back by more than this fraction as the saddle comes forward has the wrong sign."""
 
@@ -134,7 +137,7 @@ def check_units(columns: Mapping[str, Sequence[float]]) -> None:
         raise BadTable(
             f"t_min goes from {min(minutes):g} to {max(minutes):g}: that looks like seconds; expected minutes"
         )
-    _check_sign_of_weight_line(setback, columns.get("weight_line_mm", []))
+    _check_weight_line(setback, columns.get("weight_line_mm", []))
 
 
 def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int]) -> None:
@@ -157,6 +160,25 @@ def check_settings(columns: Mapping[str, Sequence[float]], lines: Sequence[int])
             )
 
 
+def doubts_of_times(name: str, times: Sequence[float], rows: Sequence[tuple[int, list[str]]]) -> list[str]:
+    """What cannot be, or is not used, of a column of times or ranks. BadTable for a visit that is there twice."""
+    known = [t for t in times if not math.isnan(t)]
+    if known and len(known) < len(times):
+        return [f"not used: column {name}; it is empty on some lines"]
+    if len(times) > 1 and len(set(known)) == 1:
+        return [f"not used: column {name}; it is the same on every line"]
+    first: dict[float, int] = {}
+    for i, t in enumerate(known):
+        if t not in first:
+            first[t] = i
+            continue
+        (one, cells), (other, again) = rows[first[t]], rows[i]
+        if cells == again:
+            raise BadTable(f"line {other}: the same as line {one}, {name} too; a visit counts once: leave one out")
+        return [f"{name} is {t:g} on lines {one} and {other}: whether the rider adapts slowly is not looked at"]
+    return []
+
+
 def check_ways(ways: Sequence[Way], setback_mm: Sequence[float], places: Sequence[float], lines: Sequence[int]) -> None:
     """BadTable if the stated direction is not the one in which the saddle went. places: time or rank in the order."""
     order = sorted(range(len(lines)), key=lambda i: places[i])
@@ -169,7 +191,7 @@ def check_ways(ways: Sequence[Way], setback_mm: Sequence[float], places: Sequenc
             )
 
 
-def _check_sign_of_weight_line(setback: Sequence[float], weight_line: Sequence[float]) -> None:
+def _check_weight_line(setback: Sequence[float], weight_line: Sequence[float]) -> None:
     known = [(s, x) for s, x in zip(setback, weight_line, strict=False) if not math.isnan(x)]
     if len(known) < FEWEST_POSITIONS:
         return
@@ -179,6 +201,11 @@ def _check_sign_of_weight_line(setback: Sequence[float], weight_line: Sequence[f
         raise BadTable(
             f"weight_line_mm goes from {x[s.index(max(s))]:g} at the rear to {x[s.index(min(s))]:g} in front: that "
             "looks like mm behind the BB; expected positive forward of it: turn the sign"
+        )
+    if CENTIMETRES[0] < slope < CENTIMETRES[1] and max(map(abs, x)) < FARTHEST_CM:
+        raise BadTable(
+            f"weight_line_mm goes from {x[s.index(max(s))]:g} at the rear to {x[s.index(min(s))]:g} in front: that "
+            "looks like cm; expected mm"
         )
 
 

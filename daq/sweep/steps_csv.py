@@ -36,6 +36,7 @@ from daq.sweep.columns import (
     check_settings,
     check_units,
     check_ways,
+    doubts_of_times,
     number_of,
     shown,
     way_of,
@@ -89,6 +90,10 @@ def read_table(text: str) -> Table:
         )
     if "t_min" in columns and "order" in columns:
         warnings.append("not used: column order; t_min is there")
+    for name in ("t_min", "order"):
+        if name in columns:
+            warnings += doubts_of_times(name, columns[name], rows)
+            break
     errors_n = columns.get("se_n", [])
     if any(map(math.isnan, errors_n)) and not all(map(math.isnan, errors_n)):
         warnings.append("not used: column se_n; it is empty on some lines")

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from daq.sweep.steps_csv import onset_json, parse_steps
+from daq.sweep.steps_csv import BadTable, onset_json, parse_steps
 from tests.bits import bits
 
 HEAD = "setback_mm,hand_load_n,se_n,t_min,crank_torque_nm\n"
@@ -107,6 +107,35 @@ def test_order_stands_in_for_time():
 
     assert minutes == sorted(minutes)
     assert len(set(minutes)) == 6
+
+
+@pytest.mark.parametrize(
+    ("minutes", "says"),
+    [
+        (["0", "1", "", "3", "4", "5"], "not used: column t_min; it is empty on some lines"),
+        (["2"] * 6, "not used: column t_min; it is the same on every line"),
+        (
+            ["0", "1", "1", "2", "3", "4"],
+            "t_min is 1 on lines 3 and 4: whether the rider adapts slowly is not looked at",
+        ),
+    ],
+)
+def test_times_that_cannot_be_are_told(minutes, says):
+    rows = [f"{s},{80 + i},{t}" for i, (s, t) in enumerate(zip(SETBACKS, minutes, strict=True))]
+
+    _, warnings = parse_steps("\n".join(["setback_mm,hand_load_n,t_min", *rows]))
+
+    assert warnings == [says]
+
+
+def test_a_visit_that_is_there_twice_is_refused_where_its_time_tells():
+    rows = [f"{s},{80 + i},{i}" for i, s in enumerate(SETBACKS)]
+
+    with pytest.raises(BadTable, match="line 8: the same as line 7, t_min too"):
+        parse_steps("\n".join(["setback_mm,hand_load_n,t_min", *rows, rows[-1]]))
+
+    untimed = [row.rsplit(",", 1)[0] for row in [*rows, rows[-1]]]
+    assert len(parse_steps("\n".join(["setback_mm,hand_load_n", *untimed]))[0]) == 7
 
 
 def test_partly_empty_errors_are_not_used_and_it_is_said():

@@ -138,6 +138,10 @@ def test_every_column_is_read_into_its_step():
             r"line 2: bar_y_mm: 320 mm puts the bar 390 mm below a saddle of 740 mm",
         ),
         ({"weight_line_mm": lambda s, i: 0.8 * s}, "looks like mm behind the BB; expected positive forward of it"),
+        (
+            {"weight_line_mm": lambda s, i: 9.0 - 0.086 * s},
+            "weight_line_mm goes from 2.12 .* looks like cm; expected mm",
+        ),
         ({"weight_line_mm": lambda s, i: 9000}, r"line 2: weight_line_mm: expected -400 to 500"),
         ({"u_setback_mm": lambda s, i: 80}, r"line 2: u_setback_mm: expected 0 to 20 mm, got 80"),
         ({"saddle_load_n": lambda s, i: 40000}, r"line 2: saddle_load_n: .*grams, raw counts"),
