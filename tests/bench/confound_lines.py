@@ -17,10 +17,11 @@ HANDS = "where the hands|hands? ha(ve|s) moved"
 CELLS = r"\bfix it\b|check .*\bcells?\b|plug"
 POWER = "power sensor"
 BLIND = "knowing the setback"
-AGAIN = r"again|once more|as well|same mark|" + BOTH_WAYS
-"""What is scattered is cured by riding places again, or more of them where the rise begins near an end."""
-BAR = r"the bar\b|seat bones"
-"""A bar that stayed moves the weight line less: it is told as a change of reach or, wrongly but safely, of seat."""
+AGAIN = r"same mark|once more|mm again|" + BOTH_WAYS
+"""What is scattered is cured by clamping at the mark and by riding these positions again; riding others, or the sweep
+again for another reason, does not show it."""
+BAR = r"bar goes along|set the bar|confirm it at each position"
+"""Where the rider sits, or how the bar is held, does not cure a bar that stayed."""
 
 CLEAN = (
     Line("clean hinge 1.5", slope=1.5),

@@ -126,6 +126,8 @@ def visits(sweep: Seen) -> Validity:
         return not_made(name, "visits not compared: the steps' own errors are not known", "give se_n")
     groups = _groups(sweep)
     if not groups:
+        if not sweep.decided and sweep.conditions.finished and sweep.rise_suspected:
+            return _once_each(sweep)
         return not_made(name, "visits not compared: no place was ridden twice", "plan repeated positions")
     known = errors_of(sweep.levels, sweep.curve)
     assert known is not None
@@ -155,6 +157,19 @@ def visits(sweep: Seen) -> Validity:
         AT_THE_MARK,
         numbers,
         forbids=not _holds_scatter(sweep.answer.method),
+    )
+
+
+def _once_each(sweep: Seen) -> Validity:
+    """Where a rise stands on single visits and there is no verdict to lose: the positions beside it once more."""
+    beside_mm = sorted(set(sweep.setback_mm.tolist()), key=lambda mm: abs(mm - sweep.bend_mm))[:2]
+    places = listed([f"{mm:g}" for mm in sorted(beside_mm, reverse=True)])
+    return failed(
+        "visits",
+        "each position was ridden once: a saddle or hands put back otherwise at one of them would not show, and near "
+        f"{sweep.bend_mm:.0f} mm would look like a rise",
+        f"clamp the saddle at the same mark, and ride {places} mm again",
+        forbids=False,
     )
 
 

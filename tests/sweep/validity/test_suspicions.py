@@ -165,5 +165,17 @@ def test_scatter_that_strokes_do_not_explain_is_told_where_there_is_no_verdict()
     sighted = of(visits, replace(UNDECIDED, between_n=3.2), SIGHTED)
     assert "who knew the setback" in sighted.means
     assert "keep the rider from knowing the setback" in sighted.cure
+    assert "scatter" not in of(visits, replace(UNDECIDED, between_n=1.0)).means
     assert of(visits, replace(answer(), between_n=3.2)).result is Result.NOT_MADE
-    assert of(visits, replace(UNDECIDED, between_n=1.0)).result is Result.NOT_MADE
+
+
+def test_a_rise_that_stands_on_single_visits_asks_for_them_again_where_there_is_no_verdict():
+    near_the_front = replace(UNDECIDED, least_squares_mm=33.0)
+    once = of(visits, near_the_front)
+
+    assert (once.result, once.forbids) == (Result.FAILED, False)
+    assert "ride 35 and 30 mm again" in once.cure
+    unfinished = replace(ON_THE_JIG, finished=False)
+    level = replace(UNDECIDED, p_onset=0.03, p_light=0.95, p_loaded=0.02)
+    for found in (of(visits, near_the_front, unfinished), of(visits, level)):
+        assert found.result is Result.NOT_MADE
