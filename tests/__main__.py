@@ -30,8 +30,6 @@ NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
-STUDIES = ("test_onset_simulated.py", "validity/test_sizes.py")
-"""Of tests/sweep: hundreds of simulated sweeps each, pure but too long for a minute."""
 WORKERS = min((os.cpu_count() or 1) + 1, 5)
 """One more than cores: many tests wait for a clock and not for a core. With two more, four browsers are slower."""
 SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
@@ -70,8 +68,7 @@ def checks(words, *, quick, coverage):
         ("types of the page", [bin_ / "node", TSC, "-p", "tests/browser/tsconfig.json"]),
     ]
     if quick:
-        left_out = [f"--ignore=tests/sweep/{name}" for name in STUDIES]
-        return [*always, ("pure tests", [*pytest, *(f"tests/{name}" for name in PURE), *left_out])]
+        return [*always, ("pure tests", [*pytest, "-m", "not study", *(f"tests/{name}" for name in PURE)])]
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
     fresh = [*pytest, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
     shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []

@@ -134,9 +134,9 @@ def test_what_is_kept_for_a_step_that_never_ends_has_an_end(monkeypatch):
         gc.collect()  # what only waits for the collector is not kept
         return tracemalloc.get_traced_memory()[0]
 
-    early = kept_after(range(3000))
-    late = kept_after(range(3000, 6000))
+    early = kept_after(range(1000))
+    late = kept_after(range(1000, 2000))
     tracemalloc.stop()
 
-    # three thousand seconds of vectors and dead spots would be several hundred kilobytes
+    # a thousand seconds of vectors and dead spots would be more than a hundred kilobytes
     assert late - early < 20_000

@@ -17,12 +17,14 @@ def sound():
     return proofs(NUMBER)
 
 
+@pytest.mark.study
 def test_a_sound_jig_is_blamed_in_at_most_5_of_100_proofs(sound):
     blamed = named(measured(sound[0], U))
 
     assert np.any(list(blamed.values()), axis=0).mean() <= 0.05
 
 
+@pytest.mark.study
 @pytest.mark.parametrize("fault", sorted(NAMED_BY))
 def test_each_fault_is_found_and_its_part_named_in_95_of_100_proofs(fault):
     figures, _ = proofs(NUMBER, fault)
@@ -33,6 +35,7 @@ def test_each_fault_is_found_and_its_part_named_in_95_of_100_proofs(fault):
     assert found[NAMED_BY[fault]].mean() >= 0.95
 
 
+@pytest.mark.study
 def test_the_true_bias_lies_within_what_is_stated_in_93_to_97_of_100_proofs(sound):
     figures, bias_mm = sound
     found = trueness(figures.error_mm)

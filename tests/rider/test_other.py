@@ -66,6 +66,7 @@ def test_its_hands_go_from_level_to_its_slope():
     assert rider.level_n(20.0) - rider.level_n(25.0) == pytest.approx(7.5, rel=0.01)
 
 
+@pytest.mark.study
 def test_the_onset_named_covers_the_truth_of_a_rider_it_was_not_made_for():
     """40 riders: an interval that covers 0.95 covers fewer than 33 of as many once in 5000 trials."""
     named, covered = 0, 0
@@ -81,6 +82,7 @@ def test_the_onset_named_covers_the_truth_of_a_rider_it_was_not_made_for():
     assert covered >= 0.83 * named
 
 
+@pytest.mark.study
 def test_no_onset_is_named_on_a_level_rider_it_was_not_made_for():
     verdicts = []
     for number in range(20):

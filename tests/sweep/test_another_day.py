@@ -46,6 +46,7 @@ def test_an_onset_that_lies_forward_of_all_that_was_ridden_has_no_forward_limit(
     assert math.isinf(another_day([light], panel([light])).width_mm)
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     ("count", "days", "day_sd"), [(3, 2, 5.0), (10, (1, 3, 2, 1, 4, 1, 1, 2, 1, 3), 2.0), (50, 2, 10.0), (10, 3, 0.0)]
 )

@@ -24,25 +24,26 @@ def moved_steps():
     return moved_s, steps
 
 
-def by_euler(moved_s, instants_s, *, brought_n):
-    """z' = (L - z) / tau in steps of 1 ms."""
+def by_euler(moved_s, *, brought_n):
+    """(t_s, z) of z' = (L - z) / tau in steps of 1 ms."""
     dt_s, z = 1e-3, LOADS_N[0] + brought_n
-    felt = np.empty(int(240.0 / dt_s))
-    for i in range(len(felt)):
-        felt[i] = z
-        place = np.searchsorted(moved_s, i * dt_s, side="right") - 1
-        z += dt_s * (LOADS_N[max(place, 0)] - z) / TAU_S
-    return np.interp(instants_s, dt_s * np.arange(len(felt)), felt)
+    t_s = dt_s * np.arange(int(240.0 / dt_s))
+    felt = []
+    for load_n in LOADS_N[np.searchsorted(moved_s, t_s, side="right") - 1].tolist():
+        felt.append(z)
+        z += dt_s * (load_n - z) / TAU_S
+    return t_s, np.array(felt)
 
 
 def test_means_and_trends_are_those_of_the_differential_equation():
     moved_s, steps = moved_steps()
     mean, change = operators(dwells(steps), TAU_S)
     everything = np.append(LOADS_N, 6.0)
+    stepped = by_euler(moved_s, brought_n=6.0)
 
     for k, each in enumerate(steps):
         at_s = np.array([s.mid_s for s in each.strokes])
-        felt = by_euler(moved_s, at_s, brought_n=6.0)
+        felt = np.interp(at_s, *stepped)
         assert mean[k] @ everything == pytest.approx(felt.mean(), abs=0.01)
         slope = np.polyfit(at_s, felt, 1)[0]
         assert change[k] @ everything == pytest.approx(slope * (at_s[-1] - at_s[0]), abs=0.01)

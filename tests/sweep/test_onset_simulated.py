@@ -13,6 +13,7 @@ from daq.values import Verdict
 from tests.bench.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
 from tests.bench.onset_terms import QUIET, World, ridden
 
+pytestmark = pytest.mark.study
 SWEEPS = 150
 RMSE_SPREAD = 1.0 + 3.0 / np.sqrt(2.0 * SWEEPS)
 

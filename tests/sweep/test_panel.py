@@ -72,6 +72,7 @@ def test_without_repeats_nothing_is_learned_of_the_spreads():
     np.testing.assert_allclose(found.weight, np.outer(judged_priors().day, judged_priors().sweep), atol=1e-6)
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(("day_sd", "sweep_sd"), [(0.0, 0.0), (5.0, 2.0), (10.0, 1.0)])
 def test_repeats_teach_the_spreads(day_sd, sweep_sd):
     tests, _ = riders(np.random.default_rng(7), count=40, days=3, sweeps=2, day_sd=day_sd, sweep_sd=sweep_sd)
@@ -82,6 +83,7 @@ def test_repeats_teach_the_spreads(day_sd, sweep_sd):
     assert found.sweep_sd_mm == pytest.approx(sweep_sd, abs=1.3)
 
 
+@pytest.mark.study
 def test_simulated_calibration_of_the_between_day_sd():
     """Talts et al. 2018, from memory: a truth drawn from the prior has an even rank in what is believed of it. In full,
     and for both standard deviations: tests.bench.panel."""

@@ -22,6 +22,7 @@ def moved(tests, by_mm):
     ]
 
 
+@pytest.mark.study
 def test_what_moves_an_onset_is_taken_off_before_the_spreads_are_read():
     tests, _ = riders(np.random.default_rng(1), count=40, days=2, sweeps=2, day_sd=4.0, sweep_sd=1.0)
     climbs = [4.5 * (i % 2) for i in range(len(tests))]
@@ -39,6 +40,7 @@ def test_what_moves_an_onset_is_taken_off_before_the_spreads_are_read():
     assert blind.day_sd_mm > found.panel.day_sd_mm + 1.0, "left in, the rigs would pass for days"
 
 
+@pytest.mark.study
 def test_an_effect_is_that_of_a_mixed_model_by_other_hands():
     """statsmodels' MixedLM by REML: a level for each rider, days within riders at random, gradient fixed."""
     tests, _ = riders(np.random.default_rng(5), count=30, days=3, sweeps=2, day_sd=4.0, sweep_sd=1.0)
@@ -101,6 +103,7 @@ def test_the_days_still_to_ride_make_the_spread_known_to_a_quarter():
     assert taught(told(many)).more_days == 0
 
 
+@pytest.mark.study
 def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
     rng = np.random.default_rng(6)
     prior = judged_priors(10).day
@@ -115,6 +118,7 @@ def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
     assert held >= 21
 
 
+@pytest.mark.study
 def test_rigs_are_told_apart_only_where_each_has_enough_repeats():
     tests, _ = riders(np.random.default_rng(7), count=20, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
     half = ["A" if int(one.rider[2:]) < 10 else "B" for one in tests]

@@ -33,6 +33,7 @@ def term(cell, name):
     return next(term for term in cell.channel.uncertainty.terms if term.name == name)
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(("order", "series"), [(1, 5), (2, 5), (2, 2)])
 def test_the_truth_lies_within_the_stated_uncertainty_in_95_of_100_calibrations(order, series):
     rng = np.random.default_rng(20250304)
@@ -46,6 +47,7 @@ def test_the_truth_lies_within_the_stated_uncertainty_in_95_of_100_calibrations(
     assert abs(errors[:, 0].mean()) < 4.0 * errors[:, 0].std() / np.sqrt(1000)
 
 
+@pytest.mark.study
 @pytest.mark.parametrize(
     ("alone", "series"),
     [("noise", 5), ("mounting", 2), ("mounting", 4), ("hysteresis", 2), ("hysteresis", 5), ("zero", 3), ("creep", 2),
@@ -58,12 +60,14 @@ def test_each_error_alone_and_all_together_are_covered_at_every_load(alone, seri
     assert held.max() <= MOST_HELD, dict(zip(USED_N, held, strict=True))
 
 
+@pytest.mark.study
 @pytest.mark.parametrize("harder", [0.5, 2.0, 10.0])
 def test_two_series_are_never_too_hopeful_about_the_scatter_of_mounting(harder):
     """One degree of freedom among known terms, where a single effective number of them held as little as 88 %."""
     assert covered("mounting", 2, 300, harder=harder).min() >= LEAST_HELD
 
 
+@pytest.mark.study
 def test_a_bend_that_the_curve_cannot_follow_is_always_inside():
     """It is the same at every use, so an interval that left a part of it out would be wrong there for good."""
     assert covered("bend", 3, 100).min() >= 0.97

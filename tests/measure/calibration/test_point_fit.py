@@ -11,6 +11,7 @@ from tests.measure.calibration.simulated_points import LEVELS_N, PER_N, TOP_N, s
 RNG = np.random.default_rng
 
 
+@pytest.mark.study
 @pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
 @pytest.mark.parametrize("u", [1e-5, 1e-4, 1e-2])
 def test_stated_slopes_hold_whichever_loads_err_together(weights, u):

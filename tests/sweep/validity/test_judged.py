@@ -97,6 +97,7 @@ def test_a_clean_sweep_keeps_its_answer_and_says_what_was_not_tested():
     assert "reach not confirmed" in found.evidence
 
 
+@pytest.mark.study
 def test_all_tests_together_withhold_at_most_one_clean_sweep_in_twenty():
     """Every condition known, sway as of the demo's rider and more, the first position again, left and right hand."""
     rng = np.random.default_rng(20)
@@ -170,6 +171,7 @@ def test_a_return_to_the_first_position_is_no_second_pass():
     assert "direction" in failed
 
 
+@pytest.mark.study
 def test_an_expecting_rider_who_knew_the_setback_is_not_believed_where_a_sham_was_ridden():
     """12 N forward of 55 mm, saturating over 10 mm, by where the rider believes to be: at the sham, one move on."""
 

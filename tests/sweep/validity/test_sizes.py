@@ -12,6 +12,7 @@ from daq.sweep.validity.repeats import first_again, sham, visits
 from tests.sweep.validity import sweeps
 from tests.sweep.validity.sweeps import ON_THE_JIG, OUT_AND_BACK, share_failed
 
+pytestmark = pytest.mark.study
 AGAIN = (*OUT_AND_BACK, 80.0)
 SHAM = (*OUT_AND_BACK[:4], *OUT_AND_BACK[3:])
 TWICE = (*OUT_AND_BACK, *OUT_AND_BACK)
