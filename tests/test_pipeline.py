@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.items import FITTER, SWEEP_BEGUN, ZERO, Event, Hello, Notification
+from daq.items import FITTER, GONE_ON, READING, SWEEP_BEGUN, ZERO, Event, Hello, Notification
 from daq.jig import beginning
 from daq.pipeline import Pipeline
 from daq.refusals import NotNow
@@ -282,3 +282,21 @@ def test_the_same_hello_again_leaves_the_cells_watched_and_another_one_begins_an
     pipeline.feed(with_kinds(replace(HELLO, content={"channels": turned})))
 
     assert pipeline.cells is not watch
+
+
+@pytest.mark.parametrize(
+    ("kind", "content", "why"),
+    [
+        (READING, {"hands": "9.2"}, "a typed reading without a sweep of typed readings"),
+        (GONE_ON, {"positions_mm": []}, "no sweep was ridden that could go on"),
+        (FITTER, {"event": "begin"}, "begin without a sweep"),
+    ],
+)
+def test_what_a_person_does_to_a_sweep_is_refused_where_there_is_none(kind, content, why):
+    with pytest.raises(NotNow, match=why):
+        Pipeline(RIG, CALIBRATION).feed(Event(1, kind, content))
+
+
+def test_how_well_each_clock_is_known_is_said_of_board_and_power_sensor(whole):
+    assert whole[1].clock_errors_ms == {"board": pytest.approx(0.0, abs=5.0), "power": pytest.approx(0.0, abs=50.0)}
+    assert Pipeline(RIG, CALIBRATION).clock_errors_ms == {"board": None, "power": None}

@@ -8,6 +8,7 @@ import pytest
 from daq.items import Event, Hello
 from daq.pipeline import Pipeline
 from daq.rig import parse_rig
+from daq.sweep.run import State
 from daq.values import NAN, Onset, Result, Samples, StepMean
 from tests.ridden import CALIBRATION, PLAN, RATE_HZ, ridden
 from tests.rigs import rig_text
@@ -18,7 +19,7 @@ SECONDS = 14
 CHANNELS = ("tilt", "hands", "saddle", "slide")
 
 
-def sweep(shown_mm, *, u_mm=0.3):
+def items_of(shown_mm, *, u_mm=0.3):
     """The items of a sweep whose scans have a slide that shows shown_mm(place, second within it, where it stands). The
     saddle is moved in the last second of a place, and confirmed then."""
     at_mm, place, second = NAN, -1, 0
@@ -37,8 +38,13 @@ def sweep(shown_mm, *, u_mm=0.3):
         elif isinstance(item, Hello):
             item = replace(item, content={"channels": [{"name": name} for name in CHANNELS]})
         items.append(item)
+    return items
+
+
+def sweep(shown_mm, **how):
+    """The pipeline after such a sweep, and all that came of it."""
     pipeline = Pipeline(RIG, CALIBRATION)
-    outputs = [output for item in items for output in pipeline.feed(item)]
+    outputs = [output for item in items_of(shown_mm, **how) for output in pipeline.feed(item)]
     return pipeline, outputs
 
 
@@ -76,3 +82,14 @@ def test_a_sensor_that_sticks_forbids_it_too():
     _, outputs = sweep(lambda place, second, at_mm: 80.0 if place < 2 else at_mm)
 
     assert "slide" in cells_of(outputs).means
+
+
+def test_a_slip_is_told_while_the_saddle_should_stand_and_not_while_it_is_moved():
+    pipeline, told = Pipeline(RIG, CALIBRATION), []
+    for item in items_of(lambda place, second, at_mm: at_mm + (6.0 if place == 2 and second >= 5 else 0.0)):
+        pipeline.feed(item)
+        told.append((pipeline.progress.state, bool(pipeline.position_troubles)) if pipeline.progress else None)
+
+    assert (State.AVERAGING, True) in told
+    assert (State.MOVING, False) in told
+    assert (State.MOVING, True) not in told

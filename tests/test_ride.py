@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from daq import ride as loop
 from daq.items import FITTER, SEATED, Event
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
@@ -15,7 +16,7 @@ from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.progress import Notice
-from daq.values import Loads, Onset, Samples, StepMean, Stroke, Verdict, joined
+from daq.values import Loads, Onset, Result, Samples, StepMean, Stroke, Validity, Verdict, joined
 from tests.bits import bits
 from tests.keep.jig import begin
 from tests.ridden import CALIBRATION, HELLO, PLAN, RATE_HZ, RIG, kept, ridden, scans
@@ -86,6 +87,7 @@ def test_a_failing_stage_costs_its_scans_and_the_verdict_and_nothing_else(failin
     assert mark.received_us < FAILS_AT_US <= mark.content["last_us"]
     (alarm,) = [note for note in kept(outputs, Notice) if note.level == "alarm"]
     assert "the computation failed (ZeroDivisionError) on 25 scans of board" in alarm.text
+    assert alarm.t_s == mark.received_us / 1e6
     assert [step.setback_mm for step in kept(outputs, StepMean)] == list(PLAN.positions_mm)
     assert ride.onset.verdict is Verdict.UNDECIDED
     assert (ride.onset.onset_mm, ride.onset.suggested_setback_mm) == (None, None)
@@ -189,3 +191,15 @@ def test_a_redo_below_five_positions_takes_the_answer_back_until_the_next_step()
     assert answer is not None
     assert paused is answer
     assert ride.onset is None
+
+
+def test_what_a_test_of_validity_newly_finds_is_told_at_the_step_that_showed_it(monkeypatch):
+    found = Validity("hips", 5.0, "mm", None, Result.FAILED, True, "the hips slid", "ride it again")
+    monkeypatch.setattr(loop, "newly_failed", lambda answer, told: [found])
+
+    outputs, _ = fed(ridden(pieces=RATE_HZ))
+
+    told = [one for one in kept(outputs, Notice) if "the hips slid" in one.text]
+    steps = kept(outputs, StepMean)
+    assert [one.level for one in told] == ["caution"] * len(kept(outputs, Onset))
+    assert told[-1].t_s == pytest.approx(60.0 * steps[-1].t_min)

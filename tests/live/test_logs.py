@@ -92,3 +92,16 @@ def test_arguments_are_put_into_a_message_of_our_own_and_not_into_that_of_an_err
 
     assert told["message"] == "25 scans of board"
     assert failed["message"] == "failed on %r"
+
+
+def test_an_error_from_deep_inside_is_told_by_its_last_eight_places():
+    def deep(calls):
+        return 1 / 0 if calls == 0 else deep(calls - 1)
+
+    try:
+        deep(20)
+    except ZeroDivisionError:
+        found = fields_of(record(error=sys.exc_info()))
+
+    assert len(found["at"]) == 8
+    assert all(place.endswith("deep") for place in found["at"])

@@ -45,4 +45,5 @@ def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path
     assert any("forward of the onset" in one for one in said)
     assert any("moved and measured?" in one for one in said)
     assert any("gone on without" in one for one in said)
-    assert sum(moment.what == "moved" for moment in practised.moments) == 7
+    moved = [moment.text for moment in practised.moments if moment.what == "moved"]
+    assert moved == [f"{mm:g} mm" for mm in SHORT.positions_mm]

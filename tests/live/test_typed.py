@@ -74,6 +74,7 @@ def test_a_reading_waits_for_its_call_and_a_slip_for_a_word(tmp_path):
 
     async def job():
         await visit.ready()
+        assert visit.session.typed.fields()["wants_effort"] is False
         await visit.session.sweep.begin(PLAN)
         await visit.session.sweep.fitter(Trigger.BEGIN)
         with pytest.raises(NotNow, match="move the saddle first"):
@@ -93,6 +94,10 @@ def test_a_reading_waits_for_its_call_and_a_slip_for_a_word(tmp_path):
         await visit.session.typed.read("91.2", sure=True)
         assert visit.session.sweep.progress.taken == 4
         assert visit.session.sweep.progress.state is State.AVERAGING
+        assert visit.session.typed.fields()["shown"] == ["9.2", "9.5", "9.1", "91.2"], "as the display writes it"
+        await visit.due()
+        await visit.session.typed.read("9.3")
+        assert visit.session.typed.fields()["wants_effort"] is True
 
     visit.run(job)
 

@@ -68,3 +68,14 @@ def test_the_jump_is_that_of_the_last_five_strokes_from_the_fifteenth_on():
 
     assert jump_n(strokes([*before, *now])) == pytest.approx(114.0 - 80.5)
     assert jump_n(strokes([*before[1:], *now])) is None
+
+
+def test_a_step_of_wide_sway_has_to_jump_further_before_the_hands_are_asked_about():
+    """20 N is beyond four standard deviations of 2 N by the median, and within those of 6 N."""
+    before = np.array([0.0, 1.0, -1.0, 2.0, -2.0, 1.0, -1.0, 0.0, 1.5, -1.5])
+
+    def jumps(spread):
+        return jump_n(strokes([*(80.0 + spread * before), *[100.0] * 5]))
+
+    assert jumps(1.0) == pytest.approx(20.0)
+    assert jumps(6.0) is None

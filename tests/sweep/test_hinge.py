@@ -86,3 +86,12 @@ def test_where_nothing_bends_the_interval_is_open():
 def test_fewer_than_four_positions_are_refused():
     with pytest.raises(ValueError, match="at least 4 distinct x, got 3"):
         least_squares(np.array([0.0, 1, 2, 2, 1]), np.zeros(5))
+
+
+def test_an_interval_that_reaches_over_several_positions_is_one_piece():
+    y = 0.3 * np.maximum(X - 22.0, 0.0) + np.random.default_rng(7).normal(size=11)
+    found = least_squares(X, y)
+
+    ((low, high),) = found.pieces
+    assert high - low > 10.0, "over more than one gap of 5 mm"
+    assert (low, high) == found.interval

@@ -95,3 +95,13 @@ def test_strokes_in_blocks_keep_their_mean():
 
     assert kept.sum(axis=1).tolist() == [16, 13]
     assert means[1, :13].mean(axis=0) == pytest.approx(columns[1, :40].mean(axis=0), abs=0.05)
+
+
+def test_a_torque_that_never_changes_is_still_the_steps_torque():
+    series, load_n = even_series(np.random.default_rng(3))
+    (held,) = sway.levels(Series(series.t_s, np.where(series.there, 21.0, 0.0), series.there), load_n)
+    (unknown,) = sway.levels(Series(series.t_s, np.zeros_like(series.t_s), series.there), load_n)
+
+    assert held.torque_nm == pytest.approx([21.0] * 3)
+    assert np.isnan(held.torque_effect), "nothing can be learned of its effect"
+    assert np.isnan(unknown.torque_nm).all()

@@ -130,3 +130,29 @@ def test_pages_that_are_free_are_not_taken_for_lost(tmp_path):
     with Pages(path) as pages:
         assert len(pages.free()) == free > 100
         assert found_in(pages).lost_pages == []
+
+
+@pytest.mark.parametrize("page_size", [512, 4096])
+def test_rows_about_the_length_that_just_fits_on_a_page_are_read_whole(tmp_path, page_size):
+    rows = {
+        number: [bytes([number]) * length]
+        for number, length in enumerate(range(page_size - 80, page_size + 60), start=1)
+    }
+    made(tmp_path / "file", rows, page_size)
+
+    assert {number: found[0] for number, found in read(tmp_path / "file").items()} == {
+        number: values[0] for number, values in rows.items()
+    }
+
+
+def test_a_row_whose_next_page_is_cut_off_is_no_record(tmp_path):
+    made(tmp_path / "file", {1: [b"x" * 9000]})
+    with Pages(tmp_path / "file") as pages:
+        page = next(pages.page(n) for n in range(2, pages.count + 1) if pages.page(n)[0] == LEAF)
+        (place,) = cell_places(page, False)
+        whole = cell_at(page, place, pages.size, pages.page)
+        for lost in (1, 3, 4):
+            with pytest.raises(NoRecord, match="breaks off"):
+                cell_at(page[: len(page) - lost], place, pages.size, pages.page)
+
+    assert whole.values[1] == b"x" * 9000

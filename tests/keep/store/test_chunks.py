@@ -5,6 +5,7 @@ import hypothesis.extra.numpy as arrays
 import numpy as np
 import pyarrow
 import pytest
+import zstandard
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -142,3 +143,12 @@ def test_no_more_channels_than_a_head_can_count_are_packed():
     assert chunks.decode(chunks.encode(many[0]), source=one.source).counts.shape == (1, 65_535)
     with pytest.raises(ValueError, match="at most 65535 channels"):
         chunks.encode(many[1])
+
+
+def test_a_frame_that_does_not_say_its_size_and_holds_less_than_its_head_promises_is_no_chunk():
+    whole = chunks.encode(pedalling(scans=40, channels=2))
+    packer = zstandard.ZstdCompressor(write_content_size=False)
+    short = whole[:8] + packer.compress(zstandard.ZstdDecompressor().decompress(whole[8:])[:-1])
+
+    with pytest.raises(chunks.BadChunk, match="got"):
+        chunks.decode(short, source="board")

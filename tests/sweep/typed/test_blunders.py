@@ -83,3 +83,8 @@ def test_readings_honestly_taken_are_seldom_called_copied(step):
                 called += "copied" in blunder(shown[at][i], told)
 
     assert called <= 20
+
+
+def test_where_a_display_showed_nothing_or_less_no_slip_can_be_told_by_ratios():
+    assert said("9.4", "kg", ["0.0", "0.1", "0.2", "0.1"]) == ""
+    assert said("9.4", "kg", ["-0.2", "0.3", "0.2", "0.4"]) == ""

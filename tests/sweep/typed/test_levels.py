@@ -1,7 +1,9 @@
+import math
+
 import numpy as np
 import pytest
 
-from daq.sweep.typed.levels import levels_of, together
+from daq.sweep.typed.levels import SWAY_SHARE, SWAY_TAUS_S, levels_of, together
 from daq.sweep.typed.progress import typed_mean
 from daq.values import NAN, Reading
 
@@ -57,3 +59,11 @@ def test_readings_close_in_time_are_worth_less():
     assert together([0.0, 2.0, 4.0]) > together([0.0, 5.0, 10.0]) > together([0.0, 60.0, 120.0])
     assert together([0.0, 60.0, 120.0]) == pytest.approx(1.0, abs=0.01)
     assert together([5.0]) == 1.0
+
+
+def test_two_readings_a_time_constant_apart_share_what_an_exponential_leaves():
+    """By hand, of two with correlation r: the variance of their mean is (1 + r) / (1 - r) of what scatter says."""
+    left = [math.exp(-7.0 / tau) for tau in SWAY_TAUS_S]
+    r = SWAY_SHARE * sum(left) / len(left)
+
+    assert together([10.0, 17.0]) == pytest.approx((1.0 + r) / (1.0 - r))

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from statsmodels.regression.linear_model import OLS
 
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.hands import hands, left_right
@@ -179,3 +180,28 @@ def test_a_rise_that_stands_on_single_visits_asks_for_them_again_where_there_is_
     level = replace(UNDECIDED, p_onset=0.03, p_light=0.95, p_loaded=0.02)
     for found in (of(visits, near_the_front, unfinished), of(visits, level)):
         assert found.result is Result.NOT_MADE
+
+
+def test_the_interval_of_a_shift_between_the_hands_is_that_of_a_regression_by_other_hands():
+    """statsmodels' OLS of left less right on level, setback and a shift from the step that fits best."""
+    steps = sweep(np.random.default_rng(5), left=lambda i: 6.0 * (i >= 6))
+    found = left_right(seen(answer(), steps, ON_THE_JIG))
+    apart_n = np.array([np.mean([one.cells_n[0] - one.cells_n[1] for one in step.strokes]) for step in steps])
+    at_mm = np.array([step.setback_mm for step in steps])
+
+    fits = [
+        OLS(apart_n, np.column_stack([np.ones(len(steps)), at_mm, np.arange(len(steps)) >= start])).fit()
+        for start in range(2, len(steps) - 1)
+    ]
+
+    best = max(fits, key=lambda one: abs(one.tvalues[2]))
+    assert found.value == pytest.approx(best.params[2])
+    assert found.interval_95 == pytest.approx(best.conf_int()[2])
+
+
+def test_the_interval_of_what_visits_scatter_by_is_that_of_a_standard_deviation():
+    """Of 5 differences: s sqrt(5 / chi2) at 2.5 and 97.5 %, by tables: 0.6242 and 2.4525 times s."""
+    found = of(visits, order=(*sweeps.OUT_AND_BACK, *sweeps.OUT_AND_BACK[:5]))
+    low, high = found.interval_95
+
+    assert (low / found.value, high / found.value) == pytest.approx((0.6242, 2.4525), abs=1e-3)

@@ -1,0 +1,110 @@
+"""What pages are told and how often, on a session whose board has said hello and nothing more."""
+
+import json
+from dataclasses import replace
+
+import pytest
+import uvloop
+
+from daq.keep.store import Store
+from daq.live.real import begin
+from daq.live.session import session as beating
+from daq.live.session.acquisition import Rider
+from daq.live.session.session import Session
+from daq.live.telling.teller import Teller
+from daq.measure.calibration import CalibratedChannel, Calibration
+from daq.rig import parse_rig
+from daq.sources.clock import SessionClock
+from daq.sweep.run import Trigger
+from daq.wire import board
+from tests.live.jig import SHORT
+from tests.rigs import rig_text
+from tests.sources.waiting import running
+
+CALIBRATION = Calibration(
+    "first",
+    "2026-01-01T00:00:00+00:00",
+    (
+        CalibratedChannel("hands", "force", (0.0, 0.01), zero_counts=0.0),
+        CalibratedChannel("saddle", "force", (0.0, 0.01), zero_counts=0.0),
+        CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
+    ),
+)
+HELLO = board.Hello(
+    "00" * 8, 1, "test", 100.0, tuple(board.Channel(name, board.Kind.BRIDGE, 1, 1.0) for name in CALIBRATION.names)
+)
+
+
+@pytest.fixture
+def on_a_session(tmp_path, monkeypatch):
+    """Runs a job with the session and the text messages a page is sent, while the session beats fast."""
+    monkeypatch.setattr(beating, "TICK_S", 0.002)
+    text, clock = rig_text(), SessionClock()
+
+    async def inside(job):
+        store = Store.open(tmp_path / "s.sqlite")
+        storing = begin(store, rig_text=text, calibration=CALIBRATION, simulated=True, clock=clock)
+        session = Session(parse_rig(text), CALIBRATION, clock, Rider("R-1", 75.0), storing=storing)
+        session.acquisition.sensors.arrive_bytes(clock.stamp_us(), b"\0" + board.encode_hello(HELLO))
+        session.acquisition.drain()
+        page = Teller(session).join()
+        async with running(session.run()):
+            await job(session, page)
+        await storing.close(clock.stamp_us())
+
+    return lambda job: uvloop.run(inside(job))
+
+
+async def told(page, *, looks=1):
+    """The messages up to this many further reports of the sensors, which come at fixed beats."""
+    found = []
+    while sum(one["type"] == "sources" for one in found) < looks:
+        message = await page.get()
+        if isinstance(message, str):
+            found.append(json.loads(message))
+    return found
+
+
+def of(kind, messages):
+    return [one for one in messages if one["type"] == kind]
+
+
+def test_a_page_begins_with_one_snapshot_and_starts_again_from_one_only_when_the_rider_is_another(on_a_session):
+    async def job(session, page):
+        began = await told(page)
+        session.acquisition.seat(Rider("R-2", 60.0))
+        after = await told(page, looks=2)
+
+        assert began[0]["type"] == "snapshot"
+        assert len(of("snapshot", began)) == 1
+        (fresh,) = of("snapshot", after)
+        assert fresh["rider"] == {**began[0]["rider"], "pseudonym": "R-2", "mass_kg": 60.0}
+
+    on_a_session(job)
+
+
+def test_another_calibration_is_told_with_a_snapshot(on_a_session):
+    async def job(session, page):
+        await told(page)
+        session.acquisition.use(replace(CALIBRATION, id="second"))
+        (fresh,) = of("snapshot", await told(page, looks=2))
+
+        assert fresh["calibration"]["id"] == "second"
+
+    on_a_session(job)
+
+
+def test_a_sweep_is_told_while_there_is_one_and_its_steps_once_for_each_change(on_a_session):
+    async def job(session, page):
+        without = await told(page)
+        await session.sweep.begin(SHORT)
+        await told(page, looks=2)
+        await session.sweep.fitter(Trigger.BEGIN)
+        begun = await told(page, looks=2)
+
+        assert of("sweep", without) == []
+        assert len(of("steps", begun)) == 1
+        assert len(of("sweep", begun)) > 1, "its clock is told on and on"
+        assert {one["state"] for one in of("sweep", begun)[1:]} == {"moving"}
+
+    on_a_session(job)
