@@ -4,8 +4,8 @@ The signal: a simulated rider at 90 rpm on a 24-bit board, 8 channels at 1 kHz, 
 15-40 N at twice the cadence, white noise of 40 counts (tests.keep.jig.pedalling). Noise decides the size: 40 counts
 alone hold log2(40 sqrt(2 pi e)) = 7.4 bits, 0.92 bytes.
 
-Found on two quiet cores: 1.37 bytes a channel sample live, 1.24 closed; a durable put 1.92 of write and fdatasync; a
-window of 60 s read 74 times faster than rows while recording, 145 times once closed.
+Found on two quiet cores: 1.37 bytes a channel sample; a durable put 1.92 of write and fdatasync; a window of 60 s read
+74 times faster than rows.
 """
 
 import os
@@ -20,7 +20,6 @@ import numpy as np
 
 from daq.keep.store import Store
 from daq.keep.store.chunks import encode
-from daq.keep.store.repack import repack
 from daq.values import Samples
 from tests.bench.goals import Figure, print_figures
 from tests.keep.jig import begin, concatenated, pedalling
@@ -122,10 +121,6 @@ def measure(folder: Path) -> list[Figure]:
             db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         file_size = (folder / "store.sqlite").stat().st_size
         live_read = median_s(lambda: concatenated(list(store.read_items(session_id, *window))))
-        repack(store, session_id)
-        closed_read = median_s(lambda: concatenated(list(store.read_items(session_id, *window))))
-        with store.reading() as db:
-            closed = db.execute("SELECT sum(length(bytes)) FROM chunks").fetchone()[0]
     rows_read = median_s(lambda: read_rows(rows, *window), 3)
     rows.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
     rows.close()
@@ -134,12 +129,10 @@ def measure(folder: Path) -> list[Figure]:
         ("bytes per channel sample, live", live / SAMPLES, "at most", 1.8),
         ("  the whole file, indexes included", file_size / SAMPLES, "at most", 1.8),
         ("  a row per sample, the whole file", rows_size / SAMPLES, "", None),
-        ("bytes per channel sample, closed", closed / SAMPLES, "at most", 1.4),
         ("durable put / write and fdatasync of the same bytes", puts["put"] / puts["plain"], "at most", 2.0),
         ("durable put, times faster than rows, a commit a scan", puts["scan by scan"] / puts["put"], "at least", 50.0),
         ("  than rows, one commit for the second", puts["rows"] / puts["put"], "", None),
         ("60 s read live, times faster than rows", rows_read / live_read, "at least", 60.0),
-        ("60 s read closed, times faster than rows", rows_read / closed_read, "at least", 60.0),
     ]
 
 

@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from daq.keep.store import Store
-from daq.keep.store.repack import same
 from daq.keep.store.verify import verify
 from daq.values import Samples
-from tests.keep.jig import concatenated, second_of_session
+from tests.keep.jig import concatenated, same, second_of_session
 
 ROOT = Path(__file__).parents[2]
 

@@ -6,13 +6,12 @@ import tracemalloc
 from pathlib import Path
 
 from daq.keep.store import Store
-from daq.keep.store.repack import repack
 from daq.keep.store.verify import verify
 from tests.keep.jig import begin, second_of_session
 
 
 def soak(path: Path, *, seconds: int) -> tuple[int, int]:
-    """Bytes of Python memory held after a tenth of the time and at the end, puts, reads and re-packing included."""
+    """Bytes of Python memory held after a tenth of the time and at the end, puts and reads included."""
     with Store.open(path) as store:
         session_id = begin(store)
         tracemalloc.start()
@@ -25,7 +24,6 @@ def soak(path: Path, *, seconds: int) -> tuple[int, int]:
                 if second % 60 == 59:
                     read = store.read_items(session_id, (second - 59) * 1_000_000, second * 1_000_000)
                     collections.deque(read, maxlen=0)  # keeps none of them
-            repack(store, session_id)
             gc.collect()
             late, _ = tracemalloc.get_traced_memory()
         finally:

@@ -33,11 +33,11 @@ CODEC = 1
 LIVE_LEVEL = 3
 """zstd level for the chunk of each second."""
 CLOSED_LEVEL = 12
-"""zstd level when a session is closed and there is time; above it the gain is under 1 %."""
+"""zstd level of an import, when there is time; above it the gain is under 1 %."""
 MOST_CHANNELS = 0xFFFF
 MOST_BYTES = 2**25
-"""Unpacked: 32 channels at 1 kHz for four minutes, or a second of the fastest converters. Chunks of a closed session
-hold 20,000 scans; one that announces more is not one of ours."""
+"""Unpacked: 32 channels at 1 kHz for four minutes, or a second of the fastest converters. One that announces
+more is not one of ours."""
 
 _HEAD = struct.Struct("<BBHI")
 _UnsignedArray = npt.NDArray[Any]

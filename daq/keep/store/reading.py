@@ -115,7 +115,7 @@ def unpacked_chunk(db: sqlite3.Connection, chunk_id: int, source: str) -> chunks
     if values is None and db.execute(_STILL_LISTED, (chunk_id,)).fetchone():
         raise StoreDamaged(f"chunk {chunk_id} of '{source}' cannot be reached: the pages that lead to it are damaged")
     if values is None:
-        raise StoreError(f"chunk {chunk_id} was re-packed while it was being read: read again")
+        raise StoreError(f"chunk {chunk_id} was removed while it was being read: read again")
     row = dict(zip(columns, values, strict=True))
     if row_crc("chunks", row) != row["crc"]:
         raise StoreDamaged(f"{_where(chunk_id, source, row)} is damaged: its checksum does not agree")

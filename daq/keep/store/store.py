@@ -119,7 +119,7 @@ class Store:
             )
 
     def end_session(self, session_id: int, *, ended_us: int) -> None:
-        """Marks the session as properly ended. Its raw data can then be re-packed (daq.keep.store.repack)."""
+        """Marks the session as properly ended."""
         with self.writing() as db:
             sessions.end_session(db, session_id, ended_us)
 
