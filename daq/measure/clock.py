@@ -53,11 +53,6 @@ class BoardClock:
         known."""
         return self._life.error_ms if self._life else None
 
-    @property
-    def drift_ppm(self) -> float:
-        """How much slower the board's clock runs than the session's."""
-        return self._life.drift * 1e6 if self._life else 0.0
-
     def feed(self, samples: Samples) -> Array:
         """(n,) session time of each scan, s; never decreasing, even from one feed to the next."""
         device_us = self._unwrap(samples)

@@ -74,8 +74,3 @@ class Plank:
 def onset_of_slack(caliper_mm: npt.ArrayLike, gap_mm: npt.ArrayLike) -> Array:
     """The dummy's onset: where the saddle stood, by caliper from the BB, less the gap under the ball there."""
     return np.asarray(np.asarray(caliper_mm, dtype=float) - np.asarray(gap_mm, dtype=float))
-
-
-def with_rope(spring_n_per_mm: float, rope_stiffness_n: float, rope_m: float) -> float:
-    """Rate of a spring and a rope in series, N/mm. rope_stiffness_n: force over strain, area times modulus."""
-    return 1.0 / (1.0 / spring_n_per_mm + 1000.0 * rope_m / rope_stiffness_n)

@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ import numpy as np
 
 from daq.keep.again.derived import Derived
 from daq.keep.package import workers
-from daq.keep.package.analyses import step_means, step_means_of_scans
+from daq.keep.package.analyses import step_means
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_columns
@@ -123,7 +124,7 @@ def measure(folder: Path) -> list[Figure]:
         assert with_duckdb(archive, table) == len(list(archive.glob("*/strokes.parquet"))) * STEPS
         return time.perf_counter() - started
 
-    scans = turns(lambda: ours(fewer, step_means_of_scans, 2), lambda: by_duckdb(fewer, "loads"))
+    scans = turns(lambda: ours(fewer, partial(step_means, table="loads"), 2), lambda: by_duckdb(fewer, "loads"))
     strokes = turns(lambda: ours(archive, step_means, 2), lambda: by_duckdb(archive, "strokes"))
     again = turns(lambda: ours(fewer, cut_again, 1), lambda: ours(fewer, cut_again, 2))
     return [

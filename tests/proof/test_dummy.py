@@ -6,7 +6,7 @@ import mujoco
 import numpy as np
 import pytest
 
-from daq.proof.dummy import Plank, Springs, onset_of_slack, with_rope
+from daq.proof.dummy import Plank, Springs, onset_of_slack
 
 ROPE = """
 <mujoco><option gravity="0 0 0"/><worldbody>
@@ -70,11 +70,6 @@ def test_the_planks_loads_are_those_of_a_physics_engine(tilt_deg):
 
     assert found[0] == pytest.approx(hands_n, rel=1e-9)
     assert found[1] == pytest.approx(whole_n - hands_n, rel=1e-9)
-
-
-def test_a_rope_behind_a_spring_makes_it_softer_as_springs_in_series_do():
-    # 2 mm wire rope, 1.6 mm2 of wire at 100 GPa, 2.5 m: 64 N/mm; 1/(1/2 + 1/64)
-    assert with_rope(2.0, 160e3, 2.5) == pytest.approx(1.9394, abs=1e-4)
 
 
 def test_the_onset_is_where_the_gap_is_used_up_coming_forward():

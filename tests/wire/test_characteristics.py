@@ -2,7 +2,7 @@
 
 import pytest
 
-from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, heart_rate, indoor_bike
+from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
 from daq.wire.cycling_power_control import ControlResponse, Op, Result
 from daq.wire.fields import BadValue
 
@@ -74,11 +74,6 @@ def test_a_reserved_battery_level_is_refused(level):
         battery.decode_battery(bytes([level]))
 
 
-def test_a_reserved_sensor_location_is_refused():
-    with pytest.raises(BadValue, match="expected 0 to 16, got 17"):
-        csc.decode_location(b"\x11")
-
-
 def test_reserved_feature_bits_are_left_out():
     feature, distribution = cycling_power_control.decode_feature(bytes.fromhex("0802f0ff"))
 
@@ -136,8 +131,3 @@ def test_a_cadence_sensor_knows_no_power():
     reading = csc.cadence_reading(csc.decode_csc(bytes.fromhex("02e8030004")), source="c", received_us=9)
 
     assert (reading.power_w, reading.crank_revs, reading.crank_time_1024) == (None, 1000, 1024)
-
-
-def test_contact_is_unknown_when_the_sensor_cannot_tell():
-    assert heart_rate.decode_heart_rate(bytes.fromhex("0048")).contact is None
-    assert heart_rate.decode_heart_rate(bytes.fromhex("0448")).contact is False

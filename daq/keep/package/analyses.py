@@ -33,11 +33,6 @@ def step_means(folder: Path, table: Literal["strokes", "loads"] = "strokes") -> 
     ]
 
 
-def step_means_of_scans(folder: Path) -> list[dict[str, Any]]:
-    """Step means over the scans."""
-    return step_means(folder, "loads")
-
-
 def _means(value: Array, starts: Ints, runs: Ints, averaged: Array) -> Array:
     """Mean of the values of each step, without missing ones; NaN if none is left.
 

@@ -67,12 +67,6 @@ class Fit:
         """The fitted y at x; x has the points' leading axes and one of its own."""
         return _horner(self.scaled, self._scaled_x(x))
 
-    def standard_uncertainty_at(self, x: npt.ArrayLike) -> Array:
-        """Standard uncertainty of the fitted y at x, from the full covariance."""
-        t = self._scaled_x(x)
-        powers = np.stack([t**i for i in range(self.scaled.shape[-1])], axis=-1)
-        return np.asarray(np.sqrt(np.einsum("...ni,...ij,...nj->...n", powers, self.scaled_covariance, powers)))
-
     def inverse(self, y: float) -> float:
         """The x at which the fit has the value y; for a single fit of order 1 or 2, on the branch with the points.
 

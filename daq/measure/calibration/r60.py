@@ -15,10 +15,6 @@ STEPS: dict[CellClass, tuple[tuple[float, float], ...]] = {
 """(up to and including this many intervals v, permissible error in v before apportionment)."""
 APPORTIONED = 0.7
 """p_LC: the cell's share in the error of a whole instrument."""
-CREEP, CREEP_LAST_THIRD = 0.7, 0.15
-"""Of the permissible error: within 30 min, and between 20 and 30 min."""
-RETURN_V = 0.5
-"""Minimum dead load output return after 30 min under load, in v."""
 
 
 def interval_n(capacity_n: float, intervals: int) -> float:
@@ -36,16 +32,3 @@ def permissible_error_n(
     in_v = abs(load_n) / v
     # a load on a limit, within rounding, belongs below it
     return next(error for limit, error in STEPS[cell_class] if in_v <= limit * (1.0 + 1e-12)) * apportioned * v
-
-
-def permissible_creep_n(
-    load_n: float, *, cell_class: CellClass, capacity_n: float, intervals: int
-) -> tuple[float, float]:
-    """Largest permissible creep over 30 min, and over the last 10 of them, at a load of 90 to 100 % of capacity."""
-    error_n = permissible_error_n(load_n, cell_class=cell_class, capacity_n=capacity_n, intervals=intervals)
-    return CREEP * error_n, CREEP_LAST_THIRD * error_n
-
-
-def permissible_return_n(*, capacity_n: float, intervals: int) -> float:
-    """Largest permissible minimum dead load output return."""
-    return RETURN_V * interval_n(capacity_n, intervals)

@@ -80,11 +80,6 @@ class SensitivityCheck:
         return math.hypot(self.expanded_n, 2.0 * self.u_load_n)
 
     @property
-    def normalised(self) -> float:
-        """Error over the combined expanded uncertainty (E_n of ISO 13528): satisfactory within +-1."""
-        return self.error_n / self.limit_n if self.limit_n > 0.0 else math.copysign(math.inf, self.error_n)
-
-    @property
     def passed(self) -> bool:
         return abs(self.error_n) <= self.limit_n
 

@@ -56,7 +56,6 @@ def test_a_check_passes_within_both_uncertainties():
     # 1.96 x 0.1 N of the calibration and 2 x 0.003 N of the weight
     assert check(MADE, 98.0665 + 0.195).passed
     assert not check(MADE, 98.0665 + 0.197).passed
-    assert check(MADE, 98.0665 + 0.098).normalised == pytest.approx(0.5, abs=0.01)
 
 
 def test_a_failed_check_says_what_to_do():
@@ -79,13 +78,10 @@ def test_times_need_a_zone(text):
         status_at(text, (), MADE)
 
 
-@pytest.mark.parametrize(
-    ("shown_n", "passed", "normalised"), [(100.4999, True, 1.0), (99.5001, True, -1.0), (100.51, False, 1.02)]
-)
-def test_a_check_allows_both_expanded_uncertainties_in_squares(shown_n, passed, normalised):
+@pytest.mark.parametrize(("shown_n", "passed"), [(100.4999, True), (99.5001, True), (100.51, False), (99.49, False)])
+def test_a_check_allows_both_expanded_uncertainties_in_squares(shown_n, passed):
     """The weight's 0.2 N, expanded to 0.4 N (k = 2), and the load's 0.3 N make 0.5 N."""
     found = SensitivityCheck("hands", MADE, load_n=100.0, u_load_n=0.2, shown_n=shown_n, expanded_n=0.3)
 
     assert found.limit_n == pytest.approx(0.5)
     assert found.passed is passed
-    assert found.normalised == pytest.approx(normalised, abs=1e-3)

@@ -5,7 +5,7 @@ from bluetooth_sig import BluetoothSIGTranslator
 from hypothesis import given
 from hypothesis import strategies as st
 
-from daq.wire import csc, cycling_power, cycling_power_vector, heart_rate, indoor_bike
+from daq.wire import csc, cycling_power, cycling_power_vector, indoor_bike
 
 OTHER = BluetoothSIGTranslator()
 
@@ -126,15 +126,3 @@ def test_indoor_bikes_are_read_alike(fields):
     for theirs, (ours, _, _, unit) in BIKE.items():
         expected = scaled(getattr(bike, ours), unit)
         assert getattr(other, theirs) == (None if expected is None else pytest.approx(expected, rel=1e-12))
-
-
-@given(numbers(16), st.none() | st.booleans(), st.none() | numbers(16), st.lists(numbers(16), max_size=7))
-def test_heart_rates_are_read_alike(bpm, contact, energy, intervals):
-    heart = heart_rate.HeartRate(bpm, contact, energy, tuple(intervals))
-    value = heart_rate.encode_heart_rate(heart)
-
-    other = OTHER.parse_characteristic("2A37", value)
-
-    assert heart_rate.decode_heart_rate(value) == heart
-    assert (other.heart_rate, other.energy_expended) == (bpm, energy)
-    assert list(other.rr_intervals or []) == [rr / 1024 for rr in intervals]

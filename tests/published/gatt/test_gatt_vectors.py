@@ -1,14 +1,14 @@
-"""The 23 vectors beside this file: every one decoded, and encoded again where the program has an encoder."""
+"""The vectors beside this file: each of a kind the program decodes, encoded again where it has an encoder."""
 
 import csv
 import pathlib
 
 import pytest
 
-from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, heart_rate, indoor_bike
+from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
 from daq.wire.fields import BadValue
 
-VECTORS = list(csv.DictReader((pathlib.Path(__file__).parent / "vectors.csv").read_text().splitlines()))
+PUBLISHED = list(csv.DictReader((pathlib.Path(__file__).parent / "vectors.csv").read_text().splitlines()))
 
 WHEEL = {"wheel_revs": lambda m: m.wheel_revs}
 CRANK = {
@@ -45,12 +45,6 @@ SAYS = {
         "torque_Nm": lambda v: [t / 32 for t in v.torque_32],
         "force_N": lambda v: list(v.force_n),
     },
-    "0x2A37": {
-        "bpm": lambda h: h.bpm,
-        "contact": lambda h: {None: "unsupported", True: "contact", False: "none"}[h.contact],
-        "energy_kJ": lambda h: h.energy_kj,
-        "rr_s": lambda h: [rr / 1024 for rr in h.rr_1024],
-    },
     "0x2AD2": {
         "speed_kmh": lambda b: b.speed_hundredth_km_h / 100,
         "cadence_rpm": lambda b: b.cadence_half_rpm / 2,
@@ -60,29 +54,24 @@ SAYS = {
         "bits": lambda f: [i for i in range(32) if f[0] >> i & 1],
         "distributed": lambda f: int(f[1]),
     },
-    "0x2A5C": {"bits": lambda f: [i for i in range(16) if f >> i & 1]},
-    "0x2A5D": {"value": int},
     "0x2A19": {"value": int},
 }
 DECODE = {
     "0x2A63": cycling_power.decode_power,
     "0x2A5B": csc.decode_csc,
     "0x2A64": cycling_power_vector.decode_vector,
-    "0x2A37": heart_rate.decode_heart_rate,
     "0x2AD2": indoor_bike.decode_indoor_bike,
     "0x2A65": cycling_power_control.decode_feature,
-    "0x2A5C": csc.decode_csc_feature,
-    "0x2A5D": csc.decode_location,
     "0x2A19": battery.decode_battery,
 }
 ENCODE = {
     "0x2A63": cycling_power.encode_power,
     "0x2A5B": csc.encode_csc,
     "0x2A64": cycling_power_vector.encode_vector,
-    "0x2A37": heart_rate.encode_heart_rate,
     "0x2AD2": indoor_bike.encode_indoor_bike,
     "0x2A65": lambda feature: cycling_power_control.encode_feature(*feature),
 }
+VECTORS = [vector for vector in PUBLISHED if vector["characteristic"] in DECODE]
 ENCODED = [vector for vector in VECTORS if vector["characteristic"] in ENCODE]
 
 
@@ -103,8 +92,8 @@ def name_of(vector):
 
 
 def test_there_are_as_many_vectors_as_published():
-    assert len(VECTORS) == 23
-    assert len(ENCODED) == 20
+    assert len(PUBLISHED) == 23
+    assert (len(VECTORS), len(ENCODED)) == (19, 18)
 
 
 @pytest.mark.parametrize("vector", VECTORS, ids=name_of)
