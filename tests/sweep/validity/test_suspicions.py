@@ -45,6 +45,17 @@ def test_a_time_constant_of_more_than_two_moves_forbids_a_shorter_one_is_told(p_
     assert ("settle 60 s" in found.cure) == (result is Result.FAILED)
 
 
+def test_an_onset_of_a_slow_rider_needs_a_higher_probability():
+    slow = ((0.0, 0.1), (35.0, 0.85), (75.0, 0.05))
+
+    doubtful, sure = (of(lag, replace(answer(), p_lag=slow, p_onset=p)) for p in (0.93, 0.97))
+
+    assert doubtful.forbids
+    assert "needs 95 %, and has 93 %" in doubtful.means
+    assert not sure.forbids
+    assert not of(lag, replace(answer(), p_lag=((0.0, 0.9), (35.0, 0.1)), p_onset=0.93)).forbids
+
+
 def test_a_lag_that_is_only_likelier_than_before_is_told_where_there_is_no_verdict():
     p_lag = ((0.0, 0.6), (35.0, 0.4))
 
