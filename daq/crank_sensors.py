@@ -13,6 +13,8 @@ from daq.wire.readings import reading_of
 
 SILENT_S = 5.0
 """A power reading older than this says nothing about the current effort."""
+WITHOUT_TURNS = 3
+"""After so many power readings in a row without crank turns the sensor counts none; one comes about every second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,12 @@ class CrankSensors:
         self._clock = SensorClock()
         self.cadence_rpm = NAN
         self._power_at = (-math.inf, NAN)
+        self._without_turns = 0
+
+    @property
+    def counts_no_turns(self) -> bool:
+        """Whether the sensor that should tell the cadence sends power alone."""
+        return self._without_turns >= WITHOUT_TURNS
 
     @property
     def error_ms(self) -> float | None:
@@ -59,6 +67,8 @@ class CrankSensors:
         power_w = reading.power_w if source == self._power else None
         if power_w is not None:
             self._power_at = (received_us / 1e6, power_w)
+            told = not cuts or reading.crank_revs is not None or reading.cadence_rpm is not None
+            self._without_turns = 0 if told else self._without_turns + 1
         torque_nm = None if power_w is None or reading.torque_total_32 is None else crank.torque_nm
         if not cuts:
             return Told(power_w, torque_nm)

@@ -309,6 +309,7 @@ class Pipeline:
             self._find(content["sentence"], t_s, content["part"])
         elif kind == items.CHECKED and self.progress is not None and self.progress.state is run.State.WAITING:
             self._known = self._known.checked(content)
+            self._hear_damping(content)
 
     def _read(self, kind: str, content: Mapping[str, Any], t_s: float) -> Iterator[Output]:
         if not isinstance(self.progress, TypedProgress):
@@ -376,6 +377,11 @@ class Pipeline:
         plan = Plan(**{**content["plan"], "positions_mm": positions})
         self._known = conditions_of(self._rig, plan, content, watched=self.cells.watches)
         self.progress = progress_of(self._rig, plan, self.completed)
+        self._hear_damping(content.get("calibration", {}))
+
+    def _hear_damping(self, standing: Mapping[str, Any]) -> None:
+        if isinstance(self.progress, TypedProgress):
+            self.progress.take_damping(standing.get("damping_s", {}))
 
     @property
     def jig_said(self) -> tuple[str, ...]:

@@ -191,9 +191,15 @@ class TypedScale(_Part):
     hands_per_scale: Annotated[float, Field(gt=0.05, le=20)] = 1.0
     """Newtons at the hands for one newton at the scale: the levers of a pivoted bar."""
     saddle_per_scale: Annotated[float, Field(gt=0.05, le=20)] = 1.0
+    saddle_step: Annotated[float, Field(gt=0, le=20)] | None = None
+    """Of a second scale under the saddle, in the same unit; None: as the first."""
     effort: Literal["typed", "sensor", "held"] = "typed"
     """Whence power and cadence come: read off the trainer and typed at each position, a [power] sensor, or a trainer
     that is told to hold them and shows nothing. What is held is not measured."""
+
+    def step_of(self, role: str) -> float:
+        """The smallest step of this contact's display."""
+        return self.saddle_step if role == "saddle" and self.saddle_step is not None else self.step
 
     def newtons(self, per_scale: float) -> float:
         """For one unit of the display, with these levers."""

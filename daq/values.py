@@ -170,6 +170,8 @@ class Reading:
     """The display shows no finer: the load lay within so much of hands_n."""
     saddle_n: float = NAN
     """Of a second scale; NaN without one."""
+    damping_s: float = NAN
+    """Time constant of the display at the hands as it was asked for with the known weight; NaN when nobody was asked."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -224,5 +224,8 @@ def _effort(now: Readings) -> Check:
         return _check(
             "effort", "Power and cadence", False, f"{band}; no power is read", "let the rider pedal in the band"
         )
+    if math.isnan(now.cadence_rpm):
+        todo = "take a sensor that counts crank turns, or type power and cadence"
+        return _check("effort", "Power and cadence", False, f"{now.power_w:.0f} W and no cadence", todo)
     said = f"{now.power_w:.0f} W at {now.cadence_rpm:.0f} rpm; {band}"
     return _check("effort", "Power and cadence", True, said, "")

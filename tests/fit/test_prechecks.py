@@ -52,6 +52,7 @@ def test_with_everything_seen_to_nothing_stands_in_the_way():
         ("level", {"tilt_deg": NAN}),
         ("level", {"gradient_pct": 4.0}),
         ("effort", {"power_w": NAN}),
+        ("effort", {"cadence_rpm": NAN}),
         ("effort", {"power_band_w": None}),
     ],
 )

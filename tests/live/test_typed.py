@@ -157,6 +157,35 @@ def test_a_known_weight_counts_until_the_first_position(tmp_path):
         assert {one.test: one.result for one in answer.validity}["calibration"] is Result.PASSED
 
 
+def test_how_long_the_display_takes_to_stand_still_is_asked_and_counts(tmp_path):
+    """Five time constants until it stands; told with the known weight, before or after the plan is set."""
+    visit = Visit(tmp_path)
+
+    async def job():
+        await visit.ready()
+        await visit.check(settles_s=20.0)
+        await visit.session.sweep.begin(PLAN)
+        assert visit.session.sweep.progress.display.damping_s == 4.0
+        await visit.check(settles_s=12.5)
+        await visit.session.sweep.fitter(Trigger.BEGIN)
+        await visit.session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+        moved_s = visit.session.acquisition.clock.now_us() / 1e6
+        assert visit.session.sweep.progress.moments_s[0] - moved_s > 12.0
+        for _ in range(5):
+            await visit.due()
+            await visit.session.typed.read(**visit.shown(80.0))
+        await visit.session.typed.effort(200.0, 90.0)
+        for _ in range(4):
+            await visit.position()
+
+    visit.run(job)
+    with Store.open(visit.path, write=False) as store:
+        again = recompute_stored(store, 1)
+
+    assert {reading.damping_s for step in again.steps for reading in step.readings} == {2.5}
+    assert repr(again.onset) == repr(last(visit, Onset))
+
+
 def test_an_effort_that_a_trainer_holds_is_held_and_not_measured(tmp_path):
     visit = Visit(tmp_path, typed_rig_text("kg", 0.1).replace('effort = "typed"', 'effort = "held"'))
     visit.run(visit.sweep)
@@ -189,5 +218,5 @@ def test_a_sweep_of_typed_readings_is_stored_with_its_words(ridden):
         results = [one for one in store.results(1) if one.kind == "step"]
 
     assert len(results) == 11
-    assert {"t_s", "hands_n", "half_n", "saddle_n"} == set(results[0].content["readings"][0])
+    assert {"t_s", "hands_n", "half_n", "saddle_n", "damping_s"} == set(results[0].content["readings"][0])
     assert dataclasses.is_dataclass(last(ridden, StepMean).readings[0])

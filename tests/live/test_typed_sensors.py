@@ -23,7 +23,7 @@ from tests.sources.power_meter import CRANK, MEASUREMENT, power_services
 pytestmark = pytest.mark.xdist_group(__name__)
 bus = private_bus
 
-TWO_SCALES = typed_rig_text("kg", 0.1) + '[[channels]]\nname = "saddle"\nrole = "saddle"\n'
+TWO_SCALES = typed_rig_text("kg", 0.1).replace("effort =", "saddle_step = 0.2\neffort =") + '[[channels]]\nname = "saddle"\nrole = "saddle"\n'
 SENSOR = typed_rig_text("kg", 0.1).replace('effort = "typed"', 'effort = "sensor"') + '[power]\nname = "crank"\n'
 TURN_S = 2.0 / 3.0
 """At 90 rpm."""
@@ -99,10 +99,10 @@ def test_each_scale_has_its_slips_named_and_its_own_known_weight(tmp_path):
 
 
 class Sensor:
-    """A power meter that sends 200 W at 90 rpm, a turn's worth at a time, until it is told to be silent."""
+    """A power meter that sends 200 W at 90 rpm, a turn's worth at a time; counting turns, or power alone."""
 
-    def __init__(self, bus, session_pace):
-        self._bus, self._pause_s, self.silent = bus, TURN_S / session_pace, False
+    def __init__(self, bus, session_pace, *, counts=True):
+        self._bus, self._pause_s, self._counts = bus, TURN_S / session_pace, counts
 
     async def run(self):
         bluez = FakeBluez(self._bus.address)
@@ -112,10 +112,9 @@ class Sensor:
         try:
             while True:
                 await asyncio.sleep(self._pause_s)
-                if not self.silent:
-                    turn += 1
-                    said = PowerMeasurement(200, crank_revs=turn, crank_time_1024=683 * turn % 65536)
-                    crank.notify(MEASUREMENT, encode_power(said))
+                turn += 1
+                turns = {"crank_revs": turn, "crank_time_1024": 683 * turn % 65536} if self._counts else {}
+                crank.notify(MEASUREMENT, encode_power(PowerMeasurement(200, **turns)))
         finally:
             await bluez.stop()
 
@@ -133,3 +132,27 @@ def test_with_a_power_sensor_the_effort_is_measured_and_an_onset_may_be_named(tm
     assert [step.crank_torque_nm for step in steps(visit)] == pytest.approx([torque_nm] * 11, rel=0.01)
     with Store.open(visit.path, write=False) as store:
         assert repr(recompute_stored(store, 1).onset) == repr(answer)
+
+
+def test_a_power_sensor_that_counts_no_turns_is_named_at_once(tmp_path, bus):
+    """At its third notification, where the power's chip has its words."""
+    visit = Visit(tmp_path, SENSOR)
+    sensor = Sensor(bus, visit.session.acquisition.clock.pace, counts=False)
+    visit.beside = [sensor.run]
+    said = {}
+
+    async def job():
+        await visit.ready()
+        await visit.session.sweep.begin(PLAN)
+        sensors = visit.session.acquisition.sensors
+        clock = visit.session.acquisition.clock
+        while not (trouble := sensors.troubles(clock.now_us())["power"]).startswith("sends"):
+            await asyncio.sleep(0.002)
+        heard = visit.session.acquisition.pipeline.sensors.effort_at(clock.now_us() / 1e6)
+        said.update(trouble=trouble, power_w=heard[0])
+
+    visit.run(job)
+
+    assert "power and no cadence" in said["trouble"]
+    assert "[cadence]" in said["trouble"]
+    assert said["power_w"] == 200.0

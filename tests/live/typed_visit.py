@@ -58,8 +58,8 @@ class Visit:
         while not self.session.acquisition.pipeline.channels:
             await asyncio.sleep(0.01)
 
-    async def check(self, loaded="10.0", on="hands"):
-        return await self.session.typed.check(on, 10.0, "0.0", loaded)
+    async def check(self, loaded="10.0", on="hands", settles_s=None):
+        return await self.session.typed.check(on, 10.0, "0.0", loaded, settles_s)
 
     def shown(self, setback_mm):
         """What the displays show, {"hands": ..., and "saddle": ... where there is a second}: what the hands take up
@@ -68,7 +68,9 @@ class Visit:
         loads_n = {"hands": 90.0 + rise_n + 3.0 * self.rng.standard_normal()}
         if self.session.acquisition.rig.columns("saddle"):
             loads_n["saddle"] = 400.0 - rise_n + 3.0 * self.rng.standard_normal()
-        return {name: f"{load_n / STANDARD_G_M_S2:.1f}" for name, load_n in loads_n.items()}
+        steps = {name: self.session.acquisition.rig.typed.step_of(name) for name in loads_n}
+        shown = {name: steps[name] * round(load_n / STANDARD_G_M_S2 / steps[name]) for name, load_n in loads_n.items()}
+        return {name: f"{kg:.1f}" for name, kg in shown.items()}
 
     async def due(self):
         """Wait for the next call."""

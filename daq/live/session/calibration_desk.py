@@ -21,6 +21,7 @@ from daq.measure.calibration.board import board_of
 from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
 from daq.refusals import NotNow
+from daq.sweep.typed.moments import SETTLES_IN
 from daq.values import Samples
 
 
@@ -49,7 +50,7 @@ class CalibrationDesk:
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now stores about it."""
-        return stamp(self._at.calibration, self.status())
+        return stamp(self._at.calibration, self.status()) | damping_of(self.checks)
 
     # --- the daily check --------------------------------------------------------------------------------------------
 
@@ -150,6 +151,12 @@ class CalibrationDesk:
         """Process a reading that is complete."""
         if self.bench is not None:
             await self.bench.beat()
+
+
+def damping_of(checks: Sequence[SensitivityCheck]) -> dict[str, Any]:
+    """Time constants of the displays, s, by scale, as the latest checks found them; empty where nobody was asked."""
+    told = {one.channel: one.settles_s / SETTLES_IN for one in checks if one.settles_s is not None}
+    return {"damping_s": told} if told else {}
 
 
 def of_each_scale(checks: tuple[SensitivityCheck, ...], scales: Sequence[str]) -> tuple[SensitivityCheck, ...]:

@@ -15,6 +15,12 @@ from daq.values import Samples, Status
 from daq.wire import board
 
 
+NO_TURNS = (
+    "sends power and no cadence, so the effort stays unknown: take a sensor that counts crank turns, name one for the "
+    'cadence under [cadence], or type both (effort = "typed" in the rig file)'
+)
+
+
 class Sensors:
     """What has arrived and has not been taken yet. The links call arrive_*, the acquisition takes."""
 
@@ -40,7 +46,7 @@ class Sensors:
                 self.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
             ),
             POWER: SourceHealth(
-                POWER, "power", self._power_counters, partial(self._link_trouble, POWER), pace, rig.power is not None
+                POWER, "power", self._power_counters, self._power_trouble, pace, rig.power is not None
             ),
         }
         for name in (CADENCE, HEART):
@@ -126,6 +132,10 @@ class Sensors:
 
     def _board_trouble(self) -> str:
         return self._refusal or self.links[BOARD]()
+
+    def _power_trouble(self) -> str:
+        silent = self._rig.typed is not None and self._pipeline().sensors.counts_no_turns
+        return self.links[POWER]() or (NO_TURNS if silent else "")
 
     def _link_trouble(self, name: str) -> str:
         return self.links[name]()

@@ -57,8 +57,11 @@ class TypedDesk:
         """Power and cadence of this position, as the trainer shows them. NotNow."""
         await self._at.accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
 
-    async def check(self, on: ScaleRole, known_kg: float, empty: str, loaded: str) -> SensitivityCheck:
-        """A known weight where the hands rest, or on the saddle: the display empty and with it. BadValue, NotNow."""
+    async def check(
+        self, on: ScaleRole, known_kg: float, empty: str, loaded: str, settles_s: float | None = None
+    ) -> SensitivityCheck:
+        """A known weight where the hands rest, or on the saddle: the display empty and with it, and how long it took to
+        stand still. BadValue, NotNow."""
         rig = self._at.rig
         if rig.typed is None:
             raise NotNow("this rig has a board; check its cells on the bench screen")
@@ -66,10 +69,10 @@ class TypedDesk:
         if on not in {channel.role for channel in rig.channels}:
             raise BadValue(f"on: this rig reads {' and '.join(channel.role for channel in rig.channels)}, got {on}")
         per_unit = self._newtons(on)
-        load_n, step_n = known_kg * rig.g_m_s2, rig.typed.step * per_unit
-        if load_n < LEAST_STEPS * step_n:
-            least_kg = LEAST_STEPS * step_n / rig.g_m_s2
-            raise BadValue(f"known_kg: expected {least_kg:.0f} kg or more on a display of this step, got {known_kg:g}")
+        load_n, step_n = known_kg * rig.g_m_s2, rig.typed.step_of(on) * per_unit
+        least_kg = math.ceil(10.0 * LEAST_STEPS * step_n / rig.g_m_s2 - 1e-6) / 10.0
+        if known_kg < least_kg:
+            raise BadValue(f"known_kg: expected {least_kg:g} kg or more on a display of this step, got {known_kg:g}")
         shown_n = (number_of(loaded, "loaded") - number_of(empty, "empty")) * per_unit
         made = SensitivityCheck(
             channel=on,
@@ -78,6 +81,7 @@ class TypedDesk:
             u_load_n=0.0025 * load_n,
             shown_n=shown_n,
             expanded_n=math.hypot(SCALE_RELATIVE * load_n, step_n),
+            settles_s=settles_s,
             remedy=f"read it again; if it stays, measure the levers again and mend {on}_per_scale in the rig file",
         )
         await self._calibrating.keep(made)
@@ -117,12 +121,12 @@ class TypedDesk:
             step_before=steps[-1] if steps else (),
             loads_forward=role == "hands",
         )
-        said = blunder(self._as_shown(number_of(typed, role)), so_far)
+        said = blunder(self._as_shown(number_of(typed, role), role), so_far)
         return f"{role}: {said}" if said and self._at.rig.columns("saddle") else said
 
     def _shown(self, readings: tuple[Reading, ...], role: ScaleRole) -> list[str]:
         loads_n = [one.hands_n if role == "hands" else one.saddle_n for one in readings]
-        return [self._as_shown(load_n / self._newtons(role)) for load_n in loads_n]
+        return [self._as_shown(load_n / self._newtons(role), role) for load_n in loads_n]
 
     def _newtons(self, role: ScaleRole) -> float:
         """At the contact, for one unit of this scale's display."""
@@ -131,8 +135,8 @@ class TypedDesk:
             return 1.0
         return table.newtons(table.hands_per_scale if role == "hands" else table.saddle_per_scale)
 
-    def _as_shown(self, value: float) -> str:
-        """A value as the display writes it."""
+    def _as_shown(self, value: float, role: ScaleRole) -> str:
+        """A value as this display writes it."""
         typed = self._at.rig.typed
-        decimals = 0 if typed is None else max(0, math.ceil(-math.log10(typed.step) - 1e-9))
+        decimals = 0 if typed is None else max(0, math.ceil(-math.log10(typed.step_of(role)) - 1e-9))
         return f"{value:.{decimals}f}"

@@ -52,6 +52,8 @@ class KnownWeight(_Body):
     known_kg: Annotated[float, Field(gt=0, le=150)]
     empty: Shown
     loaded: Shown
+    settles_s: Annotated[float, Field(ge=0, le=50)] | None = None
+    """How long the display took to stand still; 0 where it swings with the pedals."""
 
 
 def add_typed(app: FastAPI, session: Session) -> None:
@@ -70,5 +72,5 @@ def add_typed(app: FastAPI, session: Session) -> None:
     @app.post("/api/v1/typed/check")
     async def check(body: KnownWeight) -> dict[str, Any]:
         """The daily check of the scale, kept whatever it says."""
-        made = await session.typed.check(body.on, body.known_kg, body.empty, body.loaded)
+        made = await session.typed.check(body.on, body.known_kg, body.empty, body.loaded, body.settles_s)
         return {"passed": made.passed, "sentence": made.sentence}

@@ -69,6 +69,9 @@ class SensitivityCheck:
     expanded_n: float
     """The calibration's expanded uncertainty of the shown load, 95 %."""
     remedy: str = "zero the empty jig, put the weight on again; if it stays, calibrate"
+    settles_s: float | None = None
+    """How long a display took to stand still with the weight on it, 0 for one that swings with the pedals; None where
+    nobody reads one, or nobody was asked."""
 
     @property
     def error_n(self) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -31,6 +31,9 @@ class Display:
     """Half a step of the display, at the hands."""
     readings: int
     damping_s: float = 0.0
+    """Time constant of the slower display."""
+    told_damping_s: float = NAN
+    """Of the display at the hands, as it was asked for with the known weight; NaN when nobody was asked."""
     saddle_newtons_per_unit: float = 0.0
     """Of the second scale; 0: there is none."""
     effort: str = "typed"
@@ -55,6 +58,12 @@ class TypedProgress(SweepProgress):
         self._torques_nm: list[float] = []
         """By a power sensor, at the readings."""
         self._effort_nm = NAN
+
+    def take_damping(self, told_s: Mapping[str, float]) -> None:
+        """The time constants of the displays, by role, as found with the known weight."""
+        if told_s:
+            hands_s = told_s.get("hands", NAN)
+            self.display = replace(self.display, damping_s=max(told_s.values()), told_damping_s=hands_s)
 
     @property
     def moments_s(self) -> tuple[float, ...]:
@@ -114,7 +123,7 @@ class TypedProgress(SweepProgress):
         if bool(display.saddle_newtons_per_unit) != (saddle is not None):
             raise BadValue("saddle: expected a reading of the second scale" if saddle is None else "saddle: no scale")
         saddle_n = NAN if saddle is None else number_of(saddle, "saddle") * display.saddle_newtons_per_unit
-        self._readings.append(Reading(t_s, hands_n, display.half_n, saddle_n))
+        self._readings.append(Reading(t_s, hands_n, display.half_n, saddle_n, display.told_damping_s))
         if effort is not None:
             self._torques_nm.append(crank_torque_nm(*effort))
         if self.state is State.SETTLING:

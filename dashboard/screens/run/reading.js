@@ -131,8 +131,13 @@ function takenWords({ shown, shown_saddle, unit, effort, heard }) {
   const taken = shown.map((hands, i) => (shown_saddle.length ? `${hands} / ${shown_saddle[i]}` : hands));
   const said = taken.length ? `Taken: ${taken.join(", ")} ${unit}` : "";
   if (effort !== "sensor") return said;
-  const power = heard ? `${watts(heard.power_w)} at ${rpm(heard.cadence_rpm)}` : "The power sensor is silent";
+  const power = heard ? effortWords(heard) : "The power sensor is silent";
   return said ? `${said}. ${power}` : power;
+}
+
+/** @param {{power_w: number, cadence_rpm: number|null}} heard */
+function effortWords({ power_w, cadence_rpm }) {
+  return cadence_rpm === null ? `${watts(power_w)} without a cadence: the effort is unknown` : `${watts(power_w)} at ${rpm(cadence_rpm)}`;
 }
 
 /** @param {Typed} typed @param {number|null} left_s until the next call; null when all are taken */
