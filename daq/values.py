@@ -171,7 +171,7 @@ class Reading:
     saddle_n: float = NAN
     """Of a second scale; NaN without one."""
     damping_s: float = NAN
-    """Time constant of the display at the hands as it was asked for with the known weight; NaN when nobody was asked."""
+    """Time constant of the display at the hands, as told with the known weight; NaN when nobody was asked."""
 
 
 @dataclass(frozen=True, slots=True)

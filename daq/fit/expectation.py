@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from daq.sweep.evidence import TooFewPositions, gathered
 from daq.sweep.information import Design, Wander, sd_times_slope
 from daq.sweep.plan import MOVING_S
 from daq.sweep.pooled import pooled
+from daq.sweep.typed.scatter import ReadOff, as_read
 from daq.values import StepMean
 
 LIMIT = 4.5
@@ -70,12 +71,21 @@ def wander_of(steps: Sequence[StepMean]) -> Wander | None:
     if model is None:
         return None
     hands = model.hands
-    sway_n = hands.sd_n * math.sqrt(hands.sway)
+    if steps[0].readings:
+        found: Wander = as_read(steps, hands.sd_n)
+    else:
+        found = Wander(hands.sd_n * math.sqrt(hands.sway), hands.tau_s)
     try:
-        between_n = bend_of(gathered(steps)).between_n
+        return replace(found, between_n=bend_of(gathered(steps)).between_n)
     except TooFewPositions:
-        return Wander(sway_n, hands.tau_s)
-    return Wander(sway_n, hands.tau_s, between_n)
+        return found
+
+
+def steadied(wander: Wander, by: float) -> Wander:
+    """The same rider with this fraction of the sway."""
+    if isinstance(wander, ReadOff):
+        return replace(wander, reading_n=by * wander.reading_n)
+    return replace(wander, sway_n=by * wander.sway_n)
 
 
 def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
@@ -112,7 +122,7 @@ def outlook(
         f"with this scatter a rise below {now:.1f} N/mm will most likely not be found in the {minutes_left:.0f} "
         "minutes left"
     )
-    steadier = Wander(STEADIER * wander.sway_n, wander.sway_s, wander.between_n)
+    steadier = steadied(wander, STEADIER)
     longer_s = 2.0 * dwell_s
     tried = (
         (f"dwells of {longer_s:.0f} s", wander, minutes_left, longer_s),

@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.jig import levers_of
+from daq.jig import display_of, levers_of
 from daq.rig import Rig
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import PLACED_MM, TORQUE_N_PER_NM, Evidence, gathered
 from daq.sweep.information import Wander
 from daq.sweep.plan import MOVING_S, out_and_back
 from daq.sweep.pooled import SITS_AGAIN_N
+from daq.sweep.typed.scatter import usual
 from daq.sweep.verdict import interval_mm
 from daq.sweep.witness import COVARIATE_FACTOR, Witness
 from daq.values import NAN, StepMean
@@ -29,6 +30,8 @@ REAR_MM, ONSET_MM, FRONT_MM, PLACES = 80.0, 55.0, 30.0, 11
 LEVEL_N = 80.0
 TORQUE_SD_NM = 0.3
 """How far a held effort differs from step to step, inside a band of half a newton metre. Assumption."""
+STROKES = Wander()
+"""Of a cell that is read all along: the steps are known as well as the rider sways."""
 SADDLE_OWN_N = 1.5
 """Scatter of a step's saddle load that is not shared with the hands' sway. Assumption."""
 
@@ -38,6 +41,7 @@ UNSEEN = {
     "tilt": ("tilt",),
     "power": ("torque",),
     "two hand cells": ("left and right hand",),
+    "cell": ("cells", "drift"),
 }
 """Tests of a sweep's validity that cannot be made without each."""
 PASSES_UNSEEN = {
@@ -46,6 +50,8 @@ PASSES_UNSEEN = {
     "tilt": "a jig that sinks",
     "torque": "an effort that changes with the saddle, so that no onset is named at all, only a rise seen",
     "left and right hand": "one hand that moves",
+    "cells": "a scale that sticks between its checks",
+    "drift": "a posture that settles late",
 }
 """What each of those tests detects."""
 
@@ -72,50 +78,60 @@ class Cost:
         return f"{said}; interval about {wide}"
 
 
-def costs_of(rig: Rig, *, heard: bool = False) -> tuple[Cost, ...]:
-    """What each missing sensor costs this rig; nothing for a full jig. heard: power comes, whoever sends it."""
+def costs_of(rig: Rig, *, heard: bool = False, damping_s: float | None = None) -> tuple[Cost, ...]:
+    """What each missing sensor costs this rig; nothing for a full jig. heard: power comes, whoever sends it. damping_s:
+    of a display, as it was told; None: as in the rig file."""
     saddle = bool(rig.columns("saddle"))
     power = heard or rig.power is not None or (rig.typed is not None and rig.typed.effort == "typed")
-    now = widths_mm(saddle, power)
+    scatter = scatter_of(rig, damping_s)
+    # The saddle's load narrows the interval only where it is read with every stroke: it is a witness to the sway.
+    witness = saddle and rig.typed is None
+    now = widths_mm(witness, power, scatter)
     found = []
     if not power:
-        found.append(_cost("power", now, widths_mm(saddle, True)))
+        found.append(_cost("power", now, widths_mm(witness, True, scatter)))
+    if rig.typed is not None:
+        found.append(_cost("cell", now, widths_mm(False, power)))
     if not saddle:
-        found.append(_cost("saddle", now, widths_mm(True, power)))
+        found.append(_cost("saddle") if rig.typed else _cost("saddle", now, widths_mm(True, power)))
     elif not levers_of(rig).tells:
         found.append(_cost("two saddle cells"))
     if not rig.columns("tilt"):
         found.append(_cost("tilt"))
-    if len(rig.columns("hands")) != 2:
+    if rig.typed is None and len(rig.columns("hands")) != 2:
         found.append(_cost("two hand cells"))
     return tuple(found)
+
+
+def scatter_of(rig: Rig, damping_s: float | None = None) -> Wander:
+    """How the steps of a usual rider scatter on this rig. damping_s: of the display; None: as in the rig file."""
+    if (display := display_of(rig)) is None:
+        return STROKES
+    return usual(display.readings, display.half_n, display.damping_s if damping_s is None else damping_s)
 
 
 def _cost(sensor: str, now: tuple[float, ...] = (), with_it: tuple[float, ...] = ()) -> Cost:
     return Cost(sensor, now, with_it, tuple(PASSES_UNSEEN[test] for test in UNSEEN[sensor]))
 
 
-@functools.lru_cache(maxsize=8)
-def widths_mm(saddle: bool, power: bool) -> tuple[float, ...]:
-    """Width of the 95 % interval of the usual sweep for each of SLOPES_N_PER_MM."""
+@functools.lru_cache(maxsize=16)
+def widths_mm(saddle: bool, power: bool, scatter: Wander = STROKES) -> tuple[float, ...]:
+    """Width of the 95 % interval of the usual sweep for each of SLOPES_N_PER_MM. saddle: a witness to every stroke."""
     found = []
     for slope in SLOPES_N_PER_MM:
-        low_mm, high_mm = interval_mm(bend_of(_usual(slope, saddle=saddle, power=power)))
+        low_mm, high_mm = interval_mm(bend_of(_usual(slope, scatter, saddle=saddle, power=power)))
         found.append(high_mm - low_mm)
     return tuple(found)
 
 
-def _usual(slope: float, *, saddle: bool, power: bool) -> Evidence:
+def _usual(slope: float, scatter: Wander, *, saddle: bool, power: bool) -> Evidence:
     """The usual sweep, its readings without noise."""
     places_mm = np.array(out_and_back(REAR_MM, FRONT_MM, PLACES))
     rise_n = slope * np.maximum(ONSET_MM - places_mm, 0.0)
     minutes = np.arange(PLACES) * (MOVING_S + SETTLE_S + DWELL_S) / 60.0
     more_nm = TORQUE_SD_NM * math.sqrt(2.0) * np.sin(2.4 * np.arange(PLACES))
-    se_n = (
-        Wander().step_sd_n(DWELL_S)
-        if power
-        else math.hypot(Wander().step_sd_n(DWELL_S), TORQUE_N_PER_NM * TORQUE_SD_NM)
-    )
+    own_n = scatter.step_sd_n(DWELL_S)
+    se_n = own_n if power else math.hypot(own_n, TORQUE_N_PER_NM * TORQUE_SD_NM)
     hands_n = LEVEL_N + rise_n + (TORQUE_N_PER_NM * more_nm if power else 0.0)
     torque_nm = 21.0 + more_nm if power else np.full(PLACES, NAN)
     columns = zip(places_mm.tolist(), hands_n.tolist(), minutes.tolist(), torque_nm.tolist(), strict=True)

@@ -19,6 +19,7 @@ ONE_WAY_CAUTION = (
     "one way: a drift of rider or cells looks like an onset, so none will be named; good for a quick look only"
 )
 NO_REPEATS_CAUTION = "no place is ridden twice: how far visits scatter, and what drifts, can only be assumed"
+USUAL = Wander()
 
 
 class Sketch(BaseModel):
@@ -68,11 +69,11 @@ class Outcome:
     cautions: tuple[str, ...]
 
 
-def outcome(sketch: Sketch, own: Wander | None = None) -> Outcome:
-    """own: this rider's sway, from an earlier sweep; None: that of riders in general. BadPlan if the range cannot be
-    ridden that way.
+def outcome(sketch: Sketch, own: Wander | None = None, usual: Wander = USUAL) -> Outcome:
+    """own: this rider's sway, from an earlier sweep; None: that of riders in general. usual: that, as this rig sees it.
+    BadPlan if the range cannot be ridden that way.
     """
-    wander = Wander() if own is None else own
+    wander = usual if own is None else own
     positions, adaptive = _positions(sketch), sketch.order == "adaptive"
     duration_s = expectation.duration_s(len(positions), sketch.settle_s, sketch.dwell_s)
     sd_n = wander.step_sd_n(sketch.dwell_s)
@@ -99,8 +100,8 @@ def _positions(sketch: Sketch) -> tuple[float, ...]:
 
 
 def _whose(wander: Wander, own: bool) -> str:
-    said = f"sway {wander.sway_n:.1f} N over {wander.sway_s:.0f} s, {wander.between_n:.1f} N from visit to visit"
-    return f"this rider's own scatter: {said}" if own else f"assumed, until this rider's own is known: {said}"
+    whose = "this rider's own scatter" if own else "assumed, until this rider's own is known"
+    return f"{whose}: {wander.said}"
 
 
 def _best(sketch: Sketch, minutes: float, wander: Wander) -> BestPlan:

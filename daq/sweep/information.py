@@ -38,6 +38,11 @@ class Wander:
         mean = 2.0 * over * (1.0 - over * (1.0 - math.exp(-1.0 / over)))
         return math.hypot(self.sway_n * math.sqrt(mean), self.between_n)
 
+    @property
+    def said(self) -> str:
+        """A few words."""
+        return f"sway {self.sway_n:.1f} N over {self.sway_s:.0f} s, {self.between_n:.1f} N from visit to visit"
+
 
 @dataclass(frozen=True, slots=True)
 class Design:

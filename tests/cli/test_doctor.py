@@ -119,5 +119,7 @@ def test_a_scale_that_is_read_has_no_board_to_wait_for_and_says_what_is_missing(
     found = {check["figures"].get("sensor"): check for check in json.loads(done.stdout)}
 
     assert "board" not in {check["part"] for check in found.values()}
-    assert found["saddle"]["figures"]["widths_mm"][0] > found["saddle"]["figures"]["widths_mm"][1]
+    half, one = found["cell"]["figures"]["widths_mm"]
+    assert half > one > found["cell"]["figures"]["with_it_mm"][1]
+    assert found["saddle"]["figures"]["widths_mm"] == []
     assert "hips that slide on the saddle" in found["saddle"]["words"]

@@ -23,7 +23,10 @@ from tests.sources.power_meter import CRANK, MEASUREMENT, power_services
 pytestmark = pytest.mark.xdist_group(__name__)
 bus = private_bus
 
-TWO_SCALES = typed_rig_text("kg", 0.1).replace("effort =", "saddle_step = 0.2\neffort =") + '[[channels]]\nname = "saddle"\nrole = "saddle"\n'
+TWO_SCALES = (
+    typed_rig_text("kg", 0.1).replace("effort =", "saddle_step = 0.2\neffort =")
+    + '[[channels]]\nname = "saddle"\nrole = "saddle"\n'
+)
 SENSOR = typed_rig_text("kg", 0.1).replace('effort = "typed"', 'effort = "sensor"') + '[power]\nname = "crank"\n'
 TURN_S = 2.0 / 3.0
 """At 90 rpm."""
@@ -76,14 +79,14 @@ def test_each_scale_has_its_slips_named_and_its_own_known_weight(tmp_path):
 
     async def job():
         await visit.ready()
-        assert not visit.session.calibrating.validity().allows_verdict
+        assert not visit.session.calibrating.status().allows_verdict
         await visit.check(on="saddle")
-        assert not visit.session.calibrating.validity().allows_verdict
+        assert not visit.session.calibrating.status().allows_verdict
         await visit.check(on="hands")
-        assert visit.session.calibrating.validity().allows_verdict
+        assert visit.session.calibrating.status().allows_verdict
         failed = await visit.check("22.0", on="saddle")
         assert "a factor 2.2: pounds read as kilograms?" in failed.sentence
-        assert not visit.session.calibrating.validity().allows_verdict
+        assert not visit.session.calibrating.status().allows_verdict
         await visit.check(on="saddle")
         await visit.session.sweep.begin(PLAN)
         await visit.session.sweep.fitter(Trigger.BEGIN)

@@ -14,7 +14,6 @@ from daq.transmitters import decoder_of
 from daq.values import Samples, Status
 from daq.wire import board
 
-
 NO_TURNS = (
     "sends power and no cadence, so the effort stays unknown: take a sensor that counts crank turns, name one for the "
     'cadence under [cadence], or type both (effort = "typed" in the rig file)'
@@ -45,9 +44,7 @@ class Sensors:
             BOARD: SourceHealth(
                 self.loads_from, "board", self._board_counters, self._board_trouble, pace, rig.typed is None
             ),
-            POWER: SourceHealth(
-                POWER, "power", self._power_counters, self._power_trouble, pace, rig.power is not None
-            ),
+            POWER: SourceHealth(POWER, "power", self._power_counters, self._power_trouble, pace, rig.power is not None),
         }
         for name in (CADENCE, HEART):
             if getattr(rig, name) is not None:

@@ -10,8 +10,8 @@ seconds apart share some of the sway; the error of their mean is larger than tha
 depends on their times, and the scatter between them is smaller. Both are corrected with the assumed sway.
 
 A damped display follows a change in a time d, like a low-pass of first order. It takes the ripple down to
-1 / sqrt(1 + (2 pi f d)^2), f twice the cadence, and makes neighbouring readings more alike. So where d is known, it says
-how much of a reading's error is new at each reading, and how far a reading is usually off.
+1 / sqrt(1 + (2 pi f d)^2), f twice the cadence, and makes neighbouring readings more alike. So where d is known, it
+says how much of a reading's error is new at each reading, and how far a reading is usually off.
 """
 
 from __future__ import annotations
