@@ -299,10 +299,8 @@ class Rig(_Part):
         if links.count(None) != len(links) - 1:
             there = ("none", "one", "two", "three")[len(links) - links.count(None)]
             raise ValueError(f"one of [board], [transmitter] and [typed]; there are {there}")
-        if self.typed is not None and (len(self.columns("hands")) > 1 or len(self.columns("saddle")) > 1):
-            raise ValueError("with [typed] one channel with role 'hands', and one with role 'saddle' at most")
-        if self.typed is not None and (self.typed.effort == "sensor") != (self.power is not None):
-            raise ValueError("typed.effort 'sensor' with a [power] sensor, and another without one")
+        if self.typed is not None:
+            self._check_typed(self.typed)
         names = [channel.name for channel in self.channels] + [each.name for each in self.positions]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
@@ -317,6 +315,17 @@ class Rig(_Part):
         if len(self.columns("tilt")) > 1:
             raise ValueError("at most one channel with role 'tilt'")
         return self
+
+    def _check_typed(self, typed: TypedScale) -> None:
+        roles = sorted(channel.role for channel in self.channels)
+        if roles and roles not in (["hands"], ["hands", "saddle"]):
+            raise ValueError("with [typed] a channel with role 'hands', one with role 'saddle' at most, and no other")
+        if typed.saddle_step is not None and "saddle" not in roles:
+            raise ValueError("a channel with role 'saddle' where typed.saddle_step is given")
+        if typed.effort == "sensor" and self.power is None:
+            raise ValueError("a table [power], which names the sensor, where typed.effort is 'sensor'")
+        if typed.effort != "sensor" and self.power is not None:
+            raise ValueError(f"typed.effort 'sensor' where there is a table [power], got {typed.effort!r}")
 
     def columns(self, *roles: str) -> tuple[int, ...]:
         """The columns of a scan that have one of these roles."""

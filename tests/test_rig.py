@@ -84,6 +84,42 @@ def test_a_wrong_transmitter_is_named_by_its_place_in_the_file(text, says):
     assert says in str(caught.value)
 
 
+TYPED = """
+name = "scale"
+[typed]
+unit = "kg"
+step = 0.1
+effort = "typed"
+[[channels]]
+name = "hands"
+role = "hands"
+[geometry]
+bar_x_m = 0.57
+bar_y_m = 0.66
+saddle_y_m = 0.70
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (TYPED.replace('"kg"', '"g"'), "line 4: typed.unit: expected 'N', 'kg' or 'lb', got 'g'"),
+        (TYPED.replace("step = 0.1", "step = 0"), "line 5: typed.step: expected greater than 0, got 0"),
+        (TYPED.replace('"typed"', '"sensor"'), "expected a table [power], which names the sensor"),
+        (TYPED + '[power]\nname = "crank"\n', "expected typed.effort 'sensor' where there is a table [power]"),
+        (TYPED + '[[channels]]\nname = "tilt"\nrole = "tilt"\n', "one with role 'saddle' at most, and no other"),
+        (TYPED + '[[channels]]\nname = "h2"\nrole = "hands"\n', "one with role 'saddle' at most, and no other"),
+        (TYPED.replace("effort", "saddle_step = 0.5\neffort"), "a channel with role 'saddle'"),
+    ],
+)
+def test_a_wrong_scale_is_named_with_what_was_expected(text, says):
+    assert parse_rig(TYPED).typed.damping_s == 1.0
+    with pytest.raises(RigError) as caught:
+        parse_rig(text, name="typed.toml")
+
+    assert says in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

@@ -21,11 +21,18 @@ def typed_rig_text(unit: str, step: float | None) -> str:
 # the bottom bracket. What hands_per_scale is: firmware_notes/begin_with_less.md.
 name = "scale, read and typed"
 [typed]
+# Of the display; one for ever.
 unit = "{unit}"
+# The smallest step of the display, in its unit.
 step = {STEPS[unit] if step is None else step:g}
+# At each position, 3 to 20.
 readings = 5
+# A fifth of the time the display takes to stand still; asked again with the known weight.
 damping_s = 1.0
+# (axle to scale) / (axle to hands).
 hands_per_scale = 1.0
+# typed: power and cadence read off the trainer. sensor: from a sensor, named in a table [power].
+# held: the trainer holds them and shows nothing; then no onset is named.
 effort = "typed"
 [[channels]]
 name = "hands"

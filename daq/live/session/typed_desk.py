@@ -120,6 +120,7 @@ class TypedDesk:
             step=own,
             step_before=steps[-1] if steps else (),
             loads_forward=role == "hands",
+            newtons_per_unit=self._newtons(role),
         )
         said = blunder(self._as_shown(number_of(typed, role), role), so_far)
         return f"{role}: {said}" if said and self._at.rig.columns("saddle") else said

@@ -1,16 +1,18 @@
 """What a person who reads a scale gets wrong, named at once: another unit, a digit lost, a reading copied.
 
-A reading is compared with those of the same scale in the same sweep; nothing is known before the first few.
+A reading is compared with those of the same scale in the same sweep, the first few with what riders load at all.
 """
 
 from __future__ import annotations
 
 import itertools
+import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daq.physics import NEWTONS
+from daq.values import NAN
 
 FEWEST = 3
 """The number of readings needed before one can be judged by the others."""
@@ -22,6 +24,8 @@ MORE, LESS = 1.35, 1.15
 forward, and behind the onset they stay as they are. The saddle is the other way round. Assumption."""
 FAR = 3.0
 """Beyond this ratio to the usual reading something is wrong even when no factor fits."""
+HANDS_N, SADDLE_N = (20.0, 400.0), (100.0, 1200.0)
+"""What a riding person loads them with, at the least and at the most. Assumption, wide."""
 CHANCE = 1.0 / 400.0
 """Readings the same as those of the step before are no chance below this: a sweep has some fifty readings."""
 
@@ -38,6 +42,8 @@ class Readings:
     step_before: Sequence[str]
     loads_forward: bool = True
     """Whether it shows more as the saddle comes forward: at the hands."""
+    newtons_per_unit: float = NAN
+    """At the contact; NaN: a first reading cannot be judged."""
 
 
 def blunder(typed: str, so_far: Readings) -> str:
@@ -46,7 +52,7 @@ def blunder(typed: str, so_far: Readings) -> str:
     if copied := _copied(typed, so_far):
         return f"{' and '.join(copied)} are the readings of the step before, in the same order: copied?"
     if len(before) < FEWEST:
-        return ""
+        return _implausible(typed, so_far)
     values = [float(one) for one in before]
     usual, value = statistics.median(values), float(typed)
     if not min(values) > 0.0:
@@ -63,6 +69,19 @@ def blunder(typed: str, so_far: Readings) -> str:
     if not usual / FAR <= value <= usual * FAR:
         return f"{typed} against {usual:g} before: a digit too many or too few?"
     return ""
+
+
+def _implausible(typed: str, so_far: Readings) -> str:
+    """Whether no rider loads a contact so, and in which unit one would."""
+    at, (least_n, most_n) = ("hands", HANDS_N) if so_far.loads_forward else ("saddle", SADDLE_N)
+    load_n = float(typed) * so_far.newtons_per_unit
+    if math.isnan(load_n) or least_n <= load_n <= most_n:
+        return ""
+    said = f"{typed} is {load_n:.0f} N at the {at}, expected {least_n:g} to {most_n:g}"
+    for factor, slip in _slips(so_far.unit):
+        if least_n <= load_n / factor <= most_n:
+            return f"{said}: {slip}?"
+    return f"{said}: a digit too many or too few?"
 
 
 def _slips(unit: str) -> list[tuple[float, str]]:

@@ -52,7 +52,19 @@ def test_a_saddle_that_lightens_as_it_comes_forward_is_no_slip():
     assert "pounds typed for kilograms" in said("90.1", "kg", SADDLE, loads_forward=False)
 
 
-def test_the_first_readings_are_judged_by_nothing():
+def test_the_first_readings_are_judged_by_what_riders_load():
+    newtons, kilograms = {"newtons_per_unit": 1.0}, {"newtons_per_unit": 9.80665}
+
+    assert "92.0 is 902 N at the hands" in said("92.0", "kg", [], **kilograms)
+    assert "newtons typed for kilograms" in said("92.0", "kg", [], **kilograms)
+    assert "kilograms typed for newtons" in said("9.2", "N", ["90.1"], **newtons)
+    assert "kilograms typed for newtons" in said("41.2", "N", [], loads_forward=False, **newtons)
+    assert "a digit too many or too few" in said("0.1", "kg", [], **kilograms)
+    for shown, per in (("9.2", kilograms), ("38.0", kilograms), ("92.0", newtons), ("40.1", newtons)):
+        assert said(shown, "N", [], **per) == ""
+
+
+def test_the_first_readings_are_not_judged_where_nothing_is_known_of_the_scale():
     assert said("920.0", "kg", ["9.2", "9.3"]) == ""
 
 
