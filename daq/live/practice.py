@@ -16,7 +16,7 @@ from daq.sweep.progress import Notice
 from daq.sweep.run import Trigger
 from daq.values import StepMean
 
-LAST_LOOK_S = 1.0
+LAST_LOOK_S = 5.0
 _SAID: dict[str, What] = {
     Trigger.SADDLE_MOVED: "moved",
     Trigger.REDO: "redo",
@@ -45,11 +45,14 @@ class Practice:
         session, truth = self.demo.session, self.demo.jig.truth()
         decision = session.visit.decision
         titles = {check.key: check.title for check in session.visit.checks()}
+        overridden = {titles.get(key, key): reason for key, reason in session.visit.reasons.items()}
+        if decision is not None and decision.get("not_confirmed"):
+            overridden["riding it again"] = decision["not_confirmed"]
         return Practised(
             onset_mm=truth.onset_mm,
             wrong=tuple(each.sentence for each in self.demo.wrong),
             moments=(*self._moments, *self._fitters(store)),
-            overridden={titles.get(key, key): reason for key, reason in session.visit.reasons.items()},
+            overridden=overridden,
             answer=session.acquisition.ride.onset,
             decided_mm=None if decision is None else float(decision["setback_mm"]),
         )
@@ -57,7 +60,7 @@ class Practice:
     async def _decided(self) -> None:
         while self.demo.session.visit.decision is None:
             await asyncio.sleep(LOOK_EVERY_S)
-        await asyncio.sleep(LAST_LOOK_S)  # the page shows that it is kept
+        await asyncio.sleep(LAST_LOOK_S)  # the page shows that it is kept, and fetches the sheet
 
     def _hear(self, output: Output) -> None:
         if isinstance(output, StepMean):

@@ -16,7 +16,8 @@ from daq.sweep.plan import out_and_back
 SHORT = replace(PLAN, positions_mm=out_and_back(80.0, 30.0, 7), dwell_s=12.0)
 
 
-def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path):
+def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path, monkeypatch):
+    monkeypatch.setattr("daq.live.practice.LAST_LOOK_S", 0.1)
     path = tmp_path / "practice.sqlite"
     practice = Practice(Store.open(path), kind="hinge", seed=1, pace=100.0, wrong=())
     session = practice.demo.session
