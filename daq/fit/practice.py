@@ -84,7 +84,8 @@ def _ignored(moments: Sequence[Moment]) -> list[str]:
     """Cautions after which the next position was begun as if nothing had been said."""
     found: list[str] = []
     waiting: list[str] = []
-    for moment in sorted(moments, key=lambda one: one.t_s):
+    # what a move itself gives rise to comes with its time, and after it
+    for moment in sorted(moments, key=lambda one: (one.t_s, one.what == "caution")):
         if moment.what == "caution":
             waiting.append(moment.text)
         elif moment.what in HEEDED:

@@ -62,6 +62,14 @@ def test_a_warning_that_was_heeded_is_none_that_was_passed_over():
     assert broken(replace(WELL, moments=moments)) == []
 
 
+@pytest.mark.parametrize(("then", "passed_over"), [("undo", 0), ("moved", 1)])
+def test_what_a_move_gives_rise_to_can_still_be_heeded(then, passed_over):
+    """The caution comes with the time of the event that it is about, whichever was told first."""
+    moments = (Moment(9.0, "caution", "45 mm is taken as set"), Moment(9.0, "moved"), Moment(20.0, then))
+
+    assert len(broken(replace(WELL, moments=moments))) == passed_over
+
+
 def test_an_answer_that_misses_the_truth_is_called_so():
     assert "DOES NOT HOLD" in truth_said(replace(WELL, onset_mm=FOUND.interval_95_mm[1] + 1.0))[-1]
     assert truth_said(replace(WELL, answer=None))[-1].startswith("the sweep came to no answer")
