@@ -5,6 +5,7 @@ Pure: what happened comes in as moments; the truth is the simulation's own. Of c
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -16,6 +17,8 @@ MOVING_TAKES_S = 5.0
 """Nobody loosens, moves, measures and tightens a saddle in less. Common practice, no source."""
 TOO_FAR_MM = 20.0
 """Behind the onset; further back the saddle costs comfort and the hands are no lighter. Judgement."""
+NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
+"""Warnings that differ in their numbers alone are one."""
 HEEDED: tuple[What, ...] = ("redo", "undo", "pause", "stop", "enough")
 
 
@@ -91,9 +94,15 @@ def _ignored(moments: Sequence[Moment]) -> list[str]:
         elif moment.what in HEEDED:
             waiting = []
         elif moment.what == "moved":
-            found += [f"a warning was passed over: {text}" for text in dict.fromkeys(waiting)]
+            found += waiting
             waiting = []
-    return list(dict.fromkeys(found))
+    alike: dict[str, list[str]] = {}
+    for text in found:
+        alike.setdefault(NUMBER.sub("", text), []).append(text)
+    return [
+        f"a warning was passed over{f' {len(texts)} times, last' if len(texts) > 1 else ''}: {texts[-1]}"
+        for texts in alike.values()
+    ]
 
 
 def _overridden(practised: Practised) -> list[str]:

@@ -72,11 +72,13 @@ class Demo:
         on_output: Callable[[Output], None] = lambda _: None,
         reference: Built | None = None,
         roles: Sequence[str] = ROLES,
+        moving_s: float = MOVING_S,
     ) -> None:
         """wrong: what is wrong with rider and jig, NAME or NAME=SIZE of daq.rider.named.
 
         reference: the reference board's own program in the place of the simulated board.
         roles: what the rig reads of the board: hands alone, hands and saddle, the whole jig, with or without positions.
+        moving_s: session time the fitter needs to move the saddle: the rider tires over the whole ride.
         ValueError for a kind of rider or a name there is not, a fault of a sensor that is not there, and the reference
         board with positions, which it has no channels for; FileExistsError rather than overwrite a recording.
         """
@@ -85,7 +87,7 @@ class Demo:
         _refuse_contradictions(wrong, reads_positions=self._reads_positions, reference=reference is not None)
         model = rider_with(rider_of_kind(kind), self.wrong)
         self.plan = replace(PLAN, blinded=model.confounds.blinded)
-        model = replace(model, confounds=replace(model.confounds, fatigue_over_s=ridden_s(self.plan)))
+        model = replace(model, confounds=replace(model.confounds, fatigue_over_s=ridden_s(self.plan, moving_s)))
         self._gradient_pct = 0.0
         self._moving = False
         self._power_told = model.confounds.power_told
@@ -225,9 +227,9 @@ async def follow_plan(session: Session, plan: Plan) -> None:
         await asyncio.sleep(LOOK_EVERY_S)
 
 
-def ridden_s(plan: Plan) -> float:
-    """Roughly how long the simulated fitter takes for a plan."""
-    return len(plan.positions_mm) * (MOVING_S + plan.settle_s + plan.dwell_s)
+def ridden_s(plan: Plan, moving_s: float = MOVING_S) -> float:
+    """Roughly how long a plan takes with so much session time to move the saddle."""
+    return len(plan.positions_mm) * (moving_s + plan.settle_s + plan.dwell_s)
 
 
 def _refuse_contradictions(wrong: Sequence[str], *, reads_positions: bool, reference: bool) -> None:

@@ -12,6 +12,7 @@ from daq.keep.again.stored import items_of
 from daq.keep.store import Store
 from daq.live.demo import LOOK_EVERY_S, Demo
 from daq.pipeline import Output
+from daq.sweep.plan import MOVING_S
 from daq.sweep.progress import Notice
 from daq.sweep.run import Trigger
 from daq.values import StepMean
@@ -34,7 +35,8 @@ class Practice:
         """ValueError for a kind of rider or a name there is not."""
         self._moments: list[Moment] = []
         self._pace = pace
-        self.demo = Demo(store, kind=kind, seed=seed, pace=pace, wrong=wrong, on_output=self._hear)
+        moving_s = pace * MOVING_S
+        self.demo = Demo(store, kind=kind, seed=seed, pace=pace, wrong=wrong, on_output=self._hear, moving_s=moving_s)
 
     async def run(self, listener: socket.socket) -> signal.Signals | None:
         """Until a setback is decided, or a signal comes, which is returned."""

@@ -70,6 +70,17 @@ def test_what_a_move_gives_rise_to_can_still_be_heeded(then, passed_over):
     assert len(broken(replace(WELL, moments=moments))) == passed_over
 
 
+def test_one_warning_many_times_is_told_once():
+    moments = [
+        Moment(20.0 * i + more_s, what, text)
+        for i in range(4)
+        for more_s, what, text in ((0.0, "caution", f"pulled up by {30 + i}.5 N"), (9.0, "moved", ""))
+    ]
+    (said,) = broken(replace(WELL, moments=tuple(moments)))
+
+    assert said == "a warning was passed over 4 times, last: pulled up by 33.5 N"
+
+
 def test_an_answer_that_misses_the_truth_is_called_so():
     assert "DOES NOT HOLD" in truth_said(replace(WELL, onset_mm=FOUND.interval_95_mm[1] + 1.0))[-1]
     assert truth_said(replace(WELL, answer=None))[-1].startswith("the sweep came to no answer")

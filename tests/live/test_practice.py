@@ -19,7 +19,7 @@ SHORT = replace(PLAN, positions_mm=out_and_back(80.0, 30.0, 7), dwell_s=12.0)
 def test_a_practised_visit_ends_with_its_decision_and_is_told_the_truth(tmp_path, monkeypatch):
     monkeypatch.setattr("daq.live.practice.LAST_LOOK_S", 0.1)
     path = tmp_path / "practice.sqlite"
-    practice = Practice(Store.open(path), kind="hinge", seed=1, pace=100.0, wrong=())
+    practice = Practice(Store.open(path), kind="hinge", seed=1, pace=50.0, wrong=())
     session = practice.demo.session
 
     async def visit():
