@@ -50,6 +50,8 @@ COMMANDS = {
     "clients": "daq.cli.clients",
     "consent": "daq.cli.clients",
     "keep-until": "daq.cli.clients",
+    "join-clients": "daq.cli.joining",
+    "part-clients": "daq.cli.joining",
     "config": "daq.cli.settings",
 }
 

@@ -17,7 +17,8 @@ from daq.cli.telling import print_json, say, tell
 @a_store
 @json_flag
 def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
-    """List clients by pseudonym: since when, until when records are kept, what was agreed to.
+    """List clients by pseudonym: since when, until when records are kept, what was agreed to, and which other
+    pseudonyms were joined with each.
 
     Names stay in the store; the client screen shows them.
     """
@@ -33,6 +34,7 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
                 "keep_until": one.keep_until,
                 "overdue": people.is_overdue(one, people.today()),
                 "consents": people.consents(open_store, one.id),
+                "also": [each.pseudonym for each in people.records_of(open_store, one.id)[1:]],
                 "exports": [str(copy.path) for copy in exports_noted(open_store, one)],
             }
             for one in known
@@ -44,7 +46,8 @@ def clients(overdue: bool, store: Path | None, as_json: bool) -> None:
     for row in rows:
         agreed = ", ".join(kind for kind, given in row["consents"].items() if given) or "nothing"
         due = "   OVERDUE: foreaft forget " + row["client"] if row["overdue"] else ""
-        say(f"{row['client']}   keep until {row['keep_until'] or 'no date'}   agreed to {agreed}{due}")
+        also = f"   also {', '.join(row['also'])}" if row["also"] else ""
+        say(f"{row['client']}   keep until {row['keep_until'] or 'no date'}   agreed to {agreed}{also}{due}")
     if not rows:
         tell("nobody's records are past their date" if overdue else "no clients yet")
 

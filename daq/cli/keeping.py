@@ -175,7 +175,9 @@ def forget(client: str, yes: bool, store: Path | None) -> None:
 
     with opened(store, write=yes) as open_store:
         if not yes:
-            _, found = known_as(open_store, client)
+            known, found = known_as(open_store, client)
+            if known is not None and known.pseudonym != client.strip().upper():
+                tell(f"{client} is joined with {known.pseudonym}, and both would go; foreaft part-clients parts them")
             tell(f"{client} has {len(found)} sweeps; run the command again with --yes to remove them for good")
             return
         gone = forgotten(open_store, client)

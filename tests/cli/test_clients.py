@@ -84,3 +84,36 @@ def test_a_pseudonym_that_is_not_there_is_named(known):
 
     assert done.exit_code == 4
     assert "R-NOBODY" in done.stderr
+
+
+def test_one_client_entered_twice_is_joined_when_it_is_said_twice_and_parted_again(known):
+    late, kept, foreaft = known
+
+    asked = foreaft("join-clients", kept, late.lower())
+    assert (asked.exit_code, "run the command again with --yes" in asked.stderr) == (0, True)
+    assert len(json.loads(foreaft("clients", "--json").stdout)) == 2
+
+    done = foreaft("join-clients", kept, late, "--yes")
+    (row,) = json.loads(foreaft("clients", "--json").stdout)
+    assert (done.exit_code, row["client"], row["also"], row["keep_until"]) == (0, kept, [late], "2020-01-31")
+    assert f"foreaft part-clients {late}" in done.stderr
+    assert f"also {late}" in foreaft("clients").stdout
+    assert f"{late} is joined with {kept}, and both would go" in foreaft("forget", late).stderr
+    again = foreaft("join-clients", kept, late, "--yes")
+    assert (again.exit_code, f"{late} is joined with {kept}: name that one" in again.stderr) == (2, True)
+
+    assert f"{late} is joined with {kept}; run it again with --yes" in foreaft("part-clients", late).stderr
+    assert foreaft("part-clients", late, "--yes").exit_code == 0
+    assert [row["keep_until"] for row in json.loads(foreaft("clients", "--json").stdout)] == [
+        "2020-01-31",
+        "2120-01-31",
+    ]
+
+
+@pytest.mark.parametrize("words", [("join-clients", "R-NOBODY", "R-NONE"), ("part-clients", "R-NOBODY", "--yes")])
+def test_joining_nobody_is_refused_in_a_sentence(known, words):
+    _, _, foreaft = known
+    done = foreaft(*words)
+
+    assert done.exit_code == 4
+    assert "no client R-NOBODY" in done.stderr

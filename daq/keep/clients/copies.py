@@ -31,12 +31,13 @@ def copies_known(store: Store, client: Client | None, sweeps: Sequence[SweepReco
     An export made from a backup is listed in that backup, so backups that are still where they were made are read too.
     """
     found = _noted(store, None if client is None else client.id, [sweep.id for sweep in sweeps])
+    called = [] if client is None else [one.pseudonym for one in people.records_of(store, client.id)]
     asked = {store.path.resolve()}
     while waiting := [copy.path for copy in found if copy.kind == "backup" and copy.path not in asked]:
         for path in waiting:
             asked.add(path)
             with contextlib.suppress(StoreError):
-                found += [copy for copy in _noted_in(path, client, sweeps) if copy not in found]
+                found += [copy for copy in _noted_in(path, called, sweeps) if copy not in found]
     return sorted(found, key=lambda copy: copy.made_utc)
 
 
@@ -53,15 +54,17 @@ def exports_noted(store: Store, client: Client) -> list[Copy]:
     return _not_own(store, client, _noted(store, client.id, ids))
 
 
-def _noted_in(path: Path, client: Client | None, sweeps: Sequence[SweepRecord]) -> list[Copy]:
-    """The list in a backup. If the stores have diverged since, a number may belong to another sweep there."""
+def _noted_in(path: Path, called: Sequence[str], sweeps: Sequence[SweepRecord]) -> list[Copy]:
+    """The list in a backup, where the client may be on record under several pseudonyms. If the stores have diverged
+    since, a number may belong to another sweep there."""
     with Store.open(path, write=False) as backup:
         there = {sweep.id: sweep for sweep in backup.sweeps(damaged=lambda _: None)}
         same = [one.id for one in sweeps if one.id in there and there[one.id].from_us == one.from_us]
-        client_id = None
-        with contextlib.suppress(StoreError):
-            client_id = None if client is None else people.client_called(backup, client.pseudonym).id
-        return _noted(backup, client_id, same)
+        found = _noted(backup, None, same)
+        for pseudonym in called:
+            with contextlib.suppress(StoreError):
+                found += _noted(backup, people.client_called(backup, pseudonym).id, same)
+        return list(dict.fromkeys(found))
 
 
 def _noted(store: Store, client_id: int | None, sweep_ids: Sequence[int]) -> list[Copy]:

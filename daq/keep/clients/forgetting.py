@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlite3 import Connection
 
 from daq.keep.clients.copies import copies_known
-from daq.keep.clients.people import Client, client_called
+from daq.keep.clients.people import Client, client_called, records_of
 from daq.keep.errors import NotThere, StoreBusy
 from daq.keep.store import Store
 from daq.keep.store.chunks import encode
@@ -42,18 +42,21 @@ class Forgotten:
 def known_as(store: Store, pseudonym: str) -> tuple[Client | None, list[SweepRecord]]:
     """The client of this pseudonym and the sweeps under it. NotThere when there is neither.
 
-    Sweeps ridden without a visit, or imported, have no client: for them, what was entered about the rider counts.
+    Sweeps ridden without a visit, or imported, have no client: for them, what was entered about the rider counts. The
+    pseudonyms of records joined with the client's are the client's as well.
     """
     asked = pseudonym.strip().upper()
+    called = {asked}
     try:
         client = client_called(store, asked)
+        called |= {one.pseudonym for one in records_of(store, client.id)}
     except NotThere:
         client = None
     found = [
         sweep
         for sweep in store.sweeps(damaged=lambda _: None)
         if (sweep.client_id is not None and client is not None and sweep.client_id == client.id)
-        or (sweep.client_id is None and asked in {str(sweep.rider.get(key)).upper() for key in _ENTERED})
+        or (sweep.client_id is None and called & {str(sweep.rider.get(key)).upper() for key in _ENTERED})
     ]
     if client is None and not found:
         raise NotThere(f"no client {asked} in {store.path.name}")
@@ -70,6 +73,7 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
     """
     client, sweeps = known_as(store, pseudonym)
     client_id = None if client is None else client.id
+    records = [] if client is None else [one.id for one in records_of(store, client.id)]
     if not _log_emptied(store):
         raise StoreBusy(
             f"{store.path} is being read by another program, which would keep in the file what is removed: "
@@ -91,9 +95,7 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
             delete_rows(db, "sessions", "id = ?", (session_id,))
         for (session_id,) in db.execute("SELECT id FROM sessions WHERE client_id = ?", (client_id,)).fetchall():
             update_row(db, "sessions", session_id, client_id=None)
-        for table in ("client_names", "consents"):
-            delete_rows(db, table, "client_id = ?", (client_id,))
-        delete_rows(db, "clients", "id = ?", (client_id,))
+        _remove_records(db, records)
         delete_stray_twins(db)
     paths = {kind: tuple(sorted({copy.path for copy in copies if copy.kind == kind})) for kind in ("backup", "export")}
     return Forgotten(
@@ -104,6 +106,19 @@ def forget(store: Store, pseudonym: str) -> Forgotten:
         paths["export"],
         overwritten=_log_emptied(store),
     )
+
+
+def _remove_records(db: Connection, records: Sequence[int]) -> None:
+    """The client's own record, those joined with it, and the notes of joining and parting them."""
+    for of in ("kept_id", "other_id"):
+        delete_rows(db, "client_joins", f"{of} IN ({_places(records)})", records)
+    for table in ("client_names", "consents"):
+        delete_rows(db, table, f"client_id IN ({_places(records)})", records)
+    delete_rows(db, "clients", f"id IN ({_places(records)})", records)
+
+
+def _places(values: Sequence[int]) -> str:
+    return ", ".join("?" * len(values))
 
 
 def _log_emptied(store: Store) -> bool:

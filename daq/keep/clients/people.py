@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from sqlite3 import Connection
 from typing import Literal, get_args
 
+from daq.keep.clients.joins import leads_to, part_of, standing
 from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.store import Store
 from daq.keep.store.rows import Row, insert_row, sound_rows, update_row
@@ -71,14 +72,31 @@ def client(store: Store, client_id: int) -> Client:
 
 
 def client_called(store: Store, pseudonym: str) -> Client:
-    """The client with this pseudonym. NotThere when there is none."""
+    """The client with this pseudonym, or the one it was joined with. NotThere when there is none."""
+    found = exactly(store, pseudonym)
+    with store.reading() as db:
+        kept_id = leads_to(db, found.id)
+    return found if kept_id == found.id else client(store, kept_id)
+
+
+def exactly(store: Store, pseudonym: str) -> Client:
+    """The record with this pseudonym, even if it was joined with another. NotThere when there is none."""
     return _one_client(store, "pseudonym", pseudonym.strip().upper())
 
 
 def clients(store: Store, damaged: Callable[[StoreDamaged], None] | None = None) -> list[Client]:
-    """All clients, oldest first. A damaged one raises StoreDamaged, or is handed to `damaged` and left out."""
+    """All clients, oldest first, without the records joined with another's. A damaged one raises StoreDamaged, or is
+    handed to `damaged` and left out."""
     with store.reading() as db:
-        return [_client(row) for row in sound_rows(db, "clients", damaged=damaged)]
+        joined = standing(db)
+        return [_client(row) for row in sound_rows(db, "clients", damaged=damaged) if row["id"] not in joined]
+
+
+def records_of(store: Store, client_id: int) -> list[Client]:
+    """The client's own record, and those joined with it, the latest first."""
+    with store.reading() as db:
+        joined = part_of(db, client_id)
+    return [client(store, one) for one in (client_id, *(each.other_id for each in joined))]
 
 
 def overdue(store: Store, today: datetime.date) -> list[Client]:
@@ -93,9 +111,14 @@ def is_overdue(one: Client, today: datetime.date) -> bool:
 
 def name_of(store: Store, client_id: int) -> str | None:
     """The client's name; None when none was given."""
+    return next(iter(names_of(store, client_id)), None)
+
+
+def names_of(store: Store, client_id: int) -> list[str]:
+    """The client's name, and those under which records joined with it were entered."""
     with store.reading() as db:
-        row = next(sound_rows(db, "client_names", "client_id = ?", (client_id,)), None)
-    return None if row is None else str(row["name"])
+        names = {row["client_id"]: str(row["name"]) for row in sound_rows(db, "client_names")}
+    return [names[one.id] for one in records_of(store, client_id) if one.id in names]
 
 
 def set_keep_until(store: Store, client_id: int, date: datetime.date | None) -> None:

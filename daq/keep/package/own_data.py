@@ -49,18 +49,30 @@ def sweeps_of(store: Store, client_id: int, tell: Callable[[str], None] = lambda
 
 
 def kept_about(store: Store, client_id: int, sweep_ids: list[int]) -> dict[str, Any]:
-    """Everything written down about a client: name, consents as they were given, visits with their notes, and where
-    copies were made."""
+    """Everything written down about a client: name, consents as they were given, the records joined with this one,
+    visits with their notes, and where copies were made."""
     with store.reading() as db:
         copies = copies_of(db, sweep_ids, client_id)
     return {
         **dataclasses.asdict(people.client(store, client_id)),
         "name": people.name_of(store, client_id),
         "consents": [dataclasses.asdict(one) for one in people.said(store, client_id)],
+        "joined": [_joined(store, one) for one in people.records_of(store, client_id)[1:]],
         "copies": [dict(zip(("kind", "made_utc", "path"), copy, strict=True)) for copy in copies],
         "sweeps": sweep_ids,
         "visits": [
             {**dataclasses.asdict(one), "notes": [dataclasses.asdict(note) for note in visits.notes(store, one.id)]}
             for one in visits.visits(store, client_id)
         ],
+    }
+
+
+def _joined(store: Store, record: people.Client) -> dict[str, Any]:
+    """What another record of the same client held besides what went over."""
+    return {
+        "pseudonym": record.pseudonym,
+        "since_utc": record.since_utc,
+        "keep_until": record.keep_until,
+        "name": people.name_of(store, record.id),
+        "consents": [dataclasses.asdict(one) for one in people.said(store, record.id)],
     }

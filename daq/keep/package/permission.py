@@ -58,12 +58,11 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
     """Raises ExportRefused if the client's name is in any text that would be written: whole, or one of its words. A
     part of the name counts only as a whole word: Max is not named by "maximum", nor Lin by "linear".
     """
-    name = None if sweep.client_id is None else people.name_of(store, sweep.client_id)
-    words = [re.escape(word) for word in re.findall(r"[^\W_]+", (name or "").casefold())]
-    if not words:
+    names = [] if sweep.client_id is None else people.names_of(store, sweep.client_id)
+    patterns = [pattern for name in names for pattern in _named(name)]
+    if not patterns:
         return
-    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
-    named = re.compile("|".join([*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts))
+    named = re.compile("|".join(patterns))
     for table in tables:
         for field, column in zip(table.fields, table.columns, strict=True):
             if field.type not in TEXTS or field.name in _MADE_HERE:
@@ -75,3 +74,9 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
                         f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
                         "take it out there, or export for the client"
                     )
+
+
+def _named(name: str) -> list[str]:
+    words = [re.escape(word) for word in re.findall(r"[^\W_]+", name.casefold())]
+    parts = [rf"\b{word}\b" for word in words if len(word) > 2 or len(words) == 1]
+    return [*parts, r"[\W_]*".join(words)] if len(words) > 1 else parts

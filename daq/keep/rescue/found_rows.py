@@ -22,6 +22,7 @@ _TYPES: Mapping[str, type] = {"INTEGER": int, "TEXT": str, "BLOB": bytes, "REAL"
 _LOOKS: Mapping[str, Callable[[Row], bool]] = {
     "clients": lambda row: re.match(r"R-[0-9A-Z]{6}$", row["pseudonym"]) is not None,
     "consents": lambda row: row["kind"] in ("service", "research", "images") and row["given"] in (0, 1),
+    "client_joins": lambda row: row["kind"] in ("joined", "parted"),
     "copies": lambda row: row["kind"] in ("backup", "export"),
     "weight_checks": lambda row: '"shown_n":' in row["content"],
     "benches": lambda row: '"shown_n":' not in row["setup"],

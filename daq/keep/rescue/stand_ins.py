@@ -38,7 +38,10 @@ def place_stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:
         for (row_id,) in db.execute(f"SELECT id FROM {table} WHERE {gone}").fetchall():
             problems.append(f"the calibration of number {row_id} of {table} is lost")
             update_row(db, table, row_id, calibration_id=keep_calibration(db, {}))
-    for client_id in _missed(db, "client_id", "clients", ("client_names", "consents", "visits", "sweeps", "sessions")):
+    lost = set(_missed(db, "client_id", "clients", ("client_names", "consents", "visits", "sweeps", "sessions")))
+    for of in ("kept_id", "other_id"):
+        lost.update(_missed(db, of, "clients", ("client_joins",)))
+    for client_id in sorted(lost):
         pseudonym = _pseudonym(db, client_id)
         problems.append(f"client {client_id} is lost, but for what was kept of a visit: called {pseudonym} from now on")
         since_utc = _one(db, "SELECT min(begun_utc) FROM visits WHERE client_id = ?", client_id) or UNKNOWN_UTC

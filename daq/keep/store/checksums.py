@@ -25,6 +25,7 @@ COVERED: dict[str, tuple[str, ...]] = {
     "clients": ("pseudonym", "since_utc", "keep_until"),
     "client_names": ("client_id", "name"),
     "consents": ("client_id", "kind", "given", "at_utc"),
+    "client_joins": ("kind", "kept_id", "other_id", "at_utc", "content"),
     "copies": ("kind", "made_utc", "path", "client_id"),
     "copied_sweeps": ("copy_id", "sweep_id"),
     "twins": ("of", "row_id", "content"),

@@ -20,6 +20,7 @@ JSON_COLUMNS = {
     "bench_steps": ("content",),
     "certificates": ("content",),
     "weight_checks": ("content",),
+    "client_joins": ("content",),
     "twins": ("content",),
 }
 

@@ -130,12 +130,22 @@ ALTER TABLE sweeps ADD COLUMN now_crc INTEGER
 """
 """A checksum on everything, and a twin for each row of the small tables (daq.keep.store.rows)."""
 
+JOINS_6 = """
+CREATE TABLE client_joins(
+    id INTEGER PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN ('joined', 'parted')),
+    kept_id INTEGER NOT NULL REFERENCES clients(id), other_id INTEGER NOT NULL REFERENCES clients(id),
+    at_utc TEXT NOT NULL, content TEXT NOT NULL, crc INTEGER NOT NULL) STRICT;
+CREATE INDEX client_joins_by_other ON client_joins(other_id)
+"""
+"""Two records of one client, joined, and parted again; content says which rows went over."""
+
 STEPS: tuple[tuple[str, str], ...] = (
     ("1 first tables", TABLES_1),
     ("2 visits of clients", VISITS_2),
     ("3 benches, certificates, checks with a weight", CALIBRATIONS_3),
     ("4 copies of one client", COPIES_4),
     ("5 everything under a checksum, rows twice", TWINS_5),
+    ("6 clients joined", JOINS_6),
 )
 """(name, SQL) in order. Append only."""
 

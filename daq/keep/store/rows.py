@@ -16,7 +16,7 @@ from daq.keep.store.checksums import CHANGING, is_sound, row_crc, sealed
 
 TWICE = (
     *("calibrations", "clients", "client_names", "consents", "sessions", "sources", "sweeps", "hellos", "events"),
-    *("visits", "visit_notes", "benches", "bench_steps", "certificates", "weight_checks", "copies"),
+    *("visits", "visit_notes", "benches", "bench_steps", "certificates", "weight_checks", "copies", "client_joins"),
 )
 """Tables whose rows have a twin, in an order in which they can be filled."""
 _KEYS = {"client_names": "client_id"}

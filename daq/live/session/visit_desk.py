@@ -7,7 +7,7 @@ from __future__ import annotations
 import asyncio
 import datetime
 from collections.abc import Callable
-from typing import Any
+from typing import Any, TypeVar
 
 from daq.fit import returning
 from daq.fit.decision import Decision, FollowUp
@@ -21,6 +21,8 @@ from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.occupied import Occupied
 from daq.refusals import NotNow
 
+T = TypeVar("T")
+Whose = tuple[Client, int, tuple[Intake | None, str]]
 KEPT_YEARS = 10
 """How long records are kept unless the client says otherwise. Common practice, no source; local rules differ."""
 
@@ -96,6 +98,32 @@ class VisitDesk:
         self._other_rider()
         self._seat()
         await self._at.stored()
+
+    async def change_records(self, change: Callable[[Store], T]) -> T:
+        """Join or part records of clients; the open visit may then be another's. NotNow during a sweep."""
+        self._occupied.refuse("records of clients are joined or parted", by=("sweep",))
+
+        visit_id = self.id
+
+        def changed(store: Store) -> tuple[T, Whose | None]:
+            done = change(store)
+            return done, None if visit_id is None else whose(store, visit_id)
+
+        done, found = await self._at.ask(changed)
+        if found is not None and self.id == visit_id:
+            self._now_of(found)
+        return done
+
+    def _now_of(self, found: Whose) -> None:
+        """The open visit is this client's. An intake that nobody has gone through yet is last time's."""
+        before = self.client
+        self.client, self.nth, last = found
+        if before is not None and before.id == self.client.id:
+            return
+        if self.begun is None or self.returning:
+            self.intake, self.returning = last
+            self.begun = self.intake
+        self._seat()
 
     def reopen(self, store: Store, session_id: int) -> None:
         """Resume the visit of a session that was cut off, as far as it was written down."""
@@ -203,6 +231,12 @@ class VisitDesk:
         assert self.client is not None
         mass_kg = None if self.intake is None or self.returning else self.intake.mass_kg
         self._at.seat(Rider(self.client.pseudonym, mass_kg))
+
+
+def whose(store: Store, visit_id: int) -> Whose:
+    """The client of a visit, which visit of theirs it is, and what prefills their form."""
+    client_id = visits.visit(store, visit_id).client_id
+    return people.client(store, client_id), visits.nth(store, visit_id), last_time(store, client_id)
 
 
 def last_time(store: Store, client_id: int) -> tuple[Intake | None, str]:

@@ -29,6 +29,7 @@ from daq.live.web.api_decide import add_deciding
 from daq.live.web.api_own_data import add_own_data
 from daq.live.web.api_plan import add_plan
 from daq.live.web.api_proof import add_proof
+from daq.live.web.api_same_client import add_same_client
 from daq.live.web.api_steps import add_steps
 from daq.live.web.api_stream import add_stream
 from daq.live.web.api_typed import add_typed
@@ -153,6 +154,7 @@ def make_app(teller: Teller, keys: Keys | None = None, passes: Passes | None = N
     add_typed(app, session)
     add_visit(app, session)
     add_own_data(app, session)
+    add_same_client(app, session)
     add_deciding(app, session)
     add_steps(app, session)
     add_confirm(app, session)

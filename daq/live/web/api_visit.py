@@ -155,5 +155,6 @@ def _known_one(store: Store, one: people.Client) -> dict[str, Any]:
         "overdue": one.keep_until is not None and one.keep_until < people.today().isoformat(),
         "consents": people.consents(store, one.id),
         "visits": len(visits.visits(store, one.id)),
+        "also": [each.pseudonym for each in people.records_of(store, one.id)[1:]],
         "exports": [str(copy.path) for copy in exports_noted(store, one)],
     }

@@ -3,6 +3,7 @@ import { barred, jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, scatter } from "../../form.js";
+import { sameClient } from "./same.js";
 
 /** @typedef {import("../../store.js").Store} Store */
 
@@ -18,6 +19,7 @@ export function whoIsHere(store) {
   const until = field({ path: "keep_until", words: "Records are kept until", kind: "date" }, "new");
   const fields = [name, ...consents, until];
   const agreed = agreementForm(store, () => refresh());
+  const same = sameClient(store, () => refresh());
   const here = el("p", { class: "here", role: "status" });
   const begin = el("button", { type: "submit", class: "main" }, "Begin with a new pseudonym");
   const bar = barred(begin);
@@ -36,7 +38,7 @@ export function whoIsHere(store) {
     "details",
     { open: true },
     summary,
-    el("div", { class: "two" }, add, el("div", { class: "plate" }, el("h2", {}, "Known clients"), list)),
+    el("div", { class: "two" }, add, el("div", { class: "plate" }, el("h2", {}, "Known clients"), list, same.node)),
   );
   const node = el("section", { class: "who-is-here", "aria-label": "Who is here" }, here, choose, agreed.node);
 
@@ -52,6 +54,7 @@ export function whoIsHere(store) {
     const known = await look("/api/v1/clients");
     const all = Array.isArray(known) ? known : [];
     list.replaceChildren(...all.map((/** @type {any} */ each) => clientItem(store, each)));
+    same.show(all);
     agreed.show(all.find(({ pseudonym }) => pseudonym === store.state.visit?.pseudonym) ?? null);
     scatter([until], { keep_until: (await look("/api/v1/visit")).keep_until });
   }
@@ -63,7 +66,7 @@ export function whoIsHere(store) {
       const { visit } = state;
       const why = jigTaken(state, ["sweep"]);
       bar.draw(why, state.sending !== null);
-      setAttribute(list, "inert", why !== "");
+      for (const node of [list, same.node]) setAttribute(node, "inert", why !== "");
       setAttribute(list, "data-barred", why !== "" || null);
       setText(summary, visit ? "Another client" : "Choose a client, or begin with a new one");
       setText(here, visit ? `${visit.pseudonym} is here.` : "No client is chosen: a sweep now is a trial.");
@@ -123,13 +126,13 @@ function keptWords(research, exports) {
   return `Kept. Already exported, to be deleted by hand: ${exports.join(", ")}`;
 }
 
-function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, keep_until, overdue }) {
+function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, name, visits, also, keep_until, overdue }) {
   const open = () => void ask(store, "visit", "POST", "/api/v1/visit", { pseudonym });
   return el(
     "li",
     {},
     el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
-    el("small", {}, visits === 1 ? "1 visit" : `${visits} visits`),
+    el("small", {}, [visits === 1 ? "1 visit" : `${visits} visits`, ...also.map((/** @type {string} */ each) => `also ${each}`)].join(" · ")),
     overdue ? el("small", { class: "overdue" }, `records due for deletion since ${keep_until}: ask the client, or forget`) : null,
   );
 }

@@ -267,6 +267,44 @@ def test_what_is_typed_is_kept_before_the_intake_is_whole(tmp_path):
         assert [note.kind for note in visits.notes(store, 1)] == ["begun-intake", "intake", "begun-intake"]
 
 
+def test_a_client_entered_twice_is_one_while_the_visit_goes_on(tmp_path):
+    async def job(client, session):
+        first = await arrived(client)
+        second = (await client.post("/api/v1/clients", json={"name": "A. Example", "service": True})).json()[
+            "pseudonym"
+        ]
+        assert session.visit.begun is None, "nothing is known of a new client"
+        would = (await client.get(f"/api/v1/clients/{first}/joined/{second}")).json()["said"]
+        assert len((await client.get("/api/v1/clients")).json()) == 2, "asked only"
+        done = (await client.post(f"/api/v1/clients/{first}/joined", json={"other": second})).json()
+        assert (done["said"], session.visit.client.pseudonym, session.visit.nth) == (would, first, 2)
+        assert session.acquisition.rider.pseudonym == first
+        assert session.visit.begun.mass_kg == INTAKE["mass_kg"], "last time's intake of the client it is"
+        (known,) = (await client.get("/api/v1/clients")).json()
+        assert (known["also"], known["visits"]) == ([second], 2)
+        assert (await client.post(f"/api/v1/clients/{first}/joined", json={"other": second})).status_code == 422
+        assert (await client.post(f"/api/v1/clients/{first}/joined", json={"other": "R-NONE"})).status_code == 404
+        assert (await client.delete(f"/api/v1/clients/{second}/joined")).status_code == 200
+        assert (session.visit.client.pseudonym, session.visit.nth) == (second, 1)
+
+    on_the_jig(tmp_path, job)
+
+
+def test_no_records_are_joined_while_somebody_rides(tmp_path):
+    async def job(client, session):
+        first, second = [(await session.acquisition.ask(people.add_client)).pseudonym for _ in range(2)]
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        for during in (
+            await client.post(f"/api/v1/clients/{first}/joined", json={"other": second}),
+            await client.delete(f"/api/v1/clients/{second}/joined"),
+        ):
+            assert during.status_code == 409
+            assert "a sweep is under way" in during.json()["detail"]
+
+    on_the_jig(tmp_path, job)
+
+
 def test_a_red_flag_advises_a_clinician(tmp_path):
     async def job(client, session):
         await arrived(client)
