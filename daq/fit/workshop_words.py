@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from daq.fit.days import spreads_from
-from daq.sweep.spreads import METHOD
-from daq.sweep.workshop import Taught, Told, apart
+from daq.sweep.pooling import Pooled
+from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, Priors
+from daq.sweep.workshop import Taught, Told, apart, interval_mm, pooled_workshops
 from daq.values import Verdict
 
 Counts = Mapping[str, int]
@@ -27,6 +28,7 @@ def panel_fields(
         "method": METHOD,
         "effects": _effects(found),
         "by_rig": {name: _spreads(one) for name, one in apart(tests, lambda one: one.rig).items()},
+        **_workshops(found),
         "by_fitter": {name: _spreads(one) for name, one in apart(tests, lambda one: one.fitter).items()},
         "slopes_n_per_mm": _quartiles(slopes(tests)),
         "verdicts": dict(verdicts),
@@ -78,12 +80,53 @@ def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: 
             f"{what} {name}: between days {one.panel.day_sd_mm:.1f} mm, between sweeps {one.panel.sweep_sd_mm:.1f} mm"
             for name, one in by.items()
         ]
+    lines += _workshop_lines(found)
     if (quartiles := _quartiles(slopes(tests))) is not None:
         low, middle, high = quartiles
-        lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, half of the sweeps {low:.2f} to {high:.2f}")
+        count = len(slopes(tests))
+        lines.append(f"hand load beyond the onset: {middle:.2f} N/mm, half of {_sweeps(count)} {low:.2f} to {high:.2f}")
     lines += [f"verdict {name}: {_share(count, verdicts)}" for name, count in sorted(verdicts.items())]
     lines.append(repeats_wanted(found))
-    lines += [f"test '{name}' failed in {count} sweeps" for name, count in sorted(failed.items())]
+    lines += [f"test '{name}' failed in {_sweeps(count)}" for name, count in sorted(failed.items())]
+    return lines
+
+
+def _pooled(found: Taught) -> Pooled | None:
+    """Workshops side by side, if there are several."""
+    return pooled_workshops(found, "another workshop") if len({one.workshop for one in found.tests}) > 1 else None
+
+
+def _workshops(found: Taught) -> dict[str, Any]:
+    pooled = _pooled(found)
+    if pooled is None:
+        return {"by_workshop": {}, "another_workshop": None, "workshops_apart": None}
+    return {
+        "by_workshop": {name: _expected(one) for name, one in pooled.each.items()},
+        "another_workshop": _expected(pooled.another),
+        "workshops_apart": pooled.between,
+    }
+
+
+def _expected(priors: Priors) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for name, grid_mm, weight in (("day", DAY_SDS_MM, priors.day), ("sweep", SWEEP_SDS_MM, priors.sweep)):
+        found |= {f"{name}_sd_mm": float(weight @ grid_mm), f"{name}_sd_95_mm": list(interval_mm(grid_mm, weight))}
+    return found
+
+
+def _workshop_lines(found: Taught) -> list[str]:
+    pooled = _pooled(found)
+    if pooled is None:
+        return []
+    named = [(f"workshop {name}", one) for name, one in pooled.each.items()] + [("another workshop", pooled.another)]
+    lines = []
+    for name, one in named:
+        day, sweep = (_ends(interval_mm(*grid)) for grid in ((DAY_SDS_MM, one.day), (SWEEP_SDS_MM, one.sweep)))
+        lines.append(
+            f"{name}: between days {one.day @ DAY_SDS_MM:.1f} mm, 95 %: {day} mm; between sweeps "
+            f"{one.sweep @ SWEEP_SDS_MM:.1f} mm, 95 %: {sweep} mm"
+        )
+    lines.append(f"workshops differ by a factor of about {math.exp(pooled.between):.1f}; each is drawn to the others")
     return lines
 
 
@@ -124,6 +167,10 @@ def _effects(found: Taught) -> list[dict[str, Any]]:
 
 def _quartiles(values: Sequence[float]) -> list[float] | None:
     return [float(one) for one in np.quantile(values, (0.25, 0.5, 0.75))] if values else None
+
+
+def _sweeps(count: int) -> str:
+    return "1 sweep" if count == 1 else f"{count} sweeps"
 
 
 def _share(count: int, of: Counts) -> str:

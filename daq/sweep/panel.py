@@ -152,11 +152,6 @@ def _log_means(log_p: Array) -> Array:
     return np.asarray(top + np.log(np.exp(log_p - top[:, None]).mean(axis=1)))
 
 
-def learned(found: Panel, name: str) -> Priors:
-    """What these tests say about the scatter, as a prior for another workshop. It contains no rider."""
-    return Priors(found.weight.sum(axis=1), found.weight.sum(axis=0), name)
-
-
 def log_likelihoods(tests: Sequence[Entry], places_mm: Array) -> Array:
     """(k, n) of each test at each place."""
     return np.array([on_grid(one, places_mm) for one in tests])

@@ -1,6 +1,7 @@
 """What one workshop has learned from its repeats, as a table another workshop can start with. It contains no rider.
 
-JSON: {"kind": "foreaft panel prior", "version": 2, "method", "workshop", "made_utc", "riders", "days", "sweeps",
+JSON: {"kind": "foreaft panel prior", "version": 2, "method", "workshop", "made_utc",
+       "workshops", "riders", "days", "sweeps",
        "day_sd_mm": [[sd, weight], ...], "sweep_sd_mm": [[sd, weight], ...]}
 
 Version 1 had a shorter grid between days: what it does not know of has no weight.
@@ -14,7 +15,8 @@ from typing import Any
 
 import numpy as np
 
-from daq.sweep.panel import Panel, learned
+from daq.sweep.panel import Panel
+from daq.sweep.pooling import Pooled
 from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, Priors
 from daq.text import checked_line
 from daq.values import Array
@@ -29,15 +31,17 @@ class BadPrior(ValueError):
     """The table is invalid; the text says why."""
 
 
-def prior_of(found: Panel, workshop: str, made_utc: str) -> dict[str, Any]:
-    """The table. Counts say how much data is behind it; it contains no pseudonym, no date of a test and no onset."""
-    priors = learned(found, workshop)
+def prior_of(found: Panel, pooled: Pooled, made_utc: str) -> dict[str, Any]:
+    """The table: what another workshop may expect. Counts say how much data is behind it; it contains no pseudonym, no
+    date of a test, no onset and no name of a workshop but the one it is known by."""
+    priors = pooled.another
     return {
         "kind": KIND,
         "version": VERSION,
         "method": METHOD,
-        "workshop": workshop,
+        "workshop": priors.name,
         "made_utc": made_utc,
+        "workshops": len(pooled.each),
         "riders": found.riders,
         "days": found.days,
         "sweeps": found.sweeps,

@@ -56,20 +56,20 @@ def judged_priors(second_days: int = 0) -> Priors:
     """The priors of a workshop without another's. second_days: days beyond each rider's first, of all riders."""
     judged = max(0.0, 1.0 - second_days / GIVES_WAY)
     day = half_normal(DAY_SDS_MM, DAY_PRIOR_MM) ** judged
-    flat = (_cells(DAY_SDS_MM) / (DAY_PRIOR_MM + DAY_SDS_MM)) ** (1.0 - judged)
+    flat = (cells(DAY_SDS_MM) / (DAY_PRIOR_MM + DAY_SDS_MM)) ** (1.0 - judged)
     return Priors(_summing_to_1(day * flat), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
 
 
 def half_normal(grid_mm: Array, spread_mm: float) -> Array:
     """Weights of a half-normal on an uneven grid, summing to 1."""
-    return _summing_to_1(_cells(grid_mm) * np.exp(-0.5 * (grid_mm / spread_mm) ** 2))
+    return _summing_to_1(cells(grid_mm) * np.exp(-0.5 * (grid_mm / spread_mm) ** 2))
 
 
-def _cells(grid_mm: Array) -> Array:
-    """How much of the axis each grid point stands for."""
-    cells = np.gradient(grid_mm)
-    cells[0], cells[-1] = 0.5 * (grid_mm[1] - grid_mm[0]), 0.5 * (grid_mm[-1] - grid_mm[-2])
-    return np.asarray(cells)
+def cells(grid: Array) -> Array:
+    """How much of the axis each point of an uneven grid stands for."""
+    wide = np.gradient(grid)
+    wide[0], wide[-1] = 0.5 * (grid[1] - grid[0]), 0.5 * (grid[-1] - grid[-2])
+    return np.asarray(wide)
 
 
 def _summing_to_1(weight: Array) -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from daq.sweep.another_day import detectable_mm, variance_mm2
 from daq.sweep.effects import GRADIENT, Effect, Effects, estimated, moved
 from daq.sweep.panel import Entry, Panel, panel
+from daq.sweep.pooling import Pooled, pooled
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors
 from daq.values import Array
 
@@ -51,6 +52,8 @@ class Told:
     """Who decided at that visit; empty: not known."""
     reference: str = ""
     """The point of the saddle to which setbacks were measured; empty: not known."""
+    workshop: str = ""
+    """Where it was ridden; empty: here."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -134,6 +137,15 @@ def taught(tests: Sequence[Told], priors: Priors | None = None) -> Taught:
     entries = moved(entries, columns @ found.mm)
     tests = [replace(one, entry=entry) for one, entry in zip(tests, entries, strict=True)]
     return Taught(tuple(tests), panel(entries, priors), found)
+
+
+def pooled_workshops(found: Taught, name: str) -> Pooled:
+    """Each workshop's spreads, and those of another one. name: what the whole is called."""
+    names = {one.workshop for one in found.tests}
+    alike = found.panel.priors
+    return pooled(
+        {each: panel([one.entry for one in found.tests if one.workshop == each], alike) for each in names}, name
+    )
 
 
 def apart(tests: Sequence[Told], by: Callable[[Told], str], priors: Priors | None = None) -> dict[str, Taught]:

@@ -7,9 +7,9 @@ import statsmodels.formula.api as formula
 
 from daq.sweep import panel as panels
 from daq.sweep.panel import Entry, panel
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, judged_priors
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
 from daq.values import Likelihood
-from tests.sweep.panels import normal, riders
+from tests.sweep.panels import riders
 
 
 def test_the_likelihood_of_normal_tests_is_that_of_a_mixed_model_by_other_hands():
@@ -111,16 +111,6 @@ def test_light_and_loaded_sweeps_say_where_the_onset_is_not():
     assert (log_l[places_mm < 30.0] == 0.0).all()
     assert (log_l[places_mm > 80.0] == -20.0).all()
     assert (log_l[(places_mm <= 80.0) & (places_mm >= 30.0)] == -8.0).all()
-
-
-def test_what_one_workshop_learned_is_another_ones_prior_and_holds_no_rider():
-    tests, _ = riders(np.random.default_rng(5), count=30, days=3, sweeps=1, day_sd=8.0, sweep_sd=0.0)
-    prior = panels.learned(panel(tests), "workshop A")
-    alone = panel([Entry("R-x", "1", normal(50.0, 3.0))], prior)
-
-    assert alone.day_sd_mm == pytest.approx(panel(tests).day_sd_mm)
-    assert alone.priors.name == "workshop A"
-    assert set(Priors.__dataclass_fields__) == {"day", "sweep", "name"}
 
 
 def test_a_kernel_keeps_all_probability_and_its_spread():

@@ -8,9 +8,10 @@ import statsmodels.formula.api as formula
 from pandas import DataFrame
 
 from daq.sweep.panel import panel
+from daq.sweep.pooling import pooled
 from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
-from daq.sweep.workshop import ENOUGH_DAYS, apart, taught
+from daq.sweep.workshop import ENOUGH_DAYS, apart, interval_mm, pooled_workshops, taught
 from tests.sweep.panels import normal, riders, told
 
 
@@ -130,20 +131,23 @@ def test_rigs_are_told_apart_only_where_each_has_enough_repeats():
 
 def test_a_table_for_another_workshop_holds_no_rider_and_reads_back():
     tests, _ = riders(np.random.default_rng(8), count=20, days=3, sweeps=1, day_sd=8.0, sweep_sd=0.0)
-    found = taught(told(tests)).panel
-    table = json.loads(json.dumps(prior_of(found, "Workshop by the river", "2026-01-31T09:00:00+00:00")))
+    found = taught(told(tests))
+    alone = pooled_workshops(found, "Workshop by the river")
+    table = json.loads(json.dumps(prior_of(found.panel, alone, "2026-01-31T09:00:00+00:00")))
     priors = priors_in(table)
 
     assert "R-" not in json.dumps(table)
-    assert priors.name == "Workshop by the river"
-    np.testing.assert_allclose(priors.day, found.weight.sum(axis=1), atol=1e-12)
-    assert panel([tests[0]], priors).day_sd_mm == pytest.approx(found.day_sd_mm)
+    assert (priors.name, table["workshops"], table["riders"]) == ("Workshop by the river", 1, 20)
+    np.testing.assert_allclose(priors.day, alone.another.day, atol=1e-12)
+    low_mm, high_mm = interval_mm(DAY_SDS_MM, priors.day)
+    assert low_mm < found.day_interval_mm[0] < found.day_interval_mm[1] < high_mm, "another workshop is another"
 
 
 @pytest.fixture(scope="module")
 def table():
     tests, _ = riders(np.random.default_rng(9), count=6, days=2, sweeps=1, day_sd=4.0, sweep_sd=1.0)
-    return prior_of(panel(tests), "A", "2026-01-31T09:00:00+00:00")
+    found = panel(tests)
+    return prior_of(found, pooled({"A": found}, "A"), "2026-01-31T09:00:00+00:00")
 
 
 def test_a_table_of_the_first_version_reads_as_what_it_knew():

@@ -101,6 +101,7 @@ def told_by(
     fitter: str = "",
     saddle: str = "",
     reference: str = "",
+    workshop: str = "",
 ) -> Told:
     """One test from its stored or exported answer. NotTold."""
     if not answer:
@@ -130,6 +131,7 @@ def told_by(
         rig=rig,
         fitter=fitter,
         reference=reference,
+        workshop=workshop,
     )
 
 

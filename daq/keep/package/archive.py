@@ -1,6 +1,7 @@
 """One function over every sweep of an archive, on this machine's cores or on a cluster, resumable.
 
-An archive is a folder of exported sweeps (daq.keep.package.export). The function takes a sweep's folder and returns
+An archive is a folder of exported sweeps (daq.keep.package.export), or of such folders, one a workshop: then a sweep is
+called workshop/sweep. The function takes a sweep's folder and returns
 rows, one dictionary each; any exception is listed and stops nothing. Outcomes are appended to a journal as they arrive,
 so an interrupted analysis resumes where it was; failed sweeps are tried again.
 
@@ -25,11 +26,13 @@ from daq.keep.json_text import json_text
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
 from daq.keep.package.tables import SWEEP, Field, FieldType, Form, Table, preferred_form, table_of_rows, write_table
 
+LIST = "sweeps.csv"
+"""Of an exported folder, beside its sweeps."""
 Row: TypeAlias = Mapping[str, Any]
 Analysis: TypeAlias = Callable[[Path], Iterable[Row]]
 """Rows from a sweep's folder. It has to be importable by name in the workers (a function, or a partial)."""
-Outcome: TypeAlias = tuple[str, list[dict[str, Any]] | None, str | None]
-"""(sweep, rows, error): one of the last two is None."""
+Outcome: TypeAlias = tuple[Path, list[dict[str, Any]] | None, str | None]
+"""(the sweep's folder, rows, error): one of the last two is None."""
 Mapper: TypeAlias = Callable[[Callable[[Path], Outcome], Sequence[Path]], Iterator[Outcome]]
 """Applies a function to each folder, anywhere, and yields outcomes as they arrive, in any order."""
 
@@ -61,15 +64,18 @@ def analyse(
     method: name and version, the analysis's own; a sweep already finished under it is not computed again unless its
     data has changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all).
     """
-    folders = sorted(path.parent for path in archive.glob(f"*/{NAME}"))
+    archive = archive.resolve()
+    folders = _sweeps_in(archive)
+    names = {folder: folder.relative_to(archive).as_posix() for folder in folders}
     out.mkdir(parents=True, exist_ok=True)
-    keys = {folder.name: _key(folder, method) for folder in folders}
+    keys = {names[folder]: _key(folder, method) for folder in folders}
     done = _read_journal(out / "journal.jsonl", keys)
     before = len(done)
-    left = [folder for folder in folders if folder.name not in done]
+    left = [folder for folder in folders if names[folder] not in done]
     failures: dict[str, str] = {}
     with (out / "journal.jsonl").open("a", encoding="utf-8") as journal:
-        for count, (sweep, rows, error) in enumerate(mapper(partial(outcome, analysis), left), start=before + 1):
+        for count, (folder, rows, error) in enumerate(mapper(partial(outcome, analysis), left), start=before + 1):
+            sweep = names[folder]
             if rows is not None:
                 done[sweep] = rows
                 journal.write(_line({"sweep": sweep, "key": keys[sweep], "rows": rows}))
@@ -82,12 +88,20 @@ def analyse(
     return Analysed(len(folders), before, failures, results)
 
 
+def _sweeps_in(archive: Path) -> list[Path]:
+    """Exported sweeps in the folder itself, and in the exports that lie in it: each of these has a descriptor too, and
+    one that holds no sweep is known by its list of them."""
+    found = sorted({path.parent for depth in ("*", "*/*") for path in archive.glob(f"{depth}/{NAME}")})
+    exports = {folder.parent for folder in found}
+    return [folder for folder in found if folder not in exports and not (folder / LIST).exists()]
+
+
 def outcome(analysis: Analysis, folder: Path) -> Outcome:
     """The analysis of one sweep, with any exception as text."""
     try:
-        return folder.name, [dict(row) for row in analysis(folder)], None
+        return folder, [dict(row) for row in analysis(folder)], None
     except Exception as error:
-        return folder.name, None, f"{type(error).__name__}: {error}"
+        return folder, None, f"{type(error).__name__}: {error}"
 
 
 def _line(entry: dict[str, Any]) -> str:

@@ -47,7 +47,8 @@ def one_by_one(
                 except (StoreError, ValueError) as error:
                     if told is None:
                         raise
-                    told(f"left out: sweep {sweep_id}: {error}")
+                    which = "" if str(error).startswith(f"sweep {sweep_id}:") else f"sweep {sweep_id}: "
+                    told(f"left out: {which}{error}")
             if progress is not None:
                 progress(done, len(targets))
     finally:

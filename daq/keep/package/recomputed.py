@@ -11,6 +11,7 @@ from daq.keep.again.recalibrated import begun_otherwise, standing_for
 from daq.keep.again.recompute import recompute
 from daq.keep.bounded import MOST_CALIBRATION_BYTES, from_json, read_bytes
 from daq.keep.json_text import plain
+from daq.keep.package.coarse import month
 from daq.keep.package.datapackage import read_package
 from daq.keep.package.importing import as_damage, exported_items, exported_results, exported_sweep
 from daq.measure.calibration import Calibration, from_dict
@@ -65,6 +66,7 @@ def _ridden_as(sweep: dict[str, Any]) -> dict[str, Any]:
     return {
         "rider": sweep["rider"],
         "simulated": sweep["simulated"] in (True, "true"),
+        "coarse": month(sweep["session_started_utc"]) == sweep["session_started_utc"],
         "begun_utc": (begun + datetime.timedelta(microseconds=int(sweep["from_us"]))).isoformat(timespec="seconds"),
         "gradient_pct": float(sweep["gradient_pct"]),
         "protocol": str(from_json(sweep["plan"]).get("protocol", "")),

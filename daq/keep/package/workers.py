@@ -88,7 +88,7 @@ def _alone(work: Work, folder: Path) -> Outcome:
         try:
             return pool.submit(work, folder).result()
         except BrokenProcessPool:
-            return folder.name, None, "the process that analysed it died"
+            return folder, None, "the process that analysed it died"
 
 
 def _cluster(address: str, work: Work, folders: Sequence[Path]) -> Iterator[Outcome]:
@@ -105,12 +105,12 @@ def _cluster(address: str, work: Work, folders: Sequence[Path]) -> Iterator[Outc
     with client:
         batches = {}
         for at in range(0, len(folders), BATCH):
-            batch = [folder.resolve() for folder in folders[at : at + BATCH]]
+            batch = list(folders[at : at + BATCH])
             batches[client.submit(_batch, work, batch, pure=False)] = batch
         for future in distributed.as_completed(list(batches)):
             if future.status == "finished":
                 yield from future.result()
             else:
                 for folder in batches[future]:
-                    yield folder.name, None, f"the cluster gave it up: {future.exception()}"
+                    yield folder, None, f"the cluster gave it up: {future.exception()}"
             future.release()

@@ -1,5 +1,6 @@
 import json
 import math
+import shutil
 import subprocess
 import sys
 from functools import partial
@@ -40,6 +41,10 @@ def run(archive, analysis, out, mapper, **options):
     return analyse(archive, analysis, out, method=STEP_MEANS, mapper=mapper, **options)
 
 
+def journal(out):
+    return [json.loads(line) for line in (out / "journal.jsonl").read_text().splitlines()]
+
+
 def table(out, name="results"):
     columns = read_table(out, name)
     return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
@@ -64,6 +69,21 @@ def test_step_means_are_those_of_duckdb(archive, tmp_path, processes, table_name
     for a, b in zip(found, expected, strict=True):
         assert a[:3] == b[:3]
         assert all(math.isclose(x, y, rel_tol=1e-14, abs_tol=SUMMING) for x, y in zip(a[3:], b[3:], strict=True))
+
+
+def test_exports_of_two_workshops_beside_each_other_are_one_archive(archive, tmp_path):
+    for name in ("alps", "coast"):
+        shutil.copytree(archive, tmp_path / "pooled" / name)
+
+    (tmp_path / "pooled/none").mkdir()
+    for name in ("sweeps.csv", "datapackage.json"):
+        shutil.copy(archive / name, tmp_path / "pooled/none")
+    analysed = run(tmp_path / "pooled", step_means, tmp_path / "out", workers.local(1))
+    names = sorted(path.parent.name for path in archive.glob("*/datapackage.json"))
+    assert (analysed.sweeps, analysed.failures) == (40, {})
+    assert sorted({row["sweep"] for row in journal(tmp_path / "out")}) == sorted(
+        f"{workshop}/{name}" for workshop in ("alps", "coast") for name in names
+    )
 
 
 def test_a_real_dask_cluster_gives_the_same_table(archive, tmp_path):
