@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,6 +13,8 @@ from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered
+    from daq.sweep.panel import Panel
+    from daq.sweep.pooling import Pooled
     from daq.sweep.spreads import Priors
 
 MOST_PRIOR_BYTES = 64 * 1024
@@ -32,6 +34,7 @@ a_prior = click.option(
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="Use exported sweeps instead: the folder that foreaft archive wrote.",
 )
+@click.option("--repeat", metavar="CLIENT", help="Plan the repeat of this client's last test instead; see --json.")
 @click.option("--simulated", is_flag=True, help="Use simulated riders instead of real ones.")
 @click.option("--write-prior", type=click.Path(dir_okay=False, path_type=Path), help="Write what was learned here.")
 @click.option("--workshop", help="With --write-prior: the workshop's name.")
@@ -40,17 +43,26 @@ def panel(
     store: Path | None,
     prior: Path | None,
     archived: Path | None,
+    repeat: str | None,
     simulated: bool,
     write_prior: Path | None,
     workshop: str | None,
     as_json: bool,
 ) -> None:
-    """Report how far onsets scatter between days and between sweeps, learned from all riders tested more than once."""
+    """Report how far onsets scatter between days and between sweeps, learned from all riders tested more than once.
+
+    With --repeat and --json: the plan as POST /api/v1/sweeps of a running daemon takes it.
+    """
     from daq.fit.workshop_words import panel_fields, panel_lines, who_could_repeat
     from daq.sweep.workshop import taught
 
     if (write_prior is None) != (workshop is None):
         fail(REFUSED, "--write-prior and --workshop go together: a table is known by its workshop's name")
+    if repeat is not None:
+        if archived is not None:
+            fail(REFUSED, "--repeat plans a test of a client of this workshop: it does not go with --archive")
+        _plan_repeat(store, repeat, simulated=simulated, as_json=as_json)
+        return
     priors = None if prior is None else priors_from(prior)
     gathered, shared = _gathered(store, archived, simulated=simulated)
     if not gathered.tests:
@@ -62,12 +74,31 @@ def panel(
         print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))
     else:
         say("\n".join(panel_lines(found, gathered.tests, gathered.verdicts, gathered.failed)))
-        for client, day in who_could_repeat(found):
-            say(f"could come again: {client}, tested on {day} only")
+        for client, day in who_could_repeat(found) if archived is None else ():
+            say(f"could come again: {client}, tested on {day} only; its plan: foreaft panel --repeat {client}")
         for sweep, why in gathered.left_out.items():
             tell(f"sweep {sweep} left out: {why}")
     if write_prior is not None and workshop is not None:
         _share(write_prior, shared, priors, workshop)
+
+
+def _plan_repeat(store: Path | None, client: str, *, simulated: bool, as_json: bool) -> None:
+    from daq.fit.repeat import as_body, repeat_said
+    from daq.keep.again.repeating import repeat_in
+    from daq.keep.clients import people
+    from daq.keep.clients.told import told_in
+
+    with opened(store) as open_store:
+        known = people.client_called(open_store, client).pseudonym
+        try:
+            test, plan = repeat_in(open_store, told_in(open_store, simulated=simulated).tests, known)
+        except ValueError as error:
+            fail(REFUSED, error)
+    if as_json:
+        print_json(as_body(plan))
+        return
+    say(f"repeat of sweep {test.sweep} of {known}, ridden on {test.entry.day}:")
+    say("\n".join(repeat_said(plan)))
 
 
 def _gathered(store: Path | None, archived: Path | None, *, simulated: bool) -> tuple[Gathered, Gathered]:
@@ -99,23 +130,23 @@ def priors_from(file: Path) -> Priors:
 def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str) -> None:
     """Write what those clients have taught who agreed to research."""
     from daq.fit.days import spreads_from
-    from daq.sweep.workshop import taught
+    from daq.sweep.workshop import pooled_workshops, taught
 
     if not shared.tests:
         fail(REFUSED, f"{path} is not written: no client tested here has agreed to the use of records in research")
     found = taught(shared.tests, priors)
     if not found.enough:
         fail(REFUSED, f"{path} is not written, by the clients who agreed to research: {spreads_from(found)}")
-    _write(path, found.panel, workshop)
+    _write(path, found.panel, pooled_workshops(found, workshop))
 
 
-def _write(path: Path, found: Any, workshop: str) -> None:
+def _write(path: Path, found: Panel, pooled: Pooled) -> None:
     from daq.keep.json_text import json_text
     from daq.keep.private import new_file
     from daq.keep.store.sessions import utc_now
     from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 
-    content = prior_of(found, workshop, utc_now())
+    content = prior_of(found, pooled, utc_now())
     try:
         priors_in(content)
         with new_file(path) as file:
@@ -126,4 +157,9 @@ def _write(path: Path, found: Any, workshop: str) -> None:
         fail(REFUSED, f"{path} is there already: name another file")
     except OSError as error:
         fail(UNUSABLE, f"{path}: {error.strerror}; choose a place that can be written")
-    tell(f"{path}: spreads learned from {found.riders} riders, {found.days} days, {found.sweeps} sweeps")
+    of = f"{len(pooled.each)} workshops" if len(pooled.each) > 1 else "one workshop"
+    tell(
+        f"{path}: what another workshop may expect, learned from {found.riders} riders, {found.days} days, "
+        f"{found.sweeps} sweeps of {of}; wider than what was seen there, since it is another. No pseudonym, date of a "
+        "test or onset is in it"
+    )

@@ -6,6 +6,7 @@ import { wishFor } from "../wish.js";
 
 /** The protocol of a repeat, as far as a plan has it. */
 const REPEAT = { order: "shuffled", sham: true, repeat_first: true, blinded: true, label: "repeat", why: "A repeat: shuffled, with a sham move, the first position again, the rider blinded. Ride the range, power and gradient of the test before." };
+const AS_BEFORE = "A repeat of their test: the same places, power and gradient, shuffled, with a sham move, the first position again, the rider blinded.";
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} _store @returns {() => void} takes the screen away */
 export function mount(root, _store) {
@@ -48,7 +49,7 @@ function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
         { class: "plate", "aria-label": "What to repeat" },
         el("h2", {}, "What would teach more"),
         el("p", {}, panel.next),
-        who.length ? table(["Could come again", "tested on"], who.map(({ client, day }) => [client, day])) : "",
+        who.length ? table(["Could come again", "tested on", ""], who.map(({ client, day, wish }) => [client, day, planOf(client, wish)])) : "",
         el("p", {}, el("button", { type: "button", onclick: () => wishFor({ ...REPEAT, seed: 1 + Math.floor(Math.random() * 99_998) }) }, "Plan a repeat")),
       ),
     ),
@@ -76,6 +77,11 @@ function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
   ];
 }
 
+/** The test of this client again, filled into the plan. */
+function planOf(/** @type {string} */ client, /** @type {any} */ wish) {
+  return wish ? el("button", { type: "button", "aria-label": `Plan the test of ${client} again`, onclick: () => wishFor({ ...REPEAT, ...wish, why: AS_BEFORE }) }, "Plan") : "";
+}
+
 function apart(/** @type {string} */ words, /** @type {Record<string, any>} */ groups) {
   const rows = Object.entries(groups).map(([name, one]) => [name, number(one.day_sd_mm, 1), number(one.sweep_sd_mm, 1)]);
   return rows.length ? table([words, "days, mm", "sweeps, mm"], rows) : "";
@@ -93,7 +99,7 @@ function leftOut(/** @type {Record<string, string>} */ reasons) {
   return el("details", {}, el("summary", {}, `${all.length} sweeps say nothing here`), el("ul", {}, ...all.map(([sweep, why]) => el("li", {}, `Sweep ${sweep}: ${why}`))));
 }
 
-function table(/** @type {string[]} */ head, /** @type {string[][]} */ rows) {
+function table(/** @type {string[]} */ head, /** @type {(string|Node)[][]} */ rows) {
   if (!rows.length) return "";
   return el(
     "table",

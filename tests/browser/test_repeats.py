@@ -34,6 +34,19 @@ def test_a_repeat_is_planned_by_its_protocol(desk, messages):
         assert at.page.get_by_label(name).is_checked(), name
 
 
+def test_a_named_clients_test_is_planned_as_it_was_ridden(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    at.open({**messages["snapshot"], "visit": None, "sweep": None}, "repeats")
+    at.page.get_by_role("button", name="Plan the test of R-DEF567 again").press("Enter")
+    at.wait(lambda: at.page.url.endswith("#plan"))
+    at.wait(lambda: at.page.get_by_label("Rear end").input_value() == "82")
+
+    for name, value in (("Front end", "32"), ("Spacing", "10"), ("Gradient", "4.5"), ("Power", "180")):
+        assert at.page.get_by_label(name, exact=True).input_value() == value, name
+    assert at.page.get_by_label("Order").input_value() == "shuffled"
+
+
 def test_before_the_first_test_the_page_says_what_to_ride(desk, messages):
     at = desk()
     at.answers = {**json.loads(ANSWERS.read_text()), "panel": {"panel": None, "left_out": {}}}

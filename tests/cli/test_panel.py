@@ -7,7 +7,10 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.clients import people
+from daq.keep.json_text import json_text, plain
 from daq.keep.store import Store
+from daq.keep.store.rows import update_row
+from daq.sweep.plan import Plan, out_and_back
 from tests.keep.told import ridden, workshop
 
 
@@ -110,3 +113,31 @@ def test_a_store_that_says_nothing_yet_says_so(tmp_path):
 
     assert done.exit_code == 4
     assert "no sweep here says anything about an onset yet" in done.stderr
+
+
+def test_the_repeat_of_a_clients_last_test_is_planned_for_a_person_and_for_the_daemon(tmp_path):
+    path = tmp_path / "store.sqlite"
+    plan = Plan(positions_mm=out_and_back(80.0, 30.0, 6), power_w=180.0)
+    with Store.open(path) as store:
+        client, other, untested = (people.add_client(store) for _ in range(3))
+        for day in ("2026-03-01", "2026-03-08"):
+            last = ridden(store, 52.0, client=client, day=day)
+            with store.writing() as db:
+                update_row(db, "sweeps", last, plan=json_text(plain(plan)))
+        ridden(store, 52.0, client=other)
+
+    def planned(*words):
+        return CliRunner().invoke(main, ["panel", "--store", str(path), "--repeat", *words])
+
+    said, body = planned(client.pseudonym.lower()), json.loads(planned(client.pseudonym, "--json").stdout)
+    assert f"repeat of sweep {last} of {client.pseudonym}, ridden on 2026-03-08" in said.stdout
+    assert "at 180 W, 90 rpm" in said.stdout
+    assert (set(body["positions_mm"]), body["blinded"], body["seed"]) == (set(plan.positions_mm), True, last)
+    for words, code, why in (
+        (["R-NOBODY"], 4, "no client R-NOBODY"),
+        ([untested.pseudonym], 2, "ride one first"),
+        ([other.pseudonym], 2, "cannot be planned again: positions_mm"),
+        ([client.pseudonym, "--archive", str(tmp_path)], 2, "does not go with --archive"),
+    ):
+        done = planned(*words)
+        assert (done.exit_code, why in done.stderr) == (code, True), done.stderr

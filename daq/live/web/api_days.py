@@ -8,11 +8,14 @@ from typing import Any
 
 from fastapi import FastAPI
 
+from daq.fit.repeat import as_wish
 from daq.keep.again.case import case_of
+from daq.keep.again.repeating import repeats_in
 from daq.keep.clients.told import told_in
 from daq.live.session.session import Session
 from daq.live.telling.days_view import days_fields, days_of, workshop_fields
 from daq.live.telling.deciding import decided_before
+from daq.sweep.plan import Plan
 
 
 def add_days(app: FastAPI, session: Session) -> None:
@@ -38,4 +41,11 @@ def add_days(app: FastAPI, session: Session) -> None:
         """How far onsets scatter between days and sweeps, from this workshop's repeats."""
         simulated = session.acquisition.simulated
         told = await ask(lambda store: told_in(store, simulated=simulated))
-        return await asyncio.to_thread(lambda: workshop_fields(told, session.priors))
+        fields = await asyncio.to_thread(lambda: workshop_fields(told, session.priors))
+        clients = [one["client"] for one in fields["who"]]
+        plans = await ask(lambda store: repeats_in(store, told.tests, clients))
+        return {**fields, "who": [{**one, "wish": _wish(plans.get(one["client"]))} for one in fields["who"]]}
+
+
+def _wish(plan: Plan | None) -> dict[str, Any] | None:
+    return None if plan is None else as_wish(plan)
