@@ -58,7 +58,7 @@ class RippleLock:
 
     def _start_over(self, t_s: float) -> None:
         self._t_s = t_s
-        self._angle = self._turned = 0.0
+        self._angle = 0.0
         self._rate = self._level = NAN
         self._cos = self._sin = self._variance = 0.0
         self._good_turns = 0.0
