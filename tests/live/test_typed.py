@@ -143,6 +143,8 @@ def test_a_known_weight_counts_until_the_first_position(tmp_path):
 
     async def job():
         await visit.ready()
+        with pytest.raises(BadValue, match="on: this rig reads hands, got saddle"):
+            await visit.check(on="saddle")
         await visit.session.sweep.begin(PLAN)
         await visit.check()
         await visit.session.sweep.fitter(Trigger.BEGIN)

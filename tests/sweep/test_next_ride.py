@@ -29,3 +29,8 @@ def test_where_most_likely_nothing_rises_all_positions_are_ridden_out_and_back()
 
     assert "all positions once more" in said
     assert positions_mm == (80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75)
+
+
+@pytest.mark.parametrize(("onset_mm", "beyond"), [(77.0, (90.0, 85.0)), (33.0, (25.0, 20.0))])
+def test_a_rise_that_begins_at_an_end_asks_for_the_next_two_places_beyond_it_as_far_apart_as_before(onset_mm, beyond):
+    assert asked(ride(hinge(onset_mm, added=1.0), noise_n=1.0, seed=3))[1] == beyond

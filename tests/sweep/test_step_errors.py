@@ -65,3 +65,18 @@ def test_a_curve_needs_positions_until_then_the_strokes_are_taken_at_their_word(
 def test_errors_of_a_table_are_stated_as_given():
     assert standard_errors(ride(hinge(52.0), noise_n=4.0, se_n=1.5)) == pytest.approx(1.5)
     assert np.isnan(standard_errors(ride(hinge(52.0)))).all()
+
+
+def test_a_drift_that_riders_have_is_no_scatter_and_one_that_none_has_is():
+    """Steps in a shuffled order: 1 N a minute is explained by their times, 20 N a minute is not believed."""
+    rows = ride(hinge(52.0, added=0.8), noise_n=1.5, seed=4, se_n=1.5)
+    minutes = np.random.default_rng(2).permutation(len(rows)).astype(float)
+
+    def size(n_per_min, times):
+        drifts = zip(rows, minutes, times, strict=True)
+        return size_of(
+            gathered([replace(row, hand_load_n=row.hand_load_n + n_per_min * m, t_min=t) for row, m, t in drifts])
+        )
+
+    assert size(1.0, minutes) < 0.8 * size(1.0, np.full(len(rows), NAN))
+    assert size(20.0, minutes) > 4.0

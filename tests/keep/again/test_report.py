@@ -12,6 +12,7 @@ from daq.fit.case import evidence_of
 from daq.fit.days import days
 from daq.fit.days_words import said_of
 from daq.keep.again.report import printed
+from daq.keep.again.strip_drawing import strip_drawing
 from daq.sweep.panel import Entry
 from daq.sweep.workshop import taught
 from daq.values import NAN, Likelihood
@@ -100,6 +101,11 @@ def test_the_strip_is_true_to_size():
     assert new - was == pytest.approx(20.0), "from 78 to 58 mm, the front on the right"
     gauge = re.search(r'class="gauge" d="M[\d.]+,19v4M[\d.]+,21h([\d.]+)M', html)[1]
     assert float(gauge) == 100.0
+
+
+def test_a_change_longer_than_the_strip_with_its_words_is_not_drawn_on_it():
+    assert strip_drawing(180.0, 45.0) is not None
+    assert strip_drawing(180.0, 40.0) is None
 
 
 def test_without_a_place_before_there_is_no_strip():

@@ -1,15 +1,19 @@
 """The reader of SQLite's pages against SQLite itself."""
 
 import sqlite3
+import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from daq.keep.rescue.found_rows import found_in
-from daq.keep.rescue.pages import HEADER_BYTES, Pages
+from daq.keep.rescue.found_rows import _as_row, columns_by_table, found_in
+from daq.keep.rescue.pages import HEADER_BYTES, Pages, _begins_like_one
 from daq.keep.rescue.sqlite_rows import NoRecord, any_cells, cell_at, cell_places
+from daq.keep.store import Store
+from tests.keep.jig import begin
 
 LEAF = 0x0D
 VALUES = st.lists(
@@ -156,3 +160,30 @@ def test_a_row_whose_next_page_is_cut_off_is_no_record(tmp_path):
                 cell_at(page[: len(page) - lost], place, pages.size, pages.page)
 
     assert whole.values[1] == b"x" * 9000
+
+
+def test_a_page_whose_pointers_would_lie_over_its_cells_does_not_begin_like_one():
+    """8 bytes of header and 2 for each cell: 100 cells cannot have the first of them at byte 150."""
+    page = bytearray(4096)
+
+    def begins(cells, first):
+        struct.pack_into(">BHHH", page, 0, LEAF, 0, cells, first)
+        return _begins_like_one(bytes(page), 0, 4096)
+
+    assert begins(100, 208)
+    assert not begins(100, 207)
+    assert not begins(100, 5000)
+    assert not begins(0, 4000)
+
+
+def test_a_row_that_holds_its_own_number_as_a_value_is_of_no_table_of_ours(tmp_path):
+    """SQLite leaves the column of the number empty; what fills it belongs to another program's table."""
+    path, columns = tmp_path / "s.sqlite", columns_by_table()["sessions"]
+    with Store.open(path) as store:
+        begin(store)
+    with Pages(path) as pages:
+        pages_of_it = (pages.page(number) for number in range(2, pages.count + 1))
+        cells = [cell for page in pages_of_it for cell in any_cells(page, pages.size, pages.page)]
+    ours = next(cell for cell in cells if _as_row("sessions", columns, cell) is not None)
+
+    assert _as_row("sessions", columns, replace(ours, values=(ours.number, *ours.values[1:]))) is None

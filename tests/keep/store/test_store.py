@@ -9,7 +9,7 @@ import pytest
 
 from daq.items import Event, Hello, Notification
 from daq.keep.clients import people, visits
-from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly
+from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly, store_error
 from daq.keep.store import Store
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.sessions import add_copy, at_utc
@@ -263,3 +263,11 @@ def test_a_missing_store_is_not_made_by_reading(path):
     with pytest.raises(StoreError, match="no store at"):
         Store.open(path, write=False)
     assert not path.exists()
+
+
+def test_a_file_that_sqlite_cannot_open_says_what_to_check(tmp_path):
+    path = tmp_path / "no folder" / "store.sqlite"
+    with pytest.raises(sqlite3.OperationalError) as caught:
+        sqlite3.connect(path)
+
+    assert str(store_error(caught.value, path)).endswith("check that the folder exists and may be read and written")

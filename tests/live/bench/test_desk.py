@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from daq.keep.store import Store, calibrations
+from daq.live.bench.certificate_page import certificate_page
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import apply, expanded, from_dict, to_dict
 from daq.measure.calibration.procedure import NotNow as NotInThisStage
@@ -310,6 +311,11 @@ def test_a_certificate_names_weights_masses_gravity_and_that_no_data_sheet_was_g
     assert {"linearity", "hysteresis", "creep", "zero", "resolution", "repeatability", "sensitivity"} <= set(budget)
     # OIML R60 gives hysteresis as a share of the rated output; the simulated cell has some
     assert 1e-6 < content["cells"][0]["described"]["hysteresis"] < 1e-3
+    first = content["cells"][0]
+    up_to_30_kg = [one for one in first["points"] if one["load_n"] < 300.0]
+    lighter = {**first, "channel": "saddle_nose", "points": up_to_30_kg}
+    page = certificate_page({**content, "cells": [first, lighter]})
+    assert "hands_left: 49.04, 98.09, 196.17, 294.26, 392.34 N; saddle_nose: 49.04, 98.09, 196.17, 294.26 N" in page
 
 
 def test_with_a_reference_cell_neither_gravity_nor_air_stand_in_budget_and_certificate(tmp_path):
