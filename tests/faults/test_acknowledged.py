@@ -106,6 +106,27 @@ def test_the_stop_acts_before_it_asks_the_disk(filling):
     assert filling.client.get("/api/v1/sweep").json()["sweep"]["state"] == "stopped"
 
 
+def test_a_store_that_becomes_read_only_acknowledges_nothing_until_it_is_written_again(filling, tmp_path):
+    filling.set_up_sweep()
+    filling.order("read-only")
+    refused = [filling.mark(f"read-only {number}") for number in range(3)]
+    stop = filling.client.post("/api/v1/sweep/events", json={"event": "stop"})
+    ready = filling.client.get("/health/ready")
+
+    assert {answer.status_code for answer in refused} == {507}
+    assert all("cannot be written: check the permissions" in answer.json()["detail"] for answer in refused)
+    assert (stop.status_code, stop.json()["title"]) == (507, "stopped, not stored")
+    assert filling.client.get("/api/v1/sweep").json()["sweep"]["state"] == "stopped"
+    assert ready.status_code == 503
+    assert "cannot be written" in ready.text
+
+    filling.order("room")
+    assert filling.mark("writable").status_code == 201
+    assert filling.client.get("/health/ready").status_code == 200
+    filling.kill()
+    assert marks_in(tmp_path) == [*(f"read-only {number}" for number in range(3)), "writable"]
+
+
 @pytest.fixture(scope="module")
 def full(tmp_path_factory):
     """A daemon that has seen two seconds of its empty jig, for a zero, before its disk was full."""
