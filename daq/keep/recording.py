@@ -32,7 +32,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import itertools
-import mmap
 import os
 import reprlib
 import struct
@@ -40,12 +39,13 @@ import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO, TypeAlias
+from typing import Any, TypeAlias
 
 import zstandard
 
 from daq.items import Event, Notification, WireBytes, lost
 from daq.keep.bounded import KIB, MIB, Refused, from_json, open_plain, unzstd
+from daq.keep.file_bytes import FileBytes
 from daq.keep.json_text import json_text
 from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
@@ -195,19 +195,20 @@ def read_recording(path: Path) -> Recording:
     problems; its items are all the others. Raises BadRecording if there is no readable header.
     """
     try:
-        file = open_plain(path)
+        file = open_plain(path).detach()
     except Refused as error:
         raise BadRecording(str(error)) from error
     with file:
-        if file.read(len(MAGIC)) != MAGIC:
+        content = FileBytes(file)
+        if content[: len(MAGIC)] != MAGIC:
             raise BadRecording(f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}")
-        found, problems = _scanned(file)
+        found, problems = _scanned(content, len(MAGIC))
         if not found:
             raise BadRecording(f"{path}: the header block is damaged or missing")
-        end = _object_of(file, path, found[-1], MOST_END_BYTES) if len(found) > 1 else None
+        end = _object_of(content, path, found[-1], MOST_END_BYTES) if len(found) > 1 else None
         end = end if end is not None and end.get("end") is True else None
         if found[0] is not None:
-            header = _object_of(file, path, found[0], MOST_HEADER_BYTES)
+            header = _object_of(content, path, found[0], MOST_HEADER_BYTES)
         else:
             header = None if end is None else end.get("header")
     if found[0] is None and header is None:
@@ -235,39 +236,37 @@ def _gap(last_us: int, next_us: int) -> Event:
     return lost(last_us, said, to_us=next_us, source="board", scans=None)
 
 
-def _scanned(file: BinaryIO) -> tuple[list[Block], list[str]]:
-    """The blocks after the magic line, and what is wrong with the damaged ones. The file, which may be larger than
-    memory, is mapped into it and not read at once."""
+def _scanned(content: FileBytes, at: int) -> tuple[list[Block], list[str]]:
+    """The blocks from `at` on, and what is wrong with the damaged ones."""
     found: list[Block] = []
     problems: list[str] = []
-    at = file.tell()
     looks = iter(range(MOST_LOOKS))
-    with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as content:
-        for number in itertools.count(1):
-            if (length := _length_if_sound(content, at)) is not None:
-                found.append((at + _BLOCK.size, length))
-                at += _BLOCK.size + length
-                continue
-            following = _next_sound(content, at, looks)
-            if following is None:
-                return found, problems
-            problems.append(f"block {number} at byte {at} is damaged and left out")
-            found.append(None)
-            at = following
-    raise AssertionError("the blocks of a file come to an end")
+    for number in itertools.count(1):
+        if (length := _length_if_sound(content, at)) is not None:
+            found.append((at + _BLOCK.size, length))
+            at += _BLOCK.size + length
+            continue
+        following = _next_sound(content, at, looks)
+        if following is None:
+            break
+        problems.append(f"block {number} at byte {at} is damaged and left out")
+        found.append(None)
+        at = following
+    return found, problems
 
 
-def _length_if_sound(content: mmap.mmap, at: int) -> int | None:
+def _length_if_sound(content: FileBytes, at: int) -> int | None:
     """The length of the packed part of the block that begins here; None when there is no sound one."""
-    if len(content) - at < _BLOCK.size:
+    head = content[at : at + _BLOCK.size]
+    if len(head) < _BLOCK.size:
         return None
-    length, crc = _BLOCK.unpack_from(content, at)
-    if length > MOST_BLOCK_BYTES or at + _BLOCK.size + length > len(content):
+    length, crc = _BLOCK.unpack(head)
+    if length > MOST_BLOCK_BYTES:
         return None
     return length if zlib.crc32(content[at + _BLOCK.size : at + _BLOCK.size + length]) == crc else None
 
 
-def _next_sound(content: mmap.mmap, at: int, looks: Iterator[int]) -> int | None:
+def _next_sound(content: FileBytes, at: int, looks: Iterator[int]) -> int | None:
     """Where the next sound block begins after a damaged one."""
     mark = content.find(ZSTD_MARK, at + _BLOCK.size + 1)
     while mark >= 0 and next(looks, None) is not None:
@@ -349,12 +348,12 @@ def _unzipped(packed: bytes, path: Path, at: int) -> bytes:
         raise BadRecording(f"{path}: block at byte {at}: {error}") from error
 
 
-def _object_of(file: BinaryIO, path: Path, place: Block, most_bytes: int) -> dict[str, Any] | None:
+def _object_of(content: FileBytes, path: Path, place: Block, most_bytes: int) -> dict[str, Any] | None:
     """The JSON object that this block holds; None when it holds none."""
     if place is None:
         return None
-    file.seek(place[0])
-    block = _unzipped(file.read(place[1]), path, place[0])
+    at, length = place
+    block = _unzipped(content[at : at + length], path, at)
     with contextlib.suppress(ValueError):
         found = from_json(block, most_bytes=most_bytes)
         return found if isinstance(found, dict) else None

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.items import LOST, Event, Notification, WireBytes
+from daq.keep import recording as recordings
 from daq.keep.bounded import MIB
 from daq.keep.recording import FULL_BLOCK, MAGIC, BadRecording, RecordingWriter, read_recording
 from daq.values import cut
@@ -240,9 +241,9 @@ def table_block(kind, *payloads, **changes):
     return block(struct.pack("<I", len(text)) + text + b"".join(payloads))
 
 
-def hand_made(path, *blocks, header=HEADER):
+def hand_made(path, *blocks, header=HEADER, end=b'{"end": true}'):
     content = header if isinstance(header, bytes) else json.dumps(header).encode()
-    path.write_bytes(MAGIC + b"".join([block(content), *blocks, block(b'{"end": true}')]))
+    path.write_bytes(MAGIC + b"".join([block(content), *blocks, block(end)]))
     return path
 
 
@@ -260,6 +261,7 @@ DEEP = b'{"a":' * 500 + b"1" + b"}" * 500
         ([table_block(WIRE, b"x", size=[2])], "size: expected a whole number of 0 to 1, got 2"),
         ([table_block(WIRE, b"x", size=[-1])], "size: expected a whole number of 0 to 1, got -1"),
         ([table_block(WIRE, b"x", size=[0])], "1 bytes belong to no item"),
+        ([table_block(WIRE, b"x", of=[0, 0])], "argument 2 is shorter than argument 1"),
         ([table_block(WIRE, b"x", of=[-1])], "of: expected a whole number of 0 to 0, got -1"),
         ([table_block(WIRE, b"x", of=[True])], "of: expected a whole number of 0 to 0, got True"),
         ([table_block(WIRE, b"x", dt_us=[-1])], "dt_us: expected a whole number"),
@@ -299,6 +301,45 @@ def test_a_length_that_goes_far_beyond_the_file_takes_no_memory(path):
     assert taken < 16 * MIB
 
 
+def test_a_block_longer_than_any_of_ours_is_not_taken_into_memory(path):
+    path.write_bytes(MAGIC + block(json.dumps(HEADER).encode()) + struct.pack("<II", 100 * MIB, 0))
+    os.truncate(path, 200 * MIB)
+
+    tracemalloc.start()
+    recording = read_recording(path)
+    taken = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert not recording.complete
+    assert taken < 16 * MIB
+
+
+def test_after_damage_only_so_many_places_are_tried(path, monkeypatch):
+    """Each costs as much as a block may be long: a file full of marks would take hours."""
+    marks = struct.pack("<II", MIB, 0) + recordings.ZSTD_MARK
+    path.write_bytes(MAGIC + block(json.dumps(HEADER).encode()) + b"\xff" * 8 + marks * 10_000)
+    tried, crc32 = [], zlib.crc32
+    monkeypatch.setattr("daq.keep.recording.zlib.crc32", lambda content: tried.append(len(content)) or crc32(content))
+
+    assert not read_recording(path).complete
+    assert len(tried) <= recordings.MOST_LOOKS + 2
+
+
+@pytest.mark.parametrize("events", ["[1]", '[["soon", "mark", {}]]', '[[1, "mark", 7]]', "7"])
+def test_events_in_the_last_block_that_are_none_are_refused(path, events):
+    with pytest.raises(BadRecording, match="the events in its last block"):
+        read_recording(hand_made(path, end=f'{{"end": true, "events": {events}}}'.encode()))
+
+
+def test_the_last_block_repeats_only_as_many_events_as_a_reader_takes(path, monkeypatch):
+    monkeypatch.setattr(recordings, "MOST_EVENTS", 300)
+    marks = [Event(1000 * i, "mark", {"text": "x" * 90}) for i in range(10)]
+    write(path, marks)
+
+    *_, end = blocks_of(path.read_bytes())
+    assert len(json.loads(end)["events"]) == 2
+    assert list(read_recording(path).items()) == marks
+
+
 def test_a_pipe_is_no_recording_and_is_not_waited_for(path):
     os.mkfifo(path)
 
@@ -316,8 +357,9 @@ def test_what_comes_all_at_once_is_written_in_blocks_that_can_be_read(path):
     assert list(read_recording(path).items()) == [*many, *large, *noisy]
 
 
-def test_a_recording_is_its_owners_alone_whatever_the_umask(path):
-    before = os.umask(0)
+@pytest.mark.parametrize("umask", [0, 0o777])
+def test_a_recording_is_its_owners_alone_whatever_the_umask(path, umask):
+    before = os.umask(umask)
     try:
         write(path, ITEMS)
     finally:

@@ -5,12 +5,12 @@ Layout: sqlite.org/fileformat2.html, sections 1.3 (header), 1.5 (freelist), 1.6 
 
 from __future__ import annotations
 
-import mmap
 import struct
 from collections.abc import Iterator
 from pathlib import Path
 
 from daq.keep.bounded import open_plain, read_bytes
+from daq.keep.file_bytes import FileBytes
 
 HEADER_BYTES = 100
 MAGIC = b"SQLite format 3\0"
@@ -28,10 +28,9 @@ class Pages:
     """A file's pages, numbered from 1. Use it as a context manager."""
 
     def __init__(self, path: Path) -> None:
-        """Maps the file and reads its log. Refused when it is no plain file; OSError."""
-        with open_plain(path) as file:
-            size = path.stat().st_size
-            self._main: mmap.mmap | bytes = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if size else b""
+        """Opens the file and reads its log. Refused when it is no plain file; OSError."""
+        self._file = open_plain(path).detach()
+        self._main = FileBytes(self._file)
         log = path.with_name(path.name + "-wal")
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
         self.header_sound = self._main[: len(MAGIC)] == MAGIC and _header_size(self._main) is not None
@@ -43,8 +42,7 @@ class Pages:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if isinstance(self._main, mmap.mmap):
-            self._main.close()
+        self._file.close()
 
     def page(self, number: int) -> bytes:
         """One page; empty when the file does not reach so far, short when it ends within it."""
@@ -52,7 +50,7 @@ class Pages:
             return self._log[number]
         if number < 1:
             return b""
-        return bytes(self._main[(number - 1) * self.size : number * self.size])
+        return self._main[(number - 1) * self.size : number * self.size]
 
     @property
     def expected(self) -> int:
@@ -83,12 +81,13 @@ class Pages:
         return found
 
 
-def _header_size(content: bytes | mmap.mmap) -> int | None:
-    if len(content) < HEADER_BYTES:
+def _header_size(content: FileBytes) -> int | None:
+    header = content[:HEADER_BYTES]
+    if len(header) < HEADER_BYTES:
         return None
-    (size,) = struct.unpack_from(">H", content, 16)
+    (size,) = struct.unpack_from(">H", header, 16)
     size = 65536 if size == 1 else size
-    return size if size in PAGE_SIZES and bytes(content[21:24]) == b"\x40\x20\x20" else None
+    return size if size in PAGE_SIZES and header[21:24] == b"\x40\x20\x20" else None
 
 
 def _log_size(log: bytes) -> int | None:
@@ -98,7 +97,7 @@ def _log_size(log: bytes) -> int | None:
     return size if magic in LOG_MAGIC and size in PAGE_SIZES else None
 
 
-def _guessed_size(content: bytes | mmap.mmap) -> int:
+def _guessed_size(content: FileBytes) -> int:
     """The size at which most pages begin like one of a b-tree: a type there is, and its cells after its header.
 
     At a smaller one the cells of most would lie beyond their page, at a larger one there are fewer.
@@ -111,8 +110,8 @@ def _guessed_size(content: bytes | mmap.mmap) -> int:
     return best if counts[best] else USUAL_SIZE
 
 
-def _begins_like_one(content: bytes | mmap.mmap, at: int, size: int) -> bool:
-    kind, _, cells, begin = struct.unpack_from(">BHHH", content, at)
+def _begins_like_one(content: FileBytes, at: int, size: int) -> bool:
+    kind, _, cells, begin = struct.unpack(">BHHH", content[at : at + 7])
     begin = begin or 65536
     return kind in B_TREE and 0 < cells < size // 4 and 8 + 2 * cells <= begin <= size
 
