@@ -7,6 +7,7 @@ import io
 import json
 import os
 import shutil
+from functools import partial
 
 import pyarrow as arrow
 import pyarrow.parquet as parquet
@@ -15,7 +16,7 @@ import pytest
 from daq.keep.bounded import MIB, Refused
 from daq.keep.errors import StoreDamaged
 from daq.keep.package import batches as bounds
-from daq.keep.package.batches import batches
+from daq.keep.package.batches import batches, column_names
 from daq.keep.package.cells import harmless_cell, plain_cell
 from daq.keep.package.datapackage import read_package
 from daq.keep.package.export import export
@@ -97,6 +98,15 @@ def test_a_pipe_in_a_files_place_is_refused_and_not_waited_for(made, tmp_path, n
         imported(made, tmp_path)
 
 
+def cells(text, **changed):
+    """The table with these cells of its first row."""
+    header, first, *others = csv.reader(io.StringIO(text, newline=""))
+    row = [changed.get(name, cell) for name, cell in zip(header, first, strict=True)]
+    out = io.StringIO(newline="")
+    csv.writer(out).writerows([header, row, *others])
+    return out.getvalue()
+
+
 @pytest.mark.parametrize(
     ("name", "change", "said"),
     [
@@ -104,7 +114,10 @@ def test_a_pipe_in_a_files_place_is_refused_and_not_waited_for(made, tmp_path, n
         ("events", lambda text: text.replace("mark,", "ma\x1brk,"), "without control characters"),
         ("events", lambda text: text.replace('"{', '"' + "[" * 5000 + "{", 1), "at most 64 levels"),
         ("raw_jig", lambda text: text.replace("\r\n", ",\r\n", 2), "expected 12|expected 13|expected .* cells"),
+        ("events", lambda text: text.replace('"{', '"{"x', 1), "events.csv.gz, line .*: not a table"),
         ("raw_jig", lambda text: text.replace("ticks_us", "ticks"), "expected columns received_us"),
+        ("raw_jig", lambda text: text.replace("ticks_us", "status"), "expected columns received_us"),
+        ("raw_jig", lambda text: _with_columns(text, 33), "expected columns count_0 to at most count_31, got 33"),
         ("raw_jig", lambda text: text.replace("count_1", "count_99"), "expected columns count_0 to"),
         ("raw_jig", lambda text: _cell(text, 1, 2, str(2**32)), "whole numbers from 0 to 4294967295"),
         ("raw_jig", lambda text: _cell(text, 1, 3, "-1"), "whole numbers from 0 to 65535"),
@@ -116,6 +129,20 @@ def test_a_pipe_in_a_files_place_is_refused_and_not_waited_for(made, tmp_path, n
         ("sweep", lambda text: text.replace("2026-03-29T", "yesterday "), "isoformat"),
         ("calibrations", lambda text: text.replace("coefficients", "coeffs"), "CalibrationError"),
         ("results", lambda text: text.replace('"{', '"[{', 1), "Expecting"),
+        ("results", lambda text: cells(text, content="[1]"), "results: expected JSON objects"),
+        ("results", lambda text: cells(text, kind="\x1b[2J"), "without control characters"),
+        ("results", lambda text: cells(text, method="\x1b[2J"), "without control characters"),
+        ("hellos", lambda text: cells(text, source="\x1b[2J"), "without control characters"),
+        ("notifications", lambda text: cells(text, source="\x1b[2J"), "without control characters"),
+        ("notifications", lambda text: cells(text, characteristic="\x1b[2J"), "without control characters"),
+        *(
+            ("sweep", partial(cells, **{name: "\x1b[2J"}), "control characters")
+            for name in ("rider", "software", "state")
+        ),
+        *(
+            ("sweep", partial(cells, **{name: "[1]"}), f"{name}: expected a JSON object")
+            for name in ("plan", "rider_entries")
+        ),
     ],
 )
 def test_a_table_that_no_sweep_can_have_is_refused_by_name_and_leaves_nothing(made, tmp_path, name, change, said):
@@ -126,6 +153,25 @@ def test_a_table_that_no_sweep_can_have_is_refused_by_name_and_leaves_nothing(ma
     assert str(made) in str(refusal.value)
     with Store.open(tmp_path / "other.sqlite") as other:
         assert other.sessions() == []
+
+
+def _with_columns(text, count):
+    """The scans with so many channels."""
+    header, *rows = csv.reader(io.StringIO(text, newline=""))
+    kept = next(at for at, name in enumerate(header) if name.startswith("count_"))
+    out = io.StringIO(newline="")
+    csv.writer(out).writerows(
+        [[*header[:kept], *(f"count_{i}" for i in range(count))], *([*row[:kept], *["1"] * count] for row in rows)]
+    )
+    return out.getvalue()
+
+
+def test_the_name_of_a_table_of_scans_is_a_plain_source(made, tmp_path):
+    def renamed(descriptor):
+        next(one for one in descriptor["resources"] if one["name"] == "raw_jig")["name"] = "raw_%1b%5b2J"
+
+    with pytest.raises(StoreDamaged, match="without control characters"):
+        imported(signed(made, renamed), tmp_path)
 
 
 def _cell(text, row, column, value):
@@ -155,6 +201,8 @@ def test_a_gzip_bomb_is_unpacked_no_further_than_its_size_accounts_for(made, tmp
         ({"a": ["x" * 4 * MIB, "y"]}, {"use_dictionary": False}, "unpacks to more than 50 times its size"),
         ({"a": ["x" * 40 * MIB]}, {"use_dictionary": False}, "a page of 4194.* bytes, at most 33554432 expected"),
         ({f"a{i}": [0] for i in range(200)}, {}, "200 columns in 1 row groups; expected fewer"),
+        ({"a": [0] * 1025}, {"row_group_size": 1}, "1 columns in 1025 row groups; expected fewer"),
+        ({"x" * 5 * MIB: [0]}, {}, r"a footer of .* MiB; expected at most 4 MiB"),
         ({"a": [[1]]}, {}, "expected columns of numbers, text and truth values, got list"),
     ],
 )
@@ -167,6 +215,17 @@ def test_a_parquet_bomb_is_refused_before_memory_is_taken_for_it(tmp_path, monke
     with pytest.raises(Refused, match=said):
         list(batches(path))
     assert arrow.default_memory_pool().bytes_allocated() - before < 8 * MIB
+
+
+@pytest.mark.parametrize("read", [column_names, lambda path: list(batches(path))])
+def test_a_parquet_file_that_is_none_is_refused_whatever_its_length(tmp_path, read):
+    path = tmp_path / "t.parquet"
+    path.write_bytes(b"PAR")
+    with pytest.raises(ValueError, match=r"footer|Parquet"):
+        read(path)
+    os.truncate(path, bounds.MOST_FILE_BYTES + 1)
+    with pytest.raises(Refused, match="expected at most 1 GiB"):
+        read(path)
 
 
 def test_a_footer_that_makes_its_pages_small_deceives_nobody(tmp_path):
@@ -220,14 +279,59 @@ def test_a_name_that_is_listed_twice_is_refused(made):
         read_package(made)
 
 
-TEXTS = ["=1+1", "+49", "-cmd|'/c calc'!A0", "@SUM(A1)", "\tx", "\rx", "＝1", "'quoted", "''", "plain", "7", "", "a=b"]
+@pytest.mark.parametrize("name", [7, ["raw_jig"], None])
+def test_a_name_that_is_none_is_refused(made, name):
+    signed(made, lambda descriptor: descriptor["resources"][0].update(name=name))
+
+    with pytest.raises(StoreDamaged, match="expected a name"):
+        read_package(made)
+
+
+@pytest.mark.parametrize("link", [os.symlink, os.link])
+def test_a_file_that_is_listed_under_many_names_is_read_once(made, link):
+    first = json.loads((made / "datapackage.json").read_text())["resources"][0]
+    link(made / first["path"], made / "again.gz")
+    signed(made, lambda one: one["resources"].append({**first, "name": "again", "path": "again.gz"}))
+
+    with pytest.raises(StoreDamaged, match=r"again\.gz: listed twice"):
+        read_package(made)
+
+
+def test_links_in_a_circle_are_refused(made):
+    first = json.loads((made / "datapackage.json").read_text())["resources"][0]["path"]
+    (made / first).unlink()
+    (made / first).symlink_to(made / first)
+
+    with pytest.raises(StoreDamaged, match="is missing"):
+        read_package(made)
+
+
+TEXTS = [
+    "=1+1",
+    "+49",
+    "-cmd|'/c calc'!A0",
+    "@SUM(A1)",
+    "\tx",
+    "\rx",
+    "\nx",
+    "＝1",
+    "＋1",
+    "－1",
+    "＠x",
+    "'quoted",
+    "''",
+    "plain",
+    "7",
+    "",
+    "a=b",
+]
 
 
 @pytest.mark.parametrize("text", TEXTS)
 def test_text_that_a_spreadsheet_would_compute_is_harmless_and_comes_back(text):
     cell = harmless_cell(text)
 
-    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "＝"))  # OWASP, CSV Injection
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n", *"＝＋－＠"))  # OWASP, CSV Injection
     assert plain_cell(cell) == text
 
 
