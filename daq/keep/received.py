@@ -50,7 +50,7 @@ _Counts = Annotated[list[Annotated[float, Field(ge=-(2**40), le=2**40)]], Field(
 
 
 class _Content(BaseModel):
-    model_config = ConfigDict(strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(strict=True)
 
 
 class _Standing(_Content):

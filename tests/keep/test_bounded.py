@@ -141,10 +141,19 @@ def test_a_frame_that_asks_for_more_memory_than_any_of_ours_or_is_none_is_refuse
         bounded.unzstd(b"no frame", 1000)
 
 
-def test_a_gzip_file_that_ends_early_is_refused(tmp_path):
-    (tmp_path / "x.gz").write_bytes(gzip.compress(b"a,b\n" * 1000)[:-9])
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (gzip.compress(b"a,b\n" * 1000)[:-9], "x.gz: not a whole gzip file"),
+        (gzip.compress(b"")[:10] + b"\xff" * 20, "x.gz: not a whole gzip file"),  # no block of RFC 1951
+        (b"a,b\n", "x.gz: not a whole gzip file"),
+        (gzip.compress("größer\n".encode("latin-1")), "x.gz: expected text in UTF-8"),
+    ],
+)
+def test_a_gzip_file_that_is_none_or_no_text_is_refused(tmp_path, content, said):
+    (tmp_path / "x.gz").write_bytes(content)
 
-    with pytest.raises(Refused, match=re.escape("x.gz: not a whole gzip file")):
+    with pytest.raises(Refused, match=re.escape(said)):
         list(gzip_lines(tmp_path / "x.gz", most_bytes=MIB, most_line=MIB))
 
 
@@ -161,3 +170,13 @@ def test_patience_ends_and_grows_with_the_file(tmp_path, monkeypatch):
     assert large.left()
     with pytest.raises(Refused, match="small: asks for more work than a file of its size can"):
         small.left()
+
+
+def test_patience_does_not_count_a_folder_without_end(tmp_path, monkeypatch):
+    def files(*_):
+        for number in range(2000):
+            assert number <= 1000
+            yield tmp_path
+
+    monkeypatch.setattr(type(tmp_path), "rglob", files)
+    assert Patience(tmp_path, 1000).left()
