@@ -23,6 +23,12 @@ def test_a_character_that_acts_is_shown_as_its_escape(letter):
     assert int(shown[3:-1], 16) == ord(letter)
 
 
+@pytest.mark.parametrize("mark", "\u061c\u200e\u200f")
+def test_an_invisible_direction_mark_is_shown_and_may_be_typed(mark):
+    assert visible(mark) == f"\\u{ord(mark):04x}"
+    assert checked_line(mark) == mark
+
+
 def test_ordinary_text_of_any_script_is_shown_as_it_is():
     text = "größer 72 mm\n\t\u05e9\u05dc\u05d5\u05dd \u4f60\u597d \U0001f6b4\U0001f3fd\u200d\u2640\ufe0f"
 

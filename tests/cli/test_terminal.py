@@ -1,6 +1,7 @@
 """Nothing that comes from elsewhere commands the terminal, whichever command shows it."""
 
 import ast
+import io
 import json
 from pathlib import Path
 
@@ -59,6 +60,20 @@ def test_all_that_is_said_is_made_visible(capsys):
     assert said.out.startswith("a\n\\x1b]0;owned\\x07")
     assert json.loads(said.out.partition("\n")[2].partition("\n")[2]) == {"name": EVIL}
     assert all(letter.isprintable() or letter == "\n" for letter in said.out + said.err)
+
+
+def test_a_line_that_is_overwritten_is_made_visible_too(monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    shown = Terminal()
+    monkeypatch.setattr("sys.stderr", shown)
+    telling.overwrite(f"{EVIL}\nmore")
+
+    assert shown.getvalue().startswith("\r\\x1b]0;owned\\x07")
+    assert "\\nmore" in shown.getvalue()
+    assert shown.getvalue()[1:].isprintable()
 
 
 def test_a_refusal_does_not_repeat_a_million_letters(capsys):

@@ -82,6 +82,11 @@ def test_no_value_makes_a_line_or_a_field_of_its_own(form):
         assert line.endswith('status=500  why="x\\n2026-01-01T00:00:00.000Z error forged\\r\\u001b[2J  status=200"')
 
 
+@pytest.mark.parametrize("value", ["status=200", 'x"', "two words", ""])
+def test_a_value_that_could_be_taken_for_a_field_is_quoted(value):
+    assert _Formatter("words").format(record(why=value)).endswith(f"why={json.dumps(value)}")
+
+
 def test_a_message_of_a_library_makes_no_line_of_its_own_either():
     assert _Formatter("words").format(record("first\nsecond\x9b")).endswith("warning first\\nsecond\\x9b")
 

@@ -1,5 +1,6 @@
 """Screens that were let in, ended one by one and all at once, while the daemon runs; and for whom a proxy speaks."""
 
+import asyncio
 import contextlib
 import json
 import stat
@@ -8,7 +9,9 @@ import httpx
 import pytest
 import websockets
 
+from daq.live.telling.hub import Page
 from daq.live.web.access import Role
+from daq.live.web.api_stream import _until_ended
 from daq.live.web.keys_file import end_all, keys_at, passes_beside
 from daq.live.web.passes import MOST, AllEnded, Passes
 from tests.live.network import on_a_network
@@ -126,6 +129,32 @@ def test_there_are_only_so_many_and_a_full_disk_keeps_no_fitter_out(passes, tmp_
     assert passes.holds(unkept)
     assert passes.end(unkept)
     assert not passes.holds(unkept)
+
+    unkept = passes.give(Role.RUN, since_utc=SINCE, address="192.0.2.8")
+    assert passes.holds(unkept)
+    Passes(tmp_path / "passes").end_all()  # by a process that knows nothing of it
+    assert not passes.holds(unkept)
+
+
+def test_a_screen_whose_pass_was_ended_gets_nothing_that_is_queued():
+    page = Page()
+    page.put("the load of now")
+
+    async def told():
+        await _until_ended(lambda: False, page)
+        return await page.get()
+
+    assert asyncio.run(told()) is None
+
+
+def test_behind_a_proxy_that_encrypts_the_pass_is_for_encrypted_connections_alone(tmp_path):
+    async def job(url, session, keys):
+        for scheme, secure in (("http", False), ("https", True)):
+            async with httpx.AsyncClient(base_url=url, headers={"X-Forwarded-Proto": scheme}) as browser:
+                answer = await browser.post("/api/v1/access", json={"token": keys.run})
+                assert ("Secure" in answer.headers["set-cookie"]) is secure
+
+    on_a_network(tmp_path, job, proxies=("127.0.0.1",))
 
 
 @pytest.mark.parametrize(("proxies", "codes"), [((), [401] * 5 + [429] * 2), (("127.0.0.1",), [401] * 7)])
