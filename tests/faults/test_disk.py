@@ -1,3 +1,4 @@
+import contextlib
 import os
 import warnings
 from pathlib import Path
@@ -71,6 +72,16 @@ def test_when_the_disk_refuses_nothing_acknowledged_is_lost_and_it_goes_on_later
             store.put(session_id, second_of_session(later))
 
     check_seconds(path, second + 3)
+
+
+@pytest.mark.parametrize("size", range(0, 200_000, 12_288))
+def test_a_store_that_a_full_disk_let_nobody_finish_is_made_when_there_is_room(path, size):
+    with largest_file(size), contextlib.suppress(StoreUnwritable):
+        Store.open(path).close()
+
+    with Store.open(path) as store:
+        recorded(store, 1)
+    check_seconds(path, 1)
 
 
 def test_a_full_disk_is_called_full(path):

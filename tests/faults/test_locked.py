@@ -2,10 +2,10 @@ import sqlite3
 
 import pytest
 
-from daq.keep.errors import StoreBusy
+from daq.keep.errors import StoreBusy, StoreError
 from daq.keep.store import Store, file
 from tests.faults.kill import start_writer
-from tests.keep.jig import begin, concatenated, second_of_session
+from tests.keep.jig import begin, concatenated, recorded, second_of_session
 
 
 @pytest.fixture
@@ -42,3 +42,23 @@ def test_another_program_that_holds_the_file_costs_a_retry_and_no_data(path, mon
         store.put(session_id, second_of_session(0))
 
         assert len(concatenated(list(store.read_items(session_id)))) == 100
+
+
+def test_a_store_under_another_name_is_the_same_store(tmp_path):
+    path, link = tmp_path / "store.sqlite", tmp_path / "link.sqlite"
+    link.symlink_to(path)
+    with Store.open(path) as store:
+        recorded(store, 1)
+        with pytest.raises(StoreBusy, match=r"store\.sqlite is being written by process"):
+            Store.open(link)
+        with Store.open(link, write=False) as read:
+            assert len(read.sessions()) == 1
+
+
+def test_a_lock_that_is_a_link_empties_no_other_file(tmp_path):
+    (tmp_path / "precious").write_bytes(b"precious")
+    (tmp_path / "store.sqlite.lock").symlink_to(tmp_path / "precious")
+
+    with pytest.raises(StoreError, match="cannot be opened"):
+        Store.open(tmp_path / "store.sqlite")
+    assert (tmp_path / "precious").read_bytes() == b"precious"

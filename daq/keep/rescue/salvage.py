@@ -21,11 +21,12 @@ from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
+from daq.keep.store.file import BUSY_S
 from daq.keep.store.lock import take_lock
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.replacing import BESIDE, log_without_store
 from daq.keep.store.rows import TWICE, insert_row
-from daq.keep.store.schema import distrust, is_plain_table
+from daq.keep.store.schema import connected, is_plain_table
 from daq.keep.store.store import Store
 
 
@@ -155,9 +156,8 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
 def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
     """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, each copy may hold all."""
     try:
-        old = sqlite3.connect(damaged.resolve().as_uri() + "?mode=ro", uri=True)
+        old = connected(damaged.resolve().as_uri() + "?mode=ro", BUSY_S)
         try:
-            distrust(old)
             if not is_plain_table(old, "copied_sweeps"):
                 raise sqlite3.DatabaseError("no such table")
             listed = old.execute("SELECT copy_id, sweep_id FROM copied_sweeps").fetchall()

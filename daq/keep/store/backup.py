@@ -55,6 +55,7 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
     is carried over. After a kill there is one of the two at target, whole. Raises StoreBusy when another process writes
     to it, StoreError when the backup does not verify.
     """
+    target = Path(os.path.realpath(target))
     partial = in_the_making(target)
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     lock = take_lock(target)
@@ -80,9 +81,11 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
 
 
 def _begin(target: Path) -> None:
-    """An empty file, readable by its owner alone. Raises StoreError if none can be created there."""
+    """A new, empty file, readable by its owner alone. Raises StoreError if none can be created there, or somebody else
+    was quicker: a link would lead to another file.
+    """
     try:
-        os.close(os.open(target, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))
+        os.close(os.open(target, os.O_RDWR | os.O_CREAT | os.O_EXCL | PRIVATELY, 0o600))
     except OSError as error:
         raise StoreError(f"no file can be made in {target.parent}: {error.strerror}; choose another folder") from error
 

@@ -91,13 +91,12 @@ def unpacked(chunk: bytes) -> Unpacked:
     if size > MOST_BYTES:
         raise BadChunk(f"expected at most {MOST_BYTES} bytes unpacked, got {size}")
     try:
-        if zstandard.frame_content_size(chunk[_HEAD.size :]) not in (size, -1):  # this is what would be allocated
-            raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels")
-        body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :], max_output_size=size)
+        # what the frame says is allocated, and whatever else it holds is an error of zstd's (RFC 8878, 3.1.1)
+        if (said := zstandard.frame_content_size(chunk[_HEAD.size :])) != size:
+            raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels, got {said}")
+        body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :])
     except zstandard.ZstdError as error:
         raise BadChunk(str(error)) from error
-    if len(body) != size:
-        raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels, got {len(body)}")
     return Unpacked(order, channels, scans, body)
 
 

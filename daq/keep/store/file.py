@@ -21,7 +21,7 @@ from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
-from daq.keep.store.schema import check_schema, distrust
+from daq.keep.store.schema import check_schema, connected
 from daq.keep.store.sessions import add_copy
 
 BUSY_S = 5.0
@@ -89,6 +89,7 @@ def open_for_writing(path: Path) -> StoreFile:
 
     Raises StoreBusy when another process writes to it, StoreNewer, StoreReadOnly, StoreFull, StoreDamaged.
     """
+    path = _itself(path)
     with _os_errors(path):
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         lock = take_lock(path)
@@ -122,6 +123,7 @@ def open_for_writing(path: Path) -> StoreFile:
 def open_for_reading(path: Path) -> StoreFile:
     """Opens an existing store while another process may write to it. Raises as open_for_writing, and StoreError if
     there is none."""
+    path = _itself(path)
     with _os_errors(path, "read"):
         if is_unfinished(path):
             _finish_alone(path)
@@ -136,6 +138,11 @@ def open_for_reading(path: Path) -> StoreFile:
         file.close()
         raise
     return file
+
+
+def _itself(path: Path) -> Path:
+    """The file behind a link: its lock and its log are beside the file, whatever it is called."""
+    return Path(os.path.realpath(path))
 
 
 def _finish_alone(path: Path) -> None:
@@ -175,8 +182,7 @@ def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
 
 
 def _connect(target: str) -> sqlite3.Connection:
-    db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=BUSY_S, check_same_thread=False)
-    distrust(db)
+    db = connected(target, BUSY_S)
     db.text_factory = lambda text: text.decode("utf-8", "surrogateescape")  # damaged text is left for the CRC to find
     return db
 

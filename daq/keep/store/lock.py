@@ -31,7 +31,8 @@ def take_lock(store: Path) -> int:
     Raises StoreBusy that names the process holding it, OSError if the lock file cannot be created.
     """
     path = store.with_name(store.name + ".lock")
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600)
+    # no link: in a folder where others may write, its target would be emptied
+    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY | getattr(os, "O_NOFOLLOW", 0), 0o600)
     try:
         _hold(descriptor)
     except (BlockingIOError, PermissionError) as error:

@@ -156,7 +156,9 @@ def check_version(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, st
     """
     application = db.execute("PRAGMA application_id").fetchone()[0]
     version = int(db.execute("PRAGMA user_version").fetchone()[0])
-    empty = not db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    # sqlite-utils begins with its own table: on a disk that was full, or killed, the first step may not have followed
+    begun = "SELECT count(*) FROM sqlite_schema WHERE tbl_name != '_sqlite_migrations'"
+    empty = not db.execute(begun).fetchone()[0]
     if application != APPLICATION_ID and not (empty and version == 0):
         raise StoreError(f"{path} is an SQLite file of another program: give the path of a store, or of a new file")
     if version > len(steps):

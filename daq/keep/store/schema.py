@@ -16,8 +16,8 @@ from daq.keep.store.migrations import STEPS, statements
 
 LONGEST_VALUE = 128 * 2**20
 """The most bytes of one text or blob; a packed chunk is always smaller."""
-_BY_SQLITE = "sqlite_"
-"""The prefix of what SQLite creates by itself: indexes behind UNIQUE, statistics."""
+_BY_SQLITE = ("sqlite_autoindex_", "sqlite_stat", "sqlite_sequence")
+"""How the names of what SQLite creates by itself begin: indexes behind UNIQUE, which have no SQL, and statistics."""
 _OF_STEPS = (("table", "_sqlite_migrations"), ("index", "idx__sqlite_migrations_migration_set_name"))
 """Where sqlite-utils records the migrations applied; its columns differ between versions."""
 _COMPUTED = re.compile(r"\b(?:AS|CHECK|DEFAULT|GENERATED|WHERE)\b", re.IGNORECASE)
@@ -26,8 +26,15 @@ Schema = dict[tuple[str, str], str]
 """SQL by (type, name), with white space normalized."""
 
 
+def connected(target: str, timeout_s: float) -> sqlite3.Connection:
+    """A connection to a file that may come from anywhere: a path, or a URI that begins with file:."""
+    db = sqlite3.connect(target, uri=target.startswith("file:"), timeout=timeout_s, check_same_thread=False)
+    distrust(db)
+    return db
+
+
 def distrust(db: sqlite3.Connection) -> None:
-    """Prepares a connection for a file that may come from anywhere, before anything is read from it."""
+    """Prepares a connection before anything is read from its file."""
     db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_VALUE)
     db.execute("PRAGMA trusted_schema = OFF")
     db.execute("PRAGMA cell_size_check = ON")
@@ -60,7 +67,7 @@ def is_plain_table(db: sqlite3.Connection, table: str) -> bool:
     """Whether reading its rows runs no code from the file: no view, virtual table or computed column."""
     row = db.execute("SELECT sql FROM sqlite_schema WHERE type = 'table' AND name = ?", (table,)).fetchone()
     sql = "" if row is None else " ".join(str(row[0]).split()).upper()
-    return sql.startswith("CREATE TABLE") and not re.search(r"\bAS\b|\bGENERATED\b", sql)
+    return sql.startswith("CREATE TABLE") and not re.search(r"\bAS\b", sql)
 
 
 def schema_of(db: sqlite3.Connection) -> Schema:
@@ -69,7 +76,7 @@ def schema_of(db: sqlite3.Connection) -> Schema:
     return {
         (kind, name): " ".join(sql.split())
         for kind, name, sql in (map(str, row) for row in rows)  # a flipped bit makes bytes or a number of a text
-        if not (name.startswith(_BY_SQLITE) and kind in ("table", "index"))
+        if not (name.startswith(_BY_SQLITE) and (kind == "table" or (kind == "index" and not sql)))
         and not ((kind, name) in _OF_STEPS and not _COMPUTED.search(sql))
     }
 

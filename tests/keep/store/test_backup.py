@@ -108,3 +108,29 @@ def test_an_unsound_backup_replaces_nothing(path, tmp_path):
     with pytest.raises(StoreError, match=r"is not sound: chunk 1 .*store\.sqlite is as it was"):
         restore(tmp_path / "copy.sqlite", path)
     assert sorted(file.name for file in tmp_path.iterdir()) == ["copy.sqlite", "store.sqlite", "store.sqlite.lock"]
+
+
+def test_a_backup_never_writes_through_a_link_that_somebody_else_has_put_there(path, tmp_path, monkeypatch):
+    """As in a folder where everybody may write, between the look and the making."""
+    (tmp_path / "precious").write_bytes(b"precious")
+    (tmp_path / "copy.sqlite.partial").symlink_to(tmp_path / "precious")
+    with Store.open(path) as store:
+        recorded(store, 1)
+        monkeypatch.setattr(type(path), "unlink", lambda *_, **__: None)
+        with pytest.raises(StoreError, match="no file can be made in"):
+            back_up(store, tmp_path / "copy.sqlite")
+    assert (tmp_path / "precious").read_bytes() == b"precious"
+
+
+def test_a_store_behind_a_link_is_restored_where_it_is(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 2)
+        back_up(store, tmp_path / "copy.sqlite")
+        recorded(store, 1)
+    link = tmp_path / "elsewhere" / "link.sqlite"
+    link.parent.mkdir()
+    link.symlink_to(path)
+
+    restore(tmp_path / "copy.sqlite", link)
+    assert len(raw(path)) == len(raw(link)) == 200
+    assert len(raw(path.with_name("store.sqlite.1.before-restore"))) == 300

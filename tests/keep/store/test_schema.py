@@ -16,7 +16,7 @@ from daq.keep.store.chunks import BadChunk, decode
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.rows import insert_row
-from daq.keep.store.schema import check_schema
+from daq.keep.store.schema import check_schema, distrust, is_plain_table
 from daq.keep.store.verify import verify
 from tests.keep.jig import recorded
 
@@ -45,6 +45,17 @@ HOSTILE = [
     ("DROP TABLE copied_sweeps", "the table 'copied_sweeps' is missing"),
     ("DROP INDEX events_by_time", "the index 'events_by_time' is missing"),
     ("ALTER TABLE events ADD COLUMN more TEXT", "the table 'events' is not as this program makes it"),
+    (
+        "CREATE TRIGGER t BEFORE INSERT ON events BEGIN SELECT RAISE(IGNORE); END; PRAGMA writable_schema = ON; "
+        "UPDATE sqlite_schema SET name = 'sqlite_t', sql = replace(sql, 'TRIGGER t', 'TRIGGER sqlite_t') "
+        "WHERE name = 't'",
+        "holds a trigger 'sqlite_t'",
+    ),
+    (
+        "CREATE UNIQUE INDEX i ON events(kind); PRAGMA writable_schema = ON; "
+        "UPDATE sqlite_schema SET name = 'sqlite_i', sql = replace(sql, 'INDEX i', 'INDEX sqlite_i') WHERE name = 'i'",
+        "holds a index 'sqlite_i'",
+    ),
     ("ALTER TABLE _sqlite_migrations ADD COLUMN more AS (zeroblob(1))", "holds a table '_sqlite_migrations'"),
 ]
 
@@ -179,8 +190,49 @@ def chunk(scans, channels, body):
         chunk(200_000, 32, zstandard.ZstdCompressor().compress(bytes(8))),
         # a frame that says it holds a terabyte: mark, descriptor, 8 bytes of size (RFC 8878, 3.1.1), an empty block
         chunk(1, 1, b"\x28\xb5\x2f\xfd\xe0" + struct.pack("<Q", 2**40) + b"\x01\x00\x00"),
+        # one that does not say how much it holds: none of ours
+        chunk(1, 1, zstandard.ZstdCompressor(write_content_size=False).compress(bytes(19))),
     ],
 )
 def test_a_chunk_that_announces_more_than_it_holds_takes_no_memory(hostile):
     with pytest.raises(BadChunk, match="expected"):
         decode(hostile, source="board")
+
+
+@pytest.mark.parametrize(("codec", "order"), [(2, 1), (1, 0), (1, 3)])
+def test_a_chunk_of_another_layout_is_refused_by_name(codec, order):
+    body = zstandard.ZstdCompressor().compress(bytes(19))
+
+    with pytest.raises(BadChunk, match=f"order 1 or 2, got codec {codec} and order {order}"):
+        decode(struct.pack("<BBHI", codec, order, 1, 1) + body, source="board")
+
+
+@pytest.mark.parametrize("held", [bytes(18), bytes(20)])
+def test_a_chunk_that_holds_less_or_more_than_it_says_is_refused(held):
+    frame = bytearray(zstandard.ZstdCompressor().compress(held))
+    assert frame[5] == len(held)  # the size in the frame's header, RFC 8878, 3.1.1.1
+    frame[5] = 19
+
+    with pytest.raises(BadChunk):
+        decode(chunk(1, 1, bytes(frame)), source="board")
+
+
+def test_a_table_with_a_computed_column_is_not_a_plain_one():
+    db = sqlite3.connect(":memory:")
+    db.executescript(
+        "CREATE TABLE plain(a, b); CREATE TABLE computed(a, b AS (zeroblob(a))); CREATE VIEW seen AS SELECT 1"
+    )
+
+    assert is_plain_table(db, "plain")
+    assert not any(is_plain_table(db, name) for name in ("computed", "seen", "none"))
+    db.close()
+
+
+def test_a_file_is_not_mapped_into_memory_whatever_sqlite_was_built_with():
+    db = sqlite3.connect(":memory:")
+    db.execute("ATTACH '' AS other")
+    db.execute("PRAGMA mmap_size = 65536")
+    distrust(db)
+
+    assert db.execute("PRAGMA mmap_size").fetchone() in ((0,), None)
+    db.close()
