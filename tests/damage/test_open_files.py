@@ -14,6 +14,7 @@ OWN = {
     "keep/store/lock.py": "its own lock",
     "keep/store/file.py": "makes the store; SQLite reads it",
     "keep/store/migrations.py": "writes",
+    "keep/store/replacing.py": "the folder, to make renames in it durable",
     "keep/store/vanished.py": "the store it has open already",
     "keep/proofs.py": "writes a sheet",
     "live/web/steady.py": "the kernel's own word of its start",
