@@ -161,6 +161,12 @@ const MEANING = {
   undecided: "The steps do not support a verdict yet, so no setback is named.",
 };
 
+/** What an answer rests on, where it does not rest on everything: read off a scale, only held, not measured. @param {{grade?: string}|null|undefined} onset */
+export function restsOn(onset) {
+  const grade = onset?.grade ?? "";
+  return /not measured|read off/.test(grade) ? sentence(grade) : "";
+}
+
 /** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */
 export function reasons(onset) {
   if (!onset) return [];

@@ -157,6 +157,8 @@ def _zero(now: Readings) -> Check:
 
 def _weights(now: Readings) -> Check:
     key, title = "weights", "Sum of the loads"
+    if "saddle, read" in now.measures:
+        return _unmeasured(key, title, "judged by the readings of both scales, in the answer")
     if "saddle" not in now.measures:
         return _unmeasured(key, title, "no cell under the saddle: a wrong mass, zero or cell cannot show in the sum")
     if now.weights is None:

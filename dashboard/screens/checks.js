@@ -32,7 +32,7 @@ export function mount(root, store) {
     const { visit } = state;
     setAttribute(nobody, "hidden", Boolean(visit));
     setAttribute(checks, "hidden", !visit);
-    setAttribute(feetOff.node, "hidden", !visit || Boolean(state.rig?.not_measured.includes("saddle")));
+    setAttribute(feetOff.node, "hidden", !visit || Boolean(state.rig?.typed) || Boolean(state.rig?.not_measured.includes("saddle")));
     next.draw(state);
     zero.draw(state);
     setAttribute(zeros, "hidden", Boolean(state.rig?.typed));

@@ -4,7 +4,7 @@ import { look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
 import { asSentence } from "../trade_words.js";
-import { FORWARD_LIMIT, withoutWindow } from "../words.js";
+import { FORWARD_LIMIT, restsOn, withoutWindow } from "../words.js";
 import { chosenPanel } from "./decide/chosen.js";
 import { notSeen, tables, ways } from "./decide/evidence.js";
 import { helps } from "./decide/helps.js";
@@ -86,8 +86,9 @@ export function mount(root, store) {
 
 /** The window and its limit in one line; without a window, why not. */
 function answerWords(/** @type {any} */ { window_mm, sweeps, main }) {
-  if (window_mm) return `To choose from ${number(window_mm[0])}–${number(window_mm[1])} mm. ${FORWARD_LIMIT}`;
-  return withoutWindow(sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset?.verdict);
+  const onset = sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset;
+  if (!window_mm) return [withoutWindow(onset?.verdict), restsOn(onset)].join(" ").trim();
+  return `To choose from ${number(window_mm[0])}–${number(window_mm[1])} mm. ${FORWARD_LIMIT} ${restsOn(onset)}`.trim();
 }
 
 /** The earlier visits to choose from, once. */

@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from playwright.sync_api import expect
 
 from daq.sweep.run import State
 from tests.browser.answers import ANSWERS, sweep_in
@@ -64,3 +65,12 @@ def test_to_go_on_without_a_check_takes_a_reason_of_its_own(checks):
 def test_the_black_button_is_never_the_run_while_a_check_is_open(checks):
     assert checks.page.get_by_role("link", name="To the run").count() == 0
     assert not [each.inner_text() for each in checks.page.locator("a.main:visible").all() if "run" in each.inner_text()]
+
+
+def test_scales_that_are_read_have_no_hold_to_add_up(checks, messages):
+    hold = checks.page.get_by_role("button", name="Add up this hold")
+    assert hold.is_visible()
+
+    typed = {"unit": "kg", "scales": ["hands", "saddle"]}
+    checks.send({**messages["snapshot"], "rig": {**messages["snapshot"]["rig"], "typed": typed}})
+    expect(hold).to_be_hidden()

@@ -165,8 +165,11 @@ def visit(page, served, folder=None):
     assert read(page, served, camera, steps) == [0, 0, 0]
     expect(page.locator(".now")).to_have_attribute("data-state", "finished")
     told = served.sweep()
+    rests = "hands (read off a scale) and effort; not measured: saddle, tilt and hips"
+    expect(page.locator(".answer-rests")).to_contain_text(rests)
     camera.take("answer")
     page.locator(".visit-line").get_by_role("link", name="Decide").click()
+    expect(page.locator(".window-line")).to_contain_text(rests)
     page.get_by_label("Setback decided").fill("60")
     page.get_by_label("Reason").fill("hands light")
     page.get_by_label("Decided by").fill("B. Fitter")

@@ -125,3 +125,15 @@ def test_a_jig_off_level_is_told_what_that_does_to_the_setback():
         level = checks_by_key(measured=DONE.model_copy(update={"height_mm": height_mm}), now=off)["level"]
         assert "this error is 6.1 mm of setback against gravity at 700 mm height" in level.todo
     assert "5.0 mm" in checks_by_key(measured=DONE.model_copy(update={"height_mm": 600.0}), now=off)["level"].todo
+
+
+@pytest.mark.parametrize(
+    ("also", "said"), [(set(), "no cell under the saddle"), ({"saddle, read"}, "by the readings of both scales")]
+)
+def test_the_sum_of_loads_that_are_read_off_scales_waits_for_nothing(also, said):
+    weights = checks_by_key(now=dataclasses.replace(WELL, weights=None, measures=frozenset({"effort", *also})))[
+        "weights"
+    ]
+
+    assert weights.state is CheckState.NOT_MEASURED
+    assert said in weights.said

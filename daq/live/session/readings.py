@@ -48,6 +48,7 @@ def measures(at: Acquisition) -> frozenset[str]:
         "saddle": bool(at.rig.columns("saddle")) and typed is None,
         "effort": at.rig.power is not None or heard,
         "zero": typed is None,
+        "saddle, read": bool(at.rig.columns("saddle")) and typed is not None,
         "effort, typed": typed is not None and typed.effort == "typed",
     }
     return frozenset(name for name, known in there.items() if known)

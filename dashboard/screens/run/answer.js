@@ -13,7 +13,7 @@ import {
   uncertainty,
 } from "../../format.js";
 import { stepPoints } from "../../step_points.js";
-import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons } from "../../words.js";
+import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -24,6 +24,7 @@ const COMPUTING_MS = 60_000;
 export function answerPanel(store) {
   const title = el("h2", { id: "answer-title" });
   const value = el("p", { class: "answer-value" });
+  const rests = el("p", { class: "answer-rests" });
   const points = stepPoints(false);
   const told = el("p", { class: "unseen" });
   const chart = points.node;
@@ -37,7 +38,7 @@ export function answerPanel(store) {
   const node = el(
     "section",
     { class: "answer", "aria-labelledby": "answer-title" },
-    el("header", {}, el("div", { class: "answer-head" }, title, value), el("div", { class: "answer-turns" }, reason, turn)),
+    el("header", {}, el("div", { class: "answer-head" }, title, value, rests), el("div", { class: "answer-turns" }, reason, turn)),
     because,
     told,
     chart,
@@ -71,6 +72,7 @@ export function answerPanel(store) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
       value.replaceChildren(...(named ? onsetLine(onset) : []));
+      setText(rests, restsOn(onset));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
       setAttribute(reason, "hidden", !onset);
