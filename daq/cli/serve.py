@@ -117,7 +117,7 @@ def serve(
     lab = _lab_scope(lsl, lsl_markers)
     path = store_path(store)
     try:
-        rig_file = _rig_file(rig_file, typed=typed, unit=unit, step=step)
+        rig_file = _rig_file(rig_file, typed=typed, unit=unit, step=step, log_form=log_form)
         _, rig, _ = read_rig(rig_file)
         listener = listen("0.0.0.0" if lan and is_loopback(host) else host, port)
         keys = keys_at(access.keys_path(), key_hours) if lan else None
@@ -204,7 +204,7 @@ def _tell_of_keys(keys: Keys, port: int, log_form: str) -> None:
         tell("other screens are let in with a key; foreaft access shows it")
 
 
-def _rig_file(given: Path | None, *, typed: bool, unit: str | None, step: float | None) -> Path:
+def _rig_file(given: Path | None, *, typed: bool, unit: str | None, step: float | None, log_form: str) -> Path:
     """The rig file to serve, made first where a person types and none is there. RigError, OSError."""
     from daq.live.typed_rig import made_when_missing
 
@@ -215,7 +215,9 @@ def _rig_file(given: Path | None, *, typed: bool, unit: str | None, step: float 
     from daq.cli.settings import settings_path
 
     path = settings_path().parent / "typed.toml" if given is None else given
-    made_when_missing(path, unit, step)
+    made = made_when_missing(path, unit, step)
+    if log_form == "words":
+        tell(f"rig file: {path}{', made now: write your levers and sizes into it and start again' if made else ''}")
     return path
 
 

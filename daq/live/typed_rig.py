@@ -44,17 +44,21 @@ saddle_y_m = 0.70
 """
 
 
-def made_when_missing(path: Path, unit: str | None, step: float | None) -> None:
-    """See that there is a rig file of typed readings at this path. RigError when it reads in another unit; OSError."""
+def made_when_missing(path: Path, unit: str | None, step: float | None) -> bool:
+    """See that there is a rig file of typed readings at this path; whether it was made now. RigError when the one that
+    is there reads in another unit or in other steps; OSError."""
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(typed_rig_text(unit or "kg", step), encoding="utf-8")
-        return
+        return True
     typed = read_rig(path)[1].typed
     if typed is None:
         raise RigError(f"{path}: expected a [typed] table; a rig with a board is served without --typed")
     if unit is not None and typed.unit != unit:
         raise RigError(f"{path}: reads in {typed.unit}, and a rig keeps its unit; name another rig file with --rig")
+    if step is not None and typed.step != step:
+        raise RigError(f"{path}: has step = {typed.step:g}; write {step:g} there, or leave --step away")
+    return False
 
 
 def check_unit(store: Store, rig: Rig) -> None:

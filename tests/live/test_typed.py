@@ -209,8 +209,11 @@ def test_a_rig_keeps_its_unit_for_ever(ridden, tmp_path):
         check_unit(store, other)
 
     path = tmp_path / "typed.toml"
-    made_when_missing(path, "N", 1.0)
+    assert made_when_missing(path, "N", 1.0)
+    assert not made_when_missing(path, None, None)
     assert parse_rig(path.read_text()).typed.step == 1.0
+    with pytest.raises(RigError, match=r"has step = 1; write 0\.1 there"):
+        made_when_missing(path, "N", 0.1)
     with pytest.raises(RigError, match="reads in N, and a rig keeps its unit"):
         made_when_missing(path, "kg", None)
 
