@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
+from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
@@ -126,7 +127,7 @@ def visits(sweep: Seen) -> Validity:
         return not_made(name, "visits not compared: the steps' own errors are not known", "give se_n")
     groups = _groups(sweep)
     if not groups:
-        if not sweep.decided and sweep.conditions.finished and sweep.rise_suspected:
+        if _stands_on_single_visits(sweep, groups):
             return _once_each(sweep)
         return not_made(name, "visits not compared: no place was ridden twice", "plan repeated positions")
     known = errors_of(sweep.levels, sweep.curve)
@@ -149,7 +150,7 @@ def visits(sweep: Seen) -> Validity:
     numbers = Number(sd_n, "N", (low_n, high_n))
     said = f"visits to one place scatter by {ratio}"
     if total <= float(chdtri(freedom, SIZE)):
-        return passed(name, said, numbers)
+        return _once_each(sweep) if _stands_on_single_visits(sweep, groups) else passed(name, said, numbers)
     where = listed([f"{sweep.setback_mm[group[0]]:g}" for group in groups])
     return failed(
         name,
@@ -160,14 +161,24 @@ def visits(sweep: Seen) -> Validity:
     )
 
 
+def _beside_mm(sweep: Seen) -> list[float]:
+    """The two positions nearest to the bend, rearmost first."""
+    return sorted(sorted(set(sweep.setback_mm.tolist()), key=lambda mm: abs(mm - sweep.bend_mm))[:2], reverse=True)
+
+
+def _stands_on_single_visits(sweep: Seen, groups: list[list[int]]) -> bool:
+    """Whether there is no verdict to lose, a rise well may be, and neither position beside it was ridden again."""
+    again_mm = [float(sweep.setback_mm[group[0]]) for group in groups]
+    suspected = not sweep.decided and sweep.conditions.finished and sweep.rise_suspected
+    return suspected and not any(abs(mm - again) < SAME_PLACE_MM for mm in _beside_mm(sweep) for again in again_mm)
+
+
 def _once_each(sweep: Seen) -> Validity:
-    """Where a rise stands on single visits and there is no verdict to lose: the positions beside it once more."""
-    beside_mm = sorted(set(sweep.setback_mm.tolist()), key=lambda mm: abs(mm - sweep.bend_mm))[:2]
-    places = listed([f"{mm:g}" for mm in sorted(beside_mm, reverse=True)])
+    places = listed([f"{mm:g}" for mm in _beside_mm(sweep)])
     return failed(
         "visits",
-        "each position was ridden once: a saddle or hands put back otherwise at one of them would not show, and near "
-        f"{sweep.bend_mm:.0f} mm would look like a rise",
+        f"{places} mm were ridden once each: a saddle or hands put back otherwise at one of them would not show, and "
+        f"might look like a rise near {sweep.bend_mm:.0f} mm",
         f"clamp the saddle at the same mark, and ride {places} mm again",
         forbids=False,
     )

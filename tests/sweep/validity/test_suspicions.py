@@ -17,7 +17,7 @@ from daq.sweep.validity.seen import seen
 from daq.sweep.validity.slow import fatigue, lag
 from daq.values import Result, Verdict
 from tests.sweep.validity import sweeps
-from tests.sweep.validity.sweeps import ON_THE_JIG, SIGHTED, answer, sweep
+from tests.sweep.validity.sweeps import ON_THE_JIG, OUT_AND_BACK, SIGHTED, answer, sweep
 
 UNDECIDED = replace(
     answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, p_onset=0.5, p_light=0.2, p_loaded=0.3
@@ -187,6 +187,9 @@ def test_a_rise_that_stands_on_single_visits_asks_for_them_again_where_there_is_
 
     assert (once.result, once.forbids) == (Result.FAILED, False)
     assert "ride 35 and 30 mm again" in once.cure
+    first_again = (*OUT_AND_BACK, 80.0)
+    assert "ride 35 and 30 mm again" in of(visits, near_the_front, order=first_again).cure
+    assert of(visits, near_the_front, order=(*OUT_AND_BACK, 30.0)).result is Result.PASSED
     unfinished = replace(ON_THE_JIG, finished=False)
     level = replace(UNDECIDED, p_onset=0.03, p_light=0.95, p_loaded=0.02)
     for found in (of(visits, near_the_front, unfinished), of(visits, level)):
