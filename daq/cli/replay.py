@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -53,6 +54,20 @@ def replay(file: Path, as_json: bool) -> None:
         say("no answer: fewer than five positions were finished")
     else:
         say("\n".join(answer_lines(answer)))
+    if not as_json and (truth := simulated_truth(header)):
+        say(truth)
+
+
+def simulated_truth(header: Mapping[str, Any]) -> str:
+    """What the simulation knows of its rider; empty for a real one, or where the maker gave something else."""
+    from daq.cli.demo import truth_line
+
+    if not header.get("simulated"):
+        return ""
+    try:
+        return "SIMULATED; " + truth_line({"confounds": [], **header["truth"]})
+    except (KeyError, TypeError, ValueError):
+        return "SIMULATED; its truth was not recorded, or not as this program does"
 
 
 def _planned(plan: Any) -> int:

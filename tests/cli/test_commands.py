@@ -14,6 +14,7 @@ from click.testing import CliRunner
 from daq import __version__
 from daq.cli import COMMANDS, main
 from daq.cli.demo import KINDS
+from daq.cli.replay import simulated_truth
 from daq.rider.model import Kind
 from daq.rider.named import NAMES
 
@@ -185,3 +186,27 @@ def test_the_readme_names_only_commands_there_are():
 
     assert len(named) >= 10
     assert named <= set(COMMANDS)
+
+
+@pytest.mark.parametrize(
+    ("header", "says"),
+    [
+        ({"simulated": False}, ""),
+        (
+            {
+                "simulated": True,
+                "truth": {"kind": "flat", "onset_mm": None, "confounds": [{"what": "a bar that stays"}]},
+            },
+            "SIMULATED; truth of the simulation: this rider has no onset (flat rider; a bar that stays)",
+        ),
+        ({"simulated": True, "truth": {"kind": "hinge", "onset_mm": 52.0}}, "onset at 52.0 mm (hinge rider)"),
+        ({"simulated": True, "truth": {"kind": "hinge", "onset_mm": "front"}}, "was not recorded"),
+        ({"simulated": True, "truth": ["hinge"]}, "was not recorded"),
+        ({"simulated": True}, "was not recorded"),
+    ],
+)
+def test_a_replay_says_that_it_was_simulated_and_the_truth(header, says):
+    found = simulated_truth(header)
+
+    assert says in found
+    assert bool(found) == header["simulated"]

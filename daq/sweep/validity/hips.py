@@ -43,7 +43,8 @@ def hips(sweep: Seen) -> Validity:
     if sweep.conditions.dummy:
         return not_made("hips", "hips not measured: a dummy rides, which has none")
     if known.sum() < FEWEST_STEPS:
-        return not_made("hips", f"hips not measured: {_missing(sweep)}", "ride on a saddle with nose and rear cells")
+        why, cure = _missing(sweep)
+        return not_made("hips", f"hips not measured: {why}", cure)
     forward_mm, bend_mm = -sweep.setback_mm[known], -sweep.bend_mm
     slopes = _slopes(forward_mm, x_mm[known], bend_mm, _error_mm(sweep))
     expected = EXPECTED.get(sweep.conditions.protocol, EITHER)
@@ -110,10 +111,16 @@ def _beyond(slope: Effect, expected: float, size: float = SIZE) -> float:
     return abs(slope.value - expected) - max(LEAST_OFF, allowed)
 
 
-def _missing(sweep: Seen) -> str:
-    if len(sweep.conditions.saddle_cells) > 1:
-        return "the weight line needs the rider's mass and the crank torque"
-    return "one saddle cell moves with the saddle and cannot tell where on it the rider sits"
+def _missing(sweep: Seen) -> tuple[str, str]:
+    """What the weight line lacks, and what would give it."""
+    if len(sweep.conditions.saddle_cells) < 2:
+        why = "one saddle cell moves with the saddle and cannot tell where on it the rider sits"
+        return why, "ride on a saddle with nose and rear cells"
+    if sweep.conditions.mass_kg is None:
+        return "the weight line needs the rider's mass", "enter the rider's mass"
+    if not np.isfinite(sweep.torque_nm).all():
+        return "the weight line needs the crank torque at every position", "link a power sensor"
+    return "the weight line is known at too few positions", "see that cells, bar and cranks are in the rig file"
 
 
 def _pressure(sweep: Seen) -> str:

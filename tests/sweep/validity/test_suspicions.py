@@ -64,6 +64,22 @@ def test_a_lag_that_is_only_likelier_than_before_is_told_where_there_is_no_verdi
     assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
 
 
+def test_hips_that_could_not_be_measured_say_what_is_missing():
+    steps = [replace(step, weight_line_mm=float("nan")) for step in sweep(np.random.default_rng(5))]
+    unpowered = [replace(step, crank_torque_nm=float("nan")) for step in steps]
+    found = [
+        hips(seen(answer(), given, conditions))
+        for given, conditions in (
+            (steps, replace(ON_THE_JIG, saddle_cells=((2, -60.0),))),
+            (steps, replace(ON_THE_JIG, mass_kg=None)),
+            (unpowered, ON_THE_JIG),
+        )
+    ]
+
+    cures = [one.cure for one in found]
+    assert cures == ["ride on a saddle with nose and rear cells", "enter the rider's mass", "link a power sensor"]
+
+
 def test_a_bar_that_nobody_confirmed_is_told_where_there_is_no_verdict():
     kept = replace(ON_THE_JIG, protocol="reach kept")
 
