@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
 from daq.sweep.marginal import Marginal, log_sum
-from daq.sweep.posterior import Priors, posterior
+from daq.sweep.posterior import Priors, finer, posterior
 
 X = np.array([-25.0, -10, 5, 20, 25, 15, 0, -15])
 Y = np.array([0.4, -1.0, 2.0, 24.0, 30.0, 14.0, 1.0, 0.3])
@@ -121,3 +121,11 @@ def test_one_bad_step_is_named():
 
     assert int(np.argmax(found.p_shifted)) == 4
     assert found.p_shifted[4] > 0.8
+
+
+def test_the_two_cells_at_the_ends_of_the_grid_are_half_as_wide_as_the_others():
+    at, p, log_mean = finer(np.array([0.0, 1.0, 2.0]), np.full(3, -700.0))
+
+    assert p[0] == p[-1] == pytest.approx(0.5 * p[1])
+    assert np.ptp(p[1:-1]) == pytest.approx(0.0, abs=1e-12)
+    assert (len(at), log_mean) == (21, pytest.approx(-700.0))

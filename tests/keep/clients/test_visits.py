@@ -1,11 +1,11 @@
 import pytest
 
 from daq.keep.clients import people, visits
-from daq.keep.clients.forgetting import forget
+from daq.keep.clients.forgetting import _remove_window, forget
 from daq.keep.errors import StoreError
 from daq.keep.store import Store
 from daq.keep.store.rows import unsound_rows
-from tests.keep.jig import recorded
+from tests.keep.jig import begin, concatenated, pedalling, recorded
 
 
 @pytest.fixture
@@ -53,3 +53,17 @@ def test_a_note_that_was_tampered_with_is_found(store):
 
     with store.reading() as db:
         assert unsound_rows(db, "visit_notes") == [1]
+
+
+def test_a_window_that_is_removed_leaves_the_scan_at_its_end_which_begins_what_is_anothers(store):
+    scans = pedalling(scans=400, rate_hz=100)
+    session_id = begin(store)
+    store.put(session_id, [scans])
+    from_us, to_us = int(scans.received_us[100]), int(scans.received_us[300])
+    with store.writing() as db:
+        _remove_window(db, session_id, from_us, to_us)
+
+    left_us = concatenated(list(store.read_items(session_id))).received_us
+    outside = (scans.received_us < from_us) | (scans.received_us >= to_us)
+    assert left_us.tolist() == scans.received_us[outside].tolist()
+    assert to_us in left_us
