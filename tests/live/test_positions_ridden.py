@@ -9,6 +9,7 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.store import Store
 from daq.live import demo
 from daq.live.session import session
+from daq.live.telling.sweep_view import sweep_status
 from daq.refusals import NotNow
 from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
 from daq.sweep.plan import Plan, out_and_back
@@ -55,6 +56,7 @@ def test_what_the_encoders_read_is_what_counts(tmp_path, monkeypatch):
         along_mm = 1000.0 * at.saddle_top_m(step.setback_mm) / math.sin(math.radians(SEAT_TUBE_DEG))
         assert step.setting.saddle_height_mm == pytest.approx(along_mm, abs=0.2)
     assert ridden.cells.result is Result.PASSED
+    assert sweep_status(ridden.session)["measured"]["setback_mm"] == pytest.approx(ridden.jig.setback_mm, abs=0.1)
     assert [one["kind"] for one in ridden.session.acquisition.pipeline.board["channels"][-4:]] == [Kind.POSITION] * 4
     with Store.open(ridden.path, write=False) as store:
         again = recompute_stored(store, 1)

@@ -13,6 +13,7 @@ from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people
 from daq.keep.package.bids import CHANNEL_COLUMNS
+from daq.keep.package.bids import setback_mm as setback_at
 from daq.keep.package.bids_dataset import export_bids
 from daq.keep.package.permission import ExportRefused
 from daq.keep.package.terms import contributor
@@ -100,6 +101,10 @@ def test_steps_are_events_over_the_rows_they_were_averaged_from(made):
         inside = (latency_s > step.onset + 0.001) & (latency_s < step.onset + step.duration - 0.001)
         assert set(setback_mm[inside]) == {step.setback_mm}
     assert (events.trial_type == "saddle_moved").sum() == len(steps)
+    ends = [at_s for step in derived.steps for at_s in (step.strokes[0].start_s, step.strokes[-1].end_s)]
+    at_ends = setback_at(derived, np.array(ends))
+    assert at_ends[::2].tolist() == steps.setback_mm.tolist(), "from the scan that begins the first stroke"
+    assert np.isnan(at_ends[1::2]).all(), "up to the one that ends the last, which begins the next"
 
 
 def test_what_each_sweep_gave_stands_in_the_scans_of_its_session(made):

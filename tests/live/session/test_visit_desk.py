@@ -128,6 +128,9 @@ def test_holds_with_the_feet_off_are_added_up_kept_and_forgotten_with_the_next_z
         first, second = [(await client.post("/api/v1/feet-off")).json() for _ in range(2)]
         assert (first["passed"], first["holds"], second["holds"]) == (False, 1, 2)
         assert "0.0 % of the weight with the feet off; hold at least 3 positions" in second["text"]
+        await arrived(client)
+        assert session.zero.holds_n == [], "another rider's are not added to these"
+        await client.post("/api/v1/feet-off")
         await client.post("/api/v1/zero")
         assert session.zero.holds_n == []
         await session.sweep.begin(SHORT)
@@ -139,7 +142,7 @@ def test_holds_with_the_feet_off_are_added_up_kept_and_forgotten_with_the_next_z
     on_the_jig(tmp_path, job)
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         kept = [item.content for item in store.read_items(1) if getattr(item, "kind", "") == "feet-off"]
-    assert len(kept) == 2
+    assert len(kept) == 3
     assert all(len(one["cells_n"]) == 4 for one in kept)
 
 
