@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from daq.sweep.run import TRANSITIONS, State
-from tests.__main__ import PURE, STUDIES
+from tests.__main__ import PURE
 
 DEVELOPERS = Path(__file__).parent.parent / "DEVELOPERS.md"
 
@@ -50,4 +50,3 @@ def test_what_the_quick_tests_name_is_there():
     tests = DEVELOPERS.parent / "tests"
 
     assert [name for name in PURE if not (tests / name).exists()] == []
-    assert [name for name in STUDIES if not (tests / "sweep" / name).is_file()] == []
