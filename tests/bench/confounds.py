@@ -1,6 +1,6 @@
 """Whether an onset is true, not only precise: every confound in every order: `python -m tests.bench.confounds`.
 
-500 sweeps a line and order by default, four hours of one core; `--sweeps 20 --only lag` shortens it, and with `--keep
+500 sweeps a line and order by default, hours of one core; `--sweeps 20 --only lag` shortens it, and with `--keep
 FILE --minutes 8` it is ridden in pieces. Each sweep is seeded by its line and number, fixed beforehand. Prints a table;
 exit code 1 when a goal is missed.
 
