@@ -32,7 +32,7 @@ async def walk(desk: ProofDesk, *, simulated: bool) -> int:
     tell(f"{CAUTION}\n{'' if simulated else WORDS}".strip())
     while (task := work.task) is not None:
         done, of = len(work.sheet.latest()), len(tasks(work.sheet.plan))
-        tell(f"[{min(done + 1, of)}/{of}] {task.instruction}")
+        tell(f"[{min(done + 1, of)}/{of}, {task.stage}] {task.instruction}")
         if typed is None:
             await _patiently(desk, work.shown)
             continue

@@ -59,7 +59,10 @@ def _calibration(rig: Rig, path: Path) -> Calibration:
         in_order(calibration, [channel.name for channel in rig.channels])
         return calibration
     except OSError as error:
-        raise RigError(f"{path}: calibration: cannot read {file}: {error.strerror}") from error
+        raise RigError(
+            f"{path}: calibration: cannot read {file}: {error.strerror}; without one yet, leave the line out "
+            "until `foreaft calibrate bench` has written it"
+        ) from error
     except (ValueError, KeyError, TypeError) as error:
         raise RigError(f"{path}: calibration: {file} is not a calibration: {error}") from error
 

@@ -10,6 +10,7 @@ from daq.proof.findings import PARTS
 from daq.proof.proved import Bend, Proof
 from daq.proof.trueness import budget
 from daq.setback_scale import SetbackScale
+from daq.values import Onset, Verdict
 
 MONTHS = 12
 STATEMENTS = (
@@ -45,8 +46,8 @@ def certificate(proof: Proof) -> dict[str, Any]:
         "intervals_held": sum(one.held for one in proof.answers),
         "sweeps": len(proof.answers),
         "smallest_rise_n_per_mm": proof.smallest_rise_n_per_mm,
-        "flat": str(proof.flat.verdict),
-        "loaded": str(proof.loaded.verdict),
+        "flat": _called(proof.flat, Verdict.LIGHT),
+        "loaded": _called(proof.loaded, Verdict.LOADED),
         "gradual": None if proof.gradual is None else _bent(proof.gradual),
         "answers": [
             {
@@ -68,6 +69,12 @@ def certificate(proof: Proof) -> dict[str, Any]:
         "figures": [{"part": PARTS[one.part].name, "shown": one.shown, "named": one.named} for one in proof.findings],
         "readings": len(sheet.readings),
     }
+
+
+def _called(answer: Onset, expected: Verdict) -> str:
+    """The verdict, and why it is not the expected one."""
+    called = str(answer.verdict).replace("-", " ")
+    return called if answer.verdict is expected else "; ".join([called, *answer.reasons[:1]])
 
 
 def _bent(gradual: Bend) -> str:
@@ -92,10 +99,21 @@ def valid_until_utc(made_utc: str) -> str:
 
 def lines(content: dict[str, Any]) -> list[str]:
     """The certificate as text for a terminal."""
-    smallest = content["smallest_rise_n_per_mm"]
     return [
         f"{content['jig']}: {content['result']}",
         *content["statements"],
+        *facts(content),
+        *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
+        *(f"  - {reason}" for reason in content["reasons"]),
+        f"by {content['made_by']}, {content['made_utc']}"
+        + (f"; valid to {content['valid_until_utc'][:10]}" if content["valid_until_utc"] else ""),
+    ]
+
+
+def facts(content: dict[str, Any]) -> list[str]:
+    """What was found of the onsets, a sentence each."""
+    smallest = content["smallest_rise_n_per_mm"]
+    return [
         f"bias {content['bias_mm']:+.2f} ± {content['expanded_mm']:.2f} mm (95 %); repeatability "
         f"{content['repeatability_mm']:.2f} mm, between placements {content['between_placements_mm']:.2f} mm more",
         f"{content['intervals_held']} of {content['sweeps']} intervals of 95 % hold the dummy's onset",
@@ -103,10 +121,6 @@ def lines(content: dict[str, Any]) -> list[str]:
         + ("none of those tried" if smallest is None else f"{smallest:.2f} N/mm"),
         f"nothing pulls: {content['flat']}; pulls throughout: {content['loaded']}",
         *([] if content["gradual"] is None else [f"gradual rise: {content['gradual']}"]),
-        *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
-        *(f"  - {reason}" for reason in content["reasons"]),
-        f"by {content['made_by']}, {content['made_utc']}"
-        + (f"; valid to {content['valid_until_utc'][:10]}" if content["valid_until_utc"] else ""),
     ]
 
 

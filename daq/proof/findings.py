@@ -191,7 +191,8 @@ class Finding:
     def shown(self) -> str:
         """Value and uncertainty in the part's unit."""
         part = PARTS[self.part]
-        return f"{part.shown * self.value:+.2f} ± {part.shown * self.expanded:.2f} {part.unit}"
+        unit = part.unit if part.unit == "°" else f" {part.unit}"
+        return f"{part.shown * self.value:+.2f} ± {part.shown * self.expanded:.2f}{unit}"
 
     @property
     def sentence(self) -> str:

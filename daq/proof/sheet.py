@@ -189,7 +189,7 @@ class Sheet(_Part):
 
 def parts_said(rig: Rig) -> tuple[str, ...]:
     """The parts of a jig in words, for its certificate."""
-    cells = (f"{one.name} ({one.role})" for one in rig.channels if one.role != "unused")
+    cells = (f"{one.name.replace('_', ' ')} ({one.role})" for one in rig.channels if one.role != "unused")
     at = rig.geometry
     return (*cells, f"bar {1000 * at.bar_x_m:g} mm ahead of the BB and {1000 * at.bar_y_m:g} mm above it")
 

@@ -14,7 +14,7 @@ from daq.proof.sheet import ProofPlan, Reading, Sheet
 from daq.refusals import BadValue
 
 CAUTION = (
-    "Nobody sits on the jig. Eye protection on; both tethers on spring and rope; hands off while a reading is taken. "
+    "Nobody sits on the jig. Eye protection on; both tethers on springs and rope; hands off while a reading is taken. "
     "Not more than 150 N on the bar. Dimensions and safety: firmware_notes/proof_dummy.md."
 )
 ATTITUDES = ("level", "climb")
@@ -28,6 +28,8 @@ class Task:
     """One thing to do."""
 
     id: str
+    stage: str
+    """The part of the proof it belongs to."""
     instruction: str
     typed: tuple[str, ...] = ()
     """Names of the values to type in, each with its unit at the end."""
@@ -43,6 +45,23 @@ def tasks(plan: ProofPlan) -> tuple[Task, ...]:
     return tuple(_every(plan))
 
 
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A part of the proof: how much of it is done."""
+
+    name: str
+    done: int
+    of: int
+
+
+def stages(sheet: Sheet) -> list[Stage]:
+    """The parts of a proof in order."""
+    done, found = sheet.latest(), dict[str, list[bool]]()
+    for task in tasks(sheet.plan):
+        found.setdefault(task.stage, []).append(task.id in done)
+    return [Stage(name, sum(each), len(each)) for name, each in found.items()]
+
+
 def due(sheet: Sheet) -> Task | None:
     """The first that is not done yet; None when all are."""
     done = sheet.latest()
@@ -51,13 +70,16 @@ def due(sheet: Sheet) -> Task | None:
 
 def _every(plan: ProofPlan) -> Iterator[Task]:
     yield Task(
-        "empty", "Take everything off bar and saddle, the jig level, nobody on it. The zero is taken.", reads=False
+        "empty",
+        "zero",
+        "Take everything off bar and saddle, the jig level, nobody on it. The zero is taken.",
+        reads=False,
     )
     for forward in (True, False):
         for reading_mm in plan.scale_mm if forward else plan.scale_mm[::-1]:
             way = _way(forward)
             yield Task(
-                f"scale/{'forward' if forward else 'back'}/{reading_mm:g}",
+                f"scale/{'forward' if forward else 'back'}/{reading_mm:g}", "setback scale",
                 f"{way} set the saddle to {reading_mm:g} mm on its scale, tighten it, and measure from the BB's axis "
                 "to the saddle's reference with the caliper.",
                 ("caliper_mm",), reads=False, setback_mm=reading_mm, forward=forward,
@@ -65,45 +87,57 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
     for on, masses in (("bar", plan.bar_kg), ("saddle", plan.saddle_kg)):
         for i, kg in enumerate((0.0, *masses, *masses[-2::-1], 0.0)):
             what = f"Hang {kg:g} kg on the middle of the bar" if on == "bar" else f"Lay {kg:g} kg on the saddle"
-            yield Task(f"{on}/{i}", f"{what if kg else f'Take all weights off the {on}'}, and let it come to rest.")
+            yield Task(
+                f"{on}/{i}",
+                f"weights on the {on}",
+                f"{what if kg else f'Take all weights off the {on}'}, and let it come to rest.",
+            )
     for placement in range(1, plan.placements + 1):
+        stage = f"placement {placement} of {plan.placements}"
         yield Task(
-            f"place/{placement}",
+            f"place/{placement}", f"{stage}, level",
             f"Placement {placement} of {plan.placements}: take the dummy off, hook it in again with both tethers, set "
             "the saddle so that the ball hangs free. Type in the saddle by caliper and the gap under the ball.",
             ("caliper_mm", "gap_mm"), reads=False,
         )  # fmt: skip
         for attitude in ATTITUDES:
-            yield _tilt(plan, f"tilt/{placement}/{attitude}", attitude)
-            yield from _sweep(plan, f"rise/{placement}/{attitude}", "")
-    yield _tilt(plan, "tilt/end/level", "level")
+            at = f"{stage}, {_attitude(plan, attitude)}"
+            yield _tilt(plan, f"tilt/{placement}/{attitude}", at, attitude)
+            yield from _sweep(plan, f"rise/{placement}/{attitude}", at, "")
+    yield _tilt(plan, "tilt/end/level", "level again", "level")
     if plan.gradual:
         yield Task(
-            f"place/{GRADUAL}",
-            "Hook in all plates, each with its spring and the gap measured before, both tethers on, the saddle so that "
-            "the ball hangs free. Type in the saddle by caliper and the gap under the ball to the first plate.",
+            f"place/{GRADUAL}", "gradual rise",
+            "Hook in all plates, each with its springs and the gap measured before, both tethers on, the saddle so "
+            "that the ball hangs free. Type in the saddle by caliper and the gap under the ball to the first plate.",
             ("caliper_mm", "gap_mm"), reads=False,
         )  # fmt: skip
-        yield from _sweep(plan, GRADUAL, "All plates: ")
-    yield from _sweep(plan, "flat", "The rope unhooked, tethers on: ")
+        yield from _sweep(plan, GRADUAL, "gradual rise", "All plates: ")
+    yield from _sweep(plan, "flat", "nothing pulls", "The rope unhooked, tethers on: ")
     yield from _sweep(
         plan,
         "loaded",
-        "The soft spring, 1.2 N/mm at most, and the rope short, so that it pulls from the rearmost position on: ",
+        "pulls throughout",
+        "The soft springs, 1.2 N/mm together at most, the rope short, so that it pulls from the rearmost position on: ",
     )
 
 
-def _tilt(plan: ProofPlan, name: str, attitude: str) -> Task:
-    to = "level" if attitude == "level" else f"{plan.gradient_pct:g} % up"
+def _attitude(plan: ProofPlan, attitude: str) -> str:
+    return "level" if attitude == "level" else f"{plan.gradient_pct:g} % up"
+
+
+def _tilt(plan: ProofPlan, name: str, stage: str, attitude: str) -> Task:
+    to = _attitude(plan, attitude)
     return Task(
-        name, f"Set the jig {to} and type in what an independent level shows, nose up positive.", ("level_deg",)
+        name, stage, f"Set the jig {to} and type in what an independent level shows, nose up positive.", ("level_deg",)
     )
 
 
-def _sweep(plan: ProofPlan, name: str, first: str) -> Iterator[Task]:
+def _sweep(plan: ProofPlan, name: str, stage: str, first: str) -> Iterator[Task]:
     for i, (at_mm, forward) in enumerate(zip(plan.positions_mm, _ways(plan), strict=True)):
         yield Task(
             f"{name}/{i}",
+            stage,
             f"{first}{_way(forward)} set the saddle to {at_mm:g} mm on its scale, tighten it, hands off the jig.",
             setback_mm=at_mm,
             forward=forward,
@@ -126,7 +160,7 @@ def check(sheet: Sheet, task: Task, reading: Reading) -> None:
     if reading.hands_n is not None and abs(reading.hands_n) > BAR_LIMIT_N:
         raise BadValue(
             f"{reading.hands_n:.0f} N on the bar; the dummy's limit is {BAR_LIMIT_N:g} N: go back with the saddle at "
-            "once, then lengthen the rope or take a softer spring"
+            "once, then lengthen the rope or take softer springs"
         )
     if "level_deg" in typed and reading.tilt_deg is not None:
         off = abs(typed["level_deg"] - reading.tilt_deg)
@@ -160,8 +194,8 @@ def _check_placement(sheet: Sheet, caliper_mm: float, gap_mm: float, springs: Sp
     most_n = float(springs.hands_n(front, onset_mm))
     if most_n > BAR_LIMIT_N:
         raise BadValue(
-            f"at {front:g} mm the dummy would pull {most_n:.0f} N; its limit is {BAR_LIMIT_N:g} N: a longer rope, or a "
-            "softer spring"
+            f"at {front:g} mm the dummy would pull {most_n:.0f} N; its limit is {BAR_LIMIT_N:g} N: a longer rope, or "
+            "softer springs"
         )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,7 @@ from daq.live.session.occupied import Occupied
 from daq.live.session.zero_desk import ZeroDesk
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, ProofPlan, Reading, Sheet, parts_of, parts_said
-from daq.proof.tasks import Task, check, due, tasks
+from daq.proof.tasks import Task, check, due, stages, tasks
 from daq.refusals import BadValue, NotNow
 
 SETTLE_S = 2.0
@@ -119,8 +119,8 @@ class ProofDesk:
         return self.work
 
     def has_jig(self) -> bool:
-        """Whether a proof needs the jig as it stands: from its zero to its last reading."""
-        return self.work is not None and self.work.task is not None and self.work.task.id != "empty"
+        """Whether a proof has the jig: from its zero until it is put away, since the dummy is hooked in till then."""
+        return self.work is not None and (self.work.task is None or self.work.task.id != "empty")
 
     def leave(self) -> None:
         """Put the proof aside; it can be taken up again. NotNow while a reading is taken."""
@@ -251,9 +251,16 @@ def fields(work: Work) -> dict[str, Any]:
         "read_s": SETTLE_S + work.sheet.plan.read_s,
         "done": len(work.sheet.latest()),
         "of": len(tasks(work.sheet.plan)),
+        "stages": [asdict(stage) for stage in stages(work.sheet)],
         "task": None
         if task is None
-        else {"id": task.id, "instruction": task.instruction, "typed": list(task.typed), "reads": task.reads},
+        else {
+            "id": task.id,
+            "stage": task.stage,
+            "instruction": task.instruction,
+            "typed": list(task.typed),
+            "reads": task.reads,
+        },
         "shown": dict(work.shown),
         "reading": work.reading,
         "told": work.told,

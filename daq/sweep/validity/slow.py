@@ -37,6 +37,8 @@ LATE, SATURATING = 2.0, 3.0
 
 def lag(sweep: Seen) -> Validity:
     """How slowly hand load follows a move, by the posterior."""
+    if sweep.conditions.dummy:
+        return not_made("lag", "lag not looked at: a dummy has no posture to follow with")
     known = sweep.answer.p_lag
     if len(known) < 2:
         return not_made("lag", "lag not looked at: times of the positions, or a method that knows it, are missing")

@@ -215,6 +215,18 @@ def test_one_step_without_torque_is_told_and_two_forbid(missing):
     assert any("rise seen, effort not measured" in reason for reason in found.reasons)
 
 
+def test_a_dummy_has_no_posture_that_follows_slowly():
+    """Readings that scatter by millinewtons look like anything: the flat sweep of a proof has to stay light."""
+    slow = replace(answer(), p_lag=((0.0, 0.1), (120.0, 0.9)))
+
+    (of_rider,) = [one for one in judged(slow, ride(), ON_THE_JIG).validity if one.test == "lag"]
+    (of_dummy,) = [one for one in judged(slow, ride(), replace(ON_THE_JIG, dummy=True)).validity if one.test == "lag"]
+
+    assert of_rider.forbids
+    assert not of_dummy.forbids
+    assert "a dummy has no posture" in of_dummy.means
+
+
 def test_a_jigs_proof_with_a_dummy_needs_no_effort():
     failed, found = failing(without_torque(ride()), replace(ON_THE_JIG, dummy=True))
 
