@@ -56,6 +56,15 @@ def test_its_channels_are_those_of_the_example_rig_file():
     assert names == [channel.name for channel in rig.channels]
 
 
+def test_the_page_on_porting_names_every_function_a_port_has_to_write():
+    declared = re.findall(r"\b(board_\w+)\(", re.sub(r"/\*.*?\*/", "", (FOLDER / "board.h").read_text(), flags=re.S))
+    page = (FOLDER / "porting.md").read_text()
+    listed = re.findall(r"`(board_\w+)`", " ".join(cells[0] for cells in table(page, "function")))
+
+    assert sorted(listed) == sorted(declared)
+    assert f"the {len(declared)} functions of" in page
+
+
 def test_every_page_named_from_the_first_sweep_is_there():
     page = (FOLDER.parent / "first_sweep.md").read_text()
 

@@ -20,6 +20,4 @@ uint8_t supply_decivolt(void);
 /* Random from the noise of the analogue inputs: 10 bits that are not used, of many. */
 uint32_t noise(void);
 
-void read_start(struct board_start *start);
-
 #endif
