@@ -47,8 +47,20 @@ def sweeps(store: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(rows)
     for row in [] if as_json else rows:
-        say("  ".join(f"{name} {value}" for name, value in row.items() if value is not None))
+        say(_in_words(row))
     raise SystemExit(1 if damaged else 0)
+
+
+def _in_words(row: dict[str, Any]) -> str:
+    """One line; positions to a tenth of a millimetre, as everywhere."""
+    low_high = row["interval_95_mm"]
+    said = {
+        **row,
+        "simulated": "yes" if row["simulated"] else None,
+        "onset_mm": None if row["onset_mm"] is None else f"{row['onset_mm']:.1f}",
+        "interval_95_mm": None if low_high is None else f"{low_high[0]:.1f} to {low_high[1]:.1f}",
+    }
+    return "  ".join(f"{name} {value}" for name, value in said.items() if value is not None)
 
 
 def _row(sweep: SweepRecord, session: SessionRecord | None, results: list[ResultRecord]) -> dict[str, Any]:

@@ -250,6 +250,15 @@ def test_sweeps_are_listed_with_the_time_each_began_and_a_damaged_one_is_told(ha
     assert "row 1 of sweeps is damaged" in harmed_too.stderr
 
 
+def test_sweeps_are_listed_for_people_to_a_tenth_of_a_millimetre(harmed):
+    (first, _) = json.loads(foreaft("sweeps", "--json", "--store", harmed).stdout)
+    low_mm, high_mm = first["interval_95_mm"]
+    said = foreaft("sweeps", "--store", harmed).stdout.splitlines()[0]
+
+    assert f"onset_mm {first['onset_mm']:.1f}  interval_95_mm {low_mm:.1f} to {high_mm:.1f}" in said
+    assert "simulated" not in said
+
+
 def test_sweeps_rebuilt_by_a_salvage_are_closed_with_their_answers(harmed, tmp_path):
     db = sqlite3.connect(harmed, isolation_level=None)
     for statement in ("PRAGMA foreign_keys = OFF", "DROP TABLE twins", "DROP TABLE sweeps", "DELETE FROM results"):
