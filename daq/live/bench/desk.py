@@ -7,13 +7,11 @@ from __future__ import annotations
 
 import asyncio
 import datetime
-from collections import deque
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
-import numpy as np
-
 from daq.keep.store import Store, calibrations
+from daq.live.bench.lately import Lately
 from daq.live.bench.reading import Reading
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.assembled import Made
@@ -31,9 +29,6 @@ from daq.values import Samples
 
 T = TypeVar("T")
 Ask = Callable[[Callable[[Store], T]], Awaitable[T]]
-LIVE_S = 0.5
-"""The reading shown is the mean over this time."""
-STEADY_S = 2.0
 CREEP_POINTS = 60
 AROUND_S = 0.2
 """Scans arrive in blocks; a reading lasts this much longer than requested, so that its scans span the whole time."""
@@ -53,9 +48,7 @@ class BenchDesk:
         """Why the finished bench gave no calibration."""
         self._ask = ask
         self._one_at_a_time = asyncio.Lock()
-        self._on_for_s = on_for_s
-        self._first_us: int | None = None
-        self._recent: deque[Samples] = deque()
+        self._lately = Lately(on_for_s)
         self._reading: Reading | None = None
         self._settled: Settled | None = None
         self._accepted: tuple[str, ...] = ()
@@ -66,10 +59,7 @@ class BenchDesk:
         """More scans of the board, all channels."""
         if not len(samples) or samples.counts.shape[1] != len(self.bench.plan.channels):
             return
-        self._first_us = int(samples.received_us[0]) if self._first_us is None else self._first_us
-        self._recent.append(samples)
-        while self._recent[0].received_us[-1] < samples.received_us[-1] - STEADY_S * 1e6:
-            self._recent.popleft()
+        self._lately.feed(samples)
         if self._reading is not None:
             self._reading.feed(samples)
 
@@ -159,14 +149,12 @@ class BenchDesk:
     @property
     def latest_ticks_us(self) -> int | None:
         """The board's clock at the last scan that arrived; None before the first."""
-        return int(self._recent[-1].ticks_us[-1]) if self._recent else None
+        return self._lately.ticks_us
 
     @property
     def on_s(self) -> float:
         """Seconds the power is known to be on."""
-        if self._first_us is None or not self._recent:
-            return self._on_for_s
-        return self._on_for_s + (int(self._recent[-1].received_us[-1]) - self._first_us) / 1e6
+        return self._lately.on_s
 
     def fields(self) -> dict[str, Any]:
         """Everything a screen shows."""
@@ -223,21 +211,18 @@ class BenchDesk:
 
     def live(self) -> list[dict[str, Any]]:
         """What each cell shows now: counts, and newtons above its last zero if they are known."""
-        if not self._recent:
+        if not self._lately:
             return []
-        end_us = self._recent[-1].received_us[-1]
-        counts = np.concatenate([part.counts[part.received_us > end_us - LIVE_S * 1e6] for part in self._recent])
-        all_counts = np.concatenate([part.counts for part in self._recent])
         shown = []
         for cell in self.bench.plan.cells:
             j, per_n = self.bench.plan.channels.index(cell), self._per_n(cell)
-            zero, mean = self._zero(cell, j), float(counts[:, j].mean())
+            zero, (mean, moves) = self._zero(cell, j), self._lately.shows(j)
             shown.append(
                 {
                     "cell": cell,
                     "counts": mean,
                     "load_n": None if zero is None or not per_n else (mean - zero) / per_n,
-                    "moves_counts": float(np.ptp([part.mean() for part in np.array_split(all_counts[:, j], 4)])),
+                    "moves_counts": moves,
                 }
             )
         return shown
