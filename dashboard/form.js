@@ -3,7 +3,7 @@
  * An empty number or choice is null: not asked, never 0. `asked`: a choice that has to be made, nothing is taken as meant.
  *
  * @typedef {{path: string, words: string, kind: "number"|"text"|"long"|"choice"|"check"|"date", unit?: string,
- *   least?: number, most?: number, step?: number, options?: readonly string[], required?: boolean, asked?: boolean,
+ *   least?: number, most?: number, step?: number, options?: readonly string[], say?: (option: string) => string, required?: boolean, asked?: boolean,
  *   value?: any}} Row
  * @typedef {{row: Row, input: any, node: HTMLElement}} Field
  */
@@ -46,12 +46,12 @@ const INPUTS = {
   long: ({ required }, id) => el("textarea", { id, maxlength: 2000, rows: 2, required }),
   date: ({ required }, id) => el("input", { type: "date", id, required }),
   check: ({ required }, id) => el("input", { type: "checkbox", id, required }),
-  choice: ({ options, required, asked }, id) =>
+  choice: ({ options, say, required, asked }, id) =>
     el(
       "select",
       { id, required },
       required && !asked ? null : el("option", { value: "" }, "–"),
-      ...(options ?? []).map((each) => el("option", { value: each }, each)),
+      ...(options ?? []).map((each) => el("option", { value: each }, say ? say(each) : each)),
     ),
 };
 

@@ -41,6 +41,9 @@ export function spoken(name) {
 }
 
 /** @param {string} text */
+export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+/** @param {string} text */
 export function inTradeWords(text) {
   const told = text
     .replace(/(^|; )([a-z][a-z0-9_]*(?:\.[a-z0-9_]+)*)(?=: )/g, (_, before, name) => before + spoken(name))
@@ -51,7 +54,7 @@ export function inTradeWords(text) {
 /** @param {string} text */
 export function asSentence(text) {
   if (!text) return "";
-  const first = text.charAt(0).toUpperCase() + text.slice(1);
+  const first = capital(text);
   return /[.!?]$/.test(first) ? first : first + ".";
 }
 

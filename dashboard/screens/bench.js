@@ -7,6 +7,7 @@ import { number } from "../format.js";
 import { dailyCheck } from "./bench/check.js";
 import { hanging } from "./bench/hang.js";
 import { keptCalibrations } from "./bench/kept.js";
+import { capital, inTradeWords, spoken } from "../trade_words.js";
 import { WANTED, wantedOf } from "./bench/rows.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
@@ -27,7 +28,7 @@ export function mount(root, store) {
   const [check, kept, begin] = [dailyCheck(store), keptCalibrations(store), beginning(store)];
   const idle = el("div", { class: "two" }, begin.node, el("div", {}, ...check.nodes, kept.node));
   const under_way = working(store);
-  root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Bench"), standing(), idle, under_way.node));
+  root.replaceChildren(el("div", { class: "page bench rows" }, el("h1", {}, "Bench"), standing(), idle, under_way.node));
   const sentence = /** @type {HTMLElement} */ (root.querySelector(".here"));
   addEventListener("keydown", press);
 
@@ -159,12 +160,12 @@ function working(store) {
     const drawn = store.state.rig?.drawn;
     if (drawn && hangsChanged(JSON.stringify([drawn, bench.task]))) picture.replaceChildren(hanging(drawn, bench.task));
     setAttribute(picture, "hidden", !bench.task || !drawn);
-    setText(task, bench.problem || bench.instruction || (bench.calibration ? "All readings are taken." : "Ended."));
+    setText(task, inTradeWords(bench.problem || bench.instruction) || (bench.calibration ? "All readings are taken." : "Ended."));
     setText(
       reading,
       bench.reading ? `Reading: ${elapsed(bench.reading)}. Touch nothing.` : "",
     );
-    const told = bench.findings.map((each) => each.sentence);
+    const told = bench.findings.map((each) => inTradeWords(each.sentence));
     if (findingsChanged(told.join("\n"))) findings.replaceChildren(...told.map((each) => el("li", {}, each)));
     if (liveChanged(bench.live)) live.replaceChildren(...bench.live.map((each) => cell(each, bench.task?.cell)));
     for (const { verb, node: button } of buttons) {
@@ -218,17 +219,24 @@ function readAgain(store) {
       const series = [...new Set(taken.flatMap((id) => /^.+\/\d+(?=\/)/.exec(id) ?? []))];
       const whole = series
         .filter((each) => !each.startsWith("cross-talk/"))
-        .map((each) => el("option", { value: `${each}/*` }, `${each}: the whole series`));
-      which.replaceChildren(...[...taken].reverse().map((id) => el("option", { value: id }, id)), ...whole);
+        .map((each) => el("option", { value: `${each}/*` }, `${takenWords(each)}: all of it`));
+      which.replaceChildren(...[...taken].reverse().map((id) => el("option", { value: id }, takenWords(id))), ...whole);
     },
   };
+}
+
+/** "hands left, series 1, rising 2" of "hands_left/1/rising/2" @param {string} id */
+function takenWords(id) {
+  const [first, series, ...rest] = id.split("/");
+  const which = /^\d+$/.test(series ?? "") ? `series ${series}` : spoken(series ?? "");
+  return [spoken(first), which, rest.map(spoken).join(" ")].filter(Boolean).join(", ");
 }
 
 function cell(/** @type {Bench["live"][number]} */ each, /** @type {string|null|undefined} */ asked) {
   return el(
     "div",
     { class: "bench-cell", "data-asked": each.cell === asked && "" },
-    el("h2", {}, each.cell),
+    el("h2", {}, capital(spoken(each.cell))),
     el("p", { class: "bench-value" }, each.load_n === null ? number(each.counts) : `${number(each.load_n, 2)} N`),
     el("small", {}, `${each.load_n === null ? "" : number(each.counts)} counts, moves by ${number(each.moves_counts)}`),
   );

@@ -3,6 +3,7 @@ import { barred, jigTaken, noLoads } from "../barred.js";
 import { ask } from "../commands.js";
 import { el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
+import { spoken } from "../trade_words.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 
@@ -48,6 +49,6 @@ export const zeroBarred = (state) => jigTaken(state, ["sweep", "proof"]) || noLo
 /** "hands +0.2 N, saddle −1.0 N" @param {Record<string, number>} moved_n */
 function moved(moved_n) {
   return Object.entries(moved_n)
-    .map(([cell, n]) => `${cell} ${n > 0 ? "+" : ""}${number(n, 1)}\u00a0N`)
+    .map(([cell, n]) => `${spoken(cell)} ${n > 0 ? "+" : ""}${number(n, 1)}\u00a0N`)
     .join(", ");
 }

@@ -31,7 +31,7 @@ def steps(desk):
 
 
 def test_the_task_the_live_reading_and_what_is_wrong_stand_large_on_the_screen(bench):
-    assert bench.text(".bench-task") == "hands_left: add weight to 10 kg (98.05 N)"
+    assert bench.text(".bench-task") == "Hands left: add weight to 10 kg (98.05 N)."
     assert bench.text(".bench-value") == "49.01 N"
     assert "the last weight is missing" in bench.text(".bench .warning ul")
     assert bench.text(".bench-progress") == "rising: reading 4 of 120, about 1 h 14 min left"
@@ -137,7 +137,7 @@ def test_the_daily_check_asks_for_zero_and_weight_and_says_how_it_went(desk, mes
     at.answers["zero"] = {"moved_n": {"hands_left": 0.24, "saddle_nose": -1.0}}
     at.answers["bench/checks"] = {"passed": False, "sentence": "hands shows 190.0 N, expected within 0.5 N of 196.2 N"}
     at.page.get_by_role("button", name="Take the zero").click()
-    at.page.get_by_text("hands_left +0.2\u00a0N, saddle_nose \u22121.0\u00a0N").wait_for()
+    at.page.get_by_text("hands left +0.2\u00a0N, saddle nose \u22121.0\u00a0N").wait_for()
     form = at.page.get_by_role("form", name="Daily check")
     form.get_by_label("The weight is on").select_option("saddle_nose")
     form.get_by_label("It is").fill("20")
@@ -235,7 +235,7 @@ def test_doubtful_loads_and_a_calibration_out_of_date_are_said_at_once(desk, mes
     at = desk().open({**messages["snapshot"], "calibration": stale})
     at.send({**messages["sources"], "doubts": [doubt]}, messages["stroke"])
 
-    assert "pulled up by 9.0 N" in at.text(".loads .doubt")
+    assert at.text(".loads .doubt") == "Hands left: pulled up by 9.0 N."
     assert at.page.locator(".support.hands").get_attribute("data-doubt") is not None
     assert at.page.locator(".support.saddle").get_attribute("data-doubt") is None
     assert at.text(".support.hands .plus-minus") == "± 0.80"

@@ -3,6 +3,7 @@ import { barred, jigTaken, noLoads } from "../../barred.js";
 import { ask } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, withoutNulls } from "../../form.js";
+import { spoken } from "../../trade_words.js";
 import { zeroPlate } from "../zero.js";
 import { CERTIFICATE, GRAVITY, WEIGHTS_CLASS, withReference } from "./rows.js";
 
@@ -55,7 +56,7 @@ export function dailyCheck(store) {
 /** @param {string[]} cells @returns {import("../../form.js").Row[]} */
 function rowsOf(cells) {
   return [
-    { path: "on", words: "The weight is on", kind: "choice", options: ["hands", "saddle", ...cells], required: true },
+    { path: "on", words: "The weight is on", kind: "choice", options: ["hands", "saddle", ...cells], say: spoken, required: true },
     { path: "mass_kg", words: "It is", kind: "number", unit: "kg", least: 0.1, most: 500, required: true },
     { ...WEIGHTS_CLASS, words: "Its class (OIML R 111)" },
     ...CERTIFICATE,

@@ -1,7 +1,6 @@
 /** What came of a finished proof: proved or not, what is likely wrong, and the tables for the rig file. */
 import { el, setAttribute, setText } from "../../dom.js";
-import { withMinus } from "../../format.js";
-import { asSentence } from "../../trade_words.js";
+import { inTradeWords } from "../../trade_words.js";
 
 /** @param {(path: string, body: object) => Promise<boolean>} act */
 export function result(act) {
@@ -29,8 +28,8 @@ export function result(act) {
   function show(/** @type {{name: string, jig: string, result: any}} */ { name, jig, result: came }) {
     setText(verdict, `${jig}: ${came.passed ? "proved" : "not proved"}`);
     setText(until, came.passed ? `Valid to ${came.valid_until_utc.slice(0, 10)}, or until a part, its place, the calibration or the scale’s table changes.` : "");
-    why.replaceChildren(...came.reasons.map((/** @type {string} */ each) => el("li", {}, asSentence(withMinus(each)))));
-    lines.replaceChildren(...came.lines.map((/** @type {string} */ each) => el("li", {}, withMinus(each.trim()))));
+    why.replaceChildren(...came.reasons.map((/** @type {string} */ each) => el("li", {}, inTradeWords(each))));
+    lines.replaceChildren(...came.lines.map((/** @type {string} */ each) => el("li", {}, inTradeWords(each.trim()))));
     setText(tables, came.tables);
     setAttribute(page, "href", `/api/v1/proofs/${encodeURIComponent(name)}/certificate`);
   }
