@@ -10,7 +10,7 @@
 import { partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
 import { behind } from "./state.js";
-import { clock, day, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
+import { day, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
 export const TILT_CAUTION =
@@ -108,7 +108,7 @@ const NOW = {
 
 /** The one thing to do next. @param {State} state @returns {Instruction} */
 export function instruction(state) {
-  if (!state.sweep) return say("Plan a sweep", { detail: "Nothing is planned yet." });
+  if (!state.sweep) return say(nextAct(state).words, { detail: state.visit ? "Nothing is planned yet." : "Nothing is planned yet. A sweep without a client is a trial." });
   return (NOW[state.sweep.state] ?? (() => say(state.sweep?.state ?? "")))(state.sweep, state);
 }
 
@@ -270,7 +270,8 @@ export function mainAction(state) {
   const tick = partToTick(state);
   if (tick && sweep?.accepts.includes("saddle_moved")) return { event: TICK, label: `${tick.short} is ${number(tick.value_mm)}` };
   if (sweep?.accepts.length === 0 && visit && steps.length) return { event: null, label: "Decide", to: "#decide" };
-  if (!sweep || sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
+  if (!sweep) return { event: null, ...nextOf(state) };
+  if (sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
   if (sweep.accepts.includes("begin"))
     return visit?.in_the_way ? { event: null, ...nextOf(state) } : { event: "begin", label: "Begin the sweep" };
   if (sweep.accepts.includes("saddle_moved")) {
@@ -311,16 +312,16 @@ export function entryDoubt(state) {
 /** What a plan costs and gives, one line each. @param {any} outlook the daemon's answer to a sketch @returns {string[]} */
 export function planInWords(outlook) {
   if (!outlook?.positions_mm) return [outlook?.problem ?? ""];
-  const wide = outlook.widths.map(
-    (/** @type {any} */ each) => `${millimetres(each.width_mm)} at ${slope(each.slope_n_per_mm)}`,
-  );
+  const known = [...outlook.widths]
+    .sort((a, b) => b.slope_n_per_mm - a.slope_n_per_mm)
+    .map(({ width_mm, slope_n_per_mm }, i) => `± ${millimetres(width_mm / 2)} ${i ? "at" : "where the hands’ load rises by"} ${slope(slope_n_per_mm)}`);
   const positions = outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
-  const time = `about ${clock(outlook.duration_s)} min`;
+  const time = `about ${number(Math.ceil(outlook.duration_s / 60))} minutes`;
   return [
     outlook.at_most
       ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled. The first position is not ridden again.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
-    `Width of the 95 % interval to expect: ${wide.join(", ")} of rise.`,
+    `The onset will be known, 95 %, to ${known.join(", ")}.`,
     ...outlook.cautions.map(sentence),
   ];
 }

@@ -92,4 +92,5 @@ def _within(present_mm: float, back: int, forward: int, limits: tuple[float, flo
 
 
 def _words(way: Way) -> str:
-    return "to both sides" if way is Way.BACK else "mostly further forward"
+    how_far = "as far behind as ahead of" if way is Way.BACK else "mostly ahead of"
+    return f"positions {how_far} where the client rides"

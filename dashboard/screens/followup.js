@@ -2,7 +2,7 @@
 import { ask, look } from "../commands.js";
 import { el, setText } from "../dom.js";
 import { field, gather } from "../form.js";
-import { millimetres } from "../format.js";
+import { day, millimetres } from "../format.js";
 import { FEEL } from "./client/rows.js";
 import { complaints } from "./client/complaints.js";
 
@@ -17,7 +17,7 @@ const ANSWER = [
 export function mount(root, store) {
   const list = el("ol", { class: "due" });
   const nobody = el("p", { class: "here" });
-  const form = el("div", { class: "asking" });
+  const form = el("div", { class: "asking rows" });
   root.replaceChildren(
     el(
       "div",
@@ -49,12 +49,12 @@ export function mount(root, store) {
 }
 
 function dueItem(/** @type {any} */ each, /** @type {() => void} */ open) {
-  const came = each.outcome ? `Answered: ${each.outcome}` : each.is_due ? `Due since ${each.due_on}` : `Due on ${each.due_on}`;
+  const came = each.outcome ? `Answered: ${each.outcome}` : each.is_due ? `Due since ${day(each.due_on)}` : `Due on ${day(each.due_on)}`;
   return el(
     "li",
     {},
     el("h2", {}, `${each.name ?? "no name"} · ${each.pseudonym}`),
-    el("p", {}, el("span", { class: each.is_due && "overdue" }, came), `. Setback decided ${millimetres(each.setback_mm)} on ${each.begun_utc.slice(0, 10)}.`),
+    el("p", {}, el("span", { class: each.is_due && "overdue" }, came), `. Setback decided ${millimetres(each.setback_mm)} on ${day(each.begun_utc.slice(0, 10))}.`),
     el("p", {}, each.changes.length ? `Score then to now: ${each.changes.join("; ")}` : complained(each.symptoms)),
     el("button", { type: "button", onclick: open }, each.outcome ? "Ask again" : "Ask now"),
   );

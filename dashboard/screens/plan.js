@@ -19,8 +19,8 @@ const amount = (path, words, unit, value, least, most, step) => ({
 
 /** @type {Row[]} */
 const WHERE = [
-  amount("rear_mm", "Rear end", "mm behind the BB", 80, -100, 300, 1),
-  amount("front_mm", "Front end", "mm behind the BB", 30, -100, 300, 1),
+  amount("rear_mm", "Rear end, behind the BB", "mm", 80, -100, 300, 1),
+  amount("front_mm", "Front end, behind the BB", "mm", 30, -100, 300, 1),
   amount("apart_mm", "Spacing", "mm", 5, 1, 30, 1),
   {
     path: "order",
@@ -77,7 +77,7 @@ export function mount(root, store) {
   const [order_of, seed, again, sham] = ["order", "seed", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
   const measured_to = el("p", { class: "here" });
-  const proof = el("p", { class: "here" });
+  const [proof, prove] = [el("span", {}), el("a", { href: "#prove" }, "To Proof")];
   const why = el("p", { class: "here" });
   const begin = el("button", { type: "submit", class: "main" }, "Set this plan");
   const climb = el("button", { type: "button", onclick: climbing });
@@ -90,16 +90,16 @@ export function mount(root, store) {
     el("h1", {}, "Plan a sweep"),
     el(
       "div",
-      { class: "two" },
+      { class: "two rows" },
       el("div", { class: "plate" }, ...nodes.slice(0, WHERE.length)),
       el("div", { class: "plate" }, ...nodes.slice(WHERE.length)),
     ),
     why,
     measured_to,
-    proof,
+    el("p", { class: "here" }, proof, " ", prove),
     order,
     bar.node,
-    el("p", { class: "page-end" }, begin, climb, el("a", { href: "#checks" }, "Checks"), el("a", { href: "#run" }, "Run"), stop.node),
+    el("p", { class: "page-end" }, begin, climb, stop.node),
   );
   root.replaceChildren(form);
 
@@ -162,6 +162,7 @@ export function mount(root, store) {
     const to = state.visit?.intake?.saddle.reference;
     setText(measured_to, to ? `Setback is measured to the ${to} of this client’s saddle.` : "");
     setText(proof, state.calibration?.proof ? sentence(state.calibration.proof) : "");
+    setAttribute(prove, "hidden", !/not proved/.test(state.calibration?.proof ?? ""));
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
     // An adaptive sweep chooses its own positions, none of them twice on purpose.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");

@@ -33,7 +33,7 @@ export function mount(root, store) {
   const caution = el("p", { class: "warning" });
   const [begin, kept, work, came] = [beginning(store, act), keptProofs(act), working(store, act), result(act)];
   const idle = el("div", { class: "two" }, begin.node, kept.node);
-  root.replaceChildren(el("div", { class: "page bench" }, el("h1", {}, "Proof of the jig"), caution, idle, work.node, came.node));
+  root.replaceChildren(el("div", { class: "page bench rows" }, el("h1", {}, "Proof of the jig"), caution, idle, work.node, came.node));
   for (const node of [idle, work.node, came.node]) setAttribute(node, "hidden", true);
 
   function take(/** @type {any} */ said) {

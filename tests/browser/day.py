@@ -40,8 +40,8 @@ def meet(page, jig):
     page.goto(f"{jig.url}#client")
     page.get_by_label("Name, kept apart").fill("Ada Example")
     page.get_by_label("Agrees to the fitting").check()
-    page.get_by_role("button", name="Begin with a new pseudonym").click()
-    expect(page.locator(".here").first).to_contain_text("is here")
+    page.get_by_role("button", name="Begin the visit").click()
+    expect(page.locator(".here").first).to_contain_text("stand under")
     for fold in ("How riding feels", "Saddle, bar, shoes", "Own bicycle"):
         page.get_by_text(fold).click()
     entries = {
@@ -72,7 +72,7 @@ def plan_eleven(page):
     page.get_by_label("Front end").fill("30")
     page.get_by_label("First position again").uncheck()
     expect(page.locator(".plan-order")).to_contain_text("12 steps")
-    expect(page.locator(".plan-order")).to_contain_text("95 % interval to expect")
+    expect(page.locator(".plan-order")).to_contain_text("The onset will be known, 95 %")
     page.get_by_role("button", name="Set this plan").click()
     expect(page.get_by_role("heading", name="Before the sweep")).to_be_visible()
 

@@ -9,14 +9,14 @@ from tests.browser.answers import ANSWERS, sweep_in
 def test_a_plan_is_sent_with_its_positions(desk, messages):
     at = desk().open(messages["snapshot"], "plan")
     at.send(sweep_in(messages, State.FINISHED))
-    widths = [{"slope_n_per_mm": 1.0, "width_mm": 16.9}]
+    widths = [{"slope_n_per_mm": 0.5, "width_mm": 30.8}, {"slope_n_per_mm": 1.0, "width_mm": 16.9}]
     positions = [80, 60, 40, 30, 50, 70]
     at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
     at.page.get_by_label("Power").fill("180")
     at.page.get_by_label("Spacing").fill("10")
-    at.wait(lambda: "Width" in at.text(".plan-order"))
-    assert "6 steps, about 5:06 min" in at.text(".plan-order")
-    assert "17 mm at 1.00 N/mm" in at.text(".plan-order")
+    at.wait(lambda: "will be known" in at.text(".plan-order"))
+    assert "6 steps, about 6 minutes" in at.text(".plan-order")
+    assert "known, 95 %, to ± 8 mm where the hands’ load rises by 1.00 N/mm, ± 15 mm at 0.50" in at.text(".plan-order")
     at.page.get_by_role("button", name="Set this plan").click()
     at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
 
@@ -54,5 +54,5 @@ def test_the_first_plan_goes_around_where_the_client_rides_as_the_complaint_asks
     told = [at.page.get_by_label(name) for name in ("Rear end", "Front end", "Spacing")]
     at.wait(lambda: told[0].input_value() == "103")
     assert [each.input_value() for each in told] == ["103", "53", "5"]
-    assert "Hands, left: to both sides." in at.text("main")
+    assert "Hands, left: positions as far behind as ahead of where the client rides." in at.text("main")
     assert at.page.get_by_role("button", name="Climb check").count() == 0

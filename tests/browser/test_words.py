@@ -173,6 +173,13 @@ def test_after_a_clients_sweep_the_large_button_leads_to_the_decision(js, messag
     assert js("words.js", "m.mainAction(a)", {**ended, "visit": None})["to"] == "#plan"
 
 
+def test_before_anything_is_planned_the_large_button_leads_to_the_client(js):
+    before = {"sweep": None, "steps": [], "visit": None}
+
+    assert js("words.js", "m.mainAction(a)", before) == {"event": None, "to": "#client", "label": "Choose a client"}
+    assert js("words.js", "m.instruction(a)", before)["lead"] == "Choose a client"
+
+
 def test_a_sham_asks_to_put_the_saddle_back_and_the_height_is_said_with_its_sign(js, messages):
     at = {
         "state": "moving",
