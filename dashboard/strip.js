@@ -69,11 +69,12 @@ export function createStrip(host, column) {
         {
           size: 44,
           gap: 8,
-          space: 26,
           stroke: () => ink.text,
           font: ink.font,
           grid: rule,
           ticks: { show: false },
+          // A row is low: its two ends say the scale.
+          splits: (/** @type {any} */ _, /** @type {any} */ __, /** @type {number} */ low, /** @type {number} */ high) => [low, high],
           values: (/** @type {any} */ _, /** @type {number[]} */ at) => at.map((n) => number(n)),
         },
       ],

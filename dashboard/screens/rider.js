@@ -32,6 +32,8 @@ export function mount(root, store) {
     setText(words, seen.rider);
     setAttribute(words, "data-empty", seen.rider === "" ? true : undefined);
     drawEffort(state, now_ms, cadence, power);
+    // Nobody pedals then: one thing at a time.
+    for (const each of [cadence, power]) setAttribute(each.node, "hidden", seen.kind === "move" || seen.kind === "done");
     stop.draw(state);
   });
 }

@@ -107,6 +107,15 @@ def test_while_a_clamp_is_open_the_rider_is_off_unless_the_slides_lock_by_themse
         assert at.text(".rider-words").startswith(said)
 
 
+def test_nobody_off_the_jig_is_told_a_cadence(desk, messages):
+    rider = desk().open(messages["snapshot"], "rider")
+    gauges = rider.page.locator(".rider .gauge:visible")
+    rider.send(*sent(messages, "move"))
+    assert gauges.count() == 0
+    rider.send(*sent(messages, "record"))
+    assert gauges.count() == 2
+
+
 def test_what_is_set_is_read_from_two_metres(desk, messages):
     """Figures of 90 px and more, words of 28 px and more at 1280 x 800."""
     at = desk().open(messages["snapshot"])

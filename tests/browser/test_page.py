@@ -26,6 +26,18 @@ def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
     assert run.text(".banner").startswith("SIMULATED")
 
 
+def test_the_uncertainty_of_the_loads_is_shown_on_demand(run, messages):
+    run.send(messages["sources"], messages["stroke"])
+    plus_minus = run.page.locator(".support.hands .plus-minus")
+    assert not plus_minus.is_visible()
+    run.page.get_by_role("button", name="Uncertainty, at hands").press("Enter")
+    run.send()
+    assert plus_minus.is_visible()
+    assert "uncertainty of the calibration, 95 %" in run.text(".basis")
+    run.page.get_by_role("button", name="Uncertainty, at saddle").click()
+    assert not plus_minus.is_visible()
+
+
 def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_it_speaks_of(run):
     run.refusal = {"title": "not accepted", "detail": "rear_mm: expected more than front_mm; hands_left: silent"}
     run.page.keyboard.press("Space")

@@ -6,6 +6,7 @@ import { el, setAttribute, setProperty, setText } from "../../dom.js";
 import { newtons, percent, uncertainty } from "../../format.js";
 import { loadsFreshness, strokeFreshness } from "../../fresh.js";
 import { createStrip, SPAN_S } from "../../strip.js";
+import { inTradeWords } from "../../trade_words.js";
 import { footDoubt } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
@@ -26,6 +27,14 @@ export function loadsPanel(store) {
   const segments = SUPPORTS.map(([key]) => el("div", { class: `segment ${key}` }));
   const bar = el("div", { class: "weight-bar", "aria-hidden": "true" }, ...segments);
   const rows = SUPPORTS.map(([key, name, column]) => row(key, name, column === null ? bar : el("div", { class: `strip ${key}` })));
+  const demand = rows.map(({ ask }) => ask);
+  let wanted = false;
+  const uncertain = () => {
+    wanted = !wanted;
+    setAttribute(node, "data-uncertain", wanted);
+    for (const each of demand) setAttribute(each, "aria-pressed", String(wanted));
+  };
+  for (const each of demand) each.addEventListener("click", uncertain);
   const basis = el("p", { class: "basis" });
   const stale = el("p", { class: "strip-stale" });
   const doubt = el("p", { class: "doubt", role: "status" });
@@ -47,7 +56,8 @@ export function loadsPanel(store) {
     const standing = !stroke.live && fresh.live;
     const shown = standing ? standingLoads(store, state.expanded_n) : state.stroke;
     setText(basis, basisWords(state, stroke, standing));
-    setAttribute(basis, "data-quiet", stroke.live && Boolean(state.stroke?.expanded_n?.hands));
+    // Said once: where the traces are old, their own line says it.
+    setAttribute(basis, "data-quiet", Boolean(fresh.words) || (stroke.live && Boolean(state.stroke?.expanded_n?.hands)));
     setText(stale, fresh.words);
     setAttribute(node, "data-stale", !stroke.live && !standing);
     for (const [i, [key]] of SUPPORTS.entries()) {
@@ -57,8 +67,8 @@ export function loadsPanel(store) {
       setProperty(segments[i], "--share", String(Math.max(0, shown?.shares?.[key] ?? 0)));
     }
     setAttribute(bar, "data-on", shown?.shares ? true : undefined);
-    const doubts = [...state.doubts.map((each) => each.sentence), stroke.live ? footDoubt(state.stroke?.shares?.feet) : ""];
-    setText(doubt, doubts.filter(Boolean).join(". "));
+    const doubts = [...state.doubts.map((each) => inTradeWords(each.sentence)), stroke.live ? footDoubt(state.stroke?.shares?.feet) : ""];
+    setText(doubt, doubts.filter(Boolean).join(" "));
     strips.draw(now_ms);
   }
   return { node, draw, close: strips.close };
@@ -105,6 +115,8 @@ function standingLoads(/** @type {Store} */ { trace }, /** @type {State["expande
 function row(/** @type {string} */ key, /** @type {string} */ name, /** @type {HTMLElement} */ host) {
   const load = el("span", { class: "load" });
   const plusMinus = el("span", { class: "plus-minus" });
+  // One stands for all three: the keyboard needs to reach one.
+  const ask = el("button", { type: "button", class: "ask-uncertainty", "aria-pressed": "false", title: "Uncertainty, 95 %", "aria-label": `Uncertainty, at ${name.toLowerCase()}`, tabindex: key === "hands" ? null : -1 });
   const share = el("span", { class: "share" });
   const words = el("small", {});
   const node = el(
@@ -112,7 +124,7 @@ function row(/** @type {string} */ key, /** @type {string} */ name, /** @type {H
     { class: `support ${key}` },
     el("h3", {}, el("span", { class: "mark", "aria-hidden": "true" }), name, words),
     host,
-    el("p", { class: "row-value" }, load, el("span", { class: "row-beside" }, share, plusMinus)),
+    el("div", { class: "row-value" }, share, load, plusMinus, ask),
   );
 
   /** @param {any} shown @param {string} which */
@@ -127,5 +139,5 @@ function row(/** @type {string} */ key, /** @type {string} */ name, /** @type {H
     setText(words, is ? "not measured" : key === "feet" ? "the rest, not measured" : "");
     setAttribute(node, "data-missing", is || undefined);
   }
-  return { node, host, draw, missing, doubt: (/** @type {boolean} */ on) => setAttribute(node, "data-doubt", on || undefined) };
+  return { node, host, ask, draw, missing, doubt: (/** @type {boolean} */ on) => setAttribute(node, "data-doubt", on || undefined) };
 }
