@@ -18,14 +18,25 @@ import { behind } from "./state.js";
 import { isNamed } from "./words.js";
 
 const TRIANGLES = "▶ coming forward\u2003◁ going back";
+const TRIANGLES_SHORT = "▶ forward\u2003◁ back";
+/** A chart lower than this and as wide as that says in its head what else stands below it, px. */
+const [LOW, WIDE] = [260, 440];
+/** From which width the day of the sweep behind fits beside the long names, px. */
+const ROOMY = 560;
 
 /** @param {State} state @param {number} width @param {number} height px */
 function scalesOf(state, width, height) {
-  const frame = { left: 58, right: width - 24, top: 30, bottom: height - 78, rail: height - 46, width, height };
+  const frame = { left: 58, right: width - 24, top: 30, ...feet(width, height), width, height };
   const x = linear(setbackSpan(state), [frame.left, frame.right]);
   const y = linear(loadSpan(state), [frame.bottom, frame.top]);
   return { frame, x, y };
 }
+
+/** @param {number} width @param {number} height px */
+const isLow = (width, height) => height < LOW && width >= WIDE;
+
+/** Where the plot ends and where the rail lies. @param {number} width @param {number} height px */
+const feet = (width, height) => (isLow(width, height) ? { bottom: height - 60, rail: height - 28 } : { bottom: height - 78, rail: height - 46 });
 
 /** The steps as points to be pointed at. @param {State} state @param {number} width @param {number} height px */
 export function chartPoints(state, width, height) {
@@ -46,6 +57,7 @@ export function onsetChart(state, width, height) {
     "g",
     { "aria-hidden": "true" },
     ...grid(frame, x, y, setbackSpan(state), loadSpan(state)),
+    ...names(frame, state.steps.length ? behind(state)?.on : null),
     ...ghostly(state, frame, x, y),
     ...answer(state, frame, x),
     ...density(state, frame, x),
@@ -67,7 +79,7 @@ function grid(
   /** @type {number[]} */ [low, high],
 ) {
   const rows = ticks(low, high, Math.max(4, Math.floor((f.bottom - f.top) / 28)));
-  const columns = ticks(front, rear, Math.max(3, Math.floor((f.right - f.left) / 84)));
+  const columns = ticks(front, rear, Math.max(4, Math.floor((f.right - f.left) / 60)));
   return [
     ...rows.flatMap((n) => [
       svg("line", { class: "grid", x1: f.left, x2: f.right, y1: y(n), y2: y(n) }),
@@ -80,15 +92,28 @@ function grid(
     svg("line", { class: "axis", x1: f.left, x2: f.right, y1: f.bottom, y2: f.bottom }),
     ...columns.flatMap((mm) => [
       svg("line", { class: "axis", x1: x(mm), x2: x(mm), y1: f.bottom, y2: f.bottom + 6 }),
-      svg("text", { class: "tick", x: x(mm), y: f.rail + 24, "text-anchor": "middle" }, number(mm)),
+      svg("text", { class: "tick", x: x(mm), y: f.rail + 22, "text-anchor": "middle" }, number(mm)),
     ]),
-    svg("text", { class: "axis-name", x: f.left - 46, y: 13 }, "hand load, N (bars 95 %)"),
-    svg("text", { class: "axis-name", x: f.right, y: 13, "text-anchor": "end" }, TRIANGLES),
+  ];
+}
+
+/** What the axes show, and in grey which day the sweep behind is of. @param {Frame} f @param {string|null|undefined} ghost_on */
+function names(f, ghost_on) {
+  const [low, close] = [isLow(f.width, f.height), Boolean(ghost_on) && f.width < ROOMY];
+  const of_load = low || close ? "hand load, N" : "hand load, N (bars 95 %)";
+  const of_setback = low ? "setback, mm\u2003" : "";
+  const head = [
+    svg("text", { class: "axis-name", x: f.left - 46, y: 13 }, of_load, ...(ghost_on ? [svg("tspan", { class: "ghost-name", dx: 14 }, `○ ${day(ghost_on)}`)] : [])),
+    svg("text", { class: "axis-name", x: f.right, y: 13, "text-anchor": "end" }, of_setback + (close ? TRIANGLES_SHORT : TRIANGLES)),
+  ];
+  if (low) return head;
+  return [
+    ...head,
     svg("text", { class: "axis-name", x: f.left, y: f.height - 6 }, "◀ rearward"),
     svg(
       "text",
       { class: "axis-name", x: (f.left + f.right) / 2, y: f.height - 6, "text-anchor": "middle" },
-      "setback, mm behind the BB",
+      f.width < WIDE ? "setback, mm" : "setback, mm behind the BB",
     ),
     svg("text", { class: "axis-name", x: f.right, y: f.height - 6, "text-anchor": "end" }, "forward ▶"),
   ];
@@ -113,15 +138,19 @@ function answer(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @typ
       `onset ${number(onset.onset_mm, 1)}`,
     ),
   );
-  // The suggestion lies rearward of the onset: its label goes below the onset's if that had to move rearward too.
-  const top = beside ? f.top : f.top + 20;
+  // The suggestion lies rearward of the onset: its label goes below the onset's wherever both would be on one side.
+  const apart = beside && (onset.suggested_setback_mm === null || roomBehind(x(onset.suggested_setback_mm), f));
+  const top = apart ? f.top : f.top + 20;
   if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, { ...f, top }, x));
   return parts;
 }
 
+/** Whether the suggestion's label fits behind its mark. @param {number} at px @param {Frame} f */
+const roomBehind = (at, f) => at - f.left > 130;
+
 function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   const at = x(mm);
-  const inner = at - f.left > 130;
+  const inner = roomBehind(at, f);
   return [
     svg("line", { class: "suggested-line", x1: at, x2: at, y1: f.top + 16, y2: f.bottom }),
     svg("path", { class: "suggested", d: `M${at},${f.top + 16}l8,-9l-8,-9l-8,9z` }),
@@ -166,7 +195,7 @@ function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /*
   return [svg("path", { class: "loaded-chance", d })];
 }
 
-/** What was ridden before this sweep, as far as it lies within the axes; of another day with its date. */
+/** What was ridden before this sweep, as far as it lies within the axes; its day stands in the head. */
 function ghostly(/** @type {State} */ state, /** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {Scale} */ y) {
   const [ghost, steps] = [behind(state), state.steps];
   if (!ghost || !steps.length) return [];
@@ -176,13 +205,7 @@ function ghostly(/** @type {State} */ state, /** @type {Frame} */ f, /** @type {
   return [
     ...(line.length > 1 ? [svg("path", { class: "ghost", d: `M${line.join("L")}` })] : []),
     ...ghost.steps.filter((step) => inside(step.setback_mm)).map((step) => svg("circle", { class: "ghost", cx: x(step.setback_mm), cy: y(step.hand_load_n), r: 4 })),
-    ...(ghost.on ? [ghostName(ghost.on, f)] : []),
   ];
-}
-
-/** Which day the grey sweep is of: below the axis, where no mark lies. */
-function ghostName(/** @type {string} */ on, /** @type {Frame} */ f) {
-  return svg("text", { class: "ghost-name", x: f.left + 6, y: f.bottom - 6 }, `○ ${day(on)}`);
 }
 
 function fittedLine(/** @type {State} */ { onset }, /** @type {Scale} */ x, /** @type {Scale} */ y) {

@@ -119,6 +119,40 @@ def test_the_axis_of_loads_stands_still_while_steps_come(drawn, messages):
     assert drawn([messages["snapshot"], *first], ticks) == drawn([messages["snapshot"], *both], ticks)
 
 
+@pytest.mark.parametrize(("onset_mm", "suggested_mm"), [(72.0, 77.0), (55.0, 60.0), (32.0, 37.0)])
+def test_the_names_of_onset_and_suggestion_never_share_a_line_on_one_side(drawn, messages, onset_mm, suggested_mm):
+    onset = {
+        **messages["onset"],
+        "onset_mm": onset_mm,
+        "interval_95_mm": [onset_mm - 2.0, onset_mm + 2.0],
+        "suggested_setback_mm": suggested_mm,
+    }
+    where = "['onset-name', 'suggested-name'].map((n) => ['text-anchor', 'y'].map((a) => all(n)[0].getAttribute(a)))"
+    (onset_side, onset_y), (suggested_side, suggested_y) = drawn([messages["snapshot"], onset], where)
+
+    assert onset_side != suggested_side or abs(float(onset_y) - float(suggested_y)) >= 16
+
+
+def test_a_low_chart_gives_its_plot_the_lines_that_a_high_one_has_for_names(js, messages):
+    heights = js(
+        "chart.js",
+        f"""(async () => {{
+          const s = await import('/state.js');
+          return [176, 300].map((high) => {{
+            const chart = m.onsetChart({STATE}, 600, high);
+            const rows = [...chart.querySelectorAll('.axis')].map((one) => Number(one.getAttribute('y1')));
+            return [Math.min(...rows) - 30, [...chart.querySelectorAll('text')].map((one) => one.textContent).join()];
+          }});
+        }})()""",
+        [messages["snapshot"]],
+    )
+    (low_px, low_words), (high_px, high_words) = heights
+
+    assert low_px >= 0.48 * 176
+    assert high_px >= 0.6 * 300
+    assert all("setback, mm" in words and "coming forward" in words for words in (low_words, high_words))
+
+
 def test_the_chance_that_the_hands_carry_more_rises_to_the_front(drawn, messages):
     path = drawn([messages["snapshot"], messages["onset"]], "all('loaded-chance')[0].getAttribute('d')")
     points = [tuple(float(v) for v in part.split(",")) for part in path[1:].split("L")]
