@@ -56,6 +56,19 @@ def colours(request, chromium, address):
     return {name: tuple(map(int, re.findall(r"\d+", colour)[:3])) for name, colour in resolved.items()}
 
 
+def test_the_ground_of_a_button_changes_at_once_with_its_words(run):
+    """A ground that fades while the words have changed is unreadable for as long, and so found now and then by axe."""
+    lagging = """() => ["main", "stop", "plain"].flatMap((name) => {
+      const button = document.querySelector(`.dock .${name}`);
+      button.getBoundingClientRect();
+      button.disabled = !button.disabled;
+      return button.getAnimations().map((each) => `${name}: ${each.transitionProperty}`);
+    })"""
+    run.page.mouse.move(0, 0)
+
+    assert run.page.evaluate(lagging) == []
+
+
 @pytest.mark.parametrize(("ink", "ground", "least"), PAIRS)
 def test_ink_stands_out_from_its_ground(colours, ink, ground, least):
     assert contrast(colours[ink], colours[ground]) >= least
