@@ -99,7 +99,7 @@ function brand() {
 }
 
 function aboutWords(/** @type {State} */ { rider, sweep }) {
-  return [rider && kilograms(rider.mass_kg), sweep?.protocol].filter(Boolean).join(" · ");
+  return [rider?.mass_kg && kilograms(rider.mass_kg), sweep?.protocol].filter(Boolean).join(" · ");
 }
 
 /** How long a notice stays on the line, ms; an alarm stays until it is dismissed. The panel keeps them all. */

@@ -12,9 +12,9 @@ export function feetOffPlate(store) {
   const button = el("button", { type: "button", onclick: () => void hold() }, "Add up this hold");
   const bar = barred(button);
   const node = el(
-    "section",
-    { class: "plate", "aria-label": "Sum of the loads" },
-    el("h2", {}, "When the sum of the loads is in doubt"),
+    "details",
+    {},
+    el("summary", {}, "When the sum of the loads is in doubt"),
     el("p", { class: "note" }, "Jig level and held. Rider seated, hands on the bar, feet off the pedals, still. Three holds: upright, leaning forward, leaning to one side."),
     button,
     bar.node,

@@ -64,7 +64,7 @@ def test_a_place_not_ridden_again_is_ridden_first_or_printed_with_a_reason(decid
     keep = decide.page.get_by_role("button", name="Keep and print")
 
     assert (ride.get_attribute("class"), keep.count()) == ("main", 0)
-    decide.page.get_by_text("Print without it").click()
+    decide.page.get_by_text("Print without riding again").click()
     decide.page.get_by_label("Printed without that ride because").fill("no time left")
     assert (ride.get_attribute("class"), keep.get_attribute("class")) == ("", "main")
     decide.page.get_by_label("Printed without that ride because").fill("")

@@ -19,7 +19,7 @@ def visit(page: Page, jig: Jig) -> None:
     """A client whose hamstrings cramp, 78 mm behind the bottom bracket."""
     page.goto(f"{jig.url}#client")
     page.get_by_label("Agrees to the fitting").click()
-    page.get_by_role("button", name="Begin with a new pseudonym").click()
+    page.get_by_role("button", name="Begin the visit").click()
     page.get_by_label("Mass as ridden").click()
     for typed in ("75", "815", "78"):
         page.keyboard.type(typed)

@@ -109,7 +109,7 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
     for name, keys in (("Name, kept apart", "Bo Example"), ("Agrees to the fitting", None)):
         reach(page, name)
         page.keyboard.type(keys) if keys else page.keyboard.press("Space")
-    reach(page, "Begin with a new pseudonym")
+    reach(page, "Begin the visit")
     page.keyboard.press("Enter")
     expect(page.get_by_role("form", name="Intake")).to_be_visible()
     reach(page, "Mass as ridden")

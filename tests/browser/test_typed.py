@@ -56,8 +56,8 @@ def meet(page, served):
     page.goto(f"{served.url}#client")
     page.get_by_label("Name, kept apart").fill("Cy Example")
     page.get_by_label("Agrees to the fitting").check()
-    page.get_by_role("button", name="Begin with a new pseudonym").click()
-    expect(page.locator(".here").first).to_contain_text("is here")
+    page.get_by_role("button", name="Begin the visit").click()
+    expect(page.locator(".here").first).to_contain_text("stand under")
     page.get_by_text("Saddle, bar, shoes").click()
     for label, value in (("Mass as ridden", 75), ("Setback now", 60), ("Saddle height now", 722)):
         page.get_by_label(label).fill(str(value))

@@ -3,6 +3,7 @@ import { barred, jigTaken } from "../../barred.js";
 import { ask, look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { field, gather, scatter } from "../../form.js";
+import { day } from "../../format.js";
 import { sameClient } from "./same.js";
 
 /** @typedef {import("../../store.js").Store} Store */
@@ -10,6 +11,7 @@ import { sameClient } from "./same.js";
 /** @param {Store} store */
 export function whoIsHere(store) {
   const list = el("ul", { class: "clients" });
+  const none = el("p", { class: "here", hidden: true }, "Nobody yet.");
   const name = field({ path: "name", words: "Name, kept apart from all records", kind: "text" }, "new");
   const consents = [
     field({ path: "service", words: "Agrees to the fitting and its records", kind: "check", required: true }, "new"),
@@ -21,7 +23,7 @@ export function whoIsHere(store) {
   const agreed = agreementForm(store, () => refresh());
   const same = sameClient(store, () => refresh());
   const here = el("p", { class: "here", role: "status" });
-  const begin = el("button", { type: "submit", class: "main" }, "Begin with a new pseudonym");
+  const begin = el("button", { type: "submit", class: "main" }, "Begin the visit");
   const bar = barred(begin);
   const add = el(
     "form",
@@ -38,7 +40,7 @@ export function whoIsHere(store) {
     "details",
     { open: true },
     summary,
-    el("div", { class: "two" }, add, el("div", { class: "plate" }, el("h2", {}, "Known clients"), list, same.node)),
+    el("div", { class: "two" }, add, el("div", { class: "plate" }, el("h2", {}, "Known clients"), none, list, same.node)),
   );
   const node = el("section", { class: "who-is-here", "aria-label": "Who is here" }, here, choose, agreed.node);
 
@@ -55,6 +57,7 @@ export function whoIsHere(store) {
     const all = Array.isArray(known) ? known : [];
     list.replaceChildren(...all.map((/** @type {any} */ each) => clientItem(store, each)));
     same.show(all);
+    setAttribute(none, "hidden", all.length > 0);
     agreed.show(all.find(({ pseudonym }) => pseudonym === store.state.visit?.pseudonym) ?? null);
     scatter([until], { keep_until: (await look("/api/v1/visit")).keep_until });
   }
@@ -69,7 +72,7 @@ export function whoIsHere(store) {
       for (const node of [list, same.node]) setAttribute(node, "inert", why !== "");
       setAttribute(list, "data-barred", why !== "" || null);
       setText(summary, visit ? "Another client" : "Choose a client, or begin with a new one");
-      setText(here, visit ? `${visit.pseudonym} is here.` : "No client is chosen: a sweep now is a trial.");
+      setText(here, visit ? `All records of this visit stand under ${visit.pseudonym}.` : "No client is chosen: a sweep now is a trial.");
       if (!met(visit?.pseudonym)) return;
       choose.open = !visit;
       if (visit) void refresh();
@@ -133,6 +136,6 @@ function clientItem(/** @type {Store} */ store, /** @type {any} */ { pseudonym, 
     {},
     el("button", { type: "button", onclick: open }, `${name ?? "no name"} · ${pseudonym}`),
     el("small", {}, [visits === 1 ? "1 visit" : `${visits} visits`, ...also.map((/** @type {string} */ each) => `also ${each}`)].join(" · ")),
-    overdue ? el("small", { class: "overdue" }, `records due for deletion since ${keep_until}: ask the client, or forget`) : null,
+    overdue ? el("small", { class: "overdue" }, `records due for deletion since ${day(keep_until)}: ask the client, or forget`) : null,
   );
 }

@@ -50,7 +50,7 @@ export function chosenPanel(store, moved) {
   const reasons = el("p", { class: "reasons-offered" });
   const send = el("button", { type: "submit", class: "main" }, "Keep and print");
   const again = el("a", { target: "_blank", rel: "noopener" }, "Printed page");
-  const fold = el("details", {}, el("summary", {}, "Given up, re-check"), ...folded.map((each) => each.node), recheck);
+  const fold = el("details", {}, el("summary", {}, "Re-check, and what was given up"), ...folded.map((each) => each.node), recheck);
   const node = el(
     "form",
     { class: "chosen", onsubmit: keep, oninput: typed, "aria-label": "Decision" },

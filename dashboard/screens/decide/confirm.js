@@ -21,7 +21,7 @@ export function confirmPanel(store, changed) {
   const without = field(WITHOUT, "decision");
   const shown = el("div", {});
   const rides = el("span", { class: "confirm-rides" });
-  const fold = el("details", { class: "confirm-without" }, el("summary", {}, "Print without it"), without.node);
+  const fold = el("details", { class: "confirm-without" }, el("summary", {}, "Print without riding again"), without.node);
   const barred = el("small", { class: "barred", role: "status" });
   const node = el("section", { class: "confirm", "aria-label": "Ridden again", hidden: true }, shown, fold);
   without.input.addEventListener("input", () => (draw(), changed()));

@@ -25,7 +25,7 @@ export function helps(found, days, acts) {
     el("h2", {}, "What would help most"),
     el("p", { class: "note" }, days.spreads_from),
     ...days.moved.map((/** @type {any} */ each) => el("p", { class: each.clear ? "clear" : "note" }, each.said)),
-    el("ul", {}, ...ordered.map((each) => el("li", {}, el("button", { type: "button", onclick: () => PLANS[each.what](main, acts) }, asSentence(each.what).replace(/\.$/, "")), el("span", {}, each.width_mm === null ? "one end stays open" : `another day within ${number(each.width_mm)}\u00a0mm`)))),
+    el("ul", {}, ...ordered.map((each) => el("li", {}, el("button", { type: "button", onclick: () => PLANS[each.what](main, acts) }, asSentence(each.what).replace(/\.$/, "")), el("span", {}, each.width_mm === null ? "one end stays open" : `the onset of another day within ${number(each.width_mm)}\u00a0mm`)))),
   );
 }
 
