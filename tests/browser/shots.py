@@ -1,4 +1,4 @@
-"""Pictures of Run and of the rider's screen in every state, to look at: python -m tests.browser.shots FOLDER [PART ...]
+"""Pictures of every screen in every state, to look at: python -m tests.browser.shots FOLDER [PART ...]
 
 A part is some of a picture's name: laptop-dark, run-move.
 """
@@ -11,6 +11,7 @@ from playwright.sync_api import sync_playwright
 
 from daq.sweep.run import State, fitter_may
 from tests.browser.desk import CHROMIUM_ARGS, ROOT, Desk, Screens, serve_dashboard
+from tests.browser.gallery import VIEWS
 from tests.chromium import chromium_path
 
 SIZES = {"laptop": (1280, 800), "wide": (1920, 1080), "tablet": (834, 1112), "phone": (390, 844)}
@@ -77,6 +78,13 @@ def take(folder: Path, parts: list[str]) -> None:
                 desk.send(*sent(messages, state))
                 desk.page.screenshot(path=folder / f"{size}-{scheme}-{screen}-{state}.png")
             desk.close()
+        for size, scheme in [(size, scheme) for size in SIZES for scheme in ("light", "dark")]:
+            for name in [one for one in VIEWS if not parts or any(p in f"{size}-{scheme}-{one}" for p in parts)]:
+                width, height = SIZES[size]
+                desk = Desk(screens, address, viewport={"width": width, "height": height}, color_scheme=scheme)
+                VIEWS[name](desk, messages)
+                desk.page.screenshot(path=folder / f"{size}-{scheme}-{name}.png", full_page=True)
+                desk.close()
 
 
 if __name__ == "__main__":

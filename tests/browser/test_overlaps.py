@@ -1,13 +1,15 @@
-"""No two texts lie on each other and none is cut off: Run, the rider's screen, every state, four sizes."""
+"""No two texts lie on each other, none is cut off, and axe is content: every screen and state, four sizes."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
+from tests.browser.gallery import VIEWS
 from tests.browser.shots import SIZES, STATES, sent
 
 FOUND = """() => {
   const texts = [];
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  const lifted = (e) => e.closest("#side, .dock, .messages, .band, .more > nav, .strip");
+  const lifted = (e) => e.closest("#side, .dock, .messages, .band, .more > nav, .strip, .step-card, .chosen .page-end");
   // What is scrolled out of sight lies on nothing.
   const shown = (of, r) => {
     for (let e = of; e; e = e.parentElement) {
@@ -68,5 +70,29 @@ def test_no_text_lies_on_another_or_is_cut_off(desk, messages, screen, size):
         found = at.page.evaluate(FOUND)
         if found:
             wrong[state] = found
+
+    assert wrong == {}
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_no_screen_has_texts_on_each_other_or_cut_off_or_faults_for_axe(desk, messages, name):
+    at = desk()
+    VIEWS[name](at, messages)
+    wrong = {}
+    for size, (width, height) in {**SIZES, "low": (1366, 768)}.items():
+        at.page.set_viewport_size({"width": width, "height": height})
+        at.send()
+        found = at.page.evaluate(FOUND)
+        if at.page.evaluate("document.documentElement.scrollWidth") > width:
+            found.append("wider than the screen")
+        if found:
+            wrong[size] = found
+    for scheme in ("light", "dark"):
+        at.page.emulate_media(color_scheme=scheme)
+        at.send()
+        wrong |= {
+            f"{scheme} {one['id']}": one["nodes"][0]["html"][:200] for one in Axe().run(at.page).response["violations"]
+        }
+    at.page.emulate_media(color_scheme="light")
 
     assert wrong == {}

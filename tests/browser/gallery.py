@@ -1,0 +1,193 @@
+"""Every screen with something on it, and every state an earlier picture was without: for overlaps, axe and pictures."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+from daq.live.telling.strokes_view import step_fields
+from daq.sweep.run import State
+from daq.sweep.step import step_mean
+from daq.values import Status, Stroke
+from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.desk import Desk
+
+Messages = dict[str, dict[str, Any]]
+PROOF = {
+    "name": "1",
+    "made_by": "R. Doe",
+    "jig": "Jig of the workshop",
+    "read_s": 10.0,
+    "done": 4,
+    "of": 26,
+    "reading": False,
+    "told": "hands 81.2 N, tilt -0.1°",
+    "last": "2",
+    "shown": {"caliper_mm": 71.32},
+    "result": None,
+    "task": {
+        "id": "5",
+        "instruction": "Set the saddle to 60 mm by the scale, and measure it by caliper.",
+        "typed": ["caliper_mm", "gap_mm"],
+        "reads": True,
+    },
+}
+CAME = {
+    "passed": False,
+    "valid_until_utc": None,
+    "reasons": ["hands_left: reads 3 % too much"],
+    "lines": ["  scale 1.002 ± 0.001", "  hands_left 3 % too much"],
+    "tables": "[proof]\nname = '1'\n",
+}
+
+
+def point_card(at: Desk, messages: Messages) -> None:
+    """A point of the chart with its strokes, one cough left out."""
+    steps = [
+        {**messages["snapshot"]["steps"][0], "index": i, "setback_mm": mm, "hand_load_n": n}
+        for i, (mm, n) in enumerate(((80.0, 78.0), (60.0, 80.9), (40.0, 91.0)))
+    ]
+    loads_n = [80.0 + (i % 3) for i in range(38)]
+    loads_n[20] = 130.0
+    strokes = [
+        Stroke(i / 1.5, (i + 1) / 1.5, n, 430.0, 225.0, 0.0, 21.0, 200.0, (n,), 67, Status(0))
+        for i, n in enumerate(loads_n)
+    ]
+    told = step_fields([step_mean(60.0, strokes)], 0)
+    at.answers = {
+        f"sweep/steps/{i}": {**told, "index": i, "setback_mm": step["setback_mm"]} for i, step in enumerate(steps)
+    }
+    at.open(messages["snapshot"])
+    at.send(
+        messages["sources"], messages["stroke"], messages["sweep"], {"type": "steps", "steps": steps}, messages["onset"]
+    )
+    at.page.locator(".step-points").focus()
+    at.page.keyboard.press("ArrowRight")
+    at.wait(at.page.locator(".step-card").is_visible)
+
+
+def ghost(at: Desk, messages: Messages) -> None:
+    """The sweep of the last decision behind today's, and the loads with their uncertainty."""
+    visit = {**messages["visit"]["visit"], "id": 7}
+    steps = [{"setback_mm": mm, "hand_load_n": n} for mm, n in ((75.0, 76.0), (60.0, 81.0), (45.0, 88.0))]
+    line = {"setback_mm": [75.0, 58.0, 45.0], "hand_load_n": [76.0, 79.0, 89.0]}
+    at.open({**messages["snapshot"], "visit": visit})
+    at.send({"type": "page/before", "visit_id": 7, "before": {"on": "2026-03-12", "steps": steps, "line": line}})
+    at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["onset"])
+    at.page.get_by_role("button", name="Uncertainty, at hands").click()
+    at.send()
+
+
+def barred(at: Desk, messages: Messages) -> None:
+    """The plan while a sweep is under way."""
+    job(at, messages, State.AVERAGING, "plan")
+
+
+def job(at: Desk, messages: Messages, state: State, screen: str, **fields: Any) -> None:
+    """A visit with two sweeps, before its decision."""
+    at.answers = json.loads(ANSWERS.read_text())
+    at.answers["visit/evidence"] |= {"decision": None, "chosen_mm": 59.0}
+    at.answers["visit"]["visit"] |= {"decision": None, **fields}
+    widths = [{"slope_n_per_mm": n, "width_mm": mm} for n, mm in ((0.2, 76.0), (0.5, 31.0), (1.0, 15.0))]
+    positions = [80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75]
+    at.answers["plan"] = {"positions_mm": positions, "duration_s": 660, "widths": widths, "cautions": []}
+    visit = at.answers["visit"]["visit"]
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, state)}, screen)
+    at.send()
+
+
+def plan(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "plan")
+    at.wait(lambda: "will be known" in at.text(".plan-order"))
+
+
+def checks(at: Desk, messages: Messages) -> None:
+    """Everything open."""
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    every = [{**one, "state": "open", "reason": ""} for one in visit["checks"]]
+    job(at, messages, State.WAITING, "checks", checks=every, in_the_way="still open on the checks screen: zero")
+
+
+def client(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "client")
+    at.wait(lambda: at.page.locator(".questions fieldset").count() == 6)
+
+
+def nobody(at: Desk, messages: Messages) -> None:
+    at.open({**messages["snapshot"], "visit": None, "sweep": None, "steps": [], "onset": None}, "client")
+
+
+def decide(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "decide")
+    at.wait(lambda: at.page.locator(".marker").count())
+
+
+def recalibrated(at: Desk, messages: Messages) -> None:
+    """A sweep beside itself with the calibration in use now, all folds open."""
+    decide(at, messages)
+    first = at.answers["visit/evidence"]["sweeps"][0]
+    was, now = (
+        {"verdict": "onset", "onset_mm": mm, "interval_95_mm": [mm - 4.0, mm + 4.0], "reasons": []} for mm in (55, 53)
+    )
+    steps = [{"setback_mm": 80.0, "was_n": 78.0, "now_n": 79.5}]
+    told = {"ridden_with": "March", "with": "May", "same": False, "steps": steps, "was": was, "now": now}
+    at.answers[f"visit/sweeps/{first['sweep_id']}/recalibrated"] = told
+    at.page.evaluate("for (const one of document.querySelectorAll('.evidence-below details')) one.open = true")
+    at.page.get_by_role("button", name=f"{first['name']} with the calibration in use now").click()
+    at.wait(lambda: "May" in at.text(".recalibrated [role=status]"))
+
+
+def shown(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "shown")
+    at.wait(lambda: at.page.locator(".marker").count())
+
+
+def follow_up(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "followup")
+    at.page.get_by_role("button", name="Ask now").first.click()
+
+
+def repeats(at: Desk, messages: Messages) -> None:
+    job(at, messages, State.FINISHED, "repeats")
+    at.wait(at.page.get_by_role("region", name="Spreads").is_visible)
+
+
+def _idle(messages: Messages) -> dict[str, Any]:
+    return {**messages["snapshot"], "sweep": None, "steps": [], "onset": None}
+
+
+def bench_new(at: Desk, messages: Messages) -> None:
+    at.open(_idle(messages), "bench")
+
+
+def bench(at: Desk, messages: Messages) -> None:
+    """A weight that hangs, and a finding about it."""
+    at.open(_idle(messages), "bench")
+    at.send(messages["bench"])
+
+
+def proof_new(at: Desk, messages: Messages) -> None:
+    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": None}
+    at.open(_idle(messages), "prove")
+    at.wait(at.page.get_by_role("form", name="New proof").is_visible)
+
+
+def proof(at: Desk, messages: Messages) -> None:
+    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": PROOF}
+    at.open(_idle(messages), "prove")
+    at.wait(at.page.get_by_role("form", name="Proof under way").is_visible)
+
+
+def proved(at: Desk, messages: Messages) -> None:
+    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": {**PROOF, "task": None, "result": CAME}}
+    at.open(_idle(messages), "prove")
+    at.wait(at.page.get_by_role("region", name="Result of the proof").is_visible)
+
+
+VIEWS: dict[str, Callable[[Desk, Messages], None]] = {
+    **{one.__name__.replace("_", "-"): one for one in (nobody, client, plan, barred, checks, point_card, ghost)},
+    **{one.__name__.replace("_", "-"): one for one in (decide, recalibrated, shown, follow_up, repeats)},
+    **{one.__name__.replace("_", "-"): one for one in (bench_new, bench, proof_new, proof, proved)},
+}
+"""Each opens one screen in one state."""
