@@ -106,6 +106,7 @@ class Ride:
             mass_kg=self.pipeline.mass_kg,
             notes=without(self.remarks.notes, progress.left_out),
             marks=self.remarks.marks,
+            pains=self.remarks.pains,
             losses=tuple(event.content["said"] for event in self.pipeline.losses),
             calibration=self.pipeline.calibration,
             shapes=self.strokes.of(progress.steps),

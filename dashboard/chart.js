@@ -66,6 +66,7 @@ export function onsetChart(state, width, height) {
     ...state.steps.flatMap((step, i) =>
       point(step, direction(state.sweep?.planned_mm ?? [], step.index), x, y, i === state.steps.length - 1),
     ),
+    ...pains(state, frame, x),
     ...rail(state, frame, x),
   );
   return svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "onset-chart" }, drawing);
@@ -193,6 +194,17 @@ function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /*
   const y = (/** @type {number} */ p) => f.bottom - p * (f.bottom - f.top);
   const d = told.map(([mm, p], i) => `${i ? "L" : "M"}${x(mm)},${y(p)}`).join("");
   return [svg("path", { class: "loaded-chance", d })];
+}
+
+/** Where it hurt or went numb: a cross on the axis with how much. */
+function pains(/** @type {State} */ { sweep }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+  return (sweep?.pains ?? []).flatMap(({ setback_mm, score }) => {
+    if (setback_mm === null) return [];
+    return [
+      svg("path", { class: "pain-mark", d: `M${x(setback_mm) - 5},${f.bottom - 14}l10,10m0,-10l-10,10` }),
+      svg("text", { class: "pain-name", x: x(setback_mm) + 9, y: f.bottom - 5 }, `pain ${number(score)}`),
+    ];
+  });
 }
 
 /** What was ridden before this sweep, as far as it lies within the axes; its day stands in the head. */

@@ -30,6 +30,7 @@
  *   power_w: number, cadence_rpm: number, torque_band_nm: [number, number], power_band_w: [number, number],
  *   cadence_band_rpm: [number, number], in_band: boolean|null, torque_nm: number|null, effort: Effort|null,
  *   why_waiting: string, why_here: string, noted_step: number|null, notes: Record<string, number>, pain: boolean, pain_told: boolean, over: string,
+ *   pains: {setback_mm: number|null, score: number, said: string}[],
  *   measured_to: string|null, stepping: Stepping|null, target: Placed|null, set: Placed|null,
  *   measured: Record<string, number>|null,
  *   may_go_on: boolean, to_settle: {positions_mm: number[], minutes: number}|null,

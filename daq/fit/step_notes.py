@@ -35,6 +35,24 @@ StepNotes = dict[int, dict[str, float]]
 
 
 @dataclass(frozen=True, slots=True)
+class Pain:
+    """Where it hurt or went numb while riding, as the rider said."""
+
+    setback_mm: float | None
+    place: str
+    side: str
+    score: int
+    red: str | None
+    """What ended riding for that day."""
+
+    @property
+    def said(self) -> str:
+        """In one phrase, with where the saddle was."""
+        where = "" if self.setback_mm is None else f", at {self.setback_mm:g} mm"
+        return f"{self.place}, {self.side}, {self.score} of 10{where}" + (f"; {self.red}" if self.red else "")
+
+
+@dataclass(frozen=True, slots=True)
 class Remarks:
     """The remarks made during a sweep so far."""
 
@@ -46,6 +64,7 @@ class Remarks:
     """The rider has reported pain or numbness, and the ride has not gone on since."""
     told: bool = False
     """The rider has said where that pain is, on which side and how bad."""
+    pains: tuple[Pain, ...] = ()
     over: str = ""
     """What ended riding for today; empty while nothing has."""
 
@@ -58,16 +77,17 @@ class Remarks:
             if text is None:  # an export for research leaves out what was typed
                 return self
             place, red = event.content.get("place"), event.content.get("red")
+            pains = self.pains
             if place is not None:
-                text = f"{text}: {place}, {event.content['side']}, {event.content['score']} of 10" + (
-                    f"; {red}" if red else ""
-                )
+                pains = (*pains, Pain(setback_mm, place, event.content["side"], event.content["score"], red))
+                text = f"{text}: {replace(pains[-1], setback_mm=None).said}"
             mark = text if setback_mm is None else f"{text} at {setback_mm:g} mm"
             return replace(
                 self,
                 marks=(*self.marks, mark),
                 pain=self.pain or text.startswith(PAIN),
                 told=self.told or place is not None,
+                pains=pains,
                 over=self.over or red or "",
             )
         return self

@@ -161,6 +161,22 @@ def test_the_chance_that_the_hands_carry_more_rises_to_the_front(drawn, messages
     assert [x for x, _ in points] == sorted(x for x, _ in points)
 
 
+def test_a_pain_is_a_cross_on_the_axis_at_its_setback(drawn, messages):
+    pains = [{"setback_mm": 50.0, "score": 5, "said": "knee"}, {"setback_mm": None, "score": 3, "said": "neck"}]
+    told = [messages["snapshot"], {**messages["sweep"], "pains": pains}]
+    crosses = drawn(told, "all('pain-mark').map((one) => one.getAttribute('d'))")
+    stops = dict(
+        zip(
+            messages["sweep"]["planned_mm"],
+            drawn(told, "all('stop').map((one) => Number(one.getAttribute('cx')))"),
+            strict=True,
+        )
+    )
+
+    assert [float(d[1:].split(",")[0]) + 5 for d in crosses] == [pytest.approx(stops[50.0])]
+    assert drawn(told, "all('pain-name').map((one) => one.textContent)") == ["pain 5"]
+
+
 def test_the_sweep_before_stays_behind_as_a_ghost_until_another_client_comes(drawn, messages):
     steps = [{**messages["steps"]["steps"][0], "index": i, "setback_mm": mm} for i, mm in enumerate((70.0, 60.0, 50.0))]
     first = [messages["snapshot"], {"type": "steps", "steps": steps}, messages["onset"]]

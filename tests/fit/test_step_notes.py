@@ -1,6 +1,7 @@
 import pytest
 
-from daq.fit.step_notes import Remarks, content_of, noted, step_spoken_of, tilt_caution
+from daq.fit.step_notes import MARK, PAIN, Remarks, content_of, noted, step_spoken_of, tilt_caution
+from daq.items import Event
 from daq.sweep.run import Trigger
 from tests.sweep.pedalled import begun, ride
 
@@ -50,3 +51,17 @@ def test_a_saddle_that_tips_by_more_than_half_a_degree_is_told():
 
     assert tilt_caution(level) == ""
     assert "-1.6" in tilt_caution({**level, 2: {"saddle_tilt_deg": -1.6}})
+
+
+def test_what_the_rider_said_of_a_pain_is_kept_with_the_setback():
+    said = {"place": "knee front", "side": "right", "score": 5, "red": None}
+    first = Event(0, MARK, {"text": PAIN, "setback_mm": 45.0})
+    told = Event(1, MARK, {"text": PAIN, "setback_mm": 45.0, **said})
+    over = Event(2, MARK, {"text": PAIN, "setback_mm": None, **said, "red": "dizziness"})
+    remarks = Remarks().after(first).after(told).after(over)
+
+    assert [one.said for one in remarks.pains] == [
+        "knee front, right, 5 of 10, at 45 mm",
+        "knee front, right, 5 of 10; dizziness",
+    ]
+    assert remarks.over == "dizziness"

@@ -124,9 +124,10 @@ def _care(case: Case, evidence: Evidence) -> list[str]:
     overridden = [
         f"gone on without {one['title'].lower()} ({one['said']}). Reason: {one['reason']}" for one in case.overrides
     ]
+    hurt = [f"Pain or numbness while riding: {pain.said}" for sweep in case.sweeps for pain in sweep.pains]
     disturbing = [one for one in evidence.confounders if one.disturbs is not Disturbs.IN_ORDER]
     told = [f"{one.title}, {one.disturbs}: {one.said}" for one in disturbing]
-    return [*evidence.differs, *overridden, *evidence.cautions, *told]
+    return [*hurt, *evidence.differs, *overridden, *evidence.cautions, *told]
 
 
 def _against_gravity_mm(place: SaddleAndBar) -> float | None:

@@ -16,6 +16,7 @@ from daq.keep.again.case import case_of
 from daq.keep.clients import people, visits
 from daq.keep.json_text import plain
 from daq.keep.store import Store
+from daq.live.telling.pains import pains_told
 from daq.sweep.onset import fitted_line, standard_errors
 
 
@@ -91,6 +92,7 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
         "line": line,
         "onset": plain(sweep.onset),
         "marks": sweep.marks,
+        "pains": pains_told(sweep.pains),
         "losses": sweep.losses,
     }
 

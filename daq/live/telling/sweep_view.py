@@ -10,6 +10,7 @@ from daq.fit.step_notes import step_spoken_of
 from daq.fit.stepping import stepping
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
+from daq.live.telling.pains import pains_told
 from daq.physics import power_w
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
@@ -46,6 +47,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
         "pain": remarks.pain,
         "pain_told": remarks.told,
         "over": remarks.over,
+        "pains": pains_told(remarks.pains),
         "measured_to": None if saddle is None else saddle.reference,
         "stepping": plain(stepping(plan, now.asked_setback_mm, saddle)),
         "target": _placed_fields(session.sweep.target()),

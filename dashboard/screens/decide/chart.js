@@ -38,6 +38,7 @@ export function chart(found, days, width, height) {
     ...(found.window_mm ? band(found.window_mm, f, x) : []),
     ...chances(found, days, f, x),
     ...present(found.present_mm, f, x),
+    ...pains(found.sweeps, f, x),
     ...found.sweeps.flatMap((/** @type {any} */ sweep, /** @type {number} */ k) => curve(sweep, k % MARKS.length, x, y)),
   );
   return { node: svg("svg", { viewBox: `0 0 ${width} ${height}`, width, height, class: "overlay" }, drawing), x, y, frame: f };
@@ -127,6 +128,14 @@ function chances(/** @type {any} */ found, /** @type {any} */ days, /** @type {F
     text(f.left - 8, f.strip + 2, "end", "0", "small-word"),
     text(f.left, f.strip - STRIP - 5, "start", f.width > 520 ? "chance that the hands already carry more: today filled, another day dashed" : "chance of more on the hands", "small-word"),
   ].filter((node) => node !== null);
+}
+
+/** Where it hurt or went numb: a cross on the axis; the words stand under the chart. @param {any[]} sweeps @param {Frame} f @param {Scale} x */
+function pains(sweeps, f, x) {
+  return sweeps
+    .flatMap((each) => each.pains)
+    .filter(({ setback_mm }) => setback_mm !== null)
+    .map(({ setback_mm }) => svg("path", { class: "pain-mark", d: `M${x(setback_mm) - 5},${f.bottom - 12}l10,10m0,-10l-10,10` }));
 }
 
 function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {

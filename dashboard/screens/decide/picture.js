@@ -14,7 +14,8 @@ export function picture(moved) {
   host.classList.add("decide-chart");
   const words = el("p", { class: "unseen" });
   const names = el("div", {});
-  const node = el("section", { class: "answer-picture", "aria-label": "Answer" }, sentence, words, host, names);
+  const hurt = el("p", { class: "hurt", role: "status" });
+  const node = el("section", { class: "answer-picture", "aria-label": "Answer" }, sentence, words, host, names, hurt);
   /** @type {any} */
   let found = null;
   /** @type {any} */
@@ -47,6 +48,7 @@ export function picture(moved) {
       setText(sentence, evidence.found);
       setText(words, inWords(evidence.sweeps));
       setAttribute(host, "hidden", !evidence.sweeps.length);
+      setText(hurt, painWords(evidence.sweeps));
       names.replaceChildren(...(evidence.sweeps.length > 1 ? [legend(evidence.sweeps)] : []));
       draw();
     },
@@ -58,6 +60,12 @@ export function picture(moved) {
     },
     close: () => watch.disconnect(),
   };
+}
+
+/** "Pain or numbness while riding: knee front, right, 5 of 10, at 45 mm." @param {any[]} sweeps */
+function painWords(sweeps) {
+  const said = sweeps.flatMap((each) => each.pains.map((/** @type {any} */ one) => one.said));
+  return said.length ? `Pain or numbness while riding: ${said.join(". ")}.` : "";
 }
 
 /** The option at a setback. @param {any} found @param {number|null} mm */

@@ -11,6 +11,7 @@ import pytest
 from daq.fit.case import evidence_of
 from daq.fit.days import days
 from daq.fit.days_words import said_of
+from daq.fit.step_notes import Pain
 from daq.keep.again.report import printed
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.sweep.panel import Entry
@@ -41,6 +42,15 @@ def words(html):
     reader = Words()
     reader.feed(html)
     return " ".join(" ".join(reader.words).split())
+
+
+def test_pain_while_riding_is_on_the_sheet_in_words_and_on_its_chart():
+    pain = Pain(45.0, "knee front", "right", 5, None)
+    html = page(sweeps=(dataclasses.replace(CASE.sweeps[0], pains=(pain,)), *CASE.sweeps[1:]))
+
+    assert "Pain or numbness while riding: knee front, right, 5 of 10, at 45 mm." in words(html)
+    assert html.count('class="pain"') == 1
+    assert 'class="pain"' not in page()
 
 
 def test_setback_stands_in_both_references_and_against_gravity():
