@@ -66,13 +66,22 @@ def onset(
     return METHODS[method](steps, Margin(step_off_mm, loaded_chance))
 
 
+PASSED_BY = 1.5
+"""Squares about a line, over those about the loads' mean, from which it is not drawn. Judgement, no source."""
+
+
 def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
     """Setbacks, mm, and hand loads, N, of the line to draw: front, onset and rear; without an onset, two ends.
 
-    At the middle of the sweep's time and torque, so that drift does not tilt it.
+    At the middle of the sweep's time and torque, so that drift does not tilt it. Empty where no onset is named and the
+    line passes the loads by: moved one way only, a rise may all be drift, and what is left of it shows nothing.
     """
     evidence = gathered(steps)
     line = line_through(evidence, answer.onset_mm)
+    if answer.onset_mm is None:
+        off_n = evidence.hands_n - line.at(evidence.setback_mm)
+        if float(off_n @ off_n) > PASSED_BY * len(off_n) * float(np.var(evidence.hands_n)):
+            return [], []
     ends = [evidence.setback_mm.min(), evidence.setback_mm.max()]
     setback_mm = np.array(ends if answer.onset_mm is None else sorted([*ends, answer.onset_mm]))
     return setback_mm.tolist(), line.at(setback_mm).tolist()

@@ -327,6 +327,17 @@ def test_without_an_onset_the_line_is_straight():
     assert fitted_line(steps, onset(steps))[0] == [30.0, 80.0]
 
 
+def test_a_line_that_passes_the_loads_by_is_not_drawn():
+    """Six steps forward and stopped: with a drift taken out, what is left falls where the loads rise."""
+    at_mm, loads_n = (85.0, 75.0, 65.0, 55.0, 45.0, 35.0), (92.8, 90.0, 90.9, 91.9, 106.4, 120.0)
+    t_min = (6.67, 7.27, 9.87, 10.66, 13.5, 15.94)
+    steps = [step(mm, n, t) for mm, n, t in zip(at_mm, loads_n, t_min, strict=True)]
+    unnamed = replace(onset(steps), onset_mm=None)
+
+    assert fitted_line(steps, unnamed) == ([], [])
+    assert len(fitted_line(steps, onset(steps))[0]) == 3
+
+
 def test_with_strokes_the_answer_uses_their_errors_and_the_saddle():
     evidence = gathered(stroke_ride(hinge(52.0), saddle=lambda hands, rng: 400.0 + rng.normal(size=len(hands))))
 

@@ -42,6 +42,11 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     parts = [*_axes(x, y, rear, front, low, high), *_window(evidence, x)]
     for k, sweep in enumerate(sweeps):
         parts += _curve(sweep, k % len(MARKS), x, y)
+    parts += [
+        f'<path class="pain" d="M{x(one.setback_mm) - 4:.1f},{BOTTOM - 12}l8,8m0,-8l-8,8"/>'
+        for one in (pain for sweep in sweeps for pain in sweep.pains)
+        if one.setback_mm is not None
+    ]
     title = escape("Hand load against setback: " + ", ".join(sweep.name for sweep in sweeps))
     head = f'<svg class="chart" viewBox="0 0 {WIDTH} {HEIGHT}" role="img"><title>{title}</title>'
     return Markup(head + "".join(parts) + "</svg>")
@@ -83,7 +88,7 @@ def _curve(sweep: Ridden, k: int, x: Axis, y: Axis) -> list[str]:
     if sweep.onset is not None:
         setbacks, loads = fitted_line(sweep.steps, sweep.onset)
         d = "L".join(f"{x(mm):.1f},{y(n):.1f}" for mm, n in zip(setbacks, loads, strict=True))
-        parts.append(f'<path class="fit" stroke-dasharray="{DASHES[k]}" d="M{d}"/>')
+        parts += [f'<path class="fit" stroke-dasharray="{DASHES[k]}" d="M{d}"/>'] if d else []
     for step, se_n in zip(sweep.steps, standard_errors(sweep.steps), strict=True):
         if se_n == se_n:
             low, high = y(step.hand_load_n - Z_95 * se_n), y(step.hand_load_n + Z_95 * se_n)
