@@ -246,4 +246,6 @@ def _alike(one_pct: float, other_pct: float) -> bool:
 
 
 def _signed(value: float, digits: int) -> str:
-    return f"{round(value, digits) + 0.0:+.{digits}f}"
+    """With its sign; nothing has none."""
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:+.{digits}f}" if rounded else f"{rounded:.{digits}f}"

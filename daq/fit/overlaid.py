@@ -27,14 +27,15 @@ class Against:
 def against(
     main: Ridden | None, others: Sequence[Ridden], scatter: Scatter = JUDGED, *, same_visit: bool = True
 ) -> tuple[Against, ...]:
-    """Every other sweep compared with the main one; one whose verdict was withheld is not compared. scatter: how far
+    """Every other sweep compared with the main one; one whose verdict was withheld is not compared,
+    nor one in which no onset is looked for. scatter: how far
     sweeps of an unchanged rider lie apart."""
     if main is None:
         return ()
     return tuple(
         Against(other.name, _said(main, other, scatter, same_visit))
         for other in others
-        if other.sweep_id != main.sweep_id
+        if other.sweep_id != main.sweep_id and other.plan.names_onset
     )
 
 

@@ -29,6 +29,7 @@ def opened(desk, messages, screen):
 
 HANDS = {"what": "hand load", "unit": "N", "digits": 0, "present": 88.4, "chosen": 76.2, "difference": -12.2}
 FRONT = {"what": "weight on the front wheel", "unit": "points", "digits": 1, "present": 43.1, "chosen": 44.0}
+TIRED = {"what": "rider's score, effort", "unit": "of 10", "digits": 1, "present": None, "chosen": None}
 ASKED = {"what": "rider's score, hands", "unit": "of 10", "digits": 1, "present": None, "chosen": None}
 CONFIRMED = {
     "sweep_id": 4,
@@ -43,8 +44,9 @@ CONFIRMED = {
         {**HANDS, "interval_95": [-16.1, -8.3], "clear": True, "why_not": ""},
         {**FRONT, "difference": 0.9, "interval_95": [-0.2, 2.0], "clear": False, "why_not": ""},
         {**ASKED, "difference": None, "interval_95": None, "clear": False, "why_not": "it was not asked"},
+        {**TIRED, "difference": None, "interval_95": None, "clear": False, "why_not": "it was not asked"},
+        {**HANDS, "what": "kept", "difference": -0.2, "interval_95": [-1.0, 1.0], "clear": False, "why_not": ""},
     ],
-    "said": ["", "", "rider's score, hands: not known, it was not asked"],
 }
 
 
@@ -82,8 +84,9 @@ def test_what_the_confirm_ride_showed_stands_with_its_intervals(decide):
     assert rows == [
         "Hand load, N 88 76 −12 (−16 to −8)",
         "Weight on the front wheel, % 43.1 44.0 +0.9 (−0.2 to 2.0): none shown",
+        "Kept, N 88 76 0 (−1 to 1): none shown",
     ]
-    assert "not known, it was not asked" in decide.text(".confirm .note")
+    assert decide.text(".confirm .note") == "Rider's score, hands, effort: not known, it was not asked."
 
 
 def test_what_is_written_of_a_decision_is_there_again_after_the_ride(decide):
@@ -209,6 +212,17 @@ def test_nothing_of_the_client_before_stands_under_the_next_ones_name(decide):
 
     assert decide.page.locator(".decide").is_hidden()
     assert "Working it out" in decide.text("main")
+
+
+def test_pain_while_riding_stands_under_the_chart_and_on_it(decide):
+    said = "knee front, right, 5 of 10, at 45 mm"
+    decide.answers["visit/evidence"]["sweeps"][0]["pains"] = [{"setback_mm": 45.0, "score": 5, "said": said}]
+    decide.page.evaluate("location.hash = '#run'")
+    decide.wait(lambda: decide.page.locator(".dock").count())
+    decide.page.evaluate("location.hash = '#decide'")
+    decide.wait(lambda: decide.page.locator(".hurt").count() and said in decide.text(".hurt"))
+
+    assert decide.page.locator(".overlay .pain-mark").count() == 1
 
 
 def test_a_line_that_names_no_onset_is_drawn_unsure_as_on_the_run(desk, messages):

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from daq.fit.case import evidence_of
-from daq.fit.confirming import confirmed, plan_of, wanted
+from daq.fit.confirming import Difference, confirmed, plan_of, wanted
 from daq.fit.ridden import gradient_sweep, main_sweep
 from daq.sweep.plan import BadPlan
 from tests.fit.sweeps import BICYCLE, INTAKE, RIG, ridden
@@ -82,6 +82,12 @@ def test_a_difference_within_what_visits_scatter_is_not_called_one():
 
     assert not ride.differences[0].clear
     assert "no difference shown" in ride.differences[0].said
+
+
+def test_no_difference_has_no_sign():
+    none = Difference("hand load", "N", 0, 80.0, 79.8, -0.2, (-4.0, 3.6), False)
+
+    assert none.said == "hand load: 0 N, 95 % -4 to +4, no difference shown"
 
 
 def test_the_riders_scores_are_compared_where_they_were_asked():

@@ -37,7 +37,8 @@ def test_two_sweeps_are_set_against_each_other_only_where_both_name_an_onset():
     climb = replace(ridden(lambda mm: 80.0 + 1.5 * max(45.0 - mm, 0.0), label="climb"), sweep_id=2)
     flat = replace(ridden(lambda mm: 80.0, label="flat"), sweep_id=3)
 
-    with_onset, without = against(LEVEL, [LEVEL, climb, flat])
+    few = replace(flat, sweep_id=4, plan=replace(flat.plan, purpose="check"))
+    with_onset, without = against(LEVEL, [LEVEL, climb, flat, few])
 
     assert with_onset.said[0].startswith("the onset of climb lies further forward")
     assert without.said == ("no difference can be given: no onset is named in flat",)

@@ -88,9 +88,9 @@ export function confirmPanel(store, changed) {
 }
 
 /** One confirm ride: both places and their difference with its interval. @param {any} ride */
-function rideTable({ where, present_mm, chosen_mm, visits, blinded, differences, said }) {
+function rideTable({ where, present_mm, chosen_mm, visits, blinded, differences }) {
   const known = differences.filter((/** @type {any} */ one) => one.difference !== null);
-  const missing = said.filter((/** @type {string} */ _, /** @type {number} */ i) => differences[i].difference === null);
+  const missing = together(differences.filter((/** @type {any} */ one) => one.difference === null));
   return el(
     "div",
     { class: "wide", tabindex: "0", role: "region", "aria-label": `Ridden again ${where}` },
@@ -105,9 +105,18 @@ function rideTable({ where, present_mm, chosen_mm, visits, blinded, differences,
   );
 }
 
+/** What is not known, the rider's scores in one sentence. @param {any[]} missing @returns {string[]} */
+function together(missing) {
+  const of = "rider's score, ";
+  const scores = missing.filter(({ what }) => what.startsWith(of));
+  const others = missing.filter(({ what }) => !what.startsWith(of)).map(({ what, why_not }) => `${what}: not known, ${why_not}`);
+  if (!scores.length) return others;
+  return [...others, `${of}${scores.map(({ what }) => what.slice(of.length)).join(", ")}: not known, ${scores[0].why_not}`];
+}
+
 function row(/** @type {any} */ { what, unit, digits, present, chosen, difference, interval_95, clear }) {
   const of = unit === "points" ? "%" : unit;
-  const by = `${number(difference, digits).replace(/^(?=\d)/, "+")} (${number(interval_95[0], digits)} to ${number(interval_95[1], digits)})`;
+  const by = `${Number(difference.toFixed(digits)) > 0 ? "+" : ""}${number(difference, digits)} (${number(interval_95[0], digits)} to ${number(interval_95[1], digits)})`;
   return el(
     "tr",
     { "data-clear": clear },
