@@ -12,7 +12,7 @@ import { number, seconds } from "./format.js";
 import { inTradeWords } from "./trade_words.js";
 
 const RIDDEN = ["settling", "averaging"];
-const PEDAL = "Keep pedalling";
+export const PEDAL = "Keep pedalling";
 
 /** @param {State} state @param {number} now_ms @returns {Glance} */
 export function glance(state, now_ms) {

@@ -1,7 +1,7 @@
 /** The rider's own screen: the state, cadence and power; nothing that tells where the saddle is or what the hands carry. */
 import { el, setAttribute, setText } from "../dom.js";
 import { rpm, watts } from "../format.js";
-import { glance } from "../glance.js";
+import { glance, PEDAL } from "../glance.js";
 import { band } from "./run/band.js";
 import { drawEffort, gauge } from "./run/effort.js";
 import { stopButton } from "./run/stop.js";
@@ -32,8 +32,9 @@ export function mount(root, store) {
     setText(words, seen.rider);
     setAttribute(words, "data-empty", seen.rider === "" ? true : undefined);
     drawEffort(state, now_ms, cadence, power);
-    // Nobody pedals then: one thing at a time.
-    for (const each of [cadence, power]) setAttribute(each.node, "hidden", seen.kind === "move" || seen.kind === "done");
+    // Where nobody is asked to pedal: one thing at a time.
+    const pedals = seen.kind === "ready" || seen.rider === PEDAL;
+    for (const each of [cadence, power]) setAttribute(each.node, "hidden", !pedals);
     stop.draw(state);
   });
 }

@@ -107,13 +107,15 @@ def test_while_a_clamp_is_open_the_rider_is_off_unless_the_slides_lock_by_themse
         assert at.text(".rider-words").startswith(said)
 
 
-def test_nobody_off_the_jig_is_told_a_cadence(desk, messages):
+def test_only_who_is_to_pedal_is_told_a_cadence(desk, messages):
     rider = desk().open(messages["snapshot"], "rider")
     gauges = rider.page.locator(".rider .gauge:visible")
-    rider.send(*sent(messages, "move"))
-    assert gauges.count() == 0
-    rider.send(*sent(messages, "record"))
-    assert gauges.count() == 2
+    shown = {}
+    for state in STATES:
+        rider.send(*sent(messages, state))
+        shown[state] = gauges.count()
+
+    assert {state for state, count in shown.items() if count} == {"ready", "settle", "record", "waits"}
 
 
 def test_what_is_set_is_read_from_two_metres(desk, messages):
