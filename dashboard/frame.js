@@ -137,8 +137,8 @@ function drawChips(/** @type {HTMLElement} */ list, /** @type {State} */ state, 
       .filter(Boolean)
       .join(", ");
     const chip = list.children[i];
-    setText(chip, `${source.name} ${[live ? "live" : words, lost].filter(Boolean).join(", ")}`);
+    setText(chip, `${source.name} ${live ? "live" : words}`);
     setAttribute(chip, "data-state", live ? "live" : source.state === "absent" ? "absent" : "stale");
-    setAttribute(chip, "title", source.message || null);
+    setAttribute(chip, "title", [source.message, lost && `scans ${lost}`].filter(Boolean).join("; ") || null);
   }
 }

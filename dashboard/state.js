@@ -119,14 +119,15 @@ function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) 
 }
 
 /**
- * A caution about the position ends once its recording begins or the position is undone; an alarm stays until it is
- * dismissed, an alarm about pain until the fitter lets the ride go on.
+ * A caution about the position ends once its recording begins or the position is undone, one about the end of a sweep
+ * once that goes on; an alarm stays until it is dismissed, an alarm about pain until the fitter lets the ride go on.
  */
 function noticesAfter(/** @type {State} */ state, /** @type {Sweep} */ sweep) {
   const begins = sweep.state === "averaging" && state.sweep?.state !== "averaging";
   const undone = sweep.setback_mm === null && typeof state.sweep?.setback_mm === "number";
   const eased = state.sweep?.pain === true && !sweep.pain;
-  if (!begins && !undone && !eased) return state.notices;
+  const goes_on = state.sweep?.accepts.length === 0 && sweep.accepts.length > 0;
+  if (!begins && !undone && !eased && !goes_on) return state.notices;
   return state.notices.map((notice) => (eased || notice.level !== "alarm" ? { ...notice, seen: true } : notice));
 }
 

@@ -32,10 +32,12 @@ export function placesOf(state) {
   const asked = visit && !intakeIsKept(state) ? "open" : "done";
   const ridden = hasEnded(state) && steps.length > 0;
   const under_way = sweep && !hasEnded(state) && sweep.state !== "waiting";
+  // What opens again while the rider rests is asked before the next sweep, not now.
+  const begun = under_way || ridden;
   return [
     place("#client", "Client", visit && asked === "done" && !openQuestions(state) ? "done" : "open"),
     place("#plan", "Plan", sweep ? "done" : "open"),
-    place("#checks", "Checks", !visit ? "waits" : visit.in_the_way ? "open" : "done", visit && left ? `${left} open` : "", visit ? "" : "a trial asks for no checks"),
+    place("#checks", "Checks", !visit ? "waits" : visit.in_the_way && !begun ? "open" : "done", visit && left && !begun ? `${left} open` : "", visit ? "" : "a trial asks for no checks"),
     place("#run", "Run", ridden ? "done" : sweep ? "open" : "waits", under_way ? `${Math.min(steps.length + 1, sweep.steps_planned)} of ${sweep.steps_planned}` : "", sweep ? "" : "no sweep is planned"),
     place("#decide", "Decide", visit?.decision ? "done" : visit && ridden ? "open" : "waits", "", visit && ridden ? "" : "nothing is ridden yet"),
     place(sheetOf(state), "Sheet", visit?.decision ? "open" : "waits", "", visit?.decision ? "" : "nothing is decided yet"),

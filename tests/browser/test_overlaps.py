@@ -47,7 +47,7 @@ FOUND = """() => {
       break;
     }
     for (const b of texts.slice(i + 1)) {
-      if (a.of.contains(b.of) || b.of.contains(a.of) || !lifted(a.of) !== !lifted(b.of)) continue;
+      if (a.of.contains(b.of) || b.of.contains(a.of) || lifted(a.of) !== lifted(b.of)) continue;
       const w = Math.min(a.r.right, b.r.right) - Math.max(a.r.left, b.r.left);
       const h = Math.min(a.r.bottom, b.r.bottom) - Math.max(a.r.top, b.r.top);
       const low = Math.min(a.r.bottom - a.r.top, b.r.bottom - b.r.top);

@@ -133,3 +133,11 @@ def test_a_stop_is_confirmed_by_its_answer_by_the_sweeps_end_or_by_the_fitter(js
     ended = {**messages["sweep"], "state": "stopped", "accepts": []}
     for sign in ({"type": "page/sent", "what": "stop"}, ended, {"type": "page/seen"}):
         assert js("state.js", REDUCE_ALL, [*told, sign])["unstopped"] is None
+
+
+def test_a_caution_about_the_end_of_a_sweep_goes_when_the_sweep_goes_on(js, messages):
+    ended = {**messages["sweep"], "state": "stopped", "accepts": []}
+    told = [messages["snapshot"], ended, {**messages["notice"], "level": "caution"}]
+
+    assert not newest_seen(js("state.js", REDUCE_ALL, told))
+    assert newest_seen(js("state.js", REDUCE_ALL, [*told, messages["sweep"]]))

@@ -64,6 +64,14 @@ def test_every_place_says_whether_it_is_done_open_or_waits_for_another(js, messa
     assert found[4]["why"] == "nothing is ridden yet"
 
 
+@pytest.mark.parametrize("ridden", [State.AVERAGING, State.FINISHED])
+def test_what_opens_again_while_the_rider_rests_is_not_called_open(js, messages, sweeps, ridden):
+    told = state(in_visit(checks=[OPEN], in_the_way="zero"), sweeps(ridden), messages["steps"]["steps"][2:])
+    (checks,) = [place for place in js("visit_line.js", "m.placesOf(a)", told) if place["words"] == "Checks"]
+
+    assert (checks["stands"], checks["part"]) == ("done", "")
+
+
 def test_the_large_button_begins_nothing_while_checks_are_open(js, sweeps):
     waiting = state(in_visit(checks=[OPEN], in_the_way="zero"), sweeps(State.WAITING))
     assert js("words.js", "m.mainAction(a)", waiting) == {
