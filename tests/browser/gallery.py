@@ -14,6 +14,7 @@ from tests.browser.answers import ANSWERS, sweep_in
 from tests.browser.desk import Desk
 
 Messages = dict[str, dict[str, Any]]
+PAIN = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
 PROOF = {
     "name": "1",
     "made_by": "R. Doe",
@@ -68,13 +69,13 @@ def point_card(at: Desk, messages: Messages) -> None:
 
 
 def ghost(at: Desk, messages: Messages) -> None:
-    """The sweep of the last decision behind today's, and the loads with their uncertainty."""
+    """The sweep of the last decision behind today's, a pain, and the loads with their uncertainty."""
     visit = {**messages["visit"]["visit"], "id": 7}
     steps = [{"setback_mm": mm, "hand_load_n": n} for mm, n in ((75.0, 76.0), (60.0, 81.0), (45.0, 88.0))]
     line = {"setback_mm": [75.0, 58.0, 45.0], "hand_load_n": [76.0, 79.0, 89.0]}
     at.open({**messages["snapshot"], "visit": visit})
     at.send({"type": "page/before", "visit_id": 7, "before": {"on": "2026-03-12", "steps": steps, "line": line}})
-    at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["onset"])
+    at.send(messages["sources"], messages["stroke"], {**messages["sweep"], "pains": [PAIN]}, messages["onset"])
     at.page.get_by_role("button", name="Uncertainty, at hands").click()
     at.send()
 
@@ -88,6 +89,7 @@ def job(at: Desk, messages: Messages, state: State, screen: str, **fields: Any) 
     """A visit with two sweeps, before its decision."""
     at.answers = json.loads(ANSWERS.read_text())
     at.answers["visit/evidence"] |= {"decision": None, "chosen_mm": 59.0}
+    at.answers["visit/evidence"]["sweeps"][0]["pains"] = [PAIN]
     at.answers["visit"]["visit"] |= {"decision": None, **fields}
     widths = [{"slope_n_per_mm": n, "width_mm": mm} for n, mm in ((0.2, 76.0), (0.5, 31.0), (1.0, 15.0))]
     positions = [80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75]
