@@ -49,7 +49,7 @@ function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
         { class: "plate", "aria-label": "What to repeat" },
         el("h2", {}, "What would teach more"),
         el("p", {}, panel.next),
-        who.length ? table(["Could come again", "tested on", ""], who.map(({ client, day, wish }) => [client, day, planOf(client, wish)])) : "",
+        who.length ? table(["Could come again", "tested on", "again"], who.map(({ client, day, wish }) => [client, day, planOf(client, wish)])) : "",
         el("p", {}, el("button", { type: "button", onclick: () => wishFor({ ...REPEAT, seed: 1 + Math.floor(Math.random() * 99_998) }) }, "Plan a repeat")),
       ),
     ),

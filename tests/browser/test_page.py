@@ -118,7 +118,7 @@ def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messa
 
 
 def test_a_silent_board_greys_the_numbers_and_says_since_when(run, messages):
-    silent = {**messages["sources"]["sources"][0], "state": "stale", "age_s": 3000.0}
+    silent = {**messages["sources"]["sources"][0], "damaged": 1, "state": "stale", "age_s": 3000.0}
     run.send(messages["stroke"], {"type": "sources", "sources": [silent, messages["sources"]["sources"][1]]})
 
     since = re.compile(r"no data 30\d\d s")
