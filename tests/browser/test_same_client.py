@@ -27,6 +27,11 @@ def test_what_joining_changes_is_told_first_and_it_can_be_parted_again(desk, mes
     join.click()
     at.wait(lambda: at.page.get_by_text("Joined, says the daemon.").count())
     assert ("clients/R-ABC234/joined", {"other": "R-DEF567"}) in at.asked
+    assert at.page.get_by_text("1 visit · also R-DEF567").count() == 1
+
+    at.answers |= {"clients/R-DEF567/joined": {"said": ["Apart, says the daemon."]}}
+    at.page.get_by_role("button", name="Part R-DEF567 again").click()
+    at.wait(lambda: at.page.get_by_text("Apart, says the daemon.").count())
 
 
 def test_two_that_cannot_be_joined_are_refused_in_words(desk, messages):

@@ -117,8 +117,9 @@ def name_of(store: Store, client_id: int) -> str | None:
 def names_of(store: Store, client_id: int) -> list[str]:
     """The client's name, and those under which records joined with it were entered."""
     with store.reading() as db:
-        names = {row["client_id"]: str(row["name"]) for row in sound_rows(db, "client_names")}
-    return [names[one.id] for one in records_of(store, client_id) if one.id in names]
+        ids = [client_id, *(one.other_id for one in part_of(db, client_id))]
+        rows = [next(sound_rows(db, "client_names", "client_id = ?", (one,)), None) for one in ids]
+    return [str(row["name"]) for row in rows if row is not None]
 
 
 def set_keep_until(store: Store, client_id: int, date: datetime.date | None) -> None:
