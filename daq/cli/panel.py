@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
@@ -65,10 +65,10 @@ def panel(
         return
     priors = None if prior is None else priors_from(prior)
     gathered, shared = _gathered(store, archived, simulated=simulated)
+    _tell_left_out(gathered)
     if not gathered.tests:
-        for sweep, why in gathered.left_out.items():
-            tell(f"sweep {sweep} left out: {why}")
-        fail(UNUSABLE, "no sweep here says anything about an onset yet; ride one with a client")
+        others, _ = _gathered(store, archived, simulated=not simulated)
+        _refuse_none(others, simulated=simulated)
     found = taught(gathered.tests, priors)
     if as_json:
         print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))
@@ -76,10 +76,21 @@ def panel(
         say("\n".join(panel_lines(found, gathered.tests, gathered.verdicts, gathered.failed)))
         for client, day in who_could_repeat(found) if archived is None else ():
             say(f"could come again: {client}, tested on {day} only; its plan: foreaft panel --repeat {client}")
-        for sweep, why in gathered.left_out.items():
-            tell(f"sweep {sweep} left out: {why}")
     if write_prior is not None and workshop is not None:
-        _share(write_prior, shared, priors, workshop)
+        _share(write_prior, shared, priors, workshop, simulated=simulated)
+
+
+def _tell_left_out(gathered: Gathered) -> None:
+    for sweep, why in gathered.left_out.items():
+        tell(f"sweep {sweep} left out: {why}")
+
+
+def _refuse_none(others: Gathered, *, simulated: bool) -> NoReturn:
+    """others: the tests of the other kind of riders, real or simulated."""
+    if others.tests:
+        here, wanted = ("real", "leave out") if simulated else ("simulated", "add")
+        fail(UNUSABLE, f"only sweeps of {here} riders are here: {wanted} --simulated")
+    fail(UNUSABLE, "no sweep here says anything about an onset yet; ride one with a client")
 
 
 def _plan_repeat(store: Path | None, client: str, *, simulated: bool, as_json: bool) -> None:
@@ -127,7 +138,7 @@ def priors_from(file: Path) -> Priors:
         fail(REFUSED, f"{file}: {error}")
 
 
-def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str) -> None:
+def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str, *, simulated: bool) -> None:
     """Write what those clients have taught who agreed to research."""
     from daq.fit.days import spreads_from
     from daq.sweep.workshop import pooled_workshops, taught
@@ -137,16 +148,16 @@ def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str) -
     found = taught(shared.tests, priors)
     if not found.enough:
         fail(REFUSED, f"{path} is not written, by the clients who agreed to research: {spreads_from(found)}")
-    _write(path, found.panel, pooled_workshops(found, workshop))
+    _write(path, found.panel, pooled_workshops(found, workshop), simulated=simulated)
 
 
-def _write(path: Path, found: Panel, pooled: Pooled) -> None:
+def _write(path: Path, found: Panel, pooled: Pooled, *, simulated: bool) -> None:
     from daq.keep.json_text import json_text
     from daq.keep.private import new_file
     from daq.keep.store.sessions import utc_now
     from daq.sweep.prior_file import BadPrior, prior_of, priors_in
 
-    content = prior_of(found, pooled, utc_now())
+    content = prior_of(found, pooled, utc_now(), simulated=simulated)
     try:
         priors_in(content)
         with new_file(path) as file:

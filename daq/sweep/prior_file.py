@@ -1,7 +1,7 @@
 """What one workshop has learned from its repeats, as a table another workshop can start with. It contains no rider.
 
 JSON: {"kind": "foreaft panel prior", "version": 2, "method", "workshop", "made_utc",
-       "workshops", "riders", "days", "sweeps",
+       "simulated", "workshops", "riders", "days", "sweeps",
        "day_sd_mm": [[sd, weight], ...], "sweep_sd_mm": [[sd, weight], ...]}
 
 Version 1 had a shorter grid between days: what it does not know of has no weight.
@@ -31,7 +31,7 @@ class BadPrior(ValueError):
     """The table is invalid; the text says why."""
 
 
-def prior_of(found: Panel, pooled: Pooled, made_utc: str) -> dict[str, Any]:
+def prior_of(found: Panel, pooled: Pooled, made_utc: str, *, simulated: bool = False) -> dict[str, Any]:
     """The table: what another workshop may expect. Counts say how much data is behind it; it contains no pseudonym, no
     date of a test, no onset and no name of a workshop but the one it is known by."""
     priors = pooled.another
@@ -41,6 +41,7 @@ def prior_of(found: Panel, pooled: Pooled, made_utc: str) -> dict[str, Any]:
         "method": METHOD,
         "workshop": priors.name,
         "made_utc": made_utc,
+        "simulated": simulated,
         "workshops": len(pooled.each),
         "riders": found.riders,
         "days": found.days,
@@ -66,7 +67,8 @@ def priors_in(content: Any) -> Priors:
         raise BadPrior(f"workshop: {error}") from None
     day = np.zeros(len(DAY_SDS_MM))
     day[: DAY_SDS[version]] = _weights(content, "day_sd_mm", DAY_SDS_MM[: DAY_SDS[version]])
-    return Priors(day, _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), name)
+    named = f"{name} (simulated riders)" if content.get("simulated") is True else name
+    return Priors(day, _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), named)
 
 
 def _weights(content: Mapping[str, Any], key: str, grid_mm: Array) -> Array:

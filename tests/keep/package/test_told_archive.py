@@ -108,6 +108,21 @@ def test_what_says_nothing_is_left_out_and_named(tmp_path):
     assert "without a client" in found.left_out["c"]
 
 
+def test_simulated_riders_are_asked_for_and_said_to_be_simulated(tmp_path):
+    rows = [(*row[:4], {"simulated": True}) for row in two_days("alps", 6, (9,))]
+    words = ["panel", "--archive", str(journal(tmp_path / "out", rows))]
+    refused = CliRunner().invoke(main, words)
+    assert (refused.exit_code, "only sweeps of simulated riders are here: add --simulated" in refused.stderr) == (
+        4,
+        True,
+    )
+
+    table = str(tmp_path / "p.json")
+    CliRunner().invoke(main, [*words, "--simulated", "--write-prior", table, "--workshop", "a trial"])
+    told = CliRunner().invoke(main, [*words, "--simulated", "--prior", table, "--json"])
+    assert json.loads(told.stdout)["prior"] == "a trial (simulated riders)"
+
+
 @pytest.mark.parametrize("content", ["{}\n", "[1]\n", '{"sweep": "a", "rows": [{"rider": 1}]}\n', "no JSON\n"])
 def test_a_journal_that_is_none_is_refused(tmp_path, content):
     (tmp_path / "journal.jsonl").write_text(content)
