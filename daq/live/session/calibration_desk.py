@@ -35,18 +35,25 @@ class CalibrationDesk:
         """Of the calibration in use, oldest first."""
         self.bench: BenchDesk | None = None
         self._power = PowerOn()
+        self._last: tuple[tuple[object, ...], CalibrationStatus] | None = None
+        """What the last status rested on, and the status."""
         acquisition.hears_scans.append(self._hear)
 
     # --- how it stands ----------------------------------------------------------------------------------------------
 
     def status(self) -> CalibrationStatus:
-        """The status of the calibration in use."""
-        hello = self._at.sensors.greeting
-        board = None if hello is None else board_of(asdict(hello))
-        rig = self._at.rig
-        scales = [role for role in ("hands", "saddle") if rig.typed is not None and rig.columns(role)]
-        checks = of_each_scale(self.checks, scales) if scales else self.checks
-        return standing_of(self._at.calibration, checks, utc_now(), simulated=self._at.simulated, board=board)
+        """The status of the calibration in use. Asked several times a beat, so it is worked out once a second, and
+        whenever calibration, checks or board are others."""
+        calibration, checks, hello, now_utc = self._at.calibration, self.checks, self._at.sensors.greeting, utc_now()
+        rests_on = (calibration, checks, hello, now_utc)
+        if self._last is None or self._last[0] != rests_on:
+            board = None if hello is None else board_of(asdict(hello))
+            rig = self._at.rig
+            scales = [role for role in ("hands", "saddle") if rig.typed is not None and rig.columns(role)]
+            checks = of_each_scale(checks, scales) if scales else checks
+            found = standing_of(calibration, checks, now_utc, simulated=self._at.simulated, board=board)
+            self._last = rests_on, found
+        return self._last[1]
 
     def stamp(self) -> dict[str, Any]:
         """What a sweep that begins now stores about it."""

@@ -7,13 +7,22 @@ import json
 import pytest
 
 from daq.keep.store import Store, calibrations
+from daq.live.bench.standing import standing_of
+from daq.live.session import calibration_desk
+from daq.live.session.acquisition import Rider
+from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
+from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.measure.calibration.doubts import Doubt, Doubtful
+from daq.measure.calibration.status import SensitivityCheck, Standing
+from daq.rig import parse_rig
+from daq.sources.clock import SessionClock
 from daq.sweep.run import ENDED, State, Trigger
 from daq.wire.board import encode_command, set_gain
 from tests.live.bench.simulated import on_bench, wanted, work_through
 from tests.live.jig import SHORT
 from tests.live.visits import on_the_jig
+from tests.rigs import rig_text
 from tests.sources.waiting import until
 
 M1 = {"weights_class": "M1"}
@@ -243,3 +252,28 @@ def test_a_board_at_another_gain_than_calibrated_is_told_and_forbids_an_onset(tm
     assert seen["as calibrated"].allows_verdict
     assert "hands_left was calibrated at gain 128, the board is at 64" in seen["after"].sentence
     assert seen["stamp"]["allows_verdict"] is False
+
+
+def test_the_status_is_worked_out_once_a_second_and_at_once_when_what_it_rests_on_changes(monkeypatch):
+    """Pages ask for it at every beat, and each answer looks at every check."""
+    channel = CalibratedChannel("hands", "force", (0.0, 1e-4))
+    made = Calibration("bench", "2026-01-01T00:00:00+00:00", (channel,))
+    rig = parse_rig(rig_text('[board]\nport = "/dev/none"', {"hands": "hands"}))
+    desk = Session(rig, made, SessionClock(), Rider("R-0000", 75.0)).calibrating
+    now, asked = ["2026-01-01T00:00:01+00:00"], []
+    monkeypatch.setattr(calibration_desk, "utc_now", lambda: now[0])
+
+    def asking(*rests_on, **also):
+        asked.append(rests_on)
+        return standing_of(*rests_on, **also)
+
+    monkeypatch.setattr(calibration_desk, "standing_of", asking)
+
+    assert [desk.status().standing for _ in range(20)] == [Standing.VALID] * 20
+    assert len(asked) == 1
+    desk.checks = (SensitivityCheck("hands", now[0], 200.0, 0.1, 100.0, 1.0),)
+    assert desk.status().standing is Standing.CHECK_FAILED
+    desk.checks = ()
+    now[0] = "2028-01-01T00:00:00+00:00"
+    assert desk.status().standing is Standing.EXPIRED
+    assert len(asked) == 3
