@@ -19,6 +19,7 @@ import numpy as np
 from daq.keep.errors import StoreError
 from daq.keep.package.batches import batches, column_names
 from daq.keep.package.cells import harmless_cell
+from daq.keep.package.parquet_columns import arrow_column, floats_of
 from daq.keep.private import new_file
 from daq.values import Array
 
@@ -126,20 +127,6 @@ def read_columns(folder: Path, name: str, columns: Sequence[str]) -> list[Array]
     return [np.array([float(cell) if cell != "" else np.nan for cell in read[column]]) for column in columns]
 
 
-def floats_of(chunk: Any) -> Array:
-    """A piece of a column of numbers, NaN where missing. From its memory: `to_numpy` would load pandas first, which
-    takes as long as reading hundreds of files."""
-    kind = np.dtype(np.int64 if str(chunk.type) == "int64" else np.float64)
-    if str(chunk.type) not in ("int64", "double"):
-        return np.asarray(chunk.to_numpy(zero_copy_only=False), dtype=np.float64)
-    here = slice(chunk.offset, chunk.offset + len(chunk))
-    known, numbers = chunk.buffers()
-    values = np.frombuffer(numbers, kind)[here].astype(np.float64)
-    if chunk.null_count:
-        values[np.unpackbits(np.frombuffer(known, np.uint8), bitorder="little")[here] == 0] = np.nan
-    return values
-
-
 def _write_parquet(table: Table, file: BinaryIO) -> None:
     import pyarrow as arrow
     import pyarrow.parquet as parquet
@@ -156,10 +143,7 @@ def _write_parquet(table: Table, file: BinaryIO) -> None:
             for field in table.fields
         ]
     )
-    arrays = [
-        arrow.array(column, kinds[field.type], from_pandas=True)
-        for field, column in zip(table.fields, table.columns, strict=True)
-    ]
+    arrays = [arrow_column(column, field.type) for field, column in zip(table.fields, table.columns, strict=True)]
     texts = [field.name for field in table.fields if field.type in TEXTS]
     parquet.write_table(
         arrow.Table.from_arrays(arrays, schema=schema),

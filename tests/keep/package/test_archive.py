@@ -7,16 +7,14 @@ from functools import partial
 from pathlib import Path
 
 import duckdb
-import numpy as np
 import pytest
-from pyarrow import parquet
 
 from daq.keep.errors import StoreError
-from daq.keep.package import tables, workers
+from daq.keep.package import workers
 from daq.keep.package.analyses import STEP_MEANS, step_means
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
-from daq.keep.package.tables import read_columns, read_table
+from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from tests.keep import analyses
 from tests.keep.sweeps import computed, stored
@@ -225,19 +223,3 @@ def test_dask_missing_is_one_sentence(archive, tmp_path, monkeypatch):
 
     with pytest.raises(StoreError, match=r"a cluster needs dask\.distributed: pip install"):
         run(archive, step_means, tmp_path, workers.cluster("tcp://127.0.0.1:8786"))
-
-
-def test_columns_are_read_as_pyarrow_gives_them_and_pandas_stays_away(archive):
-    """pandas, which pyarrow's own conversion loads, takes longer to load than hundreds of such files to read."""
-    folder = next(path.parent for path in archive.glob("*/strokes.parquet"))
-    names = ("step", "hands_n", "tilt_deg")
-    command = "import sys; from pathlib import Path; from daq.keep.package.tables import read_columns\n"
-    command += "read_columns(Path(sys.argv[1]), 'strokes', sys.argv[2:]); assert 'pandas' not in sys.modules"
-    subprocess.run([sys.executable, "-c", command, folder, *names], cwd=ROOT, check=True)
-
-    whole = parquet.read_table(folder / "strokes.parquet")
-    assert whole["step"].null_count
-    for sliced in (whole, whole.slice(1, whole.num_rows - 2)):
-        found = [np.concatenate([tables.floats_of(chunk) for chunk in sliced[name].chunks]) for name in names]
-        np.testing.assert_array_equal(found, [sliced[name].to_numpy() for name in names])
-    np.testing.assert_array_equal(read_columns(folder, "strokes", names), [whole[name].to_numpy() for name in names])
