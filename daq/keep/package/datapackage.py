@@ -34,22 +34,23 @@ def resource(table: Table, path: Path) -> dict[str, Any]:
     """The descriptor of a written table, path relative to its own folder."""
     content = path.read_bytes()
     packed = {"compression": "gz"} if path.suffix == ".gz" else {}
+    is_parquet = path.suffix == ".parquet"
     return {
         "$schema": RESOURCE_PROFILE,
         "name": table.name,
         "path": path.name,
         "type": "table",
         "description": table.description,
-        "format": "parquet" if path.suffix == ".parquet" else "csv",
+        "format": "parquet" if is_parquet else "csv",
         "mediatype": _MEDIA[path.suffix[1:]],
         "encoding": "utf-8",
         **packed,
-        "bytes": len(content),
+        **({} if is_parquet else {"bytes": len(content)}),  # frictionless does not count them and would report it
         "hash": "sha256:" + hashlib.sha256(content).hexdigest(),
         "schema": {
             "$schema": SCHEMA_PROFILE,
             **schema_keys(table.name),
-            "fields": [_field(field) for field in table.fields],
+            "fields": [_field(field, is_parquet=is_parquet) for field in table.fields],
             "missingValues": [""],
         },
     }
@@ -68,13 +69,16 @@ def file_resource(name: str, path: Path, content: bytes, description: str) -> di
     }
 
 
-def _field(field: Field) -> dict[str, Any]:
+def _field(field: Field, *, is_parquet: bool) -> dict[str, Any]:
+    """frictionless reads Parquet through pandas, where an integer that is missing is the fraction NaN."""
+    gaps = {"missingValues": ["", "nan"]} if is_parquet and field.type == "integer" else {}
     categories = [{"value": value, "label": label} for value, label in (field.categories or {}).items()]
     return {
         "name": field.name,
         "type": field.type,
         "description": field.description,
         **({"unit": field.unit} if field.unit else {}),
+        **gaps,
         **({"categories": categories, "constraints": {"enum": [*(field.categories or {})]}} if categories else {}),
         **({"jsonSchema": field.json_schema} if field.json_schema else {}),
     }
@@ -108,8 +112,8 @@ def read_package(folder: Path) -> Package:
     """
     try:
         descriptor = from_json(read_bytes(folder / NAME, MOST_JSON_BYTES))
-        listed = [(one["name"], one["path"], one["bytes"], one["hash"]) for one in descriptor["resources"]]
-    except (OSError, ValueError, KeyError, TypeError) as error:
+        listed = [(one["name"], one["path"], one.get("bytes"), one["hash"]) for one in descriptor["resources"]]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         raise StoreDamaged(f"{folder} is not a readable data package: {NAME}: {error}") from error
     paths: dict[str, Path] = {}
     read: set[tuple[int, int]] = set()
@@ -141,6 +145,6 @@ def _checked(folder: Path, name: Any, size: Any, digest: Any, read: set[tuple[in
             length = file.tell()
     except (Refused, OSError) as error:
         raise StoreDamaged(str(error)) from error
-    if length != size or found != digest:
+    if size not in (None, length) or found != digest:
         raise StoreDamaged(f"{path} is not what was exported: its checksum does not agree")
     return path

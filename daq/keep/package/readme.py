@@ -85,8 +85,7 @@ calibration its day: do not publish what a rider has agreed to for one study onl
 Foreaft authors, Foreaft {version} (software), tables {format}. `datePublished` in ro-crate-metadata.json is the day of
 the newest sweep; set the day you publish.
 
-**Checks.** `frictionless validate datapackage.json`, here and in each sweep's folder (of Parquet it reads through
-pandas, which makes fractions of integers with gaps; the two CSV tables here it checks to the last cell). `foreaft
-import` brings a sweep back, every file against its hash. In CSV, text that a spreadsheet might compute (it begins with
-= + - @) has an apostrophe before it.
+**Checks.** `frictionless validate datapackage.json`, here and in each sweep's folder, which takes it a minute (`pip
+install 'frictionless[parquet]'`). `foreaft import` brings a sweep back, every file against its hash. In CSV, text that
+a spreadsheet might compute (it begins with = + - @) has an apostrophe before it.
 """
