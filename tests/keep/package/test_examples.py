@@ -46,14 +46,16 @@ def test_an_example_runs_as_it_stands_and_finds_the_steps(folder, language, code
     path, expected = folder
     assert code in (path / "EXAMPLES.md").read_text(encoding="utf-8")
     environment = {**os.environ, "MPLBACKEND": "agg"}
+    plots = {path / plot for word, plot in {"plt.": "hand_load.png", "pdf(": "hand_load.pdf"}.items() if word in code}
+    for plot in plots:
+        plot.unlink(missing_ok=True)
     done = subprocess.run(
         [*LANGUAGES[language], code], cwd=path, env=environment, capture_output=True, text=True, check=False
     )
 
     assert done.returncode == 0, done.stderr
     assert [float(word) for word in done.stdout.split()] == [float(word) for word in expected.split()]
-    plots = {"plt.": "hand_load.png", "pdf(": "hand_load.pdf"}
-    assert all((path / plot).stat().st_size > 1000 for word, plot in plots.items() if word in code)
+    assert all(plot.stat().st_size > 1000 for plot in plots)
 
 
 def test_every_language_of_the_page_is_known_to_the_test():
