@@ -58,9 +58,11 @@ def test_the_last_word_on_a_consent_counts(known):
 def test_with_consent_to_research_withdrawn_the_exports_already_made_are_named(known, tmp_path):
     late, kept, foreaft = known
     with Store.open(tmp_path / "store.sqlite") as store:
-        sweep_id = stored(store, client_id=people.client_called(store, late).id, simulated=False)
+        client_id = people.client_called(store, late).id
+        sweep_ids = [stored(store, client_id=client_id, simulated=False) for _ in range(2)]
     foreaft("consent", late, "research", "given")
-    assert foreaft("export", str(sweep_id), str(tmp_path / "study")).exit_code == 0
+    for sweep_id in sweep_ids:
+        assert foreaft("export", str(sweep_id), str(tmp_path / "study")).exit_code == 0
     listed = json.loads(foreaft("clients", "--json").stdout)
     service = foreaft("consent", late, "service", "withdrawn")
     research = foreaft("consent", late, "research", "withdrawn")
@@ -68,6 +70,7 @@ def test_with_consent_to_research_withdrawn_the_exports_already_made_are_named(k
 
     assert [one["exports"] for one in listed] == [[str(tmp_path / "study")], []]
     assert f"remove it by hand: {tmp_path / 'study'}" in research.stderr
+    assert research.stderr.count("study") == 1
     assert "by hand" not in service.stderr + nobody.stderr
 
 

@@ -73,6 +73,11 @@ def _noted(store: Store, client_id: int | None, sweep_ids: Sequence[int]) -> lis
 
 
 def _not_own(store: Store, client: Client, copies: Sequence[Copy]) -> list[Copy]:
+    """The exports for others, each folder once, with the day it was first written to."""
     with store.reading() as db:
         own = {Path(row[0]) for row in db.execute("SELECT path FROM copies WHERE client_id = ?", (client.id,))}
-    return [copy for copy in copies if copy.kind == "export" and not own & {copy.path, copy.path.parent}]
+    first: dict[Path, Copy] = {}
+    for copy in copies:
+        if copy.kind == "export" and not own & {copy.path, copy.path.parent}:
+            first.setdefault(copy.path, copy)
+    return list(first.values())
