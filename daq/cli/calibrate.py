@@ -67,7 +67,8 @@ def fit(
 
 def fit_lines(report: dict[str, Any]) -> list[str]:
     """A fit in readable form, uncertainties to two digits."""
-    lines = [f"{report['model']}   {report['points']} points, {report['degrees_of_freedom']} degrees of freedom"]
+    dof = report["degrees_of_freedom"]
+    lines = [f"{report['model']}   {report['points']} points, {dof} degree{'' if dof == 1 else 's'} of freedom"]
     columns = ("coefficients", "standard_uncertainties", "expanded_uncertainties")
     for i, (value, u, expanded) in enumerate(zip(*(report[name] for name in columns), strict=True)):
         decimals = max(0, 1 - math.floor(math.log10(u))) if u > 0.0 else 6
