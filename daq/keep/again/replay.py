@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from daq.items import BOARD, Item, WireBytes
+from daq.items import BOARD, Event, Item, WireBytes
 from daq.keep.again.beginnings import with_beginning
 from daq.keep.bounded import Patience, Refused
+from daq.keep.errors import StoreDamaged
 from daq.keep.received import checked
 from daq.keep.recording import BadRecording, Recorded, Recording
 from daq.measure.calibration import from_dict
@@ -39,11 +40,19 @@ def replayed(recording: Recording) -> Iterator[Heard]:
 
 
 def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
-    """The outputs of the items; an event of daq.items.LOST takes the place of anything lost. The last answer then says
-    so, even if the step it would have come with is lost.
+    """The outputs of a stored sweep's items; an event of daq.items.LOST takes the place of anything lost. The last
+    answer then says so, even if the step it would have come with is lost. StoreDamaged if something is lost and nothing
+    says so: then the fitter's events do not fit the rest.
     """
     for item in items:
-        yield from ride.feed_again(item)
+        try:
+            yield from ride.feed_again(item)
+        except NotNow as error:
+            at_s = item.received_us / 1e6 if isinstance(item, Event) else 0.0
+            raise StoreDamaged(
+                f"at {at_s:.1f} s what the fitter did does not fit what was received ({error}): something before it is "
+                "lost without a trace; restore a backup, or salvage the store"
+            ) from error
     yield from ride.concluded()
 
 

@@ -4,6 +4,7 @@ bit."""
 from __future__ import annotations
 
 from daq.fit.ridden import Ridden
+from daq.keep.again.replay import run
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.ride import Ride
@@ -19,8 +20,7 @@ def followed(store: Store, sweep_id: int) -> tuple[Ridden | None, State | None]:
     """The same, and the state it is in at the end of its raw data."""
     sweep = store.sweep(sweep_id)
     ride = Ride(rig_of(store.session(sweep.session_id)), calibration_of(store, sweep))
-    for item in items_of(store, sweep):
-        ride.feed_again(item)
-    ride.concluded()
+    for _ in run(ride, items_of(store, sweep)):
+        pass
     progress = ride.pipeline.progress
     return ride.ridden(sweep_id, sweep.state or "cut off"), None if progress is None else progress.state

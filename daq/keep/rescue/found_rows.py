@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from daq.keep.bounded import from_json
 from daq.keep.rescue.pages import LEAF, Pages
-from daq.keep.rescue.sqlite_rows import Cell, NoRecord, any_cells, cell_at, cell_places
+from daq.keep.rescue.sqlite_rows import Cell, NoRecord, accounts_for_all, any_cells, cell_at, cell_places
 from daq.keep.store.checksums import COVERED, is_sound
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
@@ -52,13 +52,15 @@ class Found:
     """Rows that are there and not what was written."""
     lost_pages: list[int] = field(default_factory=list)
     """Pages on which nothing can be made out."""
+    miscounted: list[int] = field(default_factory=list)
+    """Pages that hold other rows than they say."""
     migrations: set[str] = field(default_factory=set)
     """Names of the steps by which the tables were made."""
 
     @property
     def harmed(self) -> bool:
         """Whether anything is not as it was written."""
-        return bool(self.damaged or self.lost_pages)
+        return bool(self.damaged or self.lost_pages or self.miscounted)
 
 
 def columns_by_table() -> dict[str, Columns]:
@@ -118,7 +120,7 @@ def _is_inner(page: bytes, number: int) -> bool:
 
 def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
     """Takes the rows a page points to; whether it held nothing else."""
-    whole = len(page) == pages.size
+    whole, cells = len(page) == pages.size, []
     for place in cell_places(page, number == 1):
         try:
             cell = cell_at(page, place, pages.size, pages.page)
@@ -126,11 +128,15 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
             whole = False
             found.damaged.append(Cell(place, 0, (), ()))
             continue
+        cells.append(cell)
         if _of_sqlite(cell):
             found.migrations |= {str(value) for value in cell.values if _MIGRATION.match(str(value))}
         elif not _take(number, cell, known, found, used):
             found.damaged.append(cell)
             whole = False
+    if whole and not accounts_for_all(page, number == 1, cells):
+        found.miscounted.append(number)
+        whole = False
     return whole
 
 

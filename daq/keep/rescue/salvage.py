@@ -131,6 +131,8 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
         problems.append(f"the file is cut off: {pages.count} of {pages.expected} pages are there")
     if found.damaged:
         problems.append(f"{len(found.damaged)} rows are damaged and left out")
+    if found.miscounted:
+        told.append(f"{len(found.miscounted)} pages hold other rows than they say; all that can be read are taken")
     if found.lost_pages:
         problems.append(f"{len(found.lost_pages)} pages of {pages.size} bytes hold nothing that can be read")
     return problems, told

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +28,8 @@ class Cell:
     values: tuple[Any, ...]
     overflow: tuple[int, ...]
     """Further pages it lies on."""
+    size: int = 0
+    """Bytes it takes on its page."""
 
 
 def cell_places(page: bytes, first: bool) -> list[int]:
@@ -40,6 +42,20 @@ def cell_places(page: bytes, first: bool) -> list[int]:
     return list(struct.unpack_from(f">{count}H", page, begin + 8))
 
 
+def accounts_for_all(page: bytes, first: bool, cells: Sequence[Cell]) -> bool:
+    """Whether these cells, free blocks and fragments fill a page from where it says they begin (sections 1.6, 1.6.1).
+    If not, it may hold rows that its own count leaves out.
+    """
+    free, _, content, taken = struct.unpack_from(">HHHB", page, (100 if first else 0) + 1)
+    taken += sum(max(4, cell.size) for cell in cells)
+    seen: set[int] = set()
+    while 0 < free <= len(page) - 4 and free not in seen:
+        seen.add(free)
+        free, size = struct.unpack_from(">HH", page, free)
+        taken += size
+    return (content or 65536) + int(taken) == len(page)
+
+
 def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes]) -> Cell:
     """The cell of a table's leaf page that begins at place. NoRecord when none does."""
     size, at = _varint(page, place)
@@ -47,6 +63,7 @@ def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes
     if not 2 <= size <= MOST_PAYLOAD:
         raise NoRecord("no length of a row")
     local = _local(size, usable)
+    end = at + local + (0 if local == size else 4)
     payload = page[at : at + local]
     if len(payload) < local:
         raise NoRecord("it reaches beyond its page")
@@ -55,7 +72,7 @@ def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes
     if local < size:
         follower = page[at + local : at + local + 4]
         payload, chain = _with_overflow(payload, follower, size, usable, page_of)
-    return Cell(place, number - 2**64 if number >= 2**63 else number, _values(payload), tuple(chain))
+    return Cell(place, number - 2**64 if number >= 2**63 else number, _values(payload), tuple(chain), end - place)
 
 
 def _local(size: int, usable: int) -> int:

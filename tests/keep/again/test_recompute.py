@@ -11,6 +11,7 @@ import pytest
 from daq.keep.again.derived import exclusions
 from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.replay import run
+from daq.keep.errors import StoreDamaged
 from daq.keep.json_text import plain
 from daq.keep.package import workers
 from daq.keep.package.archive import analyse
@@ -20,7 +21,6 @@ from daq.keep.package.recomputed import derive_exported, onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.measure.calibration import CalibratedChannel, Term, Uncertainty, to_dict
-from daq.refusals import NotNow
 from daq.ride import Ride
 from daq.sweep.onset import onset
 from daq.sweep.steps_csv import parse_steps
@@ -136,7 +136,7 @@ def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
 def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
     """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
     items = board(ridden(pieces=7, seconds=22))
-    with pytest.raises(NotNow):
+    with pytest.raises(StoreDamaged, match=r"saddle_moved while .*lost without a trace"):
         list(run(Ride(RIG, UNCALIBRATED), items))
     own, again = recompute(items, RIG, CALIBRATION), recompute(items, RIG, CALIBRATION, other=UNCALIBRATED)
 
