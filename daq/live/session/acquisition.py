@@ -56,7 +56,11 @@ class Acquisition:
         self.storing, self.simulated = storing, simulated
         self.ride = Ride(rig, calibration, mass_kg=rider.mass_kg)
         self.sensors = Sensors(
-            rig, clock.pace, record=self.record, note=self.notice, pipeline=lambda: self.ride.pipeline
+            rig,
+            clock.pace,
+            record=None if recorder is None else self.record,
+            note=self.notice,
+            pipeline=lambda: self.ride.pipeline,
         )
         self.recent = Backlog()
         self.stroke: Stroke | None = None

@@ -28,12 +28,12 @@ class Sensors:
         rig: Rig,
         pace: float,
         *,
-        record: Callable[[WireBytes | Notification], None],
+        record: Callable[[WireBytes | Notification], None] | None,
         note: Callable[[str, str], None],
         pipeline: Callable[[], Pipeline],
     ) -> None:
-        """record: gets what arrives, for a recording. note: gets level and sentence, for a person. pipeline: the
-        current one."""
+        """record: gets what arrives, for a recording; None without one. note: gets level and sentence, for a person.
+        pipeline: the current one."""
         self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
         self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
         """The everyday name for the source of the loads."""
@@ -69,7 +69,8 @@ class Sensors:
         """One notification of a Bluetooth sensor, or a value read from it."""
         notification = Notification(received_us, source, characteristic, payload)
         self._decode()
-        self._record(notification)
+        if self._record is not None:
+            self._record(notification)
         self._inbox.append(notification)
         self.health[source].arrived(received_us, 1)
 
@@ -88,8 +89,9 @@ class Sensors:
     def _decode(self) -> None:
         """Decode the board's bytes so far into items, before anything later joins the inbox."""
         pieces, self._undecoded = self._undecoded, []
-        for received_us, data in pieces:
-            self._record(WireBytes(received_us, BOARD, data))
+        if self._record is not None:
+            for received_us, data in pieces:
+                self._record(WireBytes(received_us, BOARD, data))
         decoded = list(self.decoder.feed_pieces(pieces))
         self._inbox += [item_of(said, at_us) for at_us, said in decoded if isinstance(said, Samples | board.Hello)]
         for _, said in decoded:
