@@ -143,11 +143,13 @@ def one_sweeps_steps(archive: Path) -> tuple[float, int]:
 
 
 def figures(where: str, few: Path, many: Path, out: Path, mapper: Mapper) -> list[Figure]:
-    """Of one way to analyse."""
+    """Of one way to analyse. The few are analysed before the many and after them: a machine with other work is now
+    slower, now faster."""
     small, large = cost(few, out / "few", mapper), cost(many, out / "many", mapper)
+    small_cpu_s = (small.cpu_s + cost(few, out / "few again", mapper).cpu_s) / 2.0
     return [
-        (f"{where}: strokes cut again, processor ms a sweep of {FEW}", 1e3 * small.cpu_s, "", None),
-        (f"  a sweep of {MANY} / a sweep of {FEW}", large.cpu_s / small.cpu_s, "at most", 1.15),
+        (f"{where}: strokes cut again, processor ms a sweep of {FEW}", 1e3 * small_cpu_s, "", None),
+        (f"  a sweep of {MANY} / a sweep of {FEW}", large.cpu_s / small_cpu_s, "at most", 1.15),
         (f"  ms by the clock a sweep of {MANY}", 1e3 * large.wall_s / MANY, "", None),
         (f"  workers, {MANY} sweeps", large.workers, "at least", 2),
         (f"  most MB in a worker, {MANY} sweeps", large.worker_mb, "at most", 512),
