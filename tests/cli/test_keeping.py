@@ -92,7 +92,7 @@ def test_terms_and_contributors_go_into_every_descriptor(store, tmp_path):
         assert [one["name"] for one in package["licenses"]] == ["CC-BY-4.0"]
         assert [one["title"] for one in package["contributors"]] == ["Ada Quill", "Lin Example"]
     refused = foreaft("export", 1, tmp_path / "other", "--store", store, "--contributor", "<nobody>")
-    assert (refused.exit_code, "--contributor: contributor: expected a name" in refused.stderr) == (2, True)
+    assert (refused.exit_code, "--contributor: expected a name" in refused.stderr) == (2, True)
     assert not (tmp_path / "other").exists()
 
 

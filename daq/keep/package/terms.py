@@ -45,5 +45,5 @@ def contributor(words: str) -> dict[str, Any]:
     """
     found = _CONTRIBUTOR.fullmatch(checked_line(words).strip())
     if found is None:
-        raise ValueError(f"contributor: expected a name, and perhaps an address as <https://...>, got {words!r}")
+        raise ValueError(f"expected a name, and perhaps an address as <https://...>, got {words!r}")
     return {name: value for name, value in found.groupdict().items() if value}
