@@ -28,8 +28,16 @@ class Display:
     step_n: float
     readings: int
     damping_s: float = 1.0
+    told: bool = True
+    """Whether the daemon was told the damping, as it asks with the known weight."""
     evenly: bool = False
     """Read at even times that keep step with the pedals, as nobody should."""
+
+    @property
+    def name(self):
+        """As the tables have it."""
+        needle = ", needle" if self.damping_s == 0.0 else ""
+        return f"typed, {self.readings:2d} at {self.step_n:g} N{needle}"
 
 
 def dwell_s(display):
@@ -67,7 +75,10 @@ def _read(step, display, seed, gain, phase, rng):
     weighed = np.interp(at_s, t_s, [stroke.hands_n for stroke in step.strokes])
     weighed += gain * RIPPLE_N * np.sin(2.0 * np.pi * RIPPLE_HZ * at_s + phase)
     shown = display.step_n * np.round(weighed / display.step_n)
-    readings = tuple(Reading(float(t), float(n), 0.5 * display.step_n) for t, n in zip(at_s, shown, strict=True))
+    readings = tuple(
+        Reading(float(t), float(n), 0.5 * display.step_n, NAN, display.damping_s if display.told else NAN)
+        for t, n in zip(at_s, shown, strict=True)
+    )
     told_nm = step.crank_torque_nm + EFFORT_U_NM * rng.standard_normal()
     return replace(typed_mean(step.setback_mm, readings, float(told_nm)), u_setback_mm=PLACED_MM)
 
