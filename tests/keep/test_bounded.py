@@ -80,6 +80,8 @@ def test_text_is_utf_8_with_or_without_a_mark(tmp_path):
         ("[" * 100_000, "at most 64 levels"),
         ('{"a":' * 65 + "1" + "}" * 65, "at most 64 levels"),
         ("1" * 30, "at most 64 bits"),
+        (str(2**64), "at most 64 bits"),
+        (str(-(2**63) - 1), "at most 64 bits"),
         ("-" + "9" * 5000, "at most 64 bits"),
         ("1e999", "finite"),
         ("NaN", "expected numbers"),

@@ -241,9 +241,13 @@ def test_a_newer_store_is_refused_and_left_alone(store, path):
     db.close()
     before = path.read_bytes()
 
-    for write in (True, False):
-        with pytest.raises(StoreNewer, match=f"has schema {len(STEPS) + 1}, this program knows up to {len(STEPS)}"):
+    refusals = []  # kept, so that only the store itself can have let go of its lock
+    for write in (True, True, False):
+        with pytest.raises(
+            StoreNewer, match=f"has schema {len(STEPS) + 1}, this program knows up to {len(STEPS)}"
+        ) as no:
             Store.open(path, write=write)
+        refusals.append(no)
     assert path.read_bytes() == before
 
 

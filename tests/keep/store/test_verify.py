@@ -22,7 +22,10 @@ def test_a_sound_store_is_counted_and_has_no_problems(store):
 @pytest.mark.parametrize(
     ("harm", "complaint"),
     [
-        ("UPDATE chunks SET bytes = CAST(bytes || x'00' AS BLOB) WHERE id = 2", "chunk 2 of 'jig' (session 1, 1.0"),
+        (
+            "UPDATE chunks SET bytes = CAST(bytes || x'00' AS BLOB) WHERE id = 2",
+            "chunk 2 of 'jig' (session 1, 1.000 to 1.960 s)",
+        ),
         ("UPDATE chunks SET crc = crc + 1 WHERE id = 4", "chunk 4 of 'jig'"),
         ("UPDATE chunks SET scans = 99 WHERE id = 1", "chunk 1 of 'jig'"),
         ("DELETE FROM events", "row 1 of events is without its twin"),
