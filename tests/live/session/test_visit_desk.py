@@ -8,6 +8,7 @@ from daq.fit.intake import RED_FLAGS
 from daq.keep.clients import people, visits
 from daq.keep.store import Store
 from daq.keep.store.sessions import add_copy
+from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from tests.keep.sweeps import stored
 from tests.live.jig import SHORT
@@ -95,11 +96,13 @@ def test_a_sweep_does_not_begin_before_its_checks_and_says_which(tmp_path):
     on_the_jig(tmp_path, job)
 
 
-def test_with_everything_seen_to_it_begins(tmp_path):
+def test_with_everything_seen_to_it_begins_and_no_other_client_comes_meanwhile(tmp_path):
     async def job(client, session):
-        await arrived(client)
+        pseudonym = await arrived(client)
         await all_well(client, session)
         assert (await client.post("/api/v1/sweep/events", json={"event": "begin"})).status_code == 200
+        with pytest.raises(NotNow, match=r"a sweep is under way; .* a client is changed"):
+            await session.visit.open(pseudonym)
 
     on_the_jig(tmp_path, job)
 

@@ -1,5 +1,6 @@
 """What is told beside a verdict, and what only where there is none: lag, fatigue, swapped plugs, a fault at the end."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -7,10 +8,11 @@ import pytest
 from statsmodels.regression.linear_model import OLS
 
 from daq.sweep.validity.conditions import Fault
-from daq.sweep.validity.hands import hands, left_right
+from daq.sweep.validity.effects import Effect
+from daq.sweep.validity.hands import hands, jumped_mm, left_right
 from daq.sweep.validity.hips import hips
 from daq.sweep.validity.jig import cells
-from daq.sweep.validity.passes import passes
+from daq.sweep.validity.passes import LEADS, OTHERWISE, _why, passes
 from daq.sweep.validity.reach import reach
 from daq.sweep.validity.repeats import sham, visits
 from daq.sweep.validity.seen import seen
@@ -235,3 +237,20 @@ def test_the_interval_of_what_visits_scatter_by_is_that_of_a_standard_deviation(
     low, high = found.interval_95
 
     assert (low / found.value, high / found.value) == pytest.approx((0.6242, 2.4525), abs=1e-3)
+
+
+def test_hands_that_jump_in_the_middle_of_a_step_are_told_with_its_setback():
+    steps = sweep(np.random.default_rng(5), load=sweeps.flat)
+    middle = len(steps[4].strokes) // 2
+    strokes = tuple(replace(one, hands_n=one.hands_n + 40.0 * (k >= middle)) for k, one in enumerate(steps[4].strokes))
+
+    assert jumped_mm(steps) == []
+    assert jumped_mm([*steps[:4], replace(steps[4], strokes=strokes), *steps[5:]]) == [steps[4].setback_mm]
+
+
+def test_where_no_lag_can_be_told_from_the_steps_it_explains_nothing():
+    beyond, within = (_why(Effect(math.sqrt(LEADS + more), 1.0, math.inf), None, 0.0)[0] for more in (0.5, -0.5))
+
+    assert beyond == OTHERWISE
+    assert within != OTHERWISE
+    assert OTHERWISE in within
