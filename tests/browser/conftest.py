@@ -64,8 +64,9 @@ def screens(chromium: Browser) -> Screens:
 
 @pytest.fixture
 def page(chromium: Browser) -> Iterator[Page]:
-    """A page on a real daemon; it must have run without an error."""
-    context = chromium.new_context(viewport={"width": 1280, "height": 800})
+    """A page on a real daemon; it must have run without an error. Its strips are drawn four times a second, as for
+    whoever asks for less motion: without a graphics card, sixty times take most of a core."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
     opened = context.new_page()
     problems: list[str] = []
     opened.on("pageerror", lambda error: problems.append(str(error)))

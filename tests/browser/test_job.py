@@ -180,6 +180,7 @@ def test_the_job_can_be_done_without_a_pointer(page, jig):
     expect(page.locator(".due li")).to_contain_text("Answered: better")
 
 
+@pytest.mark.parametrize("jig", [5], indirect=True)
 def test_the_sweep_is_stopped_by_one_key(page, jig):
     """Space begins and confirms, Escape stops, with the focus nowhere."""
     page.goto(f"{jig.url}#plan")
