@@ -47,14 +47,15 @@ HOSTILE = [
     ("ALTER TABLE events ADD COLUMN more TEXT", "the table 'events' is not as this program makes it"),
     (
         "CREATE TRIGGER t BEFORE INSERT ON events BEGIN SELECT RAISE(IGNORE); END; PRAGMA writable_schema = ON; "
-        "UPDATE sqlite_schema SET name = 'sqlite_t', sql = replace(sql, 'TRIGGER t', 'TRIGGER sqlite_t') "
+        "UPDATE sqlite_schema SET name = 'sqlite_stat_t', sql = replace(sql, 'TRIGGER t', 'TRIGGER sqlite_stat_t') "
         "WHERE name = 't'",
-        "holds a trigger 'sqlite_t'",
+        "holds a trigger 'sqlite_stat_t'",
     ),
     (
         "CREATE UNIQUE INDEX i ON events(kind); PRAGMA writable_schema = ON; "
-        "UPDATE sqlite_schema SET name = 'sqlite_i', sql = replace(sql, 'INDEX i', 'INDEX sqlite_i') WHERE name = 'i'",
-        "holds a index 'sqlite_i'",
+        "UPDATE sqlite_schema SET name = 'sqlite_autoindex_i', "
+        "sql = replace(sql, 'INDEX i', 'INDEX sqlite_autoindex_i') WHERE name = 'i'",
+        "holds a index 'sqlite_autoindex_i'",
     ),
     ("ALTER TABLE _sqlite_migrations ADD COLUMN more AS (zeroblob(1))", "holds a table '_sqlite_migrations'"),
 ]
@@ -228,10 +229,9 @@ def test_a_table_with_a_computed_column_is_not_a_plain_one():
     db.close()
 
 
-def test_a_file_is_not_mapped_into_memory_whatever_sqlite_was_built_with():
-    db = sqlite3.connect(":memory:")
-    db.execute("ATTACH '' AS other")
-    db.execute("PRAGMA mmap_size = 65536")
+def test_a_file_is_not_mapped_into_memory_whatever_sqlite_was_built_with(path):
+    db = sqlite3.connect(path)
+    assert db.execute("PRAGMA mmap_size = 65536").fetchone() in ((65536,), None)
     distrust(db)
 
     assert db.execute("PRAGMA mmap_size").fetchone() in ((0,), None)
