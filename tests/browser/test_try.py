@@ -55,8 +55,8 @@ def meet(page, url):
     page.goto(f"{url}#client")
     page.get_by_label("Name, kept apart").fill("Nobody Atall")
     page.get_by_label("Agrees to the fitting").check()
-    page.get_by_role("button", name="Begin with a new pseudonym").click()
-    expect(page.locator(".here").first).to_contain_text("is here")
+    page.get_by_role("button", name="Begin the visit").click()
+    expect(page.locator(".here").first).to_contain_text("stand under")
     page.get_by_text("Saddle, bar, shoes").click()
     for label, value in (("Mass as ridden", 75), ("Setback now", 60), ("Saddle height now", 722)):
         page.get_by_label(label).fill(str(value))
@@ -69,7 +69,7 @@ def plan(page):
     page.locator(".visit-line").get_by_role("link", name="Plan").click()
     for label, value in (("Rear end", 80), ("Front end", 30), ("Spacing", 10), ("Settling", 2), ("Recording in", 25)):
         page.get_by_label(label).fill(str(value))
-    expect(page.locator(".plan-order")).to_contain_text("95 % interval to expect")
+    expect(page.locator(".plan-order")).to_contain_text("The onset will be known, 95 %")
     page.get_by_role("button", name="Set this plan").click()
     expect(page.get_by_role("heading", name="Before the sweep")).to_be_visible()
 
