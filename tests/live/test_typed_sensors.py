@@ -97,6 +97,9 @@ def test_each_scale_has_its_slips_named_and_its_own_known_weight(tmp_path):
             await visit.session.typed.read("9.2", "90.1")
         with pytest.raises(BadValue, match="expected a reading of the second scale"):
             await visit.session.typed.read("9.2")
+        await visit.session.typed.read("9.2", "40.8")
+        shown = visit.session.typed.fields()
+        assert (shown["shown"], shown["shown_saddle"]) == (["9.2"], ["40.8"])
 
     visit.run(job)
 
