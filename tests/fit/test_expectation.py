@@ -98,6 +98,7 @@ def test_the_error_of_a_dwell_is_that_of_a_simulated_process():
     assert load.mean(axis=1).std() == pytest.approx(Wander(between_n=0.0).step_sd_n(25.0), rel=0.06)
 
 
+@pytest.mark.study
 def test_the_smallest_slope_is_named_in_about_half_of_the_sweeps():
     """60 sweeps of 11 positions with known errors: a share of a half scatters by 6.5 points; four such."""
     smallest = smallest_slope(sd_times_slope(np.linspace(80.0, 30.0, 11), 0.7 * np.arange(11.0), 2.0), 50.0)

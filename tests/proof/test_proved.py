@@ -43,6 +43,7 @@ def test_a_dummy_without_torque_and_effort_is_no_reason_against_its_onsets(sound
         assert "a dummy rides" in torque.means
 
 
+@pytest.mark.study
 @pytest.mark.parametrize("fault", sorted(FAULTS))
 def test_a_failed_proof_names_the_likely_part(fault):
     made = proved(worked(begun(), PLANK, wrong=FAULTS[fault], seed=2))
