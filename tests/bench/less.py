@@ -19,11 +19,10 @@ damping is told as the daemon asks for it; every goal met. named, rmse (mm), cov
 5 readings of a needle that swings with the pedals: 0.00, 0.02 and 0.07 named. A display of 0.1 or 0.5 N finds no more
 than one of 1 N: the scatter of the readings is larger.
 
-False onsets: none of 120 flat riders on the full jig and on hands alone, none of 45 of what is typed; of as many
-straight ones none either. Where nobody tells the damping, 1 to 2 % of the straight ones are named with 3 or 5 readings.
-Of 40 flat riders whose hips slide, who tire late or whose posture lags: none named; with one hand that moves: 1 of 40,
-with 5 readings at 0.1 N. What hands alone miss: hips that slide are called "light throughout" in 65 to 90 % of sweeps,
-where the full jig withholds its verdict in all. These riders were read off with the damping untold.
+False onsets: none of 120 flat riders on the full jig and on hands alone, none of 96 of what is typed; of as many
+straight ones none with strokes, 1 with 3 or with 5 readings, none with 10. Of 51 flat riders whose hips slide, who tire
+late, whose posture lags or with one hand that moves: none named. What is missed: hips that slide are called "light
+throughout" in 65 to 90 % of sweeps, where the full jig withholds its verdict in all.
 """
 
 import os
