@@ -8,12 +8,14 @@ import { asSentence } from "../trade_words.js";
 import { keptProofs } from "./prove/kept.js";
 import { ASKED, askedOf, shownWords, VALUES } from "./prove/rows.js";
 import { result } from "./prove/result.js";
+import { stageList } from "./prove/stages.js";
 
 /** @typedef {import("../store.js").Store} Store @typedef {import("../state.js").State} State */
 /**
  * @typedef {{name: string, made_by: string, jig: string, read_s: number, done: number, of: number, reading: boolean,
  *   told: string, last: string|null, shown: Record<string, number>, result: any,
- *   task: {id: string, instruction: string, typed: string[], reads: boolean}|null}} Proof
+ *   stages: import("./prove/stages.js").Stage[],
+ *   task: {id: string, stage: string, instruction: string, typed: string[], reads: boolean}|null}} Proof
  */
 
 const LOOK_EVERY_MS = 3000;
@@ -33,8 +35,10 @@ export function mount(root, store) {
   const caution = el("p", { class: "warning" });
   const [begin, kept, work, came] = [beginning(store, act), keptProofs(act), working(store, act), result(act)];
   const idle = el("div", { class: "two" }, begin.node, kept.node);
-  root.replaceChildren(el("div", { class: "page bench rows" }, el("h1", {}, "Proof of the jig"), caution, idle, work.node, came.node));
-  for (const node of [idle, work.node, came.node]) setAttribute(node, "hidden", true);
+  const parts = stageList();
+  const under = el("div", { class: "bench-now" }, work.node, parts.node);
+  root.replaceChildren(el("div", { class: "page bench rows" }, el("h1", {}, "Proof of the jig"), caution, idle, under, came.node));
+  for (const node of [idle, under, came.node]) setAttribute(node, "hidden", true);
 
   function take(/** @type {any} */ said) {
     if (typeof said?.caution !== "string") return;
@@ -42,9 +46,12 @@ export function mount(root, store) {
     const proof = said.proof;
     setText(caution, said.caution);
     setAttribute(idle, "hidden", proof !== null);
-    setAttribute(work.node, "hidden", !proof?.task);
+    setAttribute(under, "hidden", !proof?.task);
     setAttribute(came.node, "hidden", !proof?.result);
-    if (proof?.task) work.show(proof);
+    if (proof?.task) {
+      work.show(proof);
+      parts.show(proof.stages, proof.task.stage);
+    }
     if (proof?.result) came.show(proof);
     if (!proof) kept.read();
   }
@@ -52,7 +59,9 @@ export function mount(root, store) {
     if (store.state.sending === null) take(await look("/api/v1/proof"));
   };
   void refresh();
-  const timer = setInterval(() => void (known?.proof || known === null ? refresh() : null), LOOK_EVERY_MS);
+  // one begun on another page has the jig
+  const elsewhere = () => !known?.proof && store.state.taken_by === "proof";
+  const timer = setInterval(() => void (known?.proof || known === null || elsewhere() ? refresh() : null), LOOK_EVERY_MS);
   const stopDrawing = store.onFrame((state) => {
     work.draw(state);
     begin.draw(state);
@@ -138,7 +147,7 @@ function working(store, act) {
 
   function show(/** @type {Proof} */ now) {
     proof = now;
-    setText(progress, `${now.jig}: ${now.done} of ${now.of} done${now.told ? `; last reading: ${withMinus(now.told)}` : ""}`);
+    setText(progress, `${now.jig}, ${now.task?.stage}: ${now.done} of ${now.of} done${now.told ? `; last reading: ${withMinus(now.told)}` : ""}`);
     setText(task, now.task?.instruction ?? "");
     setText(shown, shownWords(now.shown));
     if (!now.task || !moved(now.task.id, now.done, JSON.stringify(now.shown))) return;

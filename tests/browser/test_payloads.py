@@ -41,11 +41,12 @@ TYPED = {
     "first", "second", "trend", "com_height", "why_not", "method", "label", "firmware", "made_by", "place", "remarks",
     "instrument", "certificate", "statements", "weights", "accepted", "left_out", "calibration",
     "flag_reason", "means", "cure", "proof", "over", "differs", "evidence", "rests_on", "found", "next", "would_help",
+    "jig", "told",
 }  # fmt: skip
 """Keys whose text may come from a person, a file or a device; the others the page compares with what it knows."""
 CHOSEN = {("sources", "name"), ("symptoms", "place")}
 """Of those, what the page looks up."""
-SCREENS = ("client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "bench", "rider")
+SCREENS = ("client", "plan", "checks", "run", "decide", "shown", "followup", "repeats", "bench", "rider", "prove")
 WIDTHS = (390, 1280)
 PROOF_TEXTS = ("jig", "made_by", "place", "parts", "calibration", "result")
 PROOF = {
@@ -72,6 +73,23 @@ PROOF = {
     "answers": (),
 }
 """What the page of a jig's proof shows; the rig, the dummy and the place have names that somebody typed."""
+
+
+UNDER_WAY = {
+    "caution": "nobody on the jig",
+    "proof": {
+        **dict.fromkeys(("name", "made_by", "jig", "told"), "proof"),
+        **dict.fromkeys(("last", "result"), None),
+        "read_s": 5.0,
+        "done": 1,
+        "of": 9,
+        "reading": False,
+        "shown": {},
+        "stages": [{"name": "zero", "done": 0, "of": 1}],
+        "task": {"id": "empty", "stage": "zero", "instruction": "wait", "typed": ["caliper_mm"], "reads": True},
+    },
+}
+"""A proof that is worked through."""
 
 
 def with_payload(content, payload, under="", key=""):
@@ -104,7 +122,7 @@ def check_quiet(page):
 def test_no_screen_runs_or_is_broken_by_what_somebody_typed(desk, messages, payload, width):
     at = desk(viewport={"width": width, "height": 844})
     hostile = {name: with_payload(message, PAYLOADS[payload]) for name, message in messages.items()}
-    at.answers = with_payload(json.loads(ANSWERS.read_text()), PAYLOADS[payload])
+    at.answers = with_payload({**json.loads(ANSWERS.read_text()), "proof": UNDER_WAY}, PAYLOADS[payload])
     snapshot = {**hostile["snapshot"], "visit": at.answers["visit"]["visit"]}
     at.open(snapshot, SCREENS[0])
 

@@ -26,7 +26,7 @@ from tests.live.jig import demo
 from tests.proof.simulated_sheet import sheet_without
 
 PLAN = Plan(positions_mm=out_and_back(85.0, 25.0, 8), settle_s=6.0, dwell_s=12.0, torque_band_nm=2.0)
-PACE = 12.0
+PACE = 20.0
 
 
 @pytest.fixture(scope="module")

@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from daq.measure.calibration.status import moment
+
+HYPHEN = re.compile(r"(?<![\w.])-(?=\d)")
+
 
 def proof_page(content: Mapping[str, Any], *, css: str | None = None) -> str:
     """The page. css: the style written into it; None links the daemon's own style sheet."""
-    pages = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
-    return pages.get_template("proof.html").render(**content, css=css) + "\n"
+    return _PAGES.get_template("proof.html").render(**content, css=css) + "\n"
+
+
+_PAGES = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
+_PAGES.filters.update(
+    {
+        "minus": lambda text: HYPHEN.sub("\N{MINUS SIGN}", text),
+        "minute": lambda utc: f"{moment(utc):%Y-%m-%d %H:%M} UTC",
+    }
+)

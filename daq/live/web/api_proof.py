@@ -16,7 +16,7 @@ from daq.keep.proofs import SUFFIX
 from daq.live.bench.proof_page import proof_page
 from daq.live.session.proof_desk import ProofDesk, fields
 from daq.live.session.session import Session
-from daq.proof.certificate import certificate, lines, rig_tables
+from daq.proof.certificate import certificate, facts, rig_tables
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, Named, Short
 from daq.proof.tasks import CAUTION, tasks
@@ -58,7 +58,7 @@ def add_proof(app: FastAPI, session: Session) -> None:
 
     def answer() -> dict[str, Any]:
         work = desk.work
-        return {"caution": CAUTION, "proof": None if work is None else {**fields(work), **_came_of_it(work.proof)}}
+        return {"caution": CAUTION, "proof": None if work is None else {**fields(work), **came_of_it(work.proof)}}
 
     @app.get("/api/v1/proof")
     async def now() -> dict[str, Any]:
@@ -135,7 +135,8 @@ async def _path(session: Session, name: str) -> Path:
     return await session.proving.folder() / f"{name}{SUFFIX}"
 
 
-def _came_of_it(made: Proof | None) -> dict[str, Any]:
+def came_of_it(made: Proof | None) -> dict[str, Any]:
+    """The result of a proof as the page shows it; None before the last reading."""
     if made is None:
         return {"result": None}
     content = certificate(made)
@@ -144,7 +145,8 @@ def _came_of_it(made: Proof | None) -> dict[str, Any]:
             {
                 "passed": made.passed,
                 "valid_until_utc": content["valid_until_utc"],
-                "lines": lines(content)[1:],
+                "facts": [*content["statements"], *facts(content)],
+                "answers": content["answers"],
                 "reasons": content["reasons"],
                 "figures": content["figures"],
                 "tables": rig_tables(made),

@@ -69,8 +69,10 @@ export const VALUES = {
   level_deg: { words: "Independent level, nose up positive", unit: "°" },
 };
 
+const unit = (/** @type {string} */ name) => (VALUES[name].unit === "°" ? "°" : ` ${VALUES[name].unit}`);
+
 /** "The simulated caliper shows 71.32 mm" @param {Record<string, number>} shown */
 export function shownWords(shown) {
-  const all = Object.entries(shown).map(([name, value]) => `${VALUES[name].words}: ${number(value, 2)} ${VALUES[name].unit}`);
+  const all = Object.entries(shown).map(([name, value]) => `${VALUES[name].words}: ${number(value, 2)}${unit(name)}`);
   return all.length ? `The simulated instruments show: ${all.join("; ")}.` : "";
 }
