@@ -10,8 +10,19 @@ import uvloop
 from serial.tools import list_ports
 
 from daq.keep.store import Store
-from daq.live.checkup import check_bluetooth, check_clock, check_disk, check_jig, check_ports, jig, machine
+from daq.live.checkup import (
+    check_bluetooth,
+    check_clock,
+    check_disk,
+    check_jig,
+    check_ports,
+    check_sensors,
+    jig,
+    machine,
+)
+from daq.live.demo import rig_text_of
 from daq.measure.calibration import CalibratedChannel, Calibration
+from daq.rider.jig_geometry import JigGeometry
 from daq.rig import parse_rig
 from daq.sources.radio import Radio
 from daq.wire import csc
@@ -199,3 +210,12 @@ def test_no_bluetooth_is_a_failure_only_for_a_rig_that_needs_it(bus, needed, sta
 
     assert check.state == state
     assert "the Bluetooth service is not running" in check.words
+
+
+def test_a_rig_that_lacks_nothing_is_told_so_in_one_line_and_one_that_lacks_power_what_it_lacks():
+    whole = rig_text_of(JigGeometry(), "/dev/null", ("hands", "saddle", "tilt"))
+
+    (well,) = check_sensors(parse_rig(whole + '[power]\nname = "crank"\n'))
+    (lacks,) = check_sensors(parse_rig(whole))
+    assert (well.state, well.words) == ("well", "hands, saddle, hips, tilt and effort are measured")
+    assert lacks.state == "caution"

@@ -74,7 +74,8 @@ def test_a_reading_waits_for_its_call_and_a_slip_for_a_word(tmp_path):
 
     async def job():
         await visit.ready()
-        assert visit.session.typed.fields()["wants_effort"] is False
+        before = visit.session.typed.fields()
+        assert (before["wants_effort"], before["taken"], before["shown"]) == (False, 0, [])
         await visit.session.sweep.begin(PLAN)
         await visit.session.sweep.fitter(Trigger.BEGIN)
         with pytest.raises(NotNow, match="move the saddle first"):
