@@ -9,9 +9,9 @@ import { svg } from "./dom.js";
 /** Used where the jig's own height or bar are unknown, mm: a medium road bicycle, only for the picture. */
 const USUAL = { height_mm: 720, bar_x_mm: 470, bar_y_mm: 620 };
 const SADDLE_MM = 270;
-const VIEW = { width: 620, height: 260, margin: 14 };
-/** Only this much below the higher of the two is drawn, and less where the screen is low: what is set is up there. */
-const SHOWN_DOWN_MM = 330;
+const VIEW = { width: 620, height: 150, margin: 14 };
+/** Only this much below the higher of the two is drawn, and as much as holds the lower: what is set is up there. */
+const [SHOWN_DOWN_MM, BELOW_MM] = [150, 80];
 
 /** Above the bottom bracket, from the height along the seat tube. @param {Placed} at */
 function saddleUp(at) {
@@ -22,7 +22,7 @@ function saddleUp(at) {
 /** @param {Placed} now @param {Placed|null} before @returns {SVGSVGElement} */
 export function sideView(now, before) {
   const bar = { x: now.bar_x_mm ?? USUAL.bar_x_mm, y: now.bar_y_mm ?? USUAL.bar_y_mm };
-  const span = { left: -Math.max(now.setback_mm, before?.setback_mm ?? 0) - 0.62 * SADDLE_MM, right: bar.x + 90, top: Math.max(saddleUp(now), bar.y) + 45, bottom: Math.max(saddleUp(now), bar.y) - SHOWN_DOWN_MM };
+  const span = { left: -Math.max(now.setback_mm, before?.setback_mm ?? 0) - 0.62 * SADDLE_MM, right: bar.x + 90, top: Math.max(saddleUp(now), bar.y) + 45, bottom: Math.min(Math.max(saddleUp(now), bar.y) - SHOWN_DOWN_MM, Math.min(saddleUp(now), bar.y) - BELOW_MM) };
   const k = Math.min((VIEW.width - 2 * VIEW.margin) / (span.right - span.left), (VIEW.height - 2 * VIEW.margin) / (span.top - span.bottom));
   const x = (/** @type {number} */ mm) => VIEW.margin + (mm - span.left) * k;
   const y = (/** @type {number} */ mm) => VIEW.margin + (span.top - mm) * k;
