@@ -8,7 +8,7 @@ import logging
 import pytest
 
 from daq.live.log_flood import COMMANDS_PER_MINUTE, PER_MINUTE, BoundedHandler
-from daq.live.logs import _Formatter
+from daq.live.logs import _Formatter, set_up
 from tests.live.network import on_a_network
 
 MINUTE_NS = 60 * 10**9
@@ -65,6 +65,15 @@ def test_commands_have_more_room_than_problems(level, most):
         log.say("request", level=level)
 
     assert len(log.lines()) == most
+
+
+def test_the_daemon_writes_its_log_through_it(monkeypatch):
+    given = {}
+    monkeypatch.setattr(logging, "basicConfig", given.update)
+    set_up("words")
+
+    (handler,) = given["handlers"]
+    assert isinstance(handler, BoundedHandler)
 
 
 def test_what_is_no_request_at_all_fills_no_log(tmp_path):
