@@ -106,7 +106,7 @@ def test_a_practised_visit_tells_the_truth_and_where_it_broke_and_leaves_clients
     page.get_by_label("Setback decided").fill("36")
     page.get_by_label("Reason").fill("the client likes it")
     page.get_by_label("Decided by").fill("B. Fitter")
-    page.get_by_text("Print without it").click()
+    page.get_by_text("Print without riding again").click()
     page.get_by_label("Printed without that ride because").fill("practice")
     with page.expect_popup():
         page.get_by_role("button", name="Keep and print").click()
