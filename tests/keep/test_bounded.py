@@ -151,6 +151,7 @@ def test_a_frame_that_asks_for_more_memory_than_any_of_ours_or_is_none_is_refuse
         (b"a,b\n", "x.gz: not a whole gzip file"),
         (gzip.compress("größer\n".encode("latin-1")), "x.gz: expected text in UTF-8"),
     ],
+    ids=["cut", "no_block", "plain", "latin"],  # made now, the bytes hold the time: each worker would name its own
 )
 def test_a_gzip_file_that_is_none_or_no_text_is_refused(tmp_path, content, said):
     (tmp_path / "x.gz").write_bytes(content)
