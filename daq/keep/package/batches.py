@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import csv
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -32,10 +32,10 @@ MOST_FOOTER_BYTES = 4 * MIB
 """Unpacked in memory, it may take ten times as much. Measured of a sweep: 15 KiB."""
 
 
-def batches(path: Path, columns: Sequence[str] | None = None) -> Iterator[dict[str, list[Any]]]:
+def batches(path: Path, columns: Sequence[str] | None = None) -> Generator[dict[str, list[Any]], None, None]:
     """The columns of a table, or some of them, in batches of rows. Text of a CSV stays text; missing values are "".
-    Raises Refused for a file that unpacks to more than its size allows or is not such a table, StoreError without
-    pyarrow.
+    Whoever may stop before the end closes it, and with it the file. Raises Refused for a file that unpacks to more than
+    its size allows or is not such a table, StoreError without pyarrow.
     """
     yield from (_parquet if path.suffix == ".parquet" else _csv)(path, columns)
 

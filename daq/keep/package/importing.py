@@ -163,15 +163,16 @@ def _scans(package: Package, name: str) -> Iterator[Samples]:
     counts = [column for column in column_names(path) if column.startswith("count_")]
     if len(counts) > MAX_CHANNELS or counts != [f"count_{i}" for i in range(len(counts))]:
         raise ValueError(f"{name}: expected columns count_0 to at most count_{MAX_CHANNELS - 1}, got {len(counts)}")
-    for columns in batches(path, ("received_us", "ticks_us", "sequence", "status", *counts)):
-        yield Samples(
-            source=source,
-            received_us=_integers(columns["received_us"], np.int64),
-            ticks_us=_integers(columns["ticks_us"], np.uint32),
-            sequence=_integers(columns["sequence"], np.uint16),
-            status=_integers(columns["status"], np.uint8),
-            counts=np.stack([_integers(columns[column], np.int32) for column in counts], axis=1),
-        )
+    with contextlib.closing(batches(path, ("received_us", "ticks_us", "sequence", "status", *counts))) as found:
+        for columns in found:
+            yield Samples(
+                source=source,
+                received_us=_integers(columns["received_us"], np.int64),
+                ticks_us=_integers(columns["ticks_us"], np.uint32),
+                sequence=_integers(columns["sequence"], np.uint16),
+                status=_integers(columns["status"], np.uint8),
+                counts=np.stack([_integers(columns[column], np.int32) for column in counts], axis=1),
+            )
 
 
 def _integers(column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any]:
@@ -184,6 +185,7 @@ def _integers(column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any
 
 
 def _rows(package: Package, name: str) -> Iterator[dict[str, Any]]:
-    for batch in batches(package.table(name)):
-        for values in zip(*batch.values(), strict=True):
-            yield dict(zip(batch, values, strict=True))
+    with contextlib.closing(batches(package.table(name))) as found:
+        for batch in found:
+            for values in zip(*batch.values(), strict=True):
+                yield dict(zip(batch, values, strict=True))
