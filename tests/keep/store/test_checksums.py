@@ -6,6 +6,7 @@ import pytest
 from fastcrc import crc32
 
 from daq.keep.clients import people, visits
+from daq.keep.clients.joins import add_join
 from daq.keep.store import Store, calibrations
 from daq.keep.store.checksums import CHANGING, COVERED, row_crc
 from daq.keep.store.sessions import add_copy
@@ -33,8 +34,10 @@ def test_any_change_of_value_or_type_changes_it(change):
 def fill_the_other_tables(store, session_id):
     client = people.add_client(store, name="Max", keep_until=datetime.date(2030, 1, 1))
     people.set_consent(store, client.id, "research", True)
+    twin = people.add_client(store, name="Max again", keep_until=datetime.date(2030, 1, 1))
     with store.writing() as db:
         add_copy(db, "backup", Path("/elsewhere"), [1], client_id=client.id)
+        add_join(db, "joined", client.id, twin.id, {})
     visit = visits.begin_visit(store, client.id, session_id)
     visits.add_note(store, visit, "intake", {})
     bench = calibrations.begin_bench(store, session_id, {})

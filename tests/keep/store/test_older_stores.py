@@ -1,6 +1,6 @@
 """Stores that earlier versions of the program made, one of each schema, opened, computed again, exported, imported.
 
-made_earlier/schema1.sqlite.gz to schema4.sqlite.gz are demos of those versions on a plan of five positions of 3 s.
+made_earlier/schema1.sqlite.gz to schema5.sqlite.gz are demos of those versions on a plan of five positions of 3 s.
 """
 
 import gzip
