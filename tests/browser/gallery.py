@@ -27,8 +27,14 @@ PROOF = {
     "last": "2",
     "shown": {"caliper_mm": 71.32},
     "result": None,
+    "stages": [
+        {"name": "Zero", "done": 1, "of": 1},
+        {"name": "Setback scale", "done": 3, "of": 12},
+        {"name": "Placement 1 of 3, level", "done": 0, "of": 13},
+    ],
     "task": {
         "id": "5",
+        "stage": "Setback scale",
         "instruction": "Set the saddle to 60 mm by the scale, and measure it by caliper.",
         "typed": ["caliper_mm", "gap_mm"],
         "reads": True,
@@ -38,7 +44,31 @@ CAME = {
     "passed": False,
     "valid_until_utc": None,
     "reasons": ["hands_left: reads 3 % too much"],
-    "lines": ["  scale 1.002 ± 0.001", "  hands_left 3 % too much"],
+    "facts": ["onset by the dummy 60.02 ± 0.11 mm", "hands_left: reads 3 % too much"],
+    "figures": [
+        {"part": "hands_left", "shown": "+3.0 % ± 0.4 %", "named": True},
+        {"part": "setback scale", "shown": "-0.02 mm ± 0.11 mm", "named": False},
+    ],
+    "answers": [
+        {
+            "placement": 1,
+            "attitude": "level",
+            "dummy_mm": 60.0,
+            "onset_mm": 61.2,
+            "interval_95_mm": [60.4, 62.0],
+            "verdict": "onset",
+            "held": False,
+        },
+        {
+            "placement": 1,
+            "attitude": "climb",
+            "dummy_mm": 60.0,
+            "onset_mm": None,
+            "interval_95_mm": None,
+            "verdict": "undecided",
+            "held": False,
+        },
+    ],
     "tables": "[proof]\nname = '1'\n",
 }
 

@@ -68,9 +68,12 @@ def test_the_black_button_is_never_the_run_while_a_check_is_open(checks):
 
 
 def test_scales_that_are_read_have_no_hold_to_add_up(checks, messages):
+    doubt = checks.page.get_by_text("When the sum of the loads is in doubt")
     hold = checks.page.get_by_role("button", name="Add up this hold")
-    assert hold.is_visible()
+    doubt.click()
+    expect(hold).to_be_visible()
 
     typed = {"unit": "kg", "scales": ["hands", "saddle"]}
     checks.send({**messages["snapshot"], "rig": {**messages["snapshot"]["rig"], "typed": typed}})
     expect(hold).to_be_hidden()
+    expect(doubt).to_be_hidden()

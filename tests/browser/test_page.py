@@ -126,7 +126,7 @@ def test_a_silent_board_greys_the_numbers_and_says_since_when(run, messages):
     assert since.fullmatch(run.text(".basis"))
     assert since.search(run.text(".chips"))
     assert "damaged" not in run.text(".chips")
-    assert "1 damaged" in run.page.locator(".chip").first.get_attribute("title")
+    assert "1 damaged" in run.page.locator(".chips .chip").first.get_attribute("title")
 
 
 def test_no_onset_takes_the_place_of_an_onset(run, messages):

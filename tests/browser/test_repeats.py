@@ -42,7 +42,7 @@ def test_a_named_clients_test_is_planned_as_it_was_ridden(desk, messages):
     at.wait(lambda: at.page.url.endswith("#plan"))
     at.wait(lambda: at.page.get_by_label("Rear end").input_value() == "82")
 
-    for name, value in (("Front end", "32"), ("Spacing", "10"), ("Gradient", "4.5"), ("Power", "180")):
+    for name, value in (("Front end, behind the BB", "32"), ("Spacing", "10"), ("Gradient", "4.5"), ("Power", "180")):
         assert at.page.get_by_label(name, exact=True).input_value() == value, name
     assert at.page.get_by_label("Order").input_value() == "shuffled"
 
