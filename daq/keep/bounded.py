@@ -16,7 +16,7 @@ import re
 import stat
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Generator
 from pathlib import Path
 from typing import IO, Any
 
@@ -110,7 +110,7 @@ def unzstd(packed: bytes, most_bytes: int) -> bytes:
     return content
 
 
-def gzip_lines(path: Path, *, most_bytes: int, most_line: int) -> Iterator[str]:
+def gzip_lines(path: Path, *, most_bytes: int, most_line: int) -> Generator[str, None, None]:
     """The lines of a gzipped text in UTF-8, unpacked on demand. Refused if it unpacks to more than so many bytes, if a
     line is longer than most_line bytes, or if it is not gzip."""
     left = most_bytes

@@ -5,6 +5,7 @@ proportion to the file's size.
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import os
 from collections.abc import Generator, Iterator, Sequence
@@ -44,7 +45,8 @@ def column_names(path: Path) -> list[str]:
     """The names of a table's columns."""
     if path.suffix != ".parquet":
         most_bytes = _times(MOST_UNPACKED, path)
-        return next(csv.reader(gzip_lines(path, most_bytes=most_bytes, most_line=MOST_LINE_BYTES)), [])
+        with contextlib.closing(gzip_lines(path, most_bytes=most_bytes, most_line=MOST_LINE_BYTES)) as lines:
+            return next(csv.reader(lines), [])
     import pyarrow.parquet as parquet
 
     with open_plain(path, most_bytes=MOST_FILE_BYTES) as raw:
@@ -56,9 +58,14 @@ def column_names(path: Path) -> list[str]:
 def _csv(path: Path, columns: Sequence[str] | None) -> Iterator[dict[str, list[Any]]]:
     csv.field_size_limit(max(csv.field_size_limit(), MOST_CELL_BYTES))  # for the whole process; a rig file is one cell
     most_bytes = _times(MOST_UNPACKED, path)
-    rows = csv.reader(gzip_lines(path, most_bytes=most_bytes, most_line=MOST_LINE_BYTES), strict=True)
+    with contextlib.closing(gzip_lines(path, most_bytes=most_bytes, most_line=MOST_LINE_BYTES)) as lines:
+        yield from _rows_in_batches(path, csv.reader(lines, strict=True), columns)
+
+
+def _rows_in_batches(path: Path, rows: Any, columns: Sequence[str] | None) -> Iterator[dict[str, list[Any]]]:
+    """rows: a reader of the csv module."""
     try:
-        names = next(rows, [])
+        names: list[str] = next(rows, [])
         wanted = _places(path, names, columns)
         batch: list[list[str]] = []
         for row in rows:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from pathlib import Path
 from sqlite3 import Connection
 from typing import Any
@@ -47,8 +47,12 @@ def import_sweep(store: Store, folder: Path) -> int:
     with as_damage(folder), store.writing() as db:
         sweep, calibration = exported_sweep(package)
         _refuse_twice(db, sweep, folder)
-        items = (item for item in exported_items(package) if patience.left())
-        return _insert(db, sweep, calibration, items, exported_results(package))
+        with (
+            contextlib.closing(exported_items(package)) as received,
+            contextlib.closing(exported_results(package)) as kept,
+        ):
+            items = (item for item in received if patience.left())
+            return _insert(db, sweep, calibration, items, kept)
 
 
 @contextlib.contextmanager
@@ -79,7 +83,7 @@ def exported_sweep(package: Package) -> tuple[dict[str, Any], Any]:
     return sweep, content
 
 
-def exported_results(package: Package) -> Iterator[dict[str, Any]]:
+def exported_results(package: Package) -> Generator[dict[str, Any], None, None]:
     """The results stored with an exported sweep, oldest first; content as JSON text."""
     for row in _rows(package, "results"):
         if not isinstance(from_json(row["content"]), dict):
@@ -88,11 +92,12 @@ def exported_results(package: Package) -> Iterator[dict[str, Any]]:
         yield row
 
 
-def exported_items(package: Package) -> Iterator[Item]:
+def exported_items(package: Package) -> Generator[Item, None, None]:
     """What the sweep received, in receipt order, as from a store."""
     raw = sorted(name for name in package.paths if name.startswith("raw_"))
-    points = (_hellos(package), _notifications(package), _events(package))
-    yield from map(checked, merged([*points, *(_scans(package, name) for name in raw)]))
+    parts = [_hellos(package), _notifications(package), _events(package), *(_scans(package, name) for name in raw)]
+    with contextlib.ExitStack() as ends:  # one that is refused lets go of the files of all
+        yield from map(checked, merged([ends.enter_context(contextlib.closing(part)) for part in parts]))
 
 
 def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
@@ -141,23 +146,23 @@ def _insert(
     return sweep_id
 
 
-def _hellos(package: Package) -> Iterator[Item]:
+def _hellos(package: Package) -> Generator[Item, None, None]:
     for row in _rows(package, "hellos"):
         yield Hello(int(row["received_us"]), checked_line(row["source"]), from_json(row["content"]))
 
 
-def _notifications(package: Package) -> Iterator[Item]:
+def _notifications(package: Package) -> Generator[Item, None, None]:
     for row in _rows(package, "notifications"):
         source, characteristic = checked_line(row["source"]), checked_line(row["characteristic"])
         yield Notification(int(row["received_us"]), source, characteristic, bytes.fromhex(row["payload"]))
 
 
-def _events(package: Package) -> Iterator[Item]:
+def _events(package: Package) -> Generator[Item, None, None]:
     for row in _rows(package, "events"):
         yield Event(int(row["received_us"]), checked_line(row["kind"]), from_json(row["content"]))
 
 
-def _scans(package: Package, name: str) -> Iterator[Samples]:
+def _scans(package: Package, name: str) -> Generator[Samples, None, None]:
     source = checked_line(unquote(name.removeprefix("raw_")))
     path = package.table(name)
     counts = [column for column in column_names(path) if column.startswith("count_")]

@@ -150,8 +150,14 @@ def test_a_table_that_no_sweep_can_have_is_refused_by_name_and_leaves_nothing(ma
     with pytest.raises(StoreDamaged, match=said) as refusal:
         imported(made, tmp_path)
     assert str(made) in str(refusal.value)
+    assert not [file for file in open_files() if file.startswith(str(made))], "while the refusal is told"
     with Store.open(tmp_path / "other.sqlite") as other:
         assert other.sessions() == []
+
+
+def open_files():
+    """The paths of all files that this process has open."""
+    return [os.path.realpath(f"/proc/self/fd/{number}") for number in os.listdir("/proc/self/fd")]
 
 
 def _with_columns(text, count):
