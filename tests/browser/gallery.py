@@ -155,9 +155,8 @@ def decide(at: Desk, messages: Messages) -> None:
     at.wait(lambda: at.page.locator(".marker").count())
 
 
-def recalibrated(at: Desk, messages: Messages) -> None:
-    """A sweep beside itself with the calibration in use now, all folds open."""
-    decide(at, messages)
+def told_again(at: Desk) -> str:
+    """Has the daemon answer how the first sweep would be with the calibration in use now; gives the button's name."""
     first = at.answers["visit/evidence"]["sweeps"][0]
     was, now = (
         {"verdict": "onset", "onset_mm": mm, "interval_95_mm": [mm - 4.0, mm + 4.0], "reasons": []} for mm in (55, 53)
@@ -165,8 +164,15 @@ def recalibrated(at: Desk, messages: Messages) -> None:
     steps = [{"setback_mm": 80.0, "was_n": 78.0, "now_n": 79.5}]
     told = {"ridden_with": "March", "with": "May", "same": False, "steps": steps, "was": was, "now": now}
     at.answers[f"visit/sweeps/{first['sweep_id']}/recalibrated"] = told
+    return f"{first['name']} with the calibration in use now"
+
+
+def recalibrated(at: Desk, messages: Messages) -> None:
+    """A sweep beside itself with the calibration in use now, all folds open."""
+    decide(at, messages)
+    button = told_again(at)
     at.page.evaluate("for (const one of document.querySelectorAll('.evidence-below details')) one.open = true")
-    at.page.get_by_role("button", name=f"{first['name']} with the calibration in use now").click()
+    at.page.get_by_role("button", name=button).click()
     at.wait(lambda: "May" in at.text(".recalibrated [role=status]"))
 
 

@@ -8,6 +8,7 @@ import pytest
 from daq.keep.clients.people import today
 from daq.sweep.run import State
 from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.gallery import told_again
 
 
 @pytest.fixture
@@ -188,15 +189,9 @@ def test_what_is_kept_is_what_stands_there(decide):
 
 
 def test_a_sweep_can_be_laid_beside_itself_with_the_calibration_in_use_now(decide):
-    first = decide.answers["visit/evidence"]["sweeps"][0]
-    was, now = (
-        {"verdict": "onset", "onset_mm": mm, "interval_95_mm": [mm - 4.0, mm + 4.0], "reasons": []} for mm in (55, 53)
-    )
-    steps = [{"setback_mm": 80.0, "was_n": 78.0, "now_n": 79.5}]
-    told = {"ridden_with": "March", "with": "May", "same": False, "steps": steps, "was": was, "now": now}
-    decide.answers[f"visit/sweeps/{first['sweep_id']}/recalibrated"] = told
+    button = told_again(decide)
     decide.page.get_by_text("Sweeps of the day").click()
-    decide.page.get_by_role("button", name=f"{first['name']} with the calibration in use now").click()
+    decide.page.get_by_role("button", name=button).click()
     shown = decide.page.locator(".recalibrated [role=status]")
     decide.wait(lambda: "May" in shown.inner_text())
 

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 
 from daq.keep.store import Store
-from tests.browser.day import Jig, answer, check
+from tests.browser.day import Jig, check, meet_briefly
 from tests.keep.jig import recorded
 
 ORDER = ("--kind", "hinge", "--nothing-wrong", "--seed", "1", "--pace", "20", "--port", "0")
@@ -51,20 +51,6 @@ def practised(clients):
                 process.communicate(timeout=60)
 
 
-def meet(page, url):
-    page.goto(f"{url}#client")
-    page.get_by_label("Name, kept apart").fill("Nobody Atall")
-    page.get_by_label("Agrees to the fitting").check()
-    page.get_by_role("button", name="Begin the visit").click()
-    expect(page.locator(".here").first).to_contain_text("stand under")
-    page.get_by_text("Saddle, bar, shoes").click()
-    for label, value in (("Mass as ridden", 75), ("Setback now", 60), ("Saddle height now", 722)):
-        page.get_by_label(label).fill(str(value))
-    page.get_by_text("nose", exact=True).click()
-    answer(page)
-    expect(page.locator(".kept")).to_have_text("kept as typed")
-
-
 def plan(page):
     page.locator(".visit-line").get_by_role("link", name="Plan").click()
     for label, value in (("Rear end", 80), ("Front end", 30), ("Spacing", 10), ("Settling", 2), ("Recording in", 15)):
@@ -96,7 +82,7 @@ def ride(page, jig):
 def test_a_practised_visit_tells_the_truth_and_where_it_broke_and_leaves_clients_alone(page, practised, clients):
     jig, process = practised
     before = everything(clients)
-    meet(page, jig.url)
+    meet_briefly(page, jig, "Nobody Atall")
     plan(page)
     check(page)
     ride(page, jig)

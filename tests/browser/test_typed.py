@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from daq.live.typed_rig import typed_rig_text
-from tests.browser.day import Jig, answer
+from tests.browser.day import Jig, meet_briefly
 
 KG = {80: "9.3", 70: "9.2", 60: "9.1", 50: "10.4", 40: "12.5", 30: "14.6"}
 """What the scale shows at each setback: level behind 55 mm, 2 N more for each mm forward of it."""
@@ -50,20 +50,6 @@ class Camera:
                 self._page.wait_for_timeout(120)
                 self._page.screenshot(path=self._folder / f"{name}-{size}-{scheme}.png")
         self._page.set_viewport_size({"width": 1280, "height": 800})
-
-
-def meet(page, served):
-    page.goto(f"{served.url}#client")
-    page.get_by_label("Name, kept apart").fill("Cy Example")
-    page.get_by_label("Agrees to the fitting").check()
-    page.get_by_role("button", name="Begin the visit").click()
-    expect(page.locator(".here").first).to_contain_text("stand under")
-    page.get_by_text("Saddle, bar, shoes").click()
-    for label, value in (("Mass as ridden", 75), ("Setback now", 60), ("Saddle height now", 722)):
-        page.get_by_label(label).fill(str(value))
-    page.get_by_text("nose", exact=True).click()
-    answer(page)
-    expect(page.locator(".kept")).to_have_text("kept as typed")
 
 
 def plan(page):
@@ -158,7 +144,7 @@ def slip(page, served, typed, said):
 def visit(page, served, folder=None):
     """The whole visit; the sheet's page is returned with what the daemon says of the sweep."""
     camera = Camera(page, folder)
-    meet(page, served)
+    meet_briefly(page, served, "Cy Example")
     steps = plan(page)
     camera.take("plan")
     check(page, camera)
