@@ -79,4 +79,5 @@ def sync_folder(folder: Path) -> None:
 
 
 def _pending(target: Path) -> Path:
-    return target.with_name(target.name + ".restored")
+    """A name that nobody gives a copy of a store: whatever is there takes the store's place."""
+    return target.with_name(target.name + ".decided-to-replace-it")
