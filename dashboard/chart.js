@@ -196,12 +196,15 @@ function loadedChance(/** @type {State} */ { onset }, /** @type {Frame} */ f, /*
   return [svg("path", { class: "loaded-chance", d })];
 }
 
-/** Where it hurt or went numb: a cross on the axis with how much. */
+/** A cross above the axis: where it hurt or went numb. @param {number} x @param {number} bottom */
+export const painMark = (x, bottom) => svg("path", { class: "pain-mark", d: `M${x - 5},${bottom - 14}l10,10m0,-10l-10,10` });
+
+/** The crosses with how much it hurt. */
 function pains(/** @type {State} */ { sweep }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   return (sweep?.pains ?? []).flatMap(({ setback_mm, score }) => {
     if (setback_mm === null) return [];
     return [
-      svg("path", { class: "pain-mark", d: `M${x(setback_mm) - 5},${f.bottom - 14}l10,10m0,-10l-10,10` }),
+      painMark(x(setback_mm), f.bottom),
       svg("text", { class: "pain-name", x: x(setback_mm) + 9, y: f.bottom - 5 }, `pain ${number(score)}`),
     ];
   });

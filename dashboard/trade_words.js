@@ -46,7 +46,8 @@ export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 /** @param {string} text */
 export function inTradeWords(text) {
   const told = text
-    .replace(/\bno port [^;]+; (?:ports here: .*|no serial port is plugged in)/, "its cable is out")
+    .replace(/\bno port [^;]+; no serial port is plugged in/, "its cable is out")
+    .replace(/\bno port [^;]+; ports here: [^;]+/, "its cable is out, or the rig file names another port")
     .replace(/(^|; )([a-z][a-z0-9_]*(?:\.[a-z0-9_]+)*)(?=: )/g, (_, before, name) => before + spoken(name))
     .replace(/\b[a-z]+(?:_[a-z0-9]+)+\b/g, spoken);
   return asSentence(withMinus(told));

@@ -314,14 +314,14 @@ export function planInWords(outlook) {
   if (!outlook?.positions_mm) return [outlook?.problem ?? ""];
   const known = [...outlook.widths]
     .sort((a, b) => b.slope_n_per_mm - a.slope_n_per_mm)
-    .map(({ width_mm, slope_n_per_mm }, i) => `± ${millimetres(width_mm / 2)} ${i ? "at" : "where the hands’ load rises by"} ${slope(slope_n_per_mm)}`);
+    .map(({ width_mm, slope_n_per_mm }, i) => `± ${millimetres(width_mm / 2)} (95 %) ${i ? "at" : "where the hands’ load rises by"} ${slope(slope_n_per_mm)}`);
   const positions = outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
   const time = `about ${number(Math.ceil(outlook.duration_s / 60))} minutes`;
   return [
     outlook.at_most
       ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled. The first position is not ridden again.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
-    `The onset will be known, 95 %, to ${known.join(", ")}.`,
+    `The onset will be known to ${known.join(", ")}.`,
     ...outlook.cautions.map(sentence),
   ];
 }

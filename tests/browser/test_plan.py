@@ -15,8 +15,9 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.page.get_by_label("Power").fill("180")
     at.page.get_by_label("Spacing").fill("10")
     at.wait(lambda: "will be known" in at.text(".plan-order"))
-    assert "6 steps, about 6 minutes" in at.text(".plan-order")
-    assert "known, 95 %, to ± 8 mm where the hands’ load rises by 1.00 N/mm, ± 15 mm at 0.50" in at.text(".plan-order")
+    told = at.text(".plan-order")
+    assert "6 steps, about 6 minutes" in told
+    assert "known to ± 8 mm (95 %) where the hands’ load rises by 1.00 N/mm, ± 15 mm (95 %) at 0.50" in told
     at.page.get_by_role("button", name="Set this plan").click()
     at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
 

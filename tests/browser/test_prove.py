@@ -1,6 +1,5 @@
 """The page of a proof: begun, worked through, its result; on answers computed here, and once on a real daemon."""
 
-import os
 import re
 import subprocess
 import sys
@@ -173,7 +172,7 @@ def test_a_proof_that_holds_says_until_when(desk, messages):
     result = at.page.get_by_role("region", name="Result of the proof")
     result.get_by_text("jig: proved").wait_for()
 
-    assert "Valid to 2026-03-04, or until a part, its place, the calibration" in result.inner_text()
+    assert "Valid to 4 Mar 2026, or until a part, its place, the calibration" in result.inner_text()
     assert not result.locator(".warning").is_visible()
 
 
@@ -219,12 +218,12 @@ def daemon(tmp_path):
     keep(sheet_without("scale/forward/6", "place/3", "tilt/3", "rise/3/level/1", "flat/1"), tmp_path / "p.json")
     words = ("prove", "run", str(tmp_path / "p.json"), "--simulated", "--fault", "offset", "--page", "--port", "0",
              "--pace", "60", "--store", str(tmp_path / "s.sqlite"))  # fmt: skip
-    with subprocess.Popen(
-        [sys.executable, "-m", "daq.cli", *words], stderr=subprocess.PIPE, text=True, env={**os.environ}
-    ) as process:
-        yield next(line.split()[1] for line in process.stderr if line.startswith("proof: "))
-        process.terminate()
-        process.communicate(timeout=20)
+    with subprocess.Popen([sys.executable, "-m", "daq.cli", *words], stderr=subprocess.PIPE, text=True) as process:
+        try:
+            yield next(line.split()[1] for line in process.stderr if line.startswith("proof: "))
+        finally:
+            process.terminate()
+            process.communicate(timeout=60)
 
 
 def test_a_proof_is_worked_through_on_the_page_to_its_certificate(page, daemon):

@@ -11,14 +11,14 @@ export function knownWeight(store) {
   const known = field({ path: "known", words: "Known weight", kind: "number", unit: "kg", least: 0.1, most: 150, required: true }, "weight");
   const empty = field({ path: "empty", words: "Display, empty", kind: "number", required: true }, "weight");
   const loaded = field({ path: "loaded", words: "Display, with it", kind: "number", required: true }, "weight");
-  const settles = field({ path: "settles", words: "It stands still after", kind: "number", unit: "s; 0 if it swings with the pedals", least: 0, most: 50, required: true }, "weight");
+  const settles = field({ path: "settles", words: "It stands still after", kind: "number", unit: "s", least: 0, most: 50, required: true }, "weight");
   const unit = el("span", {});
   const said = el("p", { class: "here", role: "status" });
   const button = el("button", { type: "submit", class: "act" }, "Check the scale");
   const node = el(
     "form",
     { "aria-label": "Known weight", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), store.inTurn(check)) },
-    el("p", { class: "here" }, "The weight where the hands rest, or where the rider sits, nobody on the bicycle. Type what the display shows, in ", unit, ", and how long it took to stand still with the weight on: so damped it is."),
+    el("p", { class: "here" }, "The weight where the hands rest, or where the rider sits, nobody on the bicycle. Type what the display shows, in ", unit, ", and how many seconds it took to stand still with the weight on; 0 if it swings with the pedals."),
     on.node,
     known.node,
     empty.node,

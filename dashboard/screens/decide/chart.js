@@ -2,6 +2,7 @@
  * Hand load against setback of the day's sweeps, the place the client rides at, the marker of the setback to choose, and
  * under it the chance that the hands already carry more. Drawn in pixels, so that its words have one size everywhere.
  */
+import { painMark } from "../../chart.js";
 import { el, svg } from "../../dom.js";
 import { millimetres, newtonsFine, number } from "../../format.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
@@ -135,7 +136,7 @@ function pains(sweeps, f, x) {
   return sweeps
     .flatMap((each) => each.pains)
     .filter(({ setback_mm }) => setback_mm !== null)
-    .map(({ setback_mm }) => svg("path", { class: "pain-mark", d: `M${x(setback_mm) - 5},${f.bottom - 12}l10,10m0,-10l-10,10` }));
+    .map(({ setback_mm }) => painMark(x(setback_mm), f.bottom));
 }
 
 function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {

@@ -44,7 +44,7 @@ export function tables(found, days, beside) {
   return [
     main?.onset?.validity?.length ? fold("What the answer withstood", items(main.onset.reasons), wide("Tests of validity", validityTable(main.onset.validity))) : null,
     fold("Signs that the saddle is too far back", wide("Signs", signTable(found.signs))),
-    fold("What else could have made it", wide("Confounders", confounderTable(found.confounders))),
+    fold("What else could have made it", wide("What else could have made it", confounderTable(found.confounders))),
     fold("On the client’s own bicycle", wide("Own bicycle", placeTable(found.places, found.com_height)), found.sides.length ? wide("Sides", sideTable(found.sides)) : null),
     fold("Sweeps of the day, and of an earlier visit", wide("Sweeps", sweepTable(found.sweeps)), found.sweeps.length ? withCalibrationInUse(found.sweeps) : null, el("p", { class: "field", hidden: !found.earlier.length }, el("label", { for: "compare" }, "Lay an earlier visit beside it"), beside), found.differences.length ? items(found.differences) : null, found.against.length ? items([...new Set(/** @type {string[]} */ (found.against.flatMap((/** @type {any} */ one) => one.said)))]) : null),
     found.steps.length ? fold("Step by step: geometry, shares, stroke", wide("Step by step", stepTable(found.steps))) : null,

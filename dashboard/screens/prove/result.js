@@ -1,7 +1,7 @@
 /** What came of a finished proof: proved or not, what is likely wrong, and the tables for the rig file. */
 import { el, setAttribute, setText } from "../../dom.js";
-import { MISSING, number, withMinus } from "../../format.js";
-import { inTradeWords } from "../../trade_words.js";
+import { day, MISSING, number, withMinus } from "../../format.js";
+import { capital, inTradeWords } from "../../trade_words.js";
 
 /** @param {string} title @param {string[]} heads @param {Element} body */
 function table(title, heads, body) {
@@ -15,7 +15,7 @@ function row(cells) {
 
 function answered(/** @type {any} */ one) {
   const interval = one.interval_95_mm?.map((/** @type {number} */ end) => number(end, 1)).join(" to ") ?? MISSING;
-  const found = one.onset_mm === null ? inTradeWords(one.verdict.replaceAll("-", " ")) : number(one.onset_mm, 1);
+  const found = one.onset_mm === null ? capital(one.verdict) : number(one.onset_mm, 1);
   return row([String(one.placement), one.attitude === "climb" ? "climbing" : "level", number(one.dummy_mm, 1), found, interval, one.held ? "yes" : "no"]);
 }
 
@@ -53,10 +53,10 @@ export function result(act) {
 
   function show(/** @type {{name: string, jig: string, result: any}} */ { name, jig, result: came }) {
     setText(verdict, `${jig}: ${came.passed ? "proved" : "not proved"}`);
-    setText(until, came.passed ? `Valid to ${came.valid_until_utc.slice(0, 10)}, or until a part, its place, the calibration or the scale’s table changes.` : "");
+    setText(until, came.passed ? `Valid to ${day(came.valid_until_utc.slice(0, 10))}, or until a part, its place, the calibration or the scale’s table changes.` : "");
     why.replaceChildren(...came.reasons.map((/** @type {string} */ each) => el("li", {}, inTradeWords(each))));
     facts.replaceChildren(...came.facts.map((/** @type {string} */ each) => el("li", {}, inTradeWords(each))));
-    figures.replaceChildren(...came.figures.map((/** @type {any} */ one) => row([one.part, withMinus(one.shown), one.named ? "yes" : "no"])));
+    figures.replaceChildren(...came.figures.map((/** @type {any} */ one) => row([capital(one.part), withMinus(one.shown), one.named ? "yes" : "no"])));
     answers.replaceChildren(...came.answers.map(answered));
     setText(tables, came.tables);
     setAttribute(page, "href", `/api/v1/proofs/${encodeURIComponent(name)}/certificate`);

@@ -1,5 +1,6 @@
 /** The parts of a proof in order, with how much of each is done. */
 import { el, setAttribute } from "../../dom.js";
+import { capital } from "../../trade_words.js";
 
 /** @typedef {{name: string, done: number, of: number}} Stage */
 
@@ -12,7 +13,7 @@ export function stageList() {
     list.replaceChildren(...stages.map((stage) => one(stage, stage.name === now)));
   }
   function one(/** @type {Stage} */ { name, done, of }, /** @type {boolean} */ now) {
-    const item = el("li", {}, el("span", {}, name), el("span", {}, done === of ? "done" : done ? `${done} of ${of}` : `${of} to do`));
+    const item = el("li", {}, el("span", {}, capital(name)), el("span", {}, done === of ? "done" : done ? `${done} of ${of}` : `${of} to do`));
     setAttribute(item, "aria-current", now ? "step" : null);
     return item;
   }
