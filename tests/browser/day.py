@@ -88,7 +88,7 @@ def plan_eleven(page):
     page.get_by_label("Front end").fill("30")
     page.get_by_label("First position again").uncheck()
     expect(page.locator(".plan-order")).to_contain_text("12 steps")
-    expect(page.locator(".plan-order")).to_contain_text("The onset will be known, 95 %")
+    expect(page.locator(".plan-order")).to_contain_text("The onset will be known to ±")
     page.get_by_role("button", name="Set this plan").click()
     expect(page.get_by_role("heading", name="Before the sweep")).to_be_visible()
 

@@ -9,7 +9,8 @@ from tests.browser.shots import SIZES, STATES, sent
 FOUND = """() => {
   const texts = [];
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  const lifted = (e) => e.closest("#side, .dock, .messages, .band, .more > nav, .strip, .step-card, .chosen .page-end");
+  const lifted = (e) => e.closest("#side, .dock, .messages, .band, .more > nav, .strip");
+  const over = (e) => e.closest(".step-card, .chosen .page-end");
   // What is scrolled out of sight lies on nothing.
   const shown = (of, r) => {
     for (let e = of; e; e = e.parentElement) {
@@ -47,7 +48,8 @@ FOUND = """() => {
       break;
     }
     for (const b of texts.slice(i + 1)) {
-      if (a.of.contains(b.of) || b.of.contains(a.of) || lifted(a.of) !== lifted(b.of)) continue;
+      if (a.of.contains(b.of) || b.of.contains(a.of) || over(a.of) !== over(b.of)) continue;
+      if (!lifted(a.of) !== !lifted(b.of)) continue;
       const w = Math.min(a.r.right, b.r.right) - Math.max(a.r.left, b.r.left);
       const h = Math.min(a.r.bottom, b.r.bottom) - Math.max(a.r.top, b.r.top);
       const low = Math.min(a.r.bottom - a.r.top, b.r.bottom - b.r.top);

@@ -73,7 +73,7 @@ def check(page, camera):
     weight.get_by_label("Known weight").fill("10")
     weight.get_by_label("Display, empty").fill("0.0")
     weight.get_by_label("Display, with it").fill("10.1")
-    weight.get_by_label("It stands still after").fill("2.5")
+    weight.get_by_label("It stands still after").fill("0.5")
     page.get_by_role("button", name="Check the scale").click()
     expect(page.locator(".checks li", has_text="Calibration")).to_contain_text("done")
     page.get_by_role("button", name="Cleats are set and tight").click()
