@@ -31,7 +31,11 @@ def join_clients(kept: str, other: str, yes: bool, store: Path | None) -> None:
             fail(REFUSED, error)
     for sentence in joining_said(found):
         tell(sentence)
-    tell(f"undo: foreaft part-clients {found.other.pseudonym}" if yes else "run the command again with --yes to do it")
+    tell(
+        f"undo: foreaft part-clients {found.other.pseudonym} --yes"
+        if yes
+        else "run the command again with --yes to do it"
+    )
 
 
 @click.command("part-clients")

@@ -24,8 +24,10 @@ FEWEST = 3
 DATUM_U_MM = 0.1
 """Standard uncertainty of the ends of a caliper's measure, the BB's axis and a mark on the saddle. Assumption."""
 CALIPER_WITHIN_MM = 15.0
-"""A caliper further from the scale than this is mistyped, or one of the two is not in millimetres."""
+"""A caliper further from the scale than this is mistyped, or one of the two is not in millimetres. Judgement, no
+source."""
 SLOPE_WITHIN = 0.2
+"""A scale that goes wrong by more than this of the way is not in millimetres. Judgement, no source."""
 TERMS = 3
 
 

@@ -158,7 +158,6 @@ def test_a_scale_table_that_is_none_is_refused_in_a_sentence(tmp_path, text, sen
     [
         ("rate_n_per_mm = 1.94", "rate_n_per_mm = -1.94", "rate_n_per_mm: expected greater than or equal to 0.05;"),
         ("rate_n_per_mm = 1.94", 'rate_n_per_mm = "soft"', "rate_n_per_mm: expected a valid number"),
-        ("rate_n_per_mm = 0.02", "rate_n_per_mm = 0.5", "u_rate_n_per_mm: expected at most a fifth of the rate"),
         ("angle_deg = 0.0", "angle = 0.0", "angle: is not known here"),
         ('name = "dummy A, spring 2"', "", "name: missing"),
         ("[0.0, 20.0, 40.0]", "[0.0, 20.0]", "gradual: expected as many later_mm as rates, got 2"),

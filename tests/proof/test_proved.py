@@ -140,12 +140,7 @@ def test_a_plank_that_does_not_fit_the_jig_is_refused(mass, sentence):
     dummy = DUMMY.model_copy(update={"mass": Mass(**mass)})
 
     with pytest.raises(ValueError, match=sentence):
-        dummy.plank(RIG)
-
-
-def test_weights_beyond_the_limit_of_the_bar_are_no_plan():
-    with pytest.raises(ValueError, match="bar_kg: expected masses up to 15 kg"):
-        ProofPlan(bar_kg=(2.0, 4.0, 6.0, 8.0, 20.0))
+        dummy.refuse_unless_it_fits(RIG)
 
 
 def test_more_load_than_the_dummy_bears_is_told_at_once():

@@ -74,7 +74,7 @@ class ProofDesk:
         dummy that does not fit this jig; OSError.
         """
         self._free()
-        dummy.plank(self._at.rig)
+        dummy.refuse_unless_it_fits(self._at.rig)
         at, begun_utc = self._at, utc_now()
         sheet = Sheet(
             made_by=made_by,
@@ -119,7 +119,8 @@ class ProofDesk:
         return self.work
 
     def has_jig(self) -> bool:
-        """Whether a proof has the jig: from its zero until it is put away, since the dummy is hooked in till then."""
+        """Whether a proof has the jig: from its zero until it is put away, since the dummy is hooked in till then. One
+        that is taken up to be looked at has it too, until it is put away: what hangs there is not known."""
         return self.work is not None and (self.work.task is None or self.work.task.id != "empty")
 
     def leave(self) -> None:

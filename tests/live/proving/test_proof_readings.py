@@ -10,7 +10,7 @@ import pytest
 from daq.keep.proofs import keep, load
 from daq.live.session.occupied import Occupied
 from daq.live.session.proof_desk import ProofDesk, Work
-from daq.proof.sheet import Mass, Reading
+from daq.proof.sheet import DummyParts, Mass, Reading
 from daq.proof.tasks import due, tasks
 from daq.refusals import BadValue, NotNow
 from daq.rig import parse_rig
@@ -97,11 +97,19 @@ def test_a_jig_without_what_a_proof_needs_is_told_what_it_lacks(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_dummy_that_does_not_fit_the_jig_begins_no_proof(tmp_path):
-    lifting = DUMMY.model_copy(update={"mass": Mass(mass_kg=5.0, ahead_m=0.6, above_m=0.0)})
+@pytest.mark.parametrize(
+    ("parts", "said"),
+    [
+        ({"mass": Mass(mass_kg=5.0, ahead_m=0.6, above_m=0.0)}, "would lift the saddle"),
+        ({"u_rate_n_per_mm": 0.5}, "u_rate_n_per_mm: expected at most a fifth of the rate"),
+    ],
+)
+def test_a_dummy_that_does_not_fit_the_jig_begins_no_proof_and_is_read_where_it_was_kept(tmp_path, parts, said):
+    unfit = DUMMY.model_copy(update=parts)
 
-    with pytest.raises(ValueError, match="would lift the saddle"):
-        asyncio.run(desk_on().begin(lifting, **NEW, path=tmp_path / "p.json"))
+    with pytest.raises(ValueError, match=said):
+        asyncio.run(desk_on().begin(unfit, **NEW, path=tmp_path / "p.json"))
+    assert DummyParts.model_validate_json(unfit.model_dump_json()) == unfit
     assert list(tmp_path.iterdir()) == []
 
 
