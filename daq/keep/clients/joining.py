@@ -115,7 +115,8 @@ def _rows_of(db: Connection, table: str, client_id: int) -> list[int]:
 
 def _still(db: Connection, table: str, row_ids: list[int], client_id: int) -> list[int]:
     """Those of the rows that belong to this client."""
-    return [one for one in _rows_of(db, table, client_id) if one in set(row_ids)]
+    wanted = set(row_ids)
+    return [one for one in _rows_of(db, table, client_id) if one in wanted]
 
 
 def _hand_on(db: Connection, table: str, row_ids: list[int], to_id: int) -> list[int]:

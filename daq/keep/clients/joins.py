@@ -20,7 +20,6 @@ class Join:
     kept_id: int
     other_id: int
     """The joined record: it is no longer listed, its pseudonym leads to the one kept."""
-    at_utc: str
     content: dict[str, Any]
     """What went over, so that it can be parted again."""
 
@@ -41,20 +40,24 @@ def add_join(
 
 
 def standing(db: Connection) -> dict[int, Join]:
-    """The joined records by their number, as they stand now; an older store has none. Damaged notes are left out."""
+    """The joined records by their number, as they stand now; an older store has none. Damaged notes are left out,
+    and what without them would lead in a circle."""
     if not columns_of(db, "client_joins"):
         return {}
     found: dict[int, Join] = {}
     for row in sound_rows(db, "client_joins", damaged=lambda _: None):
         found.pop(row["other_id"], None)
-        if row["kind"] == "joined":
-            found[row["other_id"]] = Join(row["kept_id"], row["other_id"], row["at_utc"], json.loads(row["content"]))
+        if row["kind"] == "joined" and _end(found, row["kept_id"]) != row["other_id"]:
+            found[row["other_id"]] = Join(row["kept_id"], row["other_id"], json.loads(row["content"]))
     return found
 
 
 def leads_to(db: Connection, client_id: int) -> int:
     """The record that this one is part of: itself, unless it was joined with another, however often."""
-    joins = standing(db)
+    return _end(standing(db), client_id)
+
+
+def _end(joins: dict[int, Join], client_id: int) -> int:
     while client_id in joins:
         client_id = joins[client_id].kept_id
     return client_id

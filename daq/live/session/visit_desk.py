@@ -102,7 +102,6 @@ class VisitDesk:
     async def change_records(self, change: Callable[[Store], T]) -> T:
         """Join or part records of clients; the open visit may then be another's. NotNow during a sweep."""
         self._occupied.refuse("records of clients are joined or parted", by=("sweep",))
-
         visit_id = self.id
 
         def changed(store: Store) -> tuple[T, Whose | None]:
@@ -112,6 +111,7 @@ class VisitDesk:
         done, found = await self._at.ask(changed)
         if found is not None and self.id == visit_id:
             self._now_of(found)
+            await self._at.stored()
         return done
 
     def _now_of(self, found: Whose) -> None:

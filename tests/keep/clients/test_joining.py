@@ -9,6 +9,7 @@ from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget, known_as
 from daq.keep.clients.join_words import joining_said
 from daq.keep.clients.joining import join, joining, part
+from daq.keep.clients.joins import add_join, leads_to, part_of
 from daq.keep.clients.told import told_in
 from daq.keep.errors import NotThere
 from daq.keep.package.export import export
@@ -123,6 +124,18 @@ def test_what_was_done_since_the_join_stays_with_the_kept_record(store, twice):
     assert store.sweep(since).client_id == first.id
     assert not people.consents(store, first.id)["research"], "said since, by the client"
     assert people.client(store, first.id).keep_until == "2030-01-01"
+
+
+def test_notes_that_lead_in_a_circle_are_followed_to_an_end(store, twice):
+    """As after a damaged note between them, that the two had been parted."""
+    first, again = twice
+    join(store, first.pseudonym, again.pseudonym)
+    with store.writing() as db:
+        add_join(db, "joined", again.id, first.id, {})
+
+    with store.reading() as db:
+        assert [leads_to(db, one.id) for one in twice] == [first.id, first.id]
+        assert [one.other_id for one in part_of(db, first.id)] == [again.id]
 
 
 def test_what_cannot_be_joined_or_parted_is_refused(store, twice):
