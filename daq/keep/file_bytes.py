@@ -37,17 +37,18 @@ class FileBytes:
         return -1
 
     def _read(self, at: int, length: int) -> bytes:
-        try:
-            return self._read_at(at, length)
-        except OSError:
-            return b"".join(self._sector(one) for one in range(at, min(at + length, self._size), SECTOR_BYTES))
-
-    def _sector(self, at: int) -> bytes:
-        length = min(SECTOR_BYTES, self._size - at)
-        try:
-            return self._read_at(at, length)
-        except OSError:
-            return bytes(length)
+        """A read ends before a bad sector and fails only if it begins in one (read(2)): then this sector is zeros."""
+        parts, stop = [], min(at + length, self._size)
+        while at < stop:
+            try:
+                part = self._read_at(at, stop - at)
+            except OSError:
+                part = bytes(min(SECTOR_BYTES - at % SECTOR_BYTES, stop - at))
+            if not part:
+                break
+            parts.append(part)
+            at += len(part)
+        return b"".join(parts)
 
     def _read_at(self, at: int, length: int) -> bytes:
         self._file.seek(at)

@@ -261,7 +261,7 @@ def _length_if_sound(content: FileBytes, at: int) -> int | None:
     if len(head) < _BLOCK.size:
         return None
     length, crc = _BLOCK.unpack(head)
-    if length > MOST_BLOCK_BYTES:
+    if not 0 < length <= MOST_BLOCK_BYTES:  # zeros, as of a sector that cannot be read, have a CRC that is right
         return None
     return length if zlib.crc32(content[at + _BLOCK.size : at + _BLOCK.size + length]) == crc else None
 

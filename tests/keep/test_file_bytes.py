@@ -15,15 +15,16 @@ from tests.keep.jig import recorded
 
 
 class Failing(io.FileIO):
-    """A file of which one stretch cannot be read (read(2), EIO)."""
+    """A file of which some whole sectors cannot be read: a read ends before them, and fails within them (read(2), EIO;
+    that Linux gives what came before first is from memory)."""
 
     bad = range(0)
 
     def read(self, size=-1):
         at = self.tell()
-        if at < self.bad.stop and at + size > self.bad.start:
+        if at in self.bad:
             raise OSError(errno.EIO, os.strerror(errno.EIO))
-        return super().read(size)
+        return super().read(min(size, self.bad.start - at) if at < self.bad.start else size)
 
 
 @pytest.fixture
@@ -58,8 +59,13 @@ def test_slices_are_those_of_its_bytes_whatever_the_window(path, monkeypatch, wi
 def test_what_cannot_be_read_is_zeros_and_the_rest_is_there(path):
     whole = path.read_bytes()
     with Failing(path) as file:
-        file.bad = range(SECTOR_BYTES + 10, SECTOR_BYTES + 20)
-        assert FileBytes(file)[:] == whole[:SECTOR_BYTES] + bytes(SECTOR_BYTES) + whole[2 * SECTOR_BYTES :]
+        file.bad = range(SECTOR_BYTES, 2 * SECTOR_BYTES)
+        seen = whole[:SECTOR_BYTES] + bytes(SECTOR_BYTES) + whole[2 * SECTOR_BYTES :]
+        assert FileBytes(file)[:] == seen
+        assert [FileBytes(file)[at : at + 9000] for at in (10, 5000, 8191)] == [
+            seen[at : at + 9000] for at in (10, 5000, 8191)
+        ]
+        assert FileBytes(file).find(whole[:5], SECTOR_BYTES - 3) == whole.find(whole[:5], 2 * SECTOR_BYTES)
 
 
 def test_a_file_that_shrinks_meanwhile_ends_there(path):
@@ -81,7 +87,7 @@ def test_a_store_on_a_failing_disk_is_salvaged_around_the_sectors_that_cannot_be
     class Opened:
         def __init__(self, path):
             self.raw = Failing(path)
-            self.raw.bad = range(at, at + 100)
+            self.raw.bad = range(at // SECTOR_BYTES * SECTOR_BYTES, (at // SECTOR_BYTES + 1) * SECTOR_BYTES)
 
         def detach(self):
             return self.raw

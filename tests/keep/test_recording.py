@@ -122,13 +122,14 @@ def test_what_was_flushed_is_there_without_closing(path):
     writer.close()
 
 
-def test_a_damaged_block_costs_that_block_alone_and_is_named(path):
+@pytest.mark.parametrize("harm", [lambda it: [*it[:20], it[20] ^ 1], lambda it: bytes(len(it))], ids=["bit", "zeros"])
+def test_a_damaged_block_costs_that_block_alone_and_is_named(path, harm):
     items = [WireBytes(1_000_000 * i, "jig", b"%d" % i) for i in range(18)]
     write(path, items)
     content = bytearray(path.read_bytes())
     at = len(MAGIC)
     at += 8 + struct.unpack_from("<I", content, at)[0]
-    content[at + 20] ^= 1
+    content[at : at + 21] = harm(content[at : at + 21])
     path.write_bytes(content)
 
     recording = read_recording(path)

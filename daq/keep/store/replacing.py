@@ -15,6 +15,7 @@ BESIDE = ("-journal", "-wal", "-shm")
 
 def is_there(path: Path) -> bool:
     """Whether there is a store at a path, or will be as soon as it is opened."""
+    path = Path(os.path.realpath(path))
     return path.exists() or _pending(path).exists()
 
 
@@ -37,8 +38,8 @@ def is_unfinished(target: Path) -> bool:
 
 def finish(target: Path) -> None:
     """Whatever a killed restore has left: what it had not completed goes, what it had decided is done. The caller holds
-    the lock. The old store may be damaged, so SQLite is not involved. Its file
-    goes last: a name is free as long as no file has it, so its log gets the same one after a kill.
+    the lock. The old store may be damaged, so SQLite is not involved. Its file goes last: a name is free as long as no
+    file has it, so its log gets the same one after a kill.
     """
     for ending in ("", *BESIDE, ".lock"):
         partial = in_the_making(target)
