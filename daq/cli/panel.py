@@ -74,8 +74,9 @@ def panel(
         print_json(panel_fields(found, gathered.tests, gathered.verdicts, gathered.failed, gathered.left_out))
     else:
         say("\n".join(panel_lines(found, gathered.tests, gathered.verdicts, gathered.failed)))
+        also = " --simulated" if simulated else ""
         for client, day in who_could_repeat(found) if archived is None else ():
-            say(f"could come again: {client}, tested on {day} only; its plan: foreaft panel --repeat {client}")
+            say(f"could come again: {client}, tested on {day} only; its plan: foreaft panel --repeat {client}{also}")
     if write_prior is not None and workshop is not None:
         _share(write_prior, shared, priors, workshop, simulated=simulated)
 

@@ -74,7 +74,12 @@ STEPS = (
         "when a cell has no budget",
         NEWTON,
     ),
-    Field("u_hand_load_n", "number", "combined standard uncertainty of hand_load_n: both of these", NEWTON),
+    Field(
+        "u_hand_load_n",
+        "number",
+        "combined standard uncertainty of hand_load_n: se_n and calibration",
+        NEWTON,
+    ),
     Field("saddle_load_n", "number", "mean support force at the saddle", NEWTON),
     Field(
         "u_saddle_calibration_n",

@@ -37,16 +37,16 @@ def told_by_archive(out: Path, *, simulated: bool = False) -> Gathered:
             if "verdict" in row:
                 verdicts[row["verdict"]] += 1
             failed.update(one["test"] for one in row.get("validity", ()) if one["result"] == "failed")
-            told.append(_told(sweep, row, ahead[_workshop(sweep, row)]))
+            told.append(_told(sweep, row, ahead[_workshop(sweep)]))
         except NotTold as why:
             left_out[sweep] = str(why)
-        except (AttributeError, KeyError, TypeError, ValueError) as error:
+        except (AttributeError, KeyError, OverflowError, TypeError, ValueError) as error:
             raise ValueError(f"{out}: the row of {sweep} is none of this program's: {AGAIN}") from error
     return Gathered(tuple(told), left_out, verdicts, failed)
 
 
 def _told(sweep: str, row: Mapping[str, Any], ahead: datetime.timedelta) -> Told:
-    if row.get("coarse"):
+    if row["coarse"]:
         raise NotTold("it was exported with its date as a month: on which day it was ridden is not known")
     return told_by(
         sweep,
@@ -56,13 +56,13 @@ def _told(sweep: str, row: Mapping[str, Any], ahead: datetime.timedelta) -> Told
         gradient_pct=float(row["gradient_pct"]),
         protocol=row["protocol"],
         rig=row["rig_name"],
-        workshop=_workshop(sweep, row),
+        workshop=_workshop(sweep),
     )
 
 
-def _workshop(sweep: str, row: Mapping[str, Any]) -> str:
+def _workshop(sweep: str) -> str:
     folder = PurePosixPath(sweep).parent
-    return str(row["rig_name"]) if folder == PurePosixPath() else str(folder)
+    return "" if folder == PurePosixPath() else str(folder)
 
 
 def _begun(row: Mapping[str, Any]) -> datetime.datetime:
@@ -74,7 +74,7 @@ def _ahead_of_utc(rows: Sequence[tuple[str, Mapping[str, Any]]]) -> dict[str, da
     hours: dict[str, list[float]] = defaultdict(list)
     for sweep, row in rows:
         begun = _begun(row).astimezone(datetime.UTC)
-        hours[_workshop(sweep, row)].append(begun.hour + begun.minute / 60.0)
+        hours[_workshop(sweep)].append(begun.hour + begun.minute / 60.0)
     return {name: datetime.timedelta(hours=_offset_h(each)) for name, each in hours.items()}
 
 
@@ -97,10 +97,10 @@ def _rows(journal: Path) -> Iterator[tuple[str, dict[str, Any]]]:
         try:
             entry = json.loads(line)
             (row,) = entry["rows"]
-            if missing := {"begun_utc", "rider", "rig_name"} - row.keys():
+            if missing := {"begun_utc", "coarse", "rider", "rig_name"} - row.keys():
                 raise KeyError(*missing)
-            _begun(row)
-            latest[entry["sweep"]] = row
-        except (ValueError, KeyError, TypeError) as error:
+            _begun(row).astimezone(datetime.UTC)
+            latest[str(entry["sweep"])] = row
+        except (ValueError, KeyError, OverflowError, TypeError) as error:
             raise ValueError(f"{journal}: line {number} is none of this program's: {AGAIN}") from error
     yield from sorted(latest.items())

@@ -1,4 +1,4 @@
-"""Page headers made by hand after the Thrift compact protocol: none leads a reader astray."""
+"""Page headers made by hand after the Thrift compact protocol (from memory): none leads a reader astray."""
 
 from types import SimpleNamespace
 
