@@ -14,7 +14,7 @@ from daq.sources.clock import steady_ns
 
 PER_MINUTE = 60
 COMMANDS_PER_MINUTE = 1200
-"""Successful commands need a pass, and except for the stop, the gate lets no more through (daq.live.web.gate)."""
+"""Successful commands need a pass. One screen with one cannot send so many for long (daq.live.web.gate)."""
 Kind: TypeAlias = tuple[str, int, object]
 """The place in the program, and the status of a request: a fault must not disappear among refusals."""
 
@@ -36,8 +36,7 @@ class Flood:
     def written(self, record: logging.LogRecord, now_ns: int) -> Iterator[logging.LogRecord]:
         """The record if there is room for it, after the number of those left out in the minute before."""
         if now_ns >= self._until_ns:
-            yield from self._left_out()
-            self._seen.clear()
+            yield from self.left_out()
             self._until_ns = now_ns + 60 * 10**9
         seen = self._seen.setdefault((record.pathname, record.lineno, getattr(record, "status", None)), _Seen())
         seen.lines += 1
@@ -45,12 +44,14 @@ class Flood:
         if seen.lines < most:
             yield record
         elif seen.lines == most:
-            yield _with(record, "those of the next minute, which are counted")
+            yield _with(record, "the rest of this minute, which is counted")
         else:
             seen.last = record
 
-    def _left_out(self) -> Iterator[logging.LogRecord]:
-        for seen in self._seen.values():
+    def left_out(self) -> Iterator[logging.LogRecord]:
+        """A line for each kind of which some were left out; then all are counted anew."""
+        before, self._seen = self._seen, {}
+        for seen in before.values():
             if seen.last is not None:
                 yield _with(seen.last, seen.lines - _most(seen.last) - 1)
 
@@ -61,6 +62,12 @@ class BoundedHandler(logging.StreamHandler[TextIO]):
     def __init__(self, stream: TextIO, clock_ns: Callable[[], int] = steady_ns) -> None:
         super().__init__(stream)
         self._flood, self._clock_ns = Flood(), clock_ns
+
+    def close(self) -> None:
+        """What was left out since the last minute is told too."""
+        for one in self._flood.left_out():
+            super().emit(one)
+        super().close()
 
     def emit(self, record: logging.LogRecord) -> None:
         for one in self._flood.written(record, self._clock_ns()):

@@ -49,6 +49,15 @@ def test_a_flood_is_cut_off_within_a_minute_and_counted_when_it_is_over():
     assert [line["message"] for line in log.lines()[PER_MINUTE + 2 :]] == ["invalid again"]
 
 
+def test_what_was_left_out_last_is_told_at_the_end():
+    log = Log()
+    for number in range(100):
+        log.say(f"invalid {number}")
+    log.handler.close()
+
+    assert (log.lines()[-1]["message"], log.lines()[-1]["left_out"]) == ("invalid 99", 100 - PER_MINUTE - 1)
+
+
 def test_a_fault_is_not_lost_among_refusals_from_the_same_place():
     log = Log()
     for _ in range(1000):
