@@ -62,8 +62,9 @@ class TypedProgress(SweepProgress):
     def take_damping(self, told_s: Mapping[str, float]) -> None:
         """The time constants of the displays, by role, as found with the known weight."""
         if told_s:
-            hands_s = told_s.get("hands", NAN)
-            self.display = replace(self.display, damping_s=max(told_s.values()), told_damping_s=hands_s)
+            roles = ("hands", "saddle") if self.display.saddle_newtons_per_unit else ("hands",)
+            slower_s = max(told_s.get(role, self.display.damping_s) for role in roles)
+            self.display = replace(self.display, damping_s=slower_s, told_damping_s=told_s.get("hands", NAN))
 
     @property
     def moments_s(self) -> tuple[float, ...]:
