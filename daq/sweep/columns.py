@@ -82,7 +82,7 @@ SEAT_TUBE = math.sin(math.radians(73.5))
 """Turns a height along the seat tube into one over the BB. Assumption."""
 CENTIMETRES = (0.05, 0.11)
 """A weight line near the BB that moves by this fraction of the saddle's way is in centimetres: in millimetres it moves
-by 0.86 or 0.69, and by 0.16 if the rider slides all the way."""
+by 0.86 or 0.69, and by 0.16 if the rider slides all the way (validity/hips.py, statics of a model rider). Judgement."""
 BACKWARDS = -0.3
 """A weight line that moves back by more than this fraction as the saddle comes forward has the wrong sign."""
 

@@ -30,6 +30,9 @@ FALLS_COUNT = "hinge-posterior/1"
 """The posterior of version 2, but a fall of hand load that levels off coming forward is also called an onset."""
 LEAST_SQUARES = "least-squares/1"
 STEP_OFF_MM = 4.0
+PASSED_BY = 1.5
+"""Squares about a line, over those about the loads' mean, from which it is not drawn. Judgement, no source."""
+_ROUNDING_N2 = 1e-9
 
 __all__ = ["METHOD", "METHODS", "Margin", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
 
@@ -66,10 +69,6 @@ def onset(
     return METHODS[method](steps, Margin(step_off_mm, loaded_chance))
 
 
-PASSED_BY = 1.5
-"""Squares about a line, over those about the loads' mean, from which it is not drawn. Judgement, no source."""
-
-
 def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], list[float]]:
     """Setbacks, mm, and hand loads, N, of the line to draw: front, onset and rear; without an onset, two ends.
 
@@ -80,7 +79,7 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     line = line_through(evidence, answer.onset_mm)
     if answer.onset_mm is None:
         off_n = evidence.hands_n - line.at(evidence.setback_mm)
-        if float(off_n @ off_n) > PASSED_BY * len(off_n) * float(np.var(evidence.hands_n)):
+        if float(off_n @ off_n) > PASSED_BY * len(off_n) * (float(np.var(evidence.hands_n)) + _ROUNDING_N2):
             return [], []
     ends = [evidence.setback_mm.min(), evidence.setback_mm.max()]
     setback_mm = np.array(ends if answer.onset_mm is None else sorted([*ends, answer.onset_mm]))

@@ -26,11 +26,12 @@ from daq.sweep.evidence import Evidence, TooFewPositions, gathered, stroke_error
 from daq.values import Array, StepMean
 
 FREEDOM = 3.0
-"""Weight of the strokes, in degrees of freedom: the size may be off by a third (log sd 0.32). Chosen by simulation."""
+"""Weight of the strokes, in degrees of freedom: the size may be off by a third. Chosen by simulation."""
 ADDED_N_PER_MM = 2.0
-"""Standard deviation of the added slope of a bent curve: wide, because the scatter is of interest and not the bend."""
+"""Standard deviation of the added slope of a bent curve: wide, because the scatter is of interest and not the bend.
+Chosen by simulation."""
 BENT = 0.5
-"""Probability that the curve is bent."""
+"""Probability that the curve is bent. Judgement."""
 BENDS_MM = 2.0
 """Spacing of the positions of the bend."""
 _NOTHING_LEFT = 1e-9
@@ -43,7 +44,7 @@ def standard_errors(steps: Sequence[StepMean]) -> Array:
     own_n = stroke_errors(steps)
     if not all(step.strokes for step in steps) or not np.isfinite([step.hand_load_n for step in steps]).all():
         return own_n
-    return own_n if not np.all(own_n > 0.0) else own_n * _size(tuple(steps))
+    return own_n * _size(tuple(steps)) if np.all(own_n > 0.0) else own_n
 
 
 @functools.lru_cache(maxsize=4)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import bisect
 import math
 
 import numpy as np
 
 from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
-from daq.sweep.places import SAME_PLACE_MM
+from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
@@ -162,8 +163,10 @@ def visits(sweep: Seen) -> Validity:
 
 
 def _beside_mm(sweep: Seen) -> list[float]:
-    """The two positions nearest to the bend, rearmost first."""
-    return sorted(sorted(set(sweep.setback_mm.tolist()), key=lambda mm: abs(mm - sweep.bend_mm))[:2], reverse=True)
+    """The positions next to the bend, behind it and ahead of it."""
+    apart_mm = places(sweep.setback_mm).tolist()
+    at = min(max(bisect.bisect_left(apart_mm, sweep.bend_mm), 1), len(apart_mm) - 1)
+    return [apart_mm[at], apart_mm[at - 1]]
 
 
 def _stands_on_single_visits(sweep: Seen, groups: list[list[int]]) -> bool:
@@ -174,12 +177,12 @@ def _stands_on_single_visits(sweep: Seen, groups: list[list[int]]) -> bool:
 
 
 def _once_each(sweep: Seen) -> Validity:
-    places = listed([f"{mm:g}" for mm in _beside_mm(sweep)])
+    both = listed([f"{mm:g}" for mm in _beside_mm(sweep)])
     return failed(
         "visits",
-        f"{places} mm were ridden once each: a saddle or hands put back otherwise at one of them would not show, and "
+        f"{both} mm were ridden once each: a saddle or hands put back otherwise at one of them would not show, and "
         f"might look like a rise near {sweep.bend_mm:.0f} mm",
-        f"clamp the saddle at the same mark, and ride {places} mm again",
+        f"clamp the saddle at the same mark, and ride {both} mm again",
         forbids=False,
     )
 

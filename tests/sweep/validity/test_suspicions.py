@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
 from daq.sweep.validity.conditions import Fault
@@ -232,11 +233,13 @@ def test_the_interval_of_a_shift_between_the_hands_is_that_of_a_regression_by_ot
 
 
 def test_the_interval_of_what_visits_scatter_by_is_that_of_a_standard_deviation():
-    """Of 5 differences: s sqrt(5 / chi2) at 2.5 and 97.5 %, by tables: 0.6242 and 2.4525 times s."""
+    """Of 5 differences: s sqrt(5 / chi2) at 2.5 and 97.5 %, by scipy's distribution."""
     found = of(visits, order=(*sweeps.OUT_AND_BACK, *sweeps.OUT_AND_BACK[:5]))
     low, high = found.interval_95
 
-    assert (low / found.value, high / found.value) == pytest.approx((0.6242, 2.4525), abs=1e-3)
+    assert (low / found.value, high / found.value) == pytest.approx(
+        np.sqrt(5 / stats.chi2(5).ppf([0.975, 0.025])), abs=1e-3
+    )
 
 
 def test_hands_that_jump_in_the_middle_of_a_step_are_told_with_its_setback():
