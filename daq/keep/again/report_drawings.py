@@ -29,6 +29,7 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     places += [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]
     if not loads:
         return Markup("")
+    places += [one.setback_mm for sweep in sweeps for one in sweep.pains if one.setback_mm is not None]
     rear, front = max(places) + 3.0, min(places) - 3.0
     spread = max(max(loads) - min(loads), 10.0)
     low, high = min(loads) - 0.15 * spread, max(loads) + 0.25 * spread

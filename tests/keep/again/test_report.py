@@ -13,6 +13,7 @@ from daq.fit.days import days
 from daq.fit.days_words import said_of
 from daq.fit.step_notes import Pain
 from daq.keep.again.report import printed
+from daq.keep.again.report_drawings import LEFT, RIGHT
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.sweep.panel import Entry
 from daq.sweep.workshop import taught
@@ -51,6 +52,13 @@ def test_pain_while_riding_is_on_the_sheet_in_words_and_on_its_chart():
     assert "Pain or numbness while riding: knee front, right, 5 of 10, at 45 mm." in words(html)
     assert html.count('class="pain"') == 1
     assert 'class="pain"' not in page()
+
+
+def test_pain_at_a_place_where_no_step_was_finished_lies_within_the_drawing():
+    html = page(sweeps=(dataclasses.replace(CASE.sweeps[0], pains=(Pain(5.0, "hands", "left", 7, None),)),))
+    (at,) = re.findall(r'class="pain" d="M([-\d.]+),', html)
+
+    assert LEFT <= float(at) <= RIGHT
 
 
 def test_setback_stands_in_both_references_and_against_gravity():
