@@ -143,13 +143,19 @@ def main() -> int:
     words.add_argument("--minutes", type=float, default=math.inf, help="end after so many; with --keep")
     asked = words.parse_args()
     orders = asked.orders.split(",") if asked.orders else ORDERS
-    wanted = [(line.name, order) for line in LINES if re.search(asked.only, line.name) for order in orders]
+    if asked.keep is None and asked.minutes < math.inf:
+        words.error("--minutes needs --keep: what is ridden would be thrown away")
+    lines = [line for line in LINES if re.search(asked.only, line.name)]
+    wanted = [(line.name, order) for line in lines for order in orders]
     kept = {} if asked.keep is None else read(asked.keep)
     until_s = time.monotonic() + 60.0 * asked.minutes
     ridden(kept, missing(kept, wanted, asked.sweeps), asked.processes, asked.keep, until_s)
     table, found = told(kept, wanted)
     print("\n".join([f"{', '.join(METHODS)}.", "", *table]))
-    return print_figures(lambda _: figures(found, [line for line in LINES if re.search(asked.only, line.name)]))
+    if left := missing(kept, wanted, asked.sweeps):
+        print(f"{len(left)} sweeps are left to ride; no goal is judged")
+        return 1
+    return print_figures(lambda _: figures(found, lines))
 
 
 if __name__ == "__main__":
