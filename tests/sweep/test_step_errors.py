@@ -35,16 +35,16 @@ def test_the_size_is_the_mean_under_students_t_of_all_curves():
     assert size_of(evidence) == pytest.approx(np.sqrt(np.average(means, weights=weights)), rel=1e-9)
 
 
-def test_what_is_stated_is_nearer_to_the_truth_where_the_strokes_mislead():
-    """Over 24 sweeps of riders whose strokes state 1.28 times the true error; tests/bench/step_errors.py has all."""
+def test_what_is_stated_keeps_to_the_truth_where_the_strokes_mislead():
+    """Over true, over 24 sweeps of riders whose strokes state too much; tests/bench/step_errors.py has all."""
     sums = np.zeros(3)
     for number in range(24):
         steps, true_n = level_sweep(Sway("swinging", tau_s=2.0), 15.0, number)
         actual = pooled(steps).hands.load_n - true_n
         sums += [np.sum(each**2) for each in (standard_errors(steps), stroke_errors(steps), actual)]
-    stated, strokes = np.abs(np.log(sums[:2] / sums[2]))
+    stated, strokes = np.sqrt(sums[:2] / sums[2])
 
-    assert stated < 0.6 * strokes
+    assert 0.95 < stated < 1.10 < strokes
 
 
 def test_visits_that_scatter_beyond_their_strokes_are_in_it():
