@@ -59,7 +59,7 @@ class Acquisition:
             rig,
             clock.pace,
             record=None if recorder is None else self.record,
-            note=self.notice,
+            notice=self.notice,
             pipeline=lambda: self.ride.pipeline,
         )
         self.recent = Backlog()

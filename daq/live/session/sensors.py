@@ -29,12 +29,12 @@ class Sensors:
         pace: float,
         *,
         record: Callable[[WireBytes | Notification], None] | None,
-        note: Callable[[str, str], None],
+        notice: Callable[[str, str], None],
         pipeline: Callable[[], Pipeline],
     ) -> None:
-        """record: gets what arrives, for a recording; None without one. note: gets level and sentence, for a person.
+        """record: gets what arrives, for a recording; None without one. notice: gets level and sentence, for a person.
         pipeline: the current one."""
-        self._rig, self._record, self._note, self._pipeline = rig, record, note, pipeline
+        self._rig, self._record, self._notice, self._pipeline = rig, record, notice, pipeline
         self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
         """The everyday name for the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
@@ -108,7 +108,7 @@ class Sensors:
         elif isinstance(said, board.Reply):
             done = said.result is board.Result.DONE
             if said.text or not done:
-                self._note("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
+                self._notice("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
         else:
             self._refusal = missing_channels(self._rig, said)
             self._greet(said)
@@ -117,9 +117,9 @@ class Sensors:
         """Report that the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
         if last is not None and hello.board_id != last.board_id:
-            self._note("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
+            self._notice("caution", f"another board, {hello.board_id}, is connected: is the calibration made with it?")
         elif last is not None and hello.boot != last.boot:
-            self._note("caution", "the board has restarted: check its power and cable")
+            self._notice("caution", "the board has restarted: check its power and cable")
 
     def _board_counters(self) -> Counters:
         pipeline = self._pipeline()

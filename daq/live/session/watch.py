@@ -11,9 +11,9 @@ ALARMING = "store"
 class Watch:
     """The last reported fault of each part."""
 
-    def __init__(self, note: Callable[[str, str], None]) -> None:
-        """note: level and sentence."""
-        self._note = note
+    def __init__(self, notice: Callable[[str, str], None]) -> None:
+        """notice: level and sentence."""
+        self._notice = notice
         self._said: Mapping[str, str] = {}
 
     def look(self, troubles: Mapping[str, str]) -> dict[str, str]:
@@ -25,6 +25,6 @@ class Watch:
                 if trouble:
                     new[name] = trouble
                 level = "info" if not trouble else "alarm" if name == ALARMING else "caution"
-                self._note(level, f"{name}: {trouble or 'all well again'}")
+                self._notice(level, f"{name}: {trouble or 'all well again'}")
         self._said = dict(troubles)
         return new

@@ -15,7 +15,7 @@ TABLES = {name: f'[{name}]\nname = "a {name} sensor"\n' for name in ("power", "c
 def test_board_and_power_sensor_have_a_place_always_and_others_when_the_rig_names_them(named):
     rig = parse_rig(rig_text() + "".join(TABLES[name] for name in named))
 
-    sensors = Sensors(rig, 1.0, record=print, note=print, pipeline=print)
+    sensors = Sensors(rig, 1.0, record=print, notice=print, pipeline=print)
 
     assert set(sensors.health) == {"board", "power", *named}
     assert sensors.health["power"].expected == ("power" in named)
