@@ -21,7 +21,7 @@ from daq.keep.package.batches import batches, column_names
 from daq.keep.package.datapackage import Package, read_package
 from daq.keep.received import checked
 from daq.keep.store import Store, sessions, writing
-from daq.keep.store.chunks import CLOSED_LEVEL, encode
+from daq.keep.store.chunks import IMPORT_LEVEL, encode
 from daq.keep.store.reading import merged
 from daq.keep.store.rows import insert_row
 from daq.measure.calibration import from_dict
@@ -125,7 +125,7 @@ def _insert(
         simulated=int(sweep["simulated"] in (True, "true")),
     )
     for item in items:
-        writing.insert(db, session_id, item, encode(item, level=CLOSED_LEVEL) if isinstance(item, Samples) else b"")
+        writing.insert(db, session_id, item, encode(item, level=IMPORT_LEVEL) if isinstance(item, Samples) else b"")
     rider = {**from_json(sweep["rider_entries"]), "exported_as": sweep["rider"] or None}
     sweep_id = insert_row(
         db,

@@ -32,7 +32,7 @@ from daq.values import Samples
 CODEC = 1
 LIVE_LEVEL = 3
 """zstd level for the chunk of each second."""
-CLOSED_LEVEL = 12
+IMPORT_LEVEL = 12
 """zstd level of an import, when there is time; above it the gain is under 1 %."""
 MOST_CHANNELS = 0xFFFF
 MOST_BYTES = 2**25
