@@ -9,7 +9,7 @@ from pydantic import AfterValidator, BaseModel, TypeAdapter, ValidationError
 import daq.fit.case
 import daq.live.web.api  # noqa: F401  every model of the address
 from daq.rig import Rig
-from daq.text import Line, Lines, checked_line, checked_lines, visible, visible_line
+from daq.text import Line, Lines, checked_line, checked_lines, visible, visible_line, with_minus_signs
 
 ACTS = [*map(chr, range(32)), *map(chr, range(0x7F, 0xA0)), *"\u2028\u2029\u202a\u202e\u2066\u2069", "\ud800"]
 
@@ -27,6 +27,15 @@ def test_a_character_that_acts_is_shown_as_its_escape(letter):
 def test_an_invisible_direction_mark_is_shown_and_may_be_typed(mark):
     assert visible(mark) == f"\\u{ord(mark):04x}"
     assert checked_line(mark) == mark
+
+
+def test_a_negative_number_gets_a_minus_sign_and_nothing_else_does():
+    said = "-3 N at -0.5 mm (-2; 2026-03-04), 3-4 mm, off-axis"
+
+    assert (
+        with_minus_signs(said)
+        == "\N{MINUS SIGN}3 N at \N{MINUS SIGN}0.5 mm (\N{MINUS SIGN}2; 2026-03-04), 3-4 mm, off-axis"
+    )
 
 
 def test_ordinary_text_of_any_script_is_shown_as_it_is():

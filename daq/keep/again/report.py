@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -19,6 +18,7 @@ from daq.fit.stepping import over_bb_mm
 from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
+from daq.text import with_minus_signs
 from daq.values import Verdict
 
 CLIMB_PCT = 4.5
@@ -43,7 +43,7 @@ _PAGES = Environment(
     lstrip_blocks=True,
 )
 _PAGES.filters["day"] = in_words
-_PAGES.filters["minus"] = lambda text: re.sub(r"(^|[\s(;])-(?=\d)", "\\1\N{MINUS SIGN}", text)
+_PAGES.filters["minus"] = with_minus_signs
 
 
 def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretold: Days | None = None) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -10,8 +9,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from daq.measure.calibration.status import moment
-
-HYPHEN = re.compile(r"(?<![\w.])-(?=\d)")
+from daq.text import with_minus_signs
 
 
 def proof_page(content: Mapping[str, Any], *, css: str | None = None) -> str:
@@ -22,7 +20,7 @@ def proof_page(content: Mapping[str, Any], *, css: str | None = None) -> str:
 _PAGES = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
 _PAGES.filters.update(
     {
-        "minus": lambda text: HYPHEN.sub("\N{MINUS SIGN}", text),
+        "minus": with_minus_signs,
         "minute": lambda utc: f"{moment(utc):%Y-%m-%d %H:%M} UTC",
     }
 )
