@@ -28,8 +28,6 @@ _LOOKS: Mapping[str, Callable[[Row], bool]] = {
     "benches": lambda row: '"shown_n":' not in row["setup"],
 }
 """What rows of a table look like, where their types do not tell them from those of another."""
-_WITHOUT_CHECKSUM = ("clients", "consents", "copies", "client_names")
-"""Tables whose rows had none in older stores."""
 Columns = list[tuple[str, type, bool]]
 """Name, type, and whether it is never missing, of each column of a table."""
 
@@ -182,8 +180,6 @@ def _as_row(table: str, columns: Columns, cell: Cell) -> Row | None:
             return None
         row[name] = value
     added = list(row)[len(cell.values) :]
-    if "crc" in added and table not in _WITHOUT_CHECKSUM:
-        return None
     for column in {"crc", "now_crc"} & set(added):
         del row[column]
     if not holds_json(table, row):

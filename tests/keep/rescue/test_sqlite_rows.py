@@ -200,14 +200,29 @@ def test_a_page_whose_pointers_would_lie_over_its_cells_does_not_begin_like_one(
     assert not begins(0, 4000)
 
 
-def test_a_row_that_holds_its_own_number_as_a_value_is_of_no_table_of_ours(tmp_path):
-    """SQLite leaves the column of the number empty; what fills it belongs to another program's table."""
+@pytest.fixture
+def session_row(tmp_path):
+    """The columns of the table and the cell of its row."""
     path, columns = tmp_path / "s.sqlite", columns_by_table()["sessions"]
     with Store.open(path) as store:
         begin(store)
     with Pages(path) as pages:
         pages_of_it = (pages.page(number) for number in range(2, pages.count + 1))
         cells = [cell for page in pages_of_it for cell in any_cells(page, pages.size, pages.page)]
-    ours = next(cell for cell in cells if _as_row("sessions", columns, cell) is not None)
+    return columns, next(cell for cell in cells if _as_row("sessions", columns, cell) is not None)
+
+
+def test_a_row_that_holds_its_own_number_as_a_value_is_of_no_table_of_ours(session_row):
+    """SQLite leaves the column of the number empty; what fills it belongs to another program's table."""
+    columns, ours = session_row
 
     assert _as_row("sessions", columns, replace(ours, values=(ours.number, *ours.values[1:]))) is None
+
+
+def test_a_row_that_ends_before_its_checksum_is_none(session_row):
+    """Every session has had one; only columns that came later may be missing."""
+    columns, ours = session_row
+    checksum = [name for name, _, _ in columns].index("crc")
+
+    assert _as_row("sessions", columns, replace(ours, values=ours.values[: checksum + 1])) is not None
+    assert _as_row("sessions", columns, replace(ours, values=ours.values[:checksum])) is None
