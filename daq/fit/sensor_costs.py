@@ -16,7 +16,7 @@ from daq.jig import display_of, levers_of
 from daq.rig import Rig
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import PLACED_MM, TORQUE_N_PER_NM, Evidence, gathered
-from daq.sweep.information import Wander
+from daq.sweep.information import USUAL, Wander
 from daq.sweep.plan import MOVING_S, out_and_back
 from daq.sweep.pooled import SITS_AGAIN_N
 from daq.sweep.typed.scatter import usual
@@ -30,8 +30,6 @@ REAR_MM, ONSET_MM, FRONT_MM, PLACES = 80.0, 55.0, 30.0, 11
 LEVEL_N = 80.0
 TORQUE_SD_NM = 0.3
 """How far a held effort differs from step to step, inside a band of half a newton metre. Assumption."""
-STROKES = Wander()
-"""Of a cell that is read all along: the steps are known as well as the rider sways."""
 SADDLE_OWN_N = 1.5
 """Scatter of a step's saddle load that is not shared with the hands' sway. Assumption."""
 
@@ -106,7 +104,7 @@ def costs_of(rig: Rig, *, heard: bool = False, damping_s: float | None = None) -
 def scatter_of(rig: Rig, damping_s: float | None = None) -> Wander:
     """How the steps of a usual rider scatter on this rig. damping_s: of the display; None: as in the rig file."""
     if (display := display_of(rig)) is None:
-        return STROKES
+        return USUAL
     return usual(display.readings, display.half_n, display.damping_s if damping_s is None else damping_s)
 
 
@@ -115,7 +113,7 @@ def _cost(sensor: str, now: tuple[float, ...] = (), with_it: tuple[float, ...] =
 
 
 @functools.lru_cache(maxsize=16)
-def widths_mm(saddle: bool, power: bool, scatter: Wander = STROKES) -> tuple[float, ...]:
+def widths_mm(saddle: bool, power: bool, scatter: Wander = USUAL) -> tuple[float, ...]:
     """Width of the 95 % interval of the usual sweep for each of SLOPES_N_PER_MM. saddle: a witness to every stroke."""
     found = []
     for slope in SLOPES_N_PER_MM:

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.fit import expectation
 from daq.fit.expectation import Width
 from daq.measure.geometry import BAR_FIXED
-from daq.sweep.information import Wander, best_design
+from daq.sweep.information import USUAL, Wander, best_design
 from daq.sweep.order import Order, ordered, spaced, with_repeats, with_sham
 from daq.sweep.plan import Protocol
 
@@ -19,7 +19,6 @@ ONE_WAY_CAUTION = (
     "one way: a drift of rider or cells looks like an onset, so none will be named; good for a quick look only"
 )
 NO_REPEATS_CAUTION = "no place is ridden twice: how far visits scatter, and what drifts, can only be assumed"
-USUAL = Wander()
 
 
 class Sketch(BaseModel):

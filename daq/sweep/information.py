@@ -13,6 +13,7 @@ import numpy as np
 
 from daq.sweep.evidence import DRIFT_N_PER_MIN
 from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
+from daq.sweep.sway import SWAY_N
 from daq.values import Array
 
 CENTRAL = (0.2, 0.8)
@@ -27,7 +28,7 @@ BETWEEN_N = 1.0
 class Wander:
     """One rider's sway, newtons and seconds."""
 
-    sway_n: float = 5.0
+    sway_n: float = SWAY_N
     sway_s: float = 4.0
     """Standard deviation and correlation time: 3-8 N and 2-10 s expected. Assumption."""
     between_n: float = BETWEEN_N
@@ -42,6 +43,10 @@ class Wander:
     def said(self) -> str:
         """A few words."""
         return f"sway {self.sway_n:.1f} N over {self.sway_s:.0f} s, {self.between_n:.1f} N from visit to visit"
+
+
+USUAL = Wander()
+"""Of riders in general, where a cell is read all along."""
 
 
 @dataclass(frozen=True, slots=True)

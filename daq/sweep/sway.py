@@ -29,6 +29,8 @@ MOST_BLOCKS = 20
 TAUS_S = np.geomspace(0.8, 28.0, 7)
 TAU_S, TAU_SPREAD = 3.5, 1.2
 """Prior median and spread of log(tau): wide, since the strokes say more. Riders' sway is given as 2 to 10 s."""
+SWAY_N = 5.0
+"""Standard deviation of a usual rider's sway at the hands: 3 to 8 N expected. Assumption."""
 SCATTER_SHARES = (0.0, 0.05, 0.2, 0.5)
 """White fraction of the variance of single strokes; 1 is a single extra grid point, since it has no tau."""
 WITHIN = np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75])

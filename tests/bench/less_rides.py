@@ -1,7 +1,7 @@
 """Riders of tests.bench.onset_rides on rigs that see less: hands alone, and a scale whose display a person reads.
 
-The ripple of the pedals, twice a turn, is in what the scale weighs; a damped display takes most of it away. All numbers
-are assumptions, stated where they stand.
+The ripple of the pedals, twice a turn, is in what the scale weighs; a damped display follows it and the sway late, and
+takes most of the ripple away. All numbers are assumptions, stated where they stand.
 """
 
 from dataclasses import dataclass, replace
@@ -72,7 +72,7 @@ def _read(step, display, seed, gain, phase, rng):
     at_s = t_s[0] + np.array(moments_s(seed, display.readings, dwell_s=dwell_s(display), settle_s=0.0))
     if display.evenly:
         at_s = t_s[0] + np.arange(display.readings) * 5.0 + 1.0
-    weighed = np.interp(at_s, t_s, [stroke.hands_n for stroke in step.strokes])
+    weighed = np.interp(at_s, t_s, _followed(t_s, [stroke.hands_n for stroke in step.strokes], display.damping_s))
     weighed += gain * RIPPLE_N * np.sin(2.0 * np.pi * RIPPLE_HZ * at_s + phase)
     shown = display.step_n * np.round(weighed / display.step_n)
     readings = tuple(
@@ -81,6 +81,16 @@ def _read(step, display, seed, gain, phase, rng):
     )
     told_nm = step.crank_torque_nm + EFFORT_U_NM * rng.standard_normal()
     return replace(typed_mean(step.setback_mm, readings, float(told_nm)), u_setback_mm=PLACED_MM)
+
+
+def _followed(t_s, hands_n, damping_s):
+    """What a display with this time constant shows of the strokes' loads, without their ripple."""
+    if damping_s == 0.0:
+        return hands_n
+    shown_n = [hands_n[0]]
+    for gap_s, load_n in zip(np.diff(t_s), hands_n[1:], strict=True):
+        shown_n.append(load_n + (shown_n[-1] - load_n) * np.exp(-gap_s / damping_s))
+    return shown_n
 
 
 def typed_sweep(slope, display, number):

@@ -4,11 +4,12 @@ where what a plan can find is computed (daq.sweep.information)."""
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daq.sweep.information import Wander
-from daq.sweep.typed.levels import USUAL_N, prior_of, together
+from daq.sweep.typed.levels import UNTOLD, prior_of
 from daq.sweep.typed.moments import CELL_S
 from daq.values import StepMean
 
@@ -22,15 +23,15 @@ class ReadOff(Wander):
     """Half a step of the display, at the hands."""
     damping_s: float = 1.0
     """Time constant of the display; NaN: not known."""
-    reading_n: float = USUAL_N
+    reading_n: float = UNTOLD.usual_n
     """Standard deviation of one reading about its step's level."""
 
     def step_sd_n(self, dwell_s: float) -> float:
         """Standard deviation of a step's mean of these readings, spread over the dwell or longer, and of a visit."""
         cell_s = max(dwell_s / self.readings, CELL_S)
-        shared = together([i * cell_s for i in range(self.readings)], prior_of(self.damping_s))
-        own = (self.reading_n**2 + self.half_n**2 / 3.0) * shared / self.readings
-        return math.hypot(math.sqrt(own), self.between_n)
+        r = prior_of(self.damping_s).alike([i * cell_s for i in range(self.readings)])
+        own = self.reading_n**2 * (1.0 + (self.readings - 1) * r) + self.half_n**2 / 3.0
+        return math.hypot(math.sqrt(own / self.readings), self.between_n)
 
     @property
     def said(self) -> str:
@@ -45,12 +46,15 @@ def usual(readings: int, half_n: float, damping_s: float) -> ReadOff:
     return ReadOff(readings=readings, half_n=half_n, damping_s=damping_s, reading_n=prior_of(damping_s).usual_n)
 
 
-def as_read(steps: Sequence[StepMean], reading_n: float) -> ReadOff:
-    """As this sweep's own readings show it."""
+def as_read(steps: Sequence[StepMean], scatter_n: float) -> ReadOff:
+    """As this sweep's own readings show it. scatter_n: their standard deviation about their step's mean, which lacks
+    the sway they share."""
     first = steps[0].readings[0]
+    prior = prior_of(first.damping_s)
+    r = statistics.fmean(prior.alike([one.t_s for one in step.readings]) for step in steps)
     return ReadOff(
         readings=min(len(step.readings) for step in steps),
         half_n=first.half_n,
         damping_s=first.damping_s,
-        reading_n=reading_n,
+        reading_n=scatter_n / math.sqrt(1.0 - r),
     )

@@ -1,20 +1,24 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from daq.sweep.sway import SWAY_N
 from daq.sweep.typed.levels import (
     RIPPLE_HZ,
     SWAY_SHARE,
     SWAY_TAUS_S,
     UNTOLD,
-    USUAL_N,
-    alike,
     levels_of,
     prior_of,
+    scatter_n,
+    shown,
     together,
 )
+from daq.sweep.typed.moments import moments_s
 from daq.sweep.typed.progress import typed_mean
+from daq.sweep.typed.scatter import as_read, usual
 from daq.values import NAN, Reading
 
 
@@ -79,32 +83,78 @@ def test_two_readings_a_time_constant_apart_share_what_an_exponential_leaves():
     assert together([10.0, 17.0]) == pytest.approx((1.0 + r) / (1.0 - r))
 
 
-def test_a_damped_display_makes_readings_alike_as_a_filtered_series_is():
-    """Sway of correlation time 4 s behind a low-pass of 2 s, against a long made-up series; scipy filters it."""
+@pytest.mark.parametrize("damping_s", [0.0, 0.5, 2.0, 4.0, 6.0])
+@pytest.mark.parametrize("apart_s", [0.0, 1.0, 4.0, 12.0])
+def test_sway_behind_a_low_pass_has_the_covariance_its_spectrum_gives(apart_s, damping_s):
+    """Wiener-Khinchin: the integral of sway's spectrum times what a low-pass of first order lets through, times
+    cos 2 pi f t; scipy's quadrature for a Fourier integral."""
+    from scipy.integrate import quad
+
+    def spectrum(f, tau_s=4.0):
+        return 4.0 * tau_s / (1.0 + (2.0 * np.pi * f * tau_s) ** 2) / (1.0 + (2.0 * np.pi * f * damping_s) ** 2)
+
+    if apart_s:
+        area, _ = quad(spectrum, 0.0, np.inf, weight="cos", wvar=2.0 * np.pi * apart_s)
+    else:
+        area, _ = quad(spectrum, 0.0, np.inf)
+
+    assert float(shown(np.array(apart_s), 4.0, damping_s)) == pytest.approx(area, abs=1e-6)
+
+
+def filtered(damping_s, tau_s, rows):
+    """Sway behind a low-pass, made up in steps of 50 ms, as many rows of 25 s: scipy filters it."""
     from scipy.signal import lfilter
 
-    step_s, tau_s, damping_s = 0.05, 4.0, 2.0
+    step_s, lead = 0.05, 800
     rng = np.random.default_rng(3)
-    sway, low = np.exp(-step_s / tau_s), np.exp(-step_s / damping_s)
-    series = lfilter([1.0 - low], [1.0, -low], lfilter([1.0], [1.0, -sway], rng.standard_normal(2_000_000)))
-    for apart_s in (1.0, 4.0, 8.0):
-        lag = round(apart_s / step_s)
-        seen = np.corrcoef(series[:-lag], series[lag:])[0, 1]
-        assert float(alike(np.array(apart_s), tau_s, damping_s)) == pytest.approx(seen, abs=0.03)
+    keeps, low = np.exp(-step_s / tau_s), np.exp(-step_s / damping_s)
+    pushed = SWAY_N * np.sqrt(1.0 - keeps**2) * rng.standard_normal((rows, lead + 500))
+    return lfilter([1.0 - low], [1.0, -low], lfilter([1.0], [1.0, -keeps], pushed))[:, lead:], step_s
 
 
-def test_without_damping_and_as_slow_as_the_sway_the_likeness_has_its_limits():
-    assert float(alike(np.array(4.0), 4.0, 0.0)) == pytest.approx(np.exp(-1.0))
-    assert float(alike(np.array(4.0), 4.0, 4.0)) == pytest.approx(2.0 * np.exp(-1.0), abs=1e-6)
+@pytest.mark.parametrize("damping_s", [0.1, 2.0, 5.0])
+def test_readings_of_a_swaying_rider_scatter_as_expected_and_their_level_is_within_its_error(damping_s):
+    """220 steps of a rider whose sway the display damps, read five times: how far the readings lie from their level and
+    from their mean, and how often the level lies within 1.96 standard errors."""
+    series, step_s = filtered(damping_s, 4.0, 220)
+    rows, times = [], []
+    for i, row in enumerate(series):
+        at_s = np.array(moments_s(f"{i}", 5, dwell_s=25.0, settle_s=0.0))
+        times.append(at_s)
+        rows.append(row[np.minimum(np.round(at_s / step_s).astype(int), len(row) - 1)])
+    prior = prior_of(damping_s)
+    own_n = prior.own_n * np.random.default_rng(4).standard_normal((220, 5))
+    read = np.array(rows) + own_n
+
+    assert read.std() == pytest.approx(prior.usual_n, rel=0.1)
+    expected_n = np.mean([scatter_n(each, prior) for each in times])
+    assert np.sqrt(read.var(axis=1, ddof=1).mean()) == pytest.approx(expected_n, rel=0.1)
+    assert read.mean(axis=1).std() == pytest.approx(
+        replace(usual(5, 0.05, damping_s), between_n=0.0).step_sd_n(25.0), rel=0.1
+    )
+    inside = []
+    for first in range(0, 220, 11):
+        steps = [
+            typed_mean(80.0, tuple(Reading(t, n, 0.05, NAN, damping_s) for t, n in zip(at, row, strict=True)), NAN)
+            for at, row in zip(times[first : first + 11], read[first : first + 11], strict=True)
+        ]
+        found = levels_of(steps)
+        inside += (np.abs(found.load_n) < 1.96 * found.se_n).tolist()
+    assert as_read(steps, found.sd_n).reading_n == pytest.approx(prior.usual_n, rel=0.25)
+    # 220 steps: two standard errors of a share of 0.95 are 0.03
+    assert 0.92 <= np.mean(inside) <= 0.98
 
 
 def test_the_damping_tells_how_much_of_a_reading_is_the_pedals():
     """Undamped, 30 N in amplitude are 30 / sqrt 2 = 21 N; a low-pass of 1 s leaves 1 / (2 pi 3) of it."""
     needle, slow = prior_of(0.0), prior_of(1.0)
 
-    assert needle.usual_n == pytest.approx(np.hypot(USUAL_N, 30.0 / np.sqrt(2.0)), rel=0.01)
-    assert slow.usual_n == pytest.approx(np.hypot(USUAL_N, 21.0 / (2.0 * np.pi * RIPPLE_HZ)), rel=0.03)
-    assert needle.sway_share < 0.1 < 0.8 < slow.sway_share < 1.0
+    assert needle.own_n == pytest.approx(30.0 / np.sqrt(2.0), rel=0.01)
+    assert slow.own_n == pytest.approx(np.hypot(21.0 / (2.0 * np.pi * RIPPLE_HZ), 1.0), rel=0.01)
+    assert needle.usual_n == pytest.approx(np.hypot(SWAY_N, needle.own_n))
+    # of sway of 2, 4 and 8 s, a low-pass of 1 s leaves two, four and eight parts in one more
+    assert slow.usual_n**2 - slow.own_n**2 == pytest.approx(SWAY_N**2 * np.mean([2 / 3, 4 / 5, 8 / 9]))
+    assert UNTOLD.usual_n**2 * SWAY_SHARE == pytest.approx(SWAY_N**2)
     assert prior_of(NAN) == UNTOLD
 
 
