@@ -3,6 +3,7 @@ import time
 
 import pytest
 
+from daq.live.typed_rig import typed_rig_text
 from daq.rig import RigError, parse_rig
 from tests.rigs import GOOD
 
@@ -84,40 +85,32 @@ def test_a_wrong_transmitter_is_named_by_its_place_in_the_file(text, says):
     assert says in str(caught.value)
 
 
-TYPED = """
-name = "scale"
-[typed]
-unit = "kg"
-step = 0.1
-effort = "typed"
-[[channels]]
-name = "hands"
-role = "hands"
-[geometry]
-bar_x_m = 0.57
-bar_y_m = 0.66
-saddle_y_m = 0.70
-"""
+TYPED = typed_rig_text("kg", 0.1)
 
 
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (TYPED.replace('"kg"', '"g"'), "line 4: typed.unit: expected 'N', 'kg' or 'lb', got 'g'"),
-        (TYPED.replace("step = 0.1", "step = 0"), "line 5: typed.step: expected greater than 0, got 0"),
-        (TYPED.replace('"typed"', '"sensor"'), "expected a table [power], which names the sensor"),
+        (TYPED.replace('"kg"', '"g"'), "line 6: typed.unit: expected 'N', 'kg' or 'lb', got 'g'"),
+        (TYPED.replace("step = 0.1", "step = 0"), "line 8: typed.step: expected greater than 0, got 0"),
+        (TYPED.replace('= "typed"', '= "sensor"'), "expected a table [power], which names the sensor"),
         (TYPED + '[power]\nname = "crank"\n', "expected typed.effort 'sensor' where there is a table [power]"),
         (TYPED + '[[channels]]\nname = "tilt"\nrole = "tilt"\n', "one with role 'saddle' at most, and no other"),
         (TYPED + '[[channels]]\nname = "h2"\nrole = "hands"\n', "one with role 'saddle' at most, and no other"),
-        (TYPED.replace("effort", "saddle_step = 0.5\neffort"), "a channel with role 'saddle'"),
+        (TYPED.replace("effort =", "saddle_step = 0.5\neffort ="), "a channel with role 'saddle'"),
     ],
 )
 def test_a_wrong_scale_is_named_with_what_was_expected(text, says):
-    assert parse_rig(TYPED).typed.damping_s == 1.0
     with pytest.raises(RigError) as caught:
         parse_rig(text, name="typed.toml")
 
     assert says in str(caught.value)
+
+
+def test_a_scale_whose_damping_is_left_out_stands_still_after_five_seconds():
+    (line,) = [line for line in TYPED.splitlines() if line.startswith("damping_s")]
+
+    assert parse_rig(TYPED.replace(line, "")).typed.damping_s == 1.0
 
 
 @pytest.mark.parametrize(

@@ -24,13 +24,11 @@ CHECK_FAILED = 1
 @click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(1, 600), help="To watch the jig.")
 @click.option("--json", "as_json", is_flag=True)
 def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: bool) -> None:
-    """Check ports, board, cells, Bluetooth, disk and clock. With --rig the jig has to be empty and still.
+    """Check ports, board, cells, Bluetooth, disk and clock. With --rig a jig with a board has to be empty and still.
 
     End the daemon first: a port serves one program at a time. Exit code 1 when a check failed. Copy the text when you
     ask somebody for help.
     """
-    if rig_file is not None:
-        tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
     checks = loop.run(_look(rig_file, store_path(store), seconds))
     if as_json:
         from daq.keep.json_text import plain
@@ -59,6 +57,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
     if rig is not None and calibration is not None:
         found += checkup.check_sensors(rig)
         if rig.typed is None:
+            tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
             found += await checkup.check_jig(rig, calibration, seconds)
     return found
 

@@ -59,6 +59,7 @@ def test_a_jig_in_order_passes_and_the_text_can_be_copied(jig, tmp_path):
     done = doctor_beside(fake, "--rig", rig, "--store", tmp_path / "s.sqlite", "--seconds", 2)
 
     assert done.returncode == 0, done.stdout
+    assert "looking at the jig for 2 s; leave it empty and still" in done.stderr
     assert done.stdout.startswith("foreaft ")
     assert "hands            noise 0.03 N rms, zero off by +0.0 N" in done.stdout
     assert "checks: 0 failed" in done.stdout
@@ -119,6 +120,7 @@ def test_a_scale_that_is_read_has_no_board_to_wait_for_and_says_what_is_missing(
     found = {check["figures"].get("sensor"): check for check in json.loads(done.stdout)}
 
     assert "board" not in {check["part"] for check in found.values()}
+    assert "looking at the jig" not in done.stderr
     half, one = found["cell"]["figures"]["widths_mm"]
     assert half > one > found["cell"]["figures"]["with_it_mm"][1]
     assert found["saddle"]["figures"]["widths_mm"] == []

@@ -81,7 +81,9 @@ def test_each_scale_has_its_slips_named_and_its_own_known_weight(tmp_path):
         await visit.ready()
         assert not visit.session.calibrating.status().allows_verdict
         await visit.check(on="saddle")
-        assert not visit.session.calibrating.status().allows_verdict
+        standing = visit.session.calibrating.status()
+        assert standing.sentence.startswith("the scale at the hands: never checked here")
+        assert not standing.allows_verdict
         await visit.check(on="hands")
         assert visit.session.calibrating.status().allows_verdict
         failed = await visit.check("22.0", on="saddle")

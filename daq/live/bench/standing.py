@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from typing import Any
 
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.board import Board, otherwise
-from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck, Standing, status_at
+from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck, Standing, moment, status_at
 from daq.transmitters import UNKNOWN_UTC
+
+BY_ITS_MAKER = "maker's own adjustment"
 
 
 def standing_of(
@@ -18,11 +21,13 @@ def standing_of(
     *,
     simulated: bool,
     board: Board | None = None,
+    checked: str = BY_ITS_MAKER,
 ) -> CalibrationStatus:
     """Whether this calibration may be trusted now. simulated: the session's jig is. board: connected now, if one is.
+    checked: what a weight is put on, where nobody here calibrated it.
 
-    A simulated calibration is always valid for a simulated jig and never for a real one. How a bought transmitter was
-    adjusted is not known here: a check with a weight takes its place, valid for a day like any other.
+    A simulated calibration is always valid for a simulated jig and never for a real one. How a bought transmitter or a
+    scale was adjusted is not known here: a check with a weight takes its place, valid for a day like any other.
     """
     if not calibration.forces:
         return status_at(None, (), now_utc)
@@ -36,18 +41,19 @@ def standing_of(
             Standing.SIMULATED, "the calibration was made on a simulated jig: no verdict until this jig is calibrated"
         )
     if calibration.made_utc == UNKNOWN_UTC:
-        return _adjusted_by_its_maker(checks, now_utc)
+        return _adjusted_by_its_maker(checks, now_utc, checked)
     return status_at(calibration.made_utc, checks, now_utc)
 
 
-def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str) -> CalibrationStatus:
+def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str, checked: str) -> CalibrationStatus:
     if not checks:
         return CalibrationStatus(
-            Standing.CHECK_DUE,
-            "the maker's own adjustment was never checked here: put one known weight on before the day's work",
+            Standing.CHECK_DUE, f"{checked}: never checked here: put one known weight on before the day's work"
         )
-    first = min(check.checked_utc for check in checks)
-    return status_at(first, checks, now_utc)
+    # Not the first: the year a calibration is good for would then end for ever, with nothing that can be calibrated.
+    last_utc = max((check.checked_utc for check in checks), key=moment)
+    found = status_at(last_utc, checks, now_utc)
+    return replace(found, sentence=f"{checked}: {found.sentence}")
 
 
 def stamp(calibration: Calibration, found: CalibrationStatus) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from daq.keep.errors import StoreError
 from daq.keep.store import calibrations
 from daq.live.bench.desk import BenchDesk, new_bench, taken_up
 from daq.live.bench.power import PowerOn
-from daq.live.bench.standing import stamp, standing_of, utc_now
+from daq.live.bench.standing import BY_ITS_MAKER, stamp, standing_of, utc_now
 from daq.live.bench.wanted import Wanted, setup_of
 from daq.live.bench.weight_check import u_weight_n, weight_check
 from daq.live.session.acquisition import Acquisition
@@ -23,6 +23,8 @@ from daq.measure.calibration.weights import Weights
 from daq.refusals import NotNow
 from daq.sweep.typed.moments import SETTLES_IN
 from daq.values import Samples
+
+SCALES = ("hands", "saddle")
 
 
 class CalibrationDesk:
@@ -49,9 +51,12 @@ class CalibrationDesk:
         if self._last is None or self._last[0] != rests_on:
             board = None if hello is None else board_of(asdict(hello))
             rig = self._at.rig
-            scales = [role for role in ("hands", "saddle") if rig.typed is not None and rig.columns(role)]
-            checks = of_each_scale(checks, scales) if scales else checks
-            found = standing_of(calibration, checks, now_utc, simulated=self._at.simulated, board=board)
+            checked = BY_ITS_MAKER
+            if rig.typed is not None:
+                scale, checks = waits_longest(checks, [role for role in SCALES if rig.columns(role)])
+                checked = f"the scale at the {scale}"
+            simulated = self._at.simulated
+            found = standing_of(calibration, checks, now_utc, simulated=simulated, board=board, checked=checked)
             self._last = rests_on, found
         return self._last[1]
 
@@ -166,9 +171,12 @@ def damping_of(checks: Sequence[SensitivityCheck]) -> dict[str, Any]:
     return {"damping_s": told} if told else {}
 
 
-def of_each_scale(checks: tuple[SensitivityCheck, ...], scales: Sequence[str]) -> tuple[SensitivityCheck, ...]:
-    """The checks that count where each scale needs its own: those of the one that waits longest, and any that failed
-    last."""
+def waits_longest(
+    checks: tuple[SensitivityCheck, ...], scales: Sequence[str]
+) -> tuple[str, tuple[SensitivityCheck, ...]]:
+    """Where each scale needs checks of its own: the one that counts, and its checks. It is one whose last check failed;
+    otherwise the one that waits longest."""
     last = {check.channel: check for check in checks}
-    waits = min(scales, key=lambda scale: last[scale].checked_utc if scale in last else "")
-    return tuple(check for check in checks if check.channel == waits or not last[check.channel].passed)
+    failed = [scale for scale in scales if scale in last and not last[scale].passed]
+    counts = next(iter(failed), min(scales, key=lambda one: last[one].checked_utc if one in last else ""))
+    return counts, tuple(check for check in checks if check.channel == counts)

@@ -150,7 +150,11 @@ def status_at(
         )
     last = max((moment(check.checked_utc) for check in latest.values()), default=made)
     if now - max(last, made) > timedelta(hours=check_hours):
-        what = "the last check with a weight" if last > made else "the calibration, not checked with a weight since,"
+        what = (
+            "the last check with a weight"
+            if latest and last >= made
+            else "the calibration, not checked with a weight since,"
+        )
         age_h = (now - max(last, made)).total_seconds() / 3600.0
         return CalibrationStatus(
             Standing.CHECK_DUE,

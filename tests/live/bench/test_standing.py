@@ -48,6 +48,19 @@ def test_a_real_jig_trusts_only_a_calibration_that_is_valid_and_checked(calibrat
     assert stamp(calibration, found)["allows_verdict"] is (standing is Standing.VALID)
 
 
+def test_what_its_maker_adjusted_is_checked_for_more_than_a_year_and_never_expires():
+    """Nothing here can be calibrated again: a year after the first check, today's check still counts."""
+    checks = tuple(check(f"{year}-03-04T08:00:00Z") for year in (2023, 2024, 2025))
+
+    said = [
+        standing_of(real(made_utc=UNKNOWN_UTC), checks, now, simulated=False, checked="the scale at the hands")
+        for now in ("2025-03-04T20:00:00Z", "2025-03-06T08:00:00Z")
+    ]
+
+    assert [each.standing for each in said] == [Standing.VALID, Standing.CHECK_DUE]
+    assert said[1].sentence.startswith("the scale at the hands: the last check with a weight was 48 h ago")
+
+
 def test_a_simulated_calibration_holds_on_a_simulated_jig_for_ever():
     found = standing_of(replace(jig(), simulated=True), (), "2031-01-01T00:00:00Z", simulated=True)
 

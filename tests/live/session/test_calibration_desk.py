@@ -10,6 +10,7 @@ from daq.keep.store import Store, calibrations
 from daq.live.bench.standing import standing_of
 from daq.live.session import calibration_desk
 from daq.live.session.acquisition import Rider
+from daq.live.session.calibration_desk import waits_longest
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import CalibratedChannel, Calibration
@@ -277,3 +278,16 @@ def test_the_status_is_worked_out_once_a_second_and_at_once_when_what_it_rests_o
     now[0] = "2028-01-01T00:00:00+00:00"
     assert desk.status().standing is Standing.EXPIRED
     assert len(asked) == 3
+
+
+def test_of_two_scales_the_one_that_lacks_a_check_is_named():
+    def at(channel, day, shown_n=200.0):
+        return SensitivityCheck(channel, f"2026-01-0{day}T08:00:00+00:00", 200.0, 0.1, shown_n, 1.0)
+
+    both = ("hands", "saddle")
+
+    assert waits_longest((), both) == ("hands", ())
+    assert waits_longest((at("hands", 2),), both) == ("saddle", ())
+    assert waits_longest((at("hands", 1), at("saddle", 2)), both) == ("hands", (at("hands", 1),))
+    failed = at("saddle", 2, 100.0)
+    assert waits_longest((at("hands", 1), failed), both) == ("saddle", (failed,))
