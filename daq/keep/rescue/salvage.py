@@ -51,10 +51,7 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
 
     Raises StoreError when target exists, StoreDamaged when nothing of a store can be found; no target is left then.
     """
-    if target.exists():
-        raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
-    if left_over := log_without_store(target):
-        raise StoreError(f"{left_over} is left over from another store: give another file name, or move it away")
+    _refuse_taken(target)
     try:
         with Pages(damaged) as pages:
             found = found_in(pages)
@@ -66,26 +63,33 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
         raise StoreError(str(error)) from error
 
 
+def _refuse_taken(target: Path) -> None:
+    if target.exists():
+        raise StoreError(f"{target} exists: give a new file name, nothing is overwritten")
+    if left_over := log_without_store(target):
+        raise StoreError(f"{left_over} is left over from another store: give another file name, or move it away")
+
+
 def _made(damaged: Path, pages: Pages, found: Found, target: Path) -> Salvaged:
     partial = target.with_name(f".{target.name}.partial")
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    lock = take_lock(partial)
+    lock = take_lock(target)  # from the first look to the last name: another one may take neither
     try:
+        _refuse_taken(target)  # again: reading took its time
         _remove(partial)  # the rows of a salvage that was killed would be there twice
+        try:
+            with Store.open(partial) as new:
+                salvaged = _copied(damaged, pages, found, new)
+            os.replace(partial, target)
+        finally:
+            _remove(partial)
     finally:
         os.close(lock)
-    try:
-        with Store.open(partial) as new:
-            salvaged = _copied(damaged, pages, found, new)
-        os.replace(partial, target)
-    finally:
-        _remove(partial)
-        partial.with_name(partial.name + ".lock").unlink(missing_ok=True)
     return salvaged
 
 
 def _remove(partial: Path) -> None:
-    for ending in ("", *BESIDE):
+    for ending in ("", *BESIDE, ".lock"):
         partial.with_name(partial.name + ending).unlink(missing_ok=True)
 
 

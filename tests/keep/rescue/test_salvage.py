@@ -1,7 +1,9 @@
 """What a salvage brings back, and what it says of the rest."""
 
 import json
+import os
 import sqlite3
+from functools import partial
 
 import numpy as np
 import pytest
@@ -12,8 +14,10 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
 from daq.keep.clients.forgetting import forget
 from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
+from daq.keep.rescue import salvage as salvaging
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, migrations
+from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from tests.bits import bits
@@ -57,17 +61,51 @@ def test_a_sound_store_is_brought_over_whole_and_nothing_is_said(path, tmp_path,
 
 
 def test_what_a_killed_salvage_left_is_not_added_to_and_another_one_is_not_disturbed(path, tmp_path, sound):
-    partial = tmp_path / ".new.sqlite.partial"
-    salvage(path, partial)  # as far as it can get without being given its name
-    with Store.open(partial) as other, pytest.raises(StoreBusy):
+    left = tmp_path / ".new.sqlite.partial"
+    salvage(path, left)  # as far as it can get without being given its name
+    lock = take_lock(tmp_path / "new.sqlite")  # as another salvage does that goes on
+    with pytest.raises(StoreBusy):
         salvage(path, tmp_path / "new.sqlite")
-    assert other.path.exists()
+    os.close(lock)
+    assert left.exists()
 
     salvage(path, tmp_path / "new.sqlite")
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert new.sweeps() == sound[2]
         assert verify(new).problems == ()
-    assert not partial.exists()
+    assert not left.exists()
+
+
+def test_nobody_else_can_begin_on_a_file_that_is_being_made(path, tmp_path, monkeypatch):
+    twice, refused = salvaging.from_twins, []
+
+    def meanwhile(found):
+        for other in (Store.open, partial(salvage, path)):
+            with pytest.raises(StoreBusy, match="is being written by process"):
+                other(tmp_path / "new.sqlite")
+            refused.append(other)
+        return twice(found)
+
+    monkeypatch.setattr(salvaging, "from_twins", meanwhile)
+    salvage(path, tmp_path / "new.sqlite")
+
+    assert len(refused) == 2
+    assert not list(tmp_path.glob("*.partial*"))
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        assert verify(new).problems == ()
+
+
+def test_a_file_made_while_the_damaged_one_was_read_is_not_overwritten(path, tmp_path, monkeypatch):
+    read, target = salvaging.found_in, tmp_path / "new.sqlite"
+
+    def meanwhile(pages):
+        target.write_bytes(b"precious")
+        return read(pages)
+
+    monkeypatch.setattr(salvaging, "found_in", meanwhile)
+    with pytest.raises(StoreError, match="nothing is overwritten"):
+        salvage(path, target)
+    assert target.read_bytes() == b"precious"
 
 
 def test_a_log_that_belongs_to_another_store_is_not_replayed_into_the_new_one(path, tmp_path):
@@ -150,17 +188,24 @@ def test_lost_scans_are_noted_in_the_sweep_they_are_missing_from(path, tmp_path,
 
 
 @pytest.mark.parametrize("bit", [1, 2, 4])
-def test_a_page_that_says_it_holds_fewer_rows_gives_them_all(path, tmp_path, sound, bit):
+def test_a_page_that_says_it_holds_fewer_or_more_rows_gives_them_all(path, tmp_path, sound, bit):
     content = bytearray(sound[0])
     with Store.open(path, write=False) as store, store.reading() as db:
         (packed,) = db.execute("SELECT bytes FROM chunks WHERE first_us BETWEEN 29900000 AND 30100000").fetchone()
-    content[content.find(packed) // 4096 * 4096 + 4] ^= bit
+    count_at = content.find(packed) // 4096 * 4096 + 4
+    fewer = bool(content[count_at] & bit)
+    content[count_at] ^= bit
     path.write_bytes(content)
     found = salvage(path, tmp_path / "new.sqlite")
 
     with Store.open(tmp_path / "new.sqlite", write=False) as new:
         assert [bits(recompute_stored(new, n).onset) for n in (1, 2)] == [bits(one.onset) for one in sound[1]]
-    assert any("1 pages hold other rows" in one for one in found.told) or found.problems  # it said 1 more
+    if fewer:
+        assert found.told == ("1 pages hold other rows than they say; all that can be read are taken",)
+        assert found.problems == ()
+    else:
+        assert found.told == ()
+        assert found.problems == (f"{bit} rows are damaged and left out",)  # where it points there is none
 
 
 def test_what_is_left_stays_within_reach_when_what_it_belongs_to_is_lost_twice(path, tmp_path):
