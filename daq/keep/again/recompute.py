@@ -10,7 +10,7 @@ import numpy as np
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.items import FITTER, GONE_ON, Event, Item
 from daq.keep.again.derived import Derived, StepUncertainty
-from daq.keep.again.replay import run
+from daq.keep.again.replay import OF_A_STORE, run
 from daq.keep.again.stored import calibration_of, items_of, rig_of
 from daq.keep.store import Store
 from daq.measure.calibration import Calibration
@@ -37,25 +37,26 @@ def recompute(
     calibration: Calibration,
     method: str = METHOD,
     other: Calibration | None = None,
+    remedy: str = OF_A_STORE,
 ) -> Derived:
     """All outputs of the items. calibration: the one the sweep was ridden with; it determines where every stroke and
     step begins and ends. other: the calibration to compute the loads with instead. When a step ends depends on when the
     hands were steady, so another calibration would move steps relative to the fitter's commands; the strokes of each
-    step stay those that were averaged.
+    step stay those that were averaged. remedy: as in `run`.
     """
     if other is None:
-        found = _gathered(items, rig, Ride(rig, calibration, method=method))
+        found = _gathered(items, rig, Ride(rig, calibration, method=method), remedy)
         return replace(found, uncertainties=_uncertainties(found.steps, rig, calibration))
     ridden, seen = Ride(rig, calibration, method=method), Ride(rig, other)
     parts: list[Loads] = []
-    found = _restated(_gathered(_seen_too(items, seen, parts), rig, ridden), parts, ridden, rig)
+    found = _restated(_gathered(_seen_too(items, seen, parts), rig, ridden, remedy), parts, ridden, rig)
     return replace(found, uncertainties=_uncertainties(found.steps, rig, other))
 
 
-def _gathered(items: Iterable[Item], rig: Rig, ride: Ride) -> Derived:
+def _gathered(items: Iterable[Item], rig: Rig, ride: Ride, remedy: str) -> Derived:
     loads: list[Loads] = []
     strokes: list[Stroke] = []
-    for output in run(ride, items):
+    for output in run(ride, items, remedy):
         match output:
             case Loads():
                 loads.append(output)

@@ -19,6 +19,10 @@ from daq.transmitters import ScaleGreeting, TransmitterDecoder, decoder_of
 from daq.values import Samples
 from daq.wire.board import BoardDecoder, Hello
 
+OF_A_STORE = "restore a backup, or salvage the store"
+OF_AN_EXPORT = "export the sweep again from the store it is in"
+"""What to do when something is lost without a trace."""
+
 
 def replayed(recording: Recording) -> Iterator[Heard]:
     """Everything the pipeline computes from a recording; if blocks are lost, from the rest, and its last answer says
@@ -39,10 +43,10 @@ def replayed(recording: Recording) -> Iterator[Heard]:
     yield from ride.concluded()
 
 
-def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
+def run(ride: Ride, items: Iterable[Item], remedy: str = OF_A_STORE) -> Iterator[Heard]:
     """The outputs of a stored sweep's items; an event of daq.items.LOST takes the place of anything lost. The last
     answer then says so, even if the step it would have come with is lost. StoreDamaged if something is lost and nothing
-    says so: then the fitter's events do not fit the rest.
+    says so: then the fitter's events do not fit the rest. remedy: what it says to do.
     """
     for item in items:
         try:
@@ -51,7 +55,7 @@ def run(ride: Ride, items: Iterable[Item]) -> Iterator[Heard]:
             at_s = item.received_us / 1e6 if isinstance(item, Event) else 0.0
             raise StoreDamaged(
                 f"at {at_s:.1f} s what the fitter did does not fit what was received ({error}): something before it is "
-                "lost without a trace; restore a backup, or salvage the store"
+                f"lost without a trace; {remedy}"
             ) from error
     yield from ride.concluded()
 

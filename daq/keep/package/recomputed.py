@@ -9,6 +9,7 @@ from typing import Any
 from daq.keep.again.derived import Derived
 from daq.keep.again.recalibrated import begun_otherwise, standing_for
 from daq.keep.again.recompute import recompute
+from daq.keep.again.replay import OF_AN_EXPORT
 from daq.keep.bounded import MOST_CALIBRATION_BYTES, from_json, read_bytes
 from daq.keep.json_text import plain
 from daq.keep.package.coarse import month
@@ -34,7 +35,7 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
             calibration, sweep["session_started_utc"], int(sweep["from_us"]), simulated
         )
     items = begun_otherwise(exported_items(package), changes, None)
-    return recompute(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration)
+    return recompute(items, parse_rig(sweep["rig"]), from_dict(own), method, calibration, OF_AN_EXPORT)
 
 
 def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:

@@ -13,10 +13,10 @@ from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.replay import run
 from daq.keep.errors import StoreDamaged
 from daq.keep.json_text import plain
-from daq.keep.package import workers
+from daq.keep.package import recomputed, workers
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
-from daq.keep.package.importing import import_sweep
+from daq.keep.package.importing import exported_items, import_sweep
 from daq.keep.package.recomputed import derive_exported, onset_again
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
@@ -71,6 +71,17 @@ def test_an_exported_sweep_and_one_imported_from_it_give_the_same_onset(store, l
     assert bits(imported.onset) == bits(kept(live, Onset)[-1])
     assert bits(imported.strokes) == bits(recompute_stored(store, 1).strokes)
     assert bits(derive_exported(made).onset) == bits(imported.onset)
+
+
+def test_what_to_do_about_an_export_that_lacks_something_is_not_what_to_do_about_a_store(store, tmp_path, monkeypatch):
+    def without_scans(package):
+        return (item for item in exported_items(package) if not isinstance(item, Samples))
+
+    (made,) = export(store, [1], tmp_path / "out", recompute_stored)
+    monkeypatch.setattr(recomputed, "exported_items", without_scans)
+
+    with pytest.raises(StoreDamaged, match="lost without a trace; export the sweep again from the store it is in"):
+        derive_exported(made)
 
 
 def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(store):
@@ -136,7 +147,7 @@ def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
 def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
     """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
     items = board(ridden(pieces=7, seconds=22))
-    with pytest.raises(StoreDamaged, match=r"saddle_moved while .*lost without a trace"):
+    with pytest.raises(StoreDamaged, match=r"saddle_moved while .*lost without a trace; restore a backup"):
         list(run(Ride(RIG, UNCALIBRATED), items))
     own, again = recompute(items, RIG, CALIBRATION), recompute(items, RIG, CALIBRATION, other=UNCALIBRATED)
 
