@@ -61,6 +61,9 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
     lock = take_lock(target)
     try:
         finish(target)
+        aside = free_aside(target)
+        if left_over := log_without_store(aside):
+            raise StoreError(f"{left_over} is left over from a store that was deleted: delete it too, or move it away")
         _begin(partial)
         with Store.open(backup, write=False) as source:
             _copy(source, partial, progress)
@@ -71,7 +74,7 @@ def restore(backup: Path, target: Path, progress: Callable[[int, int], None] | N
             with copy.reading() as db:
                 if strange := next(unreadable(db), None):
                     raise StoreError(f"{backup} holds what no store of ours does: {strange}; {target} is as it was")
-            _note_copies(copy, backup, target, free_aside(target))
+            _note_copies(copy, backup, target, aside)
         put_in_place(target)
     finally:
         for leftover in (partial, partial.with_name(partial.name + ".lock")):

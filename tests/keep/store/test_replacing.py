@@ -128,6 +128,19 @@ def test_a_restore_that_was_killed_early_leaves_no_copy_of_anybodys_data(path):
 
 
 @pytest.mark.parametrize("ending", ["-wal", "-journal"])
+def test_a_log_whose_store_was_deleted_is_not_replayed_into_the_one_that_is_set_aside(path, ending):
+    left_over = aside(path).with_name(aside(path).name + ending)
+    left_over.write_bytes(b"of another store")
+
+    with pytest.raises(StoreError, match=rf"before-restore{ending} is left over from a store that was deleted"):
+        restore(path.with_name("copy.sqlite"), path)
+    assert scans(path) == OLD
+    left_over.unlink()
+    restore(path.with_name("copy.sqlite"), path)
+    assert (scans(path), scans(aside(path))) == (NEW, OLD)
+
+
+@pytest.mark.parametrize("ending", ["-wal", "-journal"])
 def test_a_log_without_its_store_is_not_replayed_into_a_copy(path, tmp_path, ending):
     left_over = tmp_path / f"new.sqlite{ending}"
     shutil.copy(f"{path}-wal", left_over)
