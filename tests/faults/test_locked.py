@@ -2,8 +2,9 @@ import sqlite3
 
 import pytest
 
-from daq.keep.errors import StoreBusy, StoreError
+from daq.keep.errors import StoreBusy, StoreError, StoreReadOnly
 from daq.keep.store import Store, file
+from daq.keep.store.backup import back_up, restore
 from tests.faults.kill import start_writer
 from tests.keep.jig import begin, concatenated, recorded, second_of_session
 
@@ -53,6 +54,23 @@ def test_a_store_under_another_name_is_the_same_store(tmp_path):
             Store.open(link)
         with Store.open(link, write=False) as read:
             assert len(read.sessions()) == 1
+
+
+def test_a_store_with_a_second_name_is_written_under_neither_and_a_restored_copy_has_one(tmp_path):
+    path, second = tmp_path / "store.sqlite", tmp_path / "second.sqlite"
+    with Store.open(path) as store:
+        recorded(store, 1)
+    second.hardlink_to(path)
+
+    for name in (path, second):
+        with pytest.raises(StoreReadOnly, match=r"has another name \(a hard link\)"):
+            Store.open(name)
+    with Store.open(path, write=False) as store:
+        back_up(store, tmp_path / "copy.sqlite")
+    assert [log.stat().st_size for log in tmp_path.glob("*-wal")] == [0]  # no note of the copy was written either
+    restore(tmp_path / "copy.sqlite", path)
+    with Store.open(path) as store:
+        assert len(concatenated(list(store.read_items(1)))) == 100
 
 
 def test_a_lock_that_is_a_link_empties_no_other_file(tmp_path):

@@ -98,6 +98,7 @@ def open_for_writing(path: Path) -> StoreFile:
             finish(path)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
+        _check_one_name(path)
         file = StoreFile(path, _connect(str(path)), lock)
     except BaseException:
         os.close(lock)
@@ -170,6 +171,7 @@ def note_beside(path: Path, note: Callable[[sqlite3.Connection], None]) -> None:
     with _os_errors(path):
         if not os.access(path, os.W_OK) or not os.access(path.parent, os.W_OK):
             raise StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
+        _check_one_name(path)
     db = _connect(str(path))
     try:
         with _as_ours(path):
@@ -215,7 +217,9 @@ def _check_length(path: Path) -> None:
     if not header:
         return
     if len(header) < 100 or not header.startswith(b"SQLite format 3\0"):
-        raise StoreDamaged(f"{path} is not an SQLite file, or its start is damaged: keep it, restore a backup")
+        raise StoreDamaged(
+            f"{path} is not an SQLite file, or its start is damaged: keep it, restore a backup, or foreaft salvage it"
+        )
     page_size, counter, pages, valid_for = (
         struct.unpack_from(">H", header, 16)[0],
         *struct.unpack_from(">II", header, 24),
@@ -226,6 +230,16 @@ def _check_length(path: Path) -> None:
     if counter == valid_for and found < expected:
         raise StoreDamaged(
             f"{path} is cut off: {found} bytes, expected {expected}: keep it, restore a backup, or foreaft salvage it"
+        )
+
+
+def _check_one_name(path: Path) -> None:
+    """Raises StoreReadOnly if there are two: each would have a log and a lock of its own, and whoever wrote last would
+    destroy what the other wrote (sqlite.org/howtocorrupt.html, multiple links to the same file)."""
+    if path.stat().st_nlink > 1:
+        raise StoreReadOnly(
+            f"{path} has another name (a hard link), and written under both it would be destroyed: delete the other, "
+            "or foreaft backup it and foreaft restore the copy"
         )
 
 
