@@ -32,10 +32,11 @@ async def let_in(browser, key):
 
 
 async def ended(socket):
-    """Returns when this stream is shut."""
-    with contextlib.suppress(websockets.ConnectionClosed):
-        while True:
-            await socket.recv()
+    """Returns when this stream is shut; TimeoutError if it is not, on the slowest machine."""
+    async with asyncio.timeout(30):
+        with contextlib.suppress(websockets.ConnectionClosed):
+            while True:
+                await socket.recv()
 
 
 def test_one_screens_pass_is_ended_at_once_and_no_other(tmp_path, passes):
