@@ -3,6 +3,7 @@
 import contextlib
 import subprocess
 import sys
+import time
 
 import pytest
 from playwright.sync_api import expect
@@ -91,8 +92,10 @@ def check(page, camera):
 
 def confirm(page, served, done):
     """The large button's key, as often as there is something to confirm before the next position is held."""
+    last_s = time.monotonic() + 60.0
     while True:
         told = served.sweep()
+        assert time.monotonic() < last_s, f"not held after a minute: {told['sweep']['state']}, {told['sweep']['typed']}"
         if len(told["steps"]) == done and told["sweep"]["state"] == "settling":
             return round(told["sweep"]["setback_mm"])
         if told["sweep"]["state"] in ("waiting", "moving"):

@@ -54,8 +54,8 @@ export function nowPanel(store) {
     }
     card.draw(state);
     pain.draw(state);
-    reading.draw(state, now_ms);
-    if (seen.trouble) for (const each of [card.node, reading.node]) setAttribute(each, "hidden", true);
+    reading.draw(state, now_ms, seen.trouble !== null);
+    if (seen.trouble) setAttribute(card.node, "hidden", true);
     drawBar(bar, seen.trouble ? null : sweep);
     setText(spoken, announcement(state, said));
   }

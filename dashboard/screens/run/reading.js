@@ -1,12 +1,13 @@
 /**
  * The reading card of a rig without a board: it says when the scale is to be read, takes what is typed, and then the
- * power and cadence the trainer shows. A call is a beep and words; the field has the keys from then on.
+ * power and cadence the trainer shows. A call is a beep and words; the field has the keys from then on. After a fault
+ * that hid the card, it calls again. What was taken though its answer got lost does not stay in the field.
  */
 import { ask } from "../../commands.js";
 import { beep } from "../../cues.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { number, rpm, watts } from "../../format.js";
-import { numberIn, numberInput } from "../../number_field.js";
+import { numberIn, numberInput, writeNumber } from "../../number_field.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 /** @typedef {import("../../messages.js").Typed} Typed */
@@ -14,7 +15,7 @@ import { numberIn, numberInput } from "../../number_field.js";
 /** The daemon's code for a reading that looks like a slip. */
 const DOUBTED = "doubted";
 
-/** @param {Store} store @returns {{node: HTMLElement, draw: (state: State, now_ms: number) => void}} */
+/** @param {Store} store @returns {{node: HTMLElement, draw: (state: State, now_ms: number, trouble: boolean) => void}} */
 export function readingPanel(store) {
   const which = el("p", { class: "reading-which" });
   const words = el("p", { class: "reading-words" });
@@ -31,10 +32,10 @@ export function readingPanel(store) {
   let due_ms = [];
   let called = "";
 
-  function draw(/** @type {State} */ { rig, settings, sweep }, /** @type {number} */ now_ms) {
-    const typed = rig?.typed && sweep ? sweep.typed : null;
+  function draw(/** @type {State} */ { rig, settings, sweep }, /** @type {number} */ now_ms, /** @type {boolean} */ trouble) {
+    const typed = rig?.typed && sweep && !trouble ? sweep.typed : null;
     setAttribute(node, "hidden", !typed?.due_in_s.length);
-    if (!typed?.due_in_s.length || !sweep) return;
+    if (!typed?.due_in_s.length || !sweep) return void (called = "");
     // Each message tells the moments anew, from the daemon's clock.
     if (typed !== drawn) due_ms = typed.due_in_s.map((due_s) => now_ms + 1000 * due_s);
     drawn = typed;
@@ -46,9 +47,9 @@ export function readingPanel(store) {
     setText(taken, takenWords(typed));
     setAttribute(node, "data-call", open || undefined);
     setAttribute(node, "data-taken", left_s === null || undefined);
-    scale.draw(typed, left_s !== null);
-    effort.draw(typed.wants_effort && left_s === null);
     const call = `${sweep.step}:${typed.taken}:${left_s === null}`;
+    scale.draw(typed, left_s !== null, call);
+    effort.draw(typed.wants_effort && left_s === null);
     if (called !== call && (open || (left_s === null && typed.wants_effort))) {
       called = call;
       if (settings.beeps) beep("recording");
@@ -76,6 +77,8 @@ function scaleForm(store) {
     sure,
   );
   let doubted = "";
+  let sent = "";
+  let asked_for = "";
   /** Both fields: when either is changed, the doubt is about something else. */
   const entry = () => `${hands.value.trim()} ${saddle.value.trim()}`;
 
@@ -85,15 +88,21 @@ function scaleForm(store) {
   }
   async function sendNow(/** @type {boolean} */ certain) {
     const shown = { hands: hands.value.trim(), saddle: of_saddle.hidden ? null : saddle.value.trim() };
+    sent = entry();
     const taken = await ask(store, "reading", "POST", "/api/v1/typed/readings", { ...shown, sure: certain });
     doubted = taken || store.state.problem_code !== DOUBTED ? "" : entry();
     if (!taken) return hands.select();
-    for (const each of [hands, saddle]) {
-      each.value = "";
-      each.blur();
-    }
+    if (!sent || entry() !== sent) return; // the stream was faster, and the next reading is being typed
+    clear();
+    for (const each of [hands, saddle]) each.blur();
   }
-  function draw(/** @type {Typed} */ typed, /** @type {boolean} */ open) {
+  function clear() {
+    sent = "";
+    for (const each of [hands, saddle]) writeNumber(each, null);
+  }
+  function draw(/** @type {Typed} */ typed, /** @type {boolean} */ open, /** @type {string} */ call) {
+    if (asked_for !== call && sent && entry() === sent) clear();
+    asked_for = call;
     setText(unit, typed.unit);
     setAttribute(of_saddle, "hidden", !typed.saddle);
     setAttribute(node, "hidden", !open);
@@ -118,12 +127,13 @@ function effortForm(store) {
     const content = { power_w: numberIn(power), cadence_rpm: numberIn(cadence) };
     if (Object.values(content).some(Number.isNaN)) return;
     if (!(await ask(store, "effort", "POST", "/api/v1/typed/effort", content))) return power.select();
-    for (const each of [power, cadence]) {
-      each.value = "";
-      each.blur(); // the next key is the large button's again
-    }
+    for (const each of [power, cadence]) each.blur(); // the next key is the large button's again
   }
-  return { node, draw: (/** @type {boolean} */ wanted) => setAttribute(node, "hidden", !wanted), focus: () => power.focus() };
+  function draw(/** @type {boolean} */ wanted) {
+    if (!wanted) for (const each of [power, cadence]) if (each.value) writeNumber(each, null);
+    setAttribute(node, "hidden", !wanted);
+  }
+  return { node, draw, focus: () => power.focus() };
 }
 
 /** What stands of this position, and what a power sensor tells. @param {Typed} typed */
