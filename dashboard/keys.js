@@ -2,7 +2,8 @@
  * The keyboard: one table, read by the listener and by the list on the page.
  *
  * Space and Enter go to a focused control, so a control clicked with the pointer gives up its focus at once: a foot
- * pedal, which sends the space bar, must always reach the large button and never the button clicked last.
+ * pedal, which sends the space bar, must always reach the large button and never what was clicked last. In a number a
+ * space means nothing, so there the pedal takes what is typed and goes on to the large button.
  *
  * @typedef {import("./store.js").Store} Store
  * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean,
@@ -129,6 +130,10 @@ function isRunning({ state: { sweep, panel_shown } }) {
   return sweep?.accepts.includes("stop") ?? false;
 }
 
+const NUMBER_FIELD = "input.number";
+/** What must not keep the focus once it was clicked. */
+const PRESSED = "button, summary, input[type=checkbox]";
+
 const BY_KEY = new Map(SHORTCUTS.flatMap((shortcut) => shortcut.keys.map((key) => [key, shortcut])));
 
 /**
@@ -140,9 +145,10 @@ export function shortcutFor(event, { letters, onRun }) {
   if (event.repeat && !event.key.startsWith("Arrow")) return undefined;
   if (event.ctrlKey || event.altKey || event.metaKey) return undefined;
   const target = event.target instanceof Element ? event.target : null;
-  const writes = target?.closest("input, select, textarea");
-  const presses = target?.closest("button, a[href], summary");
-  if (writes && event.key !== "Escape") return undefined;
+  const writes = target?.closest("input:not([type=checkbox]), select, textarea");
+  const presses = target?.closest("button, a[href], summary, input[type=checkbox]");
+  const leaves = event.key === "Escape" || (event.key === " " && onRun && target?.matches(NUMBER_FIELD));
+  if (writes && !leaves) return undefined;
   if (presses && (event.key === " " || event.key === "Enter")) return undefined;
   if (target?.closest("[role=region][tabindex], [role=listbox]") && event.key.startsWith("Arrow")) return undefined;
   const name =
@@ -170,15 +176,19 @@ export function listenToKeys(store) {
     if (!shortcut) return;
     event.preventDefault();
     if (shortcut.run === confirmMain) {
+      if (event.target instanceof HTMLElement && event.target.matches(NUMBER_FIELD)) event.target.blur();
       if (event.timeStamp - confirmed_ms < BOUNCE_MS) return;
       confirmed_ms = event.timeStamp;
     }
     if (shortcut.urgent || shortcut.run === confirmMain) shortcut.run(store);
     else store.inTurn(() => shortcut.run(store));
   });
-  addEventListener("click", (event) => {
-    const byPointer = event.detail > 0;
-    const button = event.target instanceof Element ? event.target.closest("button") : null;
-    if (byPointer && button) button.blur();
+  // The click that a label passes on to its box does not say that it came from a pointer.
+  let by_pointer = false;
+  addEventListener("pointerdown", () => void (by_pointer = true), true);
+  addEventListener("keydown", () => void (by_pointer = false), true);
+  addEventListener("click", ({ target }) => {
+    const pressed = target instanceof Element ? target.closest(PRESSED) : null;
+    if (by_pointer && pressed instanceof HTMLElement) pressed.blur();
   });
 }

@@ -15,6 +15,34 @@ def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
     assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39, "setting": {}})]
 
 
+def test_the_pedal_reaches_the_large_button_after_a_setting_was_clicked(run):
+    run.page.keyboard.press("?")
+    run.page.get_by_text("One press for each part of a move").click()
+    run.page.keyboard.press("?")
+    run.wait(run.page.locator("#side").is_hidden)
+    assert run.text(".main-words") == "Setback is 40"
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.text(".main-words") == "Height is 726")
+
+
+def test_the_pedal_reaches_the_large_button_after_a_fold_was_clicked(run):
+    run.page.get_by_text("Something else was set").click()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: events(run))
+
+    assert run.page.get_by_label("Saddle height, mm").is_visible()
+
+
+def test_the_pedal_takes_a_number_just_typed_and_confirms(run):
+    run.page.get_by_text("Something else was set").click()
+    run.page.get_by_label("Saddle height, mm").fill("716")
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    ((_, sent),) = run.asked
+    assert (sent["event"], sent["setting"]) == ("saddle_moved", {"saddle_height_mm": 716})
+
+
 def test_a_pedal_that_bounces_confirms_once(run):
     run.page.evaluate(
         """async () => {
