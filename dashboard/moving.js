@@ -53,9 +53,19 @@ export function partToTick(state) {
   return state.ticked < all.length - 1 ? all[state.ticked] : null;
 }
 
-/** What is sent with the confirmation: an empty object means that height and bar are as requested. @param {State} state */
-export function confirmed({ sweep, corrections }) {
-  return sweep?.target ? corrections : null;
+/** What a move sets beside the setback, by the field names of a setting. */
+const BESIDE = /** @type {const} */ (["saddle_height_mm", "bar_x_mm", "bar_y_mm"]);
+
+/**
+ * What is sent with the confirmation: an empty object means that height and bar are as requested. Where another setback
+ * was set, the daemon would ask for another height and bar; what the card showed is what was set.
+ * @param {State} state
+ */
+export function confirmed({ sweep, corrections, entry_mm }) {
+  const target = sweep?.target;
+  if (!target || entry_mm === target.setback_mm) return target ? corrections : null;
+  const shown = BESIDE.flatMap((name) => (typeof target[name] === "number" ? [[name, target[name]]] : []));
+  return { ...Object.fromEntries(shown), ...corrections };
 }
 
 /** The setback the jig reads by itself; null without a sensor, or where the fitter has entered one. @param {State} state */

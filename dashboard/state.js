@@ -222,7 +222,8 @@ const HANDLERS = {
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
   "page/before": (state, m) => ({ ...state, before: m.before && { ...m.before, visit_id: m.visit_id } }),
   "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
-  "page/entry": (state, m) => ({ ...state, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
+  // What was ticked is not so any more.
+  "page/entry": (state, m) => ({ ...state, ticked: 0, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
   "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),
   "page/correction": (state, m) => {
     const { [m.name]: _, ...others } = state.corrections;

@@ -7,7 +7,7 @@
  * @typedef {import("./state.js").Onset} Onset
  * @typedef {{lead: string, value: string, unit: string, detail: string, waits: boolean}} Instruction
  */
-import { partToTick, readSetback } from "./moving.js";
+import { parts, partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
 import { behind } from "./state.js";
 import { day, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
@@ -276,6 +276,8 @@ export function mainAction(state) {
     return visit?.in_the_way ? { event: null, ...nextOf(state) } : { event: "begin", label: "Begin the sweep" };
   if (sweep.accepts.includes("saddle_moved")) {
     const read_mm = readSetback(state);
+    const last = state.settings?.one_by_one ? parts(state).at(-1) : undefined;
+    if (last && last.name !== "setback_mm") return { event: "saddle_moved", label: `${last.short} is ${number(last.value_mm)}: all set` };
     const at = read_mm === null ? millimetres(state.entry_mm) : millimetresFine(read_mm);
     return { event: "saddle_moved", label: `Saddle is at ${at}` };
   }

@@ -161,8 +161,32 @@ def test_the_parts_of_a_move_can_be_confirmed_one_press_each(desk, messages):
         at.page.keyboard.press("Space")
     at.wait(lambda: "sweep/events" in dict(at.asked))
 
-    assert said == ["Setback is 40", "Height is 726", "Saddle is at 40 mm"]
+    assert said == ["Setback is 40", "Height is 726", "Bar is 590: all set"]
     assert [path for path, _ in at.asked if path.startswith("sweep")] == ["sweep/events"]
+
+
+def test_a_part_of_a_move_is_ticked_by_a_sign_and_no_longer_ticked_once_it_is_changed(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], {**messages["sweep"], "set": None}, {"type": "steps", "steps": []})
+    at.page.keyboard.press("?")
+    at.page.get_by_label("One press for each part of a move").check()
+    at.page.get_by_role("button", name="Close").click()
+    at.page.keyboard.press("Space")
+    changes = at.page.locator(".figure-change")
+    at.wait(lambda: changes.first.inner_text() == "✓ set")
+    assert at.text(".dock .main-words") == "Height is 726"
+    at.page.keyboard.press("ArrowLeft")
+    at.wait(lambda: changes.first.inner_text() == "")
+    assert at.text(".dock .main-words") == "Setback is 41"
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_figures_of_a_move_stand_on_one_line(desk, messages, width):
+    at = desk(viewport={"width": width, "height": 844}).open(messages["snapshot"])
+    at.send(messages["sources"], messages["sweep"])
+    bottoms = {round(one.bounding_box()["y"]) for one in at.page.locator(".figure-value").all()}
+
+    assert len(bottoms) == 1
 
 
 def test_the_lamp_says_recording_only_while_a_step_is_recorded(desk, messages):

@@ -12,7 +12,27 @@ def test_the_pedal_reaches_the_large_button_even_after_another_was_clicked(run):
     run.page.keyboard.press("Space")
     run.wait(lambda: run.asked)
 
-    assert run.asked == [("sweep/events", {"event": "saddle_moved", "setback_mm": 39, "setting": {}})]
+    ((path, sent),) = run.asked
+    assert (path, sent["event"], sent["setback_mm"]) == ("sweep/events", "saddle_moved", 39)
+
+
+def test_where_another_setback_was_set_height_and_bar_are_confirmed_as_the_card_showed_them(run):
+    """For 41 mm the daemon would have asked for another height and bar; nobody read that anywhere."""
+    run.page.keyboard.press("ArrowLeft")
+    run.send()
+    shown = run.page.locator(".figure-value").all_inner_texts()
+    run.page.keyboard.press("Space")
+    run.wait(lambda: run.asked)
+
+    ((_, sent),) = run.asked
+    assert shown == ["41", "726", "590"]
+    assert sent["setting"] == {"saddle_height_mm": 725.7, "bar_x_mm": 590, "bar_y_mm": 660}
+
+
+def test_ten_is_a_key_of_its_own_and_the_button_says_which(run):
+    assert (
+        run.page.get_by_role("region", name="What the rider says").get_by_role("button").nth(10).inner_text() == "10+"
+    )
 
 
 def test_the_pedal_reaches_the_large_button_after_a_setting_was_clicked(run):

@@ -96,3 +96,30 @@ def test_time_that_falls_back_starts_the_trace_anew(js):
     })()"""
 
     assert js("trace.js", code) == [1, 2]
+
+
+SHADES = """async () => {
+  for (let i = 0; i < 3; i++) await new Promise(requestAnimationFrame);
+  const host = document.querySelector(".strip.hands");
+  const ink = getComputedStyle(host).color.match(/\\d+/g).slice(0, 3).map(Number);
+  const canvas = host.querySelector("canvas");
+  const { data } = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height);
+  for (let i = 0; i < data.length; i += 4)
+    if (data[i + 3] > 200 && ink.every((c, k) => Math.abs(c - data[i + k]) < 8)) return true;
+  return false;
+}"""
+
+
+@pytest.mark.parametrize("motion", ["reduce", "no-preference"])
+def test_the_strips_change_their_palette_with_the_scheme_at_once(desk, messages, motion):
+    """Three frames later every line of a strip has the colours of the page around it."""
+    at = desk(reduced_motion=motion).open(messages["snapshot"])
+    t_s = np.arange(2000) / 100.0
+    still = np.full(2000, 80.0)
+    block = Loads(t_s, still, still, still * 0.0, np.tile(still[:, None], (1, 4)), np.zeros(2000, np.uint8))
+    at.send(messages["sources"], loads_block(block))
+    at.wait(lambda: at.page.evaluate(SHADES))
+    for scheme in ("dark", "light", "dark"):
+        at.page.emulate_media(color_scheme=scheme)
+        assert at.page.evaluate(SHADES), scheme
+    at.page.emulate_media(color_scheme="light")

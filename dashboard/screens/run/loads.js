@@ -2,7 +2,7 @@
  * Where the weight rests, as rows: the name, the trace of the last seconds, and at its end the number in its colour.
  * The feet carry what is left: no trace, a bar of shares as wide as the weight.
  */
-import { el, setAttribute, setProperty, setText } from "../../dom.js";
+import { changes, el, setAttribute, setProperty, setText } from "../../dom.js";
 import { newtons, percent, uncertainty } from "../../format.js";
 import { loadsFreshness, strokeFreshness } from "../../fresh.js";
 import { createStrip, SPAN_S } from "../../strip.js";
@@ -21,6 +21,7 @@ const SUPPORTS = /** @type {const} */ ([
 const STANDING_SPAN_S = 1;
 const CALM_MS = 250;
 const INK_MS = 1000;
+const DARK = matchMedia("(prefers-color-scheme: dark)");
 
 /** @param {Store} store */
 export function loadsPanel(store) {
@@ -87,12 +88,14 @@ function traces(/** @type {Store} */ store, /** @type {ReturnType<typeof row>[]}
   /** @type {ReturnType<typeof createStrip>[]|undefined} */
   let strips;
   let [drawn_ms, ink_ms] = [0, 0];
+  const scheme = changes();
 
   function draw(/** @type {number} */ now_ms) {
     strips ??= SUPPORTS.flatMap(([, , column], i) => (column === null ? [] : [createStrip(rows[i].host, column)]));
     const to_s = store.trace.now_s(now_ms);
-    if (Number.isNaN(to_s) || (calm.matches && now_ms - drawn_ms < CALM_MS)) return;
-    if (now_ms - ink_ms > INK_MS) {
+    const repainted = scheme(DARK.matches, document.documentElement.dataset.theme);
+    if (Number.isNaN(to_s) || (calm.matches && !repainted && now_ms - drawn_ms < CALM_MS)) return;
+    if (repainted || now_ms - ink_ms > INK_MS) {
       strips.forEach((strip) => strip.readInk());
       ink_ms = now_ms;
     }

@@ -70,7 +70,7 @@ function figure() {
     setAttribute(node, "data-done", done || undefined);
     setText(words, part.words);
     setText(value, number(part.value_mm));
-    setText(change, part.change && `${done ? "✓ " : ""}${part.change}`);
+    setText(change, done ? `✓ ${part.change || "set"}` : part.change);
   }
   return { node, draw };
 }

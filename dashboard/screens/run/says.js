@@ -22,7 +22,7 @@ export function score(store, value) {
 export function saysPanel(store) {
   const words = el("p", { class: "says-words", role: "status" });
   const buttons = Array.from({ length: 11 }, (_, value) =>
-    el("button", { type: "button", class: "score", onclick: () => store.inTurn(() => score(store, value)) }, number(value)),
+    el("button", { type: "button", class: "score", onclick: () => store.inTurn(() => score(store, value)) }, number(value), value > 9 ? el("kbd", {}, "+") : ""),
   );
   const tilt = numberInput({ words: "Saddle tilt", unit: "°", least: -20, most: 20, step: 0.1 }, { id: "step-tilt" });
   const keep = el("button", { type: "submit", class: "small" }, "Keep");
