@@ -181,7 +181,7 @@ export function reasons(onset) {
 const NEXT = {
   "light-throughout": "To find one, ride a sweep further forward; else decide by comfort and the signs below.",
   "loaded-throughout": "To find one, ride a sweep that begins further back, as far as the saddle stays comfortable.",
-  "rise-seen": "To name one, link a power sensor and ride the sweep again.",
+  "rise-seen": "To name one, ride the sweep again with a power sensor linked throughout.",
   undecided: "To find one, ride more positions or record each for longer.",
 };
 

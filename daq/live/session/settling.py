@@ -47,7 +47,10 @@ class Settling:
             return
         steps, plan = tuple(progress.steps), progress.plan
         self._reckoned = progress, len(steps), None
-        if output.verdict is not Verdict.UNDECIDED:
+        # Steps without torque stay without it: more steps settle nothing then.
+        if output.verdict is not Verdict.UNDECIDED or any(
+            one.test == "torque" and one.forbids for one in output.validity
+        ):
             return
 
         def reckon() -> ToSettle:

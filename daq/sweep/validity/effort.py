@@ -33,7 +33,7 @@ def torque(sweep: Seen) -> Validity:
     return failed(
         "torque",
         f"{said}: crank torque is not known {which}, and {MATTERS}",
-        f"link a power sensor and ride {'these positions' if known.any() else 'the sweep'} again",
+        "link a power sensor and ride the sweep again",
         Number(float((~known).sum()), "steps"),
         forbids=bool((~known).sum() > MAY_MISS),
     )

@@ -1,0 +1,44 @@
+"""What more a sweep without a verdict is offered: nothing where more steps could not bring one."""
+
+import asyncio
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+
+from daq.live.session.settling import Settling
+from daq.sweep.run import State
+from daq.sweep.validity.saying import failed
+from daq.values import Verdict
+from tests.fit.sweeps import ridden
+
+
+async def offered(validity):
+    """What is offered after an undecided sweep with these findings; waits for what is reckoned beside the loop."""
+    sweep = ridden()
+    progress = SimpleNamespace(state=State.FINISHED, steps=sweep.steps, plan=sweep.plan)
+    at = SimpleNamespace(hears_output=[], pipeline=SimpleNamespace(progress=progress))
+    settling = Settling(at)
+    undecided = replace(
+        sweep.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, validity=tuple(validity)
+    )
+    loop = asyncio.get_running_loop()
+    reckonings = []
+    run = loop.run_in_executor
+    loop.run_in_executor = lambda *words: reckonings.append(run(*words)) or reckonings[-1]
+    for hear in at.hears_output:
+        hear(undecided)
+    await asyncio.gather(*reckonings)
+    await asyncio.sleep(0)
+    return settling.now
+
+
+@pytest.mark.parametrize(
+    ("test", "forbids", "more"), [("torque", True, False), ("torque", False, True), ("passes", True, True)]
+)
+def test_more_steps_are_offered_unless_torque_is_missing_on_those_there_are(test, forbids, more):
+    """Steps without torque stay without it, however many are ridden after them."""
+    found = asyncio.run(offered([failed(test, "what was found", "what to do", forbids=forbids)]))
+
+    assert (found is not None) is more
+    assert found is None or len(found.positions_mm) > 1
