@@ -10,6 +10,8 @@ from daq.values import Verdict
 
 WINDOW_MM = 10.0
 """An answer is a window about this wide, not a point: riders, marks and clamps are no more precise. Common practice."""
+SAME_MM = 0.5
+"""Setbacks are chosen to a millimetre: what is nearer than half of one to an end of the window lies in it."""
 SADDLE_WORSE = 2.0
 """A difference in saddle discomfort between the ends of a sweep that counts, in points."""
 REARWARD = "further back can cost saddle comfort"
@@ -35,10 +37,10 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
             found.append(
                 f"the window reaches behind the rear end of the sweep, {rear_mm:g} mm: nothing was ridden there"
             )
-        if chosen_mm is not None and chosen_mm > window[1]:
+        if chosen_mm is not None and chosen_mm > window[1] + SAME_MM:
             behind = f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window"
             found.append(f"{behind}: light hands are no reason for that, and {REARWARD}")
-        if chosen_mm is not None and chosen_mm < window[0]:
+        if chosen_mm is not None and chosen_mm < window[0] - SAME_MM:
             found.append(
                 f"{chosen_mm:g} mm lies {window[0] - chosen_mm:.0f} mm forward of the onset: the hands carry more"
             )

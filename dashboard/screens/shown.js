@@ -6,6 +6,8 @@ import { CHANNEL } from "./decide.js";
 import { comparedWithNow, following, optionAt, picture, stagesLine } from "./decide/picture.js";
 
 const COMPUTING_MS = 60_000;
+const COMES = "The answer comes here when the ride is done.";
+const COMPUTES = "Working it out from what was ridden …";
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
@@ -17,7 +19,7 @@ export function mount(root, store) {
   const stages = el("div", {});
   const chosen = el("section", { class: "chosen", "aria-label": "Where it goes" }, setback, compared, rows, stages);
   const body = el("div", { class: "decide", hidden: true }, el("div", { class: "show" }, shown.node), chosen);
-  const waits = el("p", { class: "shown-waits" }, "The answer comes here when the ride is done.");
+  const waits = el("p", { class: "shown-waits" });
   root.replaceChildren(el("h1", { class: "unseen" }, "What was found"), waits, body);
   /** @type {any} */
   let found = null;
@@ -41,10 +43,13 @@ export function mount(root, store) {
     found = null;
     setAttribute(body, "hidden", true);
     setAttribute(waits, "hidden", null);
+    setText(waits, COMES);
     if (!store.state.visit) return;
+    if (store.state.steps.length) setText(waits, COMPUTES);
     const told = await look("/api/v1/visit/evidence", undefined, COMPUTING_MS);
     const foretold = told.main ? await look("/api/v1/visit/days", undefined, COMPUTING_MS) : {};
-    if (mine !== asked || !told.main) return;
+    if (mine !== asked) return;
+    if (!told.main) return setText(waits, COMES);
     [found, days] = [told, foretold.days ?? null];
     setAttribute(body, "hidden", null);
     setAttribute(waits, "hidden", true);

@@ -77,6 +77,46 @@ def test_a_place_not_ridden_again_is_ridden_first_or_printed_with_a_reason(decid
     assert asked == {"setback_mm": 59, "gradient_pct": 0}
 
 
+def test_while_the_marker_moves_nothing_is_ridden_or_kept_for_the_place_it_left(decide):
+    wanting(decide, done=False)
+    ride = decide.page.locator(".confirm-rides .main")
+    decide.answers["visit/confirm?setback_mm=58"] = {"wanted": [], "confirmed": []}
+    release = decide.hold()
+    decide.page.locator(".marker").focus()
+    decide.page.keyboard.press("ArrowRight")
+    decide.send()
+    assert ride.inner_text() == "Ride 58 and today’s place on the level, 4 minutes"
+    assert ride.is_disabled()
+    decide.page.get_by_label("Reason").fill("hands stay light")
+    decide.page.get_by_label("Decided by").fill("B. Fitter")
+    decide.page.get_by_label("Decided by").press("Enter")
+    release()
+    keep = decide.page.get_by_role("button", name="Keep and print")
+    decide.wait(keep.is_visible)
+
+    assert keep.is_enabled()
+    assert [path for path, _ in decide.asked if path == "visit/decision"] == []
+
+
+def test_the_words_of_two_buttons_at_the_end_are_not_squeezed(decide):
+    wanting(decide, done=False)
+    decide.page.get_by_text("Print without riding again").click()
+    decide.page.get_by_label("Printed without that ride because").fill("no time left")
+    boxes = [decide.page.get_by_role("button", name=name).bounding_box() for name in ("Ride 59 and", "Keep and print")]
+
+    assert all(box["width"] >= 250 and box["height"] <= 80 for box in boxes), boxes
+
+
+def test_what_speaks_against_a_place_is_in_sight_beside_its_number(decide):
+    """At 1280 by 800 nothing lies over it; the black button stays at the lower edge."""
+    decide.page.get_by_label("Setback decided").fill("84")
+    caution = decide.page.locator(".cautions .warning").first
+    decide.wait(caution.is_visible)
+    box, end = caution.bounding_box(), decide.page.locator(".chosen .page-end").bounding_box()
+
+    assert box["y"] + box["height"] <= end["y"]
+
+
 def test_what_the_confirm_ride_showed_stands_with_its_intervals(decide):
     wanting(decide, done=True, confirmed=[CONFIRMED])
 
@@ -230,6 +270,36 @@ def test_a_line_that_names_no_onset_is_drawn_unsure_as_on_the_run(desk, messages
     at.wait(lambda: at.page.locator(".decide-chart .fit").count())
 
     assert at.page.locator(".decide-chart .fit").count() == at.page.locator(".decide-chart .fit.unsure").count()
+
+
+def test_the_clients_screen_says_that_the_answer_is_being_worked_out(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    visit = at.answers["visit"]["visit"]
+    at.open({**messages["snapshot"], "visit": None, "sweep": None, "steps": []}, "shown")
+    at.wait(lambda: at.text(".shown-waits") == "The answer comes here when the ride is done.")
+    release = at.hold()
+    at.send({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)})
+    at.wait(lambda: at.text(".shown-waits") == "Working it out from what was ridden …")
+    release()
+    at.wait(lambda: at.page.locator(".marker").count())
+
+
+@pytest.mark.parametrize(("now_mm", "size"), [(48.0, (390, 844)), (52.0, (390, 844)), (49.0, (1280, 800))], ids=str)
+def test_the_names_of_the_onset_and_of_the_present_place_keep_apart(desk, messages, now_mm, size):
+    at = desk(viewport={"width": size[0], "height": size[1]})
+    at.answers = json.loads(ANSWERS.read_text())
+    at.answers["visit/evidence"] |= {"present_mm": now_mm, "window_mm": [51.0, 61.0]}
+    visit = at.answers["visit"]["visit"]
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
+    at.wait(lambda: at.page.locator(".marker").count())
+    at.wait(lambda: at.page.evaluate(DRAWN_TO_SIZE))
+    _, boxes = at.page.evaluate(BOXES)
+    onset, now = (next(box for words, box in boxes if words.startswith(name)) for name in ("onset", "now"))
+
+    beside = max(onset["x"], now["x"]) - min(onset["x"] + onset["width"], now["x"] + now["width"])
+    above = max(onset["y"], now["y"]) - min(onset["y"] + onset["height"], now["y"] + now["height"])
+    assert beside >= 4 or above >= 0, (onset, now)
 
 
 def test_the_clients_screen_has_no_names_and_no_controls(desk, messages):

@@ -40,6 +40,15 @@ def test_a_choice_forward_of_the_onset_says_what_the_hands_will_carry():
     assert "forward of the onset" in cautions(45.0)
 
 
+@pytest.mark.parametrize("beyond_mm", [-0.4, 0.4])
+def test_a_choice_at_an_end_of_the_window_to_the_millimetre_lies_in_it(beyond_mm):
+    """Nobody is told of 0 mm behind or forward of anything."""
+    front_mm, rear_mm = window_mm(ridden())
+
+    for end_mm in (front_mm, rear_mm):
+        assert cautions(end_mm + beyond_mm) == ""
+
+
 def test_going_back_without_an_onset_is_warned_of():
     flat = ridden(lambda mm: 80.0)
 

@@ -12,6 +12,8 @@ const MARKS = ["M-5,0A5,5 0 1 0 5,0A5,5 0 1 0 -5,0Z", "M-5,-5H5V5H-5Z", "M0,-6L6
 const DASHES = ["none", "7 4", "2 3", "10 3 2 3"];
 /** Height of the strip of chances, px. */
 const STRIP = 44;
+/** The widest name on the axis, with the air beside it, px. */
+const NAME = 84;
 
 /** @typedef {import("../../scales.js").Scale} Scale */
 /** @typedef {{left: number, right: number, top: number, bottom: number, strip: number, width: number, height: number}} Frame */
@@ -38,7 +40,7 @@ export function chart(found, days, width, height) {
     ...axes(f, x, y, ends(found), span),
     ...(found.window_mm ? band(found.window_mm, f, x) : []),
     ...chances(found, days, f, x),
-    ...present(found.present_mm, f, x),
+    ...present(found.present_mm, f, x, found.window_mm?.[0] ?? null),
     ...pains(found.sweeps, f, x),
     ...found.sweeps.flatMap((/** @type {any} */ sweep, /** @type {number} */ k) => curve(sweep, k % MARKS.length, x, y)),
   );
@@ -139,9 +141,11 @@ function pains(sweeps, f, x) {
     .map(({ setback_mm }) => painMark(x(setback_mm), f.bottom));
 }
 
-function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+/** Where the client rides; its name stands a line higher where the onset's name is beside it. */
+function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {number|null} */ onset_mm) {
   if (typeof mm !== "number") return [];
-  return [svg("line", { class: "place-now", x1: x(mm), x2: x(mm), y1: f.top, y2: f.bottom }), text(x(mm) + 5, f.bottom - 8, "start", `now ${number(mm)}`)];
+  const beside = onset_mm !== null && Math.abs(x(mm) - x(onset_mm)) < NAME;
+  return [svg("line", { class: "place-now", x1: x(mm), x2: x(mm), y1: f.top, y2: f.bottom }), text(x(mm) + 5, f.bottom - (beside ? 28 : 8), "start", `now ${number(mm)}`)];
 }
 
 function curve(/** @type {any} */ { steps, line, onset }, /** @type {number} */ k, /** @type {Scale} */ x, /** @type {Scale} */ y) {

@@ -56,10 +56,10 @@ export function chosenPanel(store, moved) {
     { class: "chosen", onsubmit: keep, oninput: typed, "aria-label": "Decision" },
     setback.node,
     compared,
+    cautions,
     el("fieldset", { class: "set-there" }, el("legend", {}, "As ridden there"), ...set.map((each) => each.node)),
     rows,
     stages,
-    cautions,
     confirm.node,
     el("div", { class: "reasoned" }, reasons, ...written.map((each) => each.node)),
     fold,
@@ -131,7 +131,8 @@ export function chosenPanel(store, moved) {
     const { visit, sending } = state;
     confirm.frame(state);
     const ready = confirm.ready();
-    setAttribute(send, "disabled", sending !== null);
+    // Enter in a field presses even a button that is hidden.
+    setAttribute(send, "disabled", sending !== null || !ready || !confirm.known());
     setAttribute(send, "hidden", !ready);
     setAttribute(again, "hidden", !visit?.decision);
     setAttribute(again, "href", visit ? `/api/v1/visits/${visit.id}/report` : null);

@@ -29,6 +29,8 @@ export function confirmPanel(store, changed) {
   let found = null;
   /** @type {number|null} */
   let at = null;
+  /** @type {number|null} the place that `found` speaks of: a moment behind a marker that moves */
+  let found_at = null;
   let waiting = 0;
 
   /** The ride is the main act until a reason stands there. */
@@ -55,7 +57,7 @@ export function confirmPanel(store, changed) {
     const asked = at;
     const told = asked === null ? null : await look(`/api/v1/visit/confirm?setback_mm=${asked}`, undefined, COMPUTING_MS);
     if (asked !== at) return;
-    found = told;
+    [found, found_at] = [told, asked];
     draw();
     changed();
   }
@@ -64,23 +66,26 @@ export function confirmPanel(store, changed) {
     /** @param {import("../../state.js").State} state */
     frame(state) {
       setText(barred, jigTaken(state));
-      for (const button of rides.querySelectorAll("button")) setAttribute(button, "disabled", barred.textContent !== "" || state.sending !== null);
+      for (const button of rides.querySelectorAll("button")) setAttribute(button, "disabled", barred.textContent !== "" || state.sending !== null || at !== found_at);
     },
     /** The true next act while a ride is open. */
     rides,
     field: without,
     /** Whether the decision may be printed: ridden again, nothing to ride, or a reason. */
     ready: () => !open().length || reason() !== "",
+    /** Whether that is known of the place the marker stands at. */
+    known: () => at === found_at,
     draw,
     /** @param {number|null} mm */
     put(mm) {
       at = mm;
+      if (at !== found_at) draw();
       clearTimeout(waiting);
       waiting = window.setTimeout(refresh, REST_MS);
     },
     /** Another visit. */
     begin() {
-      found = at = null;
+      found = at = found_at = null;
       draw();
     },
     close: () => clearTimeout(waiting),
