@@ -99,6 +99,9 @@ export function range(pair, unit, digits = 0) {
   return number(low, digits) + dash + number(high, digits) + SPACE + unit;
 }
 
+/** "1 sweep", "3 sweeps" @param {number} n @param {string} what */
+export const counted = (n, what) => `${number(n)} ${what}${n === 1 ? "" : "s"}`;
+
 /** "12 Mar 2026" @param {string} iso */
 export const day = (iso) => new Date(`${iso}T12:00:00`).toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" });
 

@@ -63,7 +63,7 @@ export function asSentence(text) {
 /** The first that fits counts. */
 const SCREENS = /** @type {const} */ ([
   [/client screen|[Nn]o client is here|the intake/, "#client", "Client"],
-  [/checks screen/, "#checks", "Checks"],
+  [/checks screen|[Cc]hecks still open/, "#checks", "Checks"],
   [/plan screen|[Ss]et a plan|[Nn]o plan|[Nn]o sweep (was|is|of)|without a sweep/, "#plan", "Plan"],
   [/[Aa] sweep is under way|a sweep here accepts|move the saddle first|[Pp]ain was reported|sweep is running/, "#run", "Run"],
   [/put to the proof|[Pp]roof (of the jig )?is under way/, "#prove", "Proof"],

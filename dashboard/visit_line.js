@@ -7,6 +7,7 @@
  * @typedef {{to: string, words: string, stands: Stands, part: string, why: string}} Place
  */
 import { changes, el, setAttribute, setText } from "./dom.js";
+import { counted } from "./format.js";
 
 /** Red-flag questions nobody has answered yet. @param {State} state */
 export const openQuestions = ({ visit }) => visit?.unanswered?.length ?? 0;
@@ -62,8 +63,6 @@ export function nextAct(state) {
   if (!visit.decision) return { to: "#decide", words: "Decide" };
   return { to: sheetOf(state), words: "Print the sheet" };
 }
-
-const counted = (/** @type {number} */ n, /** @type {string} */ what) => `${n} ${what}${n === 1 ? "" : "s"}`;
 
 const MARKS = { done: "✓", open: "", waits: "" };
 const SAID = { done: ", done", open: "", waits: ", waits" };

@@ -114,7 +114,7 @@ def open_in_the_way(checks: tuple[Check, ...]) -> str:
     names = [check.title.lower() for check in checks if check.state is CheckState.OPEN]
     if not names:
         return ""
-    return f"still open on the checks screen: {', '.join(names)}"
+    return f"checks still open: {', '.join(names)}"
 
 
 def _check(key: str, title: str, done: bool, said: str, todo: str) -> Check:

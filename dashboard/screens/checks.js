@@ -45,7 +45,7 @@ export function mount(root, store) {
       list.replaceChildren(...items.map((each) => each.node));
     }
     items.forEach((item, i) => item.draw(visit.checks[i], state));
-    setText(ready, visit.in_the_way ? inTradeWords(visit.in_the_way.replace(" on the checks screen", "")) : "Ready: the sweep may begin.");
+    setText(ready, visit.in_the_way ? inTradeWords(visit.in_the_way) : "Ready: the sweep may begin.");
     setAttribute(ready, "data-ready", !visit.in_the_way);
   });
 }

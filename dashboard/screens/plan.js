@@ -4,7 +4,7 @@ import { look, sendPlan } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { field, gather, read, scatter, write } from "../form.js";
 import { number } from "../format.js";
-import { planInWords, sentence } from "../words.js";
+import { isNamed, planInWords, sentence } from "../words.js";
 import { takeWish } from "../wish.js";
 import { stopButton } from "./run/stop.js";
 
@@ -169,6 +169,10 @@ export function mount(root, store) {
     setAttribute(stop.node, "hidden", !busy);
     const check = state.visit?.climb_check;
     setAttribute(climb, "hidden", !check || busy);
+    // The climb is what comes after a level sweep with an answer.
+    const next = Boolean(check) && !busy && !wish && isNamed(state.onset);
+    setAttribute(climb, "class", next ? "main" : null);
+    setAttribute(begin, "class", next ? null : "main");
     if (check) setText(climb, climbLabel(check));
     setText(why, wish?.why ?? (range && !state.visit?.swept ? sentence(range.why) : ""));
     stop.draw(state);

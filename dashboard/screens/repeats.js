@@ -1,7 +1,7 @@
 /** What was learned from everybody tested more than once: how far onsets scatter, and which repeats would teach more. */
 import { look } from "../commands.js";
 import { el } from "../dom.js";
-import { MISSING, number, withMinus } from "../format.js";
+import { counted, day as dayWords, MISSING, number, withMinus } from "../format.js";
 import { wishFor } from "../wish.js";
 
 /** The protocol of a repeat, as far as a plan has it. */
@@ -32,7 +32,7 @@ function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
       el(
         "section",
         { class: "plate", "aria-label": "Spreads" },
-        el("h2", {}, `${panel.riders} riders, ${panel.days} days, ${panel.sweeps} sweeps`),
+        el("h2", {}, [counted(panel.riders, "rider"), counted(panel.days, "day"), counted(panel.sweeps, "sweep")].join(", ")),
         el("p", {}, panel.spreads_from),
         table(["Standard deviation", "mm", "95 %"], [
           ["between days", number(panel.day_sd_mm, 1), ends(panel.day_sd_95_mm)],
@@ -49,7 +49,7 @@ function taught(/** @type {any} */ panel, /** @type {any[]} */ who) {
         { class: "plate", "aria-label": "What to repeat" },
         el("h2", {}, "What would teach more"),
         el("p", {}, panel.next),
-        who.length ? table(["Could come again", "tested on", "again"], who.map(({ client, day, wish }) => [client, day, planOf(client, wish)])) : "",
+        who.length ? table(["Could come again", "tested on", "again"], who.map(({ client, day, wish }) => [client, dayWords(day), planOf(client, wish)])) : "",
         el("p", {}, el("button", { type: "button", onclick: () => wishFor({ ...REPEAT, seed: 1 + Math.floor(Math.random() * 99_998) }) }, "Plan a repeat")),
       ),
     ),
@@ -90,13 +90,14 @@ function apart(/** @type {string} */ words, /** @type {Record<string, any>} */ g
 function slopes(/** @type {number[]|null} */ quartiles) {
   if (!quartiles) return "No onset was named yet, so no rise is known.";
   const [low, middle, high] = quartiles.map((one) => number(one, 2));
-  return `Forward of an onset hand load rose by ${middle} N/mm; in half of the sweeps by ${low} to ${high}.`;
+  const half = low === high ? "" : `; in half of the sweeps by ${low} to ${high}`;
+  return `Forward of an onset hand load rose by ${middle} N/mm${half}.`;
 }
 
 function leftOut(/** @type {Record<string, string>} */ reasons) {
   const all = Object.entries(reasons);
   if (!all.length) return "";
-  return el("details", {}, el("summary", {}, `${all.length} sweeps say nothing here`), el("ul", {}, ...all.map(([sweep, why]) => el("li", {}, `Sweep ${sweep}: ${why}`))));
+  return el("details", {}, el("summary", {}, `${counted(all.length, "sweep")} ${all.length === 1 ? "says" : "say"} nothing here`), el("ul", {}, ...all.map(([sweep, why]) => el("li", {}, `Sweep ${sweep}: ${why}`))));
 }
 
 function table(/** @type {string[]} */ head, /** @type {(string|Node)[][]} */ rows) {

@@ -138,7 +138,7 @@ def checks(at: Desk, messages: Messages) -> None:
     """Everything open."""
     visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
     every = [{**one, "state": "open", "reason": ""} for one in visit["checks"]]
-    job(at, messages, State.WAITING, "checks", checks=every, in_the_way="still open on the checks screen: zero")
+    job(at, messages, State.WAITING, "checks", checks=every, in_the_way="checks still open: zero")
 
 
 def client(at: Desk, messages: Messages) -> None:

@@ -19,7 +19,7 @@ def checks(desk, messages):
     visit = at.answers["visit"]["visit"]
     every = [{**one, "state": "open", "reason": ""} for one in visit["checks"]]
     measured = {"height_mm": None, "saddle_tilt_deg": None, "cleats_set": False, "hands_marked": False, "hands": None}
-    visit = {**visit, "checks": every, "measured": measured, "in_the_way": "still open on the checks screen: zero"}
+    visit = {**visit, "checks": every, "measured": measured, "in_the_way": "checks still open: zero"}
     at.answers["visit/measured"] = {**visit, "measured": {**measured, "cleats_set": True}}
     at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.WAITING)}, "checks")
     return at

@@ -44,9 +44,9 @@ def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_
     assert run.text(".message.polite") == "Rear end: expected more than front end; hands left: silent."
     assert run.page.locator(".there").is_hidden()
 
-    run.refusal = {"title": "not now", "detail": "still open on the checks screen: zero"}
+    run.refusal = {"title": "not now", "detail": "checks still open: zero"}
     run.page.keyboard.press("p")
-    run.wait(lambda: run.text(".message.polite").startswith("Still open"))
+    run.wait(lambda: run.text(".message.polite").startswith("Checks still open"))
     run.page.get_by_role("link", name="To Checks").click()
     run.wait(lambda: run.page.url.endswith("#checks"))
 

@@ -39,7 +39,12 @@ def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_
     assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
     assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
     assert at.page.get_by_label("First position again").is_checked()
-    at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes").click()
+    climb = at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes")
+    black = at.page.locator("form .main")
+    assert black.all_inner_texts() == ["Set this plan"], "without an answer a climb is not what comes next"
+    at.send(messages["onset"])
+    assert black.all_inner_texts() == [climb.inner_text()]
+    climb.click()
     at.wait(lambda: [body for path, body in at.asked if path == "sweeps"])
     (plan,) = [body for path, body in at.asked if path == "sweeps"]
     assert (plan["positions_mm"], plan["gradient_pct"], plan["purpose"]) == ([78, 59, 30], 4.5, "check")

@@ -21,6 +21,23 @@ def test_the_spreads_and_the_next_repeats_are_shown(desk, messages):
     assert at.page.get_by_text("the hips slid on the saddle").is_visible()
 
 
+def test_one_of_a_kind_is_not_many_and_a_day_is_written_as_everywhere(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    found = at.answers["panel"]
+    one = {"riders": 1, "days": 1, "sweeps": 1, "slopes_n_per_mm": [1.44, 1.44, 1.44], "left_out": {"3": "a trial"}}
+    found["panel"] |= one
+    found["who"] = [{**found["who"][0], "day": "2026-11-29"}]
+    at.open(messages["snapshot"], "repeats")
+    at.wait(at.page.get_by_role("region", name="Spreads").is_visible)
+    said = at.text("main")
+
+    assert "1 rider, 1 day, 1 sweep" in said
+    assert "1 sweep says nothing here" in said
+    assert "rose by 1.44 N/mm." in said
+    assert "29 Nov 2026" in said
+
+
 def test_a_repeat_is_planned_by_its_protocol(desk, messages):
     at = desk()
     at.answers = json.loads(ANSWERS.read_text())
