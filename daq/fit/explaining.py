@@ -53,7 +53,9 @@ def _decided(case: Case, evidence: Evidence) -> str:
     if case.decision is None:
         return ""
     chosen_mm, present_mm = case.decision.setback_mm, evidence.present_mm
-    if present_mm is None or round(chosen_mm - present_mm) == 0:
+    if present_mm is None:
         return f"It goes to {chosen_mm:.0f} mm."
+    if round(chosen_mm - present_mm) == 0:
+        return f"It stays at {chosen_mm:.0f} mm."
     way = "forward" if chosen_mm < present_mm else "back"
     return f"It goes {abs(chosen_mm - present_mm):.0f} mm {way}, to {chosen_mm:.0f} mm."

@@ -192,14 +192,14 @@ function fill(fields, wish) {
 function asRidden(/** @type {import("../state.js").Sweep} */ sweep) {
   const { planned_mm } = sweep;
   const forward = [...new Set(planned_mm)].sort((a, b) => a - b);
-  const gaps = forward.slice(1).map((mm, i) => mm - forward[i]);
+  const gaps = forward.slice(1).map((mm, i) => mm - forward[i]).sort((a, b) => a - b);
   return {
     ...sweep,
     label: "",
     rear_mm: forward.at(-1),
     front_mm: forward[0],
-    // An adaptive sweep chooses its own.
-    apart_mm: sweep.order === "adaptive" ? null : Math.min(...gaps),
+    // An adaptive sweep chooses its own; of one gone on with, what was ridden in between is not its spacing.
+    apart_mm: sweep.order === "adaptive" ? null : gaps[Math.floor(gaps.length / 2)],
     repeat_first: planned_mm.length > forward.length && planned_mm[0] === planned_mm.at(-1),
   };
 }

@@ -51,6 +51,16 @@ def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_
     assert (plan["power_w"], plan["start_setback_mm"]) == (180, visit["intake"]["saddle"]["setback_mm"])
 
 
+def test_positions_ridden_in_between_are_not_the_spacing_of_the_next_plan(desk, messages):
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    planned = [85, 75, 65, 55, 45, 35, 40, 50, 60, 70, 80, 85, 48, 35, 48, 85]
+    sweep = sweep_in(messages, State.FINISHED, planned_mm=planned)
+    at = desk().open({**messages["snapshot"], "visit": {**visit, "swept": True}, "sweep": sweep}, "plan")
+
+    at.wait(lambda: at.page.get_by_label("Rear end").input_value() == "85")
+    assert at.page.get_by_label("Spacing").input_value() == "5"
+
+
 def test_the_first_plan_goes_around_where_the_client_rides_as_the_complaint_asks(desk, messages):
     visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
     at = desk().open(

@@ -43,6 +43,14 @@ def direction(sweep: Seen) -> Validity:
         return not_made(
             "direction", "so far one way: the plan has the saddle go the other way too, and until then", forbids=True
         )
+    if sweep.conditions.order not in ("", "one way") and "back" not in moves:
+        return failed(
+            "direction",
+            "the sweep ended before the saddle went back, and until then a drift over time looks like an effect of "
+            "setback",
+            "go on with it",
+            Number(share),
+        )
     return failed(
         "direction",
         f"the saddle was moved one way only{_but_for(moves)}, so a drift over time looks like an effect of setback",

@@ -165,6 +165,20 @@ def test_a_sweep_under_way_is_only_so_far_one_way():
     assert next(one for one in ended.validity if one.test == "direction").result is Result.FAILED
 
 
+def test_a_sweep_out_and_back_that_ended_on_its_way_out_is_not_told_to_be_planned_out_and_back():
+    half = ride()[:6]
+    cures = {}
+    for order in ("out and back", "one way", ""):
+        _, found = failing(half, replace(ON_THE_JIG, order=order))
+        cures[order] = next(one for one in found.validity if one.test == "direction")
+
+    assert cures["out and back"].cure == "go on with it"
+    assert "one way" not in cures["out and back"].means
+    assert "ride out and back" in cures["one way"].cure
+    assert "ride out and back" in cures[""].cure
+    assert all(one.forbids for one in cures.values())
+
+
 def test_a_return_to_the_first_position_is_no_second_pass():
     failed, _ = failing(ride(order=(*ONE_WAY, 80.0)))
 
