@@ -114,6 +114,16 @@ def test_passes_are_their_owners_alone_outlive_the_daemon_and_end_with_new_keys(
     assert passes_beside(path).holds(passes_beside(path).give(Role.RUN, since_utc=SINCE, address="192.0.2.7"))
 
 
+@pytest.mark.parametrize("content", [b"", b"{", b"[]", b'{"number": "x"}', b"[" * 4000, b"0" * 5000, b"\xff"])
+def test_a_file_that_is_no_pass_keeps_nobody_out(passes, tmp_path, content):
+    number = passes.give(Role.RUN, since_utc=SINCE, address="192.0.2.7")
+    (tmp_path / "passes" / "a").write_bytes(content)
+    (tmp_path / "passes" / "b").mkdir()
+
+    assert [one.number for one in passes.given()] == [number]
+    assert passes.holds(passes.give(Role.RIDE, since_utc=SINCE, address="192.0.2.8"))
+
+
 def test_there_are_only_so_many_and_a_full_disk_keeps_no_fitter_out(passes, tmp_path, monkeypatch):
     first = passes.give(Role.RIDE, since_utc="2026-03-01T08:00:00+00:00", address="192.0.2.7")
     for _ in range(MOST):
@@ -158,7 +168,10 @@ def test_behind_a_proxy_that_encrypts_the_pass_is_for_encrypted_connections_alon
     on_a_network(tmp_path, job, proxies=("127.0.0.1",))
 
 
-@pytest.mark.parametrize(("proxies", "codes"), [((), [401] * 5 + [429] * 2), (("127.0.0.1",), [401] * 7)])
+@pytest.mark.parametrize(
+    ("proxies", "codes"),
+    [((), [401] * 5 + [429] * 2), (("192.0.2.9",), [401] * 5 + [429] * 2), (("127.0.0.1",), [401] * 7)],
+)
 def test_x_forwarded_for_is_believed_from_a_named_proxy_alone(tmp_path, monkeypatch, proxies, codes):
     monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")  # uvicorn would believe everybody
 
