@@ -25,6 +25,7 @@ from daq.live.web.streams import Stream
 from daq.sources.loop import on_signals
 
 GRACE_S = 2
+"""What open requests get to end when the daemon does; then their connections are cut."""
 WORD_AT_MOST = 1024
 """The most bytes a page may send on its stream, on which it has nothing to say."""
 
@@ -126,8 +127,7 @@ def _config(
     names = own_names() | {name.lower() for name in names}
     return uvicorn.Config(
         Gate(make_app(teller, keys, passes), keys=keys, names=names, passes=passes),
-        # believed from whom it is named alone: without both, uvicorn believes this machine and its environment
-        proxy_headers=bool(proxies),
+        # who speaks for others; without a list, an empty one too, uvicorn believes this machine and its environment
         forwarded_allow_ips=list(proxies),
         log_config=None,
         access_log=False,
@@ -138,7 +138,7 @@ def _config(
         ws_ping_timeout=streams.PONG_WITHIN_S,
         ws_max_size=WORD_AT_MOST,
         ws_per_message_deflate=False,
-        timeout_graceful_shutdown=GRACE_S,
+        timeout_graceful_shutdown=GRACE_S + 1,  # tasks that are still there then are cancelled, and logged as a fault
         lifespan="off",
     )
 
@@ -151,9 +151,11 @@ async def _end(
 ) -> None:
     teller.close()
     if server is not None:
-        server.should_exit = True
-        # open requests get GRACE_S, and uvicorn checks ten times a second whether to exit
-        await asyncio.wait(serving, timeout=GRACE_S + 1)
+        server.should_exit = True  # uvicorn looks ten times a second
+        await asyncio.wait(serving, timeout=GRACE_S)
+        for connection in list(server.server_state.connections):
+            connection.transport.abort()
+        await asyncio.wait(serving, timeout=2)
     for task in tasks:
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)
