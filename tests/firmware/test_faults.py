@@ -37,8 +37,11 @@ def test_a_converter_that_is_lost_keeps_its_last_good_count_with_the_error_bit_a
     assert on.hello.firmware.endswith("no answer from 1")
 
 
-@pytest.mark.parametrize("fault", [UNPLUGGED, SHORTED])
-def test_a_converter_that_comes_back_is_read_again_at_its_gain_and_settled(built, fault):
+@pytest.mark.parametrize(
+    ("fault", "for_s"),
+    [(UNPLUGGED, 3), (SHORTED, 3), pytest.param(UNPLUGGED, 0.06, id="gone and back before the board looks for it")],
+)
+def test_a_converter_that_comes_back_is_read_again_at_its_gain_and_settled(built, fault, for_s):
     with running(built, made=False) as on:
         for i in range(4):
             on.bench.at(0, INPUT, 1_000_000, i)
@@ -46,7 +49,7 @@ def test_a_converter_that_comes_back_is_read_again_at_its_gain_and_settled(built
         on.ask(Op.SET_GAIN, 1, 64)
         on.run(1)
         on.bench.at(on.bench.now_us, fault, 1, 1)
-        on.run(3)
+        on.run(for_s)
         on.bench.at(on.bench.now_us, fault, 0, 1)
         back = scans(on.run(3))
 
@@ -185,6 +188,21 @@ def test_a_program_that_hangs_is_restarted_by_the_watchdog(on, elf_symbol):
     assert hellos[0].firmware == "reference 1.0, watchdog, 5.0 V"
     assert hellos[0].boot == 8
     assert (scans(said).status == 0).all()
+
+
+def test_the_watchdog_does_not_fire_again_while_the_board_starts(built, elf_symbol):
+    """Once it has fired it stays on with 15 ms; a board whose EEPROM is blank needs 110 ms to draw its id."""
+    with running(built) as on:
+        on.run(1)
+        before = on.bench.flash(elf_symbol("host_turn"), bytes([0xFF, 0xCF]))
+        on.bench.eeprom(16, b"\xff" * 12)
+        on.run(0.3)
+        on.bench.flash(elf_symbol("host_turn"), before)
+        on.run(2)
+
+        assert on.hello.firmware == "reference 1.0, watchdog, 5.0 V"
+        assert on.hello.boot == 0  # one start, counted on from the blank 0xFFFFFFFF
+        assert on.hello.board_id not in (ID.hex(), "f" * 16)
 
 
 def test_a_board_that_has_never_run_draws_an_id_and_keeps_it(built):

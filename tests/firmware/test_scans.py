@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from daq.sources.reference_bench import INPUT, TILT_MV
+from daq.sources.reference_bench import INPUT, TILT_MV, UNPLUGGED
 from daq.values import Status
 from daq.wire import board
 from tests.firmware.endurance import wrong_or_lost
@@ -47,6 +47,32 @@ def test_the_ticks_are_those_of_the_data_ready_edge(built):
         ticks_us = scans(on.run(8)).ticks_us.astype(np.int64)
 
         assert np.abs(np.diff(ticks_us) - PERIOD_US).max() <= 10
+
+
+def test_an_edge_while_the_timer_begins_anew_has_its_right_tick(built):
+    """Timer 1 begins anew every 32.768 ms. Converters of a third of that, but for a cycle, step slowly across it."""
+    third_us, cycles = 32_768 / 3, 174_764  # 4 cycles more than 32.768 ms in three conversions
+
+    def replug(on, us):
+        for level in (1, 0):
+            for i in range(4):
+                on.bench.at(us + 1 - level, UNPLUGGED, level, i)
+
+    with running(built) as on:
+        for i in range(4):
+            on.bench.make(i, seed=SEEDS[i], period_error=(cycles + 0.5) / 200_000 - 1.0)
+        on.run(1)
+        begun_us = on.bench.now_us
+        replug(on, begun_us)
+        tick_us = int(scans(on.run(0.3)).ticks_us[-1])
+        us_after = tick_us % third_us
+        replug(on, begun_us + 28 * third_us - us_after - 6)
+        ticks_us = scans(on.run(2.5)).ticks_us.astype(np.int64)[-180:]
+
+        assert np.abs(np.diff(ticks_us) - cycles / 16).max() <= 10
+        crossed_us = (ticks_us + third_us / 2) % third_us - third_us / 2
+        assert crossed_us[0] < -1
+        assert crossed_us[-1] > 3
 
 
 def test_it_says_zero_hello_and_then_scans_without_being_asked(built):
