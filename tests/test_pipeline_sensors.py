@@ -11,6 +11,7 @@ from daq.rig import BleSensor
 from daq.values import Stroke
 from daq.wire import csc, cycling_power, heart_rate, indoor_bike
 from tests.ridden import CALIBRATION, HELLO, RATE_HZ, RIG, scans
+from tests.wire import sensors_sending
 
 TURN_S = 60.0 / 90.0
 WITH_CADENCE = RIG.model_copy(update={"cadence": BleSensor(name="c")})
@@ -23,12 +24,12 @@ def power(i, crank=True):
 
 def cadence(i):
     turn = csc.CscMeasurement(crank_revs=i, crank_time_1024=round(i * TURN_S * 1024) % 65536)
-    return csc.MEASUREMENT_UUID, csc.encode_csc(turn)
+    return csc.MEASUREMENT_UUID, sensors_sending.csc(turn)
 
 
 def bike(_):
     data = indoor_bike.IndoorBikeData(cadence_half_rpm=180, power_w=200)
-    return indoor_bike.INDOOR_BIKE_UUID, indoor_bike.encode_indoor_bike(data)
+    return indoor_bike.INDOOR_BIKE_UUID, sensors_sending.indoor_bike(data)
 
 
 def heart(_):

@@ -1,4 +1,4 @@
-"""Cycling Speed and Cadence: measurement 0x2A5B both ways.
+"""Cycling Speed and Cadence: measurement 0x2A5B.
 
 Bluetooth SIG, GATT Specification Supplement. Its wheel time counts 1/1024 s, in 0x2A63 it is 1/2048 s.
 """
@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daq.values import PowerReading
-from daq.wire.fields import Field, Reader, put_fields, uuid
+from daq.wire.fields import Field, Reader, uuid
 
 SERVICE_UUID = uuid(0x1816)
 MEASUREMENT_UUID = uuid(0x2A5B)
 FEATURE_UUID = uuid(0x2A5C)
-_FIELDS = (
+FIELDS = (
     Field(1 << 0, "wheel_revs", 4),
     Field(1 << 0, "wheel_time_1024", 2),
     Field(1 << 1, "crank_revs", 2),
@@ -35,13 +35,7 @@ def decode_csc(value: bytes) -> CscMeasurement:
     """The measurement in one notification. BadValue if the value is shorter than its flags announce."""
     reader = Reader(value, "speed and cadence measurement")
     flags = reader.take(1, "flags")
-    return CscMeasurement(**reader.take_fields(_FIELDS, flags))
-
-
-def encode_csc(measurement: CscMeasurement) -> bytes:
-    """The notification that carries this measurement."""
-    flags, payload = put_fields(measurement, _FIELDS)
-    return bytes([flags]) + payload
+    return CscMeasurement(**reader.take_fields(FIELDS, flags))
 
 
 def cadence_reading(measurement: CscMeasurement, *, source: str, received_us: int) -> PowerReading:

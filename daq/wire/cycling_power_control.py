@@ -98,11 +98,6 @@ def decode_feature(value: bytes) -> tuple[Feature, Distribution]:
     return Feature(bits & 0xFFFFF), Distribution(bits >> 20 & 3)
 
 
-def encode_feature(feature: Feature, distribution: Distribution = Distribution.UNSPECIFIED) -> bytes:
-    """The four bytes of a feature."""
-    return put(feature | distribution << 20, 4, "features")
-
-
 def encode_request(op: Op, crank_length_mm: float | None = None) -> bytes:
     """A request to write to the control point. The crank length goes in steps of 0.5 mm (from memory)."""
     if (op is Op.SET_CRANK_LENGTH) != (crank_length_mm is not None):
@@ -121,8 +116,3 @@ def decode_response(value: bytes) -> ControlResponse:
             f"cycling power control point: expected 20, an op code and a result 1 to 4, got {value.hex(' ')}"
         )
     return ControlResponse(op, Result(result), value[3:])
-
-
-def encode_response(response: ControlResponse) -> bytes:
-    """The bytes of an answer."""
-    return bytes([RESPONSE, response.op, response.result]) + response.parameter

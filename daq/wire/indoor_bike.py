@@ -1,4 +1,4 @@
-"""Indoor Bike Data, characteristic 0x2AD2 of the Fitness Machine service, both ways.
+"""Indoor Bike Data, characteristic 0x2AD2 of the Fitness Machine service.
 
 Bluetooth SIG, GATT Specification Supplement. Flag 0, "more data", is upside down: the speed is there when it is 0.
 The resistance level is kept as sent: the Supplement contradicts itself about its unit.
@@ -9,13 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daq.values import PowerReading
-from daq.wire.fields import Field, Reader, put, put_fields, uuid
+from daq.wire.fields import Field, Reader, uuid
 
 SERVICE_UUID = uuid(0x1826)
 INDOOR_BIKE_UUID = uuid(0x2AD2)
 MORE_DATA = 1
-_SPEED = Field(MORE_DATA, "speed_hundredth_km_h", 2)
-_FIELDS = (
+SPEED = Field(MORE_DATA, "speed_hundredth_km_h", 2)
+FIELDS = (
     Field(1 << 1, "mean_speed_hundredth_km_h", 2),
     Field(1 << 2, "cadence_half_rpm", 2),
     Field(1 << 3, "mean_cadence_half_rpm", 2),
@@ -58,15 +58,8 @@ def decode_indoor_bike(value: bytes) -> IndoorBikeData:
     """The data in one notification. BadValue when the value is shorter than its flags announce."""
     reader = Reader(value, "indoor bike data")
     flags = reader.take(2, "flags")
-    speed = reader.take_fields((_SPEED,), flags ^ MORE_DATA)
-    return IndoorBikeData(**speed, **reader.take_fields(_FIELDS, flags))
-
-
-def encode_indoor_bike(bike: IndoorBikeData) -> bytes:
-    """The notification that carries these data."""
-    speed_flag, speed = put_fields(bike, (_SPEED,))
-    flags, payload = put_fields(bike, _FIELDS)
-    return put(flags | (speed_flag ^ MORE_DATA), 2, "flags") + speed + payload
+    speed = reader.take_fields((SPEED,), flags ^ MORE_DATA)
+    return IndoorBikeData(**speed, **reader.take_fields(FIELDS, flags))
 
 
 def bike_reading(bike: IndoorBikeData, *, source: str, received_us: int) -> PowerReading:

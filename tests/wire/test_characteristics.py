@@ -5,6 +5,7 @@ import pytest
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
 from daq.wire.cycling_power_control import ControlResponse, Op, Result
 from daq.wire.fields import BadValue
+from tests.wire import sensors_sending
 
 
 def test_reserved_flags_are_ignored_and_so_is_what_they_bring():
@@ -109,7 +110,7 @@ def test_a_crank_length_belongs_to_one_request_only():
 )
 def test_an_answer_tells_the_offset_only_when_there_is_one(value, response, offset):
     assert cycling_power_control.decode_response(bytes.fromhex(value)) == response
-    assert cycling_power_control.encode_response(response).hex() == value
+    assert sensors_sending.response(response).hex() == value
     assert response.raw_offset == offset
 
 

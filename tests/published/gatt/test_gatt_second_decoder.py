@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from daq.wire import csc, cycling_power, cycling_power_vector, indoor_bike
+from tests.wire import sensors_sending
 
 OTHER = BluetoothSIGTranslator()
 
@@ -72,7 +73,7 @@ def test_cycling_power_is_read_alike(measurement):
 
 @given(st.tuples(numbers(32), numbers(16)) | st.none(), st.tuples(numbers(16), numbers(16)) | st.none())
 def test_speed_and_cadence_are_read_alike(wheel, crank):
-    value = csc.encode_csc(csc.CscMeasurement(*(wheel or (None, None)), *(crank or (None, None))))
+    value = sensors_sending.csc(csc.CscMeasurement(*(wheel or (None, None)), *(crank or (None, None))))
 
     other = OTHER.parse_characteristic("2A5B", value)
 
@@ -118,7 +119,7 @@ BIKE = {
 
 @given(st.fixed_dictionaries({}, optional={name: numbers(bits, signed=s) for name, bits, s, _ in BIKE.values()}))
 def test_indoor_bikes_are_read_alike(fields):
-    value = indoor_bike.encode_indoor_bike(indoor_bike.IndoorBikeData(**fields))
+    value = sensors_sending.indoor_bike(indoor_bike.IndoorBikeData(**fields))
 
     other = OTHER.parse_characteristic("2AD2", value)
 

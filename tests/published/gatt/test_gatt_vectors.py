@@ -7,6 +7,7 @@ import pytest
 
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
 from daq.wire.fields import BadValue
+from tests.wire import sensors_sending
 
 PUBLISHED = list(csv.DictReader((pathlib.Path(__file__).parent / "vectors.csv").read_text().splitlines()))
 
@@ -66,10 +67,10 @@ DECODE = {
 }
 ENCODE = {
     "0x2A63": cycling_power.encode_power,
-    "0x2A5B": csc.encode_csc,
+    "0x2A5B": sensors_sending.csc,
     "0x2A64": cycling_power_vector.encode_vector,
-    "0x2AD2": indoor_bike.encode_indoor_bike,
-    "0x2A65": lambda feature: cycling_power_control.encode_feature(*feature),
+    "0x2AD2": sensors_sending.indoor_bike,
+    "0x2A65": lambda feature: sensors_sending.feature(*feature),
 }
 VECTORS = [vector for vector in PUBLISHED if vector["characteristic"] in DECODE]
 ENCODED = [vector for vector in VECTORS if vector["characteristic"] in ENCODE]
