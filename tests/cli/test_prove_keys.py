@@ -12,18 +12,20 @@ from daq.cli.telling import KEYBOARD
 from daq.keep.proofs import keep, load
 from daq.live.real import read_rig
 from daq.proof.sheet import Reading, parts_of
+from daq.proof.tasks import tasks
 from tests.proof.simulated_sheet import begun
 from tests.rigs import rig_text
 from tests.sources.fake_board import FakeBoard
 
+STEPS = len(list(tasks(begun().plan)))
 TYPED = (
-    ("[2/170, setback scale] Coming forward, set the saddle to 100 mm", "100.2"),
-    ("[3/170, setback scale] Coming forward, set the saddle to 80 mm", "r"),
-    ("[3/170, setback scale] Coming forward, set the saddle to 100 mm", "100,4"),
-    ("[3/170, setback scale] Coming forward, set the saddle to 80 mm", "r 80.1"),
+    (f"[2/{STEPS}, setback scale] Coming forward, set the saddle to 100 mm", "100.2"),
+    (f"[3/{STEPS}, setback scale] Coming forward, set the saddle to 80 mm", "r"),
+    (f"[3/{STEPS}, setback scale] Coming forward, set the saddle to 100 mm", "100,4"),
+    (f"[3/{STEPS}, setback scale] Coming forward, set the saddle to 80 mm", "r 80.1"),
     ("not taken: expected caliper_mm, got 'r 80.1'", "80.1"),
-    ("[4/170, setback scale] Coming forward, set the saddle to 60 mm", "q"),
-    ("left at 3 of 170; the same command goes on", None),
+    (f"[4/{STEPS}, setback scale] Coming forward, set the saddle to 60 mm", "q"),
+    (f"left at 3 of {STEPS}; the same command goes on", None),
 )
 """What the terminal shows, and what is typed when it does."""
 
