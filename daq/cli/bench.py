@@ -235,6 +235,8 @@ def _wanted(words: dict[str, Any]) -> Wanted:
 
     if not words["made_by"]:
         fail(REFUSED, "--by: expected who calibrates; a certificate names its maker")
+    if bool(words["masses"]) == bool(words["newtons"]):
+        fail(REFUSED, "--kg: expected the masses that are hung on each cell, or else --newtons with a reference cell's")
     plain = ("made_by", "place", "temperature_degc", "remarks", "series", "read_s", "warm_up_min", "on_for_min")
     return _checked(
         Wanted,

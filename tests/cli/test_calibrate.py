@@ -174,6 +174,7 @@ def test_a_fit_is_told_with_its_residuals_in_newtons():
     [
         (("calibrate", "bench"), 2, "either --rig"),
         (("calibrate", "bench", "--simulated"), 2, "--by: expected who calibrates"),
+        (("calibrate", "bench", "--simulated", "--by", "Ada"), 2, "--kg: expected the masses"),
         (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,a"), 2, "--kg: expected numbers"),
         (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,10,20"), 2, "expected their class"),
         (("calibrate", "bench", "--simulated", "--resume"), 2, "left in the middle"),
