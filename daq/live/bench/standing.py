@@ -8,9 +8,10 @@ from typing import Any
 
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.board import Board, otherwise
-from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck, Standing, moment, status_at
+from daq.measure.calibration.status import CHECK_HOURS, CalibrationStatus, SensitivityCheck, Standing, moment, status_at
 from daq.transmitters import UNKNOWN_UTC
 
+CHECK_EVERY = datetime.timedelta(hours=CHECK_HOURS)
 BY_ITS_MAKER = "maker's own adjustment"
 
 
@@ -53,7 +54,11 @@ def _adjusted_by_its_maker(checks: tuple[SensitivityCheck, ...], now_utc: str, c
     # Not the first: the year a calibration is good for would then end for ever, with nothing that can be calibrated.
     last_utc = max((check.checked_utc for check in checks), key=moment)
     found = status_at(last_utc, checks, now_utc)
-    return replace(found, sentence=f"{checked}: {found.sentence}")
+    said = found.sentence
+    if found.standing is Standing.VALID:
+        last = moment(last_utc)
+        said = f"checked {last.date()}; next check with a weight by {last + CHECK_EVERY:%Y-%m-%d %H:%M} UTC"
+    return replace(found, sentence=f"{checked}: {said}")
 
 
 def stamp(calibration: Calibration, found: CalibrationStatus) -> dict[str, Any]:

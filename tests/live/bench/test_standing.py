@@ -58,6 +58,9 @@ def test_what_its_maker_adjusted_is_checked_for_more_than_a_year_and_never_expir
     ]
 
     assert [each.standing for each in said] == [Standing.VALID, Standing.CHECK_DUE]
+    assert said[0].sentence == (
+        "the scale at the hands: checked 2025-03-04; next check with a weight by 2025-03-05 08:00 UTC"
+    )
     assert said[1].sentence.startswith("the scale at the hands: the last check with a weight was 48 h ago")
 
 
