@@ -120,6 +120,8 @@ function onTheLine({ notices }, now_ms) {
  */
 export function messageLine(state, now_ms) {
   if (state.unstopped) return { level: "alarm", text: state.unstopped, dismiss: true };
+  if (state.link.state === "lost" && state.link.over && !state.sweep?.accepts.includes("stop"))
+    return { level: "info", text: `Foreaft has ended at the jig’s computer. ${state.simulated ? "After a practice, the terminal there tells how it went." : "What it kept is on the disk."}` };
   if (state.link.state === "lost")
     return { level: "alarm", text: "Connection to the jig lost. These numbers are old. Trying again." };
   if (state.link.state === "opening") return { level: "info", text: "Connecting to the jig." };

@@ -65,7 +65,7 @@ openStream(`${scheme}://${location.host}/api/v1/stream`, {
     store.trace.pace(received_ms);
     store.dispatch({ type: "page/loads", received_ms });
   },
-  onLink: (state, retry_ms) => store.dispatch({ type: "page/link", state, retry_ms }),
+  onLink: (state, retry_ms, over) => store.dispatch({ type: "page/link", state, retry_ms, over }),
 });
 
 function frame(/** @type {number} */ now_ms) {

@@ -3,13 +3,16 @@
  * The daemon sends a snapshot first on every connection, so reopening is all that recovery takes.
  *
  * @typedef {{onText: (message: any) => void, onBlock: (buffer: ArrayBuffer) => void,
- *   onLink: (state: "opening"|"open"|"lost", retry_ms: number) => void}} Listeners
+ *   onLink: (state: "opening"|"open"|"lost", retry_ms: number, over: boolean) => void}} Listeners
+ *   over: the daemon said that it ends
  */
 
 const FIRST_RETRY_MS = 250;
 const LONGEST_RETRY_MS = 5000;
 /** The daemon says something at least twice a second; this long a silence is a dead line. */
 const SILENCE_MS = 5000;
+/** The reason of a stream that the daemon closes because it ends itself. */
+const OVER = "over";
 
 /** Delay before attempt k (0, 1, 2, ...), ms: doubles up to a ceiling. @param {number} k */
 export function retryDelay(k) {
@@ -20,6 +23,7 @@ export function retryDelay(k) {
 export function openStream(url, { onText, onBlock, onLink }) {
   let failures = 0;
   let closed = false;
+  let over = false;
   /** @type {WebSocket} */
   let socket;
   /** @type {ReturnType<typeof setTimeout>} */
@@ -37,7 +41,7 @@ export function openStream(url, { onText, onBlock, onLink }) {
     clearTimeout(silence);
     socket.close();
     const delay_ms = retryDelay(failures++);
-    onLink("lost", delay_ms);
+    onLink("lost", delay_ms, over);
     retry = setTimeout(open, delay_ms);
   }
 
@@ -54,11 +58,15 @@ export function openStream(url, { onText, onBlock, onLink }) {
       const message = JSON.parse(data);
       if (message.type === "snapshot") {
         failures = 0;
-        onLink("open", 0);
+        over = false;
+        onLink("open", 0, over);
       }
       onText(message);
     };
-    mine.onclose = () => lost(mine);
+    mine.onclose = ({ reason }) => {
+      over ||= mine === socket && reason === OVER;
+      lost(mine);
+    };
     heard();
   }
 
@@ -68,7 +76,7 @@ export function openStream(url, { onText, onBlock, onLink }) {
 
   addEventListener("online", hurry);
   document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && hurry());
-  onLink("opening", 0);
+  onLink("opening", 0, over);
   open();
   return () => {
     closed = true;

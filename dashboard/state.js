@@ -14,7 +14,7 @@
  * @typedef {{received_ms: number}} Arrival
  *
  * @typedef {object} State
- * @property {{state: "opening"|"open"|"lost", retry_ms: number}} link
+ * @property {{state: "opening"|"open"|"lost", retry_ms: number, over: boolean}} link over: the daemon said that it ends
  * @property {string} version of the daemon
  * @property {boolean} simulated
  * @property {boolean} recording
@@ -67,7 +67,7 @@ export const DEFAULT_SETTINGS = Object.freeze({
 
 /** @type {State} */
 export const initial = Object.freeze({
-  link: Object.freeze({ state: "opening", retry_ms: 0 }),
+  link: Object.freeze({ state: "opening", retry_ms: 0, over: false }),
   version: "",
   simulated: false,
   recording: false,
@@ -221,7 +221,7 @@ const HANDLERS = {
 
   "page/loads": (state, m) => ({ ...state, loads: { received_ms: m.received_ms } }),
   "page/before": (state, m) => ({ ...state, before: m.before && { ...m.before, visit_id: m.visit_id } }),
-  "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms } }),
+  "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms, over: m.over } }),
   // What was ticked is not so any more.
   "page/entry": (state, m) => ({ ...state, ticked: 0, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
   "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),

@@ -196,10 +196,10 @@ class Desk:
         for message in self._said:
             connection.send(message)
 
-    def cut(self) -> None:
+    def cut(self, reason: str | None = None) -> None:
         """Ends the page's stream. The next one is told only what the test sends then, so the page waits for it."""
         self._said.clear()
-        self.connections[-1].close()
+        self.connections[-1].close(code=1001, reason=reason)
 
     def slow(self, by_ms: int) -> None:
         """From now on every answer reaches the page this much later."""

@@ -116,6 +116,18 @@ def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messa
     assert run.page.locator(".onset-chart .point").count() == 1
 
 
+def test_a_daemon_that_ends_is_not_called_a_lost_connection_except_while_somebody_rides(run, messages):
+    run.cut("over")
+    run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
+
+    run.wait(lambda: len(run.connections) > 1)
+    run.send({**messages["snapshot"], "simulated": True, "sweep": sweep_in(messages, State.FINISHED)})
+    run.cut("over")
+
+    run.wait(lambda: "the terminal there tells how it went" in run.text(".message.polite"))
+    assert run.text(".message.alert") == ""
+
+
 def test_a_silent_board_greys_the_numbers_and_says_since_when(run, messages):
     silent = {**messages["sources"]["sources"][0], "damaged": 1, "state": "stale", "age_s": 3000.0}
     run.send(messages["stroke"], {"type": "sources", "sources": [silent, messages["sources"]["sources"][1]]})

@@ -96,6 +96,7 @@ def test_a_practised_visit_tells_the_truth_and_where_it_broke_and_leaves_clients
     with page.expect_popup():
         page.get_by_role("button", name="Keep and print").click()
     said, _ = process.communicate(timeout=60)
+    expect(page.locator(".message.polite")).to_contain_text("After a practice, the terminal there tells how it went.")
 
     assert process.returncode == 0
     assert "the simulated rider had an onset at" in said

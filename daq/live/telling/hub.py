@@ -19,6 +19,8 @@ class Page:
         self.waiting: asyncio.Queue[str | bytes | None] = asyncio.Queue()
         """The messages waiting for it, in order; None: the end."""
         self.too_slow = False
+        self.over = False
+        """Whether the program ends."""
         self._bytes = 0
 
     def put(self, message: str | bytes) -> None:
@@ -75,6 +77,7 @@ class Hub:
             page.put(message)
 
     def close(self) -> None:
-        """Close every page."""
+        """Close every page: the program ends."""
         for page in self._pages:
+            page.over = True
             page.close()

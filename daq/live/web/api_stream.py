@@ -26,6 +26,8 @@ OPENED_PER_S, OPENED_AT_ONCE = 1.0, 64.0
 PASS_LOOKED_AT_S = 0.5
 A_DAY_S = 86_400.0
 """A stream is opened anew after this at the latest, and when the key's time is over."""
+OVER = "over"
+"""Why a stream is closed when the program ends, for the page to say so."""
 
 
 def add_stream(app: FastAPI, teller: Teller, passes: Passes | None) -> None:
@@ -74,7 +76,7 @@ async def _told(
             if riders and (message := for_rider(message)) is None:
                 continue
             await (socket.send_bytes(message) if isinstance(message, bytes) else socket.send_text(message))
-        await socket.close(1013 if page.too_slow else 1001)
+        await socket.close(1013 if page.too_slow else 1001, OVER if page.over else None)
     except (WebSocketDisconnect, RuntimeError):
         pass
     finally:
