@@ -8,9 +8,12 @@ from dataclasses import replace
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.grade import graded
 from daq.sweep.validity.saying import listed
-from daq.sweep.validity.seen import seen
+from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
 from daq.values import Onset, Result, StepMean, Validity, Verdict
+
+PLAIN = ("computation", "calibration", "cells", "feet", "tilt", "torque", "direction")
+"""Tests of the jig and of how the sweep was ridden: when one of these fails, nothing else need be suspected."""
 
 
 def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Onset:
@@ -22,11 +25,14 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     """
     sweep = seen(answer, steps, conditions)
     found = tuple(test(sweep) for test in TESTS)
-    unmeasured = answer.verdict is Verdict.ONSET and {one.test for one in found if one.forbids} == {"torque"}
+    forbidding = [one.test for one in found if one.forbids]
+    unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
+    if forbidding and not unmeasured:
+        found = _with_suspicions(found, sweep)
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
     answer = _by_this_jig(answer, conditions)
-    against = [_sentence(one) for one in found if one.forbids]
-    beside = [_sentence(one) for one in found if one.result is Result.FAILED and not one.forbids]
+    against = [_sentence(one) for one in found if one.test in forbidding]
+    beside = [_sentence(one) for one in found if one.result is Result.FAILED and one.test not in forbidding]
     if against:
         return replace(
             answer,
@@ -41,6 +47,15 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     if untested:
         beside.append(f"not tested: {untested}")
     return replace(answer, reasons=(*answer.reasons, *beside))
+
+
+def _with_suspicions(found: Sequence[Validity], sweep: Seen) -> tuple[Validity, ...]:
+    """What forbids, and of the other tests what they suspect now that the verdict is lost: a rider's numbers may mean
+    something else than they seem to."""
+    if not sweep.decided or any(one.test in PLAIN for one in found if one.forbids):
+        return tuple(found)
+    again = (test(replace(sweep, withheld=True)) for test in TESTS)
+    return tuple(one if one.forbids else replace(other, forbids=False) for one, other in zip(found, again, strict=True))
 
 
 def _by_this_jig(answer: Onset, conditions: Conditions) -> Onset:

@@ -32,6 +32,8 @@ class Seen:
     """How the saddle came to each step."""
     timed: bool
     """Whether the steps' times are known."""
+    withheld: bool = False
+    """Whether a test has taken the verdict, so that there is none to lose any more."""
 
     @property
     def ordered(self) -> bool:
@@ -84,8 +86,8 @@ class Seen:
 
     @property
     def decided(self) -> bool:
-        """Whether the answer, left to itself, has a verdict that a test could take."""
-        return self.answer.verdict is not Verdict.UNDECIDED
+        """Whether there is a verdict that a test could take."""
+        return not self.withheld and self.answer.verdict is not Verdict.UNDECIDED
 
     @property
     def size(self) -> float:

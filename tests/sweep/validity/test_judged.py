@@ -121,6 +121,19 @@ def test_what_forbids_leaves_an_undecided_sweep_its_own_reasons():
     assert "not sure" in found.reasons
 
 
+def test_what_takes_a_verdict_brings_out_what_else_may_be_wrong_unless_it_was_seen():
+    """The loads of one hand jumped: the bar, which nobody confirmed, may have caused it too. A fault of a cell that was
+    seen needs no other."""
+    failed, found = failing(*ALONE["left and right hand"])
+    said = [one for one in found.reasons if "confirm it at each position" in one]
+
+    assert {"left and right hand", "reach"} <= failed
+    assert "hand has moved" in found.reasons[0]
+    assert len(said) == 1
+    assert [one.test for one in found.validity if one.forbids] == ["left and right hand"]
+    assert "reach" not in failing(*ALONE["cells"])[0]
+
+
 def test_habit_is_said_and_forbids_nothing():
     failed, found = failing(ride(), replace(ON_THE_JIG, habitual_setback_mm=54.0))
 
