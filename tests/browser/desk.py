@@ -179,6 +179,11 @@ class Desk:
         self.send(snapshot)
         return self
 
+    def show(self, html: str) -> None:
+        """A page that the daemon prints, with the dashboard's files beside it."""
+        self.page.route("**/printed", lambda route: route.fulfill(body=html, content_type="text/html; charset=utf-8"))
+        self.page.goto(f"{self._address}/printed")
+
     def close(self) -> None:
         """Gives the page back."""
         self._screens.give_back(self._screen, **self._wanted)

@@ -12,65 +12,11 @@ from daq.sweep.step import step_mean
 from daq.values import Status, Stroke
 from tests.browser.answers import ANSWERS, sweep_in
 from tests.browser.desk import Desk
+from tests.browser.papers import another_day_sheet, hand_over_page
+from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet
 
 Messages = dict[str, dict[str, Any]]
 PAIN = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
-PROOF = {
-    "name": "1",
-    "made_by": "R. Doe",
-    "jig": "Jig of the workshop",
-    "read_s": 10.0,
-    "done": 4,
-    "of": 26,
-    "reading": False,
-    "told": "hands 81.2 N, tilt -0.1°",
-    "last": "2",
-    "shown": {"caliper_mm": 71.32},
-    "result": None,
-    "stages": [
-        {"name": "Zero", "done": 1, "of": 1},
-        {"name": "Setback scale", "done": 3, "of": 12},
-        {"name": "Placement 1 of 3, level", "done": 0, "of": 13},
-    ],
-    "task": {
-        "id": "5",
-        "stage": "Setback scale",
-        "instruction": "Set the saddle to 60 mm by the scale, and measure it by caliper.",
-        "typed": ["caliper_mm", "gap_mm"],
-        "reads": True,
-    },
-}
-CAME = {
-    "passed": False,
-    "valid_until_utc": None,
-    "reasons": ["hands_left: reads 3 % too much"],
-    "facts": ["onset by the dummy 60.02 ± 0.11 mm", "hands_left: reads 3 % too much"],
-    "figures": [
-        {"part": "hands_left", "shown": "+3.0 % ± 0.4 %", "named": True},
-        {"part": "setback scale", "shown": "-0.02 mm ± 0.11 mm", "named": False},
-    ],
-    "answers": [
-        {
-            "placement": 1,
-            "attitude": "level",
-            "dummy_mm": 60.0,
-            "onset_mm": 61.2,
-            "interval_95_mm": [60.4, 62.0],
-            "verdict": "onset",
-            "held": False,
-        },
-        {
-            "placement": 1,
-            "attitude": "climb",
-            "dummy_mm": 60.0,
-            "onset_mm": None,
-            "interval_95_mm": None,
-            "verdict": "undecided",
-            "held": False,
-        },
-    ],
-    "tables": "[proof]\nname = '1'\n",
-}
 
 
 def point_card(at: Desk, messages: Messages) -> None:
@@ -206,26 +152,37 @@ def bench(at: Desk, messages: Messages) -> None:
 
 
 def proof_new(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": None}
+    at.answers["proof"] = NONE_YET
     at.open(_idle(messages), "prove")
     at.wait(at.page.get_by_role("form", name="New proof").is_visible)
 
 
 def proof(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": PROOF}
+    at.answers["proof"] = answer(cut(failed_sheet(), "place/2"), {"caliper_mm": 71.32})
     at.open(_idle(messages), "prove")
     at.wait(at.page.get_by_role("form", name="Proof under way").is_visible)
 
 
 def proved(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = {"caution": "A dummy is heavy.", "proof": {**PROOF, "task": None, "result": CAME}}
+    at.answers["proof"] = answer(failed_sheet())
     at.open(_idle(messages), "prove")
     at.wait(at.page.get_by_role("region", name="Result of the proof").is_visible)
+
+
+def another_day(at: Desk, messages: Messages) -> None:
+    """The sheet of a client tested on several days."""
+    at.show(another_day_sheet())
+
+
+def hand_over(at: Desk, messages: Messages) -> None:
+    """Everything kept about a client, to print."""
+    at.show(hand_over_page())
 
 
 VIEWS: dict[str, Callable[[Desk, Messages], None]] = {
     **{one.__name__.replace("_", "-"): one for one in (nobody, client, plan, barred, checks, point_card, ghost)},
     **{one.__name__.replace("_", "-"): one for one in (decide, recalibrated, shown, follow_up, repeats)},
     **{one.__name__.replace("_", "-"): one for one in (bench_new, bench, proof_new, proof, proved)},
+    **{one.__name__.replace("_", "-"): one for one in (another_day, hand_over)},
 }
 """Each opens one screen in one state."""

@@ -3,51 +3,28 @@
 import re
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from daq.keep.proofs import keep
 from daq.live.bench.proof_page import proof_page
-from daq.live.session.proof_desk import Work, fields
-from daq.live.web.api_proof import NewProof, came_of_it
+from daq.live.web.api_proof import NewProof
 from daq.proof.certificate import certificate
-from daq.proof.dummy import Plank
 from daq.proof.proved import proved
-from daq.proof.sheet import ProofPlan, parts_said
-from daq.proof.tasks import CAUTION, due
-from daq.rider.proof_faults import FAULTS
+from daq.proof.tasks import CAUTION
 from tests.browser.desk import DASHBOARD
-from tests.proof.simulated_sheet import SIMULATED, SOUND, begun, sheet_without, worked
+from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet, whole
+from tests.proof.simulated_sheet import SOUND, sheet_without
 
-PLAN = ProofPlan(placements=3, read_s=1.0, gradual=True)
 WIDTHS = (390, 1280)
 UNDERSCORED = re.compile(r"\b[a-z]+_[a-z]+\b")
-
-
-def answer(sheet, shown=None):
-    """What the daemon says of a proof with this sheet."""
-    work = Work(sheet, Path("proof-1.json"), due(sheet), None, 0.0, shown or {})
-    made = proved(sheet) if work.task is None else None
-    return {"caution": CAUTION, "proof": {**fields(work), **came_of_it(made)}}
-
-
-def whole(wrong):
-    sheet = begun(plan=PLAN, consists_of=parts_said(SIMULATED))
-    return worked(sheet, Plank(10.0, 0.15, 0.1, 0.54), wrong=wrong, seed=3)
 
 
 @pytest.fixture(scope="module")
 def failed():
     """The finished sheet of a jig whose cells show 2 % too much."""
-    return whole(FAULTS["gain"])
-
-
-def cut(sheet, task):
-    """The sheet as it was before this task."""
-    at = next(i for i, one in enumerate(sheet.readings) if one.task == task)
-    return sheet.model_copy(update={"readings": sheet.readings[:at]})
+    return failed_sheet()
 
 
 def idle(messages):
@@ -102,7 +79,7 @@ def test_what_is_asked_for_is_typed_and_sent_and_the_last_one_can_be_done_again(
 
 
 def test_a_proof_begins_with_the_dummy_that_was_typed(desk, messages):
-    at = opened(desk, messages, {"caution": CAUTION, "proof": None})
+    at = opened(desk, messages, NONE_YET)
     form = at.page.get_by_role("form", name="New proof")
     for label, value in (
         ("Who proves", "R. Doe"), ("Its name", "dummy A"), ("Rate of spring and rope", "1.94"),
@@ -130,7 +107,7 @@ def test_a_proof_begins_with_the_dummy_that_was_typed(desk, messages):
 
 
 def test_a_proof_begun_on_another_page_appears(desk, messages, failed):
-    at = opened(desk, messages, {"caution": CAUTION, "proof": None})
+    at = opened(desk, messages, NONE_YET)
     at.page.get_by_role("form", name="New proof").wait_for()
     at.answers["proof"] = answer(cut(failed, "bar/3"))
     at.send({**messages["sources"], "taken_by": "proof"})
@@ -182,7 +159,7 @@ def test_the_proof_has_no_accessibility_fault(desk, messages, failed, scheme, wi
     kept = [
         {"name": "proof-1", "made_by": "R. Doe", "begun_utc": failed.begun_utc, "simulated": True, "done": 3, "of": 9}
     ]
-    for said in ({"caution": CAUTION, "proof": None}, answer(cut(failed, "place/2")), answer(failed)):
+    for said in (NONE_YET, answer(cut(failed, "place/2")), answer(failed)):
         at = opened(desk, messages, said, color_scheme=scheme, viewport={"width": width, "height": 844})
         at.answers["proofs"] = kept
         at.page.reload()

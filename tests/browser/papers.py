@@ -1,0 +1,44 @@
+"""Two printed pages as the program makes them: of a client tested on several days, and everything kept about one."""
+
+from __future__ import annotations
+
+import functools
+import tempfile
+from pathlib import Path
+
+from daq.fit.case import evidence_of
+from daq.fit.days import days
+from daq.keep.again.report import printed
+from daq.keep.clients import people, visits
+from daq.keep.json_text import plain
+from daq.keep.package.own_data import kept_about
+from daq.keep.package.own_page import own_page
+from daq.keep.store import Store
+from daq.sweep.panel import Entry
+from daq.sweep.workshop import taught
+from tests.keep.again.cases import CASE, DECISION
+from tests.keep.sweeps import stored
+from tests.sweep.panels import normal, told
+
+
+@functools.cache
+def another_day_sheet() -> str:
+    """The sheet of a client tested on three days, the onset at 61, 57 and then 52 mm."""
+    made_up = zip((9, 10, 11), (61.0, 57.0, 52.0), strict=True)
+    tests = told([Entry("R", f"2026-{month:02}-14", normal(mm, 2.0)) for month, mm in made_up])
+    return printed(CASE, evidence_of(CASE), None, days(taught(tests), "s2"))
+
+
+@functools.cache
+def hand_over_page() -> str:
+    """Everything written down about an invented client with one visit."""
+    with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder) / "store.sqlite") as store:
+        client = people.add_client(store, name="Ada Example")
+        for kind in ("service", "research"):
+            people.set_consent(store, client.id, kind, True)
+        sweep = stored(store, client_id=client.id, simulated=False)
+        visit = visits.begin_visit(store, client.id, store.sweep(sweep).session_id)
+        for kind, content in (("intake", CASE.intake), ("measured", CASE.measured), ("decision", DECISION)):
+            visits.add_note(store, visit, kind, content.model_dump(mode="json"))
+        visits.add_note(store, visit, "override", CASE.overrides[0])
+        return own_page(plain(kept_about(store, client.id, [sweep])))
