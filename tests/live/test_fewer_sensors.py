@@ -60,7 +60,9 @@ def test_the_answer_carries_what_it_rests_on(hands_only):
 
     assert answer.grade == "measured: hands and effort; not measured: saddle, tilt and hips"
     assert f"evidence: {answer.grade}" in answer_lines(answer)
-    assert {one.test for one in answer.validity if one.result is Result.NOT_MADE} >= {"feet", "tilt", "hips"}
+    not_made = {one.test: one for one in answer.validity if one.result is Result.NOT_MADE}
+    assert not_made.keys() >= {"feet", "tilt", "hips"}
+    assert "no cell under the saddle" in not_made["hips"].means
     assert hands_only.snapshot["onset"]["grade"] == answer.grade
 
 

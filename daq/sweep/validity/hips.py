@@ -113,7 +113,10 @@ def _beyond(slope: Effect, expected: float, size: float = SIZE) -> float:
 
 def _missing(sweep: Seen) -> tuple[str, str]:
     """What the weight line lacks, and what would give it."""
-    if len(sweep.conditions.saddle_cells) < 2:
+    cells = len(sweep.conditions.saddle_cells)
+    if not cells:
+        return "no cell under the saddle is known", "ride on a saddle with nose and rear cells"
+    if cells < 2:
         why = "one saddle cell moves with the saddle and cannot tell where on it the rider sits"
         return why, "ride on a saddle with nose and rear cells"
     if sweep.conditions.mass_kg is None:
