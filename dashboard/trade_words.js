@@ -7,6 +7,7 @@ import { withMinus } from "./format.js";
 /** Fields whose own name is not a word of the trade. The others just lose their unit and their underscores. */
 const FIELDS = new Map(
   Object.entries({
+    known_kg: "known weight",
     mass_kg: "mass",
     reason: "reason",
     flag_reason: "why the client rides anyway",

@@ -125,6 +125,7 @@ def test_without_a_known_weight_no_onset_is_named(tmp_path):
     async def job():
         await visit.ready()
         made = await visit.check("9.0")
+        assert "correct their ratio in the rig file" in made.sentence
         assert not made.passed
         await visit.session.sweep.begin(PLAN)
         await visit.session.sweep.fitter(Trigger.BEGIN)

@@ -82,7 +82,7 @@ class TypedDesk:
             shown_n=shown_n,
             expanded_n=math.hypot(SCALE_RELATIVE * load_n, step_n),
             settles_s=settles_s,
-            remedy=f"read it again; if it stays, measure the levers again and mend {on}_per_scale in the rig file",
+            remedy="read it again; if it stays, measure the levers again and correct their ratio in the rig file",
         )
         await self._calibrating.keep(made)
         return made
