@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
-from typing import Literal
+from collections.abc import Iterator
+from typing import Any, Literal
 
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.package.tables import TEXTS, Table
+from daq.keep.package.tables import TEXTS, Field, Table
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 
@@ -48,10 +50,12 @@ def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> 
 _MADE_HERE = frozenset(
     {
         *("sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason"),
-        *("reasons", "test", "result", "means", "cure", "grade"),
+        *("reasons", "test", "result", "means", "cure", "grade", "jig"),
+        *("event", "sentence", "said", "error", "proof", "protocol", "order", "purpose", "standing"),
     }
 )
-"""Columns with words chosen by the program: a client called Power or Bar is not named there."""
+"""Columns, and fields in columns of JSON, with words chosen by the program: a client called Power or Rider is not named
+there."""
 
 
 def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
@@ -67,13 +71,32 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
         for field, column in zip(table.fields, table.columns, strict=True):
             if field.type not in TEXTS or field.name in _MADE_HERE:
                 continue
-            for text in set(column):
-                # the n of JSON's line break would else be a letter of the word behind it
-                if text is not None and named.search(re.sub(r"\\[bfnrt]", " ", text).casefold()):
+            for text in {found for cell in set(column) if cell is not None for found in _typed(field, cell)}:
+                if named.search(text.casefold()):
                     raise ExportRefused(
                         f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
                         "take it out there, or export for the client"
                     )
+
+
+def _typed(field: Field, cell: str) -> Iterator[str]:
+    """The texts of a cell that a person may have typed."""
+    if field.type == "string":
+        yield cell
+    else:
+        yield from _texts_in(json.loads(cell))
+
+
+def _texts_in(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, list):
+        for one in value:
+            yield from _texts_in(one)
+    elif isinstance(value, dict):
+        for key, one in value.items():
+            if key not in _MADE_HERE:
+                yield from _texts_in(one)
 
 
 def _named(name: str) -> list[str]:

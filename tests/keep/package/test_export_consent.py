@@ -50,6 +50,19 @@ def test_a_name_is_found_as_a_word_and_not_in_the_programs_own_words(store, tmp_
         assert export(store, [sweep_id], tmp_path / "out", computed)
 
 
+def test_what_the_program_says_of_a_rider_names_no_client_called_rider(store, tmp_path):
+    client = people.add_client(store, name="Mark Rider")
+    people.set_consent(store, client.id, "research", True)
+    sweep_id = stored(store, client_id=client.id, simulated=False)
+    answer = {"reasons": ["ask the rider to mark it"], "validity": [{"means": "the rider drifted", "cure": "mark"}]}
+    store.put_result(sweep_id, kind="onset", method="onset/1", content=answer)
+
+    assert export(store, [sweep_id], tmp_path / "out", computed)
+    store.put_result(sweep_id, kind="decision", method="fitter/1", content={"reasons": [], "why": ["said\nRider"]})
+    with pytest.raises(ExportRefused, match=r"name stands in results\.content"):
+        export(store, [sweep_id], tmp_path / "again", computed)
+
+
 def test_names_and_free_text_never_leave_for_research(store, tmp_path):
     client = people.add_client(store, name="Ada Quill")
     people.set_consent(store, client.id, "research", True)
