@@ -258,6 +258,18 @@ def test_a_zero_is_taken_from_the_last_two_seconds(pieces):
     assert counts[-1].tolist() == sent[-1].counts[-1, [1, 2, 0]].tolist()
 
 
+def test_scans_of_a_board_with_other_channels_are_not_mixed_with_earlier_ones():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(HELLO)
+    rng = np.random.default_rng(1)
+    pipeline.feed(scans(0, 50, rng=rng))
+    after = scans(50, 10, rng=rng)
+
+    pipeline.feed(replace(after, counts=np.column_stack([after.counts, after.counts[:, 0]])))
+
+    assert pipeline.recent_counts().tolist() == after.counts[:, [1, 2, 0]].tolist()
+
+
 def test_a_sweep_begins_with_the_zero_in_its_event():
     zeroed = beginning(
         PLAN, mass_kg=75.0, channels=("tilt", "hands", "saddle"), zero_counts=np.array([10_100.0, 0.0, 0.0])

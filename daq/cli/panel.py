@@ -59,8 +59,9 @@ def panel(
     if (write_prior is None) != (workshop is None):
         fail(REFUSED, "--write-prior and --workshop go together: a table is known by its workshop's name")
     if repeat is not None:
-        if archived is not None:
-            fail(REFUSED, "--repeat plans a test of a client of this workshop: it does not go with --archive")
+        unused = {"--archive": archived, "--prior": prior, "--write-prior": write_prior}
+        for option in (name for name, given in unused.items() if given is not None):
+            fail(REFUSED, f"--repeat plans a test of a client of this workshop: it does not go with {option}")
         _plan_repeat(store, repeat, simulated=simulated, as_json=as_json)
         return
     priors = None if prior is None else priors_from(prior)

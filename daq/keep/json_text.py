@@ -13,6 +13,8 @@ from typing import Any
 
 import numpy as np
 
+_PLAIN = frozenset({bool, int, str})
+
 
 def json_text(value: Any) -> str:
     """The value as JSON text. NaN and infinity become null: missing, as everywhere else in the records."""
@@ -26,6 +28,8 @@ def digest(text: str) -> str:
 
 def plain(value: Any) -> Any:
     """The value as plain JSON types. TypeError if that is impossible."""
+    if value is None or type(value) in _PLAIN:
+        return value
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
     if isinstance(value, enum.IntFlag):
@@ -40,6 +44,6 @@ def plain(value: Any) -> Any:
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple | set | frozenset):
         return [plain(item) for item in (sorted(value) if isinstance(value, set | frozenset) else value)]
-    if value is None or isinstance(value, bool | int | str):
+    if isinstance(value, int | str):
         return value
     raise TypeError(f"expected numbers, text, lists and mappings, got {type(value).__name__}")

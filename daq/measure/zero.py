@@ -66,15 +66,18 @@ class Recent:
         self._kept: deque[Samples] = deque()
 
     def feed(self, samples: Samples) -> None:
-        """Keep these, and forget what is too old."""
+        """Keep these, and forget what is too old, or of a board with another number of channels."""
+        if self._kept and self._kept[0].counts.shape[1] != samples.counts.shape[1]:
+            self._kept.clear()
         self._kept.append(samples)
         while self._kept[0].received_us[-1] < samples.received_us[-1] - OVER_S * 1e6:
             self._kept.popleft()
 
     def counts(self, columns: Sequence[int]) -> Array:
         """(n, k) converter readings in these k columns."""
-        parts = [part.counts[:, list(columns)] for part in self._kept]
-        return np.concatenate(parts).astype(np.float64) if parts else np.empty((0, len(columns)))
+        if not self._kept:
+            return np.empty((0, len(columns)))
+        return np.concatenate([part.counts for part in self._kept])[:, list(columns)].astype(np.float64)
 
 
 def counts_of(content: Any) -> Array | None:

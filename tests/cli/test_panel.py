@@ -138,6 +138,8 @@ def test_the_repeat_of_a_clients_last_test_is_planned_for_a_person_and_for_the_d
         ([untested.pseudonym], 2, "ride one first"),
         ([other.pseudonym], 2, "cannot be planned again: positions_mm"),
         ([client.pseudonym, "--archive", str(tmp_path)], 2, "does not go with --archive"),
+        ([client.pseudonym, "--prior", "p.json"], 2, "does not go with --prior"),
+        ([client.pseudonym, "--write-prior", "p.json", "--workshop", "W"], 2, "does not go with --write-prior"),
     ):
         done = planned(*words)
         assert (done.exit_code, why in done.stderr) == (code, True), done.stderr
