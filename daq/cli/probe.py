@@ -77,6 +77,8 @@ def port_lines(place: str, baud: int, found: Finding) -> list[str]:
         lines.append(
             f"  {channel.name:20s} mean {channel.mean:12.1f} {channel.unit}   noise {channel.noise_rms:8.2f} rms{rest}"
         )
+    if found.crank_marks:
+        lines.append(f"  crank mark seen {found.crank_marks} times")
     lines += [f"  such as {line!r}" for line in found.examples]
     if found.pattern is not None:
         lines.append(f"  for the rig file: pattern = '{found.pattern}'")

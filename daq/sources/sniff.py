@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.values import Array, Samples
+from daq.values import Array, Samples, Status
 from daq.wire.ascii_lines import LINE_ENDS, LineDecoder, LineFormat
 from daq.wire.board import BoardDecoder, Hello, WrongVersion
 from daq.wire.transmitter import COUNT_N, NEWTONS
@@ -53,6 +53,8 @@ class Finding:
     channels: tuple[HeardChannel, ...] = ()
     dropped: int = 0
     damaged: int = 0
+    crank_marks: int = 0
+    """Turns of the crank that a board has reported meanwhile."""
     pattern: str | None = None
     """For the rig file, if the lines follow one."""
     examples: tuple[str, ...] = ()
@@ -106,6 +108,7 @@ def _as_board(pieces: Sequence[tuple[int, bytes]], received: int) -> Finding | N
         channels=_channels(scans, hello) if enough else (),
         dropped=decoder.dropped,
         damaged=decoder.damaged + decoder.malformed,
+        crank_marks=sum(int(np.count_nonzero(block.status & Status.CRANK_MARK)) for block in scans),
     )
 
 

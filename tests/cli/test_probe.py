@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import subprocess
 import sys
 
@@ -12,6 +13,7 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.sources.radio import Seen
+from daq.values import Status
 from daq.wire import csc
 from tests.sources.cable import Cable
 from tests.sources.fake_bluez import FakeBluez
@@ -46,9 +48,12 @@ async def saying(fake, data=b"ST,GS,+00012.34kg\r\n"):
 
 
 def test_a_board_is_named_with_rate_channels_and_noise(fake):
+    fake.status = Status.CRANK_MARK
+
     code, out, _ = probe(fake.port, "--seconds", 1, beside=[fake.run()])
 
     assert code == 0
+    assert re.search(r"crank mark seen \d+ times", out)
     assert "at 921600 baud: board 5173000000000002, wire protocol 1, firmware 'test board'" in out
     assert "hands" in out
     assert "0 dropped, 0 damaged" in out

@@ -205,6 +205,17 @@ def test_the_watchdog_does_not_fire_again_while_the_board_starts(built, elf_symb
         assert on.hello.board_id not in (ID.hex(), "f" * 16)
 
 
+def test_commands_beyond_what_the_board_can_hold_are_lost_and_none_before_them(on, elf_symbol):
+    """Twelve commands, 8 bytes each, while the main loop stands still for 50 ms: 63 bytes are held."""
+    before = on.bench.flash(elf_symbol("host_turn"), bytes([0xFF, 0xCF]))
+    on.bench.hear(b"".join(board.encode_command(board.Command(i, Op.TARE_DONE)) for i in range(1, 13)))
+    said = on.run(0.05)
+    on.bench.flash(elf_symbol("host_turn"), before)
+    said += on.run(0.3)
+
+    assert [item.request for item in said if isinstance(item, board.Reply)] == [1, 2, 3, 4, 5, 6, 7]
+
+
 def test_a_board_that_has_never_run_draws_an_id_and_keeps_it(built):
     drawn = set()
     for mv in (2387, 2391):

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from daq.sources.sniff import look_at, noise_rms, pattern_of
+from daq.values import Status
 from daq.wire import board
 from daq.wire.ascii_lines import LineDecoder, LineFormat
 from tests.sources.fake_board import FakeBoard, hello
@@ -26,7 +27,8 @@ def test_a_board_is_recognised_with_its_channels_rate_and_noise(fake):
     said = board.Hello("00" * 8, 1, "bench", 100.0, (board.Channel("bar", board.Kind.BRIDGE, 128, 100.0, 24, units),))
     rng = np.random.default_rng(1)
     noise = np.rint(rng.normal(0, 20, 400)).astype(int)
-    frames = [board.encode_scan(i * 10_000, i, 0, [5000 + int(noise[i])], bits=24) for i in range(400)]
+    marked = [Status.CRANK_MARK if i % 67 == 1 else 0 for i in range(400)]
+    frames = [board.encode_scan(i * 10_000, i, marked[i], [5000 + int(noise[i])], bits=24) for i in range(400)]
     pieces = [(0, b"\0" + board.encode_hello(said)), *((i * 10_000, frame) for i, frame in enumerate(frames))]
 
     found = look_at(pieces, baud=921_600)
@@ -34,6 +36,7 @@ def test_a_board_is_recognised_with_its_channels_rate_and_noise(fake):
     assert found.protocol == "board"
     assert "wire protocol 1, firmware 'bench', set to 100 scans/s" in found.words
     assert found.rate_hz == pytest.approx(100.0)
+    assert found.crank_marks == 6
     (channel,) = found.channels
     assert (channel.name, channel.unit) == ("bar", "counts")
     # the sample's own standard deviation, by numpy; a straight line takes away two degrees of freedom
