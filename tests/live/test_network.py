@@ -41,6 +41,17 @@ def test_a_key_is_exchanged_for_a_pass_that_no_script_and_no_foreign_page_can_us
     on_a_network(tmp_path, job)
 
 
+def test_no_cookie_holds_the_daemon_up(tmp_path):
+    async def job(url, session, keys):
+        async with httpx.AsyncClient(base_url=url) as browser:
+            begun_s = time.process_time()
+            for cookie in ('foreaft="' + 60_000 * "\\" + '"', 60_000 * ";", 15_000 * "a=b;"):
+                assert (await browser.get("/health/live", headers={"Cookie": cookie})).status_code == 200
+            assert time.process_time() - begun_s < 10.0  # of the processor; http.cookies of Python 3.11.7 took 46 s
+
+    on_a_network(tmp_path, job)
+
+
 def test_wrong_keys_are_held_back_after_a_few(tmp_path):
     async def job(url, session, keys):
         async with httpx.AsyncClient(base_url=url) as browser:

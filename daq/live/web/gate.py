@@ -12,12 +12,11 @@ import math
 import time
 from collections.abc import Awaitable, Callable, Collection, MutableMapping
 from dataclasses import dataclass
-from http.cookies import CookieError, SimpleCookie
 from typing import Any, TypeAlias
 
 from daq.live.logs import numbered
 from daq.live.web import access
-from daq.live.web.access import COOKIE, Haste, Keys, Role
+from daq.live.web.access import Haste, Keys, Role
 from daq.live.web.passes import Passes
 from daq.live.web.steady import steady_s
 from daq.sweep.run import Trigger
@@ -83,6 +82,8 @@ class Gate:
             return
         with numbered() as number:
             number_of_pass, role = self._pass_shown(scope)
+            # nobody behind the gate asks for cookies, yet Starlette reads them, as slowly as access.pass_in says
+            scope["headers"] = [(name, value) for name, value in scope["headers"] if name != b"cookie"]
             state = scope.setdefault("state", {})
             state.update(role=role, ends_s=self._keys.ends_s if self._keys else None, number=number_of_pass)
             if self._keys is not None and (shown := state.get("shown")):
@@ -97,14 +98,11 @@ class Gate:
         """The number of the pass and what it opens; nothing once it was ended."""
         if self._keys is None:
             return "", Role.RUN
-        try:
-            cookie = SimpleCookie(_header(scope, "cookie") or "").get(COOKIE)
-        except CookieError:
+        shown = access.pass_in(_header(scope, "cookie"))
+        role = None if shown is None else access.role_of_pass(self._keys, shown, steady_s())
+        if shown is None or role is None:
             return "", None
-        role = None if cookie is None else access.role_of_pass(self._keys, cookie.value, steady_s())
-        if cookie is None or role is None:
-            return "", None
-        number = access.number_of_pass(cookie.value)
+        number = access.number_of_pass(shown)
         return (number, role) if self._passes is None or self._passes.holds(number) else ("", None)
 
     def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:

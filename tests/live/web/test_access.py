@@ -23,6 +23,21 @@ def test_a_key_opens_its_role_until_its_time_is_over(role):
     assert access.role_of(KEYS, token, NOW_S + 12 * 3600) is None
 
 
+@pytest.mark.parametrize(
+    ("cookies", "found"),
+    [
+        ("foreaft=run.7.ab", "run.7.ab"),
+        ("theme=dark; foreaft=run.7.ab; lang=de", "run.7.ab"),
+        ("myforeaft=run.7.ab", None),
+        ("foreaft", ""),
+        ("", None),
+        (None, None),
+    ],
+)
+def test_the_pass_is_found_among_cookies(cookies, found):
+    assert access.pass_in(cookies) == found
+
+
 @pytest.mark.parametrize("role", Role)
 def test_a_pass_opens_its_role_until_its_time_is_over(role):
     given_pass = access.sealed(KEYS, role)
