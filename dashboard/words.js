@@ -270,6 +270,7 @@ export function mainAction(state) {
   const tick = partToTick(state);
   if (tick && sweep?.accepts.includes("saddle_moved")) return { event: TICK, label: `${tick.short} is ${number(tick.value_mm)}` };
   if (sweep?.accepts.length === 0 && visit && steps.length) return { event: null, label: "Decide", to: "#decide" };
+  if (sweep?.over) return null;
   if (!sweep) return { event: null, ...nextOf(state) };
   if (sweep.accepts.length === 0) return { event: null, label: "Plan a sweep", to: "#plan" };
   if (sweep.accepts.includes("begin"))
@@ -295,7 +296,8 @@ function nextOf(state) {
 const IDLE = { settle: "Settling", record: "Recording", waits: "Waiting for the rider", fault: "Waiting" };
 
 /** The large button's words while there is nothing to confirm. @param {import("./glance.js").Glance} seen */
-export function idleLabel({ kind }) {
+export function idleLabel({ kind, word }) {
+  if (word === "OVER") return "Over for today";
   return IDLE[/** @type {keyof typeof IDLE} */ (kind)] ?? "";
 }
 

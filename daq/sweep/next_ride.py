@@ -30,10 +30,9 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
     """
     if beyond_mm := _more_beyond_mm(evidence, found):
         near_mm, far_mm = beyond_mm
-        side = "foremost" if near_mm < evidence.positions_mm[-1] else "rearmost"
         return [
-            f"to settle it: the rise may begin at the {side} position, so ride {near_mm:.0f} and {far_mm:.0f} mm as "
-            "well"
+            f"to settle it: {_beginning(found, front=near_mm < evidence.positions_mm[-1])}, so ride {near_mm:.0f} and "
+            f"{far_mm:.0f} mm as well"
         ]
     n = len(evidence.hands_n)
     positions_mm = worth_riding_mm(evidence, found)
@@ -54,6 +53,15 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
             "hold the power closer and keep the hands still"
         )
     return said
+
+
+def _beginning(found: Posterior, *, front: bool) -> str:
+    """Where a rise begins that lies at an end: no more of a claim than the likeliest shape told beside it allows."""
+    if front and found.p_light > found.p_onset:
+        return "a rise, if there is one, begins at the foremost position or forward of it"
+    if not front and found.p_loaded > found.p_onset:
+        return "where the rise begins, if anywhere, is at the rearmost position or behind it"
+    return f"the rise may begin at the {'foremost' if front else 'rearmost'} position"
 
 
 def next_positions_mm(evidence: Evidence, found: Posterior) -> tuple[float, ...]:

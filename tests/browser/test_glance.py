@@ -229,6 +229,8 @@ def test_what_ends_the_ride_says_so_on_both_screens(desk, messages):
 
     assert at.text(".band-word") == rider.text(".band-word") == "OVER"
     assert at.text(".lead") == "The ride is over today."
+    assert at.text(".dock .main-words") == "Over for today"
+    assert at.page.locator(".dock .main").is_disabled(), "nothing is ridden any more, so nothing is planned"
     assert rider.text(".rider-words") == "Stop. The ride is over today."
 
 

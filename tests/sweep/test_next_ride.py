@@ -31,6 +31,23 @@ def test_where_most_likely_nothing_rises_all_positions_are_ridden_out_and_back()
     assert positions_mm == (80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75)
 
 
+@pytest.mark.parametrize(
+    ("onset_mm", "noise_n", "said"),
+    [
+        (31.0, 2.0, "a rise, if there is one, begins at the foremost position or forward of it, so ride 25 and 20 mm"),
+        (74.0, 0.5, "the rise may begin at the rearmost position, so ride 85 and 90 mm"),
+        (76.0, 0.5, "where the rise begins, if anywhere, is at the rearmost position or behind it, so ride 85 and 90"),
+    ],
+)
+def test_a_rise_at_an_end_is_not_claimed_beside_most_likely_none(onset_mm, noise_n, said):
+    evidence = gathered(ride(hinge(onset_mm, added=0.6), noise_n=noise_n, seed=2))
+    found = bend_of(evidence)
+    beyond = max(found.p_light, found.p_loaded) > found.p_onset
+
+    assert said in what_settles(evidence, found)[0]
+    assert beyond is ("if " in said)
+
+
 @pytest.mark.parametrize(("onset_mm", "beyond"), [(77.0, (90.0, 85.0)), (33.0, (25.0, 20.0))])
 def test_a_rise_that_begins_at_an_end_asks_for_the_next_two_places_beyond_it_as_far_apart_as_before(onset_mm, beyond):
     assert asked(ride(hinge(onset_mm, added=1.0), noise_n=1.0, seed=3))[1] == beyond
