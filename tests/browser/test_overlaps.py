@@ -98,3 +98,13 @@ def test_no_screen_has_texts_on_each_other_or_cut_off_or_faults_for_axe(desk, me
     at.page.emulate_media(color_scheme="light")
 
     assert wrong == {}
+
+
+def test_everything_kept_about_a_client_is_said_in_words(desk, messages):
+    at = desk()
+    VIEWS["hand-over"](at, messages)
+    said = at.text("body")
+
+    assert "the fitting and its records: yes" in said
+    assert "70 mm" in said.split("bottom bracket below the axles")[1][:40]
+    assert not [name for name in ("com x", "bb drop", "recheck", "traded", "service") if name in said]

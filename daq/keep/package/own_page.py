@@ -20,15 +20,28 @@ KINDS = {
 }
 """Headings of notes; one of another kind has its own name. An intake as it was typed is in the files only."""
 TYPED = "begun-intake"
-WORDS = {"cleared": "warning signs asked about, answered no", "sweep_id": "its number"}
+WORDS = {
+    "cleared": "warning signs asked about, answered no",
+    "sweep_id": "its number",
+    "bb_drop_mm": "bottom bracket below the axles",
+    "com_x_mm": "its own centre of mass ahead of the bottom bracket",
+    "com_y_mm": "its own centre of mass above the bottom bracket",
+    "nose_to_width_mm": "nose to 80 mm width",
+    "reference": "setback measured to the",
+    "recheck_on": "re-check on",
+    "traded": "given up for it",
+    "said": "what was seen",
+    "title": "name of the check",
+}
 """Fields whose own name does not say it."""
+AGREED = {"service": "the fitting and its records", "research": "use in studies", "images": "pictures"}
 
 
 def own_page(kept: Mapping[str, Any]) -> str:
     """The page of what daq.keep.package.own_data.kept_about gives: of each kind of note a visit's last one, of sweeps
     and checks all."""
     visits = [{**visit, "notes": list(_shown(visit["notes"]))} for visit in kept["visits"]]
-    return _PAGES.get_template("own_page.html").render(kept=kept, visits=visits) + "\n"
+    return _PAGES.get_template("own_page.html").render(kept=kept, visits=visits, agreed=AGREED) + "\n"
 
 
 def _shown(notes: list[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
@@ -52,9 +65,9 @@ def _rows(content: Mapping[str, Any], within: str = "") -> Iterator[tuple[str, s
 
 
 def _spoken(name: str) -> tuple[str, str]:
-    if name in WORDS:
-        return WORDS[name], ""
     stem, _, last = name.rpartition("_")
+    if name in WORDS:
+        return WORDS[name], UNITS.get(last, "") if stem else ""
     words, unit = (stem, UNITS[last]) if stem and last in UNITS else (name, "")
     return words.replace("_", " "), unit
 

@@ -139,7 +139,13 @@ async def opened(client, session):
     assert [one["now_n"] for one in again["steps"]] == [one["was_n"] for one in again["steps"]]
     pseudonym = session.visit.client.pseudonym
     sheet = (await client.get(f"/api/v1/clients/{pseudonym}/hand-over")).text
-    told = ("Ada Example", pseudonym, "<dt>mass</dt><dd>75 kg</dd>", "place hands, score 6, side left", "service: yes")
+    told = (
+        "Ada Example",
+        pseudonym,
+        "<dt>mass</dt><dd>75 kg</dd>",
+        "place hands, score 6, side left",
+        "the fitting and its records: yes",
+    )
     for said in told:
         assert said in sheet, said
     assert (await client.get("/api/v1/clients/R-NOBODY/hand-over")).status_code == 404
