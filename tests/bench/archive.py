@@ -3,7 +3,8 @@
 500 simulated sweeps of 11 steps, 495 strokes and 34 000 scans each (340 s at 100 Hz), as exported: step means over
 the scans by this program's pool of two processes, its start included, against DuckDB on two threads; and strokes cut
 again from the loads by one process and by two. Of 4000 sweeps, step means over the strokes, where opening a file is
-most of the work: told without a goal. Exit code 1 when a goal is missed.
+most of the work: told without a goal, since Arrow needs as long to read one such file as DuckDB for the whole query
+(daq/keep/package/archive.md). Exit code 1 when a goal is missed.
 """
 
 import os

@@ -24,7 +24,8 @@ from typing import Any, TypeAlias
 
 from daq.keep.json_text import json_text
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
-from daq.keep.package.tables import SWEEP, Field, FieldType, Form, Table, preferred_form, table_of_rows, write_table
+from daq.keep.package.parquet_columns import FieldType
+from daq.keep.package.tables import SWEEP, Field, Form, Table, preferred_form, table_of_rows, write_table
 
 LIST = "sweeps.csv"
 """Of an exported folder, beside its sweeps."""

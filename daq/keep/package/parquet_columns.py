@@ -11,16 +11,17 @@ import numpy as np
 
 from daq.values import Array, Bools, Ints
 
-Kind = Literal["integer", "number", "boolean", "string", "object", "array"]
+FieldType = Literal["integer", "number", "string", "boolean", "object", "array"]
+"""object and array: JSON text."""
 
 _DTYPES: dict[str, Any] = {"integer": np.int64, "number": np.float64, "boolean": np.bool_}
 
 
-def arrow_column(column: Sequence[Any] | Array | Ints, kind: Kind) -> Any:
+def arrow_column(column: Sequence[Any] | Array | Ints, kind: FieldType) -> Any:
     """The column as an Arrow array; None and NaN are null. ValueError for an integer column with other numbers."""
     import pyarrow as arrow
 
-    types: dict[Kind, Any] = {"integer": arrow.int64(), "number": arrow.float64(), "boolean": arrow.bool_()}
+    types: dict[FieldType, Any] = {"integer": arrow.int64(), "number": arrow.float64(), "boolean": arrow.bool_()}
     if kind not in types:
         return _texts(column)
     known, values = _numbers(column, kind)
@@ -41,7 +42,7 @@ def floats_of(chunk: Any) -> Array:
     return values
 
 
-def _numbers(column: Sequence[Any] | Array | Ints, kind: Kind) -> tuple[Bools, Any]:
+def _numbers(column: Sequence[Any] | Array | Ints, kind: FieldType) -> tuple[Bools, Any]:
     """Which values are known, and all of them, 0 where they are not."""
     if isinstance(column, np.ndarray):
         known = column == column  # NaN is not equal to itself

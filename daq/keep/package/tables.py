@@ -19,12 +19,10 @@ import numpy as np
 from daq.keep.errors import StoreError
 from daq.keep.package.batches import batches, column_names
 from daq.keep.package.cells import harmless_cell
-from daq.keep.package.parquet_columns import arrow_column, floats_of
+from daq.keep.package.parquet_columns import FieldType, arrow_column, floats_of
 from daq.keep.private import new_file
 from daq.values import Array
 
-FieldType = Literal["integer", "number", "string", "boolean", "object", "array"]
-"""object and array: JSON text."""
 TEXTS = ("string", "object", "array")
 Form = Literal["parquet", "csv.gz", "csv"]
 

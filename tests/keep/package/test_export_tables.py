@@ -21,6 +21,7 @@ from daq.items import SWEEP_BEGUN
 from daq.keep.again.derived import Derived, exclusions
 from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.stored import calibration_of, items_of, rig_of
+from daq.keep.package import keys
 from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table, write_table
@@ -89,6 +90,12 @@ def test_what_a_column_holds_is_what_its_schema_says(packages, table):
     columns = [f"{field['name']} {field['type']} {field.get('unit', '')}".strip() for field in schema["fields"]]
     written = json.loads(VERSIONS.read_text())
     assert written[f"{table}/{schema['version']}"] == columns, "columns changed: give the table another version"
+
+
+def test_the_package_has_another_version_when_a_table_has():
+    # semver.org: what a version names does not change
+    written = json.loads(VERSIONS.read_text())["package"]
+    assert written.get(keys.FORMAT) == keys.VERSIONS, "a table has another version: give the package another, too"
 
 
 def test_channels_lead_from_counts_to_loads(ridden_store, tmp_path):
