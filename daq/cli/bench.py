@@ -261,7 +261,12 @@ def _checked(made: type[T], **fields: Any) -> T:
     try:
         return made(**fields)
     except ValidationError as error:
-        said = [f"{'.'.join(map(str, one['loc']))}: {plainly(one)}, got {one['input']!r}" for one in error.errors()]
+        options = {param.name: param.opts[0] for param in click.get_current_context().command.params}
+        options |= {"masses_kg": "--kg", "loads_n": "--newtons", "tilts_deg": "--tilts", "places": "--off-axis"}
+        said = []
+        for one in error.errors():
+            name, *within = map(str, one["loc"])
+            said.append(f"{'.'.join((options.get(name, name), *within))}: {plainly(one)}, got {one['input']!r}")
         fail(REFUSED, "; ".join(said))
 
 

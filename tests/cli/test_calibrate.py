@@ -176,6 +176,8 @@ def test_a_fit_is_told_with_its_residuals_in_newtons():
         (("calibrate", "bench", "--simulated"), 2, "--by: expected who calibrates"),
         (("calibrate", "bench", "--simulated", "--by", "Ada"), 2, "--kg: expected the masses"),
         (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,a"), 2, "--kg: expected numbers"),
+        (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,10", "--read-s", "1"), 2, "--read-s: expected"),
+        (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "-5"), 2, "--kg.0: expected"),
         (("calibrate", "bench", "--simulated", "--by", "x", "--kg", "5,10,20"), 2, "expected their class"),
         (("calibrate", "bench", "--simulated", "--resume"), 2, "left in the middle"),
         (("calibrate", "bench", "--rig", "nowhere.toml", "--resume"), 2, "nowhere.toml"),
