@@ -72,6 +72,46 @@ def test_a_gradual_rise_found_outside_its_plates_fails_the_proof(sound):
     assert [reason for reason in made.failed if reason.startswith("the gradual rise between")] == list(made.failed)
 
 
+def retold(sheet, names, **typed_off):
+    """The sheet with what was typed at these tasks off by so much."""
+    for task in names:
+        at = sheet.latest()[task]
+        typed = {name: value + typed_off.get(name, 0.0) for name, value in at.typed.items()}
+        sheet = sheet.with_reading(at.model_copy(update={"typed": typed}))
+    return sheet
+
+
+def with_loads_of(sheet, name, other):
+    """The sheet with the loads of another sweep at the same positions."""
+    read = sheet.latest()
+    for task, at in read.items():
+        if task.rpartition("/")[0] == name:
+            theirs = read[f"{other}/{task.rpartition('/')[2]}"]
+            sheet = sheet.with_reading(at.model_copy(update={"hands_n": theirs.hands_n, "saddle_n": theirs.saddle_n}))
+    return sheet
+
+
+def test_a_gap_typed_wrong_at_every_placement_fails_the_proof_with_the_missed_intervals_counted(sound):
+    places = [f"place/{i}" for i in range(1, sound.sheet.plan.placements + 1)]
+
+    made = proved(retold(sound.sheet, places, gap_mm=4.0))
+
+    assert f"{2 * len(places)} of {2 * len(places)} intervals of 95 % do not hold the dummy's onset" in made.failed
+
+
+def test_a_sweep_whose_rope_hung_free_fails_the_proof_since_no_onset_is_named(sound):
+    made = proved(with_loads_of(sound.sheet, "rise/1/level", "flat"))
+
+    assert any(one.startswith("in 1 of 8 sweeps no onset was named") for one in made.failed)
+
+
+def test_an_onset_where_nothing_pulls_fails_the_proof(sound):
+    """The rope was left hooked in."""
+    made = proved(with_loads_of(sound.sheet, "flat", "rise/1/level"))
+
+    assert any(one.startswith("an onset is named where nothing pulls") for one in made.failed)
+
+
 @pytest.mark.parametrize(
     "wrong", [{"later_mm": (0.0, 20.0)}, {"later_mm": (5.0, 20.0, 40.0)}, {"later_mm": (0.0, 40.0, 20.0)}]
 )
