@@ -24,9 +24,13 @@ def take(folder: Path) -> None:
         page = browser.new_page(viewport={"width": 1280, "height": 800}, color_scheme="light")
 
         def shot(name: str, whole: bool = False) -> None:
-            if whole:
-                page.evaluate("scrollTo(0, 0)")  # else what sticks to the top stands in the middle of the picture
-            page.screenshot(path=folder / f"{name}.png", full_page=whole)
+            before = page.viewport_size
+            if whole:  # a window as high as the page: what sticks to its edges stands where it belongs
+                height = page.evaluate("document.documentElement.scrollHeight")
+                page.set_viewport_size({"width": before["width"], "height": height})
+                page.wait_for_timeout(500)
+            page.screenshot(path=folder / f"{name}.png")
+            page.set_viewport_size(before)
 
         jig = Jig(process, process.stdout.readline().strip())
         meet(page, jig)
@@ -45,6 +49,8 @@ def take(folder: Path) -> None:
                 if jig.sweep()["sweep"]["state"] in ("waiting", "moving"):
                     page.keyboard.press("Space")
                 page.wait_for_timeout(150)
+            if state == "averaging":  # not one that waits for the rider
+                expect(page.locator(".band-word")).to_have_text("RECORD")
             page.wait_for_timeout(300)
             shot(name)
         page.goto(f"{jig.url}#checks")
