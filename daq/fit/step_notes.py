@@ -81,6 +81,8 @@ class Remarks:
             if place is not None:
                 pains = (*pains, Pain(setback_mm, place, event.content["side"], event.content["score"], red))
                 text = f"{text}: {replace(pains[-1], setback_mm=None).said}"
+            elif red:
+                text = f"{text}: {red}"
             mark = text if setback_mm is None else f"{text} at {setback_mm:g} mm"
             return replace(
                 self,

@@ -221,6 +221,18 @@ def test_after_a_pain_the_ride_goes_on_only_when_it_was_said_where_and_how_much(
     assert at.text(".dock .main-words") == "Resume"
 
 
+def test_what_ends_the_ride_is_told_by_two_presses(desk, messages):
+    """Nobody with chest pain waits until place, side and score are filled in."""
+    at = desk().open(messages["snapshot"])
+    at.send(messages["sources"], sweep_in(messages, State.PAUSED, pain=True))
+    form = at.page.get_by_role("form", name="Where it hurts")
+    form.get_by_text("chest pain").click()
+    form.get_by_role("button", name="End the ride for today").click()
+    at.wait(lambda: at.asked)
+
+    assert at.asked == [("pain", {"place": None, "side": None, "score": None, "red": "chest pain"})]
+
+
 def test_what_ends_the_ride_says_so_on_both_screens(desk, messages):
     at, rider = desk(), desk()
     for one, screen in ((at, "run"), (rider, "rider")):

@@ -220,8 +220,9 @@ class SweepDesk:
             self._at.notice("info", f"marked: {text}")
         await self._at.stored()
 
-    async def tell_pain(self, *, place: str, side: str, score: int, red: str | None) -> None:
-        """Store where it hurts and how much; a red flag ends the sweep and today's riding. NotNow without a sweep."""
+    async def tell_pain(self, *, place: str | None, side: str | None, score: int | None, red: str | None) -> None:
+        """Store where it hurts and how much; a red flag ends the sweep and today's riding, also when nothing else was
+        told. NotNow without a sweep."""
         if self.progress is None:
             raise NotNow("no sweep is set up that this could belong to")
         said = {"place": place, "side": side, "score": score, "red": red}

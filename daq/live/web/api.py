@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 from fastapi.staticfiles import StaticFiles
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 import daq
 from daq.fit.intake import Place, Score, Side
@@ -127,10 +127,17 @@ class Mark(_Body):
 class Pain(_Body):
     """Where it hurts or is numb, and how much; red: what of it ends the ride today."""
 
-    place: Place
-    side: Side
-    score: Score
+    place: Place | None = None
+    side: Side | None = None
+    score: Score | None = None
     red: Literal["chest pain", "dizziness", "numbness or weakness"] | None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Pain:
+        """What ends the ride today is told by itself; nobody fills in a form first."""
+        if self.red is None and None in (self.place, self.side, self.score):
+            raise ValueError("expected where it hurts, on which side, and how much from 0 to 10")
+        return self
 
 
 def make_app(teller: Teller, keys: Keys | None = None, passes: Passes | None = None) -> FastAPI:

@@ -40,9 +40,11 @@ export function painCard(store) {
     refresh();
   }
   function refresh() {
+    const ends = said.red !== null && said.red !== "none";
     const whole = said.place && said.side && said.score !== null && said.red;
-    setAttribute(keep, "disabled", !whole);
-    setText(keep, said.red && said.red !== "none" ? "End the ride for today" : "Keep this answer");
+    // What ends the ride waits for no other answer.
+    setAttribute(keep, "disabled", !whole && !ends);
+    setText(keep, ends ? "End the ride for today" : "Keep this answer");
   }
   async function tell(/** @type {Event} */ event) {
     event.preventDefault();

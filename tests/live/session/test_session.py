@@ -7,6 +7,7 @@ import pytest
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
 from daq.live.telling.sweep_view import sweep_status
+from daq.live.web.api import Pain
 from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
@@ -162,11 +163,17 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         run(serving(running, inside))
 
 
-def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
+@pytest.mark.parametrize(
+    ("told", "kept"),
+    [(("neck", "both", 7), ": neck, both, 7 of 10; dizziness"), ((None, None, None), ": dizziness")],
+    ids=["whole", "by itself"],
+)
+def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path, told, kept):
     async def inside():
         session = running.session
         await settling(session)
-        await session.sweep.tell_pain(place="neck", side="both", score=7, red="dizziness")
+        await session.sweep.tell_pain(**dict(zip(("place", "side", "score"), told, strict=True)), red="dizziness")
+        assert session.acquisition.ride.remarks.marks == (f"pain or numbness{kept} at 70 mm",)
         assert session.sweep.progress.state is State.STOPPED
         assert sweep_status(session)["over"] == "dizziness"
         await session.sweep.begin(SHORT)
@@ -179,6 +186,16 @@ def test_what_is_red_ends_the_sweep_and_no_other_begins_today(tmp_path):
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
+
+
+@pytest.mark.parametrize("missing", ["place", "side", "score"])
+def test_a_pain_that_does_not_end_the_ride_is_told_whole(missing):
+    told = {"place": "neck", "side": "both", "score": 7, "red": None}
+
+    assert Pain(**told).score == 7
+    with pytest.raises(ValueError, match="expected where it hurts, on which side, and how much from 0 to 10"):
+        Pain(**{**told, missing: None})
+    assert Pain(red="chest pain").place is None
 
 
 def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
