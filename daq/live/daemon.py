@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import signal
 import socket
 import sys
@@ -106,6 +107,7 @@ async def serve(
         server = _Server(_config(teller, keys, names, passes, proxies))
         serving = [asyncio.create_task(server.serve(sockets=[listener]))]
         tasks += serving
+    gc.freeze()  # to go through all that is loaded holds the loop, and every screen, up by a tenth of a second
     try:
         await asyncio.wait([asked, *tasks], return_when=asyncio.FIRST_COMPLETED)
         for task in tasks:
@@ -113,6 +115,7 @@ async def serve(
                 task.result()
         return asked.result() if asked.done() else None
     finally:
+        gc.unfreeze()
         await _end(teller, tasks, server, serving)
 
 

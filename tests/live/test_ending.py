@@ -1,5 +1,6 @@
 """The daemon ends while somebody still asks for something."""
 
+import gc
 import logging
 import socket
 
@@ -32,3 +33,16 @@ def test_a_request_that_is_open_when_the_daemon_ends_is_cut_and_is_no_fault(tmp_
 
         on_a_network(tmp_path, job)
     assert [record.getMessage() for record in caplog.records if record.levelno >= logging.ERROR] == []
+
+
+def test_while_the_daemon_runs_the_collector_leaves_what_was_loaded_before_alone(tmp_path):
+    """It takes a tenth of a second to go through, in which no screen is told anything (gc.freeze, Python's manual)."""
+    left_alone = []
+
+    async def job(url, session, keys):
+        left_alone.append(gc.get_freeze_count())
+
+    on_a_network(tmp_path, job)
+
+    assert left_alone[0] > 10_000
+    assert gc.get_freeze_count() == 0
