@@ -47,6 +47,12 @@ class Stream(WebSocketsSansIOProtocol):
             self._look_again.cancel()
         super().connection_lost(exc)
 
+    def data_received(self, data: bytes) -> None:
+        super().data_received(data)
+        if not self.handshake_initiated:  # the whole head was here and was none; uvicorn would wait for ever
+            self._nobody_there()
+            self._cut("it does not speak the protocol")
+
     def handle_ping(self) -> None:
         super().handle_ping()
         self._hear()

@@ -235,6 +235,22 @@ def test_a_screen_that_comes_again_and_again_has_to_wait_and_its_refusal_is_no_f
     assert wrong(caplog) == []
 
 
+@pytest.mark.parametrize("more", ["X: " + 9000 * "a", "\r\n".join(300 * ["X: a"]), "Content-Length: 5"])
+def test_a_stream_that_never_opens_is_not_held(tmp_path, caplog, more):
+    """A head that HTTP allows and the protocol of streams does not: a line, or more lines, than it takes, or a body."""
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(handshake(keys).replace(b"\r\n\r\n", f"\r\n{more}\r\n\r\n".encode()))
+        with contextlib.suppress(ConnectionError):
+            assert await asyncio.wait_for(reader.read(), 30) == b""
+        writer.close()
+
+    on_a_network(tmp_path, job)
+    assert wrong(caplog) == []
+
+
 @pytest.mark.parametrize(("count", "size"), [(501, 1), (11, 100_000)], ids=["messages", "bytes"])
 def test_a_page_that_lags_is_let_go_at_once_and_not_after_all_it_has_missed(count, size):
     page = Page()
