@@ -10,6 +10,7 @@ from daq.keep.proofs import load
 from daq.keep.store import Store
 from daq.live.daemon import listen, serve, url_of
 from daq.live.proving.simulated import SimulatedProof
+from daq.proof.tasks import hung_n
 from daq.rider.proof_faults import FAULTS
 from tests.proof.simulated_sheet import DUMMY
 
@@ -122,7 +123,7 @@ def test_a_proof_goes_on_in_another_session_with_its_zero_and_in_time(left):
 
     async def inside(client, session):
         before = await client.post("/proof/resume", json={"name": name})
-        await client.post("/proof/steps", json={"do": "done", "typed": {}})
+        await worked(client, "saddle/3")
         return before.json()["proof"], session.acquisition.pipeline.zero_counts.tolist()
 
     now, zero_then = at_the_address(folder, inside, wrong=FAULTS["gain"])
@@ -131,6 +132,9 @@ def test_a_proof_goes_on_in_another_session_with_its_zero_and_in_time(left):
     assert now["task"]["id"] == "saddle/0"
     assert zero_then == zero_counts
     assert [one.t_min for one in readings] == sorted(one.t_min for one in readings)
+    on_saddle = [one.saddle_n for one in readings if one.task.startswith("saddle/")]
+    laid = hung_n(load(folder / "proofs" / f"{name}.json"), "saddle")[:3]
+    assert on_saddle == pytest.approx(laid, abs=0.5)
 
 
 def test_a_sheet_of_a_jig_with_another_part_does_not_go_on(left, tmp_path):

@@ -65,6 +65,19 @@ def test_a_reading_is_the_mean_of_the_seconds_after_it_has_settled(tmp_path):
     assert (reading.task, reading.hands_n) == ("bar/0", 20.0)
 
 
+def test_a_second_reading_waits_for_the_first(tmp_path):
+    """Two pages, or a key pressed twice."""
+    sheet = begun()
+    keep(sheet, tmp_path / "p.json")
+    desk = desk_on()
+    desk.work = Work(sheet, tmp_path / "p.json", due(sheet), None, 0.0, {}, reading=True)
+
+    with pytest.raises(NotNow, match="a reading is being taken"):
+        asyncio.run(desk.done({}))
+    with pytest.raises(NotNow, match="a reading is being taken"):
+        desk.leave()
+
+
 def test_hands_that_still_move_give_no_reading(tmp_path):
     kept, raised = read(desk_on(block(lambda t_s: 20.0 + 0.5 * (t_s - 12.0))), tmp_path)
 
