@@ -11,6 +11,7 @@ from daq.live.bench.standing import standing_of
 from daq.live.session import calibration_desk
 from daq.live.session.acquisition import Rider
 from daq.live.session.calibration_desk import waits_longest
+from daq.live.session.occupied import Occupied
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import CalibratedChannel, Calibration
@@ -131,7 +132,7 @@ def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_r
     assert len(steps) == len(SHORT.positions_mm)
 
 
-def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path):
+def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path, monkeypatch):
     seen = {}
 
     async def job(client, session):
@@ -142,6 +143,9 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
         zero[0] += 8512.4 * 5.0
         session.acquisition.pipeline.zero_counts = zero
         seen["moved"] = session.zero.doubts()
+        with monkeypatch.context() as during:
+            during.setattr(Occupied, "taken_by", lambda _: "proof")
+            seen["hung on purpose"] = session.zero.doubts()
         zero[0] += 8512.4 * 60.0
         session.acquisition.pipeline.zero_counts = zero.copy()
         seen["pulled"] = session.zero.doubts()
@@ -157,6 +161,7 @@ def test_the_pages_are_told_of_doubtful_loads_and_of_a_zero_that_moved(tmp_path)
 
     assert seen["well"] == ()
     assert "zero has moved by -5.0" in " ".join(one.sentence for one in seen["moved"])
+    assert [str(one.kind) for one in seen["hung on purpose"]] == ["below-zero"]
     assert [str(one.kind) for one in seen["pulled"]] == ["below-zero"]
     assert seen["text"][0]["on"] == "hands"
     # two cells of the demo's budget each, which is a few tenths of a newton at nothing
