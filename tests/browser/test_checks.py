@@ -36,6 +36,13 @@ def test_each_open_check_has_its_act_and_a_done_one_has_none(checks):
     assert checks.text(".ready").endswith("the sweep may begin.")
 
 
+def test_on_a_tablet_a_check_has_the_width_of_the_screen(checks):
+    """Beside the list, what is said of each was a word a line."""
+    checks.page.set_viewport_size({"width": 834, "height": 1112})
+
+    assert checks.page.locator(".checks li > p").first.bounding_box()["width"] > 400
+
+
 def test_two_presses_one_after_the_other_do_not_write_over_each_other(checks):
     checks.slow(150)
     checks.page.evaluate(
