@@ -18,8 +18,6 @@ from fastcrc import crc16
 MAX_BODY = 2048
 """Bytes. Longer runs without a zero are not a frame; they are discarded unread, so memory stays bounded."""
 CRC_BYTES = 2
-LONG_RUN = 0xFF
-"""The code before 254 bytes that no zero follows."""
 _ZEROS = re.compile(rb"\0{2,}")
 """What an idle line may send: not frames; a run of zeros counts as one."""
 MAX_ENCODED = MAX_BODY + CRC_BYTES + (MAX_BODY + CRC_BYTES) // 254 + 1
@@ -54,7 +52,7 @@ class Deframer:
 
     def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, bytes]]:
         """The same for bytes that came in several pieces, each with its receipt time; a body has that of its end."""
-        pieces = [(at_us, _ZEROS.sub(b"\0", data) if b"\0\0" in data else data) for at_us, data in pieces]
+        pieces = [(received_us, _ZEROS.sub(b"\0", data)) for received_us, data in pieces]
         whole = self.pending + b"".join([data for _, data in pieces])
         *encoded, pending = whole.split(b"\0")
         arrivals = iter(pieces)
@@ -83,31 +81,10 @@ class Deframer:
 
 def _body(piece: bytes) -> bytes | None:
     """The body between two zeros; None if it is damaged."""
-    whole = _decoded(piece)
-    if whole is None or crc16.ibm_sdlc(whole) != GOOD or not CRC_BYTES < len(whole) <= MAX_BODY + CRC_BYTES:
-        return None
-    return whole[:-CRC_BYTES]
-
-
-def _decoded(piece: bytes) -> bytes | None:
-    """COBS undone in a piece without zeros; None if its codes lead beyond the end.
-
-    Each code stands where a zero was and says how far it is to the next one, so it is enough to put the zeros back: a
-    fifth of what the library takes for the same. A run of 254 bytes without a zero, which no scan has, is left to it.
-    """
-    whole, at, end = bytearray(piece), 0, len(piece)
-    while at < end:
-        code = piece[at]
-        if code == LONG_RUN:
-            return _decoded_with_long_runs(piece)
-        whole[at] = 0
-        at += code
-    return bytes(whole[1:]) if at == end else None
-
-
-def _decoded_with_long_runs(piece: bytes) -> bytes | None:
     try:
         whole: bytes = cobs.decode(piece)
     except cobs.DecodeError:
         return None
-    return whole
+    if crc16.ibm_sdlc(whole) != GOOD or not CRC_BYTES < len(whole) <= MAX_BODY + CRC_BYTES:
+        return None
+    return whole[:-CRC_BYTES]
