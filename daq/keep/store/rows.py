@@ -129,18 +129,19 @@ def twin_of(db: sqlite3.Connection, table: str, row_id: int) -> Row | None:
 
 
 def unsound_rows(db: sqlite3.Connection, table: str) -> list[int]:
-    """The numbers of rows that are not what was written, regardless of their twins."""
+    """The numbers of rows that are not what was written, regardless of their twins; 0 for one whose number is damaged."""
     columns = columns_of(db, table)
     rows = (dict(zip(columns, one, strict=True)) for one in db.execute(f"SELECT {', '.join(columns)} FROM {table}"))
-    return [int(row.get(key_of(table), row.get("copy_id", 0))) for row in rows if not is_sound(table, row)]
+    numbers = [row.get(key_of(table), row.get("copy_id")) for row in rows if not is_sound(table, row)]
+    return [number if isinstance(number, int) else 0 for number in numbers]
 
 
 def lonely_rows(db: sqlite3.Connection, table: str) -> list[int]:
-    """The numbers that only the row or only its twin has."""
+    """The numbers that only the row or only its twin has; a twin whose number is damaged is among the unsound ones."""
     keys = f"SELECT {key_of(table)} FROM {table}"
     twins = "SELECT row_id FROM twins WHERE of = ?"
     both = f"SELECT * FROM ({keys} EXCEPT {twins}) UNION SELECT * FROM ({twins} EXCEPT {keys})"
-    return [int(row[0]) for row in db.execute(both, (table, table))]
+    return [row[0] for row in db.execute(both, (table, table)) if isinstance(row[0], int)]
 
 
 def complete(db: sqlite3.Connection) -> None:

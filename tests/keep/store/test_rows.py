@@ -1,5 +1,6 @@
 """Rows under checksums and with twins."""
 
+import contextlib
 import json
 import sqlite3
 
@@ -10,6 +11,7 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import StoreDamaged
 from daq.keep.store import Store, migrations
 from daq.keep.store.rows import TWICE, delete_stray_twins, lonely_rows, sound_rows
+from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from tests.keep.jig import begin, concatenated, recorded
 from tests.keep.store.older import made
@@ -94,6 +96,35 @@ def test_a_twin_whose_row_is_gone_goes_too(store):
         db.execute("DELETE FROM sessions WHERE id = 1")
         delete_stray_twins(db)
     assert twins(store, "sessions").keys() == {2}
+
+
+def stands(path, table, sql, then="SELECT 1"):
+    """Makes this the definition of a table; and what is done to it then."""
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as db:
+        db.execute("PRAGMA writable_schema = ON")
+        db.execute("UPDATE sqlite_schema SET sql = ? WHERE name = ?", (sql, table))
+        db.execute("PRAGMA writable_schema = RESET")
+        db.execute(then)
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "number", "damaged"),
+    [("twins", "row_id", "NULL", (1, 2, 3)), ("twins", "row_id", "'x'", (1,)), ("copied_sweeps", "copy_id", "'x'", (0,))],
+)
+def test_a_number_that_is_no_number_is_a_problem_and_no_fault(tmp_path, table, column, number, damaged):
+    """One bit of the record's header makes it so (sqlite.org/fileformat2.html, serial types)."""
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        begin(store)
+        with store.writing() as db:
+            add_copy(db, "backup", path, [1])
+            sound = db.execute("SELECT sql FROM sqlite_schema WHERE name = ?", (table,)).fetchone()[0]
+    lax = sound.replace(" STRICT, WITHOUT", " WITHOUT").replace(" STRICT", "").replace("INTEGER NOT NULL", "INTEGER")
+    stands(path, table, lax, f"UPDATE OR IGNORE {table} SET {column} = {number}")
+    stands(path, table, sound)
+
+    with Store.open(path, write=False) as store:
+        assert {f"row {row_id} of {table} is damaged" for row_id in damaged} <= set(verify(store).problems)
 
 
 @pytest.fixture
