@@ -30,7 +30,7 @@ PACKAGES: dict[str, str] = {
 """The programs and files it is built and run with, and the Debian package of each."""
 CONVERTERS = 4
 VECTORS = 26
-MARK, BUTTON, TILT_MV, INPUT, BYTE, UNPLUGGED, SHORTED = range(7)
+MARK, BUTTON, TILT_MV, INPUT, BYTE, UNPLUGGED, SHORTED, QUICK = range(8)
 
 
 class CannotBuild(Exception):
@@ -117,7 +117,8 @@ class Bench:
         self._lib.bench_make(self._bench, i, period_error, int(hides), seed)
 
     def at(self, us: float, what: int, value: float, index: int = 0) -> None:
-        """Schedule an event: MARK, BUTTON (level), TILT_MV, INPUT (counts at gain 128), UNPLUGGED, SHORTED."""
+        """Schedule an event: MARK, BUTTON (level), TILT_MV, INPUT (counts at gain 128), UNPLUGGED, SHORTED,
+        QUICK: a conversion ends as soon as the chip has read the line high so often after the one before."""
         self._lib.bench_at(self._bench, us, what, index, value)
 
     def hear(self, data: bytes, us: float | None = None) -> None:

@@ -9,9 +9,9 @@ import re
 import numpy as np
 import pytest
 
-from daq.sources.reference_bench import MARK
+from daq.sources.reference_bench import MARK, QUICK
 from daq.wire import board
-from tests.firmware.running import MS, S, running, scans
+from tests.firmware.running import MS, S, running, scans, wrong_counts
 
 MHZ = 16
 RX, TX, TIMER, MARKED, READY = 18, 19, 14, 1, 5
@@ -45,6 +45,24 @@ def test_every_conversion_is_read_within_half_of_its_period_and_none_in_the_midd
 
     assert figures["late_most"] <= 6.25 * MS * MHZ
     assert figures["torn"] == figures["overtaken"] == figures["incomplete"] == 0
+
+
+@pytest.mark.parametrize("looks", [1, 2, 3, 4])
+def test_a_conversion_that_ends_while_the_board_looks_at_its_line_is_read_like_any_other(built, looks):
+    """The line is high when it is read, and falls before the next instruction. The first look is the one that watches
+    it: no interrupt tells of what falls before the mask is written."""
+    with running(built) as on:
+        on.run(1)
+        before = on.bench.figures()
+        on.bench.at(on.bench.now_us, QUICK, looks, 1)
+        got = scans(on.run(0.3))
+        after = on.bench.figures()
+
+        assert after["conversions"] - before["conversions"] == 4 * 0.3 * 80 + 1
+        assert after["overtaken"] == 0
+        assert not got.status.any()
+        assert wrong_counts(got.counts[:, [1]], only=(1,), left_out=1) == 0
+        assert wrong_counts(got.counts[:, [0, 2, 3]], only=(0, 2, 3)) == 0
 
 
 def test_no_interrupt_waits_longer_than_the_line_allows(measured):

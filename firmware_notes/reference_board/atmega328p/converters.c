@@ -36,11 +36,13 @@ static void note_fallen(void)
     something_happened = 1;
 }
 
-/* Watch the lines that are high and not yet taken. Interrupts are off here. */
-static void watch(void)
+/* Watch the lines that are high and not yet taken; which are high. Interrupts are off here. */
+static uint8_t watch(void)
 {
-    DATA_INTERRUPTS |= (uint8_t)(DATA_IN & DATA_MASK & ~(fallen << DATA_SHIFT));
+    uint8_t high = (uint8_t)(DATA_IN & DATA_MASK);
+    DATA_INTERRUPTS |= (uint8_t)(high & ~(fallen << DATA_SHIFT));
     note_fallen(); /* a line that fell just now, before it was watched */
+    return (uint8_t)(high >> DATA_SHIFT);
 }
 
 ISR(PCINT2_vect)
@@ -122,8 +124,7 @@ uint8_t board_read(uint8_t mask, const uint8_t pulses[CONVERTERS], int32_t count
         }
     }
     cli();
-    risen = (uint8_t)(mask & (DATA_IN >> DATA_SHIFT));
-    watch();
+    risen = mask & watch(); /* one look: a line that falls between two would be read and never watched */
     sei();
     for (i = 0; i < CONVERTERS; i++) {
         if (risen & (1u << i)) {

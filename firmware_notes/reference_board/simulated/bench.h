@@ -21,6 +21,7 @@ struct converter {
     double period_error;  /* share by which its own clock is slow */
     uint8_t hides;        /* keeps its line high while it settles */
     uint8_t unplugged, shorted; /* data line open, or tied to ground */
+    uint8_t quick;        /* its conversion ends once the chip has read its line, high between two conversions, so often */
     uint32_t seed;        /* not 0: conversion n reads as made_up(seed, index, n), whatever the bridge */
     /* what it measures: counts at gain 128, their integral over the conversion that is going on */
     double input, sum;
@@ -43,7 +44,7 @@ struct figures {
     uint64_t stack_untouched;                /* bytes of RAM never written */
 };
 
-enum { MARK, BUTTON, TILT_MV, INPUT, BYTE, UNPLUGGED, SHORTED, CONVERTED };
+enum { MARK, BUTTON, TILT_MV, INPUT, BYTE, UNPLUGGED, SHORTED, QUICK, CONVERTED };
 
 struct bench *bench_new(const char *elf, uint32_t hz, uint32_t supply_mv);
 void bench_free(struct bench *bench);
@@ -83,6 +84,8 @@ void converter_input(struct converter *converter, double counts);
 void converter_show(struct converter *converter);
 void converter_unplug(struct converter *converter, uint8_t unplugged);
 void converter_short(struct converter *converter, uint8_t shorted);
+/* The chip has just read its data line. Whether its conversion ends with that. */
+uint8_t converter_seen(struct converter *converter);
 /* A conversion ends now, unless the converter has begun anew since it was expected. */
 void converter_done(struct converter *converter, uint32_t life);
 int32_t made_up(uint32_t seed, uint32_t index, uint32_t number);

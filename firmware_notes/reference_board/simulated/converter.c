@@ -138,6 +138,11 @@ void converter_done(struct converter *c, uint32_t life)
     set_line(c, 0);
 }
 
+uint8_t converter_seen(struct converter *c)
+{
+    return c->quick && c->pulses > 24 && c->line && --c->quick == 0;
+}
+
 static void rising(struct converter *c, uint64_t now)
 {
     struct figures *counted = bench_counted(c->bench);

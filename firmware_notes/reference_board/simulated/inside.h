@@ -25,6 +25,8 @@ struct bench {
     uint8_t was_reset;
     struct converter converters[CONVERTERS_MOST];
     avr_irq_t *data[CONVERTERS_MOST], *mark, *button, *tilt, *uart;
+    avr_io_read_t read_lines; /* the library's, and what it wants */
+    void *read_lines_param;
     uint8_t mark_level, button_level, light;
     double tilt_mv;
     struct event *events; /* earliest last */
