@@ -182,6 +182,23 @@ def test_a_stall_of_the_host_moves_no_time_and_is_counted_as_late():
     assert clock.late == np.count_nonzero(stalled / 1e6 - t_s > 0.1) > 50
 
 
+@pytest.mark.parametrize("for_s", [5.0, 9.0])
+def test_scans_that_a_port_kept_for_seconds_while_the_host_stood_are_placed_where_they_were_taken(for_s):
+    """80 scans a second, those of five or nine seconds come at once: a turn takes its time before, meanwhile and
+    after."""
+    true_s = 1.0 + np.arange(60 * 80) / 80
+    samples = usb(true_s, np.random.default_rng(13))
+    received_us = samples.received_us.copy()
+    held = (true_s >= 21.0) & (true_s < 21.0 + for_s)
+    received_us[held] = round((21.0 + for_s) * 1e6)
+    clock = BoardClock()
+
+    t_s = clock.feed(samples_of(samples.ticks_us, received_us))
+
+    assert np.abs(t_s - true_s).max() < 1e-3 + 200e-6 * for_s  # the two clocks' drift is free meanwhile
+    assert clock.restarts == 0
+
+
 def stood_still(for_s, rng):
     """A board that sleeps in the middle, its clock with it: no scan is taken, no tick counted."""
     true_s = np.concatenate([1.0 + np.arange(29_500) * 1e-3, 30.5 + for_s + np.arange(30_000) * 1e-3])

@@ -118,6 +118,25 @@ def test_what_a_device_writes_arrives_in_order_with_rising_receipt_times():
     assert times == sorted(set(times))
 
 
+def test_what_waited_before_the_port_was_opened_is_not_passed_on():
+    """Nobody knows when it came. pyserial discards it on opening; five seconds of the reference board's scans."""
+    got = []
+
+    async def read():
+        board = FakeBoard()
+        for _ in range(5 * 80):
+            board.write(b"old" * 9)
+        link = SerialLink(SerialBoard(port=board.port), SessionClock(), lambda _, data: got.append(data))
+        async with running(link.run()):
+            await until(lambda: not link.message)
+            board.write(b"new")
+            await until(lambda: b"".join(got).endswith(b"new"))
+        board.unplug()
+
+    uvloop.run(read())
+    assert b"".join(got) == b"new"
+
+
 def test_a_device_replugged_on_another_path_is_taken_up_by_itself(plugged_in, monkeypatch):
     monkeypatch.setattr(serial_port, "BACK_OFF_S", (0.05,))
     got = []
