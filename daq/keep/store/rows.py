@@ -129,7 +129,7 @@ def twin_of(db: sqlite3.Connection, table: str, row_id: int) -> Row | None:
 
 
 def unsound_rows(db: sqlite3.Connection, table: str) -> list[int]:
-    """The numbers of rows that are not what was written, regardless of their twins; 0 for one whose number is damaged."""
+    """The numbers of rows that are not what was written, regardless of their twins; 0 for a damaged number."""
     columns = columns_of(db, table)
     rows = (dict(zip(columns, one, strict=True)) for one in db.execute(f"SELECT {', '.join(columns)} FROM {table}"))
     numbers = [row.get(key_of(table), row.get("copy_id")) for row in rows if not is_sound(table, row)]

@@ -109,7 +109,11 @@ def stands(path, table, sql, then="SELECT 1"):
 
 @pytest.mark.parametrize(
     ("table", "column", "number", "damaged"),
-    [("twins", "row_id", "NULL", (1, 2, 3)), ("twins", "row_id", "'x'", (1,)), ("copied_sweeps", "copy_id", "'x'", (0,))],
+    [
+        ("twins", "row_id", "NULL", (1, 2, 3)),
+        ("twins", "row_id", "'x'", (1, 2, 3)),
+        ("copied_sweeps", "copy_id", "'x'", (0,)),
+    ],
 )
 def test_a_number_that_is_no_number_is_a_problem_and_no_fault(tmp_path, table, column, number, damaged):
     """One bit of the record's header makes it so (sqlite.org/fileformat2.html, serial types)."""
