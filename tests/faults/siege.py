@@ -31,9 +31,12 @@ REFUSED = (
     b"POST /api/v1/marks HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 0\r\n\r\n",
     b"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
     b"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n",
-    b'GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\nCookie: foreaft="' + 15_000 * b"\\" + b'"\r\n\r\n',
+    b'GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\nCookie: foreaft="' + 7500 * b"\\" + b'"\r\n\r\n',
+    b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\n" + 15_000 * b"a:\r\n" + b"\r\n",
+    b"POST /api/v1/access HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\n" + 40_000 * b"1\r\nx\r\n",
 )
-"""A foreign name, a command without a key, a stream without a key, a cookie that costs http.cookies 2 s."""
+"""A foreign name, a command without a key, a stream without a key, a cookie that costs http.cookies 0.5 s, a head of
+many lines, a body in small pieces."""
 STOP = b'{"event":"stop"}'
 
 

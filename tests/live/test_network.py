@@ -1,10 +1,13 @@
 """The daemon on a network, over real sockets: keys, passes, the rider's screen, and what it is never sent."""
 
 import asyncio
+import contextlib
 import json
+import logging
 import stat
 import time
 
+import h11
 import httpx
 import pytest
 import websockets
@@ -45,8 +48,9 @@ def test_no_cookie_holds_the_daemon_up(tmp_path):
     async def job(url, session, keys):
         async with httpx.AsyncClient(base_url=url) as browser:
             begun_s = time.process_time()
-            for cookie in ('foreaft="' + 60_000 * "\\" + '"', 60_000 * ";", 15_000 * "a=b;"):
+            for cookie in ('foreaft="' + 7000 * "\\" + '"', 7000 * ";", 1750 * "a=b;"):
                 assert (await browser.get("/health/live", headers={"Cookie": cookie})).status_code == 200
+                assert (await browser.get("/health/live", headers={"Cookie": 9 * cookie})).status_code == 400
             assert time.process_time() - begun_s < 10.0  # of the processor; http.cookies of Python 3.11.7 took 46 s
 
     on_a_network(tmp_path, job)
@@ -101,6 +105,50 @@ def test_the_riders_stream_is_effort_without_loads_or_setback(tmp_path):
             ]
 
     on_a_network(tmp_path, job)
+
+
+HEAD = b"POST /api/v1/access HTTP/1.1\r\nHost: 127.0.0.1\r\n"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        HEAD + 30_000 * b"a:\r\n" + b"\r\n",
+        HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + 30_000 * b"1\r\nx\r\n",
+    ],
+    ids=["a head of many lines", "a body in small pieces"],
+)
+def test_what_is_long_to_read_is_refused_before_it_is_read(tmp_path, monkeypatch, said):
+    events = []
+    next_event = h11.Connection.next_event
+    monkeypatch.setattr(h11.Connection, "next_event", lambda self: events.append(self) or next_event(self))
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(said)
+        assert (await asyncio.wait_for(reader.readline(), 30)).startswith(b"HTTP/1.1 400")
+        with contextlib.suppress(ConnectionError):
+            await asyncio.wait_for(reader.read(), 30)
+        writer.close()
+        assert len(events) < 10
+
+    on_a_network(tmp_path, job)
+
+
+def test_what_is_no_request_behind_an_answer_makes_nothing_fail(tmp_path, caplog):
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(b"GET /health/live HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n")
+        await asyncio.wait_for(reader.readuntil(b"\r\n\r\n"), 30)
+        writer.write(b"\0\r\n\r\n")
+        with contextlib.suppress(ConnectionError):
+            await asyncio.wait_for(reader.read(), 30)
+        writer.close()
+
+    on_a_network(tmp_path, job)
+    assert [record.getMessage() for record in caplog.records if record.levelno >= logging.ERROR] == []
 
 
 async def ended(url, said, more=b""):

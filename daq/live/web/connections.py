@@ -10,8 +10,9 @@ import asyncio
 import itertools
 from collections import Counter
 from collections.abc import Collection, Sequence
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
+import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from daq.live.web.access import Role
@@ -22,6 +23,12 @@ MOST_WITHOUT_PASS = 128
 """Of these, the other half is for those who have shown a pass."""
 ASKS_WITHIN_S = 10.0
 """How long a connection lives without a complete request head, or with only the rest of an answered one."""
+
+
+HEAD_AT_MOST = 8192
+"""Bytes of a request's head; a browser's has about 1000. Every line of it costs time, whoever sends it."""
+PIECE_BYTES = 4096
+"""What is looked at together: h11 bounds only a head that is not whole yet, and one in a large piece would be."""
 
 
 class Held(Protocol):
@@ -53,6 +60,19 @@ def _of_the_greediest(held: Collection[H]) -> H:
     return max(held, key=lambda one: of[one.address])
 
 
+class _Whole(h11.Connection):
+    """h11's end of a connection on which a body announces its length (RFC 9112, 6.3), as every browser's does."""
+
+    def next_event(self) -> Any:
+        """The next one. RemoteProtocolError for a body in chunks: each chunk costs as much as a request, however small
+        it is, so that a piece of 256 KiB would hold the loop up for a fifth of a second before the gate sees any of it.
+        """
+        event = super().next_event()
+        if isinstance(event, h11.Request) and any(name == b"transfer-encoding" for name, _ in event.headers):
+            raise h11.RemoteProtocolError("expected a body of a length announced", error_status_hint=411)
+        return event
+
+
 class Connection(H11Protocol):
     """uvicorn's connection with a time limit for requests."""
 
@@ -61,6 +81,10 @@ class Connection(H11Protocol):
     number = 0
     """In order of arrival: many may come in one tick of the loop's clock."""
     _timer: asyncio.TimerHandle | None = None
+
+    def __init__(self, *words: Any, **named: Any) -> None:
+        super().__init__(*words, **named)
+        self.conn = _Whole(h11.SERVER, HEAD_AT_MOST)
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -77,6 +101,21 @@ class Connection(H11Protocol):
     def connection_lost(self, exc: Exception | None) -> None:
         self._rest()
         super().connection_lost(exc)
+
+    def data_received(self, data: bytes) -> None:
+        for at in range(0, len(data), PIECE_BYTES):
+            if self.transport.get_protocol() is not self:  # the rest belongs to the stream it has become
+                self.transport.get_protocol().data_received(data[at:])  # type: ignore[attr-defined]
+                return
+            if self.transport.is_closing():
+                return
+            super().data_received(data[at : at + PIECE_BYTES])
+
+    def send_400_response(self, msg: str) -> None:
+        if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
+            super().send_400_response(msg)
+        else:  # an answer is under way, or was given: a second one would be an error
+            self.transport.abort()
 
     def handle_websocket_upgrade(self, event: object) -> None:
         self._rest()  # from here on it is a stream, which has its own pings

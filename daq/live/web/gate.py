@@ -35,6 +35,8 @@ HEADERS = {
     "Cache-Control": "no-cache",
 }
 BODY_AT_MOST = 65_536
+KEY_AT_MOST = 2048
+"""The most bytes of a body from somebody without a pass: a key has 32, and each field too many costs a sentence."""
 BODY_WITHIN_S = 10.0
 PATH_AT_MOST = 2048
 READING = ("GET", "HEAD")
@@ -128,7 +130,7 @@ class Gate:
 
     async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | Refusal:
         """The body of a command, or why it goes no further. The stop is never limited."""
-        body = await _body(receive)
+        body = await _body(receive, KEY_AT_MOST if role is None else BODY_AT_MOST)
         if isinstance(body, Refusal) or (scope["path"] == EVENTS and is_stop(body)):
             return body
         client = f"{_client(scope)} {role} {scope['path'] == EVENTS}"
@@ -178,7 +180,7 @@ def is_stop(body: bytes) -> bool:
     return isinstance(said, dict) and said.get("event") == Trigger.STOP
 
 
-async def _body(receive: Receive) -> bytes | Refusal:
+async def _body(receive: Receive, most_bytes: int) -> bytes | Refusal:
     """The whole body, however it is split and whether or not its length was announced."""
     parts = bytearray()
     try:
@@ -186,8 +188,8 @@ async def _body(receive: Receive) -> bytes | Refusal:
             while True:
                 message = await receive()
                 parts += message.get("body", b"")
-                if len(parts) > BODY_AT_MOST:
-                    return Refusal(413, "too large", f"a body here has at most {BODY_AT_MOST} bytes")
+                if len(parts) > most_bytes:
+                    return Refusal(413, "too large", f"a body here has at most {most_bytes} bytes")
                 if not message.get("more_body"):
                     return bytes(parts)
     except TimeoutError:

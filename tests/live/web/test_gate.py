@@ -158,6 +158,17 @@ def test_a_body_too_large_is_refused_whether_or_not_its_length_is_announced(opti
     assert behind.asked == []
 
 
+def test_who_has_no_pass_may_say_no_more_than_a_key():
+    sizes = (2048, 2049)
+    said = [("POST", "/api/v1/access", {"content": b"x" * size}) for size in sizes]
+    passed = ("POST", "/api/v1/marks", {"content": b"x" * 60_000, **with_pass(Role.RUN)})
+
+    answers, behind = asked(*said, passed, keys=NOW_KEYS, base="http://jig:8765")
+
+    assert [answer.status_code for answer in answers] == [200, 413, 200]
+    assert [len(body) for _, body, _ in behind.asked] == [2048, 60_000]
+
+
 def test_a_body_in_pieces_arrives_whole():
     (answer,), _ = asked(("POST", "/api/v1/marks", {"content": pieces(60, 1000)}))
 
