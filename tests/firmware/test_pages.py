@@ -2,6 +2,9 @@
 
 import re
 
+from daq.cli.bench import bench
+from daq.rider.jig import SimulatedJig
+from daq.rider.model import DEMO
 from daq.rig import parse_rig
 from daq.sources.reference_bench import FOLDER
 from tests.wire.notes import table
@@ -69,3 +72,25 @@ def test_every_page_named_from_the_first_sweep_is_there():
     page = (FOLDER.parent / "first_sweep.md").read_text()
 
     assert all((FOLDER.parent / name).exists() for name in re.findall(r"\]\(([^)#]+)\)", page))
+
+
+def test_the_weights_of_the_first_sweep_cover_what_a_rider_puts_on_each_cell():
+    """Else the page warns at every ride that the loads are beyond the calibrated span."""
+    page = (FOLDER.parent / "first_sweep.md").read_text()
+    heaviest_kg = max(map(float, re.search(r"calibrate bench .*?--kg ([0-9.,]+)", page).group(1).split(",")))
+    jig = SimulatedJig(DEMO)
+    most_n = 0.0
+    for setback_mm in range(80, 20, -10):
+        jig.set_setback(setback_mm)
+        most_n = max(most_n, float(jig.advance(20.0).cells_n.mean(axis=0).max()))
+
+    assert 200.0 < most_n < heaviest_kg * 9.8
+
+
+def test_the_calibration_of_the_first_sweep_asks_for_what_the_command_knows():
+    page = (FOLDER.parent / "first_sweep.md").read_text()
+    asked = re.search(r"`foreaft calibrate bench (.*?)`", page).group(1).split()
+    known = {option for each in bench.params for option in each.opts}
+
+    assert set(asked[::2]) <= known
+    assert "--cross-talk-kg" in asked  # a weight on one cell shows on the other of its support: the daily check adds up
