@@ -57,6 +57,12 @@ def ensure_typescript():
         stop("TypeScript could not be fetched (see above). Is this machine online? Then run the command again.")
 
 
+def with_properties():
+    """The test files with properties in them: collecting all the others takes each worker longer than these run."""
+    files = sorted((ROOT / "tests").rglob("test_*.py"))
+    return [str(path.relative_to(ROOT)) for path in files if "hypothesis" in path.read_text("utf-8")]
+
+
 def checks(words, *, quick, coverage):
     """(name, command) of each check, in order."""
     bin_ = VENV / "bin"
@@ -70,7 +76,8 @@ def checks(words, *, quick, coverage):
     if quick:
         return [*always, ("pure tests", [*pytest, "-m", "not study", *(f"tests/{name}" for name in PURE)])]
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
-    fresh = [*pytest, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
+    where = [] if any((ROOT / word.split("::")[0]).exists() for word in words) else with_properties()
+    fresh = [*pytest, *where, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
     shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
     return [*always, ("tests", [*pytest, "--durations", "15", *shown]), (f"properties, fresh seed {seed}", fresh)]
 
