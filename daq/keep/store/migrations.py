@@ -6,8 +6,11 @@ Before an older store is migrated, a copy of it is kept beside it.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sqlite3
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -176,7 +179,8 @@ def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ..
     if version == len(steps):
         return None
     kept = _keep_copy(db, path, version) if version else None
-    from sqlite_utils import Database, Migrations  # a quarter of a second to import, seldom needed
+    with _without("pandas"):
+        from sqlite_utils import Database, Migrations  # a quarter of a second to import, seldom needed
 
     migrations = Migrations("foreaft")
     for number, (name, sql) in enumerate(steps, start=1):
@@ -188,6 +192,21 @@ def migrate(db: sqlite3.Connection, path: Path, steps: tuple[tuple[str, str], ..
 def statements(sql: str) -> list[str]:
     """The statements of a step, one by one."""
     return [statement for statement in sql.split(";") if statement.strip()]
+
+
+@contextlib.contextmanager
+def _without(module: str) -> Iterator[None]:
+    """No import finds this module, unless it is loaded already. sqlite-utils loads pandas wherever there is one, to
+    know a type that no store of ours holds: two thirds of its time.
+    """
+    if module in sys.modules:
+        yield
+        return
+    sys.modules[module] = None  # type: ignore[assignment]  # so an import is told that there is none
+    try:
+        yield
+    finally:
+        del sys.modules[module]
 
 
 def _step(number: int, sql: str) -> Any:

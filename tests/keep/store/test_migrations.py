@@ -1,5 +1,7 @@
 import hashlib
 import sqlite3
+import subprocess
+import sys
 
 import pytest
 
@@ -73,3 +75,16 @@ def test_the_first_step_is_what_shipped():
 def test_file_and_schema_carry_our_mark(old_store):
     # Byte 68 of the header is the application id: sqlite.org/fileformat2.html.
     assert old_store.read_bytes()[68:72] == b"Fore"
+
+
+def test_a_new_store_is_made_without_pandas_which_may_be_loaded_afterwards(tmp_path):
+    """The library of the migrations would load it for a type of its own, in every command that makes a store."""
+    made = (
+        "import sys; from pathlib import Path; from daq.keep.store import Store; "
+        "Store.open(Path(sys.argv[1])).close(); print('sqlite_utils' in sys.modules, 'pandas' in sys.modules); "
+        "import pandas"
+    )
+    command = [sys.executable, "-c", made, str(tmp_path / "store.sqlite")]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+
+    assert done.stdout == "True False\n"
