@@ -4,6 +4,7 @@ and the rules of one step; nothing about sensors, clocks or screens. Time comes 
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -24,6 +25,9 @@ STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
 MISPLACED_MM = 3.0
 """A saddle further than this from the requested position is accepted as set, with a note to the fitter."""
+MOST_LEFT_OUT = 2000
+"""Strokes left out of one step that are kept, the latest: twenty minutes of them. A rider below the effort all day
+would otherwise fill the memory; those before are counted."""
 LEAST_LEFT = 0.5
 """A step with less than this left has no mean: half of its strokes could come from one end of a drift."""
 _COMES_FROM = {
@@ -79,7 +83,9 @@ class SweepProgress:
         self._moved_s = 0.0
         self._recent: list[Stroke] = []
         self._used: list[Stroke] = []
-        self._left_out: list[LeftOut] = []
+        self._left_out: deque[LeftOut] = deque(maxlen=MOST_LEFT_OUT)
+        self._not_kept = 0
+        """How many more were left out of the current step."""
         self._jump_told = False
         self._last_stroke_s: float | None = None
         self._lost_s = 0.0
@@ -270,7 +276,9 @@ class SweepProgress:
         return []
 
     def _start_over(self, t_s: float) -> None:
-        self._moved_s, self._used, self._left_out, self._recent = t_s, [], [], []
+        self._moved_s, self._used, self._recent = t_s, [], []
+        self._left_out.clear()
+        self._not_kept = 0
         self._jump_told = False
         self._lost_s = 0.0
 
@@ -290,6 +298,7 @@ class SweepProgress:
 
     def _average(self, stroke: Stroke) -> list[StepMean | Notice]:
         if stroke.flags & FAULTS or in_band(self._held, self.plan) is False:
+            self._not_kept += len(self._left_out) == MOST_LEFT_OUT
             self._left_out.append(LeftOut(stroke, FAULTY if stroke.flags & FAULTS else OFF_EFFORT))
             return []
         self._used.append(stroke)
@@ -316,7 +325,8 @@ class SweepProgress:
         return [*told, *finished]
 
     def _mean(self, setback_mm: float) -> StepMean:
-        return step_mean(setback_mm, self._used, left_out=self._left_out)
+        mean = step_mean(setback_mm, self._used, left_out=self._left_out)
+        return replace(mean, excluded=mean.excluded + self._not_kept)
 
     @property
     def _last_left_out(self) -> bool:

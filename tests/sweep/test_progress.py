@@ -3,6 +3,7 @@ from dataclasses import replace
 import pytest
 
 from daq.refusals import BadValue, NotNow
+from daq.sweep import progress as progress_file
 from daq.sweep.plan import BadPlan, out_and_back
 from daq.sweep.progress import Notice
 from daq.sweep.run import State, Trigger
@@ -99,6 +100,22 @@ def test_saturated_strokes_are_left_out_and_counted():
     (step,) = steps_of(out)
     assert [(one.stroke.hands_n, one.why) for one in step.left_out] == [(900.0, FAULTY)]
     assert step.hand_load_n < 90.0
+
+
+def test_of_a_rider_below_the_effort_all_day_only_the_latest_strokes_are_kept_and_all_are_counted(monkeypatch):
+    monkeypatch.setattr(progress_file, "MOST_LEFT_OUT", 20)
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 12.0)
+    for number in range(50):
+        progress.feed(stroke(t_s, hands_n=float(number), torque_nm=PLAN.torque_nm - 5.0))
+        t_s += STROKE_S
+
+    (step,) = steps_of(ride(progress, t_s, 40.0)[0])
+    kept = [one.stroke.hands_n for one in step.left_out]
+    assert kept[:-3] == [float(number) for number in range(33, 50)]  # and three until the effort is held again
+    assert len(kept) == 20
+    assert step.excluded == 53
 
 
 def test_stopping_to_pedal_mid_step_settles_that_step_again():
