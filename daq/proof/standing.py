@@ -29,4 +29,4 @@ def proof_said(rig: Rig, calibration: str, now_utc: str, *, simulated: bool) -> 
         return f"{NOT}: the proof of {day} is older than {MONTHS} months"
     if not proof.passed:
         return f"{FAILED} {day}"
-    return f"jig proved {day}: a known onset found within {proof.bias_mm:+.1f} ± {proof.expanded_mm:.1f} mm"
+    return f"jig proved {day}: a known onset found within {proof.bias_mm:+z.1f} ± {proof.expanded_mm:.1f} mm"

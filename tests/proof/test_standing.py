@@ -43,6 +43,12 @@ def test_the_printed_tables_are_read_back_and_the_jig_counts_as_proved(rig):
     assert said(rig).startswith("jig proved 2025-03-04: a known onset found within")
 
 
+def test_a_bias_that_rounds_to_nothing_has_no_minus(rig):
+    small = rig.model_copy(update={"proof": rig.proof.model_copy(update={"bias_mm": -0.031})})
+
+    assert "found within +0.0 ± " in said(small)
+
+
 def test_a_proof_ends_with_a_part_a_calibration_and_after_12_months(rig):
     moved = rig.model_copy(update={"geometry": rig.geometry.model_copy(update={"bar_x_m": 0.60})})
     failed = rig.model_copy(update={"proof": rig.proof.model_copy(update={"passed": False})})
