@@ -39,6 +39,7 @@ from daq.keep.package.permission import Purpose, refuse_names
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.package.terms import CLOSED, Licence
+from daq.keep.package.typed_text import without_comments
 from daq.keep.private import make_folder, new_file
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
@@ -218,7 +219,7 @@ def _kept_tables(
         "calibration": digest(json_text(contents[sweep.calibration_id])),
         "plan": json_text(sweep.plan),
         "rider_entries": json_text(_without_free_text(sweep.rider, manner.purpose)),
-        "rig": session.rig,
+        "rig": session.rig if manner.purpose == "client" else without_comments(session.rig),
     }
     yield sweep_table(name, row)
     yield from raw_tables(name, received)

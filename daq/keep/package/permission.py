@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Iterator
-from typing import Any, Literal
+from typing import Literal
 
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError
-from daq.keep.package.tables import TEXTS, Field, Table
+from daq.keep.package.tables import TEXTS, Table
+from daq.keep.package.typed_text import typed
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 
@@ -47,20 +46,9 @@ def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> 
         raise ExportRefused(f"{pseudonym} (sweep {sweep.id}) has not agreed to the use of records in research")
 
 
-_MADE_HERE = frozenset(
-    {
-        *("sweep", "source", "characteristic", "payload", "kind", "method", "part", "verdict", "state", "reason"),
-        *("reasons", "test", "result", "means", "cure", "grade", "jig"),
-        *("event", "sentence", "said", "error", "proof", "protocol", "order", "purpose", "standing"),
-    }
-)
-"""Columns, and fields in columns of JSON, with words chosen by the program: a client called Power or Rider is not named
-there."""
-
-
 def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
-    """Raises ExportRefused if the client's name is in any text that would be written: whole, or one of its words. A
-    part of the name counts only as a whole word: Max is not named by "maximum", nor Lin by "linear".
+    """Raises ExportRefused if the client's name, whole or one of its words, is in any text that a person may have
+    typed. A part of the name counts only as a whole word: Max is not named by "maximum", nor Lin by "linear".
     """
     names = [] if sweep.client_id is None else people.names_of(store, sweep.client_id)
     patterns = [pattern for name in names for pattern in _named(name)]
@@ -69,34 +57,14 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
     named = re.compile("|".join(patterns))
     for table in tables:
         for field, column in zip(table.fields, table.columns, strict=True):
-            if field.type not in TEXTS or field.name in _MADE_HERE:
+            if field.type not in TEXTS:
                 continue
-            for text in {found for cell in set(column) if cell is not None for found in _typed(field, cell)}:
+            for text in {found for cell in set(column) if cell is not None for found in typed(field, cell)}:
                 if named.search(text.casefold()):
                     raise ExportRefused(
                         f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
                         "take it out there, or export for the client"
                     )
-
-
-def _typed(field: Field, cell: str) -> Iterator[str]:
-    """The texts of a cell that a person may have typed."""
-    if field.type == "string":
-        yield cell
-    else:
-        yield from _texts_in(json.loads(cell))
-
-
-def _texts_in(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, list):
-        for one in value:
-            yield from _texts_in(one)
-    elif isinstance(value, dict):
-        for key, one in value.items():
-            if key not in _MADE_HERE:
-                yield from _texts_in(one)
 
 
 def _named(name: str) -> list[str]:

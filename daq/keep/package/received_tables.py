@@ -58,7 +58,7 @@ def sweep_table(name: str, row: Mapping[str, Any]) -> Table:
         Field("calibration", "string", "SHA-256 of the calibration it was ridden with"),
         Field("plan", "object", "the plan", json_schema=json_columns.PLAN),
         Field("rider_entries", "object", "what was entered of the rider", json_schema=json_columns.RIDER),
-        Field("rig", "string", "the rig file as used, TOML"),
+        Field("rig", "string", "the rig file as used, TOML; without its comments, unless for the client"),
     )
     columns = tuple([row[field.name]] for field in fields)
     return Table("sweep", "The sweep: who, when, how, with what", (SWEEP, *fields), ([name], *columns))

@@ -1,12 +1,17 @@
 """Who may be exported, and that no name leaves."""
 
+import tomllib
+from pathlib import Path
+
 import pandas
 import pytest
 
+from daq.items import Event, Hello
 from daq.keep.clients import people
 from daq.keep.clients.forgetting import forget
 from daq.keep.package.export import export
 from daq.keep.package.permission import ExportRefused
+from daq.keep.package.tables import read_table
 from tests.keep.sweeps import computed, stored
 
 
@@ -83,3 +88,87 @@ def test_an_export_is_noted_for_the_day_the_client_is_to_be_forgotten(store, tmp
     export(store, [sweep_id], tmp_path / "out", computed, purpose="client")
 
     assert forget(store, client.pseudonym).exports == (tmp_path / "out",)
+
+
+RIG_FILE = (Path(__file__).parents[3] / "firmware_notes" / "rig.example.toml").read_text(encoding="utf-8")
+
+
+def agreed(store, name, **session):
+    """A stored sweep of a client of this name who agreed to research."""
+    client = people.add_client(store, name=name)
+    people.set_consent(store, client.id, "research", True)
+    return stored(store, client_id=client.id, simulated=False, **session)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["Power", "Saddle", "Hands", "Rider", "Force", "Board", "True", "Left", "Dev", "Serial", "Name", "Tilt", "Kept"],
+)
+def test_words_of_the_rig_file_and_of_the_program_name_nobody(store, tmp_path, name):
+    rig = RIG_FILE.replace('usb_serial = "FJ-0001"', 'port = "/dev/serial/by-id/usb-16c0"')
+    sweep_id = agreed(store, name, rig=rig + "[proof]\n" + PROOF)
+    channels = [{"name": each, "kind": "force"} for each in ("hands_left", "saddle", "tilt")]
+    store.put(
+        store.sweep(sweep_id).session_id,
+        [Hello(1_500_000, "board", {"channels": channels, "firmware": "simulated board"})],
+    )
+    content = {"evidence": ["hands: held"], "grade": "measured: hands, saddle", "bar_height_policy": "drop kept"}
+    store.put_result(sweep_id, kind="onset", method="onset/1", content=content)
+
+    assert export(store, [sweep_id], tmp_path / "out", computed)
+
+
+PROOF = (
+    'made_utc = "2026-01-15T10:00:00Z"\nmade_by = "R. Doe"\npassed = true\nbias_mm = 0\nexpanded_mm = 0.2\nparts = "2f"'
+)
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ('name = "workshop jig"', 'name = "jig of Saddle"'),
+        ('name = "hands_left"', 'name = "hands_quill"'),
+        ('name = "crank"', 'name = "Quill\'s crank"'),
+        ('calibration = "calibration.json"', 'calibration = "for # Quill.json"'),
+        ('usb_serial = "FJ-0001"', 'port = "/dev/quill"'),
+        ("[geometry]", '[unseen]\nhands_tangential_u_n = 12.0\nsource = """as\n# Quill rode"""\n[geometry]'),
+        ("[geometry]", '[geometry\nname = "of Quill"'),  # not TOML
+    ],
+)
+def test_a_name_typed_into_the_rig_file_is_found(store, tmp_path, before, after):
+    assert before in RIG_FILE
+    sweep_id = agreed(store, "Saddle Quill", rig=RIG_FILE.replace(before, after, 1))
+
+    with pytest.raises(ExportRefused, match=r"name stands in sweep\.rig"):
+        export(store, [sweep_id], tmp_path / "out", computed)
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        Hello(1_500_000, "board", {"channels": [{"name": "saddle_quill"}]}),
+        Hello(1_500_000, "board", {"firmware": "Quill's board"}),
+        Event(1_500_000, "calibration-checked", {"id": "bar of Quill"}),
+        Event(1_500_000, "marker", {"stream": "saddle", "t_s": 1.0}),
+    ],
+)
+def test_a_name_that_came_with_a_channel_or_a_label_is_found(store, tmp_path, item):
+    sweep_id = agreed(store, "Saddle Quill")
+    store.put(store.sweep(sweep_id).session_id, [item])
+
+    with pytest.raises(ExportRefused, match=r"a part of the client's name stands in (hellos|events)\.content"):
+        export(store, [sweep_id], tmp_path / "out", computed)
+
+
+def test_comments_of_a_rig_file_leave_for_the_client_alone(store, tmp_path):
+    rig = RIG_FILE.replace('name = "workshop jig"', 'name = "jig # 2 \\" \'a\'"  # lent by Quill')
+    sweep_id = agreed(store, "Ada Quill", rig=rig)
+    kept = {}
+    for purpose in ("research", "client"):
+        (made,) = export(store, [sweep_id], tmp_path / purpose, computed, purpose=purpose, form="csv.gz")
+        kept[purpose] = read_table(made, "sweep")["rig"][0]
+
+    assert kept["client"] == rig
+    assert tomllib.loads(kept["research"]) == tomllib.loads(rig)
+    assert "lent by" not in kept["research"]
+    assert "foreaft serve" not in kept["research"]
