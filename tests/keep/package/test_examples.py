@@ -61,3 +61,18 @@ def test_an_example_runs_as_it_stands_and_finds_the_steps(folder, language, code
 def test_every_language_of_the_page_is_known_to_the_test():
     assert {language for language, _ in EXAMPLES} == set(LANGUAGES)
     assert [language for language, _ in AT_HAND].count("python") == 3
+
+
+@pytest.mark.parametrize(("sweeps", "named"), [(10, True), (50, False)])
+def test_the_names_of_many_sweeps_do_not_hide_their_lines(tmp_path, sweeps, named):
+    code = next(code for _, code in EXAMPLES if "import pandas" in code)
+    rows = [f"{sweep},{setback},90.0,1.0" for sweep in range(sweeps) for setback in (40, 80)]
+    (tmp_path / "all_steps.csv").write_text("\n".join(["sweep,setback_mm,hand_load_n,u_hand_load_n", *rows]))
+    code += "\nprint(plt.gca().get_legend() is not None)"
+    environment = {**os.environ, "MPLBACKEND": "agg"}
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
+    )
+
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.split()[-1] == str(named)
