@@ -11,7 +11,7 @@ import pytest
 
 from daq.keep.errors import StoreError
 from daq.keep.package import workers
-from daq.keep.package.analyses import STEP_MEANS, step_means
+from daq.keep.package.analyses import STEP_MEANS, all_step_means, step_means
 from daq.keep.package.archive import analyse
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table
@@ -64,6 +64,28 @@ def test_step_means_are_those_of_duckdb(archive, tmp_path, processes, table_name
     ).fetchall()
     found = [tuple(row.values()) for row in table(tmp_path)]
     assert (analysed.sweeps, analysed.failures, len(expected)) == (20, {}, 20)
+    for a, b in zip(found, expected, strict=True):
+        assert a[:3] == b[:3]
+        assert all(math.isclose(x, y, rel_tol=1e-14, abs_tol=SUMMING) for x, y in zip(a[3:], b[3:], strict=True))
+
+
+@pytest.mark.parametrize("order", ["sweep, stroke", "stroke, sweep DESC"])
+def test_step_means_of_one_table_of_all_sweeps_are_those_of_duckdb(archive, tmp_path, order):
+    table = tmp_path / "strokes.parquet"
+    with duckdb.connect() as db:
+        db.execute(
+            "CREATE TABLE strokes AS SELECT * REPLACE (CASE WHEN stroke < 3 THEN step ELSE 1 + stroke % 3 END AS step, "
+            "CASE WHEN stroke = 2 THEN NULL ELSE hands_n + hash(sweep) % 7 END AS hands_n) "
+            f"FROM '{archive}/*/strokes.parquet' ORDER BY {order}"
+        )
+        db.execute(f"COPY strokes TO '{table}' (FORMAT parquet)")
+        expected = db.execute(
+            "SELECT sweep, step, count(*), avg(hands_n), avg(saddle_n), avg(tilt_deg) FROM strokes "
+            "WHERE step IS NOT NULL GROUP BY sweep, step ORDER BY sweep, step"
+        ).fetchall()
+
+    found = sorted(zip(*all_step_means(table).values(), strict=True))
+    assert len(expected) == 30
     for a, b in zip(found, expected, strict=True):
         assert a[:3] == b[:3]
         assert all(math.isclose(x, y, rel_tol=1e-14, abs_tol=SUMMING) for x, y in zip(a[3:], b[3:], strict=True))
