@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from daq.items import Item
 from daq.keep.again.beginnings import with_beginning
 from daq.keep.errors import StoreDamaged
+from daq.keep.received import checked
 from daq.keep.store import Store
 from daq.keep.store.reading import END_US
 from daq.keep.store.sessions import SessionRecord, SweepRecord
@@ -15,9 +16,14 @@ from daq.rig import Rig, RigError, parse_rig
 
 
 def items_of(store: Store, sweep: SweepRecord) -> Iterator[Item]:
-    """Everything received during a sweep; an event of daq.items.LOST takes the place of anything lost."""
-    items = store.read_items(sweep.session_id, sweep.from_us, END_US if sweep.to_us is None else sweep.to_us, gaps=True)
-    return with_beginning(items, sweep.plan, sweep.rider.get("mass_kg"))
+    """Everything received during a sweep; an event of daq.items.LOST takes the place of anything lost. StoreDamaged for
+    what no daemon of ours receives: a store may come from somebody else, who has sealed what stands in it."""
+    to_us = END_US if sweep.to_us is None else sweep.to_us
+    try:
+        items = map(checked, store.read_items(sweep.session_id, sweep.from_us, to_us, gaps=True))
+        yield from with_beginning(items, sweep.plan, sweep.rider.get("mass_kg"))
+    except ValueError as error:
+        raise StoreDamaged(f"sweep {sweep.id} holds what cannot be: {error}") from error
 
 
 def rig_of(session: SessionRecord) -> Rig:

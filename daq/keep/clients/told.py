@@ -144,8 +144,11 @@ def _rider(store: Store, sweep: SweepRecord, *, research: bool) -> str:
 
 
 def _begun(started_utc: str, from_us: int) -> datetime.datetime:
-    """In the workshop's time zone: a day is the workshop's, not Greenwich's."""
-    return (datetime.datetime.fromisoformat(started_utc) + datetime.timedelta(microseconds=from_us)).astimezone()
+    """In the workshop's time zone: a day is the workshop's, not Greenwich's. NotTold without a time."""
+    try:
+        return (datetime.datetime.fromisoformat(started_utc) + datetime.timedelta(microseconds=from_us)).astimezone()
+    except (ValueError, OverflowError) as error:
+        raise NotTold("when it was ridden is not known") from error
 
 
 def _rig_name(text: str) -> str:

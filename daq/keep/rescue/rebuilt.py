@@ -12,6 +12,8 @@ from daq.keep.store.rows import insert_row
 from daq.sweep.run import State, Trigger
 
 ENDS = {str(Trigger.STOP): State.STOPPED, str(Trigger.ENOUGH): State.FINISHED}
+MOST_SWEEPS = 1_000_000
+"""No store holds more; a higher number is damaged, or somebody's joke that would fill the memory."""
 AT_MOST_US = 10_000_000
 """The row of a sweep is put this long before the event that begins it, at most."""
 
@@ -62,8 +64,9 @@ def _numbers(db: sqlite3.Connection, count: int, problems: list[str]) -> list[in
     named = {row[0] for row in db.execute("SELECT DISTINCT sweep_id FROM results")}
     for (content,) in db.execute("SELECT content FROM visit_notes WHERE kind = 'sweep'").fetchall():
         named |= {number for number in [json.loads(content).get("sweep_id")] if isinstance(number, int)}
+    named = {number for number in named if 0 < number <= MOST_SWEEPS}
     top = max(there | named, default=0)
-    for missing in (sorted(named - there), sorted(set(range(1, top + 1)) - there)):
+    for missing in (sorted(named - there), sorted(set(range(1, min(top, MOST_SWEEPS) + 1)) - there)):
         if len(missing) == count:
             return missing
     if named - there:

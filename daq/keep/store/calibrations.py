@@ -55,11 +55,18 @@ def calibrations(store: Store, damaged: Callable[[StoreDamaged], None] | None = 
     with store.reading() as db:
         benches = {row["calibration_id"]: row["bench_id"] for row in sound_rows(db, "certificates", damaged=damaged)}
         rows = [(row, json.loads(row["content"])) for row in sound_rows(db, "calibrations", damaged=damaged)]
-    return [
-        CalibrationRecord(row["id"], row["kept_utc"], from_dict(content), benches.get(row["id"]))
-        for row, content in rows
-        if "format" in content
-    ]
+    known = []
+    for row, content in rows:
+        if "format" not in content:
+            continue
+        try:
+            known.append(CalibrationRecord(row["id"], row["kept_utc"], from_dict(content), benches.get(row["id"])))
+        except ValueError as error:  # sealed by somebody else: a checksum is no proof that a program of ours wrote it
+            damage = StoreDamaged(f"row {row['id']} of calibrations holds none: {error}", row_id=row["id"])
+            if damaged is None:
+                raise damage from error
+            damaged(damage)
+    return known
 
 
 def found(store: Store, name: str) -> CalibrationRecord:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection
@@ -120,7 +120,7 @@ def sweep(db: Connection, sweep_id: int) -> SweepRecord:
 
 def sweeps(db: Connection, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SweepRecord]:
     """All sweeps, oldest first."""
-    return [_sweep(row) for row in sound_rows(db, "sweeps", damaged=damaged)]
+    return _each_sweep(sound_rows(db, "sweeps", damaged=damaged), damaged)
 
 
 def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:
@@ -203,6 +203,20 @@ def _one(db: Connection, what: str, row_id: int) -> Row:
     return row
 
 
+def _each_sweep(rows: Iterable[Row], damaged: Callable[[StoreDamaged], None] | None) -> list[SweepRecord]:
+    """The sweeps of these rows. One that cannot be raises StoreDamaged, or is passed to `damaged` and left out: rows
+    may have been sealed by somebody else."""
+    found = []
+    for row in rows:
+        try:
+            found.append(_sweep(row))
+        except StoreDamaged as error:
+            if damaged is None:
+                raise
+            damaged(error)
+    return found
+
+
 def _session(row: Row) -> SessionRecord:
     values = {field.name: row[field.name] for field in dataclasses.fields(SessionRecord)}
     return SessionRecord(**{**values, "simulated": bool(row["simulated"])})
@@ -210,4 +224,7 @@ def _session(row: Row) -> SessionRecord:
 
 def _sweep(row: Row) -> SweepRecord:
     values = {field.name: row[field.name] for field in dataclasses.fields(SweepRecord)}
-    return SweepRecord(**{**values, "plan": json.loads(row["plan"]), "rider": json.loads(row["rider"])})
+    plan, rider = json.loads(row["plan"]), json.loads(row["rider"])
+    if not isinstance(rider, dict) or not isinstance(plan, dict | None):
+        raise StoreDamaged(f"row {row['id']} of sweeps says nothing that a sweep has", row_id=row["id"])
+    return SweepRecord(**{**values, "plan": plan, "rider": rider})

@@ -17,6 +17,7 @@ from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue import salvage as salvaging
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, migrations
+from daq.keep.store.checksums import row_crc
 from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
@@ -125,6 +126,23 @@ def test_a_lost_table_comes_back_from_the_twins(path, tmp_path, sound, table):
         assert new.sweeps() == sound[2]
         assert bits(recompute_stored(new, 2).onset) == bits(sound[1][1].onset)
         assert verify(new).problems == ()
+
+
+def test_a_number_that_no_sweep_has_neither_fills_the_memory_nor_is_given(path, tmp_path):
+    number = 2**62
+    with Store.open(path) as store, store.writing() as db:
+        row = store.results(1)[0]
+        result = {"sweep_id": number, "kind": row.kind, "method": row.method, "made_utc": row.made_utc}
+        content = db.execute("SELECT content FROM results WHERE id = ?", (row.id,)).fetchone()[0]
+        crc = row_crc("results", {**result, "content": content})
+    harm(
+        path,
+        f"UPDATE results SET sweep_id = {number}, crc = {crc} WHERE id = {row.id}",
+        "DELETE FROM sweeps WHERE id = 2",
+        "DELETE FROM twins WHERE of = 'sweeps' AND row_id = 2",
+    )
+
+    assert salvage(path, tmp_path / "new.sqlite").rebuilt == (2,)
 
 
 def test_sweeps_lost_with_their_twins_are_rebuilt_from_the_events_that_began_them(path, tmp_path, sound):
