@@ -26,42 +26,62 @@ PORTS_ARE_FILES = os.name != "nt"
 READ_AT_MOST = 65_536
 WAIT_S = 0.05
 """How long a thread waits for a byte before it checks whether to stop."""
+REST_S = 0.005
+"""How long a port rests after each read. A board of 1 kHz sends a frame each millisecond: to be woken for each of them
+costs more than the rest of its path."""
 SOCKET_WAIT_S = 0.005
 """The same for a port over a network, which does not say how much has arrived: everything that arrives in this time is
 taken."""
 END_OF_DATA = "end of data"
 
 
-def watch(port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]) -> Callable[[], None]:
+def watch(
+    port: serial.Serial,
+    on_bytes: Callable[[bytes], None],
+    on_gone: Callable[[str], None],
+    *,
+    rest_s: float = REST_S,
+) -> Callable[[], None]:
     """Pass on what arrives, in the running loop, and why it ended; call the returned function to stop watching. on_gone
     is called at most once, and nothing after it.
     """
-    return (_by_loop if PORTS_ARE_FILES else _by_thread)(port, on_bytes, on_gone)
+    if PORTS_ARE_FILES:
+        return _by_loop(port, on_bytes, on_gone, rest_s)
+    return _by_thread(port, on_bytes, on_gone)
 
 
 def _by_loop(
-    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None]
+    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None], rest_s: float
 ) -> Callable[[], None]:
     loop, descriptor = asyncio.get_running_loop(), port.fileno()
+    resting: asyncio.TimerHandle | None = None
 
-    def readable() -> None:
+    def read(nothing_means: str) -> None:
+        nonlocal resting
         try:
-            got, reason = os.read(descriptor, READ_AT_MOST), END_OF_DATA
+            got, gone = os.read(descriptor, READ_AT_MOST), nothing_means
         except BlockingIOError:
-            return
+            got, gone = b"", ""
         except OSError as error:
-            got, reason = b"", error.strerror or str(error)
+            got, gone = b"", error.strerror or str(error)
         if got:
+            resting = loop.call_later(rest_s, read, "")
             on_bytes(got)
+        elif gone:
+            on_gone(gone)
         else:
-            loop.remove_reader(descriptor)
-            on_gone(reason)
+            loop.add_reader(descriptor, wake)
 
-    loop.add_reader(descriptor, readable)
+    def wake() -> None:
+        loop.remove_reader(descriptor)
+        read(END_OF_DATA)
 
     def end() -> None:
         loop.remove_reader(descriptor)
+        if resting is not None:
+            resting.cancel()
 
+    loop.add_reader(descriptor, wake)
     return end
 
 

@@ -168,7 +168,7 @@ class SerialLink:
             if not gone.done():
                 gone.set_result(reason)
 
-        end = ports.watch(port, heard, has_gone)
+        end = ports.watch(port, heard, has_gone, rest_s=ports.REST_S / self._clock.pace)
         try:
             self._on_open(path)
             reason = await gone

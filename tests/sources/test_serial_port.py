@@ -3,6 +3,7 @@
 import asyncio
 import errno
 import os
+import time
 
 import pytest
 import serial
@@ -10,7 +11,7 @@ import uvloop
 from serial.tools import list_ports
 
 from daq.rig import SerialBoard
-from daq.sources import serial_port
+from daq.sources import ports, serial_port
 from daq.sources.clock import SessionClock
 from daq.sources.serial_port import (
     NoPermission,
@@ -29,9 +30,9 @@ from tests.sources.waiting import running, until
 @pytest.fixture
 def plugged_in(monkeypatch):
     """The ports pyserial lists; change them by their list."""
-    ports = []
-    monkeypatch.setattr(list_ports, "comports", lambda: list(ports))
-    return ports
+    listed = []
+    monkeypatch.setattr(list_ports, "comports", lambda: list(listed))
+    return listed
 
 
 def test_a_board_is_found_by_its_usb_serial_number_wherever_it_is_plugged_in(plugged_in):
@@ -135,6 +136,62 @@ def test_what_waited_before_the_port_was_opened_is_not_passed_on():
 
     uvloop.run(read())
     assert b"".join(got) == b"new"
+
+
+@pytest.fixture
+def watched():
+    """Runs a job with a board and what has been read of it, its port watched with long rests."""
+
+    async def inside(job):
+        board, got = FakeBoard(), []
+        port = open_port(board.port, 115_200)
+        end = ports.watch(port, got.append, got.append, rest_s=0.05)
+        try:
+            await job(board, got, end)
+        finally:
+            end()
+            board.unplug()
+
+    return lambda job: uvloop.run(inside(job))
+
+
+def test_a_board_that_sends_all_the_time_is_read_once_a_rest(watched):
+    async def job(board, got, _end):
+        begun_s = time.monotonic()
+        for i in range(60):
+            board.write(b"%04d" % i)
+            await asyncio.sleep(0.002)
+        await until(lambda: sum(map(len, got)) == 240)
+
+        assert b"".join(got) == b"".join(b"%04d" % i for i in range(60))
+        assert len(got) <= (time.monotonic() - begun_s) / 0.05 + 1
+
+    watched(job)
+
+
+def test_a_port_that_rests_is_read_at_once_after_a_pause(watched):
+    async def job(board, got, _end):
+        for word in (b"one", b"two"):
+            board.write(word)
+            await until(lambda word=word: got[-1:] == [word])
+            await asyncio.sleep(0.12)
+
+        assert got == [b"one", b"two"]
+
+    watched(job)
+
+
+def test_nothing_is_passed_on_once_watching_has_ended_not_even_after_a_rest(watched):
+    async def job(board, got, end):
+        board.write(b"one")
+        await until(lambda: got == [b"one"])
+        board.write(b"two")
+        end()
+        await asyncio.sleep(0.12)
+
+        assert got == [b"one"]
+
+    watched(job)
 
 
 def test_a_device_replugged_on_another_path_is_taken_up_by_itself(plugged_in, monkeypatch):
