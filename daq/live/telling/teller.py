@@ -27,6 +27,9 @@ class Teller:
     def __init__(self, session: Session) -> None:
         self.session = session
         self._hub = Hub()
+        self._loads: list[Loads] = []
+        """Since the last beat: one message carries them. A board's hello cuts what arrived in a beat in two, and its
+        first part would be as old as the beat is long."""
         self._beats = 0
         self._whole, self._sweep = self._whole_now(), self._sweep_now()
         self._bench, self._visit = False, ""
@@ -37,6 +40,7 @@ class Teller:
 
     def join(self) -> Page:
         """A new page; it begins with a snapshot and the loads of the last seconds."""
+        self._tell_loads()  # to the others: this page gets these loads from the last seconds
         loads = self.session.acquisition.recent.last()
         return self._hub.join(view.snapshot(self.session), *([messages.joined_block(loads)] if loads else []))
 
@@ -51,9 +55,11 @@ class Teller:
     def _hear(self, output: Output) -> None:
         if not len(self._hub):
             return
+        if isinstance(output, Loads):
+            self._loads.append(output)
+            return
+        self._tell_loads()
         match output:
-            case Loads():
-                self._hub.send(messages.loads_block(output))
             case Stroke():
                 self._hub.send(view.stroke(self.session, output))
             case StepMean():
@@ -77,6 +83,7 @@ class Teller:
     def _beat(self) -> None:
         if not len(self._hub):
             return
+        self._tell_loads()
         self._look()
         self._beats += 1
         if self._beats % SWEEP_EVERY == 0:
@@ -86,6 +93,11 @@ class Teller:
         if self._beats % SOURCES_EVERY == 0:
             self._send("sources", **view.sensors(self.session))
             self._tell_visit()
+
+    def _tell_loads(self) -> None:
+        if self._loads:
+            self._hub.send(messages.joined_block(self._loads))
+            self._loads.clear()
 
     def _whole_now(self) -> tuple[Any, ...]:
         """When any of these is another one, a page starts again from a snapshot."""

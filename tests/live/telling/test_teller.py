@@ -1,6 +1,7 @@
 """What pages are told and how often, on a session whose board has said hello and nothing more."""
 
 import json
+import struct
 from dataclasses import replace
 
 import pytest
@@ -37,7 +38,7 @@ HELLO = board.Hello(
 
 @pytest.fixture
 def on_a_session(tmp_path, monkeypatch):
-    """Runs a job with the session and the text messages a page is sent, while the session beats fast."""
+    """Runs a job with the session and its teller, while the session beats fast."""
     monkeypatch.setattr(beating, "TICK_S", 0.002)
     text, clock = rig_text(), SessionClock()
 
@@ -47,9 +48,9 @@ def on_a_session(tmp_path, monkeypatch):
         session = Session(parse_rig(text), CALIBRATION, clock, Rider("R-1", 75.0), storing=storing)
         session.acquisition.sensors.arrive_bytes(clock.stamp_us(), b"\0" + board.encode_hello(HELLO))
         session.acquisition.drain()
-        page = Teller(session).join()
+        teller = Teller(session)
         async with running(session.run()):
-            await job(session, page)
+            await job(session, teller)
         await storing.close(clock.stamp_us())
 
     return lambda job: uvloop.run(inside(job))
@@ -70,7 +71,8 @@ def of(kind, messages):
 
 
 def test_a_page_begins_with_one_snapshot_and_starts_again_from_one_only_when_the_rider_is_another(on_a_session):
-    async def job(session, page):
+    async def job(session, teller):
+        page = teller.join()
         began = await told(page)
         session.acquisition.seat(Rider("R-2", 60.0))
         after = await told(page, looks=2)
@@ -84,7 +86,8 @@ def test_a_page_begins_with_one_snapshot_and_starts_again_from_one_only_when_the
 
 
 def test_another_calibration_is_told_with_a_snapshot(on_a_session):
-    async def job(session, page):
+    async def job(session, teller):
+        page = teller.join()
         await told(page)
         session.acquisition.use(replace(CALIBRATION, id="second"))
         (fresh,) = of("snapshot", await told(page, looks=2))
@@ -95,7 +98,8 @@ def test_another_calibration_is_told_with_a_snapshot(on_a_session):
 
 
 def test_a_sweep_is_told_while_there_is_one_and_its_steps_once_for_each_change(on_a_session):
-    async def job(session, page):
+    async def job(session, teller):
+        page = teller.join()
         without = await told(page)
         await session.sweep.begin(SHORT)
         await told(page, looks=2)
@@ -106,5 +110,54 @@ def test_a_sweep_is_told_while_there_is_one_and_its_steps_once_for_each_change(o
         assert len(of("steps", begun)) == 1
         assert len(of("sweep", begun)) > 1, "its clock is told on and on"
         assert {one["state"] for one in of("sweep", begun)[1:]} == {"moving"}
+
+    on_a_session(job)
+
+
+def counted(block):
+    """Scans in a block of loads."""
+    return struct.unpack_from("<BBH", block)[2]
+
+
+async def blocks(page, n):
+    """The next n blocks of loads."""
+    found = []
+    while len(found) < n:
+        message = await page.get()
+        if not isinstance(message, str):
+            found.append(message)
+    return found
+
+
+def scans(first, n):
+    """So many scans in the board's own words."""
+    return b"".join(board.encode_scan(i * 10_000, i, 0, (0, 0, 0)) for i in range(first, first + n))
+
+
+def test_a_hello_between_the_scans_of_one_beat_does_not_cut_what_a_page_is_told(on_a_session):
+    async def job(session, teller):
+        page = teller.join()
+        await told(page)
+        arrive, now_us = session.acquisition.sensors.arrive_bytes, session.acquisition.clock.stamp_us
+        arrive(now_us(), scans(0, 3))
+        arrive(now_us(), board.encode_hello(HELLO) + scans(3, 3))
+        (block,) = await blocks(page, 1)
+
+        assert counted(block) == 6
+
+    on_a_session(job)
+
+
+def test_a_page_that_joins_within_a_beat_is_told_its_scans_once_and_so_are_the_others(on_a_session):
+    async def job(session, teller):
+        page = teller.join()
+        at = session.acquisition
+        at.sensors.arrive_bytes(at.clock.stamp_us(), scans(0, 3))
+        at.drain()
+        late = teller.join()
+        at.sensors.arrive_bytes(at.clock.stamp_us(), scans(3, 2))
+
+        assert [counted(block) for block in await blocks(late, 2)] == [3, 2]
+        assert [counted(block) for block in await blocks(page, 2)] == [3, 2]
 
     on_a_session(job)
