@@ -1,7 +1,7 @@
 """What the whole daemon costs at 1 kHz: `python -m tests.bench.end_to_end`. Exit code 1 when a goal is missed.
 
 A process of its own writes 8 channels, 1000 scans a second, one frame a write, with a crank mark at 90 rpm, into a
-real pseudo-terminal. Two readers take turns in this process: one throws the bytes away, one is the whole daemon:
+real pseudo-terminal. Two readers take turns in this process: one takes each arrival and throws it away, one is the whole daemon:
 decode, clock, store (durable each second), calibration, strokes, and one page on the WebSocket, which is a third
 process and reports how old each block's newest scan is when it arrives. The ticks are the writer's monotonic clock.
 """
@@ -23,16 +23,16 @@ from daq.live.real import begin, links_of
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
-from daq.rig import SerialBoard, parse_rig
+from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
-from daq.sources.serial_port import SerialLink
+from daq.sources.ports import READ_AT_MOST
 from tests.rigs import rig_text
 
 SECONDS = 10
 RATE_HZ = 1000
 CHANNELS = 8
-MOST_OF_A_CORE = 0.10
-MOST_LATE_MS = 100.0
+MOST_TIMES_BARE = 1.7
+MOST_LATE_MS = 35.0
 WRITER = """
 import os, sys, time
 from daq.wire import board
@@ -102,13 +102,19 @@ def opened_pty() -> tuple[int, int, str]:
 
 
 async def bare() -> float:
-    """Share of a core of the same serial link when the bytes are thrown away."""
-    board_end, host_end, path = opened_pty()
-    link = SerialLink(SerialBoard(port=path), SessionClock(), lambda *_: None)
-    reading = asyncio.create_task(link.run())
+    """Share of a core of a loop that reads each arrival, stamps it and throws it away."""
+    board_end, host_end, _ = opened_pty()
+    os.set_blocking(host_end, False)
+    loop, clock = asyncio.get_running_loop(), SessionClock()
+
+    def arrived() -> None:
+        os.read(host_end, READ_AT_MOST)
+        clock.stamp_us()
+
+    loop.add_reader(host_end, arrived)
     await asyncio.sleep(0.3)
     share = await _used_while(write_into(board_end))
-    reading.cancel()
+    loop.remove_reader(host_end)
     os.close(board_end)
     os.close(host_end)
     return share
@@ -157,7 +163,7 @@ def main() -> int:
     print(f"bare read loop {100 * thrown_away:5.1f} % of a core")
     print(f"whole daemon   {100 * share:5.1f} % of a core, {share / thrown_away:.1f} times as much")
     print(f"age of a scan on the page: median {median_ms:.0f} ms, p99 {p99_ms:.0f} ms")
-    missed = share > MOST_OF_A_CORE or p99_ms > MOST_LATE_MS
+    missed = share > MOST_TIMES_BARE * thrown_away or p99_ms > MOST_LATE_MS
     print("a goal is missed" if missed else "all goals met")
     return int(missed)
 
