@@ -34,6 +34,7 @@ LEVER_M, WEIGHT_N = 0.75, 735.0
 PRIOR_FREEDOM = 5.0
 """How many residuals that is worth beside the scatter of the weight line itself. Judgement."""
 FEWEST_STEPS, FEWEST_PLACES = 5, 3
+WATCHED = "mark where the rider sits and watch that the seat bones stay there"
 
 
 def hips(sweep: Seen) -> Validity:
@@ -115,10 +116,10 @@ def _missing(sweep: Seen) -> tuple[str, str]:
     """What the weight line lacks, and what would give it."""
     cells = len(sweep.conditions.saddle_cells)
     if not cells:
-        return "no cell under the saddle is known", "ride on a saddle with nose and rear cells"
+        return "no cell under the saddle is known", f"{WATCHED}, or ride on a saddle with nose and rear cells"
     if cells < 2:
         why = "one saddle cell moves with the saddle and cannot tell where on it the rider sits"
-        return why, "ride on a saddle with nose and rear cells"
+        return why, f"{WATCHED}, or ride on a saddle with nose and rear cells"
     if sweep.conditions.mass_kg is None:
         return "the weight line needs the rider's mass", "enter the rider's mass"
     if not np.isfinite(sweep.torque_nm).all():

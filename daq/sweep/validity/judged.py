@@ -33,6 +33,8 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     answer = _by_this_jig(answer, conditions)
     against = [_sentence(one) for one in found if one.test in forbidding]
     beside = [_sentence(one) for one in found if one.result is Result.FAILED and one.test not in forbidding]
+    if against or not sweep.decided:
+        beside += _unseen(found, sweep)
     if against:
         return replace(
             answer,
@@ -56,6 +58,13 @@ def _with_suspicions(found: Sequence[Validity], sweep: Seen) -> tuple[Validity, 
         return tuple(found)
     again = (test(replace(sweep, withheld=True)) for test in TESTS)
     return tuple(one if one.forbids else replace(other, forbids=False) for one, other in zip(found, again, strict=True))
+
+
+def _unseen(found: Sequence[Validity], sweep: Seen) -> list[str]:
+    """What could not be measured and looks like a rise: without a verdict, the eye has to do what no cell can."""
+    if not replace(sweep, withheld=True).rise_suspected:
+        return []
+    return [_sentence(one) for one in found if one.test == "hips" and one.result is Result.NOT_MADE and one.cure]
 
 
 def _by_this_jig(answer: Onset, conditions: Conditions) -> Onset:

@@ -273,6 +273,23 @@ def test_a_bare_table_is_judged_as_far_as_it_goes():
         assert said in found.reasons[-1]
 
 
+def test_hips_that_no_cell_can_see_are_left_to_the_eye_where_a_rise_has_no_verdict():
+    """Undecided by the numbers, or by a fault that is found; not where there is a verdict, or hardly a rise."""
+    unseen = [replace(step, weight_line_mm=NAN) for step in ride()]
+    one_cell = replace(ON_THE_JIG, saddle_cells=((2, -60.0),))
+    open_ = replace(answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None)
+    rising, level = replace(open_, p_onset=0.5, p_light=0.2), replace(open_, p_onset=0.02, p_light=0.97)
+
+    def left_to_the_eye(found, conditions=one_cell):
+        reasons = judged(found, unseen, conditions).reasons
+        return any(one.startswith("hips not measured") and "watch that the seat bones" in one for one in reasons)
+
+    assert left_to_the_eye(rising)
+    assert left_to_the_eye(answer(), replace(one_cell, faults=(STUCK,)))
+    assert not left_to_the_eye(answer())
+    assert not left_to_the_eye(level)
+
+
 def test_a_fault_outside_the_steps_that_count_forbids_nothing_and_a_lasting_one_always_does():
     """The saddle was moved at 30 s or so; a step redone has other strokes."""
     early = replace(ON_THE_JIG, faults=(replace(STUCK, t_s=3.0),))
