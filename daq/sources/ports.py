@@ -26,9 +26,10 @@ PORTS_ARE_FILES = os.name != "nt"
 READ_AT_MOST = 65_536
 WAIT_S = 0.05
 """How long a thread waits for a byte before it checks whether to stop."""
-REST_S = 0.005
-"""How long a port rests after each read. A board of 1 kHz sends a frame each millisecond: to be woken for each of them
-costs more than the rest of its path."""
+RESTS_S = (0.002, 0.01)
+"""How long a port rests after its first read and how long at most; each rest is twice the one before until one finds
+nothing. A board of 1 kHz sends a frame each millisecond, and to be woken for each of them costs more than the rest of
+its path. The frames of a slow board, which come in pieces, are hardly stamped later than they come."""
 SOCKET_WAIT_S = 0.005
 """The same for a port over a network, which does not say how much has arrived: everything that arrives in this time is
 taken."""
@@ -40,24 +41,26 @@ def watch(
     on_bytes: Callable[[bytes], None],
     on_gone: Callable[[str], None],
     *,
-    rest_s: float = REST_S,
+    rests_s: tuple[float, float] = RESTS_S,
 ) -> Callable[[], None]:
     """Pass on what arrives, in the running loop, and why it ended; call the returned function to stop watching. on_gone
     is called at most once, and nothing after it.
     """
     if PORTS_ARE_FILES:
-        return _by_loop(port, on_bytes, on_gone, rest_s)
+        return _by_loop(port, on_bytes, on_gone, rests_s)
     return _by_thread(port, on_bytes, on_gone)
 
 
 def _by_loop(
-    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None], rest_s: float
+    port: serial.Serial, on_bytes: Callable[[bytes], None], on_gone: Callable[[str], None], rests_s: tuple[float, float]
 ) -> Callable[[], None]:
     loop, descriptor = asyncio.get_running_loop(), port.fileno()
+    first_s, most_s = rests_s
     resting: asyncio.TimerHandle | None = None
+    rest_s = first_s
 
     def read(nothing_means: str) -> None:
-        nonlocal resting
+        nonlocal resting, rest_s
         try:
             got, gone = os.read(descriptor, READ_AT_MOST), nothing_means
         except BlockingIOError:
@@ -66,10 +69,12 @@ def _by_loop(
             got, gone = b"", error.strerror or str(error)
         if got:
             resting = loop.call_later(rest_s, read, "")
+            rest_s = min(2.0 * rest_s, most_s)
             on_bytes(got)
         elif gone:
             on_gone(gone)
         else:
+            rest_s = first_s
             loop.add_reader(descriptor, wake)
 
     def wake() -> None:

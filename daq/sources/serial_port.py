@@ -168,7 +168,9 @@ class SerialLink:
             if not gone.done():
                 gone.set_result(reason)
 
-        end = ports.watch(port, heard, has_gone, rest_s=ports.REST_S / self._clock.pace)
+        first_s, most_s = ports.RESTS_S
+        rests_s = first_s / self._clock.pace, most_s / self._clock.pace
+        end = ports.watch(port, heard, has_gone, rests_s=rests_s)
         try:
             self._on_open(path)
             reason = await gone

@@ -1,9 +1,10 @@
 """What the whole daemon costs at 1 kHz: `python -m tests.bench.end_to_end`. Exit code 1 when a goal is missed.
 
-A process of its own writes 8 channels, 1000 scans a second, one frame a write, with a crank mark at 90 rpm, into a
-real pseudo-terminal. Two readers take turns in this process: one takes each arrival and throws it away, one is the whole daemon:
-decode, clock, store (durable each second), calibration, strokes, and one page on the WebSocket, which is a third
-process and reports how old each block's newest scan is when it arrives. The ticks are the writer's monotonic clock.
+A process of its own writes 8 channels, 1000 scans a second, one frame a write, with a crank mark at 90 rpm, into a real
+pseudo-terminal. Two readers take turns in this process: one takes each arrival and throws it away, one is the whole
+daemon: decode, clock, store (durable each second), calibration, strokes, and one page on the WebSocket, which is a
+third process and reports how old each block's newest scan is when it arrives. The ticks are the writer's monotonic
+clock.
 """
 
 import asyncio

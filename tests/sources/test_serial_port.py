@@ -145,7 +145,7 @@ def watched():
     async def inside(job):
         board, got = FakeBoard(), []
         port = open_port(board.port, 115_200)
-        end = ports.watch(port, got.append, got.append, rest_s=0.05)
+        end = ports.watch(port, got.append, got.append, rests_s=(0.05, 0.1))
         try:
             await job(board, got, end)
         finally:
@@ -158,25 +158,33 @@ def watched():
 def test_a_board_that_sends_all_the_time_is_read_once_a_rest(watched):
     async def job(board, got, _end):
         begun_s = time.monotonic()
-        for i in range(60):
+        for i in range(150):
             board.write(b"%04d" % i)
             await asyncio.sleep(0.002)
-        await until(lambda: sum(map(len, got)) == 240)
+        await until(lambda: sum(map(len, got)) == 600)
 
-        assert b"".join(got) == b"".join(b"%04d" % i for i in range(60))
-        assert len(got) <= (time.monotonic() - begun_s) / 0.05 + 1
+        assert b"".join(got) == b"".join(b"%04d" % i for i in range(150))
+        assert len(got) <= (time.monotonic() - begun_s) / 0.1 + 2
 
     watched(job)
 
 
-def test_a_port_that_rests_is_read_at_once_after_a_pause(watched):
-    async def job(board, got, _end):
-        for word in (b"one", b"two"):
-            board.write(word)
-            await until(lambda word=word: got[-1:] == [word])
-            await asyncio.sleep(0.12)
+def test_after_a_pause_a_port_is_read_at_once_and_rests_briefly_again(watched):
+    """A slow board's frame comes in two pieces: the second waits for the first rest, not for the longest."""
 
-        assert got == [b"one", b"two"]
+    async def job(board, got, _end):
+        read_s = []
+        for frame in range(3):
+            for piece in (b"%da" % frame, b"%db" % frame):
+                board.write(piece)
+                begun_s = time.monotonic()
+                await until(lambda piece=piece: got[-1:] == [piece])
+                read_s.append(time.monotonic() - begun_s)
+            await asyncio.sleep(0.25)
+
+        assert got == [b"0a", b"0b", b"1a", b"1b", b"2a", b"2b"]
+        assert min(read_s[0::2]) < 0.05
+        assert min(read_s[1::2]) < 0.09
 
     watched(job)
 

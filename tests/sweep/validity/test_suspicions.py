@@ -80,11 +80,8 @@ def test_hips_that_could_not_be_measured_say_what_is_missing():
     ]
 
     cures = [one.cure for one in found]
-    assert cures == [
-        "mark where the rider sits and watch that the seat bones stay there, or ride on a saddle with nose and rear cells",
-        "enter the rider's mass",
-        "link a power sensor",
-    ]
+    assert cures[1:] == ["enter the rider's mass", "link a power sensor"]
+    assert cures[0].endswith("the seat bones stay there, or ride on a saddle with nose and rear cells")
 
 
 def test_a_bar_that_nobody_confirmed_is_told_where_there_is_no_verdict():
