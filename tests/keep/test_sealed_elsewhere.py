@@ -15,7 +15,9 @@ def sealed(tmp_path, table, **changes):
     with Store.open(path) as store:
         stored(store)
         with store.writing() as db:
-            for (row_id,) in db.execute(f"SELECT id FROM {table}").fetchall():
+            rows = db.execute(f"SELECT id FROM {table}").fetchall()
+            assert rows, f"no {table} in the store: nothing would be tried"
+            for (row_id,) in rows:
                 update_row(db, table, row_id, **changes)
     return path
 
@@ -34,6 +36,13 @@ def ended(path, *words):
         ("sweeps", {"plan": "7"}, ("export", "1", "STORE.out", "--store", "STORE")),
         ("sessions", {"started_utc": "never"}, ("panel", "--store", "STORE")),
         ("hellos", {"content": '{"channels": [{}]}'}, ("onset", "1", "--store", "STORE")),
+        ("hellos", {"content": "[]"}, ("export", "1", "STORE.out", "--store", "STORE")),
+        ("results", {"content": '{"onset_mm": "far"}'}, ("sweeps", "--store", "STORE")),
+        ("results", {"content": '{"interval_95_mm": 7}'}, ("sweeps", "--store", "STORE")),
+        ("results", {"content": '{"interval_95_mm": ["a", 1]}'}, ("sweeps", "--store", "STORE")),
+        ("results", {"content": "[]"}, ("sweeps", "--store", "STORE")),
+        ("calibrations", {"content": "{"}, ("calibrate", "list", "--store", "STORE")),
+        ("calibrations", {"content": "7"}, ("calibrate", "list", "--store", "STORE")),
         ("events", {"content": "[]"}, ("onset", "1", "--store", "STORE")),
         ("calibrations", {"content": '{"format": 7}'}, ("calibrate", "list", "--store", "STORE")),
     ],

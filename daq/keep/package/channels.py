@@ -67,8 +67,14 @@ def channel_table(name: str, items: Sequence[Item], calibration: Mapping[str, An
 def _names(items: Sequence[Item], source: str) -> list[str]:
     said = [item for item in items if isinstance(item, Hello) and item.source == source]
     if said:
-        return [str(channel["name"]) for channel in said[-1].content.get("channels", ())]
+        return _channels_said(said[-1].content)
     return list(_begun(items).get("channels", ())) if source == BOARD else []
+
+
+def _channels_said(hello: Any) -> list[str]:
+    """The names of a hello's channels; none of one that somebody else has sealed and that says nothing of a hello."""
+    channels = hello.get("channels") if isinstance(hello, dict) else None
+    return [str(each.get("name")) for each in channels or () if isinstance(each, dict)]
 
 
 def _begun(items: Sequence[Item]) -> Mapping[str, Any]:

@@ -54,14 +54,18 @@ def calibrations(store: Store, damaged: Callable[[StoreDamaged], None] | None = 
     """
     with store.reading() as db:
         benches = {row["calibration_id"]: row["bench_id"] for row in sound_rows(db, "certificates", damaged=damaged)}
-        rows = [(row, json.loads(row["content"])) for row in sound_rows(db, "calibrations", damaged=damaged)]
+        rows = list(sound_rows(db, "calibrations", damaged=damaged))
     known = []
-    for row, content in rows:
-        if "format" not in content:
-            continue
+    for row in rows:
         try:
+            content = json.loads(row["content"])
+            if "format" not in content:
+                continue
             known.append(CalibrationRecord(row["id"], row["kept_utc"], from_dict(content), benches.get(row["id"])))
-        except ValueError as error:  # sealed by somebody else: a checksum is no proof that a program of ours wrote it
+        except (
+            TypeError,
+            ValueError,
+        ) as error:  # sealed by somebody else: a checksum is no proof that a program of ours wrote it
             damage = StoreDamaged(f"row {row['id']} of calibrations holds none: {error}", row_id=row["id"])
             if damaged is None:
                 raise damage from error

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from sqlite3 import Connection
-from typing import Any
+from typing import Any, TypeVar
 
 from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.json_text import digest, json_text
@@ -120,7 +120,7 @@ def sweep(db: Connection, sweep_id: int) -> SweepRecord:
 
 def sweeps(db: Connection, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SweepRecord]:
     """All sweeps, oldest first."""
-    return _each_sweep(sound_rows(db, "sweeps", damaged=damaged), damaged)
+    return _each(_sweep, sound_rows(db, "sweeps", damaged=damaged), damaged)
 
 
 def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:
@@ -135,10 +135,7 @@ def results(
 ) -> list[ResultRecord]:
     """The results of a sweep, oldest first; of all kinds when kind is None."""
     where = "sweep_id = ?1 AND (?2 IS NULL OR kind = ?2)"
-    return [
-        ResultRecord(*(json.loads(row[name]) if name == "content" else row[name] for name in _RESULT))
-        for row in sound_rows(db, "results", where, (sweep_id, kind), damaged=damaged)
-    ]
+    return _each(_result, sound_rows(db, "results", where, (sweep_id, kind), damaged=damaged), damaged)
 
 
 def add_copy(
@@ -192,6 +189,7 @@ def utc_now() -> str:
     return datetime.datetime.now(datetime.UTC).isoformat(timespec="milliseconds")
 
 
+T = TypeVar("T")
 _RESULT = ("id", "sweep_id", "kind", "method", "made_utc", "content")
 _TIMES = (("chunks", "last_us"), ("notifications", "received_us"), ("hellos", "received_us"), ("events", "received_us"))
 
@@ -203,18 +201,30 @@ def _one(db: Connection, what: str, row_id: int) -> Row:
     return row
 
 
-def _each_sweep(rows: Iterable[Row], damaged: Callable[[StoreDamaged], None] | None) -> list[SweepRecord]:
-    """The sweeps of these rows. One that cannot be raises StoreDamaged, or is passed to `damaged` and left out: rows
-    may have been sealed by somebody else."""
+def _each(read: Callable[[Row], T], rows: Iterable[Row], damaged: Callable[[StoreDamaged], None] | None) -> list[T]:
+    """What these rows say. One that cannot be raises StoreDamaged, or is passed to `damaged` and left out: rows may
+    have been sealed by somebody else."""
     found = []
     for row in rows:
         try:
-            found.append(_sweep(row))
+            found.append(read(row))
         except StoreDamaged as error:
             if damaged is None:
                 raise
             damaged(error)
     return found
+
+
+def _is_a_number(value: Any) -> bool:
+    return value is None or isinstance(value, int | float)
+
+
+def _result(row: Row) -> ResultRecord:
+    content = json.loads(row["content"])
+    interval_mm = content.get("interval_95_mm") or [] if isinstance(content, dict) else None
+    if not isinstance(interval_mm, list) or not all(map(_is_a_number, [content.get("onset_mm"), *interval_mm])):
+        raise StoreDamaged(f"row {row['id']} of results says nothing that a result has", row_id=row["id"])
+    return ResultRecord(*(content if name == "content" else row[name] for name in _RESULT))
 
 
 def _session(row: Row) -> SessionRecord:
