@@ -89,12 +89,13 @@ class Storing:
                     await self._call(calls[0], self._store)
                     calls.pop(0)
                 await self._look_after_the_file()
-            except StoreError as error:
+            except Exception as error:  # a fault of ours too: what has arrived is worth more than the way out
                 self._items = items + self._items
                 self._calls = calls + self._calls
+                why = str(error) if isinstance(error, StoreError) else f"a fault of the program ({error!r})"
                 if not self.trouble:
-                    log.error(KEPT, extra={"why": str(error)})
-                self.trouble = f"{KEPT}: {error}"
+                    log.error(KEPT, extra={"why": why})
+                self.trouble = f"{KEPT}: {why}"
                 return False
             if self.trouble:
                 log.warning("the store takes data again, nothing is missing")

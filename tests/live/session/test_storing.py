@@ -36,6 +36,23 @@ def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is
         assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
 
 
+def test_a_fault_of_the_program_while_storing_loses_nothing_and_is_told(tmp_path, monkeypatch):
+    async def fails():
+        store, storing = begun(tmp_path / "store.sqlite")
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "put", lambda *_: {}["chunk"])
+            storing.add(Event(1, "mark", {"text": "waits"}))
+            assert not await storing.flush()
+            told = storing.trouble
+        assert await storing.flush()
+        await storing.close(3)
+        return told
+
+    assert uvloop.run(fails()) == "kept in memory, not stored yet: a fault of the program (KeyError('chunk'))"
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
+
+
 def test_what_is_lost_when_the_daemon_ends_on_a_full_disk_is_said(tmp_path, monkeypatch):
     async def ends_full():
         store, storing = begun(tmp_path / "store.sqlite")
