@@ -24,7 +24,7 @@ from daq.keep.package.bids import BIDS_VERSION, MISSING, Names, described, motio
 from daq.keep.package.coarse import coarse_session, coarse_sweep
 from daq.keep.package.export import recompute_coarse
 from daq.keep.package.one_by_one import one_by_one
-from daq.keep.package.permission import Purpose
+from daq.keep.package.permission import Purpose, refuse_named_channels
 from daq.keep.package.readme import TITLE
 from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.private import make_folder, write_text
@@ -69,8 +69,10 @@ def export_bids(
     targets = {one: folder / name.folder / name.file("motion.tsv") for one, name in names.items()}
 
     def write(sweep_id: int, target: Path) -> Path:
-        derived, name = compute(store, sweep_id), names[sweep_id]
-        items = list(items_of(store, store.sweep(sweep_id)))
+        derived, name, sweep = compute(store, sweep_id), names[sweep_id], store.sweep(sweep_id)
+        if purpose == "research":
+            refuse_named_channels(store, sweep, derived.cells)
+        items = list(items_of(store, sweep))
         texts = motion_files(derived, items, name, rate_hz=_rate_hz(items), software=__version__)
         if not texts:
             raise StoreError("no loads can be computed of it")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Literal
 
 from daq.keep.clients import people
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.package.tables import TEXTS, Table
-from daq.keep.package.typed_text import typed
+from daq.keep.package.typed_text import channel_typed, typed
 from daq.keep.store import Store
 from daq.keep.store.sessions import SweepRecord
 
@@ -50,21 +51,37 @@ def refuse_names(store: Store, sweep: SweepRecord, tables: list[Table]) -> None:
     """Raises ExportRefused if the client's name, whole or one of its words, is in any text that a person may have
     typed. A part of the name counts only as a whole word: Max is not named by "maximum", nor Lin by "linear".
     """
-    names = [] if sweep.client_id is None else people.names_of(store, sweep.client_id)
-    patterns = [pattern for name in names for pattern in _named(name)]
-    if not patterns:
+    named = _naming(store, sweep)
+    if named is None:
         return
-    named = re.compile("|".join(patterns))
     for table in tables:
         for field, column in zip(table.fields, table.columns, strict=True):
             if field.type not in TEXTS:
                 continue
             for text in {found for cell in set(column) if cell is not None for found in typed(field, cell)}:
                 if named.search(text.casefold()):
-                    raise ExportRefused(
-                        f"sweep {sweep.id}: a part of the client's name stands in {table.name}.{field.name}: "
-                        "take it out there, or export for the client"
-                    )
+                    raise _refused(sweep, f"{table.name}.{field.name}")
+
+
+def refuse_named_channels(store: Store, sweep: SweepRecord, channels: Iterable[str]) -> None:
+    """Raises ExportRefused if the client's name is in the name of a channel, as refuse_names has it."""
+    named = _naming(store, sweep)
+    for channel in channels:
+        if named is not None and named.search(channel_typed(channel).casefold()):
+            raise _refused(sweep, f"the channel {channel}")
+
+
+def _naming(store: Store, sweep: SweepRecord) -> re.Pattern[str] | None:
+    """What finds the client's name in a text without capitals; None if there is none to find."""
+    names = [] if sweep.client_id is None else people.names_of(store, sweep.client_id)
+    patterns = [pattern for name in names for pattern in _named(name)]
+    return re.compile("|".join(patterns)) if patterns else None
+
+
+def _refused(sweep: SweepRecord, where: str) -> ExportRefused:
+    return ExportRefused(
+        f"sweep {sweep.id}: a part of the client's name stands in {where}: take it out there, or export for the client"
+    )
 
 
 def _named(name: str) -> list[str]:

@@ -50,6 +50,11 @@ def typed(field: Field, cell: str) -> Iterator[str]:
         yield from _texts(cell if field.type == "string" else json.loads(cell), (field.name,))
 
 
+def channel_typed(name: str) -> str:
+    """What of a channel's name is not just the place where it sits."""
+    return " ".join(word for word in name.split("_") if word not in _CHANNEL_WORDS)
+
+
 def without_comments(rig: str) -> str:
     """A rig file without its comments, which are free text; as it is when it is not TOML."""
     try:
@@ -84,5 +89,5 @@ def _texts(value: Any, keys: tuple[str, ...], made_here: frozenset[str] = _MADE_
 def _own_words(text: str, keys: tuple[str, ...]) -> str:
     """Without what the place gives: where on the jig a channel sits, in which folder devices are."""
     if keys[-1] in _NAMES_OF_CHANNELS or (keys[-1] == "name" and _NAMES_OF_CHANNELS & set(keys[-2:-1])):
-        return " ".join(word for word in text.split("_") if word not in _CHANNEL_WORDS)
+        return channel_typed(text)
     return _DEVICE_FOLDER.sub("", text) if keys[-1] == "port" else text

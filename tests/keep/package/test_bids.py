@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -140,6 +141,21 @@ def test_coarse_has_months_and_masses_to_5_kg_and_no_time_of_day(own_ridden_stor
     assert "_ses-202603_" in made.name
     assert tsv(scans).acq_time.isna().all()
     assert tsv(scans).mass_kg.tolist() == [75.0]
+
+
+def test_a_name_in_a_channel_leaves_for_the_client_alone(store, tmp_path):
+    client = people.add_client(store, name="Saddle Quill")
+    people.set_consent(store, client.id, "research", True)
+    sweep_id, told = stored(store, client_id=client.id, simulated=False), []
+
+    def named(store, sweep_id):
+        return replace(computed(store, sweep_id), cells=("saddle_nose", "hands_quill"))
+
+    export_bids(store, [sweep_id], tmp_path / "out", named, told=told.append)
+    assert any("client's name stands in the channel hands_quill" in one for one in told)
+    assert not list(tmp_path.rglob("*motion.tsv"))
+
+    assert export_bids(store, [sweep_id], tmp_path / "own", named, purpose="client", told=told.append)
 
 
 def test_without_consent_or_loads_nothing_is_written_and_it_is_said(store, tmp_path):
