@@ -30,9 +30,10 @@ from daq.live.session.session import Session
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock, steady_ns
 from tests.bench import end_to_end
-from tests.bench.end_to_end import MOST_LATE_MS, calibration, opened_pty, rig_of, write_into
+from tests.bench.end_to_end import calibration, opened_pty, rig_of, write_into
 
 SECONDS = 60
+MOST_LATE_MS = 100.0
 GOOD = HOSTILE = 25
 PING = b"\x89\xfd" + bytes(4 + 125)
 WORD = b"\x81\xfd" + bytes(4 + 125)
