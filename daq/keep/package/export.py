@@ -162,6 +162,7 @@ def _export_one(
             "simulated": session.simulated,
             **manner.terms,
             "sources": [{"title": _origin(session)}],
+            **({"jig": list(computed.jig_said)} if computed.jig_said else {}),
             **({"lost": losses} if losses else {}),
             "resources": resources,
         },

@@ -1,6 +1,7 @@
 """How an export goes: whole or not at all, taken up again, with what is lost told."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -121,3 +122,15 @@ def test_an_export_from_a_store_nobody_can_write_says_that_it_is_not_noted(store
     export(store, [sweep_id], tmp_path / "out", computed, told=told.append)
 
     assert "is not noted in it: forgetting a client will not name it" in told[0]
+
+
+def test_the_descriptor_says_how_scale_and_proof_of_the_jig_stood_where_it_is_known(store, tmp_path):
+    said = ("setback scale checked 2026-02-01, ± 0.3 mm", "jig proved 2026-03-04: within +0.1 ± 0.2 mm")
+    sweep_id = stored(store)
+    for folder, jig in (("known", said), ("not", ())):
+        (made,) = export(
+            store, [sweep_id], tmp_path / folder, lambda *one, jig=jig: replace(computed(*one), jig_said=jig)
+        )
+        package = json.loads((made / "datapackage.json").read_text())
+
+        assert package.get("jig", []) == list(jig)
