@@ -215,16 +215,20 @@ def _each(read: Callable[[Row], T], rows: Iterable[Row], damaged: Callable[[Stor
     return found
 
 
-def _is_a_number(value: Any) -> bool:
-    return value is None or isinstance(value, int | float)
-
-
 def _result(row: Row) -> ResultRecord:
     content = json.loads(row["content"])
-    interval_mm = content.get("interval_95_mm") or [] if isinstance(content, dict) else None
-    if not isinstance(interval_mm, list) or not all(map(_is_a_number, [content.get("onset_mm"), *interval_mm])):
-        raise StoreDamaged(f"row {row['id']} of results says nothing that a result has", row_id=row["id"])
+    if row["kind"] == "onset" and not _is_an_answer(content):
+        raise StoreDamaged(f"row {row['id']} of results says nothing that an answer has", row_id=row["id"])
     return ResultRecord(*(content if name == "content" else row[name] for name in _RESULT))
+
+
+def _is_an_answer(content: Any) -> bool:
+    """Whether a place and its interval, where there are any, are numbers."""
+    if not isinstance(content, dict):
+        return False
+    interval_mm = content.get("interval_95_mm") or []
+    numbers = [content.get("onset_mm"), *interval_mm] if isinstance(interval_mm, list) else ["none"]
+    return all(number is None or isinstance(number, int | float) for number in numbers)
 
 
 def _session(row: Row) -> SessionRecord:
