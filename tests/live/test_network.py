@@ -114,9 +114,10 @@ HEAD = b"POST /api/v1/access HTTP/1.1\r\nHost: 127.0.0.1\r\n"
     "said",
     [
         HEAD + 30_000 * b"a:\r\n" + b"\r\n",
+        HEAD + b"a: " + 9000 * b"b" + b"\r\n",
         HEAD + b"Transfer-Encoding: chunked\r\n\r\n" + 30_000 * b"1\r\nx\r\n",
     ],
-    ids=["a head of many lines", "a body in small pieces"],
+    ids=["a head of many lines", "a head longer than a browser's", "a body in small pieces"],
 )
 def test_what_is_long_to_read_is_refused_before_it_is_read(tmp_path, monkeypatch, said):
     events = []
@@ -132,6 +133,41 @@ def test_what_is_long_to_read_is_refused_before_it_is_read(tmp_path, monkeypatch
             await asyncio.wait_for(reader.read(), 30)
         writer.close()
         assert len(events) < 10
+
+    on_a_network(tmp_path, job)
+
+
+def test_who_sends_frames_before_the_answer_is_heard_after_it(tmp_path):
+    """A ping before the stream is there is passed over; one after it is answered (RFC 6455, 5.5.2)."""
+    ping = b"\x89\xfd" + bytes(4 + 125)
+    asks = (
+        b"GET /api/v1/stream HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
+        b"Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n"
+    )
+
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        cookie = f"Cookie: {COOKIE}={access.sealed(keys, Role.RUN)}\r\n\r\n".encode()
+        writer.write(asks + cookie + 60 * ping)
+        await asyncio.wait_for(reader.readuntil(b"\r\n\r\n"), 30)
+        writer.write(ping)
+        await asyncio.wait_for(reader.readuntil(b"\x8a\x7d" + bytes(125)), 30)
+        writer.close()
+
+    on_a_network(tmp_path, job)
+
+
+def test_a_proxy_that_sends_a_body_in_chunks_is_told_what_to_do(tmp_path):
+    async def job(url, session, keys):
+        where = httpx.URL(url)
+        reader, writer = await asyncio.open_connection(where.host, where.port)
+        writer.write(HEAD + b"Transfer-Encoding: chunked\r\n\r\n")
+        answer = await asyncio.wait_for(reader.read(), 30)
+        writer.close()
+
+        assert answer.startswith(b"HTTP/1.1 400")
+        assert b"announce its length" in answer
 
     on_a_network(tmp_path, job)
 

@@ -63,13 +63,17 @@ def _of_the_greediest(held: Collection[H]) -> H:
 class _Whole(h11.Connection):
     """h11's end of a connection on which a body announces its length (RFC 9112, 6.3), as every browser's does."""
 
+    refused = ""
+    """Why the request was, if it was for its body."""
+
     def next_event(self) -> Any:
         """The next one. RemoteProtocolError for a body in chunks: each chunk costs as much as a request, however small
         it is, so that a piece of 256 KiB would hold the loop up for a fifth of a second before the gate sees any of it.
         """
         event = super().next_event()
         if isinstance(event, h11.Request) and any(name == b"transfer-encoding" for name, _ in event.headers):
-            raise h11.RemoteProtocolError("expected a body of a length announced", error_status_hint=411)
+            self.refused = "A body has to announce its length (Content-Length); a proxy must not send it in chunks."
+            raise h11.RemoteProtocolError(self.refused)
         return event
 
 
@@ -84,7 +88,7 @@ class Connection(H11Protocol):
 
     def __init__(self, *words: Any, **named: Any) -> None:
         super().__init__(*words, **named)
-        self.conn = _Whole(h11.SERVER, HEAD_AT_MOST)
+        self.conn: _Whole = _Whole(h11.SERVER, HEAD_AT_MOST)
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -104,16 +108,13 @@ class Connection(H11Protocol):
 
     def data_received(self, data: bytes) -> None:
         for at in range(0, len(data), PIECE_BYTES):
-            if self.transport.get_protocol() is not self:  # the rest belongs to the stream it has become
-                self.transport.get_protocol().data_received(data[at:])  # type: ignore[attr-defined]
-                return
-            if self.transport.is_closing():
-                return
+            if self.transport.is_closing() or self.transport.get_protocol() is not self:
+                return  # who asked for a stream waits for its answer before sending frames (RFC 6455, 4.1)
             super().data_received(data[at : at + PIECE_BYTES])
 
     def send_400_response(self, msg: str) -> None:
         if self.conn.our_state in (h11.IDLE, h11.SEND_RESPONSE):
-            super().send_400_response(msg)
+            super().send_400_response(self.conn.refused or msg)
         else:  # an answer is under way, or was given: a second one would be an error
             self.transport.abort()
 
