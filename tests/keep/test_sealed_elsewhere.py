@@ -36,6 +36,7 @@ def ended(path, *words):
         ("sweeps", {"plan": "7"}, ("export", "1", "STORE.out", "--store", "STORE")),
         ("sessions", {"started_utc": "never"}, ("panel", "--store", "STORE")),
         ("hellos", {"content": '{"channels": [{}]}'}, ("onset", "1", "--store", "STORE")),
+        ("hellos", {"content": '{"channels": 7}'}, ("export", "1", "STORE.out", "--store", "STORE")),
         ("hellos", {"content": "[]"}, ("export", "1", "STORE.out", "--store", "STORE")),
         ("results", {"content": '{"onset_mm": "far"}'}, ("sweeps", "--store", "STORE")),
         ("results", {"content": '{"interval_95_mm": 7}'}, ("sweeps", "--store", "STORE")),

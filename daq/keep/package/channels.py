@@ -74,7 +74,8 @@ def _names(items: Sequence[Item], source: str) -> list[str]:
 def _channels_said(hello: Any) -> list[str]:
     """The names of a hello's channels; none of one that somebody else has sealed and that says nothing of a hello."""
     channels = hello.get("channels") if isinstance(hello, dict) else None
-    return [str(each.get("name")) for each in channels or () if isinstance(each, dict)]
+    said = channels if isinstance(channels, list) else []
+    return [str(each["name"]) if isinstance(each, dict) and "name" in each else "" for each in said]
 
 
 def _begun(items: Sequence[Item]) -> Mapping[str, Any]:
