@@ -45,7 +45,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
             p_loaded_at=(),
             reasons=(*against, *beside, *(() if answer.onset_mm is not None else answer.reasons)),
         )
-    untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE])
+    untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE and _sentence(one) not in beside])
     if untested:
         beside.append(f"not tested: {untested}")
     return replace(answer, reasons=(*answer.reasons, *beside))
