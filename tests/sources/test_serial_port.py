@@ -169,6 +169,22 @@ def test_a_board_that_sends_all_the_time_is_read_once_a_rest(watched):
     watched(job)
 
 
+def test_a_port_rests_in_session_time(monkeypatch):
+    """A simulated board at a hundred times the pace sends a hundred times as often."""
+    rests = []
+    monkeypatch.setattr(ports, "watch", lambda *_, rests_s: rests.append(rests_s) or (lambda: None))
+
+    async def opened():
+        board = FakeBoard()
+        link = SerialLink(SerialBoard(port=board.port), SessionClock(pace=100.0), lambda *_: None)
+        async with running(link.run()):
+            await until(lambda: rests)
+        board.unplug()
+
+    uvloop.run(opened())
+    assert rests[0] == pytest.approx([0.01 * s for s in ports.RESTS_S])
+
+
 def test_after_a_pause_a_port_is_read_at_once_and_rests_briefly_again(watched):
     """A slow board's frame comes in two pieces: the second waits for the first rest, not for the longest."""
 
@@ -183,8 +199,8 @@ def test_after_a_pause_a_port_is_read_at_once_and_rests_briefly_again(watched):
             await asyncio.sleep(0.25)
 
         assert got == [b"0a", b"0b", b"1a", b"1b", b"2a", b"2b"]
-        assert min(read_s[0::2]) < 0.05
-        assert min(read_s[1::2]) < 0.09
+        assert min(read_s[2::2]) < 0.05
+        assert min(read_s[3::2]) < 0.09
 
     watched(job)
 

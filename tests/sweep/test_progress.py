@@ -117,6 +117,10 @@ def test_of_a_rider_below_the_effort_all_day_only_the_latest_strokes_are_kept_an
     assert len(kept) == 20
     assert step.excluded == 53
 
+    progress.take(Trigger.SADDLE_MOVED, t_s + 40.0, setback_mm=60.0)
+    (following,) = steps_of(ride(progress, t_s + 40.0, 40.0)[0])
+    assert following.excluded == len(following.left_out)
+
 
 def test_stopping_to_pedal_mid_step_settles_that_step_again():
     progress = begun()

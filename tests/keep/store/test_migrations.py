@@ -88,3 +88,12 @@ def test_a_new_store_is_made_without_pandas_which_may_be_loaded_afterwards(tmp_p
     done = subprocess.run(command, capture_output=True, text=True, check=True)
 
     assert done.stdout == "True False\n"
+
+
+def test_a_module_that_is_loaded_already_stays_as_it_is(tmp_path):
+    """A program of somebody's that has pandas, and makes a store."""
+    import pandas
+
+    Store.open(tmp_path / "store.sqlite").close()
+
+    assert sys.modules["pandas"] is pandas

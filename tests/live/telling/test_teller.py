@@ -148,6 +148,22 @@ def test_a_hello_between_the_scans_of_one_beat_does_not_cut_what_a_page_is_told(
     on_a_session(job)
 
 
+def test_the_scans_of_a_beat_are_told_before_what_comes_of_them(on_a_session):
+    async def job(session, teller):
+        page, at = teller.join(), session.acquisition
+        await told(page)
+        at.sensors.arrive_bytes(at.clock.stamp_us(), scans(0, 3))
+        at.drain()
+        at.notice("info", "what comes of them")
+        told_first = await page.get()
+        while isinstance(told_first, str) and json.loads(told_first)["type"] != "notice":
+            told_first = await page.get()
+
+        assert counted(told_first) == 3
+
+    on_a_session(job)
+
+
 def test_a_page_that_joins_within_a_beat_is_told_its_scans_once_and_so_are_the_others(on_a_session):
     async def job(session, teller):
         page = teller.join()
