@@ -106,17 +106,20 @@ export function mount(root, store) {
   /** @type {any} */
   let outlook = null;
   let asked = 0;
+  /** Whether the answer is about the plan as it stands: the fields may have changed while it came. */
   async function sketched() {
     const mine = ++asked;
     const wrong = fields.find(({ input }) => !input.validity.valid);
     if (wrong) {
       outlook = null;
-      return order.replaceChildren(el("p", {}, wrong.input.validationMessage));
+      order.replaceChildren(el("p", {}, wrong.input.validationMessage));
+      return true;
     }
     const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
-    if (mine !== asked) return;
+    if (mine !== asked) return false;
     outlook = found;
     order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal(text))));
+    return true;
   }
 
   /** Was, new and front end on a climb, the effort as above. */
@@ -134,7 +137,7 @@ export function mount(root, store) {
 
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
-    await sketched();
+    while (!(await sketched())); // what is sent is the plan that is seen, and no press is lost
     if (!outlook?.positions_mm) return;
     const all = gather(fields);
     const plan = {

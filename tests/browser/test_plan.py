@@ -28,6 +28,20 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.wait(lambda: at.page.url.endswith("#run"))
 
 
+def test_a_plan_that_changes_while_it_is_set_is_sent_as_it_then_stands(desk, messages):
+    """The client's range comes just after the press, and with it another sketch."""
+    visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
+    at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
+    at.answers["plan"] = {"positions_mm": [80, 60, 40], "duration_s": 306, "widths": [], "cautions": []}
+    at.slow(400)
+    at.page.get_by_role("button", name="Set this plan").click()
+    at.send({**messages["snapshot"], "visit": {**visit, "swept": False, "climb_check": None}, "sweep": None})
+    at.wait(lambda: [body for path, body in at.asked if path == "sweeps"])
+
+    assert [body for path, body in at.asked if path == "plan"][-1]["rear_mm"] == 103
+    assert len([body for path, body in at.asked if path == "sweeps"]) == 1
+
+
 def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_away(desk, messages):
     visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
     ridden = {"planned_mm": [75, 55, 35, 45, 65, 75], "power_w": 180.0, "protocol": "bar fixed", "blinded": False}
