@@ -22,8 +22,9 @@ INTAKE = {
 MEASURED = {"height_mm": 720.0, "saddle_tilt_deg": -1.0, "cleats_set": True, "hands_marked": True}
 
 
-def on_the_jig(tmp_path, job, **options):
-    """Run job(client, session) against the app of a demo's session while the simulated jig sends."""
+def on_the_jig(tmp_path, job, *, simulated=True, **options):
+    """Run job(client, session) against the app of a demo's session while the simulated jig sends. simulated: what the
+    session takes its jig for."""
 
     async def inside():
         session = running.session
@@ -33,6 +34,7 @@ def on_the_jig(tmp_path, job, **options):
             await job(client, session)
 
     with demo(tmp_path, **options) as running:
+        running.session.acquisition.simulated = simulated
         uvloop.run(asyncio.wait_for(serving(running, inside), 60))
 
 

@@ -115,13 +115,12 @@ def test_a_weight_on_a_cell_calibrated_on_the_bench_passes(tmp_path):
 
 def test_a_calibration_that_may_not_be_trusted_forbids_the_verdict_and_not_the_recording(tmp_path):
     async def job(client, session):
-        session.acquisition.simulated = False
         await quiet(session)
         await ridden(session)
         answers.append(session.acquisition.ride.onset)
 
     answers = []
-    on_the_jig(tmp_path, job)
+    on_the_jig(tmp_path, job, simulated=False)
 
     assert answers[0].onset_mm is None
     assert "made on a simulated jig" in answers[0].reasons[0]
