@@ -19,7 +19,7 @@ from daq.items import Event, Hello, Item, Notification
 from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, progress_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
-from daq.measure.clock import BoardClock
+from daq.measure.clock import RULES, BoardClock
 from daq.measure.clock_jumps import ClockJumps, jumped_said
 from daq.measure.mechanics import summed
 from daq.measure.positions import Positions
@@ -41,7 +41,7 @@ from daq.sweep.stalls import StallWatch
 from daq.sweep.typed.progress import TypedProgress
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
-from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke
+from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke, cut
 from daq.wire import board
 
 Output: TypeAlias = Loads | Stroke | StepMean | Onset | Notice
@@ -160,13 +160,12 @@ class Pipeline:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
         return self._recent.counts(self._columns) if self._columns else np.empty((0, len(self._rig.channels)))
 
-    def _begin(self, mass_kg: float | None) -> None:
+    def _begin(self, mass_kg: float | None, clock_rules: int = RULES) -> None:
         self._recent = Recent()
-        self._clock = BoardClock()
+        self._clock = BoardClock(clock_rules)
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
-        self.sensors = CrankSensors(
-            power=items.POWER, cut_by=items.POWER if self._rig.cadence is None else items.CADENCE
-        )
+        cut_by = items.POWER if self._rig.cadence is None else items.CADENCE
+        self.sensors = CrankSensors(power=items.POWER, cut_by=cut_by, clock_rules=clock_rules)
         self._ripple = RippleLock()
         self.faults: list[Fault] = []
         """Faults seen since the sweep began."""
@@ -215,10 +214,13 @@ class Pipeline:
         if self._columns is None or max(self._columns) >= samples.counts.shape[1]:
             return
         self._recent.feed(samples)
-        loads = self._loads(samples)
-        for t_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
+        samples, t_s = self._timed(samples)
+        if not len(samples):
+            return
+        loads = self._loads(samples, t_s)
+        for found_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
             if self._under_way:
-                self.faults += [Fault(part, sentence, t_s) for part, sentence in troubles.items()]
+                self.faults += [Fault(part, sentence, found_s) for part, sentence in troubles.items()]
         jumps = [(i, jumped_said(by_s)) for i, by_s in self._jumps.feed(samples)]
         if self._under_way:
             self.faults += [Fault(items.BOARD, text, float(loads.t_s[i])) for i, text in jumps]
@@ -245,11 +247,22 @@ class Pipeline:
         alone = self._rig.power is None and self._rig.cadence is None and math.isnan(self.sensors.cadence_rpm)
         return self.progress.plan.cadence_rpm if alone and self.progress else self.sensors.cadence_rpm
 
-    def _loads(self, samples: Samples) -> Loads:
+    def _timed(self, samples: Samples) -> tuple[Samples, Array]:
+        """The scans whose time is known, and their times; no stroke spans the others."""
+        before_s, t_s = self._clock.last_s, self._clock.feed(samples)
+        known = np.isfinite(t_s)
+        if known.all():
+            return samples, t_s
+        reached_s = np.maximum.accumulate(np.where(known, t_s, before_s))
+        for at_s in np.unique(reached_s[~known]).tolist():
+            self._cutter.break_off(at_s)
+        return cut(samples, known), t_s[known]
+
+    def _loads(self, samples: Samples, t_s: Array) -> Loads:
         values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)
         hands, saddle, tilt, cells = self._parts
         return Loads(
-            t_s=self._clock.feed(samples),
+            t_s=t_s,
             hands_n=summed(values, hands),
             saddle_n=summed(values, saddle),
             tilt_deg=values[:, tilt[0]] if tilt else np.full(len(samples), np.nan),
@@ -363,7 +376,7 @@ class Pipeline:
                 self.progress.pass_over(from_s, to_s)
 
     def _begin_sweep(self, content: Mapping[str, Any], t_s: float) -> None:
-        self._begin(content["mass_kg"])
+        self._begin(content["mass_kg"], content.get("clock", 1))
         self.losses = []
         self._name_channels(content["channels"])
         self.zero_counts = counts_of(content["zero_counts"])

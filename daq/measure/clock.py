@@ -25,6 +25,11 @@ RISEN_EVENTS_S, RISEN_EVENTS = 2.0, 5
 event is late by up to a notification and a revolution."""
 
 
+RULES = 2
+"""By which scans and crank events get their times. Of a sweep that does not say they are 1: what had waited and came at
+once was taken for the data of a clock that had stood still, and what came after was put ahead, by up to as much as that
+had waited.
+"""
 WRAP_US = 1 << 32
 """Ticks wrap after 71.6 minutes."""
 
@@ -35,12 +40,15 @@ class BoardClock:
     `restarts` counts how often the mapping to session time had to restart: a reboot, a long silence, a host that slept.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, rules: int = RULES) -> None:
+        """rules: of RULES or before, as the sweep was begun with."""
+        self._knows_waited = rules > 1
         self.restarts = 0
         self._late_before = 0
         self._last: tuple[npt.NDArray[np.uint32], int, int] | None = None
         self._life: ClockLife | None = None
-        self._last_s = 0.0
+        self.last_s = 0.0
+        """The latest session time given to a scan."""
 
     @property
     def late(self) -> int:
@@ -54,7 +62,9 @@ class BoardClock:
         return self._life.error_ms if self._life else None
 
     def feed(self, samples: Samples) -> Array:
-        """(n,) session time of each scan, s; never decreasing, even from one feed to the next."""
+        """(n,) session time of each scan, s; never decreasing, even from one feed to the next. NaN where it is not
+        known: of scans that a restarted mapping puts before ones already mapped.
+        """
         device_us = self._unwrap(samples)
         received_us = samples.received_us
         pieces = []
@@ -85,11 +95,16 @@ class BoardClock:
         if life is None or life.broken(first_device_us, first_received_us):
             self.restarts += life is not None
             self._late_before = self.late
-            life = ClockLife(first_device_us, first_received_us, max(self._last_s, first_received_us / 1e6))
+            begins_s, knows = first_received_us / 1e6, self._knows_waited
+            life_s = begins_s if knows else max(self.last_s, begins_s)
+            life = ClockLife(first_device_us, first_received_us, life_s, knows_waited=knows)
             self._life = life
         life.turn_to(first_device_us)
         mapped_s = life.session_s(device_us, received_us)
-        self._last_s = float(mapped_s[-1])
+        if mapped_s[0] < self.last_s:
+            # Scans that had waited came at once, and the first of them was taken for undelayed.
+            mapped_s[mapped_s < self.last_s] = np.nan
+        self.last_s = max(self.last_s, float(mapped_s[-1]))  # not the other way round: NaN is no maximum
         return mapped_s
 
 
@@ -104,7 +119,9 @@ def _steps(x: npt.NDArray[Any], before: npt.NDArray[Any]) -> npt.NDArray[Any]:
 class SensorClock:
     """Event times of a Bluetooth sensor in session time: to 20-25 ms, enough to cut strokes, but not for phase."""
 
-    def __init__(self) -> None:
+    def __init__(self, rules: int = RULES) -> None:
+        """rules: of RULES or before, as the sweep was begun with."""
+        self._knows_waited = rules > 1
         self._points: list[Point] = []
         self._zero: tuple[float, int] | None = None
         self._last_s = 0.0
@@ -118,7 +135,9 @@ class SensorClock:
         zero_s, zero_us = self._zero = self._zero or (event_s[-1], received_us)
         since_s = event_s[-1] - zero_s
         self._points = [*self._points[1 - HISTORY :], (since_s, (received_us - zero_us) / 1e6 - since_s)]
-        self._points = forget_before_rise(self._points, rise_s=RISEN_EVENTS_S, count=RISEN_EVENTS)
+        self._points = forget_before_rise(
+            self._points, rise_s=RISEN_EVENTS_S, count=RISEN_EVENTS, knows_waited=self._knows_waited
+        )
         delay_s, drift = line_under(self._points)
         error_s = envelope_error_s(self._points, since_s)
         self.error_ms = None if error_s is None else error_s * 1e3

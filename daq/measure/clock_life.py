@@ -23,7 +23,7 @@ SILENCE_US = 60_000_000
 RISEN_S, RISEN_SECONDS = 0.2, 10
 """If this many device seconds are all later than the line by this much, the board's clock has stood still meanwhile."""
 STEP_S = 0.5
-"""Session time this far behind a new line steps forward to it; anything less is made up within the second."""
+"""Session time this far from a new line steps to it; anything less is made up within the second."""
 SLOWEST, FASTEST = 0.5, 1.5
 """Session seconds per device second while catching up. Never below 0: time does not go back."""
 
@@ -32,7 +32,9 @@ class ClockLife:
     """Maps the scans of one device second after the other. It works in integer microseconds until the very last
     step."""
 
-    def __init__(self, device_us: int, received_us: int, session_s: float) -> None:
+    def __init__(self, device_us: int, received_us: int, session_s: float, *, knows_waited: bool) -> None:
+        """knows_waited: whether scans that came at once are known for ones that had waited."""
+        self._knows_waited = knows_waited
         self.drift = 0.0
         self.late = 0
         self.error_ms: float | None = None
@@ -87,7 +89,7 @@ class ClockLife:
         self._second_us += seconds * SECOND_US
         self._second_s += self._rate + (seconds - 1) * (1.0 + self.drift)
         now_s, next_s = self._line_s(self._second_us), self._line_s(self._second_us + SECOND_US)
-        if now_s - self._second_s > STEP_S:
+        if now_s - self._second_s > STEP_S or (self._knows_waited and self._second_s - now_s > STEP_S):
             self._second_s = now_s
         self._rate = min(FASTEST, max(SLOWEST, next_s - self._second_s))
         self._line_us = round(now_s * 1e6) - self._second_us
@@ -101,7 +103,9 @@ class ClockLife:
     def _lay_line(self, device_us: int, late_us: int) -> None:
         delay_us = late_us + self._line_us - self._zero_delay_us
         self._points = [*self._points[1 - HISTORY :], ((device_us - self._zero_us) / 1e6, delay_us / 1e6)]
-        self._points = forget_before_rise(self._points, rise_s=RISEN_S, count=RISEN_SECONDS)
+        self._points = forget_before_rise(
+            self._points, rise_s=RISEN_S, count=RISEN_SECONDS, knows_waited=self._knows_waited
+        )
         self._delay_s, self.drift = line_under(self._points)
         error_s = envelope_error_s(self._points, self._points[-1][0] + 1.0)
         self.error_ms = None if error_s is None else error_s * 1e3

@@ -22,6 +22,8 @@ MAX_DRIFT = 200e-6
 """Two crystal oscillators of +-100 ppm each."""
 THIRDS = 3
 COVER = 2.5
+AT_ONCE = 0.5
+"""Messages that come in less than this part of the time they were sent in had waited: the host stood still."""
 CLOCK_STEP_S = 1e-6
 """Both clocks count microseconds."""
 
@@ -67,16 +69,23 @@ def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
     return max(CLOCK_STEP_S, COVER * (max(ends) - min(ends)))
 
 
-def forget_before_rise(points: list[Point], *, rise_s: float, count: int) -> list[Point]:
+def forget_before_rise(points: list[Point], *, rise_s: float, count: int, knows_waited: bool) -> list[Point]:
     """The points, without the older ones when the last `count` are all over the line under those by more than rise_s.
 
-    The device's clock has then stood still for a while, and earlier points no longer apply.
+    The device's clock has then stood still for a while, and earlier points no longer apply. knows_waited: unless these
+    messages came at once: then they had waited somewhere.
     """
-    if len(points) <= count:
+    if len(points) <= count or (knows_waited and _at_once(points[-count:])):
         return points
     delay_s, drift = line_under(points[:-count])
     risen = all(y - delay_s - drift * x > rise_s for x, y in points[-count:])
     return points[-count:] if risen else points
+
+
+def _at_once(points: Sequence[Point]) -> bool:
+    """Whether messages came in much less time than they were sent in."""
+    (first_s, first_delay_s), (last_s, last_delay_s) = points[0], points[-1]
+    return last_s + last_delay_s - first_s - first_delay_s < AT_ONCE * (last_s - first_s)
 
 
 def _cross(a: Point, b: Point, c: Point) -> float:

@@ -8,6 +8,7 @@ accurate to 20-25 ms: enough to cut strokes, but not for phase.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -75,11 +76,16 @@ class StrokeCutter:
         """Scans received in between are lost: no stroke is made across the gap."""
         self._lost_s.append((from_s - LOST_SCANS_S, to_s + LOST_SCANS_S))
 
+    def break_off(self, at_s: float) -> None:
+        """Scans right after this one have no time: no stroke is made across them."""
+        self._lost_s.append((at_s, math.nextafter(at_s, math.inf)))
+
     def _remember(self, loads: Loads) -> None:
         self._pending.append(loads)
         oldest_s = loads.t_s[-1] - HISTORY_S
         while self._pending[0].t_s[-1] < oldest_s:
             self._pending.pop(0)
+        self._lost_s = [lost for lost in self._lost_s if lost[1] >= oldest_s]
 
     def _cut(self, turns: Sequence[tuple[float, str]]) -> list[Stroke]:
         """The strokes between these turn starts, each (time, source), in order of time."""

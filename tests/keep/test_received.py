@@ -73,6 +73,7 @@ def test_what_a_session_can_receive_passes(item):
         (Event(1, "sweep-begun", {**BEGUN, "mass_kg": "75"}), "sweep-begun: mass_kg"),
         (Event(1, "sweep-begun", {**BEGUN, "zero_counts": [1e300]}), "sweep-begun: zero_counts.0"),
         (Event(1, "sweep-begun", {**BEGUN, "proof": 5}), "sweep-begun: proof"),
+        (Event(1, "sweep-begun", {**BEGUN, "clock": 3}), "sweep-begun: clock"),
         (Event(1, "sweep-begun", {**BEGUN, "calibration": {}}), "sweep-begun: calibration.allows_verdict"),
         (Event(1, "sweep-begun", {**BEGUN, "plan": {"positions_mm": [1.0] * 100_000}}), "plan: .*5 to 60 setbacks"),
         (Event(1, "sweep-begun", {**BEGUN, "plan": {**PLAN, "dwell_s": "soon"}}), "plan: dwell_s"),

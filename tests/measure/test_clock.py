@@ -5,7 +5,7 @@ import pytest
 
 from daq.measure.clock import BoardClock, SensorClock
 from daq.measure.envelope import line_under, lower_hull
-from daq.values import Samples
+from daq.values import Samples, cut
 
 WRAP = 2**32
 
@@ -23,8 +23,7 @@ def samples_of(device_us, received_us):
 
 
 def part(samples, begin, end):
-    arrays = (samples.received_us, samples.ticks_us, samples.sequence, samples.status, samples.counts)
-    return Samples(samples.source, *(x[begin:end] for x in arrays))
+    return cut(samples, slice(begin, end))
 
 
 def usb(true_s, rng, *, drift=0.0, offset_us=0):
@@ -182,11 +181,10 @@ def test_a_stall_of_the_host_moves_no_time_and_is_counted_as_late():
     assert clock.late == np.count_nonzero(stalled / 1e6 - t_s > 0.1) > 50
 
 
-@pytest.mark.parametrize("for_s", [5.0, 9.0])
+@pytest.mark.parametrize("for_s", [5.0, 9.0, 12.0, 36.0, 58.0])
 def test_scans_that_a_port_kept_for_seconds_while_the_host_stood_are_placed_where_they_were_taken(for_s):
-    """80 scans a second, those of five or nine seconds come at once: a turn takes its time before, meanwhile and
-    after."""
-    true_s = 1.0 + np.arange(60 * 80) / 80
+    """80 scans a second, those of up to a minute come at once: a turn takes its time before, meanwhile and after."""
+    true_s = 1.0 + np.arange(120 * 80) / 80
     samples = usb(true_s, np.random.default_rng(13))
     received_us = samples.received_us.copy()
     held = (true_s >= 21.0) & (true_s < 21.0 + for_s)
@@ -197,6 +195,40 @@ def test_scans_that_a_port_kept_for_seconds_while_the_host_stood_are_placed_wher
 
     assert np.abs(t_s - true_s).max() < 1e-3 + 200e-6 * for_s  # the two clocks' drift is free meanwhile
     assert clock.restarts == 0
+
+
+def kept(rng, *, silent_s, kept_s):
+    """Nothing arrives for silent_s; of what was sent meanwhile the port has kept the last kept_s, which come at
+    once."""
+    true_s = 1.0 + np.arange(240 * 80) / 80
+    samples = usb(true_s, rng)
+    received_us, opened_s = samples.received_us.copy(), 21.0 + silent_s
+    lost = (true_s >= 21.0) & (true_s < opened_s - kept_s)
+    held = (true_s >= opened_s - kept_s) & (true_s < opened_s)
+    received_us[held] = round(opened_s * 1e6)
+    return opened_s, true_s[~lost], cut(samples_of(samples.ticks_us, received_us), ~lost)
+
+
+@pytest.mark.parametrize("silent_s", [0.0, 70.0, 150.0])
+@pytest.mark.parametrize("kept_s", [1.5, 12.0, 36.0])
+def test_what_a_port_kept_through_a_long_silence_or_before_the_first_scan_puts_no_later_scan_ahead(silent_s, kept_s):
+    if silent_s:
+        opened_s, true_s, samples = kept(np.random.default_rng(14), silent_s=silent_s, kept_s=kept_s)
+    else:
+        opened_s, true_s, samples = kept(np.random.default_rng(14), silent_s=kept_s, kept_s=kept_s)
+        true_s, samples = true_s[20 * 80 :], part(samples, 20 * 80, None)
+    clock = BoardClock()
+
+    t_s = clock.feed(samples)
+
+    known = np.isfinite(t_s)
+    assert (np.diff(t_s[known]) >= 0.0).all()
+    assert (t_s - samples.received_us / 1e6)[known].max() < 1.1
+    settled = true_s > opened_s + 3.0
+    assert np.abs(t_s - true_s)[settled].max() < 1e-3
+    again = BoardClock()
+    pieces = [again.feed(part(samples, i, i + 37)) for i in range(0, len(samples), 37)]
+    assert np.array_equal(np.concatenate(pieces), t_s, equal_nan=True)
 
 
 def stood_still(for_s, rng):
@@ -275,6 +307,18 @@ def test_several_events_in_one_notification_keep_their_spacing():
 
     assert times == pytest.approx((1.5, 2.0), abs=1e-3)
     assert clock.feed((), 3_000_000) == ()
+
+
+def test_notifications_that_waited_while_the_host_stood_put_no_later_event_ahead():
+    """Forty seconds of them come at once: events after them are where they were before."""
+    clock = SensorClock()
+    times = []
+    for i in range(200):
+        event_s = i * 0.75
+        received_s = 10.0 + (event_s if not 40.0 < event_s < 80.0 else 80.0)
+        times += clock.feed((event_s,), int(received_s * 1e6) + i)
+
+    assert np.abs(np.array(times) - 10.0 - np.arange(200) * 0.75).max() < 0.01
 
 
 def test_a_sensor_whose_clock_slept_is_followed_again_after_five_events():
