@@ -31,6 +31,8 @@ LOADED_N = 150.0
 SWAPPED_S = 10
 """A seated rider's hands never carry more than the saddle for this long; a standing rider's may for a moment."""
 SEATED_N = 50.0
+PLUGS = "plugs"
+"""Suspected of a rider's loads: weights and a dummy load a bar as nobody does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,7 @@ class CellWatch:
         self._pending: list[_Piece] = []
         self._second: int | None = None
         self.troubles: dict[str, str] = {}
-        """By cell, or by "cells" for what concerns several: one sentence with the remedy."""
+        """By cell, by "cells" for what the board reports of several, or by PLUGS: one sentence with the remedy."""
 
     @property
     def watches(self) -> bool:
@@ -110,8 +112,10 @@ class CellWatch:
         for i, cell in enumerate(self._cells):
             if problem := self._of_one(i, cell, last):
                 found[cell.name] = problem
-        if not found and (problem := self._of_all(last)):
+        if not found and (problem := self._of_board(last)):
             found["cells"] = problem
+        if not found and (problem := self._of_plugs()):
+            found[PLUGS] = problem
         return found
 
     def _of_one(self, i: int, cell: Cell, last: _Second) -> str:
@@ -138,11 +142,14 @@ class CellWatch:
         values = {int(v) for second in seconds for v in (second.lowest[i], second.highest[i])}
         return enough and len(values) == 1
 
-    def _of_all(self, last: _Second) -> str:
+    def _of_board(self, last: _Second) -> str:
         if last.status & Status.ADC_ERROR:
             return "the board reports a converter that could not be read: check the wires between converter and board"
         if last.status & Status.SATURATED:
             return "the board reports a channel at the end of its scale"
+        return ""
+
+    def _of_plugs(self) -> str:
         if len(self._past) < SWAPPED_S:
             return ""
         mean_n = np.mean([second.mean_n for second in self._past], axis=0)

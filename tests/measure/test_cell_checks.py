@@ -88,7 +88,7 @@ def test_a_cell_that_reads_negative_under_a_rider_is_named():
 
 def test_swapped_plugs_of_bar_and_saddle_are_suspected_after_ten_seconds():
     assert watched(loads_n=(400.0, 80.0), seconds=9) == {}
-    assert "are the plugs of bar and saddle swapped?" in watched(loads_n=(400.0, 80.0), seconds=10)["cells"]
+    assert "are the plugs of bar and saddle swapped?" in watched(loads_n=(400.0, 80.0), seconds=10)["plugs"]
 
 
 def test_a_rider_who_stands_up_is_not_suspected():

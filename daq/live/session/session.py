@@ -28,6 +28,7 @@ from daq.live.session.watch import Watch
 from daq.live.session.zero_desk import ZeroDesk
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.status import CalibrationStatus
+from daq.measure.cell_checks import PLUGS
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -116,7 +117,10 @@ class Session:
             f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
             for one in self.zero.doubts()
         }
-        for part, sentence in self._watch.look({**self.acquisition.troubles(), **doubts}).items():
+        troubles = {**self.acquisition.troubles(), **doubts}
+        if self.occupied.taken_by() in ("bench", "proof"):
+            troubles.pop(PLUGS, None)
+        for part, sentence in self._watch.look(troubles).items():
             if part.endswith(ZERO_MOVED):
                 self.sweep.spoiled(part, sentence)
         before, self._standing = self._standing, self.calibrating.status()
