@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import os
 from pathlib import Path
 
 from daq.keep.bounded import from_json, read_bytes
+from daq.keep.errors import StoreFull, StoreReadOnly, StoreUnwritable
 from daq.proof.sheet import MOST_BYTES, Sheet
 
 SUFFIX = ".json"
 
 
 def keep(sheet: Sheet, path: Path) -> None:
-    """Write the sheet so that a power failure leaves the previous one or this one. OSError."""
+    """Write the sheet so that a power failure leaves the previous one or this one. StoreUnwritable; the previous one
+    is still there then.
+    """
     beside = path.with_name(f".{path.name}.new")
-    with beside.open("w", encoding="utf-8") as file:
-        file.write(sheet.model_dump_json(indent=1) + "\n")
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
+    try:
+        with beside.open("w", encoding="utf-8") as file:
+            file.write(sheet.model_dump_json(indent=1) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+        raise _unwritable(error, path) from error
+
+
+def _unwritable(error: OSError, path: Path) -> StoreUnwritable:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return StoreFull(f"no room left on the disk of {path}: free some, then read this one again; all before is kept")
+    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+        return StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
+    return StoreUnwritable(f"{path} cannot be written ({error.strerror}): see that folder and disk are in order")
 
 
 def load(path: Path) -> Sheet:
@@ -27,8 +45,11 @@ def load(path: Path) -> Sheet:
 
 
 def new_path(folder: Path, begun_utc: str) -> Path:
-    """Where the sheet of a proof begun now goes; its folder is made. OSError."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Where the sheet of a proof begun now goes; its folder is made. StoreUnwritable."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _unwritable(error, folder) from error
     stem = "proof-" + begun_utc.partition("+")[0].translate(str.maketrans("", "", "-:"))
     taken = {path.stem for path in folder.glob(f"proof-*{SUFFIX}")}
     number = next(i for i in range(1, len(taken) + 2) if _numbered(stem, i) not in taken)
