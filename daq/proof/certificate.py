@@ -13,12 +13,14 @@ from daq.setback_scale import SetbackScale
 from daq.values import Onset, Verdict
 
 MONTHS = 12
-STATEMENTS = (
-    "This is a workshop's own proof and not an accredited test: no body has looked at it.",
-    "It holds for this jig as it was built: until a part, its place, its calibration or its scale changes, and for 12 "
-    "months.",
+NOT_ACCREDITED = "This is a workshop's own proof and not an accredited test: no body has looked at it."
+HOLDS = (
+    "It holds for this jig as it was built: until a part, its place, its calibration or its scale changes, and for "
+    f"{MONTHS} months."
+)
+OF_A_DUMMY = (
     "It shows what jig and estimator do with a mechanical dummy. A rider sways, settles and moves; what that adds is "
-    "in the interval of each sweep and not in here.",
+    "in the interval of each sweep and not in here."
 )
 
 
@@ -27,7 +29,12 @@ def certificate(proof: Proof) -> dict[str, Any]:
     sheet, found = proof.sheet, proof.trueness
     return {
         "result": "proved" if proof.passed else "not proved",
-        "statements": [*(["SIMULATED: no jig was there."] if sheet.simulated else []), *STATEMENTS],
+        "statements": [
+            *(["SIMULATED: no jig was there."] if sheet.simulated else []),
+            NOT_ACCREDITED,
+            *([HOLDS] if proof.passed else []),
+            OF_A_DUMMY,
+        ],
         "reasons": list(proof.failed),
         "made_by": sheet.made_by,
         "place": sheet.place,
@@ -87,8 +94,8 @@ def _bent(gradual: Bend) -> str:
 def _scaled(scale: SetbackScale) -> str:
     at_mm = scale.middle_mm
     return (
-        f"at {at_mm:g} mm the saddle is {scale.offset_mm:+.2f} mm from its mark, standard uncertainty "
-        f"{scale.u_mm(at_mm):.2f} mm; play {scale.backlash_mm:+.2f} mm; mark {scale.mark}"
+        f"at {at_mm:g} mm the saddle is {scale.offset_mm:+z.2f} mm from its mark, standard uncertainty "
+        f"{scale.u_mm(at_mm):.2f} mm; play {scale.backlash_mm:+z.2f} mm; mark {scale.mark}"
     )
 
 
@@ -114,7 +121,7 @@ def facts(content: dict[str, Any]) -> list[str]:
     """What was found of the onsets, a sentence each."""
     smallest = content["smallest_rise_n_per_mm"]
     return [
-        f"bias {content['bias_mm']:+.2f} ± {content['expanded_mm']:.2f} mm (95 %); repeatability "
+        f"bias {content['bias_mm']:+z.2f} ± {content['expanded_mm']:.2f} mm (95 %); repeatability "
         f"{content['repeatability_mm']:.2f} mm, between placements {content['between_placements_mm']:.2f} mm more",
         f"{content['intervals_held']} of {content['sweeps']} intervals of 95 % hold the dummy's onset",
         "smallest rise found in this scatter: "

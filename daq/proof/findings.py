@@ -101,11 +101,12 @@ PARTS: dict[str, Part] = {
     ),
     "scale offset": Part(
         "zero of the setback scale", "mm", 1.0, "the saddle is {value} from where the scale says",
-        "move the scale, or put the [setback_scale] table of this proof into the rig file",
+        "move the scale and prove again; until then the scale's table in the rig file tells it beside every answer",
     ),
     "scale slope": Part(
         "divisions of the setback scale", "mm per 100 mm", 0.01, "the scale is wrong by {value}",
-        "change the scale, or put the [setback_scale] table of this proof into the rig file", 100.0,
+        "change the scale and prove again; until then the scale's table in the rig file tells it beside every answer",
+        100.0,
     ),
     "backlash": Part(
         "play of the saddle's carriage", "mm", 0.5, "coming forward and going back differ by {value} at one mark",
@@ -192,7 +193,7 @@ class Finding:
         """Value and uncertainty in the part's unit."""
         part = PARTS[self.part]
         unit = part.unit if part.unit == "°" else f" {part.unit}"
-        return f"{part.shown * self.value:+.2f} ± {part.shown * self.expanded:.2f}{unit}"
+        return f"{part.shown * self.value:+z.2f} ± {part.shown * self.expanded:.2f}{unit}"
 
     @property
     def sentence(self) -> str:

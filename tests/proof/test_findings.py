@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration.coverage import half_width
-from daq.proof.findings import CONFIDENCE, PARTS, measured, named
+from daq.proof.findings import CONFIDENCE, PARTS, Finding, measured, named
 from daq.proof.hung import hung
 from daq.proof.trueness import trueness
 from tests.proof.simulated import BAR_N, NAMED_BY, U, proofs
@@ -76,3 +76,7 @@ def test_weights_tell_gain_crosstalk_and_stop_apart():
 def test_too_few_weights_are_refused():
     with pytest.raises(ValueError, match="two above it"):
         hung([0.0, 10.0, 20.0, 100.0], np.zeros(4), np.zeros(4))
+
+
+def test_a_figure_that_rounds_to_nothing_has_no_minus():
+    assert Finding("hands gain", -0.00002, 0.0015, named=False).shown == "+0.00 ± 0.15 %"

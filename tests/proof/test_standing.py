@@ -115,6 +115,7 @@ def test_a_certificate_says_that_nobody_accredits_it_and_until_when_it_holds(rig
 
     assert rig.setback_scale.mark in content["scale"]
     assert any("not an accredited test" in sentence for sentence in content["statements"])
+    assert any(sentence.startswith("It holds for this jig") for sentence in content["statements"])
     assert content["valid_until_utc"] == "2026-03-04T10:00:00+00:00"
     assert [one["degrees_of_freedom"] for one in content["budget"]] == [3, None]
 
@@ -123,4 +124,5 @@ def test_a_failed_proof_is_valid_until_no_day(rig):
     failed = proved(worked(begun(), Plank(10.0, 0.15, 0.1, 0.54), wrong=FAULTS["tilt"]))
 
     assert certificate(failed)["valid_until_utc"] is None
+    assert not [said for said in certificate(failed)["statements"] if "It holds" in said]
     assert "valid to" not in "".join(lines(certificate(failed)))
