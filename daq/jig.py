@@ -146,17 +146,18 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         saddle_cells=levers_of(rig).saddle_cells,
         hand_cells=tuple(column for column, _ in places_of(rig, "hands")),
         scale=rig.setback_scale,
-        jig_said=(_scale_said(rig), *([begun["proof"]] if "proof" in begun else [])),
+        jig_said=(scale_said(rig), *([begun["proof"]] if "proof" in begun else [])),
     )
 
 
-def _scale_said(rig: Rig) -> str:
+def scale_said(rig: Rig) -> str:
+    """How the setback scale stands, in a few words."""
     scale = rig.setback_scale
     if scale is None:
         return "setback scale not checked"
     at_mm, off_mm = scale.middle_mm, scale.offset_mm
     return (
-        f"setback scale checked {scale.checked_utc[:10]}: at {at_mm:g} mm the saddle is {off_mm:+.1f} mm from its "
+        f"setback scale checked {scale.checked_utc[:10]}: at {at_mm:g} mm the saddle is {off_mm:+z.1f} mm from its "
         f"mark, standard uncertainty {scale.u_mm(at_mm):.1f} mm, which is in the interval"
     )
 

@@ -24,7 +24,8 @@ CHECK_FAILED = 1
 @click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(1, 600), help="To watch the jig.")
 @click.option("--json", "as_json", is_flag=True)
 def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: bool) -> None:
-    """Check ports, board, cells, Bluetooth, disk and clock. With --rig a jig with a board has to be empty and still.
+    """Check ports, board, cells, setback scale, proof, Bluetooth, disk and clock. With --rig a jig with a board has to
+    be empty and still.
 
     End the daemon first: a port serves one program at a time. Exit code 1 when a check failed. Copy the text when you
     ask somebody for help.
@@ -41,6 +42,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
 
 async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Check]:
     from daq.live import checkup
+    from daq.live.bench.standing import utc_now
     from daq.live.real import read_rig
     from daq.rig import RigError
     from daq.sources.radio import Radio
@@ -55,7 +57,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
     needed = rig is not None and any((rig.power, rig.cadence, rig.heart))
     found.append(await checkup.check_bluetooth(Radio(), min(seconds, 5.0), needed=needed))
     if rig is not None and calibration is not None:
-        found += checkup.check_sensors(rig)
+        found += [*checkup.check_sensors(rig), *checkup.check_proof(rig, calibration.id, utc_now())]
         if rig.typed is None:
             tell(f"looking at the jig for {seconds:g} s; leave it empty and still")
             found += await checkup.check_jig(rig, calibration, seconds)

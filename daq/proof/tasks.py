@@ -12,12 +12,14 @@ from daq.proof.dummy import BAR_LIMIT_N, Springs, onset_of_slack
 from daq.proof.scale import CALIPER_WITHIN_MM, ways_of
 from daq.proof.sheet import ProofPlan, Reading, Sheet
 from daq.refusals import BadValue
+from daq.rig import Rig
 
 CAUTION = (
     "Nobody sits on the jig. Eye protection on; both tethers on springs and rope; hands off while a reading is taken. "
     "Not more than 150 N on the bar. Dimensions and safety: firmware_notes/proof_dummy.md."
 )
 ATTITUDES = ("level", "climb")
+NEEDED = ("hands", "saddle", "tilt")
 GRADUAL = "gradual"
 ENDS_MM = 15.0
 """The onset lies this far or more within the outermost positions."""
@@ -38,6 +40,12 @@ class Task:
     """Where the scale is set to."""
     forward: bool = True
     """How the saddle comes there."""
+
+
+def lacks(rig: Rig) -> list[str]:
+    """The roles a proof needs that no channel of this rig has."""
+    has = {channel.role for channel in rig.channels}
+    return [role for role in NEEDED if role not in has]
 
 
 def tasks(plan: ProofPlan) -> tuple[Task, ...]:

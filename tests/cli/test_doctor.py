@@ -62,6 +62,8 @@ def test_a_jig_in_order_passes_and_the_text_can_be_copied(jig, tmp_path):
     assert "looking at the jig for 2 s; leave it empty and still" in done.stderr
     assert done.stdout.startswith("foreaft ")
     assert "hands            noise 0.03 N rms, zero off by +0.0 N" in done.stdout
+    assert "caution  setback scale    not checked" in done.stdout
+    assert "caution  proof            jig not proved: prove it" in done.stdout
     assert "checks: 0 failed" in done.stdout
 
 

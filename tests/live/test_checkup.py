@@ -16,17 +16,22 @@ from daq.live.checkup import (
     check_disk,
     check_jig,
     check_ports,
+    check_proof,
     check_sensors,
     jig,
     machine,
 )
 from daq.live.demo import rig_text_of
 from daq.measure.calibration import CalibratedChannel, Calibration
+from daq.proof.certificate import rig_tables
+from daq.proof.proved import proved
+from daq.proof.sheet import parts_of
 from daq.rider.jig_geometry import JigGeometry
 from daq.rig import parse_rig
 from daq.sources.radio import Radio
 from daq.wire import csc
 from tests.faults.links import BOARD, SLOPE
+from tests.proof.simulated_sheet import PLANK, begun, worked
 from tests.rigs import rig_text
 from tests.sources.conftest import bus as private_bus
 from tests.sources.fake_bluez import FakeBluez
@@ -219,3 +224,77 @@ def test_a_rig_that_lacks_nothing_is_told_so_in_one_line_and_one_that_lacks_powe
     (lacks,) = check_sensors(parse_rig(whole))
     assert (well.state, well.words) == ("well", "hands, saddle, hips, tilt and effort are measured")
     assert lacks.state == "caution"
+
+
+# --- setback scale and proof ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def proved_rig():
+    """A rig file with the tables of a proof of its jig, made on 4 March 2025 with calibration c1."""
+    bare = parse_rig(rig_text())
+    made = proved(worked(begun(parts=parts_of(bare, "c1"), simulated=False), PLANK))
+    return parse_rig(f"{rig_text()}\n{rig_tables(made)}")
+
+
+def stands(rig, calibration="c1", now="2025-05-04T10:00:00+00:00"):
+    """State and words of the checks of scale and proof."""
+    return {check.part: (check.state, check.words) for check in check_proof(rig, calibration, now)}
+
+
+def test_a_proof_that_stands_is_well_and_says_until_when(proved_rig):
+    said = stands(proved_rig)
+
+    assert [state for state, _ in said.values()] == ["well", "well"]
+    assert said["setback scale"][1].startswith("checked 2025-03-04: at 60 mm the saddle is ")
+    assert said["proof"][1].startswith("jig proved 2025-03-04: a known onset found within ")
+    assert said["proof"][1].endswith("; valid to 2026-03-04")
+
+
+@pytest.mark.parametrize(
+    ("calibration", "now", "why"),
+    [
+        ("c2", "2025-05-04T10:00:00+00:00", "a part or the calibration was changed since the proof of 2025-03-04"),
+        ("c1", "2026-03-05T10:00:00+00:00", "the proof of 2025-03-04 is older than 12 months"),
+    ],
+)
+def test_a_proof_that_stands_no_more_is_a_caution_with_its_reason(proved_rig, calibration, now, why):
+    state, words = stands(proved_rig, calibration, now)["proof"]
+
+    assert state == "caution"
+    assert words == f"jig not proved: {why}: prove it with a dummy, `foreaft prove run`"
+
+
+def test_a_jig_that_failed_its_proof_is_a_failure(proved_rig):
+    failed = proved_rig.model_copy(update={"proof": proved_rig.proof.model_copy(update={"passed": False})})
+
+    state, words = stands(failed)["proof"]
+
+    assert state == "failed"
+    assert words.startswith("jig not proved: it failed on 2025-03-04: mend what its certificate names")
+
+
+def test_a_jig_without_scale_and_proof_is_told_how_to_have_them():
+    said = stands(parse_rig(rig_text()))
+
+    assert [state for state, _ in said.values()] == ["caution", "caution"]
+    assert "not checked: check it with a caliper, `foreaft prove scale`" in said["setback scale"][1]
+    assert "`foreaft prove run`" in said["proof"][1]
+
+
+def test_a_jig_that_cannot_be_proved_is_not_asked_for_a_proof():
+    assert set(stands(parse_rig(rig_text(channels=("hands",))))) == {"setback scale"}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "cure"),
+    [({"offset_mm": -2.9}, "move the scale"), ({"slope_error": 0.02}, "change the scale"),
+     ({"backlash_mm": -0.8}, "take the play out")],
+)  # fmt: skip
+def test_a_scale_that_is_off_is_a_caution_with_its_cure(proved_rig, wrong, cure):
+    off = proved_rig.model_copy(update={"setback_scale": proved_rig.setback_scale.model_copy(update=wrong)})
+
+    state, words = stands(off)["setback scale"]
+
+    assert state == "caution"
+    assert cure in words

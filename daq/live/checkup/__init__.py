@@ -2,6 +2,7 @@
 
 machine   disk, clock, ports: what the computer has to have
 lacking   what each sensor that the rig does not have costs
+proved    whether the setback scale was checked and a proof of the jig stands
 jig       what the daemon itself sees of board, cells and sensors within some seconds
 """
 
@@ -11,6 +12,7 @@ from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
 from daq.live.checkup.jig import check_jig
 from daq.live.checkup.lacking import check_sensors
 from daq.live.checkup.machine import check_bluetooth, check_clock, check_disk, check_ports
+from daq.live.checkup.proved import check_proof
 
 __all__ = [
     "CAUTION",
@@ -22,5 +24,6 @@ __all__ = [
     "check_disk",
     "check_jig",
     "check_ports",
+    "check_proof",
     "check_sensors",
 ]
