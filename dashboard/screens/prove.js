@@ -30,6 +30,7 @@ export function mount(root, store) {
   const act = async (/** @type {string} */ path, /** @type {object} */ body) => {
     const said = await ask(store, "proof", "POST", path, body, PATIENCE_MS);
     if (said) take(said);
+    else void refresh();
     return said !== null;
   };
   const caution = el("p", { class: "warning" });
@@ -126,7 +127,7 @@ function working(store, act) {
     { class: "plate", "aria-label": "Proof under way", onsubmit: submit },
     progress,
     task,
-    el("div", { class: "bench-live" }, ...live.map(({ name, value }) => el("div", { class: "bench-cell" }, el("h2", {}, name), value))),
+    el("div", { class: "bench-live three" }, ...live.map(({ name, value }) => el("div", { class: "bench-cell" }, el("h2", {}, name), value))),
     shown,
     asked,
     reading,
@@ -142,7 +143,7 @@ function working(store, act) {
   async function submit(/** @type {Event} */ event) {
     event.preventDefault();
     const typed = Object.fromEntries(fields.map((each) => [each.row.path, read(each)]));
-    await act("/api/v1/proof/steps", { do: "done", typed });
+    await act("/api/v1/proof/steps", { do: "done", task: proof?.task?.id, typed });
   }
 
   function show(/** @type {Proof} */ now) {
@@ -155,7 +156,10 @@ function working(store, act) {
       field({ path: name, ...VALUES[name], kind: "number", least: -1000, most: 1000, step: 0.01, required: true, value: now.shown[name] ?? null }, "prove-task"),
     );
     asked.replaceChildren(...fields.map((each) => each.node));
-    if (document.activeElement === document.body || node.contains(document.activeElement)) (fields[0]?.input ?? done).focus();
+    if (document.activeElement !== document.body && !node.contains(document.activeElement)) return;
+    (fields[0]?.input ?? done).focus();
+    // on a telephone the field that is scrolled to may push out of sight what is to be done
+    progress.scrollIntoView({ block: "nearest" });
   }
 
   function draw(/** @type {State} */ { sending }) {

@@ -72,10 +72,31 @@ def test_what_is_asked_for_is_typed_and_sent_and_the_last_one_can_be_done_again(
         at.wait(form.get_by_role("button", name=name).is_enabled)
 
     assert [body for path, body in at.asked if path == "proof/steps"] == [
-        {"do": "done", "typed": {"caliper_mm": 70.12, "gap_mm": 9.8}},
+        {"do": "done", "task": "place/2", "typed": {"caliper_mm": 70.12, "gap_mm": 9.8}},
         {"do": "again"},
         {"do": "leave"},
     ]
+
+
+@pytest.mark.parametrize("before", ["place/2", "bar/3"])
+def test_on_a_telephone_what_is_to_be_done_next_is_in_sight(desk, messages, failed, before):
+    """The field or the button that has the focus is far below it."""
+    at = opened(desk, messages, answer(cut(failed, before)), viewport={"width": 390, "height": 664})
+    at.send({**messages["notice"], "level": "info", "text": "Zero taken; newtons away from the calibration's: " * 2})
+    form = at.page.get_by_role("form", name="Proof under way")
+    form.wait_for()
+    at.page.evaluate("window.scrollTo(0, document.body.scrollHeight)")
+    at.answers["proof/steps"] = answer(cut(failed, "place/3"))
+    for asked in form.locator("input").all():
+        asked.fill("9.8")
+    form.get_by_role("button", name="Done").click()
+    form.get_by_text("Placement 3 of 3: take the dummy off").wait_for()
+    task = at.page.locator(".bench-task.long")
+
+    box = task.bounding_box()
+    seen = "([x, y]) => document.elementFromPoint(x, y)?.className"
+    for y in (box["y"] + 4, box["y"] + box["height"] - 4):
+        assert at.page.evaluate(seen, [box["x"] + 4, y]) == "bench-task long"
 
 
 def test_a_proof_begins_with_the_dummy_that_was_typed(desk, messages):
@@ -142,6 +163,35 @@ def test_a_failed_proof_names_the_likely_part_in_the_words_of_the_trade(desk, me
     tables = result.locator(".rig-tables").inner_text()
     assert "passed = false" in tables
     assert not UNDERSCORED.findall(at.page.locator("body").inner_text().replace(tables, "").replace(CAUTION, ""))
+
+
+def test_no_word_is_broken_in_the_tables_of_a_telephone(desk, messages, failed):
+    at = opened(desk, messages, answer(failed), viewport={"width": 390, "height": 844})
+    at.page.get_by_text("All that was found").click()
+
+    heads = at.page.locator(".proof-found th")
+    told = heads.evaluate_all(
+        """(cells) => cells.map((cell) => {
+          const range = document.createRange();
+          const words = [...cell.firstChild.data.matchAll(/[^ ]+/g)];
+          return words.filter(({ 0: word, index }) => {
+            range.setStart(cell.firstChild, index);
+            range.setEnd(cell.firstChild, index + word.length);
+            return range.getClientRects().length > 1;
+          }).map(([word]) => word);
+        }).flat()"""
+    )
+    assert heads.count() == 3 + 6
+    assert told == []
+    assert at.page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_the_parts_of_the_proof_begin_as_high_as_the_task(desk, messages, failed):
+    at = opened(desk, messages, answer(cut(failed, "bar/3")))
+    at.page.get_by_role("form", name="Proof under way").wait_for()
+
+    form, parts = at.page.locator(".bench-now > .plate").all()
+    assert form.bounding_box()["y"] == parts.bounding_box()["y"]
 
 
 def test_a_proof_that_holds_says_until_when(desk, messages):

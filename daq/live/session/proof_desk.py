@@ -18,7 +18,7 @@ from daq.live.session.occupied import Occupied
 from daq.live.session.zero_desk import ZeroDesk
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, ProofPlan, Reading, Sheet, parts_of, parts_said
-from daq.proof.tasks import Task, check, due, stages, tasks
+from daq.proof.tasks import Task, check, due, lacks, stages, tasks
 from daq.refusals import BadValue, NotNow
 
 SETTLE_S = 2.0
@@ -29,7 +29,6 @@ FEWEST_SCANS = 8
 LATEST_S = 15.0
 """A board that has sent nothing for so long beyond the reading is gone."""
 LOOK_S = 0.005
-NEEDED = ("hands", "saddle", "tilt")
 FOLDER = "proofs"
 """Beside the store."""
 Hands = Callable[[Task], Mapping[str, float]]
@@ -71,7 +70,7 @@ class ProofDesk:
         self, dummy: DummyParts, *, made_by: str, place: str, placements: int, read_s: float, path: Path | None = None
     ) -> None:
         """A new sheet, in this file or one of its own beside the store. NotNow while the jig is taken; ValueError for a
-        dummy that does not fit this jig; OSError.
+        dummy that does not fit this jig; StoreUnwritable.
         """
         self._free()
         dummy.refuse_unless_it_fits(self._at.rig)
@@ -131,16 +130,20 @@ class ProofDesk:
 
     # --- what is done -----------------------------------------------------------------------------------------------
 
-    async def done(self, typed: Mapping[str, float]) -> None:
-        """Take the reading of the task that was done, and keep it.
+    async def done(self, typed: Mapping[str, float], *, task_id: str | None = None) -> None:
+        """Take the reading of the task that was done, and keep it. task_id: which one that was, for who may not know
+        the one that is due now.
 
-        BadValue for values that cannot be meant or loads that still move; NotNow when the board is silent; OSError.
+        BadValue for values that cannot be meant or loads that still move; NotNow when the board is silent, and for
+        another task than is due; StoreUnwritable, and it is due still.
         """
         work = self.under_way()
         if work.reading:
             raise NotNow("a reading is being taken; let it end")
         if work.task is None:
             raise NotNow("the proof is finished; begin a new one")
+        if task_id not in (None, work.task.id):
+            raise NotNow("that one is done already, perhaps on another page; read what is to be done now")
         work.reading = True
         try:
             work.sheet = await self._read(work, work.task, typed)
@@ -160,9 +163,8 @@ class ProofDesk:
 
     def _free(self) -> None:
         self._occupied.refuse("the jig is put to the proof")
-        has = {channel.role for channel in self._at.rig.channels}
-        if lacks := [role for role in NEEDED if role not in has]:
-            raise NotNow(f"a proof needs cells at hands and saddle and a tilt sensor; this rig has no {lacks[0]}")
+        if lacking := lacks(self._at.rig):
+            raise NotNow(f"a proof needs cells at hands and saddle and a tilt sensor; this rig has no {lacking[0]}")
         if not self._at.pipeline.channels:
             raise NotNow(f"the {self._at.sensors.loads_from} has sent nothing usable yet; see its cable and power")
         if self._at.simulated and self.hands_for is None:

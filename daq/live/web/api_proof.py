@@ -22,7 +22,8 @@ from daq.proof.sheet import DummyParts, Named, Short
 from daq.proof.tasks import CAUTION, tasks
 from daq.text import Line
 
-Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,79}$")]
+Name = Annotated[Line, Field(min_length=1, max_length=255)]
+"""Of a sheet's file, as its owner called it; only compared with those that are there."""
 
 
 class _Body(BaseModel):
@@ -49,6 +50,8 @@ class Did(_Body):
     """done: what was asked, with the values asked for; again: the last one once more; leave: go on later."""
 
     do: Literal["done", "again", "leave"]
+    task: Annotated[Line, Field(max_length=80)] | None = None
+    """Which one was done, by its id. A page that has not seen the last answer would have it read for the next one."""
     typed: Annotated[dict[Annotated[Line, Field(max_length=40)], float], Field(max_length=4)] = {}
 
 
@@ -91,7 +94,7 @@ def add_proof(app: FastAPI, session: Session) -> None:
 async def _did(desk: ProofDesk, body: Did) -> None:
     match body.do:
         case "done":
-            await desk.done(body.typed)
+            await desk.done(body.typed, task_id=body.task)
         case "again":
             desk.again()
         case "leave":

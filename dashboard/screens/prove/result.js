@@ -43,7 +43,7 @@ export function result(act) {
       el("summary", {}, "All that was found"),
       facts,
       table("Parts, all together 95 %", ["part", "found", "likely at fault"], figures),
-      table("Sweeps against the dummy", ["placement", "attitude", "dummy, mm", "found, mm", "95 % interval, mm", "holds it"], answers),
+      table("Sweeps against the dummy", ["placement", "attitude", "dummy, mm", "found, mm", "95 % interval, mm", "held"], answers),
     ),
     el("h2", {}, "Into the rig file"),
     el("p", { class: "here" }, "With these tables Plan, sheet and every answer say how scale and proof stand. They hold from the daemon’s next start."),

@@ -1,18 +1,20 @@
 """A proof on a session, over the address as the page does it: what is refused, gone on with, done again."""
 
 import asyncio
+from urllib.parse import quote
 
 import httpx
 import pytest
 import uvloop
 
-from daq.keep.proofs import load
+from daq.keep.proofs import keep, load
 from daq.keep.store import Store
 from daq.live.daemon import listen, serve, url_of
 from daq.live.proving.simulated import SimulatedProof
+from daq.measure.cell_checks import PLUGS
 from daq.proof.tasks import hung_n
 from daq.rider.proof_faults import FAULTS
-from tests.proof.simulated_sheet import DUMMY
+from tests.proof.simulated_sheet import DUMMY, SOUND, sheet_without
 
 ASKED = {"made_by": "R. Doe", "placements": 3, "read_s": 1.0, "dummy": DUMMY.model_dump()}
 PACE = 40.0
@@ -66,6 +68,9 @@ def left(tmp_path_factory):
         said["zero"] = await refused(client.post("/zero", json={}))
         said["sweep"] = await refused(client.post("/sweeps", json={"positions_mm": [80, 70, 60, 50, 40, 30, 20]}))
         said["second"] = await refused(client.post("/proof", json=ASKED))
+        said["done before"] = await refused(
+            client.post("/proof/steps", json={"do": "done", "task": "scale/forward/100", "typed": {"caliper_mm": 79.8}})
+        )
         redone = (await client.post("/proof/steps", json={"do": "again"})).json()["proof"]
         said["redone"] = redone["task"]["id"]
         said["at_weights"] = await worked(client, "saddle/0")
@@ -93,6 +98,7 @@ def test_without_a_proof_the_page_is_told_the_cautions(left):
         ("again", 409, "nothing was read yet"),
         ("bare", 422, "expected caliper_mm, got none"),
         ("far", 422, "measure again, from the BB"),
+        ("done before", 409, "that one is done already, perhaps on another page"),
         ("zero", 409, "the jig is being put to the proof"),
         ("sweep", 409, "finish or leave that before a sweep is set up"),
         ("second", 409, "the jig is being put to the proof"),
@@ -152,3 +158,39 @@ def test_a_sheet_of_a_jig_with_another_part_does_not_go_on(left, tmp_path):
 
     assert status == 422
     assert "a part has changed since: begin a new sheet" in detail
+
+
+def test_a_proof_whose_dummy_pulls_more_than_a_saddle_bears_suspects_no_plugs(tmp_path):
+    """A rider's hands never carry more than the saddle, so swapped plugs are suspected after ten seconds of it."""
+    (tmp_path / "proofs").mkdir()
+    keep(sheet_without("loaded/5", wrong=SOUND), tmp_path / "proofs" / "p.json")
+
+    async def inside(client, session):
+        await client.post("/proof/resume", json={"name": "p"})
+        at = session.acquisition
+        while not at.pipeline.cells.troubles:
+            await asyncio.sleep(0.01)
+        loaded, from_us = dict(at.pipeline.cells.troubles), at.clock.now_us()
+        while at.clock.now_us() < from_us + 5e6:
+            await asyncio.sleep(0.01)
+        return loaded, [one.text for one in at.notices]
+
+    loaded, notices = at_the_address(tmp_path, inside)
+
+    assert set(loaded) == {PLUGS}
+    assert not [text for text in notices if "plugs" in text]
+
+
+def test_a_sheet_is_called_as_its_owner_likes_and_has_its_certificate(tmp_path):
+    (tmp_path / "proofs").mkdir()
+    name = "pr\u00fcfung 2. version.b"
+    keep(sheet_without(wrong=SOUND), tmp_path / "proofs" / f"{name}.json")
+
+    async def inside(client, _):
+        return (await client.get("/proofs")).json(), await client.get(f"/proofs/{quote(name)}/certificate")
+
+    kept, page = at_the_address(tmp_path, inside)
+
+    assert [one["name"] for one in kept] == [name]
+    assert page.status_code == 200
+    assert "not an accredited test" in page.text
