@@ -127,6 +127,23 @@ def test_a_proof_begins_with_the_dummy_that_was_typed(desk, messages):
     assert made.dummy.mass.mass_kg == 10.0
 
 
+@pytest.mark.parametrize("width", WIDTHS)
+def test_no_unit_is_broken_in_two(desk, messages, width):
+    """N/mm that ends its line at N/m is another rate."""
+    at = opened(desk, messages, NONE_YET, viewport={"width": width, "height": 844})
+    at.page.get_by_role("form", name="New proof").wait_for()
+
+    units = at.page.locator("form:visible .unit-name")
+    assert "N/mm" in units.all_inner_texts()
+    drawn = """(units) => units.map((unit) => {
+      const range = document.createRange();
+      range.selectNodeContents(unit);
+      return range.getClientRects().length;
+    })"""
+    assert set(units.evaluate_all(drawn)) == {1}
+    assert at.page.evaluate("document.documentElement.scrollWidth") <= width
+
+
 def test_a_proof_begun_on_another_page_appears(desk, messages, failed):
     at = opened(desk, messages, NONE_YET)
     at.page.get_by_role("form", name="New proof").wait_for()
