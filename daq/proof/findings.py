@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.calibration.coverage import Line, half_width
+from daq.measure.calibration.crosstalk import LITTLE
 from daq.proof.hung import hung
 from daq.proof.scale import DATUM_U_MM, scale_fit
 from daq.proof.trueness import trueness
@@ -92,11 +93,11 @@ PARTS: dict[str, Part] = {
         "look for what touches under load: an overload stop, a cable, a clamp; give it room", 100.0,
     ),
     "crosstalk of hands": Part(
-        "cross-talk from the hands", "%", 0.005, "the saddle's cells show {value} of a load on the bar",
+        "cross-talk from the hands", "%", LITTLE, "the saddle's cells show {value} of a load on the bar",
         "calibrate cross-talk on the bench; look for a frame that twists a cell", 100.0,
     ),
     "crosstalk of saddle": Part(
-        "cross-talk from the saddle", "%", 0.005, "the hands' cells show {value} of a load on the saddle",
+        "cross-talk from the saddle", "%", LITTLE, "the hands' cells show {value} of a load on the saddle",
         "calibrate cross-talk on the bench; look for a frame that twists a cell", 100.0,
     ),
     "scale offset": Part(

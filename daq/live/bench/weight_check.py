@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from daq.measure.calibration import Calibration, Uncertainty, apply, expanded_sum
+from daq.measure.calibration.crosstalk import LITTLE
 from daq.measure.calibration.status import SensitivityCheck, sensitivity_check
+from daq.measure.calibration.uncertainty import Term
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 from daq.measure.zero import PARTS
 from daq.rig import Rig
 from daq.values import Array
 
 STEADY_N = 0.2
+UNMEASURED = Term(
+    "cross-talk not measured", relative=LITTLE / math.sqrt(3.0), shared=True, shape="rectangular",
+    note="a frame may do the same to all its cells",
+)  # fmt: skip
+AND_CROSSTALK = "the cross-talk too, which was never measured"
 
 
 def names_to_check(rig: Rig) -> tuple[str, ...]:
@@ -38,8 +46,10 @@ def weight_check(
     u_load_n: float,
     at_utc: str,
 ) -> SensitivityCheck:
-    """The check of the last seconds' counts (n, k), channels as in the rig file. ValueError for an unknown name, a
-    weight that is too light, cells without a budget, and a load that still moves.
+    """The check of the last seconds' counts (n, k), channels as in the rig file. On the jig a cell also shows what the
+    frame makes of a weight; where that was never measured, it is uncertain here (JCGM 100 4.3).
+
+    ValueError for an unknown name, a weight that is too light, cells without a budget, and a load that still moves.
     """
     if on not in names_to_check(rig):
         raise ValueError(f"check: expected one of {', '.join(names_to_check(rig))}, got {on!r}")
@@ -49,13 +59,15 @@ def weight_check(
     loads_n = apply(calibration, counts, zero_counts)[:, wanted]
     parts = _budgets(calibration, wanted, loads_n.mean(axis=0).tolist())
     together = loads_n.sum(axis=1)
-    uncertainty = expanded_sum(parts)
     moves_n = float(np.ptp([part.mean() for part in np.array_split(together, PARTS)]))
-    if moves_n > max(STEADY_N, uncertainty.expanded_n):
+    if moves_n > max(STEADY_N, expanded_sum(parts).expanded_n):
         raise ValueError(f"check: {on} still moves by {moves_n:.1f} N: let the weight hang still, touch nothing, again")
-    return sensitivity_check(
-        on, at_utc, load_n=load_n, u_load_n=u_load_n, shown_n=float(together.mean()), uncertainty=uncertainty
+    if _unmeasured(calibration):
+        parts = [(replace(one, terms=(*one.terms, UNMEASURED)), cell_n) for one, cell_n in parts]
+    made = sensitivity_check(
+        on, at_utc, load_n=load_n, u_load_n=u_load_n, shown_n=float(together.mean()), uncertainty=expanded_sum(parts)
     )
+    return replace(made, remedy=f"{made.remedy}, {AND_CROSSTALK}") if _unmeasured(calibration) else made
 
 
 def _budgets(
@@ -68,3 +80,8 @@ def _budgets(
             raise ValueError(f"check: {channel.name} has no uncertainty to check against: calibrate it on a bench")
         found.append((channel.uncertainty, load_n))
     return found
+
+
+def _unmeasured(calibration: Calibration) -> bool:
+    """Whether one cell may show another's load without anybody knowing."""
+    return calibration.crosstalk is None and len(calibration.forces) > 1

@@ -20,6 +20,9 @@ import numpy.typing as npt
 
 from daq.values import Array
 
+LITTLE = 0.005
+"""Of a load: less cross-talk does not matter for an onset, and is what a cell may have where it was never measured.
+Judgement, no source."""
 WEAKEST = 0.05
 """Placements are refused if some combination of cells was loaded less than this fraction of the most loaded one."""
 
