@@ -10,7 +10,7 @@ import subprocess
 import sys
 
 from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say, stop
-from tests.chromium import NAMES, SNAP_ONLY, chromium_path
+from tests.chromium import NAMES, PACKAGE, SNAP_ONLY, chromium_path
 
 SYSTEM = {
     "avr-libc": ("/usr/lib/avr/include/avr/io.h",),
@@ -90,7 +90,7 @@ def main():
     words = [word for word in sys.argv[1:] if word not in ("--quick", "--coverage")]
     quick, coverage = "--quick" in sys.argv, "--coverage" in sys.argv
     if not quick:
-        ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, "chromium": NAMES})
+        ensure_commands(SYSTEM if SNAP_ONLY else {**SYSTEM, PACKAGE: NAMES})
     ensure_venv("[test]")
     ensure_typescript()
     if not quick:
