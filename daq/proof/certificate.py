@@ -109,11 +109,34 @@ def lines(content: dict[str, Any]) -> list[str]:
     return [
         f"{content['jig']}: {content['result']}",
         *content["statements"],
+        *_of_what(content),
         *facts(content),
+        *_budgeted(content),
         *(f"  {one['part']}: {one['shown']}{'  NAMED' if one['named'] else ''}" for one in content["figures"]),
         *(f"  - {reason}" for reason in content["reasons"]),
-        f"by {content['made_by']}, {content['made_utc']}"
+        ", ".join(filter(None, (f"by {content['made_by']}", content["place"], content["made_utc"])))
         + (f"; valid to {content['valid_until_utc'][:10]}" if content["valid_until_utc"] else ""),
+    ]
+
+
+def _of_what(content: dict[str, Any]) -> list[str]:
+    """Jig and dummy, as the page says them."""
+    dummy = content["dummy"]
+    rate, u_rate = dummy["rate_n_per_mm"], dummy["u_rate_n_per_mm"]
+    return [
+        f"parts: {', '.join([*content['consists_of'], 'mark ' + content['parts']])}",
+        f"setback scale: {content['scale']}",
+        f"calibration: {content['calibration']}",
+        f"dummy: {dummy['name']}, {rate:.3f} N/mm, standard uncertainty {u_rate:.2g}",
+    ]
+
+
+def _budgeted(content: dict[str, Any]) -> list[str]:
+    """The budget of the bias, a line each."""
+    return [
+        f"  {one['source']}: standard uncertainty {one['standard_uncertainty_mm']:.3f} mm, {one['distribution']}"
+        + ("" if one["degrees_of_freedom"] is None else f", {one['degrees_of_freedom']:.0f} degrees of freedom")
+        for one in content["budget"]
     ]
 
 

@@ -120,6 +120,22 @@ def test_a_certificate_says_that_nobody_accredits_it_and_until_when_it_holds(rig
     assert [one["degrees_of_freedom"] for one in content["budget"]] == [3, None]
 
 
+def test_the_certificate_in_the_terminal_says_who_where_of_what_and_how_well():
+    sheet = begun(place="Workshop", consists_of=("hands left (hands)",))
+    told = "\n".join(lines(certificate(proved(worked(sheet, Plank(10.0, 0.15, 0.1, 0.54))))))
+
+    for said in (
+        "by R. Doe, Workshop, 2025-03-04T10:00:00+00:00; valid to 2026-03-04",
+        "parts: hands left (hands), mark p1",
+        "setback scale: at 60 mm",
+        "calibration: c1",
+        "dummy: dummy A, 2.000 N/mm, standard uncertainty 0.02",
+        "ends of the caliper's measure, BB and saddle: standard uncertainty 0.100 mm, rectangular",
+        "normal, 3 degrees of freedom",
+    ):
+        assert said in told
+
+
 def test_a_failed_proof_is_valid_until_no_day(rig):
     failed = proved(worked(begun(), Plank(10.0, 0.15, 0.1, 0.54), wrong=FAULTS["tilt"]))
 
