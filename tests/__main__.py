@@ -34,7 +34,8 @@ WORKERS = min((os.cpu_count() or 1) + 1, 5)
 """One more than cores: many tests wait for a clock and not for a core. With two more, four browsers are slower."""
 SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
 """All tests of a file run in one worker, which makes once what they share. In their own order, the slow files of
-tests/browser come early."""
+tests/browser come early. Every worker loads every file: a package that loads long, and that one test asks, is loaded in
+that test."""
 COMPILED_ONCE = {**os.environ, "PYTHONDONTWRITEBYTECODE": ""}
 """Some shells forbid compiled files. Then each worker, and each of the many programs the tests start, would compile
 the whole package again: two thirds of a second of processor time for every daemon."""

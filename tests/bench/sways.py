@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 from daq.sweep.plan import interleaved
 from daq.values import NAN, Status, StepMean, Stroke
@@ -62,6 +61,8 @@ def wander(kind: str, count: int, tau_s: float, rng: np.random.Generator) -> np.
 
 
 def first_order(count: int, tau_s: float, rng: np.random.Generator) -> np.ndarray:
+    from scipy.signal import lfilter
+
     keep = np.exp(-1.0 / PER_S / tau_s)
     start = rng.standard_normal()
     kicks = np.sqrt(1.0 - keep**2) * rng.standard_normal(count)
@@ -70,6 +71,8 @@ def first_order(count: int, tau_s: float, rng: np.random.Generator) -> np.ndarra
 
 def second_order(count: int, decay_s: float, turn: float, rng: np.random.Generator) -> np.ndarray:
     """An AR(2) process with poles exp((-1/decay +- i turn) dt), run in first; scaled to unit variance exactly."""
+    from scipy.signal import lfilter
+
     pole = np.exp((-1.0 / decay_s + 1j * turn) / PER_S)
     a1, a2 = 2.0 * pole.real, -(abs(pole) ** 2)
     variance = (1.0 - a2) / ((1.0 + a2) * ((1.0 - a2) ** 2 - a1**2))

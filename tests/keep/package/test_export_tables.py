@@ -9,11 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import duckdb
-import frictionless
 import jsonschema
 import numpy as np
 import pandas
-import polars
 import pyarrow.parquet as parquet
 import pytest
 
@@ -70,6 +68,8 @@ def test_every_verdict_and_result_has_its_meaning_in_the_schema():
 
 
 def problems(resources):
+    import frictionless
+
     found = frictionless.Package.from_descriptor({"name": "one", "resources": resources}).validate()
     return found.flatten(["type", "rowNumber", "fieldName", "note"])
 
@@ -157,6 +157,8 @@ def test_the_descriptor_follows_version_2_of_the_standard(packages):
 
 @pytest.mark.parametrize("table", ["strokes", "loads", "raw_jig", "steps"])
 def test_pandas_duckdb_and_polars_read_the_same_numbers_from_both_forms(packages, table):
+    import polars
+
     parquet, csv = packages["parquet"] / f"{table}.parquet", packages["csv.gz"] / f"{table}.csv.gz"
     readings = [
         pandas.read_parquet(parquet),

@@ -2,10 +2,8 @@
 
 import json
 
-import frictionless
 import pandas
 import pytest
-from rocrate.rocrate import ROCrate
 
 from daq.keep.again.derived import Derived
 from daq.keep.package.export import export
@@ -26,6 +24,8 @@ def descriptor(folder):
 
 @pytest.mark.parametrize("form", FORMS)
 def test_the_folder_is_a_valid_data_package_whatever_the_form_of_its_sweeps(store, tmp_path, form):
+    import frictionless
+
     export(store, [stored(store), stored(store)], tmp_path / "out", computed, form=form)
     report = frictionless.validate(str(tmp_path / "out" / "datapackage.json"))
 
@@ -92,6 +92,8 @@ def test_the_readme_names_every_verdict_test_table_and_term(store, tmp_path):
 
 def test_a_collector_of_research_objects_reads_the_same(store, tmp_path):
     """RO-Crate 1.1, read by the library of its makers."""
+    from rocrate.rocrate import ROCrate
+
     made = export(store, [stored(store), stored(store)], tmp_path / "out", computed, licence=FREE, contributors=[ADA])
     crate = ROCrate(tmp_path / "out")
 

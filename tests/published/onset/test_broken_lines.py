@@ -3,7 +3,6 @@
 import warnings
 
 import numpy as np
-import piecewise_regression
 import pytest
 
 from daq.sweep.hinge import least_squares
@@ -48,6 +47,8 @@ def test_no_breakpoint_of_a_fine_grid_fits_better(name):
 
 @pytest.mark.parametrize("name", ["stagnant", "RKV", "RKW", "RWC"])
 def test_piecewise_regression_finds_no_better_line_and_agrees_where_it_converges(name):
+    import piecewise_regression  # loads matplotlib and statsmodels
+
     x, y, _ = published(name)
     np.random.seed(1)  # noqa: NPY002
 
