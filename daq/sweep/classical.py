@@ -3,7 +3,7 @@
 Hinge with time and torque as covariates, the exact profile-F interval, and an F test of the hinge against the straight
 line. The breakpoint is sought over the whole sweep, so the F of the best one is larger than the F of a given one; it is
 charged two parameters and the significance level is 0.2 %, which keeps false onsets under half a per cent
-(tests/bench). A test that does not reject shows nothing, so this method has only two verdicts: onset and undecided.
+(tests/benchmarks). A test that does not reject shows nothing, so this method has two verdicts: onset and undecided.
 """
 
 from __future__ import annotations

@@ -204,7 +204,9 @@ def a_day(_: Path) -> str:
 
 def of_bench(name: str) -> str:
     """What a benchmark says when all its goals are met."""
-    done = subprocess.run([sys.executable, "-m", f"tests.bench.{name}"], capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [sys.executable, "-m", f"tests.benchmarks.{name}"], capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stdout + done.stderr
     return "; ".join(done.stdout.splitlines()[-5:-1])
 

@@ -6,8 +6,8 @@ from daq.sweep.hinge import least_squares
 from daq.sweep.information import Wander, best_design, sd_times_slope
 from daq.sweep.onset import onset
 from daq.values import Verdict
-from tests.bench.onset_rides import StepWorld, step_sweep
-from tests.bench.sways import PER_S, first_order
+from tests.benchmarks.onset_rides import StepWorld, step_sweep
+from tests.benchmarks.sways import PER_S, first_order
 from tests.sweep.rides import hinge, step, stroke_ride
 
 

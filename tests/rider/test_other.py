@@ -9,7 +9,7 @@ import pytest
 from daq.sweep.onset import onset
 from daq.sweep.plan import Plan, out_and_back
 from daq.values import Verdict
-from tests.bench.confound_rides import ridden
+from tests.benchmarks.confound_rides import ridden
 from tests.rider import other
 from tests.rider.other import OtherRider
 

@@ -53,7 +53,7 @@ def test_an_onset_that_lies_forward_of_all_that_was_ridden_has_no_forward_limit(
 def test_the_interval_for_another_day_covers_the_days_it_has_not_seen(count, days, day_sd):
     """Held-out days, unbalanced panels too. At least 0.93; at most 0.97 from 2 mm and 10 riders on, where the spreads
     can be known. Bounds widened by two binomial standard errors of the number of riders foretold; in full:
-    tests.bench.panel."""
+    tests.benchmarks.panel."""
     rng = np.random.default_rng([count, int(10 * day_sd)])
     held = total = 0
     while total < 60:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from daq.sweep.onset import FALLS_COUNT, LEAST_SQUARES, STROKES_ONLY, onset
-from tests.bench.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
+from tests.benchmarks.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
 
 SWEEPS = {
     "step values": lambda: step_sweep(StepWorld("sigma 2"), 1)[1],

@@ -20,7 +20,7 @@ from daq.sweep.onset import (
     onset,
 )
 from daq.values import NAN, Verdict
-from tests.bench.onset_rides import rise
+from tests.benchmarks.onset_rides import rise
 from tests.sweep.rides import hinge, ride, step, stroke_ride
 
 CLEAR = ride(hinge(52.0), noise_n=1.0, seed=1)

@@ -1,4 +1,4 @@
-"""A short form of tests/bench/onset.py: 150 sweeps a condition, with bounds a true goal misses once in a thousand runs.
+"""A short form of tests/benchmarks/onset.py: 150 sweeps a condition, with bounds a true goal misses once in 1000 runs.
 
 The goals are what a good implementation is known to reach; the full study checks them themselves. An RMSE from n sweeps
 scatters by 1 / sqrt(2 n) of itself, a share p by sqrt(p (1 - p) / n); three such standard deviations are added.
@@ -10,8 +10,8 @@ from scipy.stats import binom
 
 from daq.sweep.onset import onset
 from daq.values import Verdict
-from tests.bench.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
-from tests.bench.onset_terms import QUIET, World, ridden
+from tests.benchmarks.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
+from tests.benchmarks.onset_terms import QUIET, World, ridden
 
 pytestmark = pytest.mark.study
 SWEEPS = 150

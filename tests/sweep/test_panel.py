@@ -86,7 +86,7 @@ def test_repeats_teach_the_spreads(day_sd, sweep_sd):
 @pytest.mark.study
 def test_simulated_calibration_of_the_between_day_sd():
     """Talts et al. 2018, from memory: a truth drawn from the prior has an even rank in what is believed of it. In full,
-    and for both standard deviations: tests.bench.panel."""
+    and for both standard deviations: tests.benchmarks.panel."""
     rng = np.random.default_rng(20)
     priors = judged_priors(8)
     ranks = []

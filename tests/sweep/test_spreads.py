@@ -49,7 +49,7 @@ def priors_of(priors):
 @pytest.mark.parametrize("day_sd", [0.0, 2.0, 5.0, 10.0])
 @pytest.mark.parametrize(("count", "days", "sweeps"), [(3, 2, 2), (3, UNBALANCED, 1), (10, UNBALANCED, 1), (10, 2, 2)])
 def test_a_new_day_lies_within_its_interval_whatever_the_scatter(count, days, sweeps, day_sd):
-    """Bounds widened by two binomial standard errors of the panels; on whole likelihoods: tests.bench.panel."""
+    """Bounds widened by two binomial standard errors of the panels; on whole likelihoods: tests.benchmarks.panel."""
     slack = 2.0 * math.sqrt(0.95 * 0.05 / PANELS)
     share = covered(count, days, sweeps, day_sd)
 

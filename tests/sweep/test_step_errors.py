@@ -10,7 +10,7 @@ from daq.sweep.evidence import gathered, stroke_errors
 from daq.sweep.pooled import pooled
 from daq.sweep.step_errors import ADDED_N_PER_MM, BENDS_MM, BENT, FREEDOM, size_of, standard_errors
 from daq.values import NAN
-from tests.bench.sways import Sway, level_sweep
+from tests.benchmarks.sways import Sway, level_sweep
 from tests.sweep.rides import hinge, ride, stroke_ride
 
 
@@ -36,7 +36,7 @@ def test_the_size_is_the_mean_under_students_t_of_all_curves():
 
 
 def test_what_is_stated_keeps_to_the_truth_where_the_strokes_mislead():
-    """Over true, over 24 sweeps of riders whose strokes state too much; tests/bench/step_errors.py has all."""
+    """Over true, over 24 sweeps of riders whose strokes state too much; tests/benchmarks/step_errors.py has all."""
     sums = np.zeros(3)
     for number in range(24):
         steps, true_n = level_sweep(Sway("swinging", tau_s=2.0), 15.0, number)

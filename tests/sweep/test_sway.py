@@ -7,7 +7,7 @@ from statsmodels.regression.linear_model import GLS
 from daq.sweep import noise, sway
 from daq.sweep.noise import Series
 from daq.sweep.pooled import pooled
-from tests.bench.sways import Sway, level_sweep
+from tests.benchmarks.sways import Sway, level_sweep
 
 
 def even_series(rng):

@@ -115,7 +115,7 @@ def test_the_truth_lies_within_the_interval_of_the_spread_19_times_in_20():
         low, high = taught(told(tests)).day_interval_mm
         held += low <= day_sd <= high
 
-    # 95 % or more (the grid is coarse): of 25, fewer than 21 happen once in 140 times. In full: tests.bench.panel
+    # 95 % or more (the grid is coarse): of 25, fewer than 21 happen once in 140 times. In full: tests.benchmarks.panel
     assert held >= 21
 
 

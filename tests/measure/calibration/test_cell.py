@@ -18,7 +18,7 @@ LEAST_HELD, MOST_HELD = 0.90, 0.993
 """Of 300 calibrations at one load. By the binomial distribution, where 95 % hold fewer than 270 are seen once in 8,000
 (one load of eleven: once in 700 cases), where 93 % hold, the least that is promised, 2 times in 100, where 88 % hold 84
 times in 100; 298 or more where 95 % hold are seen 3 times in 100,000. 2,000 calibrations each, against 93 to 97 %:
-tests/bench/calibration_coverage.py."""
+tests/benchmarks/calibration_coverage.py."""
 
 
 def readings(cell=IDEAL, seed=1):

@@ -15,7 +15,7 @@ RNG = np.random.default_rng
 @pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
 @pytest.mark.parametrize("u", [1e-5, 1e-4, 1e-2])
 def test_stated_slopes_hold_whichever_loads_err_together(weights, u):
-    # 300 hits at 95 % scatter by 1.3 %; tests/bench/calibration_coverage.py has 2,000 of each
+    # 300 hits at 95 % scatter by 1.3 %; tests/benchmarks/calibration_coverage.py has 2,000 of each
     assert 0.91 <= slope_held(300, weights=weights, u=u) <= 0.99
 
 

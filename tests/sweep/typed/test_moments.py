@@ -3,8 +3,8 @@ import pytest
 
 from daq.sweep.onset import onset
 from daq.sweep.typed.moments import SETTLES_IN, moments_s
-from tests.bench.less_rides import Display, read_off, world_of
-from tests.bench.onset_rides import stroke_sweep
+from tests.benchmarks.less_rides import Display, read_off, world_of
+from tests.benchmarks.onset_rides import stroke_sweep
 
 
 def test_the_same_seed_gives_the_same_moments_and_another_others():

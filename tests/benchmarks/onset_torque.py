@@ -1,4 +1,4 @@
-"""Whether torque is worth planning as a second variable: `python -m tests.bench.onset_torque [sweeps]`.
+"""Whether torque is worth planning as a second variable: `python -m tests.benchmarks.onset_torque [sweeps]`.
 
 A rider whose onset comes 12 mm further forward with each N m (an assumption of mechanics), ridden at 11 places at one
 torque, or at 5 places at three torques 1 N m apart, 15 steps of the same error: through the estimator as it stands,
@@ -15,7 +15,7 @@ import numpy as np
 
 from daq.sweep.onset import onset
 from daq.sweep.plan import out_and_back
-from tests.bench.onset_rides import CENTRAL_MM, FRONT_MM, MINUTES_PER_STEP, REAR_MM, step_of
+from tests.benchmarks.onset_rides import CENTRAL_MM, FRONT_MM, MINUTES_PER_STEP, REAR_MM, step_of
 
 MM_PER_NM, SIGMA_N = 12.0, 2.83
 PLANS = {

@@ -1,4 +1,4 @@
-"""What an analysis over an archive costs, as ratios within one run: `python -m tests.bench.archive`.
+"""What an analysis over an archive costs, as ratios within one run: `python -m tests.benchmarks.archive`.
 
 500 simulated sweeps of 11 steps, 495 strokes and 34 000 scans each (340 s at 100 Hz), as exported: step means over
 the scans by this program's pool of two processes, its start included, against DuckDB on two threads; and strokes cut
@@ -30,7 +30,7 @@ from daq.keep.package.tables import read_columns
 from daq.keep.store import Store
 from daq.measure.stroke import StrokeCutter
 from daq.values import NAN, Loads, Status, StepMean, Stroke
-from tests.bench.goals import Figure, print_figures
+from tests.benchmarks.goals import Figure, print_figures
 from tests.keep.jig import begin, second_of_session
 
 SWEEPS = 4000

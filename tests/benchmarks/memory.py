@@ -1,4 +1,4 @@
-"""Memory over a day at 1 kHz, accelerated: `python -m tests.bench.memory [HOURS]`. Exit code 1 when it grows.
+"""Memory over a day at 1 kHz, accelerated: `python -m tests.benchmarks.memory [HOURS]`. Exit code 1 when it grows.
 
 As many scans as the day has, 8 channels with crank marks, power and torque over the turn, from the board's bytes
 through the whole session: decoding, store, ride, messages, and a page that reads them. A sweep is under way all the
@@ -30,7 +30,7 @@ from daq.sweep.run import State, Trigger
 from daq.wire import board
 from daq.wire.cycling_power import MEASUREMENT_UUID, PowerMeasurement, encode_power
 from daq.wire.cycling_power_vector import VECTOR_UUID, PowerVector, encode_vector
-from tests.bench.end_to_end import calibration, rig_of
+from tests.benchmarks.end_to_end import calibration, rig_of
 from tests.keep.jig import pedalling
 
 HOURS = 8.0

@@ -1,4 +1,4 @@
-"""What the onset estimator reaches on made-up sweeps: `python -m tests.bench.onset [sweeps per condition]`.
+"""What the onset estimator reaches on made-up sweeps: `python -m tests.benchmarks.onset [sweeps per condition]`.
 
 Prints and writes onset.md beside where it is run; exit code 1 when a goal is missed. 1000 sweeps by default take about
 half an hour on two cores; every sweep is seeded by its condition and number. RMSE, bias, coverage and width are over
@@ -24,7 +24,7 @@ from daq.sweep.hinge import least_squares
 from daq.sweep.onset import LEAST_SQUARES, onset
 from daq.sweep.verdict import interval_mm, verdict_of
 from daq.values import NAN, Verdict
-from tests.bench.onset_rides import (
+from tests.benchmarks.onset_rides import (
     CENTRAL_MM,
     FRONT_MM,
     MINUTES_PER_STEP,

@@ -1,4 +1,4 @@
-"""One figure for each thing the onset can say: `python -m tests.bench.onset_figures [folder]` writes SVG files.
+"""One figure for each thing the onset can say: `python -m tests.benchmarks.onset_figures [folder]` writes SVG files.
 
 Made-up sweeps, seeded. Above: the steps with their standard errors, the fitted line, the 95 % interval shaded, the
 suggested setback dashed. Below: the posterior of the bend, and the probabilities of the three explanations.
@@ -13,7 +13,7 @@ import numpy as np
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
 from daq.sweep.onset import fitted_line, onset
-from tests.bench.onset_rides import StepWorld, hand_load, out_and_back, step_of
+from tests.benchmarks.onset_rides import StepWorld, hand_load, out_and_back, step_of
 
 WIDTH, HEIGHT, LEFT, RIGHT = 640, 440, 64, 16
 TOP, MIDDLE, LOW, BOTTOM = 72, 284, 316, 384

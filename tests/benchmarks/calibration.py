@@ -1,4 +1,4 @@
-"""What calibrating loads costs: `python -m tests.bench.calibration`. Exit code 1 when a goal is missed.
+"""What calibrating loads costs: `python -m tests.benchmarks.calibration`. Exit code 1 when a goal is missed.
 
 A board of 8 channels, everything on: parabolas, cross-talk among 7 cells, tilt tare. Blocks of 20 scans, as a board at
 1 kHz is read. Counts to newtons is set against the same algebra by matrix product and library sines, which does not

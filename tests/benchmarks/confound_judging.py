@@ -10,7 +10,7 @@ from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.judged import judged as judged_by_tests
 from daq.values import Onset
-from tests.bench.confound_rides import MOVING_S, RIG, Ridden
+from tests.benchmarks.confound_rides import MOVING_S, RIG, Ridden
 
 BEFORE = "hinge-posterior/2"
 """What the benchmark's gains and losses are counted against, without any test of validity."""

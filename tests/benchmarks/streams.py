@@ -1,6 +1,6 @@
-"""Fifty screens at 1 kHz, half of them hostile: `python -m tests.bench.streams`. Exit code 1 when a goal is missed.
+"""Fifty screens at 1 kHz, half of them hostile: `python -m tests.benchmarks.streams`. Exit code 1 if a goal is missed.
 
-The whole daemon of tests.bench.end_to_end. In a process of its own 25 screens read; in another 25 do harm, and come
+The whole daemon of tests.benchmarks.end_to_end. In a process of its own 25 screens read; in another 25 do harm and come
 again whenever they are cut off: never read, read a little now and then, ping or talk without end, end in
 mid-handshake. The goal is for those that read: the age of each block's newest scan when it arrives.
 
@@ -29,8 +29,8 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock, steady_ns
-from tests.bench import end_to_end
-from tests.bench.end_to_end import calibration, opened_pty, rig_of, write_into
+from tests.benchmarks import end_to_end
+from tests.benchmarks.end_to_end import calibration, opened_pty, rig_of, write_into
 
 SECONDS = 60
 MOST_LATE_MS = 100.0
@@ -137,7 +137,9 @@ async def besieged(folder: Path, heard: Heard) -> str:
         command = [sys.executable, "-c", READERS, stream, str(zero_ns), str(GOOD)]
         readers.append(subprocess.Popen(command, stdout=subprocess.PIPE, text=True))
         await asyncio.sleep(3.0)
-        with subprocess.Popen([sys.executable, "-m", "tests.bench.streams", where.host, str(where.port)]) as hostile:
+        with subprocess.Popen(
+            [sys.executable, "-m", "tests.benchmarks.streams", where.host, str(where.port)]
+        ) as hostile:
             writer = write_into(board_end)
             await asyncio.to_thread(writer.wait)
             hostile.kill()

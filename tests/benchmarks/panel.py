@@ -1,4 +1,4 @@
-"""What a panel says of another day, and of its spreads, on simulated riders: `python -m tests.bench.panel`.
+"""What a panel says of another day, and of its spreads, on simulated riders: `python -m tests.benchmarks.panel`.
 
 Covered: share of held-out days within the 95 % interval foretold, for panels of 3 to 50 riders, balanced and not,
 onsets scattering by 0 to 10 mm between days. Calibration of the standard deviations: a truth drawn from the prior has
@@ -20,7 +20,7 @@ from daq.sweep.another_day import another_day
 from daq.sweep.panel import panel
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, judged_priors
 from daq.sweep.workshop import interval_mm
-from tests.bench.goals import Figure, print_figures
+from tests.benchmarks.goals import Figure, print_figures
 from tests.sweep.panels import riders, shown
 
 COUNTS, DAY_SDS, SWEEP_SD = (3, 10, 50), (0.0, 2.0, 5.0, 10.0), 2.0

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from tests.bench.confound_lines import (
+from tests.benchmarks.confound_lines import (
     CLEAN,
     OTHER,
     OTHER_WITHOUT,
@@ -16,8 +16,8 @@ from tests.bench.confound_lines import (
     WITH_ONSET,
     WITHOUT_ONSET,
 )
-from tests.bench.confound_rides import ORDERS, Line
-from tests.bench.goals import Figure
+from tests.benchmarks.confound_rides import ORDERS, Line
+from tests.benchmarks.goals import Figure
 
 Found = dict[tuple[str, str, str], dict[str, float]]
 """By line, order and way of answering."""

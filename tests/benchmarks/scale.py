@@ -1,6 +1,6 @@
-"""An archive of 2,000 sweeps analysed on this machine and on a cluster: `python -m tests.bench.scale ARCHIVE`.
+"""An archive of 2,000 sweeps analysed on this machine and on a cluster: `python -m tests.benchmarks.scale ARCHIVE`.
 
-ARCHIVE holds exported sweeps (`python -m tests.bench.many_sweeps --sweeps 200 --keep FOLDER` makes one of simulated
+ARCHIVE holds exported sweeps (`python -m tests.benchmarks.many_sweeps --sweeps 200 --keep FOLDER` makes one of made-up
 riders); they are copied under names of their own until there are 2,000. Strokes are cut again from the loads of every
 sweep, by two processes and by a Dask cluster of two workers with 512 MB each, over 200 sweeps and over 2,000. Reported:
 processor time a sweep, the most memory any worker took and whether either grows with the archive; whether an analysis
@@ -38,7 +38,7 @@ from daq.keep.package.datapackage import NAME
 from daq.keep.package.tables import read_columns, read_table, table_path
 from daq.measure.stroke import StrokeCutter
 from daq.values import Loads
-from tests.bench.goals import Figure, print_figures
+from tests.benchmarks.goals import Figure, print_figures
 
 FEW, MANY, DAMAGED = 200, 2000, 3
 MEMORY = "512MB"

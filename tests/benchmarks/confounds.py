@@ -1,4 +1,4 @@
-"""Whether an onset is true, not only precise: every confound in every order: `python -m tests.bench.confounds`.
+"""Whether an onset is true, not only precise: every confound in every order: `python -m tests.benchmarks.confounds`.
 
 500 sweeps a line and order by default, hours of one core; `--sweeps 20 --only lag` shortens it, and with `--keep
 FILE --minutes 8` it is ridden in pieces. Each sweep is seeded by its line and number, fixed beforehand. Prints a table;
@@ -26,12 +26,12 @@ import numpy as np
 
 from daq.sweep.onset import METHODS
 from daq.values import NAN, Onset, Verdict
-from tests.bench.confound_goals import Found, figures
-from tests.bench.confound_judging import before, judged, plain
-from tests.bench.confound_kept import Kept, Tried, add, missing, read
-from tests.bench.confound_lines import CLEAN, LINES
-from tests.bench.confound_rides import ORDERS, Line, Ridden, ride
-from tests.bench.goals import print_figures
+from tests.benchmarks.confound_goals import Found, figures
+from tests.benchmarks.confound_judging import before, judged, plain
+from tests.benchmarks.confound_kept import Kept, Tried, add, missing, read
+from tests.benchmarks.confound_lines import CLEAN, LINES
+from tests.benchmarks.confound_rides import ORDERS, Line, Ridden, ride
+from tests.benchmarks.goals import print_figures
 
 TOO_FEW = "too few positions for an answer"
 

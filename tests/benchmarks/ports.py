@@ -1,4 +1,4 @@
-"""What reading a port by a thread costs against the event loop watching it: `python -m tests.bench.ports [seconds]`.
+"""What reading a port by a thread costs against the event loop: `python -m tests.benchmarks.ports [seconds]`.
 
 The simulated board at 100 scans a second, ten times as fast as life, over a pseudo-terminal: this process' CPU time for
 a second of board time, and how late the last scans are. One process, one run: figures to compare with one another.

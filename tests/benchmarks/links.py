@@ -1,4 +1,4 @@
-"""What the links cost against bare loops: `python -m tests.bench.links`. Exit code 1 when a goal is missed.
+"""What the links cost against bare loops: `python -m tests.benchmarks.links`. Exit code 1 when a goal is missed.
 
 A process of its own writes 8 channels, 1000 scans a second, one frame a write, into a real pseudo-terminal; its ticks
 are its monotonic clock. Readers take turns: a bare loop that only stamps the bytes, the serial link, the same with

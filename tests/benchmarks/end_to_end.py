@@ -1,4 +1,4 @@
-"""What the whole daemon costs at 1 kHz: `python -m tests.bench.end_to_end`. Exit code 1 when a goal is missed.
+"""What the whole daemon costs at 1 kHz: `python -m tests.benchmarks.end_to_end`. Exit code 1 when a goal is missed.
 
 A process of its own writes 8 channels, 1000 scans a second, one frame a write, with a crank mark at 90 rpm, into a real
 pseudo-terminal. Two readers take turns in this process: one takes each arrival and throws it away, one is the whole

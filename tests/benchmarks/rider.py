@@ -1,4 +1,4 @@
-"""What the simulated rider costs, as ratios: `python -m tests.bench.rider`. Exit code 1 when a goal is missed.
+"""What the simulated rider costs, as ratios: `python -m tests.benchmarks.rider`. Exit code 1 when a goal is missed.
 
 Simulated seconds per second of computing, for a board of 100 scans a second asked every 10 ms of session time at pace
 1, and in pieces of 0.6 s as at pace 60: how many times faster than needed.

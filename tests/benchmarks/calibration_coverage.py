@@ -1,4 +1,4 @@
-"""Whether calibrations hold what they state: `python -m tests.bench.calibration_coverage`. Exit code 1 when not.
+"""Whether calibrations hold what they state: `python -m tests.benchmarks.calibration_coverage`. Exit code 1 when not.
 
 Of cells on the bench: 2,000 calibrations for each error alone and for all together, 2 to 5 series, each used once at
 eleven loads. Of tables (`calibrate fit`): 2,000 for each way in which loads err together, their errors 1e-5 to 1e-2,

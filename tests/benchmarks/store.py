@@ -1,4 +1,4 @@
-"""What the store costs, as ratios within one run: `python -m tests.bench.store`. Exit code 1 when a goal is missed.
+"""What the store costs, as ratios within one run: `python -m tests.benchmarks.store`. Exit code 1 if a goal is missed.
 
 The signal: a simulated rider at 90 rpm on a 24-bit board, 8 channels at 1 kHz, 2000 counts per newton, ripple of
 15-40 N at twice the cadence, white noise of 40 counts (tests.keep.jig.pedalling). Noise decides the size: 40 counts
@@ -21,7 +21,7 @@ import numpy as np
 from daq.keep.store import Store
 from daq.keep.store.chunks import encode
 from daq.values import Samples
-from tests.bench.goals import Figure, print_figures
+from tests.benchmarks.goals import Figure, print_figures
 from tests.keep.jig import begin, concatenated, pedalling
 
 SECONDS = 120

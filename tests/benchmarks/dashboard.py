@@ -1,4 +1,4 @@
-"""Frames the dashboard draws on a full stream against an empty page: `python -m tests.bench.dashboard`.
+"""Frames the dashboard draws on a full stream against an empty page: `python -m tests.benchmarks.dashboard`.
 
 Exit code 1 when a goal is missed. The stream is 8 cells at 1 kHz in 20 messages a second, as the daemon sends it, both
 strips moving, at the largest screen of the job. What counts is the ratio of animation frames, and the share of one

@@ -1,4 +1,4 @@
-"""500 simulated sweeps kept, exported, and computed again in two other ways: `python -m tests.bench.many_sweeps`.
+"""500 simulated sweeps kept, exported, and computed again in two other ways: `python -m tests.benchmarks.many_sweeps`.
 
 Every sweep is ridden by the simulated rider through the pipeline, without pacing: riders of every kind, each with an
 onset, slope, sway and weight of its own. All are stored and exported as data packages. The archive is then computed

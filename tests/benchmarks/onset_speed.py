@@ -1,4 +1,4 @@
-"""How fast the onset is: `python -m tests.bench.onset_speed`. Exit code 1 when a goal is missed.
+"""How fast the onset is: `python -m tests.benchmarks.onset_speed`. Exit code 1 when a goal is missed.
 
 One answer with interval, classes and reasons against one fit of the general-purpose package piecewise-regression with
 20 restarts, by turns in the same process; and a batch of sweeps on two processes.
@@ -17,7 +17,7 @@ import numpy as np
 import piecewise_regression
 
 from daq.sweep.onset import onset
-from tests.bench.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
+from tests.benchmarks.onset_rides import StepWorld, StrokeWorld, step_sweep, stroke_sweep
 
 TURNS = 15
 BATCH = 2000

@@ -1,4 +1,4 @@
-"""What the onset reaches on riders that strokes do not show: `python -m tests.bench.onset_terms [sweeps [names]]`.
+"""What the onset reaches on riders that strokes do not show: `python -m tests.benchmarks.onset_terms [sweeps [names]]`.
 
 Whole stroke series, made independently of the estimator's model of sway (`sways`), with one thing wrong in each world:
 visits that scatter, a saddle that is not where it was set, posture that follows slowly. Out and back, so many minutes
@@ -23,8 +23,8 @@ from daq.sweep.evidence import gathered
 from daq.sweep.onset import METHOD, STROKES_ONLY, onset
 from daq.sweep.plan import out_and_back
 from daq.values import NAN, StepMean, Verdict
-from tests.bench.onset_rides import CENTRAL_MM, FRONT_MM, REAR_MM
-from tests.bench.sways import Sway, stroke, strokes_of, wander
+from tests.benchmarks.onset_rides import CENTRAL_MM, FRONT_MM, REAR_MM
+from tests.benchmarks.sways import Sway, stroke, strokes_of, wander
 
 MOVE_S, SETTLE_S = 20.0, 6.0
 

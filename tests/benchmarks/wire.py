@@ -1,4 +1,4 @@
-"""What reading a board costs against a bare read loop: `python -m tests.bench.wire`. Exit code 1 when a goal is missed.
+"""What reading a board costs against a bare read loop: `python -m tests.benchmarks.wire`. Exit code 1 if one is missed.
 
 A process of its own writes 8 channels, 1000 scans a second, one frame a write, into a real pseudo-terminal. Four
 readers take turns: one throws the bytes away; one stamps them as they come and decodes what has come 20 times a second,

@@ -1,4 +1,4 @@
-"""What a rig that sees less still finds: `python -m tests.bench.less [sweeps a line]`, seeded, printed as a table.
+"""What a rig that sees less still finds: `python -m tests.benchmarks.less [sweeps a line]`, seeded, printed as a table.
 
 The same simulated riders and minutes on the full jig, on hands alone, and on a scale whose display a person reads, at
 three steps of the display and 3, 5 or 10 readings a position (10 take 40 s at each position instead of 25). named:
@@ -46,9 +46,9 @@ from daq.jig import conditions_of
 from daq.sweep.onset import onset
 from daq.sweep.validity.judged import judged
 from daq.values import NAN, Verdict
-from tests.bench.confound_judging import TRUSTED
-from tests.bench.confound_rides import RIG, Line, ride
-from tests.bench.less_rides import Display, hands_only, read_off
+from tests.benchmarks.confound_judging import TRUSTED
+from tests.benchmarks.confound_rides import RIG, Line, ride
+from tests.benchmarks.less_rides import Display, hands_only, read_off
 
 STEPS_N = (0.1, 0.5, 1.0)
 NEEDLE = (Display(1.0, 5, damping_s=0.0),)

@@ -7,7 +7,7 @@ whatever goes on with time, and for nothing else.
 
 from __future__ import annotations
 
-from tests.bench.confound_rides import Line
+from tests.benchmarks.confound_rides import Line
 
 BOTH_WAYS = "every second position"
 REST = r"\brest, |" + BOTH_WAYS

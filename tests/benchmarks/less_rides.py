@@ -1,4 +1,4 @@
-"""Riders of tests.bench.onset_rides on rigs that see less: hands alone, and a scale whose display a person reads.
+"""Riders of tests.benchmarks.onset_rides on rigs that see less: hands alone, and a scale whose display a person reads.
 
 The ripple of the pedals, twice a turn, is in what the scale weighs; a damped display follows it and the sway late, and
 takes most of the ripple away. All numbers are assumptions, stated where they stand.
@@ -11,7 +11,7 @@ import numpy as np
 from daq.sweep.typed.moments import moments_s
 from daq.sweep.typed.progress import typed_mean
 from daq.values import NAN, Reading
-from tests.bench.onset_rides import StrokeWorld, stroke_sweep
+from tests.benchmarks.onset_rides import StrokeWorld, stroke_sweep
 
 RIPPLE_N = 30.0
 """Amplitude at the hands, at twice the cadence: 20 to 40 N at 200 to 300 W."""

@@ -1,4 +1,4 @@
-"""Whether step errors are stated right: `python -m tests.bench.step_errors [--sweeps 200] [--cells PATTERN]`.
+"""Whether step errors are stated right: `python -m tests.benchmarks.step_errors [--sweeps 200] [--cells PATTERN]`.
 
 Stated over actual error of the steps' means, rms, on riders made independently of the model (`sways`): four kinds of
 sway, three correlation times, four dwells; a third of the sweeps flat, a third with a rise of 0.4 N/mm, a third of 1.
@@ -21,7 +21,7 @@ import numpy as np
 from daq.sweep.evidence import stroke_errors
 from daq.sweep.pooled import pooled
 from daq.sweep.step_errors import standard_errors
-from tests.bench.sways import KINDS, Sway, level_sweep
+from tests.benchmarks.sways import KINDS, Sway, level_sweep
 
 DWELLS_S, TAUS_S = (15.0, 25.0, 45.0, 90.0), (2.0, 5.0, 10.0)
 GOAL = (0.95, 1.10)
