@@ -60,12 +60,10 @@ async def unplug_and_replug_elsewhere(jig):
     await jig.sees("caution: board: ")
     assert before in jig.shown()["message"] or "no device FJ-0001 is plugged in" in jig.shown()["message"]
     await until(lambda: jig.shown()["state"] == "stale")
-    holding = FakeBoard()
-    jig.board.plug_in()
+    jig.board.plug_in(elsewhere=True)
     await jig.goes_on()
     await jig.sees("info: board: all well again")
     await until(lambda: jig.shown()["state"] == "live")
-    holding.unplug()
     assert jig.board.port != before
 
 

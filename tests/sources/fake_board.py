@@ -59,10 +59,15 @@ class FakeBoard:
     def plugged_in(self):
         return self._master >= 0
 
-    def plug_in(self):
-        """Appear, on whatever path the system gives."""
+    def plug_in(self, *, elsewhere=False):
+        """Appear, on whatever path the system gives; elsewhere: on another than before."""
         self._unsent = b""
         self._master, self._slave = os.openpty()
+        if elsewhere and os.ttyname(self._slave) == self.port:
+            there = self._master, self._slave
+            self._master, self._slave = os.openpty()
+            for end in there:
+                os.close(end)
         tty.setraw(self._slave)
         os.set_blocking(self._master, False)
         self.port = os.ttyname(self._slave)
