@@ -21,6 +21,9 @@ OFF_MM = 3.0
 """Further from the entered value than this, one of the two is wrong. Common practice, no source."""
 MOVED_MM = 2.0
 """A larger change while the saddle is fixed: it has slipped, or the sensor has jumped. Common practice, no source."""
+MOVES_MM, MOVES_U = 1.0, 4.0
+"""A reading that covers more than this, and more than so many of its standard uncertainties, is of a saddle or bar that
+still moves. Judgement, no source."""
 FOLLOWED = 0.3
 """A sensor that shows less than this fraction of the requested move is stuck."""
 
@@ -74,6 +77,14 @@ class Positions:
                 held_mm = self._held.get(each.field, NAN)
                 if said := _stuck(self.now.get(each.field, NAN) - held_mm, target_mm - held_mm):
                     return f"{each.name}: {said}"
+        return ""
+
+    def moves(self) -> str:
+        """Why what is read now must not be taken: saddle or bar still moves, one sentence; empty if both stand."""
+        rows = np.array([row for _, row in self._recent])
+        for each, over_mm in zip(self.sensors, np.ptp(rows, axis=0) if len(rows) else (), strict=False):
+            if over_mm > max(MOVES_MM, MOVES_U * each.u_mm):
+                return f"{each.name}: moved by {over_mm:.1f} mm within half a second: clamp it, then confirm"
         return ""
 
     def hold(self, setback_mm: float, asked_mm: float | None) -> None:

@@ -10,10 +10,11 @@ from daq.keep.store import Store
 from daq.live import demo
 from daq.live.session import session
 from daq.live.telling.sweep_view import sweep_status
+from daq.measure.positions import Positions
 from daq.refusals import NotNow
 from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
 from daq.sweep.plan import Plan, out_and_back
-from daq.sweep.run import State
+from daq.sweep.run import State, Trigger
 from daq.values import Onset, Result, StepMean
 from daq.wire.board import Kind
 
@@ -89,6 +90,33 @@ def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_
     assert [steps for steps, _ in refused] == [5]
     assert "enter the setback from the jig's scale" in refused[0][1]
     assert ridden.steps[-1].setback_mm == SHORT.positions_mm[-1]
+
+
+def test_what_is_read_of_a_saddle_that_still_moves_is_not_taken(tmp_path, monkeypatch):
+    refused = []
+    follow = demo.follow_plan
+
+    async def presses_early(session, plan):
+        accept = session.sweep.fitter
+
+        async def pressed(event, setback_mm=None, setting=None):
+            if event is Trigger.SADDLE_MOVED and not refused:
+                with monkeypatch.context() as during:
+                    during.setattr(Positions, "moves", lambda _: "saddle_slide: moved by 3.0 mm")
+                    with pytest.raises(NotNow, match="moved by 3") as said:
+                        await accept(event, setback_mm, setting)
+                refused.append(str(said.value))
+                assert session.sweep.progress.state is State.MOVING
+            await accept(event, setback_mm, setting)
+
+        session.sweep.fitter = pressed
+        await follow(session, plan)
+
+    monkeypatch.setattr(demo, "follow_plan", presses_early)
+    ridden = Ridden(tmp_path, monkeypatch)
+
+    assert refused
+    assert len(ridden.steps) == len(SHORT.positions_mm)
 
 
 def test_an_encoder_that_sticks_is_named_and_takes_the_verdict(tmp_path, monkeypatch):

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from daq.measure.positions import Positions, PositionSensor
-from daq.values import Samples
+from daq.values import Samples, cut
 from tests.bits import bits
 
 SADDLE = PositionSensor("saddle_slide", "setback_mm", 1, 0.01, -5.0, 0.3)
@@ -49,6 +49,34 @@ def test_a_sensor_that_sticks_is_named_when_the_saddle_should_have_moved():
     assert "a move of -20 mm was asked: the sensor sticks" in positions.troubles["saddle_slide"]
     (_, troubles), *_ = positions.feed(*scans(7.0, 2.0, 80.0))
     assert "sticks" in troubles["saddle_slide"]
+
+
+def test_a_reading_of_a_saddle_or_bar_that_still_moves_is_told_before_it_is_taken():
+    assert Positions([SADDLE, BAR]).moves() == ""
+    positions, _ = watched(scans(0.0, 2.0, 80.0))
+    assert positions.moves() == ""
+
+    positions.feed(*scans(2.0, 0.3, 70.0))
+    assert positions.moves() == "saddle_slide: moved by 10.0 mm within half a second: clamp it, then confirm"
+    positions.feed(*scans(2.3, 0.5, 70.0))
+    assert positions.moves() == ""
+    positions.feed(*scans(2.8, 0.1, 70.0, 573.0))
+    assert positions.moves().startswith("bar_slide: moved by 3.0 mm")
+
+
+def test_the_noise_of_a_sensor_is_no_move():
+    rng = np.random.default_rng(1)
+    samples, t_s = scans(0.0, 60.0, 70.0)
+    sd_counts = [each.u_mm / 3.0 / each.mm_per_count for each in (BAR, SADDLE)]
+    samples.counts[:] += np.rint(rng.normal(0.0, sd_counts, samples.counts.shape)).astype(np.int32)
+    positions = Positions([SADDLE, BAR])
+
+    told = set()
+    for i in range(0, len(samples), 10):
+        positions.feed(cut(samples, slice(i, i + 10)), t_s[i : i + 10])
+        told.add(positions.moves())
+
+    assert told == {""}
 
 
 def test_a_reading_that_did_not_follow_is_told_before_it_is_taken():

@@ -178,8 +178,9 @@ class SweepDesk:
             return {}
         read, known = self.measured(), {} if setback_mm is not None else self._at.pipeline.positions.u_mm
         if setback_mm is None:
-            if asked_mm is not None and (stuck := self._at.pipeline.positions.stuck(asked_mm)):
-                raise NotNow(stuck)
+            positions = self._at.pipeline.positions
+            if why := positions.moves() or ("" if asked_mm is None else positions.stuck(asked_mm)):
+                raise NotNow(why)
             at_mm = read.pop("setback_mm", at_mm)
         as_planned = plain(self._planned(at_mm).setting)
         rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
