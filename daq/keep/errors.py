@@ -13,6 +13,7 @@ StoreError
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from pathlib import Path
 
@@ -85,6 +86,17 @@ def store_error(error: sqlite3.Error, path: Path) -> StoreError:
     if primary == sqlite3.SQLITE_CANTOPEN:
         return StoreError(f"{path} cannot be opened: check that the folder exists and may be read and written")
     return StoreError(f"{path}: {said}")
+
+
+def disk_error(error: OSError, path: Path, done: str = "written") -> StoreUnwritable | None:
+    """The StoreUnwritable for the system's error, when it is for want of room or of a right; done: what cannot be."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return StoreFull(f"no room left on the disk of {path}: free some")
+    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+        return StoreReadOnly(
+            f"{path} cannot be {done} ({error.strerror}): check the permissions of file and folder, and the mount"
+        )
+    return None
 
 
 class NotThere(StoreError):

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 from pathlib import Path
 
 from daq.keep.bounded import from_json, read_bytes
-from daq.keep.errors import StoreFull, StoreReadOnly, StoreUnwritable
+from daq.keep.errors import StoreUnwritable, disk_error
 from daq.proof.sheet import MOST_BYTES, Sheet
 
 SUFFIX = ".json"
@@ -32,11 +31,8 @@ def keep(sheet: Sheet, path: Path) -> None:
 
 
 def _unwritable(error: OSError, path: Path) -> StoreUnwritable:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return StoreFull(f"no room left on the disk of {path}: free some, then read this one again; all before is kept")
-    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return StoreReadOnly(f"{path} cannot be written: check the permissions of file and folder, and the mount")
-    return StoreUnwritable(f"{path} cannot be written ({error.strerror}): see that folder and disk are in order")
+    otherwise = f"{path} cannot be written ({error.strerror}): see that folder and disk are in order"
+    return disk_error(error, path) or StoreUnwritable(otherwise)
 
 
 def load(path: Path) -> Sheet:

@@ -16,9 +16,9 @@ READING = Reading(task="empty", at_utc="2025-03-04T10:00:00+00:00", t_min=1.0)
 @pytest.mark.parametrize(
     ("number", "kind", "sentence"),
     [
-        (errno.ENOSPC, StoreFull, "no room left on the disk of {path}: free some, then read this one again"),
+        (errno.ENOSPC, StoreFull, "no room left on the disk of {path}: free some"),
         (errno.EDQUOT, StoreFull, "no room left on the disk of {path}"),
-        (errno.EROFS, StoreReadOnly, "{path} cannot be written: check the permissions"),
+        (errno.EROFS, StoreReadOnly, "{path} cannot be written (Read-only file system): check the permissions"),
         (errno.EIO, StoreUnwritable, "{path} cannot be written (Input/output error)"),
     ],
 )

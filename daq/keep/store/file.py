@@ -7,7 +7,6 @@ fsync, a power cut.
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
 import sqlite3
 import struct
@@ -15,7 +14,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from daq.keep.bounded import Refused, open_plain
-from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreReadOnly, StoreVanished, store_error
+from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly, StoreVanished, disk_error, store_error
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
 from daq.keep.store.migrations import check_version, migrate
@@ -259,10 +258,4 @@ def _os_errors(path: Path, done: str = "written") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise StoreFull(f"no room left on the disk of {path}: free some") from error
-        if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-            raise StoreReadOnly(
-                f"{path} cannot be {done} ({error.strerror}): check the permissions of file and folder, and the mount"
-            ) from error
-        raise StoreError(f"{path} cannot be opened: {error.strerror}") from error
+        raise disk_error(error, path, done) or StoreError(f"{path} cannot be opened: {error.strerror}") from error
