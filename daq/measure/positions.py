@@ -81,10 +81,14 @@ class Positions:
 
     def moves(self) -> str:
         """Why what is read now must not be taken: saddle or bar still moves, one sentence; empty if both stand."""
-        rows = np.array([row for _, row in self._recent])
-        for each, over_mm in zip(self.sensors, np.ptp(rows, axis=0) if len(rows) else (), strict=False):
+        if not self._recent:
+            return ""
+        for each, over_mm in zip(self.sensors, np.ptp([row for _, row in self._recent], axis=0), strict=True):
             if over_mm > max(MOVES_MM, MOVES_U * each.u_mm):
-                return f"{each.name}: moved by {over_mm:.1f} mm within half a second: clamp it, then confirm"
+                return (
+                    f"{each.name}: moved by {over_mm:.1f} mm within half a second: clamp it, then confirm, or enter "
+                    "the setback from the jig's scale"
+                )
         return ""
 
     def hold(self, setback_mm: float, asked_mm: float | None) -> None:
