@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from daq.items import Notification
-from daq.measure.clock import RULES, SensorClock
+from daq.measure.clock import CLOCK_RULES, SensorClock
 from daq.values import NAN
 from daq.wire.crank import CrankFollower
 from daq.wire.readings import reading_of
@@ -33,7 +33,7 @@ class Told:
 class CrankSensors:
     """Their memory: crank counters and the clock of the one that cuts. One verb: feed."""
 
-    def __init__(self, *, power: str, cut_by: str, clock_rules: int = RULES) -> None:
+    def __init__(self, *, power: str, cut_by: str, clock_rules: int = CLOCK_RULES) -> None:
         """power: the source of the power readings; cut_by: the source whose crank events cut the strokes. clock_rules:
         of SensorClock."""
         self._power, self._cut_by = power, cut_by

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any, Literal
 
 from daq.measure.cell_checks import Cell
-from daq.measure.clock import RULES
+from daq.measure.clock import CLOCK_RULES
 from daq.measure.positions import Positions, PositionSensor
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.rig import POSITION_FIELDS, Rig
@@ -182,7 +182,7 @@ def beginning(
     """
     zero = None if zero_counts is None else zero_counts.tolist()
     content: dict[str, Any] = {"plan": asdict(plan), "mass_kg": mass_kg, "channels": list(channels)}
-    content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy, "clock": RULES}
+    content |= {"zero_counts": zero, "habitual_setback_mm": habitual_setback_mm, "dummy": dummy, "clock": CLOCK_RULES}
     for name, said in (("calibration", calibration), ("board", board)):
         content |= {} if said is None else {name: dict(said)}
     content |= {} if proof is None else {"proof": proof}

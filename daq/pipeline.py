@@ -19,7 +19,7 @@ from daq.items import Event, Hello, Item, Notification
 from daq.jig import Board, cells_of, conditions_of, otherwise, positions_of, progress_of, weight_line_of
 from daq.measure.calibration import Calibration, apply, in_order
 from daq.measure.cell_checks import CellWatch
-from daq.measure.clock import RULES, BoardClock
+from daq.measure.clock import CLOCK_RULES, BoardClock
 from daq.measure.clock_jumps import ClockJumps, jumped_said
 from daq.measure.mechanics import summed
 from daq.measure.positions import Positions
@@ -160,7 +160,7 @@ class Pipeline:
         """(n, k) converter readings of the last seconds, channels as in the rig file: what a zero is taken from."""
         return self._recent.counts(self._columns) if self._columns else np.empty((0, len(self._rig.channels)))
 
-    def _begin(self, mass_kg: float | None, clock_rules: int = RULES) -> None:
+    def _begin(self, mass_kg: float | None, clock_rules: int = CLOCK_RULES) -> None:
         self._recent = Recent()
         self._clock = BoardClock(clock_rules)
         self._cutter = StrokeCutter(mass_kg=mass_kg, g_m_s2=self._rig.g_m_s2)
@@ -249,14 +249,11 @@ class Pipeline:
 
     def _timed(self, samples: Samples) -> tuple[Samples, Array]:
         """The scans whose time is known, and their times; no stroke spans the others."""
-        before_s, t_s = self._clock.last_s, self._clock.feed(samples)
-        known = np.isfinite(t_s)
-        if known.all():
-            return samples, t_s
-        reached_s = np.maximum.accumulate(np.where(known, t_s, before_s))
-        for at_s in np.unique(reached_s[~known]).tolist():
+        t_s = self._clock.feed(samples)
+        for at_s in self._clock.gaps_s:
             self._cutter.break_off(at_s)
-        return cut(samples, known), t_s[known]
+        known = np.isfinite(t_s)
+        return (samples, t_s) if known.all() else (cut(samples, known), t_s[known])
 
     def _loads(self, samples: Samples, t_s: Array) -> Loads:
         values = apply(self.calibration, samples.counts[:, self._columns], self.zero_counts)

@@ -27,7 +27,7 @@ from daq.items import (
     Item,
     Notification,
 )
-from daq.measure.clock import RULES
+from daq.measure.clock import CLOCK_RULES
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import MOST_POSITIONS, Plan
@@ -68,7 +68,7 @@ class _Begun(_Content):
     mass_kg: Annotated[float, Field(gt=0, le=500)] | None
     channels: Annotated[list[_Name], Field(max_length=MAX_CHANNELS, strict=False)]
     zero_counts: _Counts | None
-    clock: Annotated[int, Field(ge=1, le=RULES)] = 1
+    clock: Annotated[int, Field(ge=1, le=CLOCK_RULES)] = 1
     calibration: _Standing | None = None
     proof: Annotated[str, Field(max_length=2000)] | None = None
 

@@ -25,7 +25,7 @@ RISEN_EVENTS_S, RISEN_EVENTS = 2.0, 5
 event is late by up to a notification and a revolution."""
 
 
-RULES = 2
+CLOCK_RULES = 2
 """By which scans and crank events get their times. Of a sweep that does not say they are 1: what had waited and came at
 once was taken for the data of a clock that had stood still, and what came after was put ahead, by up to as much as that
 had waited.
@@ -40,15 +40,16 @@ class BoardClock:
     `restarts` counts how often the mapping to session time had to restart: a reboot, a long silence, a host that slept.
     """
 
-    def __init__(self, rules: int = RULES) -> None:
-        """rules: of RULES or before, as the sweep was begun with."""
+    def __init__(self, rules: int = CLOCK_RULES) -> None:
+        """rules: CLOCK_RULES or earlier ones, as the sweep was begun with."""
         self._knows_waited = rules > 1
         self.restarts = 0
         self._late_before = 0
         self._last: tuple[npt.NDArray[np.uint32], int, int] | None = None
         self._life: ClockLife | None = None
-        self.last_s = 0.0
-        """The latest session time given to a scan."""
+        self._last_s = 0.0
+        self.gaps_s: list[float] = []
+        """Of the last feed: the times of the scans before those without one."""
 
     @property
     def late(self) -> int:
@@ -67,7 +68,7 @@ class BoardClock:
         """
         device_us = self._unwrap(samples)
         received_us = samples.received_us
-        pieces = []
+        pieces, self.gaps_s = [], []
         while len(device_us):
             mapped_s = self._piece(device_us, received_us)
             pieces.append(mapped_s)
@@ -96,15 +97,16 @@ class BoardClock:
             self.restarts += life is not None
             self._late_before = self.late
             begins_s, knows = first_received_us / 1e6, self._knows_waited
-            life_s = begins_s if knows else max(self.last_s, begins_s)
+            life_s = begins_s if knows else max(self._last_s, begins_s)
             life = ClockLife(first_device_us, first_received_us, life_s, knows_waited=knows)
             self._life = life
         life.turn_to(first_device_us)
         mapped_s = life.session_s(device_us, received_us)
-        if mapped_s[0] < self.last_s:
+        if mapped_s[0] < self._last_s:
             # Scans that had waited came at once, and the first of them was taken for undelayed.
-            mapped_s[mapped_s < self.last_s] = np.nan
-        self.last_s = max(self.last_s, float(mapped_s[-1]))  # not the other way round: NaN is no maximum
+            mapped_s[mapped_s < self._last_s] = np.nan
+            self.gaps_s.append(self._last_s)
+        self._last_s = max(self._last_s, float(mapped_s[-1]))  # not the other way round: NaN is no maximum
         return mapped_s
 
 
@@ -119,8 +121,8 @@ def _steps(x: npt.NDArray[Any], before: npt.NDArray[Any]) -> npt.NDArray[Any]:
 class SensorClock:
     """Event times of a Bluetooth sensor in session time: to 20-25 ms, enough to cut strokes, but not for phase."""
 
-    def __init__(self, rules: int = RULES) -> None:
-        """rules: of RULES or before, as the sweep was begun with."""
+    def __init__(self, rules: int = CLOCK_RULES) -> None:
+        """rules: CLOCK_RULES or earlier ones, as the sweep was begun with."""
         self._knows_waited = rules > 1
         self._points: list[Point] = []
         self._zero: tuple[float, int] | None = None

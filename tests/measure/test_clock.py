@@ -229,6 +229,8 @@ def test_what_a_port_kept_through_a_long_silence_or_before_the_first_scan_puts_n
     again = BoardClock()
     pieces = [again.feed(part(samples, i, i + 37)) for i in range(0, len(samples), 37)]
     assert np.array_equal(np.concatenate(pieces), t_s, equal_nan=True)
+    assert len(clock.gaps_s) > 0
+    assert again.gaps_s == []  # its last piece has none
 
 
 def stood_still(for_s, rng):

@@ -20,7 +20,7 @@ class Fault:
     """A fault in the measurement seen during a sweep."""
 
     part: str
-    """A cell, or "cells", "board", "zero"."""
+    """A cell, or "cells", "plugs", "board", "zero"."""
     sentence: str
     """What is wrong, with the remedy."""
     t_s: float
