@@ -32,7 +32,11 @@ def lower_hull(points: Sequence[Point]) -> list[Point]:
     """The corners of the lower convex hull, from left to right. Points come ordered by time (Andrew 1979)."""
     hull: list[Point] = []
     for point in points:
-        while len(hull) > 1 and _cross(hull[-2], hull[-1], point) <= 0.0:
+        x, y = point
+        while len(hull) > 1:
+            (x0, y0), (x1, y1) = hull[-2], hull[-1]
+            if (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) > 0.0:  # the three turn to the left
+                break
             hull.pop()
         if len(hull) == 1 and hull[0][0] == point[0]:
             hull[0] = min(hull[0], point)
@@ -47,14 +51,14 @@ def line_under(points: Sequence[Point]) -> Point:
     The drift is limited to MAX_DRIFT, since few or widely scattered points do not determine it.
     """
     hull = lower_hull(points)
-    middle = sum(x for x, _ in points) / len(points)
+    middle = sum([x for x, _ in points]) / len(points)
     drift = 0.0
     for (x0, y0), (x1, y1) in pairwise(hull):
         drift = (y1 - y0) / (x1 - x0)
         if x1 >= middle:
             break
     drift = min(MAX_DRIFT, max(-MAX_DRIFT, drift))
-    return min(y - drift * x for x, y in points), drift
+    return min([y - drift * x for x, y in points]), drift
 
 
 def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
@@ -75,19 +79,23 @@ def forget_before_rise(points: list[Point], *, rise_s: float, count: int, knows_
     The device's clock has then stood still for a while, and earlier points no longer apply. knows_waited: unless these
     messages came at once: then they had waited somewhere.
     """
-    if len(points) <= count or (knows_waited and _at_once(points[-count:])):
+    if len(points) <= count or not _may_have_risen(points, rise_s, count):
+        return points
+    if knows_waited and _at_once(points[-count:]):
         return points
     delay_s, drift = line_under(points[:-count])
     risen = all(y - delay_s - drift * x > rise_s for x, y in points[-count:])
     return points[-count:] if risen else points
 
 
+def _may_have_risen(points: Sequence[Point], rise_s: float, count: int) -> bool:
+    """Whether a line under the older points could lie so far below the last ones. It touches one of the older points,
+    and falls by no more than MAX_DRIFT from there: the line itself is seldom needed."""
+    lowest_s = min([y for _, y in points[:-count]]) - MAX_DRIFT * (points[-1][0] - points[0][0])
+    return min([y for _, y in points[-count:]]) > lowest_s + rise_s - CLOCK_STEP_S
+
+
 def _at_once(points: Sequence[Point]) -> bool:
     """Whether messages came in much less time than they were sent in."""
     (first_s, first_delay_s), (last_s, last_delay_s) = points[0], points[-1]
     return last_s + last_delay_s - first_s - first_delay_s < AT_ONCE * (last_s - first_s)
-
-
-def _cross(a: Point, b: Point, c: Point) -> float:
-    """Positive when a, b, c turn to the left."""
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
