@@ -24,7 +24,7 @@ MANY_DOF = 60.0
 """With more, Student's t is replaced by the normal distribution with the same 95 % interval: equal within 0.2 %."""
 VERY_MANY_DOF = 1000.0
 """More are reported as infinite: Student's t then has the interval of the normal distribution within 0.2 %."""
-NODES, PERIOD = 2048, 24.0
+NODES, PERIOD = np.arange(2048) + 0.5, 24.0
 """Of the inversion: the distribution repeats after this many half-widths, which adds 0.3 % to a Cauchy distribution's
 interval."""
 
@@ -38,13 +38,12 @@ def half_width(lines: Sequence[Line], confidence: float = CONFIDENCE) -> float:
     if len(terms) < 2:
         return sum(quantile(*term, confidence) for term in terms)
     about = math.sqrt(sum(quantile(*term, confidence) ** 2 for term in terms))
-    node = np.arange(NODES) + 0.5
+    node, phi = NODES, np.ones(1)
     t = np.asarray(node * (2.0 * math.pi / PERIOD / about))
-    phi = np.ones(NODES)
     for term in terms:
+        phi = phi * characteristic(t, *term)
         matter = np.abs(phi) > 1e-9
         node, t, phi = node[matter], t[matter], phi[matter]
-        phi = phi * characteristic(t, *term)
     found = about
     for _ in range(30):
         inside = float(phi / node @ np.sin(t * found)) * 2.0 / math.pi
@@ -67,6 +66,7 @@ def quantile(u: float, dof: float | None, shape: Shape, confidence: float = CONF
     return u * math.sqrt(2.0) * math.sin(0.5 * math.pi * confidence)
 
 
+@lru_cache(maxsize=256)
 def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
     """Two-sided quantile of Student's t; of the normal distribution for infinite degrees of freedom."""
     from scipy.special import ndtri, stdtrit
@@ -107,7 +107,8 @@ def _of_students_t(dof: float) -> Array:
 
 
 def _merged(lines: Sequence[Line]) -> list[Line]:
-    """Without zero terms, and with all normal ones combined."""
+    """Without zero terms, and with all normal ones combined into the first: its characteristic function ends soonest,
+    and those of the others are needed only up to there."""
     normal, others = 0.0, []
     for u, dof, shape in lines:
         if dof is not None and dof > MANY_DOF:
@@ -116,4 +117,4 @@ def _merged(lines: Sequence[Line]) -> list[Line]:
             normal = math.hypot(normal, u)
         elif u:
             others.append((u, dof, shape))
-    return [*others, (normal, None, "normal")] if normal else others
+    return [(normal, None, "normal"), *others] if normal else others

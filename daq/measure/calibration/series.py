@@ -174,10 +174,11 @@ def _scatter(readings: Readings, fit: ZeroFit, group: Ints) -> tuple[float, int,
     slopes, variances = [], []
     for mine in readings.each:
         design = np.column_stack([np.ones(len(mine)), readings.time[mine], x[mine]])
-        solved = np.linalg.lstsq(design, rest[mine], rcond=None)[0]
+        inverse = np.linalg.pinv(design)
+        solved = inverse @ rest[mine]
         rest[mine] -= design @ solved
         slopes.append(float(solved[2]) / float(readings.load_n.max()))
-        variances.append(float(np.linalg.pinv(design.T @ design)[2, 2]))
+        variances.append(float(inverse[2] @ inverse[2]))
     dof = len(off) - len(np.unique(group)) - 3 * (len(readings.each) - 1)
     if dof < 1:
         raise FitError("too few repeats: the same loads, up and down, are needed in at least 2 series")

@@ -65,10 +65,10 @@ def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLik
     load, y = np.asarray(load_n, dtype=np.float64), np.asarray(counts, dtype=np.float64)
     down, number = np.asarray(falling, dtype=np.bool_), np.asarray(series)
     levels = np.unique(load[~down])
-    up = np.array([y[~down & (load == level)].mean() for level in levels])
-    on_both = [down & (load == level) for level in levels]
-    back = np.array([y[here].mean() if here.any() else rising for here, rising in zip(on_both, up, strict=True)])
-    repeats = [[y[~down & (number == one) & (load == level)].mean() for level in levels] for one in np.unique(number)]
+    up, back = (_means(levels, load[way], y[way]) for way in (~down, down))
+    back = np.where(np.isnan(back), up, back)
+    loadings = (~down & (number == one) for one in np.unique(number))
+    repeats = [_means(levels, load[loading], y[loading]) for loading in loadings]
     rated = float(up[-1] - up[0])
     returns = [zero_return(0.0, value, rated) for value in y[down & (load == 0.0)].tolist()]
     return Described(
@@ -140,6 +140,15 @@ def lack_of_fit(load_n: npt.ArrayLike, reading: npt.ArrayLike, order: int) -> La
     f = math.inf if ss_pure == 0.0 else (ss_lack / dof_lack) / (ss_pure / dof_pure)
     p = float(fdtrc(dof_lack, dof_pure, f)) if math.isfinite(f) else 0.0
     return LackOfFit(f, dof_lack, dof_pure, p, math.sqrt(ss_pure / dof_pure))
+
+
+def _means(levels: Array, load: Array, y: Array) -> Array:
+    """Mean reading at each of the levels, which rise; NaN where there is none."""
+    at = np.minimum(np.searchsorted(levels, load), len(levels) - 1)
+    here = levels[at] == load
+    number = np.bincount(at[here], minlength=len(levels))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.bincount(at[here], y[here], len(levels)) / number)
 
 
 def _off_terminal_line(load_n: npt.ArrayLike, rising: npt.ArrayLike) -> tuple[Array, float]:

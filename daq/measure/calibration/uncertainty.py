@@ -11,12 +11,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import get_args
+from functools import lru_cache
+from typing import TypeAlias, get_args
 
 import numpy as np
 
 from daq.measure.calibration.coverage import CONFIDENCE, Line, Shape, half_width
+from daq.values import Array
 
+Curve: TypeAlias = tuple[tuple[float, float], ...]
+"""(load, standard uncertainty) in newtons."""
+
+SHAPES = get_args(Shape)
 FIT = "fit"
 """Name of the term that comes from the covariance of the coefficients."""
 
@@ -36,19 +42,18 @@ class Term:
     """Distribution of the error; with finite dof it is Student's t, scaled."""
     note: str = ""
     """Where the figure comes from."""
-    curve: tuple[tuple[float, float], ...] = ()
-    """(load, standard uncertainty) in newtons, linear in between and constant beyond."""
+    curve: Curve = ()
+    """Linear in between and constant beyond."""
     closed: bool = False
     """The curve is a loop that closes at 0 and at its last load, and follows load x (last load - load) in between: a
     straight line would cut off its middle."""
 
     def __post_init__(self) -> None:
-        for name in ("absolute_n", "relative"):
-            value = getattr(self, name)
+        for name, value in (("absolute_n", self.absolute_n), ("relative", self.relative)):
             if not (math.isfinite(value) and value >= 0.0):
                 raise ValueError(f"term '{self.name}': {name}: expected a number of at least 0, got {value!r}")
-        if self.shape not in get_args(Shape):
-            raise ValueError(f"term '{self.name}': shape: expected {', '.join(get_args(Shape))}, got {self.shape!r}")
+        if self.shape not in SHAPES:
+            raise ValueError(f"term '{self.name}': shape: expected {', '.join(SHAPES)}, got {self.shape!r}")
         if self.dof is not None and not (math.isfinite(self.dof) and self.dof > 0.0):
             raise ValueError(f"term '{self.name}': dof: expected a number above 0 or nothing, got {self.dof!r}")
         if self.curve:
@@ -66,7 +71,7 @@ class Term:
         return math.hypot(self.absolute_n, self.relative * load_n, self._along(load_n) if self.curve else 0.0)
 
     def _along(self, load_n: float) -> float:
-        loads_n, u_n = np.transpose(self.curve)
+        loads_n, u_n = _columns(self.curve)
         if not self.closed:
             return float(np.interp(load_n, loads_n, u_n))
         inner, top_n = loads_n[:-1], loads_n[-1]
@@ -93,14 +98,20 @@ class Uncertainty:
 
     def at(self, load_n: float) -> tuple[Term, ...]:
         """Every term at this load alone: its standard uncertainty there is its absolute_n."""
+        return tuple(
+            replace(term, absolute_n=u_n, relative=0.0, curve=(), closed=False) for term, u_n in self.each(load_n)
+        )
+
+    def each(self, load_n: float) -> list[tuple[Term, float]]:
+        """Every term with its standard uncertainty at this load, N."""
         v11, v12, v22 = self.fit
         fit_n = abs(load_n) * math.sqrt(max(v11 + load_n * (2.0 * v12 + load_n * v22), 0.0))
         terms = (*self.terms, Term(FIT, fit_n, dof=self.fit_dof, note="covariance of the coefficients"))
-        return tuple(replace(term, absolute_n=term.at(load_n), relative=0.0, curve=(), closed=False) for term in terms)
+        return [(term, term.at(load_n)) for term in terms]
 
     def standard_n(self, load_n: float) -> float:
         """Standard uncertainty of one channel at this load, N."""
-        return math.hypot(*(term.absolute_n for term in self.at(load_n)))
+        return math.hypot(*(u_n for _, u_n in self.each(load_n)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,12 +141,12 @@ def expanded_sum(parts: Sequence[tuple[Uncertainty, float]], *, confidence: floa
     own: list[Line] = []
     together: dict[str, list[Line]] = {}
     for uncertainty, load_n in parts:
-        for term in uncertainty.at(load_n):
+        for term, u_n in uncertainty.each(load_n):
             if term.shared:
-                u = math.copysign(term.absolute_n, load_n)
+                u = math.copysign(u_n, load_n)
                 together.setdefault(term.name, []).append((u, term.dof, term.shape))
             else:
-                own.append((term.absolute_n, term.dof, term.shape))
+                own.append((u_n, term.dof, term.shape))
     for lines in together.values():
         dofs = [dof for _, dof, _ in lines if dof is not None]
         own.append((abs(sum(u for u, _, _ in lines)), min(dofs, default=None), lines[0][2]))
@@ -153,3 +164,10 @@ def combine(lines: Sequence[Line], *, confidence: float = CONFIDENCE) -> Expande
     expanded_n = half_width(lines, confidence)
     factor = expanded_n / standard_n if standard_n else half_width([(1.0, None, "normal")], confidence)
     return Expanded(expanded_n, standard_n, factor, dof, confidence)
+
+
+@lru_cache(maxsize=64)
+def _columns(curve: Curve) -> tuple[Array, Array]:
+    """Loads and uncertainties of a curve, which is asked at one load after the other."""
+    loads_n, u_n = np.transpose(curve)
+    return loads_n, u_n
