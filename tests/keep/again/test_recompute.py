@@ -38,9 +38,10 @@ def live():
     return outputs
 
 
-@pytest.fixture
-def store(tmp_path, live):
-    with Store.open(tmp_path / "store.sqlite") as store:
+@pytest.fixture(scope="module")
+def store(tmp_path_factory, live):
+    """The sweep as stored; no test writes to it."""
+    with Store.open(tmp_path_factory.mktemp("ridden") / "store.sqlite") as store:
         session_id = begin(store, rig=rig_text(), calibration=to_dict(CALIBRATION))
         items = ridden(pieces=5)
         for start in range(0, len(items), 50):
@@ -54,47 +55,51 @@ def store(tmp_path, live):
         yield store
 
 
-def test_a_stored_sweep_gives_what_it_gave_while_riding(store, live):
-    found = recompute_stored(store, 1)
+@pytest.fixture(scope="module")
+def found(store):
+    """The stored sweep, computed again."""
+    return recompute_stored(store, 1)
 
+
+def test_a_stored_sweep_gives_what_it_gave_while_riding(found, live):
     assert bits(list(found.strokes)) == bits(kept(live, Stroke))
     assert bits(list(found.steps)) == bits(kept(live, StepMean))
     assert bits(found.onset) == bits(kept(live, Onset)[-1])
 
 
 @pytest.mark.parametrize("form", ["parquet", "csv.gz"])
-def test_an_exported_sweep_and_one_imported_from_it_give_the_same_onset(store, live, tmp_path, form):
-    (made,) = export(store, [1], tmp_path / "out", recompute_stored, form=form)
+def test_an_exported_sweep_and_one_imported_from_it_give_the_same_onset(store, found, live, tmp_path, form):
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: found, form=form)
     with Store.open(tmp_path / "other.sqlite") as other:
         imported = recompute_stored(other, import_sweep(other, made))
 
     assert bits(imported.onset) == bits(kept(live, Onset)[-1])
-    assert bits(imported.strokes) == bits(recompute_stored(store, 1).strokes)
+    assert bits(imported.strokes) == bits(found.strokes)
     assert bits(derive_exported(made).onset) == bits(imported.onset)
 
 
-def test_what_to_do_about_an_export_that_lacks_something_is_not_what_to_do_about_a_store(store, tmp_path, monkeypatch):
+def test_what_to_do_about_an_export_that_lacks_something_is_not_what_to_do_about_a_store(
+    store, found, tmp_path, monkeypatch
+):
     def without_scans(package):
         return (item for item in exported_items(package) if not isinstance(item, Samples))
 
-    (made,) = export(store, [1], tmp_path / "out", recompute_stored)
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: found)
     monkeypatch.setattr(recomputed, "exported_items", without_scans)
 
     with pytest.raises(StoreDamaged, match="lost without a trace; export the sweep again from the store it is in"):
         derive_exported(made)
 
 
-def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(store):
-    found = recompute_stored(store, 1)
-
+def test_every_stroke_is_in_a_step_or_left_out_with_a_reason(found):
     left_out = {number for number, _, _ in exclusions(found)}
     used = {stroke for step in found.steps for stroke in step.strokes}
     assert len(left_out) + len(used) == len(found.strokes)
     assert len({reason for _, _, reason in exclusions(found)}) >= 1
 
 
-def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(store, tmp_path):
-    export(store, [1], tmp_path / "sweeps", recompute_stored)
+def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(store, found, tmp_path):
+    export(store, [1], tmp_path / "sweeps", lambda *_: found)
     hands, *others = CALIBRATION.channels
     low, gain = hands.coefficients
     stronger = dataclasses.replace(
@@ -107,7 +112,7 @@ def test_an_archive_is_analysed_again_with_its_own_and_with_another_calibration(
 
     own, other = (read_table(tmp_path / name, "results") for name in ("own", "stronger"))
     assert own["onset_mm"] == own["stored_onset_mm"]
-    assert own["least_squares_mm"] == [plain(recompute_stored(store, 1).onset)["least_squares_mm"]]
+    assert own["least_squares_mm"] == [plain(found.onset)["least_squares_mm"]]
     assert other["slope_n_per_mm"][0] > 1.5 * own["slope_n_per_mm"][0]
     (folder,) = (tmp_path / "sweeps").glob("*/")
     assert [step.hand_load_n for step in derive_exported(folder, stronger).steps] == [
@@ -130,10 +135,15 @@ def without_marks(items):
     ]
 
 
-@pytest.mark.parametrize("board", [list, without_marks])
-def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
-    items = board(ridden(pieces=7, seconds=22))
-    own = recompute(items, RIG, CALIBRATION)
+@pytest.fixture(scope="module", params=[list, without_marks])
+def items_and_own(request):
+    """A ride on a board with and without a crank mark, and what its own calibration makes of it."""
+    items = request.param(ridden(pieces=7, seconds=22))
+    return items, recompute(items, RIG, CALIBRATION)
+
+
+def test_the_same_calibration_given_as_another_gives_the_same_bits(items_and_own):
+    items, own = items_and_own
     again = recompute(items, RIG, CALIBRATION, other=dataclasses.replace(CALIBRATION, id="a copy"))
 
     assert own.onset is not None
@@ -143,13 +153,12 @@ def test_the_same_calibration_given_as_another_gives_the_same_bits(board):
         assert np.array_equal(a.t_s, b.t_s)
 
 
-@pytest.mark.parametrize("board", [list, without_marks])
-def test_another_calibration_leaves_the_steps_where_they_were_ridden(board):
+def test_another_calibration_leaves_the_steps_where_they_were_ridden(items_and_own):
     """Hands that are never steady to the other calibration: ridden with it, the first step would still be settling."""
-    items = board(ridden(pieces=7, seconds=22))
+    items, own = items_and_own
     with pytest.raises(StoreDamaged, match=r"saddle_moved while .*lost without a trace; restore a backup"):
         list(run(Ride(RIG, UNCALIBRATED), items))
-    own, again = recompute(items, RIG, CALIBRATION), recompute(items, RIG, CALIBRATION, other=UNCALIBRATED)
+    again = recompute(items, RIG, CALIBRATION, other=UNCALIBRATED)
 
     assert [(s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in again.steps] == [
         (s.setback_mm, s.t_min, s.excluded, s.crank_torque_nm) for s in own.steps
@@ -197,16 +206,15 @@ def test_exported_steps_say_how_well_each_load_is_known(store, tmp_path):
     assert np.isnan(steps["u_saddle_calibration_n"]).all()
 
 
-def test_exported_steps_are_a_table_that_the_onset_is_answered_from(store, tmp_path):
-    (made,) = export(store, [1], tmp_path / "out", recompute_stored, form="csv.gz")
+def test_exported_steps_are_a_table_that_the_onset_is_answered_from(store, found, tmp_path):
+    (made,) = export(store, [1], tmp_path / "out", lambda *_: found, form="csv.gz")
     steps, _ = parse_steps(gzip.decompress((made / "steps.csv.gz").read_bytes()).decode())
-    own = recompute_stored(store, 1)
 
     assert [(step.setback_mm, step.hand_load_n, step.se_n, step.t_min) for step in steps] == [
         (step.setback_mm, step.hand_load_n, u.se_n, step.t_min)
-        for step, u in zip(own.steps, own.uncertainties, strict=True)
+        for step, u in zip(found.steps, found.uncertainties, strict=True)
     ]
     # A line of a table is taken to be placed exactly. Within: a plain mean of each step here, there its level by the
     # model of all strokes.
-    exactly = [dataclasses.replace(step, u_setback_mm=0.0) for step in own.steps]
+    exactly = [dataclasses.replace(step, u_setback_mm=0.0) for step in found.steps]
     assert onset(steps).onset_mm == pytest.approx(onset(exactly).onset_mm, abs=0.05)
