@@ -156,6 +156,11 @@ class BenchDesk:
         """Seconds the power is known to be on."""
         return self._lately.on_s
 
+    @property
+    def is_reading(self) -> bool:
+        """Whether a reading is being taken."""
+        return self._reading is not None
+
     def fields(self) -> dict[str, Any]:
         """Everything a screen shows."""
         task, reading = self.bench.task, self._reading

@@ -55,7 +55,7 @@ async def read(made):
     desk = made.session.calibrating.bench
     await made.arrived()
     desk.read()
-    while desk.fields()["reading"] is not None:
+    while desk.is_reading:
         await asyncio.sleep(0.005)
     return desk
 

@@ -237,7 +237,7 @@ def test_a_warm_up_done_counts_for_a_bench_begun_anew_after_a_slip(tmp_path):
             desk.read()
             on_s.append(desk.on_s)
             of_s.append(desk.fields()["reading"]["of_s"])
-            while desk.fields()["reading"] is not None:
+            while desk.is_reading:
                 await asyncio.sleep(0.005)
             assert desk.pending == ()
             made.session.calibrating.leave_bench()
