@@ -6,13 +6,14 @@ Feed everything that went into the pipeline and everything that came out, in ord
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from daq.items import Item, Notification
-from daq.measure.ripple import HIGHEST, Ripple, StrokeShapes, ripple, shapes
+from daq.measure.ripple import Ripple, Turned, ripple, shapes_of, turned
 from daq.measure.turn_torque import TurnTorque, mean_angle_deg, torque_over_turn
 from daq.values import Array, Loads, Status, StepMean, Stroke
 from daq.wire.cycling_power import MEASUREMENT_UUID, decode_power
@@ -101,7 +102,7 @@ class StrokeWatch:
     def _shape(self, strokes: tuple[Stroke, ...]) -> StepShape:
         edges_s = np.array(sorted({t_s for stroke in strokes for t_s in (stroke.start_s, stroke.end_s)}))
         t_s, hands_n, saddle_n = (np.concatenate(column) for column in zip(*self._loads, strict=True))
-        hands, saddle, both = (self._ripple(t_s, load, edges_s) for load in (hands_n, saddle_n, hands_n + saddle_n))
+        hands, saddle, both = self._ripples(t_s, (hands_n, saddle_n, hands_n + saddle_n), edges_s)
         inside = [one for one in self._dead_spots if edges_s[0] <= one[0] <= edges_s[-1]]
         vectors = [one for one in self._vectors if edges_s[0] <= one.received_s <= edges_s[-1]]
         cadence_rpm = float(np.mean([stroke.cadence_rpm for stroke in strokes]))
@@ -114,11 +115,17 @@ class StrokeWatch:
             bottom_dead_spot_deg=_mean_angle([bottom for _, _, bottom in inside]),
         )
 
-    def _ripple(self, t_s: Array, load_n: Array, edges_s: Array) -> Ripple:
-        known = np.isfinite(load_n)
-        if not known.any():
-            return ripple(StrokeShapes(np.empty((0, HIGHEST), complex), np.empty(0), self._marked))
-        return ripple(shapes(t_s[known], load_n[known], edges_s, angle_known=self._marked))
+    def _ripples(self, t_s: Array, loads_n: Sequence[Array], edges_s: Array) -> list[Ripple]:
+        """Of each load, over the scans in which it is known: mostly the same ones for all."""
+        strokes: dict[bytes, list[Turned]] = {}
+        found = []
+        for load_n in loads_n:
+            known = np.isfinite(load_n)
+            which = known.tobytes()
+            if which not in strokes:
+                strokes[which] = turned(t_s[known], edges_s)
+            found.append(ripple(shapes_of(strokes[which], load_n[known], angle_known=self._marked)))
+        return found
 
 
 def _mean_angle(angles_deg: list[int | None]) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ any of this.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,29 +70,53 @@ class StrokeShapes:
     """Whether the boundaries are the top of the stroke."""
 
 
-def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -> StrokeShapes:
-    """Harmonics of every stroke between neighbouring boundaries, each by least squares with a mean and a trend.
+@dataclass(frozen=True, eq=False, slots=True)
+class Turned:
+    """The scans of one stroke: which they are, where in the turn, and what is fitted to their loads."""
 
-    angle_known: the boundaries are marks at the top of the stroke. Otherwise (ripple lock, BLE crank events, good to
-    20-25 ms) they lie anywhere in the turn, and the dead centres are assumed to be where the load's own twice-a-turn
-    ripple peaks: the legs push least there. The crank is assumed to turn evenly within a stroke. Strokes with fewer
-    than FEWEST_SCANS scans are left out, and so are gaps: strokes longer than twice the median.
+    scans: slice
+    turn: Array
+    """(n,) 0 at the first boundary, 1 at the next."""
+    columns: Array
+    """(n, 10) mean, trend, cosines and sines of the harmonics."""
+
+
+def turned(t_s: Array, boundaries_s: Array) -> list[Turned]:
+    """Every stroke between neighbouring boundaries, for all loads that were read at these times.
+
+    The crank is assumed to turn evenly within a stroke. Strokes with fewer than FEWEST_SCANS scans are left out, and so
+    are gaps: strokes longer than twice the median.
     """
     lengths = np.diff(boundaries_s)
     usual = float(np.median(lengths)) if len(lengths) else 0.0
-    turns, found, rests = [], [], []
+    strokes = []
     for start, length in zip(boundaries_s[:-1], lengths, strict=True):
         first, last = np.searchsorted(t_s, [start, start + length])
         if last - first < FEWEST_SCANS or length > 2.0 * usual:
             continue
         turn = (t_s[first:last] - start) / length
-        coefficients, rest = _fit(turn, load[first:last])
-        turns.append(turn)
-        found.append(coefficients)
-        rests.append(rest)
-    each = np.array(found, dtype=np.complex128).reshape(-1, HIGHEST)
-    dead_deg = 0.0 if angle_known or not found else -0.5 * math.degrees(np.angle(each[:, 1].mean()))
-    rough = [_near(turn, rest, dead_deg) for turn, rest in zip(turns, rests, strict=True)]
+        angles = 2.0 * np.pi * turn[:, None] * np.array(_ORDERS)
+        columns = np.column_stack([np.ones_like(turn), turn - 0.5, np.cos(angles), np.sin(angles)])
+        strokes.append(Turned(slice(first, last), turn, columns))
+    return strokes
+
+
+def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -> StrokeShapes:
+    """The strokes of one load alone: see `turned` and `shapes_of`."""
+    return shapes_of(turned(t_s, boundaries_s), load, angle_known=angle_known)
+
+
+def shapes_of(strokes: Sequence[Turned], load: Array, *, angle_known: bool) -> StrokeShapes:
+    """Harmonics of every stroke, each by least squares with a mean and a trend.
+
+    angle_known: the boundaries are marks at the top of the stroke. Otherwise (ripple lock, BLE crank events, good to
+    20-25 ms) they lie anywhere in the turn, and the dead centres are assumed to be where the load's own twice-a-turn
+    ripple peaks: the legs push least there.
+    """
+    fits = [_fit(one.columns, load[one.scans]) for one in strokes]
+    each = np.array([coefficients for coefficients, _ in fits], dtype=np.complex128).reshape(-1, HIGHEST)
+    dead_deg = 0.0 if angle_known or not fits else -0.5 * math.degrees(np.angle(each[:, 1].mean()))
+    rough = [_near(one.turn, rest, dead_deg) for one, (_, rest) in zip(strokes, fits, strict=True)]
     return StrokeShapes(each, np.array(rough), angle_known)
 
 
@@ -127,10 +152,8 @@ def ripple(shape: StrokeShapes) -> Ripple:
 _ORDERS = range(1, HIGHEST + 1)
 
 
-def _fit(turn: Array, load: Array) -> tuple[Complex, Array]:
+def _fit(columns: Array, load: Array) -> tuple[Complex, Array]:
     """Coefficients (4,) of one stroke and their residuals (n,)."""
-    angles = 2.0 * np.pi * turn[:, None] * np.array(_ORDERS)
-    columns = np.column_stack([np.ones_like(turn), turn - 0.5, np.cos(angles), np.sin(angles)])
     solved, *_ = np.linalg.lstsq(columns, load, rcond=None)
     cosines, sines = solved[2 : 2 + HIGHEST], solved[2 + HIGHEST :]
     return cosines - 1j * sines, load - columns @ solved
