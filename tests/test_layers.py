@@ -2,6 +2,7 @@
 
 import ast
 from collections.abc import Iterable, Mapping
+from functools import cache
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -37,21 +38,22 @@ def layer_of(part: str) -> int:
     return next(i for i, layer in enumerate(LAYERS) if part in layer)
 
 
-def imports_of(path: Path) -> set[str]:
+def imports_of(path: Path) -> frozenset[str]:
     """The modules a file imports, anywhere in it: within functions and under TYPE_CHECKING too."""
     names = named_in(path)
     return names | {name.rpartition(".")[0] for name in names if "." in name}
 
 
-def named_in(path: Path) -> set[str]:
+@cache
+def named_in(path: Path) -> frozenset[str]:
     """What a file's imports name: a module, or something out of one, each with the whole way to it."""
-    names = set()
+    names: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.module:
             names |= {f"{node.module}.{alias.name}" for alias in node.names}
-    return names
+    return frozenset(names)
 
 
 def part_of_file(path: Path) -> str:
