@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -48,8 +49,9 @@ def lacks(rig: Rig) -> list[str]:
     return [role for role in NEEDED if role not in has]
 
 
+@lru_cache(maxsize=8)
 def tasks(plan: ProofPlan) -> tuple[Task, ...]:
-    """All of a proof in order."""
+    """All of a proof in order: asked after every reading which is due."""
     return tuple(_every(plan))
 
 
