@@ -31,6 +31,26 @@ def store(tmp_path_factory):
     return folder / "demo.sqlite"
 
 
+@pytest.fixture(scope="module")
+def answer(store):
+    """What `foreaft onset` says of its sweep."""
+    return foreaft("onset", 1, "--json", "--store", store).stdout
+
+
+@pytest.fixture(scope="module")
+def exported(store, tmp_path_factory):
+    """Its sweep as exported; what a test changes it changes in a copy."""
+    folder = tmp_path_factory.mktemp("exported") / "out"
+    done = foreaft("export", 1, folder, "--store", store)
+    assert done.exit_code == 0, done.stderr
+    return folder
+
+
+@pytest.fixture
+def own_export(exported, tmp_path):
+    return shutil.copytree(exported, tmp_path / "out")
+
+
 def test_a_whole_store_is_verified_with_exit_code_0(store):
     done = foreaft("verify", "--store", store, "--json")
 
@@ -38,13 +58,12 @@ def test_a_whole_store_is_verified_with_exit_code_0(store):
     assert json.loads(done.stdout)["problems"] == []
 
 
-def test_a_backup_restored_elsewhere_gives_the_same_answer(store, tmp_path):
+def test_a_backup_restored_elsewhere_gives_the_same_answer(store, answer, tmp_path):
     foreaft("backup", tmp_path / "copy.sqlite", "--store", store)
     done = foreaft("restore", tmp_path / "copy.sqlite", "--store", tmp_path / "new.sqlite")
 
     assert done.exit_code == 0, done.stderr
-    answers = [foreaft("onset", 1, "--json", "--store", s).stdout for s in (store, tmp_path / "new.sqlite")]
-    assert answers[0] == answers[1] != ""
+    assert foreaft("onset", 1, "--json", "--store", tmp_path / "new.sqlite").stdout == answer != ""
 
 
 @pytest.mark.parametrize(
@@ -64,13 +83,11 @@ def test_a_place_that_cannot_be_written_is_said_in_one_sentence(store, words, sa
     assert said in done.stderr
 
 
-def test_exported_and_imported_it_gives_the_same_answer(store, tmp_path):
-    exported = foreaft("export", 1, tmp_path / "out", "--store", store)
-    imported = foreaft("import", tmp_path / "out", "--store", tmp_path / "new.sqlite")
+def test_exported_and_imported_it_gives_the_same_answer(exported, answer, tmp_path):
+    imported = foreaft("import", exported, "--store", tmp_path / "new.sqlite")
 
-    assert (exported.exit_code, imported.exit_code) == (0, 0), exported.stderr + imported.stderr
-    answers = [foreaft("onset", 1, "--json", "--store", s).stdout for s in (store, tmp_path / "new.sqlite")]
-    assert answers[0] == answers[1] != ""
+    assert imported.exit_code == 0, imported.stderr
+    assert foreaft("onset", 1, "--json", "--store", tmp_path / "new.sqlite").stdout == answer != ""
 
 
 def test_the_format_asked_for_is_written(store, tmp_path):
@@ -96,19 +113,17 @@ def test_terms_and_contributors_go_into_every_descriptor(store, tmp_path):
     assert not (tmp_path / "other").exists()
 
 
-def test_an_archive_is_computed_again_and_what_is_done_is_not_done_twice(store, tmp_path):
-    foreaft("export", 1, tmp_path / "out", "--store", store)
-    first = foreaft("archive", tmp_path / "out", tmp_path / "res", "--json", "--processes", 1)
-    second = foreaft("archive", tmp_path / "out", tmp_path / "res", "--json", "--processes", 1)
+def test_an_archive_is_computed_again_and_what_is_done_is_not_done_twice(own_export, tmp_path):
+    first = foreaft("archive", own_export, tmp_path / "res", "--json", "--processes", 1)
+    second = foreaft("archive", own_export, tmp_path / "res", "--json", "--processes", 1)
 
     assert first.exit_code == 0, first.stderr
     assert (json.loads(first.stdout)["done_before"], json.loads(second.stdout)["done_before"]) == (0, 1)
 
 
-def test_an_archive_is_computed_again_by_another_method_and_by_none_there_is_not(store, tmp_path):
-    foreaft("export", 1, tmp_path / "out", "--store", store)
-    done = foreaft("archive", tmp_path / "out", tmp_path / "res", "--method", LEAST_SQUARES, "--processes", 1)
-    refused = foreaft("archive", tmp_path / "out", tmp_path / "res", "--method", "guess/1", "--processes", 1)
+def test_an_archive_is_computed_again_by_another_method_and_by_none_there_is_not(own_export, tmp_path):
+    done = foreaft("archive", own_export, tmp_path / "res", "--method", LEAST_SQUARES, "--processes", 1)
+    refused = foreaft("archive", own_export, tmp_path / "res", "--method", "guess/1", "--processes", 1)
 
     assert done.exit_code == 0, done.stderr
     assert read_table(tmp_path / "res", "results")["method"] == [LEAST_SQUARES]
@@ -178,12 +193,11 @@ def test_of_all_sweeps_those_of_clients_who_have_not_agreed_are_left_out(tmp_pat
     ]
 
 
-def test_one_damaged_sweep_does_not_hold_up_the_import_of_the_others(store, tmp_path):
-    foreaft("export", 1, tmp_path / "out", "--store", store)
-    (sound,) = [path for path in (tmp_path / "out").iterdir() if path.is_dir()]
-    shutil.copytree(sound, tmp_path / "out" / "0-damaged")
-    (tmp_path / "out" / "0-damaged" / "steps.parquet").write_bytes(b"PAR1")
-    done = foreaft("import", tmp_path / "out", "--store", tmp_path / "new.sqlite")
+def test_one_damaged_sweep_does_not_hold_up_the_import_of_the_others(own_export, tmp_path):
+    (sound,) = [path for path in own_export.iterdir() if path.is_dir()]
+    shutil.copytree(sound, own_export / "0-damaged")
+    (own_export / "0-damaged" / "steps.parquet").write_bytes(b"PAR1")
+    done = foreaft("import", own_export, "--store", tmp_path / "new.sqlite")
 
     assert done.exit_code == 4
     assert "steps.parquet is not what was exported" in done.stderr
@@ -282,10 +296,9 @@ def test_a_client_is_handed_over_to_beside_the_daemon(tmp_path):
     assert foreaft("forget", pseudonym, "--yes", "--store", path).stderr.count(str(tmp_path / "mine")) == 1
 
 
-def test_an_archive_that_cannot_be_computed_is_refused_in_one_sentence(store, tmp_path):
-    foreaft("export", 1, tmp_path / "out", "--store", store)
+def test_an_archive_that_cannot_be_computed_is_refused_in_one_sentence(own_export, tmp_path):
     (tmp_path / "rig.toml").write_text("name = 'no calibration'")
-    words = ("archive", tmp_path / "out", tmp_path / "res", "--processes", 1)
+    words = ("archive", own_export, tmp_path / "res", "--processes", 1)
     (tmp_path / "empty").mkdir()
     none = foreaft("archive", tmp_path / "empty", tmp_path / "res")
     calibration = foreaft(*words, "--calibration", tmp_path / "rig.toml")
