@@ -83,9 +83,10 @@ def meet(page, jig):
 
 
 def plan_eleven(page):
+    """Twelve steps, shorter than a fitter would ride them."""
     page.locator(".visit-line").get_by_role("link", name="Plan").click()
-    page.get_by_label("Rear end").fill("80")
-    page.get_by_label("Front end").fill("30")
+    for label, value in (("Rear end", 80), ("Front end", 30), ("Settling", 2), ("Recording in", 15)):
+        page.get_by_label(label).fill(str(value))
     page.get_by_label("First position again").uncheck()
     expect(page.locator(".plan-order")).to_contain_text("12 steps")
     expect(page.locator(".plan-order")).to_contain_text("The onset will be known to ±")

@@ -42,6 +42,8 @@ class _Served(http.server.SimpleHTTPRequestHandler):
 
     def end_headers(self) -> None:
         self.send_header("Content-Security-Policy", POLICY)
+        if not self.path.startswith(API):
+            self.send_header("cache-control", "max-age=3600")
         super().end_headers()
 
     def log_message(self, *_: object) -> None:
@@ -194,6 +196,11 @@ class Desk:
             self._said.append(message if isinstance(message, bytes) else json.dumps(message))
             self.connections[-1].send(self._said[-1])
         self.page.evaluate("() => new Promise((done) => setTimeout(() => requestAnimationFrame(done), 60))")
+
+    def resize(self, width: int, height: int) -> None:
+        """Another window size, and time for the page to draw in it."""
+        self.page.set_viewport_size({"width": width, "height": height})
+        self.send()
 
     def join(self, connection: WebSocketRoute) -> None:
         """A page that heard nothing for five seconds connects again, as on a busy machine, and is told all again."""

@@ -6,6 +6,8 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+from playwright.sync_api import Locator
+
 from daq.live.telling.strokes_view import step_fields
 from daq.sweep.run import State
 from daq.sweep.step import step_mean
@@ -54,6 +56,19 @@ def ghost(at: Desk, messages: Messages) -> None:
     at.send(messages["sources"], messages["stroke"], {**messages["sweep"], "pains": [PAIN]}, messages["onset"])
     at.page.get_by_role("button", name="Uncertainty, at hands").click()
     at.send()
+
+
+def keys(at: Desk, messages: Messages) -> None:
+    """The run with a notice on its line, and the panel of keys and settings beside it."""
+    at.open(messages["snapshot"])
+    at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["onset"], messages["notice"])
+    at.page.keyboard.press("?")
+    at.wait(at.page.get_by_label("Spoken cues").is_visible)
+
+
+def rider(at: Desk, messages: Messages) -> None:
+    at.open(messages["snapshot"], "rider")
+    at.send(messages["sources"], messages["stroke"], messages["sweep"], messages["notice"])
 
 
 def barred(at: Desk, messages: Messages) -> None:
@@ -151,22 +166,27 @@ def bench(at: Desk, messages: Messages) -> None:
     at.send(messages["bench"])
 
 
-def proof_new(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = NONE_YET
+def _prove(at: Desk, messages: Messages, said: dict[str, Any], part: Locator) -> None:
+    """The proof with one left lying from before, and all its folds open."""
+    begun = {"made_by": "R. Doe", "begun_utc": failed_sheet().begun_utc, "simulated": True, "done": 3, "of": 9}
+    at.answers |= {"proof": said, "proofs": [{"name": "proof-1", **begun}]}
     at.open(_idle(messages), "prove")
-    at.wait(at.page.get_by_role("form", name="New proof").is_visible)
+    at.wait(part.is_visible)
+    at.page.evaluate("for (const one of document.querySelectorAll('#screen details')) one.open = true")
+    at.send()
+
+
+def proof_new(at: Desk, messages: Messages) -> None:
+    _prove(at, messages, NONE_YET, at.page.get_by_role("form", name="New proof"))
 
 
 def proof(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = answer(cut(failed_sheet(), "place/2"), {"caliper_mm": 71.32})
-    at.open(_idle(messages), "prove")
-    at.wait(at.page.get_by_role("form", name="Proof under way").is_visible)
+    said = answer(cut(failed_sheet(), "place/2"), {"caliper_mm": 71.32})
+    _prove(at, messages, said, at.page.get_by_role("form", name="Proof under way"))
 
 
 def proved(at: Desk, messages: Messages) -> None:
-    at.answers["proof"] = answer(failed_sheet())
-    at.open(_idle(messages), "prove")
-    at.wait(at.page.get_by_role("region", name="Result of the proof").is_visible)
+    _prove(at, messages, answer(failed_sheet()), at.page.get_by_role("region", name="Result of the proof"))
 
 
 def another_day(at: Desk, messages: Messages) -> None:
@@ -180,7 +200,10 @@ def hand_over(at: Desk, messages: Messages) -> None:
 
 
 VIEWS: dict[str, Callable[[Desk, Messages], None]] = {
-    **{one.__name__.replace("_", "-"): one for one in (nobody, client, plan, barred, checks, point_card, ghost)},
+    **{
+        one.__name__.replace("_", "-"): one
+        for one in (nobody, client, plan, barred, checks, keys, rider, point_card, ghost)
+    },
     **{one.__name__.replace("_", "-"): one for one in (decide, recalibrated, shown, follow_up, repeats)},
     **{one.__name__.replace("_", "-"): one for one in (bench_new, bench, proof_new, proof, proved)},
     **{one.__name__.replace("_", "-"): one for one in (another_day, hand_over)},

@@ -5,7 +5,6 @@ import sys
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from daq.keep.store import Store, calibrations
 from daq.live.bench.wanted import Wanted
@@ -217,16 +216,6 @@ def test_a_finished_bench_shows_its_certificate(bench, messages):
 
     link = bench.page.get_by_role("link", name="Certificate")
     assert link.get_attribute("href") == "/api/v1/calibrations/2026-11-25-bench3/certificate"
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_bench_has_no_accessibility_fault(desk, messages, scheme):
-    at = desk(color_scheme=scheme).open(idle(messages), "bench")
-    found = [Axe().run(at.page)]
-    at.send(messages["bench"])
-    found.append(Axe().run(at.page))
-
-    assert [each.response["violations"] for each in found] == [[], []]
 
 
 def test_doubtful_loads_and_a_calibration_out_of_date_are_said_at_once(desk, messages):

@@ -5,7 +5,6 @@ import subprocess
 import sys
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from daq.keep.proofs import keep
 from daq.live.bench.proof_page import proof_page
@@ -13,6 +12,7 @@ from daq.live.web.api_proof import NewProof
 from daq.proof.certificate import certificate
 from daq.proof.proved import proved
 from daq.proof.tasks import CAUTION
+from tests.browser.axe import faults
 from tests.browser.desk import DASHBOARD
 from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet, whole
 from tests.proof.simulated_sheet import SOUND, sheet_without
@@ -220,25 +220,6 @@ def test_a_proof_that_holds_says_until_when(desk, messages):
     assert not result.locator(".warning").is_visible()
 
 
-@pytest.mark.parametrize(("scheme", "width"), [("light", 1280), ("dark", 390)])
-def test_the_proof_has_no_accessibility_fault(desk, messages, failed, scheme, width):
-    found = []
-    kept = [
-        {"name": "proof-1", "made_by": "R. Doe", "begun_utc": failed.begun_utc, "simulated": True, "done": 3, "of": 9}
-    ]
-    for said in (NONE_YET, answer(cut(failed, "place/2")), answer(failed)):
-        at = opened(desk, messages, said, color_scheme=scheme, viewport={"width": width, "height": 844})
-        at.answers["proofs"] = kept
-        at.page.reload()
-        at.page.locator(".page .plate:visible").first.wait_for()
-        for details in at.page.locator("#screen summary:visible").all():
-            details.click()
-        found.append(Axe().run(at.page).response["violations"])
-        assert at.page.evaluate("document.documentElement.scrollWidth") <= width
-
-    assert found == [[], [], []]
-
-
 @pytest.mark.parametrize("width", WIDTHS)
 def test_the_certificate_is_readable_and_in_the_words_of_the_trade(chromium, failed, tmp_path, width):
     css = (DASHBOARD / "certificate.css").read_text()
@@ -247,7 +228,7 @@ def test_the_certificate_is_readable_and_in_the_words_of_the_trade(chromium, fai
     page.goto((tmp_path / "c.html").as_uri())
     told = page.locator("body").inner_text()
 
-    assert Axe().run(page).response["violations"] == []
+    assert faults(page) == {}
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert not UNDERSCORED.findall(told)
     assert "hands left (hands), hands right (hands)" in told

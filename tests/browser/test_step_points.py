@@ -3,13 +3,13 @@
 import json
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from daq.live.telling.strokes_view import step_fields
 from daq.sweep.run import State
 from daq.sweep.step import BURST, step_mean
 from daq.values import Status, Stroke
 from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.axe import faults
 
 
 def told():
@@ -56,7 +56,7 @@ def test_arrows_go_from_point_to_point_and_each_shows_its_strokes(run):
     asked = sorted(path for path, _ in run.asked)
     assert asked == ["sweep/steps/0", "sweep/steps/1"], "the setback does not move meanwhile"
     assert run.page.locator(".step-points").get_attribute("aria-activedescendant") == "point-1"
-    assert Axe().run(run.page).response["violations"] == []
+    assert faults(run.page) == {}
 
 
 def test_a_tap_takes_the_nearest_point_and_the_same_again_closes_it(run, messages):
@@ -99,5 +99,5 @@ def test_a_point_of_decide_shows_its_strokes_and_the_clients_screen_has_no_point
 
     assert "35 strokes used, 3 left out" in decide.text(".step-card")
     assert first["steps"][0]["setback_mm"] == rearmost
-    assert Axe().run(decide.page).response["violations"] == []
+    assert faults(decide.page) == {}
     assert seen["shown"].page.locator(".step-points").count() == 0
