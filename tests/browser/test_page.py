@@ -192,6 +192,26 @@ def test_the_run_on_a_phone_does_not_scroll_sideways_and_keeps_stop_in_sight(des
     assert stop["y"] + stop["height"] <= 844
 
 
+ON_TOP = """(button) => {
+  const { left, top, width, height } = button.getBoundingClientRect();
+  const at = (x, y) => button.contains(document.elementFromPoint(left + x * width, top + y * height));
+  return [0.1, 0.5, 0.9].every((x) => [0.1, 0.5, 0.9].every((y) => at(x, y)));
+}"""
+
+
+def test_the_panel_of_keys_and_settings_never_lies_on_stop(run, messages):
+    run.send(sweep_in(messages, State.AVERAGING))
+    run.page.keyboard.press("?")
+    run.wait(run.page.get_by_label("Spoken cues").is_visible)
+
+    for width, height in (*SIZES, (390, 844)):
+        run.resize(width, height)
+        assert run.page.locator(".dock button.stop").evaluate(ON_TOP), (width, height)
+        last = run.page.get_by_role("heading", name="Messages")
+        last.evaluate("(heading) => heading.scrollIntoView({ block: 'end' })")
+        assert last.evaluate(ON_TOP), "what stands last can be read above the dock"
+
+
 LONGEST_WHY = "a little less effort: bring the power to 200 W at 90 rpm"
 
 
