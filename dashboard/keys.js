@@ -14,7 +14,7 @@ import { score } from "./screens/run/says.js";
 import { mainAction, TICK } from "./words.js";
 
 /** @param {Store} store @param {string} event */
-function ifAccepted(store, event) {
+export function ifAccepted(store, event) {
   if (store.state.sweep?.accepts.includes(event)) sendEvent(store, event);
 }
 

@@ -60,6 +60,17 @@ def test_two_presses_one_after_the_other_do_not_write_over_each_other(checks):
     assert second == {"height_mm": 722, "knee_deg": None}
 
 
+def test_a_press_while_the_one_before_waits_for_its_answer_comes_after_it(checks):
+    release = checks.hold()
+    for words in ("Cleats are set and tight", "Their place is marked"):
+        checks.page.get_by_role("button", name=words).click()
+        checks.send()  # the page has drawn what waits
+    release()
+    checks.wait(lambda: len([path for path, _ in checks.asked if path == "visit/measured"]) == 2)
+
+    assert checks.asked[-1][1]["hands_marked"] is True
+
+
 def test_to_go_on_without_a_check_takes_a_reason_of_its_own(checks):
     checks.page.get_by_text("Go on without: level").click()
     checks.page.locator("#without-level").fill("a spirit level says so")

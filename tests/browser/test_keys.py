@@ -159,6 +159,26 @@ def test_the_stop_does_not_wait_and_what_was_pressed_before_it_no_longer_counts(
     assert events(run) == ["pause", "stop"]
 
 
+def test_a_click_while_the_one_before_waits_for_its_answer_comes_after_it_and_pain_before_it(run):
+    release = run.hold()
+    for words in ("Coughed", "Hands moved", "Redo"):
+        run.page.get_by_role("button", name=words).click()
+        run.send()  # the page has drawn what waits
+    release()
+    run.wait(lambda: "redo" in events(run))
+    assert [body["text"] for path, body in run.asked if path == "marks"] == ["coughed or talked", "hands moved"]
+
+    release = run.hold()
+    for words in ("Coughed", "Hands moved", "Pain N"):
+        run.page.get_by_role("button", name=words).click()
+        run.send()
+    run.wait(lambda: run.asked[-1] == ("marks", {"text": "pain or numbness"}))
+    release()
+    run.send()
+    marks = [body["text"] for path, body in run.asked if path == "marks"][2:]
+    assert marks == ["coughed or talked", "pain or numbness"], "what was pressed before pain no longer counts"
+
+
 def test_single_letters_can_be_turned_off_and_stop_stays(run):
     run.page.keyboard.press("?")
     run.page.get_by_label("Single-letter keys").click()

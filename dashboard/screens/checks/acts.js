@@ -40,7 +40,7 @@ function measured(/** @type {Store} */ store, /** @type {object} */ change) {
 function press(/** @type {Store} */ _, /** @type {string} */ words, /** @type {() => void} */ act, /** @type {(state: State) => string} */ why = () => "") {
   const button = el("button", { type: "button", class: "act", onclick: act }, words);
   const bar = barred(button);
-  return { node: el("span", { class: "barred-act" }, button, bar.node), button, draw: (/** @type {State} */ state) => bar.draw(why(state), state.sending !== null) };
+  return { node: el("span", { class: "barred-act" }, button, bar.node), button, draw: (/** @type {State} */ state) => bar.draw(why(state)) };
 }
 
 /** A number from the intake, or as measured now; confirmed by a press. */

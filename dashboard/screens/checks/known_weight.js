@@ -14,7 +14,6 @@ export function knownWeight(store) {
   const settles = field({ path: "settles", words: "It stands still after", kind: "number", unit: "s", least: 0, most: 50, required: true }, "weight");
   const unit = el("span", {});
   const said = el("p", { class: "here", role: "status" });
-  const button = el("button", { type: "submit", class: "act" }, "Check the scale");
   const node = el(
     "form",
     { "aria-label": "Known weight", onsubmit: (/** @type {Event} */ event) => (event.preventDefault(), store.inTurn(check)) },
@@ -24,7 +23,7 @@ export function knownWeight(store) {
     empty.node,
     loaded.node,
     settles.node,
-    button,
+    el("button", { type: "submit", class: "act" }, "Check the scale"),
     said,
   );
 
@@ -35,10 +34,9 @@ export function knownWeight(store) {
   }
   return {
     node,
-    draw({ rig, sending }) {
+    draw({ rig }) {
       setText(unit, rig?.typed?.unit ?? "");
       setAttribute(on.node, "hidden", (rig?.typed?.scales.length ?? 0) < 2);
-      setAttribute(button, "disabled", sending !== null);
     },
   };
 }

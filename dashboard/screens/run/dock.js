@@ -2,8 +2,8 @@
 import { notNow } from "../../barred.js";
 import { el, setAttribute, setText } from "../../dom.js";
 import { number } from "../../format.js";
-import { sendEvent, sendMark } from "../../commands.js";
-import { confirmMain } from "../../keys.js";
+import { PAIN, sendMark } from "../../commands.js";
+import { confirmMain, ifAccepted } from "../../keys.js";
 import { entryDoubt, idleLabel, mainAction } from "../../words.js";
 import { stopButton } from "./stop.js";
 
@@ -20,7 +20,7 @@ const PLAIN = /** @type {const} */ ([
 /** What can be marked in passing: what is kept, words, key. */
 const MARKS = /** @type {const} */ ([
   ["hands moved", "Hands moved", "H"],
-  ["pain or numbness", "Pain", "N"],
+  [PAIN, "Pain", "N"],
   ["coughed or talked", "Coughed", "C"],
 ]);
 
@@ -30,7 +30,7 @@ export function dock(store) {
     event,
     node: el(
       "button",
-      { type: "button", class: "plain", onclick: () => sendEvent(store, event) },
+      { type: "button", class: "plain", onclick: () => store.inTurn(() => ifAccepted(store, event)) },
       words,
       el("kbd", {}, key),
     ),
@@ -38,7 +38,7 @@ export function dock(store) {
   const marks = MARKS.map(([text, words, key]) =>
     el(
       "button",
-      { type: "button", class: "plain", onclick: () => sendMark(store, text) },
+      { type: "button", class: "plain", onclick: () => (text === PAIN ? sendMark(store, text) : store.inTurn(() => sendMark(store, text))) },
       words,
       el("kbd", {}, key),
     ),
@@ -67,7 +67,7 @@ export function dock(store) {
     const accepts = state.sweep?.accepts ?? [];
     for (const each of plain) {
       const barred = notNow(state, each.event);
-      setAttribute(each.node, "disabled", barred !== "" || state.sending !== null);
+      setAttribute(each.node, "disabled", barred !== "");
       setAttribute(each.node, "title", barred || null);
     }
     setText(why, state.sweep?.state === "moving" ? notNow(state, "redo") : "");
