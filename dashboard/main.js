@@ -48,6 +48,7 @@ function show() {
   const name = role === "ride" ? "rider" : asked;
   document.documentElement.dataset.view = name;
   takeAway = SCREENS[name](byId("screen"), store);
+  store.drawAll(performance.now()); // what is known stands in its fields before anybody can type over it
 }
 addEventListener("hashchange", () => {
   store.dispatch({ type: "page/screen" });

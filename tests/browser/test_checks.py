@@ -71,6 +71,17 @@ def test_a_press_while_the_one_before_waits_for_its_answer_comes_after_it(checks
     assert checks.asked[-1][1]["hands_marked"] is True
 
 
+def test_a_screen_shows_what_is_known_before_the_next_frame(checks):
+    """On a slow screen, a number typed before the first frame would be written over by the one that is known."""
+    checks.page.evaluate("location.hash = 'run'")
+    checks.page.get_by_role("button", name="Stop").wait_for()
+    checks.page.evaluate("window.requestAnimationFrame = () => 0")
+    checks.page.wait_for_timeout(100)  # the one asked for before comes still
+    checks.page.evaluate("location.hash = 'checks'")
+
+    expect(checks.page.get_by_label("Saddle height, BB to top")).to_have_value("722")
+
+
 def test_to_go_on_without_a_check_takes_a_reason_of_its_own(checks):
     checks.page.get_by_text("Go on without: level").click()
     checks.page.locator("#without-level").fill("a spirit level says so")
