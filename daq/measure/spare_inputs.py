@@ -18,6 +18,7 @@ NOISY_BITS = 20
 """A converter of at least this many bits shows its own noise: three equal counts in a row are one repeated count. For a
 coarser one this is unknown, and the fault is attributed to it."""
 REPEATS = 2
+_FAULTS = Status.SATURATED | Status.ADC_ERROR
 
 
 class SpareInputs:
@@ -52,7 +53,10 @@ class SpareInputs:
         self.found = []
         if not self._spare or not len(samples) or samples.counts.shape[1] != len(self._names):
             return samples.status
-        repeats = self._repeats(samples.counts)
+        before, self._before = self._before, self._last_of(samples.counts)
+        if not (samples.status & _FAULTS).any():
+            return samples.status
+        repeats = _repeats(samples.counts[:0] if before is None else before, samples.counts)
         status = samples.status.copy()
         saturated = (status & Status.SATURATED) != 0
         unread = (status & Status.ADC_ERROR) != 0
@@ -66,14 +70,11 @@ class SpareInputs:
             status[unread & ~ours] &= ~np.uint8(Status.ADC_ERROR)
         return status
 
-    def _repeats(self, counts: npt.NDArray[np.int32]) -> Bools:
-        """(n, k) whether a count appears for the third time in a row."""
-        before = counts[:0] if self._before is None else self._before
-        all_counts = np.concatenate([before, counts])
-        self._before = all_counts[-REPEATS:]
-        same = np.zeros(all_counts.shape, dtype=np.bool_)
-        same[REPEATS:] = (all_counts[REPEATS:] == all_counts[1:-1]) & (all_counts[1:-1] == all_counts[:-REPEATS])
-        return np.asarray(same[len(before) :])
+    def _last_of(self, counts: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+        """The last counts of all so far, enough to tell whether the next ones repeat them."""
+        if len(counts) >= REPEATS or self._before is None:
+            return counts[-REPEATS:]
+        return np.concatenate([self._before, counts])[-REPEATS:]
 
     def _tell(self, which: Bools, what: str) -> None:
         for i in self._spare:
@@ -84,3 +85,11 @@ class SpareInputs:
                     "connect it, or take it out of the board's firmware"
                 )
                 self.found.append((int(which[:, i].argmax()), self.troubles[name]))
+
+
+def _repeats(before: npt.NDArray[np.int32], counts: npt.NDArray[np.int32]) -> Bools:
+    """(n, k) whether a count appears for the third time in a row. before: the counts in front of these, at most two."""
+    all_counts = np.concatenate([before, counts])
+    same = np.zeros(all_counts.shape, dtype=np.bool_)
+    same[REPEATS:] = (all_counts[REPEATS:] == all_counts[1:-1]) & (all_counts[1:-1] == all_counts[:-REPEATS])
+    return np.asarray(same[len(before) :])

@@ -75,6 +75,8 @@ def test_cut_anywhere_the_status_is_the_same():
         watching = watch()
         pieces = [watching.status(cut(sent, slice(0, at))), watching.status(cut(sent, slice(at, 50)))]
         assert np.concatenate(pieces).tolist() == whole.tolist()
+    watching = watch()
+    assert [int(watching.status(cut(sent, slice(i, i + 1)))[0]) for i in range(50)] == whole.tolist()
 
 
 @pytest.mark.parametrize(
