@@ -9,6 +9,7 @@ clock.
 
 import asyncio
 import os
+import statistics
 import subprocess
 import sys
 import tempfile
@@ -30,6 +31,7 @@ from daq.sources.ports import READ_AT_MOST
 from tests.rigs import rig_text
 
 SECONDS = 10
+TURNS = 5
 RATE_HZ = 1000
 CHANNELS = 8
 MOST_TIMES_BARE = 1.7
@@ -157,14 +159,18 @@ async def _used_while(writer: "subprocess.Popen[bytes]") -> float:
 
 
 def main() -> int:
-    """Exit code."""
-    thrown_away = uvloop.run(bare())
-    with tempfile.TemporaryDirectory() as folder:
-        share, median_ms, p99_ms = uvloop.run(whole(Path(folder)))
-    print(f"bare read loop {100 * thrown_away:5.1f} % of a core")
-    print(f"whole daemon   {100 * share:5.1f} % of a core, {share / thrown_away:.1f} times as much")
+    """Exit code. The two take turns, so that the machine's moods hit both alike; medians count."""
+    thrown_away, found = [], []
+    for _ in range(TURNS):
+        thrown_away.append(uvloop.run(bare()))
+        with tempfile.TemporaryDirectory() as folder:
+            found.append(uvloop.run(whole(Path(folder))))
+    bare_share = statistics.median(thrown_away)
+    share, median_ms, p99_ms = (statistics.median(each) for each in zip(*found, strict=True))
+    print(f"bare read loop {100 * bare_share:5.1f} % of a core, of {TURNS} turns")
+    print(f"whole daemon   {100 * share:5.1f} % of a core, {share / bare_share:.2f} times as much")
     print(f"age of a scan on the page: median {median_ms:.0f} ms, p99 {p99_ms:.0f} ms")
-    missed = share > MOST_TIMES_BARE * thrown_away or p99_ms > MOST_LATE_MS
+    missed = share > MOST_TIMES_BARE * bare_share or p99_ms > MOST_LATE_MS
     print("a goal is missed" if missed else "all goals met")
     return int(missed)
 
