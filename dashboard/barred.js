@@ -22,7 +22,8 @@ export function jigTaken({ sweep, taken_by }, by = ["sweep", "bench", "proof"]) 
 
 /** Why no load can be read; empty when one can. @param {State} state */
 export function noLoads({ rig, sources }) {
-  if (rig?.typed) return "";
+  if (!rig) return "The jig has not been heard yet.";
+  if (rig.typed) return "";
   const board = sources.find(({ kind }) => kind === "board");
   return board?.state === "absent" ? "The board has sent nothing yet: see its cable and power." : "";
 }

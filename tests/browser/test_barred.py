@@ -135,3 +135,17 @@ def test_the_target_of_the_power_and_its_band_stand_still_while_the_cadence_move
 
     assert seen[0] == seen[1]
     assert seen[0][0] == ["Power\n200 W, 90 rpm", "200 W", "195–205 W"]
+
+
+def test_before_the_jig_is_heard_nothing_that_needs_it_can_be_pressed(desk, messages):
+    """A button that is on until the first message says it is off lost the press in between, without a word."""
+    at = desk().open(messages["snapshot"], "plan")
+    at.cut()
+    at.page.reload()
+    plan = at.page.get_by_role("button", name="Set this plan")
+    plan.wait_for()
+    assert plan.is_disabled()
+
+    at.wait(lambda: len(at.connections) > 1)
+    at.send({**messages["snapshot"], "sweep": None})
+    assert plan.is_enabled()
