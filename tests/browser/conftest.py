@@ -17,10 +17,6 @@ from tests.browser.desk import CHROMIUM_ARGS, Desk, Screens, serve_dashboard
 from tests.chromium import chromium_path
 from tests.live.examples import EXAMPLES
 
-TEN_FRAMES_A_SECOND = """
-  const next = window.requestAnimationFrame.bind(window);
-  window.requestAnimationFrame = (draw) => setTimeout(() => next(draw), 100);
-"""
 expect.set_options(timeout=60_000)  # a busy machine takes its time; a sound one answers at once
 
 
@@ -68,10 +64,9 @@ def screens(chromium: Browser) -> Screens:
 
 @pytest.fixture
 def page(chromium: Browser) -> Iterator[Page]:
-    """A page on a real daemon; it must have run without an error. It draws ten times a second, its strips four times as
-    for whoever asks for less motion: without a graphics card, sixty frames a second take most of a core."""
+    """A page on a real daemon; it must have run without an error. Its strips are drawn four times a second, as for
+    whoever asks for less motion: without a graphics card, sixty times take most of a core."""
     context = chromium.new_context(viewport={"width": 1280, "height": 800}, reduced_motion="reduce")
-    context.add_init_script(TEN_FRAMES_A_SECOND)
     opened = context.new_page()
     problems: list[str] = []
     opened.on("pageerror", lambda error: problems.append(str(error)))
