@@ -69,8 +69,14 @@ openStream(`${scheme}://${location.host}/api/v1/stream`, {
   onLink: (state, retry_ms, over) => store.dispatch({ type: "page/link", state, retry_ms, over }),
 });
 
+/** While a pointer is down nothing is drawn, for a second at most: what closes up would move the button from under it. */
+const HELD_MS = 1000;
+let pressed_ms = -Infinity;
+addEventListener("pointerdown", () => void (pressed_ms = performance.now()), true);
+for (const ends of ["pointerup", "pointercancel"]) addEventListener(ends, () => void (pressed_ms = -Infinity), true);
+
 function frame(/** @type {number} */ now_ms) {
-  store.drawAll(now_ms);
+  if (performance.now() - pressed_ms > HELD_MS) store.drawAll(now_ms);
   requestAnimationFrame(frame);
 }
 requestAnimationFrame(frame);

@@ -71,6 +71,24 @@ def test_a_press_while_the_one_before_waits_for_its_answer_comes_after_it(checks
     assert checks.asked[-1][1]["hands_marked"] is True
 
 
+def test_nothing_moves_from_under_a_pointer_that_is_down(checks):
+    """An answer closes up the check above just then; released over something else, the press was lost."""
+    visit = checks.answers["visit/measured"]
+    closed = [{**one, "state": "done" if one["key"] == "cleats" else "open"} for one in visit["checks"]]
+    box = checks.page.get_by_role("button", name="Height is as written").bounding_box()
+    checks.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    checks.page.mouse.down()
+    checks.send({"type": "visit", "visit": {**visit, "checks": closed}})
+    checks.page.mouse.up()
+    checks.wait(lambda: checks.asked and checks.asked[-1][0] == "visit/measured")
+
+    assert checks.asked[-1][1]["height_mm"] == 722
+    cleats = checks.page.get_by_role("button", name="Cleats are set and tight")
+    checks.page.mouse.down()
+    checks.send({"type": "visit", "visit": {**visit, "checks": visit["checks"]}})
+    checks.wait(cleats.is_visible)  # a pointer that never comes up holds the page for a second only
+
+
 def test_a_screen_shows_what_is_known_before_the_next_frame(checks):
     """On a slow screen, a number typed before the first frame would be written over by the one that is known."""
     checks.page.evaluate("location.hash = 'run'")
