@@ -69,10 +69,14 @@ openStream(`${scheme}://${location.host}/api/v1/stream`, {
   onLink: (state, retry_ms, over) => store.dispatch({ type: "page/link", state, retry_ms, over }),
 });
 
-/** While a pointer is down nothing is drawn, for a second at most: what closes up would move the button from under it. */
+/**
+ * While a pointer is down on what it may click, nothing is drawn, for a second at most: what closes up would move the
+ * button from under it. Dragging and scrolling go on.
+ */
 const HELD_MS = 1000;
+const CLICKED = "button, a, summary, label, input, select";
 let pressed_ms = -Infinity;
-addEventListener("pointerdown", () => void (pressed_ms = performance.now()), true);
+addEventListener("pointerdown", ({ target }) => target instanceof Element && target.closest(CLICKED) && void (pressed_ms = performance.now()), true);
 for (const ends of ["pointerup", "pointercancel"]) addEventListener(ends, () => void (pressed_ms = -Infinity), true);
 
 function frame(/** @type {number} */ now_ms) {

@@ -83,10 +83,26 @@ def test_nothing_moves_from_under_a_pointer_that_is_down(checks):
     checks.wait(lambda: checks.asked and checks.asked[-1][0] == "visit/measured")
 
     assert checks.asked[-1][1]["height_mm"] == 722
-    cleats = checks.page.get_by_role("button", name="Cleats are set and tight")
+
+
+def test_a_pointer_that_never_comes_up_holds_the_page_for_a_second_only(checks):
+    visit = checks.answers["visit/measured"]
+    checks.page.get_by_role("button", name="Height is as written").hover()
     checks.page.mouse.down()
-    checks.send({"type": "visit", "visit": {**visit, "checks": visit["checks"]}})
-    checks.wait(cleats.is_visible)  # a pointer that never comes up holds the page for a second only
+    checks.send({"type": "visit", "visit": {**visit, "checks": [{**one, "state": "done"} for one in visit["checks"]]}})
+
+    checks.wait(lambda: checks.page.locator(".check-act:visible").count() == 0)
+    checks.page.mouse.up()
+
+
+def test_a_pointer_that_drags_or_rests_elsewhere_holds_nothing_up(checks):
+    visit = checks.answers["visit/measured"]
+    checks.page.get_by_role("heading", name="Before the sweep").hover()
+    checks.page.mouse.down()
+    checks.send({"type": "visit", "visit": {**visit, "checks": [{**one, "state": "done"} for one in visit["checks"]]}})
+
+    assert checks.page.locator(".check-act:visible").count() == 0
+    checks.page.mouse.up()
 
 
 def test_a_screen_shows_what_is_known_before_the_next_frame(checks):
