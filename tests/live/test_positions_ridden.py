@@ -65,26 +65,35 @@ def test_what_the_encoders_read_is_what_counts(tmp_path, monkeypatch):
     assert repr(again.onset) == repr(ridden.answer)
 
 
-def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_is_entered(tmp_path, monkeypatch):
-    refused = []
+def before_each_press(monkeypatch, act):
+    """act(session, accept, event, setback_mm, setting) comes before every press of the simulated fitter."""
     follow = demo.follow_plan
 
-    async def presses_without_moving(session, plan):
+    async def follow_so(session, plan):
         accept = session.sweep.fitter
 
         async def pressed(event, setback_mm=None, setting=None):
-            if setback_mm is not None:
-                steps = len(session.sweep.progress.steps)
-                with pytest.raises(NotNow, match=r"saddle_slide: moved by 0\.0 mm where a move of") as said:
-                    await accept(event, None, setting)
-                refused.append((steps, str(said.value)))
-                assert session.sweep.progress.state is State.MOVING
+            await act(session, accept, event, setback_mm, setting)
             await accept(event, setback_mm, setting)
 
         session.sweep.fitter = pressed
         await follow(session, plan)
 
-    monkeypatch.setattr(demo, "follow_plan", presses_without_moving)
+    monkeypatch.setattr(demo, "follow_plan", follow_so)
+
+
+def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_is_entered(tmp_path, monkeypatch):
+    refused = []
+
+    async def without_the_setback(session, accept, event, setback_mm, setting):
+        if setback_mm is not None:
+            steps = len(session.sweep.progress.steps)
+            with pytest.raises(NotNow, match=r"saddle_slide: moved by 0\.0 mm where a move of") as said:
+                await accept(event, None, setting)
+            refused.append((steps, str(said.value)))
+            assert session.sweep.progress.state is State.MOVING
+
+    before_each_press(monkeypatch, without_the_setback)
     ridden = Ridden(tmp_path, monkeypatch, "slide-sticks=6")
 
     assert [steps for steps, _ in refused] == [5]
@@ -94,25 +103,17 @@ def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_
 
 def test_what_is_read_of_a_saddle_that_still_moves_is_not_taken(tmp_path, monkeypatch):
     refused = []
-    follow = demo.follow_plan
 
-    async def presses_early(session, plan):
-        accept = session.sweep.fitter
+    async def too_early(session, accept, event, setback_mm, setting):
+        if event is Trigger.SADDLE_MOVED and not refused:
+            with monkeypatch.context() as during:
+                during.setattr(Positions, "moves", lambda _: "saddle_slide: moved by 3.0 mm")
+                with pytest.raises(NotNow, match="moved by 3") as said:
+                    await accept(event, setback_mm, setting)
+            refused.append(str(said.value))
+            assert session.sweep.progress.state is State.MOVING
 
-        async def pressed(event, setback_mm=None, setting=None):
-            if event is Trigger.SADDLE_MOVED and not refused:
-                with monkeypatch.context() as during:
-                    during.setattr(Positions, "moves", lambda _: "saddle_slide: moved by 3.0 mm")
-                    with pytest.raises(NotNow, match="moved by 3") as said:
-                        await accept(event, setback_mm, setting)
-                refused.append(str(said.value))
-                assert session.sweep.progress.state is State.MOVING
-            await accept(event, setback_mm, setting)
-
-        session.sweep.fitter = pressed
-        await follow(session, plan)
-
-    monkeypatch.setattr(demo, "follow_plan", presses_early)
+    before_each_press(monkeypatch, too_early)
     ridden = Ridden(tmp_path, monkeypatch)
 
     assert refused
