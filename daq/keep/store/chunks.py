@@ -182,8 +182,7 @@ def _unfolded(x: _UnsignedArray) -> _UnsignedArray:
 
 def _planes(x: _UnsignedArray) -> bytes:
     little = np.ascontiguousarray(x).astype(x.dtype.newbyteorder("<"), copy=False)
-    each = little.view(np.uint8).reshape(-1, x.dtype.itemsize)
-    return b"".join(each[:, place].tobytes() for place in range(x.dtype.itemsize))
+    return little.view(np.uint8).reshape(-1, x.dtype.itemsize).T.tobytes()
 
 
 def _numbers(each: npt.NDArray[np.uint8], dtype: type[np.unsignedinteger[Any]]) -> _UnsignedArray:
