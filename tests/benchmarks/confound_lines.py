@@ -34,17 +34,6 @@ CLEAN = (
     Line("clean hinge 1.5, sham, not blinded", slope=1.5, sham=True),
     Line("clean flat, first again", "flat", first_again=True),
 )
-TEN_WITHOUT = (
-    Line("ten of 30 s, flat", "flat", n=10, dwell_s=30.0),
-    Line("ten of 30 s, straight 0.5", "straight", slope=0.5, n=10, dwell_s=30.0),
-    Line("ten of 30 s, straight 1.0", "straight", slope=1.0, n=10, dwell_s=30.0),
-)
-TEN_HINGES = (
-    Line("ten of 30 s, hinge 1.5", slope=1.5, n=10, dwell_s=30.0),
-    Line("ten of 30 s, hinge 1.0", slope=1.0, n=10, dwell_s=30.0),
-    Line("ten of 30 s, hinge 0.5", slope=0.5, n=10, dwell_s=30.0),
-)
-"""Clean riders in the minutes that eleven positions of 25 s take."""
 WITHOUT_ONSET = (
     Line("sliding, straight 1.0", "straight", 1.0, ("sliding",), SIT),
     Line("sliding, straight 0.5", "straight", 0.5, ("sliding",), SIT),
@@ -101,4 +90,4 @@ OTHER = (
     Line("other rider, 1.0", slope=1.0, other=True),
     Line("other rider, 1.5, 60 s", slope=1.5, dwell_s=60.0, other=True),
 )
-LINES = (*CLEAN, *TEN_WITHOUT, *TEN_HINGES, *WITHOUT_ONSET, *UNSEEN, *WITH_ONSET, *OTHER_WITHOUT, *OTHER)
+LINES = (*CLEAN, *WITHOUT_ONSET, *UNSEEN, *WITH_ONSET, *OTHER_WITHOUT, *OTHER)
