@@ -1,5 +1,5 @@
-"""The posterior of the bend under the model of `hinge-posterior/3`: that of `posterior.py`, for a rider who may follow
-slowly, whose visits scatter more than the strokes, on a saddle that is not exactly where it was set.
+"""The posterior of the bend under the model of `hinge-posterior/3` and `/4`: that of `posterior.py`, for a rider who
+may follow slowly, whose visits scatter more than the strokes, on a saddle that is not exactly where it was set.
 
     step's mean = mean over the dwell of [a + b x + d (x - c)+, relaxed with tau] + covariates g + one shift + noise
     noise variance = (factor se)^2 + between^2 + (slope where it stands)^2 u_x^2
@@ -48,9 +48,9 @@ class WidePriors(Priors):
     behind the bend is loaded throughout."""
     added_slopes: tuple[float, float] = (0.45, 1.2)
     """Around 0.6 and 1.7 N/mm: a sweep of 10 minutes cannot tell a smaller rise from none, and rather says none."""
-    onset: float = 0.37
-    light: float = 0.33
-    loaded: float = 0.3
+    onset: float = 1 / 3
+    light: float = 1 / 3
+    loaded: float = 1 / 3
     between_n: float = 2.0
     between_tail: float = 1.5
     """Scale, N, and degrees of freedom of the half Student's t of the between-step error; a scale of 0: none."""

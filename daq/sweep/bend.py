@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from daq.sweep.belief import WidePriors, belief
 from daq.sweep.evidence import Evidence
 from daq.sweep.posterior import Posterior, Priors, posterior
 
 PRIORS = WidePriors()
+BEND_LIKELIER = replace(PRIORS, onset=0.37, light=0.33, loaded=0.3)
+"""Those of `hinge-posterior/3`."""
 BEFORE = Priors()
 """Those of `hinge-posterior/1` and `/2`."""
 

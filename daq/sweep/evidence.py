@@ -5,6 +5,7 @@ given for every step is used; without either, the scatter of the steps about the
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -17,6 +18,7 @@ from daq.sweep.noise import Levels
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.pooled import Pooled, pooled
+from daq.sweep.torque import with_torque
 from daq.sweep.witness import COVARIATE_FACTOR, Witness
 from daq.values import Array, StepMean
 
@@ -89,10 +91,12 @@ class Evidence:
         return -places(-self.setback_mm)
 
 
-def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Evidence:
+def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fill: bool = True) -> Evidence:
     """The evidence of these steps. TooFewPositions, or ValueError if a setback or hand load is not finite. levels: the
-    model of the sway; methods before `hinge-posterior/3` have their own.
+    model of the sway; methods before `hinge-posterior/3` have their own. fill: a torque that the sensor missed on a
+    step is taken from the others; methods before `hinge-posterior/4` then did without torque on every step.
     """
+    steps, u_torque_nm = with_torque(steps) if fill else (steps, np.zeros(len(steps)))
     setback_mm = _numbers(steps, "setback_mm")
     hands_n = _numbers(steps, "hand_load_n")
     distinct = len(places(setback_mm))
@@ -108,10 +112,11 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels) -> Ev
         torque_nm = model.hands.torque_nm
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
+    se_n = _given_errors(steps) if model is None else np.maximum(model.hands.se_n, LEAST_ERROR_N)
     return Evidence(
         setback_mm=setback_mm,
         hands_n=hands_n if model is None else model.hands.load_n,
-        se_n=_given_errors(steps) if model is None else np.maximum(model.hands.se_n, LEAST_ERROR_N),
+        se_n=None if se_n is None else np.hypot(se_n, u_torque_nm * math.hypot(*torque_effect(model))),
         covariates=covariates,
         covariate_means=means,
         covariate_sds=sds,

@@ -68,7 +68,7 @@ def with_chances(answer: Onset, found: Posterior, priors: WidePriors, loaded_cha
     says how well today's onset is known, not how well the saddle is put back there, nor the rider on it.
     """
     if found.classes is None:
-        raise ValueError("found: expected the posterior of hinge-posterior/3; earlier ones keep no likelihood")
+        raise ValueError("found: expected the posterior of hinge-posterior/3 or later; earlier ones keep no likelihood")
     suggested_mm, reasons = answer.suggested_setback_mm, answer.reasons
     if suggested_mm is not None:
         foremost = foremost_mm(found, found.classes, priors, loaded_chance)

@@ -1,5 +1,7 @@
 """Small made-up sweeps for the tests of the onset. All numbers are assumptions."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from daq.sweep.plan import out_and_back
@@ -51,3 +53,13 @@ def stroke_ride(load_of, *, seed=0, strokes=38, saddle=lambda hands, rng: 400.0 
         held = [stroke(t, h, s, torque) for t, h, s in zip(start_s, hands, saddle(hands, rng), strict=True)]
         steps.append(step(setback_mm, hands.mean(), start_s.mean() / 60.0, torque_nm=torque, strokes=held))
     return steps
+
+
+def silent(steps, *places):
+    """The same steps, ridden while the power sensor was silent at these places."""
+
+    def without(step):
+        strokes = tuple(replace(stroke, crank_torque_nm=NAN) for stroke in step.strokes)
+        return replace(step, crank_torque_nm=NAN, strokes=strokes)
+
+    return [without(step) if i in places else step for i, step in enumerate(steps)]

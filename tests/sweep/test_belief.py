@@ -1,4 +1,4 @@
-"""The model of hinge-posterior/3 against the earlier one where they must agree, and against numerical integration."""
+"""The model of hinge-posterior/3 and /4 against that of /2 where they must agree, and against numerical integration."""
 
 from dataclasses import replace
 
@@ -154,6 +154,8 @@ def test_prior_times_likelihood_is_the_answer():
            place[setback_mm < 35.0].sum() + 0.5 * place[setback_mm == 35.0].sum()]  # fmt: skip
 
     assert max(told.log_l) == pytest.approx(0.0, abs=1e-12)
+    assert p_light / p_loaded == pytest.approx(np.exp(told.log_light - told.log_loaded))  # even odds beforehand
+    assert p_bend / p_light == pytest.approx(bend / np.exp(told.log_light))
     assert (p_bend, p_light, p_loaded) == pytest.approx(class_chances(found.classes, PRIORS), rel=1e-9)
     assert answer.p_onset == pytest.approx(p_bend * (1.0 - sum(gap)), abs=1e-3)
     assert answer.p_light == pytest.approx(p_light + p_bend * gap[1], abs=1e-3)
