@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.plan import FEWEST_POSITIONS
+from daq.sweep.setting import SEAT_TUBE
 from daq.sweep.validity.conditions import Way
 from daq.values import NAN
 
@@ -78,8 +79,6 @@ REACH_MM = (250.0, 850.0)
 """Saddle to bar along the jig, for any rider. Judgement, no source."""
 DROP_MM = 350.0
 """Bar above or below the saddle, likewise."""
-SEAT_TUBE = math.sin(math.radians(73.5))
-"""Turns a height along the seat tube into one over the BB. Assumption."""
 CENTIMETRES = (0.05, 0.11)
 """A weight line near the BB that moves by this fraction of the saddle's way is in centimetres: in millimetres it moves
 by 0.86 or 0.69, and by 0.16 if the rider slides all the way (validity/hips.py, statics of a model rider). Judgement."""

@@ -10,6 +10,8 @@ from typing import Any
 from daq.values import Setting
 
 NOTHING_SET = Setting()
+SEAT_TUBE = math.sin(math.radians(73.5))
+"""Turns a height along the seat tube into one over the BB. Assumption."""
 TILT_DEG = (-20.0, 20.0)
 """Of a saddle relative to the jig; nobody can sit on a steeper one."""
 

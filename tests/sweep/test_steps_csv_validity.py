@@ -109,6 +109,24 @@ def test_reach_as_it_was_set_is_tested():
     assert kinked["onset_mm"] is None
 
 
+@pytest.mark.parametrize(("column", "which"), [("saddle_height_mm", "saddle's"), ("bar_y_mm", "bar's")])
+def test_a_height_that_is_another_at_one_position_takes_the_onset(column, which):
+    steady, _ = judged_table(table(**{column: lambda s, i: 700.0 + 0.2 * (80.0 - s)}))
+    jumped, tests = judged_table(table(**{column: lambda s, i: 700.0 + 9.0 * (s == 50.0)}))
+
+    assert steady["verdict"] == "onset"
+    assert jumped["onset_mm"] is None
+    assert f"the {which} height did not change evenly" in tests["reach"]["means"]
+
+
+def test_a_drop_that_grows_as_the_saddle_comes_forward_is_told():
+    _, tests = judged_table(
+        table(bar_x_mm=lambda s, i: 540.0 - s, bar_y_mm=lambda s, i: 680.0, saddle_height_mm=lambda s, i: 740 - 0.3 * s)
+    )
+
+    assert tests["reach"]["means"] == "coming forward reach changed by +0 mm and the drop by +14 mm, evenly"
+
+
 def test_every_column_is_read_into_its_step():
     text = table(
         u_setback_mm=lambda s, i: 0.5, saddle_load_n=lambda s, i: 400, weight_line_mm=lambda s, i: 90 - 0.8 * s,

@@ -1,43 +1,46 @@
-"""Whether the bar went with the saddle as the protocol says, from what was really set at every position."""
+"""Whether the bar went with the saddle as the protocol says, and both kept their heights, from what was really set at
+every position."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from daq.sweep.setting import SEAT_TUBE
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity
 
 KINK_MM = 5.0
-"""A bar this far off the straight line over setback bends the hand load by itself. Judgement, no source."""
+"""A bar, or a saddle in height, this far off the straight line over setback bends the hand load by itself. Judgement,
+no source."""
 DRIFTED = 0.2
 """Millimetres of reach for each millimetre of setback that may differ from what the protocol says."""
 PROTOCOLS = {"reach kept": 0.0, "bar fixed": 1.0}
 
 
 def reach(sweep: Seen) -> Validity:
-    """Saddle to bar along the jig, and saddle to bar in height, over setback."""
+    """Saddle to bar along the jig, and the heights of both, over setback."""
     settings = [step.setting for step in sweep.steps]
-    bar_x_mm = np.array([setting.bar_x_mm for setting in settings])
-    if not np.isfinite(bar_x_mm).all():
-        return _not_confirmed(sweep)
-    reach_mm = bar_x_mm + sweep.setback_mm
-    drop_mm = np.array([setting.bar_y_mm for setting in settings])
-    slope, off_mm = _line(sweep.setback_mm, reach_mm)
-    drop_off_mm = _line(sweep.setback_mm, drop_mm)[1] if np.isfinite(drop_mm).all() else 0.0
-    worst_mm = max(off_mm, drop_off_mm)
-    number = Number(worst_mm, "mm")
-    if worst_mm > KINK_MM:
-        which = "height" if drop_off_mm > off_mm else "reach"
+    saddle_mm = SEAT_TUBE * np.array([setting.saddle_height_mm for setting in settings])
+    bar_mm = np.array([setting.bar_y_mm for setting in settings])
+    reach_mm = sweep.setback_mm + np.array([setting.bar_x_mm for setting in settings])
+    known = {"reach": reach_mm, "bar's height": bar_mm, "saddle's height": saddle_mm}
+    off_mm = {what: _line(sweep.setback_mm, mm)[1] for what, mm in known.items() if np.isfinite(mm).all()}
+    which = max(off_mm, key=lambda what: off_mm[what], default="")
+    if which and off_mm[which] > KINK_MM:
         return failed(
             "reach",
-            f"the bar's {which} did not follow the saddle evenly: {worst_mm:.0f} mm off a straight line at one "
+            f"the {which} did not change evenly with the setback: {off_mm[which]:.0f} mm off a straight line at one "
             "position, which bends the hand load by itself",
-            "set the bar right at every position and ride these again",
-            number,
+            "set saddle and bar right at every position and ride these again",
+            Number(off_mm[which], "mm"),
         )
+    if "reach" not in off_mm:
+        return _not_confirmed(sweep)
+    number = Number(off_mm[which], "mm")
+    slope = _line(sweep.setback_mm, reach_mm)[0]
+    said = f"coming forward reach changed by {_changed(sweep, reach_mm)}{_drop(sweep, saddle_mm - bar_mm)}, evenly"
     wanted = PROTOCOLS.get(sweep.conditions.protocol)
-    said = f"reach changed by {slope * float(np.ptp(sweep.setback_mm)):+.0f} mm over the sweep, evenly"
     if wanted is not None and abs(slope - wanted) > DRIFTED:
         return failed(
             "reach",
@@ -47,6 +50,15 @@ def reach(sweep: Seen) -> Validity:
             forbids=False,
         )
     return passed("reach", said, number)
+
+
+def _drop(sweep: Seen, drop_mm: Array) -> str:
+    return f" and the drop by {_changed(sweep, drop_mm)}" if np.isfinite(drop_mm).all() else ""
+
+
+def _changed(sweep: Seen, mm: Array) -> str:
+    """From the rearmost position to the foremost, by the straight line."""
+    return f"{round(-_line(sweep.setback_mm, mm)[0] * float(np.ptp(sweep.setback_mm))):+d} mm"
 
 
 def _not_confirmed(sweep: Seen) -> Validity:
