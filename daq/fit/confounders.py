@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -15,8 +14,8 @@ from daq.fit.prechecks import Measured
 from daq.fit.ridden import Ridden
 from daq.measure.geometry import BAR_FIXED
 from daq.sweep.evidence import TORQUE_SPREAD, torque_effect
-from daq.sweep.onset import standard_errors
 from daq.sweep.pooled import pooled
+from daq.values import Result
 
 HEIGHT_OFF_MM = 20.0
 """A height further than this from every inseam rule has to be checked first. Common practice, no source."""
@@ -24,7 +23,6 @@ TILT_DEG = 3.0
 """A saddle tilted by more than this moves load by itself. Common practice, no source."""
 TRENDS = 0.6
 """Above this correlation of crank torque with setback, their effects cannot be told apart. Assumption."""
-DRIFT_N = 5.0
 
 
 class Disturbs(StrEnum):
@@ -33,6 +31,13 @@ class Disturbs(StrEnum):
     MAY = "may disturb"
     IN_ORDER = "in order"
     NOT_KNOWN = "not known"
+
+
+_DISTURBS = {
+    Result.PASSED: Disturbs.IN_ORDER,
+    Result.FAILED: Disturbs.MAY,
+    Result.NOT_MADE: Disturbs.NOT_KNOWN,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +53,8 @@ def confounders(intake: Intake, measured: Measured, sweep: Ridden | None) -> tup
     """All, in triage order: feet, height, tilt, reach; then what the sweep itself shows."""
     found = [_cleats(measured), _height(intake, measured), _tilt(measured, sweep)]
     if sweep is not None:
-        found += [_reach(sweep), _torque(sweep), _drift(sweep), _marks(sweep)]
+        again = _tested("First position again", "first position again", sweep)
+        found += [_reach(sweep), _torque(sweep), again, _marks(sweep)]
     return tuple(found)
 
 
@@ -83,9 +89,19 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
 
 
 def _reach(sweep: Ridden) -> Confounder:
-    if sweep.plan.protocol == "reach kept":
-        return Confounder("Reach", Disturbs.IN_ORDER, "kept: the bar moved with the saddle")
-    return Confounder("Reach", Disturbs.MAY, BAR_FIXED)
+    """As the bar was really set: that the plan keeps the reach does not say that the bar went along."""
+    found = _tested("Reach", "reach", sweep)
+    if sweep.plan.protocol == "bar fixed" and found.disturbs is not Disturbs.MAY:
+        return Confounder("Reach", Disturbs.MAY, BAR_FIXED)
+    return found
+
+
+def _tested(title: str, test: str, sweep: Ridden) -> Confounder:
+    """What the sweep's own test of validity found."""
+    found = [one for one in (() if sweep.onset is None else sweep.onset.validity) if one.test == test]
+    if not found:
+        return Confounder(title, Disturbs.NOT_KNOWN, "not tested")
+    return Confounder(title, _DISTURBS[found[0].result], found[0].means)
 
 
 def _torque(sweep: Ridden) -> Confounder:
@@ -113,23 +129,6 @@ def _torque_effect(sweep: Ridden) -> str:
         f"1 N m more changes the hand load by {n_per_nm:+.1f} N (95 % {n_per_nm - half:+.1f} to "
         f"{n_per_nm + half:+.1f}; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
     )
-
-
-def _drift(sweep: Ridden) -> Confounder:
-    """The first position compared with its repeat at the end."""
-    title = "First position again"
-    if len(sweep.steps) < 3 or sweep.steps[-1].setback_mm != sweep.steps[0].setback_mm:
-        return Confounder(title, Disturbs.NOT_KNOWN, "not ridden again at the end")
-    change = sweep.steps[-1].hand_load_n - sweep.steps[0].hand_load_n
-    errors = standard_errors(sweep.steps)
-    half = 1.96 * math.hypot(float(errors[0]), float(errors[-1]))
-    said = (
-        f"{change:+.1f} N"
-        if math.isnan(half)
-        else f"{change:+.1f} N, 95 % {change - half:+.1f} to {change + half:+.1f}"
-    )
-    clear = abs(change) > DRIFT_N and not abs(change) < half
-    return Confounder(title, Disturbs.MAY if clear else Disturbs.IN_ORDER, said)
 
 
 def _marks(sweep: Ridden) -> Confounder:

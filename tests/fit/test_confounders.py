@@ -1,5 +1,10 @@
+from dataclasses import replace
+
 from daq.fit.confounders import Disturbs, confounders
 from daq.fit.prechecks import Measured
+from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.judged import judged
+from daq.values import NAN, Setting
 from tests.fit.sweeps import INTAKE, ridden
 
 DONE = Measured(height_mm=722.0, knee_deg=30.0, saddle_tilt_deg=-1.0, cleats_set=True, hands_marked=True)
@@ -7,8 +12,20 @@ RIDER = INTAKE.model_copy(update={"inseam_mm": 815.0, "crank_mm": 170.0})
 TWELVE = (*ridden().plan.positions_mm, 80.0)
 
 
-def found(measured=DONE, **sweep):
-    return {one.title: one for one in confounders(RIDER, measured, ridden(**{"positions": TWELVE, **sweep}))}
+def along(setback_mm):
+    return 540.0 - setback_mm
+
+
+def found(measured=DONE, *, bar_mm=along, **sweep):
+    """Of a sweep that was judged, with the bar confirmed at bar_mm(setback)."""
+    return {one.title: one for one in confounders(RIDER, measured, with_bar(bar_mm, **{"positions": TWELVE, **sweep}))}
+
+
+def with_bar(bar_mm, **sweep):
+    one = ridden(**sweep)
+    steps = tuple(replace(step, setting=Setting(bar_x_mm=bar_mm(step.setback_mm))) for step in one.steps)
+    conditions = Conditions(protocol=one.plan.protocol)
+    return replace(one, steps=steps, onset=one.onset and judged(one.onset, steps, conditions))
 
 
 def changed(**fields):
@@ -45,6 +62,16 @@ def test_a_bar_that_stays_may_disturb():
     assert found(protocol="bar fixed")["Reach"].disturbs is Disturbs.MAY
 
 
+def test_a_reach_that_nobody_confirmed_is_not_called_kept():
+    assert found(bar_mm=lambda mm: NAN)["Reach"].disturbs is Disturbs.NOT_KNOWN
+    assert found(answer=False)["Reach"].disturbs is Disturbs.NOT_KNOWN
+
+
+def test_a_bar_that_did_not_go_along_may_disturb():
+    assert found(bar_mm=lambda mm: 480.0)["Reach"].disturbs is Disturbs.MAY
+    assert found(bar_mm=lambda mm: along(mm) + 9.0 * (mm == 50.0))["Reach"].disturbs is Disturbs.MAY
+
+
 def test_a_torque_that_trends_with_setback_cannot_be_told_from_it():
     trending = found(torque_nm=lambda mm: 21.2 + 0.02 * (mm - 55.0))
 
@@ -56,6 +83,13 @@ def test_a_first_position_that_reads_otherwise_at_the_end_is_drift():
     drifting = found(load_n=_last_higher())
 
     assert drifting["First position again"].disturbs is Disturbs.MAY
+    assert found(positions=ridden().plan.positions_mm)["First position again"].disturbs is Disturbs.NOT_KNOWN
+
+
+def test_a_first_position_that_a_sensor_read_is_the_same_within_its_error():
+    again = found(positions=(*TWELVE[:-1], 79.7))
+
+    assert again["First position again"].disturbs is Disturbs.IN_ORDER
 
 
 def _last_higher():
