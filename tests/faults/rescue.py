@@ -20,6 +20,8 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
+from daq.keep.store.sessions import add_copy
+from daq.keep.store.verify import verify
 from daq.live.real import begin as begin_live
 from daq.live.session.resuming import interrupted
 from daq.live.session.storing import in_chunks
@@ -194,6 +196,7 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
     target = folder / "salvaged.sqlite"
     found = salvage(damaged_store, target)
     with Store.open(target) as new, new.reading() as db:
+        assert verify(new).problems == (), f"{kind}: the salvaged store is not whole"
         chunks = {(row[0], row[1]) for row in db.execute("SELECT session_id, first_us FROM chunks")}
         rows = {table: {row[0] for row in db.execute(f"SELECT id FROM {table}")} for table in _TEXTS}
         kept = {sweep.id for sweep in new.sweeps()}
@@ -283,7 +286,10 @@ def _pseudonyms(store: Path) -> list[str]:
 def check_all(folder: Path, *, sweeps: int, cases: int, seed: int) -> list[str]:
     """So many damages of a store of so many sweeps, each kind in turn; what became of each."""
     path = folder / "sound.sqlite"
-    content = make(path, sweeps)
+    make(path, sweeps)
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", folder / "exported", range(1, sweeps + 1))
+    content = path.read_bytes()
     before = original(path)
     told = []
     for number in range(cases):

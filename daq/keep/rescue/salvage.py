@@ -25,7 +25,7 @@ from daq.keep.store.file import BUSY_S
 from daq.keep.store.lock import take_lock
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.replacing import BESIDE, log_without_store
-from daq.keep.store.rows import TWICE, insert_row
+from daq.keep.store.rows import TWICE, insert_row, unsound_rows
 from daq.keep.store.schema import connected, is_plain_table
 from daq.keep.store.store import Store
 
@@ -160,12 +160,13 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
 
 
 def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
-    """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, each copy may hold all."""
+    """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, or where a row is not what
+    was written, each copy may hold all."""
     try:
         old = connected(damaged.resolve().as_uri() + "?mode=ro", BUSY_S)
         try:
-            if not is_plain_table(old, "copied_sweeps"):
-                raise sqlite3.DatabaseError("no such table")
+            if not is_plain_table(old, "copied_sweeps") or unsound_rows(old, "copied_sweeps"):
+                raise sqlite3.DatabaseError("no such table, or not as it was written")
             listed = old.execute("SELECT copy_id, sweep_id FROM copied_sweeps").fetchall()
         finally:
             old.close()
@@ -174,10 +175,9 @@ def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
         if listed:
             told.append("which sweeps each backup and export holds is lost: each is named for every client")
     ids = {row[0] for row in db.execute("SELECT id FROM copies")}
-    db.executemany(
-        "INSERT OR IGNORE INTO copied_sweeps(copy_id, sweep_id) VALUES (?, ?)",
-        [(copy_id, sweep_id) for copy_id, sweep_id in listed if copy_id in ids],
-    )
+    for copy_id, sweep_id in listed:
+        if copy_id in ids:
+            insert_row(db, "copied_sweeps", copy_id=copy_id, sweep_id=sweep_id)
     return len(listed)
 
 

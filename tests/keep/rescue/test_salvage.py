@@ -17,6 +17,7 @@ from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue import salvage as salvaging
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store, migrations
+from daq.keep.store.backup import back_up
 from daq.keep.store.checksums import row_crc
 from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
@@ -303,6 +304,29 @@ def test_an_older_store_is_salvaged_into_one_of_today(tmp_path):
             ("/elsewhere", 1)
         ]
         assert [json.loads(text) for (text,) in db.execute("SELECT content FROM events")] == [{"text": "old"}]
+
+
+def test_a_store_with_exports_is_whole_after_a_salvage_and_can_be_backed_up(path, tmp_path):
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "of the first", [1])
+    salvage(path, tmp_path / "new.sqlite")
+
+    with Store.open(tmp_path / "new.sqlite") as new:
+        assert verify(new).problems == ()
+        back_up(new, tmp_path / "backup.sqlite")
+        with new.reading() as db:
+            assert db.execute("SELECT sweep_id FROM copied_sweeps").fetchall()[0] == (1,)
+
+
+def test_a_list_of_copied_sweeps_that_is_not_what_was_written_names_each_copy_for_each_client(path, tmp_path):
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "of the second", [2])
+    harm(path, "UPDATE copied_sweeps SET sweep_id = 1")
+    found = salvage(path, tmp_path / "new.sqlite")
+
+    assert any("which sweeps each backup and export holds is lost" in sentence for sentence in found.told)
+    with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
+        assert db.execute("SELECT sweep_id FROM copied_sweeps ORDER BY sweep_id").fetchall() == [(1,), (2,)]
 
 
 def test_where_the_list_of_copied_sweeps_is_lost_each_copy_is_named_for_each_client(path, tmp_path, sound):
