@@ -26,6 +26,8 @@ WEIGHT_KG_M3 = 8000.0
 MOST_BYTES, MOST_POINTS = 256 * 1024, 1000
 """The most points of a table. A thorough calibration of one cell has 60; the search for blunders takes time
 proportional to the square of their number."""
+MOST = 1e12
+"""No load, reading or number of a series is larger: what is was meant as something else, and its square overflows."""
 KNOWN = ("load_n", "mass_kg", "reading", "u_load_n", "weights", "series", "direction")
 TEXTS = ("weights", "direction")
 ENDS_OF_RANGE = tuple(sign * (1 << bits - 1) - (sign > 0) for bits in (24, 32) for sign in (1, -1))
@@ -80,19 +82,23 @@ def parse_points(text: str, *, g_m_s2: float = STANDARD_G_M_S2, air_kg_m3: float
             values.append(_number(row[columns[name]], name, line, decimal_comma, problems))
         if "direction" in columns:
             falling.append(_is_falling(row[columns["direction"]], line, problems))
+        if "weights" in columns and not row[columns["weights"]]:
+            problems.append(f"line {line}: weights: expected the name of a set of weights, got an empty cell")
     _check_readings(table["reading"], [line for line, _ in rows], problems)
     if problems:
         raise PointsError("\n".join(problems))
     newtons = 1.0 if "load_n" in columns else g_m_s2 * buoyancy_factor(air_kg_m3)
+    load_n = newtons * np.array(table["load_n" if "load_n" in columns else "mass_kg"])
+    _check_uncertainties(table.get("u_load_n", []), float(load_n.max(initial=0.0)), [line for line, _ in rows])
     return Points(
-        load_n=newtons * np.array(table["load_n" if "load_n" in columns else "mass_kg"]),
+        load_n=load_n,
         reading=np.array(table["reading"]),
         u_load_n=np.array(table["u_load_n"]) if "u_load_n" in columns else None,
         weights=tuple(row[columns["weights"]] for _, row in rows) if "weights" in columns else None,
         series=np.array(table["series"]).astype(np.int64) if "series" in columns else None,
         falling=tuple(falling) if falling else None,
         lines=tuple(line for line, _ in rows),
-        ignored=tuple(name for name in names if name not in KNOWN),
+        ignored=tuple(name for name in names if name not in KNOWN or (name == "weights" and "u_load_n" not in columns)),
         from_mass="load_n" not in columns,
     )
 
@@ -143,6 +149,8 @@ def _number(cell: str, name: str, line: int, decimal_comma: bool, problems: list
         value = math.nan
     if not math.isfinite(value):
         problems.append(f"line {line}: {name}: expected a number, got {cell!r}")
+    elif abs(value) > MOST:
+        problems.append(f"line {line}: {name}: expected a number up to {MOST:g}, got {cell}")
     elif name in ("load_n", "mass_kg", "u_load_n") and value < 0.0:
         problems.append(f"line {line}: {name}: expected a number of at least 0, got {cell}; loads press down")
     elif name == "series" and value != round(value):
@@ -154,6 +162,16 @@ def _is_falling(cell: str, line: int, problems: list[str]) -> bool:
     if cell.lower() not in ("up", "down"):
         problems.append(f"line {line}: direction: expected up or down, got {cell!r}")
     return cell.lower() == "down"
+
+
+def _check_uncertainties(u_load_n: Iterable[float], most_n: float, lines: list[int]) -> None:
+    problems = [
+        f"line {line}: u_load_n: expected less than the largest load, {most_n:g} N, got {u:g}; it is in newtons"
+        for u, line in zip(u_load_n, lines, strict=False)
+        if u > most_n
+    ]
+    if problems:
+        raise PointsError("\n".join(problems))
 
 
 def _check_readings(readings: Iterable[float], lines: list[int], problems: list[str]) -> None:

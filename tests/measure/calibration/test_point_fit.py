@@ -135,3 +135,22 @@ def test_what_is_not_stated_of_the_loads_is_not_made_up():
 
     assert (found["weighted"], found["weights"], found["uncertainty_from"]["loads"]) == (False, None, None)
     assert max(found["load_n"]) == TOP_N
+
+
+@pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
+@pytest.mark.parametrize("u", [0.05, 1.0])
+def test_readings_without_any_scatter_leave_what_is_not_known_of_the_weights(weights, u):
+    """A display with coarse steps shows round loads without a residual; what the weights may be off remains."""
+    rows = "\n".join(f"{20 * i},{20 * i},{20 * i * u}" for i in range(12))
+
+    found = fit_report(f"load_n,reading,u_load_n\n{rows}", 1, weights=weights)
+
+    assert found["coefficients"] == pytest.approx([0.0, 1.0], abs=1e-6)
+    if weights == "shared":
+        assert found["standard_uncertainties"][1] == pytest.approx(u, rel=1e-3)
+
+
+def test_sets_of_weights_of_unknown_error_are_passed_over_aloud():
+    found = fit_report("load_n,reading,weights\n0,0,A\n10,20.1,A\n20,40,B\n30,60,B\n", 1)
+
+    assert found["columns_passed_over"] == ["weights"]

@@ -98,6 +98,10 @@ def test_a_fit_without_residuals_has_no_f():
         ("load_n,reading\n1,-2147483648\n", "saturated"),
         ("load_n,reading,direction\n1,2,left\n", "direction: expected up or down, got 'left'"),
         ("load_n,reading,series\n1,2,1.5\n", "series: expected a whole number"),
+        ("load_n,reading,series\n1,2,1e30\n", "line 2: series: expected a number up to 1e.12, got 1e30"),
+        ("load_n,reading\n1e200,2\n", "line 2: load_n: expected a number up to 1e.12"),
+        ("load_n,reading,u_load_n\n1,2,5\n", "line 2: u_load_n: expected less than the largest load, 1 N, got 5"),
+        ("load_n,reading,u_load_n,weights\n1,2,0.1,\n", "line 2: weights: expected the name of a set of weights"),
         ("load_n,reading\n0,5\n1,5\n2,5\n", "the reading is the same at every load"),
     ],
 )
