@@ -19,8 +19,8 @@ from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity, Verdict
 
 LIKELY = 0.5
-SUSPECT = 0.3
-"""Twice the odds there were beforehand: told where there is no verdict anyway."""
+SUSPECT = 0.26
+"""Twice the odds there were beforehand (`WidePriors.lag`): told where there is no verdict anyway."""
 MOVES = 2.0
 """A time constant of more than so many times the way from move to move: no position has had its level, and where load
 rises all along the levels bend by themselves (of straight riders with 120 s, 5 in 100 were given an onset)."""

@@ -8,6 +8,7 @@ import pytest
 from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
+from daq.sweep.bend import PRIORS
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.hands import hands, jumped_mm, left_right
@@ -59,12 +60,15 @@ def test_an_onset_of_a_slow_rider_needs_a_higher_probability():
     assert not of(lag, replace(answer(), p_lag=((0.0, 0.9), (35.0, 0.1)), p_onset=0.93)).forbids
 
 
-def test_a_lag_that_is_only_likelier_than_before_is_told_where_there_is_no_verdict():
-    p_lag = ((0.0, 0.6), (35.0, 0.4))
+def test_a_lag_with_twice_the_odds_there_were_is_told_where_there_is_no_verdict():
+    odds = 2.0 * PRIORS.lag / (1.0 - PRIORS.lag)
+    p_slow = odds / (1.0 + odds)
+    twice, less = (((0.0, 1.0 - p), (35.0, p)) for p in (p_slow + 0.005, p_slow - 0.005))
 
-    assert of(lag, replace(answer(), p_lag=p_lag)).result is Result.PASSED
-    suspected = of(lag, replace(UNDECIDED, p_lag=p_lag))
+    assert of(lag, replace(answer(), p_lag=twice)).result is Result.PASSED
+    suspected = of(lag, replace(UNDECIDED, p_lag=twice))
     assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
+    assert of(lag, replace(UNDECIDED, p_lag=less)).result is Result.PASSED
 
 
 def test_hips_that_could_not_be_measured_say_what_is_missing():
