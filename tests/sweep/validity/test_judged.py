@@ -215,6 +215,16 @@ def test_an_expecting_rider_who_knew_the_setback_is_not_believed_where_a_sham_wa
     assert clear.verdict is Verdict.ONSET
 
 
+def test_a_sham_where_the_curve_is_level_does_not_acquit_a_rider_who_knew_the_setback():
+    behind = ride(order=(*OUT_AND_BACK[:2], *OUT_AND_BACK[1:]))
+    failed, found = failing(behind, SIGHTED)
+
+    assert "sham" in failed
+    assert found.verdict is Verdict.UNDECIDED
+    assert failing(behind)[1].verdict is Verdict.ONSET
+    assert failing(ride(order=SHAM), SIGHTED)[1].verdict is Verdict.ONSET
+
+
 def test_without_a_sham_the_caution_stands_beside_the_number():
     _, found = failing(ride(), SIGHTED)
 
