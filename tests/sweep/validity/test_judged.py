@@ -7,6 +7,7 @@ import pytest
 
 from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Conditions, Fault
+from daq.sweep.validity.hands import hands
 from daq.sweep.validity.judged import judged
 from daq.sweep.validity.table import TESTS
 from daq.values import NAN, Result, Verdict
@@ -196,6 +197,24 @@ def test_a_return_to_the_first_position_is_no_second_pass():
     failed, _ = failing(ride(order=(*ONE_WAY, 80.0)))
 
     assert "direction" in failed
+
+
+def test_a_sweep_that_comes_forward_by_steps_back_and_forth_went_one_way():
+    """Every second move goes back, and time goes along with setback all the same."""
+    failed, found = failing(ride(order=(80.0, 70.0, 75.0, 60.0, 65.0, 50.0, 55.0, 40.0, 45.0, 30.0, 35.0)))
+
+    assert "direction" in failed
+    assert found.verdict is Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(("places", "verdict"), [((2,), Verdict.ONSET), ((2, 7), Verdict.UNDECIDED)])
+def test_hands_that_jump_within_one_step_are_told_and_within_two_forbid(places, verdict, monkeypatch):
+    monkeypatch.setattr("daq.sweep.validity.judged.TESTS", (hands,))
+
+    failed, found = failing(ride(more=lambda u, i: 25.0 * (u > u.mean()) * (i in places)))
+
+    assert failed == {"hands"}
+    assert found.verdict is verdict
 
 
 @pytest.mark.study
