@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -43,6 +44,8 @@ def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
 
 
 def _no_place(error: OSError) -> NoReturn:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):  # raised by a write, which knows no name
+        fail(UNUSABLE, "no room left on the disk that was written to: free some and run the command again")
     fail(UNUSABLE, f"{error.filename}: {error.strerror}; choose a place that can be written")
 
 

@@ -1,5 +1,6 @@
 """The commands around the store, on the store of a real demo."""
 
+import errno
 import json
 import shutil
 import sqlite3
@@ -49,6 +50,17 @@ def exported(store, tmp_path_factory):
 @pytest.fixture
 def own_export(exported, tmp_path):
     return shutil.copytree(exported, tmp_path / "out")
+
+
+def test_a_full_disk_is_called_full_where_a_write_names_no_file(store, tmp_path, monkeypatch):
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("daq.keep.package.export.describe_folder", full)
+    done = foreaft("export", 1, tmp_path / "out", "--store", store)
+
+    assert done.exit_code == 4
+    assert "no room left on the disk that was written to: free some and run the command again" in done.stderr
 
 
 def test_a_whole_store_is_verified_with_exit_code_0(store):

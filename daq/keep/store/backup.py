@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
-from daq.keep.errors import StoreError, StoreReadOnly, store_error
+from daq.keep.errors import StoreError, StoreReadOnly, StoreUnwritable, store_error
 from daq.keep.private import PRIVATELY
 from daq.keep.store.contents import unreadable
 from daq.keep.store.file import note_beside
@@ -97,16 +97,30 @@ def _copy(store: Store, target: Path, progress: Callable[[int, int], None] | Non
     copy = sqlite3.connect(target)
     try:
         with store.reading() as db:
-            db.backup(
-                copy,
-                pages=_PAGES,
-                progress=lambda _, left, total: progress(total - left, total) if progress is not None else None,
-            )
+            _copy_pages(db, copy, target, progress)
         copy.execute("PRAGMA journal_mode = DELETE")  # a single file that can be moved
     except sqlite3.Error as error:
         raise store_error(error, target) from error
     finally:
         copy.close()
+
+
+def _copy_pages(
+    db: sqlite3.Connection, copy: sqlite3.Connection, target: Path, progress: Callable[[int, int], None] | None
+) -> None:
+    """All pages. Where there is no room for them, it is told of the copy's disk, and nothing fills it."""
+    try:
+        db.backup(
+            copy,
+            pages=_PAGES,
+            progress=lambda _, left, total: progress(total - left, total) if progress is not None else None,
+        )
+    except sqlite3.Error as error:
+        said = store_error(error, target)
+        if isinstance(said, StoreUnwritable):
+            target.unlink(missing_ok=True)
+            raise said from error
+        raise
 
 
 def _note_copies(restored: Store, backup: Path, target: Path, aside: Path) -> None:

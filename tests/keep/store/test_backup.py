@@ -2,9 +2,10 @@ import sqlite3
 
 import pytest
 
-from daq.keep.errors import StoreBusy, StoreError
+from daq.keep.errors import StoreBusy, StoreError, StoreUnwritable
 from daq.keep.store import Store
 from daq.keep.store.backup import back_up, restore
+from tests.faults.disk import largest_file
 from tests.keep.jig import concatenated, recorded, same
 
 
@@ -60,6 +61,18 @@ def test_a_backup_of_a_damaged_store_is_refused_with_the_reason(path, tmp_path):
         with pytest.raises(StoreError, match="is not sound: chunk 2 of 'jig'"):
             back_up(store, tmp_path / "copy.sqlite")
     assert not (tmp_path / "copy.sqlite").exists()
+
+
+def test_a_copy_that_its_disk_has_no_room_for_is_told_of_that_disk_and_does_not_stay_on_it(path, tmp_path):
+    with Store.open(path) as store:
+        recorded(store, 60)
+    size = path.stat().st_size
+    said = r"the disk of .*/copy\.sqlite\.partial"
+    with Store.open(path) as store, largest_file(size // 2), pytest.raises(StoreUnwritable, match=said):
+        back_up(store, tmp_path / "copy.sqlite")
+
+    assert not list(tmp_path.glob("copy*"))
+    assert len(raw(path)) == 6000
 
 
 def test_restoring_brings_back_the_same_bits_and_keeps_what_was_there(path, tmp_path):
