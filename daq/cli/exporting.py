@@ -96,4 +96,4 @@ def export(
             made = exported(open_store, ids, folder, recompute_stored, form=form, with_c3d=format_ == "c3d", **common)
     for line in (*said, *made):
         tell(str(line))
-    raise SystemExit(CHECK_FAILED if any(line.startswith("left out:") for line in said) else 0)
+    raise SystemExit(CHECK_FAILED if any(line.startswith("left out") for line in said) else 0)

@@ -52,6 +52,14 @@ def own_export(exported, tmp_path):
     return shutil.copytree(exported, tmp_path / "out")
 
 
+def test_an_export_beside_a_sweep_that_cannot_be_read_any_more_says_so_with_exit_code_1(store, own_export):
+    next(own_export.glob("*/datapackage.json")).write_text("{")
+    done = foreaft("export", 1, own_export, "--store", store)
+
+    assert done.exit_code == 1
+    assert "move it away and export it again" in done.stderr
+
+
 def test_a_full_disk_is_called_full_where_a_write_names_no_file(store, tmp_path, monkeypatch):
     def full(*_, **__):
         raise OSError(errno.ENOSPC, "No space left on device")

@@ -50,11 +50,12 @@ def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) 
         try:
             content = read_bytes(path, MOST_JSON_BYTES)
             descriptor = from_json(content)
-            sweeps.append(_sweep(path.parent, descriptor))
-            steps += _rows(path.parent, "steps", STEPS)
+            sweep, ridden = _sweep(path.parent, descriptor), _rows(path.parent, "steps", STEPS)
         except (StoreError, OSError, ValueError, LookupError, TypeError) as error:
-            tell(f"left out of the folder's own tables: {name}: {error}")
+            tell(f"left out of the folder's own tables: {name}: {error}; move it away and export it again")
             continue
+        sweeps.append(sweep)
+        steps += ridden
         descriptors[name] = descriptor
         listed.append(_listed(name, content))
     tables = (

@@ -117,7 +117,10 @@ def test_a_sweep_that_cannot_be_read_is_told_and_the_folder_described_without_it
     describe_folder(tmp_path / "out", told.append)
 
     assert told[0].startswith(f"left out of the folder's own tables: {made[0].name}: ")
+    assert told[0].endswith("move it away and export it again")
     assert [one["name"] for one in descriptor(tmp_path / "out")["resources"]] == ["sweeps", "all_steps", made[1].name]
+    for table in ("sweeps", "all_steps"):
+        assert set(pandas.read_csv(tmp_path / "out" / f"{table}.csv")["sweep"]) == {made[1].name}
 
 
 @pytest.mark.parametrize("form", FORMS)
