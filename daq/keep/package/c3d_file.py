@@ -100,7 +100,10 @@ def _channels(derived: Derived, t_s: Array, at_s: Array, rate_hz: int) -> list[A
         AnalogChannel("saddle", "N", "support force at the saddle along the jig normal", part("saddle_n")),
         AnalogChannel("tilt", "deg", "tilt of the jig, nose up positive", part("tilt_deg")),
         AnalogChannel("setback", "mm", "saddle behind the bottom bracket, during a step", setback_mm(derived, at_s)),
-        *(AnalogChannel(name, "N", f"cell {name}", even(cells_n[:, i])) for i, name in enumerate(derived.cells)),
+        *(
+            AnalogChannel(f"cell_{name}", "N", f"cell {name}", even(cells_n[:, i]))
+            for i, name in enumerate(derived.cells)
+        ),
     ]
 
 

@@ -18,7 +18,7 @@ from daq.keep.store import Store
 from daq.values import Loads
 from tests.keep.package.c3d_readers import READERS, by_description
 
-LABELS = ["hands", "saddle", "tilt", "setback", "hands", "saddle"]
+LABELS = ["hands", "saddle", "tilt", "setback", "cell_hands", "cell_saddle"]
 
 
 @pytest.fixture(scope="module")
