@@ -46,17 +46,18 @@ def test_strokes_that_the_sensor_missed_have_the_torque_of_their_step():
     assert not u_nm.any()
 
 
-@pytest.mark.parametrize("places", [range(6), range(11)])
-def test_without_torque_on_most_steps_none_is_made_up(places):
-    steps = silent(stroke_ride(hinge(52.0), seed=3), *places)
+@pytest.mark.parametrize(("n", "places"), [(10, range(5)), (11, range(6)), (11, range(11))])
+def test_unless_torque_is_known_on_most_steps_none_is_made_up(n, places):
+    steps = silent(stroke_ride(hinge(52.0), seed=3)[:n], *places)
 
     assert with_torque(steps)[0] is steps
 
 
-def test_two_torques_do_not_show_how_far_a_third_may_be_off():
-    steps = stroke_ride(hinge(52.0), seed=3)[:3]
+def test_two_torques_do_not_show_how_far_a_third_may_be_off_and_three_do():
+    steps = stroke_ride(hinge(52.0), seed=3)
 
-    assert with_torque(silent(steps, 1))[0][1].crank_torque_nm is NAN
+    assert with_torque(silent(steps[:3], 1))[0][1].crank_torque_nm is NAN
+    assert with_torque(silent(steps[:4], 1))[1][1] > 0.0
 
 
 def test_the_error_of_such_a_step_holds_what_its_torque_may_have_done():
