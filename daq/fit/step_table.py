@@ -11,6 +11,7 @@ from daq.fit.intake import Saddle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.on_bicycle import saddle_points_m
 from daq.fit.ridden import Ridden
+from daq.fit.setting import Start, as_set, start_of
 from daq.fit.stepping import Stepping, stepping
 from daq.fit.stroke_watch import StepShape
 from daq.measure.mechanics import Shares, Uncertainty, shares
@@ -38,6 +39,10 @@ class StepRow:
 
     setback_mm: float
     moved: Stepping
+    """By the plan."""
+    reach_change_mm: float
+    drop_change_mm: float
+    """As set, relative to the first position; NaN where nobody confirmed it and no sensor read it."""
     shares: Shares | None
     """None without the rider's mass."""
     load_point_mm: float
@@ -55,7 +60,8 @@ class StepRow:
 def step_table(sweep: Ridden, rig: Rig, saddle: Saddle) -> tuple[StepRow, ...]:
     """All steps as they were ridden."""
     found = sweep.shapes if len(sweep.shapes) == len(sweep.steps) else (None,) * len(sweep.steps)
-    return tuple(_row(step, shape, sweep, rig, saddle) for step, shape in zip(sweep.steps, found, strict=True))
+    start = start_of(sweep.plan, rig.geometry, next(iter(sweep.steps), None))
+    return tuple(_row(step, shape, sweep, rig, saddle, start) for step, shape in zip(sweep.steps, found, strict=True))
 
 
 def shares_of(step: StepMean, sweep: Ridden, rig: Rig) -> Shares | None:
@@ -84,12 +90,15 @@ def _uncertainty(step: StepMean, sweep: Ridden, rig: Rig) -> Uncertainty:
     )
 
 
-def _row(step: StepMean, shape: StepShape | None, sweep: Ridden, rig: Rig, saddle: Saddle) -> StepRow:
+def _row(step: StepMean, shape: StepShape | None, sweep: Ridden, rig: Rig, saddle: Saddle, start: Start) -> StepRow:
+    placed = as_set(start, step.setback_mm, step.setting)
     points_m = saddle_points_m(step, rig)
     torque = None if shape is None or shape.torque is None or shape.torque.limits else shape.torque
     return StepRow(
         setback_mm=step.setback_mm,
         moved=stepping(sweep.plan, step.setback_mm, saddle),
+        reach_change_mm=placed.reach_change_mm,
+        drop_change_mm=placed.drop_change_mm,
         shares=shares_of(step, sweep, rig),
         load_point_mm=-1000.0 * float(np.nanmean(points_m)) if np.isfinite(points_m).any() else math.nan,
         torque_nm=step.crank_torque_nm,

@@ -1,5 +1,6 @@
 """Sides, steps and comparisons laid before the fitter."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from daq.fit.overlaid import against
 from daq.fit.sides import sides
 from daq.fit.step_table import step_table
+from daq.values import NAN, Setting
 from tests.fit.sweeps import INTAKE, RIG, SADDLE_N, ridden
 
 LEVEL = ridden()
@@ -31,6 +33,22 @@ def test_a_step_carries_its_shares_and_what_moved_with_the_saddle():
     assert row.load_point_mm == pytest.approx(195.0, abs=0.5)
     assert row.moved.reach_change_mm == 0.0
     assert row.moved.height_change_mm > 0.0
+
+
+def test_reach_and_drop_of_a_step_are_those_it_was_set_with_whatever_the_plan_says():
+    """By hand: a bar that stayed comes 35 mm nearer from 80 to 45 mm; 10 mm more along a seat tube of 73.5 degrees are
+    9.6 mm more of drop."""
+    heights_mm = {80.0: 720.0, 45.0: 730.0}
+    steps = tuple(
+        replace(step, setting=Setting(heights_mm.get(step.setback_mm, NAN), 480.0, 680.0)) for step in LEVEL.steps
+    )
+    rows = {row.setback_mm: row for row in step_table(replace(LEVEL, steps=steps), RIG, INTAKE.saddle)}
+
+    assert rows[80.0].reach_change_mm == rows[80.0].drop_change_mm == 0.0
+    assert rows[45.0].reach_change_mm == pytest.approx(-35.0)
+    assert rows[45.0].drop_change_mm == pytest.approx(9.6, abs=0.05)
+    assert math.isnan(rows[60.0].drop_change_mm)
+    assert math.isnan(step_table(LEVEL, RIG, INTAKE.saddle)[3].reach_change_mm)
 
 
 def test_two_sweeps_are_set_against_each_other_only_where_both_name_an_onset():

@@ -77,7 +77,7 @@ export function stepTable(steps) {
     shares ? `${number(100 * shares[name], 1)} ± ${number(196 * shares[`u_${name}`], 1)}` : "–";
   const spots = steps.some((step) => step.top_dead_spot_deg || step.bottom_dead_spot_deg);
   const head = [
-    ...["Setback, mm", "Height, mm", "Reach, mm", "Seat angle, °", "Against gravity, mm"],
+    ...["Setback, mm", "Height, mm", "Reach, mm", "Drop, mm", "Seat angle, °", "Against gravity, mm"],
     ...["Hands, %", "Saddle, %", "Feet (remainder), %", "Saddle carries at, mm behind BB", "Torque, N\u202fm"],
     ...["Ripple hands, N", "Ripple saddle, N", "Top torque / mean", "Bottom torque / mean"],
     ...(spots ? ["Dead spot top, °", "bottom, °"] : []),
@@ -86,7 +86,8 @@ export function stepTable(steps) {
     cells: [
       number(step.setback_mm),
       plus(step.moved.height_change_mm),
-      plus(step.moved.reach_change_mm),
+      plus(step.reach_change_mm),
+      plus(step.drop_change_mm),
       number(step.moved.seat_angle_deg, 1),
       number(step.moved.against_gravity_mm),
       ...["hands", "saddle", "feet"].map((name) => share(step.shares, name)),
@@ -99,7 +100,7 @@ export function stepTable(steps) {
       ...(spots ? [pair(step.top_dead_spot_deg, 0), pair(step.bottom_dead_spot_deg, 0)] : []),
     ],
   }));
-  return table("Step by step; ± is 95 %. Height, reach and seat angle against the saddle as it came", head, rows);
+  return table("Step by step; ± is 95 %. Height and seat angle by the plan, against the saddle as it came; reach and drop as set, against the first position", head, rows);
 }
 
 const plus = (/** @type {number|null} */ mm) => (typeof mm === "number" && mm >= 0.5 ? "+" : "") + number(mm);
