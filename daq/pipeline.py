@@ -147,8 +147,12 @@ class Pipeline:
     @property
     def position_troubles(self) -> dict[str, str]:
         """What is wrong with the position sensors while the saddle is fixed; empty while it is being moved."""
-        stands = self.progress is not None and self.progress.state in (run.State.SETTLING, run.State.AVERAGING)
-        return self.positions.troubles if stands else {}
+        return self.positions.troubles if self._stands else {}
+
+    @property
+    def _stands(self) -> bool:
+        """Whether saddle and bar are to stand."""
+        return self.progress is not None and self.progress.state in (run.State.SETTLING, run.State.AVERAGING)
 
     def stall(self, now_s: float) -> str:
         """Why the current sweep has stalled; empty while it has not. now_s: session time."""
@@ -273,6 +277,7 @@ class Pipeline:
         for item in self.progress.feed(stroke):
             yield item
             if isinstance(item, StepMean):
+                self.positions.stood(item.strokes[-1].end_s)
                 yield from self._answer(self.progress)
 
     def _answer(self, progress: SweepProgress) -> Iterator[Output]:
@@ -335,6 +340,8 @@ class Pipeline:
         if progress is None:
             return
         what, u_mm = run.Trigger(content["event"]), content.get("u_setback_mm")
+        if self._stands:
+            self.positions.stood(t_s)
         take = progress.take_as_ridden if self._mended else progress.take
         yield from take(
             what,

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello
+from daq.items import FITTER, Event, Hello
 from daq.pipeline import Pipeline
 from daq.rig import parse_rig
 from daq.sweep.run import State
@@ -93,3 +93,40 @@ def test_a_slip_is_told_while_the_saddle_should_stand_and_not_while_it_is_moved(
     assert (State.AVERAGING, True) in told
     assert (State.MOVING, False) in told
     assert (State.MOVING, True) not in told
+
+
+def test_a_sensor_that_jumps_and_stays_off_spoils_the_later_steps_too():
+    """What the sensor reads is taken as set, as the daemon does."""
+
+    def jumped(place, second, at_mm):
+        return at_mm + (8.0 if place > 1 or (place == 1 and second >= 5) else 0.0)
+
+    pipeline, place, outputs = Pipeline(RIG, CALIBRATION), -1, []
+    for item in items_of(jumped):
+        if isinstance(item, Event) and item.content.get("event") == "saddle_moved":
+            place += 1
+            read_mm = jumped(place, 0, item.content["setback_mm"])
+            item = replace(item, content={**item.content, "setback_mm": read_mm})
+        outputs += pipeline.feed(item)
+
+    steps = [output for output in outputs if isinstance(output, StepMean)]
+    assert [step.setback_mm for step in steps] == [80.0, 60.0, 48.0, 58.0, 78.0]
+    assert "60, 48, 58 and 78 mm again" in cells_of(outputs).cure
+
+
+def test_a_step_undone_in_its_middle_does_not_mend_a_sensor_that_has_jumped():
+    pipeline, place, second = Pipeline(RIG, CALIBRATION), -1, 0
+    for item in items_of(lambda place, second, at_mm: at_mm + (8.0 if place == 1 and second >= 3 else 0.0)):
+        pipeline.feed(item)
+        if isinstance(item, Event) and item.content.get("event") == "saddle_moved":
+            place, second = place + 1, 0
+        second += isinstance(item, Samples)
+        if (place, second) == (1, 5):
+            break
+    at_us = int(item.received_us[-1]) if isinstance(item, Samples) else item.received_us
+
+    pipeline.feed(Event(at_us, FITTER, {"event": "undo"}))
+    pipeline.feed(Event(at_us, FITTER, {"event": "saddle_moved", "setback_mm": 68.0}))
+
+    assert pipeline.progress.state is State.SETTLING
+    assert "has moved before" in pipeline.position_troubles["slide"]

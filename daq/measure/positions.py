@@ -55,6 +55,9 @@ class Positions:
         self._held: dict[str, float] = {}
         self._asked_mm = NAN
         self._said: dict[str, str] = {}
+        self._moved: list[tuple[float, str]] = []
+        """When which sensor has been seen to move since the last `hold`, be it the fitter who moves it."""
+        self._doubted: set[str] = set()
 
     @property
     def now(self) -> dict[str, float]:
@@ -91,16 +94,23 @@ class Positions:
                 )
         return ""
 
+    def stood(self, until_s: float) -> None:
+        """Saddle and bar were to stand until then: a sensor that moved is in doubt until it reads what is asked. One
+        that has jumped stays off, and a step redone does not mend it."""
+        self._doubted |= {name for at_s, name in self._moved if at_s <= until_s}
+
     def hold(self, setback_mm: float, asked_mm: float | None) -> None:
         """The saddle was set to setback_mm, as entered or read, when asked_mm was requested. Judge the saddle's
         sensor."""
+        self._moved.clear()
         before, self._held = self._held, self.now
         was_asked_mm, self._asked_mm = self._asked_mm, NAN if asked_mm is None else asked_mm
         self._said = {}
         for each in self.sensors:
             if each.field == "setback_mm" and each.field in self._held:
                 reads, moved = self._held[each.field], self._held[each.field] - before.get(each.field, NAN)
-                self._said[each.name] = _off(reads, setback_mm) or _stuck(moved, self._asked_mm - was_asked_mm)
+                said = _off(reads, setback_mm) or _stuck(moved, self._asked_mm - was_asked_mm)
+                self._said[each.name] = said or self._still_off(each.name, reads)
         self._judge()
 
     def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
@@ -115,11 +125,22 @@ class Positions:
             if self._recent and second > self._second:
                 self._judge()
                 ended.append((float(second), self.troubles))
+                self._moved += [(float(second), name) for name in self.troubles if not self._said.get(name)]
             self._second = second
             self._recent.append((at_s, row))
             while self._recent[0][0] < at_s - OVER_S:
                 self._recent.popleft()
         return ended
+
+    def _still_off(self, name: str, reads_mm: float) -> str:
+        if abs(reads_mm - self._asked_mm) <= OFF_MM:
+            self._doubted.discard(name)
+        if name not in self._doubted or math.isnan(self._asked_mm):
+            return ""
+        return (
+            f"reads {reads_mm:.1f} mm where {self._asked_mm:g} mm was asked, and has moved before while the saddle "
+            f"stood. If the jig's scale says {self._asked_mm:g} mm, the sensor is wrong: calibrate it"
+        )
 
     def _judge(self) -> None:
         found = {name: said for name, said in self._said.items() if said}

@@ -116,6 +116,52 @@ def test_what_moves_while_the_saddle_stands_is_named_within_the_second(moved, na
     assert positions.troubles == {} or name not in positions.troubles
 
 
+def jumped_by_8_mm():
+    """A saddle at 70 mm whose sensor jumps while it is to stand."""
+    positions, _ = watched(scans(0.0, 2.0, 70.0))
+    positions.hold(70.0, 70.0)
+    positions.feed(*scans(2.0, 3.0, 70.0))
+    positions.feed(*scans(5.0, 5.0, 78.0))
+    positions.stood(9.0)
+    return positions
+
+
+def test_a_sensor_that_has_jumped_is_not_believed_until_it_reads_what_is_asked():
+    positions = jumped_by_8_mm()
+
+    positions.hold(78.0, 70.0)
+    assert "reads 78.0 mm where 70 mm was asked, and has moved before" in positions.troubles["saddle_slide"]
+    positions.feed(*scans(10.0, 5.0, 68.0))
+    positions.hold(68.0, 60.0)
+    assert "the sensor is wrong" in positions.troubles["saddle_slide"]
+    positions.feed(*scans(15.0, 5.0, 50.5))
+    positions.hold(50.5, 50.0)
+    assert positions.troubles == {}
+
+
+def test_a_saddle_that_slipped_and_was_put_back_is_believed():
+    positions = jumped_by_8_mm()
+    positions.feed(*scans(10.0, 5.0, 70.2))
+
+    positions.hold(70.2, 70.0)
+    positions.feed(*scans(15.0, 5.0, 55.0))
+    positions.hold(55.0, 60.0)
+
+    assert positions.troubles == {}
+
+
+def test_a_saddle_that_was_set_beside_what_was_asked_is_believed_where_nothing_moved_by_itself():
+    positions, _ = watched(scans(0.0, 2.0, 70.0))
+    positions.hold(70.0, 70.0)
+    positions.feed(*scans(2.0, 5.0, 70.0))
+    positions.stood(7.0)
+    positions.feed(*scans(7.0, 5.0, 55.0))
+
+    positions.hold(55.0, 60.0)
+
+    assert positions.troubles == {}
+
+
 def test_however_scans_are_cut_the_same_is_found():
     at, t_s = scans(0.0, 4.0, 70.0)
     at.counts[250:, 1] += 700
