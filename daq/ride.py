@@ -126,19 +126,11 @@ class Ride:
         if isinstance(item, Event):
             self._follow(item, outputs)
         self._guarded(self._look, item, outputs)
-        for output in [*outputs]:
+        self._guarded(self._find_out, item, outputs)
+        for output in outputs:
             if isinstance(output, Onset):
                 self.onset = output
-                outputs += self._found_out(output)
         return outputs
-
-    def _found_out(self, answer: Onset) -> list[Notice]:
-        """What the tests of validity have found since the previous answer, while the step can still be redone."""
-        progress = self.pipeline.progress
-        if progress is None or not progress.steps:
-            return []
-        t_s = 60.0 * progress.steps[-1].t_min
-        return [Notice("caution", said(one), t_s) for one in newly_failed(answer, self._told)]
 
     def _guarded(self, stage: Callable[[Item, list[Heard]], None], item: Item, outputs: list[Heard]) -> None:
         try:
@@ -161,6 +153,16 @@ class Ride:
         self.strokes.hear(item)
         for output in outputs:
             self.strokes.see(output)
+
+    def _find_out(self, _: Item, outputs: list[Heard]) -> None:
+        """What the tests of validity have found since the previous answer, while the step can still be redone."""
+        progress = self.pipeline.progress
+        if progress is None or not progress.steps:
+            return
+        t_s = 60.0 * progress.steps[-1].t_min
+        for output in [*outputs]:
+            if isinstance(output, Onset):
+                outputs += [Notice("caution", said(one), t_s) for one in newly_failed(output, self._told)]
 
     def _follow(self, event: Event, outputs: list[Heard]) -> None:
         """What an event changes besides the pipeline: remarks, and an answer whose step is undone."""

@@ -133,6 +133,20 @@ def test_an_estimator_that_fails_leaves_the_steps_and_says_why_there_is_no_answe
     assert "the computation failed (FloatingPointError)" in ride.onset.reasons[0]
 
 
+def test_a_fault_in_what_is_told_of_an_answer_is_a_failure_like_any_other(monkeypatch):
+    def fails(*_):
+        raise KeyError("planted")
+
+    monkeypatch.setattr(loop, "newly_failed", fails)
+
+    outputs, ride = fed(ridden(pieces=25))
+
+    assert len(kept(outputs, StepMean)) == len(PLAN.positions_mm)
+    assert [mark.content["error"] for mark in kept(outputs, Event)] == ["KeyError"]
+    assert ride.onset.verdict is Verdict.UNDECIDED
+    assert "the computation failed (KeyError)" in ride.onset.reasons[0]
+
+
 def test_the_next_sweep_after_a_failure_has_its_verdict(failing):
     _, ride = fed(ridden(pieces=25))
     later = [dataclasses.replace(item, received_us=item.received_us + 10**9) for item in ridden(pieces=25)]

@@ -163,6 +163,8 @@ async def _end(
         task.cancel()
     await asyncio.gather(*tasks, return_exceptions=True)
     at = teller.session.acquisition
-    at.drain()
-    if at.storing is not None:
-        await at.storing.close(at.clock.stamp_us())
+    try:
+        at.drain()
+    finally:
+        if at.storing is not None:
+            await at.storing.close(at.clock.stamp_us())

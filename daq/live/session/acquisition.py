@@ -81,9 +81,11 @@ class Acquisition:
     # --- what arrives, and what a person does -----------------------------------------------------------------------
 
     def drain(self) -> None:
-        """Take all that has arrived: into the queue for the store before anything is computed from it."""
-        for item in in_runs(self.sensors.take()):
+        """Take all that has arrived: into the queue for the store before anything is computed from any of it."""
+        items = list(in_runs(self.sensors.take()))
+        for item in items:
             self._store(item)
+        for item in items:
             self._hear(item, self.ride.feed(item))
 
     def act(self, kind: str, content: dict[str, Any]) -> None:

@@ -2,14 +2,16 @@
 
 import asyncio
 
+import pytest
 import uvloop
 
 from daq.items import Event
 from daq.keep.again.ridden import ridden
 from daq.keep.store import Store
+from daq.live.session.acquisition import Acquisition
 from daq.measure.clock import BoardClock
 from daq.pipeline import Pipeline
-from daq.ride import STAGE_FAILED
+from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.run import State, Trigger
 from daq.values import Samples, Verdict
 from tests.live.jig import SHORT, demo, serving
@@ -99,6 +101,45 @@ def test_a_listener_that_fails_holds_nothing_up(tmp_path, caplog):
     items = stored(tmp_path)
     assert sum(len(i) for i in items if isinstance(i, Samples)) == running.session.acquisition.sensors.decoder.scans
     assert "a listener failed" in caplog.text
+
+
+def test_even_a_fault_that_ends_the_daemon_costs_nothing_that_had_arrived(tmp_path, monkeypatch):
+    """The loop around the stages fails on everything but a person's events, also while the daemon ends."""
+    real = Ride.feed
+
+    def feed(self, item):
+        if not isinstance(item, Event) and self.pipeline.progress is not None:
+            raise ZeroDivisionError("planted")
+        return real(self, item)
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        monkeypatch.setattr(Ride, "feed", feed)
+        await session.sweep.begin(SHORT)
+        await asyncio.sleep(60)
+
+    with demo(tmp_path) as running, pytest.raises(ZeroDivisionError):
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    items = stored(tmp_path)
+    assert sum(len(i) for i in items if isinstance(i, Samples)) == running.session.acquisition.sensors.decoder.scans
+
+
+def test_what_waits_for_the_disk_is_stored_even_if_the_last_drain_fails(tmp_path, monkeypatch):
+    def drain(_):
+        raise ZeroDivisionError("planted")
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        session.acquisition.act("mark", {"text": "the last words", "setback_mm": None})
+        monkeypatch.setattr(Acquisition, "drain", drain)
+
+    with demo(tmp_path) as running, pytest.raises(ZeroDivisionError):
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    assert [item.content["text"] for item in stored(tmp_path) if isinstance(item, Event)] == ["the last words"]
 
 
 def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_mass(tmp_path):
