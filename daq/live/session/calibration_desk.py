@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -160,9 +161,11 @@ class CalibrationDesk:
             self.bench.feed(samples)
 
     async def beat(self) -> None:
-        """Process a reading that is complete."""
+        """Process a reading that is complete. If the store does not take it, which is told as the store's trouble, the
+        next beat tries again."""
         if self.bench is not None:
-            await self.bench.beat()
+            with contextlib.suppress(StoreError):
+                await self.bench.beat()
 
 
 def damping_of(checks: Sequence[SensitivityCheck]) -> dict[str, Any]:

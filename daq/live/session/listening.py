@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 log = logging.getLogger("foreaft.session")
@@ -13,5 +13,13 @@ def safely(hears: Callable[..., object], *told: Any) -> None:
     """Tell a listener."""
     try:
         hears(*told)
+    except Exception:
+        log.exception("a listener failed")
+
+
+async def safely_awaited(beat: Awaitable[object]) -> None:
+    """The same for what has to be waited for."""
+    try:
+        await beat
     except Exception:
         log.exception("a listener failed")

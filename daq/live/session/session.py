@@ -15,6 +15,7 @@ from daq.fit.prechecks import Readings
 from daq.keep.recording import RecordingWriter
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
+from daq.live.session.listening import safely, safely_awaited
 from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
 from daq.live.session.proof_desk import ProofDesk
@@ -104,12 +105,12 @@ class Session:
         while True:
             await asyncio.sleep(TICK_S)
             self.acquisition.drain()
-            await self.calibrating.beat()
+            await safely_awaited(self.calibrating.beat())
             tick += 1
             if tick % LOOK_EVERY == 0:
-                self._look()
+                safely(self._look)
             for beat in self._on_beat:
-                beat()
+                safely(beat)
 
     def _look(self) -> None:
         """Report new faults and those that have cleared, and when the calibration has expired."""

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 
+from daq.keep.errors import StoreFull
 from daq.keep.store import Store, calibrations
 from daq.live.bench.certificate_page import certificate_page
 from daq.live.telling.teller import Teller
@@ -337,3 +338,26 @@ def test_with_a_reference_cell_neither_gravity_nor_air_stand_in_budget_and_certi
     assert "50.00, 100.00, 200.00, 400.00 N" in page
     assert "Gravity" not in page
     assert "buoyancy" not in page
+
+
+def test_a_reading_the_full_disk_did_not_take_is_kept_once_there_is_room(tmp_path, monkeypatch, caplog):
+    real, refused = calibrations.add_step, []
+
+    def add_step(store, *told):
+        if len(refused) < 3:
+            refused.append(told)
+            raise StoreFull("no room")
+        return real(store, *told)
+
+    async def job(made):
+        desk = await made.session.calibrating.begin_bench(wanted())
+        monkeypatch.setattr(calibrations, "add_step", add_step)
+        await read(made)
+        assert len(desk.bench.taken) == 1
+
+    on_bench(tmp_path / "s.sqlite", job)
+
+    assert len(refused) == 3
+    assert "a listener failed" not in caplog.text, "a full disk is the store's trouble, not a fault of the program"
+    with Store.open(tmp_path / "s.sqlite", write=False) as store:
+        assert len(calibrations.benches(store)[0].steps) == 1

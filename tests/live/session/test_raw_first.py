@@ -142,6 +142,29 @@ def test_what_waits_for_the_disk_is_stored_even_if_the_last_drain_fails(tmp_path
     assert [item.content["text"] for item in stored(tmp_path) if isinstance(item, Event)] == ["the last words"]
 
 
+def test_a_beat_or_a_look_that_fails_ends_nothing(tmp_path, monkeypatch, caplog):
+    def fails(*_):
+        raise RuntimeError("planted")
+
+    async def inside():
+        session = running.session
+        session.listen(output=lambda _: None, item=lambda: None, beat=fails)
+        monkeypatch.setattr(session.zero, "doubts", fails)
+        monkeypatch.setattr(session.calibrating, "beat", fails_awaited)
+        await until(lambda: session.acquisition.pipeline.channels)
+        count = session.acquisition.sensors.decoder.scans
+        await until(lambda: session.acquisition.sensors.decoder.scans > count + 3000)
+
+    async def fails_awaited():
+        fails()
+
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    failed = {record.exc_info[2].tb_next.tb_frame.f_code.co_name for record in caplog.records if record.exc_info}
+    assert failed == {"fails", "_look", "fails_awaited"}
+
+
 def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_mass(tmp_path):
     """Hands, saddle and feet carry m g cos t together: with 60 kg never more than 60 x 9.80665 N."""
     from daq.live.session.acquisition import Rider
