@@ -11,17 +11,15 @@ from pathlib import Path
 
 from daq.keep.bounded import open_plain, read_bytes
 from daq.keep.file_bytes import FileBytes
+from daq.keep.store import log as log_file
+from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE
 
 HEADER_BYTES = 100
 MAGIC = b"SQLite format 3\0"
 LEAF = 0x0D
 """The first byte of a page with rows of a table."""
 B_TREE = (0x02, 0x05, 0x0A, LEAF)
-PAGE_SIZES = tuple(1 << power for power in range(9, 17))
-USUAL_SIZE = 4096
-_LOG_HEADER, _FRAME_HEADER = 32, 24
 MOST_LOG_BYTES = 2**30
-LOG_MAGIC = (0x377F0682, 0x377F0683)
 
 
 class Pages:
@@ -35,7 +33,8 @@ class Pages:
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
         self.header_sound = self._main[: len(MAGIC)] == MAGIC and _header_size(self._main) is not None
         self.size = _header_size(self._main) or _log_size(log_bytes) or _guessed_size(self._main)
-        self._log = dict(_frames(log_bytes, self.size))
+        most = -(-len(self._main) // self.size) + len(log_bytes) // self.size  # a damaged number may be any
+        self._log = {number: page for number, page in _frames(log_bytes, self.size) if number <= most}
         self.count = max(-(-len(self._main) // self.size), max(self._log, default=0))
 
     def __enter__(self) -> Pages:
@@ -91,10 +90,10 @@ def _header_size(content: FileBytes) -> int | None:
 
 
 def _log_size(log: bytes) -> int | None:
-    if len(log) < _LOG_HEADER:
+    if len(log) < log_file.HEADER:
         return None
     magic, _, size = struct.unpack_from(">III", log)
-    return size if magic in LOG_MAGIC and size in PAGE_SIZES else None
+    return size if magic in log_file.MAGIC and size in PAGE_SIZES else None
 
 
 def _guessed_size(content: FileBytes) -> int:
@@ -118,14 +117,15 @@ def _begins_like_one(content: FileBytes, at: int, size: int) -> bool:
 
 def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
     """(number, page) of all that the log had committed, the later of two after the earlier."""
-    if len(log) < _LOG_HEADER or _log_size(log) != size:
+    if len(log) < log_file.HEADER or _log_size(log) != size:
         return
-    salts, waiting = log[16:24], []
-    for at in range(_LOG_HEADER, len(log) - _FRAME_HEADER - size + 1, _FRAME_HEADER + size):
+    first = log_file.HEADER + 8
+    salts, waiting = log[16:24] if log_file.header_sound(log) else log[first : first + 8], []
+    for at in range(log_file.HEADER, len(log) - log_file.FRAME_HEADER - size + 1, log_file.FRAME_HEADER + size):
         number, commit = struct.unpack_from(">II", log, at)
-        if log[at + 8 : at + 16] != salts:
-            return
-        waiting.append((number, log[at + _FRAME_HEADER : at + _FRAME_HEADER + size]))
+        if log[at + 8 : at + 16] != salts:  # damaged, or of before the log began anew
+            continue
+        waiting.append((number, log[at + log_file.FRAME_HEADER : at + log_file.FRAME_HEADER + size]))
         if commit:
             yield from waiting
             waiting = []

@@ -14,9 +14,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from daq.keep.bounded import Refused, open_plain
-from daq.keep.errors import StoreDamaged, StoreError, StoreReadOnly, StoreVanished, disk_error, store_error
+from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreReadOnly, StoreVanished, disk_error, store_error
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
+from daq.keep.store.log import check_log
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
@@ -97,6 +98,7 @@ def open_for_writing(path: Path) -> StoreFile:
             finish(path)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
+        check_log(path)
         _check_one_name(path)
         file = StoreFile(path, _connect(str(path)), lock)
     except BaseException:
@@ -130,6 +132,7 @@ def open_for_reading(path: Path) -> StoreFile:
         if not path.is_file():
             raise StoreError(f"no store at {path}")
         _check_length(path)
+    _check_log_alone(path)
     file = StoreFile(path, _connect(_read_uri(path)), None)
     try:
         with file.reading() as db:
@@ -151,6 +154,19 @@ def _finish_alone(path: Path) -> None:
         finish(path)
     finally:
         os.close(lock)
+
+
+def _check_log_alone(path: Path) -> None:
+    """Check a log that nobody is using: what a crash has left."""
+    log = path.with_name(path.name + "-wal")
+    if not (log.exists() and log.stat().st_size):
+        return
+    with contextlib.suppress(StoreBusy, OSError):
+        lock = take_lock(path)
+        try:
+            check_log(path)
+        finally:
+            os.close(lock)
 
 
 def _identity(path: Path) -> tuple[int, int] | None:

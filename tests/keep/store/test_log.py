@@ -1,0 +1,98 @@
+"""A log that a crash has left: SQLite replays it as far as it is whole, and not a word is said of the rest."""
+
+import sqlite3
+
+import pytest
+
+from daq.keep.errors import StoreDamaged
+from daq.keep.rescue.salvage import salvage
+from daq.keep.store import Store
+from daq.keep.store.log import check_log
+from tests.keep.jig import recorded
+
+FRAME = 24 + 4096
+SECONDS = 5
+
+
+@pytest.fixture
+def left(tmp_path):
+    """What a killed daemon leaves: a store whose log nobody has emptied; its path and its log's."""
+    path = tmp_path / "left" / "store.sqlite"
+    path.parent.mkdir()
+    log = path.with_name(path.name + "-wal")
+    with Store.open(tmp_path / "store.sqlite") as store:
+        recorded(store, SECONDS)
+        path.write_bytes((tmp_path / "store.sqlite").read_bytes())
+        log.write_bytes((tmp_path / "store.sqlite-wal").read_bytes())
+    return path, log
+
+
+def harmed(log, at, length=1):
+    content = bytearray(log.read_bytes())
+    content[at : at + length] = bytes(byte ^ 4 for byte in content[at : at + length])
+    log.write_bytes(content)
+
+
+def chunks(path):
+    with Store.open(path, write=False) as store, store.reading() as db:
+        return db.execute("SELECT count(*) FROM chunks").fetchone()[0]
+
+
+@pytest.mark.parametrize(("at", "length"), [(12, 1), (20, 1), (32 + 1, 1), (32 + 10, 1), (32 + 2000, 1), (32, FRAME)])
+@pytest.mark.parametrize("write", [True, False])
+def test_a_log_damaged_before_its_end_is_refused_left_as_it_is_and_salvaged(left, tmp_path, at, length, write):
+    path, log = left
+    harmed(log, at, length)
+    before = log.read_bytes()
+
+    with pytest.raises(StoreDamaged, match=r"-wal is damaged, and \d+ transactions behind the damage would be lost"):
+        Store.open(path, write=write)
+    assert log.read_bytes() == before
+    salvage(path, tmp_path / "new.sqlite")
+    assert chunks(tmp_path / "new.sqlite") == SECONDS
+
+
+def test_a_frame_that_is_lost_in_the_middle_ends_nothing_for_a_salvage(left, tmp_path):
+    path, log = left
+    content = bytearray(log.read_bytes())
+    at = 32 + FRAME * (len(content) // FRAME // 2)
+    content[at : at + FRAME] = bytes(FRAME)
+    log.write_bytes(content)
+    salvage(path, tmp_path / "new.sqlite")
+
+    assert chunks(tmp_path / "new.sqlite") == SECONDS
+
+
+def test_a_transaction_that_a_power_cut_tore_is_no_damage(left):
+    path, log = left
+    harmed(log, log.stat().st_size - 100)
+
+    assert SECONDS - 1 <= chunks(path) <= SECONDS
+
+
+@pytest.mark.parametrize("part", [0.8, 0.9, 1.0])
+def test_a_log_that_ends_anywhere_is_replayed_as_far_as_it_goes(left, part):
+    path, log = left
+    log.write_bytes(log.read_bytes()[: int(part * log.stat().st_size)])
+
+    assert 0 < chunks(path) <= SECONDS
+
+
+def test_the_log_of_another_program_is_as_whole_to_us_as_to_sqlite(tmp_path):
+    """In the byte order of this machine, with pages of another size, begun anew after a checkpoint."""
+    path = tmp_path / "other.sqlite"
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA page_size = 1024")
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("CREATE TABLE a (b)")
+    for _ in range(30):
+        db.execute("INSERT INTO a VALUES (randomblob(900))")
+    db.execute("PRAGMA wal_checkpoint(RESTART)")
+    db.execute("INSERT INTO a VALUES (randomblob(900))")
+    check_log(path)
+    db.execute("INSERT INTO a VALUES (randomblob(900))")
+    harmed(path.with_name(path.name + "-wal"), 32 + 30)
+
+    with pytest.raises(StoreDamaged, match="and 2 transactions"):
+        check_log(path)
+    db.close()
