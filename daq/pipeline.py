@@ -312,6 +312,8 @@ class Pipeline:
             yield from self._follow_fitter(content, t_s)
         elif event.kind == items.GONE_ON:
             yield from self._go_on(content, t_s)
+        elif event.kind == items.STEP_NOTE:
+            yield from self._note(content)
         else:
             self._learn(event.kind, content, t_s)
 
@@ -360,6 +362,13 @@ class Pipeline:
         if progress := self._spoken_of("no sweep was ridden that could go on"):
             yield from progress.go_on(t_s, tuple(content["positions_mm"]), as_ridden=self._mended)
             self._stalls.act(t_s)
+
+    def _note(self, content: Mapping[str, Any]) -> Iterator[Output]:
+        """A tilt of the saddle belongs to the step as it was set; after the sweep's end nothing of it changes."""
+        if self.progress is None or not self._under_way or content["what"] != "saddle_tilt_deg":
+            return
+        if self.progress.note_tilt(int(content["step"]), float(content["value"])):
+            yield from self._answer(self.progress)
 
     @property
     def _mended(self) -> bool:

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.items import FAULT, FITTER, SWEEP_BEGUN, Event, Hello
+from daq.items import FAULT, FITTER, GONE_ON, STEP_NOTE, SWEEP_BEGUN, Event, Hello
 from daq.jig import beginning
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
@@ -107,6 +107,48 @@ def test_what_somebody_saw_beside_the_scans_is_stored_as_an_event_and_judged():
 
     assert "zero: the zero has moved by 9 N" in found(outputs[-1], "cells").means
     assert outputs[-1].verdict is Verdict.UNDECIDED
+
+
+def noted(fed, step, tilt_deg, after_s):
+    """The items with the saddle's tilt noted for a step, counted from 0, this long after the sweep's first event."""
+    at_us = round(1e6 * after_s)
+    note = Event(at_us, STEP_NOTE, {"step": step, "what": "saddle_tilt_deg", "value": tilt_deg})
+    place = next(i for i, item in enumerate(fed) if isinstance(item, Samples) and item.received_us[-1] > at_us)
+    return [*fed[:place], note, *fed[place:]]
+
+
+def test_a_tilt_noted_while_a_step_is_ridden_or_after_it_is_that_steps_and_is_judged():
+    """A place takes 14 s, of which it moves in the first and stands finished in the last."""
+    fed = noted(noted(items(), 0, -1.0, after_s=4.0), 2, -3.0, after_s=28.0 + 13.8)
+
+    outputs, pipeline = answers(fed)
+
+    tilts = [step.setting.saddle_tilt_deg for step in pipeline.progress.steps]
+    assert np.array_equal(tilts, [-1.0, np.nan, -3.0, np.nan, np.nan], equal_nan=True)
+    assert found(outputs[-1], "saddle tilt").forbids
+    assert "ride 40 mm again" in found(outputs[-1], "saddle tilt").cure
+
+
+def test_a_tilt_noted_at_a_finished_step_changes_the_answer_at_once():
+    """The sweep goes on with one more position after its end, so that the last step is one of a sweep under way."""
+    fed = noted(items(), 0, -1.0, after_s=4.0)
+    end_us = 1 + max(item.received_us[-1] for item in fed if isinstance(item, Samples))
+    tipped = Event(end_us + 1, STEP_NOTE, {"step": 4, "what": "saddle_tilt_deg", "value": -3.0})
+
+    outputs, _ = answers([*fed, Event(end_us, GONE_ON, {"positions_mm": [60.0]}), tipped])
+
+    before, after = [one for one in outputs if isinstance(one, Onset)]
+    assert not found(before, "saddle tilt").forbids
+    assert found(after, "saddle tilt").forbids
+
+
+def test_what_is_noted_besides_or_after_the_end_changes_nothing():
+    fed = items()
+    end_us = 1 + max(item.received_us[-1] for item in fed if isinstance(item, Samples))
+    late = [Event(end_us, STEP_NOTE, {"step": step, "what": "saddle_tilt_deg", "value": 3.0 * step}) for step in (3, 4)]
+    score = Event(end_us - 1, STEP_NOTE, {"step": 0, "what": "hands", "value": 4.0})
+
+    assert bits(answers([*fed, score, *late])[0]) == bits(answers(fed)[0])
 
 
 @pytest.mark.parametrize(

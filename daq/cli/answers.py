@@ -43,7 +43,7 @@ def onset(
 
     SOURCE is a table STEPS.csv with the columns setback_mm (positive behind the BB), hand_load_n, and optionally se_n,
     t_min or order, direction, crank_torque_nm, saddle_load_n, weight_line_mm, u_setback_mm, bar_x_mm, bar_y_mm,
-    saddle_height_mm; or "-" for standard input; or the number of a stored sweep.
+    saddle_height_mm, saddle_tilt_deg; or "-" for standard input; or the number of a stored sweep.
     """
     from daq.sweep.onset import METHOD
     from daq.sweep.steps_csv import answered, contract

@@ -15,6 +15,7 @@ from daq.fit.ridden import Ridden
 from daq.measure.geometry import BAR_FIXED
 from daq.sweep.evidence import TORQUE_SPREAD, torque_effect
 from daq.sweep.pooled import pooled
+from daq.sweep.setting import TILT_CHANGE_DEG
 from daq.values import Result
 
 HEIGHT_OFF_MM = 20.0
@@ -79,12 +80,15 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
     tilts = (
         [] if sweep is None else [one["saddle_tilt_deg"] for one in sweep.notes.values() if "saddle_tilt_deg" in one]
     )
+    found = None if sweep is None else _tested("Saddle tilt", "saddle tilt", sweep)
+    if found is not None and found.disturbs is Disturbs.MAY:
+        return found
     if measured.saddle_tilt_deg is None:
         return Confounder("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
     said = f"{measured.saddle_tilt_deg:+.1f}°"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
     said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
-    bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > 0.5
+    bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > TILT_CHANGE_DEG
     return Confounder("Saddle tilt", Disturbs.MAY if bad else Disturbs.IN_ORDER, said)
 
 

@@ -9,12 +9,11 @@ import math
 from dataclasses import dataclass, fields, replace
 
 from daq.fit.intake import Saddle
-from daq.fit.step_notes import TILT_CHANGE_DEG
 from daq.fit.stepping import over_bb_mm, seat_of
 from daq.rig import Geometry
 from daq.sweep.plan import Plan
 from daq.sweep.progress import MISPLACED_MM
-from daq.sweep.setting import NOTHING_SET
+from daq.sweep.setting import NOTHING_SET, TILT_CHANGE_DEG
 from daq.values import NAN, Setting, StepMean
 
 _NAMES = {"saddle_height_mm": "saddle height", "bar_x_mm": "bar forward", "bar_y_mm": "bar height"}

@@ -8,11 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from daq.items import Event
+from daq.items import STEP_NOTE, Event
 from daq.refusals import BadValue, NotNow
 from daq.sweep import run
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import State
+from daq.sweep.setting import TILT_CHANGE_DEG
 
 MARK = "mark"
 """Event: a remark about this moment; content {"text": ..., "setback_mm": where the saddle was, or None}."""
@@ -22,14 +23,10 @@ score; "red" names what ends the ride, or None."""
 RED = ("chest pain", "dizziness", "numbness or weakness")
 """What ends riding for today. The usual cautions of exercise testing: common practice, no source; local rules
 differ."""
-STEP_NOTE = "step-note"
-"""Event: content {"step": index from 0, "what": ..., "value": ...}."""
 SCORES = ("hands", "saddle", "effort")
 """0, none, to 10, as the rider says."""
 SADDLE_TILT = "saddle_tilt_deg"
 LIMITS: dict[str, tuple[float, float]] = {**dict.fromkeys(SCORES, (0.0, 10.0)), SADDLE_TILT: (-20.0, 20.0)}
-TILT_CHANGE_DEG = 0.5
-"""More than this between steps: the saddle has slipped. Common practice, no source."""
 
 StepNotes = dict[int, dict[str, float]]
 

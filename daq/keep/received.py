@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
-from daq.fit.step_notes import MARK, STEP_NOTE
+from daq.fit.step_notes import MARK
 from daq.items import (
     CHECKED,
     EFFORT,
@@ -20,6 +20,7 @@ from daq.items import (
     LOST,
     READING,
     SEATED,
+    STEP_NOTE,
     SWEEP_BEGUN,
     ZERO,
     Event,

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.plan import FEWEST_POSITIONS
-from daq.sweep.setting import SEAT_TUBE
+from daq.sweep.setting import SEAT_TUBE, TILT_DEG
 from daq.sweep.validity.conditions import Way
 from daq.values import NAN
 
 NEEDED = ("setback_mm", "hand_load_n")
-SET = ("u_setback_mm", "bar_x_mm", "bar_y_mm", "saddle_height_mm")
+SET = ("u_setback_mm", "bar_x_mm", "bar_y_mm", "saddle_height_mm", "saddle_tilt_deg")
 OPTIONAL = ("se_n", "t_min", "order", "crank_torque_nm", "saddle_load_n", "weight_line_mm", *SET)
 DIRECTION = "direction"
 KNOWN = (*NEEDED, *OPTIONAL, DIRECTION)
@@ -64,6 +64,7 @@ _LIMITS = {
     "bar_x_mm": _Limit(150.0, 1000.0, "mm forward of the BB", "cm or m, or counted from the saddle"),
     "bar_y_mm": _Limit(300.0, 1200.0, "mm above the BB", "cm or m, or counted from the floor or the saddle"),
     "saddle_height_mm": _Limit(400.0, 1000.0, "mm from the BB along the seat tube", "cm or m, or inches"),
+    "saddle_tilt_deg": _Limit(*TILT_DEG, "degrees, nose up positive", "per cent, or the seat tube's angle"),
 }
 LEAST_SPAN_MM = 12.0
 FARTHEST_CM = 30.0

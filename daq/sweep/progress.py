@@ -14,7 +14,7 @@ from daq.sweep.hands import jump_n
 from daq.sweep.held import effort, in_band, what_is_off
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
-from daq.sweep.setting import NOTHING_SET, JigRange, contradiction
+from daq.sweep.setting import NOTHING_SET, JigRange, contradiction, with_tilt
 from daq.sweep.status import SweepStatus
 from daq.sweep.step import FAULTS, FAULTY, OFF_EFFORT, is_steady, step_mean
 from daq.values import NAN, LeftOut, Setting, StepMean, Stroke
@@ -72,7 +72,9 @@ class SweepProgress:
         self._resolution_mm = resolution_mm
         self._completed = completed
         self.setting = NOTHING_SET
-        """How the jig is set at the current position."""
+        """How the jig is set at the current position, as confirmed."""
+        self._read_tilt_deg = NAN
+        """The saddle's tilt as read since then."""
         self.u_setback_mm = NAN
         """Standard uncertainty of setback_mm, if it was stated."""
         self._confirmed_min = NAN
@@ -140,6 +142,8 @@ class SweepProgress:
             notices = [Notice("info", f"the step at {dropped.setback_mm:g} mm is left out and asked again", t_s)]
         elif event is Trigger.UNDO:
             self.setback_mm = None
+        if event in (Trigger.SADDLE_MOVED, Trigger.REDO, Trigger.UNDO):
+            self._read_tilt_deg = NAN
         self.state = following
         if self.state is State.MOVING:
             notices += self._choose(t_s)
@@ -170,6 +174,17 @@ class SweepProgress:
             self.state = _COMES_FROM[event]
             taken = self.take(event, t_s, setback_mm=setback_mm, setting=setting, u_setback_mm=u_setback_mm)
             return [*finished, *taken]
+
+    def note_tilt(self, step: int, tilt_deg: float) -> bool:
+        """Take the saddle's tilt as read at a step, counted from 0 as ridden, in place of the one confirmed there.
+        Whether a finished step is changed by it."""
+        at = step - sum(one < step for one in self.left_out)
+        if step == self.ridden:
+            self._read_tilt_deg = tilt_deg
+        elif 0 <= at < len(self.steps) and step not in self.left_out:
+            self.steps[at] = replace(self.steps[at], setting=with_tilt(self.steps[at].setting, tilt_deg))
+            return True
+        return False
 
     def go_on(self, t_s: float, positions_mm: tuple[float, ...] = (), *, as_ridden: bool = False) -> list[Notice]:
         """Go on after the end, from the step it ended at, or with these positions after those that are ridden.
@@ -314,7 +329,8 @@ class SweepProgress:
             self._leave_out()
         else:
             mean = self._mean(self.setback_mm)
-            known = replace(mean, moved_min=self._confirmed_min, setting=self.setting, u_setback_mm=self.u_setback_mm)
+            setting = with_tilt(self.setting, self._read_tilt_deg)
+            known = replace(mean, moved_min=self._confirmed_min, setting=setting, u_setback_mm=self.u_setback_mm)
             finished = [self._completed(known)]
             self.steps += finished
         self.state = after(self.state, Trigger.STEP_DONE)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from daq.values import Setting
@@ -14,6 +14,9 @@ SEAT_TUBE = math.sin(math.radians(73.5))
 """Turns a height along the seat tube into one over the BB. Assumption."""
 TILT_DEG = (-20.0, 20.0)
 """Of a saddle relative to the jig; nobody can sit on a steeper one."""
+TILT_CHANGE_DEG = 0.5
+"""More than this between positions: the saddle has slipped, and moves load to or from the hands by itself. Common
+practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +64,11 @@ def setting_of(said: Mapping[str, Any] | None) -> Setting:
     return Setting(
         **{name: float(value) for name, value in (said or {}).items() if name in known and value is not None}
     )
+
+
+def with_tilt(setting: Setting, tilt_deg: float) -> Setting:
+    """The setting with the saddle's tilt as it was read; NaN: nobody read it."""
+    return setting if math.isnan(tilt_deg) else replace(setting, saddle_tilt_deg=tilt_deg)
 
 
 def _other_unit(value: float, low: float, high: float) -> str:

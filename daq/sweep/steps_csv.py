@@ -11,6 +11,7 @@
     direction        forward or back: how the saddle came
     u_setback_mm     standard uncertainty of where the saddle was
     bar_x_mm, bar_y_mm, saddle_height_mm   as set: bar forward of and above the BB, BB to saddle
+    saddle_tilt_deg  as set, against the jig, nose up positive
 
 Comma, semicolon or tab separated, with decimal commas where the separator is none. Lines that start with #, and a
 spreadsheet's sep=, are left out. An empty cell of an optional column is "not known". Numbers that can only be in
@@ -235,6 +236,7 @@ def _steps(columns: dict[str, list[float]], errors_n: Sequence[float], n: int) -
                 saddle_height_mm=columns.get("saddle_height_mm", unknown)[i],
                 bar_x_mm=columns.get("bar_x_mm", unknown)[i],
                 bar_y_mm=columns.get("bar_y_mm", unknown)[i],
+                saddle_tilt_deg=columns.get("saddle_tilt_deg", unknown)[i],
             ),
         )
         for i in range(n)

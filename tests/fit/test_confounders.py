@@ -58,6 +58,17 @@ def test_a_tipped_saddle_or_one_that_tips_between_steps_may_disturb():
     assert found(notes=tips)["Saddle tilt"].disturbs is Disturbs.MAY
 
 
+def test_a_saddle_that_its_test_found_tipped_may_disturb_with_what_the_test_says():
+    one = ridden(positions=TWELVE)
+    steps = tuple(replace(s, setting=Setting(saddle_tilt_deg=-1.0 - 2.0 * (s.setback_mm == 50.0))) for s in one.steps)
+    tipped = replace(one, steps=steps, onset=judged(one.onset, steps, Conditions()))
+
+    tilt = next(each for each in confounders(RIDER, DONE, tipped) if each.title == "Saddle tilt")
+
+    assert tilt.disturbs is Disturbs.MAY
+    assert tilt.said.startswith("the saddle's tilt went from -3.0 to -1.0 degrees")
+
+
 def test_a_bar_that_stays_may_disturb():
     assert found(protocol="bar fixed")["Reach"].disturbs is Disturbs.MAY
 

@@ -8,7 +8,7 @@ from daq.sweep.plan import BadPlan, out_and_back
 from daq.sweep.progress import Notice
 from daq.sweep.run import State, Trigger
 from daq.sweep.step import FAULTY
-from daq.values import NAN, Status
+from daq.values import NAN, Setting, Status
 from tests.sweep.pedalled import PLAN, STROKE_S, begun, ride, steps_of, stroke
 
 
@@ -156,6 +156,19 @@ def test_redo_asks_the_last_position_again_and_drops_its_mean():
 
     assert progress.steps == []
     assert progress.asked_setback_mm == 80.0
+
+
+def test_a_tilt_read_at_a_step_goes_with_it_when_it_is_ridden_again():
+    """Whoever redoes a step has set the saddle right meanwhile; what was confirmed stands."""
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0, setting=Setting(saddle_tilt_deg=-1.0))
+    _, t_s = ride(progress, 0.0, 12.0)
+    progress.note_tilt(0, -3.0)
+
+    progress.take(Trigger.REDO, t_s)
+    out, _ = ride(progress, t_s, 40.0)
+
+    assert [step.setting.saddle_tilt_deg for step in steps_of(out)] == [-1.0]
 
 
 def test_redo_before_any_step_is_refused_and_changes_nothing():

@@ -207,6 +207,7 @@ LIMITS = {
     "u_setback_mm": (0, 20),
     "bar_y_mm": (300, 1200),
     "saddle_height_mm": (400, 1000),
+    "saddle_tilt_deg": (-20, 20),
 }
 """What a column can hold: wide enough for every rider and jig, narrow enough to tell a unit. Assumptions."""
 

@@ -119,6 +119,25 @@ def test_a_height_that_is_another_at_one_position_takes_the_onset(column, which)
     assert f"the {which} height did not change evenly" in tests["reach"]["means"]
 
 
+@pytest.mark.parametrize(
+    ("by_deg", "result", "named"), [(0.5, "passed", True), (0.9, "failed", True), (1.1, "failed", False)]
+)
+def test_a_tilt_that_is_another_at_one_position_is_told_and_if_large_takes_the_onset(by_deg, result, named):
+    content, tests = judged_table(table(saddle_tilt_deg=lambda s, i: round(-1.0 - by_deg * (s == 50.0), 1)))
+
+    found = tests["saddle tilt"]
+    assert (found["verdict"], content["onset_mm"] is not None) == (result, named)
+    assert found["value"] == pytest.approx(by_deg)
+    assert found["cure"] == ("" if result == "passed" else "set it to -1.0 degrees, tighten it, and ride 50 mm again")
+
+
+def test_a_tilt_that_nobody_read_or_only_once_is_not_tested():
+    once, nowhere = (judged_table(table(saddle_tilt_deg=lambda s, i, at=at: -1.0 if i == at else "")) for at in (3, -1))
+
+    assert once[1]["saddle tilt"]["verdict"] == nowhere[1]["saddle tilt"]["verdict"] == "not made"
+    assert once[0]["verdict"] == "onset"
+
+
 def test_a_drop_that_grows_as_the_saddle_comes_forward_is_told():
     _, tests = judged_table(
         table(bar_x_mm=lambda s, i: 540.0 - s, bar_y_mm=lambda s, i: 680.0, saddle_height_mm=lambda s, i: 740 - 0.3 * s)
@@ -131,7 +150,7 @@ def test_every_column_is_read_into_its_step():
     text = table(
         u_setback_mm=lambda s, i: 0.5, saddle_load_n=lambda s, i: 400, weight_line_mm=lambda s, i: 90 - 0.8 * s,
         bar_x_mm=lambda s, i: 520, bar_y_mm=lambda s, i: 680, saddle_height_mm=lambda s, i: 730,
-        direction=lambda s, i: "" if i == 0 else "out" if i < 6 else "back",
+        saddle_tilt_deg=lambda s, i: -1.5, direction=lambda s, i: "" if i == 0 else "out" if i < 6 else "back",
     )  # fmt: skip
 
     found = read_table(text)
@@ -139,6 +158,7 @@ def test_every_column_is_read_into_its_step():
     step = found.steps[1]
     assert (step.u_setback_mm, step.saddle_load_n, step.weight_line_mm) == (0.5, 400.0, 34.0)
     assert (step.setting.bar_x_mm, step.setting.bar_y_mm, step.setting.saddle_height_mm) == (520.0, 680.0, 730.0)
+    assert step.setting.saddle_tilt_deg == -1.5
     assert found.conditions.ways[:2] == ("", "forward")
     assert found.conditions.ways[-1] == "back"
     assert found.warnings == []

@@ -9,8 +9,8 @@ from typing import Any
 from daq.fit.intake import Saddle
 from daq.fit.ridden import Ridden
 from daq.fit.setting import Placed, Start, as_set, planned, start_of, surprises
-from daq.fit.step_notes import MARK, PAIN, STEP_NOTE, content_of, tilt_caution
-from daq.items import FAULT, FITTER, GONE_ON, SWEEP_BEGUN, Event, Item
+from daq.fit.step_notes import MARK, PAIN, content_of, tilt_caution
+from daq.items import FAULT, FITTER, GONE_ON, STEP_NOTE, SWEEP_BEGUN, Event, Item
 from daq.jig import beginning
 from daq.keep.json_text import plain
 from daq.live.bench.standing import utc_now

@@ -1,18 +1,24 @@
-"""Whether the bar went with the saddle as the protocol says, and both kept their heights, from what was really set at
-every position."""
+"""Whether the bar went with the saddle as the protocol says, both kept their heights, and the saddle its tilt: from
+what was really set at every position."""
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
-from daq.sweep.setting import SEAT_TUBE
-from daq.sweep.validity.saying import Number, failed, not_made, passed
+from daq.sweep.setting import SEAT_TUBE, TILT_CHANGE_DEG
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity
 
 KINK_MM = 5.0
 """A bar, or a saddle in height, this far off the straight line over setback bends the hand load by itself. Judgement,
 no source."""
+TIPPED_DEG = 1.0
+"""A tilt of the saddle that differs by more takes the verdict: 1 degree turns 7 of 400 N on the saddle along it, which
+the hands may have to hold, as much as KINK_MM at 1.4 N/mm. Readings that scatter by 0.2 degrees stay within it.
+Judgement, no source."""
 DRIFTED = 0.2
 """Millimetres of reach for each millimetre of setback that may differ from what the protocol says."""
 PROTOCOLS = {"reach kept": 0.0, "bar fixed": 1.0}
@@ -50,6 +56,33 @@ def reach(sweep: Seen) -> Validity:
             forbids=False,
         )
     return passed("reach", said, number)
+
+
+def saddle_tilt(sweep: Seen) -> Validity:
+    """The saddle's tilt as it was entered at the positions; it is to stay."""
+    name = "saddle tilt"
+    read = [step for step in sweep.steps if math.isfinite(step.setting.saddle_tilt_deg)]
+    if len(read) < 2:
+        return not_made(name, "saddle tilt not read: a saddle that tips would not be known", "read it at each position")
+    tilts_deg = [step.setting.saddle_tilt_deg for step in read]
+    spread_deg = round(max(tilts_deg) - min(tilts_deg), 3)
+    numbers = Number(spread_deg, "deg")
+    if spread_deg <= TILT_CHANGE_DEG:
+        return passed(name, f"the saddle's tilt stayed within {spread_deg:.1f} degrees, as entered", numbers)
+    usual_deg = min(tilts_deg, key=lambda here_deg: sum(_tips(one, here_deg) for one in tilts_deg))
+    at_mm = dict.fromkeys(step.setback_mm for step in read if _tips(step.setting.saddle_tilt_deg, usual_deg))
+    return failed(
+        name,
+        f"the saddle's tilt went from {min(tilts_deg):+.1f} to {max(tilts_deg):+.1f} degrees: more than "
+        f"{TILT_CHANGE_DEG:g} between positions moves load to or from the hands by itself",
+        f"set it to {usual_deg:+.1f} degrees, tighten it, and ride {listed([f'{mm:g}' for mm in at_mm])} mm again",
+        numbers,
+        forbids=spread_deg > TIPPED_DEG,
+    )
+
+
+def _tips(one_deg: float, other_deg: float) -> bool:
+    return abs(one_deg - other_deg) > 0.5 * TILT_CHANGE_DEG
 
 
 def _drop(sweep: Seen, drop_mm: Array) -> str:

@@ -11,7 +11,7 @@ from daq.sweep.validity.hands import hands, left_right
 from daq.sweep.validity.hips import hips
 from daq.sweep.validity.jig import calibration, cells, computation, feet, tilt
 from daq.sweep.validity.passes import direction, passes
-from daq.sweep.validity.reach import reach
+from daq.sweep.validity.reach import reach, saddle_tilt
 from daq.sweep.validity.repeats import first_again, sham, visits
 from daq.sweep.validity.seen import Seen
 from daq.sweep.validity.slow import fatigue, lag
@@ -31,6 +31,7 @@ TESTS: tuple[Test, ...] = (
     hands,
     left_right,
     reach,
+    saddle_tilt,
     passes,
     lag,
     fatigue,

@@ -126,6 +126,11 @@ def with_bar(steps, bar_x_mm, *, bar_y_mm=NAN):
     return [replace(s, setting=Setting(bar_x_mm=bar_x_mm(s.setback_mm), bar_y_mm=bar_y_mm)) for s in steps]
 
 
+def with_tilt(steps, tilt_deg):
+    """The same with the saddle's tilt entered as tilt_deg(setback)."""
+    return [replace(s, setting=Setting(saddle_tilt_deg=tilt_deg(s.setback_mm))) for s in steps]
+
+
 def share_failed(test, count, *, conditions=ON_THE_JIG, seed=1, onset_mm=52.0, **ride):
     """In which share of so many sweeps the test fails."""
     rng = np.random.default_rng(seed)

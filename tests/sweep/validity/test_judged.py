@@ -12,7 +12,17 @@ from daq.sweep.validity.judged import judged
 from daq.sweep.validity.table import TESTS
 from daq.values import NAN, Result, Verdict
 from tests.sweep.validity import sweeps
-from tests.sweep.validity.sweeps import ON_THE_JIG, ONE_WAY, OUT_AND_BACK, SIGHTED, answer, ride, sweep, with_bar
+from tests.sweep.validity.sweeps import (
+    ON_THE_JIG,
+    ONE_WAY,
+    OUT_AND_BACK,
+    SIGHTED,
+    answer,
+    ride,
+    sweep,
+    with_bar,
+    with_tilt,
+)
 
 AGAIN = (*OUT_AND_BACK, 80.0)
 SHAM = (*OUT_AND_BACK[:4], *OUT_AND_BACK[3:])
@@ -49,6 +59,7 @@ ALONE = {
     "hands": (ride(more=lambda _, i: 30.0 * (i >= 4)), ON_THE_JIG),
     "left and right hand": (ride(left=lambda i: 15.0 * (i >= 4)), ON_THE_JIG),
     "reach": (with_bar(ride(), lambda s: 540.0 - s + 9.0 * (s == 50.0)), ON_THE_JIG),
+    "saddle tilt": (with_tilt(ride(), lambda s: -1.0 - 1.5 * (s == 50.0)), ON_THE_JIG),
     "passes": (ride(lag_s=60.0, sway_n=1.5), ON_THE_JIG),
     "first position again": (ride(order=(*ONE_WAY, 80.0), more=lambda u, _: 40.0 * u**2), ON_THE_JIG),
     "sham": (ride(order=SHAM, more=lambda _, i: 25.0 * (i == 4)), ON_THE_JIG),
@@ -75,7 +86,7 @@ def test_what_one_test_forbids_names_no_place(test):
 
 
 @pytest.mark.parametrize(
-    "test", ["calibration", "cells", "feet", "tilt", "torque", "hips", "left and right hand", "reach"]
+    "test", ["calibration", "cells", "feet", "tilt", "torque", "hips", "left and right hand", "reach", "saddle tilt"]
 )
 def test_what_only_one_test_sees_stands_without_it(test, monkeypatch):
     """The table is what is read: without its line the sweep would be believed."""
