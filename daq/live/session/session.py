@@ -20,10 +20,10 @@ from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
 from daq.live.session.proof_desk import ProofDesk
 from daq.live.session.readings import readings
-from daq.live.session.settling import Settling
 from daq.live.session.storing import Storing
 from daq.live.session.sweep_desk import SweepDesk
 from daq.live.session.typed_desk import TypedDesk
+from daq.live.session.undecided import Undecided
 from daq.live.session.visit_desk import VisitDesk
 from daq.live.session.watch import Watch
 from daq.live.session.zero_desk import ZeroDesk
@@ -82,7 +82,7 @@ class Session:
             ridden=self.visit.sweep_ended,
         )
         self.outlooks = Outlooks(at)
-        self.settling = Settling(at)
+        self.undecided = Undecided(at)
         self.priors: Priors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)

@@ -56,7 +56,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
         "typed": session.typed.fields(),
         "outlook": plain(session.outlooks.now),
         "may_go_on": session.sweep.may_go_on,
-        "to_settle": plain(session.settling.now),
+        "to_settle": plain(session.undecided.more),
         "torque_band_nm": _around(plan.torque_nm, plan.torque_band_nm),
         "effort": _effort(plan, now),
         "power_band_w": plan.power_band_w,

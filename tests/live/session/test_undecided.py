@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from daq.live.session.settling import Settling
+from daq.live.session.undecided import Undecided
 from daq.sweep.run import State
 from daq.sweep.validity.saying import failed
 from daq.values import Verdict
@@ -14,23 +14,23 @@ from tests.fit.sweeps import ridden
 
 
 async def offered(validity):
-    """What is offered after an undecided sweep with these findings; waits for what is reckoned beside the loop."""
+    """What is offered after an undecided sweep with these findings; waits for what is computed beside the loop."""
     sweep = ridden()
     progress = SimpleNamespace(state=State.FINISHED, steps=sweep.steps, plan=sweep.plan)
     at = SimpleNamespace(hears_output=[], pipeline=SimpleNamespace(progress=progress))
-    settling = Settling(at)
+    ended = Undecided(at)
     undecided = replace(
         sweep.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, validity=tuple(validity)
     )
     loop = asyncio.get_running_loop()
-    reckonings = []
+    computations = []
     run = loop.run_in_executor
-    loop.run_in_executor = lambda *words: reckonings.append(run(*words)) or reckonings[-1]
+    loop.run_in_executor = lambda *words: computations.append(run(*words)) or computations[-1]
     for hear in at.hears_output:
         hear(undecided)
-    await asyncio.gather(*reckonings)
+    await asyncio.gather(*computations)
     await asyncio.sleep(0)
-    return settling.now
+    return ended.more
 
 
 @pytest.mark.parametrize(
