@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.physics import STANDARD_G_M_S2
+from daq.physics import STANDARD_G_M_S2, crank_torque_nm
 from daq.rider.budget import budget
 from daq.rider.cell_faults import CellFaults
 from daq.rider.electronics import Electronics
@@ -76,7 +76,7 @@ class StrokeRider:
         cadence_rpm = np.maximum(self.model.cadence_rpm + drawn[_CADENCE], 1.0)
         ends_s = self.t_s + np.cumsum(60.0 / cadence_rpm)
         begins_s = np.concatenate([[self.t_s], ends_s[:-1]])[:n]
-        torque_nm = 60.0 * np.maximum(self.model.power_w + drawn[_POWER], 0.0) / (2.0 * np.pi * cadence_rpm)
+        torque_nm = crank_torque_nm(np.maximum(self.model.power_w + drawn[_POWER], 0.0), cadence_rpm)
         torque_nm = np.maximum(torque_nm - self._visits.torque_lost_nm, 0.0)
         mid_s = 0.5 * (begins_s + ends_s)
         more_n = drawn[_SWAY] + self.model.drift_n_per_min * mid_s / 60.0 + self._visits.more_n(mid_s)

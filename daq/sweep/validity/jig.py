@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from daq.physics import weight_normal_n
 from daq.sweep.validity.conditions import Fault
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
@@ -103,8 +104,7 @@ def feet(sweep: Seen) -> Validity:
 
 
 def _share(step: StepMean, mass_kg: float, g_m_s2: float) -> float:
-    tilt_rad = 0.0 if math.isnan(step.tilt_deg) else math.radians(step.tilt_deg)
-    return 1.0 - (step.hand_load_n + step.saddle_load_n) / (mass_kg * g_m_s2 * math.cos(tilt_rad))
+    return 1.0 - (step.hand_load_n + step.saddle_load_n) / weight_normal_n(mass_kg, step.tilt_deg, g_m_s2)
 
 
 def tilt(sweep: Seen) -> Validity:
