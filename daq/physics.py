@@ -11,6 +11,9 @@ from daq.values import Array
 
 STANDARD_G_M_S2 = 9.80665
 """Standard acceleration of free fall, exact by definition (3rd CGPM, 1901; ISO 80000-3)."""
+LEAST_G_M_S2, MOST_G_M_S2 = 9.75, 9.85
+"""What local gravity can be where people ride: 9.780 at the equator to 9.832 at the poles, at sea level (WGS 84), and
+0.003 less for each 1000 m of height."""
 POUND_KG = 0.45359237
 """The international avoirdupois pound, by definition (1959)."""
 NEWTONS = {"N": 1.0, "kg": STANDARD_G_M_S2, "lb": POUND_KG * STANDARD_G_M_S2}

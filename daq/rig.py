@@ -14,7 +14,7 @@ import pydantic
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.jig_proof import JigProof
-from daq.physics import NEWTONS, STANDARD_G_M_S2
+from daq.physics import LEAST_G_M_S2, MOST_G_M_S2, NEWTONS, STANDARD_G_M_S2
 from daq.setback_scale import SetbackScale
 from daq.text import Line
 
@@ -38,6 +38,7 @@ MOST_PROBLEMS = 20
 """The most errors reported at once; a file with more is not a rig file."""
 Millimetres = Annotated[float, Field(ge=-5000, le=5000)]
 Short = Annotated[Line, Field(max_length=200)]
+LocalGravity = Annotated[float, Field(ge=LEAST_G_M_S2, le=MOST_G_M_S2)]
 
 _LINKS = ("lines", "modbus")
 """Of a transmitter; they appear in the paths of errors, not in the file."""
@@ -135,7 +136,7 @@ class TextTransmitter(SerialPlace):
     """For lines that carry none."""
     decimal_comma: bool = False
     checksum: Literal["none", "xor", "sum"] = "none"
-    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
+    adjusted_g_m_s2: LocalGravity = STANDARD_G_M_S2
     """Gravity at the place where a device that shows a mass was adjusted with weights."""
 
 
@@ -166,7 +167,7 @@ class ModbusTransmitter(SerialPlace):
     """What the manual calls the first register."""
     poll_hz: Annotated[float, Field(gt=0, le=200)] = 20.0
     timeout_s: Annotated[float, Field(ge=0.02, le=5)] = 0.3
-    adjusted_g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
+    adjusted_g_m_s2: LocalGravity = STANDARD_G_M_S2
     """Gravity at the place where devices that show a mass were adjusted with weights."""
     registers: Annotated[tuple[LoadRegister, ...], Field(max_length=32, strict=False)]
 
@@ -268,7 +269,7 @@ class Rig(_Part):
     """One whole jig."""
 
     name: Annotated[Line, Field(min_length=1, max_length=80)]
-    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] = STANDARD_G_M_S2
+    g_m_s2: LocalGravity = STANDARD_G_M_S2
     """Local gravity; the standard value when not given."""
     calibration: Annotated[Line, Field(min_length=1, max_length=500)] | None = None
     """Path of a calibration file, relative to the rig file."""

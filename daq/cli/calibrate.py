@@ -15,6 +15,7 @@ from daq.cli.bench_talk import write_new
 from daq.cli.files import calibration_in, text_of
 from daq.cli.sweeps import store_path
 from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
 
 
 @click.group()
@@ -30,7 +31,7 @@ STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path),
 @calibrate.command()
 @click.argument("points")
 @click.option("--order", default="1", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
-@click.option("--g", "g_m_s2", type=click.FloatRange(9.75, 9.85), help="Local gravity for mass_kg, m/s2.")
+@click.option("--g", "g_m_s2", type=click.FloatRange(LEAST_G_M_S2, MOST_G_M_S2), help="Local gravity for mass_kg, m/s2.")
 @click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
 @click.option(
     "--weights",

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.proof.dummy import BAR_LIMIT_N, Plank, Springs
 from daq.proof.findings import LEVEL_U_DEG, WEIGHTS_U, Uncertain
 from daq.proof.scale import DATUM_U_MM
-from daq.rig import Rig
+from daq.rig import LocalGravity, Rig
 from daq.sweep.plan import out_and_back
 from daq.text import Line
 
@@ -171,7 +171,7 @@ class Sheet(_Part):
     consists_of: tuple[Short, ...] = ()
     """The same parts in words."""
     simulated: bool
-    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)]
+    g_m_s2: LocalGravity
     dummy: DummyParts
     plan: ProofPlan
     readings: tuple[Reading, ...] = ()

@@ -19,7 +19,7 @@ from daq.measure.calibration.budget import Conditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
 from daq.measure.gravity import LOCAL_ANOMALY_M_S2, normal_gravity_m_s2
-from daq.rig import Rig
+from daq.rig import LocalGravity, Rig
 from daq.text import Line, Lines
 from daq.wire.hello import Channel, Hello, Kind
 
@@ -70,7 +70,7 @@ class Reference(_Part):
 class Gravity(_Part):
     """Local gravity, typed in or from latitude and height; otherwise the rig's."""
 
-    g_m_s2: Annotated[float, Field(ge=9.75, le=9.85)] | None = None
+    g_m_s2: LocalGravity | None = None
     u_g_m_s2: Annotated[float, Field(ge=0, le=0.05)] | None = None
     latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
     height_m: Annotated[float, Field(ge=-500, le=9000)] = 0.0
