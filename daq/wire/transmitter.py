@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.physics import STANDARD_G_M_S2
+from daq.physics import POUND_KG, STANDARD_G_M_S2
 from daq.values import Samples, Status
 
 COUNT_N = 0.001
@@ -22,8 +22,8 @@ NEWTONS = {
     "daN": 10.0,
     "kN": 1000.0,
     "kgf": STANDARD_G_M_S2,
-    "lbf": 4.4482216152605,
-    "lb": 4.4482216152605,
+    "lbf": POUND_KG * STANDARD_G_M_S2,
+    "lb": POUND_KG * STANDARD_G_M_S2,
     "kg": STANDARD_G_M_S2,
     "g": STANDARD_G_M_S2 / 1000.0,
     "t": STANDARD_G_M_S2 * 1000.0,
