@@ -11,9 +11,6 @@ from typing import Literal, TypeAlias
 
 Sex: TypeAlias = Literal["female", "male"]
 
-STATURE_M = {"female": 1.735, "male": 1.741}
-"""Mean stature of the subjects."""
-
 
 @dataclass(frozen=True, slots=True)
 class Segment:

@@ -33,9 +33,6 @@ WAYS: dict[str, Way] = {
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 LONGEST_SHOWN = 200
 
-Numbered = Sequence[tuple[int, float]]
-"""A column: (line of the table, value)."""
-
 
 class BadTable(ValueError):
     """The table cannot be read as steps; the text says what was expected, what came, and where."""

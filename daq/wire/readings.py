@@ -5,9 +5,6 @@ from __future__ import annotations
 from daq.values import PowerReading
 from daq.wire import csc, cycling_power, indoor_bike
 
-CARRIERS = (cycling_power.MEASUREMENT_UUID, csc.MEASUREMENT_UUID, indoor_bike.INDOOR_BIKE_UUID)
-"""The characteristics that say something of it."""
-
 
 def reading_of(characteristic: str, payload: bytes, *, source: str, received_us: int) -> PowerReading | None:
     """The reading in one notification; None for a characteristic that carries none. BadValue when it is no such value.

@@ -18,7 +18,6 @@ from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
 
 EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}
-SLIDING = 0.16
 EITHER = 0.775
 """Expected where nobody said which of the two: half way."""
 LEAST_POSSIBLE, MOST_POSSIBLE = -0.5, 1.6
