@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Literal, TypeAlias
 
 from daq.items import STEP_NOTE, Event
 from daq.refusals import BadValue, NotNow
@@ -20,7 +20,7 @@ MARK = "mark"
 PAIN = "pain or numbness"
 """The mark that pauses a sweep. Once the rider has said where, on which side and how much, it also has place, side and
 score; "red" names what ends the ride, or None."""
-RED = ("chest pain", "dizziness", "numbness or weakness")
+Red: TypeAlias = Literal["chest pain", "dizziness", "numbness or weakness"]
 """What ends riding for today. The usual cautions of exercise testing: common practice, no source; local rules
 differ."""
 SCORES = ("hands", "saddle", "effort")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from fastapi import FastAPI, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 import daq
 from daq.fit.intake import Place, Score, Side
+from daq.fit.step_notes import Red
 from daq.keep.errors import NotStored
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
@@ -130,7 +131,7 @@ class Pain(_Body):
     place: Place | None = None
     side: Side | None = None
     score: Score | None = None
-    red: Literal["chest pain", "dizziness", "numbness or weakness"] | None
+    red: Red | None
 
     @model_validator(mode="after")
     def _whole(self) -> Pain:
