@@ -31,7 +31,9 @@ STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path),
 @calibrate.command()
 @click.argument("points")
 @click.option("--order", default="1", show_default=True, type=click.Choice(["1", "2"]), help="Line or quadratic.")
-@click.option("--g", "g_m_s2", type=click.FloatRange(LEAST_G_M_S2, MOST_G_M_S2), help="Local gravity for mass_kg, m/s2.")
+@click.option(
+    "--g", "g_m_s2", type=click.FloatRange(LEAST_G_M_S2, MOST_G_M_S2), help="Local gravity for mass_kg, m/s2."
+)
 @click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
 @click.option(
     "--weights",
