@@ -20,6 +20,8 @@ HOLD_S = 2.0
 STILL_N = 6.0
 """Scatter of the load on bar or saddle above which a rider is not sitting still: pedalling has 10 N and more (simulated
 rider), quiet standing under 1 N (force plate, tests/published/force_plate)."""
+U_HOLD_N = 3.0
+"""Standard uncertainty of the sum of one hold."""
 BETTER_BY = 9.0
 """A cause is named if its misfit (chi-squared) is below every other's by this much: odds of e^4.5, about 90."""
 
@@ -72,24 +74,23 @@ def hold_of(cells_n: Array, hands_n: Array, saddle_n: Array) -> Array:
     return np.asarray(cells_n.mean(axis=0))
 
 
-def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float, *, u_hold_n: float = 3.0) -> SumCheck:
+def feet_off_check(holds_n: Array, cell_names: Sequence[str], weight_n: float) -> SumCheck:
     """Judge holds (m, k) with the feet off the pedals: each has to add up to the weight along the jig normal.
 
     Causes compared by least squares, each with one unknown: all cells wrong by one factor (the mass), or one cell. A
-    wrong zero looks like a wrong mass, so zero the empty jig first. u_hold_n is the standard uncertainty of one hold's
-    sum. ValueError for no holds.
+    wrong zero looks like a wrong mass, so zero the empty jig first. ValueError for no holds.
     """
     holds = np.atleast_2d(np.asarray(holds_n, dtype=np.float64))
     if holds.size == 0 or holds.shape[1] != len(cell_names):
         raise ValueError(f"holds_n: expected holds of {len(cell_names)} cells, got shape {holds.shape}")
     missing = weight_n - holds.sum(axis=1)
-    chi2 = float(np.sum((missing / u_hold_n) ** 2))
+    chi2 = float(np.sum((missing / U_HOLD_N) ** 2))
     most = len(holds) + 3.0 * np.sqrt(2.0 * len(holds))
     said = f"hands and saddle show {100 * (1 - missing.mean() / weight_n):.1f} % of the weight with the feet off"
     if chi2 <= most:
         return SumCheck(True, (), f"{said}; they agree")
     causes = {"mass": holds.sum(axis=1), **dict(zip(cell_names, holds.T, strict=True))}
-    misfits = {name: _misfit(missing, column, u_hold_n) for name, column in causes.items()}
+    misfits = {name: _misfit(missing, column, U_HOLD_N) for name, column in causes.items()}
     best, *others = sorted(misfits, key=lambda name: misfits[name])
     if len(holds) < 3:
         return SumCheck(

@@ -57,12 +57,11 @@ class BenchJig:
         self,
         rng: np.random.Generator,
         *,
-        electronics: Electronics | None = None,
         weights_off: float = 0.0,
         faults: Mapping[str, CellFaults] = FAULTS,
     ) -> None:
         """weights_off: how much heavier all weights are than their marks, as a fraction."""
-        self.electronics = electronics or Electronics()
+        self.electronics = Electronics()
         self.faults = faults
         self._rng = rng
         self._weights_off = weights_off

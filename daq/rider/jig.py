@@ -32,6 +32,9 @@ _NORMALS = 6 + len(CHANNELS)
 
 __all__ = ["JigBlock", "PowerNotice", "SimulatedJig"]
 
+NOTICE_S = 1.0
+"""Between two notifications of the power sensor."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class JigBlock:
@@ -68,18 +71,15 @@ class SimulatedJig:
     def __init__(
         self,
         model: RiderModel,
-        geometry: JigGeometry | None = None,
-        electronics: Electronics | None = None,
         rng: np.random.Generator | None = None,
         *,
-        notices_hz: float = 1.0,
         reads_positions: bool = False,
     ) -> None:
         """rng defaults to one seeded with 0: nothing here is random by accident. reads_positions: with encoders at
         saddle and bar."""
         self.model = model
-        self.geometry = geometry or JigGeometry()
-        self.electronics = electronics or Electronics()
+        self.geometry = JigGeometry()
+        self.electronics = Electronics()
         self._rng = rng or np.random.default_rng(0)
         self._budget: Budget = budget(model, self.geometry)
         self._dt_s = 1.0 / self.electronics.rate_hz
@@ -96,7 +96,7 @@ class SimulatedJig:
         self._held = Wander(model.power_wander_w, model.power_wander_s, self._dt_s, first[2])
         self._spun = Wander(model.cadence_wander_rpm, model.cadence_wander_s, self._dt_s, first[3])
         self._crank = Crank(self._dt_s)
-        self._sensor = PowerSensor(1.0 / notices_hz, self._dt_s)
+        self._sensor = PowerSensor(NOTICE_S, self._dt_s)
         self._asked_s = 0.0
         self._scans = 0
         self._shift_until_s = -1.0

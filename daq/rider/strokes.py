@@ -33,9 +33,9 @@ SCANS = 67
 class StrokeRider:
     """One rider on one jig, level. Set the saddle, then ride."""
 
-    def __init__(self, model: RiderModel, rng: np.random.Generator, *, geometry: JigGeometry | None = None) -> None:
+    def __init__(self, model: RiderModel, rng: np.random.Generator) -> None:
         self.model = model
-        self.geometry = geometry or JigGeometry()
+        self.geometry = JigGeometry()
         self.t_s = 0.0
         """When the next stroke begins."""
         self._rng = rng

@@ -15,6 +15,7 @@ from daq.sources.serial_port import PARITIES, open_port
 from daq.wire.modbus import KINDS, WORD_ORDERS, Register, number_in
 
 BAUDS = (9_600, 19_200, 115_200, 38_400, 57_600)
+TRIED_PARITIES = ("none", "even")
 TIMEOUT_S = 0.3
 
 
@@ -37,12 +38,11 @@ async def ask(
     function: int,
     address: int,
     bauds: Sequence[int] = BAUDS,
-    parities: Sequence[str] = ("none", "even"),
 ) -> ModbusFinding:
     """The first answer of a unit over these settings; the reason if there is none. Raises PortTrouble."""
     open_port(path, bauds[0]).close()
     found = ModbusFinding(False, "no settings to try", bauds[0], "none")
-    for baud, parity in itertools.product(bauds, parities):
+    for baud, parity in itertools.product(bauds, TRIED_PARITIES):
         client = AsyncModbusSerialClient(
             path, baudrate=baud, parity=PARITIES[parity], timeout=TIMEOUT_S, retries=0, reconnect_delay=0
         )
@@ -55,7 +55,7 @@ async def ask(
             client.close()
         if found.answered:
             return found
-    tried = f"{', '.join(map(str, bauds))} baud, parity {' and '.join(parities)}"
+    tried = f"{', '.join(map(str, bauds))} baud, parity {' and '.join(TRIED_PARITIES)}"
     return ModbusFinding(
         False,
         f"unit {unit} does not answer at {tried}: unit number, or the two wires swapped",

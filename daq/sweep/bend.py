@@ -20,7 +20,7 @@ def bend_of(evidence: Evidence, priors: WidePriors = PRIORS) -> Posterior:
     return belief(evidence, priors)
 
 
-def bend_before(evidence: Evidence, priors: Priors = BEFORE) -> Posterior:
+def bend_before(evidence: Evidence) -> Posterior:
     """The same under `hinge-posterior/1` and `/2`."""
     return posterior(
         evidence.forward_mm,
@@ -29,6 +29,6 @@ def bend_before(evidence: Evidence, priors: Priors = BEFORE) -> Posterior:
         covariates=evidence.covariates,
         covariate_means=evidence.covariate_means,
         covariate_sds=evidence.covariate_sds,
-        priors=priors,
+        priors=BEFORE,
         witness=evidence.witness,
     )

@@ -50,7 +50,6 @@ def least_squares(
     *,
     weights: Array | None = None,
     covariates: Array | None = None,
-    confidence: float = 0.95,
 ) -> Hinge:
     """The global least-squares hinge of y over x, both (n,), with weights (n,) and linear covariates (n, k).
 
@@ -69,9 +68,7 @@ def least_squares(
     coefficients = np.linalg.lstsq(root[:, None] * design, root * y, rcond=None)[0]
     rss = float(np.sum((root * (y - design @ coefficients)) ** 2))
     freedom = len(x) - design.shape[1] - 1
-    pieces = tuple(
-        (float(low + middle), float(high + middle)) for low, high in gaps.below(_limit(rss, freedom, confidence))
-    )
+    pieces = tuple((float(low + middle), float(high + middle)) for low, high in gaps.below(_limit(rss, freedom)))
     return Hinge(
         breakpoint=float(c + middle),
         level=float(coefficients[0] + coefficients[1] * c),
@@ -85,11 +82,11 @@ def least_squares(
     )
 
 
-def _limit(rss: float, freedom: int, confidence: float) -> float:
+def _limit(rss: float, freedom: int) -> float:
     """The residual sum of squares up to which a breakpoint is in the profile-F set; infinite without freedom."""
     from scipy.special import fdtri
 
-    return rss * (1.0 + float(fdtri(1, freedom, confidence)) / freedom) if freedom > 0 else math.inf
+    return rss * (1.0 + float(fdtri(1, freedom, 0.95)) / freedom) if freedom > 0 else math.inf
 
 
 class _Gaps:

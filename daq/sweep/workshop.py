@@ -148,11 +148,11 @@ def pooled_workshops(found: Taught, name: str) -> Pooled:
     )
 
 
-def apart(tests: Sequence[Told], by: Callable[[Told], str], priors: Priors | None = None) -> dict[str, Taught]:
+def apart(tests: Sequence[Told], by: Callable[[Told], str]) -> dict[str, Taught]:
     """The same for each group with enough second days of its own: by rig, by fitter."""
     found = {}
     for name in sorted({by(one) for one in tests} - {""}):
-        one = taught([each for each in tests if by(each) == name], priors)
+        one = taught([each for each in tests if by(each) == name])
         if one.enough:
             found[name] = one
     return found if len(found) > 1 else {}

@@ -58,9 +58,9 @@ class Points:
     """Loads were given as masses."""
 
 
-def buoyancy_factor(air_kg_m3: float = AIR_KG_M3, weight_kg_m3: float = WEIGHT_KG_M3) -> float:
+def buoyancy_factor(air_kg_m3: float = AIR_KG_M3) -> float:
     """Force of a weight hanging in air over its mass times gravity: 1 - air density / weight density."""
-    return 1.0 - air_kg_m3 / weight_kg_m3
+    return 1.0 - air_kg_m3 / WEIGHT_KG_M3
 
 
 def parse_points(text: str, *, g_m_s2: float = STANDARD_G_M_S2, air_kg_m3: float = AIR_KG_M3) -> Points:

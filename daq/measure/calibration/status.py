@@ -118,7 +118,6 @@ def status_at(
     now_utc: str,
     *,
     months: int = MONTHS,
-    check_hours: float = CHECK_HOURS,
 ) -> CalibrationStatus:
     """The status now of a calibration made and checked at these times. made_utc None: there is none. Of several checks
     of one channel, the latest counts. Raises ValueError for a text that is not an ISO 8601 time with a zone.
@@ -149,7 +148,7 @@ def status_at(
             Standing.CHECK_FAILED, f"the check with a weight failed: {'; '.join(failed)}", until_utc
         )
     last = max((moment(check.checked_utc) for check in latest.values()), default=made)
-    if now - max(last, made) > timedelta(hours=check_hours):
+    if now - max(last, made) > timedelta(hours=CHECK_HOURS):
         what = (
             "the last check with a weight"
             if latest and last >= made
@@ -158,23 +157,23 @@ def status_at(
         age_h = (now - max(last, made)).total_seconds() / 3600.0
         return CalibrationStatus(
             Standing.CHECK_DUE,
-            f"{what} was {age_h:.0f} h ago, expected within {check_hours:g} h: put one known weight "
+            f"{what} was {age_h:.0f} h ago, expected within {CHECK_HOURS:g} h: put one known weight "
             "on before the day's work",
             until_utc,
         )
     return CalibrationStatus(
         Standing.VALID,
         f"calibrated {made.date()}, checked {last.date()}, valid to {until.date()}; next check with a weight by "
-        f"{max(last, made) + timedelta(hours=check_hours):%Y-%m-%d %H:%M} UTC",
+        f"{max(last, made) + timedelta(hours=CHECK_HOURS):%Y-%m-%d %H:%M} UTC",
         until_utc,
     )
 
 
-def fits_sweep_of(made_utc: str, ridden_utc: str, *, months: int = MONTHS) -> bool:
+def fits_sweep_of(made_utc: str, ridden_utc: str) -> bool:
     """Whether a calibration may be applied to a sweep ridden at that time: made within the validity period before or
     after it."""
     first, second = sorted((moment(made_utc), moment(ridden_utc)))
-    return second < months_later(first, months)
+    return second < months_later(first, MONTHS)
 
 
 def moment(text: str) -> datetime:

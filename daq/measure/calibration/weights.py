@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from daq.measure.calibration.points import AIR_KG_M3, buoyancy_factor
+from daq.measure.calibration.points import AIR_KG_M3, WEIGHT_KG_M3, buoyancy_factor
 
 CLASSES = {"E2": 1.6e-6, "F1": 5e-6, "F2": 1.6e-5, "M1": 5e-5, "M2": 1.6e-4, "M3": 5e-4}
 """Largest permissible error over nominal mass, 1 to 50 kg."""
@@ -54,6 +54,6 @@ def pull_n(mass_kg: float, g_m_s2: float, *, air_kg_m3: float = AIR_KG_M3) -> fl
     return mass_kg * g_m_s2 * buoyancy_factor(air_kg_m3)
 
 
-def buoyancy_relative(half_range_kg_m3: float = AIR_VARIES_KG_M3) -> float:
+def buoyancy_relative() -> float:
     """Standard uncertainty of the pull from the density of the air, over the pull."""
-    return half_range_kg_m3 / math.sqrt(3.0) / 8000.0
+    return AIR_VARIES_KG_M3 / math.sqrt(3.0) / WEIGHT_KG_M3
