@@ -19,7 +19,7 @@ CREEP_TAU_S = 480.0
 
 
 @dataclass(frozen=True, slots=True)
-class CellFaults:
+class CellErrors:
     """The errors of one cell. Fractions; x is the load over the capacity. Values of a good class C cell."""
 
     capacity_n: float
@@ -43,10 +43,10 @@ class CellFaults:
 
 
 FAULTS = {
-    "hands_left": CellFaults(500.0, 2e-4, 1e-4, 1.5e-4, {"hands_right": 0.004}),
-    "hands_right": CellFaults(500.0, -1e-4, 1.2e-4, 1e-4, {"hands_left": 0.003}),
-    "saddle_nose": CellFaults(1000.0, 1.5e-4, 1e-4, -1e-4, {"saddle_rear": 0.006}),
-    "saddle_rear": CellFaults(1000.0, -2e-4, 0.8e-4, 1.2e-4, {"saddle_nose": -0.005}),
+    "hands_left": CellErrors(500.0, 2e-4, 1e-4, 1.5e-4, {"hands_right": 0.004}),
+    "hands_right": CellErrors(500.0, -1e-4, 1.2e-4, 1e-4, {"hands_left": 0.003}),
+    "saddle_nose": CellErrors(1000.0, 1.5e-4, 1e-4, -1e-4, {"saddle_rear": 0.006}),
+    "saddle_rear": CellErrors(1000.0, -2e-4, 0.8e-4, 1.2e-4, {"saddle_nose": -0.005}),
 }
 
 
@@ -58,7 +58,7 @@ class BenchJig:
         rng: np.random.Generator,
         *,
         weights_off: float = 0.0,
-        faults: Mapping[str, CellFaults] = FAULTS,
+        faults: Mapping[str, CellErrors] = FAULTS,
     ) -> None:
         """weights_off: how much heavier all weights are than their marks, as a fraction."""
         self.electronics = Electronics()

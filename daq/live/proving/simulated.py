@@ -16,7 +16,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.proof.sheet import Sheet
 from daq.proof.tasks import Task
-from daq.rider.bench_jig import BenchJig, CellFaults
+from daq.rider.bench_jig import BenchJig, CellErrors
 from daq.rider.electronics import CELLS
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.proof_faults import Wrong
@@ -26,7 +26,7 @@ from daq.sources.reference_bench import Built
 from daq.sources.reference_board import DEGREES_PER_COUNT, ReferenceBoard
 from daq.sources.simulator import SimulatedBoard
 
-SOUND = {cell: CellFaults(1000.0, 0.0, 0.0, 0.0) for cell in CELLS}
+SOUND = {cell: CellErrors(1000.0, 0.0, 0.0, 0.0) for cell in CELLS}
 SOUND_JIG = Wrong()
 
 
