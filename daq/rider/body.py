@@ -151,16 +151,6 @@ def legs_over_the_turn(body: Body, hip_m: Array, crank_m: float) -> Array:
     return np.asarray(leg(body, hip_m, pedal_at(TURN_DEG, crank_m)).com_m.mean(axis=0))
 
 
-def knee_angle_deg(body: Body, hip_m: Array, pedal_m: Array) -> Array:
-    """Knee flexion, degrees, 0 for the straight leg."""
-    thigh, shank, _ = leg(body, hip_m, pedal_m).centres_m
-    knee = hip_m + (thigh - hip_m) / body.segment("thigh").com_fraction
-    to_ankle = (shank - knee) / body.segment("shank").com_fraction
-    to_hip = hip_m - knee
-    cosine = np.sum(to_ankle * to_hip, axis=-1) / (body.length_m("thigh") * body.length_m("shank"))
-    return np.asarray(180.0 - np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
-
-
 def _placed(body: Body, ends: dict[str, tuple[Array, Array]], counts: dict[str, int]) -> Placed:
     return Placed(
         masses_kg=tuple(counts[name] * body.mass(name) for name in ends),

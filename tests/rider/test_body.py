@@ -4,7 +4,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.rider.body import TURN_DEG, Body, CannotReach, knee_angle_deg, leg, pedal_at, third_corner, upper_body
+from daq.rider.body import TURN_DEG, Body, CannotReach, leg, pedal_at, third_corner, upper_body
 from daq.rider.jig_geometry import JigGeometry
 
 WINTER = Path(__file__).parent.parent / "published" / "body" / "dempster_winter.csv"
@@ -73,6 +73,16 @@ def test_the_centre_of_mass_agrees_with_another_table_of_segments():
     )
 
     assert np.mean(mean, axis=0) == pytest.approx(other, abs=0.025)
+
+
+def knee_angle_deg(body, hip_m, pedal_m):
+    """Knee flexion, degrees, 0 for the straight leg."""
+    thigh, shank, _ = leg(body, hip_m, pedal_m).centres_m
+    knee = hip_m + (thigh - hip_m) / body.segment("thigh").com_fraction
+    to_ankle = (shank - knee) / body.segment("shank").com_fraction
+    to_hip = hip_m - knee
+    cosine = np.sum(to_ankle * to_hip, axis=-1) / (body.length_m("thigh") * body.length_m("shank"))
+    return 180.0 - np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
 
 
 def test_the_knee_at_the_bottom_is_bent_as_saddle_heights_are_set():
