@@ -8,7 +8,7 @@ import pytest
 
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.values import NAN, Setting, Status, StepMean, Stroke
-from tests.measure import test_balance_physics as engine
+from tests.measure import engine
 
 NOSE_MM, REAR_MM = -60.0, -240.0
 """Of the saddle's cells at setback 0."""
