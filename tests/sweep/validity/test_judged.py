@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from daq.sweep.onset import onset
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.hands import hands
 from daq.sweep.validity.judged import judged
+from daq.sweep.validity.repeats import sham
 from daq.sweep.validity.table import TESTS
 from daq.values import NAN, Result, Verdict
 from tests.sweep.validity import sweeps
@@ -229,16 +229,18 @@ def test_hands_that_jump_within_one_step_are_told_and_within_two_forbid(places, 
 
 
 @pytest.mark.study
-def test_an_expecting_rider_who_knew_the_setback_is_not_believed_where_a_sham_was_ridden():
-    """12 N forward of 55 mm, saturating over 10 mm, by where the rider believes to be: at the sham, one move on."""
+def test_an_expecting_rider_who_knew_the_setback_is_not_believed_where_a_sham_was_ridden(monkeypatch):
+    """12 N forward of 55 mm, saturating over 10 mm, by where the rider believes to be: at the sham, one move on. As if
+    the statistics had named it, and with the sham alone to speak against it: they hardly ever do, and other tests take
+    most of what they name. Without the comparison with the expectation 94 of these 100 are believed."""
 
     def expected(setback_mm):
         return 80.0 + 12.0 * -np.expm1(-max(55.0 - setback_mm, 0.0) / 10.0)
 
-    rng, named, believed_mm = np.random.default_rng(8), [], (*OUT_AND_BACK[:4], 40.0, *OUT_AND_BACK[4:])
-    for _ in range(40):
-        steps = sweep(rng, order=SHAM, load=expected, believed=believed_mm, sway_n=5.0, sway_s=5.0)
-        named.append(judged(onset(steps), steps, SIGHTED).verdict is Verdict.ONSET)
+    monkeypatch.setattr("daq.sweep.validity.judged.TESTS", (sham,))
+    rng, believed_mm = np.random.default_rng(8), (*OUT_AND_BACK[:4], 40.0, *OUT_AND_BACK[4:])
+    rides = [sweep(rng, order=SHAM, load=expected, believed=believed_mm, sway_n=5.0, sway_s=5.0) for _ in range(100)]
+    named = [judged(answer(55.0), steps, SIGHTED).verdict is Verdict.ONSET for steps in rides]
 
     assert np.mean(named) <= 0.05
     clear = judged(answer(), sweep(rng, order=SHAM), SIGHTED)
