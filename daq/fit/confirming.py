@@ -1,4 +1,4 @@
-"""The decided place and the present one ridden again by turns, the rider not knowing which: what really differs.
+"""The decided place and the present one ridden again alternately, the rider not knowing which: what really differs.
 
 Every number here is one ride's on one day; the scatter of a visit comes from the day's sweep, so that four visits can
 say something at all (daq.sweep.paired).

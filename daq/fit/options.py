@@ -160,7 +160,7 @@ def _p_loaded(sweep: Ridden | None, setback_mm: float) -> float | None:
 
 
 def _otherwise(said_mm: float, planned_mm: float) -> bool:
-    """Whether it was set otherwise than planned: what is confirmed as planned is written to a tenth."""
+    """Whether it was set differently from the plan: what is confirmed as planned is written to a tenth."""
     return math.isfinite(said_mm) and not abs(said_mm - planned_mm) <= ROUNDED_MM
 
 

@@ -77,7 +77,7 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     """Setbacks, mm, and hand loads, N, of the line to draw: front, onset and rear; without an onset, two ends.
 
     At the middle of the sweep's time and torque, so that drift does not tilt it. Empty where no onset is named and the
-    line passes the loads by: moved one way only, a rise may all be drift, and what is left of it shows nothing.
+    line misses the loads: if the saddle moved one way only, a rise may all be drift, and what is left shows nothing.
     """
     evidence = gathered(steps)
     line = line_through(evidence, answer.onset_mm)

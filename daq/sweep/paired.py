@@ -1,4 +1,4 @@
-"""Two places ridden by turns: how far the second lies from the first, with its interval, from few visits.
+"""Two places ridden alternately: how far the second lies from the first, with its interval, from few visits.
 
 A straight drift over the ride is taken out with the difference. From visits B A B A at equal times that leaves the
 weights (1, -3, 3, -1) / 4 for A less B. The scatter of a visit is pooled from what is known of it before, by so many

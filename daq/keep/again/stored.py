@@ -17,7 +17,7 @@ from daq.rig import Rig, RigError, parse_rig
 
 def items_of(store: Store, sweep: SweepRecord) -> Iterator[Item]:
     """Everything received during a sweep; an event of daq.items.LOST takes the place of anything lost. StoreDamaged for
-    what no daemon of ours receives: a store may come from somebody else, who has sealed what stands in it."""
+    what no daemon of ours receives: a store may come from elsewhere, with valid checksums on anything."""
     to_us = END_US if sweep.to_us is None else sweep.to_us
     try:
         items = map(checked, store.read_items(sweep.session_id, sweep.from_us, to_us, gaps=True))

@@ -10,7 +10,7 @@ from daq.keep.store.rows import insert_row, update_row
 from daq.keep.store.sessions import keep_calibration
 
 UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
-"""When a session began of which nobody knows it any more: a time to reckon with that nobody believes."""
+"""The beginning of a session where it is lost: a time to calculate with that nobody takes for real."""
 
 
 def place_stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:

@@ -20,7 +20,7 @@ class Outlooks:
 
     def __init__(self, acquisition: Acquisition) -> None:
         self._at = acquisition
-        self._reckoned: tuple[object, int, Outlook | None] = (None, 0, None)
+        self._found: tuple[object, int, Outlook | None] = (None, 0, None)
         """For which sweep, after how many steps, and the outlook itself."""
         acquisition.hears_output.append(self._hear)
 
@@ -28,7 +28,7 @@ class Outlooks:
     def now(self) -> Outlook | None:
         """None before the first steps, after the last, and while a step is being redone."""
         progress = self._at.pipeline.progress
-        sweep, steps, found = self._reckoned
+        sweep, steps, found = self._found
         return found if progress is not None and sweep is progress and steps == len(progress.steps) else None
 
     def _hear(self, output: Output) -> None:
@@ -36,7 +36,7 @@ class Outlooks:
         if not isinstance(output, StepMean) or progress is None or len(progress.steps) < FIRST_STEPS:
             return
         plan, steps = progress.plan, tuple(progress.steps)
-        reckon = partial(
+        compute = partial(
             outlook,
             steps,
             rear_mm=max(plan.positions_mm),
@@ -52,6 +52,6 @@ class Outlooks:
             if done.exception() is not None:
                 log.error("the outlook of a sweep failed", exc_info=done.exception())
                 return
-            self._reckoned = progress, len(steps), done.result()
+            self._found = progress, len(steps), done.result()
 
-        asyncio.get_running_loop().run_in_executor(None, reckon).add_done_callback(keep)
+        asyncio.get_running_loop().run_in_executor(None, compute).add_done_callback(keep)

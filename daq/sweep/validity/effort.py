@@ -9,7 +9,7 @@ from daq.sweep.validity.seen import Seen
 from daq.values import Validity
 
 MAY_MISS = 1
-"""So many steps may be without it: no more than one odd step, which the estimator stands."""
+"""Steps that may lack it: the estimator tolerates a single odd one."""
 MATTERS = "1 N m, 10 W at 90 rpm, moves hand load as far as 7 to 14 mm of setback"
 
 

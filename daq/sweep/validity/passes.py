@@ -1,7 +1,7 @@
 """Order: whether the saddle went both ways, and whether both ways tell the same.
 
 A rider who adapts slowly carries a part of the last place's level over to the next, so that coming forward hand load
-lags behind and going back it leads. A rider who tires, or who sits otherwise on the way back, differs at every place.
+lags behind and going back it leads. A rider who tires, or who sits differently on the way back, differs at every place.
 """
 
 from __future__ import annotations
