@@ -35,13 +35,14 @@ def test_a_missed_torque_is_predicted_as_far_off_as_it_is():
 
 def test_strokes_that_the_sensor_missed_have_the_torque_of_their_step():
     steps = stroke_ride(hinge(52.0), seed=3)
-    gap = replace(steps[0].strokes[2], crank_torque_nm=NAN)
-    steps[0] = replace(steps[0], strokes=(*steps[0].strokes[:2], gap, *steps[0].strokes[3:]))
+    first, second, third, fourth, *rest = steps[0].strokes
+    gap, harder = replace(third, crank_torque_nm=NAN), replace(fourth, crank_torque_nm=fourth.crank_torque_nm + 0.5)
+    steps[0] = replace(steps[0], strokes=(first, second, gap, harder, *rest))
 
     filled, u_nm = with_torque(steps)
 
     assert filled[0].strokes[2].crank_torque_nm == steps[0].crank_torque_nm
-    assert filled[0].strokes[3] == steps[0].strokes[3]
+    assert filled[0].strokes[3] == harder
     assert filled[1] is steps[1]
     assert not u_nm.any()
 

@@ -152,6 +152,16 @@ def test_habit_is_said_and_forbids_nothing():
     assert failed == {"habit"}
     assert found.onset_mm == 52.0
     assert any("every day, at 54 mm" in reason and "order shuffled" in reason for reason in found.reasons)
+    (habit,) = (one for one in found.validity if one.test == "habit")
+    assert (habit.value, habit.interval_95) == (-2.0, (-7.0, 3.0)), "the onset at 52 mm, 47 to 57, less 54 mm"
+
+
+@pytest.mark.parametrize(("missing", "said"), [(1, "measured"), (2, "not measured")])
+def test_hips_count_as_measured_when_the_weight_line_is_missing_from_one_step_only(missing, said):
+    steps = [replace(step, weight_line_mm=NAN) if i < missing else step for i, step in enumerate(ride())]
+
+    (part,) = (part for part in failing(steps)[1].grade.split("; ") if "hips" in part)
+    assert part.split(":")[0] == said
 
 
 def test_slow_adaptation_is_named_as_such_with_its_cure():
