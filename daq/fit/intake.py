@@ -11,6 +11,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daq import text
+from daq.sweep.setting import SEAT_TUBE_DEG
 
 Score = Annotated[int, Field(ge=0, le=10)]
 Line = Annotated[text.Line, Field(max_length=200)]
@@ -94,7 +95,7 @@ class OwnBicycle(Part):
 class SeatPost(Part):
     """Where the saddle can be put on the client's own bicycle. mm and degrees."""
 
-    seat_tube_deg: Annotated[float, Field(ge=60, le=85)] = 73.5
+    seat_tube_deg: Annotated[float, Field(ge=60, le=85)] = SEAT_TUBE_DEG
     post_offset_mm: Annotated[float, Field(ge=-60, le=80)] = 0.0
     """Clamp behind the post's axis, perpendicular to it; 0 for a straight post."""
     clamp_below_saddle_mm: Annotated[float, Field(ge=0, le=150)] = 45.0

@@ -9,9 +9,8 @@ from daq.fit.intake import Saddle
 from daq.measure import geometry
 from daq.measure.geometry import Seat, seat_angle_deg, setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.plan import Plan
+from daq.sweep.setting import SEAT_TUBE_DEG
 
-SEAT_TUBE_DEG = 73.5
-"""Converts a height along the seat tube into one over the BB. Assumption; half a degree is 2 mm at 720 mm."""
 HIP_BEHIND_NOSE_MM = 175.0
 HIP_ABOVE_MM = 85.0
 """Hip joints from the saddle's nose. Assumption."""

@@ -10,8 +10,10 @@ from typing import Any
 from daq.values import Setting
 
 NOTHING_SET = Setting()
-SEAT_TUBE = math.sin(math.radians(73.5))
-"""Turns a height along the seat tube into one over the BB. Assumption."""
+SEAT_TUBE_DEG = 73.5
+"""Where it was not measured. Assumption; half a degree is 2 mm at 720 mm."""
+SEAT_TUBE = math.sin(math.radians(SEAT_TUBE_DEG))
+"""Turns a height along the seat tube into one over the BB."""
 TILT_DEG = (-20.0, 20.0)
 """Of a saddle relative to the jig; nobody can sit on a steeper one."""
 TILT_CHANGE_DEG = 0.5
