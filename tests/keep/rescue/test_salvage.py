@@ -206,6 +206,16 @@ def test_lost_scans_are_noted_in_the_sweep_they_are_missing_from(path, tmp_path,
     assert answer.least_squares_mm == pytest.approx(sound[1][1].onset.least_squares_mm, abs=1.0)
 
 
+def test_lost_scans_at_the_beginning_of_a_session_are_noted_too(path, tmp_path):
+    harm(path, "UPDATE chunks SET bytes = zeroblob(length(bytes)) WHERE first_us < 2900000")
+    salvage(path, tmp_path / "new.sqlite")
+
+    with Store.open(tmp_path / "new.sqlite", write=False) as new:
+        (said,) = recompute_stored(new, 1).losses
+    assert said.startswith("scans of 'board' from 0.0")
+    assert 3.0 < float(said.split()[-2]) < 3.005, "the first scan left was taken at 3 s and arrived 1.5 to 4.5 ms later"
+
+
 @pytest.mark.parametrize("bit", [1, 2, 4])
 def test_a_page_that_says_it_holds_fewer_or_more_rows_gives_them_all(path, tmp_path, sound, bit):
     content = bytearray(sound[0])

@@ -2,6 +2,7 @@ import datetime
 import sqlite3
 import stat
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -47,6 +48,31 @@ def test_items_come_back_in_receipt_order_with_samples_cut_where_something_came_
         at_us += item.received_us.tolist() if isinstance(item, Samples) else [item.received_us]
     assert at_us == sorted(at_us)
     assert len(at_us) == 6 * (100 + 4 + 1) + 2
+
+
+def test_of_items_with_one_receipt_time_the_hello_is_first_the_scan_next_the_event_last(store):
+    session_id = begin(store)
+    scans = pedalling(scans=24)
+    at_us = int(scans.received_us[8])
+    hello, event = Hello(at_us, "jig", {"channels": []}), Event(at_us, "mark", {"text": "now"})
+    store.put(session_id, [event, scans, hello])
+
+    found = list(store.read_items(session_id))
+
+    assert [type(item) for item in found] == [Samples, Hello, Samples, Event, Samples]
+    assert found[0].received_us[-1] < found[2].received_us[0] == found[2].received_us[-1] == at_us
+    assert found[-1].received_us[0] > at_us
+
+
+def test_a_chunk_whose_receipt_times_run_backwards_is_found_by_the_earliest(store):
+    """No session writes one; a recording from elsewhere may hold it."""
+    session_id = begin(store)
+    scans = pedalling(scans=16)
+    store.put(session_id, [replace(scans, received_us=scans.received_us[::-1].copy())])
+
+    found = list(store.read_items(session_id, 0, int(scans.received_us[7]) + 1))
+
+    assert sum(len(item) for item in found) == 8
 
 
 def test_two_boards_are_merged_by_receipt_time(store):
