@@ -20,6 +20,8 @@ SD_OF_BEND = 4.5
 LONGEST_MIN = 60.0
 SMALLEST_RISE = 0.1
 """N/mm. Smaller rises are not planned for."""
+TO_SETTLE, AT_THIS_SCATTER = "to settle it: ", "at this scatter "
+"""How reasons begin that ask for more riding."""
 
 
 def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
@@ -31,26 +33,26 @@ def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
     if beyond_mm := _more_beyond_mm(evidence, found):
         near_mm, far_mm = beyond_mm
         return [
-            f"to settle it: {_beginning(found, front=near_mm < evidence.positions_mm[-1])}, so ride {near_mm:.0f} and "
+            f"{TO_SETTLE}{_beginning(found, front=near_mm < evidence.positions_mm[-1])}, so ride {near_mm:.0f} and "
             f"{far_mm:.0f} mm as well"
         ]
     n = len(evidence.hands_n)
     positions_mm = worth_riding_mm(evidence, found)
     if found.p_onset < max(found.p_light, found.p_loaded):
         return [
-            f"to settle it: ride all positions once more, out and back, {_how_long(evidence, n)}; it settles up to "
+            f"{TO_SETTLE}ride all positions once more, out and back, {_how_long(evidence, n)}; it settles up to "
             "half of such sweeps, and a longer way of the saddle tells more"
         ]
     missing = steps_more(evidence, found)
     more = _so_many(missing, len(positions_mm), n)
     said = [
-        f"to settle it: ride {_new_and_again(evidence, positions_mm)}, {_how_long(evidence, more)}; it settles about "
+        f"{TO_SETTLE}ride {_new_and_again(evidence, positions_mm)}, {_how_long(evidence, more)}; it settles about "
         "half of such sweeps"
     ]
     if missing * evidence.minutes / n > LONGEST_MIN:
         said.append(
-            f"at this scatter it would take more than {LONGEST_MIN:.0f} minutes to place it within {WANTED_MM:.0f} mm: "
-            "hold the power closer and keep the hands still"
+            f"{AT_THIS_SCATTER}it would take more than {LONGEST_MIN:.0f} minutes to place it within {WANTED_MM:.0f} "
+            "mm: hold the power closer and keep the hands still"
         )
     return said
 

@@ -17,7 +17,7 @@ from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import Evidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import FittedLine, line_through
-from daq.sweep.next_ride import gap_mm, what_settles
+from daq.sweep.next_ride import TO_SETTLE, gap_mm, what_settles
 from daq.sweep.posterior import Posterior
 from daq.values import NAN, Onset, Verdict
 
@@ -182,7 +182,7 @@ def _why_undecided(evidence: Evidence, found: Posterior) -> list[str]:
         return [
             f"hand load {_behind(line)} as far as {line.bend_mm:.0f} mm and does not rise from there on: a bend, but "
             "no onset",
-            "to settle it: see that reach and hands stayed as they were, and ride further forward",
+            f"{TO_SETTLE}see that reach and hands stayed as they were, and ride further forward",
         ]
     if found.p_onset > SURE:
         why = "hand load begins to rise, but where cannot be placed within the ridden positions"

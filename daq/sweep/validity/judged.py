@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from daq.sweep.next_ride import AT_THIS_SCATTER, TO_SETTLE
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.grade import graded
 from daq.sweep.validity.saying import listed
@@ -12,7 +13,9 @@ from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
 from daq.values import Onset, Result, StepMean, Validity, Verdict
 
-PLAIN = ("computation", "calibration", "cells", "feet", "tilt", "torque", "direction")
+OF_THE_JIG = ("computation", "calibration", "cells", "feet", "tilt")
+"""When one of these fails, the numbers themselves are in doubt: neither the eye nor more riding mends that."""
+PLAIN = (*OF_THE_JIG, "torque", "direction")
 """Tests of the jig and of how the sweep was ridden: when one of these fails, nothing else need be suspected."""
 
 
@@ -20,20 +23,27 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     """The answer with every test's finding; without its numbers, undecided, when one of them forbids a verdict. An
     onset against which only an effort speaks that nobody measured is a rise that was seen.
 
+    Without a verdict the tests also tell what they suspect, a rider's numbers may mean something else than they seem
+    to; a fault of the jig that was seen needs no other.
+
     What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict. What
     failed without forbidding, and what could not be tested, is said beside the onset.
     """
     sweep = seen(answer, steps, conditions)
-    found = tuple(test(sweep) for test in TESTS)
+    found = _tested(sweep)
+    blamed = any(one.forbids and one.test in PLAIN for one in found)
+    if blamed and not sweep.decided:
+        found = _tested(replace(sweep, blamed=True))
     forbidding = [one.test for one in found if one.forbids]
-    unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
-    if forbidding and not unmeasured:
+    if forbidding and sweep.decided and not blamed:
         found = _with_suspicions(found, sweep)
+    unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
+    faulty = any(test in OF_THE_JIG for test in forbidding)
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
     answer = _by_this_jig(answer, conditions)
     against = [_sentence(one) for one in found if one.test in forbidding]
     beside = [_sentence(one) for one in found if one.result is Result.FAILED and one.test not in forbidding]
-    if against or not sweep.decided:
+    if (against or not sweep.decided) and not faulty:
         beside += _unseen(found, sweep)
     if against:
         return replace(
@@ -43,7 +53,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
             interval_95_mm=None,
             suggested_setback_mm=None,
             p_loaded_at=(),
-            reasons=(*against, *beside, *(() if answer.onset_mm is not None else answer.reasons)),
+            reasons=(*against, *beside, *_of_the_statistics(answer, faulty=faulty)),
         )
     untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE and _sentence(one) not in beside])
     if untested:
@@ -51,13 +61,21 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     return replace(answer, reasons=(*answer.reasons, *beside))
 
 
+def _tested(sweep: Seen) -> tuple[Validity, ...]:
+    return tuple(test(sweep) for test in TESTS)
+
+
 def _with_suspicions(found: Sequence[Validity], sweep: Seen) -> tuple[Validity, ...]:
-    """What forbids, and of the other tests what they suspect now that the verdict is lost: a rider's numbers may mean
-    something else than they seem to."""
-    if not sweep.decided or any(one.test in PLAIN for one in found if one.forbids):
-        return tuple(found)
-    again = (test(replace(sweep, withheld=True)) for test in TESTS)
+    """What forbids, and of the other tests what they suspect now that the verdict is lost."""
+    again = _tested(replace(sweep, withheld=True))
     return tuple(one if one.forbids else replace(other, forbids=False) for one, other in zip(found, again, strict=True))
+
+
+def _of_the_statistics(answer: Onset, *, faulty: bool) -> tuple[str, ...]:
+    """Reasons that stay without a verdict: those of an onset name its place, and more riding mends no faulty jig."""
+    if answer.onset_mm is not None:
+        return ()
+    return tuple(one for one in answer.reasons if not (faulty and one.startswith((TO_SETTLE, AT_THIS_SCATTER))))
 
 
 def _unseen(found: Sequence[Validity], sweep: Seen) -> list[str]:

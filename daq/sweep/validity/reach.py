@@ -98,7 +98,7 @@ def _not_confirmed(sweep: Seen) -> Validity:
     """Nobody said where the bar stood. One that stayed is told where there is no verdict: it halves a rise (mechanics
     of a model rider), and the weight line hardly shows it."""
     kept = sweep.conditions.protocol == "reach kept" and not sweep.conditions.dummy
-    if kept and not sweep.decided and sweep.rise_suspected:
+    if kept and sweep.suspects and sweep.rise_suspected:
         return failed(
             "reach",
             "reach not confirmed: had the bar stayed while the saddle moved, hand load would rise about half as much",

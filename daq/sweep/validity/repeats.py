@@ -64,7 +64,7 @@ def sham(sweep: Seen) -> Validity:
         if unblinded:
             means += ", nor what the rider expected, who knew the setback"
         cure = "plan a sham step, and keep the rider from knowing the setback"
-        if unblinded and not sweep.decided and sweep.rise_suspected:
+        if unblinded and sweep.suspects and sweep.rise_suspected:
             return failed("sham", means, cure, forbids=False)
         return not_made("sham", means, cure)
     found = [(pair, _difference(sweep, *pair)) for pair in pairs]
@@ -104,7 +104,7 @@ def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
     usual = float(np.median(moves[moves > 0.0])) if moves.any() else 0.0
     moved = math.copysign(min(abs(last), usual), last)
     believed_n = float(np.diff(sweep.curve.at(np.array([here, here + moved])))[0])
-    size = EXPECTED_SIZE if sweep.decided else SIZE
+    size = SIZE if sweep.suspects else EXPECTED_SIZE
     from_n, to_n = (found.value * math.copysign(1.0, believed_n), abs(believed_n))
     from scipy.special import ndtri
 
@@ -114,7 +114,7 @@ def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
 def visits(sweep: Seen) -> Validity:
     """How far visits to one place scatter, against the strokes' own errors."""
     name = "visits"
-    if not sweep.decided and sweep.answer.between_n > SCATTERS_N:
+    if sweep.suspects and sweep.answer.between_n > SCATTERS_N:
         return failed(
             name,
             f"steps scatter about any curve by some {sweep.answer.between_n:.1f} N more than their strokes explain: "
@@ -172,7 +172,7 @@ def _beside_mm(sweep: Seen) -> list[float]:
 def _stands_on_single_visits(sweep: Seen, groups: list[list[int]]) -> bool:
     """Whether there is no verdict to lose, a rise well may be, and neither position beside it was ridden again."""
     again_mm = [float(sweep.setback_mm[group[0]]) for group in groups]
-    suspected = not sweep.decided and sweep.conditions.finished and sweep.rise_suspected
+    suspected = sweep.suspects and sweep.conditions.finished and sweep.rise_suspected
     return suspected and not any(abs(mm - again) < SAME_PLACE_MM for mm in _beside_mm(sweep) for again in again_mm)
 
 

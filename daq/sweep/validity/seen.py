@@ -34,6 +34,8 @@ class Seen:
     """Whether the steps' times are known."""
     withheld: bool = False
     """Whether a test has taken the verdict, so that there is none to lose any more."""
+    blamed: bool = False
+    """Whether a fault of the jig was seen, or how the sweep was ridden was: it needs no other explanation."""
 
     @property
     def ordered(self) -> bool:
@@ -90,10 +92,15 @@ class Seen:
         return not self.withheld and self.answer.verdict is not Verdict.UNDECIDED
 
     @property
+    def suspects(self) -> bool:
+        """Whether what only may be wrong is told: there is no verdict, and nothing was seen that explains it."""
+        return not self.decided and not self.blamed
+
+    @property
     def size(self) -> float:
         """Share of clean sweeps on which a test may tell of something wrong: where there is no verdict to lose, a
         suspicion is told too, so that whoever rides again knows what to change."""
-        return SIZE if self.decided else SUSPICION
+        return SUSPICION if self.suspects else SIZE
 
     @cached_property
     def between_moves_s(self) -> float:
@@ -102,8 +109,8 @@ class Seen:
 
     @property
     def rise_suspected(self) -> bool:
-        """The same, or, where there is no verdict, that it well may rise somewhere."""
-        return self.answer.p_onset > 0.5 if self.decided else 1.0 - self.answer.p_light > SUSPECTED_RISE
+        """The same, or, where suspicions are told, that it well may rise somewhere."""
+        return 1.0 - self.answer.p_light > SUSPECTED_RISE if self.suspects else self.answer.p_onset > 0.5
 
     @property
     def unblinded(self) -> bool:

@@ -46,7 +46,7 @@ def lag(sweep: Seen) -> Validity:
     tau_s = sum(tau_s * p for tau_s, p in known) / max(p_slow, 1e-12)
     number = Number(p_slow)
     said = f"hand load follows a move with a time constant of about {tau_s:.0f} s, at {100 * p_slow:.0f} %"
-    if p_slow > (LIKELY if sweep.decided else SUSPECT):
+    if p_slow > (SUSPECT if sweep.suspects else LIKELY):
         long = p_slow > LIKELY and tau_s > MOVES * sweep.between_moves_s
         bent = sweep.answer.verdict is Verdict.ONSET and sweep.answer.p_onset < SURE_OF_A_SLOW_RIDER
         means = f"{said}: the rider adapts slowly"
@@ -73,7 +73,7 @@ def fatigue(sweep: Seen) -> Validity:
     gained = max(found, key=lambda effect: abs(effect.value) / effect.se)
     number = Number(gained.value, "N", gained.interval_95)
     said = f"over the sweep hand load changed by {gained.value:+.0f} N whatever the setback"
-    if not gained.beyond(TIRED_N if sweep.decided else 0.5 * TIRED_N, sweep.size / len(found)):
+    if not gained.beyond(0.5 * TIRED_N if sweep.suspects else TIRED_N, sweep.size / len(found)):
         return passed("fatigue", said, number)
     return failed(
         "fatigue",

@@ -146,6 +146,40 @@ def test_what_takes_a_verdict_brings_out_what_else_may_be_wrong_unless_it_was_se
     assert "reach" not in failing(*ALONE["cells"])[0]
 
 
+FAULTY = {test: ALONE[test] for test in ("calibration", "cells", "feet", "tilt")}
+
+
+@pytest.mark.parametrize("test", FAULTY)
+def test_a_fault_of_the_jig_in_an_undecided_sweep_needs_no_other_cure_and_no_more_riding(test):
+    """Weak, scattered, seen by the rider and by one saddle cell, and with a lag as likely as not: all of these would be
+    suspected, and more positions asked for."""
+    steps, conditions = FAULTY[test]
+    steps = [replace(s, weight_line_mm=NAN) for s in steps]
+    conditions = replace(conditions, blinded=False, saddle_cells=((2, -60.0),))
+    reasons = ("most likely", "to settle it: ride 67 mm as well", "at this scatter it would take more than 60 minutes")
+    undecided = replace(
+        answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, p_onset=0.5, p_light=0.2,
+        between_n=3.0, p_lag=((0.0, 0.55), (35.0, 0.45)), reasons=reasons,
+    )  # fmt: skip
+
+    sound = judged(undecided, [replace(s, weight_line_mm=NAN) for s in ride()], replace(ON_THE_JIG, blinded=False))
+    found = judged(undecided, steps, conditions)
+
+    assert len(sound.reasons) >= 7
+    assert {one.test for one in found.validity if one.result is Result.FAILED} == {test}
+    assert found.reasons[1:] == ("most likely",)
+    assert found.reasons[0].endswith(next(one.cure for one in found.validity if one.test == test))
+
+
+def test_what_is_found_beside_a_fault_of_the_jig_is_told_without_a_verdict_too():
+    steps, _ = ALONE["left and right hand"]
+    undecided = replace(answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, reasons=())
+
+    found = judged(undecided, steps, ALONE["cells"][1])
+
+    assert [one.test for one in found.validity if one.forbids] == ["cells", "left and right hand"]
+
+
 def test_habit_is_said_and_forbids_nothing():
     failed, found = failing(ride(), replace(ON_THE_JIG, habitual_setback_mm=54.0))
 
@@ -326,19 +360,23 @@ def test_a_bare_table_is_judged_as_far_as_it_goes():
 
 
 def test_hips_that_no_cell_can_see_are_left_to_the_eye_where_a_rise_has_no_verdict():
-    """Undecided by the numbers, or by a fault that is found; not where there is a verdict, or hardly a rise."""
+    """Undecided by the numbers, or by what the rider did; not by a fault of the jig, with a verdict, or hardly a
+    rise."""
     unseen = [replace(step, weight_line_mm=NAN) for step in ride()]
     one_cell = replace(ON_THE_JIG, saddle_cells=((2, -60.0),))
     open_ = replace(answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None)
     rising, level = replace(open_, p_onset=0.5, p_light=0.2), replace(open_, p_onset=0.02, p_light=0.97)
 
-    def left_to_the_eye(found, conditions=one_cell):
-        reasons = judged(found, unseen, conditions).reasons
+    def left_to_the_eye(found, conditions=one_cell, steps=unseen):
+        reasons = judged(found, steps, conditions).reasons
         assert sum("hips not measured" in one for one in reasons) <= 1, "once is enough"
         return any(one.startswith("hips not measured") and "watch that the seat bones" in one for one in reasons)
 
     assert left_to_the_eye(rising)
-    assert left_to_the_eye(answer(), replace(one_cell, faults=(STUCK,)))
+    moved = [replace(step, weight_line_mm=NAN) for step in ALONE["left and right hand"][0]]
+    assert left_to_the_eye(answer(), steps=moved)
+    assert not left_to_the_eye(answer(), replace(one_cell, faults=(STUCK,)))
+    assert not left_to_the_eye(rising, replace(one_cell, faults=(STUCK,)))
     assert not left_to_the_eye(answer())
     assert not left_to_the_eye(level)
 
