@@ -1,10 +1,14 @@
 """The recordings that come with the program replay to the answers they were recorded with."""
 
 import functools
+import json
 import struct
 
 import pytest
+from click.testing import CliRunner
 
+from daq.cli import main
+from daq.cli.telling import answer_lines
 from daq.items import Event
 from daq.keep.again.replay import replayed
 from daq.keep.recording import MAGIC, read_recording
@@ -67,6 +71,30 @@ def test_with_a_damaged_block_the_rest_is_replayed_to_nearly_the_same_answer_whi
         assert (answer.verdict, answer.onset_mm) == (Verdict.UNDECIDED, None)
         assert "the event that began this sweep is lost" in answer.reasons[0]
     assert answer.least_squares_mm == pytest.approx(recorded["least_squares_mm"], abs=1.5)
+
+
+def test_a_recording_whose_header_is_lost_replays_to_the_same_bits_by_the_rig_file(tmp_path):
+    """These recordings are of a time when nothing repeated the header."""
+    path, harmed, rig_file = FILES[0], tmp_path / "harmed.rec", tmp_path / "rig.toml"
+    content = bytearray(path.read_bytes())
+    content[len(MAGIC) + 100] ^= 0x10
+    harmed.write_bytes(content)
+    header = read_recording(path).header
+    rig_file.write_text('calibration = "jig.json"\n' + header["rig"])
+    (tmp_path / "jig.json").write_text(json.dumps(header["calibration"]))
+    run = CliRunner()
+
+    refused = run.invoke(main, ["replay", str(harmed)])
+    told = run.invoke(main, ["replay", str(harmed), "--rig", str(rig_file)])
+    of_json = run.invoke(main, ["replay", str(path), "--rig", str(rig_file), "--json"])
+
+    assert refused.exit_code == 2
+    assert "foreaft replay --rig RIG.toml" in refused.stderr
+    assert "the header block at byte 20 is damaged: one was given" in told.stderr
+    assert "the header is lost, and with it whether this was simulated" in told.stdout
+    assert told.stdout.splitlines()[:-1] == answer_lines(once(path)[0][-1])
+    assert "its own header can be read, so that --rig is not used" in of_json.stderr
+    assert json.loads(of_json.stdout)["simulated"] is True
 
 
 def test_the_same_file_replays_twice_to_the_same_bits():

@@ -13,9 +13,15 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, step_l
 
 @click.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option(
+    "--rig",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Rig file, with the calibration it names, for a recording whose header is lost.",
+)
 @click.option("--json", "as_json", is_flag=True, help="The answer as JSON.")
-def replay(file: Path, as_json: bool) -> None:
+def replay(file: Path, rig: Path | None, as_json: bool) -> None:
     """Recompute a recorded sweep from its raw bytes, to the same onset, bit for bit."""
+    given = None if rig is None else _header_of(rig)
     from daq.items import Event
     from daq.keep.again.replay import replayed
     from daq.keep.json_text import plain
@@ -23,8 +29,9 @@ def replay(file: Path, as_json: bool) -> None:
     from daq.values import Onset, StepMean
 
     try:
-        recording = read_recording(file)
-        for problem in recording.problems:
+        recording = read_recording(file, given)
+        unused = given is not None and recording.header is not given
+        for problem in [*recording.problems, *["its own header can be read, so that --rig is not used"] * unused]:
             tell(f"{file}: {problem}")
         answer, steps = None, []
         told = [item.content for item in recording.items() if isinstance(item, Event) and item.kind == "answer"]
@@ -58,11 +65,26 @@ def replay(file: Path, as_json: bool) -> None:
         say(truth)
 
 
+def _header_of(rig_file: Path) -> Mapping[str, Any]:
+    """What a recording's header has of its rig and calibration, from the rig file."""
+    from daq.live.real import read_rig
+    from daq.measure.calibration import to_dict
+    from daq.rig import RigError
+
+    try:
+        text, _, calibration = read_rig(rig_file)
+    except RigError as error:
+        fail(REFUSED, error)
+    return {"rig": text, "calibration": to_dict(calibration)}
+
+
 def simulated_truth(header: Mapping[str, Any]) -> str:
     """What the simulation knows of its rider; empty for a real one, or where the maker gave something else."""
     from daq.cli.demo import truth_line
 
-    if not header.get("simulated"):
+    if header.get("simulated") is None:
+        return "the header is lost, and with it whether this was simulated"
+    if not header["simulated"]:
         return ""
     try:
         return "SIMULATED; " + truth_line({"confounds": [], **header["truth"]})

@@ -16,7 +16,9 @@ A table is a JSON object. "kinds" lists what occurs in the block: ["wire", sourc
 ["event", kind]; three columns of equal length follow, one entry per item in receipt order: "of" (index into kinds),
 "dt_us" (receipt time less the one before it in the block, the first from 0) and "size" (bytes of its payload). The
 payload of an event is its content as JSON; that of "wire" the bytes of the rig's board or text transmitter, or one poll
-of its Modbus line (daq/wire/modbus_poll.py); none at all where a transmitter's port was opened anew.
+of its Modbus line (daq/wire/modbus_poll.py); none at all where a transmitter's port was opened anew. The first table,
+and every twelfth after it, has three keys more: "header", the header again, "before", how many items came before, and
+"version", 1.
 
 A block is at most 8 MiB unpacked, its table and the header 1 MiB, a payload 1 MiB and an event's 256 KiB; the whole
 unpacks to at most 8 MiB and fifty times the file. Measured of a sweep: 1.3 times. More is refused before it is
@@ -24,7 +26,9 @@ unpacked: nobody has to trust a file to look into it.
 
 A block is written and synced in one go, so a recording cut off anywhere reads up to its last whole block; a file
 without a last block is incomplete and says so. A damaged block costs itself alone: the next is found by the mark every
-zstd frame begins with (RFC 8878, section 3.1.1) and by its CRC.
+zstd frame begins with (RFC 8878, section 3.1.1) and by its CRC. A damaged first line costs nothing, and a damaged
+header is taken from its next copy: beside the first items, so that a recording cut off has one too. Older recordings
+have no copies in their tables: their reader has to be given rig and calibration.
 """
 
 from __future__ import annotations
@@ -33,10 +37,11 @@ import contextlib
 import hashlib
 import itertools
 import os
+import re
 import reprlib
 import struct
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeAlias
@@ -49,10 +54,14 @@ from daq.keep.file_bytes import FileBytes
 from daq.keep.json_text import json_text
 from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
+from daq.keep.recording_header import HeaderAgain, header_again
 
-MAGIC = b"foreaft recording 1\n"
+VERSION = 1
+MAGIC = f"foreaft recording {VERSION}\n".encode()
 BLOCK_US = 5_000_000
 """Session time after which a block is written automatically."""
+HEADER_EVERY = 12
+"""Blocks from one copy of the header to the next, which takes a kilobyte: 0.6 % of a recording."""
 LEVEL = 19
 """zstd level; a block of five seconds packs in a few milliseconds."""
 MOST_BLOCK_BYTES = 8 * MIB
@@ -77,6 +86,13 @@ Block: TypeAlias = tuple[int, int] | None
 """Position and length of its packed part; None in place of one or more damaged blocks."""
 
 
+NO_HEADER = (
+    "the header block is damaged, and no copy of it is whole: name the rig file it was recorded with, "
+    "foreaft replay --rig RIG.toml, with the calibration that file names"
+)
+_OTHER_VERSION = re.compile(rb"foreaft recording (\d+)\n")
+
+
 class BadRecording(ValueError):
     """The file is not a readable recording; the text says where and why."""
 
@@ -87,7 +103,7 @@ class RecordingWriter:
     def __init__(self, path: Path, header: Mapping[str, Any]) -> None:
         """Begins the file. Raises FileExistsError rather than overwrite one."""
         self._file = new_file(path)
-        self._items = 0
+        self._items = self._blocks = 0
         self._digest = hashlib.sha256()
         self._pending: list[Recorded] = []
         self._pending_bytes = 0
@@ -111,7 +127,8 @@ class RecordingWriter:
         """Writes what was added to the disk."""
         if not self._pending:
             return
-        table, payloads = _packed(self._pending)
+        table, payloads = _packed(self._pending, {} if self._blocks % HEADER_EVERY else self._header_again())
+        self._blocks += 1
         self._write_block(_TABLE.pack(len(table)) + table + payloads)
         self._items += len(self._pending)
         self._digest.update(payloads)
@@ -134,6 +151,9 @@ class RecordingWriter:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    def _header_again(self) -> dict[str, Any]:
+        return {"header": self._header, "before": self._items, "version": VERSION}
 
     def _write_block(self, block: bytes) -> None:
         packed = zstandard.ZstdCompressor(level=LEVEL).compress(block)
@@ -190,9 +210,10 @@ class Recording:
                 yield from _unpacked(block, self.path, at)
 
 
-def read_recording(path: Path) -> Recording:
-    """Opens a recording and checks every block's CRC. Damaged blocks and a missing end are listed as the Recording's
-    problems; its items are all the others. Raises BadRecording if there is no readable header.
+def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Recording:
+    """Opens a recording and checks every block's CRC. Damage to its first line, its header or a block, and a missing
+    end, are listed as the Recording's problems; its items are those of all whole blocks. Raises BadRecording if it is
+    none, or if neither its header nor a copy can be read and none is given.
     """
     try:
         file = open_plain(path).detach()
@@ -200,25 +221,67 @@ def read_recording(path: Path) -> Recording:
         raise BadRecording(str(error)) from error
     with file:
         content = FileBytes(file)
-        if content[: len(MAGIC)] != MAGIC:
-            raise BadRecording(f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}")
         found, problems = _scanned(content, len(MAGIC))
+        first_line = content[: len(MAGIC)]
         if not found:
-            raise BadRecording(f"{path}: the header block is damaged or missing")
+            raise BadRecording(_of_none(path, first_line))
         end = _object_of(content, path, found[-1], MOST_END_BYTES) if len(found) > 1 else None
         end = end if end is not None and end.get("end") is True else None
-        if found[0] is not None:
-            header = _object_of(content, path, found[0], MOST_HEADER_BYTES)
-        else:
-            header = None if end is None else end.get("header")
-    if found[0] is None and header is None:
-        raise BadRecording(f"{path}: the header block is damaged or missing")
-    if not isinstance(header, dict):
+        blocks = found[1 : None if end is None else -1]
+        header: Mapping[str, Any] | None = _object_of(content, path, found[0], MOST_HEADER_BYTES)
+        again = HeaderAgain()
+        if found[0] is None or first_line != MAGIC:
+            again = header_again(_tables(content, path, blocks), end or {})
+    if first_line != MAGIC:
+        problems.insert(0, _of_first_line(path, first_line, again.version))
+    if found[0] is None:
+        header, said = (again.header, "a copy of it is used") if again.header is not None else (given, "one was given")
+        if header is None:
+            raise BadRecording(f"{path}: {NO_HEADER}")
+        lost = "; what was received before the next whole block is lost with it" if again.lost_in_front else ""
+        at = len(MAGIC)
+        problems[problems.index(_damaged(1, at))] = f"the header block at byte {at} is damaged: {said}{lost}"
+        blocks = [None, *blocks] if again.lost_in_front else blocks
+    if not isinstance(header, Mapping):
         raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
     if end is None:
         problems.append("it was cut off: the last block is missing")
-    blocks = tuple(found[1 : None if end is None else -1])
-    return Recording(path, header, not problems, tuple(problems), blocks, _events_of(end or {}, path))
+    return Recording(path, header, not problems, tuple(problems), tuple(blocks), _events_of(end or {}, path))
+
+
+def _of_none(path: Path, first_line: bytes) -> str:
+    if first_line == MAGIC:
+        return f"{path}: the header block is damaged or missing, and so is every other"
+    return f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}"
+
+
+def _of_first_line(path: Path, first_line: bytes, version: Any) -> str:
+    """What is wrong with this first line. BadRecording if it may be that of another version."""
+    other = _OTHER_VERSION.fullmatch(first_line)
+    if other is not None and version != VERSION:
+        raise BadRecording(
+            f"{path}: a recording of version {int(other[1])}, and this program reads version {VERSION}; if it was made "
+            "by this program its first line is damaged: put it right in a copy of the file with "
+            f"printf '{MAGIC.decode().strip()}\\n' | dd of=COPY conv=notrunc"
+        )
+    return "the first line is damaged; nothing else is lost with it"
+
+
+def _tables(content: FileBytes, path: Path, blocks: Iterable[Block]) -> Iterator[dict[str, Any] | None]:
+    """The tables of these blocks; None in place of one that cannot be read."""
+    left = MOST_UNPACKED[0] + MOST_UNPACKED[1] * len(content)
+    for place in blocks:
+        block = b"" if place is None else _unzipped(content[place[0] : sum(place)], path, place[0])
+        left -= len(block)
+        if left < 0:
+            return
+        with contextlib.suppress(ValueError, struct.error):
+            (length,) = _TABLE.unpack_from(block)
+            table = from_json(block[_TABLE.size : _TABLE.size + length], most_bytes=MOST_TABLE_BYTES)
+            if isinstance(table, dict):
+                yield table
+                continue
+        yield None
 
 
 def _events_of(end: Mapping[str, Any], path: Path) -> tuple[Event, ...]:
@@ -249,10 +312,14 @@ def _scanned(content: FileBytes, at: int) -> tuple[list[Block], list[str]]:
         following = _next_sound(content, at, looks)
         if following is None:
             break
-        problems.append(f"block {number} at byte {at} is damaged and left out")
+        problems.append(_damaged(number, at))
         found.append(None)
         at = following
     return found, problems
+
+
+def _damaged(number: int, at: int) -> str:
+    return f"block {number} at byte {at} is damaged and left out"
 
 
 def _length_if_sound(content: FileBytes, at: int) -> int | None:
@@ -276,7 +343,7 @@ def _next_sound(content: FileBytes, at: int, looks: Iterator[int]) -> int | None
     return None
 
 
-def _packed(items: list[Recorded]) -> tuple[bytes, bytes]:
+def _packed(items: list[Recorded], again: Mapping[str, Any]) -> tuple[bytes, bytes]:
     kinds: dict[tuple[str, ...], int] = {}
     payloads = [_payload(item) for item in items]
     times = [item.received_us for item in items]
@@ -286,7 +353,10 @@ def _packed(items: list[Recorded]) -> tuple[bytes, bytes]:
         "size": [len(payload) for payload in payloads],
         "kinds": list(kinds),
     }
-    return json_text(table).encode(), b"".join(payloads)
+    text = json_text({**table, **again}).encode()
+    if len(text) > MOST_TABLE_BYTES:  # a header as long as one may be
+        text = json_text(table).encode()
+    return text, b"".join(payloads)
 
 
 def _kind(item: Recorded) -> tuple[str, ...]:

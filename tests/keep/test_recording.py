@@ -175,6 +175,94 @@ def test_a_flipped_bit_in_any_block_costs_its_raw_alone_events_and_header_come_b
         assert len(items) - len(found) <= (0 if place == places[0] else 6)
 
 
+MINUTES = [WireBytes(1_000_000 * i, "jig", b"%d" % i) for i in range(150)]
+
+
+def harmed(path, at, bit=0x10, length=None):
+    """The file with one bit flipped, cut off to a length."""
+    content = bytearray(path.read_bytes())
+    content[at] ^= bit
+    path.write_bytes(content[:length])
+
+
+@pytest.mark.parametrize("at", range(8 * len(MAGIC)))
+def test_a_flipped_bit_in_the_first_line_costs_nothing(path, at):
+    write(path, ITEMS)
+    harmed(path, at // 8, 1 << at % 8)
+
+    recording = read_recording(path)
+    assert (recording.header, list(recording.items())) == (HEADER, ITEMS)
+    assert recording.problems == ("the first line is damaged; nothing else is lost with it",)
+
+
+def test_a_recording_of_another_version_is_not_taken_for_a_damaged_one(path, monkeypatch):
+    monkeypatch.setattr(recordings, "VERSION", 3)
+    write(path, ITEMS)
+    monkeypatch.undo()
+    harmed(path, len(MAGIC) - 2, ord("1") ^ ord("3"))
+
+    with pytest.raises(BadRecording, match="a recording of version 3, and this program reads version 1"):
+        read_recording(path)
+
+
+@pytest.mark.parametrize("end", [100, 2_000, None], ids=["in the first minute", "later", "closed"])
+@pytest.mark.parametrize("bit", [3, 5 * 8, 12 * 8 + 2])
+def test_a_damaged_header_is_read_from_its_copy_though_the_recording_was_cut_off(path, bit, end):
+    write(path, MINUTES)
+    places = list(places_of_blocks(path.read_bytes()))
+    harmed(path, len(MAGIC) + bit // 8, 1 << bit % 8, None if end is None else places[2] + end)
+
+    recording = read_recording(path)
+    found = list(recording.items())
+    assert recording.header == HEADER
+    assert found == MINUTES[: len(found)]
+    assert len(found) >= 6
+    assert recording.problems[0] == "the header block at byte 20 is damaged: a copy of it is used"
+
+
+@pytest.mark.parametrize("blocks", [15, None], ids=["cut off", "closed"])
+def test_what_is_lost_together_with_the_header_is_told(path, blocks):
+    """Copies are beside the first block of raw, lost here, and beside the thirteenth."""
+    write(path, MINUTES)
+    content = path.read_bytes()
+    places = list(places_of_blocks(content))
+    assert len(places) > 20
+    end = None if blocks is None else places[blocks]
+    path.write_bytes(MAGIC + bytes(places[3] - len(MAGIC)) + content[places[3] : end])
+
+    recording = read_recording(path)
+    gap, *others = recording.items()
+    assert recording.header == HEADER
+    assert (gap.kind, gap.content["said"]) == (LOST, "all that was received from 0.000 to 12.000 s")
+    assert others == MINUTES[12 : 12 + len(others)]
+    assert "what was received before the next whole block is lost with it" in recording.problems[0]
+
+
+def older(path):
+    """A recording of a time when nothing repeated its header, with the header damaged."""
+    hand_made(path, table_block(WIRE, b"a", b"b"))
+    harmed(path, len(MAGIC) + 12)
+    return path
+
+
+def test_without_any_copy_the_header_can_be_given(path):
+    with pytest.raises(BadRecording, match=r"no copy of it is whole: .* foreaft replay --rig RIG\.toml"):
+        read_recording(older(path))
+    recording = read_recording(path, HEADER)
+
+    assert recording.header is HEADER
+    assert [item.payload for item in recording.items()] == [b"a", b"b"]
+    assert recording.problems == ("the header block at byte 20 is damaged: one was given",)
+
+
+def test_a_header_too_long_for_a_table_is_kept_once(path):
+    long = {**HEADER, "rig": "x" * (MIB - 200)}
+    write(path, ITEMS, long)
+
+    recording = read_recording(path)
+    assert (recording.header, list(recording.items())) == (long, ITEMS)
+
+
 def test_an_existing_file_is_not_overwritten(path):
     path.write_bytes(b"precious")
 
@@ -188,8 +276,8 @@ def test_an_existing_file_is_not_overwritten(path):
     [
         (b"", "is not a recording: expected it to begin with 'foreaft recording 1'"),
         (b"PK\x03\x04 something else", "is not a recording"),
-        (MAGIC, "the header block is damaged or missing"),
-        (MAGIC + struct.pack("<II", 4, 0) + b"abcd", "the header block is damaged or missing"),
+        (MAGIC, "the header block is damaged or missing, and so is every other"),
+        (MAGIC + struct.pack("<II", 4, 0) + b"abcd", "the header block is damaged or missing, and so is every other"),
     ],
 )
 def test_a_file_without_a_readable_header_is_refused_with_the_reason(path, content, reason):
