@@ -222,9 +222,10 @@ class Pipeline:
         if not len(samples):
             return
         loads = self._loads(samples, t_s)
-        for found_s, troubles in (*self.cells.feed(samples, loads), *self.positions.feed(samples, loads.t_s)):
+        watched = ((self.cells.feed(samples, loads), False), (self.positions.feed(samples, loads.t_s), True))
+        for found_s, troubles, of_place in ((*each, of_place) for ended, of_place in watched for each in ended):
             if self._under_way:
-                self.faults += [Fault(part, sentence, found_s) for part, sentence in troubles.items()]
+                self.faults += [Fault(part, text, found_s, of_place=of_place) for part, text in troubles.items()]
         jumps = [(i, jumped_said(by_s)) for i, by_s in self._jumps.feed(samples)]
         if self._under_way:
             self.faults += [Fault(items.BOARD, text, float(loads.t_s[i])) for i, text in jumps]

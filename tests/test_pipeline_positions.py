@@ -75,13 +75,26 @@ def test_a_saddle_that_slips_while_a_step_is_ridden_forbids_the_onset_until_that
     assert found.result is Result.FAILED
     assert found.forbids
     assert "slide: moved by +6.0 mm" in found.means
-    assert "40 mm" in found.cure
+    assert found.cure == "fix it and ride 40 mm again"
 
 
 def test_a_sensor_that_sticks_forbids_it_too():
     _, outputs = sweep(lambda place, second, at_mm: 80.0 if place < 2 else at_mm)
 
     assert "slide" in cells_of(outputs).means
+    assert cells_of(outputs).cure == "fix it and ride 60 mm again"
+
+
+def test_a_sensor_that_goes_on_sticking_leaves_the_sweep_no_verdict_and_is_said_to():
+    """The setbacks are entered as they are: the sensor is what is wrong."""
+    _, outputs = sweep(lambda place, second, at_mm: 80.0)
+
+    found = cells_of(outputs)
+    assert found.forbids
+    assert found.cure == (
+        "no verdict can come of this sweep, with a position sensor that was wrong at 60, 40, 50 and 70 mm: enter the "
+        "setbacks from the jig's scale, mend the sensor, and ride the sweep again"
+    )
 
 
 def test_a_slip_is_told_while_the_saddle_should_stand_and_not_while_it_is_moved():
@@ -111,7 +124,10 @@ def test_a_sensor_that_jumps_and_stays_off_spoils_the_later_steps_too():
 
     steps = [output for output in outputs if isinstance(output, StepMean)]
     assert [step.setback_mm for step in steps] == [80.0, 60.0, 48.0, 58.0, 78.0]
-    assert "60, 48, 58 and 78 mm again" in cells_of(outputs).cure
+    assert "no verdict can come of this sweep" in cells_of(outputs).cure
+    assert "wrong at 60, 48, 58 and 78 mm: enter the setbacks from the jig's scale, mend the sensor, and ride" in (
+        cells_of(outputs).cure
+    )
 
 
 def test_a_step_undone_in_its_middle_does_not_mend_a_sensor_that_has_jumped():

@@ -27,6 +27,8 @@ class Fault:
     """When it was seen, session time."""
     lasting: bool = False
     """Whether it spoils every step, not only those during which it was seen."""
+    of_place: bool = False
+    """Whether it is one of a sensor that reads where saddle or bar stands."""
 
 
 @dataclass(frozen=True, slots=True)

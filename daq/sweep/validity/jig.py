@@ -46,6 +46,11 @@ def cells(sweep: Seen) -> Validity:
         lasting = any(fault.lasting for fault in found) or not touched
         places = listed([f"{mm:g}" for mm in touched])
         cure = "fix it and ride the sweep again" if lasting else f"fix it and ride {places} mm again"
+        if _stays_wrong(found, sweep.steps):
+            cure = (
+                f"no verdict can come of this sweep, with a position sensor that was wrong at {places} mm: enter the "
+                "setbacks from the jig's scale, mend the sensor, and ride the sweep again"
+            )
         return failed("cells", f"a fault was seen during the sweep; {said}", cure, Number(len(first), "faults"))
     after = [fault for fault in conditions.faults if _after(fault, sweep.steps)]
     if after:
@@ -59,6 +64,14 @@ def cells(sweep: Seen) -> Validity:
     if not conditions.watched:
         return not_made("cells", "cells not watched: a cell that stuck or slipped would not be known")
     return passed("cells", "no faulty cell was seen", Number(0.0, "faults"))
+
+
+def _stays_wrong(found: Sequence[Fault], steps: tuple[StepMean, ...]) -> bool:
+    """Whether a sensor of saddle or bar was wrong at more than one step. A clamp that slipped is mended by redoing its
+    step; a sensor that jumped or sticks is wrong at the next ones too, whatever is entered there."""
+    parts = {fault.part for fault in found if fault.of_place}
+    at = [{fault.part for fault in found if fault.part in parts and _during(fault, step)} for step in steps]
+    return any(sum(part in here for here in at) > 1 for part in parts)
 
 
 def _each(found: Sequence[Fault]) -> str:
