@@ -144,7 +144,7 @@ class VisitDesk:
             elif note.kind == "decision":
                 self.decision = note.content
             elif note.kind == "sweep":
-                self.swept = True
+                self._belongs(note.content["sweep_id"])
         self._seat()
 
     async def take_intake(self, begun: BegunIntake, *, confirmed: bool = True) -> None:
@@ -187,8 +187,11 @@ class VisitDesk:
         """Record that this sweep belongs to the open visit, if there is one."""
         if self.id is not None:
             await self.note("sweep", {"sweep_id": sweep_id})
-            self.swept = True
-            self._sweep_ids += [] if sweep_id is None else [sweep_id]
+            self._belongs(sweep_id)
+
+    def _belongs(self, sweep_id: int | None) -> None:
+        self.swept = True
+        self._sweep_ids += [] if sweep_id is None else [sweep_id]
 
     @property
     def ridden_here(self) -> tuple[Ridden, ...]:

@@ -143,9 +143,13 @@ def test_the_clients_visit_is_taken_up_with_its_sweep(tmp_path):
         sweep = interrupted(store, rig_text=rig_text, calibration=CALIBRATION, now=utc_now())
 
         async def take_up():
-            return resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+            session = resume(store, sweep, parse_rig(rig_text), CALIBRATION, now=utc_now(), simulated=True)
+            await session.sweep.fitter(Trigger.STOP)
+            return session
 
         session = uvloop.run(take_up())
+    assert session.visit.swept
+    assert [ridden.sweep_id for ridden in session.visit.ridden_here] == [sweep.id]
     assert session.visit.client.pseudonym == sweep.rider["pseudonym"]
     assert session.visit.intake.inseam_mm == 815.0
     assert session.visit.measured.cleats_set
