@@ -32,7 +32,7 @@ class CscMeasurement:
 
 
 def decode_csc(value: bytes) -> CscMeasurement:
-    """The measurement in one notification. BadValue if the value is shorter than its flags announce."""
+    """The measurement in one notification. BadPayload if the value is shorter than its flags announce."""
     reader = Reader(value, "speed and cadence measurement")
     flags = reader.take(1, "flags")
     return CscMeasurement(**reader.take_fields(FIELDS, flags))

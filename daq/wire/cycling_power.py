@@ -95,7 +95,7 @@ class PowerMeasurement:
 
 
 def decode_power(value: bytes) -> PowerMeasurement:
-    """The measurement in one notification. BadValue when the value is shorter than its flags announce."""
+    """The measurement in one notification. BadPayload when the value is shorter than its flags announce."""
     reader = Reader(value, CHARACTERISTIC)
     flags = reader.take(2, "flags")
     return PowerMeasurement(

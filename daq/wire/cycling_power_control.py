@@ -9,7 +9,7 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
-from daq.wire.fields import BadValue, Reader, put, uuid
+from daq.wire.fields import BadPayload, Reader, put, uuid
 
 FEATURE_UUID = uuid(0x2A65)
 CONTROL_POINT_UUID = uuid(0x2A66)
@@ -93,7 +93,7 @@ class ControlResponse:
 
 
 def decode_feature(value: bytes) -> tuple[Feature, Distribution]:
-    """The feature bits, without reserved ones. BadValue if shorter than four bytes."""
+    """The feature bits, without reserved ones. BadPayload if shorter than four bytes."""
     bits = Reader(value, "cycling power feature").take(4, "features")
     return Feature(bits & 0xFFFFF), Distribution(bits >> 20 & 3)
 
@@ -108,11 +108,11 @@ def encode_request(op: Op, crank_length_mm: float | None = None) -> bytes:
 
 
 def decode_response(value: bytes) -> ControlResponse:
-    """The answer the sensor indicated. BadValue if it is not an answer."""
+    """The answer the sensor indicated. BadPayload if it is not an answer."""
     reader = Reader(value, "cycling power control point")
     code, op, result = (reader.take(1, name) for name in ("response code", "request op code", "result"))
     if code != RESPONSE or result not in Result.__members__.values():
-        raise BadValue(
+        raise BadPayload(
             f"cycling power control point: expected 20, an op code and a result 1 to 4, got {value.hex(' ')}"
         )
     return ControlResponse(op, Result(result), value[3:])

@@ -9,7 +9,7 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
-from daq.wire.fields import BadValue, Field, Reader, put, put_fields, uuid
+from daq.wire.fields import BadPayload, Field, Reader, put, put_fields, uuid
 
 CHARACTERISTIC = "cycling power vector"
 VECTOR_UUID = uuid(0x2A64)
@@ -45,15 +45,15 @@ class PowerVector:
 
 
 def decode_vector(value: bytes) -> PowerVector:
-    """The vector in one notification. BadValue when too short, with half a sample, too many, or both arrays."""
+    """The vector in one notification. BadPayload when too short, with half a sample, too many, or both arrays."""
     reader = Reader(value, CHARACTERISTIC)
     flags = reader.take(1, "flags")
     if flags & FORCES and flags & TORQUES:
-        raise BadValue(f"{CHARACTERISTIC}: announces forces and torques at once, which have no bound: {value.hex()}")
+        raise BadPayload(f"{CHARACTERISTIC}: announces forces and torques at once, which have no bound: {value.hex()}")
     fields = reader.take_fields(_FIELDS, flags)
     array = reader.take_rest(2, "samples", signed=True) if flags & (FORCES | TORQUES) else ()
     if len(array) > MOST_SAMPLES:
-        raise BadValue(f"{CHARACTERISTIC}: expected 0 to {MOST_SAMPLES} samples, got {len(array)}: {value.hex()}")
+        raise BadPayload(f"{CHARACTERISTIC}: expected 0 to {MOST_SAMPLES} samples, got {len(array)}: {value.hex()}")
     return PowerVector(
         crank_revs=fields["crank_revs"],
         crank_time_1024=fields["crank_time_1024"],

@@ -14,7 +14,7 @@ def uuid(short: int) -> str:
     return f"0000{short:04x}-0000-1000-8000-00805f9b34fb"
 
 
-class BadValue(ValueError):
+class BadPayload(ValueError):
     """The value of a characteristic is invalid: it is rejected, never guessed at."""
 
 
@@ -30,7 +30,7 @@ class Field(NamedTuple):
 
 
 class Reader:
-    """Takes numbers from the front of a value. Every take raises BadValue if the value ends too soon."""
+    """Takes numbers from the front of a value. Every take raises BadPayload if the value ends too soon."""
 
     def __init__(self, value: bytes, characteristic: str) -> None:
         self._value = value
@@ -41,7 +41,7 @@ class Reader:
         """The next whole number."""
         end = self._at + size
         if end > len(self._value):
-            raise BadValue(
+            raise BadPayload(
                 f"{self._characteristic}: ends before its {name}: expected at least {end} bytes, "
                 f"got {len(self._value)}: {self._value.hex() or 'nothing'}"
             )
@@ -57,7 +57,7 @@ class Reader:
         """The rest, as numbers of this size."""
         left = len(self._value) - self._at
         if left % size:
-            raise BadValue(
+            raise BadPayload(
                 f"{self._characteristic}: {left} bytes left for {name} of {size} bytes each: {self._value.hex()}"
             )
         return tuple(self.take(size, name, signed=signed) for _ in range(left // size))

@@ -55,7 +55,7 @@ class IndoorBikeData:
 
 
 def decode_indoor_bike(value: bytes) -> IndoorBikeData:
-    """The data in one notification. BadValue when the value is shorter than its flags announce."""
+    """The data in one notification. BadPayload when the value is shorter than its flags announce."""
     reader = Reader(value, "indoor bike data")
     flags = reader.take(2, "flags")
     speed = reader.take_fields((SPEED,), flags ^ MORE_DATA)

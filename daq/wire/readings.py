@@ -7,7 +7,7 @@ from daq.wire import csc, cycling_power, indoor_bike
 
 
 def reading_of(characteristic: str, payload: bytes, *, source: str, received_us: int) -> PowerReading | None:
-    """The reading in one notification; None for a characteristic that carries none. BadValue when it is no such value.
+    """The reading in one notification; None for a characteristic that carries none. BadPayload for any other value.
 
     What a characteristic does not carry is None in it: a cadence sensor sends no power, an indoor bike no crank events.
     """

@@ -4,7 +4,7 @@ import pytest
 
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
 from daq.wire.cycling_power_control import ControlResponse, Op, Result
-from daq.wire.fields import BadValue
+from daq.wire.fields import BadPayload
 from tests.wire import sensors_sending
 
 
@@ -45,7 +45,7 @@ def test_a_measurement_the_flags_cannot_describe_is_refused_when_written(fields,
 
 
 def test_a_value_too_short_names_what_was_expected_and_what_came():
-    with pytest.raises(BadValue) as error:
+    with pytest.raises(BadPayload) as error:
         cycling_power.decode_power(bytes.fromhex("2000fa001027"))
 
     expected = "ends before its crank_time_1024: expected at least 8 bytes, got 6: 2000fa001027"
@@ -61,7 +61,7 @@ def test_a_value_too_short_names_what_was_expected_and_what_came():
     ],
 )
 def test_a_vector_without_one_clear_array_is_refused(value, says):
-    with pytest.raises(BadValue, match=says):
+    with pytest.raises(BadPayload, match=says):
         cycling_power_vector.decode_vector(bytes.fromhex(value))
 
 
@@ -71,7 +71,7 @@ def test_an_announced_array_may_be_empty():
 
 @pytest.mark.parametrize("level", [101, 255])
 def test_a_reserved_battery_level_is_refused(level):
-    with pytest.raises(BadValue, match=f"expected 0 to 100 %, got {level}"):
+    with pytest.raises(BadPayload, match=f"expected 0 to 100 %, got {level}"):
         battery.decode_battery(bytes([level]))
 
 
@@ -116,7 +116,7 @@ def test_an_answer_tells_the_offset_only_when_there_is_one(value, response, offs
 
 @pytest.mark.parametrize("value", ["200c00", "200c05", "100c01", "200c"])
 def test_what_is_no_answer_is_refused(value):
-    with pytest.raises(BadValue, match="cycling power control point"):
+    with pytest.raises(BadPayload, match="cycling power control point"):
         cycling_power_control.decode_response(bytes.fromhex(value))
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from daq.values import PowerReading
 from daq.wire import battery, csc, cycling_power, indoor_bike
-from daq.wire.fields import BadValue
+from daq.wire.fields import BadPayload
 from daq.wire.readings import reading_of
 
 
@@ -29,5 +29,5 @@ def test_a_battery_says_nothing_of_power():
 
 
 def test_a_value_too_short_is_refused():
-    with pytest.raises(BadValue):
+    with pytest.raises(BadPayload):
         reading_of(csc.MEASUREMENT_UUID, b"\x02\xe8", source="cadence", received_us=7)

@@ -6,7 +6,7 @@ import pathlib
 import pytest
 
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
-from daq.wire.fields import BadValue
+from daq.wire.fields import BadPayload
 from tests.wire import sensors_sending
 
 PUBLISHED = list(csv.DictReader((pathlib.Path(__file__).parent / "vectors.csv").read_text().splitlines()))
@@ -124,5 +124,5 @@ def test_a_vector_cut_short_is_refused_or_loses_whole_samples_of_its_array(vecto
         if missing <= array and missing % 2 == 0:
             decode(value[:length])
         else:
-            with pytest.raises(BadValue, match=r"expected at least \d+ bytes, got \d+|bytes left for"):
+            with pytest.raises(BadPayload, match=r"expected at least \d+ bytes, got \d+|bytes left for"):
                 decode(value[:length])
