@@ -56,7 +56,7 @@ log = logging.getLogger("foreaft.web")
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class TurnedAway:
     """Why a request goes no further."""
 
     status: int
@@ -107,37 +107,37 @@ class Gate:
         number = access.number_of_pass(shown)
         return (number, role) if self._passes is None or self._passes.holds(number) else ("", None)
 
-    def _refusal(self, scope: Scope, role: Role | None) -> Refusal | None:
+    def _refusal(self, scope: Scope, role: Role | None) -> TurnedAway | None:
         host, origin = _header(scope, "host"), _header(scope, "origin")
         method = scope.get("method", "GET")
         if wait_s := self._wait_to_ask_s(scope, method, role):
             return _too_fast(wait_s)
         if len(scope["path"]) + len(scope["query_string"]) > PATH_AT_MOST:
-            return Refusal(414, "too long", f"an address here has at most {PATH_AT_MOST} characters")
+            return TurnedAway(414, "too long", f"an address here has at most {PATH_AT_MOST} characters")
         if not (access.host_allowed(host, self._names) if self._keys else access.local_host(host)):
-            return Refusal(421, "not this daemon", "the address asked for is not one this daemon goes by")
+            return TurnedAway(421, "not this daemon", "the address asked for is not one this daemon goes by")
         if (scope["type"] == "websocket" or method not in READING) and not access.same_origin(origin, host):
-            return Refusal(403, "foreign origin", "commands are only taken from this daemon's own pages")
+            return TurnedAway(403, "foreign origin", "commands are only taken from this daemon's own pages")
         if not access.may(role, method, scope["path"]):
             if role is None:
-                return Refusal(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
-            return Refusal(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
+                return TurnedAway(401, "no key", "open the link, or scan the code, that the daemon shows where it runs")
+            return TurnedAway(403, "not for this screen", "this key is for the rider's screen: it shows and it stops")
         return None
 
     def _wait_to_ask_s(self, scope: Scope, method: str, role: Role | None) -> float:
         counts = self._keys is not None and (method in READING or role is None)
         return self._asking.wait_s(f"{_client(scope)} {role}", steady_s()) if counts else 0.0
 
-    async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | Refusal:
+    async def _commanded(self, scope: Scope, role: Role | None, receive: Receive) -> bytes | TurnedAway:
         """The body of a command, or why it goes no further. The stop is never limited."""
         body = await _body(receive, KEY_AT_MOST if role is None else BODY_AT_MOST)
-        if isinstance(body, Refusal) or (scope["path"] == EVENTS and is_stop(body)):
+        if isinstance(body, TurnedAway) or (scope["path"] == EVENTS and is_stop(body)):
             return body
         client = f"{_client(scope)} {role} {scope['path'] == EVENTS}"
         wait_s = self._haste.wait_s(client, steady_s())
         return _too_fast(wait_s) if wait_s else body
 
-    async def _answer(self, scope: Scope, receive: Receive, send: Send, found: Refusal | None, number: str) -> None:
+    async def _answer(self, scope: Scope, receive: Receive, send: Send, found: TurnedAway | None, number: str) -> None:
         begun_s, status = time.perf_counter(), 0
 
         async def with_headers(message: Scope) -> None:
@@ -154,7 +154,7 @@ class Gate:
             await asyncio.sleep(min(found.wait_s + LATE_S, 2 * LATE_S))
         if found is None and scope["method"] not in READING:
             body = await self._commanded(scope, scope["state"]["role"], receive)
-            found, receive = (body, receive) if isinstance(body, Refusal) else (None, _given(body, receive))
+            found, receive = (body, receive) if isinstance(body, TurnedAway) else (None, _given(body, receive))
         await (_refuse(found, with_headers) if found else self._app(scope, receive, with_headers))
         if scope["method"] not in READING or status >= 400:
             # the route, not the path: somebody may have typed a name into an address
@@ -164,7 +164,7 @@ class Gate:
             odd = found is not None or status >= 500
             log.log(logging.WARNING if odd else logging.INFO, "request", extra={**said, "took_ms": took_ms})
 
-    async def _shut(self, found: Refusal, receive: Receive, send: Send) -> None:
+    async def _shut(self, found: TurnedAway, receive: Receive, send: Send) -> None:
         await receive()
         await send({"type": "websocket.close", "code": 1008, "reason": found.title})
         if found.status != 429:  # not late, since streams are not counted among the connections: it would fill the log
@@ -180,7 +180,7 @@ def is_stop(body: bytes) -> bool:
     return isinstance(said, dict) and said.get("event") == Trigger.STOP
 
 
-async def _body(receive: Receive, most_bytes: int) -> bytes | Refusal:
+async def _body(receive: Receive, most_bytes: int) -> bytes | TurnedAway:
     """The whole body, however it is split and whether or not its length was announced."""
     parts = bytearray()
     try:
@@ -189,11 +189,11 @@ async def _body(receive: Receive, most_bytes: int) -> bytes | Refusal:
                 message = await receive()
                 parts += message.get("body", b"")
                 if len(parts) > most_bytes:
-                    return Refusal(413, "too large", f"a body here has at most {most_bytes} bytes")
+                    return TurnedAway(413, "too large", f"a body here has at most {most_bytes} bytes")
                 if not message.get("more_body"):
                     return bytes(parts)
     except TimeoutError:
-        return Refusal(408, "too slow", f"a body has to be here within {BODY_WITHIN_S:g} s")
+        return TurnedAway(408, "too slow", f"a body has to be here within {BODY_WITHIN_S:g} s")
 
 
 def _given(body: bytes, receive: Receive) -> Receive:
@@ -206,7 +206,7 @@ def _given(body: bytes, receive: Receive) -> Receive:
     return give
 
 
-async def _refuse(found: Refusal, send: Send) -> None:
+async def _refuse(found: TurnedAway, send: Send) -> None:
     """A refusal as RFC 9457 has it."""
     body = json.dumps({"title": found.title, "status": found.status, "detail": found.detail}).encode()
     headers = [(b"content-type", b"application/problem+json"), (b"content-length", str(len(body)).encode())]
@@ -218,8 +218,8 @@ async def _refuse(found: Refusal, send: Send) -> None:
     await send({"type": "http.response.body", "body": body})
 
 
-def _too_fast(wait_s: float) -> Refusal:
-    return Refusal(429, "too fast", f"wait {math.ceil(wait_s)} s", wait_s)
+def _too_fast(wait_s: float) -> TurnedAway:
+    return TurnedAway(429, "too fast", f"wait {math.ceil(wait_s)} s", wait_s)
 
 
 def _header(scope: Scope, name: str) -> str | None:
