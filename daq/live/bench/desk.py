@@ -6,13 +6,13 @@ times.
 from __future__ import annotations
 
 import asyncio
-import datetime
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
 from daq.keep.store import Store, calibrations
 from daq.live.bench.lately import Lately
 from daq.live.bench.reading import Reading
+from daq.live.bench.standing import utc_now
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.assembled import Made
 from daq.measure.calibration.bench_log import StepKind, applied, bench_of, content_of
@@ -275,7 +275,7 @@ class BenchDesk:
         self._reading = Reading(seconds, trace_every_s=seconds / CREEP_POINTS, first=first)
 
     async def _take(self, settled: Settled, trace: tuple[tuple[float, float], ...] = ()) -> None:
-        now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+        now = utc_now()
         reading = Taken(
             self._due().id, now, settled.mean, settled.sd, settled.seconds, trace, accepted_against=self._accepted
         )
@@ -294,7 +294,7 @@ class BenchDesk:
 
     async def _make(self) -> None:
         """Compute the calibration and store it with its certificate; readings that do not fit are named."""
-        made_utc = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
+        made_utc = utc_now()
         version = 1 + await self._ask(lambda store: calibrations.versions(store, self.number))
         name = f"{made_utc[:10]}-bench{self.number}" + (f".{version}" if version > 1 else "")
         try:

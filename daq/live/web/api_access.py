@@ -10,6 +10,7 @@ from typing import Annotated, Any
 from fastapi import FastAPI, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
+from daq.live.bench.standing import utc_now
 from daq.live.web import access
 from daq.live.web.access import COOKIE, Haste, Keys, Role
 from daq.live.web.passes import AllEnded, Passes
@@ -109,9 +110,8 @@ def _add_others(app: FastAPI, passes: Passes | None) -> None:
 def _given(passes: Passes | None, role: Role, client: str) -> str:
     if passes is None:
         return "0"
-    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
     try:
-        return passes.give(role, since_utc=now, address=client)
+        return passes.give(role, since_utc=utc_now(), address=client)
     except AllEnded as error:
         raise Problem(401, "no such key", "all keys were ended: start the daemon again for new ones") from error
 
