@@ -25,7 +25,8 @@
  *
  * @typedef {{state: string, accepts: string[], sweep_id: number, label: string, step: number, steps_planned: number,
  *   planned_mm: number[], asked_setback_mm: number|null, setback_mm: number|null, gradient_pct: number,
- *   protocol: string, order: string, height_policy: string, bar_height_policy: string, blinded: boolean, purpose: "onset"|"confirm"|"check",
+ *   protocol: string, order: string, height_policy: string, bar_height_policy: string, blinded: boolean,
+ *   loaded_chance: number, chance_of: "today"|"another day", purpose: "onset"|"confirm"|"check",
  *   settle_s: number, settle_left_s: number|null, dwell_s: number, dwell_left_s: number|null, seconds_left: number,
  *   power_w: number, cadence_rpm: number, torque_band_nm: [number, number], power_band_w: [number, number],
  *   cadence_band_rpm: [number, number], in_band: boolean|null, torque_nm: number|null, effort: Effort|null,

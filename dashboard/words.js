@@ -100,7 +100,7 @@ const NOW = {
     return say("Suggested setback", {
       value: number(onset.suggested_setback_mm),
       unit: "mm behind the BB",
-      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} The fitter decides.`,
+      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${sweep.chance_of === "another day" ? "By today’s chance: Decide says what another day’s would be." : "The fitter decides."}`,
     });
   },
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),

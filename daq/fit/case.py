@@ -9,6 +9,7 @@ from typing import Any
 
 from daq.fit.confirming import Confirmed, again, confirmed, last_confirmed_mm
 from daq.fit.confounders import Confounder, confounders
+from daq.fit.days import Days
 from daq.fit.decision import Decision, FollowUp
 from daq.fit.intake import Intake
 from daq.fit.leanings import Leaning, NotSeen, leanings, not_seen
@@ -22,6 +23,7 @@ from daq.fit.saddle_signs import signs
 from daq.fit.sides import Sided, sides
 from daq.fit.sign import Sign
 from daq.fit.step_table import StepRow, step_table
+from daq.fit.suggested import Suggested, suggested
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig
 from daq.sweep.spreads import JUDGED, Scatter
@@ -86,17 +88,25 @@ class Evidence:
     com_height: str
     confirmed: tuple[Confirmed, ...] = ()
     """The chosen place and the present one ridden against each other."""
+    suggested: Suggested | None = None
+    """None where no onset is named."""
 
 
 def evidence_of(
-    case: Case, thought_of_mm: float | None = None, earlier: Case | None = None, scatter: Scatter = JUDGED
+    case: Case,
+    thought_of_mm: float | None = None,
+    earlier: Case | None = None,
+    scatter: Scatter = JUDGED,
+    foretold: Days | None = None,
 ) -> Evidence:
     """All evidence for the setback the fitter is considering, or else the decided or suggested one. earlier: another
-    visit of the same client to compare with. scatter: how far sweeps of an unchanged rider lie apart.
+    visit of the same client to compare with. scatter: how far sweeps of an unchanged rider lie apart. foretold: what
+    all tests of the client say of another day.
     """
     main, climb = main_sweep(case.sweeps), gradient_sweep(case.sweeps)
     main = None if main is None else replace(main, again=again(case.sweeps))
-    present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, main, thought_of_mm)
+    proposed = suggested(main, foretold)
+    present_mm, chosen_mm = case.intake.saddle.setback_mm, _chosen_mm(case, proposed, thought_of_mm)
     before = () if earlier is None else tuple(one.on(earlier.begun_utc[:10]) for one in earlier.sweeps)
     at_mm = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
     places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in at_mm) if main is not None else ()
@@ -137,6 +147,7 @@ def evidence_of(
         earlier=before,
         com_height=com_height_said(main, climb, case.rig),
         confirmed=confirmed(case.sweeps, case.rig, case.intake.bicycle, present_mm=present_mm, chosen_mm=chosen_mm),
+        suggested=proposed,
     )
 
 
@@ -171,11 +182,11 @@ def _too_far_forward(main: Ridden | None, present_mm: float | None) -> bool:
     return present_mm < named.interval_95_mm[0]
 
 
-def _chosen_mm(case: Case, main: Ridden | None, thought_of_mm: float | None) -> float | None:
+def _chosen_mm(case: Case, proposed: Suggested | None, thought_of_mm: float | None) -> float | None:
     if thought_of_mm is not None:
         return thought_of_mm
     if case.decision is not None:
         return case.decision.setback_mm
     if (again_mm := last_confirmed_mm(case.sweeps, case.intake.saddle.setback_mm)) is not None:
         return again_mm
-    return main.onset.suggested_setback_mm if main is not None and main.onset is not None else None
+    return None if proposed is None else proposed.setback_mm

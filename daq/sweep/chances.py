@@ -52,14 +52,6 @@ def foremost_mm(found: Posterior, classes: Classes, priors: Priors, loaded_chanc
     return -float(found.c[-1]) if share >= 1.0 else -found.quantile(share)
 
 
-def meaning(setback_mm: float, loaded_chance: float = LOADED_CHANCE) -> str:
-    """The meaning of the suggested setback, for the client, in one sentence."""
-    return (
-        f"Going by today's ride, the chance that your hands already carry more of you at {setback_mm:.0f} mm is at "
-        f"most {100 * loaded_chance:.0f} in 100."
-    )
-
-
 def likelihood(found: Posterior, classes: Classes) -> Likelihood:
     """How well each position of the bend explains the sweep, on a grid of about 1 mm, everything else averaged out.
 

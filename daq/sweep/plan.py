@@ -19,6 +19,8 @@ Purpose = Literal["onset", "confirm", "check"]
 """onset: where hand load begins to rise. confirm: two places ridden by turns and compared. check: a few places looked
 at, as on a climb. Only the first ever names an onset."""
 
+ChanceOf = Literal["today", "another day"]
+
 FEWEST_POSITIONS = 5
 """With fewer, neither the level part nor the rise has enough points to tell them apart."""
 FEWEST: dict[Purpose, int] = {"onset": FEWEST_POSITIONS, "confirm": 2, "check": 2}
@@ -54,6 +56,8 @@ class Plan:
     """The minimum distance behind the onset at which the saddle is finally set. Common practice, no source."""
     loaded_chance: float = 0.05
     """The largest accepted probability that the hands already carry more at the suggested setback."""
+    chance_of: ChanceOf = "today"
+    """On which day that is: today, as ridden, or another day, which only all tests together can say."""
     label: str = ""
     """The fitter's name for this sweep: before, after, saddle A."""
     order: str = "out and back"

@@ -57,6 +57,8 @@ const HOW = [
   amount("settle_s", "Settling, at least", "s", 6, 0, 120, 1),
   amount("dwell_s", "Recording in the band", "s", 25, 3, 600, 1),
   { path: "blinded", words: "Rider sees neither loads nor setback", kind: "check", value: true },
+  amount("loaded_chance_pct", "Accepted chance of loaded hands", "%", 5, 0.1, 50, 0.1),
+  { path: "chance_of", words: "Chance that governs", kind: "choice", options: ["today", "another day"], required: true },
 ];
 const OF_SKETCH = [
   ...["rear_mm", "front_mm", "apart_mm", "order", "seed", "sham", "repeat_first"],
@@ -64,11 +66,13 @@ const OF_SKETCH = [
 ];
 const OF_PLAN = [
   ...["protocol", "height_policy", "bar_height_policy", "label", "gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s"],
-  ...["blinded", "order"],
+  ...["blinded", "order", "chance_of"],
 ];
 
 const only = (/** @type {any} */ all, /** @type {string[]} */ names) =>
   Object.fromEntries(names.map((name) => [name, all[name]]));
+
+const ofPlan = (/** @type {any} */ all) => ({ ...only(all, OF_PLAN), loaded_chance: all.loaded_chance_pct / 100 });
 
 /** @param {HTMLElement} root @param {import("../store.js").Store} store @returns {() => void} takes the screen away */
 export function mount(root, store) {
@@ -127,7 +131,7 @@ export function mount(root, store) {
     const check = store.state.visit?.climb_check;
     if (!check) return;
     const { positions_mm, gradient_pct } = check;
-    const plan = { ...only(gather(fields), OF_PLAN), ...start(), positions_mm, gradient_pct, order: "one way", seed: null, label: "climb check", purpose: "check" };
+    const plan = { ...ofPlan(gather(fields)), ...start(), positions_mm, gradient_pct, order: "one way", seed: null, label: "climb check", purpose: "check" };
     if (await sendPlan(store, plan)) location.hash = "#checks";
   }
   function start() {
@@ -141,7 +145,7 @@ export function mount(root, store) {
     if (!outlook?.positions_mm) return;
     const all = gather(fields);
     const plan = {
-      ...only(all, OF_PLAN),
+      ...ofPlan(all),
       positions_mm: outlook.positions_mm,
       seed: all.order === "shuffled" ? all.seed : null,
       ...start(),
@@ -199,6 +203,7 @@ function asRidden(/** @type {import("../state.js").Sweep} */ sweep) {
   return {
     ...sweep,
     label: "",
+    loaded_chance_pct: Math.round(1000 * sweep.loaded_chance) / 10,
     rear_mm: forward.at(-1),
     front_mm: forward[0],
     // An adaptive sweep chooses its own; of one gone on with, what was ridden in between is not its spacing.

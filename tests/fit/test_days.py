@@ -10,13 +10,7 @@ from daq.fit.days import days, spreads_from
 from daq.sweep.panel import Entry
 from daq.sweep.spreads import judged_priors
 from daq.sweep.workshop import taught
-from tests.sweep.panels import normal, riders, told
-
-
-def one_rider(*onsets_mm, days=None, **known):
-    """Tests of one client, a day each unless said otherwise, each placing its onset to 2 mm."""
-    named = days or [f"2026-03-{i + 1:02}" for i in range(len(onsets_mm))]
-    return told([Entry("R-1", day, normal(mm, 2.0)) for mm, day in zip(onsets_mm, named, strict=True)], **known)
+from tests.sweep.panels import normal, one_rider, riders, told
 
 
 def test_another_day_is_wider_than_today_and_the_prior_is_named():

@@ -51,3 +51,9 @@ def told(tests, **known):
         Told(f"s{i}", one.rider, one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
         for i, one in enumerate(tests)
     ]
+
+
+def one_rider(*onsets_mm, days=None, **known):
+    """Tests of one client, a day each unless said otherwise, each placing its onset to 2 mm."""
+    named = days or [f"2026-03-{i + 1:02}" for i in range(len(onsets_mm))]
+    return told([Entry("R-1", day, normal(mm, 2.0)) for mm, day in zip(onsets_mm, named, strict=True)], **known)

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal, norm
 from daq.sweep import noise
 from daq.sweep.belief import WidePriors, belief
 from daq.sweep.bend import BEFORE, PRIORS, bend_before, bend_of
-from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood, loaded_at, meaning
+from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood, loaded_at
 from daq.sweep.evidence import gathered
 from daq.sweep.mixture import Mixture
 from daq.sweep.onset import onset
@@ -216,12 +216,6 @@ def test_no_setback_is_suggested_where_none_ridden_is_safe_enough():
 def test_a_chance_that_is_no_probability_is_refused(chance):
     with pytest.raises(ValueError, match="loaded_chance: expected a probability"):
         onset(STEPS, loaded_chance=chance)
-
-
-def test_the_suggestion_has_a_meaning_in_one_sentence():
-    assert meaning(58.3) == (
-        "Going by today's ride, the chance that your hands already carry more of you at 58 mm is at most 5 in 100."
-    )
 
 
 def test_the_likelihood_of_the_earlier_model_is_not_made_up():

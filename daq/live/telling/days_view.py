@@ -48,6 +48,11 @@ def days_of(case: Case, gathered: Gathered, priors: Priors | None) -> Days | str
     return found or gathered.left_out.get(str(main.sweep_id), "the sweep has not ended yet")
 
 
+def known_of(found: Days | str) -> Days | None:
+    """The same without the reason why not."""
+    return None if isinstance(found, str) else found
+
+
 def days_fields(found: Days | str) -> dict[str, Any]:
     """The same for a page; `why_not` if there is nothing to say."""
     if isinstance(found, str):

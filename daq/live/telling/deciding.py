@@ -31,6 +31,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "found": what_was_found(evidence),
         "present_mm": evidence.present_mm,
         "chosen_mm": evidence.chosen_mm,
+        "suggested": plain(evidence.suggested),
         "window_mm": evidence.window_mm,
         "window_references_mm": _references(case, evidence),
         "places": plain(evidence.places),

@@ -20,7 +20,7 @@ from daq.sweep.status import SweepStatus
 _SET = (State.SETTLING, State.AVERAGING)
 _PLAN_FIELDS = (
     *("label", "order", "protocol", "height_policy", "bar_height_policy", "gradient_pct"),
-    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded", "purpose"),
+    *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded", "purpose", "loaded_chance", "chance_of"),
 )
 _STEP_FIELDS = ("setback_mm", "hand_load_n", "t_min", "crank_torque_nm", "saddle_load_n", "tilt_deg", "excluded")
 

@@ -39,7 +39,7 @@ from daq.live.web.passes import Passes
 from daq.live.web.problems import RESPONSES, Problem, add_errors
 from daq.refusals import NotNow
 from daq.sweep.order import Order
-from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, HeightPolicy, Plan, Protocol, Purpose
+from daq.sweep.plan import MOST_POSITIONS, BarHeightPolicy, ChanceOf, HeightPolicy, Plan, Protocol, Purpose
 from daq.sweep.run import FITTERS_TRIGGERS, Trigger
 from daq.text import Line, Lines
 
@@ -97,6 +97,7 @@ class NewSweep(_Body):
     protocol: Protocol | None = None
     step_off_mm: float | None = None
     loaded_chance: float | None = None
+    chance_of: ChanceOf | None = None
     label: Annotated[Line, Field(max_length=60)] | None = None
     order: Order | None = None
     seed: int | None = None

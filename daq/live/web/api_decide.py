@@ -16,7 +16,7 @@ from daq.keep.clients import people, visits
 from daq.keep.clients.told import Gathered, told_in
 from daq.live.session.session import Session
 from daq.live.telling import view
-from daq.live.telling.days_view import days_of, scatter_of
+from daq.live.telling.days_view import days_of, known_of, scatter_of
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
 from daq.live.web.api_confirm import refuse_unconfirmed
 from daq.sweep.spreads import Priors
@@ -45,7 +45,8 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         told = await ask(lambda store: told_in(store, simulated=case.simulated))
         # Beside the event loop: what is measured meanwhile must not wait for it.
         scatter = await asyncio.to_thread(scatter_of, case, told, session.priors)
-        found = await asyncio.to_thread(evidence_of, case, setback_mm, earlier, scatter)
+        foretold = await asyncio.to_thread(days_of, case, told, session.priors)
+        found = await asyncio.to_thread(evidence_of, case, setback_mm, earlier, scatter, known_of(foretold))
         return {**await asyncio.to_thread(evidence_fields, case, found, earlier), "earlier": known}
 
     @app.put("/api/v1/visit/decision")
@@ -81,6 +82,6 @@ def add_deciding(app: FastAPI, session: Session) -> None:
 
 
 def _sheet(case: Case, earlier: Case | None, told: Gathered, priors: Priors | None) -> str:
-    foretold = days_of(case, told, priors)
-    seen = evidence_of(case, earlier=earlier, scatter=scatter_of(case, told, priors))
-    return printed(case, seen, earlier, None if isinstance(foretold, str) else foretold)
+    foretold = known_of(days_of(case, told, priors))
+    seen = evidence_of(case, earlier=earlier, scatter=scatter_of(case, told, priors), foretold=foretold)
+    return printed(case, seen, earlier, foretold)

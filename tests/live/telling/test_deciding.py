@@ -14,6 +14,7 @@ from daq.keep.clients import people
 from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.sweep.run import ENDED, State, Trigger
+from daq.values import Verdict
 from tests.keep.told import answer
 from tests.live.jig import SHORT
 from tests.live.visits import all_well, arrived, on_the_jig
@@ -79,6 +80,7 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     async def job(client, session):
         await ridden(client, session, cut_after=4)
         told["evidence"] = (await client.get("/api/v1/visit/evidence")).json()
+        told["another day"] = await governed_by_another_day(client, session)
         await opened(client, session)
         await decided(client, session, told)
         told["ridden"] = list(session.visit.ridden.values())
@@ -93,6 +95,7 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
         case = case_of(store, 1, {})
     assert [repr(one) for one in case.sweeps] == [repr(one) for one in told["ridden"]]
     first, again, *_ = case.sweeps
+    assert not told["another day"]["said"].startswith("Nothing can be said")
     assert first.notes == {i: {"hands": float(i)} for i in range(6)}
     # The third position of the plan: 80, 60, 40 mm out, then back.
     assert first.marks == ("hands moved at 40 mm",)
@@ -105,6 +108,16 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     assert shown["confirmed"][0]["visits"] == [2, 2]
     assert [one["done"] for one in shown["wanted"]] == [True]
     assert "Ridden again on the level</strong>, 58 mm against 75 mm by turns" in told["page"]
+
+
+async def governed_by_another_day(client, session):
+    """What is suggested if the sweep had named an onset and its plan asked for another day's chance."""
+    seen = session.visit.ridden[1]
+    named = replace(seen.onset, verdict=Verdict.ONSET, onset_mm=55.0, suggested_setback_mm=60.0)
+    session.visit.ridden[1] = replace(seen, plan=replace(seen.plan, chance_of="another day"), onset=named)
+    found = (await client.get("/api/v1/visit/evidence")).json()["suggested"]
+    session.visit.ridden[1] = seen
+    return found
 
 
 async def ridden_again_on_the_climb(client, session):
