@@ -58,6 +58,7 @@ def plan(page):
     for label, value in (("Rear end", 80), ("Front end", 30), ("Spacing", 10), ("Settling", 0), ("Recording in", 8)):
         page.get_by_label(label).fill(str(value))
     page.get_by_label("First position again").uncheck()
+    expect(page.locator(".plan-order")).to_contain_text("7 steps")  # of what was typed last, not of the plan before
     expect(page.locator(".plan-order")).to_contain_text("hips that slide on the saddle")
     expect(page.locator(".plan-order")).not_to_contain_text("No power")
     steps = int(page.locator(".plan-order").inner_text().split()[0])
