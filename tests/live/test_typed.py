@@ -15,7 +15,7 @@ from daq.refusals import BadValue, Doubted, NotNow
 from daq.rig import RigError, parse_rig
 from daq.sweep.run import State, Trigger
 from daq.values import Onset, Result, StepMean, Verdict
-from tests.live.typed_visit import ONSET_MM, PLAN, Visit
+from tests.live.typed_visit import ONSET_MM, PACE, PLAN, Visit
 
 
 @pytest.fixture(scope="module")
@@ -83,13 +83,15 @@ def test_a_reading_waits_for_its_call_and_a_slip_for_a_word(tmp_path):
         await visit.session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         with pytest.raises(NotNow, match="read at the call"):
             await visit.session.typed.read("9.2")
+        due_in_s = visit.session.typed.fields()["due_in_s"]
+        assert 0.0 < max(due_in_s) <= (PLAN.settle_s + PLAN.dwell_s) / PACE, "in seconds of the clock on the wall"
         for shown in ("9.2", "9.5", "9.1"):
             await visit.due()
             await visit.session.typed.read(shown)
         await visit.due()
         with pytest.raises(BadValue, match="expected a number"):
             await visit.session.typed.read("nine")
-        with pytest.raises(Doubted, match="newtons typed for kilograms"):
+        with pytest.raises(Doubted, match=r"against 9\.2 before: newtons typed for kilograms"):
             await visit.session.typed.read("91.2")
         assert visit.session.sweep.progress.taken == 3
         await visit.session.typed.read("91.2", sure=True)

@@ -12,6 +12,7 @@ from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
+from tests.live.bench.simulated import wanted
 from tests.live.jig import SHORT, demo, run, serving
 from tests.sources.waiting import until
 
@@ -35,6 +36,42 @@ def test_a_sweep_cannot_begin_while_another_runs(tmp_path):
     with demo(tmp_path) as running:
         run(serving(running, inside))
     assert running.session.sweep.progress.state is State.STOPPED
+
+
+def test_a_sweep_that_has_ended_may_go_on_unless_something_else_has_the_jig(tmp_path):
+    async def inside():
+        sweep, calibrating = running.session.sweep, running.session.calibrating
+        await until(lambda: running.session.acquisition.pipeline.channels)
+        await sweep.begin(SHORT)
+        await sweep.fitter(Trigger.BEGIN)
+        assert not sweep.may_go_on
+        await sweep.fitter(Trigger.STOP)
+        assert sweep.may_go_on
+        await calibrating.begin_bench(wanted())
+        assert not sweep.may_go_on
+        calibrating.leave_bench()
+        assert sweep.may_go_on
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+
+def test_a_sweep_that_goes_on_is_open_in_the_store_again_so_that_it_can_be_taken_up(tmp_path):
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await session.sweep.fitter(Trigger.STOP)
+        seen.append(await session.acquisition.ask(lambda store: store.sweep(1)))
+        await session.sweep.go_on()
+        seen.append(await session.acquisition.ask(lambda store: store.sweep(1)))
+
+    seen = []
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+    assert [(sweep.to_us is None, sweep.state) for sweep in seen] == [(False, "stopped"), (True, None)]
 
 
 def test_before_the_boards_hello_a_sweep_is_refused_with_the_reason(tmp_path):
