@@ -92,6 +92,17 @@ STEPS = (
     Field("t_min", "number", "middle of the dwell, session time", "min"),
     Field("strokes", "integer", "strokes averaged"),
     Field("excluded", "integer", "strokes left out"),
+    Field(
+        "weight_line_mm",
+        "number",
+        "the rider's weight line forward of the bottom bracket; missing where no nose and rear cells show it",
+        "mm",
+    ),
+    Field("u_setback_mm", "number", "standard uncertainty of setback_mm as the saddle was placed", "mm"),
+    Field("saddle_height_mm", "number", "as set: bottom bracket to saddle along the seat tube's line", "mm"),
+    Field("bar_x_mm", "number", "as set: bar forward of the bottom bracket, where the hands rest", "mm"),
+    Field("bar_y_mm", "number", "as set: bar above the bottom bracket along the jig's normal", "mm"),
+    Field("saddle_tilt_deg", "number", "as set: the saddle against the jig, nose up positive", "deg"),
 )
 
 
@@ -101,7 +112,8 @@ def _steps(name: str, derived: Derived) -> Table:
         (
             name, number, step.setback_mm, step.hand_load_n, u.se_n, u.stated_n, u.hands_calibration_n,
             u.hands_n, step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
-            len(step.strokes), step.excluded,
+            len(step.strokes), step.excluded, step.weight_line_mm, step.u_setback_mm, step.setting.saddle_height_mm,
+            step.setting.bar_x_mm, step.setting.bar_y_mm, step.setting.saddle_tilt_deg,
         )
         for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)
     ]  # fmt: skip

@@ -48,12 +48,13 @@ with the coefficients c of p(x) = c0 + c1 x + c2 x^2 ...: a cell shows p(count) 
 p(count) degrees. Cross-talk and the fixture's own weight over tilt come on top, where `calibrations.content` has them.
 
 **From loads to the answer.** `strokes` are means over whole crank revolutions. A step's mean takes the strokes after
-settling, inside the bands of torque and cadence; `exclusions` says why a stroke is in none. `se_n` is the standard
-error over strokes, independent between steps, and `se_stated_n` the same combined with the steps' scatter about the
-curve, as pages show it; `u_hand_calibration_n` is the calibration's, nearly one error on all
-steps, so it moves the curve and not the onset; `u_hand_load_n` is both (all k = 1). The onset is the posterior mean of
-the bend of a line that is level, then rises, with effort and time beside it; the interval holds 95 % of it. `methods`
-names the estimator's version; how it works and how far it was tried: daq/sweep/method.md in the program's source.
+settling, inside the bands of torque and cadence; `exclusions` says why a stroke is in none. The last columns of `steps`
+say how saddle and bar were set, empty where nobody said. `se_n` is the standard error over strokes, independent between
+steps, and `se_stated_n` the same combined with the steps' scatter about the curve, as pages show it;
+`u_hand_calibration_n` is the calibration's, nearly one error on all steps, so it moves the curve and not the onset;
+`u_hand_load_n` is both (all k = 1). The onset is the posterior mean of the bend of a line that is level, then rises,
+with effort and time beside it; the interval holds 95 % of it. `methods` names the estimator's version; how it works and
+how far it was tried: daq/sweep/method.md in the program's source.
 
 | verdict | says |
 |---|---|
@@ -63,8 +64,9 @@ names the estimator's version; how it works and how far it was tried: daq/sweep/
 | undecided | the data do not tell, or a test of validity forbids an answer; `onset.reasons` says which |
 
 `validity` has the tests a sweep must pass before an onset is named, each with what was found, an interval and a cure:
-computation, calibration, cells, feet, tilt, torque, direction, hips, hands, left and right hand, reach, passes, drift,
-lag, fatigue, first position again, sham, visits, habit. *not made* means that what the test needs was not there.
+computation, calibration, cells, feet, tilt, torque, direction, hips, hands, left and right hand, reach, saddle tilt,
+passes, lag, fatigue, drift, first position again, sham, visits, habit. *not made* means that what the test needs was
+not there.
 
 | table of a sweep | holds |
 |---|---|

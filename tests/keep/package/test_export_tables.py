@@ -24,9 +24,14 @@ from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
-from daq.values import Loads, Result, Verdict
+from daq.sweep.onset import onset
+from daq.sweep.steps_csv import contract, onset_json
+from daq.sweep.steps_csv import read_table as read_steps
+from daq.sweep.validity.judged import judged
+from daq.values import Loads, Result, Setting, Verdict
 from tests.keep.jig import pedalling
 from tests.keep.sweeps import computed
+from tests.sweep.validity.sweeps import ON_THE_JIG, ride
 
 VERSIONS = Path(__file__).parent / "table_versions.json"
 TABLES = {
@@ -212,6 +217,51 @@ def test_missing_is_empty_and_never_a_number(packages):
     clocks = pandas.read_csv(made / "clocks.csv.gz")
     assert steps[["se_n", "u_hand_load_n"]].isna().all(axis=None)
     assert clocks.loc[clocks.source == "power", "error_ms"].isna().all()
+
+
+SET_WRONG = {
+    "bar's height": {"bar_y_mm": 20.0},
+    "reach": {"bar_x_mm": 9.0},
+    "saddle's height": {"saddle_height_mm": 12.0},
+    "saddle's tilt": {"saddle_tilt_deg": -2.0},
+    "": {},
+}
+
+
+@pytest.mark.parametrize("wrong", SET_WRONG)
+def test_a_table_of_steps_is_judged_by_foreaft_onset_as_the_sweep_was(wrong, tmp_path):
+    """Saddle and bar go along evenly, but for one position."""
+    steps = [set_as_planned(step) for step in ride()]
+    off = steps[5].setting
+    off = replace(off, **{name: getattr(off, name) + by for name, by in SET_WRONG[wrong].items()})
+    steps[5] = replace(steps[5], setting=off, u_setback_mm=0.3)
+    answer = judged(onset(steps), steps, ON_THE_JIG)
+    (table,) = [one for one in derived_tables("one", Derived(steps=tuple(steps))) if one.name == "steps"]
+
+    text = write_table(table, tmp_path, "csv").read_text()
+
+    read = read_steps(text).steps
+    for name in ("setback_mm", "hand_load_n", "t_min", "weight_line_mm", "u_setback_mm", "setting"):
+        assert [getattr(step, name) for step in read] == [getattr(step, name) for step in steps], name
+    of_sweep, of_table = (
+        {one["test"]: one for one in content["validity"]} for content in (contract(answer), onset_json(text)[0])
+    )
+    for test in ("reach", "saddle tilt"):
+        assert of_table[test] == of_sweep[test]
+    failed = {test for test in ("reach", "saddle tilt") if of_sweep[test]["verdict"] == "failed"}
+    assert failed == ({"saddle tilt"} if "tilt" in wrong else {"reach"} if wrong else set())
+
+
+def set_as_planned(step):
+    """Reach and drop kept."""
+    return replace(step, setting=Setting(720.0, 540.0 - step.setback_mm, 660.0, -1.0))
+
+
+def test_what_nobody_said_of_how_saddle_and_bar_were_set_is_empty(packages):
+    steps = pandas.read_csv(packages["csv.gz"] / "steps.csv.gz")
+
+    columns = ["weight_line_mm", "u_setback_mm", "saddle_height_mm", "bar_x_mm", "bar_y_mm", "saddle_tilt_deg"]
+    assert steps[columns].isna().all(axis=None)
 
 
 def test_each_stroke_left_out_has_a_reason():

@@ -84,7 +84,7 @@ def test_the_readme_names_every_verdict_test_table_and_term(store, tmp_path):
         assert word in named, word
     for test in TESTS:
         assert {"left_right": "left and right", "first_again": "first position again"}.get(
-            test.__name__, test.__name__
+            test.__name__, test.__name__.replace("_", " ")
         ) in page
     assert "1 sweep. Some or all riders are SIMULATED" in page
     assert page.count("\n") <= 70, "one page"
