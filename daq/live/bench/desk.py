@@ -45,6 +45,8 @@ class BenchDesk:
         self.calibration: Calibration | None = None
         """Its result."""
         self.problem = ""
+        self._to_make = False
+        """Whether all readings are stored and what they make is not."""
         """Why the finished bench gave no calibration."""
         self._ask = ask
         self._one_at_a_time = asyncio.Lock()
@@ -64,7 +66,14 @@ class BenchDesk:
             self._reading.feed(samples)
 
     async def beat(self) -> bool:
-        """Process a reading that has ended; returns whether something changed. StoreError."""
+        """Process a reading that has ended, or make the calibration that the store did not take; returns whether
+        something changed. StoreError."""
+        if self._to_make:
+            async with self._one_at_a_time:
+                if self._to_make:  # still, now that a step under way has ended
+                    await self._make()
+                self._reading = None
+            return True
         reading, task = self._reading, self.bench.task
         if reading is None or task is None or not reading.complete:
             return False
@@ -288,7 +297,8 @@ class BenchDesk:
             await self._ask(lambda store: calibrations.add_step(store, self.number, kind, content))
             self.bench, self.pending = after, ()
             self.calibration, self.problem = None, ""
-            if after.stage is Stage.DONE:
+            self._to_make = after.stage is Stage.DONE
+            if self._to_make:
                 await self._make()
             self._reading = None
 
@@ -300,10 +310,10 @@ class BenchDesk:
         try:
             made = made_from(self.setup, self.bench, id=name, made_utc=made_utc)
         except ValueError as error:
-            self.problem = f"no calibration yet: {error}"
+            self.problem, self._to_make = f"no calibration yet: {error}", False
             return
         await self._ask(lambda store: _kept(store, self.number, made, self.setup, self.bench))
-        self.calibration = made.calibration
+        self.calibration, self._to_make = made.calibration, False
 
     def _per_n(self, cell: str) -> float | None:
         return counts_per_n(self.bench, cell) or dict(self.setup.expected_per_n).get(cell)

@@ -361,3 +361,26 @@ def test_a_reading_the_full_disk_did_not_take_is_kept_once_there_is_room(tmp_pat
     assert "a listener failed" not in caplog.text, "a full disk is the store's trouble, not a fault of the program"
     with Store.open(tmp_path / "s.sqlite", write=False) as store:
         assert len(calibrations.benches(store)[0].steps) == 1
+
+
+def test_a_calibration_the_full_disk_did_not_take_is_made_once_there_is_room(tmp_path, monkeypatch):
+    real, refused = calibrations.versions, []
+
+    def versions(store, bench):
+        if len(refused) < 3:
+            refused.append(bench)
+            raise StoreFull("no room")
+        return real(store, bench)
+
+    async def job(made):
+        desk = await made.session.calibrating.begin_bench(wanted())
+        monkeypatch.setattr(calibrations, "versions", versions)
+        await asyncio.wait_for(work_through(made), 60)
+        assert desk.calibration is not None
+        await asyncio.sleep(0.1)
+
+    on_bench(tmp_path / "s.sqlite", job)
+
+    assert len(refused) == 3
+    with Store.open(tmp_path / "s.sqlite", write=False) as store:
+        assert len(calibrations.calibrations(store)) == 2, "the session's own, and the one made"
