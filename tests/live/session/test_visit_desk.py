@@ -303,6 +303,20 @@ def test_a_client_entered_twice_is_one_while_the_visit_goes_on(tmp_path):
     on_the_jig(tmp_path, job)
 
 
+def test_the_intake_gone_through_today_stays_when_the_client_turns_out_to_be_known(tmp_path):
+    async def job(client, session):
+        first = await arrived(client)
+        second = (await client.post("/api/v1/clients", json={"name": "A. Example", "service": True})).json()
+        await client.put("/api/v1/visit/intake", json=INTAKE | {"mass_kg": 68.0})
+
+        await client.post(f"/api/v1/clients/{first}/joined", json={"other": second["pseudonym"]})
+
+        assert (session.visit.client.pseudonym, session.visit.returning) == (first, "")
+        assert session.visit.intake.mass_kg == session.acquisition.rider.mass_kg == 68.0
+
+    on_the_jig(tmp_path, job)
+
+
 def test_no_records_are_joined_while_somebody_rides(tmp_path):
     async def job(client, session):
         first, second = [(await session.acquisition.ask(people.add_client)).pseudonym for _ in range(2)]

@@ -218,17 +218,20 @@ def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):
     on_the_jig(tmp_path, job)
 
 
-def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared(tmp_path):
+def test_a_decision_brings_the_client_to_the_follow_up_and_an_answer_is_compared(tmp_path, monkeypatch):
     async def job(client, session):
         await arrived(client)
         assert (await client.get("/api/v1/follow-ups")).json() == []
         await client.put("/api/v1/visit/decision", json=DECISION)
         (due,) = (await client.get("/api/v1/follow-ups")).json()
-        assert (due["due_on"], due["outcome"]) == ("2099-12-16", None)
+        assert (due["due_on"], due["is_due"], due["outcome"]) == ("2099-12-16", False, None)
+        monkeypatch.setattr(people, "today", lambda: datetime.date(2099, 12, 16))
+        assert (await client.get("/api/v1/follow-ups")).json()[0]["is_due"]
         answer = {"outcome": "better", "symptoms": [{"place": "hands", "side": "left", "score": 2}]}
         assert (await client.put("/api/v1/visits/1/follow-up", json=answer)).status_code == 200
         (asked,) = (await client.get("/api/v1/follow-ups")).json()
         assert (asked["outcome"], asked["changes"]) == ("better", ["hands, left: 6 to 2"])
+        assert not asked["is_due"], "who has answered is not asked again"
         back = (await client.post("/api/v1/visit", json={"pseudonym": asked["pseudonym"]})).json()
         assert back["intake"]["saddle"]["setback_mm"] == DECISION["setback_mm"]
         assert back["intake"]["symptoms"] == answer["symptoms"]
