@@ -213,7 +213,8 @@ def _difference(sweep: Seen, i: int, j: int) -> Effect | None:
     if known is None:
         return None
     errors, freedom = known
-    more_nm = float(sweep.torque_nm[j] - sweep.torque_nm[i]) if sweep.levels.torque_nm is not None else 0.0
+    torque_nm = sweep.levels.torque_nm
+    more_nm = 0.0 if torque_nm is None else float(torque_nm[j] - torque_nm[i])
     se = math.hypot(errors[i], errors[j], SITS_AGAIN_N * math.sqrt(2.0), TORQUE_SPREAD * more_nm)
     changed_n = float(sweep.levels.hands_n[j] - sweep.levels.hands_n[i]) - TORQUE_N_PER_NM * more_nm
     return Effect(changed_n, se, freedom)

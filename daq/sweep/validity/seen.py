@@ -10,8 +10,9 @@ from functools import cached_property
 
 import numpy as np
 
-from daq.sweep.evidence import stroke_errors
+from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
 from daq.sweep.places import SAME_PLACE_MM
+from daq.sweep.torque import with_torque
 from daq.sweep.validity.conditions import Conditions, Way
 from daq.sweep.validity.effects import PLACED_MM, SIZE, SUSPICION, Curve, Levels, curve_of
 from daq.values import Array, Onset, StepMean, Verdict
@@ -52,20 +53,24 @@ class Seen:
 
     @cached_property
     def torque_nm(self) -> Array:
+        """As measured; NaN where it was not."""
         return np.array([step.crank_torque_nm for step in self.steps])
 
     @cached_property
     def levels(self) -> Levels:
-        errors_n = stroke_errors(self.steps)
-        placed = np.array([step.u_setback_mm for step in self.steps])
-        known = bool(np.isfinite(self.torque_nm).all()) and bool(np.ptp(self.torque_nm) > 0.0)
+        """With the torque of a step that lacks it taken from the others, as the estimator does."""
+        steps, u_torque_nm = with_torque(self.steps)
+        torque_nm = np.array([step.crank_torque_nm for step in steps])
+        errors_n = np.hypot(stroke_errors(steps), math.hypot(TORQUE_N_PER_NM, TORQUE_SPREAD) * u_torque_nm)
+        placed = np.array([step.u_setback_mm for step in steps])
+        known = bool(np.isfinite(torque_nm).all()) and bool(np.ptp(torque_nm) > 0.0)
         return Levels(
             forward_mm=-self.setback_mm,
             hands_n=np.array([step.hand_load_n for step in self.steps]),
             se_n=errors_n if bool(np.all(errors_n > 0.0)) else None,
             u_place_mm=np.where(np.isnan(placed), PLACED_MM, placed),
             minutes=self.minutes if self.timed else None,
-            torque_nm=self.torque_nm if known else None,
+            torque_nm=torque_nm if known else None,
             bend_mm=-self.bend_mm,
         )
 
