@@ -14,6 +14,8 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
     at.page.get_by_label("Power").fill("180")
     at.page.get_by_label("Spacing").fill("10")
+    at.page.get_by_label("Accepted chance of loaded hands").fill("2.5")
+    at.page.get_by_label("Chance that governs").select_option("another day")
     at.wait(lambda: "will be known" in at.text(".plan-order"))
     told = at.text(".plan-order")
     assert "6 steps, about 6 minutes" in told
@@ -25,6 +27,7 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     assert (sketch["apart_mm"], sketch["order"], sketch["repeat_first"]) == (10, "out and back", True)
     (plan,) = [body for path, body in at.asked if path == "sweeps"]
     assert (plan["positions_mm"], plan["power_w"], plan["protocol"]) == (positions, 180, "reach kept")
+    assert (plan["loaded_chance"], plan["chance_of"]) == (0.025, "another day")
     at.wait(lambda: at.page.url.endswith("#run"))
 
 
@@ -45,6 +48,7 @@ def test_a_plan_that_changes_while_it_is_set_is_sent_as_it_then_stands(desk, mes
 def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_away(desk, messages):
     visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
     ridden = {"planned_mm": [75, 55, 35, 45, 65, 75], "power_w": 180.0, "protocol": "bar fixed", "blinded": False}
+    ridden |= {"loaded_chance": 0.07, "chance_of": "another day"}
     sweep = sweep_in(messages, State.FINISHED, **ridden)
     at = desk().open({**messages["snapshot"], "visit": {**visit, "swept": True}, "sweep": sweep}, "plan")
 
@@ -52,6 +56,8 @@ def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_
     at.wait(lambda: told["Rear end"].input_value() == "75")
     assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
     assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
+    assert at.page.get_by_label("Accepted chance of loaded hands").input_value() == "7"
+    assert at.page.get_by_label("Chance that governs").input_value() == "another day"
     assert at.page.get_by_label("First position again").is_checked()
     climb = at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes")
     black = at.page.locator("form .main")
