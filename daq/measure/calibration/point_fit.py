@@ -22,6 +22,9 @@ from daq.values import Array
 
 Weights = Literal["shared", "per-load", "independent"]
 """Which loads err together where no column says so: all; those of one size, whenever they were put on; none."""
+TOO_SMALL = 0.025
+"""Probability of residuals so small by chance (chi-square). With less of it, scatter as found, times Student's t for 2
+to 60 degrees of freedom, would come to less than 1.1 standard uncertainties of errors as stated."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,6 +46,8 @@ class PointFit:
     scatter_dof: int
     series_dof: int | None
     """None: there are no separate series."""
+    overstated: bool = False
+    """The residuals are smaller than the loads' errors, as stated, would leave if each erred on its own."""
 
     @property
     def standard_uncertainties(self) -> Array:
@@ -50,11 +55,18 @@ class PointFit:
 
     @property
     def expanded_uncertainties(self) -> list[float]:
-        """Half-widths of 95 % intervals of the coefficients."""
-        return [
+        """Half-widths of 95 % intervals of the coefficients, never below their standard uncertainties.
+
+        These keep the loads' errors as stated, while the scatter found may be far smaller by chance or because they are
+        overstated; the interval then is that of the standard uncertainty.
+        """
+        standard = self.standard_uncertainties.tolist()
+        least = [half_width([(u, None, "normal")]) for u in standard] if self.overstated else standard
+        of_parts = [
             half_width([(a, float(self.scatter_dof), "normal"), (b, self.series_dof, "normal"), (c, None, "normal")])
             for a, b, c in zip(self.scatter.tolist(), self.series.tolist(), self.loads.tolist(), strict=True)
         ]
+        return [max(pair) for pair in zip(of_parts, least, strict=True)]
 
 
 def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointFit:
@@ -64,6 +76,8 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
     freedom, less one where the residuals tell the one from the other too. The scatter contained in the spread of the
     series is not counted again.
     """
+    from scipy.special import chdtr
+
     plain = fit_polynomial(points.load_n, points.reading, order)
     if points.u_load_n is None and points.series is None:
         nothing = np.zeros(order + 1)
@@ -104,6 +118,7 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
         loads=by_loads,
         scatter_dof=max(plain.dof - bool(shown.any()), 1),
         series_dof=number - 1 if number else None,
+        overstated=bool(chdtr(plain.dof, plain.dof * fits) < TOO_SMALL),
     )
 
 

@@ -26,6 +26,12 @@ from daq.measure.calibration.repeats import hysteresis, loop, repeatability
 from daq.physics import STANDARD_G_M_S2
 
 
+OVERSTATED = (
+    "u_load_n: the readings scatter less than loads that err by as much, each on its own, would let them; the errors are "
+    "kept as stated. If they are errors that the loads share, say so (--weights shared); if not, they are stated too large"
+)
+
+
 def fit_report(
     text: str,
     order: int,
@@ -50,7 +56,7 @@ def fit_report(
     found = point_fit(points, order, weights)
     _check_standing_still(read)
     _check_copied(read)
-    warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(read)]
+    warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(read), *[OVERSTATED] * found.overstated]
     plain, slope = found.plain, abs(float(found.plain.scaled[1] / found.plain.half_width))
     return {
         "model": "reading = " + " + ".join(("b0", "b1 load_n", "b2 load_n^2")[: order + 1]),

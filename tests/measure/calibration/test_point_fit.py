@@ -150,6 +150,49 @@ def test_readings_without_any_scatter_leave_what_is_not_known_of_the_weights(wei
         assert found["standard_uncertainties"][1] == pytest.approx(u, rel=1e-3)
 
 
+@pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
+@pytest.mark.parametrize("order", [1, 2])
+@pytest.mark.parametrize("series", [1, 2])
+def test_stated_load_errors_far_above_the_scatter_stay_in_the_interval(weights, order, series):
+    """11 loads known to 1 N, readings within 0.01 N of a line. By hand: the ends of an interval of a known normal
+    error lie 1.96 standard uncertainties out, and 1 N on each load alone gives the inverse of the normal equations as
+    covariance."""
+    rng, loads = RNG(6), np.repeat(50.0 * np.arange(11.0), series)
+    rows = [f"{load},{load + rng.normal(0.0, 0.01):.6f},1.0,{i % series}" for i, load in enumerate(loads)]
+
+    found = fit_report("load_n,reading,u_load_n,series\n" + "\n".join(rows), order, weights=weights)
+
+    standard, expanded = found["standard_uncertainties"], found["expanded_uncertainties"]
+    assert all(wide >= 1.9599 * u for u, wide in zip(standard, expanded, strict=True))
+    apart = weights == "independent" or (weights == "per-load" and series == 1)
+    assert [word.startswith("u_load_n: the readings scatter less") for word in found["warnings"]] == [True] * apart
+    if weights == "independent" and order == 1:
+        spread = np.linalg.inv(np.vander(loads, 2).T @ np.vander(loads, 2))
+        assert standard[::-1] == pytest.approx(np.sqrt(np.diagonal(spread)), rel=0.01)
+
+
+def test_an_interval_is_nowhere_below_its_standard_uncertainty():
+    """Two series that are alike by chance show no scatter, nor do loads better than stated."""
+    rng = RNG(7)
+    for stated in (0.5, 1.0, 2.0, 4.0):
+        for series in (1, 2, 3):
+            for _ in range(10):
+                rows = table(rng, weights="independent", u=1e-3 / stated, series=series)
+                head, *lines = rows.splitlines()
+                wider = [line.split(",") for line in lines]
+                rows = [f"{x},{y},{float(u) * stated},{one},{way}" for x, y, u, one, way in wider]
+                found = fit_report("\n".join([head, *rows]), 1, weights="independent")
+                pairs = zip(found["standard_uncertainties"], found["expanded_uncertainties"], strict=True)
+                assert all(wide >= u for u, wide in pairs)
+
+
+def test_loads_as_well_known_as_stated_are_not_called_overstated():
+    said = [fit_report(table(RNG(i), weights="independent", u=1e-3), 1, weights="independent") for i in range(200)]
+
+    # 2.5 in 100 by chance; more than 12 of 200 happen in 1 of 1000 (binomial)
+    assert sum(any(word.startswith("u_load_n:") for word in one["warnings"]) for one in said) <= 12
+
+
 def test_sets_of_weights_of_unknown_error_are_passed_over_aloud():
     found = fit_report("load_n,reading,weights\n0,0,A\n10,20.1,A\n20,40,B\n30,60,B\n", 1)
 
