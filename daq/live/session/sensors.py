@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+import logging
+from collections.abc import Awaitable, Callable, Iterator
 from functools import partial
 
-from daq.items import BOARD, CADENCE, HEART, POWER, Item, Notification, WireBytes
+from daq.items import BOARD, CADENCE, FAULT, HEART, POWER, Event, Item, Notification, WireBytes
 from daq.live.session.listening import safely
 from daq.pipeline import Pipeline, item_of
 from daq.rig import Rig
@@ -14,6 +15,11 @@ from daq.transmitters import decoder_of
 from daq.values import Samples, Status
 from daq.wire import board
 
+log = logging.getLogger("foreaft.session")
+UNREADABLE = (
+    "what the board sent could not be read, by a fault of this program: its bytes are kept as they came. Report it "
+    "with the log"
+)
 NO_TURNS = (
     "sends power and no cadence, so the effort stays unknown: take a sensor that counts crank turns, name one for the "
     'cadence under [cadence], or type both (effort = "typed" in the rig file)'
@@ -60,6 +66,8 @@ class Sensors:
         self._undecoded: list[tuple[int, bytes]] = []
         self._inbox: list[Item] = []
         self._refusal = ""
+        self._lost_before = (0, 0)
+        """By decoders that failed."""
 
     def arrive_bytes(self, received_us: int, data: bytes) -> None:
         """Bytes of board or transmitter, as its port gave them; decoded with others on the next beat."""
@@ -92,11 +100,39 @@ class Sensors:
         if self._record is not None:
             for received_us, data in pieces:
                 self._record(WireBytes(received_us, BOARD, data))
-        decoded = list(self.decoder.feed_pieces(pieces))
-        self._inbox += [item_of(said, at_us) for at_us, said in decoded if isinstance(said, Samples | board.Hello)]
-        for _, said in decoded:
+        for at_us, said in self._decoded(pieces):
+            if isinstance(said, Event):
+                self._inbox.append(said)
+                continue
+            if isinstance(said, Samples | board.Hello):
+                self._inbox.append(item_of(said, at_us))
             safely(self._hear, said)
             safely(self.told, said)
+
+    def _decoded(self, pieces: list[tuple[int, bytes]]) -> list[tuple[int, board.Item | Event]]:
+        """What the pieces say, with its receipt time; where the decoder fails, its bytes themselves in an event."""
+        try:
+            return list(self.decoder.feed_pieces(pieces))
+        except Exception:
+            log.exception("the decoder failed")
+            self._begin_anew()
+            self._notice("alarm", UNREADABLE)
+            return list(self._one_by_one(pieces))
+
+    def _one_by_one(self, pieces: list[tuple[int, bytes]]) -> Iterator[tuple[int, board.Item | Event]]:
+        for received_us, data in pieces:
+            try:
+                yield from list(self.decoder.feed_pieces([(received_us, data)]))
+            except Exception:
+                self._begin_anew()
+                content = {"part": self.loads_from, "sentence": UNREADABLE, "bytes": data.hex()}
+                yield received_us, Event(received_us, FAULT, content)
+
+    def _begin_anew(self) -> None:
+        """A decoder in place of the one that failed, of which nothing can be assumed but what it has counted."""
+        dropped, damaged = self.decoder.lost
+        self._lost_before = self._lost_before[0] + dropped, self._lost_before[1] + damaged
+        self.decoder = decoder_of(self._rig, BOARD)
 
     def _hear(self, said: board.Item) -> None:
         """Handle one decoded message of the board."""
@@ -123,7 +159,8 @@ class Sensors:
 
     def _board_counters(self) -> Counters:
         pipeline = self._pipeline()
-        return Counters(*self.decoder.lost, pipeline.late, pipeline.clock_errors_ms[BOARD])
+        dropped, damaged = (was + now for was, now in zip(self._lost_before, self.decoder.lost, strict=True))
+        return Counters(dropped, damaged, pipeline.late, pipeline.clock_errors_ms[BOARD])
 
     def _power_counters(self) -> Counters:
         pipeline = self._pipeline()
