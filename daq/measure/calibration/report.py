@@ -25,10 +25,9 @@ from daq.measure.calibration.points import (
 from daq.measure.calibration.repeats import hysteresis, loop, repeatability
 from daq.physics import STANDARD_G_M_S2
 
-
 OVERSTATED = (
-    "u_load_n: the readings scatter less than loads that err by as much, each on its own, would let them; the errors are "
-    "kept as stated. If they are errors that the loads share, say so (--weights shared); if not, they are stated too large"
+    "u_load_n: the readings scatter less than loads that err by as much, each on its own, would let them; the errors "
+    "are kept as stated. If the loads share them, say so (--weights shared); if not, they are stated too large"
 )
 
 
