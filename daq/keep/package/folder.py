@@ -8,12 +8,13 @@ sweep's tables with theirs: it grows by a few lines a sweep.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from daq.keep.bounded import MOST_JSON_BYTES, from_json, read_bytes
-from daq.keep.errors import StoreError
+from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.package.computed_tables import STEPS, VERDICTS
 from daq.keep.package.crate import write_crate
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
@@ -23,6 +24,7 @@ from daq.keep.package.received_tables import STATES
 from daq.keep.package.tables import TEXTS, Field, read_table, table_of_rows, write_table
 from daq.keep.private import write_text
 
+SWEEP_NAME = re.compile(r"\d{6,14}-.+-\d{6}")
 EXAMPLES = Path(__file__).with_name("examples.md")
 SWEEPS = (
     Field("sweep", "string", "name of the sweep, and of its folder"),
@@ -42,12 +44,15 @@ SWEEPS = (
 
 
 def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) -> None:
-    """Writes all that describes the folder, from the sweeps in it. One that cannot be read is reported and left out."""
+    """Writes all that describes the folder, from the sweeps in it. One that cannot be read, or has no descriptor, is
+    reported and left out."""
     descriptors: dict[str, Mapping[str, Any]] = {}
     sweeps, steps, listed = [], [], []
-    for path in sorted(folder.glob(f"*/{NAME}")):
+    for path in sorted(each / NAME for each in folder.iterdir() if _is_sweep(each)):
         name = path.parent.name
         try:
+            if not path.exists():
+                raise StoreDamaged(f"its {NAME} is gone, and nothing can be verified without it")
             content = read_bytes(path, MOST_JSON_BYTES)
             descriptor = from_json(content)
             sweep, ridden = _sweep(path.parent, descriptor), _rows(path.parent, "steps", STEPS)
@@ -68,6 +73,11 @@ def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) 
     write_text(folder / "README.md", readme(about, len(descriptors)))
     write_text(folder / "EXAMPLES.md", read_bytes(EXAMPLES, MOST_JSON_BYTES).decode())
     write_crate(folder, about, descriptors, [one["path"] for one in files])
+
+
+def _is_sweep(path: Path) -> bool:
+    """A folder with a descriptor, or named as an export names a sweep's."""
+    return path.is_dir() and ((path / NAME).exists() or SWEEP_NAME.fullmatch(path.name) is not None)
 
 
 def _about(descriptors: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

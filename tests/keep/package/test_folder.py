@@ -123,6 +123,23 @@ def test_a_sweep_that_cannot_be_read_is_told_and_the_folder_described_without_it
         assert set(pandas.read_csv(tmp_path / "out" / f"{table}.csv")["sweep"]) == {made[1].name}
 
 
+def test_a_sweep_whose_descriptor_is_gone_is_told_whenever_the_folder_is_described(store, tmp_path):
+    """Its tables are unverified without it. A folder of the stranger's own is no sweep."""
+    ids, told = [stored(store), stored(store)], []
+    first, second = export(store, ids, tmp_path / "out", computed)
+    (first / "datapackage.json").unlink()
+    (tmp_path / "out" / "figures").mkdir()
+
+    assert export(store, ids, tmp_path / "out", computed, told=told.append) == []
+    sweeps = pandas.read_csv(tmp_path / "out" / "sweeps.csv")
+
+    assert sweeps.sweep.tolist() == [second.name]
+    (said,) = [line for line in told if line.startswith("left out")]
+    assert said.startswith(f"left out of the folder's own tables: {first.name}: ")
+    assert "its datapackage.json is gone" in said
+    assert said.endswith("move it away and export it again")
+
+
 @pytest.mark.parametrize("form", FORMS)
 def test_a_sweep_without_an_answer_is_listed_without_one(store, tmp_path, form):
     export(store, [stored(store)], tmp_path / "out", lambda *_: Derived(losses=("its beginning",)), form=form)
