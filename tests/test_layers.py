@@ -11,7 +11,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "daq"
 LAYERS = [
     {"values", "refusals", "text", "bootstrap"},
-    {"items", "physics", "setback_scale", "jig_proof"},
+    {"items", "physics", "setback_scale", "jig_proof", "student"},
     {"wire", "measure", "sweep", "rider", "rig"},
     {"jig", "crank_sensors"},
     {"pipeline", "fit", "proof", "transmitters"},

@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from daq.measure.ripple import Ripple
+from daq.student import quantile
 from daq.values import NAN, Array
 
 FEWEST_STEPS = 5
@@ -115,7 +115,7 @@ def _nothing(name: str, said: str) -> Change:
 
 
 def _change(name: str, unit: str, over: str, value: float, u: float, freedom: int) -> Change:
-    half = float(stdtrit(freedom, 0.975)) * u
+    half = quantile(0.975, freedom) * u
     low, high = value - half, value + half
     visible = low > 0.0 or high < 0.0
     digits = _decimals(half)

@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
+from daq.student import quantile
 from daq.sweep.plan import BadPlan
 from daq.values import NAN
 
@@ -82,7 +82,7 @@ def paired(
     freedom = before.freedom + len(y) - design.shape[1]
     variance = (before.freedom * before.sd**2 + float(left @ left)) / freedom
     of_difference = float(np.linalg.inv(design.T @ design)[1, 1])
-    half = float(stdtrit(freedom, 0.975)) * math.sqrt(variance * of_difference)
+    half = quantile(0.975, freedom) * math.sqrt(variance * of_difference)
     difference = float(found[1])
     means = float(y[second == 0.0].mean()), float(y[second == 1.0].mean())
     return Paired(difference, (difference - half, difference + half), freedom, means)

@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from daq import student
 from daq.values import Array
 
 Shape = Literal["normal", "rectangular", "triangular", "arc sine"]
@@ -66,13 +67,9 @@ def quantile(u: float, dof: float | None, shape: Shape, confidence: float = CONF
     return u * math.sqrt(2.0) * math.sin(0.5 * math.pi * confidence)
 
 
-@lru_cache(maxsize=256)
 def coverage_factor(dof: float, confidence: float = CONFIDENCE) -> float:
-    """Two-sided quantile of Student's t; of the normal distribution for infinite degrees of freedom."""
-    from scipy.special import ndtri, stdtrit
-
-    upper = 0.5 * (1.0 + confidence)
-    return float(ndtri(upper) if math.isinf(dof) else stdtrit(dof, upper))
+    """Two-sided quantile of Student's t."""
+    return student.quantile(0.5 * (1.0 + confidence), dof)
 
 
 def said_dof(dof: float) -> str:

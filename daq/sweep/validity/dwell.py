@@ -9,7 +9,8 @@ import math
 
 import numpy as np
 
-from daq.sweep.validity.effects import SIZE, Effect, quantile
+from daq.student import quantile
+from daq.sweep.validity.effects import SIZE, Effect
 from daq.sweep.validity.passes import CHANGES_N, carried_over
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.student import quantile
 from daq.sweep.evidence import LEAST_ERROR_N, TORQUE_N_PER_NM, TORQUE_SPREAD
 from daq.values import Array
 
@@ -53,13 +54,6 @@ class Effect:
     def times(self, factor: float) -> Effect:
         """The same in another unit."""
         return Effect(factor * self.value, abs(factor) * self.se, self.freedom)
-
-
-def quantile(p: float, freedom: float) -> float:
-    """Quantile of Student's t; of the normal distribution where freedom is infinite."""
-    from scipy.special import ndtri, stdtrit
-
-    return float(ndtri(p) if math.isinf(freedom) else stdtrit(freedom, p))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from daq.student import quantile
 from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
 from daq.sweep.step import MAD_TO_SD
-from daq.sweep.validity.effects import SIZE, Effect, effects_of, quantile
+from daq.sweep.validity.effects import SIZE, Effect, effects_of
 from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity

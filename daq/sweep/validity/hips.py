@@ -12,7 +12,8 @@ import math
 
 import numpy as np
 
-from daq.sweep.validity.effects import Effect, quantile
+from daq.student import quantile
+from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
