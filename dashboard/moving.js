@@ -28,9 +28,12 @@ export function parts(state) {
   });
 }
 
-/** Where saddle and bar were at the last step; null before the first. @param {State} state @returns {any} */
+/**
+ * Where saddle and bar stand, as last confirmed: after a redo or a rest that is the requested place, and not the last
+ * step's. After an undo the last step's; null before the first. @param {State} state @returns {any}
+ */
 export function placeBefore({ steps, sweep }) {
-  return steps.at(-1)?.setting ?? sweep?.set ?? null;
+  return sweep?.set ?? steps.at(-1)?.setting ?? null;
 }
 
 function change(/** @type {number} */ to_mm, /** @type {number|null|undefined} */ from_mm, /** @type {string} */ more, /** @type {string} */ less) {

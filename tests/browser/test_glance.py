@@ -180,6 +180,18 @@ def test_a_part_of_a_move_is_ticked_by_a_sign_and_no_longer_ticked_once_it_is_ch
     assert at.text(".dock .main-words") == "Setback is 41"
 
 
+def test_a_step_that_is_ridden_again_asks_for_no_move_where_the_jig_still_stands_there(desk, messages):
+    at = desk().open(messages["snapshot"])
+    target = messages["sweep"]["target"]
+    before = {**target, "setback_mm": target["setback_mm"] + 10.0, "bar_x_mm": target["bar_x_mm"] - 10.0}
+    steps = {"type": "steps", "steps": [{**messages["steps"]["steps"][0], "setting": before}]}
+    at.send(messages["sources"], {**messages["sweep"], "set": target}, steps)
+    assert at.page.locator(".figure-change").all_inner_texts() == ["stays", "stays", "stays"]
+
+    at.send({**messages["sweep"], "set": None})
+    assert at.page.locator(".figure-change").all_inner_texts() == ["10 forward", "stays", "10 ahead"]
+
+
 @pytest.mark.parametrize("width", [1280, 390])
 def test_the_figures_of_a_move_stand_on_one_line(desk, messages, width):
     at = desk(viewport={"width": width, "height": 844}).open(messages["snapshot"])

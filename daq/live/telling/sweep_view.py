@@ -14,10 +14,8 @@ from daq.live.telling.pains import pains_told
 from daq.physics import power_w
 from daq.sweep.onset import fitted_line, standard_errors
 from daq.sweep.plan import Plan
-from daq.sweep.run import State
 from daq.sweep.status import SweepStatus
 
-_SET = (State.SETTLING, State.AVERAGING)
 _PLAN_FIELDS = (
     *("label", "order", "protocol", "height_policy", "bar_height_policy", "gradient_pct"),
     *("power_w", "cadence_rpm", "settle_s", "dwell_s", "blinded", "purpose", "loaded_chance", "chance_of"),
@@ -98,9 +96,9 @@ def onset_fields(session: Session) -> dict[str, Any]:
 
 
 def _set_fields(session: Session) -> dict[str, Any] | None:
-    """How the jig was set where the saddle stands; None while it is moved."""
+    """How the jig was last confirmed; None before that and after an undo."""
     progress = session.sweep.progress
-    if progress is None or progress.setback_mm is None or progress.state not in _SET:
+    if progress is None or progress.setback_mm is None:
         return None
     return _placed_fields(session.sweep.as_set(progress.setback_mm, progress.setting))
 

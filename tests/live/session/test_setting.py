@@ -65,6 +65,21 @@ def test_without_a_setting_nothing_is_taken_as_confirmed(tmp_path):
     confirming(tmp_path, inside)
 
 
+def test_after_a_rest_the_jig_still_stands_as_it_was_confirmed_until_that_is_undone(tmp_path):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={"bar_x_mm": BAR_MM - 10.0})
+        await session.sweep.fitter(Trigger.PAUSE)
+        await session.sweep.fitter(Trigger.RESUME)
+        assert session.sweep.progress.state is State.MOVING
+        assert sweep_status(session)["set"]["bar_x_mm"] == BAR_MM - 10.0
+
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+        await session.sweep.fitter(Trigger.UNDO)
+        assert sweep_status(session)["set"] is None
+
+    confirming(tmp_path, inside)
+
+
 def test_a_setting_the_jig_cannot_have_is_refused_at_once(tmp_path):
     async def inside(session):
         with pytest.raises(BadValue, match=r"saddle_height_mm: .*centimetres"):
