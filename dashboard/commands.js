@@ -6,6 +6,7 @@
  */
 
 import { confirmed, readSetback } from "./moving.js";
+import { PAIN } from "./state.js";
 import { inTradeWords } from "./trade_words.js";
 
 const SWEEP_EVENTS = "/api/v1/sweep/events";
@@ -15,8 +16,6 @@ const PATIENCE_MS = 5000;
 const STOP_AGAIN_MS = 1000;
 /** The answer to a command that was carried out and is not on the disk. */
 const DONE_NOT_STORED = 507;
-/** The mark that pauses the sweep. */
-export const PAIN = "pain or numbness";
 
 /** The daemon said no, or said nothing. */
 export class Refused extends Error {

@@ -9,8 +9,9 @@
  * @typedef {{keys: string[], shown: string, does: string, letter?: boolean, anywhere?: boolean,
  *   urgent?: boolean, run: (store: Store) => void}} Shortcut
  */
-import { PAIN, sendEvent, sendMark } from "./commands.js";
+import { sendEvent, sendMark } from "./commands.js";
 import { score } from "./screens/run/says.js";
+import { PAIN } from "./state.js";
 import { mainAction, TICK } from "./words.js";
 
 /** @param {Store} store @param {string} event */

@@ -105,6 +105,14 @@ def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messag
     assert (newest_seen(stays), newest_seen(goes)) == (False, True)
 
 
+@pytest.mark.parametrize(("pain", "seen"), [(True, False), (False, True)])
+def test_a_page_that_opens_after_a_pain_is_over_shows_its_alarm_no_more(js, messages, pain, seen):
+    alarm = {**messages["notice"], "level": "alarm", "text": "pain or numbness: the rider stops pedalling"}
+    opened = {**messages["snapshot"], "sweep": {**messages["sweep"], "pain": pain}, "notices": [alarm]}
+
+    assert newest_seen(js("state.js", REDUCE_ALL, [opened])) == seen
+
+
 @pytest.mark.parametrize(("kind", "left"), [("page/refused", []), ("page/unstopped", ["unstopped"])])
 def test_a_refusal_stays_on_its_screen_and_a_stop_nobody_confirmed_goes_along(js, messages, kind, left):
     told = [messages["snapshot"], {"type": kind, "text": "said"}, {"type": "page/screen"}]

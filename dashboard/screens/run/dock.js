@@ -2,8 +2,9 @@
 import { notNow } from "../../barred.js";
 import { el, setAttribute, setText } from "../../dom.js";
 import { number } from "../../format.js";
-import { PAIN, sendMark } from "../../commands.js";
+import { sendMark } from "../../commands.js";
 import { confirmMain, ifAccepted } from "../../keys.js";
+import { PAIN } from "../../state.js";
 import { entryDoubt, idleLabel, mainAction } from "../../words.js";
 import { stopButton } from "./stop.js";
 
