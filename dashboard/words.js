@@ -97,10 +97,11 @@ const NOW = {
         detail: `${ended(sweep)} ${answer} Even at the rear end the hands may carry more: ride further back as well.`,
       });
     }
-    return say("Suggested setback", {
+    const by_another_day = sweep.chance_of === "another day";
+    return say(by_another_day ? "Suggested by today’s chance" : "Suggested setback", {
       value: number(onset.suggested_setback_mm),
       unit: "mm behind the BB",
-      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${sweep.chance_of === "another day" ? "By today’s chance: Decide says what another day’s would be." : "The fitter decides."}`,
+      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${by_another_day ? "This plan goes by another day’s: Decide says which place that is." : "The fitter decides."}`,
     });
   },
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),

@@ -98,6 +98,14 @@ def test_at_the_end_the_suggestion_is_large_and_the_fitter_decides(words, messag
     assert said["detail"].replace("\u00a0", " ") == "Finished. Onset 52.4 mm, 95 % 48.1–56.9 mm. The fitter decides."
 
 
+def test_at_the_end_a_plan_that_goes_by_another_day_names_whose_chance_the_place_rests_on(words, messages):
+    ended = in_state(messages, State.FINISHED, chance_of="another day")
+    said = words("m.instruction(state)", [*ended, messages["onset"]])
+
+    assert (said["lead"], said["value"]) == ("Suggested by today’s chance", "56")
+    assert said["detail"].endswith("This plan goes by another day’s: Decide says which place that is.")
+
+
 def test_an_onset_without_a_suggestion_says_so_and_names_no_setback(words, messages):
     """Where even the rearmost position has too large a chance that the hands already carry more."""
     named = {**messages["onset"], "suggested_setback_mm": None}
