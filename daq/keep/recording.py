@@ -221,7 +221,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
         raise BadRecording(str(error)) from error
     with file:
         content = FileBytes(file)
-        found, problems = _scanned(content, len(MAGIC))
+        found, problems = _scanned(content, len(MAGIC), path)
         first_line = content[: len(MAGIC)]
         if not found:
             raise BadRecording(_of_none(path, first_line))
@@ -299,8 +299,8 @@ def _gap(last_us: int, next_us: int) -> Event:
     return lost(last_us, said, to_us=next_us, source="board", scans=None)
 
 
-def _scanned(content: FileBytes, at: int) -> tuple[list[Block], list[str]]:
-    """The blocks from `at` on, and what is wrong with the damaged ones."""
+def _scanned(content: FileBytes, at: int, path: Path) -> tuple[list[Block], list[str]]:
+    """The blocks from `at` on, and what is wrong with the damaged ones. BadRecording where another recording begins."""
     found: list[Block] = []
     problems: list[str] = []
     looks = iter(range(MOST_LOOKS))
@@ -310,12 +310,22 @@ def _scanned(content: FileBytes, at: int) -> tuple[list[Block], list[str]]:
             at += _BLOCK.size + length
             continue
         following = _next_sound(content, at, looks)
+        for begin in (at, (following or 0) - len(MAGIC)):
+            if begin > 0 and content[begin : begin + len(MAGIC)] == MAGIC:
+                raise BadRecording(_of_joined(path, begin))
         if following is None:
             break
         problems.append(_damaged(number, at))
         found.append(None)
         at = following
     return found, problems
+
+
+def _of_joined(path: Path, begin: int) -> str:
+    return (
+        f"{path}: another recording begins at byte {begin}: two were joined in one file. Part them: "
+        f"head -c {begin} for the first, tail -c +{begin + 1} for the rest"
+    )
 
 
 def _damaged(number: int, at: int) -> str:

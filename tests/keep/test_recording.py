@@ -1,7 +1,9 @@
 import hashlib
 import json
 import os
+import re
 import struct
+import subprocess
 import tracemalloc
 import zlib
 
@@ -236,6 +238,22 @@ def test_what_is_lost_together_with_the_header_is_told(path, blocks):
     assert (gap.kind, gap.content["said"]) == (LOST, "all that was received from 0.000 to 12.000 s")
     assert others == MINUTES[12 : 12 + len(others)]
     assert "what was received before the next whole block is lost with it" in recording.problems[0]
+
+
+@pytest.mark.parametrize("cut", [0, 40], ids=["whole", "the first cut off"])
+def test_two_recordings_joined_in_one_file_are_told_and_part_again(path, cut):
+    write(path, MINUTES)
+    first = path.read_bytes()
+    first = first[: len(first) - cut]
+    second = path.with_name("second.rec")
+    write(second, ITEMS)
+    path.write_bytes(first + second.read_bytes())
+
+    with pytest.raises(BadRecording, match=f"another recording begins at byte {len(first)}: ") as said:
+        read_recording(path)
+    head, tail = re.findall(r"(?:head|tail) -c \+?\d+", str(said.value))
+    parted = [subprocess.run([*how.split(), path], capture_output=True, check=True).stdout for how in (head, tail)]
+    assert parted == [first, second.read_bytes()]
 
 
 def older(path):
