@@ -40,6 +40,11 @@ WEIGHTS = [
     click.option("--height", "height_m", default=0.0, help="... and height, m."),
 ]
 
+NO_TEMPERATURE = (
+    "room temperature: not stated, and the certificate will say so; nobody can tell later how far from it the jig is "
+    "used. To state it, leave with q and begin again with --temperature"
+)
+
 
 def weights(command: Callable[..., Any]) -> Callable[..., Any]:
     """The options that say how well a weight is known."""
@@ -118,6 +123,8 @@ def bench(
         if wanted is None:
             await desk.take_up_bench(on_for_min=on_for_min)
         else:
+            if wanted.temperature_degc is None:
+                tell(NO_TEMPERATURE)
             await desk.begin_bench(wanted)
         return await walk(session, Typed(), hands=hands)
 

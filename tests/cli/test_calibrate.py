@@ -46,6 +46,19 @@ def test_a_bench_left_in_the_middle_is_finished_later_and_written_for_the_rig_fi
     assert from_dict(content).channel("hands_left").span == pytest.approx((0.0, 196.171), abs=0.01)
 
 
+def test_a_room_temperature_that_nobody_stated_is_told_before_the_first_reading(tmp_path):
+    """Who reads it leaves, and begins again with it."""
+    store = tmp_path / "s.sqlite"
+    unstated = foreaft(*ONE_CELL, "--store", store, text="q\n")
+    stated = foreaft(*ONE_CELL, "--temperature", "21.5", "--store", store, text="q\n")
+
+    told = "room temperature: not stated, and the certificate will say so"
+    assert told in unstated.stderr.split(f"[1/{READINGS}]")[0]
+    assert (unstated.exit_code, stated.exit_code) == (0, 0)
+    assert f"[1/{READINGS}]" in stated.stderr
+    assert told not in stated.stderr
+
+
 def test_the_engineers_words_redo_skip_hang_and_stop(tmp_path):
     words = "\n\nhang hands_left 5\n\nr\n\nq9\ns\nstop\n"
     done = foreaft(*ONE_CELL, "--expected-per-n", "hands_left=8512", "--store", tmp_path / "s.sqlite", text=words)
