@@ -145,6 +145,23 @@ def test_what_is_written_of_a_decision_is_there_again_after_the_ride(decide):
     decide.wait(lambda: decide.page.get_by_label("Reason").input_value() == "")
 
 
+@pytest.mark.parametrize(("verdict", "offered"), [("onset", 1), ("light-throughout", 1), ("undecided", 0)])
+def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen(desk, messages, verdict, offered):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    evidence = at.answers["visit/evidence"] | {"decision": None, "chosen_mm": 59.0}
+    evidence["leanings"] = evidence["leanings"][:1]
+    if verdict != "onset":
+        evidence |= {"window_mm": None}
+        evidence["sweeps"][0]["onset"] |= {"verdict": verdict, "onset_mm": None, "interval_95_mm": None}
+    at.answers["visit/evidence"] = evidence
+    visit = at.answers["visit"]["visit"] | {"decision": None}
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
+    at.wait(lambda: at.page.locator(".reasons-offered button").count())
+
+    assert at.page.get_by_role("button", name="hands stay light").count() == offered
+
+
 def shown(at):
     fields = [at.page.get_by_label(name).input_value() for name in ("Setback decided", "Saddle height", "Bar ahead")]
     return [int(value) for value in fields]

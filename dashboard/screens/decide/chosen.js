@@ -106,15 +106,18 @@ export function chosenPanel(store, moved) {
     if (!option && typeof mm === "number") said.push(`${number(mm)} mm is far from what was ridden: nothing is known of it`);
     cautions.replaceChildren(...said.map((text) => el("p", { class: "warning" }, asSentence(text))));
   }
-  function offer(/** @type {any[]} */ leanings) {
-    const said = [...leanings.map((each) => each.title.toLowerCase()), "hands stay light"].slice(0, MOST_REASONS);
+  /** That the hands stay light is offered only where the ride has shown it: the sheet prints it as the reason. */
+  function offer(/** @type {any} */ { leanings, window_mm, sweeps, main }) {
+    const verdict = sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset?.verdict;
+    const light = window_mm || verdict === "light-throughout" ? ["hands stay light"] : [];
+    const said = [...leanings.map((/** @type {any} */ each) => each.title.toLowerCase()), ...light].slice(0, MOST_REASONS);
     const add = (/** @type {string} */ text) => {
       const before = written[0].input.value.trim();
       write(written[0], before ? `${before}, ${text}` : text);
       own.add(written[0]);
       saveDraft();
     };
-    reasons.replaceChildren("Why: ", ...said.map((text) => el("button", { type: "button", class: "small", onclick: () => add(text) }, text)));
+    reasons.replaceChildren(said.length ? "Why: " : "", ...said.map((text) => el("button", { type: "button", class: "small", onclick: () => add(text) }, text)));
   }
   async function keep(/** @type {Event} */ event) {
     event.preventDefault();
@@ -141,7 +144,7 @@ export function chosenPanel(store, moved) {
     node,
     /** @param {any} found @param {any} days @param {any} option */
     show(found, days, option) {
-      if (shown?.found !== found) offer(found.leanings);
+      if (shown?.found !== found) offer(found);
       shown = { found, days, option };
       draw();
     },
