@@ -157,9 +157,9 @@ def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen
     at.answers["visit/evidence"] = evidence
     visit = at.answers["visit"]["visit"] | {"decision": None}
     at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
-    at.wait(lambda: at.page.locator(".reasons-offered button").count())
+    at.wait(at.page.locator(".reasons-offered button").count)
 
-    assert at.page.get_by_role("button", name="hands stay light").count() == offered
+    assert at.page.locator(".reasons-offered button", has_text="hands stay light").count() == offered
 
 
 def shown(at):
