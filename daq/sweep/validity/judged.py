@@ -15,8 +15,9 @@ from daq.values import Onset, Result, StepMean, Validity, Verdict
 
 OF_THE_JIG = ("computation", "calibration", "cells", "feet", "tilt")
 """When one of these fails, the numbers themselves are in doubt: neither the eye nor more riding mends that."""
-PLAIN = (*OF_THE_JIG, "torque", "direction")
-"""Tests of the jig and of how the sweep was ridden: when one of these fails, nothing else need be suspected."""
+ENOUGH = (*OF_THE_JIG, "torque")
+"""When one of these takes a verdict, nothing else need be suspected. A sweep ridden one way may have been wrong in
+other ways too, and then the next one would be."""
 
 
 def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Onset:
@@ -31,14 +32,13 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     """
     sweep = seen(answer, steps, conditions)
     found = _tested(sweep)
-    blamed = any(one.forbids and one.test in PLAIN for one in found)
-    if blamed and not sweep.decided:
+    faulty = any(one.forbids and one.test in OF_THE_JIG for one in found)
+    if faulty and not sweep.decided:
         found = _tested(replace(sweep, blamed=True))
     forbidding = [one.test for one in found if one.forbids]
-    if forbidding and sweep.decided and not blamed:
+    if forbidding and sweep.decided and not set(forbidding) & set(ENOUGH):
         found = _with_suspicions(found, sweep)
     unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
-    faulty = any(test in OF_THE_JIG for test in forbidding)
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
     answer = _by_this_jig(answer, conditions)
     against = [_sentence(one) for one in found if one.test in forbidding]
