@@ -16,6 +16,7 @@ SADDLE_WORSE = 2.0
 """A difference in saddle discomfort between the ends of a sweep that counts, in points."""
 REARWARD = "further back can cost saddle comfort"
 """Common practice, no source."""
+_ON_ANOTHER_DAY = "the window is today's, and on another day the onset may lie further back"
 
 
 def window_mm(sweep: Ridden | None) -> tuple[float, float] | None:
@@ -39,7 +40,8 @@ def rearward_cautions(sweep: Ridden | None, *, chosen_mm: float | None, present_
             )
         if chosen_mm is not None and chosen_mm > window[1] + SAME_MM:
             behind = f"{chosen_mm:g} mm lies {chosen_mm - window[1]:.0f} mm behind the window"
-            found.append(f"{behind}: light hands are no reason for that, and {REARWARD}")
+            why = _ON_ANOTHER_DAY if sweep.plan.chance_of == "another day" else "light hands are no reason for that"
+            found.append(f"{behind}: {why}, and {REARWARD}")
         if chosen_mm is not None and chosen_mm < window[0] - SAME_MM:
             found.append(
                 f"{chosen_mm:g} mm lies {window[0] - chosen_mm:.0f} mm forward of the onset: the hands carry more"

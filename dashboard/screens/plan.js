@@ -58,7 +58,7 @@ const HOW = [
   amount("dwell_s", "Recording in the band", "s", 25, 3, 600, 1),
   { path: "blinded", words: "Rider sees neither loads nor setback", kind: "check", value: true },
   amount("loaded_chance_pct", "Accepted chance of loaded hands", "%", 5, 0.1, 50, 0.1),
-  { path: "chance_of", words: "Chance that governs", kind: "choice", options: ["today", "another day"], required: true },
+  { path: "chance_of", words: "Suggest by the chance of", kind: "choice", options: ["today", "another day"], required: true },
 ];
 const OF_SKETCH = [
   ...["rear_mm", "front_mm", "apart_mm", "order", "seed", "sham", "repeat_first"],

@@ -15,7 +15,7 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.page.get_by_label("Power").fill("180")
     at.page.get_by_label("Spacing").fill("10")
     at.page.get_by_label("Accepted chance of loaded hands").fill("2.5")
-    at.page.get_by_label("Chance that governs").select_option("another day")
+    at.page.get_by_label("Suggest by the chance of").select_option("another day")
     at.wait(lambda: "will be known" in at.text(".plan-order"))
     told = at.text(".plan-order")
     assert "6 steps, about 6 minutes" in told
@@ -57,7 +57,7 @@ def test_the_next_plan_of_a_visit_begins_as_the_last_and_the_climb_is_one_press_
     assert [each.input_value() for each in told.values()] == ["75", "35", "10", "180", "0"]
     assert at.page.get_by_label("Bar", exact=True).input_value() == "bar fixed"
     assert at.page.get_by_label("Accepted chance of loaded hands").input_value() == "7"
-    assert at.page.get_by_label("Chance that governs").input_value() == "another day"
+    assert at.page.get_by_label("Suggest by the chance of").input_value() == "another day"
     assert at.page.get_by_label("First position again").is_checked()
     climb = at.page.get_by_role("button", name="Climb check: 78, 59, 30 mm at 4.5 %, 3 minutes")
     black = at.page.locator("form .main")

@@ -34,6 +34,9 @@ def test_a_choice_inside_the_window_brings_no_caution():
 
 def test_a_choice_behind_the_window_is_warned_of_chasing_lightness():
     assert "behind the window: light hands are no reason for that" in cautions(75.0)
+    by_another_day = cautions(75.0, ridden(chance_of="another day"))
+    assert "behind the window: the window is today's, and on another day the onset may lie further" in by_another_day
+    assert "light hands are no reason" not in by_another_day
 
 
 def test_a_choice_forward_of_the_onset_says_what_the_hands_will_carry():
