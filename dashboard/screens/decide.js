@@ -61,7 +61,9 @@ export function mount(root, store) {
     fillEarlier(beside, found.earlier);
     shown.show(found, days);
     setText(answer, answerWords(found));
+    const open = new Set([...below.querySelectorAll("details[open] > summary")].map((each) => each.textContent));
     below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
+    for (const each of below.querySelectorAll("details")) each.open = open.has(each.querySelector("summary")?.textContent ?? "");
     if (!first) return;
     panel.begin(found.decision);
     choose(found.chosen_mm === null ? found.present_mm : Math.round(found.chosen_mm));

@@ -264,6 +264,20 @@ def test_a_sweep_can_be_laid_beside_itself_with_the_calibration_in_use_now(decid
     assert shown.locator("tbody td").all_inner_texts() == ["78.0", "79.5", "1.5"]
 
 
+def test_what_was_unfolded_stays_so_when_the_evidence_comes_again(decide, messages):
+    at, step_by_step = decide, "Step by step: geometry, shares, stroke"
+    at.page.get_by_text(step_by_step).click()
+    asked = len([path for path, _ in at.asked if path.startswith("visit/evidence")])
+    at.send(sweep_in(messages, State.FINISHED, sweep_id=77))
+    at.wait(lambda: len([path for path, _ in at.asked if path.startswith("visit/evidence")]) > asked)
+    at.wait(lambda: not at.text(".decide ~ [role=status], .here[role=status]"))
+
+    unfolded = at.page.evaluate(
+        "[...document.querySelectorAll('details[open] > summary')].map((one) => one.textContent)"
+    )
+    assert unfolded == [step_by_step]
+
+
 def test_nothing_of_the_client_before_stands_under_the_next_ones_name(decide):
     decide.slow(300)
     visit = decide.answers["visit"]["visit"]
