@@ -151,18 +151,20 @@ def test_a_beat_or_a_look_that_fails_ends_nothing(tmp_path, monkeypatch, caplog)
         session.listen(output=lambda _: None, item=lambda: None, beat=fails)
         monkeypatch.setattr(session.zero, "doubts", fails)
         monkeypatch.setattr(session.calibrating, "beat", fails_awaited)
-        await until(lambda: session.acquisition.pipeline.channels)
+        await until(lambda: failed() >= {"fails", "_look", "fails_awaited"})
         count = session.acquisition.sensors.decoder.scans
         await until(lambda: session.acquisition.sensors.decoder.scans > count + 3000)
 
     async def fails_awaited():
         fails()
 
+    def failed():
+        return {record.exc_info[2].tb_next.tb_frame.f_code.co_name for record in caplog.records if record.exc_info}
+
     with demo(tmp_path) as running:
         uvloop.run(asyncio.wait_for(serving(running, inside), 60))
 
-    failed = {record.exc_info[2].tb_next.tb_frame.f_code.co_name for record in caplog.records if record.exc_info}
-    assert failed == {"fails", "_look", "fails_awaited"}
+    assert failed() == {"fails", "_look", "fails_awaited"}
 
 
 def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_mass(tmp_path):
