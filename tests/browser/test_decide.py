@@ -272,10 +272,7 @@ def test_what_was_unfolded_stays_so_when_the_evidence_comes_again(decide, messag
     at.wait(lambda: len([path for path, _ in at.asked if path.startswith("visit/evidence")]) > asked)
     at.wait(lambda: not at.text(".decide ~ [role=status], .here[role=status]"))
 
-    unfolded = at.page.evaluate(
-        "[...document.querySelectorAll('details[open] > summary')].map((one) => one.textContent)"
-    )
-    assert unfolded == [step_by_step]
+    assert at.page.locator("details[open] > summary").all_inner_texts() == [step_by_step]
 
 
 def test_nothing_of_the_client_before_stands_under_the_next_ones_name(decide):
