@@ -11,7 +11,8 @@ from daq.cli import main
 from daq.cli.telling import answer_lines
 from daq.items import Event
 from daq.keep.again.replay import replayed
-from daq.keep.recording import MAGIC, read_recording
+from daq.keep.recording import read_recording
+from daq.keep.recording_blocks import MAGIC
 from daq.values import Onset, StepMean, Verdict
 from tests.recorded import RECORDINGS
 

@@ -25,7 +25,8 @@ def replay(file: Path, rig: Path | None, as_json: bool) -> None:
     from daq.items import Event
     from daq.keep.again.replay import replayed
     from daq.keep.json_text import plain
-    from daq.keep.recording import BadRecording, read_recording
+    from daq.keep.recording import read_recording
+    from daq.keep.recording_blocks import BadRecording
     from daq.values import Onset, StepMean
 
     try:

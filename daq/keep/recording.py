@@ -40,7 +40,6 @@ import os
 import re
 import reprlib
 import struct
-import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -54,17 +53,15 @@ from daq.keep.file_bytes import FileBytes
 from daq.keep.json_text import json_text
 from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
+from daq.keep.recording_blocks import MAGIC, MOST_BLOCK_BYTES, VERSION, BadRecording, Block, damaged, framed, scanned
 from daq.keep.recording_header import HeaderAgain, header_again
 
-VERSION = 1
-MAGIC = f"foreaft recording {VERSION}\n".encode()
 BLOCK_US = 5_000_000
 """Session time after which a block is written automatically."""
 HEADER_EVERY = 12
 """Blocks from one copy of the header to the next, which takes a kilobyte: 0.6 % of a recording."""
 LEVEL = 19
 """zstd level; a block of five seconds packs in a few milliseconds."""
-MOST_BLOCK_BYTES = 8 * MIB
 MOST_TABLE_BYTES = MOST_HEADER_BYTES = MOST_PAYLOAD_BYTES = MIB
 MOST_EVENT_BYTES = 256 * KIB
 MOST_UNPACKED = (8 * MIB, 50)
@@ -74,16 +71,10 @@ FULL_BLOCK = (20_000, 4 * MIB)
 MOST_EVENTS = 2**18
 """Characters of events that the last block repeats: thousands of events."""
 MOST_END_BYTES = 2 * MIB + 2 * MOST_EVENTS
-ZSTD_MARK = b"\x28\xb5\x2f\xfd"
-MOST_LOOKS = 100
-"""Positions tried as the block after a damaged one; by chance the mark occurs once in four thousand million bytes."""
 
-_BLOCK = struct.Struct("<II")
 _TABLE = struct.Struct("<I")
 
 Recorded: TypeAlias = WireBytes | Notification | Event
-Block: TypeAlias = tuple[int, int] | None
-"""Position and length of its packed part; None in place of one or more damaged blocks."""
 
 
 NO_HEADER = (
@@ -91,10 +82,6 @@ NO_HEADER = (
     "foreaft replay --rig RIG.toml, with the calibration that file names"
 )
 _OTHER_VERSION = re.compile(rb"foreaft recording (\d+)\n")
-
-
-class BadRecording(ValueError):
-    """The file is not a readable recording; the text says where and why."""
 
 
 class RecordingWriter:
@@ -157,7 +144,7 @@ class RecordingWriter:
 
     def _write_block(self, block: bytes) -> None:
         packed = zstandard.ZstdCompressor(level=LEVEL).compress(block)
-        self._file.write(_BLOCK.pack(len(packed), zlib.crc32(packed)) + packed)
+        self._file.write(framed(packed))
         self._file.flush()
         os.fsync(self._file.fileno())
 
@@ -221,7 +208,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
         raise BadRecording(str(error)) from error
     with file:
         content = FileBytes(file)
-        found, problems = _scanned(content, len(MAGIC), path)
+        found, problems = scanned(content, len(MAGIC), path)
         first_line = content[: len(MAGIC)]
         if not found:
             raise BadRecording(_of_none(path, first_line))
@@ -240,7 +227,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
             raise BadRecording(f"{path}: {NO_HEADER}")
         lost = "; what was received before the next whole block is lost with it" if again.lost_in_front else ""
         at = len(MAGIC)
-        problems[problems.index(_damaged(1, at))] = f"the header block at byte {at} is damaged: {said}{lost}"
+        problems[problems.index(damaged(1, at))] = f"the header block at byte {at} is damaged: {said}{lost}"
         blocks = [None, *blocks] if again.lost_in_front else blocks
     if not isinstance(header, Mapping):
         raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
@@ -297,60 +284,6 @@ def _events_of(end: Mapping[str, Any], path: Path) -> tuple[Event, ...]:
 def _gap(last_us: int, next_us: int) -> Event:
     said = f"all that was received from {last_us / 1e6:.3f} to {next_us / 1e6:.3f} s"
     return lost(last_us, said, to_us=next_us, source="board", scans=None)
-
-
-def _scanned(content: FileBytes, at: int, path: Path) -> tuple[list[Block], list[str]]:
-    """The blocks from `at` on, and what is wrong with the damaged ones. BadRecording where another recording begins."""
-    found: list[Block] = []
-    problems: list[str] = []
-    looks = iter(range(MOST_LOOKS))
-    for number in itertools.count(1):
-        if (length := _length_if_sound(content, at)) is not None:
-            found.append((at + _BLOCK.size, length))
-            at += _BLOCK.size + length
-            continue
-        following = _next_sound(content, at, looks)
-        for begin in (at, (following or 0) - len(MAGIC)):
-            if begin > 0 and content[begin : begin + len(MAGIC)] == MAGIC:
-                raise BadRecording(_of_joined(path, begin))
-        if following is None:
-            break
-        problems.append(_damaged(number, at))
-        found.append(None)
-        at = following
-    return found, problems
-
-
-def _of_joined(path: Path, begin: int) -> str:
-    return (
-        f"{path}: another recording begins at byte {begin}: two were joined in one file. Part them: "
-        f"head -c {begin} for the first, tail -c +{begin + 1} for the rest"
-    )
-
-
-def _damaged(number: int, at: int) -> str:
-    return f"block {number} at byte {at} is damaged and left out"
-
-
-def _length_if_sound(content: FileBytes, at: int) -> int | None:
-    """The length of the packed part of the block that begins here; None when there is no sound one."""
-    head = content[at : at + _BLOCK.size]
-    if len(head) < _BLOCK.size:
-        return None
-    length, crc = _BLOCK.unpack(head)
-    if not 0 < length <= MOST_BLOCK_BYTES:  # zeros, as of a sector that cannot be read, have a CRC that is right
-        return None
-    return length if zlib.crc32(content[at + _BLOCK.size : at + _BLOCK.size + length]) == crc else None
-
-
-def _next_sound(content: FileBytes, at: int, looks: Iterator[int]) -> int | None:
-    """Where the next sound block begins after a damaged one."""
-    mark = content.find(ZSTD_MARK, at + _BLOCK.size + 1)
-    while mark >= 0 and next(looks, None) is not None:
-        if _length_if_sound(content, mark - _BLOCK.size) is not None:
-            return mark - _BLOCK.size
-        mark = content.find(ZSTD_MARK, mark + 1)
-    return None
 
 
 def _packed(items: list[Recorded], again: Mapping[str, Any]) -> tuple[bytes, bytes]:

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from daq.cli.settings import read_settings
 from daq.fit.intake import Intake
-from daq.keep.recording import BadRecording, read_recording
+from daq.keep.recording import read_recording
+from daq.keep.recording_blocks import BadRecording
 from daq.live.web.keys_file import read_keys
 from daq.measure.balance_report import balance_report
 from daq.measure.calibration import from_dict

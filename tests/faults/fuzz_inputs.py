@@ -26,7 +26,8 @@ import zstandard
 from daq.items import Event, Notification, WireBytes
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
-from daq.keep.recording import MAGIC, Recorded, read_recording
+from daq.keep.recording import Recorded, read_recording
+from daq.keep.recording_blocks import MAGIC
 from daq.keep.store import Store
 from tests.faults.mutation import changed_bytes, changed_json, text_of, weird
 from tests.keep.sweeps import computed, stored

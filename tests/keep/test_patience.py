@@ -9,7 +9,8 @@ from daq.keep.again.replay import replayed
 from daq.keep.errors import StoreDamaged
 from daq.keep.package.export import export
 from daq.keep.package.importing import import_sweep
-from daq.keep.recording import BadRecording, RecordingWriter, read_recording
+from daq.keep.recording import RecordingWriter, read_recording
+from daq.keep.recording_blocks import BadRecording
 from daq.keep.store import Store
 from tests.keep.sweeps import computed, stored
 from tests.recorded import RECORDINGS

@@ -9,7 +9,8 @@ from daq.keep.again.beginnings import with_beginning
 from daq.keep.bounded import Patience, Refused
 from daq.keep.errors import StoreDamaged
 from daq.keep.received import checked
-from daq.keep.recording import BadRecording, Recorded, Recording
+from daq.keep.recording import Recorded, Recording
+from daq.keep.recording_blocks import BadRecording
 from daq.measure.calibration import from_dict
 from daq.pipeline import item_of
 from daq.refusals import NotNow
