@@ -12,6 +12,8 @@ from daq.live.daemon import serve
 from daq.live.demo import Demo
 from daq.live.links import links_of
 from daq.sweep.plan import Plan, out_and_back
+from daq.sweep.run import Trigger
+from tests.sources.waiting import until
 
 SHORT = Plan(positions_mm=out_and_back(80.0, 30.0, 6), settle_s=6.0, dwell_s=8.0, torque_band_nm=2.0)
 
@@ -28,6 +30,13 @@ def demo(folder, *, pace=100.0, plan=SHORT, **options):
 async def serving(running, inside):
     """Run the demo's parts without its fitter while `inside` acts."""
     await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())
+
+
+async def under_way(session):
+    """A sweep, begun as soon as the board is heard."""
+    await until(lambda: session.acquisition.pipeline.channels)
+    await session.sweep.begin(SHORT)
+    await session.sweep.fitter(Trigger.BEGIN)
 
 
 def run(coroutine):

@@ -14,7 +14,7 @@ from daq.pipeline import Pipeline
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.run import State, Trigger
 from daq.values import Samples, Verdict
-from tests.live.jig import SHORT, demo, serving
+from tests.live.jig import SHORT, demo, serving, under_way
 from tests.sources.waiting import until
 
 
@@ -33,9 +33,7 @@ def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_liv
 
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
+        await under_way(session)
         await until(lambda: session.acquisition.ride.failure is not None)
         count = session.acquisition.sensors.decoder.scans
         await until(lambda: session.acquisition.sensors.decoder.scans > count + 500)

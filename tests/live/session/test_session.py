@@ -13,7 +13,7 @@ from daq.sweep.run import State, Trigger
 from daq.values import Samples
 from daq.wire import board
 from tests.live.bench.simulated import wanted
-from tests.live.jig import SHORT, demo, run, serving
+from tests.live.jig import SHORT, demo, run, serving, under_way
 from tests.sources.waiting import until
 
 
@@ -59,9 +59,7 @@ def test_a_sweep_that_has_ended_may_go_on_unless_something_else_has_the_jig(tmp_
 def test_a_sweep_that_goes_on_is_open_in_the_store_again_so_that_it_can_be_taken_up(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
+        await under_way(session)
         await session.sweep.fitter(Trigger.STOP)
         seen.append(await session.acquisition.ask(lambda store: store.sweep(1)))
         await session.sweep.go_on()
@@ -141,9 +139,7 @@ def test_what_the_board_sent_is_stored_to_the_last_scan(tmp_path):
 def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
+        await under_way(session)
         await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
         await until(lambda: session.acquisition.sensors.decoder.scans > 500)
         os.close(running.board.terminal.master)
@@ -165,9 +161,7 @@ def test_a_port_that_vanishes_mid_sweep_is_told_and_nothing_recorded_is_lost(tmp
 
 async def settling(session):
     """A short sweep begun, the saddle at its first place."""
-    await until(lambda: session.acquisition.pipeline.channels)
-    await session.sweep.begin(SHORT)
-    await session.sweep.fitter(Trigger.BEGIN)
+    await under_way(session)
     await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
 
 
@@ -238,9 +232,7 @@ def test_a_pain_that_does_not_end_the_ride_is_told_whole(missing):
 def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
     async def inside():
         session = running.session
-        await until(lambda: session.acquisition.pipeline.channels)
-        await session.sweep.begin(SHORT)
-        await session.sweep.fitter(Trigger.BEGIN)
+        await under_way(session)
         assert sweep_status(session)["noted_step"] is None
         with pytest.raises(NotNow, match="no step is ridden yet"):
             await session.sweep.note_step("hands", 3.0)
