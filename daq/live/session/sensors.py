@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Awaitable, Callable, Iterator
 from functools import partial
 
 from daq.items import BOARD, CADENCE, FAULT, HEART, POWER, Event, Item, Notification, WireBytes
-from daq.live.session.listening import safely
+from daq.live.session.listening import log, safely
 from daq.pipeline import Pipeline, item_of
 from daq.rig import Rig
 from daq.sources.health import Counters, SourceHealth
@@ -15,7 +14,6 @@ from daq.transmitters import decoder_of
 from daq.values import Samples, Status
 from daq.wire import board
 
-log = logging.getLogger("foreaft.session")
 UNREADABLE = (
     "what the board sent could not be read, by a fault of this program: its bytes are kept as they came. Report it "
     "with the log"
