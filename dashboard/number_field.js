@@ -38,7 +38,7 @@ export function wrongWith(asked, text) {
   return `${words}: expected ${whole}${span}${of}, got ${said.slice(0, 20)}`;
 }
 
-const bound = (/** @type {number} */ value) => number(value, Number.isInteger(value) ? 0 : 2);
+const bound = (/** @type {number} */ value) => number(value, (String(value).split(".")[1] ?? "").length);
 
 /** @param {Asked} asked @param {Record<string, any>} attributes @returns {HTMLInputElement} */
 export function numberInput(asked, attributes) {

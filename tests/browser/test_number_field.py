@@ -5,6 +5,7 @@ import pytest
 from daq.sweep.run import State, fitter_may
 
 MASS = {"words": "Mass", "unit": "kg", "least": 30, "most": 200, "required": True}
+CHANCE = {"words": "Chance", "unit": "%", "least": 0.1, "most": 50, "step": 0.1}
 SCORE = {"words": "Effort", "unit": "0–10", "least": 0, "most": 10, "step": 1}
 
 
@@ -30,6 +31,7 @@ def test_what_is_no_number_is_none(js, text):
         (MASS, "heavy", "Mass: expected a number from 30 to 200 kg, got heavy"),
         (SCORE, "", ""),
         (SCORE, "11", "Effort: expected a whole number from 0 to 10, got 11"),
+        (CHANCE, "51", "Chance: expected a number from 0.1 to 50 %, got 51"),
         (SCORE, "5,5", "Effort: expected a whole number from 0 to 10, got 5,5"),
     ],
 )
