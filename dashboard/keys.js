@@ -44,7 +44,7 @@ export const SHORTCUTS = [
     anywhere: true,
     urgent: true,
     run: (store) =>
-      isRunning(store) ? ifAccepted(store, "stop") : store.dispatch({ type: "page/panel", shown: false }),
+      mayRun(store) ? void sendEvent(store, "stop") : store.dispatch({ type: "page/panel", shown: false }),
   },
   {
     keys: [" ", "Enter"],
@@ -124,8 +124,9 @@ export const SHORTCUTS = [
   },
 ];
 
-/** @param {Store} store */
-function isRunning({ state: { sweep, panel_shown } }) {
+/** A page that has not heard of a sweep yet, or not since the line broke, cannot say that none is ridden. @param {Store} store */
+function mayRun({ state: { sweep, panel_shown, link } }) {
+  if (!sweep && link.state !== "open" && !link.over) return true;
   // Before the first step there is nothing for a stop to end: it closes the list of keys first.
   if (sweep?.state === "waiting" && panel_shown) return false;
   return sweep?.accepts.includes("stop") ?? false;

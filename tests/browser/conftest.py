@@ -75,7 +75,7 @@ def page(chromium: Browser) -> Iterator[Page]:
     context.close()
     # The daemon of a test ends before its page does; the page then looks for it, in vain. Refusals (409, 422) are
     # part of the job and shown on the page.
-    meant = ("net::ERR_CONNECTION_", "status of 409", "status of 422")
+    meant = ("net::ERR_CONNECTION_", "net::ERR_SOCKET_NOT_CONNECTED", "status of 409", "status of 422")
     assert [text for text in problems if not any(part in text for part in meant)] == []
 
 

@@ -173,12 +173,18 @@ class Desk:
         self.page: Page = self._screen.page
         DESKS[self._screen.name] = self
 
-    def open(self, snapshot: dict[str, Any], screen: str = "run") -> Desk:
+    def load(self, screen: str = "run") -> Desk:
+        """The page with its stream open, on which nothing was said yet."""
         self._screen.tidy(self._address)
         self.page.goto(f"{self._address}/#{screen}")
         self.page.wait_for_selector("#screen h1", state="attached")
         self.wait(lambda: self.connections)
-        self.send(snapshot)
+        return self
+
+    def open(self, snapshot: dict[str, Any], screen: str = "run") -> Desk:
+        """The page once it has heard this snapshot: on a busy machine it may have left the stream it was sent on."""
+        self.load(screen).send(snapshot)
+        self.wait(lambda: self.text(".message.polite") != "Connecting to the jig.")
         return self
 
     def show(self, html: str) -> None:

@@ -55,6 +55,20 @@ def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
     run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
 
 
+def test_a_stop_before_the_page_has_heard_of_a_sweep_is_sent(desk, messages):
+    at = desk().load()
+    at.page.keyboard.press("Escape")
+    at.wait(lambda: at.asked)
+    assert at.asked == [("sweep/events", {"event": "stop"})]
+
+    at.send({**messages["snapshot"], "sweep": None})
+    at.wait(lambda: at.text(".message.polite") != "Connecting to the jig.")
+    at.page.keyboard.press("Escape")
+    at.page.keyboard.press("h")
+    at.wait(lambda: len(at.asked) > 1)
+    assert [path for path, _ in at.asked] == ["sweep/events", "marks"], "there is nothing to stop"
+
+
 def test_a_stop_that_is_not_confirmed_comes_before_the_lost_stream_that_ate_it(run):
     run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
     run.cut()
