@@ -57,9 +57,9 @@ def js(chromium: Browser, address: str) -> Iterator[Callable[..., Any]]:
 
 
 @pytest.fixture(scope="package")
-def screens(chromium: Browser) -> Screens:
+def screens(chromium: Browser, address: str) -> Screens:
     """The pages that desks use one after the other."""
-    return Screens(chromium)
+    return Screens(chromium, address)
 
 
 @pytest.fixture

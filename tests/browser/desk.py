@@ -1,7 +1,7 @@
 """A page on a stream that the test writes, and the server that answers it.
 
-A page that is loaded once and used again costs a quarter of a new one, so pages are kept: each goes to an empty page
-after its test, and forgets what was stored.
+A page that is loaded once and used again costs a quarter of a new one, so pages are kept: each goes to a picture after
+its test, and forgets what was stored.
 """
 
 from __future__ import annotations
@@ -90,8 +90,9 @@ def serve_dashboard() -> Iterator[str]:
 class Screen:
     """A page in a context of its own, which one desk after another uses."""
 
-    def __init__(self, chromium: Browser, number: int, **context: Any) -> None:
+    def __init__(self, chromium: Browser, address: str, number: int, **context: Any) -> None:
         self.name = str(number)
+        self._picture = f"{address}/icon.svg"
         self.context: BrowserContext = chromium.new_context(**context)
         self.page: Page = self.context.new_page()
         self.viewport = self.page.viewport_size
@@ -101,19 +102,17 @@ class Screen:
         self.page.on("dialog", self._dialog)
         self.page.route_web_socket("**/api/v1/stream", self._join)
 
-    def tidy(self, address: str) -> None:
-        """As a new page would be."""
-        self.page.goto(f"{address}/icon.svg")
+    def tidy(self) -> None:
+        """Ends the page's scripts and its stream, and what a test had it do on the way to the server; then it is as a
+        new page would be.
+        """
+        self.page.unroute_all()
+        self.page.goto(self._picture)
+        DESKS.pop(self.name, None)
         self.page.evaluate(TIDY)
         self.page.mouse.move(0, 0)
         if self.viewport and self.page.viewport_size != self.viewport:
             self.page.set_viewport_size(self.viewport)
-
-    def leave(self) -> None:
-        """Ends the page's scripts and its stream, and what a test had it do on the way to the server."""
-        self.page.goto("about:blank")
-        self.page.unroute_all()
-        DESKS.pop(self.name, None)
 
     def _fault(self, text: str) -> None:
         if desk := DESKS.get(self.name):
@@ -135,8 +134,8 @@ class Screen:
 class Screens:
     """All pages of one Chromium, by how they were asked for."""
 
-    def __init__(self, chromium: Browser) -> None:
-        self._chromium = chromium
+    def __init__(self, chromium: Browser, address: str) -> None:
+        self._chromium, self._address = chromium, address
         self._free: dict[str, list[Screen]] = {}
         self._opened: list[Screen] = []
 
@@ -144,11 +143,11 @@ class Screens:
         free = self._free.setdefault(repr(sorted(context.items())), [])
         if kept and free:
             return free.pop()
-        self._opened.append(Screen(self._chromium, len(self._opened), **context))
+        self._opened.append(Screen(self._chromium, self._address, len(self._opened), **context))
         return self._opened[-1]
 
     def give_back(self, screen: Screen, *, kept: bool, **context: Any) -> None:
-        screen.leave()
+        screen.tidy()
         if kept:
             self._free[repr(sorted(context.items()))].append(screen)
         else:
@@ -175,7 +174,6 @@ class Desk:
 
     def load(self, screen: str = "run") -> Desk:
         """The page with its stream open, on which nothing was said yet."""
-        self._screen.tidy(self._address)
         self.page.goto(f"{self._address}/#{screen}")
         self.page.wait_for_selector("#screen h1", state="attached")
         self.wait(lambda: self.connections)

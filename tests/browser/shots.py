@@ -66,7 +66,7 @@ def take(folder: Path, parts: list[str]) -> None:
     names = [(size, scheme, screen) for size in SIZES for scheme in ("light", "dark") for screen in ("run", "rider")]
     with serve_dashboard() as address, sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=chromium_path(), args=CHROMIUM_ARGS)
-        screens = Screens(chromium)
+        screens = Screens(chromium, address)
         for size, scheme, screen in names:
             wanted = [s for s in STATES if not parts or any(p in f"{size}-{scheme}-{screen}-{s}" for p in parts)]
             if not wanted:

@@ -48,12 +48,12 @@ FOUND = """() => {
       break;
     }
     for (const b of texts.slice(i + 1)) {
-      if (a.of.contains(b.of) || b.of.contains(a.of) || over(a.of) !== over(b.of)) continue;
-      if (layer(a.of) !== layer(b.of)) continue;
       const w = Math.min(a.r.right, b.r.right) - Math.max(a.r.left, b.r.left);
       const h = Math.min(a.r.bottom, b.r.bottom) - Math.max(a.r.top, b.r.top);
       const low = Math.min(a.r.bottom - a.r.top, b.r.bottom - b.r.top);
-      if (w > 2 && h > 0.25 * low) wrong.push(`on each other: ${a.text} | ${b.text}`);
+      if (w <= 2 || h <= 0.25 * low) continue;
+      if (a.of.contains(b.of) || b.of.contains(a.of) || over(a.of) !== over(b.of)) continue;
+      if (layer(a.of) === layer(b.of)) wrong.push(`on each other: ${a.text} | ${b.text}`);
     }
   }
   return [...new Set(wrong)];
