@@ -20,8 +20,6 @@ class Average:
     mean: float
     se: float
     n: int
-    n_independent: float
-    """The number of independent values with the same standard error."""
 
 
 def average(x: Array) -> Average:
@@ -35,13 +33,13 @@ def average(x: Array) -> Average:
     x = x[np.isfinite(x)]
     n = len(x)
     if n < 4:
-        return Average(float(x.mean()) if n else math.nan, math.nan, n, math.nan)
+        return Average(float(x.mean()) if n else math.nan, math.nan, n)
     covariance = _autocovariance(x)
     if covariance[0] <= 0.0:
-        return Average(float(x.mean()), 0.0, n, float(n))
+        return Average(float(x.mean()), 0.0, n)
     rho = covariance / covariance[0]
     tau = float(max(_summed(rho), _autoregressive(rho)))
-    return Average(float(x.mean()), float(x.std(ddof=1)) * math.sqrt(tau / n), n, n / tau)
+    return Average(float(x.mean()), float(x.std(ddof=1)) * math.sqrt(tau / n), n)
 
 
 def _autocovariance(x: Array) -> Array:

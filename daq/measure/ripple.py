@@ -51,11 +51,9 @@ class Ripple:
     harmonics: tuple[Harmonic, ...]
     evenness: float
     """Stroke-to-stroke standard deviation of the twice-a-turn amplitude, over that amplitude. Small is even."""
-    u_evenness: float
     roughness: float
     """Residual after harmonics 1 to 4 near the dead centres, root mean square; without a mark, near the ripple's
     peaks."""
-    u_roughness: float
     limits: tuple[str, ...]
     """What is not visible with these sensors, one sentence each."""
 
@@ -137,16 +135,14 @@ def ripple(shape: StrokeShapes) -> Ripple:
     n = len(shape.coefficients)
     if n < FEWEST_STROKES:
         limits.append(f"{n} usable strokes; the ripple needs at least {FEWEST_STROKES}")
-        return Ripple(n, (), NAN, NAN, NAN, NAN, tuple(limits))
+        return Ripple(n, (), NAN, NAN, tuple(limits))
     harmonics = tuple(_harmonic(order, shape.coefficients[:, order - 1], angle_known) for order in _ORDERS)
     limits += [f"harmonic {h.order} is not visible above the noise" for h in harmonics if not h.visible]
     mean = shape.coefficients[:, 1].mean()
-    evenness = u_evenness = NAN
+    evenness = NAN
     if harmonics[1].visible:
         evenness = float(np.std((shape.coefficients[:, 1] * np.conj(mean)).real / abs(mean), ddof=1) / abs(mean))
-        u_evenness = evenness / math.sqrt(2.0 * (n - 1))
-    rough = average(shape.roughness)
-    return Ripple(n, harmonics, evenness, u_evenness, rough.mean, rough.se, tuple(limits))
+    return Ripple(n, harmonics, evenness, average(shape.roughness).mean, tuple(limits))
 
 
 _ORDERS = range(1, HIGHEST + 1)

@@ -54,8 +54,6 @@ class Panel:
 
     weight: Array
     """(D, S) probability of each pair of standard deviations."""
-    log_evidence: float
-    """Of all tests, averaged over the scatter; only differences matter, to compare models."""
     riders: int
     days: int
     sweeps: int
@@ -102,9 +100,8 @@ def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:
         [[each.sum() for each in row] for row in _evidence(log_likelihoods(tests, places_mm), days, riders)]
     )
     log_p = log_p + np.log(priors.day)[:, None] + np.log(priors.sweep)
-    top = float(log_p.max())
-    mass = np.exp(log_p - top)
-    return Panel(mass / mass.sum(), top + math.log(mass.sum()), len(riders), len(days), len(tests), priors)
+    mass = np.exp(log_p - log_p.max())
+    return Panel(mass / mass.sum(), len(riders), len(days), len(tests), priors)
 
 
 def _evidence(log_l: Array, days: list[int], riders: list[int]) -> Array:

@@ -29,7 +29,6 @@ def test_a_standing_person_sways_so_the_naive_standard_error_is_far_too_small():
     assert found.mean == pytest.approx(fz_n.mean())
     # means of 2, 3 and 4 s, an independent estimate good to 13-19 %, give 0.026 to 0.033 N
     assert 0.018 < found.se < max(batches)
-    assert found.n_independent < 400
 
 
 @pytest.mark.parametrize(("n", "keep"), [(2000, 0.95), (2000, 0.0), (100, 0.6)])

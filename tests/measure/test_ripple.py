@@ -66,7 +66,6 @@ def test_evenness_is_the_scatter_from_stroke_to_stroke():
     assert even.evenness < 0.005
     # 200 strokes tell a standard deviation within 5 %; four times that
     assert uneven.evenness == pytest.approx(0.10, rel=0.2)
-    assert uneven.u_evenness == pytest.approx(0.10 / math.sqrt(2 * 199), rel=0.2)
 
 
 def test_roughness_is_what_the_harmonics_leave():

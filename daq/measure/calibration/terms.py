@@ -84,10 +84,7 @@ def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLik
 class Creep:
     """Change of the reading under a constant load, as fractions of the output at that load, from the first reading."""
 
-    at_end: float
     largest: float
-    last_third: float
-    """Change over the last third of the time: 20 to 30 min in a test of 30 min."""
     minutes: float
 
 
@@ -99,9 +96,8 @@ def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> Creep:
     if y[0] == zero:
         raise ValueError("creep: the first reading is that of zero load; put the weight on, then begin")
     change = (y - y[0]) / (y[0] - zero)
-    at_two_thirds = float(np.interp(t[0] + (t[-1] - t[0]) * 2.0 / 3.0, t, change))
     worst = change[np.argmax(np.abs(change))]
-    return Creep(float(change[-1]), float(worst), float(change[-1]) - at_two_thirds, float(t[-1] - t[0]) / 60.0)
+    return Creep(float(worst), float(t[-1] - t[0]) / 60.0)
 
 
 def lower_limit_n(fit: Fit) -> float:
