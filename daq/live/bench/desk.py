@@ -9,6 +9,7 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
+from daq.keep.errors import StoreError
 from daq.keep.store import Store, calibrations
 from daq.live.bench.lately import Lately
 from daq.live.bench.reading import Reading
@@ -116,19 +117,24 @@ class BenchDesk:
         self._reading, self._settled, self.pending, self._accepted = None, None, (), ()
 
     async def accept(self) -> None:
-        """Accept the reading in spite of the finding, which is kept with it. NotNow if that is not allowed."""
+        """Accept the reading in spite of the finding, which is kept with it. NotNow if not allowed; StoreError."""
         if self._settled is None or not self.pending:
             raise NotNow("there is no reading with a finding to accept")
         for finding in self.pending:
             if not finding.may_be_accepted:
                 raise NotNow(f"this cannot be accepted, read again: {finding.sentence}")
-        self._accepted = tuple(finding.sentence for finding in self.pending)
+        settled, pending = self._settled, self.pending
+        self._accepted = tuple(finding.sentence for finding in pending)
         task = self._due()
         self.pending = ()
         if task.id.endswith("creep/load"):
-            self._follow_creep(self._settled)
-        else:
-            await self._take(self._settled)
+            self._follow_creep(settled)
+            return
+        try:
+            await self._take(settled)
+        except StoreError:
+            self._settled, self.pending = settled, pending  # to be accepted again once there is room
+            raise
 
     async def redo(self, task_id: str) -> None:
         """Repeat one reading; the previous one stays in the record."""
@@ -164,11 +170,6 @@ class BenchDesk:
     def on_s(self) -> float:
         """Seconds the power is known to be on."""
         return self._lately.on_s
-
-    @property
-    def is_reading(self) -> bool:
-        """Whether a reading is being taken."""
-        return self._reading is not None
 
     def fields(self) -> dict[str, Any]:
         """Everything a screen shows."""

@@ -55,7 +55,7 @@ async def read(made):
     desk = made.session.calibrating.bench
     await made.arrived()
     desk.read()
-    while desk.is_reading:
+    while "break-off" in desk.accepts():
         await asyncio.sleep(0.005)
     return desk
 

@@ -255,7 +255,7 @@ def test_a_warm_up_done_counts_for_a_bench_begun_anew_after_a_slip(tmp_path):
             desk.read()
             on_s.append(desk.on_s)
             of_s.append(desk.fields()["reading"]["of_s"])
-            while desk.is_reading:
+            while "break-off" in desk.accepts():
                 await asyncio.sleep(0.005)
             assert desk.pending == ()
             made.session.calibrating.leave_bench()
@@ -378,6 +378,29 @@ def test_a_reading_the_full_disk_did_not_take_is_kept_once_there_is_room(tmp_pat
     assert "a listener failed" not in caplog.text, "a full disk is the store's trouble, not a fault of the program"
     with Store.open(tmp_path / "s.sqlite", write=False) as store:
         assert len(calibrations.benches(store)[0].steps) == 1
+
+
+def test_a_finding_accepted_on_a_full_disk_can_be_accepted_again_once_there_is_room(tmp_path, monkeypatch):
+    def refuse(*_):
+        raise StoreFull("no room")
+
+    async def job(made):
+        desk = await made.session.calibrating.begin_bench(wanted(expected_per_n=dict.fromkeys(CELLS[:2], 8550.0)))
+        await work_through(made, until="hands_left/1/rising/2")
+        made.hang({"hands_left": 105.0})
+        await read(made)
+        with monkeypatch.context() as full:
+            full.setattr(calibrations, "add_step", refuse)
+            with pytest.raises(StoreFull):
+                await desk.accept()
+        assert "accept" in desk.accepts()
+        await desk.accept()
+
+        last = desk.bench.taken[-1]
+        assert last.task == "hands_left/1/rising/2"
+        assert "asked was 98.09 N, the reading fits 104.9" in last.accepted_against[0]
+
+    on_bench(tmp_path / "s.sqlite", job)
 
 
 def test_a_calibration_the_full_disk_did_not_take_is_made_once_there_is_room(tmp_path, monkeypatch):
