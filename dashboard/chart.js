@@ -15,7 +15,7 @@ import { day, millimetres, newtonsFine, number } from "./format.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
 import { behind } from "./state.js";
-import { isNamed } from "./words.js";
+import { goesByAnotherDay, isNamed } from "./words.js";
 
 const TRIANGLES = "▶ coming forward\u2003◁ going back";
 const TRIANGLES_SHORT = "▶ forward\u2003◁ back";
@@ -121,7 +121,7 @@ function names(f, ghost_on) {
 }
 
 /** Band, onset and suggested setback: only when an onset may be named. */
-function answer(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+function answer(/** @type {State} */ { onset, sweep }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   if (!isNamed(onset)) return [];
   const at = x(onset.onset_mm);
   const [front, rear] = onset.interval_95_mm?.map(x) ?? [at, at];
@@ -142,14 +142,14 @@ function answer(/** @type {State} */ { onset }, /** @type {Frame} */ f, /** @typ
   // The suggestion lies rearward of the onset: its label goes below the onset's wherever both would be on one side.
   const apart = beside && (onset.suggested_setback_mm === null || roomBehind(x(onset.suggested_setback_mm), f));
   const top = apart ? f.top : f.top + 20;
-  if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, { ...f, top }, x));
+  if (onset.suggested_setback_mm !== null) parts.push(...suggestion(onset.suggested_setback_mm, goesByAnotherDay(sweep) ? "today’s chance" : "suggested", { ...f, top }, x));
   return parts;
 }
 
 /** Whether the suggestion's label fits behind its mark. @param {number} at px @param {Frame} f */
 const roomBehind = (at, f) => at - f.left > 130;
 
-function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+function suggestion(/** @type {number} */ mm, /** @type {string} */ name, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   const at = x(mm);
   const inner = roomBehind(at, f);
   return [
@@ -164,7 +164,7 @@ function suggestion(/** @type {number} */ mm, /** @type {Frame} */ f, /** @type 
         "text-anchor": inner ? "end" : "start",
         "dominant-baseline": "central",
       },
-      `suggested ${number(mm)}`,
+      `${name} ${number(mm)}`,
     ),
   ];
 }

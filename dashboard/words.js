@@ -97,11 +97,10 @@ const NOW = {
         detail: `${ended(sweep)} ${answer} Even at the rear end the hands may carry more: ride further back as well.`,
       });
     }
-    const by_another_day = sweep.chance_of === "another day";
-    return say(by_another_day ? "Suggested by today’s chance" : "Suggested setback", {
+    return say(suggestedName(sweep), {
       value: number(onset.suggested_setback_mm),
       unit: "mm behind the BB",
-      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${by_another_day ? "This plan goes by another day’s: Decide says which place that is." : "The fitter decides."}`,
+      detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${goesByAnotherDay(sweep) ? "This plan goes by another day’s: Decide says which place that is." : "The fitter decides."}`,
     });
   },
   stopped: () => say("Stopped", { detail: "Rider off the jig first. What was recorded is kept." }),
@@ -211,9 +210,15 @@ export function chances(onset) {
   return `Chances: onset inside the sweep ${inside}, light throughout ${light}, loaded throughout ${loaded}.`;
 }
 
+/** Whether the place that the plan asks for is another day's, which only Decide shows. @param {Sweep|null} sweep */
+export const goesByAnotherDay = (sweep) => sweep?.chance_of === "another day";
+
+/** What the sweep's own suggestion is called. @param {Sweep|null} sweep */
+export const suggestedName = (sweep) => (goesByAnotherDay(sweep) ? "Suggested by today’s chance" : "Suggested setback");
+
 /** The onset chart in words, for screen readers. @param {State} state */
 export function chartInWords(state) {
-  const { onset, steps } = state;
+  const { onset, steps, sweep } = state;
   if (!steps.length) return "Hand load against setback. No step is finished yet.";
   const told = `Hand load against setback, ${steps.length} steps.${behindInWords(state)}`;
   if (!isNamed(onset)) return `${told} ${sentence(headline(state))}`;
@@ -224,7 +229,7 @@ export function chartInWords(state) {
     `forward of it the load rises by ${slope(onset.slope_n_per_mm)}. ` +
     (onset.suggested_setback_mm === null
       ? "No setback is suggested."
-      : `Suggested setback ${number(onset.suggested_setback_mm, 1)} mm.`)
+      : `${suggestedName(sweep)}: ${number(onset.suggested_setback_mm, 1)} mm.`)
   );
 }
 

@@ -133,6 +133,14 @@ def test_the_names_of_onset_and_suggestion_never_share_a_line_on_one_side(drawn,
     assert onset_side != suggested_side or abs(float(onset_y) - float(suggested_y)) >= 16
 
 
+def test_where_another_day_governs_the_sweeps_own_suggestion_is_called_todays(drawn, messages):
+    another_day = {**messages["sweep"], "chance_of": "another day"}
+    name = "all('suggested-name')[0].textContent"
+
+    assert drawn([messages["snapshot"], messages["sweep"], messages["onset"]], name) == "suggested 56"
+    assert drawn([messages["snapshot"], another_day, messages["onset"]], name) == "today’s chance 56"
+
+
 def test_a_low_chart_gives_its_plot_the_lines_that_a_high_one_has_for_names(js, messages):
     heights = js(
         "chart.js",

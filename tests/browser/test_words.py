@@ -104,6 +104,7 @@ def test_at_the_end_a_plan_that_goes_by_another_day_names_whose_chance_the_place
 
     assert (said["lead"], said["value"]) == ("Suggested by today’s chance", "56")
     assert said["detail"].endswith("This plan goes by another day’s: Decide says which place that is.")
+    assert words("m.chartInWords(state)", [*ended, messages["onset"]]).endswith("Suggested by today’s chance: 56.4 mm.")
 
 
 def test_an_onset_without_a_suggestion_says_so_and_names_no_setback(words, messages):

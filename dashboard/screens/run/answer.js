@@ -13,7 +13,7 @@ import {
   uncertainty,
 } from "../../format.js";
 import { stepPoints } from "../../step_points.js";
-import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn } from "../../words.js";
+import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn, suggestedName } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -68,10 +68,10 @@ export function answerPanel(store) {
     const { onset, steps, sweep, table_shown } = state;
     if (sweepChanged(sweep?.sweep_id)) points.clear();
     if (visitChanged(state.visit?.id) && state.visit && state.visit.id !== state.before?.visit_id) void lookBefore(state.visit.id);
-    if (headChanged(onset, steps.length, sweep?.state)) {
+    if (headChanged(onset, steps.length, sweep?.state, sweep?.chance_of)) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
-      value.replaceChildren(...(named ? onsetLine(onset) : []));
+      value.replaceChildren(...(named ? onsetLine(onset, sweep) : []));
       setText(rests, restsOn(onset));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
@@ -89,6 +89,7 @@ export function answerPanel(store) {
         onset,
         sweep?.planned_mm.join(),
         sweep?.state,
+        sweep?.chance_of,
         sweep?.setback_mm,
         sweep?.asked_setback_mm,
         state.entry_mm,
@@ -106,19 +107,20 @@ export function answerPanel(store) {
   return { node, card: points.card, draw, close: () => watch.disconnect() };
 }
 
-function onsetLine(/** @type {import("../../state.js").Onset} */ onset) {
+/** @typedef {import("../../state.js").Sweep|null} Sweep @param {import("../../state.js").Onset} onset @param {Sweep} sweep */
+function onsetLine(onset, sweep) {
   return [
     "95 % interval ",
     el("strong", {}, range(onset.interval_95_mm, "mm", 1)),
-    ...suggested(onset),
+    ...suggested(onset, sweep),
   ];
 }
 
-/** The setback where the chance of loaded hands is small enough, or that no such position was ridden. */
-function suggested(/** @type {import("../../state.js").Onset} */ { suggested_setback_mm, onset_mm }) {
+/** The setback where the chance of loaded hands is small enough, or that no such position was ridden. @param {import("../../state.js").Onset} onset @param {Sweep} sweep */
+function suggested({ suggested_setback_mm, onset_mm }, sweep) {
   if (suggested_setback_mm === null || onset_mm === null) return [" · no setback is suggested"];
   const behind = millimetres(suggested_setback_mm - onset_mm);
-  return [" · suggested setback ", el("strong", {}, millimetres(suggested_setback_mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
+  return [` · ${suggestedName(sweep).toLowerCase()} `, el("strong", {}, millimetres(suggested_setback_mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
 }
 
 function reasonLines(/** @type {State} */ { onset }) {
