@@ -18,7 +18,7 @@ WITHOUT_TURNS = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class CrankReport:
     """What one notification says; None or empty for anything it does not carry."""
 
     power_w: float | None = None
@@ -58,12 +58,12 @@ class CrankSensors:
         told_s, power_w = self._power_at
         return (power_w, self.cadence_rpm) if t_s - told_s <= SILENT_S else None
 
-    def feed(self, notification: Notification) -> Told:
+    def feed(self, notification: Notification) -> CrankReport:
         """Take one notification. ValueError when it cannot be decoded."""
         source, received_us = notification.source, notification.received_us
         reading = reading_of(notification.characteristic, notification.payload, source=source, received_us=received_us)
         if reading is None or source not in self._cranks:
-            return Told()
+            return CrankReport()
         crank, cuts = self._cranks[source].feed(reading), source == self._cut_by
         power_w = reading.power_w if source == self._power else None
         if power_w is not None:
@@ -72,6 +72,6 @@ class CrankSensors:
             self._without_turns = 0 if told else self._without_turns + 1
         torque_nm = None if power_w is None or reading.torque_total_32 is None else crank.torque_nm
         if not cuts:
-            return Told(power_w, torque_nm)
+            return CrankReport(power_w, torque_nm)
         self.cadence_rpm = NAN if crank.cadence_rpm is None else crank.cadence_rpm
-        return Told(power_w, torque_nm, tuple(self._clock.feed(crank.event_s, received_us)), cuts)
+        return CrankReport(power_w, torque_nm, tuple(self._clock.feed(crank.event_s, received_us)), cuts)

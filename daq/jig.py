@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
-from daq.measure.cell_checks import Cell
+from daq.measure.cell_checks import CheckedCell
 from daq.measure.clock import CLOCK_RULES
 from daq.measure.positions import Positions, PositionSensor
 from daq.measure.weight_line import Levers, weight_line_mm
@@ -17,13 +17,13 @@ from daq.sweep.setting import JigRange
 from daq.sweep.typed.progress import Display, TypedProgress
 from daq.sweep.validity.conditions import Conditions
 from daq.values import Array, StepMean
-from daq.wire.board import Kind
+from daq.wire.board import ChannelKind
 
 Board = Mapping[str, Any]
 """A board's hello as it is stored: board_id and channels, each with name, kind, bits and gain."""
 
 
-def cells_of(rig: Rig, board: Board) -> tuple[Cell, ...]:
+def cells_of(rig: Rig, board: Board) -> tuple[CheckedCell, ...]:
     """The force channels in the order of Loads.cells_n, as the checks of cells need them: their columns, and the range
     of their converters. None when the board lacks one of the rig's channels, or does not describe them."""
     said = {channel["name"]: (i, channel) for i, channel in enumerate(board["channels"])}
@@ -35,8 +35,8 @@ def cells_of(rig: Rig, board: Board) -> tuple[Cell, ...]:
         if "kind" not in channel or "bits" not in channel:
             return ()
         role: Literal["hands", "saddle"] = "hands" if wanted.role == "hands" else "saddle"
-        raw = channel["kind"] == Kind.BRIDGE
-        found.append(Cell(wanted.name, column, role, channel["bits"], raw, wanted.capacity_n))
+        raw = channel["kind"] == ChannelKind.BRIDGE
+        found.append(CheckedCell(wanted.name, column, role, channel["bits"], raw, wanted.capacity_n))
     return tuple(found)
 
 

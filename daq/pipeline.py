@@ -50,7 +50,7 @@ _ANSWERS_ANEW = (run.Trigger.REDO, run.Trigger.ENOUGH, run.Trigger.STOP)
 """After these a step is gone, or none is to come: the answer changes."""
 
 
-def item_of(said: Samples | board.Hello, received_us: int) -> Item:
+def item_of(said: Samples | board.HelloBody, received_us: int) -> Item:
     """A board's scans or hello as the item that is stored and fed."""
     return said if isinstance(said, Samples) else Hello(received_us, items.BOARD, asdict(said))
 

@@ -53,11 +53,13 @@ def channels_of(table: TextTransmitter | ModbusTransmitter) -> tuple[str, ...]:
     return tuple(register.name for registers in registers_of(table).values() for register in registers)
 
 
-def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.Hello:
+def hello_of(table: TextTransmitter | ModbusTransmitter) -> board.HelloBody:
     """The hello of a board with these channels: one count is 1 mN."""
     rate_hz = table.poll_hz if isinstance(table, ModbusTransmitter) else 0.0
-    channels = tuple(board.Channel(name, board.Kind.OTHER, 1, rate_hz, BITS, COUNT_N) for name in channels_of(table))
-    return board.Hello("00" * 8, 0, f"transmitter ({table.link})", rate_hz, channels)
+    channels = tuple(
+        board.Channel(name, board.ChannelKind.OTHER, 1, rate_hz, BITS, COUNT_N) for name in channels_of(table)
+    )
+    return board.HelloBody("00" * 8, 0, f"transmitter ({table.link})", rate_hz, channels)
 
 
 def calibration_of(table: TextTransmitter | ModbusTransmitter) -> Calibration:
@@ -137,8 +139,8 @@ class ScaleGreeting:
     problem = ""
 
     def __init__(self, rig: Rig) -> None:
-        channels = tuple(board.Channel(one.name, board.Kind.OTHER, 1, 0.0, BITS, 1.0) for one in rig.channels)
-        self._hello = board.Hello("00" * 8, 0, "scale, read and typed", 0.0, channels)
+        channels = tuple(board.Channel(one.name, board.ChannelKind.OTHER, 1, 0.0, BITS, 1.0) for one in rig.channels)
+        self._hello = board.HelloBody("00" * 8, 0, "scale, read and typed", 0.0, channels)
 
     def feed_pieces(self, pieces: Sequence[tuple[int, bytes]]) -> list[tuple[int, board.Item]]:
         """A hello for each piece."""

@@ -15,7 +15,7 @@ from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.again.derived import Derived
-    from daq.sweep.steps_csv import Table
+    from daq.sweep.steps_csv import StepTable
 
 STEP_OFF_MM = 4.0
 MOST_STATE_BYTES = 256 * 1024
@@ -67,7 +67,7 @@ def onset(
         say("\n".join(answer_lines(answer)))
 
 
-def _table(source: str) -> Table:
+def _table(source: str) -> StepTable:
     from daq.sweep.steps_csv import MOST_CHARACTERS, read_table
 
     text = text_of(source, MOST_CHARACTERS)

@@ -13,7 +13,7 @@ from daq.cli.telling import print_json, say, tell
 from daq.sources import loop
 
 if TYPE_CHECKING:
-    from daq.live.checkup import Check
+    from daq.live.checkup import PartState
 
 CHECK_FAILED = 1
 
@@ -40,7 +40,7 @@ def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: b
     raise SystemExit(CHECK_FAILED if any(check.state == "failed" for check in checks) else 0)
 
 
-async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Check]:
+async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[PartState]:
     from daq.live import checkup
     from daq.live.bench.standing import utc_now
     from daq.live.real import read_rig
@@ -53,7 +53,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
         try:
             _, rig, calibration = read_rig(rig_file)
         except RigError as error:
-            found.append(checkup.Check("rig file", checkup.FAILED, str(error)))
+            found.append(checkup.PartState("rig file", checkup.FAILED, str(error)))
     needed = rig is not None and any((rig.power, rig.cadence, rig.heart))
     found.append(await checkup.check_bluetooth(Radio(), min(seconds, 5.0), needed=needed))
     if rig is not None and calibration is not None:
@@ -64,7 +64,7 @@ async def _look(rig_file: Path | None, store: Path, seconds: float) -> list[Chec
     return found
 
 
-def lines_of(checks: list[Check]) -> list[str]:
+def lines_of(checks: list[PartState]) -> list[str]:
     """The checks as text."""
     import platform
 

@@ -14,8 +14,8 @@ from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered
     from daq.sweep.panel import Panel
-    from daq.sweep.pooling import Pooled
-    from daq.sweep.spreads import Priors
+    from daq.sweep.pooling import PooledWorkshops
+    from daq.sweep.spreads import SpreadPriors
 
 MOST_PRIOR_BYTES = 64 * 1024
 a_prior = click.option(
@@ -129,7 +129,7 @@ def _gathered(store: Path | None, archived: Path | None, *, simulated: bool) -> 
         return told_in(open_store, simulated=simulated), told_in(open_store, simulated=simulated, research=True)
 
 
-def priors_from(file: Path) -> Priors:
+def priors_from(file: Path) -> SpreadPriors:
     """Another workshop's table; an invalid file ends the command."""
     from daq.keep.bounded import from_json
     from daq.sweep.prior_file import priors_in
@@ -140,7 +140,7 @@ def priors_from(file: Path) -> Priors:
         fail(REFUSED, f"{file}: {error}")
 
 
-def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str, *, simulated: bool) -> None:
+def _share(path: Path, shared: Gathered, priors: SpreadPriors | None, workshop: str, *, simulated: bool) -> None:
     """Write what those clients have taught who agreed to research."""
     from daq.fit.days import spreads_from
     from daq.sweep.workshop import pooled_workshops, taught
@@ -153,7 +153,7 @@ def _share(path: Path, shared: Gathered, priors: Priors | None, workshop: str, *
     _write(path, found.panel, pooled_workshops(found, workshop), simulated=simulated)
 
 
-def _write(path: Path, found: Panel, pooled: Pooled, *, simulated: bool) -> None:
+def _write(path: Path, found: Panel, pooled: PooledWorkshops, *, simulated: bool) -> None:
     from daq.keep.json_text import json_text
     from daq.keep.private import new_file
     from daq.keep.store.sessions import utc_now

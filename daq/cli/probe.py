@@ -12,8 +12,8 @@ from daq.sources import loop
 
 if TYPE_CHECKING:
     from daq.sources.modbus_probe import ModbusFinding
-    from daq.sources.radio import Seen
-    from daq.sources.sniff import Finding
+    from daq.sources.radio import SensorInRange
+    from daq.sources.sniff import PortFinding
 
 BLUETOOTH = "bluetooth"
 NOT_RECOGNISED = 1
@@ -67,7 +67,7 @@ def probe(
     raise SystemExit(0 if recognised else NOT_RECOGNISED)
 
 
-def port_lines(place: str, baud: int, found: Finding) -> list[str]:
+def port_lines(place: str, baud: int, found: PortFinding) -> list[str]:
     """A finding in readable form."""
     lines = [f"{place} at {baud} baud: {found.words}"]
     if found.rate_hz is not None:
@@ -93,6 +93,6 @@ def modbus_lines(place: str, found: ModbusFinding) -> list[str]:
     return lines + [f"  as {kind:8s} word order {order:7s} {number:g}" for kind, order, number in found.readings]
 
 
-def bluetooth_lines(seen: list[Seen], seconds: float) -> list[str]:
+def bluetooth_lines(seen: list[SensorInRange], seconds: float) -> list[str]:
     """The sensors in range in readable form."""
     return [str(sensor) for sensor in seen] or [f"no sensor in range within {seconds:g} s: turn the cranks, look again"]

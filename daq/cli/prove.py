@@ -130,11 +130,11 @@ def _worked(
 def _simulated(opened: Store, words: dict[str, Any], folder: Path) -> tuple[Session, list[Link]]:
     from daq.live.proving.simulated import SimulatedProof
     from daq.rider.proof_faults import FAULTS as WRONG
-    from daq.rider.proof_faults import Wrong
+    from daq.rider.proof_faults import JigFaults
     from daq.sources.reference_bench import build
 
     built = build(folder) if words["board"] == "reference" else None
-    wrong = WRONG[words["fault"]] if words["fault"] else Wrong()
+    wrong = WRONG[words["fault"]] if words["fault"] else JigFaults()
     made = SimulatedProof(opened, seed=words["seed"], pace=words["pace"], wrong=wrong, reference=built)
     return made.session, made.links
 

@@ -13,7 +13,7 @@ from daq.refusals import BadValue, NotNow
 
 if TYPE_CHECKING:
     from daq.live.session.proof_desk import ProofDesk
-    from daq.proof.tasks import Task
+    from daq.proof.tasks import ProofTask
 
 TRIES = 20
 """For one reading of a simulated board."""
@@ -60,7 +60,7 @@ async def _patiently(desk: ProofDesk, typed: Mapping[str, float]) -> None:
     raise NotNow("the simulated board is too late at this pace; take a slower one")
 
 
-def _values(task: Task, line: str) -> dict[str, float]:
+def _values(task: ProofTask, line: str) -> dict[str, float]:
     """What was typed, by name. BadValue."""
     asked = " and ".join(task.typed) or "nothing, only Enter"
     try:

@@ -20,7 +20,7 @@ MOST_BYTES = 64 * 1024
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class CommandSetting:
     """One setting: the key in the file, its option, its meaning."""
 
     key: str
@@ -37,18 +37,18 @@ class Setting:
 SETTINGS = {
     setting.option: setting
     for setting in (
-        Setting("store", "store", (str,), is_path=True),
-        Setting("rig", "rig_file", (str,), is_path=True),
-        Setting("host", "host", (str,)),
-        Setting("port", "port", (int,)),
-        Setting("lan", "lan", (bool,)),
-        Setting("names", "names", (list,)),
-        Setting("proxies", "proxies", (list,)),
-        Setting("key_hours", "key_hours", (int, float)),
-        Setting("log", "log_form", (str,)),
-        Setting("lsl", "lsl", (str,)),
-        Setting("lsl_markers", "lsl_markers", (list,)),
-        Setting("prior", "prior", (str,), is_path=True),
+        CommandSetting("store", "store", (str,), is_path=True),
+        CommandSetting("rig", "rig_file", (str,), is_path=True),
+        CommandSetting("host", "host", (str,)),
+        CommandSetting("port", "port", (int,)),
+        CommandSetting("lan", "lan", (bool,)),
+        CommandSetting("names", "names", (list,)),
+        CommandSetting("proxies", "proxies", (list,)),
+        CommandSetting("key_hours", "key_hours", (int, float)),
+        CommandSetting("log", "log_form", (str,)),
+        CommandSetting("lsl", "lsl", (str,)),
+        CommandSetting("lsl_markers", "lsl_markers", (list,)),
+        CommandSetting("prior", "prior", (str,), is_path=True),
     )
 }
 WITHOUT = ("demo", "try")

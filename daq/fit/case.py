@@ -26,7 +26,7 @@ from daq.fit.step_table import StepRow, step_table
 from daq.fit.suggested import Suggested, suggested
 from daq.fit.window import rearward_cautions, window_mm
 from daq.rig import Rig
-from daq.sweep.spreads import JUDGED, Scatter
+from daq.sweep.spreads import JUDGED, Spreads
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,7 @@ def evidence_of(
     case: Case,
     thought_of_mm: float | None = None,
     earlier: Case | None = None,
-    scatter: Scatter = JUDGED,
+    scatter: Spreads = JUDGED,
     foretold: Days | None = None,
 ) -> Evidence:
     """All evidence for the setback the fitter is considering, or else the decided or suggested one. earlier: another

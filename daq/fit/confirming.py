@@ -19,7 +19,7 @@ from daq.fit.ridden import LEVEL_PCT, Ridden, gradient_sweep, main_sweep
 from daq.fit.step_notes import SCORES
 from daq.rig import Rig
 from daq.sweep.evidence import stroke_errors
-from daq.sweep.information import Wander
+from daq.sweep.information import Sway
 from daq.sweep.paired import LEAST_APART_MM, TURNS, Paired, Scatter, by_turns, of_steps, paired
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import Plan
@@ -83,7 +83,7 @@ class Confirmed:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class ConfirmWanted:
     """A confirm ride the decided place asks for."""
 
     gradient_pct: float
@@ -96,7 +96,7 @@ def on_what(gradient_pct: float) -> str:
     return "on the level" if abs(gradient_pct) < LEVEL_PCT else f"on the climb of {gradient_pct:g} %"
 
 
-def wanted(sweeps: Sequence[Ridden], present_mm: float | None, chosen_mm: float | None) -> tuple[Wanted, ...]:
+def wanted(sweeps: Sequence[Ridden], present_mm: float | None, chosen_mm: float | None) -> tuple[ConfirmWanted, ...]:
     """What has to be ridden before this place is printed: level, and on the climb where one was ridden. Nothing where
     nothing changes, and nothing where no sweep was ridden."""
     if present_mm is None or chosen_mm is None or abs(chosen_mm - present_mm) < LEAST_APART_MM:
@@ -105,7 +105,7 @@ def wanted(sweeps: Sequence[Ridden], present_mm: float | None, chosen_mm: float 
     for base in _bases(sweeps):
         done = any(one.whole for one in _of(sweeps, base.plan.gradient_pct, present_mm, chosen_mm))
         minutes = duration_s(2 * TURNS, base.plan.settle_s, base.plan.dwell_s) / 60.0
-        found.append(Wanted(base.plan.gradient_pct, done, minutes))
+        found.append(ConfirmWanted(base.plan.gradient_pct, done, minutes))
     return tuple(found)
 
 
@@ -220,7 +220,7 @@ def _of_hands(ride: Ridden, base: Ridden) -> Scatter:
     between_n = NAN if base.onset is None else base.onset.between_n
     left = len(base.steps) - OF_CURVE
     if math.isnan(between_n) or left < ASSUMED_FREEDOM:
-        return of_steps(errors, Wander().between_n, ASSUMED_FREEDOM)
+        return of_steps(errors, Sway().between_n, ASSUMED_FREEDOM)
     return of_steps(errors, between_n, float(left))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from daq.sweep.another_day import Foretold, another_day, change, today, what_helps
 from daq.sweep.spreads import DAY_PRIOR_MM, GIVES_WAY
-from daq.sweep.workshop import Taught, Told
+from daq.sweep.workshop import KnownTest, Taught
 
 SHOWN_EVERY_MM = 1.0
 SAME_GRADIENT_PCT = 0.5
@@ -114,14 +114,14 @@ def spreads_from(found: Taught) -> str:
     return f"{seen} here are few: how far onsets scatter between days is hardly known, so the intervals are wide."
 
 
-def _chances(one: Told, now: Foretold, then: Foretold) -> tuple[Chance, ...]:
+def _chances(one: KnownTest, now: Foretold, then: Foretold) -> tuple[Chance, ...]:
     told = one.entry.likelihood
     count = math.floor((len(told.log_l) - 1) * told.step_mm / SHOWN_EVERY_MM)
     places_mm = [told.rear_mm - i * SHOWN_EVERY_MM for i in range(count + 1)]
     return tuple(Chance(mm, now.chance_behind(mm), then.chance_behind(mm)) for mm in places_mm)
 
 
-def _comparable(one: Told, found: Taught) -> Sequence[Told]:
+def _comparable(one: KnownTest, found: Taught) -> Sequence[KnownTest]:
     """Other tests of the same client on the same gradient, measured to the same point of the saddle: another day, or
     another saddle."""
     return [
@@ -134,7 +134,7 @@ def _comparable(one: Told, found: Taught) -> Sequence[Told]:
     ]
 
 
-def _moved(each: Told, one: Told, found: Taught) -> Moved:
+def _moved(each: KnownTest, one: KnownTest, found: Taught) -> Moved:
     seen = change(each.entry, one.entry, found.panel)
     return Moved(
         each.sweep,

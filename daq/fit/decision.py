@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from daq import text
-from daq.fit.intake import Feel, Line, Part, Symptom, Text
+from daq.fit.intake import Feel, FormPart, Line, Symptom, Text
 
 STAGE_DAYS = 7
 STAGE_MM = 5.0
@@ -20,7 +20,7 @@ FOLLOW_UP_DAYS = 21
 """Two to four weeks of riding show whether it helped. Common practice, no source."""
 
 
-class Decision(Part):
+class Decision(FormPart):
     """The tool advises, the fitter decides: where the saddle is put, and why."""
 
     setback_mm: Annotated[float, Field(ge=-100, le=300)]
@@ -41,7 +41,7 @@ class Decision(Part):
     recheck_on: datetime.date
 
 
-class FollowUp(Part):
+class FollowUp(FormPart):
     """The same questions after weeks of riding."""
 
     symptoms: Annotated[tuple[Symptom, ...], Field(max_length=30)] = ()

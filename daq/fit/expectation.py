@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import TooFewPositions, gathered
-from daq.sweep.information import Design, Wander, sd_times_slope
+from daq.sweep.information import Design, Sway, sd_times_slope
 from daq.sweep.plan import MOVING_S
 from daq.sweep.pooled import pooled
 from daq.sweep.typed.scatter import ReadOff, as_read
@@ -62,7 +62,7 @@ def widths(steps: int, step_sd: float, slopes: tuple[float, ...] = SLOPES_N_PER_
     return tuple(Width(d, WIDTH_PER_SD * LIMIT * step_sd / (d * math.sqrt(steps))) for d in slopes)
 
 
-def wander_of(steps: Sequence[StepMean]) -> Wander | None:
+def wander_of(steps: Sequence[StepMean]) -> Sway | None:
     """This rider's own sway from the strokes of the steps ridden so far; None before there are enough strokes.
 
     The visits' own scatter comes with it once an answer can be computed, and is what is held beforehand until then.
@@ -72,16 +72,16 @@ def wander_of(steps: Sequence[StepMean]) -> Wander | None:
         return None
     hands = model.hands
     if steps[0].readings:
-        found: Wander = as_read(steps, hands.sd_n)
+        found: Sway = as_read(steps, hands.sd_n)
     else:
-        found = Wander(hands.sd_n * math.sqrt(hands.sway), hands.tau_s)
+        found = Sway(hands.sd_n * math.sqrt(hands.sway), hands.tau_s)
     try:
         return replace(found, between_n=bend_of(gathered(steps)).between_n)
     except TooFewPositions:
         return found
 
 
-def steadied(wander: Wander, by: float) -> Wander:
+def steadied(wander: Sway, by: float) -> Sway:
     """The same rider with this fraction of the sway."""
     if isinstance(wander, ReadOff):
         return replace(wander, reading_n=by * wander.reading_n)
@@ -93,7 +93,7 @@ def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
     return sd_slope_n / (FOUND_SHARE * range_mm)
 
 
-def smallest_of_plan(positions_mm: Sequence[float], settle_s: float, dwell_s: float, wander: Wander) -> float:
+def smallest_of_plan(positions_mm: Sequence[float], settle_s: float, dwell_s: float, wander: Sway) -> float:
     """The smallest rise that such a plan finds in half of the sweeps, N/mm."""
     setback_mm = np.array(positions_mm)
     t_min = np.arange(float(len(setback_mm))) * duration_s(1, settle_s, dwell_s) / 60.0
@@ -139,7 +139,7 @@ def outlook(
 
 def _smallest(
     steps: Sequence[StepMean],
-    wander: Wander,
+    wander: Sway,
     rear_mm: float,
     front_mm: float,
     minutes: float,

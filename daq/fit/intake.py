@@ -41,13 +41,13 @@ FEWEST_LETTERS = 3
 """Characters of a typed reason."""
 
 
-class Part(BaseModel):
+class FormPart(BaseModel):
     """One frozen part of a form; unknown keys, NaN and infinities are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Symptom(Part):
+class Symptom(FormPart):
     """Where it hurts or goes numb, and how much."""
 
     place: Place
@@ -55,7 +55,7 @@ class Symptom(Part):
     score: Score
 
 
-class BegunSaddle(Part):
+class BegunSaddle(FormPart):
     """The client's saddle as far as it is known. mm and degrees, setback behind the BB."""
 
     name: Line = ""
@@ -76,7 +76,7 @@ class Saddle(BegunSaddle):
     """The point to which every setback of this client is measured."""
 
 
-class OwnBicycle(Part):
+class OwnBicycle(FormPart):
     """The client's own bicycle, for its front-wheel share. Origin BB, x forward."""
 
     name: Line = ""
@@ -92,7 +92,7 @@ class OwnBicycle(Part):
     com_y_mm: Annotated[float, Field(ge=-300, le=1000)] = 200.0
 
 
-class SeatPost(Part):
+class SeatPost(FormPart):
     """Where the saddle can be put on the client's own bicycle. mm and degrees."""
 
     seat_tube_deg: Annotated[float, Field(ge=60, le=85)] = SEAT_TUBE_DEG
@@ -115,7 +115,7 @@ class SeatPost(Part):
         return self
 
 
-class Feel(Part):
+class Feel(FormPart):
     """How riding feels, each 0 to 10: what the loads cannot show."""
 
     over_the_top: Score | None = None
@@ -132,7 +132,7 @@ class Feel(Part):
     """The front wheel is light or wanders on climbs."""
 
 
-class BegunIntake(Part):
+class BegunIntake(FormPart):
     """One client on one day, as far as entered: it is stored before it is complete."""
 
     mass_kg: Annotated[float, Field(ge=30, le=200)] | None = None

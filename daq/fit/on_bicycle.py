@@ -14,7 +14,7 @@ from daq.fit.ridden import Ridden
 from daq.measure.balance import (
     CELLS_U_N,
     Contact,
-    Unseen,
+    UnseenHands,
     WeightLine,
     com_height,
     hands_off_deficit_nm,
@@ -194,9 +194,11 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
     return lines, deficits, ""
 
 
-def _unseen(rig: Rig) -> Unseen:
+def _unseen(rig: Rig) -> UnseenHands:
     told = rig.unseen
-    return Unseen() if told is None else Unseen(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
+    return (
+        UnseenHands() if told is None else UnseenHands(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
+    )
 
 
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:

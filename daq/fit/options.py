@@ -41,7 +41,7 @@ class SaddleAndBar:
 
 
 @dataclass(frozen=True, slots=True)
-class Stage:
+class ChangeStage:
     """One stage of a change, and the day from which it is ridden."""
 
     on: datetime.date
@@ -53,7 +53,7 @@ class Option:
     """One setback and what goes with it."""
 
     place: SaddleAndBar
-    stages: tuple[Stage, ...]
+    stages: tuple[ChangeStage, ...]
     recheck_on: datetime.date
     """Some weeks after the last stage, never before it."""
     front_share: Estimate
@@ -136,7 +136,7 @@ def _option(
 ) -> Option:
     staged_mm = stages_mm(intake.saddle.setback_mm, place.setback_mm)
     stages = tuple(
-        Stage(day + datetime.timedelta(days=STAGE_DAYS * i), place_at(sweep, rig, intake, measured, mm))
+        ChangeStage(day + datetime.timedelta(days=STAGE_DAYS * i), place_at(sweep, rig, intake, measured, mm))
         for i, mm in enumerate(staged_mm)
     )
     return Option(

@@ -10,7 +10,7 @@ from daq.fit.ridden import Ridden
 from daq.fit.stepping import over_bb_mm
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.comparison import compare
-from daq.sweep.spreads import JUDGED, Scatter
+from daq.sweep.spreads import JUDGED, Spreads
 
 MASS_KG = 1.0
 """A rider heavier or lighter by more than this loads hands and saddle differently. Common practice, no source."""
@@ -25,7 +25,7 @@ class Against:
 
 
 def against(
-    main: Ridden | None, others: Sequence[Ridden], scatter: Scatter = JUDGED, *, same_visit: bool = True
+    main: Ridden | None, others: Sequence[Ridden], scatter: Spreads = JUDGED, *, same_visit: bool = True
 ) -> tuple[Against, ...]:
     """Every other sweep compared with the main one; one whose verdict was withheld is not compared,
     nor one in which no onset is looked for. scatter: how far
@@ -39,7 +39,7 @@ def against(
     )
 
 
-def _said(main: Ridden, other: Ridden, scatter: Scatter, same_visit: bool) -> tuple[str, ...]:
+def _said(main: Ridden, other: Ridden, scatter: Spreads, same_visit: bool) -> tuple[str, ...]:
     without = [one.name for one in (main, other) if one.named is None]
     if without:
         return (f"no difference can be given: no onset is named in {' and '.join(without)}",)

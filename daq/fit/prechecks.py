@@ -14,7 +14,7 @@ from typing import Annotated
 from pydantic import Field
 
 from daq.fit.height import height_said
-from daq.fit.intake import Hands, Intake, Line, Part
+from daq.fit.intake import FormPart, Hands, Intake, Line
 from daq.fit.stepping import over_bb_mm
 from daq.measure.geometry import level_warning, tilt_deg_of
 from daq.measure.sum_check import SumCheck
@@ -38,7 +38,7 @@ class CheckState(StrEnum):
     """This rig has no sensor for it: the answer says so, and it blocks nothing."""
 
 
-class Measured(Part):
+class Measured(FormPart):
     """What the fitter has measured and set today, on the jig."""
 
     height_mm: Annotated[float, Field(ge=400, le=1000)] | None = None
@@ -51,7 +51,7 @@ class Measured(Part):
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class JigReadings:
     """What the jig shows now."""
 
     troubles: Mapping[str, str]
@@ -92,7 +92,7 @@ class Check:
     """Why it was overridden."""
 
 
-def prechecks(intake: Intake, measured: Measured, now: Readings, reasons: Mapping[str, str]) -> tuple[Check, ...]:
+def prechecks(intake: Intake, measured: Measured, now: JigReadings, reasons: Mapping[str, str]) -> tuple[Check, ...]:
     """All checks in triage order. reasons: why the fitter goes on without a check, by the check's key."""
     found = (
         _cells(now),
@@ -131,13 +131,13 @@ def _overridden(check: Check, reason: str) -> Check:
     return Check(check.key, check.title, CheckState.OVERRIDDEN, check.said, check.todo, reason)
 
 
-def _cells(now: Readings) -> Check:
+def _cells(now: JigReadings) -> Check:
     wrong = [f"{name}: {text}" for name, text in now.troubles.items() if text]
     said = "; ".join(wrong) or "all sensors fresh"
     return _check("cells", "Sensors", not wrong, said, "fix what is named; numbers of a dead cell mislead")
 
 
-def _calibration(now: Readings) -> Check:
+def _calibration(now: JigReadings) -> Check:
     todo = "check it with a known weight, or calibrate, on the bench screen"
     if "zero" not in now.measures:
         todo = "check each scale with a known weight"
@@ -145,7 +145,7 @@ def _calibration(now: Readings) -> Check:
     return _check("calibration", "Calibration", now.calibration_holds, now.calibration, todo)
 
 
-def _zero(now: Readings) -> Check:
+def _zero(now: JigReadings) -> Check:
     if "zero" not in now.measures:
         return _unmeasured("zero", "Zero", "the scale's own; it is read empty when it is checked with a known weight")
     todo = "everybody and everything off the jig, then take the zero"
@@ -155,7 +155,7 @@ def _zero(now: Readings) -> Check:
     return _check("zero", "Zero", now.zero_age_s <= ZERO_GOOD_S, said, f"older than an hour: {todo}")
 
 
-def _weights(now: Readings) -> Check:
+def _weights(now: JigReadings) -> Check:
     key, title = "weights", "Sum of the loads"
     if "saddle, read" in now.measures:
         return _unmeasured(key, title, "judged by the readings of both scales, in the answer")
@@ -168,7 +168,7 @@ def _weights(now: Readings) -> Check:
     return _check(key, title, now.weights.passed, now.weights.text, "then ride on; it is judged again at every stroke")
 
 
-def _level(measured: Measured, now: Readings) -> Check:
+def _level(measured: Measured, now: JigReadings) -> Check:
     wanted = tilt_deg_of(now.gradient_pct)
     if math.isnan(now.tilt_deg):
         return _check(
@@ -211,7 +211,7 @@ def _hands(intake: Intake, measured: Measured) -> Check:
     return _check("hands", "Hand position", measured.hands_marked, said, todo)
 
 
-def _effort(now: Readings) -> Check:
+def _effort(now: JigReadings) -> Check:
     if now.power_band_w is None:
         return _check("effort", "Power and cadence", False, "no plan is set", "set a plan: it names the band")
     low, high = now.power_band_w

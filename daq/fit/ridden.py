@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from daq.fit.step_notes import Pain
+from daq.fit.step_notes import PainTold
 from daq.fit.stroke_watch import StepShape
 from daq.measure.calibration import Calibration
 from daq.sweep.plan import Plan
@@ -29,7 +29,7 @@ class Ridden:
     notes: Mapping[int, Mapping[str, float]] = field(default_factory=dict)
     """The rider's scores and the saddle's tilt by step."""
     marks: tuple[str, ...] = ()
-    pains: tuple[Pain, ...] = ()
+    pains: tuple[PainTold, ...] = ()
     losses: tuple[str, ...] = ()
     """What is lost of its raw data, one phrase each with times."""
     calibration: Calibration | None = None

@@ -15,8 +15,8 @@ import numpy as np
 from daq.jig import display_of, levers_of
 from daq.rig import Rig
 from daq.sweep.bend import bend_of
-from daq.sweep.evidence import PLACED_MM, TORQUE_N_PER_NM, Evidence, gathered
-from daq.sweep.information import USUAL, Wander
+from daq.sweep.evidence import PLACED_MM, TORQUE_N_PER_NM, StepEvidence, gathered
+from daq.sweep.information import USUAL, Sway
 from daq.sweep.plan import MOVING_S, out_and_back
 from daq.sweep.pooled import SITS_AGAIN_N
 from daq.sweep.typed.scatter import usual
@@ -101,7 +101,7 @@ def costs_of(rig: Rig, *, heard: bool = False, damping_s: float | None = None) -
     return tuple(found)
 
 
-def scatter_of(rig: Rig, damping_s: float | None = None) -> Wander:
+def scatter_of(rig: Rig, damping_s: float | None = None) -> Sway:
     """How the steps of a usual rider scatter on this rig. damping_s: of the display; None: as in the rig file."""
     if (display := display_of(rig)) is None:
         return USUAL
@@ -113,7 +113,7 @@ def _cost(sensor: str, now: tuple[float, ...] = (), with_it: tuple[float, ...] =
 
 
 @functools.lru_cache(maxsize=16)
-def widths_mm(saddle: bool, power: bool, scatter: Wander = USUAL) -> tuple[float, ...]:
+def widths_mm(saddle: bool, power: bool, scatter: Sway = USUAL) -> tuple[float, ...]:
     """Width of the 95 % interval of the usual sweep for each of SLOPES_N_PER_MM. saddle: a witness to every stroke."""
     found = []
     for slope in SLOPES_N_PER_MM:
@@ -122,7 +122,7 @@ def widths_mm(saddle: bool, power: bool, scatter: Wander = USUAL) -> tuple[float
     return tuple(found)
 
 
-def _usual(slope: float, scatter: Wander, *, saddle: bool, power: bool) -> Evidence:
+def _usual(slope: float, scatter: Sway, *, saddle: bool, power: bool) -> StepEvidence:
     """The usual sweep, its readings without noise."""
     places_mm = np.array(out_and_back(REAR_MM, FRONT_MM, PLACES))
     rise_n = slope * np.maximum(ONSET_MM - places_mm, 0.0)

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from daq.fit import expectation
 from daq.fit.expectation import Width
 from daq.measure.geometry import BAR_FIXED
-from daq.sweep.information import USUAL, Wander, best_design
+from daq.sweep.information import USUAL, Sway, best_design
 from daq.sweep.order import Order, ordered, spaced, with_repeats, with_sham
 from daq.sweep.plan import Protocol
 
@@ -68,7 +68,7 @@ class Outcome:
     cautions: tuple[str, ...]
 
 
-def outcome(sketch: Sketch, own: Wander | None = None, usual: Wander = USUAL) -> Outcome:
+def outcome(sketch: Sketch, own: Sway | None = None, usual: Sway = USUAL) -> Outcome:
     """own: this rider's sway, from an earlier sweep; None: that of riders in general. usual: that, as this rig sees it.
     BadPlan if the range cannot be ridden that way.
     """
@@ -98,12 +98,12 @@ def _positions(sketch: Sketch) -> tuple[float, ...]:
     return with_repeats(positions, middle=sketch.repeat_middle, first=sketch.repeat_first)
 
 
-def _whose(wander: Wander, own: bool) -> str:
+def _whose(wander: Sway, own: bool) -> str:
     whose = "this rider's own scatter" if own else "assumed, until this rider's own is known"
     return f"{whose}: {wander.said}"
 
 
-def _best(sketch: Sketch, minutes: float, wander: Wander) -> BestPlan:
+def _best(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     best = best_design(sketch.rear_mm, sketch.front_mm, minutes, wander)
     sentence = expectation.best_plan_sentence(best, sketch.rear_mm - sketch.front_mm, minutes)
     return BestPlan(sentence, () if best is None else best.positions_mm, None if best is None else best.dwell_s)

@@ -32,7 +32,7 @@ StepNotes = dict[int, dict[str, float]]
 
 
 @dataclass(frozen=True, slots=True)
-class Pain:
+class PainTold:
     """Where it hurt or went numb while riding, as the rider said."""
 
     setback_mm: float | None
@@ -61,7 +61,7 @@ class Remarks:
     """The rider has reported pain or numbness, and the ride has not gone on since."""
     told: bool = False
     """The rider has said where that pain is, on which side and how bad."""
-    pains: tuple[Pain, ...] = ()
+    pains: tuple[PainTold, ...] = ()
     over: str = ""
     """What ended riding for today; empty while nothing has."""
 
@@ -76,7 +76,7 @@ class Remarks:
             place, red = event.content.get("place"), event.content.get("red")
             pains = self.pains
             if place is not None:
-                pains = (*pains, Pain(setback_mm, place, event.content["side"], event.content["score"], red))
+                pains = (*pains, PainTold(setback_mm, place, event.content["side"], event.content["score"], red))
                 text = f"{text}: {replace(pains[-1], setback_mm=None).said}"
             elif red:
                 text = f"{text}: {red}"

@@ -14,7 +14,7 @@ from daq.fit.ridden import Ridden
 from daq.fit.setting import Start, as_set, start_of
 from daq.fit.stepping import Stepping, stepping
 from daq.fit.stroke_watch import StepShape
-from daq.measure.mechanics import Shares, Uncertainty, shares
+from daq.measure.mechanics import Shares, ShareUncertainty, shares
 from daq.measure.ripple import Ripple
 from daq.rig import Rig
 from daq.values import StepMean
@@ -78,13 +78,13 @@ def shares_of(step: StepMean, sweep: Ridden, rig: Rig) -> Shares | None:
     )
 
 
-def _uncertainty(step: StepMean, sweep: Ridden, rig: Rig) -> Uncertainty:
-    assumed = Uncertainty()
+def _uncertainty(step: StepMean, sweep: Ridden, rig: Rig) -> ShareUncertainty:
+    assumed = ShareUncertainty()
     if sweep.calibration is None or not step.strokes:
         return assumed
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0).tolist()
     hands, saddle = (uncertainty_of(sweep.calibration, rig, cells_n, role) for role in ("hands", "saddle"))
-    return Uncertainty(
+    return ShareUncertainty(
         hands_n=assumed.hands_n if hands is None else hands.standard_n,
         saddle_n=assumed.saddle_n if saddle is None else saddle.standard_n,
     )

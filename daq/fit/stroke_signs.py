@@ -12,7 +12,7 @@ import numpy as np
 from daq.fit.ridden import Ridden
 from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_watch import StepShape
-from daq.measure.ripple_trend import QUANTITIES, Change, level_against_gradient, over_setback, trend
+from daq.measure.ripple_trend import QUANTITIES, RippleChange, level_against_gradient, over_setback, trend
 from daq.values import NAN
 
 TOP, CENTRES, ROUGH = "Push over the top, by torque", "Dead centres, by the loads", "Stroke at 4–5 %, by the loads"
@@ -63,7 +63,7 @@ def _rough(level: Ridden | None, climb: Ridden | None) -> Sign:
     return Sign(sign.title, sign.stands, f"on the climb {sign.number}; {both.said}", sign.why)
 
 
-def _both_ways(level: Ridden | None, climb: Ridden) -> Change | None:
+def _both_ways(level: Ridden | None, climb: Ridden) -> RippleChange | None:
     """Roughness from level to the climb, over the setbacks ridden both ways; None without a level sweep."""
     if level is None or not _shapes(level):
         return None
@@ -73,7 +73,7 @@ def _both_ways(level: Ridden | None, climb: Ridden) -> Change | None:
     return level_against_gradient(LOAD, [sides[0][mm] for mm in common], [sides[1][mm] for mm in common])["roughness"]
 
 
-def _told(title: str, change: Change, usual: float, *, worse: float, why: str) -> Sign:
+def _told(title: str, change: RippleChange, usual: float, *, worse: float, why: str) -> Sign:
     """Whether the stroke gets worse going back, gets better, or shows no significant change that would matter."""
     if not change.visible:
         return Sign(title, Stands.NOT_VISIBLE, change.said, why)

@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 
 from daq.fit.days import spreads_from
-from daq.sweep.pooling import Pooled
-from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, Priors
-from daq.sweep.workshop import Taught, Told, apart, interval_mm, pooled_workshops
+from daq.sweep.pooling import PooledWorkshops
+from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, SpreadPriors
+from daq.sweep.workshop import KnownTest, Taught, apart, interval_mm, pooled_workshops
 from daq.values import Verdict
 
 Counts = Mapping[str, int]
 
 
 def panel_fields(
-    found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts, left_out: Mapping[str, str]
+    found: Taught, tests: Sequence[KnownTest], verdicts: Counts, failed: Counts, left_out: Mapping[str, str]
 ) -> dict[str, Any]:
     """Everything a page or another program reads. No pseudonym is in it."""
     return {
@@ -61,7 +61,7 @@ def who_could_repeat(found: Taught) -> list[tuple[str, str]]:
     return sorted(once, key=lambda one: one[1], reverse=True)[: found.more_days]
 
 
-def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: Counts) -> list[str]:
+def panel_lines(found: Taught, tests: Sequence[KnownTest], verdicts: Counts, failed: Counts) -> list[str]:
     """The same for a terminal."""
     panel = found.panel
     lines = [
@@ -91,7 +91,7 @@ def panel_lines(found: Taught, tests: Sequence[Told], verdicts: Counts, failed: 
     return lines
 
 
-def _pooled(found: Taught) -> Pooled | None:
+def _pooled(found: Taught) -> PooledWorkshops | None:
     """Workshops side by side, if there are several."""
     return pooled_workshops(found, "another workshop") if len({one.workshop for one in found.tests}) > 1 else None
 
@@ -107,7 +107,7 @@ def _workshops(found: Taught) -> dict[str, Any]:
     }
 
 
-def _expected(priors: Priors) -> dict[str, Any]:
+def _expected(priors: SpreadPriors) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for name, grid_mm, weight in (("day", DAY_SDS_MM, priors.day), ("sweep", SWEEP_SDS_MM, priors.sweep)):
         found |= {f"{name}_sd_mm": float(weight @ grid_mm), f"{name}_sd_95_mm": list(interval_mm(grid_mm, weight))}
@@ -130,7 +130,7 @@ def _workshop_lines(found: Taught) -> list[str]:
     return lines
 
 
-def slopes(tests: Sequence[Told]) -> list[float]:
+def slopes(tests: Sequence[KnownTest]) -> list[float]:
     """Rise of the hand load forward of each onset that was named, N/mm."""
     return [one.slope_n_per_mm for one in tests if one.verdict == Verdict.ONSET and math.isfinite(one.slope_n_per_mm)]
 

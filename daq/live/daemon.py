@@ -22,7 +22,7 @@ from daq.live.web.api import make_app
 from daq.live.web.connections import Connection
 from daq.live.web.gate import Gate
 from daq.live.web.passes import Passes
-from daq.live.web.streams import Stream
+from daq.live.web.streams import BoundedStream
 from daq.sources.loop import on_signals
 
 GRACE_S = 2
@@ -136,7 +136,7 @@ def _config(
         access_log=False,
         server_header=False,
         http=Connection,
-        ws=Stream,
+        ws=BoundedStream,
         ws_ping_interval=streams.PING_EVERY_S,
         ws_ping_timeout=streams.PONG_WITHIN_S,
         ws_max_size=WORD_AT_MOST,

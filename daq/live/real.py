@@ -29,7 +29,7 @@ from daq.live.web.passes import Passes
 from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, in_order, to_dict
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock, steady_ns
-from daq.sweep.spreads import Priors
+from daq.sweep.spreads import SpreadPriors
 from daq.transmitters import UNKNOWN_UTC, calibration_of, calibration_of_scale, check_transmitter
 
 
@@ -100,7 +100,7 @@ async def serve_rig(
     proxies: Sequence[str] = (),
     record: Path | None = None,
     resume_within: datetime.timedelta = RESUME_WITHIN,
-    priors: Priors | None = None,
+    priors: SpreadPriors | None = None,
     lab: Scope | None = None,
     markers: Sequence[str] = (),
 ) -> signal.Signals | None:

@@ -46,7 +46,7 @@ class Contact:
 
 
 @dataclass(frozen=True, slots=True)
-class Unseen:
+class UnseenHands:
     """The mean force of the hands along x if no cell measures it."""
 
     hands_n: float = 0.0
@@ -62,7 +62,7 @@ class Unseen:
         )
 
 
-def learned(hands_tangential_n: Sequence[float]) -> Unseen:
+def learned(hands_tangential_n: Sequence[float]) -> UnseenHands:
     """What single-axis rigs may assume for the hands' force along x, from means measured on rigs with tangential cells.
     The spread is that of one further rider, by Student's t for few measurements. ValueError for fewer than 5.
     """
@@ -71,7 +71,7 @@ def learned(hands_tangential_n: Sequence[float]) -> Unseen:
         raise ValueError(f"expected at least {FEWEST_LEARNED} measured states to learn from, got {n}")
     wider = coverage_factor(n - 1.0) / coverage_factor(math.inf) * math.sqrt(1.0 + 1.0 / n)
     u_n = wider * float(np.std(hands_tangential_n, ddof=1))
-    return Unseen(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {n} states measured")
+    return UnseenHands(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {n} states measured")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def weight_line(
     torque_nm: float,
     weight_normal_n: float,
     tilt_deg: float,
-    unseen: Unseen = Unseen(),
+    unseen: UnseenHands = UnseenHands(),
 ) -> WeightLine:
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
@@ -122,7 +122,7 @@ def weight_line(
     return WeightLine(moment / weight_normal_n, u_moment / weight_normal_n, single_axis, bias)
 
 
-def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: Unseen = Unseen()) -> float:
+def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: UnseenHands = UnseenHands()) -> float:
     """The moment about the saddle's load point the hands still carry, N_h (x_h - x_s) - (y_h - y_s) T_h, N m.
 
     0 for a rider who could let go of the bar without moving. If no cell measures T_h: as in unseen.

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from daq.measure.balance import Contact, Unseen, WeightLine, hands_off_deficit_nm, learned, weight_line
+from daq.measure.balance import Contact, UnseenHands, WeightLine, hands_off_deficit_nm, learned, weight_line
 from daq.measure.bicycle import Bicycle, front_share, front_share_per_10mm, weight_line_at
 from daq.measure.geometry import tilt_deg_of
 from daq.measure.mechanics import Shares, shares
@@ -116,11 +116,11 @@ def learned_report(states: Any) -> dict[str, Any]:
     }
 
 
-def _unseen(numbers: Mapping[str, float]) -> Unseen:
+def _unseen(numbers: Mapping[str, float]) -> UnseenHands:
     if "hand_tangential_assumed_n" not in numbers and "hand_tangential_assumed_u_n" not in numbers:
-        return Unseen()
+        return UnseenHands()
     told = (numbers.get("hand_tangential_assumed_n", 0.0), numbers.get("hand_tangential_assumed_u_n"))
-    return Unseen(told[0], Unseen().hands_u_n if told[1] is None else told[1], "as given with the state")
+    return UnseenHands(told[0], UnseenHands().hands_u_n if told[1] is None else told[1], "as given with the state")
 
 
 def _checked(state: Mapping[str, Any]) -> tuple[dict[str, float], Bicycle | None]:
@@ -203,7 +203,7 @@ def _on_bicycle(
 
 
 def _notes(
-    found: Shares, numbers: Mapping[str, float], torque_nm: float, line: WeightLine, unseen: Unseen
+    found: Shares, numbers: Mapping[str, float], torque_nm: float, line: WeightLine, unseen: UnseenHands
 ) -> list[str]:
     notes = ["the feet are the remainder of the weight: a difference, not a measurement"]
     check = riding_check(found, (numbers["hand_load_n"], numbers["saddle_load_n"]), ("the hands", "the saddle"))

@@ -36,7 +36,7 @@ PLUGS = "plugs"
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class CheckedCell:
     """One force channel as the checks need it."""
 
     name: str
@@ -71,7 +71,7 @@ class _Second:
 class CellWatch:
     """Feed it scans with their loads, cells in the order of Loads.cells_n; `troubles` names what is wrong now."""
 
-    def __init__(self, cells: Sequence[Cell]) -> None:
+    def __init__(self, cells: Sequence[CheckedCell]) -> None:
         self._cells = tuple(cells)
         self._columns = [cell.column for cell in self._cells]
         self._past: deque[_Second] = deque(maxlen=SWAPPED_S)
@@ -118,7 +118,7 @@ class CellWatch:
             found[PLUGS] = problem
         return found
 
-    def _of_one(self, i: int, cell: Cell, last: _Second) -> str:
+    def _of_one(self, i: int, cell: CheckedCell, last: _Second) -> str:
         end = 1 << (cell.bits - 1)
         if last.highest[i] >= end - 1 or last.lowest[i] <= -end:
             return "at the end of its converter's scale: overloaded, or a wire of the cell is broken"
@@ -134,7 +134,7 @@ class CellWatch:
             )
         return ""
 
-    def _is_stuck(self, i: int, cell: Cell) -> bool:
+    def _is_stuck(self, i: int, cell: CheckedCell) -> bool:
         seconds = list(self._past)[-STUCK_S:]
         if not cell.raw or cell.bits < NOISY_BITS or len(seconds) < STUCK_S:
             return False

@@ -16,7 +16,7 @@ from daq.values import NAN, Array
 
 
 @dataclass(frozen=True, slots=True)
-class Uncertainty:
+class ShareUncertainty:
     """Standard uncertainties of the inputs to the shares, and the correlation of the two loads."""
 
     hands_n: float = 1.0
@@ -51,7 +51,7 @@ def shares(
     mass_kg: float,
     tilt_deg: float = 0.0,
     g_m_s2: float = STANDARD_G_M_S2,
-    u: Uncertainty = Uncertainty(),
+    u: ShareUncertainty = ShareUncertainty(),
 ) -> Shares:
     """Shares of whole-stroke mean loads, to first order in the uncertainties (JCGM 100, 5.2).
 

@@ -21,7 +21,7 @@ FEWEST_STEPS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class RippleChange:
     """A change with its 95 % interval: per 10 mm further back, or from level to the gradient."""
 
     value: float
@@ -38,7 +38,7 @@ class Change:
         return f"{self.name}: {self.said}"
 
 
-def trend(name: str, unit: str, setback_mm: Array, values: Array, t_min: Array) -> Change:
+def trend(name: str, unit: str, setback_mm: Array, values: Array, t_min: Array) -> RippleChange:
     """Change of a quantity per 10 mm further back, over steps (n,), with a term linear in time.
 
     Least squares; the interval is Student's, from the scatter of the steps about the fit. Steps without a value are
@@ -56,7 +56,7 @@ def trend(name: str, unit: str, setback_mm: Array, values: Array, t_min: Array) 
     return _change(name, unit, "per 10 mm further back", float(solved[1]), u, freedom)
 
 
-def step_change(name: str, unit: str, level: Array, tilted: Array) -> Change:
+def step_change(name: str, unit: str, level: Array, tilted: Array) -> RippleChange:
     """Change from level to the gradient, over positions (n,) ridden both ways: mean of the paired differences."""
     differences = (tilted - level)[np.isfinite(level) & np.isfinite(tilted)]
     n = len(differences)
@@ -68,7 +68,7 @@ def step_change(name: str, unit: str, level: Array, tilted: Array) -> Change:
 
 def over_setback(
     load: str, steps: Sequence[Ripple], setback_mm: Array, t_min: Array
-) -> tuple[dict[str, Change], tuple[str, ...]]:
+) -> tuple[dict[str, RippleChange], tuple[str, ...]]:
     """How the ripple of one load changes as the saddle goes back: changes by name, and what is not visible at all.
 
     load: "hands" or "saddle", for the words. The keys are those of QUANTITIES.
@@ -80,7 +80,7 @@ def over_setback(
     return found, tuple(dict.fromkeys(limit for ripple in steps for limit in ripple.limits))
 
 
-def level_against_gradient(load: str, level: Sequence[Ripple], tilted: Sequence[Ripple]) -> dict[str, Change]:
+def level_against_gradient(load: str, level: Sequence[Ripple], tilted: Sequence[Ripple]) -> dict[str, RippleChange]:
     """The same quantities, level against gradient, for steps at the same setbacks in the same order."""
     both = [*level, *tilted]
     return {
@@ -110,11 +110,11 @@ QUANTITIES: dict[str, tuple[str, str, Callable[[Sequence[Ripple]], Array]]] = {
 """What is tracked: its label, its unit, and how it is computed from the ripples of some steps."""
 
 
-def _nothing(name: str, said: str) -> Change:
-    return Change(NAN, NAN, (NAN, NAN), False, name, said)
+def _nothing(name: str, said: str) -> RippleChange:
+    return RippleChange(NAN, NAN, (NAN, NAN), False, name, said)
 
 
-def _change(name: str, unit: str, over: str, value: float, u: float, freedom: int) -> Change:
+def _change(name: str, unit: str, over: str, value: float, u: float, freedom: int) -> RippleChange:
     half = quantile(0.975, freedom) * u
     low, high = value - half, value + half
     visible = low > 0.0 or high < 0.0
@@ -126,7 +126,7 @@ def _change(name: str, unit: str, over: str, value: float, u: float, freedom: in
         if visible
         else f"no change visible {over} ({interval} {unit})".replace(" )", ")")
     )
-    return Change(value, u, (low, high), visible, name, said)
+    return RippleChange(value, u, (low, high), visible, name, said)
 
 
 def _decimals(half: float) -> int:

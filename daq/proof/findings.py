@@ -29,7 +29,7 @@ FAMILY = 0.95
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Figures:
+class ProofFigures:
     """What a proof measured, of one jig or of many at once: readings (..., n)."""
 
     scale_mm: Array
@@ -65,7 +65,7 @@ class Uncertain:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class WrongPart:
     """One thing that may be wrong."""
 
     name: str
@@ -79,49 +79,49 @@ class Part:
     """Factor to the unit."""
 
 
-PARTS: dict[str, Part] = {
-    "hands gain": Part(
+PARTS: dict[str, WrongPart] = {
+    "hands gain": WrongPart(
         "gain of the cells at the hands", "%", 0.005, "the hands' cells show {value} too much or too little",
         "calibrate them again on the bench; look for another gain of the board", 100.0,
     ),
-    "saddle gain": Part(
+    "saddle gain": WrongPart(
         "gain of the cells under the saddle", "%", 0.005, "the saddle's cells show {value} too much or too little",
         "calibrate them again on the bench; look for another gain of the board", 100.0,
     ),
-    "stop": Part(
+    "stop": WrongPart(
         "a stop that touches", "%", 0.05, "of load beyond the light weights {value} does not reach the hands' cells",
         "look for what touches under load: an overload stop, a cable, a clamp; give it room", 100.0,
     ),
-    "crosstalk of hands": Part(
+    "crosstalk of hands": WrongPart(
         "cross-talk from the hands", "%", LITTLE, "the saddle's cells show {value} of a load on the bar",
         "calibrate cross-talk on the bench; look for a frame that twists a cell", 100.0,
     ),
-    "crosstalk of saddle": Part(
+    "crosstalk of saddle": WrongPart(
         "cross-talk from the saddle", "%", LITTLE, "the hands' cells show {value} of a load on the saddle",
         "calibrate cross-talk on the bench; look for a frame that twists a cell", 100.0,
     ),
-    "scale offset": Part(
+    "scale offset": WrongPart(
         "zero of the setback scale", "mm", 1.0, "the saddle is {value} from where the scale says",
         "move the scale and prove again; until then the scale's table in the rig file tells it beside every answer",
     ),
-    "scale slope": Part(
+    "scale slope": WrongPart(
         "divisions of the setback scale", "mm per 100 mm", 0.01, "the scale is wrong by {value}",
         "change the scale and prove again; until then the scale's table in the rig file tells it beside every answer",
         100.0,
     ),
-    "backlash": Part(
+    "backlash": WrongPart(
         "play of the saddle's carriage", "mm", 0.5, "coming forward and going back differ by {value} at one mark",
         "take the play out, or always come to a position from the same side",
     ),
-    "tilt": Part(
+    "tilt": WrongPart(
         "tilt sensor", "°", 0.15, "the tilt is shown {value} off an independent level",
         "calibrate the tilt on the bench (--tilts --level); see that the sensor sits tight",
     ),
-    "flex": Part(
+    "flex": WrongPart(
         "a frame that gives way", "%", 0.05, "hand load rises {value} from what the springs ask for",
         "look for what bends or slips under load: bar clamp, saddle post, pulleys; weigh the spring again", 100.0,
     ),
-    "bias": Part(
+    "bias": WrongPart(
         "onset", "mm", 1.0, "the onset is found {value} from the dummy's", "fix what is named beside it; if nothing "
         "is: look at the rope, the gap's reading and the positions typed in, then prove again",
     ),
@@ -130,7 +130,7 @@ CONFIDENCE = 1.0 - (1.0 - FAMILY) / len(PARTS)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Measured:
+class MeasuredFigure:
     """A figure (...,), or several of one part (..., v), with the scatter's part and the known part of its error."""
 
     value: Array
@@ -143,7 +143,7 @@ class Measured:
         return [scattered] if self.known is None else [scattered, self.known]
 
 
-def measured(figures: Figures, uncertain: Uncertain = Uncertain()) -> dict[str, Measured]:
+def measured(figures: ProofFigures, uncertain: Uncertain = Uncertain()) -> dict[str, MeasuredFigure]:
     """Every figure of PARTS. ValueError for too few readings."""
     scale = scale_fit(figures.scale_mm, figures.caliper_mm, figures.scale_forward)
     bar = hung(figures.bar_n, figures.bar_hands_n, figures.bar_saddle_n)
@@ -153,34 +153,34 @@ def measured(figures: Figures, uncertain: Uncertain = Uncertain()) -> dict[str, 
     s = rate.shape[-1]
     weights: Line = (uncertain.weights, None, "normal")
     return {
-        "hands gain": Measured(bar.gain_error, bar.u_gain, bar.dof, weights),
-        "saddle gain": Measured(laid.gain_error, laid.u_gain, laid.dof, weights),
-        "stop": Measured(bar.lost, bar.u_lost, bar.dof),
-        "crosstalk of hands": Measured(bar.crosstalk, bar.u_crosstalk, bar.crosstalk_dof),
-        "crosstalk of saddle": Measured(laid.crosstalk, laid.u_crosstalk, laid.crosstalk_dof),
-        "scale offset": Measured(
+        "hands gain": MeasuredFigure(bar.gain_error, bar.u_gain, bar.dof, weights),
+        "saddle gain": MeasuredFigure(laid.gain_error, laid.u_gain, laid.dof, weights),
+        "stop": MeasuredFigure(bar.lost, bar.u_lost, bar.dof),
+        "crosstalk of hands": MeasuredFigure(bar.crosstalk, bar.u_crosstalk, bar.crosstalk_dof),
+        "crosstalk of saddle": MeasuredFigure(laid.crosstalk, laid.u_crosstalk, laid.crosstalk_dof),
+        "scale offset": MeasuredFigure(
             scale.offset_mm, scale.u_mm[..., 0], scale.dof, (uncertain.datum_mm, None, "rectangular")
         ),
-        "scale slope": Measured(scale.slope_error, scale.u_mm[..., 1], scale.dof),
-        "backlash": Measured(scale.backlash_mm, scale.u_mm[..., 2], scale.dof),
+        "scale slope": MeasuredFigure(scale.slope_error, scale.u_mm[..., 1], scale.dof),
+        "backlash": MeasuredFigure(scale.backlash_mm, scale.u_mm[..., 2], scale.dof),
         "tilt": _tilt(shown - level, uncertain),
-        "flex": Measured(
+        "flex": MeasuredFigure(
             rate.mean(axis=-1) / (1.0 + bar.gain_error) - 1.0,
             rate.std(axis=-1, ddof=1) / np.sqrt(s), s - 1, (uncertain.rate, None, "normal"),
         ),
-        "bias": Measured(true.bias_mm, true.u_mm, true.dof, (uncertain.datum_mm, None, "rectangular")),
+        "bias": MeasuredFigure(true.bias_mm, true.u_mm, true.dof, (uncertain.datum_mm, None, "rectangular")),
     }  # fmt: skip
 
 
-def _tilt(off_deg: Array, uncertain: Uncertain) -> Measured:
+def _tilt(off_deg: Array, uncertain: Uncertain) -> MeasuredFigure:
     """The mean over all attitudes: a level that was zeroed for each is read anew each time."""
     v = off_deg.shape[-1]
     known: Line = (uncertain.level_deg, None, "normal")
-    return Measured(off_deg.mean(axis=-1), off_deg.std(axis=-1, ddof=1) / np.sqrt(v), v - 1, known)
+    return MeasuredFigure(off_deg.mean(axis=-1), off_deg.std(axis=-1, ddof=1) / np.sqrt(v), v - 1, known)
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class ProofFinding:
     """One figure of one proof."""
 
     part: str
@@ -202,12 +202,12 @@ class Finding:
         return f"{part.name}: {part.says.format(value=self.shown)}: {part.cure}"
 
 
-def findings(found: Mapping[str, Measured]) -> list[Finding]:
+def findings(found: Mapping[str, MeasuredFigure]) -> list[ProofFinding]:
     """The figures of one proof, judged."""
     return [_finding(part, one, float(one.value), float(one.u)) for part, one in found.items()]
 
 
-def named(found: Mapping[str, Measured]) -> dict[str, Any]:
+def named(found: Mapping[str, MeasuredFigure]) -> dict[str, Any]:
     """Of many proofs at once, (..., ): which name each part."""
     each = {
         part: [_finding(part, one, v, u).named for v, u in zip(one.value.ravel(), np.ravel(one.u), strict=True)]
@@ -216,6 +216,6 @@ def named(found: Mapping[str, Measured]) -> dict[str, Any]:
     return {part: np.array(flags).reshape(found[part].value.shape) for part, flags in each.items()}
 
 
-def _finding(part: str, one: Measured, value: float, u: float) -> Finding:
+def _finding(part: str, one: MeasuredFigure, value: float, u: float) -> ProofFinding:
     expanded = half_width(one.lines(u), CONFIDENCE)
-    return Finding(part, value, expanded, abs(value) > max(expanded, PARTS[part].limit))
+    return ProofFinding(part, value, expanded, abs(value) > max(expanded, PARTS[part].limit))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.proof.dummy import onset_of_slack
-from daq.proof.findings import Figures, Finding, findings, measured
+from daq.proof.findings import ProofFigures, ProofFinding, findings, measured
 from daq.proof.scale import calibrated_scale
 from daq.proof.sheet import Sheet
 from daq.proof.tasks import ATTITUDES, GRADUAL, due, hung_n, tasks
@@ -72,7 +72,7 @@ class Proof:
     expanded_mm: float
     """Half the 95 % interval of the bias."""
     scale: SetbackScale
-    findings: tuple[Finding, ...]
+    findings: tuple[ProofFinding, ...]
     flat: Onset
     loaded: Onset
     gradual: Bend | None
@@ -120,7 +120,7 @@ def proved(sheet: Sheet) -> Proof:
 
 
 def _failed(
-    answers: Sequence[Answer], found: Sequence[Finding], flat: Onset, loaded: Onset, gradual: Bend | None
+    answers: Sequence[Answer], found: Sequence[ProofFinding], flat: Onset, loaded: Onset, gradual: Bend | None
 ) -> list[str]:
     reasons = [one.sentence for one in found if one.named]
     unnamed = [one for one in answers if one.onset.verdict is not Verdict.ONSET]
@@ -196,7 +196,7 @@ def _number(value: float | None) -> float:
     return NAN if value is None else value
 
 
-def _figures(sheet: Sheet, answers: Sequence[Answer]) -> Figures:
+def _figures(sheet: Sheet, answers: Sequence[Answer]) -> ProofFigures:
     read, every = sheet.latest(), tasks(sheet.plan)
     scale = [task for task in every if task.id.startswith("scale/")]
     tilts = [read[task.id] for task in every if task.id.startswith("tilt/")]
@@ -207,7 +207,7 @@ def _figures(sheet: Sheet, answers: Sequence[Answer]) -> Figures:
     rate = sheet.dummy.rate_n_per_mm * np.cos(np.radians(sheet.dummy.angle_deg))
     slopes = [one.onset.slope_n_per_mm for one in answers]
     known = [slope for slope in slopes if np.isfinite(slope)]
-    return Figures(
+    return ProofFigures(
         scale_mm=np.array([task.setback_mm for task in scale], dtype=float),
         scale_forward=np.array([task.forward for task in scale]),
         caliper_mm=[read[task.id].typed["caliper_mm"] for task in scale],

@@ -142,7 +142,7 @@ class ProofPlan(_Part):
         return self
 
 
-class Reading(_Part):
+class ProofReading(_Part):
     """One reading, or what was typed in, or both."""
 
     task: Short
@@ -174,13 +174,13 @@ class Sheet(_Part):
     g_m_s2: LocalGravity
     dummy: DummyParts
     plan: ProofPlan
-    readings: tuple[Reading, ...] = ()
+    readings: tuple[ProofReading, ...] = ()
 
-    def latest(self) -> dict[str, Reading]:
+    def latest(self) -> dict[str, ProofReading]:
         """The readings that count, by task."""
         return {one.task: one for one in self.readings}
 
-    def with_reading(self, reading: Reading) -> Sheet:
+    def with_reading(self, reading: ProofReading) -> Sheet:
         return self.model_copy(update={"readings": (*self.readings, reading)})
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from daq.measure.calibration.points import buoyancy_factor
 from daq.proof.dummy import BAR_LIMIT_N, Springs, onset_of_slack
 from daq.proof.scale import CALIPER_WITHIN_MM, ways_of
-from daq.proof.sheet import ProofPlan, Reading, Sheet
+from daq.proof.sheet import ProofPlan, ProofReading, Sheet
 from daq.refusals import BadValue
 from daq.rig import Rig
 
@@ -27,7 +27,7 @@ ENDS_MM = 15.0
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
+class ProofTask:
     """One thing to do."""
 
     id: str
@@ -50,13 +50,13 @@ def lacks(rig: Rig) -> list[str]:
 
 
 @lru_cache(maxsize=8)
-def tasks(plan: ProofPlan) -> tuple[Task, ...]:
+def tasks(plan: ProofPlan) -> tuple[ProofTask, ...]:
     """All of a proof in order: asked after every reading which is due."""
     return tuple(_every(plan))
 
 
 @dataclass(frozen=True, slots=True)
-class Stage:
+class ProofStage:
     """A part of the proof: how much of it is done."""
 
     name: str
@@ -64,22 +64,22 @@ class Stage:
     of: int
 
 
-def stages(sheet: Sheet) -> list[Stage]:
+def stages(sheet: Sheet) -> list[ProofStage]:
     """The parts of a proof in order."""
     done, found = sheet.latest(), dict[str, list[bool]]()
     for task in tasks(sheet.plan):
         found.setdefault(task.stage, []).append(task.id in done)
-    return [Stage(name, sum(each), len(each)) for name, each in found.items()]
+    return [ProofStage(name, sum(each), len(each)) for name, each in found.items()]
 
 
-def due(sheet: Sheet) -> Task | None:
+def due(sheet: Sheet) -> ProofTask | None:
     """The first that is not done yet; None when all are."""
     done = sheet.latest()
     return next((task for task in tasks(sheet.plan) if task.id not in done), None)
 
 
-def _every(plan: ProofPlan) -> Iterator[Task]:
-    yield Task(
+def _every(plan: ProofPlan) -> Iterator[ProofTask]:
+    yield ProofTask(
         "empty",
         "zero",
         "Take everything off bar and saddle, the jig level, nobody on it. The zero is taken.",
@@ -88,7 +88,7 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
     for forward in (True, False):
         for reading_mm in plan.scale_mm if forward else plan.scale_mm[::-1]:
             way = _way(forward)
-            yield Task(
+            yield ProofTask(
                 f"scale/{'forward' if forward else 'back'}/{reading_mm:g}", "setback scale",
                 f"{way} set the saddle to {reading_mm:g} mm on its scale, tighten it, and measure from the BB's axis "
                 "to the saddle's reference with the caliper.",
@@ -97,14 +97,14 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
     for on, masses in (("bar", plan.bar_kg), ("saddle", plan.saddle_kg)):
         for i, kg in enumerate((0.0, *masses, *masses[-2::-1], 0.0)):
             what = f"Hang {kg:g} kg on the middle of the bar" if on == "bar" else f"Lay {kg:g} kg on the saddle"
-            yield Task(
+            yield ProofTask(
                 f"{on}/{i}",
                 f"weights on the {on}",
                 f"{what if kg else f'Take all weights off the {on}'}, and let it come to rest.",
             )
     for placement in range(1, plan.placements + 1):
         stage = f"placement {placement} of {plan.placements}"
-        yield Task(
+        yield ProofTask(
             f"place/{placement}", f"{stage}, level",
             f"Placement {placement} of {plan.placements}: take the dummy off, hook it in again with both tethers, set "
             "the saddle so that the ball hangs free. Type in the saddle by caliper and the gap under the ball.",
@@ -116,7 +116,7 @@ def _every(plan: ProofPlan) -> Iterator[Task]:
             yield from _sweep(plan, f"rise/{placement}/{attitude}", at, "")
     yield _tilt(plan, "tilt/end/level", "level again", "level")
     if plan.gradual:
-        yield Task(
+        yield ProofTask(
             f"place/{GRADUAL}", "gradual rise",
             "Hook in all plates, each with its springs and the gap measured before, both tethers on, the saddle so "
             "that the ball hangs free. Type in the saddle by caliper and the gap under the ball to the first plate.",
@@ -136,16 +136,16 @@ def _attitude(plan: ProofPlan, attitude: str) -> str:
     return "level" if attitude == "level" else f"{plan.gradient_pct:g} % up"
 
 
-def _tilt(plan: ProofPlan, name: str, stage: str, attitude: str) -> Task:
+def _tilt(plan: ProofPlan, name: str, stage: str, attitude: str) -> ProofTask:
     to = _attitude(plan, attitude)
-    return Task(
+    return ProofTask(
         name, stage, f"Set the jig {to} and type in what an independent level shows, nose up positive.", ("level_deg",)
     )
 
 
-def _sweep(plan: ProofPlan, name: str, stage: str, first: str) -> Iterator[Task]:
+def _sweep(plan: ProofPlan, name: str, stage: str, first: str) -> Iterator[ProofTask]:
     for i, (at_mm, forward) in enumerate(zip(plan.positions_mm, _ways(plan), strict=True)):
-        yield Task(
+        yield ProofTask(
             f"{name}/{i}",
             stage,
             f"{first}{_way(forward)} set the saddle to {at_mm:g} mm on its scale, tighten it, hands off the jig.",
@@ -162,7 +162,7 @@ def _way(forward: bool) -> str:
     return "Coming forward," if forward else "Going back,"
 
 
-def check(sheet: Sheet, task: Task, reading: Reading) -> None:
+def check(sheet: Sheet, task: ProofTask, reading: ProofReading) -> None:
     """Raises BadValue if a typed value is implausible, or would overload the dummy."""
     typed = reading.typed
     if set(typed) != set(task.typed):

@@ -90,7 +90,7 @@ def third_corner(start: Array, end: Array, first_m: float, second_m: float, *, s
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedSegments:
     """Segments of a part of the body: mass, kg, and centre of mass (..., 2) of each, m."""
 
     masses_kg: tuple[float, ...]
@@ -106,7 +106,7 @@ class Placed:
         return np.asarray(sum(m * c for m, c in zip(self.masses_kg, self.centres_m, strict=True)) / self.mass_kg)
 
 
-def upper_body(body: Body, hip_m: Array, grip_m: Array) -> Placed:
+def upper_body(body: Body, hip_m: Array, grip_m: Array) -> PlacedSegments:
     """Head, trunk and both arms with the hands on the bar. CannotReach if that is impossible."""
     arm_m = body.length_m("upper_arm") + body.length_m("forearm") + body.length_m("hand")
     shoulder = third_corner(
@@ -128,7 +128,7 @@ def upper_body(body: Body, hip_m: Array, grip_m: Array) -> Placed:
     return _placed(body, ends, {"head": 1, "trunk": 1, "upper_arm": 2, "forearm": 2, "hand": 2})
 
 
-def leg(body: Body, hip_m: Array, pedal_m: Array) -> Placed:
+def leg(body: Body, hip_m: Array, pedal_m: Array) -> PlacedSegments:
     """One leg with its foot on the pedal, for any number of pedal positions (..., 2)."""
     foot_m = body.length_m("foot")
     along = np.array([math.cos(FOOT_ANGLE_RAD), -math.sin(FOOT_ANGLE_RAD)])
@@ -151,8 +151,8 @@ def legs_over_the_turn(body: Body, hip_m: Array, crank_m: float) -> Array:
     return np.asarray(leg(body, hip_m, pedal_at(TURN_DEG, crank_m)).com_m.mean(axis=0))
 
 
-def _placed(body: Body, ends: dict[str, tuple[Array, Array]], counts: dict[str, int]) -> Placed:
-    return Placed(
+def _placed(body: Body, ends: dict[str, tuple[Array, Array]], counts: dict[str, int]) -> PlacedSegments:
+    return PlacedSegments(
         masses_kg=tuple(counts[name] * body.mass(name) for name in ends),
         centres_m=tuple(a + body.segment(name).com_fraction * (b - a) for name, (a, b) in ends.items()),
     )

@@ -22,7 +22,7 @@ from daq.physics import weight_normal_n
 from daq.rider.body import legs_over_the_turn, upper_body
 from daq.rider.confounds import NONE
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.model import Kind, RiderModel
+from daq.rider.model import RiderKind, RiderModel
 from daq.values import Array
 
 REAR_END_MM, FRONT_END_MM = 260.0, -60.0
@@ -159,10 +159,10 @@ def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
     grows less; the posture-dependent loss of support is assumed to shrink in proportion.
     """
     geometry = replace(geometry, reach_kept=geometry.reach_kept and not model.confounds.bar_stays)
-    if model.kind in (Kind.STRAIGHT, Kind.FLAT):
+    if model.kind in (RiderKind.STRAIGHT, RiderKind.FLAT):
         return Budget(model, geometry, math.inf, 0.0, 0.0)
     sitting = replace(model, confounds=NONE)
-    onset_mm = LOADED_ONSET_MM if model.kind is Kind.LOADED else model.onset_mm
+    onset_mm = LOADED_ONSET_MM if model.kind is RiderKind.LOADED else model.onset_mm
     kept, here = (_bare(sitting, replace(geometry, reach_kept=True)), _bare(sitting, geometry))
     kept_nm_per_mm, here_nm_per_mm = _lost_nm_per_mm(kept, onset_mm), _lost_nm_per_mm(here, onset_mm)
     leverage = 0.0
@@ -172,7 +172,7 @@ def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
         leverage = (added * lever_m - kept_nm_per_mm) * here_nm_per_mm / kept_nm_per_mm
     at = posture(sitting, geometry, onset_mm, 0.0)
     support = float(here.excess_nm(at, model.torque_nm)) - leverage * (onset_mm - model.onset_mm)
-    bend_nm = model.bend_mm * (here_nm_per_mm + leverage) if model.kind is Kind.GENTLE_BEND else 0.0
+    bend_nm = model.bend_mm * (here_nm_per_mm + leverage) if model.kind is RiderKind.GENTLE_BEND else 0.0
     return Budget(model, geometry, support, leverage, bend_nm)
 
 

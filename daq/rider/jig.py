@@ -18,7 +18,7 @@ from daq.rider.cell_faults import CellFaults
 from daq.rider.electronics import CELLS, CHANNELS, Electronics
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import RiderModel, torque_of
-from daq.rider.pedalling import Crank, Turned
+from daq.rider.pedalling import SimulatedCrank, TurnedCrank
 from daq.rider.position_sensors import PositionSensors
 from daq.rider.power_sensor import PowerNotice, PowerSensor
 from daq.rider.statics import Supports, supports
@@ -95,7 +95,7 @@ class SimulatedJig:
         self._side = Wander(model.side_sway_n, model.sway_s, self._dt_s, first[1])
         self._held = Wander(model.power_wander_w, model.power_wander_s, self._dt_s, first[2])
         self._spun = Wander(model.cadence_wander_rpm, model.cadence_wander_s, self._dt_s, first[3])
-        self._crank = Crank(self._dt_s)
+        self._crank = SimulatedCrank(self._dt_s)
         self._sensor = PowerSensor(NOTICE_S, self._dt_s)
         self._asked_s = 0.0
         self._scans = 0
@@ -206,7 +206,7 @@ class SimulatedJig:
             else self._encoders.counts(visits.setback_mm, visits.place, since_s),
         )
 
-    def _pedal(self, z: Array, back_10mm: float) -> Turned:
+    def _pedal(self, z: Array, back_10mm: float) -> TurnedCrank:
         model = self.model
         cadence_rpm = np.maximum(self._cadence_rpm + self._spun.run(z[:, _CADENCE]), 1.0)
         power_w = np.maximum(self._power_w + self._held.run(z[:, _POWER]), 0.0)
@@ -240,7 +240,7 @@ class SimulatedJig:
             shifted[(t_s >= t_s[i]) & (t_s < self._shift_until_s)] = 1.0
         return shifted
 
-    def _cells(self, held: Supports, turned: Turned, side_n: Array) -> tuple[Array, Array]:
+    def _cells(self, held: Supports, turned: TurnedCrank, side_n: Array) -> tuple[Array, Array]:
         """Forces on the cells (n, 4) and on the feet (n,): the means with the ripple of the turn."""
         model, geometry = self.model, self.geometry
         hands_n = np.maximum(held.hands_n - model.hands_ripple_n_per_nm * turned.ripple_nm, 0.0)

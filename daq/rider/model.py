@@ -17,7 +17,7 @@ from daq.rider.confounds import NONE, Confounds
 from daq.rider.named import Asked
 
 
-class Kind(enum.StrEnum):
+class RiderKind(enum.StrEnum):
     """How hand load responds to setback."""
 
     HINGE = "hinge"
@@ -36,7 +36,7 @@ class Kind(enum.StrEnum):
 class RiderModel:
     """A complete simulated rider. Standard deviations are of a stationary process, correlation times its e-fold."""
 
-    kind: Kind = Kind.HINGE
+    kind: RiderKind = RiderKind.HINGE
     body: Body = field(default_factory=Body)
     onset_mm: float = 52.0
     """Level and at the reference effort; it moves with gradient and torque. Unused by straight and flat riders."""
@@ -93,17 +93,17 @@ class RiderModel:
     confounds: Confounds = NONE
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "kind", Kind(self.kind))
+        object.__setattr__(self, "kind", RiderKind(self.kind))
         for name, low, high in _LIMITS:
             value = getattr(self, name)
             if value is not None and not (math.isfinite(value) and low <= value <= high):
                 raise ValueError(f"{name}: expected {low:g} to {high:g}, got {value:g}")
-        if self.kind is Kind.GENTLE_BEND and self.bend_mm <= 0.0:
+        if self.kind is RiderKind.GENTLE_BEND and self.bend_mm <= 0.0:
             raise ValueError("bend_mm: a gentle-bend rider needs the width of the bend, more than 0")
 
     @property
     def has_onset(self) -> bool:
-        return self.kind in (Kind.HINGE, Kind.GENTLE_BEND)
+        return self.kind in (RiderKind.HINGE, RiderKind.GENTLE_BEND)
 
     @property
     def torque_nm(self) -> float:
@@ -152,12 +152,12 @@ DEMO = RiderModel(slope_n_per_mm=1.5, light_torque_n_per_nm=-1.3, sway_n=3.0, sw
 """A rider with an onset at about 52 mm, steep enough to show in one sweep from 80 to 30 mm."""
 
 
-def rider_of_kind(kind: Kind | str, model: RiderModel = DEMO) -> RiderModel:
+def rider_of_kind(kind: RiderKind | str, model: RiderModel = DEMO) -> RiderModel:
     """The same rider with another response to setback."""
-    kind = Kind(kind)
-    if kind is Kind.STRAIGHT and model.light_slope_n_per_mm == 0.0:
+    kind = RiderKind(kind)
+    if kind is RiderKind.STRAIGHT and model.light_slope_n_per_mm == 0.0:
         return replace(model, kind=kind, light_slope_n_per_mm=0.5)
-    if kind is Kind.GENTLE_BEND and model.bend_mm == 0.0:
+    if kind is RiderKind.GENTLE_BEND and model.bend_mm == 0.0:
         return replace(model, kind=kind, bend_mm=5.0)
     return replace(model, kind=kind)
 

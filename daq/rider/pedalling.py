@@ -35,7 +35,7 @@ def both_legs_ripple(crank_deg: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Turned:
+class TurnedCrank:
     """n scans of a turning crank."""
 
     crank_deg: Array
@@ -52,7 +52,7 @@ class Turned:
     """Work done since the ride began, at the last top; for scans with a mark."""
 
 
-class Crank:
+class SimulatedCrank:
     """The turning crank, with its memory; independent of how time is cut into blocks."""
 
     def __init__(self, dt_s: float) -> None:
@@ -61,7 +61,7 @@ class Crank:
         self._work_j = 0.0
         self._scatter = 0.0
 
-    def run(self, cadence_rpm: Array, mean_nm: Array, scatter: Array, *, phase_deg: float, depth: float) -> Turned:
+    def run(self, cadence_rpm: Array, mean_nm: Array, scatter: Array, *, phase_deg: float, depth: float) -> TurnedCrank:
         """The next scans. scatter (n,): the ripple's deviation from depth, redrawn at each top of the stroke. phase_deg
         moves the torque later in the turn, depth multiplies its ripple.
         """
@@ -79,4 +79,4 @@ class Crank:
         if len(scatters):
             self._scatter = float(scatters[-1])
         into = np.divide(turns[1:] - np.floor(turns[1:]), hertz, out=np.zeros_like(hertz), where=hertz > 0.0)
-        return Turned(crank_deg, mark, mean_nm, ripple_nm, one_leg_nm, into, work_j[1:] - power_w * into)
+        return TurnedCrank(crank_deg, mark, mean_nm, ripple_nm, one_leg_nm, into, work_j[1:] - power_w * into)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.rider.pedalling import TURN_RAD, Turned
+from daq.rider.pedalling import TURN_RAD, TurnedCrank
 from daq.values import Array
 
 
@@ -41,7 +41,7 @@ class PowerSensor:
         self._told = (0, 0.0, 0.0)
         self._power_w = 0.0
 
-    def run(self, t_s: Array, turned: Turned) -> tuple[PowerNotice, ...]:
+    def run(self, t_s: Array, turned: TurnedCrank) -> tuple[PowerNotice, ...]:
         """The notifications that fall into these scans."""
         beats = np.floor(t_s / self._period_s + 1e-9)
         beat = beats > np.floor((t_s - self._dt_s) / self._period_s + 1e-9)

@@ -17,7 +17,7 @@ HALVINGS = 50
 
 
 @dataclass(frozen=True, slots=True)
-class Wrong:
+class JigFaults:
     """The faults of a jig; numbers, or arrays for many jigs."""
 
     gain: npt.ArrayLike = 0.0
@@ -66,24 +66,24 @@ class Wrong:
         return high
 
 
-FAULTS: dict[str, Wrong] = {
-    "gain": Wrong(gain=0.02),
-    "backlash": Wrong(backlash_mm=1.0),
-    "offset": Wrong(offset_mm=3.0),
-    "crosstalk": Wrong(crosstalk=0.02),
-    "stop": Wrong(stop_n=80.0),
-    "tilt": Wrong(tilt_deg=0.3),
-    "flex": Wrong(gives_mm_per_n=0.05),
+FAULTS: dict[str, JigFaults] = {
+    "gain": JigFaults(gain=0.02),
+    "backlash": JigFaults(backlash_mm=1.0),
+    "offset": JigFaults(offset_mm=3.0),
+    "crosstalk": JigFaults(crosstalk=0.02),
+    "stop": JigFaults(stop_n=80.0),
+    "tilt": JigFaults(tilt_deg=0.3),
+    "flex": JigFaults(gives_mm_per_n=0.05),
 }
 """Faults to try a proof with, by name."""
 
 
-def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = None) -> Wrong:
+def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = None) -> JigFaults:
     """Jigs as good workshops build them, each with small errors of every kind, plus this fault.
 
     Sizes: cells within 0.1 %, a scale within 0.3 mm, 0.2 mm of play. Judgement, no source.
     """
-    good = Wrong(
+    good = JigFaults(
         gain=rng.normal(0.0, 5e-4, shape),
         crosstalk=rng.normal(0.0, 1e-3, shape),
         offset_mm=rng.normal(0.0, 0.15, shape),

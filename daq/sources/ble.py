@@ -16,7 +16,7 @@ from bleak.backends.device import BLEDevice
 
 from daq.rig import BleSensor
 from daq.sources.clock import SessionClock
-from daq.sources.radio import FAILURES, BluetoothTrouble, Radio, Seen, plain_trouble
+from daq.sources.radio import FAILURES, BluetoothTrouble, Radio, SensorInRange, plain_trouble
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, heart_rate, indoor_bike
 from daq.wire.cycling_power_control import Feature
 
@@ -106,11 +106,11 @@ class BleLink:
             raise BluetoothTrouble(f"the {self._kind} sensor says that it cannot set its zero on request")
         async with self._asking:
             try:
-                answer = await self._ask(client, cycling_power_control.Op.START_OFFSET_COMPENSATION)
+                answer = await self._ask(client, cycling_power_control.ControlOp.START_OFFSET_COMPENSATION)
             except FAILURES as error:
                 raise BluetoothTrouble(f"the sensor did not set its zero: {plain_trouble(error)}") from error
         result = cycling_power_control.decode_response(answer)
-        if result.result is not cycling_power_control.Result.SUCCESS:
+        if result.result is not cycling_power_control.ControlResult.SUCCESS:
             why = result.result.name.lower().replace("_", " ")
             raise BluetoothTrouble(f"the sensor did not set its zero ({why}): is the crank still and unloaded?")
         if result.raw_offset is None:
@@ -121,7 +121,7 @@ class BleLink:
     async def _find(self) -> BLEDevice:
         sensor = self._sensor
 
-        def wanted(seen: Seen) -> bool:
+        def wanted(seen: SensorInRange) -> bool:
             return seen.address.lower() == sensor.address.lower() if sensor.address else seen.name == sensor.name
 
         device, seen = await self._radio.find(wanted, SCAN_S)
@@ -207,7 +207,7 @@ class BleLink:
                 await self._read(client, characteristic)
                 return
 
-    async def _ask(self, client: BleakClient, op: cycling_power_control.Op) -> bytes:
+    async def _ask(self, client: BleakClient, op: cycling_power_control.ControlOp) -> bytes:
         """The control point's answer: subscribe to indications first, then send the request. TimeoutError if none
         comes."""
         point = cycling_power_control.CONTROL_POINT_UUID

@@ -7,13 +7,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from daq.wire.board import Command, CommandDecoder, Hello, Kind, Op, Reply, Result, encode_hello, encode_reply
+from daq.wire.board import (
+    ChannelKind,
+    Command,
+    CommandDecoder,
+    CommandOp,
+    CommandResult,
+    HelloBody,
+    Reply,
+    encode_hello,
+    encode_reply,
+)
 
 
 class BoardSide:
     """A board's settings, in its `hello`, and how it obeys."""
 
-    def __init__(self, hello: Hello, *, rates_hz: Sequence[float] = (), gains: Sequence[int] = ()) -> None:
+    def __init__(self, hello: HelloBody, *, rates_hz: Sequence[float] = (), gains: Sequence[int] = ()) -> None:
         """rates_hz, gains: what its converters can be set to; None: anything."""
         self.hello = hello
         self.tare_asked = False
@@ -27,39 +37,39 @@ class BoardSide:
         for command in self._commands.feed(data):
             reply = self.obey(command) if isinstance(command, Command) else command
             said += encode_reply(reply)
-            if reply.result is Result.DONE and reply.op != Op.TARE_DONE:
+            if reply.result is CommandResult.DONE and reply.op != CommandOp.TARE_DONE:
                 said += encode_hello(replace(self.hello, ticks_us=ticks_us))
         return said
 
     def obey(self, command: Command) -> Reply:
         """Do it, and return the result."""
-        result, text = Result.DONE, ""
-        if command.op is Op.SET_RATE:
+        result, text = CommandResult.DONE, ""
+        if command.op is CommandOp.SET_RATE:
             result, text = self._set_rate(command.operands[0] / 1000)
-        elif command.op is Op.SET_GAIN:
+        elif command.op is CommandOp.SET_GAIN:
             result, text = self._set_gain(*command.operands)
-        elif command.op in (Op.START, Op.STOP):
-            self.hello = replace(self.hello, running=command.op is Op.START)
-        elif command.op is Op.TARE_DONE:
+        elif command.op in (CommandOp.START, CommandOp.STOP):
+            self.hello = replace(self.hello, running=command.op is CommandOp.START)
+        elif command.op is CommandOp.TARE_DONE:
             self.tare_asked = False
         return Reply(command.request, command.op, result, text)
 
-    def _set_rate(self, wanted_hz: float) -> tuple[Result, str]:
+    def _set_rate(self, wanted_hz: float) -> tuple[CommandResult, str]:
         if wanted_hz <= 0.0:
-            return Result.BAD_OPERAND, "a rate is above 0"
+            return CommandResult.BAD_OPERAND, "a rate is above 0"
         rate_hz = min(self._rates_hz or (wanted_hz,), key=lambda rate_hz: abs(rate_hz - wanted_hz))
         channels = tuple(replace(channel, rate_hz=rate_hz) for channel in self.hello.channels)
         self.hello = replace(self.hello, scan_rate_hz=rate_hz, channels=channels)
-        return Result.DONE, f"{rate_hz:g} Hz"
+        return CommandResult.DONE, f"{rate_hz:g} Hz"
 
-    def _set_gain(self, i: int, gain: int) -> tuple[Result, str]:
+    def _set_gain(self, i: int, gain: int) -> tuple[CommandResult, str]:
         channels = list(self.hello.channels)
         if i >= len(channels):
-            return Result.BAD_OPERAND, f"no channel {i}: there are {len(channels)}, from 0"
-        if channels[i].kind is not Kind.BRIDGE:
-            return Result.BAD_OPERAND, f"{channels[i].name} has no amplifier"
+            return CommandResult.BAD_OPERAND, f"no channel {i}: there are {len(channels)}, from 0"
+        if channels[i].kind is not ChannelKind.BRIDGE:
+            return CommandResult.BAD_OPERAND, f"{channels[i].name} has no amplifier"
         if self._gains and gain not in self._gains:
-            return Result.BAD_OPERAND, f"gains are {', '.join(map(str, self._gains))}"
+            return CommandResult.BAD_OPERAND, f"gains are {', '.join(map(str, self._gains))}"
         channels[i] = replace(channels[i], gain=gain)
         self.hello = replace(self.hello, channels=tuple(channels))
-        return Result.DONE, f"gain {gain} on {channels[i].name}"
+        return CommandResult.DONE, f"gain {gain} on {channels[i].name}"

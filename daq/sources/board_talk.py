@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from daq.values import Samples
-from daq.wire.board import Command, Hello, Item, Op, Reply, Result, encode_command, set_gain, set_rate
+from daq.wire.board import Command, CommandOp, CommandResult, HelloBody, Item, Reply, encode_command, set_gain, set_rate
 
 SILENT_S = 2.0
 """A board sends a hello every second whatever else it does."""
@@ -37,7 +37,7 @@ class BoardTalk:
         self._path = path
         self._byte_s = self._frame_s = self._scan_s = self._opened_s = now_s
         self._bytes = False
-        self._hello: Hello | None = None
+        self._hello: HelloBody | None = None
         self._asked_hello_s: float | None = None
         self._refusals: dict[str, str] = {}
         self._waiting: dict[int, tuple[str, float]] = {}
@@ -51,7 +51,7 @@ class BoardTalk:
     def hear(self, said: Item, now_s: float) -> None:
         """A whole frame has arrived."""
         self._frame_s = now_s
-        if isinstance(said, Hello):
+        if isinstance(said, HelloBody):
             self._hear_hello(said, now_s)
         elif isinstance(said, Samples):
             self._scan_s = now_s
@@ -60,7 +60,7 @@ class BoardTalk:
 
     def tare_done(self) -> None:
         """The tare requested by the board's button is done: tell the board."""
-        self._to_ask.append(Command(self._next_request(), Op.TARE_DONE))
+        self._to_ask.append(Command(self._next_request(), CommandOp.TARE_DONE))
 
     def due(self, now_s: float) -> bytes:
         """The commands to send now."""
@@ -68,9 +68,9 @@ class BoardTalk:
         unheard = self._hello is None and (self._asked_hello_s is None or now_s - self._asked_hello_s > HELLO_AFTER_S)
         if unheard:
             self._asked_hello_s = now_s
-            commands.insert(0, Command(self._next_request(), Op.HELLO))
+            commands.insert(0, Command(self._next_request(), CommandOp.HELLO))
         for command in commands:
-            if command.op is not Op.HELLO:
+            if command.op is not CommandOp.HELLO:
                 self._waiting[command.request] = _in_words(command, self._hello), now_s
         return b"".join(encode_command(command) for command in commands)
 
@@ -100,7 +100,7 @@ class BoardTalk:
         self._request = self._request % 255 + 1
         return self._request
 
-    def _hear_hello(self, hello: Hello, now_s: float) -> None:
+    def _hear_hello(self, hello: HelloBody, now_s: float) -> None:
         if self._hello is None or not self._hello.running:
             self._scan_s = now_s
         self._hello = hello
@@ -109,18 +109,18 @@ class BoardTalk:
             self._refusals, self._waiting = {}, {}
             self._ask_for_what_differs(hello)
 
-    def _ask_for_what_differs(self, hello: Hello) -> None:
+    def _ask_for_what_differs(self, hello: HelloBody) -> None:
         if self._rate_hz is not None and _is_off(hello.scan_rate_hz, self._rate_hz):
             self._to_ask.append(set_rate(self._next_request(), self._rate_hz))
         for i, channel in enumerate(hello.channels):
             if self._gains.get(channel.name, channel.gain) != channel.gain:
                 self._to_ask.append(set_gain(self._next_request(), i, self._gains[channel.name]))
         if not hello.running:
-            self._to_ask.append(Command(self._next_request(), Op.START))
+            self._to_ask.append(Command(self._next_request(), CommandOp.START))
 
     def _hear_reply(self, reply: Reply) -> None:
         asked, _ = self._waiting.pop(reply.request, ("", 0.0))
-        if asked and reply.result is not Result.DONE:
+        if asked and reply.result is not CommandResult.DONE:
             why = reply.text or reply.result.name.lower().replace("_", " ")
             self._refusals[asked] = f"the board refuses {asked}: {why}"
 
@@ -140,9 +140,9 @@ def _is_off(rate_hz: float, wanted_hz: float) -> bool:
     return abs(rate_hz - wanted_hz) > RATE_OFF * wanted_hz
 
 
-def _in_words(command: Command, hello: Hello | None) -> str:
-    if command.op is Op.SET_RATE:
+def _in_words(command: Command, hello: HelloBody | None) -> str:
+    if command.op is CommandOp.SET_RATE:
         return f"a rate of {command.operands[0] / 1000:g} Hz"
-    if command.op is Op.SET_GAIN and hello is not None:
+    if command.op is CommandOp.SET_GAIN and hello is not None:
         return f"a gain of {command.operands[1]} on {hello.channels[command.operands[0]].name}"
-    return "starting its scans" if command.op is Op.START else "the end of its tare"
+    return "starting its scans" if command.op is CommandOp.START else "the end of its tare"

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from daq.sources.serial_port import PortGone, open_port
-from daq.sources.sniff import Finding, look_at
-from daq.wire.board import Command, Op, encode_command
+from daq.sources.sniff import PortFinding, look_at
+from daq.wire.board import Command, CommandOp, encode_command
 
 BAUDS = (921_600, 115_200, 9_600, 250_000, 19_200, 38_400, 57_600, 230_400, 460_800)
 """Common baud rates of boards and transmitters, in the order worth trying."""
@@ -22,7 +22,7 @@ def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
     with open_port(path, baud) as port:
         try:
             port.write_timeout = 0
-            port.write(encode_command(Command(1, Op.HELLO)))
+            port.write(encode_command(Command(1, CommandOp.HELLO)))
             end_s = time.monotonic() + seconds
             while (left_s := end_s - time.monotonic()) > 0.0:
                 port.timeout = left_s
@@ -36,7 +36,7 @@ def listen(path: str, baud: int, seconds: float) -> list[tuple[int, bytes]]:
 
 def probe(
     path: str, *, bauds: Sequence[int] = BAUDS, seconds: float = 3.0, trying: Callable[[int], None] = lambda _: None
-) -> tuple[int, Finding]:
+) -> tuple[int, PortFinding]:
     """The baud and what the port is; without a result, the last baud and why not. Raises PortTrouble. A wrong baud
     gives garbage, not silence: if nothing arrives, other bauds are not tried.
     """

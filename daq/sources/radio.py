@@ -53,7 +53,7 @@ class BluetoothTrouble(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SensorInRange:
     """A sensor in range."""
 
     address: str
@@ -91,9 +91,9 @@ class Radio:
     def __init__(self) -> None:
         self._turn = asyncio.Lock()
 
-    async def scan(self, seconds: float) -> list[Seen]:
+    async def scan(self, seconds: float) -> list[SensorInRange]:
         """The sensors in range, strongest first. Raises BluetoothTrouble."""
-        seen: dict[str, Seen] = {}
+        seen: dict[str, SensorInRange] = {}
 
         def take(device: BLEDevice, advertised: AdvertisementData) -> None:
             _note(seen, device, advertised)
@@ -106,12 +106,14 @@ class Radio:
                 raise BluetoothTrouble(plain_trouble(error)) from error
         return _by_strength(seen)
 
-    async def find(self, wanted: Callable[[Seen], bool], seconds: float) -> tuple[BLEDevice | None, list[Seen]]:
+    async def find(
+        self, wanted: Callable[[SensorInRange], bool], seconds: float
+    ) -> tuple[BLEDevice | None, list[SensorInRange]]:
         """The first matching sensor, None if it does not appear; and what was in range meanwhile.
 
         Raises BluetoothTrouble.
         """
-        seen: dict[str, Seen] = {}
+        seen: dict[str, SensorInRange] = {}
 
         def fits(device: BLEDevice, advertised: AdvertisementData) -> bool:
             return wanted(_note(seen, device, advertised))
@@ -133,12 +135,12 @@ class Radio:
                 raise BluetoothTrouble(plain_trouble(error)) from error
 
 
-def _note(seen: dict[str, Seen], device: BLEDevice, advertised: AdvertisementData) -> Seen:
+def _note(seen: dict[str, SensorInRange], device: BLEDevice, advertised: AdvertisementData) -> SensorInRange:
     services = tuple(SERVICES[uuid] for uuid in advertised.service_uuids if uuid in SERVICES)
     name = advertised.local_name or device.name or ""
-    seen[device.address] = Seen(device.address, name, advertised.rssi, services)
+    seen[device.address] = SensorInRange(device.address, name, advertised.rssi, services)
     return seen[device.address]
 
 
-def _by_strength(seen: dict[str, Seen]) -> list[Seen]:
+def _by_strength(seen: dict[str, SensorInRange]) -> list[SensorInRange]:
     return sorted(seen.values(), key=lambda sensor: -sensor.rssi_dbm)

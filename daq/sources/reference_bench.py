@@ -89,7 +89,7 @@ def _run(command: list[str]) -> str:
     return done.stdout
 
 
-class Bench:
+class BoardBench:
     """One board with what is wired to it. Times are microseconds of the bench, which continue over the board's
     restarts."""
 

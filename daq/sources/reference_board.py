@@ -14,7 +14,7 @@ import numpy as np
 from daq.rider.electronics import CELLS
 from daq.rider.jig import JigBlock
 from daq.sources.clock import SessionClock
-from daq.sources.reference_bench import INPUT, MARK, TILT_MV, Bench, Built
+from daq.sources.reference_bench import INPUT, MARK, TILT_MV, BoardBench, Built
 from daq.sources.simulator import BEAT_S, UNSENT_AT_MOST, Jig, PowerSender
 from daq.sources.terminal import new_terminal
 
@@ -43,7 +43,7 @@ class ReferenceBoard:
         on_notification: Callable[[int, str, bytes], None],
         before_beat: Callable[[], None],
     ) -> None:
-        self.bench = Bench(built, supply_mv=SUPPLY_MV, eeprom=BOARD)
+        self.bench = BoardBench(built, supply_mv=SUPPLY_MV, eeprom=BOARD)
         self._jig, self._clock, self._rng = jig, clock, rng
         self._power = PowerSender(clock, on_notification)
         self._before_beat = before_beat

@@ -143,17 +143,17 @@ class SimulatedBoard:
             self.unsent = self.unsent[taken:]
 
 
-def hello_of(electronics: Electronics, *, reads_positions: bool = False) -> board.Hello:
+def hello_of(electronics: Electronics, *, reads_positions: bool = False) -> board.HelloBody:
     """What the simulated board says of itself; with the jig's encoders behind the tilt when it reads positions."""
     rate_hz = electronics.rate_hz
     bridges = tuple(
-        board.Channel(name, board.Kind.BRIDGE, gain, rate_hz)
+        board.Channel(name, board.ChannelKind.BRIDGE, gain, rate_hz)
         for name, gain in zip(CELLS, electronics.gains, strict=True)
     )
-    tilt = board.Channel("tilt", board.Kind.TILT, 1, rate_hz, 24, electronics.degrees_per_count)
-    encoders = tuple(board.Channel(name, board.Kind.POSITION, 1, rate_hz, 24, MM_PER_COUNT) for name in SENSORS)
+    tilt = board.Channel("tilt", board.ChannelKind.TILT, 1, rate_hz, 24, electronics.degrees_per_count)
+    encoders = tuple(board.Channel(name, board.ChannelKind.POSITION, 1, rate_hz, 24, MM_PER_COUNT) for name in SENSORS)
     channels = (*bridges, tilt, *(encoders if reads_positions else ()))
-    return board.Hello("5173000000000001", 1, "simulated board", rate_hz, channels)
+    return board.HelloBody("5173000000000001", 1, "simulated board", rate_hz, channels)
 
 
 def scans_of(block: JigBlock, first_sequence: int) -> Samples:

@@ -12,7 +12,7 @@ import numpy as np
 
 from daq.values import Array, Samples, Status
 from daq.wire.ascii_lines import LINE_ENDS, LineDecoder, LineFormat
-from daq.wire.board import BoardDecoder, Hello, WrongVersion
+from daq.wire.board import BoardDecoder, HelloBody, WrongVersion
 from daq.wire.transmitter import COUNT_N, NEWTONS
 
 FEWEST_SCANS = 5
@@ -39,7 +39,7 @@ class HeardChannel:
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class PortFinding:
     """What a port is."""
 
     protocol: str
@@ -63,18 +63,18 @@ class Finding:
     """The settings to open the port with, as far as the bytes show them."""
 
 
-def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> Finding:
+def look_at(pieces: Sequence[tuple[int, bytes]], *, baud: int) -> PortFinding:
     """Recognise these bytes, each piece with its receipt time, microseconds."""
     data = b"".join(piece for _, piece in pieces)
     if not data:
-        return Finding("", "nothing came: is it powered? A Modbus transmitter speaks only when asked (--modbus)", 0)
+        return PortFinding("", "nothing came: is it powered? A Modbus transmitter speaks only when asked (--modbus)", 0)
     found = _as_board(pieces, len(data)) or _as_lines(pieces) or _as_seven_bits(pieces)
     if found is not None:
         return found
     zeros = data.count(0) / len(data)
     guess = "often framed by zeros as our protocol is, but damaged" if zeros > 0.01 else "no text and no frames of ours"
     words = f"{len(data)} bytes came at {baud} baud, {guess}; they begin {data[:24].hex(' ')}"
-    return Finding("", words, len(data), legible=False)
+    return PortFinding("", words, len(data), legible=False)
 
 
 def noise_rms(values: Array) -> float:
@@ -86,21 +86,21 @@ def noise_rms(values: Array) -> float:
     return float(np.sqrt((left**2).sum() / (len(values) - 2)))
 
 
-def _as_board(pieces: Sequence[tuple[int, bytes]], received: int) -> Finding | None:
+def _as_board(pieces: Sequence[tuple[int, bytes]], received: int) -> PortFinding | None:
     decoder = BoardDecoder("board")
     scans: list[Samples] = []
-    hello: Hello | None = None
+    hello: HelloBody | None = None
     for _, said in decoder.feed_pieces(pieces):
         if isinstance(said, WrongVersion):
-            return Finding("", str(said), received)
+            return PortFinding("", str(said), received)
         if isinstance(said, Samples):
             scans.append(said)
-        elif isinstance(said, Hello):
+        elif isinstance(said, HelloBody):
             hello = said
     if decoder.scans < FEWEST_SCANS and hello is None:
         return None
     enough = decoder.scans >= FEWEST_SCANS
-    return Finding(
+    return PortFinding(
         protocol="board",
         words=_board_words(hello, decoder),
         received_bytes=received,
@@ -112,7 +112,7 @@ def _as_board(pieces: Sequence[tuple[int, bytes]], received: int) -> Finding | N
     )
 
 
-def _board_words(hello: Hello | None, decoder: BoardDecoder) -> str:
+def _board_words(hello: HelloBody | None, decoder: BoardDecoder) -> str:
     if hello is None:
         return "a board of ours that sends scans, but no hello: its channels have no names. Update its firmware"
     stopped = "" if hello.running else "; it is stopped, the daemon will start it"
@@ -131,7 +131,7 @@ def _rate_hz(scans: Sequence[Samples]) -> float | None:
     return (len(times_us) - 1) / span_s if span_s > 0.0 else None
 
 
-def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[HeardChannel, ...]:
+def _channels(scans: Sequence[Samples], hello: HelloBody | None) -> tuple[HeardChannel, ...]:
     k = scans[-1].counts.shape[1]
     counts = np.concatenate([part.counts for part in scans if part.counts.shape[1] == k]).astype(np.float64)
     named = hello.channels if hello is not None and len(hello.channels) == k else None
@@ -149,7 +149,7 @@ def _channels(scans: Sequence[Samples], hello: Hello | None) -> tuple[HeardChann
     return tuple(found)
 
 
-def _as_seven_bits(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
+def _as_seven_bits(pieces: Sequence[tuple[int, bytes]]) -> PortFinding | None:
     """Text of seven data bits: read as eight, the highest is the parity bit."""
     data = b"".join(piece for _, piece in pieces)
     odd = sum(byte.bit_count() % 2 for byte in data) / len(data)
@@ -159,23 +159,23 @@ def _as_seven_bits(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
     return found and replace(found, data_bits=7, parity="odd" if odd > 0.5 else "even")
 
 
-def _as_lines(pieces: Sequence[tuple[int, bytes]]) -> Finding | None:
+def _as_lines(pieces: Sequence[tuple[int, bytes]]) -> PortFinding | None:
     data = b"".join(piece for _, piece in pieces)
     if sum(byte in PRINTABLE for byte in data) < TEXT_SHARE * len(data):
         return None
     lines = [line.decode("ascii", "replace").strip() for line in LINE_ENDS.split(data) if line.strip()][1:-1]
     if len(lines) < FEWEST_LINES:
-        return Finding(
+        return PortFinding(
             "",
             f"text came, but fewer than {FEWEST_LINES} whole lines: listen longer, or it sends no ends of lines",
             len(data),
         )
     pattern = next(filter(None, map(pattern_of, lines)), None)
     if pattern is None:
-        return Finding("", f"lines of text without a number in them, such as {lines[-1]!r}", len(data))
+        return PortFinding("", f"lines of text without a number in them, such as {lines[-1]!r}", len(data))
     decoder = LineDecoder("transmitter", LineFormat(pattern, decimal_comma=_has_comma(lines)))
     scans = [scan for received_us, piece in pieces for scan in decoder.feed(piece, received_us)]
-    return Finding(
+    return PortFinding(
         protocol="lines",
         words=f"lines of text; {decoder.scans} of {decoder.scans + decoder.damaged} follow one pattern. "
         "Check which number is the load, and the unit",

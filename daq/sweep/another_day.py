@@ -56,7 +56,7 @@ class Foretold:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class OnsetChange:
     """How far the onset moved between two tests, mm, positive when the second lies further back."""
 
     change_mm: float
@@ -94,14 +94,14 @@ def today(test: Entry) -> Foretold:
     return Foretold(places_mm, p / p.sum())
 
 
-def change(first: Entry, second: Entry, found: Panel) -> Change:
+def change(first: Entry, second: Entry, found: Panel) -> OnsetChange:
     """Between two sweeps of one rider; on the same day, the day's shift is in both and cancels."""
     a, b = (_of_itself(one) for one in (first, second))
     same_day = first.day == second.day
     variance = _variance(a) + _variance(b)
     change_mm = b.mean_mm - a.mean_mm
     half = DETECTABLE * math.sqrt(variance + found.scatter.of_difference_mm2(same_day=same_day))
-    return Change(change_mm, (change_mm - half, change_mm + half), half)
+    return OnsetChange(change_mm, (change_mm - half, change_mm + half), half)
 
 
 def detectable_mm(tests: Sequence[Entry], found: Panel) -> float:

@@ -20,7 +20,7 @@ import numpy as np
 
 from daq.sweep.chances import class_chances
 from daq.sweep.errors import Errors, error_grid
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.sweep.lag import operators
 from daq.sweep.line import line_through
 from daq.sweep.marginal import log_sum
@@ -84,7 +84,7 @@ class _Model:
     priors: WidePriors
 
 
-def belief(evidence: Evidence, priors: WidePriors) -> Posterior:
+def belief(evidence: StepEvidence, priors: WidePriors) -> Posterior:
     """The posterior over breakpoints between the outermost positions, in forward millimetres."""
     middle = 0.5 * float(evidence.forward_mm.min() + evidence.forward_mm.max())
     model = _modelled(evidence, middle, priors)
@@ -107,7 +107,7 @@ def belief(evidence: Evidence, priors: WidePriors) -> Posterior:
     return replace(found, c=found.c + middle)
 
 
-def _modelled(evidence: Evidence, middle: float, priors: WidePriors) -> _Model:
+def _modelled(evidence: StepEvidence, middle: float, priors: WidePriors) -> _Model:
     n, trend = len(evidence.hands_n), evidence.trend
     y = evidence.hands_n - evidence.covariates @ evidence.covariate_means
     y = y - y.mean()
@@ -131,7 +131,7 @@ def _modelled(evidence: Evidence, middle: float, priors: WidePriors) -> _Model:
     )
 
 
-def _lags(evidence: Evidence, priors: WidePriors) -> tuple[Array, Array]:
+def _lags(evidence: StepEvidence, priors: WidePriors) -> tuple[Array, Array]:
     """(L, r, n + 1) what each time constant makes of the places' loads, and the log prior of each."""
     n, times = len(evidence.hands_n), evidence.dwells
     slow = [lag_s for lag_s in priors.lags_s if lag_s > 0.0] if times is not None and priors.lag > 0.0 else []
@@ -143,7 +143,7 @@ def _lags(evidence: Evidence, priors: WidePriors) -> tuple[Array, Array]:
     return np.array(rows), np.log(share)
 
 
-def _errors(evidence: Evidence, priors: WidePriors) -> Errors:
+def _errors(evidence: StepEvidence, priors: WidePriors) -> Errors:
     if evidence.se_n is None:
         size, log_prior = free_scales(priors)
         variance = np.repeat((size**2)[:, None], len(evidence.hands_n), axis=1)
@@ -211,7 +211,7 @@ def _bends(model: _Model, c: Array, seen: Mixture) -> _Bends:
     return _Bends(logs, place, which // kinds % errors, which // each, reading)
 
 
-def _placement(evidence: Evidence, model: _Model, middle: float) -> tuple[Array | None, Array | None]:
+def _placement(evidence: StepEvidence, model: _Model, middle: float) -> tuple[Array | None, Array | None]:
     """(n,) variances of the means through placement, N^2, under a bend and under a straight rise; None: none."""
     if not evidence.u_setback_mm.any():
         return None, None
@@ -228,7 +228,7 @@ def _placement(evidence: Evidence, model: _Model, middle: float) -> tuple[Array 
     return u2 * (forward * ahead**2 + (1.0 - forward) * bent.slope_n_per_mm**2), u2 * slope**2
 
 
-def _witnessed(evidence: Evidence, model: _Model, c: Array, bends: _Bends) -> Array:
+def _witnessed(evidence: StepEvidence, model: _Model, c: Array, bends: _Bends) -> Array:
     """(L, C) the saddle's log likelihood of each breakpoint, for each time constant that matters."""
     said = np.zeros((len(model.follow), len(c)))
     if evidence.witness is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from daq.sweep.belief import WidePriors, belief
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.sweep.posterior import Posterior, Priors, posterior
 
 PRIORS = WidePriors()
@@ -15,12 +15,12 @@ BEFORE = Priors()
 """Those of `hinge-posterior/1` and `/2`."""
 
 
-def bend_of(evidence: Evidence, priors: WidePriors = PRIORS) -> Posterior:
+def bend_of(evidence: StepEvidence, priors: WidePriors = PRIORS) -> Posterior:
     """Where the bend may be, in forward millimetres, and whether there is one."""
     return belief(evidence, priors)
 
 
-def bend_before(evidence: Evidence) -> Posterior:
+def bend_before(evidence: StepEvidence) -> Posterior:
     """The same under `hinge-posterior/1` and `/2`."""
     return posterior(
         evidence.forward_mm,

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import math
 
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.sweep.hinge import Hinge, least_squares
 from daq.values import NAN, Onset, Verdict
 
 FALSE_ALARM = 0.002
 
 
-def by_least_squares(evidence: Evidence, *, step_off_mm: float, method: str) -> Onset:
+def by_least_squares(evidence: StepEvidence, *, step_off_mm: float, method: str) -> Onset:
     """The answer; probabilities are NaN, since this method has none."""
     weights = None if evidence.se_n is None else evidence.se_n**-2.0
     fit = least_squares(evidence.forward_mm, evidence.hands_n, weights=weights, covariates=evidence.covariates)

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.bend import bend_of
-from daq.sweep.evidence import Evidence, gathered, torque_effect
+from daq.sweep.evidence import StepEvidence, gathered, torque_effect
 from daq.sweep.line import line_through
 from daq.sweep.pooled import pooled
 from daq.sweep.posterior import Posterior
-from daq.sweep.spreads import JUDGED, Scatter
+from daq.sweep.spreads import JUDGED, Spreads
 from daq.sweep.verdict import verdict_of
 from daq.values import Array, StepMean, Verdict
 
@@ -59,7 +59,7 @@ def compare(
     *,
     same_session: bool = True,
     names: tuple[str, str] = ("A", "B"),
-    scatter: Scatter = JUDGED,
+    scatter: Spreads = JUDGED,
 ) -> Comparison:
     """B compared with A. ValueError if one of them cannot be answered (too few positions, invalid numbers)."""
     evidence = [gathered(steps) for steps in (a, b)]
@@ -127,7 +127,7 @@ def _torque_difference(a: Sequence[StepMean], b: Sequence[StepMean]) -> float | 
 
 def _torque_alone(
     torque_nm: float,
-    evidence: Sequence[Evidence],
+    evidence: Sequence[StepEvidence],
     found: Sequence[Posterior],
     sweeps: Sequence[Sequence[StepMean]],
 ) -> tuple[float, tuple[float, float]]:

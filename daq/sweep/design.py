@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.bend import bend_of
-from daq.sweep.evidence import Evidence, gathered
+from daq.sweep.evidence import StepEvidence, gathered
 from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS, out_and_back
@@ -135,7 +135,7 @@ def _coarse(steps: Sequence[StepMean], rear_mm: float, front_mm: float, resoluti
     return NextStep(at_mm, f"the whole range first: {done} of {FEWEST_POSITIONS} places ridden", None, None, None)
 
 
-def _bracketing(evidence: Evidence, found: Posterior) -> tuple[float, str]:
+def _bracketing(evidence: StepEvidence, found: Posterior) -> tuple[float, str]:
     """The 7 % or the 93 % point of the posterior, whichever side the last step was not on."""
     forward, rearward = (-found.quantile(share) for share in reversed(BRACKET))
     ahead = evidence.setback_mm[-1] < -found.quantile(0.5)
@@ -143,7 +143,7 @@ def _bracketing(evidence: Evidence, found: Posterior) -> tuple[float, str]:
     return at_mm, f"just {side} where the onset may be, {forward:.0f} to {rearward:.0f} mm"
 
 
-def _widest_gap(evidence: Evidence, rear_mm: float, front_mm: float) -> tuple[float, str]:
+def _widest_gap(evidence: StepEvidence, rear_mm: float, front_mm: float) -> tuple[float, str]:
     """The middle of the widest gap between ridden positions and the limits."""
     edges = np.unique(np.concatenate([evidence.setback_mm, [rear_mm, front_mm]]))
     widest = int(np.argmax(np.diff(edges)))
@@ -151,7 +151,7 @@ def _widest_gap(evidence: Evidence, rear_mm: float, front_mm: float) -> tuple[fl
     return 0.5 * (low + high), f"no onset in sight yet: in the middle of the widest gap, {low:.0f} to {high:.0f} mm"
 
 
-def _width_kept(evidence: Evidence, found: Posterior, at_mm: float) -> float:
+def _width_kept(evidence: StepEvidence, found: Posterior, at_mm: float) -> float:
     """The interval's width after a step at at_mm over its width now, from the information about the bend.
 
     Linearised at the posterior's middle: parameters level, slope behind, added slope, bend, covariates.

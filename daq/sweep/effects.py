@@ -25,7 +25,7 @@ REACH_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Effect:
+class OnsetEffect:
     """One condition that may move the onset, with its prior, mm per unit of its column."""
 
     name: str
@@ -33,19 +33,19 @@ class Effect:
     spread_mm: float = OTHER_SPREAD_MM
 
 
-GRADIENT = Effect("gradient", GRADIENT_MM_PER_PCT, GRADIENT_SPREAD)
+GRADIENT = OnsetEffect("gradient", GRADIENT_MM_PER_PCT, GRADIENT_SPREAD)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Effects:
     """(K,) effects and their (K, K) covariance."""
 
-    effects: tuple[Effect, ...]
+    effects: tuple[OnsetEffect, ...]
     mm: Array
     covariance: Array
 
 
-def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[Effect], found: Panel) -> Effects:
+def estimated(tests: Sequence[Entry], columns: Array, effects: Sequence[OnsetEffect], found: Panel) -> Effects:
     """The effects of (k, K) columns over k tests in order, ignoring their own effects_mm. ValueError if tests and
     columns differ in number.
     """

@@ -14,7 +14,7 @@ import numpy as np
 
 from daq.sweep import sway
 from daq.sweep.lag import Dwells, dwells
-from daq.sweep.noise import Levels
+from daq.sweep.noise import PooledLevels
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.pooled import Pooled, pooled
@@ -39,7 +39,7 @@ TORQUE_MATTERS_NM = 0.25
 
 PLACED_MM = 1.0
 """Standard uncertainty of a setback set on the jig's scale and read by eye. Common practice, no source."""
-WanderModel: TypeAlias = Callable[..., list[Levels]]
+WanderModel: TypeAlias = Callable[..., list[PooledLevels]]
 
 
 class TooFewPositions(ValueError):
@@ -57,7 +57,7 @@ class Trend:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Evidence:
+class StepEvidence:
     """n steps as arrays, ready for an estimator."""
 
     setback_mm: Array
@@ -91,7 +91,7 @@ class Evidence:
         return -places(-self.setback_mm)
 
 
-def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fill: bool = True) -> Evidence:
+def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fill: bool = True) -> StepEvidence:
     """The evidence of these steps. TooFewPositions, or ValueError if a setback or hand load is not finite. levels: the
     model of the sway; methods before `hinge-posterior/3` have their own. fill: a torque that the sensor missed on a
     step is taken from the others; methods before `hinge-posterior/4` then did without torque on every step.
@@ -113,7 +113,7 @@ def gathered(steps: Sequence[StepMean], levels: WanderModel = sway.levels, *, fi
     t_min = np.array([step.t_min for step in steps])
     covariates, means, sds, notes = _covariates(setback_mm, t_min, torque_nm, model)
     se_n = _given_errors(steps) if model is None else np.maximum(model.hands.se_n, LEAST_ERROR_N)
-    return Evidence(
+    return StepEvidence(
         setback_mm=setback_mm,
         hands_n=hands_n if model is None else model.hands.load_n,
         se_n=None if se_n is None else np.hypot(se_n, u_torque_nm * math.hypot(*torque_effect(model))),

@@ -25,7 +25,7 @@ BETWEEN_N = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Wander:
+class Sway:
     """One rider's sway, newtons and seconds."""
 
     sway_n: float = SWAY_N
@@ -45,7 +45,7 @@ class Wander:
         return f"sway {self.sway_n:.1f} N over {self.sway_s:.0f} s, {self.between_n:.1f} N from visit to visit"
 
 
-USUAL = Wander()
+USUAL = Sway()
 """Of riders in general, where a cell is read all along."""
 
 
@@ -77,7 +77,7 @@ def sd_times_slope(setback_mm: Array, t_min: Array, sd_n: float) -> float:
     return math.sqrt(float(np.mean(found)))
 
 
-def designs(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> list[Design]:
+def designs(rear_mm: float, front_mm: float, minutes: float, wander: Sway) -> list[Design]:
     """Every plan out and back that fills the minutes: dwell times, positions ridden once each, or half as many ridden
     twice; best first."""
     found = []
@@ -96,6 +96,6 @@ def designs(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> 
     return sorted(found, key=lambda design: design.sd_slope_n)
 
 
-def best_design(rear_mm: float, front_mm: float, minutes: float, wander: Wander) -> Design | None:
+def best_design(rear_mm: float, front_mm: float, minutes: float, wander: Sway) -> Design | None:
     """The plan with the smallest bound; None if there are too few minutes for any."""
     return next(iter(designs(rear_mm, front_mm, minutes, wander)), None)

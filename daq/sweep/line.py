@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.values import Array
 
 _ROUNDS = 8
@@ -33,7 +33,7 @@ class FittedLine:
         return self.load_n + self.slope_n_per_mm * forward + self.added_n_per_mm * np.maximum(forward, 0.0)
 
 
-def line_through(evidence: Evidence, bend_mm: float | None) -> FittedLine:
+def line_through(evidence: StepEvidence, bend_mm: float | None) -> FittedLine:
     """Least squares with priors on the covariates, and residuals beyond 2.5 scales down-weighted."""
     at_mm = float(evidence.setback_mm.mean()) if bend_mm is None else bend_mm
     forward = at_mm - evidence.setback_mm

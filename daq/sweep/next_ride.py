@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
@@ -24,7 +24,7 @@ TO_SETTLE, AT_THIS_SCATTER = "to settle it: ", "at this scatter "
 """How reasons begin that ask for more riding."""
 
 
-def what_settles(evidence: Evidence, found: Posterior) -> list[str]:
+def what_settles(evidence: StepEvidence, found: Posterior) -> list[str]:
     """One or two sentences for a sweep without a verdict. Doubling the ride brings a verdict to 4 to 7 of 10 sweeps
     that most likely have a bend, and to 2 to 7 of 10 that most likely have none; for the latter, riding all positions
     again does twice as well as riding some; measured by simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5
@@ -66,7 +66,7 @@ def _beginning(found: Posterior, *, front: bool) -> str:
     return f"the rise may begin at the {'foremost' if front else 'rearmost'} position"
 
 
-def next_positions_mm(evidence: Evidence, found: Posterior) -> tuple[float, ...]:
+def next_positions_mm(evidence: StepEvidence, found: Posterior) -> tuple[float, ...]:
     """The same as a plan's positions in their order: every other pass the other way."""
     places_mm = worth_riding_mm(evidence, found)
     n = len(evidence.hands_n)
@@ -82,7 +82,7 @@ def _so_many(missing: float, positions: int, n: int) -> int:
     return min(max(math.ceil(missing), positions), n)
 
 
-def _new_and_again(evidence: Evidence, positions_mm: list[float]) -> str:
+def _new_and_again(evidence: StepEvidence, positions_mm: list[float]) -> str:
     """Says which of these were ridden already: "again" must not be said of a new position."""
     ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
     new, again = (
@@ -92,13 +92,13 @@ def _new_and_again(evidence: Evidence, positions_mm: list[float]) -> str:
     return ", and ".join(filter(None, [new and f"{new} mm", again and f"{again} mm again"]))
 
 
-def _how_long(evidence: Evidence, steps: int) -> str:
+def _how_long(evidence: StepEvidence, steps: int) -> str:
     if evidence.minutes > 0.0:
         return f"about {math.ceil(evidence.minutes * steps / len(evidence.hands_n))} minutes"
     return f"{steps} steps"
 
 
-def steps_more(evidence: Evidence, found: Posterior) -> float:
+def steps_more(evidence: StepEvidence, found: Posterior) -> float:
     """Steps like the ones ridden that are missing for an interval of WANTED_MM, at the slope seen so far."""
     error_n = found.scale * (1.0 if evidence.se_n is None else float(np.median(evidence.se_n)))
     added = max(line_through(evidence, -found.mean).added_n_per_mm, SMALLEST_RISE)
@@ -106,7 +106,7 @@ def steps_more(evidence: Evidence, found: Posterior) -> float:
     return max(needed - len(evidence.hands_n), 0.0)
 
 
-def worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:
+def worth_riding_mm(evidence: StepEvidence, found: Posterior) -> list[float]:
     """What `what_settles` asks to ride, rearmost first: beyond an end; or all positions again where there most likely
     is no bend; or both sides of where the bend may be, and the two ends that fix the slopes."""
     if beyond := _more_beyond_mm(evidence, found):
@@ -120,12 +120,12 @@ def worth_riding_mm(evidence: Evidence, found: Posterior) -> list[float]:
     return sorted({float(round(mm)) for mm in (rear_mm, *inside, front_mm)}, reverse=True)
 
 
-def gap_mm(evidence: Evidence) -> float:
+def gap_mm(evidence: StepEvidence) -> float:
     """The usual distance from one position to the next."""
     return float(np.median(-np.diff(evidence.positions_mm)))
 
 
-def _more_beyond_mm(evidence: Evidence, found: Posterior) -> list[float]:
+def _more_beyond_mm(evidence: StepEvidence, found: Posterior) -> list[float]:
     """Two positions beyond an end when the bend is there or thereabouts; none when it is not."""
     positions = evidence.positions_mm
     gap = gap_mm(evidence)

@@ -40,7 +40,7 @@ class Series:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Levels:
+class PooledLevels:
     """One load's level at each step and its standard error, (n,), and the torque's effect seen in the strokes."""
 
     load_n: Array
@@ -62,7 +62,7 @@ class Levels:
     """Its standard error; independent of the level's, since one is even in time and the other odd."""
 
 
-def levels(series: Series, *loads_n: Array) -> list[Levels]:
+def levels(series: Series, *loads_n: Array) -> list[PooledLevels]:
     """The pooled model of each load, (n, m), over all steps."""
     there, known = series.there, bool(np.isfinite(series.torque_nm[series.there]).all())
     torque_nm = series.torque_nm if known else np.zeros_like(series.t_s)
@@ -106,7 +106,9 @@ def _whitened(t_s: Array, columns: Array, there: Bools, grid: tuple[Array, ...])
     return ordered @ np.swapaxes(ordered, -1, -2), log_det
 
 
-def _averaged(gram: Array, log_det: Array, strokes: int, known: bool, shift: Array, grid: tuple[Array, ...]) -> Levels:
+def _averaged(
+    gram: Array, log_det: Array, strokes: int, known: bool, shift: Array, grid: tuple[Array, ...]
+) -> PooledLevels:
     """Restricted likelihood of every grid point, and the averages with its weights."""
     n = gram.shape[1]
     own = gram[..., ONE, ONE]
@@ -124,7 +126,7 @@ def _averaged(gram: Array, log_det: Array, strokes: int, known: bool, shift: Arr
     weight /= weight.sum()
     level = np.einsum("g,gnk->nk", weight, means) + shift
     slope = float(weight @ effect)
-    return Levels(
+    return PooledLevels(
         load_n=level[:, LOAD],
         torque_nm=level[:, TORQUE] if known or shift[TORQUE] else np.full(n, NAN),
         se_n=np.sqrt(weight @ (variance[:, None] / own)),

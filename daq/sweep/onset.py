@@ -18,7 +18,7 @@ from daq.sweep.belief import WidePriors
 from daq.sweep.bend import BEND_LIKELIER, PRIORS, bend_before, bend_of
 from daq.sweep.chances import LOADED_CHANCE
 from daq.sweep.classical import by_least_squares
-from daq.sweep.evidence import Evidence, TooFewPositions, gathered
+from daq.sweep.evidence import StepEvidence, TooFewPositions, gathered
 from daq.sweep.line import line_through
 from daq.sweep.step_errors import standard_errors
 from daq.sweep.verdict import by_posterior, with_chances
@@ -98,7 +98,7 @@ def _hinge_posterior_3(steps: Sequence[StepMean], margin: Margin) -> Onset:
     return _by_belief(gathered(steps, fill=False), BEND_LIKELIER, margin, BEND_FIRST)
 
 
-def _by_belief(evidence: Evidence, priors: WidePriors, margin: Margin, method: str) -> Onset:
+def _by_belief(evidence: StepEvidence, priors: WidePriors, margin: Margin, method: str) -> Onset:
     found = bend_of(evidence, priors)
     answer = by_posterior(evidence, found, step_off_mm=margin.step_off_mm, method=method)
     return with_chances(answer, found, priors, margin.loaded_chance)

@@ -28,7 +28,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.linalg import toeplitz
 
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, Scatter, judged_priors, scatter_in
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, SpreadPriors, Spreads, judged_priors, scatter_in
 from daq.values import Array, Bools, Likelihood
 
 STEP_MM = 1.0
@@ -57,7 +57,7 @@ class Panel:
     riders: int
     days: int
     sweeps: int
-    priors: Priors
+    priors: SpreadPriors
 
     @property
     def repeats(self) -> int:
@@ -80,7 +80,7 @@ class Panel:
         return float(self.weight.sum(axis=0) @ SWEEP_SDS_MM)
 
     @property
-    def scatter(self) -> Scatter:
+    def scatter(self) -> Spreads:
         """Posterior mean squares."""
         return scatter_in(self.weight.sum(axis=1), self.weight.sum(axis=0))
 
@@ -90,7 +90,7 @@ class Panel:
         return self.scatter.day_mm2 + self.scatter.sweep_mm2
 
 
-def panel(tests: Sequence[Entry], priors: Priors | None = None) -> Panel:
+def panel(tests: Sequence[Entry], priors: SpreadPriors | None = None) -> Panel:
     """The panel of these tests, in any order. ValueError without one."""
     tests = in_order(tests)
     places_mm = grid_of(tests)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.sweep import sway
-from daq.sweep.noise import Levels, Series, as_series, smoothed
+from daq.sweep.noise import PooledLevels, Series, as_series, smoothed
 from daq.sweep.typed.levels import levels_of
 from daq.values import NAN, Array, Bools, StepMean
 
@@ -30,14 +30,14 @@ LEAST_WITNESS_N = 0.02
 class Pooled:
     """What the strokes of all steps say about each step."""
 
-    hands: Levels
-    witness: Levels | None
+    hands: PooledLevels
+    witness: PooledLevels | None
     """Saddle load minus the part that follows the hands' sway; None if the saddle was not read, or copies the hands."""
     gamma: float
     """The saddle's share in the sway of the hands, N/N."""
 
 
-def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway.levels) -> Pooled | None:
+def pooled(steps: Sequence[StepMean], levels: Callable[..., list[PooledLevels]] = sway.levels) -> Pooled | None:
     """The pooled model of all steps; None if a step has no strokes, or there are too few. levels: the model of sway,
     that of earlier methods or the current one. Estimator, tests of validity and pages ask for the same steps in turn,
     so the last results are cached.
@@ -48,7 +48,7 @@ def pooled(steps: Sequence[StepMean], levels: Callable[..., list[Levels]] = sway
 
 
 @functools.lru_cache(maxsize=4)
-def _pooled(steps: tuple[StepMean, ...], levels: Callable[..., list[Levels]]) -> Pooled | None:
+def _pooled(steps: tuple[StepMean, ...], levels: Callable[..., list[PooledLevels]]) -> Pooled | None:
     counts = [len(step.strokes) for step in steps]
     if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
         return None
@@ -63,7 +63,7 @@ def _pooled(steps: tuple[StepMean, ...], levels: Callable[..., list[Levels]]) ->
     return Pooled(hands, _of_its_own(witness[0]) if witness else None, gamma)
 
 
-def _of_its_own(witness: Levels) -> Levels | None:
+def _of_its_own(witness: PooledLevels) -> PooledLevels | None:
     """The witness with its standard errors; None for a copy of the hands."""
     if float(witness.se_n.min()) <= LEAST_WITNESS_N:
         return None

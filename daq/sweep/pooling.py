@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.panel import NEARLY_NONE, Panel
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, cells, half_normal
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, SpreadPriors, cells, half_normal
 from daq.values import Array
 
 BETWEEN = np.array([0.0, 0.1, 0.2, 0.35, 0.5, 0.75, 1.0])
@@ -27,18 +27,18 @@ FROM_MM = 1.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Pooled:
+class PooledWorkshops:
     """What all workshops together say."""
 
-    each: Mapping[str, Priors]
+    each: Mapping[str, SpreadPriors]
     """What is believed of each workshop, by its name."""
-    another: Priors
+    another: SpreadPriors
     """Of one that is none of these."""
     between: float
     """How far they lie apart, posterior mean, as a standard deviation of ln(1 mm + sd)."""
 
 
-def pooled(panels: Mapping[str, Panel], name: str) -> Pooled:
+def pooled(panels: Mapping[str, Panel], name: str) -> PooledWorkshops:
     """Workshops by name; name: of the whole. The middle has the priors of the first, the same for all. ValueError
     without a workshop, or if their priors differ."""
     if not panels:
@@ -49,21 +49,21 @@ def pooled(panels: Mapping[str, Panel], name: str) -> Pooled:
         raise ValueError("panels: expected the same priors for all workshops")
     seen = {workshop: _evidence(one, first) for workshop, one in ordered.items()}
     weight, day, sweep = _middles(list(seen.values()), first)
-    return Pooled(
+    return PooledWorkshops(
         {workshop: _as_one(weight, day, sweep, evidence, workshop) for workshop, evidence in seen.items()},
         _as_one(weight, day, sweep, np.ones((len(DAY_SDS_MM), len(SWEEP_SDS_MM))), name),
         float(weight.sum(axis=(1, 2)) @ BETWEEN),
     )
 
 
-def _evidence(found: Panel, priors: Priors) -> Array:
+def _evidence(found: Panel, priors: SpreadPriors) -> Array:
     """(D, S) likelihood of the workshop's tests, scaled to a highest value of 1."""
     given = np.outer(priors.day, priors.sweep)
     likelihood: Array = np.divide(found.weight, given, out=np.zeros_like(found.weight), where=given > 0.0)
     return np.asarray(likelihood / likelihood.max())
 
 
-def _middles(seen: list[Array], priors: Priors) -> tuple[Array, Array, Array]:
+def _middles(seen: list[Array], priors: SpreadPriors) -> tuple[Array, Array, Array]:
     """(B, D, S) probability of each distance between workshops and each pair of middles, and the (B, D, D) and
     (B, S, S) probabilities of a workshop's standard deviations given these."""
     day, sweep = (np.array([_around(grid_mm, apart) for apart in BETWEEN]) for grid_mm in (DAY_SDS_MM, SWEEP_SDS_MM))
@@ -75,13 +75,13 @@ def _middles(seen: list[Array], priors: Priors) -> tuple[Array, Array, Array]:
     return weight / weight.sum(), day, sweep
 
 
-def _as_one(weight: Array, day: Array, sweep: Array, evidence: Array, name: str) -> Priors:
+def _as_one(weight: Array, day: Array, sweep: Array, evidence: Array, name: str) -> SpreadPriors:
     """One workshop's standard deviations, whatever the middle."""
     of_this = day @ evidence @ sweep.transpose(0, 2, 1)
     share = np.divide(weight, of_this, out=np.zeros_like(weight), where=of_this > 0.0)
     joint = evidence * np.einsum("bij,bid,bjs->ds", share, day, sweep)
     joint = joint / joint.sum()
-    return Priors(joint.sum(axis=1), joint.sum(axis=0), name)
+    return SpreadPriors(joint.sum(axis=1), joint.sum(axis=0), name)
 
 
 def _around(grid_mm: Array, apart: float) -> Array:

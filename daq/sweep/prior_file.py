@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from daq.sweep.panel import Panel
-from daq.sweep.pooling import Pooled
-from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, Priors
+from daq.sweep.pooling import PooledWorkshops
+from daq.sweep.spreads import DAY_SDS_MM, METHOD, SWEEP_SDS_MM, SpreadPriors
 from daq.text import checked_line
 from daq.values import Array
 
@@ -31,7 +31,7 @@ class BadPrior(ValueError):
     """The table is invalid; the text says why."""
 
 
-def prior_of(found: Panel, pooled: Pooled, made_utc: str, *, simulated: bool = False) -> dict[str, Any]:
+def prior_of(found: Panel, pooled: PooledWorkshops, made_utc: str, *, simulated: bool = False) -> dict[str, Any]:
     """The table: what another workshop may expect. Counts say how much data is behind it; it contains no pseudonym, no
     date of a test, no onset and no name of a workshop but the one it is known by."""
     priors = pooled.another
@@ -51,7 +51,7 @@ def prior_of(found: Panel, pooled: Pooled, made_utc: str, *, simulated: bool = F
     }
 
 
-def priors_in(content: Any) -> Priors:
+def priors_in(content: Any) -> SpreadPriors:
     """Another workshop's table as priors. BadPrior."""
     if not isinstance(content, Mapping) or content.get("kind") != KIND:
         raise BadPrior("not a table of spreads: expected what foreaft panel --write-prior writes")
@@ -68,7 +68,7 @@ def priors_in(content: Any) -> Priors:
     day = np.zeros(len(DAY_SDS_MM))
     day[: DAY_SDS[version]] = _weights(content, "day_sd_mm", DAY_SDS_MM[: DAY_SDS[version]])
     named = f"{name} (simulated riders)" if content.get("simulated") is True else name
-    return Priors(day, _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), named)
+    return SpreadPriors(day, _weights(content, "sweep_sd_mm", SWEEP_SDS_MM), named)
 
 
 def _weights(content: Mapping[str, Any], key: str, grid_mm: Array) -> Array:

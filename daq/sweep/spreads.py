@@ -26,7 +26,7 @@ GIVES_WAY = 3
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Priors:
+class SpreadPriors:
     """(D,) and (S,) prior weights of the standard deviations on their grids, each summing to 1."""
 
     day: Array
@@ -36,7 +36,7 @@ class Priors:
 
 
 @dataclass(frozen=True, slots=True)
-class Scatter:
+class Spreads:
     """Mean squares, mm2: of a day's deviation from a rider's own onset, and of a sweep's from its day's."""
 
     day_mm2: float
@@ -47,17 +47,17 @@ class Scatter:
         return 2.0 * (self.sweep_mm2 + (0.0 if same_day else self.day_mm2))
 
 
-def scatter_in(day: Array, sweep: Array) -> Scatter:
+def scatter_in(day: Array, sweep: Array) -> Spreads:
     """By (D,) and (S,) weights of the standard deviations."""
-    return Scatter(float(day @ DAY_SDS_MM**2), float(sweep @ SWEEP_SDS_MM**2))
+    return Spreads(float(day @ DAY_SDS_MM**2), float(sweep @ SWEEP_SDS_MM**2))
 
 
-def judged_priors(second_days: int = 0) -> Priors:
+def judged_priors(second_days: int = 0) -> SpreadPriors:
     """The priors of a workshop without another's. second_days: days beyond each rider's first, of all riders."""
     judged = max(0.0, 1.0 - second_days / GIVES_WAY)
     day = half_normal(DAY_SDS_MM, DAY_PRIOR_MM) ** judged
     flat = (cells(DAY_SDS_MM) / (DAY_PRIOR_MM + DAY_SDS_MM)) ** (1.0 - judged)
-    return Priors(_summing_to_1(day * flat), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
+    return SpreadPriors(_summing_to_1(day * flat), half_normal(SWEEP_SDS_MM, SWEEP_PRIOR_MM), "judgement")
 
 
 def half_normal(grid_mm: Array, spread_mm: float) -> Array:

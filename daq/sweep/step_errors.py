@@ -22,7 +22,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.sweep.evidence import Evidence, TooFewPositions, gathered, stroke_errors
+from daq.sweep.evidence import StepEvidence, TooFewPositions, gathered, stroke_errors
 from daq.values import Array, StepMean
 
 FREEDOM = 3.0
@@ -56,7 +56,7 @@ def _size(steps: tuple[StepMean, ...]) -> float:
     return size_of(evidence)
 
 
-def size_of(evidence: Evidence) -> float:
+def size_of(evidence: StepEvidence) -> float:
     """Root of the mean of f^2: 1 if there are no steps to spare. The evidence has standard errors."""
     se_n = np.asarray(evidence.se_n)
     n, k = evidence.covariates.shape

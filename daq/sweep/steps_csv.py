@@ -57,11 +57,11 @@ MINUTES_PER_STEP = 0.75
 LONGEST_LINE = 10_000
 """Far below the longest cell the csv module reads, a limit that any other module may change."""
 
-__all__ = ["BadTable", "Table", "answered", "contract", "onset_json", "parse_steps", "read_table"]
+__all__ = ["BadTable", "StepTable", "answered", "contract", "onset_json", "parse_steps", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class StepTable:
     """A table as read."""
 
     steps: list[StepMean]
@@ -71,7 +71,7 @@ class Table:
     """One sentence for each thing that was not used."""
 
 
-def read_table(text: str) -> Table:
+def read_table(text: str) -> StepTable:
     """The steps in the table's order. BadTable for anything that cannot be read as steps."""
     header, rows = _table(text)
     _check_header(header)
@@ -104,7 +104,7 @@ def read_table(text: str) -> Table:
     places = [step.t_min for step in steps]
     if ways and not any(map(math.isnan, places)):
         check_ways(ways, columns["setback_mm"], places, lines)
-    return Table(steps, Conditions(torque_expected="crank_torque_nm" in columns, ways=ways), warnings)
+    return StepTable(steps, Conditions(torque_expected="crank_torque_nm" in columns, ways=ways), warnings)
 
 
 def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
@@ -113,7 +113,7 @@ def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
     return table.steps, table.warnings
 
 
-def answered(table: Table, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
+def answered(table: StepTable, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
     """The statistical answer, judged by the tests of validity as far as the table allows. ValueError."""
     return judged(onset(table.steps, step_off_mm=step_off_mm, method=method), table.steps, table.conditions)
 

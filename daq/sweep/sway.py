@@ -22,7 +22,7 @@ import math
 
 import numpy as np
 
-from daq.sweep.noise import Levels, Series
+from daq.sweep.noise import PooledLevels, Series
 from daq.values import NAN, Array, Bools
 
 MOST_BLOCKS = 20
@@ -40,7 +40,7 @@ ONE, TORQUE, TREND, LOAD = range(4)
 LEAST_SECOND_MOMENT = 1e-12
 
 
-def levels(series: Series, *loads_n: Array) -> list[Levels]:
+def levels(series: Series, *loads_n: Array) -> list[PooledLevels]:
     """The pooled model of each load, (n, m), over all steps, with each step's trend within its dwell."""
     known = bool(np.isfinite(series.torque_nm[series.there]).all())
     torque_nm = series.torque_nm if known else np.zeros_like(series.t_s)
@@ -121,7 +121,7 @@ def _whitened(columns: Array, there: Bools, factor: Array) -> tuple[Array, Array
 
 def _averaged(
     gram: Array, log_det: Array, log_prior: Array, rows: int, known: bool, shift: Array, share: Array, tau_s: Array
-) -> Levels:
+) -> PooledLevels:
     """Restricted likelihood (REML) of every grid point, and the averages with its weights."""
     n = gram.shape[1]
     own = gram[..., ONE, ONE]
@@ -141,7 +141,7 @@ def _averaged(
     long_enough = bool(each[..., TREND, TREND].min() > LEAST_SECOND_MOMENT)
     trend = np.maximum(each[..., TREND, TREND], LEAST_SECOND_MOMENT)
     trends = (each[..., TREND, LOAD] - effect[:, None] * each[..., TREND, TORQUE]) / trend
-    return Levels(
+    return PooledLevels(
         load_n=level[:, LOAD],
         torque_nm=level[:, TORQUE] if known or shift[TORQUE] else np.full(n, NAN),
         se_n=np.sqrt(weight @ (variance[:, None] / own)),

@@ -14,7 +14,7 @@ import numpy as np
 
 from daq.sweep.belief import WidePriors
 from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
-from daq.sweep.evidence import Evidence
+from daq.sweep.evidence import StepEvidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import FittedLine, line_through
 from daq.sweep.next_ride import TO_SETTLE, gap_mm, what_settles
@@ -31,7 +31,7 @@ LEVEL = 0.15
 
 
 def by_posterior(
-    evidence: Evidence, found: Posterior, *, step_off_mm: float, method: str, has_to_rise: bool = True
+    evidence: StepEvidence, found: Posterior, *, step_off_mm: float, method: str, has_to_rise: bool = True
 ) -> Onset:
     """The answer of the posterior. has_to_rise: as in verdict_of."""
     low_mm, high_mm = interval_mm(found)
@@ -106,7 +106,7 @@ def interval_mm(found: Posterior) -> tuple[float, float]:
     return -front, -rear
 
 
-def verdict_of(evidence: Evidence, found: Posterior, *, has_to_rise: bool = True) -> Verdict:
+def verdict_of(evidence: StepEvidence, found: Posterior, *, has_to_rise: bool = True) -> Verdict:
     """The claim the posterior bears. has_to_rise: False calls a fall that levels off an onset too, as version 1 did."""
     if found.p_onset > SURE and _placed(evidence, found):
         return Verdict.ONSET if not has_to_rise or _rises(_bent(evidence, found)) else Verdict.UNDECIDED
@@ -117,14 +117,14 @@ def verdict_of(evidence: Evidence, found: Posterior, *, has_to_rise: bool = True
     return Verdict.UNDECIDED
 
 
-def _placed(evidence: Evidence, found: Posterior) -> bool:
+def _placed(evidence: StepEvidence, found: Posterior) -> bool:
     """Whether the interval lies between the second positions from either end."""
     low_mm, high_mm = interval_mm(found)
     inner_mm = evidence.positions_mm[1:-1]
     return len(inner_mm) > 1 and bool(inner_mm[-1] < low_mm and high_mm < inner_mm[0])
 
 
-def _bent(evidence: Evidence, found: Posterior) -> FittedLine:
+def _bent(evidence: StepEvidence, found: Posterior) -> FittedLine:
     """The line with its bend at the posterior's mean."""
     return line_through(evidence, -found.mean)
 
@@ -134,7 +134,7 @@ def _rises(line: FittedLine) -> bool:
     return line.slope_n_per_mm + line.added_n_per_mm > LEVEL * line.added_n_per_mm
 
 
-def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
+def _reasons(verdict: Verdict, evidence: StepEvidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
     if verdict is Verdict.ONSET:
         return _why_onset(evidence, found, line, gradual)
     if verdict is Verdict.LIGHT:
@@ -144,7 +144,7 @@ def _reasons(verdict: Verdict, evidence: Evidence, found: Posterior, line: Fitte
     return _why_undecided(evidence, found)
 
 
-def _why_onset(evidence: Evidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
+def _why_onset(evidence: StepEvidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
     forward = line.slope_n_per_mm + line.added_n_per_mm
     reasons = [
         f"hand load {_behind(line)} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"
@@ -167,7 +167,7 @@ def _behind(line: FittedLine) -> str:
     return f"{'rises' if slope > 0.0 else 'falls'} by {abs(slope):.2f} N per mm coming forward"
 
 
-def _doubtful(evidence: Evidence, found: Posterior, gradual: bool = False) -> list[str]:
+def _doubtful(evidence: StepEvidence, found: Posterior, gradual: bool = False) -> list[str]:
     """The step that does not fit a bend, if there is one; of a gradual rise not the one at the corner it has not."""
     worst = int(np.argmax(found.p_shifted))
     at_mm = float(evidence.setback_mm[worst])
@@ -176,7 +176,7 @@ def _doubtful(evidence: Evidence, found: Posterior, gradual: bool = False) -> li
     return [f"step {worst + 1} at {at_mm:g} mm does not fit the others and hardly counts; ride it again"]
 
 
-def _why_undecided(evidence: Evidence, found: Posterior) -> list[str]:
+def _why_undecided(evidence: StepEvidence, found: Posterior) -> list[str]:
     if found.p_onset > SURE and _placed(evidence, found):
         line = _bent(evidence, found)
         return [

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.sweep.another_day import detectable_mm, variance_mm2
-from daq.sweep.effects import GRADIENT, Effect, Effects, estimated, moved
+from daq.sweep.effects import GRADIENT, Effects, OnsetEffect, estimated, moved
 from daq.sweep.panel import Entry, Panel, panel
-from daq.sweep.pooling import Pooled, pooled
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors
+from daq.sweep.pooling import PooledWorkshops, pooled
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, SpreadPriors
 from daq.values import Array
 
 REPEATABILITY = 2.8
@@ -33,7 +33,7 @@ APART = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class KnownTest:
     """One test with what its record knows of it."""
 
     sweep: str
@@ -60,7 +60,7 @@ class Told:
 class Taught:
     """What the tests taught."""
 
-    tests: tuple[Told, ...]
+    tests: tuple[KnownTest, ...]
     """In the panel's order, effects taken off."""
     panel: Panel
     effects: Effects | None
@@ -123,7 +123,7 @@ class Taught:
         return self.panel.second_days >= ENOUGH_DAYS
 
 
-def taught(tests: Sequence[Told], priors: Priors | None = None) -> Taught:
+def taught(tests: Sequence[KnownTest], priors: SpreadPriors | None = None) -> Taught:
     """The panel of these tests with their known effects taken off. ValueError without a test."""
     if not tests:
         raise ValueError("tests: expected at least one sweep with its likelihood")
@@ -139,7 +139,7 @@ def taught(tests: Sequence[Told], priors: Priors | None = None) -> Taught:
     return Taught(tuple(tests), panel(entries, priors), found)
 
 
-def pooled_workshops(found: Taught, name: str) -> Pooled:
+def pooled_workshops(found: Taught, name: str) -> PooledWorkshops:
     """Each workshop's spreads, and those of another one. name: what the whole is called."""
     names = {one.workshop for one in found.tests}
     alike = found.panel.priors
@@ -148,7 +148,7 @@ def pooled_workshops(found: Taught, name: str) -> Pooled:
     )
 
 
-def apart(tests: Sequence[Told], by: Callable[[Told], str]) -> dict[str, Taught]:
+def apart(tests: Sequence[KnownTest], by: Callable[[KnownTest], str]) -> dict[str, Taught]:
     """The same for each group with enough second days of its own: by rig, by fitter."""
     found = {}
     for name in sorted({by(one) for one in tests} - {""}):
@@ -158,15 +158,18 @@ def apart(tests: Sequence[Told], by: Callable[[Told], str]) -> dict[str, Taught]
     return found if len(found) > 1 else {}
 
 
-def _columns(tests: Sequence[Told]) -> tuple[Array, list[Effect]]:
+def _columns(tests: Sequence[KnownTest]) -> tuple[Array, list[OnsetEffect]]:
     """What differs among the tests of a rider, as columns about what is usual, and what is believed of each."""
     rigs = [one.rig for one in tests]
     usual = max(sorted(set(rigs)), key=rigs.count)
     candidates = [
         (GRADIENT, np.array([one.gradient_pct for one in tests])),
-        (Effect("bar fixed"), np.array([float(one.bar_fixed) for one in tests])),
-        (Effect("time of day"), np.array([(one.hour - AFTERNOON_H) / PER_HOURS for one in tests])),
-        *((Effect(f"rig {rig}"), np.array([float(one == rig) for one in rigs])) for rig in sorted({*rigs} - {usual})),
+        (OnsetEffect("bar fixed"), np.array([float(one.bar_fixed) for one in tests])),
+        (OnsetEffect("time of day"), np.array([(one.hour - AFTERNOON_H) / PER_HOURS for one in tests])),
+        *(
+            (OnsetEffect(f"rig {rig}"), np.array([float(one == rig) for one in rigs]))
+            for rig in sorted({*rigs} - {usual})
+        ),
     ]
     riders = [one.entry.rider for one in tests]
     kept = [(effect, column) for effect, column in candidates if _differs_within(riders, column)]

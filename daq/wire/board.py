@@ -19,9 +19,9 @@ from daq.wire.commands import (
     REPLY,
     Command,
     CommandDecoder,
-    Op,
+    CommandOp,
+    CommandResult,
     Reply,
-    Result,
     decode_reply,
     encode_command,
     encode_reply,
@@ -29,21 +29,21 @@ from daq.wire.commands import (
     set_rate,
 )
 from daq.wire.frames import Deframer
-from daq.wire.hello import HELLO, VERSION, Channel, Hello, Kind, decode_hello, encode_hello, version_of
+from daq.wire.hello import HELLO, VERSION, Channel, ChannelKind, HelloBody, decode_hello, encode_hello, version_of
 from daq.wire.scans import COUNT_BYTES, channels_in, decode_scans, encode_scan, encode_scans
 
 __all__ = [
     "VERSION",
     "BoardDecoder",
     "Channel",
+    "ChannelKind",
     "Command",
     "CommandDecoder",
-    "Hello",
+    "CommandOp",
+    "CommandResult",
+    "HelloBody",
     "Item",
-    "Kind",
-    "Op",
     "Reply",
-    "Result",
     "WrongVersion",
     "encode_command",
     "encode_hello",
@@ -70,7 +70,7 @@ class WrongVersion:
         )
 
 
-Item: TypeAlias = Samples | Hello | Reply | WrongVersion
+Item: TypeAlias = Samples | HelloBody | Reply | WrongVersion
 
 
 class BoardDecoder:
@@ -89,7 +89,7 @@ class BoardDecoder:
         self.malformed = 0
         self.unknown = 0
         self.problem = ""
-        self.hello: Hello | None = None
+        self.hello: HelloBody | None = None
         """The latest hello."""
         self._frames = Deframer()
         self._last: tuple[int, int] | None = None
@@ -186,7 +186,7 @@ class BoardDecoder:
         except ValueError as error:
             self._refuse(error, 1)
 
-    def _take_hello(self, body: bytes) -> Hello | WrongVersion:
+    def _take_hello(self, body: bytes) -> HelloBody | WrongVersion:
         found = version_of(body)
         self._refusing = found != VERSION
         if self._refusing:

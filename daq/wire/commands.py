@@ -17,7 +17,7 @@ from daq.wire.frames import Deframer, frame
 REPLY, COMMAND = 0x04, 0x10
 
 
-class Op(enum.IntEnum):
+class CommandOp(enum.IntEnum):
     """What can be asked."""
 
     HELLO = 1
@@ -33,16 +33,16 @@ class Op(enum.IntEnum):
 
 
 _OPERANDS = {
-    Op.HELLO: struct.Struct("<"),
-    Op.START: struct.Struct("<"),
-    Op.STOP: struct.Struct("<"),
-    Op.SET_RATE: struct.Struct("<I"),
-    Op.SET_GAIN: struct.Struct("<BH"),
-    Op.TARE_DONE: struct.Struct("<"),
+    CommandOp.HELLO: struct.Struct("<"),
+    CommandOp.START: struct.Struct("<"),
+    CommandOp.STOP: struct.Struct("<"),
+    CommandOp.SET_RATE: struct.Struct("<I"),
+    CommandOp.SET_GAIN: struct.Struct("<BH"),
+    CommandOp.TARE_DONE: struct.Struct("<"),
 }
 
 
-class Result(enum.IntEnum):
+class CommandResult(enum.IntEnum):
     """How it went."""
 
     DONE = 0
@@ -57,7 +57,7 @@ class Command:
     """One request; build it with the functions below. Operands are as on the wire: rates in 1/1000 Hz."""
 
     request: int
-    op: Op
+    op: CommandOp
     operands: tuple[int, ...] = ()
 
 
@@ -67,19 +67,19 @@ class Reply:
 
     request: int
     op: int
-    result: Result
+    result: CommandResult
     text: str = ""
     """In the board's own words, for a human reader."""
 
 
 def set_rate(request: int, rate_hz: float) -> Command:
     """Ask for this many scans a second."""
-    return Command(request, Op.SET_RATE, (round(rate_hz * 1000),))
+    return Command(request, CommandOp.SET_RATE, (round(rate_hz * 1000),))
 
 
 def set_gain(request: int, channel: int, gain: int) -> Command:
     """Ask for this gain on one channel, counted from 0."""
-    return Command(request, Op.SET_GAIN, (channel, gain))
+    return Command(request, CommandOp.SET_GAIN, (channel, gain))
 
 
 def encode_command(command: Command) -> bytes:
@@ -98,11 +98,11 @@ def decode_command(body: bytes) -> Command | Reply:
     """The command in this body; or the reply that refuses it if it cannot be understood."""
     request, code = (*body[1:3], 0, 0)[:2]
     if code not in _OPERANDS:
-        return Reply(request, code, Result.UNKNOWN, f"no op {code}")
-    op = Op(code)
+        return Reply(request, code, CommandResult.UNKNOWN, f"no op {code}")
+    op = CommandOp(code)
     if len(body) != 3 + _OPERANDS[op].size:
         expected = _OPERANDS[op].size
-        return Reply(request, code, Result.BAD_OPERAND, f"{op.name} takes {expected} bytes, got {len(body) - 3}")
+        return Reply(request, code, CommandResult.BAD_OPERAND, f"{op.name} takes {expected} bytes, got {len(body) - 3}")
     return Command(request, op, _OPERANDS[op].unpack_from(body, 3))
 
 
@@ -113,9 +113,9 @@ def encode_reply(reply: Reply) -> bytes:
 
 def decode_reply(body: bytes) -> Reply:
     """The reply in this body. ValueError if it is too short or its result is unknown."""
-    if len(body) < 4 or body[3] not in Result.__members__.values():
-        raise ValueError(f"reply {body.hex(' ')}: expected type, request, op, result 0 to {max(Result)}, text")
-    return Reply(body[1], body[2], Result(body[3]), body[4:].decode(errors="replace"))
+    if len(body) < 4 or body[3] not in CommandResult.__members__.values():
+        raise ValueError(f"reply {body.hex(' ')}: expected type, request, op, result 0 to {max(CommandResult)}, text")
+    return Reply(body[1], body[2], CommandResult(body[3]), body[4:].decode(errors="replace"))
 
 
 class CommandDecoder:

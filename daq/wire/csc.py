@@ -8,16 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daq.values import PowerReading
-from daq.wire.fields import Field, Reader, uuid
+from daq.wire.fields import PresentField, Reader, uuid
 
 SERVICE_UUID = uuid(0x1816)
 MEASUREMENT_UUID = uuid(0x2A5B)
 FEATURE_UUID = uuid(0x2A5C)
 FIELDS = (
-    Field(1 << 0, "wheel_revs", 4),
-    Field(1 << 0, "wheel_time_1024", 2),
-    Field(1 << 1, "crank_revs", 2),
-    Field(1 << 1, "crank_time_1024", 2),
+    PresentField(1 << 0, "wheel_revs", 4),
+    PresentField(1 << 0, "wheel_time_1024", 2),
+    PresentField(1 << 1, "crank_revs", 2),
+    PresentField(1 << 1, "crank_time_1024", 2),
 )
 
 

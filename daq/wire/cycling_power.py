@@ -11,7 +11,7 @@ import enum
 from dataclasses import dataclass
 
 from daq.values import PowerReading
-from daq.wire.fields import Field, Reader, put, put_fields, uuid
+from daq.wire.fields import PresentField, Reader, put, put_fields, uuid
 
 CHARACTERISTIC = "cycling power measurement"
 SERVICE_UUID = uuid(0x1818)
@@ -29,20 +29,20 @@ class Flag(enum.IntFlag):
 
 
 _FIELDS = (
-    Field(1 << 0, "balance_half_pct", 1),
-    Field(1 << 2, "torque_total_32", 2),
-    Field(1 << 4, "wheel_revs", 4),
-    Field(1 << 4, "wheel_time_2048", 2),
-    Field(1 << 5, "crank_revs", 2),
-    Field(1 << 5, "crank_time_1024", 2),
-    Field(1 << 6, "force_max_n", 2, signed=True),
-    Field(1 << 6, "force_min_n", 2, signed=True),
-    Field(1 << 7, "torque_max_32", 2, signed=True),
-    Field(1 << 7, "torque_min_32", 2, signed=True),
-    Field(1 << 8, "extreme_angles", 3),
-    Field(1 << 9, "top_dead_spot_deg", 2),
-    Field(1 << 10, "bottom_dead_spot_deg", 2),
-    Field(1 << 11, "energy_kj", 2),
+    PresentField(1 << 0, "balance_half_pct", 1),
+    PresentField(1 << 2, "torque_total_32", 2),
+    PresentField(1 << 4, "wheel_revs", 4),
+    PresentField(1 << 4, "wheel_time_2048", 2),
+    PresentField(1 << 5, "crank_revs", 2),
+    PresentField(1 << 5, "crank_time_1024", 2),
+    PresentField(1 << 6, "force_max_n", 2, signed=True),
+    PresentField(1 << 6, "force_min_n", 2, signed=True),
+    PresentField(1 << 7, "torque_max_32", 2, signed=True),
+    PresentField(1 << 7, "torque_min_32", 2, signed=True),
+    PresentField(1 << 8, "extreme_angles", 3),
+    PresentField(1 << 9, "top_dead_spot_deg", 2),
+    PresentField(1 << 10, "bottom_dead_spot_deg", 2),
+    PresentField(1 << 11, "energy_kj", 2),
 )
 
 

@@ -52,7 +52,7 @@ class Distribution(enum.IntEnum):
     RESERVED = 3
 
 
-class Op(enum.IntEnum):
+class ControlOp(enum.IntEnum):
     """Control point op codes a jig has a use for."""
 
     SET_CRANK_LENGTH = 0x04
@@ -63,7 +63,7 @@ class Op(enum.IntEnum):
     START_ENHANCED_OFFSET_COMPENSATION = 0x10
 
 
-class Result(enum.IntEnum):
+class ControlResult(enum.IntEnum):
     """The result of a request."""
 
     SUCCESS = 1
@@ -77,7 +77,7 @@ class ControlResponse:
     """A sensor's answer."""
 
     op: int
-    result: Result
+    result: ControlResult
     parameter: bytes = b""
 
     @property
@@ -86,7 +86,11 @@ class ControlResponse:
 
         None if it failed, or if the sensor marks its own value as invalid.
         """
-        if self.op != Op.START_OFFSET_COMPENSATION or self.result != Result.SUCCESS or len(self.parameter) < 2:
+        if (
+            self.op != ControlOp.START_OFFSET_COMPENSATION
+            or self.result != ControlResult.SUCCESS
+            or len(self.parameter) < 2
+        ):
             return None
         offset = int.from_bytes(self.parameter[:2], "little", signed=True)
         return None if offset == INVALID_OFFSET else offset
@@ -98,9 +102,9 @@ def decode_feature(value: bytes) -> tuple[Feature, Distribution]:
     return Feature(bits & 0xFFFFF), Distribution(bits >> 20 & 3)
 
 
-def encode_request(op: Op, crank_length_mm: float | None = None) -> bytes:
+def encode_request(op: ControlOp, crank_length_mm: float | None = None) -> bytes:
     """A request to write to the control point. The crank length goes in steps of 0.5 mm (from memory)."""
-    if (op is Op.SET_CRANK_LENGTH) != (crank_length_mm is not None):
+    if (op is ControlOp.SET_CRANK_LENGTH) != (crank_length_mm is not None):
         raise ValueError(f"a crank length belongs to SET_CRANK_LENGTH and to nothing else; got {op.name}")
     if crank_length_mm is None:
         return bytes([op])
@@ -111,8 +115,8 @@ def decode_response(value: bytes) -> ControlResponse:
     """The answer the sensor indicated. BadPayload if it is not an answer."""
     reader = Reader(value, "cycling power control point")
     code, op, result = (reader.take(1, name) for name in ("response code", "request op code", "result"))
-    if code != RESPONSE or result not in Result.__members__.values():
+    if code != RESPONSE or result not in ControlResult.__members__.values():
         raise BadPayload(
             f"cycling power control point: expected 20, an op code and a result 1 to 4, got {value.hex(' ')}"
         )
-    return ControlResponse(op, Result(result), value[3:])
+    return ControlResponse(op, ControlResult(result), value[3:])

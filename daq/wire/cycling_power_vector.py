@@ -9,16 +9,16 @@ from __future__ import annotations
 import enum
 from dataclasses import dataclass
 
-from daq.wire.fields import BadPayload, Field, Reader, put, put_fields, uuid
+from daq.wire.fields import BadPayload, PresentField, Reader, put, put_fields, uuid
 
 CHARACTERISTIC = "cycling power vector"
 VECTOR_UUID = uuid(0x2A64)
 FORCES, TORQUES = 1 << 2, 1 << 3
 MOST_SAMPLES = 9
 _FIELDS = (
-    Field(1 << 0, "crank_revs", 2),
-    Field(1 << 0, "crank_time_1024", 2),
-    Field(1 << 1, "first_angle_deg", 2),
+    PresentField(1 << 0, "crank_revs", 2),
+    PresentField(1 << 0, "crank_time_1024", 2),
+    PresentField(1 << 1, "first_angle_deg", 2),
 )
 
 

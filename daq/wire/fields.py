@@ -18,7 +18,7 @@ class BadPayload(ValueError):
     """The value of a characteristic is invalid: it is rejected, never guessed at."""
 
 
-class Field(NamedTuple):
+class PresentField(NamedTuple):
     """One integer that is present if its flag is set. Fields that share a flag come together."""
 
     flag: int
@@ -49,7 +49,7 @@ class Reader:
         self._at = end
         return number
 
-    def take_fields(self, table: Sequence[Field], flags: int) -> dict[str, int | None]:
+    def take_fields(self, table: Sequence[PresentField], flags: int) -> dict[str, int | None]:
         """The fields these flags announce, by name; None for the others."""
         return {f.name: self.take(f.size, f.name, signed=f.signed) if flags & f.flag else None for f in table}
 
@@ -72,7 +72,7 @@ def put(number: int, size: int, name: str, *, signed: bool = False) -> bytes:
         raise ValueError(f"{name}: {number} does not fit {kind} {8 * size} bits") from error
 
 
-def put_fields(record: object, table: Sequence[Field]) -> tuple[int, bytes]:
+def put_fields(record: object, table: Sequence[PresentField]) -> tuple[int, bytes]:
     """The flags and bytes of the record's attributes that are not None.
 
     ValueError when one does not fit, or when only some of the fields that share a flag are there.

@@ -32,7 +32,7 @@ _CHANNEL = struct.Struct("<BBHIf")
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,31}")
 
 
-class Kind(enum.IntEnum):
+class ChannelKind(enum.IntEnum):
     """What a channel measures, which determines the unit of `units_per_count`."""
 
     OTHER = 0
@@ -52,7 +52,7 @@ class Channel:
 
     name: str
     """Lower case letters, digits and _, as the rig file names it."""
-    kind: Kind
+    kind: ChannelKind
     gain: int
     """Of the amplifier in front of the converter; 1 if there is none."""
     rate_hz: float
@@ -64,7 +64,7 @@ class Channel:
 
 
 @dataclass(frozen=True, slots=True)
-class Hello:
+class HelloBody:
     """What a board says about itself."""
 
     board_id: str
@@ -84,7 +84,7 @@ def version_of(body: bytes) -> int:
     return body[1] if len(body) > 1 else 0
 
 
-def encode_hello(hello: Hello) -> bytes:
+def encode_hello(hello: HelloBody) -> bytes:
     """The frame of a hello. ValueError that names the field for anything the wire cannot carry."""
     _check(hello)
     board_id = bytes.fromhex(hello.board_id)
@@ -102,7 +102,7 @@ def encode_hello(hello: Hello) -> bytes:
     return frame(body + _text(hello.firmware) + b"".join(map(_encode_channel, hello.channels)))
 
 
-def decode_hello(body: bytes) -> Hello:
+def decode_hello(body: bytes) -> HelloBody:
     """The hello in this body. ValueError that says what is wrong with it."""
     if len(body) < _HEAD.size:
         raise ValueError(f"hello has {len(body)} bytes: expected at least {_HEAD.size}")
@@ -114,7 +114,7 @@ def decode_hello(body: bytes) -> Hello:
         channels.append(channel)
     if at != len(body):
         raise ValueError(f"hello has {len(body) - at} bytes after its {k} channels: expected none")
-    hello = Hello(
+    hello = HelloBody(
         board_id.hex(), boot, firmware, rate / 1000, tuple(channels), ticks_us, bool(flags & RUNNING), version
     )
     _check(hello)
@@ -132,11 +132,11 @@ def _decode_channel(body: bytes, at: int, i: int) -> tuple[Channel, int]:
         raise ValueError(f"hello ends inside channel {i}")
     kind, bits, gain, rate, units = _CHANNEL.unpack_from(body, at)
     name, at = _read_text(body, at + _CHANNEL.size, f"name of channel {i}")
-    known = Kind(kind) if kind in Kind.__members__.values() else Kind.OTHER
+    known = ChannelKind(kind) if kind in ChannelKind.__members__.values() else ChannelKind.OTHER
     return Channel(name, known, gain, rate / 1000, bits, units or None), at
 
 
-def _check(hello: Hello) -> None:
+def _check(hello: HelloBody) -> None:
     """ValueError for a hello no host could use."""
     names = [channel.name for channel in hello.channels]
     if not 0 < len(names) <= MAX_CHANNELS:

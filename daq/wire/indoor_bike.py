@@ -9,27 +9,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daq.values import PowerReading
-from daq.wire.fields import Field, Reader, uuid
+from daq.wire.fields import PresentField, Reader, uuid
 
 SERVICE_UUID = uuid(0x1826)
 INDOOR_BIKE_UUID = uuid(0x2AD2)
 MORE_DATA = 1
-SPEED = Field(MORE_DATA, "speed_hundredth_km_h", 2)
+SPEED = PresentField(MORE_DATA, "speed_hundredth_km_h", 2)
 FIELDS = (
-    Field(1 << 1, "mean_speed_hundredth_km_h", 2),
-    Field(1 << 2, "cadence_half_rpm", 2),
-    Field(1 << 3, "mean_cadence_half_rpm", 2),
-    Field(1 << 4, "distance_m", 3),
-    Field(1 << 5, "resistance", 1),
-    Field(1 << 6, "power_w", 2, signed=True),
-    Field(1 << 7, "mean_power_w", 2, signed=True),
-    Field(1 << 8, "energy_kcal", 2),
-    Field(1 << 8, "energy_kcal_per_hour", 2),
-    Field(1 << 8, "energy_kcal_per_minute", 1),
-    Field(1 << 9, "heart_rate_bpm", 1),
-    Field(1 << 10, "metabolic_equivalent_tenth", 1),
-    Field(1 << 11, "elapsed_s", 2),
-    Field(1 << 12, "remaining_s", 2),
+    PresentField(1 << 1, "mean_speed_hundredth_km_h", 2),
+    PresentField(1 << 2, "cadence_half_rpm", 2),
+    PresentField(1 << 3, "mean_cadence_half_rpm", 2),
+    PresentField(1 << 4, "distance_m", 3),
+    PresentField(1 << 5, "resistance", 1),
+    PresentField(1 << 6, "power_w", 2, signed=True),
+    PresentField(1 << 7, "mean_power_w", 2, signed=True),
+    PresentField(1 << 8, "energy_kcal", 2),
+    PresentField(1 << 8, "energy_kcal_per_hour", 2),
+    PresentField(1 << 8, "energy_kcal_per_minute", 1),
+    PresentField(1 << 9, "heart_rate_bpm", 1),
+    PresentField(1 << 10, "metabolic_equivalent_tenth", 1),
+    PresentField(1 << 11, "elapsed_s", 2),
+    PresentField(1 << 12, "remaining_s", 2),
 )
 
 

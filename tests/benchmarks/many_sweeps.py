@@ -38,7 +38,7 @@ from daq.measure.calibration import Calibration, to_dict
 from daq.pipeline import Pipeline, item_of
 from daq.rider.body import Body
 from daq.rider.jig import JigBlock, SimulatedJig
-from daq.rider.model import DEMO, Kind, RiderModel, rider_of_kind
+from daq.rider.model import DEMO, RiderKind, RiderModel, rider_of_kind
 from daq.rig import parse_rig
 from daq.sources.simulator import hello_of, power_bytes, scans_of
 from daq.sweep import onset as estimator
@@ -75,7 +75,7 @@ def rider(number: int) -> RiderModel:
         sway_n=float(rng.uniform(2, 6)),
         drift_n_per_min=float(rng.uniform(-0.3, 0.6)),
     )
-    return rider_of_kind(list(Kind)[number % len(Kind)], base)
+    return rider_of_kind(list(RiderKind)[number % len(RiderKind)], base)
 
 
 def ride(number: int, folder: Path) -> tuple[float, float]:

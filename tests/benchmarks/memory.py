@@ -41,8 +41,12 @@ PAGE_BYTES = 4096
 VECTORS_PER_S = 3
 TOO_LITTLE_W = 100
 """Of the plan's 200 W: no stroke counts, so that no step ends."""
-HELLO = board.Hello(
-    "00" * 8, 1, "bench", RATE_HZ, tuple(board.Channel(f"cell_{i}", board.Kind.BRIDGE, 128, RATE_HZ) for i in range(8))
+HELLO = board.HelloBody(
+    "00" * 8,
+    1,
+    "bench",
+    RATE_HZ,
+    tuple(board.Channel(f"cell_{i}", board.ChannelKind.BRIDGE, 128, RATE_HZ) for i in range(8)),
 )
 
 

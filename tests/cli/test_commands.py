@@ -15,7 +15,7 @@ from daq import __version__
 from daq.cli import COMMANDS, main
 from daq.cli.demo import KINDS
 from daq.cli.replay import simulated_truth
-from daq.rider.model import Kind
+from daq.rider.model import RiderKind
 from daq.rider.named import NAMES
 
 ROOT = Path(__file__).parents[2]
@@ -91,7 +91,7 @@ def test_a_byte_order_mark_before_a_state_is_no_obstacle():
 
 
 def test_the_demo_offers_every_kind_of_rider():
-    assert set(KINDS) == set(Kind)
+    assert set(KINDS) == set(RiderKind)
 
 
 def test_the_demo_lists_what_can_be_wrong_with_its_rider_and_refuses_what_cannot():

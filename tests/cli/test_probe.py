@@ -12,7 +12,7 @@ import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
-from daq.sources.radio import Seen
+from daq.sources.radio import SensorInRange
 from daq.values import Status
 from daq.wire import csc
 from tests.sources.cable import Cable
@@ -165,7 +165,7 @@ def test_the_sensors_in_range_are_listed(bus):
     code, out, errors = probe("bluetooth", "--seconds", 1, beside=[advertise()])
 
     assert code == 0, errors
-    assert out.strip() == str(Seen("AA:BB:CC:00:00:02", "cadence", -50, ("speed and cadence",)))
+    assert out.strip() == str(SensorInRange("AA:BB:CC:00:00:02", "cadence", -50, ("speed and cadence",)))
 
 
 def test_without_bluetooth_it_says_why(tmp_path, monkeypatch):

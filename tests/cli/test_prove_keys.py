@@ -11,7 +11,7 @@ import uvloop
 from daq.cli.telling import KEYBOARD
 from daq.keep.proofs import keep, load
 from daq.live.real import read_rig
-from daq.proof.sheet import Reading, parts_of
+from daq.proof.sheet import ProofReading, parts_of
 from daq.proof.tasks import tasks
 from tests.proof.simulated_sheet import begun
 from tests.rigs import rig_text
@@ -60,7 +60,7 @@ async def proved_at(folder):
     (folder / "rig.toml").write_text(rig_text(f'[board]\nport = "{board.port}"'))
     _, rig, calibration = read_rig(folder / "rig.toml")
     sheet = begun(parts=parts_of(rig, calibration.id), calibration=calibration.id, simulated=False)
-    keep(sheet.with_reading(Reading(task="empty", at_utc=sheet.begun_utc, t_min=0.0)), folder / "p.json")
+    keep(sheet.with_reading(ProofReading(task="empty", at_utc=sheet.begun_utc, t_min=0.0)), folder / "p.json")
     words = ("prove", "run", folder / "p.json", "--rig", folder / "rig.toml", "--store", folder / "s.sqlite")
     being_a_board = asyncio.create_task(board.run())
     command = (sys.executable, "-m", "daq.cli", *map(str, words))

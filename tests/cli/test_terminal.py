@@ -125,7 +125,7 @@ def test_what_a_store_holds_is_shown_without_effect(tmp_path):
 
 def test_what_a_device_says_is_shown_without_effect(monkeypatch):
     async def found(*_):
-        return [checkup.Check(EVIL, "failed", EVIL)]
+        return [checkup.PartState(EVIL, "failed", EVIL)]
 
     monkeypatch.setattr("daq.cli.doctor._look", found)
     done = foreaft("doctor")

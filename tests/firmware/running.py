@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from daq.sources.reference_bench import CONVERTERS, Bench, Built, made_up
+from daq.sources.reference_bench import CONVERTERS, BoardBench, Built, made_up
 from daq.values import Samples, joined
 from daq.wire import board
 
@@ -24,7 +24,7 @@ S = 1e6
 class Running:
     """A bench and what its host has heard."""
 
-    bench: Bench
+    bench: BoardBench
     decoder: board.BoardDecoder = field(default_factory=lambda: board.BoardDecoder("board"))
     items: list[board.Item] = field(default_factory=list)
     request: int = 0
@@ -39,13 +39,13 @@ class Running:
     def ask(self, op: int, *operands: int, within_s: float = 0.5) -> board.Reply:
         """The answer to a command; it has to come in time."""
         self.request += 1
-        self.bench.hear(b"\0" + board.encode_command(board.Command(self.request, board.Op(op), operands)))
+        self.bench.hear(b"\0" + board.encode_command(board.Command(self.request, board.CommandOp(op), operands)))
         (reply,) = (item for item in self.run(within_s) if isinstance(item, board.Reply))
         assert (reply.request, reply.op) == (self.request, op)
         return reply
 
     @property
-    def hello(self) -> board.Hello:
+    def hello(self) -> board.HelloBody:
         """The last one heard."""
         assert self.decoder.hello is not None
         return self.decoder.hello
@@ -55,7 +55,7 @@ class Running:
 def running(built: Built, *, made: bool = True, spread: bool = False, **options) -> Iterator[Running]:
     """A board just switched on. made: its converters read made-up counts, else what the bridges are set to."""
     options.setdefault("eeprom", ID + (6).to_bytes(4, "little"))
-    bench = Bench(built, **options)
+    bench = BoardBench(built, **options)
     for i in range(CONVERTERS):
         bench.make(i, seed=SEEDS[i] if made else 0, period_error=SPREAD[i] if spread else 0.0)
     try:

@@ -5,7 +5,7 @@ import pytest
 
 from daq.sources.reference_bench import INPUT
 from daq.wire import board
-from daq.wire.board import Op, Result
+from daq.wire.board import CommandOp, CommandResult
 from daq.wire.frames import frame
 from tests.firmware.running import running, scans, wrong_counts
 
@@ -18,22 +18,22 @@ def on(built):
 
 
 def test_hello_is_answered_and_sent(on):
-    reply = on.ask(Op.HELLO)
+    reply = on.ask(CommandOp.HELLO)
 
-    assert reply.result is Result.DONE
+    assert reply.result is CommandResult.DONE
     after = [type(item) for item in on.items[-60:] if not isinstance(item, board.Samples)]
-    assert after[after.index(board.Reply) + 1] is board.Hello
+    assert after[after.index(board.Reply) + 1] is board.HelloBody
 
 
 def test_stop_ends_scans_and_numbers_and_start_goes_on_with_the_next_number(on):
     last = int(scans(on.items).sequence[-1])
-    assert on.ask(Op.STOP).result is Result.DONE
+    assert on.ask(CommandOp.STOP).result is CommandResult.DONE
     stopped_at = int(scans(on.items).sequence[-1])
     silent = on.run(2)
 
     assert scans(silent) is None
     assert not on.hello.running
-    assert on.ask(Op.START).result is Result.DONE
+    assert on.ask(CommandOp.START).result is CommandResult.DONE
     assert on.hello.running
     on.run(1)
     after = scans(on.items).sequence
@@ -44,20 +44,20 @@ def test_stop_ends_scans_and_numbers_and_start_goes_on_with_the_next_number(on):
 
 @pytest.mark.parametrize(("asked_hz", "taken_hz"), [(10, 10), (1, 10), (44, 10), (46, 80), (1000, 80)])
 def test_the_nearest_rate_is_taken_and_the_hello_tells_it(on, asked_hz, taken_hz):
-    reply = on.ask(Op.SET_RATE, asked_hz * 1000, within_s=0.3)
+    reply = on.ask(CommandOp.SET_RATE, asked_hz * 1000, within_s=0.3)
 
-    assert (reply.result, reply.text) == (Result.DONE, f"{taken_hz} Hz")
+    assert (reply.result, reply.text) == (CommandResult.DONE, f"{taken_hz} Hz")
     assert on.hello.scan_rate_hz == taken_hz
-    assert {c.rate_hz for c in on.hello.channels if c.kind is board.Kind.BRIDGE} == {taken_hz}
+    assert {c.rate_hz for c in on.hello.channels if c.kind is board.ChannelKind.BRIDGE} == {taken_hz}
     on.run(2)
     got = scans(on.run(3))
     assert np.diff(got.ticks_us.astype(np.int64)).mean() == pytest.approx(1e6 / taken_hz, rel=1e-3)
 
 
 def test_a_change_of_rate_skips_what_is_not_settled_and_no_number(on):
-    on.ask(Op.SET_RATE, 10_000)
+    on.ask(CommandOp.SET_RATE, 10_000)
     on.run(3)
-    on.ask(Op.SET_RATE, 80_000)
+    on.ask(CommandOp.SET_RATE, 80_000)
     on.run(3)
 
     sequence = scans(on.items).sequence.astype(int)
@@ -71,16 +71,16 @@ def test_a_gain_holds_for_its_channel_alone_and_no_scan_shows_the_change(built):
         for i in range(4):
             on.bench.at(0, INPUT, 1_000_000, i)
         on.run(1)
-        reply = on.ask(Op.SET_GAIN, 2, 64)
+        reply = on.ask(CommandOp.SET_GAIN, 2, 64)
         on.run(1)
         got = scans(on.items)
 
-        assert (reply.result, on.hello.channels[2].gain) == (Result.DONE, 64)
+        assert (reply.result, on.hello.channels[2].gain) == (CommandResult.DONE, 64)
         assert on.hello.channels[2].units_per_count == 2 * on.hello.channels[0].units_per_count
         assert sorted(set(got.counts[:, 2].tolist())) == [500_000, 1_000_000]
         assert (got.counts[:, [0, 1, 3]] == 1_000_000).all()
         assert (np.diff(got.sequence.astype(int)) == 1).all()
-        assert on.ask(Op.SET_GAIN, 2, 128).result is Result.DONE
+        assert on.ask(CommandOp.SET_GAIN, 2, 128).result is CommandResult.DONE
         on.run(1)
         assert scans(on.run(0.2)).counts[:, 2].tolist() == [1_000_000] * 16
 
@@ -94,10 +94,10 @@ def test_the_units_are_those_of_half_the_supply_over_the_gain(on):
 @pytest.mark.parametrize(
     ("op", "operands", "text"),
     [
-        (Op.SET_RATE, (0,), "a rate is above 0"),
-        (Op.SET_GAIN, (0, 32), "gains are 128 and 64"),
-        (Op.SET_GAIN, (4, 64), "this channel has no amplifier"),
-        (Op.SET_GAIN, (5, 64), "no such channel"),
+        (CommandOp.SET_RATE, (0,), "a rate is above 0"),
+        (CommandOp.SET_GAIN, (0, 32), "gains are 128 and 64"),
+        (CommandOp.SET_GAIN, (4, 64), "this channel has no amplifier"),
+        (CommandOp.SET_GAIN, (5, 64), "no such channel"),
     ],
 )
 def test_what_it_cannot_do_is_refused_with_the_reason(on, op, operands, text):
@@ -105,7 +105,7 @@ def test_what_it_cannot_do_is_refused_with_the_reason(on, op, operands, text):
 
     reply = on.ask(op, *operands)
 
-    assert (reply.result, reply.text) == (Result.BAD_OPERAND, text)
+    assert (reply.result, reply.text) == (CommandResult.BAD_OPERAND, text)
     on.run(1.1)
     assert on.hello.channels == before.channels
     assert on.hello.scan_rate_hz == before.scan_rate_hz
@@ -115,10 +115,10 @@ def test_what_it_cannot_do_is_refused_with_the_reason(on, op, operands, text):
 @pytest.mark.parametrize(
     ("body", "result"),
     [
-        (bytes([0x10, 9, 77]), Result.UNKNOWN),
-        (bytes([0x10, 9, 0]), Result.UNKNOWN),
-        (bytes([0x10, 9, 4, 1, 2]), Result.BAD_OPERAND),
-        (bytes([0x10, 9, 1, 0]), Result.BAD_OPERAND),
+        (bytes([0x10, 9, 77]), CommandResult.UNKNOWN),
+        (bytes([0x10, 9, 0]), CommandResult.UNKNOWN),
+        (bytes([0x10, 9, 4, 1, 2]), CommandResult.BAD_OPERAND),
+        (bytes([0x10, 9, 1, 0]), CommandResult.BAD_OPERAND),
     ],
 )
 def test_unknown_ops_and_wrong_lengths_are_answered(on, body, result):
@@ -130,7 +130,7 @@ def test_unknown_ops_and_wrong_lengths_are_answered(on, body, result):
 
 
 def test_forty_commands_in_half_a_second_are_all_answered_in_order_and_no_scan_is_lost(on):
-    asked = [board.Command(1 + i, Op.HELLO) if i % 2 else board.set_gain(1 + i, i % 7, 32) for i in range(40)]
+    asked = [board.Command(1 + i, CommandOp.HELLO) if i % 2 else board.set_gain(1 + i, i % 7, 32) for i in range(40)]
     at_us = on.bench.now_us
     for i, command in enumerate(asked):
         on.bench.hear(board.encode_command(command), at_us + 12_000 * i)
@@ -148,7 +148,7 @@ def test_noise_on_the_receiving_line_is_no_command_and_hurts_nothing(on):
         on.bench.hear(rng.bytes(200))
         on.run(0.05)
     assert not any(isinstance(item, board.Reply) for item in on.items)
-    assert on.ask(Op.HELLO).result is Result.DONE
+    assert on.ask(CommandOp.HELLO).result is CommandResult.DONE
 
     assert (on.hello.boot, on.hello.channels) == (before.boot, before.channels)
     assert wrong_counts(scans(on.items).counts[:, :4]) == 0

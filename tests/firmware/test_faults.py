@@ -6,7 +6,7 @@ import pytest
 from daq.sources.reference_bench import BUTTON, INPUT, MARK, SHORTED, TILT_MV, UNPLUGGED
 from daq.values import Status
 from daq.wire import board
-from daq.wire.board import Op
+from daq.wire.board import CommandOp
 from tests.firmware.running import ID, MS, S, running, scans, wrong_counts
 
 LOWEST, HIGHEST = -(1 << 23), (1 << 23) - 1
@@ -46,7 +46,7 @@ def test_a_converter_that_comes_back_is_read_again_at_its_gain_and_settled(built
         for i in range(4):
             on.bench.at(0, INPUT, 1_000_000, i)
         on.run(0.5)
-        on.ask(Op.SET_GAIN, 1, 64)
+        on.ask(CommandOp.SET_GAIN, 1, 64)
         on.run(1)
         on.bench.at(on.bench.now_us, fault, 1, 1)
         on.run(for_s)
@@ -151,7 +151,7 @@ def test_the_tare_button_is_kept_until_the_host_answers(on):
 
     assert int(pressed.sum()) >= len(pressed) - 20
     assert pressed[20:].all()
-    on.ask(Op.TARE_DONE)
+    on.ask(CommandOp.TARE_DONE)
     assert not tare_bits(on.run(2)).any()
 
 
@@ -168,7 +168,7 @@ def test_a_brown_out_begins_anew_under_another_boot_number(on):
     said = on.run(3)
     got = scans(said)
 
-    hello = next(item for item in said if isinstance(item, board.Hello))
+    hello = next(item for item in said if isinstance(item, board.HelloBody))
     assert (hello.board_id, hello.boot) == (before.board_id, before.boot + 1)
     assert hello.firmware == "reference 1.0, brown-out, 5.0 V"
     assert int(got.sequence[0]) == 0
@@ -184,7 +184,7 @@ def test_a_program_that_hangs_is_restarted_by_the_watchdog(on, elf_symbol):
     on.bench.flash(elf_symbol("host_turn"), before)
     said += on.run(2)
 
-    hellos = [item for item in said if isinstance(item, board.Hello)]
+    hellos = [item for item in said if isinstance(item, board.HelloBody)]
     assert hellos[0].firmware == "reference 1.0, watchdog, 5.0 V"
     assert hellos[0].boot == 8
     assert (scans(said).status == 0).all()
@@ -208,7 +208,7 @@ def test_the_watchdog_does_not_fire_again_while_the_board_starts(built, elf_symb
 def test_commands_beyond_what_the_board_can_hold_are_lost_and_none_before_them(on, elf_symbol):
     """Twelve commands, 8 bytes each, while the main loop stands still for 50 ms: 63 bytes are held."""
     before = on.bench.flash(elf_symbol("host_turn"), bytes([0xFF, 0xCF]))
-    on.bench.hear(b"".join(board.encode_command(board.Command(i, Op.TARE_DONE)) for i in range(1, 13)))
+    on.bench.hear(b"".join(board.encode_command(board.Command(i, CommandOp.TARE_DONE)) for i in range(1, 13)))
     said = on.run(0.05)
     on.bench.flash(elf_symbol("host_turn"), before)
     said += on.run(0.3)

@@ -10,7 +10,7 @@ import pytest
 
 from daq.sources.reference_bench import FOLDER
 from daq.wire import board
-from daq.wire.board import Op
+from daq.wire.board import CommandOp
 from tests.wire.reference import CODE
 
 SOURCES = [*(FOLDER / name for name in ("host.c", "hello.c", "scans.c", "tare.c")), CODE / "foreaft_wire.c"]
@@ -47,23 +47,28 @@ def test_a_scan_that_has_no_room_is_left_out_whole_and_keeps_its_number(slow_lin
 
 
 def test_a_hello_waits_until_all_of_it_has_room(slow_line):
-    for room, kinds in ((100, [board.Reply]), (FREE, [board.Reply, board.Hello])):
-        steps = ((100, "c", asked(Op.HELLO)), (room, "t"))
+    for room, kinds in ((100, [board.Reply]), (FREE, [board.Reply, board.HelloBody])):
+        steps = ((100, "c", asked(CommandOp.HELLO)), (room, "t"))
 
         assert [type(item) for item in said(slow_line, *steps)] == kinds
 
 
 def test_a_command_waits_until_its_reply_has_room(slow_line):
-    assert said(slow_line, (20, "c", asked(Op.STOP)), (20, "t")) == []
+    assert said(slow_line, (20, "c", asked(CommandOp.STOP)), (20, "t")) == []
 
-    reply, hello = said(slow_line, (20, "c", asked(Op.STOP)), (FREE, "t"), (FREE, "t"))
-    assert (reply.request, reply.op) == (7, Op.STOP)
+    reply, hello = said(slow_line, (20, "c", asked(CommandOp.STOP)), (FREE, "t"), (FREE, "t"))
+    assert (reply.request, reply.op) == (7, CommandOp.STOP)
     assert not hello.running
 
 
 def test_scans_that_are_stopped_are_neither_sent_nor_numbered(slow_line):
     items = said(
-        slow_line, (FREE, "s"), (FREE, "c", asked(Op.STOP)), (FREE, "s"), (FREE, "c", asked(Op.START)), (FREE, "s")
+        slow_line,
+        (FREE, "s"),
+        (FREE, "c", asked(CommandOp.STOP)),
+        (FREE, "s"),
+        (FREE, "c", asked(CommandOp.START)),
+        (FREE, "s"),
     )
 
     numbers = [number for item in items if hasattr(item, "sequence") for number in item.sequence.tolist()]

@@ -81,15 +81,15 @@ def test_it_says_zero_hello_and_then_scans_without_being_asked(built):
         said = on.decoder.feed(data, 0)
 
         assert data[0] == 0
-        assert isinstance(said[0], board.Hello)
+        assert isinstance(said[0], board.HelloBody)
         assert (said[0].board_id, said[0].boot, said[0].running) == (ID.hex(), 7, True)
         assert said[0].firmware == "reference 1.0, power-on, 5.0 V"
         assert [(c.name, c.kind, c.bits, c.gain) for c in said[0].channels] == [
             *(
-                (name, board.Kind.BRIDGE, 24, 128)
+                (name, board.ChannelKind.BRIDGE, 24, 128)
                 for name in ("hands_left", "hands_right", "saddle_nose", "saddle_rear")
             ),
-            ("tilt", board.Kind.TILT, 16, 1),
+            ("tilt", board.ChannelKind.TILT, 16, 1),
         ]
         assert int(scans(said).sequence[0]) == 0
 

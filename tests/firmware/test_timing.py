@@ -26,7 +26,7 @@ def measured(built):
             on.bench.at((0.7 + 0.667 * i) * S, MARK, 0)
             on.bench.at((0.72 + 0.667 * i) * S, MARK, 1)
         for i in range(90):
-            on.bench.hear(board.encode_command(board.Command(1 + i, board.Op.HELLO)), (0.5 + 0.1 * i) * S)
+            on.bench.hear(board.encode_command(board.Command(1 + i, board.CommandOp.HELLO)), (0.5 + 0.1 * i) * S)
         on.run(10)
         yield on, on.bench.figures()
 

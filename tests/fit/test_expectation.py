@@ -3,7 +3,7 @@ import pytest
 
 from daq.fit.expectation import best_plan_sentence, duration_s, outlook, smallest_slope, widths
 from daq.sweep.hinge import least_squares
-from daq.sweep.information import Wander, best_design, sd_times_slope
+from daq.sweep.information import Sway, best_design, sd_times_slope
 from daq.sweep.onset import onset
 from daq.values import Verdict
 from tests.benchmarks.onset_rides import StepWorld, step_sweep
@@ -50,7 +50,7 @@ def test_a_mean_over_a_longer_dwell_scatters_less():
     for i in range(1, n):
         load[:, i] = decay * load[:, i - 1] + noise[:, i]
 
-    assert load.mean(axis=1).std() == pytest.approx(Wander(5.0, tau_s, 0.0).step_sd_n(n * dt_s), rel=0.12)
+    assert load.mean(axis=1).std() == pytest.approx(Sway(5.0, tau_s, 0.0).step_sd_n(n * dt_s), rel=0.12)
 
 
 def test_a_plan_takes_its_steps_times_moving_settling_and_recording():
@@ -77,12 +77,12 @@ def test_the_rule_of_thumb_gives_the_known_dwells_in_20_minutes():
     known = {15.0: (29, 3.05), 25.0: (23, 2.65), 45.0: (16, 2.37), 90.0: (10, 2.12)}
     for dwell_s, (steps, bound) in known.items():
         assert int(20 * 60 / duration_s(1, 6.0, dwell_s)) == steps
-        exact = 4.5 * Wander(5.0, 4.0, 0.0).step_sd_n(dwell_s) / np.sqrt(steps)
+        exact = 4.5 * Sway(5.0, 4.0, 0.0).step_sd_n(dwell_s) / np.sqrt(steps)
         assert exact / np.sqrt(1.0 - 4.0 / dwell_s) == pytest.approx(bound, rel=0.02)
 
 
 def test_longer_dwells_are_best_until_visits_scatter_more_than_strokes():
-    still, scattered = Wander(between_n=0.0), Wander(between_n=3.0)
+    still, scattered = Sway(between_n=0.0), Sway(between_n=3.0)
 
     assert best_design(80.0, 30.0, 20.0, still).dwell_s > best_design(80.0, 30.0, 20.0, scattered).dwell_s
     assert best_design(80.0, 30.0, 3.0, still) is None
@@ -95,7 +95,7 @@ def test_the_error_of_a_dwell_is_that_of_a_simulated_process():
     rng = np.random.default_rng(6)
     load = np.array([first_order(25 * PER_S, 4.0, rng) for _ in range(1500)]) * 5.0
 
-    assert load.mean(axis=1).std() == pytest.approx(Wander(between_n=0.0).step_sd_n(25.0), rel=0.06)
+    assert load.mean(axis=1).std() == pytest.approx(Sway(between_n=0.0).step_sd_n(25.0), rel=0.06)
 
 
 @pytest.mark.study
@@ -123,7 +123,7 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
 
 
 def test_the_best_plan_is_told_in_a_sentence():
-    best = best_design(80.0, 30.0, 20.0, Wander())
+    best = best_design(80.0, 30.0, 20.0, Sway())
     assert "in 20 minutes" in best_plan_sentence(best, 50.0, 20.0)
     assert best_plan_sentence(None, 50.0, 3.0) == "3 minutes are too few for a sweep"
 

@@ -3,13 +3,13 @@ import dataclasses
 import pytest
 
 from daq.fit.intake import Saddle, both_references_mm, clinician_advice
-from daq.fit.prechecks import CheckState, Measured, Readings, open_in_the_way, prechecks
+from daq.fit.prechecks import CheckState, JigReadings, Measured, open_in_the_way, prechecks
 from daq.measure.sum_check import SumCheck
 from daq.values import NAN
 from tests.fit.intakes import INTAKE
 
 DONE = Measured(height_mm=733.0, saddle_tilt_deg=-0.5, cleats_set=True, hands_marked=True)
-WELL = Readings(
+WELL = JigReadings(
     troubles={"board": "", "power": ""},
     calibration="checked today",
     calibration_holds=True,

@@ -1,7 +1,7 @@
 import pytest
 
 from daq.fit.sketch import NO_REPEATS_CAUTION, ONE_WAY_CAUTION, Sketch, outcome
-from daq.sweep.information import Wander
+from daq.sweep.information import Sway
 from daq.sweep.plan import Plan
 
 
@@ -32,7 +32,7 @@ def test_an_adaptive_plan_gives_its_range_and_leaves_the_repeats_to_itself():
 
 
 def test_a_rider_who_scatters_more_is_told_wider_intervals_and_whose_scatter_it_is():
-    steady, wild = outcome(sketch(), Wander(3.0, 4.0, 0.5)), outcome(sketch(), Wander(8.0, 4.0, 3.0))
+    steady, wild = outcome(sketch(), Sway(3.0, 4.0, 0.5)), outcome(sketch(), Sway(8.0, 4.0, 3.0))
 
     assert "this rider's own" in wild.scatter
     assert "8.0 N" in wild.scatter

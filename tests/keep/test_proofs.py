@@ -7,10 +7,10 @@ import pytest
 
 from daq.keep.errors import StoreFull, StoreReadOnly, StoreUnwritable
 from daq.keep.proofs import keep, load, new_path
-from daq.proof.sheet import Reading
+from daq.proof.sheet import ProofReading
 from tests.proof.simulated_sheet import begun
 
-READING = Reading(task="empty", at_utc="2025-03-04T10:00:00+00:00", t_min=1.0)
+READING = ProofReading(task="empty", at_utc="2025-03-04T10:00:00+00:00", t_min=1.0)
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,7 @@ from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State, Trigger
 from daq.values import Onset, Result, StepMean
-from daq.wire.board import Kind
+from daq.wire.board import ChannelKind
 
 WITH_POSITIONS = (*demo.ROLES, demo.POSITIONS)
 SHORT = Plan(out_and_back(80.0, 30.0, 6), settle_s=3.0, dwell_s=5.0, power_w=200.0, cadence_rpm=90.0)
@@ -58,7 +58,9 @@ def test_what_the_encoders_read_is_what_counts(tmp_path, monkeypatch):
         assert step.setting.saddle_height_mm == pytest.approx(along_mm, abs=0.2)
     assert ridden.cells.result is Result.PASSED
     assert sweep_status(ridden.session)["measured"]["setback_mm"] == pytest.approx(ridden.jig.setback_mm, abs=0.1)
-    assert [one["kind"] for one in ridden.session.acquisition.pipeline.board["channels"][-4:]] == [Kind.POSITION] * 4
+    assert [one["kind"] for one in ridden.session.acquisition.pipeline.board["channels"][-4:]] == [
+        ChannelKind.POSITION
+    ] * 4
     with Store.open(ridden.path, write=False) as store:
         again = recompute_stored(store, 1)
     assert repr(again.steps) == repr(tuple(ridden.steps))
@@ -139,5 +141,5 @@ def test_the_boards_hello_names_every_encoder_of_the_rig_file():
     from daq.sources.simulator import hello_of
 
     channels = hello_of(Electronics(), reads_positions=True).channels
-    assert [one.name for one in channels if one.kind is Kind.POSITION] == list(SENSORS)
-    assert all(one.kind is not Kind.POSITION for one in hello_of(Electronics()).channels)
+    assert [one.name for one in channels if one.kind is ChannelKind.POSITION] == list(SENSORS)
+    assert all(one.kind is not ChannelKind.POSITION for one in hello_of(Electronics()).channels)

@@ -36,9 +36,9 @@ ASLEEP_S, FROM_S = 40, 33
 STATES = {33: State.SETTLING, 39: State.AVERAGING}
 """Of the third position, at these seconds."""
 PIECE = 25
-KINDS = (board.Kind.TILT, board.Kind.BRIDGE, board.Kind.BRIDGE)
+KINDS = (board.ChannelKind.TILT, board.ChannelKind.BRIDGE, board.ChannelKind.BRIDGE)
 HELLO = board.encode_hello(
-    board.Hello(
+    board.HelloBody(
         "00" * 8,
         1,
         "made up",

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from daq.measure.balance import Contact, Unseen, WeightLine, com_height, hands_off_deficit_nm, learned, weight_line
+from daq.measure.balance import Contact, UnseenHands, WeightLine, com_height, hands_off_deficit_nm, learned, weight_line
 from daq.physics import crank_torque_nm, weight_normal_n
 
 TILT_DEG = 2.8624052261
@@ -67,7 +67,7 @@ def test_hands_that_push_harder_than_assumed_are_covered_once_the_rig_says_so(ha
     saddle_t = weight_t - hands_t - feet_t
     true = line(Contact(0.57, 0.66, 104.9, hands_t), Contact(-0.20, 0.678, 388.3, saddle_t))
 
-    assumed, told = line(), line(unseen=Unseen(0.0, 60.0, "a test"))
+    assumed, told = line(), line(unseen=UnseenHands(0.0, 60.0, "a test"))
 
     assert abs(told.estimate_m - true.x_m) < 2.0 * told.u_m
     assert assumed.estimate_m == told.estimate_m
@@ -77,7 +77,7 @@ def test_hands_that_push_harder_than_assumed_are_covered_once_the_rig_says_so(ha
 
 def test_a_mean_pull_of_the_hands_moves_line_and_deficit_as_the_free_body_says():
     steep = Contact(0.57, 0.86, 104.9)
-    pull = Unseen(-30.0, 10.0, "a test")
+    pull = UnseenHands(-30.0, 10.0, "a test")
 
     moved_m = line(hands=steep, unseen=pull).bias_m - line(hands=steep).bias_m
 

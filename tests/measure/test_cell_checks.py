@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
-from daq.measure.cell_checks import Cell, CellWatch
+from daq.measure.cell_checks import CellWatch, CheckedCell
 from daq.values import NAN, Loads, Samples, Status
 
 RATE = 100
 CELLS = (
-    Cell("hands_left", 0, "hands", capacity_n=500.0),
-    Cell("saddle_rear", 2, "saddle", capacity_n=1500.0),
+    CheckedCell("hands_left", 0, "hands", capacity_n=500.0),
+    CheckedCell("saddle_rear", 2, "saddle", capacity_n=1500.0),
 )
 """Column 1 of the scans belongs to something else."""
 
@@ -79,7 +79,7 @@ def test_one_changed_count_is_enough_to_be_alive():
 
 
 def test_a_transmitters_rounded_loads_may_stand_still():
-    assert watched(cells=(Cell("hands_left", 0, "hands", 32, raw=False),), loads_n=(80.0,), noise=0) == {}
+    assert watched(cells=(CheckedCell("hands_left", 0, "hands", 32, raw=False),), loads_n=(80.0,), noise=0) == {}
 
 
 def test_a_cell_that_reads_negative_under_a_rider_is_named():

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.measure.mechanics import Uncertainty, load_point_m, shares, side
+from daq.measure.mechanics import ShareUncertainty, load_point_m, shares, side
 from daq.physics import weight_normal_n
 
 GRADIENTS = Path(__file__).parent.parent / "published" / "earth" / "gradient_angle.csv"
@@ -32,7 +32,7 @@ def test_the_worked_example_at_five_per_cent():
 @pytest.mark.parametrize(("tilt_deg", "u_tilt_deg"), [(FIVE_PCT_DEG, 0.3), (11.3099324740, 1.0)])
 def test_the_uncertainties_are_those_of_a_monte_carlo_of_the_same_inputs(tilt_deg, u_tilt_deg):
     """Propagation of distributions, JCGM 101: 400 000 draws tell a standard deviation to 0.12 %; 5 times that."""
-    u = Uncertainty(hands_n=1.5, saddle_n=3.0, correlation=0.6, mass_kg=0.5, tilt_deg=u_tilt_deg, g_relative=5e-4)
+    u = ShareUncertainty(hands_n=1.5, saddle_n=3.0, correlation=0.6, mass_kg=0.5, tilt_deg=u_tilt_deg, g_relative=5e-4)
     z = np.random.default_rng(11).standard_normal((5, 400_000))
     hands = 104.9 + u.hands_n * z[0]
     saddle = 388.3 + u.saddle_n * (u.correlation * z[0] + math.sqrt(1 - u.correlation**2) * z[1])

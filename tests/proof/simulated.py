@@ -3,7 +3,7 @@
 import numpy as np
 
 from daq.proof.dummy import Plank, Springs, onset_of_slack
-from daq.proof.findings import Figures, Uncertain
+from daq.proof.findings import ProofFigures, Uncertain
 from daq.rider.proof_faults import drawn
 
 RATE, PLACEMENTS, SWEEPS = 2.0, 4, 2
@@ -50,7 +50,7 @@ def proofs(number, fault=None, seed=20250304):
     )
     rate = RATE * (1.0 + rng.normal(0.0, U.rate, (number, 1, 1, 1)))
     errors, rates = swept(rng, wrong, onset, told, rate)
-    figures = Figures(
+    figures = ProofFigures(
         SCALE_MM, SCALE_FORWARD, caliper, BAR_N, bar_hands + read(len(BAR_N)), bar_saddle + read(len(BAR_N)),
         LAID_N, laid_hands + read(len(LAID_N)), laid_saddle + read(len(LAID_N)), level, shown, errors, rates,
     )  # fmt: skip

@@ -5,10 +5,10 @@ import numpy as np
 from daq.live.demo import rig_text_of
 from daq.live.proving.engineer import Engineer
 from daq.proof.dummy import Plank
-from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, Reading, Sheet, parts_of
+from daq.proof.sheet import DummyParts, Gradual, Mass, ProofPlan, ProofReading, Sheet, parts_of
 from daq.proof.tasks import check, due
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.proof_faults import FAULTS, Wrong
+from daq.rider.proof_faults import FAULTS, JigFaults
 from daq.rig import parse_rig
 
 DUMMY = DummyParts(
@@ -18,7 +18,7 @@ DUMMY = DummyParts(
     mass=Mass(mass_kg=10.0, ahead_m=0.15, above_m=0.1),
     gradual=Gradual(rates_n_per_mm=(0.7, 0.7, 0.7), later_mm=(0.0, 20.0, 40.0)),
 )
-SOUND = Wrong()
+SOUND = JigFaults()
 
 
 def begun(**changes):
@@ -43,7 +43,7 @@ def worked(sheet, plank, *, wrong=SOUND, seed=1):
                 "saddle_n": done.saddle_n + rng.normal(0, 0.05),
                 "tilt_deg": done.tilt_deg + float(wrong.tilt_deg) + rng.normal(0, 0.005),
             }
-        reading = Reading(task=task.id, at_utc=sheet.begun_utc, t_min=minutes, typed=done.typed, **read)
+        reading = ProofReading(task=task.id, at_utc=sheet.begun_utc, t_min=minutes, typed=done.typed, **read)
         check(sheet, task, reading)
         sheet = sheet.with_reading(reading)
     return sheet

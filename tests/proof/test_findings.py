@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration.coverage import half_width
-from daq.proof.findings import CONFIDENCE, PARTS, Finding, measured, named
+from daq.proof.findings import CONFIDENCE, PARTS, ProofFinding, measured, named
 from daq.proof.hung import hung
 from daq.proof.trueness import trueness
 from tests.proof.simulated import BAR_N, NAMED_BY, U, proofs
@@ -79,4 +79,4 @@ def test_too_few_weights_are_refused():
 
 
 def test_a_figure_that_rounds_to_nothing_has_no_minus():
-    assert Finding("hands gain", -0.00002, 0.0015, named=False).shown == "+0.00 ± 0.15 %"
+    assert ProofFinding("hands gain", -0.00002, 0.0015, named=False).shown == "+0.00 ± 0.15 %"

@@ -4,7 +4,7 @@ import pytest
 
 from daq.proof.dummy import Plank
 from daq.proof.proved import NotDone, proved
-from daq.proof.sheet import Gradual, Mass, ProofPlan, Reading, Sheet, parts_of
+from daq.proof.sheet import Gradual, Mass, ProofPlan, ProofReading, Sheet, parts_of
 from daq.proof.tasks import BadValue, check, due, tasks
 from daq.rider.proof_faults import FAULTS
 from daq.rig import parse_rig
@@ -157,7 +157,7 @@ def test_what_cannot_be_meant_is_refused_when_it_is_typed(task, typed, sentence)
     at = next(one for one in tasks(ProofPlan()) if one.id == task)
 
     with pytest.raises(BadValue, match=sentence):
-        check(begun(), at, Reading(task=task, at_utc="", t_min=0.0, typed=typed, tilt_deg=0.1, hands_n=0.0))
+        check(begun(), at, ProofReading(task=task, at_utc="", t_min=0.0, typed=typed, tilt_deg=0.1, hands_n=0.0))
 
 
 def test_plates_that_no_position_reaches_are_refused_when_the_gap_is_typed():
@@ -165,7 +165,7 @@ def test_plates_that_no_position_reaches_are_refused_when_the_gap_is_typed():
 
     # met at 40, 20 and 0 mm; the foremost position is 10 mm
     with pytest.raises(BadValue, match=r"the last plate would be met at 0.0 mm, ahead of the foremost position, 10 mm"):
-        check(begun(), at, Reading(task=at.id, at_utc="", t_min=0.0, typed={"caliper_mm": 50.0, "gap_mm": 10.0}))
+        check(begun(), at, ProofReading(task=at.id, at_utc="", t_min=0.0, typed={"caliper_mm": 50.0, "gap_mm": 10.0}))
 
 
 @pytest.mark.parametrize(
@@ -188,13 +188,13 @@ def test_more_load_than_the_dummy_bears_is_told_at_once():
     at = next(one for one in tasks(ProofPlan()) if one.id == "loaded/5")
 
     with pytest.raises(BadValue, match="go back with the saddle at once"):
-        check(begun(), at, Reading(task=at.id, at_utc="", t_min=0.0, hands_n=151.0, saddle_n=0.0, tilt_deg=0.0))
+        check(begun(), at, ProofReading(task=at.id, at_utc="", t_min=0.0, hands_n=151.0, saddle_n=0.0, tilt_deg=0.0))
 
 
 def test_a_reading_taken_again_counts_and_the_first_stays():
     sheet = begun()
     for value in (1.0, 2.0):
-        sheet = sheet.with_reading(Reading(task="empty", at_utc="", t_min=value))
+        sheet = sheet.with_reading(ProofReading(task="empty", at_utc="", t_min=value))
 
     assert len(sheet.readings) == 2
     assert sheet.latest()["empty"].t_min == 2.0

@@ -8,7 +8,7 @@ import pytest
 
 from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.model import DEMO, Kind, RiderModel, rider_of_kind, torque_of
+from daq.rider.model import DEMO, RiderKind, RiderModel, rider_of_kind, torque_of
 
 GEOMETRY = JigGeometry()
 PURE = RiderModel(slope_n_per_mm=None)
@@ -69,13 +69,13 @@ def test_torque_moves_the_onset_forward_and_lightens_the_hands():
 
 
 def test_riders_without_an_onset_have_none():
-    for kind in (Kind.STRAIGHT, Kind.FLAT, Kind.LOADED):
+    for kind in (RiderKind.STRAIGHT, RiderKind.FLAT, RiderKind.LOADED):
         model = rider_of_kind(kind)
 
         assert budget(model, GEOMETRY).onset_mm(0.0, model.torque_nm) is None
 
 
-@pytest.mark.parametrize(("kind", "slope"), [(Kind.STRAIGHT, 0.5), (Kind.FLAT, 0.0), (Kind.LOADED, 1.5)])
+@pytest.mark.parametrize(("kind", "slope"), [(RiderKind.STRAIGHT, 0.5), (RiderKind.FLAT, 0.0), (RiderKind.LOADED, 1.5)])
 def test_their_hand_load_is_a_straight_line_over_the_whole_sweep(kind, slope):
     model = rider_of_kind(kind)
 
@@ -85,11 +85,11 @@ def test_their_hand_load_is_a_straight_line_over_the_whole_sweep(kind, slope):
 
 
 def test_loaded_is_loaded_at_every_position():
-    assert hands_n(rider_of_kind(Kind.LOADED), 80.0) > 1.5 * DEMO.light_hands_n
+    assert hands_n(rider_of_kind(RiderKind.LOADED), 80.0) > 1.5 * DEMO.light_hands_n
 
 
 def test_a_gentle_bend_joins_the_same_two_lines():
-    model = rider_of_kind(Kind.GENTLE_BEND)
+    model = rider_of_kind(RiderKind.GENTLE_BEND)
 
     assert hands_n(model, 100.0) == pytest.approx(90.0, abs=0.2)
     assert (hands_n(model, 0.0) - hands_n(model, 5.0)) / 5.0 == pytest.approx(1.5, rel=0.02)
@@ -101,7 +101,7 @@ def test_a_rider_that_cannot_be_is_refused():
     with pytest.raises(ValueError, match=r"slope_n_per_mm: expected 0.02 to 3, got 9"):
         RiderModel(slope_n_per_mm=9.0)
     with pytest.raises(ValueError, match=r"bend_mm: a gentle-bend rider needs"):
-        RiderModel(kind=Kind.GENTLE_BEND)
+        RiderModel(kind=RiderKind.GENTLE_BEND)
 
 
 def test_the_saddle_is_lighter_at_200_than_at_100_watts():

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from daq.rider.pedalling import Crank, both_legs_ripple, leg_torque
+from daq.rider.pedalling import SimulatedCrank, both_legs_ripple, leg_torque
 from daq.rider.power_sensor import PowerSensor
 from daq.values import PowerReading
 from daq.wire.crank import CrankFollower
@@ -14,7 +14,7 @@ def ride(seconds, cadence_rpm=90.0, torque_nm=20.0, **settings):
     n = round(seconds / DT_S)
     t_s = np.arange(n) * DT_S
     settings = {"phase_deg": 0.0, "depth": 1.0, **settings}
-    return t_s, Crank(DT_S).run(np.full(n, cadence_rpm), np.full(n, torque_nm), np.zeros(n), **settings)
+    return t_s, SimulatedCrank(DT_S).run(np.full(n, cadence_rpm), np.full(n, torque_nm), np.zeros(n), **settings)
 
 
 def test_one_leg_pushes_hardest_near_horizontal_and_pulls_little_on_the_way_up():
@@ -83,7 +83,7 @@ def test_a_sensor_whose_crank_stands_comes_to_zero():
     t_s, turned = ride(5.0)
     sensor.run(t_s, turned)
     n = 600
-    still = Crank(DT_S).run(np.zeros(n), np.zeros(n), np.zeros(n), phase_deg=0.0, depth=1.0)
+    still = SimulatedCrank(DT_S).run(np.zeros(n), np.zeros(n), np.zeros(n), phase_deg=0.0, depth=1.0)
 
     powers = [notice.power_w for notice in sensor.run(5.0 + np.arange(n) * DT_S, still)]
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from daq.physics import STANDARD_G_M_S2
-from daq.rider.body import TURN_DEG, Body, Placed, leg, pedal_at, upper_body
+from daq.rider.body import TURN_DEG, Body, PlacedSegments, leg, pedal_at, upper_body
 from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO
@@ -17,7 +17,7 @@ GEOMETRY = JigGeometry()
 GRADIENTS = (-5.0, 0.0, 4.0, 5.0, 10.0, 20.0)
 
 
-def parts(crank_deg: float, setback_mm: float) -> list[Placed]:
+def parts(crank_deg: float, setback_mm: float) -> list[PlacedSegments]:
     hip, grip = GEOMETRY.hip_m(setback_mm), GEOMETRY.grip_m(setback_mm)
     legs = [leg(DEMO.body, hip, pedal_at(np.array(a), GEOMETRY.crank_m)) for a in (crank_deg, crank_deg + 180.0)]
     return [upper_body(DEMO.body, hip, grip), *legs]

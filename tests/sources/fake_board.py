@@ -15,7 +15,7 @@ from daq.values import Status
 from daq.wire import board
 
 CHANNELS = ("hands", "saddle", "tilt")
-KINDS = (board.Kind.BRIDGE, board.Kind.BRIDGE, board.Kind.TILT)
+KINDS = (board.ChannelKind.BRIDGE, board.ChannelKind.BRIDGE, board.ChannelKind.TILT)
 HELLO_EVERY_S = 0.2
 """Quicker than a real one, so that tests wait less."""
 
@@ -23,7 +23,7 @@ HELLO_EVERY_S = 0.2
 def hello(*, rate_hz=100.0, boot=1, names=CHANNELS, gain=128, **fields):
     """The hello of a board with these channels."""
     channels = tuple(board.Channel(name, kind, gain, rate_hz) for name, kind in zip(names, KINDS, strict=True))
-    return board.Hello("5173000000000002", boot, "test board", rate_hz, channels, **fields)
+    return board.HelloBody("5173000000000002", boot, "test board", rate_hz, channels, **fields)
 
 
 def noise_of(number):

@@ -17,15 +17,15 @@ def test_each_command_is_answered_in_order_with_its_number_and_a_hello_where_som
 
     said = asked(
         side,
-        board.Command(7, board.Op.STOP),
-        board.Command(8, board.Op.TARE_DONE),
-        board.Command(9, board.Op.HELLO),
-        board.Command(10, board.Op.START),
+        board.Command(7, board.CommandOp.STOP),
+        board.Command(8, board.CommandOp.TARE_DONE),
+        board.Command(9, board.CommandOp.HELLO),
+        board.Command(10, board.CommandOp.START),
     )
 
     kinds = [(item.request, item.result) if isinstance(item, board.Reply) else item.running for item in said]
     assert kinds == [(7, 0), False, (8, 0), (9, 0), False, (10, 0), True]
-    assert {item.ticks_us for item in said if isinstance(item, board.Hello)} == {5_000}
+    assert {item.ticks_us for item in said if isinstance(item, board.HelloBody)} == {5_000}
 
 
 def test_the_nearest_rate_is_taken_and_told():
@@ -33,7 +33,7 @@ def test_the_nearest_rate_is_taken_and_told():
 
     reply, said = asked(side, board.set_rate(1, 100.0))
 
-    assert (reply.result, reply.text) == (board.Result.DONE, "80 Hz")
+    assert (reply.result, reply.text) == (board.CommandResult.DONE, "80 Hz")
     assert said.scan_rate_hz == 80.0
     assert {channel.rate_hz for channel in said.channels} == {80.0}
 
@@ -60,14 +60,14 @@ def test_what_cannot_be_set_is_refused_with_the_reason_and_nothing_changes(comma
 
     (reply,) = asked(side, command)
 
-    assert (reply.result, reply.text) == (board.Result.BAD_OPERAND, says)
+    assert (reply.result, reply.text) == (board.CommandResult.BAD_OPERAND, says)
     assert side.hello == hello()
 
 
 def test_an_unknown_command_is_refused_and_noise_before_one_is_passed_over():
     side = BoardSide(hello())
-    unknown = board.encode_command(board.Command(3, board.Op.START)).replace(b"\x03\x02", b"\x03\x63")
+    unknown = board.encode_command(board.Command(3, board.CommandOp.START)).replace(b"\x03\x02", b"\x03\x63")
 
     assert side.hear(b"noise" + unknown, 0) == b""  # its check does not fit any more
-    (reply, _) = asked(side, board.Command(4, board.Op.HELLO))
+    (reply, _) = asked(side, board.Command(4, board.CommandOp.HELLO))
     assert reply.request == 4

@@ -32,7 +32,11 @@ def greeted(said, **wanted):
 def test_a_hello_is_asked_for_at_once_and_again_while_none_comes():
     talk = opened()
 
-    assert [[c.op for c in asked(talk, t)] for t in (0.0, 1.0, 1.6)] == [[board.Op.HELLO], [], [board.Op.HELLO]]
+    assert [[c.op for c in asked(talk, t)] for t in (0.0, 1.0, 1.6)] == [
+        [board.CommandOp.HELLO],
+        [],
+        [board.CommandOp.HELLO],
+    ]
 
 
 def test_nothing_is_wrong_while_there_was_no_time_yet():
@@ -59,7 +63,7 @@ def test_bytes_without_frames_are_told_with_the_baud_and_where_to_look():
 def test_scans_without_a_hello_are_told():
     talk = opened()
     talk.bytes_came(2.5)
-    talk.hear(board.Reply(1, 1, board.Result.DONE), 2.5)
+    talk.hear(board.Reply(1, 1, board.CommandResult.DONE), 2.5)
 
     assert talk.message(2.6).startswith("scans arrive, but no hello")
 
@@ -106,8 +110,8 @@ def test_the_rate_and_the_gains_of_the_rig_file_are_asked_for_where_the_hello_di
     commands = asked(talk, 1.1)
 
     assert [(c.op, c.operands) for c in commands] == [
-        (board.Op.SET_RATE, (1_000_000,)),
-        (board.Op.SET_GAIN, (1, 128)),
+        (board.CommandOp.SET_RATE, (1_000_000,)),
+        (board.CommandOp.SET_GAIN, (1, 128)),
     ]
     assert len({c.request for c in commands}) == 2
 
@@ -121,7 +125,7 @@ def test_the_nearest_rate_a_converter_has_is_good_enough():
 
 
 def test_a_stopped_board_is_started():
-    assert [c.op for c in asked(greeted(hello(running=False)), 1.1)] == [board.Op.START]
+    assert [c.op for c in asked(greeted(hello(running=False)), 1.1)] == [board.CommandOp.START]
 
 
 def test_it_is_asked_once_and_again_after_a_restart():
@@ -132,13 +136,13 @@ def test_it_is_asked_once_and_again_after_a_restart():
     talk.hear(hello(boot=2), 1.4)
 
     assert again == []
-    assert [c.op for c in asked(talk, 1.5)] == [board.Op.SET_RATE]
+    assert [c.op for c in asked(talk, 1.5)] == [board.CommandOp.SET_RATE]
 
 
 def test_a_refusal_is_told_in_the_boards_own_words():
     talk = greeted(hello(), rate_hz=1000.0)
     (command,) = asked(talk, 1.1)
-    talk.hear(board.Reply(command.request, command.op, board.Result.BAD_OPERAND, "80 or 320 only"), 1.2)
+    talk.hear(board.Reply(command.request, command.op, board.CommandResult.BAD_OPERAND, "80 or 320 only"), 1.2)
 
     assert talk.message(1.3) == "the board refuses a rate of 1000 Hz: 80 or 320 only"
 
@@ -155,7 +159,7 @@ def test_a_board_that_does_not_answer_is_told():
 def test_a_board_that_says_yes_and_does_not_do_it_is_told():
     talk = greeted(hello(), rate_hz=1000.0)
     (command,) = asked(talk, 1.1)
-    talk.hear(board.Reply(command.request, command.op, board.Result.DONE), 1.2)
+    talk.hear(board.Reply(command.request, command.op, board.CommandResult.DONE), 1.2)
     talk.hear(hello(), 1.3)
 
     assert talk.message(1.4) == "the board scans at 100 Hz, the rig file asks for 1000 Hz"
@@ -165,7 +169,7 @@ def test_a_board_that_says_yes_and_does_not_do_it_is_told():
 def test_all_is_well_once_the_hello_shows_the_rate(rate_hz):
     talk = greeted(hello(), rate_hz=1000.0)
     (command,) = asked(talk, 1.1)
-    talk.hear(board.Reply(command.request, command.op, board.Result.DONE), 1.2)
+    talk.hear(board.Reply(command.request, command.op, board.CommandResult.DONE), 1.2)
     talk.hear(replace(hello(), scan_rate_hz=rate_hz), 1.3)
 
     assert talk.message(1.4) == ""

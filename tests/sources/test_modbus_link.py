@@ -67,7 +67,7 @@ def test_loads_of_two_devices_on_one_line_become_one_scan_in_millinewtons():
 
     link, said = uvloop.run(poll())
 
-    assert isinstance(said[0][1], board.Hello)
+    assert isinstance(said[0][1], board.HelloBody)
     assert [channel.name for channel in said[0][1].channels] == ["hands", "saddle"]
     # 12.50 kg and 43.00 kg at 9.80665 m/s2, in mN
     assert scans(said)[-1].counts.tolist() == [[122583, 421686]]

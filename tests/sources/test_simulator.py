@@ -41,7 +41,7 @@ def scans(said):
 
 
 def hellos(said):
-    return [item for item in said if isinstance(item, board.Hello)]
+    return [item for item in said if isinstance(item, board.HelloBody)]
 
 
 def test_a_slower_rate_is_obeyed_and_no_number_is_missing():
@@ -79,12 +79,12 @@ def test_at_half_the_gain_a_cell_shows_half_the_counts():
 def test_stopped_it_sends_hellos_only_and_started_again_no_number_is_missing():
     async def ask(send, said):
         await until(lambda: len(scans(said)) > 3)
-        send(board.Command(1, board.Op.STOP))
+        send(board.Command(1, board.CommandOp.STOP))
         await until(lambda: not hellos(said)[-1].running)
         said.clear()
         await until(lambda: len(hellos(said)) > 1)
         assert scans(said) == []
-        send(board.Command(2, board.Op.START))
+        send(board.Command(2, board.CommandOp.START))
         await until(lambda: len(scans(said)) > 3)
 
     _, decoder = heard(ask)

@@ -24,7 +24,9 @@ def fake():
 
 def test_a_board_is_recognised_with_its_channels_rate_and_noise(fake):
     units = 2.0**-21
-    said = board.Hello("00" * 8, 1, "bench", 100.0, (board.Channel("bar", board.Kind.BRIDGE, 128, 100.0, 24, units),))
+    said = board.HelloBody(
+        "00" * 8, 1, "bench", 100.0, (board.Channel("bar", board.ChannelKind.BRIDGE, 128, 100.0, 24, units),)
+    )
     rng = np.random.default_rng(1)
     noise = np.rint(rng.normal(0, 20, 400)).astype(int)
     marked = [Status.CRANK_MARK if i % 67 == 1 else 0 for i in range(400)]

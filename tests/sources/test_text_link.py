@@ -51,7 +51,7 @@ def test_lines_become_scans_after_a_hello_with_the_patterns_channels():
 
     said, link = uvloop.run(read())
 
-    assert isinstance(said[0][1], board.Hello)
+    assert isinstance(said[0][1], board.HelloBody)
     assert [channel.name for channel in said[0][1].channels] == ["hands", "saddle"]
     assert scans(said)[0].counts.tolist() == [[122583, 421686]]
     assert link.message == ""

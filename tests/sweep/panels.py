@@ -3,7 +3,7 @@
 import numpy as np
 
 from daq.sweep.panel import Entry
-from daq.sweep.workshop import Told
+from daq.sweep.workshop import KnownTest
 from daq.values import Likelihood
 
 
@@ -48,7 +48,9 @@ def told(tests, **known):
         "fitter": "F",
     }
     return [
-        Told(f"s{i}", one.rider, one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()})
+        KnownTest(
+            f"s{i}", one.rider, one, **{k: v[i] if isinstance(v, list) else v for k, v in {**usual, **known}.items()}
+        )
         for i, one in enumerate(tests)
     ]
 

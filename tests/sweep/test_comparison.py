@@ -10,7 +10,7 @@ from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, RiderModel
 from daq.sweep.comparison import SAME_TORQUE_NM, compare
 from daq.sweep.onset import onset
-from daq.sweep.spreads import Scatter
+from daq.sweep.spreads import Spreads
 from tests.sweep.rides import hinge, ride, stroke_ride
 
 LEVEL = ride(hinge(58.0), noise_n=1.0, seed=1)
@@ -31,14 +31,14 @@ def test_the_difference_is_that_of_the_two_onsets():
 def test_its_interval_is_about_the_root_of_the_sum_of_squares():
     widths = [np.ptp(onset(steps).interval_95_mm) for steps in (LEVEL, CLIMB)]
 
-    alone = compare(LEVEL, CLIMB, scatter=Scatter(0.0, 0.0)).interval_95_mm
+    alone = compare(LEVEL, CLIMB, scatter=Spreads(0.0, 0.0)).interval_95_mm
     assert np.ptp(alone) == pytest.approx(np.hypot(*widths), rel=0.1)
 
 
 def test_the_days_and_the_sweeps_of_an_unchanged_rider_are_in_the_interval():
     """By hand, onsets scattering by 5 mm between days and not between sweeps: 1.96 sqrt(2) 5 is 13.9 mm."""
-    scatter = Scatter(25.0, 0.0)
-    alone = compare(LEVEL, CLIMB, scatter=Scatter(0.0, 0.0))
+    scatter = Spreads(25.0, 0.0)
+    alone = compare(LEVEL, CLIMB, scatter=Spreads(0.0, 0.0))
     days = compare(LEVEL, CLIMB, same_session=False, scatter=scatter)
 
     assert days.difference_mm == pytest.approx(alone.difference_mm, abs=0.05)

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from daq.sweep.effects import GRADIENT, Effect, estimated, moved
+from daq.sweep.effects import GRADIENT, OnsetEffect, estimated, moved
 from daq.sweep.panel import in_order, panel
 from tests.sweep.panels import riders
 
@@ -21,7 +21,7 @@ def test_effects_of_normal_tests_are_those_of_generalised_least_squares():
         for rest in [(one.likelihood.log_l, one.likelihood.log_light, one.likelihood.log_loaded)]
     ]
     found = panel(tests)
-    effects = [GRADIENT, Effect("saddle B")]
+    effects = [GRADIENT, OnsetEffect("saddle B")]
     told = estimated(tests, columns, effects, found)
 
     day, sweep = found.day_sd_mm**2, found.sweep_sd_mm**2 + 2.0**2

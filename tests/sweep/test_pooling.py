@@ -6,7 +6,7 @@ from scipy.stats import norm
 
 from daq.sweep.panel import Panel
 from daq.sweep.pooling import BETWEEN, BETWEEN_PRIOR, pooled
-from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, Priors, judged_priors
+from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM, SpreadPriors, judged_priors
 
 PRIORS = judged_priors(10)
 GRIDS = (DAY_SDS_MM, SWEEP_SDS_MM)
@@ -128,7 +128,7 @@ def test_a_further_workshops_spread_has_an_even_rank_in_what_is_expected_of_it()
 
 def test_workshops_weighed_with_different_priors_are_refused():
     rng = np.random.default_rng(6)
-    own = Priors(PRIORS.day[::-1].copy(), PRIORS.sweep, "own")
+    own = SpreadPriors(PRIORS.day[::-1].copy(), PRIORS.sweep, "own")
     one, other = (workshop(rng, day_sd=1.0, sweep_sd=1.0, riders=3, priors=each) for each in (PRIORS, own))
     with pytest.raises(ValueError, match="the same priors"):
         pooled({"A": one, "B": other}, "x")

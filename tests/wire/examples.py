@@ -7,15 +7,15 @@ from daq.wire import board
 
 ARRAYS = ("received_us", "ticks_us", "sequence", "status", "counts")
 
-HELLO = board.Hello(
+HELLO = board.HelloBody(
     board_id="00112233aabbccdd",
     boot=7,
     firmware="bench 1.0",
     scan_rate_hz=1000.0,
     ticks_us=123_456,
     channels=(
-        board.Channel("bar_left", board.Kind.BRIDGE, 128, 1000.0, 24, 2.0**-21),
-        board.Channel("tilt", board.Kind.TILT, 1, 100.0, 16, None),
+        board.Channel("bar_left", board.ChannelKind.BRIDGE, 128, 1000.0, 24, 2.0**-21),
+        board.Channel("tilt", board.ChannelKind.TILT, 1, 100.0, 16, None),
     ),
 )
 

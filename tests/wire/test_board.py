@@ -21,12 +21,12 @@ def test_scans_that_follow_one_another_come_as_one_value():
 
 def test_what_a_board_says_comes_in_the_order_it_was_said():
     before, after = scans([[1, 2], [3, 4]]), scans([[5, 6]], first=2)
-    reply = board.Reply(1, board.Op.SET_GAIN, board.Result.DONE)
+    reply = board.Reply(1, board.CommandOp.SET_GAIN, board.CommandResult.DONE)
     stream = board.encode_scans(before) + board.encode_reply(reply) + board.encode_hello(HELLO)
 
     got = board.BoardDecoder("jig").feed(stream + board.encode_scans(after), 0)
 
-    assert [type(item) for item in got] == [Samples, board.Reply, board.Hello, Samples]
+    assert [type(item) for item in got] == [Samples, board.Reply, board.HelloBody, Samples]
     assert rows(got) == rows([before, after])
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from daq.wire import battery, csc, cycling_power, cycling_power_control, cycling_power_vector, indoor_bike
-from daq.wire.cycling_power_control import ControlResponse, Op, Result
+from daq.wire.cycling_power_control import ControlOp, ControlResponse, ControlResult
 from daq.wire.fields import BadPayload
 from tests.wire import sensors_sending
 
@@ -85,9 +85,9 @@ def test_reserved_feature_bits_are_left_out():
 @pytest.mark.parametrize(
     ("op", "length_mm", "value"),
     [
-        (Op.START_OFFSET_COMPENSATION, None, "0c"),
-        (Op.REQUEST_SAMPLING_RATE, None, "0e"),
-        (Op.SET_CRANK_LENGTH, 172.5, "045901"),  # 345 half millimetres
+        (ControlOp.START_OFFSET_COMPENSATION, None, "0c"),
+        (ControlOp.REQUEST_SAMPLING_RATE, None, "0e"),
+        (ControlOp.SET_CRANK_LENGTH, 172.5, "045901"),  # 345 half millimetres
     ],
 )
 def test_a_request_is_its_op_code_and_operand(op, length_mm, value):
@@ -96,16 +96,16 @@ def test_a_request_is_its_op_code_and_operand(op, length_mm, value):
 
 def test_a_crank_length_belongs_to_one_request_only():
     with pytest.raises(ValueError, match="got START_OFFSET_COMPENSATION"):
-        cycling_power_control.encode_request(Op.START_OFFSET_COMPENSATION, 170.0)
+        cycling_power_control.encode_request(ControlOp.START_OFFSET_COMPENSATION, 170.0)
 
 
 @pytest.mark.parametrize(
     ("value", "response", "offset"),
     [
-        ("200c01f0ff", ControlResponse(Op.START_OFFSET_COMPENSATION, Result.SUCCESS, b"\xf0\xff"), -16),
-        ("200c01ffff", ControlResponse(Op.START_OFFSET_COMPENSATION, Result.SUCCESS, b"\xff\xff"), None),
-        ("200c04", ControlResponse(Op.START_OFFSET_COMPENSATION, Result.FAILED), None),
-        ("200502", ControlResponse(Op.REQUEST_CRANK_LENGTH, Result.NOT_SUPPORTED), None),
+        ("200c01f0ff", ControlResponse(ControlOp.START_OFFSET_COMPENSATION, ControlResult.SUCCESS, b"\xf0\xff"), -16),
+        ("200c01ffff", ControlResponse(ControlOp.START_OFFSET_COMPENSATION, ControlResult.SUCCESS, b"\xff\xff"), None),
+        ("200c04", ControlResponse(ControlOp.START_OFFSET_COMPENSATION, ControlResult.FAILED), None),
+        ("200502", ControlResponse(ControlOp.REQUEST_CRANK_LENGTH, ControlResult.NOT_SUPPORTED), None),
     ],
 )
 def test_an_answer_tells_the_offset_only_when_there_is_one(value, response, offset):

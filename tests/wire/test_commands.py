@@ -6,16 +6,16 @@ from daq.wire import board
 from tests.wire import by_hand
 
 COMMANDS = [
-    (board.Command(1, board.Op.HELLO), "10 01 01"),
-    (board.Command(2, board.Op.START), "10 02 02"),
-    (board.Command(3, board.Op.STOP), "10 03 03"),
+    (board.Command(1, board.CommandOp.HELLO), "10 01 01"),
+    (board.Command(2, board.CommandOp.START), "10 02 02"),
+    (board.Command(3, board.CommandOp.STOP), "10 03 03"),
     (board.set_rate(4, 80.0), "10 04 04 80380100"),
     (board.set_gain(5, channel=1, gain=128), "10 05 05 01 8000"),
-    (board.Command(255, board.Op.TARE_DONE), "10 ff 06"),
+    (board.Command(255, board.CommandOp.TARE_DONE), "10 ff 06"),
 ]
 REPLIES = [
-    (board.Reply(4, board.Op.SET_RATE, board.Result.DONE), "04 04 04 00"),
-    (board.Reply(5, board.Op.SET_GAIN, board.Result.BAD_OPERAND, "gain 3"), "04 05 05 02 6761696e2033"),
+    (board.Reply(4, board.CommandOp.SET_RATE, board.CommandResult.DONE), "04 04 04 00"),
+    (board.Reply(5, board.CommandOp.SET_GAIN, board.CommandResult.BAD_OPERAND, "gain 3"), "04 05 05 02 6761696e2033"),
 ]
 
 
@@ -44,9 +44,9 @@ def test_noise_before_a_command_does_not_hide_it():
 @pytest.mark.parametrize(
     ("body", "refusal"),
     [
-        ("10 07 63", board.Reply(7, 0x63, board.Result.UNKNOWN, "no op 99")),
-        ("10 07 04 8038", board.Reply(7, 4, board.Result.BAD_OPERAND, "SET_RATE takes 4 bytes, got 2")),
-        ("10 07", board.Reply(7, 0, board.Result.UNKNOWN, "no op 0")),
+        ("10 07 63", board.Reply(7, 0x63, board.CommandResult.UNKNOWN, "no op 99")),
+        ("10 07 04 8038", board.Reply(7, 4, board.CommandResult.BAD_OPERAND, "SET_RATE takes 4 bytes, got 2")),
+        ("10 07", board.Reply(7, 0, board.CommandResult.UNKNOWN, "no op 0")),
     ],
 )
 def test_a_command_a_board_cannot_understand_is_refused_by_name(body, refusal):
@@ -54,7 +54,8 @@ def test_a_command_a_board_cannot_understand_is_refused_by_name(body, refusal):
 
 
 @pytest.mark.parametrize(
-    "command", [board.Command(1, board.Op.SET_RATE), board.Command(256, board.Op.START), board.set_rate(1, 5e6)]
+    "command",
+    [board.Command(1, board.CommandOp.SET_RATE), board.Command(256, board.CommandOp.START), board.set_rate(1, 5e6)],
 )
 def test_operands_that_do_not_fit_are_refused_when_written(command):
     with pytest.raises(ValueError, match=f"{command.op.name} does not take"):

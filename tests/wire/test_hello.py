@@ -29,14 +29,14 @@ names = st.from_regex(r"[a-z][a-z0-9_]{0,31}", fullmatch=True)
 channels = st.builds(
     board.Channel,
     name=names,
-    kind=st.sampled_from(board.Kind),
+    kind=st.sampled_from(board.ChannelKind),
     gain=st.integers(0, 65535),
     rate_hz=st.integers(0, 2**32 - 1).map(lambda rate: rate / 1000),
     bits=st.integers(2, 32),
     units_per_count=st.none() | st.floats(width=32, allow_nan=False, allow_infinity=False).filter(bool),
 )
 hellos = st.builds(
-    board.Hello,
+    board.HelloBody,
     board_id=st.binary(min_size=8, max_size=8).map(bytes.hex),
     boot=st.integers(0, 2**32 - 1),
     firmware=st.text(st.characters(exclude_categories=["Cs"]), max_size=16),
@@ -97,4 +97,4 @@ def test_a_hello_that_makes_no_sense_is_refused_with_a_reason(body, says):
 def test_a_kind_of_channel_this_version_does_not_have_is_other():
     body = BODY.replace(bytes.fromhex("02100100"), bytes.fromhex("63100100"))
 
-    assert decode_hello(body).channels[1].kind is board.Kind.OTHER
+    assert decode_hello(body).channels[1].kind is board.ChannelKind.OTHER

@@ -32,7 +32,7 @@ def say(frame):
         (command,) = board.CommandDecoder().feed(frame)
         return {"type": 16, "request": command.request, "op": command.op, "operands": list(command.operands)}
     (item,) = board.BoardDecoder("jig").feed(frame, 0)
-    if isinstance(item, board.Hello):
+    if isinstance(item, board.HelloBody):
         said = {name: getattr(item, name) for name in item.__slots__ if name != "channels"}
         columns = ("name", "kind", "gain", "rate_hz", "bits", "units_per_count")
         channels = [[getattr(channel, name) for name in columns] for channel in item.channels]
@@ -57,12 +57,16 @@ def write(says):
     kind = says["type"]
     if kind == 1:
         fields = {name: value for name, value in says.items() if name not in ("type", "channels")}
-        channels = [board.Channel(c[0], board.Kind(c[1]), *c[2:]) for c in says["channels"]]
-        return board.encode_hello(board.Hello(**fields, channels=tuple(channels)))
+        channels = [board.Channel(c[0], board.ChannelKind(c[1]), *c[2:]) for c in says["channels"]]
+        return board.encode_hello(board.HelloBody(**fields, channels=tuple(channels)))
     if kind == 4:
-        return board.encode_reply(board.Reply(says["request"], says["op"], board.Result(says["result"]), says["text"]))
+        return board.encode_reply(
+            board.Reply(says["request"], says["op"], board.CommandResult(says["result"]), says["text"])
+        )
     if kind == 16:
-        return board.encode_command(board.Command(says["request"], board.Op(says["op"]), tuple(says["operands"])))[1:]
+        return board.encode_command(
+            board.Command(says["request"], board.CommandOp(says["op"]), tuple(says["operands"]))
+        )[1:]
     bits = {2: 32, 3: 24}[kind]
     return board.encode_scan(says["ticks_us"], says["sequence"], says["status"], says["counts"], bits=bits)
 
@@ -104,8 +108,8 @@ def test_the_frames_a_line_carries_are_counted_right(row):
 def test_types_ops_and_results_are_those_of_the_program():
     ops = {int(row[0]): row[1] for row in table(PROTOCOL, "op")}
 
-    assert ops == {int(op): op.name for op in board.Op}
-    assert [int(row[0]) for row in table(PROTOCOL, "result")] == [int(result) for result in board.Result]
+    assert ops == {int(op): op.name for op in board.CommandOp}
+    assert [int(row[0]) for row in table(PROTOCOL, "result")] == [int(result) for result in board.CommandResult]
     assert [row[0] for row in table(PROTOCOL, "type")][:5] == ["01", "02", "03", "04", "10"]
 
 

@@ -94,7 +94,7 @@ def random_hello(rng, k):
     channels = tuple(
         board.Channel(
             name=f"c{i}_" + "x" * int(rng.integers(0, 28)),
-            kind=board.Kind(int(rng.integers(4))),
+            kind=board.ChannelKind(int(rng.integers(4))),
             gain=int(rng.integers(1 << 16)),
             rate_hz=any32() / 1000,
             bits=int(rng.integers(2, 33)),
@@ -102,7 +102,7 @@ def random_hello(rng, k):
         )
         for i in range(k)
     )
-    return board.Hello(
+    return board.HelloBody(
         board_id=rng.bytes(8).hex(),
         boot=any32(),
         firmware="v" * int(rng.integers(0, 65)),
@@ -133,7 +133,7 @@ def test_random_hellos_are_the_same_bytes(driver):
 
 
 def test_replies_are_the_same_bytes(driver):
-    replies = [board.Reply(r, 1 + r % 6, board.Result(r % 5), "gain=3" * (r % 4)) for r in range(256)]
+    replies = [board.Reply(r, 1 + r % 6, board.CommandResult(r % 5), "gain=3" * (r % 4)) for r in range(256)]
 
     frames = driver([f"reply {r.request} {r.op} {int(r.result)} {r.text or '-'}" for r in replies])
 
@@ -141,11 +141,11 @@ def test_replies_are_the_same_bytes(driver):
 
 
 COMMANDS = [
-    board.Command(1, board.Op.HELLO),
+    board.Command(1, board.CommandOp.HELLO),
     board.set_rate(0, 0.0),
     board.set_rate(7, 1000.0),
     board.set_gain(255, channel=0, gain=128),
-    board.Command(9, board.Op.TARE_DONE),
+    board.Command(9, board.CommandOp.TARE_DONE),
 ]
 
 
@@ -193,14 +193,14 @@ def test_the_board_outlined_in_the_notes_is_understood_and_obeys(tmp_path):
     (tmp_path / "outline.c").write_text(outline)
     program = compiled(tmp_path, tmp_path / "outline.c", HERE / "outline_board.c")
     commands = [
-        board.Command(1, board.Op.HELLO),
+        board.Command(1, board.CommandOp.HELLO),
         board.set_rate(2, 20.0),
         board.set_gain(3, 1, 64),
         board.set_gain(4, 1, 7),
         board.set_gain(5, 2, 64),
-        board.Command(6, board.Op.STOP),
-        board.Command(7, board.Op.START),
-        board.Command(8, board.Op.TARE_DONE),
+        board.Command(6, board.CommandOp.STOP),
+        board.Command(7, board.CommandOp.START),
+        board.Command(8, board.CommandOp.TARE_DONE),
     ]
     heard = b"noise" + b"".join(map(board.encode_command, commands))
 
@@ -209,7 +209,7 @@ def test_the_board_outlined_in_the_notes_is_understood_and_obeys(tmp_path):
     decoder = board.BoardDecoder("board")
     said = decoder.feed(sent, 0)
     replies = [(item.request, int(item.result)) for item in said if isinstance(item, board.Reply)]
-    hellos = [item for item in said if isinstance(item, board.Hello)]
+    hellos = [item for item in said if isinstance(item, board.HelloBody)]
     assert sent[0] == 0
     assert said[0] == hellos[0]
     assert replies == [(1, 0), (2, 0), (3, 0), (4, 2), (5, 2), (6, 0), (7, 0), (8, 0)]

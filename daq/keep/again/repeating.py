@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from daq.fit.repeat import repeat_of
 from daq.keep.store import Store
 from daq.sweep.plan import BadPlan, Plan
-from daq.sweep.workshop import Told
+from daq.sweep.workshop import KnownTest
 
 
-def repeat_in(store: Store, tests: Sequence[Told], client: str) -> tuple[Told, Plan]:
+def repeat_in(store: Store, tests: Sequence[KnownTest], client: str) -> tuple[KnownTest, Plan]:
     """The test to repeat and its plan, shuffled with the number of that test as the seed. ValueError if there is none,
     or if that sweep was not planned as one of these."""
     own = [one for one in tests if one.client == client]
@@ -25,7 +25,7 @@ def repeat_in(store: Store, tests: Sequence[Told], client: str) -> tuple[Told, P
         raise ValueError(f"sweep {last.sweep} of {client} cannot be planned again: {error}") from error
 
 
-def repeats_in(store: Store, tests: Sequence[Told], clients: Sequence[str]) -> dict[str, Plan]:
+def repeats_in(store: Store, tests: Sequence[KnownTest], clients: Sequence[str]) -> dict[str, Plan]:
     """The same for several, without those that cannot be planned."""
     found = {}
     for client in clients:

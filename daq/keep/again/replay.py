@@ -18,7 +18,7 @@ from daq.ride import Heard, Ride
 from daq.rig import RigError, parse_rig
 from daq.transmitters import ScaleGreeting, TransmitterDecoder, decoder_of
 from daq.values import Samples
-from daq.wire.board import BoardDecoder, Hello
+from daq.wire.board import BoardDecoder, HelloBody
 
 OF_A_STORE = "restore a backup, or salvage the store"
 OF_AN_EXPORT = "export the sweep again from the store it is in"
@@ -70,7 +70,7 @@ def wire_items(
             yield entry
             continue
         for received_us, said in decoder.feed_pieces([(entry.received_us, entry.payload)]):
-            if isinstance(said, Samples | Hello):
+            if isinstance(said, Samples | HelloBody):
                 yield item_of(said, received_us)
 
 

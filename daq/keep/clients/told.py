@@ -17,7 +17,7 @@ from daq.keep.store.sessions import SweepRecord
 from daq.proof.standing import FAILED as PROOF_FAILED
 from daq.rig import RigError, parse_rig
 from daq.sweep.panel import Entry
-from daq.sweep.workshop import Told
+from daq.sweep.workshop import KnownTest
 from daq.values import NAN, Likelihood
 
 WITHOUT_LIKELIHOOD = "its answer is by an earlier method, which kept no likelihood; an archive computes it again"
@@ -27,7 +27,7 @@ WITHOUT_LIKELIHOOD = "its answer is by an earlier method, which kept no likeliho
 class Gathered:
     """The tests, and why others were left out."""
 
-    tests: tuple[Told, ...]
+    tests: tuple[KnownTest, ...]
     left_out: Mapping[str, str]
     """Reason by sweep."""
     verdicts: Mapping[str, int]
@@ -52,7 +52,7 @@ class _Visit:
 def told_in(store: Store, *, simulated: bool = False, research: bool = False) -> Gathered:
     """Every test in the store. simulated: those of simulated riders instead of real ones. research: only of clients who
     have agreed to it, for what leaves the workshop."""
-    told: list[Told] = []
+    told: list[KnownTest] = []
     left_out: dict[str, str] = {}
     verdicts: dict[str, int] = {}
     failed: dict[str, int] = {}
@@ -102,7 +102,7 @@ def told_by(
     saddle: str = "",
     reference: str = "",
     workshop: str = "",
-) -> Told:
+) -> KnownTest:
     """One test from its stored or exported answer. NotTold."""
     if not answer:
         raise NotTold("it has no answer: it was cut off or stopped before five places were ridden")
@@ -119,7 +119,7 @@ def told_by(
     if not kept:
         raise NotTold(WITHOUT_LIKELIHOOD)
     likelihood = Likelihood(**{**kept, "log_l": tuple(kept["log_l"])})
-    return Told(
+    return KnownTest(
         sweep=name,
         client=rider,
         entry=Entry(" on ".join(filter(None, (rider, reference, saddle))), begun.date().isoformat(), likelihood),

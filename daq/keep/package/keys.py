@@ -14,7 +14,7 @@ VERSIONS = {"onset": 3, "steps": 3, "all_steps": 3}
 
 
 @dataclass(frozen=True, slots=True)
-class Keys:
+class TableKeys:
     """Columns that form the key; and each column that refers to the column with the same name in another table."""
 
     primary: tuple[str, ...] = ()
@@ -25,26 +25,26 @@ class Keys:
 
 OF_SWEEP = (("sweep", "sweep"),)
 _KEYS = {
-    "sweep": Keys(("sweep",), (("calibration", "calibrations"),)),
-    "calibrations": Keys(("sweep", "calibration"), OF_SWEEP),
-    "channels": Keys(("sweep", "source", "count"), OF_SWEEP),
-    "steps": Keys(("sweep", "step"), OF_SWEEP),
-    "strokes": Keys(("sweep", "stroke"), (*OF_SWEEP, ("step", "steps"))),
-    "exclusions": Keys(("sweep", "stroke"), (*OF_SWEEP, ("stroke", "strokes"))),
-    "loads": Keys((), (*OF_SWEEP, ("step", "steps"))),
-    "onset": Keys(("sweep",), OF_SWEEP),
-    "validity": Keys(("sweep", "test"), OF_SWEEP),
-    "clocks": Keys(("sweep", "source"), OF_SWEEP),
-    "methods": Keys(("sweep", "part"), OF_SWEEP),
-    "sweeps": Keys(("sweep",)),
-    "all_steps": Keys(("sweep", "step"), (("sweep", "sweeps"),)),
+    "sweep": TableKeys(("sweep",), (("calibration", "calibrations"),)),
+    "calibrations": TableKeys(("sweep", "calibration"), OF_SWEEP),
+    "channels": TableKeys(("sweep", "source", "count"), OF_SWEEP),
+    "steps": TableKeys(("sweep", "step"), OF_SWEEP),
+    "strokes": TableKeys(("sweep", "stroke"), (*OF_SWEEP, ("step", "steps"))),
+    "exclusions": TableKeys(("sweep", "stroke"), (*OF_SWEEP, ("stroke", "strokes"))),
+    "loads": TableKeys((), (*OF_SWEEP, ("step", "steps"))),
+    "onset": TableKeys(("sweep",), OF_SWEEP),
+    "validity": TableKeys(("sweep", "test"), OF_SWEEP),
+    "clocks": TableKeys(("sweep", "source"), OF_SWEEP),
+    "methods": TableKeys(("sweep", "part"), OF_SWEEP),
+    "sweeps": TableKeys(("sweep",)),
+    "all_steps": TableKeys(("sweep", "step"), (("sweep", "sweeps"),)),
 }
 """The tables not named here, of what was received, have no key: two items may arrive in the same microsecond."""
 
 
 def schema_keys(table: str) -> dict[str, Any]:
     """The properties of a Table Schema (datapackage.org, version 2) that say so; its own version with them."""
-    keys = _KEYS.get(table, Keys((), OF_SWEEP))
+    keys = _KEYS.get(table, TableKeys((), OF_SWEEP))
     to = [{"fields": [column], "reference": {"resource": other, "fields": [column]}} for column, other in keys.to]
     return {
         "version": VERSIONS.get("raw" if table.startswith("raw_") else table, 1),

@@ -15,7 +15,7 @@ from typing import Any
 
 from daq.keep.bounded import MIB, read_text
 from daq.keep.clients.told import Gathered, NotTold, told_by
-from daq.sweep.workshop import Told
+from daq.sweep.workshop import KnownTest
 
 MOST_BYTES = 512 * MIB
 """Of a journal: 100,000 sweeps of 5 kB."""
@@ -45,7 +45,7 @@ def told_by_archive(out: Path, *, simulated: bool = False) -> Gathered:
     return Gathered(tuple(told), left_out, verdicts, failed)
 
 
-def _told(sweep: str, row: Mapping[str, Any], ahead: datetime.timedelta) -> Told:
+def _told(sweep: str, row: Mapping[str, Any], ahead: datetime.timedelta) -> KnownTest:
     if row["coarse"]:
         raise NotTold("it was exported with its date as a month: on which day it was ridden is not known")
     return told_by(

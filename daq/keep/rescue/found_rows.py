@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 from daq.keep.bounded import from_json
 from daq.keep.rescue.pages import LEAF, Pages
-from daq.keep.rescue.sqlite_rows import Cell, NoRecord, accounts_for_all, any_cells, cell_at, cell_places
+from daq.keep.rescue.sqlite_rows import FoundRow, NoRecord, accounts_for_all, any_cells, cell_at, cell_places
 from daq.keep.store.checksums import COVERED, is_sound
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
@@ -46,7 +46,7 @@ class Found:
     """Sound rows by table and number, those of BULK left out."""
     places: dict[str, dict[int, tuple[int, int]]]
     """Of the rows of BULK by number: page, and place on it."""
-    damaged: list[Cell] = field(default_factory=list)
+    damaged: list[FoundRow] = field(default_factory=list)
     """Rows that are there and not what was written."""
     lost_pages: list[int] = field(default_factory=list)
     """Pages on which nothing can be made out."""
@@ -124,7 +124,7 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
             cell = cell_at(page, place, pages.size, pages.page)
         except NoRecord:
             whole = False
-            found.damaged.append(Cell(place, 0, (), ()))
+            found.damaged.append(FoundRow(place, 0, (), ()))
             continue
         cells.append(cell)
         if _of_sqlite(cell):
@@ -138,7 +138,7 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
     return whole
 
 
-def _loose_cells(pages: Pages, number: int) -> Iterator[Cell]:
+def _loose_cells(pages: Pages, number: int) -> Iterator[FoundRow]:
     yield from any_cells(pages.page(number), pages.size, pages.page)
 
 
@@ -149,7 +149,7 @@ def row_at(pages: Pages, table: str, columns: Columns, page: int, place: int) ->
     return row
 
 
-def _take(page: int, cell: Cell, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
+def _take(page: int, cell: FoundRow, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
     """Puts a row where it belongs; False when it belongs nowhere. The first of a number counts."""
     for table, columns in known.items():
         row = _as_row(table, columns, cell)
@@ -163,7 +163,7 @@ def _take(page: int, cell: Cell, known: dict[str, Columns], found: Found, used: 
     return False
 
 
-def _as_row(table: str, columns: Columns, cell: Cell) -> Row | None:
+def _as_row(table: str, columns: Columns, cell: FoundRow) -> Row | None:
     """The cell as a sound row of this table; None when it is none."""
     if not 2 <= len(cell.values) <= len(columns):
         return None
@@ -208,7 +208,7 @@ def _is_json(text: str) -> bool:
     return True
 
 
-def _of_sqlite(cell: Cell) -> bool:
+def _of_sqlite(cell: FoundRow) -> bool:
     """Whether it is a row of the table of tables, or of the list of migrations."""
     values = cell.values
     return (len(values) == 5 and values[0] in ("table", "index", "trigger", "view")) or "foreaft" in values

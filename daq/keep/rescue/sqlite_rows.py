@@ -18,7 +18,7 @@ class NoRecord(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class FoundRow:
     """A row as it lies in the file."""
 
     place: int
@@ -42,7 +42,7 @@ def cell_places(page: bytes, first: bool) -> list[int]:
     return list(struct.unpack_from(f">{count}H", page, begin + 8))
 
 
-def accounts_for_all(page: bytes, first: bool, cells: Sequence[Cell]) -> bool:
+def accounts_for_all(page: bytes, first: bool, cells: Sequence[FoundRow]) -> bool:
     """Whether these cells, free blocks and fragments fill a page from where it says they begin (sections 1.6, 1.6.1).
     If not, it may hold rows that its own count leaves out.
     """
@@ -56,7 +56,7 @@ def accounts_for_all(page: bytes, first: bool, cells: Sequence[Cell]) -> bool:
     return (content or 65536) + int(taken) == len(page)
 
 
-def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes]) -> Cell:
+def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes]) -> FoundRow:
     """The cell of a table's leaf page that begins at place. NoRecord when none does."""
     size, at = _varint(page, place)
     number, at = _varint(page, at)
@@ -72,7 +72,7 @@ def cell_at(page: bytes, place: int, usable: int, page_of: Callable[[int], bytes
     if local < size:
         follower = page[at + local : at + local + 4]
         payload, chain = _with_overflow(payload, follower, size, usable, page_of)
-    return Cell(place, number - 2**64 if number >= 2**63 else number, _values(payload), tuple(chain), end - place)
+    return FoundRow(place, number - 2**64 if number >= 2**63 else number, _values(payload), tuple(chain), end - place)
 
 
 def _local(size: int, usable: int) -> int:
@@ -158,7 +158,7 @@ def _varint(content: bytes, at: int) -> tuple[int, int]:
     raise AssertionError("a ninth byte ends it")
 
 
-def any_cells(page: bytes, usable: int, page_of: Callable[[int], bytes]) -> Iterator[Cell]:
+def any_cells(page: bytes, usable: int, page_of: Callable[[int], bytes]) -> Iterator[FoundRow]:
     """Whatever on a page reads as a row, wherever it begins: for a page whose own pointers are damaged."""
     for place in range(len(page) - 4):
         try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from daq.keep.rescue.found_rows import Found, holds_json
-from daq.keep.rescue.sqlite_rows import Cell
+from daq.keep.rescue.sqlite_rows import FoundRow
 from daq.keep.store.checksums import is_sound
 from daq.keep.store.rows import TWICE, Row
 
@@ -28,7 +28,7 @@ def from_twins(found: Found) -> int:
     return count
 
 
-def _of_whole(found: Found, cell: Cell) -> bool:
+def _of_whole(found: Found, cell: FoundRow) -> bool:
     """Whether it is the damaged twin of a row that is whole."""
     if len(cell.values) < 3:
         return False

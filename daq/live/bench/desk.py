@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from daq.keep.errors import StoreError
 from daq.keep.store import Store, calibrations
 from daq.live.bench.lately import Lately
-from daq.live.bench.reading import Reading
+from daq.live.bench.reading import BenchReading
 from daq.live.bench.standing import utc_now
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.assembled import Made
@@ -52,7 +52,7 @@ class BenchDesk:
         self._ask = ask
         self._one_at_a_time = asyncio.Lock()
         self._lately = Lately(on_for_s)
-        self._reading: Reading | None = None
+        self._reading: BenchReading | None = None
         self._settled: Settled | None = None
         self._accepted: tuple[str, ...] = ()
 
@@ -83,7 +83,7 @@ class BenchDesk:
             self._reading = None
         return True
 
-    async def _end(self, task: Task, reading: Reading) -> None:
+    async def _end(self, task: Task, reading: BenchReading) -> None:
         """Process a complete reading. It stays the current one until the result is stored."""
         if task.id.endswith("creep/load") and reading.trace_every_s is None:
             self._creep_begun(reading)
@@ -108,7 +108,7 @@ class BenchDesk:
         if task.stage is Stage.WARM_UP:
             keep_s = SHORTEST_WARM_UP_S + AROUND_S
             seconds = max(keep_s, 60.0 * self.bench.plan.warm_up_min - self.on_s + AROUND_S)
-        self._reading = Reading(seconds + AROUND_S, keep_s=keep_s)
+        self._reading = BenchReading(seconds + AROUND_S, keep_s=keep_s)
 
     def break_off(self) -> None:
         """Abandon the current reading, or the one being judged; nothing of it is kept."""
@@ -273,7 +273,7 @@ class BenchDesk:
             tilt_deg=tilt_deg,
         )
 
-    def _creep_begun(self, reading: Reading) -> None:
+    def _creep_begun(self, reading: BenchReading) -> None:
         """The load of a creep test is judged at once and then tracked."""
         self._settled = reading.settled()
         self.pending = self._findings(self._settled)
@@ -282,7 +282,7 @@ class BenchDesk:
 
     def _follow_creep(self, first: Settled) -> None:
         seconds = 60.0 * self.bench.plan.creep_min
-        self._reading = Reading(seconds, trace_every_s=seconds / CREEP_POINTS, first=first)
+        self._reading = BenchReading(seconds, trace_every_s=seconds / CREEP_POINTS, first=first)
 
     async def _take(self, settled: Settled, trace: tuple[tuple[float, float], ...] = ()) -> None:
         now = utc_now()

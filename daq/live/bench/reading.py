@@ -10,7 +10,7 @@ from daq.measure.calibration.steadiness import FEWEST_SCANS, Settled, settled
 from daq.values import Samples
 
 
-class Reading:
+class BenchReading:
     """Scans of one reading. With trace_every_s it records creep, mean by mean, after a first reading."""
 
     def __init__(

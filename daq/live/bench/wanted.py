@@ -15,13 +15,13 @@ from daq.measure.calibration import Calibration
 from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace
 from daq.measure.calibration.bench_setup import Setup
 from daq.measure.calibration.board import board_of
-from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.budget import BenchConditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import Weights, certified, of_class, pull_n
 from daq.measure.gravity import LOCAL_ANOMALY_M_S2, normal_gravity_m_s2
 from daq.rig import LocalGravity, Rig
 from daq.text import Line, Lines
-from daq.wire.hello import Channel, Hello, Kind
+from daq.wire.hello import Channel, ChannelKind, HelloBody
 
 Text = Annotated[Lines, Field(max_length=500)]
 Mass = Annotated[float, Field(gt=0, le=500)]
@@ -129,14 +129,14 @@ class Wanted(_Part):
     sensitivity_per_k: Annotated[float, Field(ge=0, le=0.01)] = SENSITIVITY_PER_K
 
 
-def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *, simulated: bool) -> Setup:
+def setup_of(wanted: Wanted, rig: Rig, hello: HelloBody, calibration: Calibration, *, simulated: bool) -> Setup:
     """The setup for the board with this hello. ValueError that names what is impossible. calibration: the one in use,
     which gives the approximate counts per newton.
     """
     g_m_s2, u_g_m_s2 = wanted.gravity.value(rig)
     cells = wanted.cells or rig.cells
     loads_n = _loads_n(wanted, g_m_s2)
-    tilt = next((channel for channel in hello.channels if channel.kind is Kind.TILT), None)
+    tilt = next((channel for channel in hello.channels if channel.kind is ChannelKind.TILT), None)
     return Setup(
         plan=BenchPlan(
             channels=tuple(channel.name for channel in hello.channels),
@@ -150,7 +150,7 @@ def setup_of(wanted: Wanted, rig: Rig, hello: Hello, calibration: Calibration, *
             crosstalk_repeats=wanted.crosstalk_repeats,
             tilts_deg=wanted.tilts_deg,
         ),
-        conditions=Conditions(
+        conditions=BenchConditions(
             weights=wanted.reference.weights(),
             u_gravity_m_s2=u_g_m_s2,
             g_m_s2=g_m_s2,
@@ -227,7 +227,7 @@ def _expected(wanted: Wanted, cells: Collection[str], calibration: Calibration) 
     return tuple(sorted({**known, **wanted.expected_per_n}.items()))
 
 
-def _instrument(hello: Hello, *, by_transmitter: bool) -> str:
+def _instrument(hello: HelloBody, *, by_transmitter: bool) -> str:
     if by_transmitter:
         return f"{hello.firmware}: {', '.join(channel.name for channel in hello.channels)}"
     channels = ", ".join(_described(channel) for channel in hello.channels)

@@ -8,7 +8,7 @@ jig       what the daemon itself sees of board, cells and sensors within some se
 
 from __future__ import annotations
 
-from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
+from daq.live.checkup.check import CAUTION, FAILED, WELL, PartState
 from daq.live.checkup.jig import check_jig
 from daq.live.checkup.lacking import check_sensors
 from daq.live.checkup.machine import check_bluetooth, check_clock, check_disk, check_ports
@@ -18,7 +18,7 @@ __all__ = [
     "CAUTION",
     "FAILED",
     "WELL",
-    "Check",
+    "PartState",
     "check_bluetooth",
     "check_clock",
     "check_disk",

@@ -13,7 +13,7 @@ FAILED: State = "failed"
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
+class PartState:
     """One part and its state. After a failure no sweep can be trusted; a caution deserves a look."""
 
     part: str

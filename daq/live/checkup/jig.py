@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from daq.items import BOARD
-from daq.live.checkup.check import CAUTION, FAILED, WELL, Check
+from daq.live.checkup.check import CAUTION, FAILED, WELL, PartState
 from daq.live.links import links_of
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.session import Session
@@ -33,7 +33,7 @@ RATE_OFF = 0.05
 STALL_S = 0.2
 
 
-async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[Check]:
+async def check_jig(rig: Rig, calibration: Calibration, seconds: float) -> list[PartState]:
     """Board, cells and sensors, watched for so many seconds."""
     outputs: list[Output] = []
     session = Session(rig, calibration, SessionClock(), Rider("R-0000", None), on_output=outputs.append)
@@ -78,11 +78,11 @@ async def _watch(seconds: float) -> float:
     return longest_s
 
 
-def _of_board(at: Acquisition, loads: list[Loads]) -> Check:
+def _of_board(at: Acquisition, loads: list[Loads]) -> PartState:
     """The board's link, rate and losses, or the transmitter's."""
     report, part = _report(at, BOARD), at.sensors.loads_from
     if report["state"] != "live" or not loads:
-        return Check(part, FAILED, str(report["message"]) or "sends nothing that can be used", report)
+        return PartState(part, FAILED, str(report["message"]) or "sends nothing that can be used", report)
     rate_hz = report["rate_hz"] = _rate_hz(loads)
     words = (
         f"{rate_hz:.1f} a second, {report['dropped']} dropped, {report['damaged']} damaged, {report['late']} late"
@@ -96,17 +96,17 @@ def _of_board(at: Acquisition, loads: list[Loads]) -> Check:
     expected_hz = 0.0 if at.sensors.greeting is None else at.sensors.greeting.scan_rate_hz
     if expected_hz and abs(rate_hz - expected_hz) > RATE_OFF * expected_hz:
         doubts.append(f"expected {expected_hz:g} a second: the line is too slow for it, or it stalls")
-    return Check(part, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
+    return PartState(part, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 
-def _of_sensor(at: Acquisition, name: str) -> Check:
+def _of_sensor(at: Acquisition, name: str) -> PartState:
     """One Bluetooth sensor's link."""
     report = _report(at, name)
     if report["state"] != "live":
-        return Check(name, FAILED, str(report["message"]), report)
+        return PartState(name, FAILED, str(report["message"]), report)
     words = f"{report['rate_hz']:.1f} a second{_clock_words(report)}"
     doubts = [str(report["message"])] if report["message"] else []
-    return Check(name, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
+    return PartState(name, CAUTION if doubts else WELL, "; ".join([words, *doubts]), report)
 
 
 def _report(at: Acquisition, name: str) -> dict[str, Any]:
@@ -123,7 +123,7 @@ def _rate_hz(loads: list[Loads]) -> float:
     return (sum(map(len, loads)) - 1) / span_s if span_s > 0.0 else 0.0
 
 
-def _of_cells(rig: Rig, at: Acquisition, loads: list[Loads]) -> list[Check]:
+def _of_cells(rig: Rig, at: Acquisition, loads: list[Loads]) -> list[PartState]:
     """Noise and zero of each cell on the empty jig; nothing when no scan came."""
     if not loads:
         return []
@@ -134,17 +134,17 @@ def _of_cells(rig: Rig, at: Acquisition, loads: list[Loads]) -> list[Check]:
     ]
 
 
-def _of_cell(name: str, load_n: Array, t_s: Array, trouble: str) -> Check:
+def _of_cell(name: str, load_n: Array, t_s: Array, trouble: str) -> PartState:
     if np.isnan(load_n).all():
         words = "not calibrated, its newtons are unknown: `foreaft calibrate bench`, then name its file in the rig file"
-        return Check(name, FAILED, f"{trouble}; {words}" if trouble else words)
+        return PartState(name, FAILED, f"{trouble}; {words}" if trouble else words)
     noise_n, zero_n = noise_rms(load_n), float(load_n.mean())
     span_s = float(t_s[-1] - t_s[0])
     drift = float(np.polynomial.polynomial.polyfit(t_s - t_s[0], load_n, 1)[1]) * 60.0 if span_s > 0.0 else 0.0
     figures = {"noise_n_rms": noise_n, "zero_n": zero_n, "drift_n_per_min": drift}
     words = f"noise {noise_n:.2f} N rms, zero off by {zero_n:+z.1f} N, drift {drift:+.1f} N/min"
     if trouble:
-        return Check(name, FAILED, f"{trouble} ({words})", figures)
+        return PartState(name, FAILED, f"{trouble} ({words})", figures)
     doubts = []
     if noise_n > NOISY_N:
         doubts.append("noisy: look at plug, shield and ground of this cell")
@@ -152,12 +152,12 @@ def _of_cell(name: str, load_n: Array, t_s: Array, trouble: str) -> Check:
         doubts.append("empty the jig and take the zero")
     elif abs(drift) > DRIFT_N_PER_MIN:
         doubts.append("drifts: let it warm up, and look for something that leans on it")
-    return Check(name, CAUTION if doubts else WELL, "; ".join([words, *doubts]), figures)
+    return PartState(name, CAUTION if doubts else WELL, "; ".join([words, *doubts]), figures)
 
 
-def _of_computer(stall_s: float) -> Check:
+def _of_computer(stall_s: float) -> PartState:
     figures = {"longest_stall_s": stall_s}
     words = f"longest pause {stall_s * 1e3:.0f} ms"
     if stall_s > STALL_S:
-        return Check("computer", CAUTION, f"{words}: something else keeps it busy; end other programs", figures)
-    return Check("computer", WELL, words, figures)
+        return PartState("computer", CAUTION, f"{words}: something else keeps it busy; end other programs", figures)
+    return PartState("computer", WELL, words, figures)

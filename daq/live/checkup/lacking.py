@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from daq.fit.sensor_costs import SLOPES_N_PER_MM, costs_of
-from daq.live.checkup.check import CAUTION, WELL, Check
+from daq.live.checkup.check import CAUTION, WELL, PartState
 from daq.rig import Rig
 
 
-def check_sensors(rig: Rig) -> list[Check]:
+def check_sensors(rig: Rig) -> list[PartState]:
     """One Check for each missing sensor; a single passed one if none is missing."""
     found = [
-        Check(
+        PartState(
             "not measured",
             CAUTION,
             cost.sentence,
@@ -24,4 +24,4 @@ def check_sensors(rig: Rig) -> list[Check]:
         )
         for cost in costs_of(rig)
     ]
-    return found or [Check("sensors", WELL, "hands, saddle, hips, tilt and effort are measured")]
+    return found or [PartState("sensors", WELL, "hands, saddle, hips, tilt and effort are measured")]

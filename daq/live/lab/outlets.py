@@ -8,7 +8,7 @@ from daq import __version__
 from daq.items import BOARD, Event
 from daq.live.lab import streams
 from daq.live.lab.layer import Scope, SharedTime, kept_to
-from daq.live.lab.streams import EVENTS, ONSET, STROKES, Stream, loads_stream
+from daq.live.lab.streams import EVENTS, ONSET, STROKES, LabStream, loads_stream
 from daq.live.session.acquisition import Acquisition
 from daq.pipeline import Output
 from daq.values import NAN, Loads, Onset, StepMean, Stroke
@@ -57,10 +57,10 @@ class LabOutlets:
         error_ms = self._at.pipeline.clock_errors_ms[BOARD]
         return NAN if error_ms is None else error_ms
 
-    def _send(self, stream: Stream, rows: list[Any], at_s: list[float]) -> None:
+    def _send(self, stream: LabStream, rows: list[Any], at_s: list[float]) -> None:
         self._outlets[stream.name].push_chunk(rows, [one + self.time.offset_s for one in at_s])
 
-    def _open(self, stream: Stream) -> Any:
+    def _open(self, stream: LabStream) -> Any:
         info = self._pylsl.StreamInfo(
             stream.name,
             stream.type,

@@ -18,7 +18,7 @@ TOLD_OF_EVENTS = ("event", "setback_mm")
 
 
 @dataclass(frozen=True, slots=True)
-class Stream:
+class LabStream:
     """One stream: name, type, and (label, unit) of its channels. Irregular: each sample has its own time."""
 
     name: str
@@ -27,15 +27,15 @@ class Stream:
     format: Literal["double64", "string"] = "double64"
 
 
-def loads_stream(cells: Sequence[str]) -> Stream:
+def loads_stream(cells: Sequence[str]) -> LabStream:
     """A sample a scan."""
     force = tuple((f"cell {name}", "N") for name in cells)
-    return Stream(
+    return LabStream(
         "foreaft loads", "Force", (("hands", "N"), ("saddle", "N"), ("tilt", "deg"), *force, ("clock error", "ms"))
     )
 
 
-STROKES = Stream(
+STROKES = LabStream(
     "foreaft strokes",
     "Force",
     (
@@ -50,11 +50,11 @@ STROKES = Stream(
     ),
 )
 """A sample a crank revolution, at its end."""
-ONSET = Stream(
+ONSET = LabStream(
     "foreaft onset", "Position", (("onset", "mm"), ("95 % low", "mm"), ("95 % high", "mm"), ("probability", "1"))
 )
 """A sample an answer, when it is told; NaN where no onset is named. The verdict goes with the events."""
-EVENTS = Stream("foreaft events", "Markers", (("event", ""),), "string")
+EVENTS = LabStream("foreaft events", "Markers", (("event", ""),), "string")
 """JSON objects: what the fitter did, steps, verdicts."""
 
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.proof.dummy import Plank, Springs
-from daq.proof.sheet import Reading, Sheet
-from daq.proof.tasks import GRADUAL, Task, hung_n
-from daq.rider.proof_faults import Wrong
+from daq.proof.sheet import ProofReading, Sheet
+from daq.proof.tasks import GRADUAL, ProofTask, hung_n
+from daq.rider.proof_faults import JigFaults
 
 SOFT = Springs((1.0,))
 """The spring for the sweep that is loaded throughout."""
@@ -35,7 +35,7 @@ class Done:
 class Engineer:
     """One person with one dummy and one caliper, whose two ends are located slightly wrong."""
 
-    def __init__(self, rng: np.random.Generator, sheet: Sheet, plank: Plank | None, wrong: Wrong) -> None:
+    def __init__(self, rng: np.random.Generator, sheet: Sheet, plank: Plank | None, wrong: JigFaults) -> None:
         self._rng, self._dummy, self._plan, self._plank, self.wrong = rng, sheet.dummy, sheet.plan, plank, wrong
         self._springs = {"rise": sheet.dummy.springs, "loaded": SOFT}
         if sheet.dummy.gradual_springs is not None:
@@ -46,13 +46,13 @@ class Engineer:
         for reading in sheet.readings:
             self._find(reading)
 
-    def _find(self, reading: Reading) -> None:
+    def _find(self, reading: ProofReading) -> None:
         """Of a proof that goes on: dummy and jig as they were left."""
         if "gap_mm" in reading.typed:
             self._onset_mm = reading.typed["caliper_mm"] - reading.typed["gap_mm"] - self._datum_mm
         self._tilt_deg = reading.typed.get("level_deg", self._tilt_deg)
 
-    def does(self, task: Task) -> Done:
+    def does(self, task: ProofTask) -> Done:
         """The finished task."""
         kind, _, number = task.id.partition("/")
         typed: dict[str, float] = {}

@@ -15,11 +15,11 @@ from daq.live.real import begin
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.proof.sheet import Sheet
-from daq.proof.tasks import Task
+from daq.proof.tasks import ProofTask
 from daq.rider.bench_jig import BenchJig, CellErrors
 from daq.rider.electronics import CELLS
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.proof_faults import Wrong
+from daq.rider.proof_faults import JigFaults
 from daq.rig import parse_rig
 from daq.sources.clock import SessionClock
 from daq.sources.reference_bench import Built
@@ -27,14 +27,14 @@ from daq.sources.reference_board import DEGREES_PER_COUNT, ReferenceBoard
 from daq.sources.simulator import SimulatedBoard
 
 SOUND = {cell: CellErrors(1000.0, 0.0, 0.0, 0.0) for cell in CELLS}
-SOUND_JIG = Wrong()
+SOUND_JIG = JigFaults()
 
 
 class SimulatedProof:
     """Jig, board and session; what the engineer does is applied to the jig."""
 
     def __init__(
-        self, store: Store, *, seed: int, pace: float, wrong: Wrong = SOUND_JIG, reference: Built | None = None
+        self, store: Store, *, seed: int, pace: float, wrong: JigFaults = SOUND_JIG, reference: Built | None = None
     ) -> None:
         """wrong: what is wrong with the jig. reference: the reference board's own program in the simulated board's
         place.
@@ -62,12 +62,12 @@ class SimulatedProof:
         self.session.proving.hands_for = self._hands_for
         self.links: list[Callable[[], Coroutine[Any, Any, None]]] = [board.run, *links_of(self.session)]
 
-    def _hands_for(self, sheet: Sheet) -> Callable[[Task], Mapping[str, float]]:
+    def _hands_for(self, sheet: Sheet) -> Callable[[ProofTask], Mapping[str, float]]:
         """Does tasks on the jig: loads on bar and saddle, each on both of its cells; the sensor shows another tilt."""
         plank = sheet.dummy.plank(self.session.acquisition.rig)
         engineer = Engineer(self._rng, sheet, plank, self._wrong)
 
-        def does(task: Task) -> Mapping[str, float]:
+        def does(task: ProofTask) -> Mapping[str, float]:
             done = engineer.does(task)
             halves = {"hands_left": 0.5 * done.hands_n, "hands_right": 0.5 * done.hands_n}
             halves |= {"saddle_nose": 0.5 * done.saddle_n, "saddle_rear": 0.5 * done.saddle_n}

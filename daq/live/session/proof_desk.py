@@ -17,8 +17,8 @@ from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
 from daq.live.session.zero_desk import ZeroDesk
 from daq.proof.proved import Proof, proved
-from daq.proof.sheet import DummyParts, ProofPlan, Reading, Sheet, parts_of, parts_said
-from daq.proof.tasks import Task, check, due, lacks, stages, tasks
+from daq.proof.sheet import DummyParts, ProofPlan, ProofReading, Sheet, parts_of, parts_said
+from daq.proof.tasks import ProofTask, check, due, lacks, stages, tasks
 from daq.refusals import BadValue, NotNow
 
 SETTLE_S = 2.0
@@ -31,7 +31,7 @@ LATEST_S = 15.0
 LOOK_S = 0.005
 FOLDER = "proofs"
 """Beside the store."""
-Hands = Callable[[Task], Mapping[str, float]]
+Hands = Callable[[ProofTask], Mapping[str, float]]
 """Does a task on a simulated jig; gives what caliper, gauge and level show."""
 
 
@@ -41,7 +41,7 @@ class Work:
 
     sheet: Sheet
     path: Path
-    task: Task | None
+    task: ProofTask | None
     """What is to be done; None when the proof is finished."""
     hands: Hands | None
     began_min: float
@@ -187,11 +187,11 @@ class ProofDesk:
         if work.task is None and work.proof is None:
             work.proof = await asyncio.to_thread(proved, work.sheet)
 
-    def _give(self, work: Work, task: Task | None) -> None:
+    def _give(self, work: Work, task: ProofTask | None) -> None:
         work.task, work.proof = task, None
         work.shown = {} if work.hands is None or task is None else work.hands(task)
 
-    async def _read(self, work: Work, task: Task, typed: Mapping[str, float]) -> Sheet:
+    async def _read(self, work: Work, task: ProofTask, typed: Mapping[str, float]) -> Sheet:
         """The sheet with the reading of this task, in its file."""
         zero_counts: tuple[float, ...] = ()
         if task.id == "empty":
@@ -199,7 +199,7 @@ class ProofDesk:
         at_s, read = self._at.clock.now_us() / 1e6, {}
         if task.reads:
             read = await self._means(at_s, work.sheet.plan.read_s)
-        reading = Reading(
+        reading = ProofReading(
             task=task.id,
             at_utc=utc_now(),
             t_min=work.began_min + at_s / 60.0,

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from daq.fit.prechecks import Readings
+from daq.fit.prechecks import JigReadings
 from daq.items import POWER
 from daq.live.session.acquisition import Acquisition
 from daq.measure.calibration.status import CalibrationStatus
@@ -19,13 +19,13 @@ FRESH_S = 3.0
 """A stroke older than this, by the wall clock, says nothing about the current effort."""
 
 
-def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibration: CalibrationStatus) -> Readings:
+def readings(at: Acquisition, *, plan: Plan | None, zero_us: int | None, calibration: CalibrationStatus) -> JigReadings:
     """For the sweep that is set up or in progress; plan: None without one. zero_us: when the zero in use was taken."""
     now_s, pace = at.clock.now_us() / 1e6, at.clock.pace
     stroke = at.stroke if at.stroke is not None and now_s - at.stroke.end_s < FRESH_S * pace else None
     heard = at.pipeline.sensors.effort_at(now_s) if at.rig.typed is not None else None
     power_w, cadence_rpm = heard or ((NAN, NAN) if stroke is None else (stroke.power_w, stroke.cadence_rpm))
-    return Readings(
+    return JigReadings(
         troubles=at.troubles(),
         calibration=calibration.sentence,
         calibration_holds=calibration.allows_verdict,

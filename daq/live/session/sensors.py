@@ -42,7 +42,7 @@ class Sensors:
         self.loads_from = "scale" if rig.typed else BOARD if rig.transmitter is None else "transmitter"
         """The everyday name for the source of the loads."""
         self.decoder = decoder_of(rig, BOARD)
-        self.greeting: board.Hello | None = None
+        self.greeting: board.HelloBody | None = None
         """The board's latest hello; None before the first."""
         self.health = {
             BOARD: SourceHealth(
@@ -102,7 +102,7 @@ class Sensors:
             if isinstance(said, Event):
                 self._inbox.append(said)
                 continue
-            if isinstance(said, Samples | board.Hello):
+            if isinstance(said, Samples | board.HelloBody):
                 self._inbox.append(item_of(said, at_us))
             safely(self._hear, said)
             safely(self.told, said)
@@ -140,14 +140,14 @@ class Sensors:
         elif isinstance(said, board.WrongVersion):
             self._refusal = str(said)
         elif isinstance(said, board.Reply):
-            done = said.result is board.Result.DONE
+            done = said.result is board.CommandResult.DONE
             if said.text or not done:
                 self._notice("info" if done else "caution", f"board: {said.text or said.result.name.lower()}")
         else:
             self._refusal = missing_channels(self._rig, said)
             self._greet(said)
 
-    def _greet(self, hello: board.Hello) -> None:
+    def _greet(self, hello: board.HelloBody) -> None:
         """Report that the board has restarted, or is another one."""
         last, self.greeting = self.greeting, hello
         if last is not None and hello.board_id != last.board_id:
@@ -175,7 +175,7 @@ class Sensors:
         return self.links[name]()
 
 
-def missing_channels(rig: Rig, hello: board.Hello) -> str:
+def missing_channels(rig: Rig, hello: board.HelloBody) -> str:
     """What the rig file expects and the board's hello lacks; empty if nothing."""
     there = {channel.name for channel in hello.channels}
     missing = [channel.name for channel in rig.channels if channel.name not in there]

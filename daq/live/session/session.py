@@ -11,7 +11,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Callable
 
-from daq.fit.prechecks import Readings
+from daq.fit.prechecks import JigReadings
 from daq.keep.recording import RecordingWriter
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
@@ -33,7 +33,7 @@ from daq.measure.cell_checks import PLUGS
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
-from daq.sweep.spreads import Priors
+from daq.sweep.spreads import SpreadPriors
 
 TICK_S = 0.05
 """A beat has a cost however little data there is, and a scan on a page may be 0.1 s old."""
@@ -83,7 +83,7 @@ class Session:
         )
         self.outlooks = Outlooks(at)
         self.undecided = Undecided(at)
-        self.priors: Priors | None = None
+        self.priors: SpreadPriors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
         self._watch = Watch(at.notice)
@@ -134,7 +134,7 @@ class Session:
         self.zero.forget_holds()
         self.sweep.put_away()
 
-    def _readings(self) -> Readings:
+    def _readings(self) -> JigReadings:
         progress = self.sweep.progress
         return readings(
             self.acquisition,

@@ -14,7 +14,7 @@ from daq.live.session.occupied import Occupied
 from daq.measure.calibration.status import SensitivityCheck
 from daq.refusals import BadValue, Doubted, NotNow
 from daq.sweep.progress import SweepProgress
-from daq.sweep.typed.blunders import Readings, blunder
+from daq.sweep.typed.blunders import TypedReadings, blunder
 from daq.sweep.typed.progress import TypedProgress, number_of
 from daq.values import Reading
 
@@ -114,7 +114,7 @@ class TypedDesk:
             return ""
         steps = [self._shown(step.readings, role) for step in progress.steps]
         own = self._shown(progress.readings, role)
-        so_far = Readings(
+        so_far = TypedReadings(
             unit=table.unit,
             before=[one for step in steps for one in step] + own,
             step=own,

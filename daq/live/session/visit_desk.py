@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from daq.fit import returning
 from daq.fit.decision import Decision, FollowUp
 from daq.fit.intake import BegunIntake, Intake, flags_in_the_way, missing, whole
-from daq.fit.prechecks import Check, Measured, Readings, open_in_the_way, prechecks
+from daq.fit.prechecks import Check, JigReadings, Measured, open_in_the_way, prechecks
 from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
 from daq.keep.clients.people import Client, Consent
@@ -40,7 +40,7 @@ class VisitDesk:
         acquisition: Acquisition,
         occupied: Occupied,
         *,
-        readings: Callable[[], Readings],
+        readings: Callable[[], JigReadings],
         other_rider: Callable[[], None],
     ) -> None:
         """readings: returns what the jig shows now, for the checks. other_rider: called when another rider sits on the

@@ -14,17 +14,17 @@ from daq.fit.ridden import main_sweep
 from daq.fit.workshop_words import panel_fields, who_could_repeat
 from daq.keep.clients.told import Gathered
 from daq.keep.json_text import plain
-from daq.sweep.spreads import JUDGED, Priors, Scatter
-from daq.sweep.workshop import Taught, Told, taught
+from daq.sweep.spreads import JUDGED, SpreadPriors, Spreads
+from daq.sweep.workshop import KnownTest, Taught, taught
 
 
 @lru_cache(maxsize=2)
-def _taught(tests: tuple[Told, ...], priors: Priors | None) -> Taught:
+def _taught(tests: tuple[KnownTest, ...], priors: SpreadPriors | None) -> Taught:
     """Decide asks for the evidence and then for other days: the same tests teach the same."""
     return taught(tests, priors)
 
 
-def taught_until(case: Case, gathered: Gathered, priors: Priors | None) -> Taught | None:
+def taught_until(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Taught | None:
     """What was known on the day of the visit, so that its sheet stays the same; None: nobody was tested by then."""
     own = {str(one.sweep_id) for one in case.sweeps}
     until = max((one.entry.day for one in gathered.tests if one.sweep in own), default=case.begun_utc[:10])
@@ -32,13 +32,13 @@ def taught_until(case: Case, gathered: Gathered, priors: Priors | None) -> Taugh
     return _taught(known, priors) if known else None
 
 
-def scatter_of(case: Case, gathered: Gathered, priors: Priors | None) -> Scatter:
+def scatter_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Spreads:
     """How far two sweeps of an unchanged rider lie apart, as known on the day of the visit."""
     known = taught_until(case, gathered, priors)
     return JUDGED if known is None else known.panel.scatter
 
 
-def days_of(case: Case, gathered: Gathered, priors: Priors | None) -> Days | str:
+def days_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Days | str:
     """The visit's main sweep in the light of all tests until then, or why it says nothing beyond today."""
     main = main_sweep(case.sweeps)
     if main is None:
@@ -63,7 +63,7 @@ def days_fields(found: Days | str) -> dict[str, Any]:
     return {"days": fields, "why_not": None}
 
 
-def workshop_fields(gathered: Gathered, priors: Priors | None) -> Mapping[str, Any]:
+def workshop_fields(gathered: Gathered, priors: SpreadPriors | None) -> Mapping[str, Any]:
     """What the repeats in the store show; `panel` is None before the first informative test."""
     if not gathered.tests:
         return {"who": [], "panel": None, "left_out": dict(gathered.left_out)}

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from daq.fit.case import Case, Evidence, options_of
-from daq.fit.confirming import Confirmed, Wanted, on_what
+from daq.fit.confirming import Confirmed, ConfirmWanted, on_what
 from daq.fit.decision import FollowUp, changes_said
 from daq.fit.explaining import sentence, what_was_found
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
@@ -55,7 +55,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
     }
 
 
-def confirm_fields(asked: Sequence[Wanted], found: Sequence[Confirmed]) -> dict[str, Any]:
+def confirm_fields(asked: Sequence[ConfirmWanted], found: Sequence[Confirmed]) -> dict[str, Any]:
     """What a confirm ride is still wanted for, and what those ridden have shown."""
     return {
         "wanted": [{**plain(one), "where": on_what(one.gradient_pct)} for one in asked],

@@ -84,7 +84,7 @@ def stroke(
     tilt_deg = 0.0 if math.isnan(item.tilt_deg) else item.tilt_deg
     known, u_feet_n = dict.fromkeys(("hands", "saddle", "feet"), math.nan), math.nan
     if mass_kg:
-        u = mechanics.Uncertainty(hands_n=u_hands_n, saddle_n=u_saddle_n)
+        u = mechanics.ShareUncertainty(hands_n=u_hands_n, saddle_n=u_saddle_n)
         found = mechanics.shares(item.hands_n, item.saddle_n, mass_kg=mass_kg, tilt_deg=tilt_deg, g_m_s2=g_m_s2, u=u)
         known, u_feet_n = {"hands": found.hands, "saddle": found.saddle, "feet": found.feet}, found.u_feet_n
     return text(

@@ -19,7 +19,7 @@ from daq.live.telling import view
 from daq.live.telling.days_view import days_of, known_of, scatter_of
 from daq.live.telling.deciding import due, earlier_visits, evidence_fields
 from daq.live.web.api_confirm import refuse_unconfirmed
-from daq.sweep.spreads import Priors
+from daq.sweep.spreads import SpreadPriors
 
 
 def add_deciding(app: FastAPI, session: Session) -> None:
@@ -81,7 +81,7 @@ def add_deciding(app: FastAPI, session: Session) -> None:
         return {"outcome": body.outcome}
 
 
-def _sheet(case: Case, earlier: Case | None, told: Gathered, priors: Priors | None) -> str:
+def _sheet(case: Case, earlier: Case | None, told: Gathered, priors: SpreadPriors | None) -> str:
     foretold = known_of(days_of(case, told, priors))
     seen = evidence_of(case, earlier=earlier, scatter=scatter_of(case, told, priors), foretold=foretold)
     return printed(case, seen, earlier, foretold)

@@ -14,13 +14,13 @@ from daq.keep.json_text import plain
 from daq.live.session.calibration_desk import damping_of
 from daq.live.session.readings import measures
 from daq.live.session.session import Session
-from daq.sweep.information import Wander
+from daq.sweep.information import Sway
 
 
 def add_plan(app: FastAPI, session: Session) -> None:
     """The route that turns a sketch into positions and says what they will cost and give."""
 
-    def own() -> Wander | None:
+    def own() -> Sway | None:
         """The rider's scatter, from the last sweep of this visit that shows it."""
         known = (wander_of(ridden.steps) for ridden in reversed(session.visit.ridden.values()))
         return next(filter(None, known), None)

@@ -40,7 +40,7 @@ class NewProof(_Body):
     dummy: DummyParts
 
 
-class TakeUp(_Body):
+class TakeProofUp(_Body):
     """Go on with a sheet that was left."""
 
     name: Name
@@ -77,7 +77,7 @@ def add_proof(app: FastAPI, session: Session) -> None:
         return answer()
 
     @app.post("/api/v1/proof/resume", status_code=201)
-    async def take_up(body: TakeUp) -> dict[str, Any]:
+    async def take_up(body: TakeProofUp) -> dict[str, Any]:
         """Go on with one that was left."""
         await desk.take_up(await _path(session, body.name))
         return answer()

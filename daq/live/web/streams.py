@@ -27,7 +27,7 @@ LOOK_S = 0.5
 log = logging.getLogger("foreaft.web")
 
 
-class Stream(WebSocketsSansIOProtocol):
+class BoundedStream(WebSocketsSansIOProtocol):
     """uvicorn's stream with bounds."""
 
     _look_again: asyncio.TimerHandle | None = None

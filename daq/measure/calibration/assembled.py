@@ -8,13 +8,13 @@ import numpy as np
 
 from daq.measure.calibration import terms
 from daq.measure.calibration.bench_plan import Stage, Task, tasks
-from daq.measure.calibration.budget import ROOT_3, Conditions
+from daq.measure.calibration.budget import ROOT_3, BenchConditions
 from daq.measure.calibration.cell import CalibratedCell, calibrated, with_assembly
 from daq.measure.calibration.convert import apply
 from daq.measure.calibration.crosstalk import CrossTalk, crosstalk
 from daq.measure.calibration.model import CalibratedChannel, Calibration, TiltTare
 from daq.measure.calibration.procedure import Bench
-from daq.measure.calibration.series import CellError, Creep, Readings
+from daq.measure.calibration.series import CellError, CellReadings, Creep
 from daq.measure.calibration.tare import TareError, check_tilts, fit_tare
 from daq.measure.calibration.uncertainty import Term
 from daq.values import Array
@@ -37,7 +37,7 @@ class Made:
 def assembled(
     bench: Bench,
     order: int,
-    conditions: Conditions,
+    conditions: BenchConditions,
     *,
     id: str,
     made_utc: str,
@@ -84,10 +84,10 @@ def _put_together(
     )
 
 
-def _cell(bench: Bench, cell: str, order: int, conditions: Conditions) -> CalibratedCell:
+def _cell(bench: Bench, cell: str, order: int, conditions: BenchConditions) -> CalibratedCell:
     column, done = bench.plan.channels.index(cell), bench.used
     mine = [task for task in tasks(bench.plan) if task.cell == cell and task.stage in _SERIES]
-    readings = Readings(
+    readings = CellReadings(
         load_n=np.array([task.load_n for task in mine]),
         counts=np.array([done[task.id].counts[column] for task in mine]),
         series=np.array([task.series for task in mine]),

@@ -9,7 +9,7 @@ from typing import Any
 from daq.measure.calibration.assembled import Made, assembled
 from daq.measure.calibration.bench_plan import BenchPlan, OffAxisPlace, Stage, tasks
 from daq.measure.calibration.board import Board
-from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.budget import BenchConditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.content import board_from, lists_of
 from daq.measure.calibration.model import CalibratedChannel
@@ -25,7 +25,7 @@ class Setup:
     """One guided calibration, before anything is read."""
 
     plan: BenchPlan
-    conditions: Conditions
+    conditions: BenchConditions
     circumstances: Circumstances
     order: int = 2
     """1: a line, 2: a parabola."""
@@ -90,7 +90,7 @@ def from_content(content: Mapping[str, Any]) -> Setup:
         **{
             **content,
             "plan": BenchPlan(**plan),
-            "conditions": Conditions(**conditions),
+            "conditions": BenchConditions(**conditions),
             "circumstances": Circumstances(**content["circumstances"]),
             "expected_per_n": tuple((cell, per_n) for cell, per_n in content["expected_per_n"]),
             "board": None if content.get("board") is None else board_from(content["board"]),

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.measure.calibration.fit import ZeroFit
-from daq.measure.calibration.series import Figures, Readings, above
+from daq.measure.calibration.series import CellReadings, Figures, above
 from daq.measure.calibration.uncertainty import Term, Uncertainty
 from daq.measure.calibration.weights import Weights, buoyancy_relative
 
@@ -29,7 +29,7 @@ UNSEEN = "; not seen above the scatter"
 
 
 @dataclass(frozen=True, slots=True)
-class Conditions:
+class BenchConditions:
     """What the readings themselves do not show."""
 
     weights: Weights
@@ -48,14 +48,14 @@ class Conditions:
     """Where gravity comes from, for the certificate."""
 
 
-def budget_of(readings: Readings, fit: ZeroFit, found: Figures, conditions: Conditions) -> Uncertainty:
+def budget_of(readings: CellReadings, fit: ZeroFit, found: Figures, conditions: BenchConditions) -> Uncertainty:
     """All terms of a cell that follow from its own readings and the conditions."""
     per_count, top_n = abs(float(fit.coefficients[0])), float(readings.load_n.max())
     terms = (*_of_reference(conditions), *_of_series(found), *_of_use(found, conditions, per_count, top_n))
     return Uncertainty(terms, _of_fit(fit, readings, found), float(found.repeatability_dof))
 
 
-def _of_reference(conditions: Conditions) -> tuple[Term, ...]:
+def _of_reference(conditions: BenchConditions) -> tuple[Term, ...]:
     weights = conditions.weights
     if not conditions.by_weights:
         return (Term("reference cell", relative=weights.relative, shared=True, shape="rectangular", note=weights.note),)
@@ -83,7 +83,7 @@ def _of_series(found: Figures) -> tuple[Term, ...]:
     )  # fmt: skip
 
 
-def _of_use(found: Figures, conditions: Conditions, per_count: float, top_n: float) -> tuple[Term, ...]:
+def _of_use(found: Figures, conditions: BenchConditions, per_count: float, top_n: float) -> tuple[Term, ...]:
     warmer_k, per_k = conditions.temperature_half_range_k, abs(conditions.sensitivity_per_k)
     # a rider sits as long as a creep test lasts: the larger of what a series and what the test left at zero
     after_creep_n = float(above((found.dead_load_return or 0.0) * top_n, found.repeatability_n**2))
@@ -98,7 +98,7 @@ def _of_use(found: Figures, conditions: Conditions, per_count: float, top_n: flo
     )  # fmt: skip
 
 
-def _of_fit(fit: ZeroFit, readings: Readings, found: Figures) -> tuple[float, float, float]:
+def _of_fit(fit: ZeroFit, readings: CellReadings, found: Figures) -> tuple[float, float, float]:
     """Variances and covariance of the coefficients in terms of load: counts replaced by newtons. Only scatter averages
     out in a fit. Systematic misfit that is the same in every series, non-linearity and hysteresis, also inflates the
     residuals but has terms of its own, so the covariance is that for the scatter of the readings, including those at

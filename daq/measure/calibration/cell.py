@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from daq.measure.calibration.budget import Conditions, budget_of
+from daq.measure.calibration.budget import BenchConditions, budget_of
 from daq.measure.calibration.fit import ZeroFit, fit_through_zero
 from daq.measure.calibration.model import CalibratedChannel, TiltTare
-from daq.measure.calibration.series import CellError, Creep, Figures, Readings, figures
+from daq.measure.calibration.series import CellError, CellReadings, Creep, Figures, figures
 from daq.measure.calibration.terms import Described, described
 from daq.measure.calibration.uncertainty import Term
 
@@ -23,14 +23,16 @@ class CalibratedCell:
     """The channel as stored in a Calibration, with the fit and figures it came from."""
 
     channel: CalibratedChannel
-    readings: Readings
+    readings: CellReadings
     fit: ZeroFit
     """Load in N from counts above zero."""
     figures: Figures
     described: Described
 
 
-def calibrated(name: str, readings: Readings, order: int, conditions: Conditions, creep: Creep) -> CalibratedCell:
+def calibrated(
+    name: str, readings: CellReadings, order: int, conditions: BenchConditions, creep: Creep
+) -> CalibratedCell:
     """A cell's channel from its readings; cross-talk and tilt tare come from other placements, see `with_assembly`.
 
     Raises FitError for too few loads or repeats.

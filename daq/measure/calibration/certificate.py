@@ -10,7 +10,7 @@ import numpy as np
 
 from daq.measure.calibration.assembled import Made
 from daq.measure.calibration.bench_plan import Task, tasks
-from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.budget import BenchConditions
 from daq.measure.calibration.cell import CalibratedCell
 from daq.measure.calibration.content import lists_of
 from daq.measure.calibration.procedure import Bench
@@ -40,7 +40,7 @@ class Circumstances:
 def certificate(
     made: Made,
     bench: Bench,
-    conditions: Conditions,
+    conditions: BenchConditions,
     circumstances: Circumstances,
     *,
     expected_per_n: Mapping[str, float] | None = None,
@@ -91,7 +91,7 @@ def _asked(task: Task) -> dict[str, Any]:
     return {"load_n": task.load_n, "place": task.place, "tilt_deg": task.tilt_deg}
 
 
-def _of_weights(conditions: Conditions) -> dict[str, Any]:
+def _of_weights(conditions: BenchConditions) -> dict[str, Any]:
     """How masses became forces; empty if a reference cell measured the force."""
     return {
         "gravity_m_s2": conditions.g_m_s2,

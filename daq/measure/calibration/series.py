@@ -19,7 +19,7 @@ class CellError(ValueError):
 
 
 @dataclass(frozen=True, eq=False)
-class Readings:
+class CellReadings:
     """n readings of one cell, in the order taken. Every series begins with a reading at zero load.
 
     Raises CellError for readings that lack a zero, a second series or falling loads.
@@ -125,7 +125,7 @@ class Creep:
     dead_load_return: float | None = None
 
 
-def figures(readings: Readings, fit: ZeroFit, creep: Creep) -> Figures:
+def figures(readings: CellReadings, fit: ZeroFit, creep: Creep) -> Figures:
     """The figures of a cell. Raises FitError without repeats of the same loads."""
     load = readings.load_n
     groups, group = np.unique(np.column_stack([load, readings.falling]), axis=0, return_inverse=True)
@@ -162,7 +162,7 @@ def _rms(values: Array) -> float:
     return math.sqrt(float(np.mean(np.square(values))))
 
 
-def _scatter(readings: Readings, fit: ZeroFit, group: Ints) -> tuple[float, int, list[float], float]:
+def _scatter(readings: CellReadings, fit: ZeroFit, group: Ints) -> tuple[float, int, list[float], float]:
     """Standard deviation of readings within their series and its degrees of freedom; the series' slopes about their
     mean, over it; and the standard deviation that a unit of scatter gives such a slope.
 

@@ -81,14 +81,14 @@ def described(load_n: npt.ArrayLike, counts: npt.ArrayLike, series: npt.ArrayLik
 
 
 @dataclass(frozen=True, slots=True)
-class Creep:
+class CreepTest:
     """Change of the reading under a constant load, as fractions of the output at that load, from the first reading."""
 
     largest: float
     minutes: float
 
 
-def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> Creep:
+def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> CreepTest:
     """Creep of readings at constant load over time. ValueError for fewer than 3 readings or no load."""
     t, y = np.asarray(t_s, dtype=np.float64), np.asarray(reading, dtype=np.float64)
     if len(t) < 3 or len(t) != len(y) or not (np.diff(t) > 0.0).all():
@@ -97,7 +97,7 @@ def creep(t_s: npt.ArrayLike, reading: npt.ArrayLike, zero: float) -> Creep:
         raise ValueError("creep: the first reading is that of zero load; put the weight on, then begin")
     change = (y - y[0]) / (y[0] - zero)
     worst = change[np.argmax(np.abs(change))]
-    return Creep(float(worst), float(t[-1] - t[0]) / 60.0)
+    return CreepTest(float(worst), float(t[-1] - t[0]) / 60.0)
 
 
 def lower_limit_n(fit: Fit) -> float:

@@ -31,7 +31,7 @@ CHANCE = 1.0 / 400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class TypedReadings:
     """What was read off one scale in this sweep, as its display shows it."""
 
     unit: str
@@ -46,7 +46,7 @@ class Readings:
     """At the contact; NaN: a first reading cannot be judged."""
 
 
-def blunder(typed: str, so_far: Readings) -> str:
+def blunder(typed: str, so_far: TypedReadings) -> str:
     """What seems wrong with this reading, in one sentence; empty if nothing does."""
     before = so_far.before
     if copied := _copied(typed, so_far):
@@ -71,7 +71,7 @@ def blunder(typed: str, so_far: Readings) -> str:
     return ""
 
 
-def _implausible(typed: str, so_far: Readings) -> str:
+def _implausible(typed: str, so_far: TypedReadings) -> str:
     """Whether no rider loads a contact so, and in which unit one would."""
     at, (least_n, most_n) = ("hands", HANDS_N) if so_far.loads_forward else ("saddle", SADDLE_N)
     load_n = float(typed) * so_far.newtons_per_unit
@@ -94,7 +94,7 @@ def _slips(unit: str) -> list[tuple[float, str]]:
     return [*found, (POINT, "a decimal point left out")]
 
 
-def _copied(typed: str, so_far: Readings) -> list[str]:
+def _copied(typed: str, so_far: TypedReadings) -> list[str]:
     """The readings of this step when they repeat those of the step before; none where a display so coarse shows the
     same by chance."""
     now = [*so_far.step, typed]

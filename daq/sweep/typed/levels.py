@@ -33,7 +33,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.sweep.noise import Levels
+from daq.sweep.noise import PooledLevels
 from daq.sweep.sway import SWAY_N
 from daq.values import NAN, Array, Reading, StepMean
 
@@ -92,7 +92,7 @@ def prior_of(damping_s: float) -> ReadingPrior:
     return ReadingPrior(math.hypot(ripple_n, MISREAD_N), damping_s)
 
 
-def levels_of(steps: Sequence[StepMean]) -> Levels:
+def levels_of(steps: Sequence[StepMean]) -> PooledLevels:
     """Level and standard error of each step, N. Every step has to have readings."""
     prior = prior_of(steps[0].readings[0].damping_s)
     found = [_of_step(step.readings) for step in steps]
@@ -103,7 +103,7 @@ def levels_of(steps: Sequence[StepMean]) -> Levels:
     weight /= weight.sum()
     load_n = np.array([float(weight @ mean) for _, mean, _ in found])
     own = [float(weight @ (variance + (mean - weight @ mean) ** 2)) for _, mean, variance in found]
-    return Levels(
+    return PooledLevels(
         load_n=load_n,
         torque_nm=np.array([step.crank_torque_nm for step in steps]),
         se_n=np.sqrt(np.array(own) * np.array([together(each, prior) for each in times_s])),

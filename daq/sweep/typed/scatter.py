@@ -8,14 +8,14 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from daq.sweep.information import Wander
+from daq.sweep.information import Sway
 from daq.sweep.typed.levels import UNTOLD, prior_of
 from daq.sweep.typed.moments import CELL_S
 from daq.values import StepMean
 
 
 @dataclass(frozen=True, slots=True)
-class ReadOff(Wander):
+class ReadOff(Sway):
     """A rider whose load is read off a display a few times at each position."""
 
     readings: int = 5

@@ -11,7 +11,7 @@ import pytest
 from daq.fit.case import evidence_of
 from daq.fit.days import days
 from daq.fit.days_words import said_of
-from daq.fit.step_notes import Pain
+from daq.fit.step_notes import PainTold
 from daq.keep.again.report import printed
 from daq.keep.again.report_drawings import LEFT, RIGHT
 from daq.keep.again.strip_drawing import strip_drawing
@@ -46,7 +46,7 @@ def words(html):
 
 
 def test_pain_while_riding_is_on_the_sheet_in_words_and_on_its_chart():
-    pain = Pain(45.0, "knee front", "right", 5, None)
+    pain = PainTold(45.0, "knee front", "right", 5, None)
     html = page(sweeps=(dataclasses.replace(CASE.sweeps[0], pains=(pain,)), *CASE.sweeps[1:]))
 
     assert "Pain or numbness while riding: knee front, right, 5 of 10, at 45 mm." in words(html)
@@ -55,7 +55,7 @@ def test_pain_while_riding_is_on_the_sheet_in_words_and_on_its_chart():
 
 
 def test_pain_at_a_place_where_no_step_was_finished_lies_within_the_drawing():
-    html = page(sweeps=(dataclasses.replace(CASE.sweeps[0], pains=(Pain(5.0, "hands", "left", 7, None),)),))
+    html = page(sweeps=(dataclasses.replace(CASE.sweeps[0], pains=(PainTold(5.0, "hands", "left", 7, None),)),))
     (at,) = re.findall(r'class="pain" d="M([-\d.]+),', html)
 
     assert LEFT <= float(at) <= RIGHT

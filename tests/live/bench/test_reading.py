@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from daq.live.bench.reading import Reading
+from daq.live.bench.reading import BenchReading
 from daq.measure.calibration.steadiness import FEWEST_SCANS, settled
 from daq.values import Samples
 
@@ -36,13 +36,13 @@ def test_a_reading_is_complete_when_its_time_is_over_and_it_has_scans_enough():
         ),
     )
 
-    assert not fed(Reading(3.0), short).complete
-    assert fed(Reading(3.0), long).complete
-    assert not fed(Reading(2.0), few).complete
+    assert not fed(BenchReading(3.0), short).complete
+    assert fed(BenchReading(3.0), long).complete
+    assert not fed(BenchReading(2.0), few).complete
 
 
 def test_only_the_last_part_of_a_warm_up_counts():
-    reading = fed(Reading(60.0, keep_s=10.0), *(scans(t, t + 1, counts=t) for t in range(60)))
+    reading = fed(BenchReading(60.0, keep_s=10.0), *(scans(t, t + 1, counts=t) for t in range(60)))
 
     kept = reading.settled()
 
@@ -53,7 +53,7 @@ def test_only_the_last_part_of_a_warm_up_counts():
 
 def test_a_creep_is_followed_mean_by_mean_from_the_first_reading_on():
     first = settled(np.arange(300) / RATE_HZ, scans(0.0, 3.0).counts)
-    reading = fed(Reading(3.0, trace_every_s=1.0, first=first), scans(5.0, 8.01))
+    reading = fed(BenchReading(3.0, trace_every_s=1.0, first=first), scans(5.0, 8.01))
 
     (began, *later) = reading.trace(1)
 

@@ -10,7 +10,7 @@ import pytest
 from daq.keep.proofs import keep, load
 from daq.live.session.occupied import Occupied
 from daq.live.session.proof_desk import ProofDesk, Work
-from daq.proof.sheet import DummyParts, Mass, Reading
+from daq.proof.sheet import DummyParts, Mass, ProofReading
 from daq.proof.tasks import due, tasks
 from daq.refusals import BadValue, NotNow
 from daq.rig import parse_rig
@@ -46,7 +46,7 @@ def read(desk, folder):
     """Take the reading of the first weight; the sheet in its file afterwards, and what was raised."""
     sheet = begun()
     for task in tasks(sheet.plan)[: next(i for i, one in enumerate(tasks(sheet.plan)) if one.id == "bar/0")]:
-        sheet = sheet.with_reading(Reading(task=task.id, at_utc=sheet.begun_utc, t_min=0.0))
+        sheet = sheet.with_reading(ProofReading(task=task.id, at_utc=sheet.begun_utc, t_min=0.0))
     keep(sheet, folder / "p.json")
     desk.work = Work(sheet, folder / "p.json", due(sheet), None, 0.0, {})
     try:

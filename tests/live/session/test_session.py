@@ -101,7 +101,9 @@ def test_a_refused_event_is_not_kept_and_an_accepted_one_is_durable_at_once(tmp_
 def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_path):
     async def inside():
         session = running.session
-        hello = board.Hello("00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),), version=9)
+        hello = board.HelloBody(
+            "00" * 8, 1, "new", 100.0, (board.Channel("tilt", board.ChannelKind.TILT, 1, 100.0),), version=9
+        )
         session.acquisition.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
         session.acquisition.drain()
         assert "wire protocol 9" in session.acquisition.troubles()["board"]
@@ -114,7 +116,7 @@ def test_a_board_of_another_protocol_version_is_named_with_both_versions(tmp_pat
 def test_a_board_without_the_rigs_channels_is_named_with_what_it_has(tmp_path):
     async def inside():
         session = running.session
-        hello = board.Hello("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.Kind.TILT, 1, 100.0),))
+        hello = board.HelloBody("00" * 8, 1, "other", 100.0, (board.Channel("tilt", board.ChannelKind.TILT, 1, 100.0),))
         session.acquisition.sensors.arrive_bytes(1, b"\0" + board.encode_hello(hello))
         session.acquisition.drain()
         assert "no channel hands_left, hands_right" in session.acquisition.troubles()["board"]

@@ -31,8 +31,12 @@ CALIBRATION = Calibration(
         CalibratedChannel("tilt", "tilt", (0.0, 0.001)),
     ),
 )
-HELLO = board.Hello(
-    "00" * 8, 1, "test", 100.0, tuple(board.Channel(name, board.Kind.BRIDGE, 1, 1.0) for name in CALIBRATION.names)
+HELLO = board.HelloBody(
+    "00" * 8,
+    1,
+    "test",
+    100.0,
+    tuple(board.Channel(name, board.ChannelKind.BRIDGE, 1, 1.0) for name in CALIBRATION.names),
 )
 
 

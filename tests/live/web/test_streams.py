@@ -180,13 +180,13 @@ def test_a_message_of_more_than_a_kilobyte_is_not_taken(tmp_path):
 @pytest.mark.parametrize("places", [64, 0], ids=["let in", "refused"])
 def test_who_leaves_at_the_very_moment_it_is_answered_makes_nothing_fail(tmp_path, monkeypatch, caplog, places):
     monkeypatch.setattr(api_stream, "STREAMS_OF", {Role.RUN: places})
-    send = streams.Stream.send
+    send = streams.BoundedStream.send
 
     async def left(self, message):
         self.transport.abort()
         await send(self, message)
 
-    monkeypatch.setattr(streams.Stream, "send", left)
+    monkeypatch.setattr(streams.BoundedStream, "send", left)
 
     async def job(url, session, keys):
         with pytest.raises(websockets.InvalidMessage):
@@ -199,7 +199,7 @@ def test_who_leaves_at_the_very_moment_it_is_answered_makes_nothing_fail(tmp_pat
 
 def nobody_looks_after_a_stream():
     gc.collect()
-    return not [one for one in gc.get_objects() if isinstance(one, streams.Stream)]
+    return not [one for one in gc.get_objects() if isinstance(one, streams.BoundedStream)]
 
 
 def test_who_has_left_before_the_stream_is_open_makes_nothing_fail(tmp_path, opened_slowly, monkeypatch, caplog):

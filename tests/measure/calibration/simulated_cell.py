@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from daq.measure.calibration import CalibratedChannel, Calibration, Term, apply, expanded
-from daq.measure.calibration.budget import Conditions
+from daq.measure.calibration.budget import BenchConditions
 from daq.measure.calibration.cell import calibrated, with_assembly
 from daq.measure.calibration.crosstalk import crosstalk
-from daq.measure.calibration.series import Creep, Readings
+from daq.measure.calibration.series import CellReadings, Creep
 from daq.measure.calibration.weights import Weights, of_class
 
 CAPACITY_N = 500.0
@@ -81,7 +81,7 @@ def series_of(cell, rng, *, series=SERIES, weight_error=None):
         shown = cell.shown_n(pulled, branch=falling, sensitivity=rng.normal(0, cell.series_sd))
         shown = shown + cell.zero_drift_n * rng.choice([-1, 1]) * np.linspace(0, 1, 17)
         counts.append(np.round(cell.zero + cell.per_n * (shown + rng.normal(0, cell.noise_n, 17))))
-    return Readings(
+    return CellReadings(
         load_n=np.tile(load, series),
         counts=np.concatenate(counts),
         series=np.repeat(np.arange(series), 17),
@@ -90,7 +90,7 @@ def series_of(cell, rng, *, series=SERIES, weight_error=None):
 
 
 def conditions():
-    return Conditions(
+    return BenchConditions(
         weights=of_class("M2"),
         u_gravity_m_s2=U_G_M_S2,
         g_m_s2=G_M_S2,
@@ -134,7 +134,7 @@ def uses(rng, alone, series, *, order=2, harder=1.0):
         cell = replace(cell, series_sd=harder * cell.series_sd)
     has = {error: alone in (error, "all") for error in OF}
     if harder == 1.0:
-        told = Conditions(
+        told = BenchConditions(
             weights=told.weights if has["weights"] else Weights(0.0, "exact"),
             u_gravity_m_s2=U_G_M_S2 if has["gravity"] else 0.0,
             g_m_s2=G_M_S2,

@@ -8,7 +8,7 @@ import pytest
 
 from daq.measure.calibration import CalibrationError, from_dict, to_dict
 from daq.measure.calibration.board import Board, Converter, board_of, otherwise
-from daq.wire.board import Channel, Hello, Kind
+from daq.wire.board import Channel, ChannelKind, HelloBody
 from tests.measure.calibration.jig import jig
 
 UNITS = float(np.float32(2.0**-21))
@@ -57,8 +57,11 @@ def test_what_is_not_used_or_not_known_is_not_held_against_it(now):
 
 
 def test_a_hello_gives_the_board_and_an_old_record_of_one_none():
-    channels = (Channel("bar", Kind.BRIDGE, 64, 80.0, 24, 2 * UNITS), Channel("tilt", Kind.TILT, 1, 50.0, 16))
-    hello = asdict(Hello("00112233aabbccdd", 7, "bench 1.0", 80.0, channels))
+    channels = (
+        Channel("bar", ChannelKind.BRIDGE, 64, 80.0, 24, 2 * UNITS),
+        Channel("tilt", ChannelKind.TILT, 1, 50.0, 16),
+    )
+    hello = asdict(HelloBody("00112233aabbccdd", 7, "bench 1.0", 80.0, channels))
 
     assert board_of(hello) == Board("00112233aabbccdd", (Converter("bar", 64, 2 * UNITS), Converter("tilt", 1)))
     assert board_of({"channels": [{"name": "bar"}]}) is None

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from daq.sweep.typed.blunders import Readings, blunder
+from daq.sweep.typed.blunders import TypedReadings, blunder
 
 KILOGRAMS = ["9.4", "9.1", "9.8", "9.3", "9.6"]
 NEWTONS = ["92.1", "89.3", "95.0", "91.8", "94.2"]
@@ -10,7 +10,7 @@ SADDLE = ["41.2", "40.8", "41.5"]
 
 
 def said(typed, unit, before, step=(), step_before=(), **more):
-    return blunder(typed, Readings(unit, before, step, step_before, **more))
+    return blunder(typed, TypedReadings(unit, before, step, step_before, **more))
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,7 @@ def test_readings_honestly_taken_are_seldom_called_copied(step):
         for at in range(1, 11):
             before = [one for row in shown[:at] for one in row]
             for i in range(5):
-                told = Readings("kg", before + shown[at][:i], shown[at][:i], shown[at - 1])
+                told = TypedReadings("kg", before + shown[at][:i], shown[at][:i], shown[at - 1])
                 called += "copied" in blunder(shown[at][i], told)
 
     assert called <= 20
