@@ -23,7 +23,7 @@ def workshop(rng, *, day_sd, sweep_sd, riders, priors=PRIORS):
     log_p = -0.5 * riders * np.log(believed_between) - riders * np.log(believed_within)
     log_p -= 0.5 * (square_between / believed_between + square_within / believed_within)
     weight = np.exp(log_p - log_p.max()) * np.outer(priors.day, priors.sweep)
-    return Panel(weight / weight.sum(), 0.0, riders, 2 * riders, 4 * riders, priors)
+    return Panel(weight / weight.sum(), riders, 2 * riders, 4 * riders, priors)
 
 
 def mean(weight):
@@ -105,7 +105,7 @@ def test_a_further_workshops_spread_has_an_even_rank_in_what_is_expected_of_it()
     """Simulation-based calibration (Talts et al. 2018, arXiv 1804.06788, from memory): the middle and the distance are
     drawn from their priors, four workshops told of, the fifth asked for."""
     rng = np.random.default_rng(5)
-    untold = pooled({"A": Panel(np.outer(PRIORS.day, PRIORS.sweep), 0.0, 1, 1, 1, PRIORS)}, "x")
+    untold = pooled({"A": Panel(np.outer(PRIORS.day, PRIORS.sweep), 1, 1, 1, PRIORS)}, "x")
     assert untold.between == pytest.approx(BETWEEN_PRIOR * np.sqrt(2.0 / np.pi), abs=0.06), "its prior"
     ranks = []
     for _ in range(100):

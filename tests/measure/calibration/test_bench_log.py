@@ -7,7 +7,7 @@ import pytest
 from daq.measure.calibration.bench_log import StepKind, applied, bench_of, content_of
 from daq.measure.calibration.bench_plan import BenchPlan
 from daq.measure.calibration.bench_setup import Setup, from_content, made_from, to_content
-from daq.measure.calibration.cell import Conditions
+from daq.measure.calibration.budget import BenchConditions
 from daq.measure.calibration.certificate import Circumstances
 from daq.measure.calibration.weights import of_class
 from daq.refusals import NotNow
@@ -18,7 +18,7 @@ def setup(**changes):
     return Setup(
         **{
             "plan": plan(),
-            "conditions": Conditions(of_class("M1"), u_gravity_m_s2=5e-4, g_m_s2=9.81),
+            "conditions": BenchConditions(of_class("M1"), u_gravity_m_s2=5e-4, g_m_s2=9.81),
             "circumstances": Circumstances("R. Doe", "workshop", 21.5),
             "tilt": "tilt",
             "degrees_per_count": 0.001,
