@@ -10,15 +10,12 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.sweep.evidence import MOVED_TOGETHER
 from daq.sweep.validity.conditions import Way
 from daq.sweep.validity.effects import SIZE, Effect, effect_of
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity
 
-FEWEST_BACK = 0.2
-"""Share of moves the other way below which a sweep went one way: one return to the first position is no pass."""
 LEAST_N = 3.0
 """A smaller difference between the passes is not looked at: lag of 20 s makes 1.4 N, and out and back covers 40 s with
 5 N (measured by simulation)."""
@@ -34,16 +31,14 @@ def direction(sweep: Seen) -> Validity:
     """Whether the saddle was moved both ways."""
     if not sweep.ordered:
         return not_made("direction", "order not stated: a drift cannot be told from an effect of setback", "give t_min")
-    moves = [way for way in sweep.ways if way]
-    share = min(moves.count("forward"), moves.count("back")) / max(len(moves), 1)
-    together = float(abs(np.corrcoef(sweep.setback_mm, sweep.minutes)[0, 1])) if sweep.timed else 0.0
-    if share >= FEWEST_BACK and together <= MOVED_TOGETHER:
+    share = sweep.share_back
+    if not sweep.one_way:
         return passed("direction", "the saddle was moved both ways", Number(share))
     if _goes_back_later(sweep):
         return not_made(
             "direction", "so far one way: the plan has the saddle go the other way too, and until then", forbids=True
         )
-    if sweep.conditions.order not in ("", "one way") and "back" not in moves:
+    if sweep.conditions.order not in ("", "one way") and "back" not in sweep.moves:
         return failed(
             "direction",
             "the sweep ended before the saddle went back, and until then a drift over time looks like an effect of "
@@ -53,8 +48,8 @@ def direction(sweep: Seen) -> Validity:
         )
     return failed(
         "direction",
-        f"the saddle was moved one way only{_but_for(moves)}, so a drift over time or a hand that moved looks like an "
-        "effect of setback",
+        f"the saddle was moved one way only{_but_for(sweep.moves)}, so a drift over time or a hand that moved looks like "
+        "an effect of setback",
         f"{BOTH_WAYS}, and mark where the hands rest",
         Number(share),
     )

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
+from daq.sweep.evidence import MOVED_TOGETHER, TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.torque import with_torque
 from daq.sweep.validity.conditions import Conditions, Way
@@ -19,6 +19,8 @@ from daq.values import Array, Onset, StepMean, Verdict
 
 SUSPECTED_RISE = 0.1
 """As much as keeps a sweep from being called light."""
+FEWEST_BACK = 0.2
+"""Share of moves the other way below which a sweep went one way: one return to the first position is no pass."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,10 +114,30 @@ class Seen:
         """From one position to the next, the usual; NaN where the times are not known."""
         return 60.0 * float(np.median(np.diff(self.minutes))) if self.timed else math.nan
 
+    @cached_property
+    def moves(self) -> tuple[Way, ...]:
+        """Which ways the saddle was moved, in order."""
+        return tuple(way for way in self.ways if way)
+
+    @cached_property
+    def share_back(self) -> float:
+        """Share of the moves that went the way fewer went."""
+        return min(self.moves.count("forward"), self.moves.count("back")) / max(len(self.moves), 1)
+
+    @cached_property
+    def one_way(self) -> bool:
+        """Whether the saddle went one way as time went on: a drift then looks like an effect of setback."""
+        together = float(abs(np.corrcoef(self.setback_mm, self.minutes)[0, 1])) if self.timed else 0.0
+        return self.ordered and (self.share_back < FEWEST_BACK or together > MOVED_TOGETHER)
+
     @property
     def rise_suspected(self) -> bool:
-        """The same, or, where suspicions are told, that it well may rise somewhere."""
-        return 1.0 - self.answer.p_light > SUSPECTED_RISE if self.suspects else self.answer.p_onset > 0.5
+        """The same, or, where suspicions are told, that it well may rise somewhere. A drift hides a rise from a sweep
+        that went one way.
+        """
+        if not self.suspects:
+            return self.rise_seen
+        return 1.0 - self.answer.p_light > SUSPECTED_RISE or (self.one_way and self.conditions.finished)
 
     @property
     def unblinded(self) -> bool:

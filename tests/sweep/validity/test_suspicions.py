@@ -192,6 +192,15 @@ def test_a_rise_of_a_rider_who_knew_the_setback_is_suspected_where_there_is_no_v
     assert of(sham, UNDECIDED).result is Result.NOT_MADE
 
 
+def test_a_drift_hides_a_rise_from_a_sweep_that_went_one_way_so_the_expectation_is_told_there():
+    light = replace(UNDECIDED, p_onset=0.04, p_light=0.95, p_loaded=0.01)
+    under_way = replace(SIGHTED, finished=False)
+
+    assert of(sham, light, SIGHTED, order=sweeps.ONE_WAY).result is Result.FAILED
+    assert of(sham, light, SIGHTED).result is Result.NOT_MADE
+    assert of(sham, light, under_way, order=sweeps.ONE_WAY).result is Result.NOT_MADE
+
+
 def test_scatter_that_strokes_do_not_explain_is_told_where_there_is_no_verdict():
     scattered = of(visits, replace(UNDECIDED, between_n=3.2))
 
