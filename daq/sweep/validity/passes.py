@@ -48,8 +48,8 @@ def direction(sweep: Seen) -> Validity:
         )
     return failed(
         "direction",
-        f"the saddle was moved one way only{_but_for(sweep.moves)}, so a drift over time or a hand that moved looks like "
-        "an effect of setback",
+        f"the saddle was moved one way only{_but_for(sweep.moves)}, so a drift over time or a hand that moved "
+        "looks like an effect of setback",
         f"{BOTH_WAYS}, and mark where the hands rest",
         Number(share),
     )
