@@ -41,13 +41,13 @@ import os, sys, time
 from daq.wire import board
 fd, rate, n, k = map(int, sys.argv[1:])
 counts = [(i * 2654435761) % 16777216 - 8388608 for i in range(k)]
-names = tuple(board.Channel(f"cell_{i}", board.Kind.BRIDGE, 128, rate) for i in range(k))
+names = tuple(board.Channel(f"cell_{i}", board.ChannelKind.BRIDGE, 128, rate) for i in range(k))
 start = time.monotonic()
 for i in range(n):
     while time.monotonic() < start + i / rate:
         time.sleep(0.0002)
     if i % rate == 0:
-        os.write(fd, board.encode_hello(board.Hello("00" * 8, 1, "bench", rate, names)))
+        os.write(fd, board.encode_hello(board.HelloBody("00" * 8, 1, "bench", rate, names)))
     mark = 8 if i % (rate * 2 // 3) == 0 else 0
     noisy = [c + (i * 7919 + j * 104729) % 401 - 200 for j, c in enumerate(counts)]
     os.write(fd, board.encode_scan(time.monotonic_ns() // 1000, i, mark, noisy))

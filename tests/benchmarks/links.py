@@ -51,8 +51,8 @@ import os, sys, time
 from daq.wire import board
 fd, rate, n, k = map(int, sys.argv[1:5])
 names = sys.argv[5:]
-channels = tuple(board.Channel(name, board.Kind.BRIDGE, 128, float(rate)) for name in names)
-hello = board.Hello("00" * 8, 1, "bench", float(rate), channels)
+channels = tuple(board.Channel(name, board.ChannelKind.BRIDGE, 128, float(rate)) for name in names)
+hello = board.HelloBody("00" * 8, 1, "bench", float(rate), channels)
 counts = [(i * 2654435761) % 16777216 - 8388608 for i in range(k)]
 start = time.monotonic()
 for i in range(n):
