@@ -66,12 +66,17 @@ def range_from(intake: Intake, jig: JigRange) -> Range | None:
     return Range(present_mm + APART_MM * back, present_mm - APART_MM * forward, APART_MM, why)
 
 
-def climb_check(sweeps: Sequence[Ridden], present_mm: float | None) -> ClimbCheck | None:
-    """The short second ride; None before a level sweep, or when a climb was ridden already."""
+def climb_check(
+    sweeps: Sequence[Ridden], present_mm: float | None, decided_mm: float | None = None
+) -> ClimbCheck | None:
+    """The short second ride; None before a level sweep, or when a climb was ridden already. The new place is the one
+    decided, or else the one that the sweep itself suggests.
+    """
     main = main_sweep(tuple(sweeps))
     if main is None or not main.steps or present_mm is None or any(one.plan.gradient_pct > 0.0 for one in sweeps):
         return None
-    new_mm = None if main.onset is None else main.onset.suggested_setback_mm
+    suggested_mm = None if main.onset is None else main.onset.suggested_setback_mm
+    new_mm = suggested_mm if decided_mm is None else decided_mm
     front_mm = min(step.setback_mm for step in main.steps)
     wanted = [round(mm, 1) for mm in (present_mm, new_mm, front_mm) if mm is not None]
     apart = places(np.array(wanted))

@@ -60,6 +60,7 @@ def test_the_second_ride_is_was_new_and_front_end_on_a_climb():
 
     assert climb_check((level,), 78.0).positions_mm == (78.0, new_mm, 30.0)
     assert climb_check((level,), new_mm).positions_mm == (new_mm, 30.0)
+    assert climb_check((level,), 78.0, 66.0).positions_mm == (78.0, 66.0, 30.0), "what was decided is what is checked"
     assert climb_check((), 78.0) is None
     assert climb_check((level,), None) is None
     assert climb_check((level, replace(ridden(gradient_pct=4.5, answer=False), sweep_id=2)), 78.0) is None

@@ -152,6 +152,7 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
     if visit.id is None or visit.client is None:
         return None
     present_mm = None if visit.intake is None else visit.intake.saddle.setback_mm
+    decided_mm = None if visit.decision is None else visit.decision["setback_mm"]
     return {
         "id": visit.id,
         "nth": visit.nth,
@@ -169,5 +170,5 @@ def visit_fields(session: Session) -> dict[str, Any] | None:
         "decision": visit.decision,
         "swept": visit.swept,
         "range": None if visit.intake is None else plain(range_from(visit.intake, range_of(session.acquisition.rig))),
-        "climb_check": plain(climb_check(visit.ridden_here, present_mm)) if visit.swept else None,
+        "climb_check": plain(climb_check(visit.ridden_here, present_mm, decided_mm)) if visit.swept else None,
     }

@@ -198,9 +198,9 @@ def test_an_earlier_visit_is_laid_beside_with_a_caution(tmp_path):
         await ridden(client, session)
         (known,) = (await client.get("/api/v1/clients")).json()
         assert (await client.get("/api/v1/visit/before")).json() == {"before": None}
-        assert (
-            await client.put("/api/v1/visit/decision", json=DECISION | {"not_confirmed": "late"})
-        ).status_code == 200
+        decided = await client.put("/api/v1/visit/decision", json=DECISION | {"not_confirmed": "late"})
+        assert decided.status_code == 200
+        assert DECISION["setback_mm"] in decided.json()["climb_check"]["positions_mm"]
         await client.post("/api/v1/visit", json={"pseudonym": known["pseudonym"]})
         before = (await client.get("/api/v1/visit/before")).json()["before"]
         assert (before["on"], len(before["steps"])) == (known["since_utc"][:10], 6)
