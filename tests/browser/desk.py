@@ -32,6 +32,8 @@ POLICY = (
 API = "/api/v1/"
 SCREEN = "x-screen"
 """The header that says which of the kept pages asks."""
+LOST = object()
+"""An answer that does not arrive."""
 TIDY = "() => { localStorage.clear(); sessionStorage.clear(); }"
 
 
@@ -64,6 +66,10 @@ class _Served(http.server.SimpleHTTPRequestHandler):
         sent = self.rfile.read(int(self.headers.get("content-length", 0)))
         desk = DESKS.get(self.headers.get(SCREEN, ""))
         status, kind, answer = (404, "json", {}) if desk is None else desk.answer(self.path.removeprefix(API), sent)
+        if answer is LOST:
+            self.wfile.write(b"lost\r\n\r\n")  # nothing at all would be asked again by the browser
+            self.close_connection = True
+            return
         body = json.dumps(answer).encode()
         self.send_response(status)
         self.send_header("content-type", f"application/{kind}")
@@ -165,7 +171,9 @@ class Desk:
         self._said: list[str | bytes] = []
         self.refusal: dict[str, str] | None = None
         self.answers: dict[str, Any] = {}
-        """What a path answers; an empty object where nothing is named."""
+        """What a path answers, or a function of what was sent that says it: content, a status with a problem, or LOST.
+        An empty object where nothing is named. Not by Playwright's routes: a request right after one is set may pass.
+        """
         self._screens, self._address = screens, address
         self._wanted: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}, "kept": kept, **context}
         self._screen = screens.take(**self._wanted)
@@ -260,7 +268,10 @@ class Desk:
         """Status, kind of JSON and content of the answer to what the page asks."""
         if path == "access":
             return 200, "json", {"role": "run", "until_utc": None}
-        self.asked.append((path, json.loads(sent) if sent else None))
+        body = json.loads(sent) if sent else None
+        self.asked.append((path, body))
         if self.refusal:
             return 409, "problem+json", self.refusal
-        return 200, "json", self.answers.get(path, {})
+        told = self.answers.get(path, {})
+        told = told(body) if callable(told) else told
+        return (told[0], "problem+json", told[1]) if isinstance(told, tuple) else (200, "json", told)

@@ -7,6 +7,7 @@ import pytest
 
 from daq.sweep.run import State
 from tests.browser.answers import sweep_in
+from tests.browser.desk import LOST
 
 SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
 
@@ -50,7 +51,7 @@ def test_a_refusal_is_a_sentence_in_the_words_of_the_trade_with_the_way_to_what_
 
 
 def test_a_stop_that_is_not_confirmed_is_an_alarm(run):
-    run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
+    run.answers["sweep/events"] = LOST
     run.page.keyboard.press("Escape")
     run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
 
@@ -70,7 +71,7 @@ def test_a_stop_before_the_page_has_heard_of_a_sweep_is_sent(desk, messages):
 
 
 def test_a_stop_that_is_not_confirmed_comes_before_the_lost_stream_that_ate_it(run):
-    run.page.route("**/api/v1/sweep/events", lambda route: route.abort())
+    run.answers["sweep/events"] = LOST
     run.cut()
     run.wait(lambda: "Connection to the jig lost" in run.text(".message.alert"))
     run.page.keyboard.press("Escape")
@@ -80,11 +81,11 @@ def test_a_stop_that_is_not_confirmed_comes_before_the_lost_stream_that_ate_it(r
 def test_a_stop_without_an_answer_is_sent_until_there_is_one(run, messages):
     stops, told, stopped = [], [], sweep_in(messages, State.STOPPED)
 
-    def answer(route):
-        stops.append(route)
-        route.fulfill(json=stopped) if told and len(stops) > 2 else route.abort()
+    def answer(event):
+        stops.append(event)
+        return stopped if told and len(stops) > 2 else LOST
 
-    run.page.route("**/api/v1/sweep/events", answer)
+    run.answers["sweep/events"] = answer
     run.page.keyboard.press("Escape")
     run.wait(lambda: "stop the rider yourself" in run.text(".message.alert"))
     told.append(True)
@@ -93,8 +94,7 @@ def test_a_stop_without_an_answer_is_sent_until_there_is_one(run, messages):
 
 
 def test_a_stop_that_acted_but_is_not_on_the_disk_is_not_called_unconfirmed(run):
-    problem = {"title": "stopped, not stored", "detail": "stopped; the disk is full"}
-    run.page.route("**/api/v1/sweep/events", lambda route: route.fulfill(status=507, json=problem))
+    run.answers["sweep/events"] = (507, {"title": "stopped, not stored", "detail": "stopped; the disk is full"})
     run.page.keyboard.press("Escape")
     run.wait(lambda: "the disk is full" in run.text(".message.polite"))
 

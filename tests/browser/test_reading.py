@@ -4,6 +4,7 @@ import pytest
 
 from daq.sweep.run import State
 from tests.browser.answers import sweep_in
+from tests.browser.desk import LOST
 
 TYPED = {"unit": "kg", "step": 0.1, "saddle": False, "effort": "typed", "heard": None, "shown_saddle": []}
 
@@ -24,7 +25,7 @@ def scale(desk, messages):
 
 def lost(at, path):
     """The daemon does what it is asked, and its answer does not arrive."""
-    at.page.route(f"**/api/v1/typed/{path}", lambda route: route.abort())
+    at.answers[f"typed/{path}"] = LOST
 
 
 def asked(at, path):
@@ -41,7 +42,8 @@ def test_a_reading_whose_answer_is_lost_does_not_stay_in_the_field(scale, messag
     scale.send(held(messages, 1))
 
     assert scale.page.locator("#reading-hands").input_value() == ""
-    scale.page.unroute_all()
+    scale.answers.clear()
+    scale.asked.clear()
     scale.page.keyboard.type("9.3")
     scale.page.keyboard.press("Enter")
     scale.wait(lambda: asked(scale, "readings"))
@@ -57,7 +59,8 @@ def test_an_effort_whose_answer_is_lost_does_not_stay_in_the_field(scale, messag
         scale.page.keyboard.press("Tab")
     scale.page.locator("#reading-cadence").press("Enter")
     scale.page.get_by_text("may or may not have been done").wait_for()
-    scale.page.unroute_all()
+    scale.answers.clear()
+    scale.asked.clear()
 
     scale.send(
         sweep_in(
