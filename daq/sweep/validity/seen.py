@@ -132,8 +132,8 @@ class Seen:
 
     @property
     def rise_suspected(self) -> bool:
-        """The same, or, where suspicions are told, that it well may rise somewhere. A drift hides a rise from a sweep
-        that went one way.
+        """Whether a rise was seen, or, where suspicions are told, whether there well may be one: a drift hides it from
+        a sweep that went one way.
         """
         if not self.suspects:
             return self.rise_seen

@@ -8,7 +8,6 @@ import math
 import numpy as np
 import pytest
 
-from daq.keep.errors import StoreFull
 from daq.keep.store import Store, calibrations
 from daq.live.bench.certificate_page import certificate_page
 from daq.live.telling.teller import Teller
@@ -355,72 +354,3 @@ def test_with_a_reference_cell_neither_gravity_nor_air_stand_in_budget_and_certi
     assert "50.00, 100.00, 200.00, 400.00 N" in page
     assert "Gravity" not in page
     assert "buoyancy" not in page
-
-
-def test_a_reading_the_full_disk_did_not_take_is_kept_once_there_is_room(tmp_path, monkeypatch, caplog):
-    real, refused = calibrations.add_step, []
-
-    def add_step(store, *told):
-        if len(refused) < 3:
-            refused.append(told)
-            raise StoreFull("no room")
-        return real(store, *told)
-
-    async def job(made):
-        desk = await made.session.calibrating.begin_bench(wanted())
-        monkeypatch.setattr(calibrations, "add_step", add_step)
-        await read(made)
-        assert len(desk.bench.taken) == 1
-
-    on_bench(tmp_path / "s.sqlite", job)
-
-    assert len(refused) == 3
-    assert "a listener failed" not in caplog.text, "a full disk is the store's trouble, not a fault of the program"
-    with Store.open(tmp_path / "s.sqlite", write=False) as store:
-        assert len(calibrations.benches(store)[0].steps) == 1
-
-
-def test_a_finding_accepted_on_a_full_disk_can_be_accepted_again_once_there_is_room(tmp_path, monkeypatch):
-    def refuse(*_):
-        raise StoreFull("no room")
-
-    async def job(made):
-        desk = await made.session.calibrating.begin_bench(wanted(expected_per_n=dict.fromkeys(CELLS[:2], 8550.0)))
-        await work_through(made, until="hands_left/1/rising/2")
-        made.hang({"hands_left": 105.0})
-        await read(made)
-        with monkeypatch.context() as full:
-            full.setattr(calibrations, "add_step", refuse)
-            with pytest.raises(StoreFull):
-                await desk.accept()
-        assert "accept" in desk.accepts()
-        await desk.accept()
-
-        last = desk.bench.taken[-1]
-        assert last.task == "hands_left/1/rising/2"
-        assert "asked was 98.09 N, the reading fits 104.9" in last.accepted_against[0]
-
-    on_bench(tmp_path / "s.sqlite", job)
-
-
-def test_a_calibration_the_full_disk_did_not_take_is_made_once_there_is_room(tmp_path, monkeypatch):
-    real, refused = calibrations.versions, []
-
-    def versions(store, bench):
-        if len(refused) < 3:
-            refused.append(bench)
-            raise StoreFull("no room")
-        return real(store, bench)
-
-    async def job(made):
-        desk = await made.session.calibrating.begin_bench(wanted())
-        monkeypatch.setattr(calibrations, "versions", versions)
-        await asyncio.wait_for(work_through(made), 60)
-        assert desk.calibration is not None
-        await asyncio.sleep(0.1)
-
-    on_bench(tmp_path / "s.sqlite", job)
-
-    assert len(refused) == 3
-    with Store.open(tmp_path / "s.sqlite", write=False) as store:
-        assert len(calibrations.calibrations(store)) == 2, "the session's own, and the one made"
