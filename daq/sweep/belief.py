@@ -183,7 +183,7 @@ def _seen(model: _Model, placed: Array | None, slopes: tuple[float, ...]) -> Mix
 def _one(model: _Model, seen: Mixture, shape: Array, widths: tuple[float, ...], kinds: int = 1) -> float:
     """log probability of one shape of the rise (n,), added up over everything."""
     log_prior = np.repeat(_log_prior(model), kinds) - math.log(kinds)
-    column = np.repeat(model.follow @ shape, len(log_prior) // len(model.follow), axis=0)
+    column = model.follow @ shape
     return log_sum(seen.with_rise(column[..., None], widths)[..., 0] + log_prior[:, None])
 
 
@@ -203,12 +203,10 @@ def _bends(model: _Model, c: Array, seen: Mixture) -> _Bends:
     """Every breakpoint c, (C,), with everything else."""
     kinds, errors = len(model.priors.slopes_behind), len(model.errors.size)
     rise = model.follow @ np.maximum(model.x[:, None] - c, 0.0)
-    each = errors * kinds
     log_prior = np.repeat(_log_prior(model), kinds) - math.log(kinds)
-    which, reading, place, logs = seen.heaviest(
-        np.repeat(rise, each, axis=0), model.priors.added_slopes, log_prior, model.priors.lightest
-    )
-    return _Bends(logs, place, which // kinds % errors, which // each, reading)
+    which, reading, place, logs = seen.heaviest(rise, model.priors.added_slopes, log_prior, model.priors.lightest)
+    lag, rest = np.divmod(which, errors * kinds)
+    return _Bends(logs, place, rest // kinds, lag, reading)
 
 
 def _placement(evidence: StepEvidence, model: _Model, middle: float) -> tuple[Array | None, Array | None]:
@@ -237,9 +235,9 @@ def _witnessed(evidence: StepEvidence, model: _Model, c: Array, bends: _Bends) -
     between_n = float(weight @ model.errors.between_n[bends.error] / weight.sum())
     witness = replace(evidence.witness, se=np.hypot(evidence.witness.se, VISIT_SHARE * between_n))
     of_lag = np.bincount(bends.lag, weight, len(said))
-    for lag in np.flatnonzero(of_lag > HEARD * of_lag.sum()):
-        rise = model.follow[lag, : model.n] @ np.maximum(model.x[:, None] - c, 0.0)
-        said[lag] = log_places(model.x, c, witness, evidence.covariates, rise)
+    heard = of_lag > HEARD * of_lag.sum()
+    rises = model.follow[heard, : model.n] @ np.maximum(model.x[:, None] - c, 0.0)
+    said[heard] = log_places(model.x, witness, evidence.covariates, rises)
     return said
 
 

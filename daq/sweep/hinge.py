@@ -12,7 +12,7 @@ positions themselves: nothing is iterated, nothing can get stuck. The module kno
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -38,10 +38,20 @@ class Hinge:
     """The same without a hinge."""
     freedom: int
     """Points minus parameters, the breakpoint being one."""
-    interval: tuple[float, float]
-    """Hull of the profile-F set at the requested confidence; -inf or inf where it extends beyond the points."""
-    pieces: tuple[tuple[float, float], ...]
-    """The set itself: one piece, or several."""
+    _gaps: _Gaps = field(repr=False, compare=False)
+    _middle: float = field(repr=False, compare=False)
+
+    @property
+    def pieces(self) -> tuple[tuple[float, float], ...]:
+        """The profile-F set at 95 %, in one piece or several; -inf or inf where it extends beyond the points."""
+        found = self._gaps.below(_limit(self.rss, self.freedom))
+        return tuple((float(low + self._middle), float(high + self._middle)) for low, high in found)
+
+    @property
+    def interval(self) -> tuple[float, float]:
+        """The hull of the pieces."""
+        pieces = self.pieces
+        return pieces[0][0], pieces[-1][1]
 
 
 def least_squares(
@@ -59,7 +69,7 @@ def least_squares(
     knots = np.unique(x)
     if len(knots) < 4:
         raise ValueError(f"a hinge needs at least 4 distinct x, got {len(knots)}")
-    middle = x.mean()
+    middle = float(x.mean())
     extra = np.empty((len(x), 0)) if covariates is None else np.asarray(covariates, dtype=float)
     root = np.ones(len(x)) if weights is None else np.sqrt(np.asarray(weights, dtype=float))
     gaps = _Gaps(x - middle, y, knots - middle, extra, root)
@@ -67,8 +77,6 @@ def least_squares(
     design = np.column_stack([np.ones(len(x)), x - middle, np.maximum(x - middle - c, 0.0), extra])
     coefficients = np.linalg.lstsq(root[:, None] * design, root * y, rcond=None)[0]
     rss = float(np.sum((root * (y - design @ coefficients)) ** 2))
-    freedom = len(x) - design.shape[1] - 1
-    pieces = tuple((float(low + middle), float(high + middle)) for low, high in gaps.below(_limit(rss, freedom)))
     return Hinge(
         breakpoint=float(c + middle),
         level=float(coefficients[0] + coefficients[1] * c),
@@ -76,9 +84,9 @@ def least_squares(
         added=float(coefficients[2]),
         rss=rss,
         rss_straight=gaps.rss_straight,
-        freedom=freedom,
-        interval=(pieces[0][0], pieces[-1][1]),
-        pieces=tuple(pieces),
+        freedom=len(x) - design.shape[1] - 1,
+        _gaps=gaps,
+        _middle=middle,
     )
 
 

@@ -31,17 +31,20 @@ class Mixture:
         self._vy = self._weight * y - np.einsum("npr,np->nr", self._off, of_y)
         pull = (self._weight - np.sum(self._off**2, axis=-2))[:, :n]
         self._drop = 1.0 / (shift_n**-2 + pull)
-        self._pulled = self._vy[:, :n]
+        pulled = self._vy[:, :n]
         log_det = np.log(variance).sum(axis=-1) + 2.0 * np.log(np.diagonal(root, axis1=-2, axis2=-1)).sum(axis=-1)
         none = np.zeros((len(variance), 1))
-        quadratic = (self._vy @ y)[:, None] - np.concatenate([self._pulled**2 * self._drop, none], axis=-1)
+        quadratic = (self._vy @ y)[:, None] - np.concatenate([pulled**2 * self._drop, none], axis=-1)
         log_dets = log_det[:, None] + np.concatenate([np.log1p(shift_n**2 * pull), none], axis=-1)
         prior = np.log(np.append(np.full(n, shifted / n), 1.0 - shifted))
         self.evidence = prior - 0.5 * (log_dets + quadratic)
         """(N, n + 1) log probability of y, without the 2 pi; last column: no reading is bad."""
 
     def with_rise(self, columns: Array, widths: tuple[float, ...]) -> Array:
-        """(N, n + 1, C) log probability with d > 0 times each column (N, r, C) added; density of d as in marginal."""
+        """(N, n + 1, C) log probability with d > 0 times each column added; density of d as in marginal.
+
+        columns: (L, r, C), each set for N / L models in a row.
+        """
         hh, hy = self._along(columns)
         return np.asarray(self.evidence[..., None] + log_rises(hh, hy, widths))
 
@@ -53,25 +56,37 @@ class Mixture:
         log_prior: (N,), added to the logs.
         """
         hh, hy = self._along(columns)
+        before = self.evidence + log_prior[:, None]
         bound = np.maximum(hy, 0.0)
         bound *= bound
         bound /= hh + max(widths) ** -2
         bound *= 0.5
-        bound += (self.evidence + log_prior[:, None])[..., None]
-        model, reading, column = np.nonzero(bound > bound.max(axis=(0, 1)) - lightest)
-        logs = log_rises(hh[model, reading, column], hy[model, reading, column], widths)
-        return model, reading, column, self.evidence[model, reading] + log_prior[model] + logs
+        bound += before[..., None]
+        kept = np.flatnonzero(bound > bound.max(axis=(0, 1)) - lightest)
+        row, column = np.divmod(kept, bound.shape[2])
+        model, reading = np.divmod(row, bound.shape[1])
+        logs = log_rises(hh.ravel()[kept], hy.ravel()[kept], widths)
+        logs += before.ravel()[row]
+        return model, reading, column, logs
 
     def _along(self, columns: Array) -> tuple[Array, Array]:
         """h' V^-1 h and h' V^-1 y of each column h, (N, n + 1, C)."""
-        n = self._n
-        vh = self._weight[..., None] * columns - np.swapaxes(self._off, -1, -2) @ (self._off @ columns)
-        hh, hy = (np.empty((len(vh), n + 1, vh.shape[-1])) for _ in range(2))
-        hh[:, n] = np.einsum("nrc,nrc->nc", columns, vh)
-        hy[:, n] = (self._vy[:, None, :] @ columns)[:, 0]
-        lowered = vh[:, :n] * self._drop[..., None]
+        each = len(self._vy) // len(columns)
+        hh, hy = (np.empty((len(self._vy), self._n + 1, columns.shape[-1])) for _ in range(2))
+        for i, h in enumerate(columns):
+            self._into(hh, hy, slice(i * each, (i + 1) * each), h)
+        return hh, hy
+
+    def _into(self, hh: Array, hy: Array, models: slice, columns: Array) -> None:
+        """The part of some models that have the same columns, (r, C)."""
+        n, off, vy = self._n, self._off[models], self._vy[models]
+        hh, hy, drop = hh[models], hy[models], self._drop[models, :, None]
+        vh = self._weight[models, :, None] * columns
+        vh -= np.swapaxes(off, -1, -2) @ (off @ columns)
+        hh[:, n] = np.einsum("rc,nrc->nc", columns, vh)
+        hy[:, n] = (vy[:, None, :] @ columns)[:, 0]
+        lowered = vh[:, :n] * drop
         np.multiply(lowered, vh[:, :n], out=hh[:, :n])
         np.subtract(hh[:, n:], hh[:, :n], out=hh[:, :n])
-        np.multiply(lowered, self._pulled[..., None], out=hy[:, :n])
-        np.subtract(hy[:, n:], hy[:, :n], out=hy[:, :n])
-        return hh, hy
+        lowered *= vy[:, :n, None]
+        np.subtract(hy[:, n:], lowered, out=hy[:, :n])

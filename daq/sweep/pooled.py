@@ -44,11 +44,21 @@ def pooled(steps: Sequence[StepMean], levels: Callable[..., list[PooledLevels]] 
     """
     if steps and all(step.readings for step in steps):
         return Pooled(levels_of(steps), None, NAN)
-    return _pooled(tuple(steps), levels)
+    return _pooled(_Steps(steps), levels)
+
+
+class _Steps(tuple[StepMean, ...]):
+    """Steps to look up. Equality compares everything; a few numbers are enough for the hash, which is taken anew each
+    time."""
+
+    __slots__ = ()
+
+    def __hash__(self) -> int:
+        return hash(tuple((step.t_min, step.hand_load_n) for step in self))
 
 
 @functools.lru_cache(maxsize=4)
-def _pooled(steps: tuple[StepMean, ...], levels: Callable[..., list[PooledLevels]]) -> Pooled | None:
+def _pooled(steps: _Steps, levels: Callable[..., list[PooledLevels]]) -> Pooled | None:
     counts = [len(step.strokes) for step in steps]
     if not counts or min(counts) < 1 or sum(counts) - len(steps) < LEAST_STROKES:
         return None

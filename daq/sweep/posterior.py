@@ -150,10 +150,11 @@ def posterior(
 
     sloped, level, flat = seen(*priors.slopes_behind), seen(0.0), seen(priors.light_slope)
     c = np.linspace(x.min(), x.max(), max(8, math.ceil(np.ptp(x) / NODES_MM)) + 1)
-    bend = sloped.with_rise(np.maximum(x[:, None] - c, 0.0), priors.added_slopes)
+    rise = np.maximum(x[:, None] - c, 0.0)
+    bend = sloped.with_rise(rise, priors.added_slopes)
     bend = bend + (scale_weight - math.log(len(priors.slopes_behind)))[:, None, None, None]
     if witness is not None:
-        bend = bend + log_places(x, c, witness, covariates)
+        bend = bend + log_places(x, witness, covariates, rise[None])[0]
     falling = level.with_rise(-x[:, None], priors.slopes_behind[1:])
     light = np.logaddexp(
         total(flat.evidence) + math.log(1.0 - priors.falling), total(falling) + math.log(priors.falling)

@@ -33,15 +33,16 @@ LEVEL = 0.15
 def by_posterior(
     evidence: StepEvidence, found: Posterior, *, step_off_mm: float, method: str, has_to_rise: bool = True
 ) -> Onset:
-    """The answer of the posterior. has_to_rise: as in verdict_of."""
+    """The answer of the posterior. has_to_rise: False calls a fall that levels off an onset too, as version 1 did."""
     low_mm, high_mm = interval_mm(found)
     rear_mm = float(evidence.positions_mm[0])
-    verdict = verdict_of(evidence, found, has_to_rise=has_to_rise)
+    bent = _bent(evidence, found)
+    verdict = _verdict(found, bent, has_to_rise=has_to_rise)
     plain = least_squares(evidence.setback_mm, evidence.hands_n)
     onset_mm = -found.mean if verdict is Verdict.ONSET else None
-    line = line_through(evidence, onset_mm)
+    line = line_through(evidence, None) if bent is None or onset_mm is None else bent
     gradual = verdict is Verdict.ONSET and found.p_gradual > GRADUAL
-    reasons = _reasons(verdict, evidence, found, line, gradual)
+    reasons = _reasons(verdict, evidence, found, bent, gradual)
     level = verdict in (Verdict.ONSET, Verdict.LIGHT)
     return Onset(
         verdict=verdict,
@@ -106,10 +107,14 @@ def interval_mm(found: Posterior) -> tuple[float, float]:
     return -front, -rear
 
 
-def verdict_of(evidence: StepEvidence, found: Posterior, *, has_to_rise: bool = True) -> Verdict:
-    """The claim the posterior bears. has_to_rise: False calls a fall that levels off an onset too, as version 1 did."""
-    if found.p_onset > SURE and _placed(evidence, found):
-        return Verdict.ONSET if not has_to_rise or _rises(_bent(evidence, found)) else Verdict.UNDECIDED
+def verdict_of(evidence: StepEvidence, found: Posterior) -> Verdict:
+    """The claim the posterior bears."""
+    return _verdict(found, _bent(evidence, found))
+
+
+def _verdict(found: Posterior, bent: FittedLine | None, *, has_to_rise: bool = True) -> Verdict:
+    if bent is not None:
+        return Verdict.ONSET if not has_to_rise or _rises(bent) else Verdict.UNDECIDED
     if found.p_light > SURE:
         return Verdict.LIGHT
     if found.p_loaded > SURE:
@@ -124,9 +129,10 @@ def _placed(evidence: StepEvidence, found: Posterior) -> bool:
     return len(inner_mm) > 1 and bool(inner_mm[-1] < low_mm and high_mm < inner_mm[0])
 
 
-def _bent(evidence: StepEvidence, found: Posterior) -> FittedLine:
-    """The line with its bend at the posterior's mean."""
-    return line_through(evidence, -found.mean)
+def _bent(evidence: StepEvidence, found: Posterior) -> FittedLine | None:
+    """The line with its bend at the posterior's mean; None without a bend that is certain and in its place."""
+    certain = found.p_onset > SURE and _placed(evidence, found)
+    return line_through(evidence, -found.mean) if certain else None
 
 
 def _rises(line: FittedLine) -> bool:
@@ -134,14 +140,16 @@ def _rises(line: FittedLine) -> bool:
     return line.slope_n_per_mm + line.added_n_per_mm > LEVEL * line.added_n_per_mm
 
 
-def _reasons(verdict: Verdict, evidence: StepEvidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
-    if verdict is Verdict.ONSET:
-        return _why_onset(evidence, found, line, gradual)
+def _reasons(
+    verdict: Verdict, evidence: StepEvidence, found: Posterior, bent: FittedLine | None, gradual: bool
+) -> list[str]:
     if verdict is Verdict.LIGHT:
         return [f"the hands stay light as far forward as {evidence.positions_mm[-1]:g} mm: hand load does not rise"]
     if verdict is Verdict.LOADED:
         return ["the hands carry weight even at the rearmost position: sweep further back or check reach"]
-    return _why_undecided(evidence, found)
+    if bent is None:
+        return _why_undecided(evidence, found)
+    return _why_onset(evidence, found, bent, gradual) if verdict is Verdict.ONSET else _why_no_onset(bent)
 
 
 def _why_onset(evidence: StepEvidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
@@ -176,14 +184,15 @@ def _doubtful(evidence: StepEvidence, found: Posterior, gradual: bool = False) -
     return [f"step {worst + 1} at {at_mm:g} mm does not fit the others and hardly counts; ride it again"]
 
 
+def _why_no_onset(bent: FittedLine) -> list[str]:
+    return [
+        f"hand load {_behind(bent)} as far as {bent.bend_mm:.0f} mm and does not rise from there on: a bend, but "
+        "no onset",
+        f"{TO_SETTLE}see that reach and hands stayed as they were, and ride further forward",
+    ]
+
+
 def _why_undecided(evidence: StepEvidence, found: Posterior) -> list[str]:
-    if found.p_onset > SURE and _placed(evidence, found):
-        line = _bent(evidence, found)
-        return [
-            f"hand load {_behind(line)} as far as {line.bend_mm:.0f} mm and does not rise from there on: a bend, but "
-            "no onset",
-            f"{TO_SETTLE}see that reach and hands stayed as they were, and ride further forward",
-        ]
     if found.p_onset > SURE:
         why = "hand load begins to rise, but where cannot be placed within the ridden positions"
     else:

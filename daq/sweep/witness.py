@@ -47,10 +47,11 @@ class Witness:
     """(k,) prior standard deviations for the covariates of the hands, means 0."""
 
 
-def log_places(x: Array, c: Array, witness: Witness, covariates: Array, rise: Array | None = None) -> Array:
-    """log of how much likelier each breakpoint c (C,) is for the witness than a breakpoint anywhere, (C,).
+def log_places(x: Array, witness: Witness, covariates: Array, rises: Array) -> Array:
+    """log of how much likelier each breakpoint is for the witness than a breakpoint anywhere, (L, C).
 
-    rise: (n, C) what a bend of 1 N/mm adds to each step; None: (x - c)+, of a rider who has arrived.
+    rises: (L, n, C) what a bend of 1 N/mm at each of C breakpoints adds to each step, of L kinds of rider: (x - c)+ of
+    one who has arrived.
     """
     y = witness.y - witness.y.mean()
     half = max(float(np.ptp(x)) / 2.0, 1e-9)
@@ -60,9 +61,11 @@ def log_places(x: Array, c: Array, witness: Witness, covariates: Array, rise: Ar
     )
     scale, scale_weight = known_scales(SCALE_SPREAD)
     seen = Marginal(y, witness.se, scale, [design], shifted=SHIFTED, shift_n=SHIFT_N)
-    rise = np.maximum(x[:, None] - c, 0.0) if rise is None else rise
-    bends = seen.with_bend(rise, BENDS_N_PER_MM)[:, 0] + scale_weight[:, None, None]
     straight = seen.evidence[:, 0] + scale_weight[:, None]
-    top = max(float(bends.max()), float(straight.max()))
-    places = SPEAKS * np.exp(bends - top).sum(axis=(0, 1)) + (1.0 - SPEAKS) * float(np.exp(straight - top).sum())
-    return np.asarray(np.log(places) - math.log(float(places.mean())))
+    found = np.empty((len(rises), rises.shape[-1]))
+    for i, rise in enumerate(rises):
+        bends = seen.with_bend(rise, BENDS_N_PER_MM)[:, 0] + scale_weight[:, None, None]
+        top = max(float(bends.max()), float(straight.max()))
+        places = SPEAKS * np.exp(bends - top).sum(axis=(0, 1)) + (1.0 - SPEAKS) * float(np.exp(straight - top).sum())
+        found[i] = np.log(places) - math.log(float(places.mean()))
+    return found

@@ -10,6 +10,7 @@ placement error of the saddle. If the steps scatter more about it than their err
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -91,23 +92,20 @@ class Curve:
 
 def curve_of(levels: Levels) -> Curve:
     """The fitted curve, without any effect."""
-    level, slope, added, *_ = _base(levels, _known_errors(levels, None)).found.tolist()
+    level, slope, added, *_ = _base(levels, None).found.tolist()
     return Curve(level, slope, added, levels.bend_mm)
 
 
 def errors_of(levels: Levels, curve: Curve) -> tuple[Array, float] | None:
     """Standard error of each step's level, (n,), and its freedom: its strokes' and its place's together, or else the
     scatter about the curve; None where neither tells it."""
-    known = _known_errors(levels, curve)
-    if known is not None:
-        return known, math.inf
-    freedom = _freedom(levels)
-    return None if freedom < 1 else (_base(levels, None).errors, float(freedom))
+    freedom = math.inf if levels.se_n is not None else float(_freedom(levels))
+    return None if freedom < 1 else (_base(levels, curve).errors, freedom)
 
 
 def steadied(levels: Levels, curve: Curve) -> Array:
     """Hand load of each step less drift and torque, N, as the fit tells them."""
-    found = _base(levels, _known_errors(levels, curve)).found
+    found = _base(levels, curve).found
     return np.asarray(levels.hands_n - _nuisances(levels) @ found[3:])
 
 
@@ -122,8 +120,8 @@ def effects_of(levels: Levels, curve: Curve, columns: Array) -> list[Effect | No
     Least squares of hand load and columns, both less what the rest of the model explains of them (Frisch & Waugh 1933,
     from memory).
     """
-    known = _known_errors(levels, curve)
-    base, freedom = _base(levels, known), _freedom(levels) - 1
+    known = levels.se_n is not None
+    base, freedom = _base(levels, curve), _freedom(levels) - 1
     padded = np.zeros((len(base.left), columns.shape[1]))
     padded[: len(columns)] = columns / base.errors[:, None]
     alone = padded - base.basis @ (base.basis.T @ padded)
@@ -135,9 +133,9 @@ def effects_of(levels: Levels, curve: Curve, columns: Array) -> list[Effect | No
     found: list[Effect | None] = []
     for value, one, ratio, tells in zip(values.tolist(), safe.tolist(), ratios.tolist(), told, strict=True):
         se = one**-0.5
-        if not tells or freedom < (known is None):
+        if not tells or freedom < (not known):
             found.append(None)
-        elif known is None:
+        elif not known:
             found.append(Effect(value, se * ratio, freedom))
         else:
             found.append(Effect(value, se * max(1.0, ratio), math.inf if ratio <= 1.0 else max(freedom, 1)))
@@ -167,17 +165,15 @@ def _nuisances(levels: Levels) -> Array:
     return np.column_stack(known) if known else np.empty((len(levels.hands_n), 0))
 
 
-def _known_errors(levels: Levels, curve: Curve | None) -> Array | None:
-    if levels.se_n is None:
-        return None
-    place_n = 0.0 if curve is None else curve.slope_at(levels.forward_mm) * levels.u_place_mm
-    return np.maximum(np.hypot(levels.se_n, place_n), LEAST_ERROR_N)
-
-
-def _base(levels: Levels, errors: Array | None) -> _Base:
+@functools.lru_cache(maxsize=2)
+def _base(levels: Levels, curve: Curve | None) -> _Base:
+    """Every test of one sweep asks for the same one, so the last are kept."""
     x, y, n = levels.forward_mm, levels.hands_n, len(levels.hands_n)
     matrix = np.column_stack([np.ones_like(x), x, np.maximum(x - levels.bend_mm, 0.0), _nuisances(levels)])
-    if errors is None:
+    if levels.se_n is not None:
+        place_n = 0.0 if curve is None else curve.slope_at(levels.forward_mm) * levels.u_place_mm
+        errors = np.maximum(np.hypot(levels.se_n, place_n), LEAST_ERROR_N)
+    else:
         left = y - matrix @ np.linalg.lstsq(matrix, y, rcond=None)[0]
         sigma = math.sqrt(float(left @ left) / max(_freedom(levels), 1))
         errors = np.full(n, max(sigma, _LEAST_SIGMA_N))
