@@ -99,13 +99,13 @@ def factors(blocks: int, block_s: float, size: int) -> tuple[Array, Array, Array
     smooth = (1.0 + 2.0 * lag) * np.exp(-2.0 * lag)
     swings = forgets * (np.cos(lag) + np.sin(lag))
     of_lag = np.concatenate([kind @ WITHIN_WEIGHT for kind in (forgets, smooth, swings)])
-    lags = np.abs(np.arange(blocks)[:, None] - np.arange(blocks))
-    sway = of_lag[:, lags]
-    white = np.eye(blocks) / size
-    every = [(1.0 - share) * sway + share * white for share in SCATTER_SHARES]
-    correlation = np.concatenate([*every, white[None]]) + 1e-9 * np.eye(blocks)
+    shares = np.append(np.repeat(SCATTER_SHARES, len(of_lag)), 1.0)
+    sway = np.concatenate([np.tile(of_lag, (len(SCATTER_SHARES), 1)), np.zeros((1, blocks))])
+    by_lag = (1.0 - shares)[:, None] * sway
+    by_lag[:, 0] += shares * (1.0 / size)
+    by_lag[:, 0] += 1e-9
+    correlation = by_lag[:, np.abs(np.arange(blocks)[:, None] - np.arange(blocks))]
     factor = np.linalg.inv(np.linalg.cholesky(correlation))
-    shares = np.append(np.repeat(SCATTER_SHARES, len(sway)), 1.0)
     taus = np.append(np.tile(TAUS_S, 3 * len(SCATTER_SHARES)), TAU_S)
     return shares, taus, factor
 

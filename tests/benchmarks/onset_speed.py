@@ -5,9 +5,7 @@ One answer with interval, classes and reasons against one fit of the general-pur
 of sweeps on two processes. Every turn has a sweep of its own: what was pooled of the strokes of the last ones is kept.
 """
 
-import os
-
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+import daq.cli  # noqa: F401, I001  before numpy: threads and memory as the command has them
 
 import multiprocessing
 import statistics

@@ -75,7 +75,8 @@ def _neighbours_apart_n(step: StepMean) -> Array:
     hands_n = np.array([stroke.hands_n for stroke in step.strokes])
     if len(hands_n) < 2 * NOW_STROKES:
         return np.empty(0)
-    inner = np.sort(np.lib.stride_tricks.sliding_window_view(hands_n, NOW_STROKES), axis=1)
+    windows = np.arange(len(hands_n) - NOW_STROKES + 1)[:, None] + np.arange(NOW_STROKES)
+    inner = np.sort(hands_n[windows], axis=1)
     medians = 0.5 * (inner[:, (NOW_STROKES - 1) // 2] + inner[:, NOW_STROKES // 2])
     return np.asarray(medians[NOW_STROKES:] - medians[:-NOW_STROKES])
 
