@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.clock_life import ClockLife
-from daq.measure.envelope import Point, envelope_error_s, forget_before_rise, line_under
+from daq.measure.envelope import EnvelopeError, Point, forget_before_rise, line_under
 from daq.values import Array, Ints, Samples
 
 HISTORY = 120
@@ -127,8 +127,12 @@ class SensorClock:
         self._points: list[Point] = []
         self._zero: tuple[float, int] | None = None
         self._last_s = 0.0
-        self.error_ms: float | None = None
+        self._error = EnvelopeError()
+
+    @property
+    def error_ms(self) -> float | None:
         """The error of the times, apart from the shortest delay of the link, in about 19 of 20 cases."""
+        return self._error.ms
 
     def feed(self, event_s: Sequence[float], received_us: int) -> tuple[float, ...]:
         """Session times, s, of the new events of one notification, never decreasing."""
@@ -141,8 +145,7 @@ class SensorClock:
             self._points, rise_s=RISEN_EVENTS_S, count=RISEN_EVENTS, knows_waited=self._knows_waited
         )
         delay_s, drift = line_under(self._points)
-        error_s = envelope_error_s(self._points, since_s)
-        self.error_ms = None if error_s is None else error_s * 1e3
+        self._error.under(self._points, since_s)
         times = []
         for event in event_s:
             since = event - zero_s

@@ -73,6 +73,26 @@ def envelope_error_s(points: Sequence[Point], at_s: float) -> float | None:
     return max(CLOCK_STEP_S, COVER * (max(ends) - min(ends)))
 
 
+class EnvelopeError:
+    """The error of the latest line, computed when it is asked for: three more lines cost as much as the line itself."""
+
+    def __init__(self) -> None:
+        self._asked: tuple[Sequence[Point], float] | None = None
+        self._found_ms: float | None = None
+
+    def under(self, points: Sequence[Point], at_s: float) -> None:
+        """The line is now one under these points, and its error wanted at this device time."""
+        self._asked = points, at_s
+
+    @property
+    def ms(self) -> float | None:
+        """None with fewer than six points."""
+        if self._asked is not None:
+            error_s = envelope_error_s(*self._asked)
+            self._asked, self._found_ms = None, None if error_s is None else error_s * 1e3
+        return self._found_ms
+
+
 def forget_before_rise(points: list[Point], *, rise_s: float, count: int, knows_waited: bool) -> list[Point]:
     """The points, without the older ones when the last `count` are all over the line under those by more than rise_s.
 

@@ -100,6 +100,19 @@ def test_the_stated_error_covers_the_true_one_about_nineteen_times_in_twenty():
     assert np.mean(covered) >= 0.85
 
 
+def test_an_error_asked_for_on_the_way_and_one_asked_for_at_the_end_are_the_same():
+    whole = usb(3.0 + np.arange(40_000) * 1e-3, np.random.default_rng(6), drift=20e-6)
+    asked, left = BoardClock(), BoardClock()
+    on_the_way = []
+    for begin in range(0, 40_000, 1000):
+        asked.feed(part(whole, begin, begin + 1000))
+        left.feed(part(whole, begin, begin + 1000))
+        on_the_way.append(asked.error_ms)
+
+    assert on_the_way[0] is None
+    assert on_the_way[10] != on_the_way[-1] == left.error_ms
+
+
 def test_the_same_scans_cut_differently_have_the_same_times_bit_for_bit():
     rng = np.random.default_rng(5)
     true_s = np.sort(rng.random(20_000)) * 30.0
