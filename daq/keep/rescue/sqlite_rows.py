@@ -7,10 +7,16 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 MOST_COLUMNS = 32
 """No table of ours is wider."""
 MOST_PAYLOAD = 2**27
 """SQLite's limit for us (daq.keep.store.schema)."""
+_LONGEST, _LONGEST_LENGTH = 9, 4
+"""Bytes of a number (section 1.6, varint), and of one up to MOST_PAYLOAD."""
+_IMPOSSIBLE = 2**40
+"""As long as no column is."""
 
 
 class NoRecord(ValueError):
@@ -160,8 +166,36 @@ def _varint(content: bytes, at: int) -> tuple[int, int]:
 
 def any_cells(page: bytes, usable: int, page_of: Callable[[int], bytes]) -> Iterator[FoundRow]:
     """Whatever on a page reads as a row, wherever it begins: for a page whose own pointers are damaged."""
-    for place in range(len(page) - 4):
+    for place in _likely(page):
         try:
             yield cell_at(page, place, usable, page_of)
         except NoRecord:
             continue
+
+
+def _likely(page: bytes) -> list[int]:
+    """Where a row's length is that of its header and of the columns that header names: of all places at once, since one
+    by one they take fifty times as long. No length is written longer than it needs.
+    """
+    first = np.zeros(len(page) + 2 * _LONGEST + _LONGEST * MOST_COLUMNS, dtype=np.int64)
+    first[: len(page)] = np.frombuffer(page, dtype=np.uint8)
+    widths, values, more = np.ones_like(first), first & 0x7F, first >= 0x80
+    for i in range(1, _LONGEST):
+        widths += more
+        if i < _LONGEST_LENGTH:
+            values[:-i] = np.where(more[:-i], values[:-i] << 7 | first[i:] & 0x7F, values[:-i])
+        more[:-i] &= first[i:] >= 0x80
+    none = widths > _LONGEST_LENGTH
+    fixed = np.array([0, 1, 2, 3, 4, 6, 8, 8, 0, 0, _IMPOSSIBLE, _IMPOSSIBLE])
+    lengths = np.where(values < len(fixed), fixed[np.minimum(values, len(fixed) - 1)], (values - len(fixed)) // 2)
+    lengths[none] = _IMPOSSIBLE
+    begins = np.append(True, first[:-1] < 0x80)
+    before = np.append(0, np.cumsum(lengths * begins))
+    place = np.arange(max(0, len(page) - 4))
+    header = place + widths[place]
+    header += widths[header]
+    length = np.minimum(values[header], _LONGEST * MOST_COLUMNS)
+    columns, end = header + widths[header], header + length
+    fits = (columns < end) & (first[end - 1] < 0x80) & (values[place] == length + before[end] - before[columns])
+    likely: list[int] = place[fits & ~none[place] & ~none[header]].tolist()
+    return likely

@@ -106,6 +106,61 @@ def test_rows_are_found_on_a_page_whose_own_pointers_are_gone(tmp_path):
     }
 
 
+def places_one_by_one(page, page_of):
+    found = []
+    for place in range(len(page) - 4):
+        try:
+            found.append(cell_at(page, place, 512, page_of).place)
+        except NoRecord:
+            continue
+    return found
+
+
+@given(
+    st.dictionaries(st.integers(-(2**63), 2**63 - 1), VALUES, min_size=1, max_size=12),
+    st.lists(st.tuples(st.integers(0, 511), st.binary(min_size=1, max_size=40)), max_size=3),
+)
+@settings(max_examples=40)
+def test_what_may_begin_at_any_place_is_all_that_does(tmp_path_factory, rows, damages):
+    path = tmp_path_factory.mktemp("places") / "file"
+    made(path, rows, 512)
+    with Pages(path) as pages:
+        for number in range(2, pages.count + 1):
+            page = bytearray(pages.page(number))
+            for at, noise in damages:
+                page[at : at + len(noise)] = noise
+            page = bytes(page[:512])
+            found = [cell.place for cell in any_cells(page, 512, pages.page)]
+            assert found == places_one_by_one(page, pages.page)
+
+
+@pytest.mark.parametrize("length", [100, 20_000, 3_000_000])
+def test_a_row_is_found_however_long_its_length_is_written(tmp_path, length):
+    made(tmp_path / "file", {7: [b"x" * length]})
+    with Pages(tmp_path / "file") as pages:
+        page = next(pages.page(n) for n in range(2, pages.count + 1) if pages.page(n)[0] == LEAF)
+
+        assert [cell.number for cell in any_cells(page, pages.size, pages.page)] == [7]
+
+
+def test_a_row_is_found_whatever_its_last_column_is(tmp_path):
+    """The type of 8187 bytes is 2^14 + 2 (section 2.1), written 81 80 02."""
+    lengths = [*range(120), 8187]
+    made(tmp_path / "file", {n: [None] * 5 + [b"x" * length] for n, length in enumerate(lengths)})
+    with Pages(tmp_path / "file") as pages:
+        of_rows = [pages.page(n) for n in range(2, pages.count + 1) if pages.page(n)[0] == LEAF]
+        found = [cell.number for page in of_rows for cell in any_cells(page, pages.size, pages.page)]
+
+    assert set(found) >= set(range(len(lengths)))
+
+
+def test_the_shortest_row_is_found_at_the_end_of_a_page():
+    """Four bytes (section 2.1): length 2, number 1, a header of 2, and the constant 1, whose type is 9."""
+    page = bytes(507) + bytes([2, 1, 2, 9, 0])
+
+    assert [cell.values for cell in any_cells(page, 512, lambda _: b"")] == [(1,)]
+
+
 @given(st.binary(max_size=600))
 def test_noise_gives_a_cell_or_no_record_and_nothing_else(noise):
     for place in range(0, len(noise), 7):
