@@ -1,4 +1,5 @@
-"""`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then lint, types and tests.
+"""`python3 -m tests [--quick] [--coverage] [pytest arguments]`: installs what is missing, then tests, and beside them
+lint and types.
 
 --coverage also shows which lines of the package no test runs; it takes about a third longer.
 --quick leaves out whatever needs a browser, a bus, a store or a port, and the studies of hundreds of sweeps.
@@ -8,6 +9,7 @@ import os
 import random
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 from daq.bootstrap import ROOT, VENV, ensure_commands, ensure_venv, say, stop
 from tests.chromium import NAMES, PACKAGE, SNAP_ONLY, chromium_path
@@ -67,23 +69,32 @@ def with_properties():
     return [str(path.relative_to(ROOT)) for path in files if "hypothesis" in path.read_text("utf-8")]
 
 
-def checks(words, *, quick, coverage):
-    """(name, command) of each check, in order."""
+def readings():
+    """(name, command) of each check that only reads the code."""
     bin_ = VENV / "bin"
-    pytest = [bin_ / "python", "-m", "pytest", *SPREAD, *words]
-    always = [
+    return [
         ("lint", [bin_ / "ruff", "check", "."]),
         ("format", [bin_ / "ruff", "format", "--check", "--quiet", "."]),
         ("types", [bin_ / "mypy", "--no-error-summary"]),
         ("types of the page", [bin_ / "node", TSC, "-p", "tests/browser/tsconfig.json"]),
     ]
+
+
+def tests(words, *, quick, coverage):
+    """(name, command) of each run of tests, in order."""
+    pytest = [VENV / "bin" / "python", "-m", "pytest", *SPREAD, *words]
     if quick:
-        return [*always, ("pure tests", [*pytest, "-m", "not study", *(f"tests/{name}" for name in PURE)])]
+        return [("pure tests", [*pytest, "-m", "not study", *(f"tests/{name}" for name in PURE)])]
     seed = random.randrange(2**32)  # printed, so that a failure can be had again
     where = [] if any((ROOT / word.split("::")[0]).exists() for word in words) else with_properties()
     fresh = [*pytest, *where, "-m", "hypothesis", "--hypothesis-profile", "fresh", "--hypothesis-seed", str(seed)]
     shown = ["--cov=daq", "--cov-report=term:skip-covered"] if coverage else []
-    return [*always, ("tests", [*pytest, "--durations", "15", *shown]), (f"properties, fresh seed {seed}", fresh)]
+    return [("tests", [*pytest, "--durations", "15", *shown]), (f"properties, fresh seed {seed}", fresh)]
+
+
+def run(command, **options):
+    """The command in the checkout, as it ended."""
+    return subprocess.run([str(part) for part in command], cwd=ROOT, env=COMPILED_ONCE, check=False, **options)
 
 
 def main():
@@ -97,10 +108,16 @@ def main():
     if not quick:
         ensure_browser()
     failed = []
-    for name, command in checks(words, quick=quick, coverage=coverage):
-        say("== " + name)
-        code = subprocess.run([str(part) for part in command], cwd=ROOT, env=COMPILED_ONCE, check=False).returncode
-        if code and not (words and code == NOTHING_CHOSEN):
+    with ThreadPoolExecutor() as pool:
+        read = [(name, pool.submit(run, command, capture_output=True, text=True)) for name, command in readings()]
+        for name, command in tests(words, quick=quick, coverage=coverage):
+            say("== " + name)
+            code = run(command).returncode
+            if code and not (words and code == NOTHING_CHOSEN):
+                failed.append(name)
+    for name, ended in read:
+        say("== " + name + "\n" + (ended.result().stdout + ended.result().stderr).strip())
+        if ended.result().returncode:
             failed.append(name)
     say("== all passed" if not failed else "== failed: " + ", ".join(failed))
     return 1 if failed else 0
