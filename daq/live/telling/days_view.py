@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
@@ -39,13 +40,19 @@ def scatter_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> S
 
 
 def days_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Days | str:
-    """The visit's main sweep in the light of all tests until then, or why it says nothing beyond today."""
+    """The visit's main sweep in the light of all tests until then, or why it says nothing beyond today. Where it names
+    an onset, today's interval is the answer's: the panel's own, on a coarser grid, differs by a little.
+    """
     main = main_sweep(case.sweeps)
     if main is None:
         return "no sweep was ridden in this visit"
     known = taught_until(case, gathered, priors)
     found = None if known is None else days(known, str(main.sweep_id))
-    return found or gathered.left_out.get(str(main.sweep_id), "the sweep has not ended yet")
+    if found is None:
+        return gathered.left_out.get(str(main.sweep_id), "the sweep has not ended yet")
+    if main.named is None or main.named.interval_95_mm is None:
+        return found
+    return replace(found, today_mm=main.named.interval_95_mm)
 
 
 def known_of(found: Days | str) -> Days | None:

@@ -298,7 +298,6 @@ def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
     (named, panel), (forbidden, empty) = told
 
     assert named["why_not"] is None
-    assert named["days"]["today_mm"] == pytest.approx([46.1, 57.9], abs=0.2)
     low_mm, high_mm = named["days"]["another_day_mm"]
     assert high_mm - low_mm > 20.0
     assert named["days"]["chances"][0].keys() == {"setback_mm", "today", "another_day"}
