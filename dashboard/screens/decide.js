@@ -34,6 +34,10 @@ export function mount(root, store) {
   let asked = 0;
 
   function choose(/** @type {number|null} */ mm) {
+    place(mm);
+    panel.consider(mm);
+  }
+  function place(/** @type {number|null} */ mm) {
     shown.put(mm);
     panel.put(mm);
     if (found) panel.show(found, days, optionAt(found, mm));
@@ -65,8 +69,8 @@ export function mount(root, store) {
     below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
     for (const each of below.querySelectorAll("details")) each.open = open.has(each.querySelector("summary")?.textContent ?? "");
     if (!first) return;
-    panel.begin(found.decision);
-    choose(found.chosen_mm === null ? found.present_mm : Math.round(found.chosen_mm));
+    const considered_mm = panel.begin(found.decision);
+    place(considered_mm ?? (found.chosen_mm === null ? found.present_mm : Math.round(found.chosen_mm)));
   }
 
   const changed = changes();

@@ -133,16 +133,40 @@ def test_what_the_confirm_ride_showed_stands_with_its_intervals(decide):
 
 def test_what_is_written_of_a_decision_is_there_again_after_the_ride(decide):
     decide.page.get_by_label("Reason").fill("hands stay light")
-    decide.page.evaluate("location.hash = '#run'")
-    decide.wait(lambda: decide.page.locator(".dock").count())
-    decide.page.evaluate("location.hash = '#decide'")
-    decide.wait(lambda: decide.page.locator(".marker").count())
+    again(decide)
 
     assert decide.page.get_by_label("Reason").input_value() == "hands stay light"
     visit = decide.answers["visit"]["visit"]
     decide.answers["visit/evidence"]["visit_id"] = 9
     decide.send({"type": "visit", "visit": {**visit, "id": 9}})
     decide.wait(lambda: decide.page.get_by_label("Reason").input_value() == "")
+
+
+def test_the_setback_considered_is_there_again_until_it_is_kept(decide):
+    focus_marker(decide)
+    decide.page.keyboard.press("Shift+ArrowRight")
+    again(decide)
+    assert shown(decide)[0] == 54
+
+    decide.page.get_by_label("Setback decided").fill("61")
+    again(decide)
+    assert shown(decide)[0] == 61
+
+    decide.page.get_by_label("Setback decided").fill("")
+    again(decide)
+    assert shown(decide)[0] == 61
+
+    decide.page.evaluate("sessionStorage.clear()")
+    again(decide)
+    assert shown(decide)[0] == 59
+
+
+def again(at):
+    """Another screen, and back."""
+    at.page.evaluate("location.hash = '#run'")
+    at.wait(lambda: at.page.locator(".dock").count())
+    at.page.evaluate("location.hash = '#decide'")
+    at.wait(lambda: at.page.locator(".marker").count())
 
 
 @pytest.mark.parametrize(("verdict", "offered"), [("onset", 1), ("light-throughout", 1), ("undecided", 0)])

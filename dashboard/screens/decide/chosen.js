@@ -75,12 +75,12 @@ export function chosenPanel(store, moved) {
     const mine = fields.find(({ input }) => input === event.target);
     if (!mine) return;
     own.add(mine);
+    if (mine === setback) return moved(setback.input.validity.valid ? read(setback) : null);
     saveDraft();
-    if (mine === setback) moved(setback.input.validity.valid ? read(setback) : null);
-    else draw();
+    draw();
   }
   function saveDraft() {
-    const said = [...own].filter((each) => each !== setback).map((each) => [each.row.path, read(each)]);
+    const said = [...own].map((each) => [each.row.path, read(each)]);
     sessionStorage.setItem(DRAFT, JSON.stringify({ visit_id: store.state.visit?.id, said: Object.fromEntries(said) }));
   }
   const follow = (/** @type {Field} */ each, /** @type {any} */ value) => !own.has(each) && write(each, value ?? null);
@@ -153,19 +153,27 @@ export function chosenPanel(store, moved) {
       confirm.put(mm);
       if (document.activeElement !== setback.input) write(setback, mm);
     },
-    /** Fills it in for another visit. @param {any} decision what was decided before, or null */
+    /** The fitter has moved the marker there. @param {number|null} mm */
+    consider: (mm) => {
+      own.add(setback);
+      if (mm !== null) saveDraft();
+    },
+    /** Fills it in for another visit. @param {any} decision what was decided before, or null
+     * @returns {number|null} the setback that was being considered */
     begin(decision) {
       own.clear();
       shown = null;
       again_on = false;
       confirm.begin();
       const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "{}");
-      const before = { ...decision, ...(draft.visit_id === store.state.visit?.id ? draft.said : {}) };
+      const mine = (draft.visit_id === store.state.visit?.id && draft.said) || {};
+      const before = { ...decision, ...mine };
       for (const each of fields) {
         const { path } = each.row;
         write(each, before[path] ?? (path === "decided_by" ? localStorage.getItem(FITTER) : null));
         if ((before[path] ?? null) !== null) own.add(each);
       }
+      return mine.setback_mm ?? null;
     },
     frame,
     /** Another day: the re-check is a week from now, or when the last stage is ridden. */
