@@ -80,7 +80,6 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     async def job(client, session):
         await ridden(client, session, cut_after=4)
         told["evidence"] = (await client.get("/api/v1/visit/evidence")).json()
-        told["another day"] = await governed_by_another_day(client, session)
         await opened(client, session)
         await decided(client, session, told)
         told["ridden"] = list(session.visit.ridden.values())
@@ -95,7 +94,6 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
         case = case_of(store, 1, {})
     assert [repr(one) for one in case.sweeps] == [repr(one) for one in told["ridden"]]
     first, again, *_ = case.sweeps
-    assert not told["another day"]["said"].startswith("Nothing can be said")
     assert first.notes == {i: {"hands": float(i)} for i in range(6)}
     # The third position of the plan: 80, 60, 40 mm out, then back.
     assert first.marks == ("hands moved at 40 mm",)
@@ -279,7 +277,7 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
 
 
 def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
-    told = []
+    told, said = [], []
 
     async def job(client, session):
         async def answered(content):
@@ -292,10 +290,15 @@ def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
         assert (await client.get("/api/v1/panel")).json() == {"who": [], "panel": None, "left_out": {}}
         await ridden(client, session)
         await answered(answer(52.0))
+        said.append((await governed_by_another_day(client, session))["said"])
         await answered(answer(52.0, forbidden=True))
+        said.append((await governed_by_another_day(client, session))["said"])
 
     on_the_jig(tmp_path, job)
     (named, panel), (forbidden, empty) = told
+
+    assert "on another day" in said[0]
+    assert said[1].startswith("Nothing can be said of another day yet.")
 
     assert named["why_not"] is None
     low_mm, high_mm = named["days"]["another_day_mm"]
