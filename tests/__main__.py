@@ -32,8 +32,8 @@ NOTHING_CHOSEN = 5
 """pytest's exit code when the words given chose no test: the property tests know fewer words than the others."""
 TYPESCRIPT = "typescript@5.9.3"
 PURE = ("wire", "measure", "sweep", "rider", "fit", "proof", "test_layers.py", "test_rig.py", "test_developers.py")
-WORKERS = min((os.cpu_count() or 1) + 1, 5)
-"""One more than cores: many tests wait for a clock and not for a core. With two more, four browsers are slower."""
+WORKERS = min((os.cpu_count() or 1) + 2, 6)
+"""Two more than cores: many tests wait for a clock and not for a core."""
 SPREAD = ("-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder")
 """All tests of a file run in one worker, which makes once what they share. In their own order, the slow files of
 tests/browser come early. Every worker loads every file: a package that loads long, and that one test asks, is loaded in

@@ -90,8 +90,11 @@ def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_
     async def without_the_setback(session, accept, event, setback_mm, setting):
         if setback_mm is not None:
             steps = len(session.sweep.progress.steps)
-            with pytest.raises(NotNow, match=r"saddle_slide: moved by 0\.0 mm where a move of") as said:
+            with pytest.raises(NotNow) as said:
                 await accept(event, None, setting)
+            if "within half a second" in str(said.value):  # the last of the move came late; he presses again
+                raise said.value
+            assert "saddle_slide: moved by 0.0 mm where a move of" in str(said.value)
             refused.append((steps, str(said.value)))
             assert session.sweep.progress.state is State.MOVING
 
