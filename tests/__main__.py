@@ -69,7 +69,7 @@ def with_properties():
     return [str(path.relative_to(ROOT)) for path in files if "hypothesis" in path.read_text("utf-8")]
 
 
-def readings():
+def static_checks():
     """(name, command) of each check that only reads the code."""
     bin_ = VENV / "bin"
     return [
@@ -80,7 +80,7 @@ def readings():
     ]
 
 
-def tests(words, *, quick, coverage):
+def test_runs(words, *, quick, coverage):
     """(name, command) of each run of tests, in order."""
     pytest = [VENV / "bin" / "python", "-m", "pytest", *SPREAD, *words]
     if quick:
@@ -97,6 +97,17 @@ def run(command, **options):
     return subprocess.run([str(part) for part in command], cwd=ROOT, env=COMPILED_ONCE, check=False, **options)
 
 
+def checked(name, command):
+    """Runs a check and says how it ended, whatever else is being said; whether it passed."""
+    try:
+        ended = run(command, capture_output=True, text=True)
+    except OSError as error:
+        say(f"\n== {name}\n{error}")
+        return False
+    say(f"\n== {name}\n{ended.stdout}{ended.stderr}".rstrip())
+    return ended.returncode == 0
+
+
 def main():
     """Exit code 0 when every check passes, 1 otherwise."""
     words = [word for word in sys.argv[1:] if word not in ("--quick", "--coverage")]
@@ -109,16 +120,13 @@ def main():
         ensure_browser()
     failed = []
     with ThreadPoolExecutor() as pool:
-        read = [(name, pool.submit(run, command, capture_output=True, text=True)) for name, command in readings()]
-        for name, command in tests(words, quick=quick, coverage=coverage):
+        beside = {name: pool.submit(checked, name, command) for name, command in static_checks()}
+        for name, command in test_runs(words, quick=quick, coverage=coverage):
             say("== " + name)
             code = run(command).returncode
             if code and not (words and code == NOTHING_CHOSEN):
                 failed.append(name)
-    for name, ended in read:
-        say("== " + name + "\n" + (ended.result().stdout + ended.result().stderr).strip())
-        if ended.result().returncode:
-            failed.append(name)
+    failed += [name for name, passed in beside.items() if not passed.result()]
     say("== all passed" if not failed else "== failed: " + ", ".join(failed))
     return 1 if failed else 0
 

@@ -22,8 +22,9 @@ import daq
 # Before numpy is loaded: its matrices here are small, and threads that wait for each other cost more than they compute
 # (ten onsets: 0.26 against 0.10 s of processor time; with other work beside them far more).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# glibc keeps freed memory once a block as large was freed (mallopt(3), M_MMAP_THRESHOLD). Otherwise each onset hands
-# some 5 MB back and faults them in anew, an eighth of its time. This block is never touched.
+# Once a large block has been freed, glibc keeps up to twice as much freed memory instead of returning it (mallopt(3),
+# M_MMAP_THRESHOLD). Otherwise each onset returns some 5 MB and faults them in anew, an eighth of its time. This block
+# is never touched.
 bytes(1 << 24)
 
 COMMANDS = {

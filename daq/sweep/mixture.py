@@ -71,7 +71,11 @@ class Mixture:
 
     def _along(self, columns: Array) -> tuple[Array, Array]:
         """h' V^-1 h and h' V^-1 y of each column h, (N, n + 1, C)."""
-        each = len(self._vy) // len(columns)
+        each, over = divmod(len(self._vy), len(columns))
+        if over:
+            raise ValueError(
+                f"columns: expected a set for each of N / L models, got {len(columns)} for {len(self._vy)}"
+            )
         hh, hy = (np.empty((len(self._vy), self._n + 1, columns.shape[-1])) for _ in range(2))
         for i, h in enumerate(columns):
             self._into(hh, hy, slice(i * each, (i + 1) * each), h)

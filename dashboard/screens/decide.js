@@ -69,7 +69,7 @@ export function mount(root, store) {
     below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
     for (const each of below.querySelectorAll("details")) each.open = open.has(each.querySelector("summary")?.textContent ?? "");
     if (!first) return;
-    const considered_mm = panel.begin(found.decision);
+    const considered_mm = panel.begin(found);
     place(considered_mm ?? (found.chosen_mm === null ? found.present_mm : Math.round(found.chosen_mm)));
   }
 

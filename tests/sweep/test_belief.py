@@ -56,6 +56,19 @@ X = np.array([-20.0, -8.0, 3.0, 12.0, 20.0, -2.0])
 Y = np.array([0.3, -0.8, 3.0, 11.0, 19.0, 0.5])
 
 
+def test_models_in_a_row_share_a_set_of_columns():
+    rng = np.random.default_rng(2)
+    design, variance = rng.normal(size=(6, 6, 2)), rng.uniform(1.0, 4.0, (6, 6))
+    seen = Mixture(Y, variance, design, n=4, shifted=0.2, shift_n=9.0)
+    columns = rng.normal(size=(2, 6, 5))
+
+    shared = seen.with_rise(columns, (0.7, 1.4))
+
+    assert np.array_equal(shared, seen.with_rise(np.repeat(columns, 3, axis=0), (0.7, 1.4)))
+    with pytest.raises(ValueError, match="got 4 for 6"):
+        seen.with_rise(rng.normal(size=(4, 6, 5)), (0.7,))
+
+
 def test_the_mixture_is_a_normal_density_integrated_over_the_rise():
     """Two models of four readings and two trends; the density by scipy, the rise by quadrature."""
     rng = np.random.default_rng(1)

@@ -165,9 +165,9 @@ def _nuisances(levels: Levels) -> Array:
     return np.column_stack(known) if known else np.empty((len(levels.hands_n), 0))
 
 
-@functools.lru_cache(maxsize=2)
+@functools.lru_cache(maxsize=4)
 def _base(levels: Levels, curve: Curve | None) -> _Base:
-    """Every test of one sweep asks for the same one, so the last are kept."""
+    """Most tests of one sweep ask for the same one, so the last are kept."""
     x, y, n = levels.forward_mm, levels.hands_n, len(levels.hands_n)
     matrix = np.column_stack([np.ones_like(x), x, np.maximum(x - levels.bend_mm, 0.0), _nuisances(levels)])
     if levels.se_n is not None:
@@ -177,6 +177,7 @@ def _base(levels: Levels, curve: Curve | None) -> _Base:
         left = y - matrix @ np.linalg.lstsq(matrix, y, rcond=None)[0]
         sigma = math.sqrt(float(left @ left) / max(_freedom(levels), 1))
         errors = np.full(n, max(sigma, _LEAST_SIGMA_N))
+    errors.flags.writeable = False
     held = [(0.0, DRIFT_N_PER_MIN)] * (levels.minutes is not None)
     held += [(TORQUE_N_PER_NM, TORQUE_SPREAD)] * (levels.torque_nm is not None)
     rows = np.zeros((len(held), matrix.shape[1]))

@@ -36,6 +36,9 @@ const MOST_REASONS = 4;
 const WEEK_MS = 7 * 86_400_000;
 const AGAIN = "Ride the same sweep again that day: same jig, bar, gradient, power and time of day.";
 
+/** Another sweep, or a decision kept meanwhile, may be in another window, ends what was considered before. */
+const restsOn = (/** @type {any} */ found) => JSON.stringify([found?.main, found?.decision]);
+
 /** @param {Store} store @param {(mm: number|null) => void} moved */
 export function chosenPanel(store, moved) {
   const setback = field(SETBACK, "decision");
@@ -70,6 +73,8 @@ export function chosenPanel(store, moved) {
   /** @type {any} */
   let shown = null;
   let again_on = false;
+  /** @type {number|null} where the fitter has put the marker */
+  let considered = null;
 
   function typed(/** @type {Event} */ event) {
     const mine = fields.find(({ input }) => input === event.target);
@@ -80,8 +85,8 @@ export function chosenPanel(store, moved) {
     draw();
   }
   function saveDraft() {
-    const said = [...own].map((each) => [each.row.path, read(each)]);
-    sessionStorage.setItem(DRAFT, JSON.stringify({ visit_id: store.state.visit?.id, said: Object.fromEntries(said) }));
+    const said = Object.fromEntries([...own].map((each) => [each.row.path, read(each)]));
+    sessionStorage.setItem(DRAFT, JSON.stringify({ visit_id: store.state.visit?.id, said, considered, rests_on: restsOn(shown?.found) }));
   }
   const follow = (/** @type {Field} */ each, /** @type {any} */ value) => !own.has(each) && write(each, value ?? null);
 
@@ -155,25 +160,27 @@ export function chosenPanel(store, moved) {
     },
     /** The fitter has moved the marker there. @param {number|null} mm */
     consider: (mm) => {
-      own.add(setback);
-      if (mm !== null) saveDraft();
+      if (mm === null) return;
+      considered = mm;
+      saveDraft();
     },
-    /** Fills it in for another visit. @param {any} decision what was decided before, or null
-     * @returns {number|null} the setback that was being considered */
-    begin(decision) {
+    /** Fills it in for another visit. @param {any} found the evidence
+     * @returns {number|null} the setback that was being considered, of this evidence and beside this decision */
+    begin(found) {
       own.clear();
       shown = null;
       again_on = false;
       confirm.begin();
       const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "{}");
-      const mine = (draft.visit_id === store.state.visit?.id && draft.said) || {};
-      const before = { ...decision, ...mine };
+      const mine = draft.visit_id === store.state.visit?.id;
+      const before = { ...found.decision, ...(mine ? draft.said : {}) };
+      considered = mine && draft.rests_on === restsOn(found) ? (draft.considered ?? null) : null;
       for (const each of fields) {
         const { path } = each.row;
         write(each, before[path] ?? (path === "decided_by" ? localStorage.getItem(FITTER) : null));
         if ((before[path] ?? null) !== null) own.add(each);
       }
-      return mine.setback_mm ?? null;
+      return considered;
     },
     frame,
     /** Another day: the re-check is a week from now, or when the last stage is ridden. */

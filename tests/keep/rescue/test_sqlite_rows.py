@@ -1,5 +1,6 @@
 """The reader of SQLite's pages against SQLite itself."""
 
+import contextlib
 import sqlite3
 import struct
 from dataclasses import replace
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from daq.keep.rescue.found_rows import _as_row, columns_by_table, found_in
 from daq.keep.rescue.pages import HEADER_BYTES, Pages, _begins_like_one
-from daq.keep.rescue.sqlite_rows import NoRecord, accounts_for_all, any_cells, cell_at, cell_places
+from daq.keep.rescue.sqlite_rows import NoRecord, _varint, accounts_for_all, any_cells, cell_at, cell_places
 from daq.keep.store import Store
 from tests.keep.jig import begin
 
@@ -109,11 +110,24 @@ def test_rows_are_found_on_a_page_whose_own_pointers_are_gone(tmp_path):
 def places_one_by_one(page, page_of):
     found = []
     for place in range(len(page) - 4):
-        try:
-            found.append(cell_at(page, place, 512, page_of).place)
-        except NoRecord:
-            continue
+        with contextlib.suppress(NoRecord):
+            cell_at(page, place, 512, page_of)
+            if max(widths_of_lengths(page, place)) <= 4:
+                found.append(place)
     return found
+
+
+def widths_of_lengths(page, place):
+    """In how many bytes the lengths of a row, of its header and of its columns are written: damage can lead one of
+    SQLite's with bytes that add nothing to it."""
+    _, number = _varint(page, place)
+    _, header = _varint(page, number)
+    length, at = _varint(page, header)
+    widths = [number - place, at - header]
+    while at < header + length:
+        begin, at = at, _varint(page, at)[1]
+        widths.append(at - begin)
+    return widths
 
 
 @given(
