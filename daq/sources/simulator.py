@@ -98,6 +98,7 @@ class SimulatedBoard:
                 self._clock.beat()
                 now_s = self._clock.now_us() / 1e6 - begun_s
                 self._before_beat()
+                self._obey()
                 self.send(self._jig.advance(now_s - ridden_s))
                 ridden_s = now_s
         finally:
@@ -108,7 +109,6 @@ class SimulatedBoard:
         self._power.send(block)
         if not len(block.t_s):
             return
-        self._obey()
         self._ticks_us = round(float(block.t_s[0]) * 1e6) & 0xFFFFFFFF
         if block.t_s[-1] >= self._next_hello_s:
             self.unsent += board.encode_hello(replace(self.side.hello, ticks_us=self._ticks_us))
