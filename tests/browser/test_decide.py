@@ -8,6 +8,7 @@ import pytest
 from daq.keep.clients.people import today
 from daq.sweep.run import State
 from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.deciding import focus_marker, opened, shown
 from tests.browser.gallery import told_again
 from tests.browser.shots import SIZES
 
@@ -16,17 +17,6 @@ from tests.browser.shots import SIZES
 def decide(desk, messages):
     """Decide with a level sweep and a climb, nothing decided yet."""
     return opened(desk, messages, "decide")
-
-
-def opened(desk, messages, screen):
-    at = desk()
-    at.answers = json.loads(ANSWERS.read_text())
-    at.answers["visit/evidence"] |= {"decision": None, "chosen_mm": 59.0}
-    visit = at.answers["visit"]["visit"] | {"decision": None}
-    at.answers["visit"]["visit"] = visit
-    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, screen)
-    at.wait(lambda: at.page.locator(".marker").count())
-    return at
 
 
 HANDS = {"what": "hand load", "unit": "N", "digits": 0, "present": 88.4, "chosen": 76.2, "difference": -12.2}
@@ -131,54 +121,6 @@ def test_what_the_confirm_ride_showed_stands_with_its_intervals(decide):
     assert decide.text(".confirm .note") == "Rider's score, hands, effort: not known, it was not asked."
 
 
-def test_what_is_written_of_a_decision_is_there_again_after_the_ride(decide):
-    decide.page.get_by_label("Reason").fill("hands stay light")
-    again(decide)
-
-    assert decide.page.get_by_label("Reason").input_value() == "hands stay light"
-    visit = decide.answers["visit"]["visit"]
-    decide.answers["visit/evidence"]["visit_id"] = 9
-    decide.send({"type": "visit", "visit": {**visit, "id": 9}})
-    decide.wait(lambda: decide.page.get_by_label("Reason").input_value() == "")
-
-
-def test_the_setback_considered_is_there_again(decide):
-    focus_marker(decide)
-    decide.page.keyboard.press("Shift+ArrowRight")
-    again(decide)
-    assert shown(decide)[0] == 54
-
-    decide.page.get_by_label("Setback decided").fill("61")
-    decide.page.reload()
-    decide.wait(lambda: decide.page.locator(".marker").count() and shown(decide)[0] == 61)
-
-    for none in ("", "610", "61.5"):
-        decide.page.get_by_label("Setback decided").fill(none)
-        decide.page.get_by_label("Reason").fill("hands stay light")
-        again(decide)
-        assert shown(decide)[0] == 61
-
-
-@pytest.mark.parametrize("newer", [{"main": 9}, {"decision": {"setback_mm": 61.0}}, {"visit_id": 9}])
-def test_what_was_considered_ends_with_another_sweep_decision_or_client(decide, newer):
-    decide.page.get_by_label("Setback decided").fill("54")
-    decide.answers["visit/evidence"] |= {"chosen_mm": 61.0, **newer}
-    if "visit_id" in newer:
-        visit = decide.answers["visit"]["visit"] | {"id": 9}
-        decide.send({"type": "visit", "visit": visit})
-    again(decide)
-
-    assert shown(decide)[0] == 61
-
-
-def again(at):
-    """Another screen, and back."""
-    at.page.evaluate("location.hash = '#run'")
-    at.wait(lambda: at.page.locator(".dock").count())
-    at.page.evaluate("location.hash = '#decide'")
-    at.wait(lambda: at.page.locator(".marker").count())
-
-
 @pytest.mark.parametrize(("verdict", "offered"), [("onset", 1), ("light-throughout", 1), ("undecided", 0)])
 def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen(desk, messages, verdict, offered):
     at = desk()
@@ -194,17 +136,6 @@ def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen
     at.wait(at.page.locator(".reasons-offered button").count)
 
     assert at.page.locator(".reasons-offered button", has_text="hands stay light").count() == offered
-
-
-def shown(at):
-    fields = [at.page.get_by_label(name).input_value() for name in ("Setback decided", "Saddle height", "Bar ahead")]
-    return [int(value) for value in fields]
-
-
-def focus_marker(at):
-    """The chart is drawn again once its size is known; a focus given in between would be one of a node that is gone."""
-    node = at.page.locator(".marker")
-    at.wait(lambda: node.focus() or node.evaluate("it => it === document.activeElement"))
 
 
 def option(at, mm):
