@@ -18,7 +18,6 @@ from daq.values import Array
 
 NEAR = -8.0
 """Above it the second moment is computed directly from its definition."""
-ROOT_2_PI = math.sqrt(2.0 * math.pi)
 SCALES_AT_ONCE = 3
 """Small enough that the intermediate results of a sum over 100 breakpoints stay in a core's own cache."""
 
@@ -98,35 +97,25 @@ def log_rises(hh: Array, hy: Array, widths: tuple[float, ...]) -> Array:
     """
     powers, factors = zip(*(_rise(hh, hy, width) for width in widths), strict=True)
     top = functools.reduce(np.maximum, powers)
-    for power, factor in zip(powers, factors, strict=True):
-        factor *= np.exp(power - top)
-    total = functools.reduce(np.add, factors)
-    total *= 2.0 / len(widths)
-    return np.asarray(top + np.log(total, out=total))
+    total = sum(factor * np.exp(power - top) for power, factor in zip(powers, factors, strict=True))
+    return np.asarray(top + np.log(total * (2.0 / len(widths))))
 
 
 def _rise(hh: Array, hy: Array, width: float) -> tuple[Array, Array]:
-    """The exponent and the factor for one width; in the far tail, where m(u) cancels, from its asymptote. Computed in
-    place: new arrays of this size cost as much as the arithmetic."""
+    """The exponent and the factor for one width; in the far tail, where m(u) cancels, from its asymptote."""
     from scipy.special import ndtr
 
     stiff = hh + width**-2
     u = hy / np.sqrt(stiff)
     near = np.maximum(u, NEAR)
-    factor = near * near
-    power = 0.5 * factor
-    factor += 1.0
-    factor *= ndtr(near)
-    near *= np.exp(-power)
-    near /= ROOT_2_PI
-    factor += near
+    power = 0.5 * near**2
+    factor = (near**2 + 1.0) * ndtr(near) + near * np.exp(-power) / math.sqrt(2.0 * math.pi)
     if u.min() < NEAR:
         far = u < NEAR
         power[far] = 0.0
-        factor[far] = 2.0 / ROOT_2_PI / -(u[far] * u[far] * u[far])
-    stiff *= width**2
-    factor /= stiff * np.sqrt(stiff)
-    return power, factor
+        factor[far] = 2.0 / math.sqrt(2.0 * math.pi) / -(u[far] * u[far] * u[far])
+    flat = stiff * width**2
+    return power, factor / (flat * np.sqrt(flat))
 
 
 def _zero(like: Array) -> Array:
