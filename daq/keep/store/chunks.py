@@ -21,6 +21,8 @@ from __future__ import annotations
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from threading import get_ident
 from typing import Any
 
 import numpy as np
@@ -61,7 +63,7 @@ def encode(samples: Samples, *, level: int = LIVE_LEVEL) -> bytes:
         np.asarray(samples.status, dtype=np.uint8).tobytes(),
         _planes(_folded(twice if order == 2 else once)),
     )
-    body = zstandard.ZstdCompressor(level=level).compress(b"".join(columns))
+    body = _compressor(level, get_ident()).compress(b"".join(columns))
     return _HEAD.pack(CODEC, order, channels, scans) + body
 
 
@@ -94,7 +96,7 @@ def unpacked(chunk: bytes) -> Unpacked:
         # what the frame says is allocated, and whatever else it holds is an error of zstd's (RFC 8878, 3.1.1)
         if (said := zstandard.frame_content_size(chunk[_HEAD.size :])) != size:
             raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels, got {said}")
-        body = zstandard.ZstdDecompressor().decompress(chunk[_HEAD.size :])
+        body = _decompressor(get_ident()).decompress(chunk[_HEAD.size :])
     except zstandard.ZstdError as error:
         raise BadChunk(str(error)) from error
     return Unpacked(order, channels, scans, body)
@@ -130,6 +132,18 @@ def decode_all(parts: Sequence[Unpacked], *, source: str) -> Samples:
         status=status[:, 0],
         counts=np.ascontiguousarray(differences.T),
     )
+
+
+@lru_cache(maxsize=8)
+def _compressor(level: int, thread: int) -> zstandard.ZstdCompressor:  # noqa: ARG001 (the key)
+    """One for each thread: none may be used by two at once. Kept: making one takes as long as packing a second."""
+    return zstandard.ZstdCompressor(level=level)
+
+
+@lru_cache(maxsize=8)
+def _decompressor(thread: int) -> zstandard.ZstdDecompressor:  # noqa: ARG001 (the key)
+    """One for each thread, kept, like `_compressor`."""
+    return zstandard.ZstdDecompressor()
 
 
 def _shape(samples: Samples) -> tuple[int, int]:

@@ -1,5 +1,6 @@
 import dataclasses
 import struct
+from concurrent.futures import ThreadPoolExecutor
 
 import hypothesis.extra.numpy as arrays
 import numpy as np
@@ -63,6 +64,18 @@ def any_samples(draw: st.DrawFn) -> Samples:
     scans, channels = draw(st.integers(1, 40)), draw(st.integers(0, 5))
     columns = [draw(arrays.arrays(dtype, scans)) for dtype in (np.int64, np.uint32, np.uint16, np.uint8)]
     return Samples("jig", *columns, draw(arrays.arrays(np.int32, (scans, channels))))
+
+
+def test_threads_that_pack_and_unpack_at_once_do_not_meet():
+    seconds = [pedalling(scans=200, from_us=second * 1_000_000) for second in range(8)]
+    alone = [chunks.encode(second) for second in seconds]
+
+    def again(number: int) -> bool:
+        chunk = chunks.encode(seconds[number % 8])
+        return chunk == alone[number % 8] and same(chunks.decode(chunk, source="jig"), seconds[number % 8])
+
+    with ThreadPoolExecutor(4) as pool:
+        assert all(pool.map(again, range(2000)))
 
 
 @given(any_samples())
