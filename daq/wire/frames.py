@@ -12,8 +12,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from cobs import cobs
 from fastcrc import crc16
+
+try:
+    import corncobs as cobs
+except ModuleNotFoundError:  # where it has no wheel, its model in plain Python, which takes 20 times as long
+    from cobs import cobs
 
 MAX_BODY = 2048
 """Bytes. Longer runs without a zero are not a frame; they are discarded unread, so memory stays bounded."""

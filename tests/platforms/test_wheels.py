@@ -9,7 +9,7 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from tests.platforms.wheels import LOCKED, ROOT, WINDOWS, arm, compiled, locked, mac, missing, running
+from tests.platforms.wheels import ASKED, LOCKED, ROOT, WINDOWS, arm, compiled, locked, mac, missing, running
 
 OLDEST = arm("3.11")
 
@@ -27,7 +27,7 @@ def test_a_package_without_a_wheel_there_is_named():
 
 def test_the_lock_leaves_out_where_there_is_no_wheel_what_is_not_asked_for_there():
     tests = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]["test"]
-    asked = {canonicalize_name(one.name): one.marker for one in map(Requirement, tests)}
+    asked = {canonicalize_name(one.name): one.marker for one in map(Requirement, [*ASKED, *tests])}
     left_out = {name: one.marker for name, one in LOCKED.items() if one.marker}
 
     assert set(LOCKED) - {canonicalize_name(Requirement(line).name) for line in locked(OLDEST)} == set(left_out)

@@ -1,8 +1,12 @@
 """Frames: COBS and CRC. Worked values: Cheshire and Baker 1999; the catalogue entry of CRC-16/IBM-SDLC; RFC 1662."""
 
+import runpy
+import sys
 import time
+from types import SimpleNamespace
 
 import pytest
+from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,6 +33,36 @@ def test_the_check_value_is_that_of_the_published_variant():
 )
 def test_the_plain_stuffing_of_these_tests_agrees_with_worked_examples(plain, stuffed):
     assert by_hand.stuffed(bytes.fromhex(plain)) == bytes.fromhex(stuffed)
+
+
+@pytest.fixture(params=["compiled", "plain"])
+def stuffing(request, monkeypatch):
+    """daq.wire.frames with the compiled library of COBS, and as it is where that one is missing."""
+    if request.param == "plain":
+        monkeypatch.setitem(sys.modules, "corncobs", None)
+    return SimpleNamespace(**runpy.run_path(frames.__file__))
+
+
+def test_with_and_without_the_compiled_library_frames_are_the_same(stuffing):
+    bodies = [bytes(3), b"123456789", bytes(range(256)) * 4, b"\x55" * 253, b"\x55" * 254]
+    deframer = stuffing.Deframer()
+
+    got = deframer.feed(b"".join([by_hand.frame(body) for body in bodies] + [b"\x09ab\0", by_hand.frame(b"last")]))
+
+    assert [stuffing.frame(body) for body in bodies] == [by_hand.frame(body) for body in bodies]
+    assert got == [*bodies, b"last"]
+    assert deframer.damaged == 1
+
+
+@given(st.binary(max_size=600) | st.lists(st.sampled_from([0, 1, 2, 3, 254, 255]), max_size=9).map(bytes))
+def test_any_bytes_are_decoded_or_refused_as_the_library_in_plain_python_does(noise):
+    def said(library):
+        try:
+            return library.decode(noise)
+        except library.DecodeError:
+            return None
+
+    assert said(frames.cobs) == said(cobs)
 
 
 @given(st.binary(min_size=1, max_size=frames.MAX_BODY))
