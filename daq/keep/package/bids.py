@@ -77,7 +77,7 @@ def motion_files(
         "LATENCYChannelCount": 1,
         "ORNTChannelCount": 1,
         "POSChannelCount": 1,
-        "MiscChannelCount": len(channels) - 3,
+        "MISCChannelCount": len(channels) - 3,
         "TrackedPointsCount": 3,
     }
     return {

@@ -56,6 +56,17 @@ def test_the_standards_validator_finds_no_error_and_sees_motion(made):
     assert len(found["summary"]["subjects"]) == 1
 
 
+def test_the_validator_misses_the_count_of_no_kind_of_channel_there_is(made):
+    """A key it does not know it ignores; but each count it knows and does not find it recommends."""
+    found = verdict(made[0])["issues"]["issues"]
+    recommended = {one["subCode"] for one in found if one["code"] == "SIDECAR_KEY_RECOMMENDED"}
+    kinds = set(tsv(beside(made[1][0], "channels.tsv"), keep_default_na=False)["type"])
+
+    assert "GYROChannelCount" in recommended, "of a kind there is not"
+    assert kinds == {"MISC", "ORNT", "POS", "LATENCY"}
+    assert not {f"{kind}ChannelCount" for kind in kinds} & recommended
+
+
 def test_the_validator_would_have_found_one(made, tmp_path):
     (tmp_path / "dataset_description.json").write_text('{"Name": "x", "BIDSVersion": "1.10.0"}')
     motion = tmp_path / made[1][0].relative_to(made[0])
@@ -86,7 +97,7 @@ def test_a_row_a_scan_with_the_loads_of_the_sweep_and_their_times(made):
     about = json.loads(beside(motion[0], "motion.json").read_text())
     assert about["SamplingFrequency"] == 100.0
     assert about["SamplingFrequencyEffective"] == pytest.approx(100.0, rel=1e-3)
-    assert (channels.type == "MISC").sum() == about["MiscChannelCount"]
+    assert (channels.type == "MISC").sum() == about["MISCChannelCount"]
 
 
 def test_steps_are_events_over_the_rows_they_were_averaged_from(made):
