@@ -127,14 +127,10 @@ class Pipeline:
         self._known = replace(self._known, failure=why)
 
     def answer(self, steps: Sequence[StepMean]) -> Onset | None:
-        """The onset from these steps, with plan, rider and conditions of the sweep that was begun last. None without a
-        sweep or if it looks for no onset, with too few different positions, or if the hands' loads are unknown.
+        """The onset from these steps, with plan, rider and conditions of the sweep that was begun last; None if
+        `no_answer` says why there is none.
         """
-        if self.progress is None or not self.progress.plan.names_onset:
-            return None
-        if any(math.isnan(step.hand_load_n) for step in steps):
-            return None
-        if len(places(np.array([step.setback_mm for step in steps]))) < FEWEST_POSITIONS:
+        if self.progress is None or self.no_answer(steps):
             return None
         plan = self.progress.plan
         answer = onset(steps, step_off_mm=plan.step_off_mm, loaded_chance=plan.loaded_chance, method=self._method)
@@ -143,6 +139,25 @@ class Pipeline:
         answer = judged(answer, steps, known)
         lost = losses_said(self.losses, len(self.progress.left_out))
         return replace(answer, reasons=(*answer.reasons, lost)) if lost else answer
+
+    def no_answer(self, steps: Sequence[StepMean]) -> str:
+        """Why these steps give no onset; empty if they give one."""
+        if self.progress is None:
+            return "no sweep was begun in what was received"
+        if not self.progress.plan.names_onset:
+            return "its plan asks for no onset"
+        if not steps:
+            return "no position was finished, so there is nothing to answer from"
+        if any(math.isnan(step.hand_load_n) for step in steps):
+            return (
+                "the hands' cells are not calibrated, so their load is not known: name a calibration with --calibration"
+            )
+        different = len(places(np.array([step.setback_mm for step in steps])))
+        if different < FEWEST_POSITIONS:
+            return (
+                f"{different} of at least {FEWEST_POSITIONS} different positions were finished, too few to answer from"
+            )
+        return ""
 
     @property
     def position_troubles(self) -> dict[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,6 @@ from daq.cli.files import text_of
 from daq.cli.telling import REFUSED, answer_lines, fail, print_json, say, tell
 
 if TYPE_CHECKING:
-    from daq.keep.again.derived import Derived
     from daq.sweep.steps_csv import StepTable
 
 STEP_OFF_MM = 4.0
@@ -110,7 +108,7 @@ def _stored_onset(
     answers = [one.onset for one in found]
     last = answers[-1]
     if last is None:
-        fail(REFUSED, f"sweep {sweep_id}: {_why_no_answer(found[-1])}")
+        fail(REFUSED, f"sweep {sweep_id}: {found[-1].no_answer}")
     if other is None:
         print_json(contract(last)) if as_json else say("\n".join(answer_lines(last)))
         return
@@ -125,7 +123,7 @@ def _stored_onset(
         ridden = None if was is None else {**contract(was), "calibration": own_id}
         print_json({**contract(last), "calibration": other.id, "as_ridden": ridden, "steps": hands_n})
         return
-    as_ridden = [_why_no_answer(found[0])] if was is None else answer_lines(was)
+    as_ridden = [found[0].no_answer] if was is None else answer_lines(was)
     say(f"as ridden, calibration {own_id}:\n" + "\n".join(as_ridden))
     say(f"with calibration {other.id}:\n" + "\n".join(answer_lines(last)))
     for one in hands_n:
@@ -133,14 +131,6 @@ def _stored_onset(
         before = "not known" if was_n is None else f"{was_n:7.2f} N"
         moved = "" if was_n is None else f" ({now_n - was_n:+.2f})"
         say(f"  {one['setback_mm']:6.1f} mm   hands {before} -> {now_n:7.2f} N{moved}")
-
-
-def _why_no_answer(found: Derived) -> str:
-    if not found.steps:
-        return "no position was finished, so there is nothing to answer from"
-    if any(math.isnan(step.hand_load_n) for step in found.steps):
-        return "the hands' cells are not calibrated, so their load is not known: name a calibration with --calibration"
-    return f"{len(found.steps)} positions were finished, too few to answer from"
 
 
 @click.command()

@@ -231,7 +231,8 @@ def archive(
 ) -> None:
     """Compute every exported sweep in the folder ARCHIVE again and write the answers as tables into OUT.
 
-    Finished sweeps are not computed again; sweeps that fail are listed and do not stop the others.
+    Finished sweeps are not computed again; sweeps that fail are listed and do not stop the others. The columns lost and
+    no_answer say what of a sweep's raw is lost, and why it has no answer.
     """
     import functools
 
@@ -240,7 +241,7 @@ def archive(
     from daq.keep.json_text import digest
     from daq.keep.package import workers
     from daq.keep.package.archive import analyse
-    from daq.keep.package.recomputed import onset_again
+    from daq.keep.package.recomputed import ONSET_AGAIN, onset_again
     from daq.sweep.onset import METHOD, METHODS
 
     method = method or METHOD
@@ -256,7 +257,7 @@ def archive(
                 archive,
                 functools.partial(onset_again, calibration_file=calibration, method=method),
                 out,
-                method=name,
+                method=f"{ONSET_AGAIN}, {name}",
                 mapper=mapper,
                 progress=progress,
             )
@@ -266,8 +267,21 @@ def archive(
         fail(UNUSABLE, f"no exported sweep lies in {archive}: give the folder that foreaft export wrote")
     for sweep, error_text in found.failures.items():
         tell(f"{sweep}: {error_text}")
-    answered = found.sweeps - len(found.failures)
-    tell(f"{found.results}: {answered} of {found.sweeps} sweeps, {found.done_before} of them from before")
+    rows = {sweep: row for sweep in sorted(found.rows) for row in found.rows[sweep]}
+    lost = [sweep for sweep, row in rows.items() if row.get("lost")]
+    unanswered = {sweep: row["no_answer"] for sweep, row in rows.items() if row.get("no_answer")}
+    for sweep, why in unanswered.items():
+        tell(f"{sweep}: no answer: {why}")
+    tell(f"{found.results}: {len(found.rows)} of {found.sweeps} sweeps, {found.done_before} of them from before")
+    tell(f"of these, {len(lost)} have lost data (column lost), {len(unanswered)} have no answer (column no_answer)")
     if as_json:
-        print_json({"sweeps": found.sweeps, "done_before": found.done_before, "failures": dict(found.failures)})
+        print_json(
+            {
+                "sweeps": found.sweeps,
+                "done_before": found.done_before,
+                "failures": dict(found.failures),
+                "lost": lost,
+                "no_answer": unanswered,
+            }
+        )
     raise SystemExit(CHECK_FAILED if found.failures else 0)

@@ -316,6 +316,35 @@ def test_a_client_is_handed_over_to_beside_the_daemon(tmp_path):
     assert foreaft("forget", pseudonym, "--yes", "--store", path).stderr.count(str(tmp_path / "mine")) == 1
 
 
+def test_an_archive_says_of_which_sweeps_data_is_lost_and_why_which_have_no_answer(tmp_path):
+    """Of three sweeps one is whole, one has a second of scans damaged, and of one most of the scans are."""
+    make(tmp_path / "store.sqlite", 3)
+    with Store.open(tmp_path / "store.sqlite") as opened, opened.writing() as db:
+        db.execute(
+            "UPDATE chunks SET bytes = zeroblob(99) "
+            "WHERE first_us BETWEEN 104900000 AND 105100000 OR first_us BETWEEN 152000000 AND 215000000"
+        )
+    assert foreaft("export", "--all", tmp_path / "out", "--store", tmp_path / "store.sqlite").exit_code == 0
+    done = foreaft("archive", tmp_path / "out", tmp_path / "res", "--json", "--processes", 1)
+    again = foreaft("archive", tmp_path / "out", tmp_path / "res", "--json", "--processes", 1)
+
+    assert done.exit_code == 0, done.stderr
+    found = read_table(tmp_path / "res", "results")
+    whole, gap, mostly = found["sweep"]
+    assert [bool(one) for one in found["verdict"]] == [True, True, False]
+    assert found["lost"][0] == ""
+    assert found["lost"][1].startswith("scans of 'board' from 105.0")
+    assert found["lost"][2].count("scans of 'board'") > 40
+    assert found["no_answer"][:2] == ["", ""]
+    assert found["no_answer"][2] == "no position was finished, so there is nothing to answer from"
+    assert "of these, 2 have lost data (column lost), 1 have no answer (column no_answer)" in done.stderr
+    assert f"{mostly}: no answer: no position was finished" in done.stderr
+    for one in (done, again):
+        said = json.loads(one.stdout)
+        assert (said["lost"], said["no_answer"]) == ([gap, mostly], {mostly: found["no_answer"][2]})
+    assert whole not in json.loads(done.stdout)["lost"]
+
+
 def test_an_archive_that_cannot_be_computed_is_refused_in_one_sentence(own_export, tmp_path):
     (tmp_path / "rig.toml").write_text("name = 'no calibration'")
     words = ("archive", own_export, tmp_path / "res", "--processes", 1)

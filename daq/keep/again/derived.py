@@ -45,6 +45,8 @@ class Derived:
     uncertainties: tuple[StepUncertainty, ...] = ()
     """Of each step; empty if unknown."""
     onset: Onset | None = None
+    no_answer: str = ""
+    """Why there is no onset."""
     cells: tuple[str, ...] = ()
     """Names of the columns of cells_n."""
     clock_error_ms: Mapping[str, float | None] = field(default_factory=dict)

@@ -69,6 +69,7 @@ def _gathered(items: Iterable[Item], rig: Rig, ride: Ride, remedy: str) -> Deriv
         strokes=tuple(strokes),
         steps=steps,
         onset=onset,
+        no_answer="" if onset else ride.pipeline.no_answer(steps),
         cells=rig.cells,
         clock_error_ms=ride.pipeline.clock_errors_ms,
         methods={"step": STEP_METHOD, **({} if onset is None else {"onset": onset.method})},
@@ -119,7 +120,9 @@ def _restated(found: Derived, loads: Sequence[Loads], ridden: Ride, rig: Rig) ->
         )
         for step in found.steps
     )
-    return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=ridden.answer(steps))
+    onset = ridden.answer(steps)
+    why = "" if onset else ridden.pipeline.no_answer(steps)
+    return replace(found, loads=tuple(loads), strokes=tuple(again.values()), steps=steps, onset=onset, no_answer=why)
 
 
 def _uncertainties(steps: Sequence[StepMean], rig: Rig, calibration: Calibration) -> tuple[StepUncertainty, ...]:

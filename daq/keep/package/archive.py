@@ -48,6 +48,8 @@ class Analysed:
     failures: Mapping[str, str]
     """Error by sweep."""
     results: Path
+    rows: Mapping[str, Sequence[Row]]
+    """Rows by sweep, those from before as well."""
 
 
 def analyse(
@@ -86,7 +88,7 @@ def analyse(
             if progress is not None:
                 progress(count, len(folders))
     results = _write_tables(out, done, failures, method, form or preferred_form())
-    return Analysed(len(folders), before, failures, results)
+    return Analysed(len(folders), before, failures, results, done)
 
 
 def _sweeps_in(archive: Path) -> list[Path]:

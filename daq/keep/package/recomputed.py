@@ -19,6 +19,9 @@ from daq.measure.calibration import Calibration, from_dict
 from daq.rig import parse_rig
 from daq.sweep.onset import METHOD
 
+ONSET_AGAIN = "onset-again/2"
+"""Name and version of the rows of `onset_again`; an archive computed under another is computed again."""
+
 
 def derive_exported(folder: Path, calibration: Calibration | None = None, method: str = METHOD) -> Derived:
     """An exported sweep, with its own calibration or another, by this method of estimating the onset.
@@ -41,8 +44,9 @@ def derive_exported(folder: Path, calibration: Calibration | None = None, method
 def onset_again(folder: Path, calibration_file: Path | None = None, method: str = METHOD) -> list[dict[str, Any]]:
     """For an archive: the onset of an exported sweep computed now, as one row; with another calibration or method.
 
-    stored_onset_mm is the last onset that was stored with the sweep, to compare with. The row also says whose sweep it
-    was, and when and how it was ridden: a panel of riders and days is built from these rows.
+    stored_onset_mm is the last onset that was stored with the sweep, to compare with. lost: what of its raw is lost;
+    no_answer: why it has none; each empty if there is nothing to say. The row also says whose sweep it was, and when
+    and how it was ridden: a panel of riders and days is built from these rows.
     """
     calibration = None
     if calibration_file is not None:
@@ -55,6 +59,8 @@ def onset_again(folder: Path, calibration_file: Path | None = None, method: str 
         "steps": len(found.steps),
         "strokes": len(found.strokes),
         "stored_onset_mm": from_json(stored[-1]).get("onset_mm") if stored else None,
+        "lost": "; ".join(dict.fromkeys((*package.descriptor.get("lost", ()), *found.losses))),
+        "no_answer": found.no_answer,
     }
     if found.onset is not None:
         row |= plain(found.onset)

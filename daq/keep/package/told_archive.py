@@ -48,6 +48,8 @@ def told_by_archive(out: Path, *, simulated: bool = False) -> Gathered:
 def _told(sweep: str, row: Mapping[str, Any], ahead: datetime.timedelta) -> KnownTest:
     if row["coarse"]:
         raise NotTold("it was exported with its date as a month: on which day it was ridden is not known")
+    if row.get("no_answer"):
+        raise NotTold(f"it has no answer: {row['no_answer']}")
     return told_by(
         sweep,
         row if "verdict" in row else {},

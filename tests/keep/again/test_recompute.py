@@ -8,6 +8,7 @@ from functools import partial
 import numpy as np
 import pytest
 
+from daq.items import FITTER, SWEEP_BEGUN, Event
 from daq.keep.again.derived import exclusions
 from daq.keep.again.recompute import recompute, recompute_stored
 from daq.keep.again.replay import run
@@ -168,6 +169,27 @@ def test_another_calibration_leaves_the_steps_where_they_were_ridden(items_and_o
     ]
     assert all(np.isnan(step.hand_load_n) for step in again.steps)
     assert again.onset is None
+    assert "cells are not calibrated" in again.no_answer
+
+
+def test_why_there_is_no_answer_is_said_as_it_is():
+    """Cut after so many positions; a plan that only compares places; a position being ridden again; no sweep."""
+    items = ridden(pieces=100)
+    ends = [at for at, one in enumerate(items) if isinstance(one, Event) and one.content.get("event") == "saddle_moved"]
+    compared = [
+        dataclasses.replace(one, content={**one.content, "plan": {**one.content["plan"], "purpose": "check"}})
+        if isinstance(one, Event) and one.kind == SWEEP_BEGUN
+        else one
+        for one in items
+    ]
+    again = [*items[: ends[4]], Event(items[ends[4]].received_us, FITTER, {"event": "redo"})]
+
+    assert recompute(items, RIG, CALIBRATION).no_answer == ""
+    assert recompute(items[: ends[0]], RIG, CALIBRATION).no_answer.startswith("no position was finished")
+    assert "2 of at least 5 different positions" in recompute(items[: ends[2]], RIG, CALIBRATION).no_answer
+    assert recompute(compared, RIG, CALIBRATION).no_answer == "its plan asks for no onset"
+    assert "3 of at least 5 different positions" in recompute(again, RIG, CALIBRATION).no_answer
+    assert recompute([], RIG, CALIBRATION).no_answer == "no sweep was begun in what was received"
 
 
 def test_a_sweep_ridden_before_the_cells_were_calibrated_is_answered_with_a_later_calibration():

@@ -99,6 +99,7 @@ def test_what_says_nothing_is_left_out_and_named(tmp_path):
         ("b", "R-AAA111", "2026-03-01T09:00:00+00:00", 50.0, {"likelihood": None}),
         ("c", None, "2026-03-01T09:00:00+00:00", 50.0, {}),
         ("d", "R-AAA111", "2026-03-01T09:00:00+00:00", 50.0, {}),
+        ("e", "R-AAA111", "2026-03-01T09:00:00+00:00", 50.0, {"no_answer": "no position was finished"}),
     ]
     found = told_by_archive(journal(tmp_path / "out", rows))
 
@@ -106,6 +107,7 @@ def test_what_says_nothing_is_left_out_and_named(tmp_path):
     assert "on which day it was ridden is not known" in found.left_out["a"]
     assert "kept no likelihood" in found.left_out["b"]
     assert "without a client" in found.left_out["c"]
+    assert found.left_out["e"] == "it has no answer: no position was finished"
 
 
 def test_simulated_riders_are_asked_for_and_said_to_be_simulated(tmp_path):
