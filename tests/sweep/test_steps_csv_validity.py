@@ -5,8 +5,10 @@ import json
 import numpy as np
 import pytest
 
+from daq.sweep.onset import onset
 from daq.sweep.plan import out_and_back
 from daq.sweep.steps_csv import onset_json, read_table
+from daq.sweep.validity.seen import seen
 
 OUT_AND_BACK = out_and_back(80.0, 30.0, 11)
 ONE_WAY = tuple(float(mm) for mm in range(80, 25, -5))
@@ -70,6 +72,32 @@ def test_one_way_takes_the_onset_whether_by_time_order_or_direction():
     assert by_order["onset_mm"] is by_time["onset_mm"] is by_word["onset_mm"] is None
     assert tests["direction"]["verdict"] == "failed"
     assert "out and back" in tests["direction"]["cure"]
+
+
+@pytest.mark.parametrize("stated", [(), (3,), (8,), range(1, 6)], ids=["none", "one out", "one back", "all out"])
+def test_a_direction_that_is_not_known_is_told_by_the_times(stated):
+    timed = {"without": ("order",), "t_min": lambda s, i: 0.8 * i}
+
+    def way(s, i):
+        return ("out" if i < 6 else "back") if i in stated else ""
+
+    partly, _ = judged_table(table(direction=way, **timed))
+    without, _ = judged_table(table(**timed))
+
+    assert partly == without
+    assert without["verdict"] == "onset"
+
+
+def test_a_direction_that_is_stated_counts_before_the_times():
+    """80 mm twice, the second time come to from the rear of it: by the places alone the saddle stayed."""
+    order = (80.0, *OUT_AND_BACK)
+    told, silent = (
+        read_table(table(order, direction=lambda s, i, way=way: way if i == 1 else "")) for way in ("forward", "")
+    )
+
+    ways = [seen(onset(one.steps), one.steps, one.conditions).ways for one in (told, silent)]
+    assert (ways[0][1], ways[1][1]) == ("forward", "")
+    assert ways[0][2:] == ways[1][2:]
 
 
 def test_passes_that_disagree_take_the_onset():

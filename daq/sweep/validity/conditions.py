@@ -59,8 +59,8 @@ class Conditions:
     finished: bool = True
     """Whether no more steps will come."""
     ways: tuple[Way, ...] = ()
-    """From which direction the saddle came to each step, in the order of the steps; empty: inferred from their
-    times."""
+    """From which direction the saddle came to each step, in the order of the steps, as stated; one that is empty, or
+    all: inferred from their times."""
     protocol: str = ""
     """Reach kept or bar fixed, as declared; empty: unknown."""
     blinded: bool | None = None

@@ -155,7 +155,8 @@ def seen(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> Se
     order = np.argsort(times, kind="stable").tolist() if timed else list(range(len(steps)))
     ridden = tuple(steps[i] for i in order)
     said: tuple[Way, ...] = conditions.ways or tuple("" for _ in ridden)
-    ways = _ways(ridden) if timed and not conditions.ways else tuple(said[i] for i in order)
+    stated = tuple(said[i] for i in order)
+    ways = tuple(one or found for one, found in zip(stated, _ways(ridden), strict=True)) if timed else stated
     return Seen(answer, ridden, conditions, ways, timed)
 
 
