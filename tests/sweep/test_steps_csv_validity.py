@@ -64,6 +64,27 @@ def test_a_sliding_riders_weight_line_takes_the_onset():
     assert tests["hips"]["interval"][0] < tests["hips"]["value"] < tests["hips"]["interval"][1]
 
 
+@pytest.mark.parametrize("from_mm", [50.0, 55.0])
+def test_a_weight_line_that_is_known_forward_only_does_not_clear_the_hips(from_mm):
+    """The rider slides behind 55 mm, where nobody measured it."""
+    content, tests = judged_table(table(weight_line_mm=lambda s, i: x_of(0.16)(s, i) if s <= from_mm else ""))
+
+    assert tests["hips"]["verdict"] == "not made"
+    assert "80, 70" in tests["hips"]["means"]
+    assert "the seat bones stay there" in tests["hips"]["cure"]
+    assert "hips not measured" in content["evidence"]
+    assert "hips" in content["grade"].partition("not measured")[2]
+
+
+def test_a_weight_line_that_is_known_in_part_still_shows_hips_that_slid_there():
+    slid = x_of(0.16)
+    content, tests = judged_table(table(weight_line_mm=lambda s, i: slid(s, i) if s >= 40.0 else ""))
+
+    assert tests["hips"]["verdict"] == "failed"
+    assert content["onset_mm"] is None
+    assert "hips" in content["grade"].partition("not measured")[0]
+
+
 def test_one_way_takes_the_onset_whether_by_time_order_or_direction():
     by_order, tests = judged_table(table(ONE_WAY))
     by_time, _ = judged_table(table(ONE_WAY, without=("order",), t_min=lambda s, i: 0.8 * i))

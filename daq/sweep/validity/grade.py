@@ -5,24 +5,29 @@ Shown wherever an answer is shown: the same curve of hand load is worth less fro
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from daq.sweep.validity.effort import MAY_MISS
 from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen
+from daq.values import Result, Validity
 
 SCALES = ("hands", "saddle")
 """What may be read off a scale and typed."""
 
 
-def graded(sweep: Seen) -> str:
-    """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ..."."""
+def graded(sweep: Seen, found: Sequence[Validity]) -> str:
+    """One line: "measured: hands, effort; held, not measured: ...; not measured: saddle, ...". found: what the tests
+    say; the hips are measured where their test could be made.
+    """
     there = {
         "hands": True,
         "saddle": _known(sweep, "saddle_load_n"),
         "effort": int(np.isnan(sweep.torque_nm).sum()) <= MAY_MISS,
         "tilt": _known(sweep, "tilt_deg"),
-        "hips": int(np.isfinite([step.weight_line_mm for step in sweep.steps]).sum()) >= len(sweep.steps) - MAY_MISS,
+        "hips": any(one.test == "hips" and one.result is not Result.NOT_MADE for one in found),
     }
     if sweep.conditions.dummy:
         del there["hips"]

@@ -14,7 +14,8 @@ import numpy as np
 
 from daq.student import quantile
 from daq.sweep.validity.effects import Effect
-from daq.sweep.validity.saying import Number, failed, not_made, passed
+from daq.sweep.validity.effort import MAY_MISS
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
 
@@ -38,7 +39,8 @@ WATCHED = "mark where the rider sits and watch that the seat bones stay there"
 
 
 def hips(sweep: Seen) -> Validity:
-    """Slope of the weight line over all positions, behind the bend and forward of it."""
+    """Slope of the weight line over all positions, behind the bend and forward of it. Known at some of them only, it
+    can show hips that moved there, and not that they stayed at the others."""
     x_mm = np.array([step.weight_line_mm for step in sweep.steps])
     known = np.isfinite(x_mm)
     if sweep.conditions.dummy:
@@ -55,6 +57,8 @@ def hips(sweep: Seen) -> Validity:
     numbers = Number(found.value, "mm/mm", found.interval_95)
     said = f"the weight line moved by {found.value:.2f} mm for each mm of saddle {where}{_pressure(sweep)}"
     if off[where] <= 0.0:
+        if (~known).sum() > MAY_MISS:
+            return not_made("hips", *_known_in_part(sweep, x_mm))
         return passed("hips", f"the hips kept their place on the saddle: {said}, expected {expected:.2f}", numbers)
     if not LEAST_POSSIBLE < found.value < MOST_POSSIBLE:
         return failed(
@@ -125,6 +129,15 @@ def _missing(sweep: Seen) -> tuple[str, str]:
     if not np.isfinite(sweep.torque_nm).all():
         return "the weight line needs the crank torque at every position", "link a power sensor"
     return "the weight line is known at too few positions", "see that cells, bar and cranks are in the rig file"
+
+
+def _known_in_part(sweep: Seen, x_mm: Array) -> tuple[str, str]:
+    """The weight line follows from the crank torque, so a step that lacks this lacks that too."""
+    known = np.isfinite(x_mm)
+    at_mm = listed([f"{mm:g}" for mm in dict.fromkeys(sweep.setback_mm[~known].tolist())])
+    without_torque = bool(np.isfinite(sweep.torque_nm[known]).all()) and bool(np.isnan(sweep.torque_nm[~known]).all())
+    cure = "link a power sensor" if without_torque else f"{WATCHED}, and give the weight line there too"
+    return f"hips not measured: the weight line is not known at {at_mm} mm, and there they may have moved", cure
 
 
 def _pressure(sweep: Seen) -> str:

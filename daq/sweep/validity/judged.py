@@ -39,7 +39,7 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     if forbidding and sweep.decided and not set(forbidding) & set(ENOUGH):
         found = _with_suspicions(found, sweep)
     unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
-    answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep))
+    answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep, found))
     answer = _by_this_jig(answer, conditions)
     against = [_sentence(one) for one in found if one.test in forbidding]
     beside = [_sentence(one) for one in found if one.result is Result.FAILED and one.test not in forbidding]

@@ -88,6 +88,20 @@ def test_hips_that_could_not_be_measured_say_what_is_missing():
     assert cures[0].endswith("the seat bones stay there, or ride on a saddle with nose and rear cells")
 
 
+def test_hips_known_in_part_lack_a_power_sensor_only_where_it_was_silent():
+    missing = {2, 4, 6}
+
+    def partly(**lost):
+        return [replace(one, **lost) if i in missing else one for i, one in enumerate(sweep(np.random.default_rng(5)))]
+
+    nan = float("nan")
+    both, line = partly(weight_line_mm=nan, crank_torque_nm=nan), partly(weight_line_mm=nan)
+    found = [hips(seen(answer(), steps, ON_THE_JIG)) for steps in (both, line)]
+
+    assert [one.result for one in found] == [Result.NOT_MADE] * 2
+    assert (found[0].cure == "link a power sensor", "power sensor" in found[1].cure) == (True, False)
+
+
 def test_a_bar_that_nobody_confirmed_is_told_where_there_is_no_verdict():
     kept = replace(ON_THE_JIG, protocol="reach kept")
 
