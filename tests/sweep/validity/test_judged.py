@@ -1,6 +1,7 @@
 """All tests together: what forbids takes the onset, what fails is told, and clean sweeps pass."""
 
 from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pytest
@@ -396,3 +397,11 @@ def test_the_tests_have_names_of_their_own():
     names = [one.test for one in judged(answer(), ride(), ON_THE_JIG).validity]
 
     assert len(set(names)) == len(names) == len(TESTS)
+
+
+def test_the_method_has_a_row_for_every_test_in_the_order_in_which_they_are_told():
+    text = files("daq.sweep.validity").joinpath("method.md").read_text(encoding="utf-8")
+    rows = text.partition("| test |")[2].partition("\n\n")[0].splitlines()[2:]
+
+    names = [one.test for one in judged(answer(), ride(), ON_THE_JIG).validity]
+    assert [row.split("|")[1].strip() for row in rows] == names
