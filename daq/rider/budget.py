@@ -94,6 +94,9 @@ class Budget:
     leverage_nm_per_mm: float
     """Support lost per mm forward in addition to the loss of the feet's lever."""
     bend_nm: float
+    light_lever_m: float | None = None
+    """The lever at which light hands gain their slope; at another they gain it in inverse proportion. None: at any, as
+    with the reach kept, where the lever stays."""
 
     def feet_n(self, at: Posture, torque_nm: Array | float) -> Array:
         """Mean foot load along the jig normal."""
@@ -105,7 +108,10 @@ class Budget:
         model = self.model
         forward_mm = self.geometry.reference_setback_mm - at.seat_mm
         more_nm = np.asarray(torque_nm) - model.torque_nm
-        return model.light_hands_n + model.light_slope_n_per_mm * forward_mm + model.light_torque_n_per_nm * more_nm
+        slope = model.light_slope_n_per_mm
+        if self.light_lever_m is not None:
+            slope *= self.light_lever_m / at.lever_m
+        return np.asarray(model.light_hands_n + slope * forward_mm + model.light_torque_n_per_nm * more_nm)
 
     def excess_nm(self, at: Posture, torque_nm: Array | float) -> Array:
         """need - avail: positive when the hands have to take more."""
@@ -156,14 +162,16 @@ def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
     """The budget that puts this rider's onset and slope where the model says, level and at the reference effort.
 
     The slope is that with the reach kept. With the bar fixed, the trunk rises as the saddle comes forward, so the need
-    grows less; the posture-dependent loss of support is assumed to shrink in proportion.
+    grows less; the posture-dependent loss of support is assumed to shrink in proportion, and so is what light hands
+    gain.
     """
     geometry = replace(geometry, reach_kept=geometry.reach_kept and not model.confounds.bar_stays)
-    if model.kind in (RiderKind.STRAIGHT, RiderKind.FLAT):
-        return Budget(model, geometry, math.inf, 0.0, 0.0)
     sitting = replace(model, confounds=NONE)
+    light_lever_m = _light_lever_m(sitting, geometry)
+    if model.kind in (RiderKind.STRAIGHT, RiderKind.FLAT):
+        return Budget(model, geometry, math.inf, 0.0, 0.0, light_lever_m)
     onset_mm = LOADED_ONSET_MM if model.kind is RiderKind.LOADED else model.onset_mm
-    kept, here = (_bare(sitting, replace(geometry, reach_kept=True)), _bare(sitting, geometry))
+    kept, here = _bare(sitting, replace(geometry, reach_kept=True)), _bare(sitting, geometry, light_lever_m)
     kept_nm_per_mm, here_nm_per_mm = _lost_nm_per_mm(kept, onset_mm), _lost_nm_per_mm(here, onset_mm)
     leverage = 0.0
     if model.slope_n_per_mm is not None:
@@ -173,11 +181,23 @@ def budget(model: RiderModel, geometry: JigGeometry) -> Budget:
     at = posture(sitting, geometry, onset_mm, 0.0)
     support = float(here.excess_nm(at, model.torque_nm)) - leverage * (onset_mm - model.onset_mm)
     bend_nm = model.bend_mm * (here_nm_per_mm + leverage) if model.kind is RiderKind.GENTLE_BEND else 0.0
-    return Budget(model, geometry, support, leverage, bend_nm)
+    return Budget(model, geometry, support, leverage, bend_nm, light_lever_m)
 
 
-def _bare(model: RiderModel, geometry: JigGeometry) -> Budget:
-    return Budget(model, geometry, 0.0, 0.0, 0.0)
+def _bare(model: RiderModel, geometry: JigGeometry, light_lever_m: float | None = None) -> Budget:
+    return Budget(model, geometry, 0.0, 0.0, 0.0, light_lever_m)
+
+
+def _light_lever_m(sitting: RiderModel, geometry: JigGeometry) -> float | None:
+    """The lever that gives light hands their slope with the bar fixed: the moment they gain with each millimetre is to
+    that with the reach kept as what geometry alone adds to the need is."""
+    if geometry.reach_kept or sitting.light_slope_n_per_mm == 0.0:
+        return None
+    at_mm, level = geometry.reference_setback_mm, replace(sitting, light_slope_n_per_mm=0.0)
+    kept_nm_per_mm, here_nm_per_mm = (
+        _lost_nm_per_mm(_bare(level, replace(geometry, reach_kept=kept)), at_mm) for kept in (True, False)
+    )
+    return posture(sitting, geometry, at_mm, 0.0).lever_m * here_nm_per_mm / kept_nm_per_mm
 
 
 def _lost_nm_per_mm(bare: Budget, at_mm: float) -> float:

@@ -108,6 +108,30 @@ def test_the_steep_demo_rider_gains_less_with_the_bar_fixed():
     assert 0.6 < np.diff(fixed)[0] / np.diff(kept)[0] < 0.9
 
 
+@pytest.mark.parametrize("kind", ["hinge", "gentle-bend", "straight", "loaded"])
+def test_a_rider_of_any_kind_whose_load_rises_gains_less_with_the_bar_fixed(kind):
+    """Geometry knows no kind: the moment gained shrinks by the same share, here to 0.78, and the shorter the lever, the
+    more of it the hands gain."""
+    kept, fixed = (settled_n(with_(*bar, model=rider_of_kind(kind, STILL))) for bar in ((), ("bar-fixed",)))
+
+    assert 0.75 < np.diff(fixed)[0] / np.diff(kept)[0] < 0.95
+
+
+def test_light_hands_with_a_slope_gain_less_with_the_bar_fixed_and_read_the_same_at_the_reference():
+    straight = rider_of_kind("straight", STILL)
+    kept, fixed = (settled_n(with_(*bar, model=straight), (55.0, 80.0)) for bar in ((), ("bar-fixed",)))
+
+    assert kept == pytest.approx([90.0, 77.5])
+    assert fixed[0] == pytest.approx(90.0)
+    assert fixed[1] > kept[1] + 2.0
+
+
+def settled_n(model, setbacks_mm=(40.0, 30.0)):
+    found = budget(model, JigGeometry())
+    at = [posture(model, found.geometry, s, 0.0) for s in setbacks_mm]
+    return np.array([float(found.hands_n(each, model.torque_nm)) for each in at])
+
+
 def test_lag_leaves_its_share_of_the_way():
     """After t of a time constant T exp(-t/T) of the change is left: of 22.5 N up from 55 to 37 mm, by hand."""
     ridden = jig(with_("lag=40"))
