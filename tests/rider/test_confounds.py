@@ -12,6 +12,7 @@ from daq.rider.jig import SimulatedJig
 from daq.rider.jig_geometry import JigGeometry
 from daq.rider.model import DEMO, rider_of_kind, rider_with
 from daq.rider.named import asked_for
+from daq.sweep.validity.reach import STAYED_TAKES
 
 STILL = replace(DEMO, sway_n=0.0, side_sway_n=0.0, drift_n_per_min=0.0, power_wander_w=0.0, cadence_wander_rpm=0.0,
                 stroke_spread=0.0, settle_n=0.0)  # fmt: skip
@@ -130,6 +131,18 @@ def settled_n(model, setbacks_mm=(40.0, 30.0)):
     found = budget(model, JigGeometry())
     at = [posture(model, found.geometry, s, 0.0) for s in setbacks_mm]
     return np.array([float(found.hands_n(each, model.torque_nm)) for each in at])
+
+
+def test_what_is_said_of_a_bar_that_stayed_holds_for_light_hands_and_for_heavy_ones():
+    """The sentence of the test of reach: a rise is less, by up to that share."""
+    lost = {}
+    for light_n in (50.0, 90.0):
+        model = replace(STILL, light_hands_n=light_n)
+        kept, fixed = (np.diff(settled_n(with_(*bar, model=model)))[0] for bar in ((), ("bar-fixed",)))
+        lost[light_n] = 1.0 - fixed / kept
+
+    assert lost[50.0] == pytest.approx(STAYED_TAKES, abs=0.05)
+    assert 0.1 < lost[90.0] < 0.3
 
 
 def test_lag_leaves_its_share_of_the_way():

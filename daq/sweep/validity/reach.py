@@ -21,6 +21,10 @@ the hands may have to hold, as much as KINK_MM at 1.4 N/mm. Readings that scatte
 Judgement, no source."""
 DRIFTED = 0.2
 """Millimetres of reach for each millimetre of setback that may differ from what the protocol says."""
+STAYED_TAKES = 0.5
+"""Share of a rise that a bar which stayed takes, at most or nearly so: the lighter the hands, the more. Of 1000
+simulated riders of 52 to 100 kg with 8 to 16 % of their weight on the hands, half lose more than 0.19, and 95 in 100
+from -0.08 to 0.53."""
 PROTOCOLS = {"reach kept": 0.0, "bar fixed": 1.0}
 
 
@@ -95,13 +99,14 @@ def _changed(sweep: Seen, mm: Array) -> str:
 
 
 def _not_confirmed(sweep: Seen) -> Validity:
-    """Nobody said where the bar stood. One that stayed is told where there is no verdict: it halves a rise (mechanics
-    of a model rider), and the weight line hardly shows it."""
+    """Nobody said where the bar stood. One that stayed is told where there is no verdict: it flattens a rise, and the
+    weight line hardly shows it."""
     kept = sweep.conditions.protocol == "reach kept" and not sweep.conditions.dummy
     if kept and sweep.suspects and sweep.rise_suspected:
         return failed(
             "reach",
-            "reach not confirmed: had the bar stayed while the saddle moved, hand load would rise about half as much",
+            "reach not confirmed: had the bar stayed while the saddle moved, hand load would rise less, by up to about "
+            f"{100 * STAYED_TAKES:.0f} %",
             "see that the bar goes along with the saddle, and confirm it at each position",
             forbids=False,
         )
