@@ -241,6 +241,7 @@ def archive(
     from daq.keep.json_text import digest
     from daq.keep.package import workers
     from daq.keep.package.archive import analyse
+    from daq.keep.package.one_kind import FolderTaken
     from daq.keep.package.recomputed import ONSET_AGAIN, onset_again
     from daq.sweep.onset import METHOD, METHODS
 
@@ -261,6 +262,8 @@ def archive(
                 mapper=mapper,
                 progress=progress,
             )
+    except FolderTaken as error:
+        fail(REFUSED, error)
     except StoreError as error:
         fail(UNUSABLE, error)
     if not found.sweeps:

@@ -24,9 +24,12 @@ from typing import Any, TypeAlias
 
 from daq.keep.json_text import json_text
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
+from daq.keep.package.one_kind import refuse_results_in
 from daq.keep.package.parquet_columns import FieldType
 from daq.keep.package.tables import SWEEP, Field, Form, Table, preferred_form, table_of_rows, write_table
 
+NAMED = "foreaft-analysis"
+"""The name of the results' data package."""
 LIST = "sweeps.csv"
 """Of an exported folder, beside its sweeps."""
 Row: TypeAlias = Mapping[str, Any]
@@ -65,8 +68,10 @@ def analyse(
     """Runs the analysis over every sweep of the archive and writes its tables.
 
     method: name and version, the analysis's own; a sweep already finished under it is not computed again unless its
-    data has changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all).
+    data has changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all). FolderTaken if
+    the results would overwrite an export's descriptor.
     """
+    refuse_results_in(out, NAMED)
     archive = archive.resolve()
     folders = _sweeps_in(archive)
     names = {folder: folder.relative_to(archive).as_posix() for folder in folders}
@@ -150,7 +155,7 @@ def _write_tables(
     results = _results(done, method)
     paths = {table.name: write_table(table, out, form) for table in (results, failed)}
     resources = [resource(table, paths[table.name]) for table in (results, failed)]
-    write_descriptor(out, {"name": "foreaft-analysis", "title": f"Analysis by {method}", "resources": resources})
+    write_descriptor(out, {"name": NAMED, "title": f"Analysis by {method}", "resources": resources})
     return paths["results"]
 
 

@@ -35,6 +35,7 @@ from daq.keep.package.datapackage import file_resource, resource, write_descript
 from daq.keep.package.folder import describe_folder
 from daq.keep.package.keys import FORMAT
 from daq.keep.package.one_by_one import one_by_one
+from daq.keep.package.one_kind import PACKAGE, refuse_mixed
 from daq.keep.package.permission import Purpose, refuse_names
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
@@ -81,11 +82,12 @@ def export(
 
     recompute_stored computes what is not stored; contributors: see `terms.contributor`; is_coarse: dates to months,
     masses to 5 kg, and everything recomputed with these; with_c3d: a C3D file of each beside its tables. A sweep
-    already in the folder is left as it is, so that an interrupted export resumes when run again. Raises ExportRefused,
-    before anything is written, if a client has not agreed. A sweep that cannot be exported, or would contain the
-    client's name, raises too; with `told` it is reported there and the others go on. Lost raw data is reported there as
-    well.
+    already in the folder is left as it is, so that an interrupted export resumes when run again. Before anything is
+    written, ExportRefused is raised if a client has not agreed, FolderTaken if the folder is of another kind. A sweep
+    that cannot be exported, or would contain the client's name, raises too; with `told` it is reported there and the
+    others go on. Lost raw data is reported there as well.
     """
+    refuse_mixed(folder, PACKAGE, is_coarse=is_coarse)
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
     form = form or preferred_form()

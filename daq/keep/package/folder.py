@@ -19,6 +19,7 @@ from daq.keep.package.computed_tables import STEPS, VERDICTS
 from daq.keep.package.crate import write_crate
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
 from daq.keep.package.keys import FORMAT
+from daq.keep.package.one_kind import PACKAGE_NAME
 from daq.keep.package.readme import TITLE, readme
 from daq.keep.package.received_tables import STATES
 from daq.keep.package.tables import TEXTS, Field, read_table, table_of_rows, write_table
@@ -85,7 +86,7 @@ def _about(descriptors: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     simulated = [bool(one.get("simulated")) for one in descriptors]
     contributors = _once(one for each in descriptors for one in each.get("contributors", ()))
     return {
-        "name": "foreaft-sweeps",
+        "name": PACKAGE_NAME,
         "title": TITLE + (" (SIMULATED riders and jig)" if simulated and all(simulated) else ""),
         "description": "Setback sweeps: the load on the hands over the place of the saddle. README.md explains all.",
         "version": FORMAT,

@@ -14,13 +14,10 @@ from daq.keep.package.importing import import_sweep
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from tests.keep.jig import concatenated, pedalling, recorded
+from tests.keep.package.folders import Stopped, files
 from tests.keep.sweeps import computed, stored
 
 FORMS = ["parquet", "csv.gz"]
-
-
-def files(folder):
-    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -41,10 +38,6 @@ def test_nothing_is_overwritten_and_what_is_there_is_said(store, tmp_path):
     assert export(store, [sweep_id], tmp_path / "out", computed, told=told.append) == []
     assert files(tmp_path / "out") == before
     assert told == [f"{made} is there already and stays as it is"]
-
-
-class Stopped(BaseException):
-    """As a key on the keyboard stops an export."""
 
 
 def test_an_export_that_was_stopped_is_described_and_taken_up_again(store, tmp_path):
