@@ -59,13 +59,15 @@ def export(
     Or as a BIDS dataset, which has loads, steps and answers alone.
 
     Pseudonyms only. Research needs the client's consent. A sweep with lost data is exported with its gap; one that
-    cannot be exported is reported and left out. Run again with the same FOLDER, an interrupted export continues. The
-    daemon may be running.
+    cannot be exported, or may not, is reported and left out, and the exit code is 1. Run again with the same FOLDER, an
+    interrupted export continues; a FOLDER that holds another kind of export, or a coarse one beside an exact one, is
+    refused with exit code 2. The daemon may be running.
     """
     from daq.keep.again.recompute import recompute_stored
     from daq.keep.package.bids_dataset import export_bids
     from daq.keep.package.export import export as exported
-    from daq.keep.package.permission import exportable
+    from daq.keep.package.one_kind import FolderTaken
+    from daq.keep.package.permission import exportable, permitted
 
     said: list[str] = []
     try:
@@ -73,13 +75,11 @@ def export(
     except ValueError as error:
         fail(REFUSED, f"--contributor: {error}")
     with opened(store) as open_store, bar("exporting") as progress:
-        ids = list(sweeps)
-        if everything:
-            ids, left_out = exportable(open_store, purpose)
-            for sentence in left_out:
-                tell(f"left out: {sentence}")
+        ids, left_out = exportable(open_store, purpose) if everything else permitted(open_store, sweeps, purpose)
+        for sentence in left_out:
+            tell(f"left out: {sentence}")
         if not ids:
-            fail(REFUSED, "no sweep to export; give their numbers, or --all for all that may be")
+            fail(REFUSED, "no sweep to export; give the numbers of some that may be exported, or --all for all of them")
         simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
         terms = LICENCES[licence] if licence else FREE if simulated else CLOSED
         common: Any = {
@@ -90,10 +90,16 @@ def export(
             "progress": progress,
             "told": said.append,
         }
-        if format_ == "bids":
-            made = export_bids(open_store, ids, folder, recompute_stored, **common)
-        else:
-            made = exported(open_store, ids, folder, recompute_stored, form=form, with_c3d=format_ == "c3d", **common)
+        try:
+            if format_ == "bids":
+                made = export_bids(open_store, ids, folder, recompute_stored, **common)
+            else:
+                made = exported(
+                    open_store, ids, folder, recompute_stored, form=form, with_c3d=format_ == "c3d", **common
+                )
+        except FolderTaken as error:
+            fail(REFUSED, error)
     for line in (*said, *made):
         tell(str(line))
-    raise SystemExit(CHECK_FAILED if any(line.startswith("left out") for line in said) else 0)
+    incomplete = (left_out and not everything) or any(line.startswith("left out") for line in said)
+    raise SystemExit(CHECK_FAILED if incomplete else 0)

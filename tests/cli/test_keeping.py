@@ -213,6 +213,42 @@ def test_of_all_sweeps_those_of_clients_who_have_not_agreed_are_left_out(tmp_pat
     ]
 
 
+def test_of_sweeps_named_those_that_may_not_leave_are_left_out_and_told(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as made:
+        agreed, silent = people.add_client(made), people.add_client(made)
+        people.set_consent(made, agreed.id, "research", True)
+        for client in (silent, agreed):
+            stored(made, client_id=client.id, simulated=False)
+    both = foreaft("export", 1, 2, 2, tmp_path / "out", "--store", path)
+    alone = foreaft("export", 1, tmp_path / "alone", "--store", path)
+    unknown = foreaft("export", 2, 7, tmp_path / "unknown", "--store", path)
+
+    assert both.exit_code == 1
+    assert f"left out: {silent.pseudonym} (sweep 1) has not agreed to the use of records in research" in both.stderr
+    assert [one.name[-6:] for one in (tmp_path / "out").iterdir() if one.is_dir()] == ["000002"]
+    assert alone.exit_code == 2
+    assert "left out: " in alone.stderr
+    assert "no sweep to export" in alone.stderr
+    assert (unknown.exit_code, "no sweep 7" in unknown.stderr) == (4, True)
+    assert not (tmp_path / "alone").exists()
+    assert not (tmp_path / "unknown").exists()
+
+
+def test_a_folder_that_holds_something_else_is_refused_with_exit_code_2(store, own_export, tmp_path):
+    before = sorted(own_export.rglob("*"))
+    coarse = foreaft("export", 1, own_export, "--store", store, "--coarse")
+    bids = foreaft("export", 1, own_export, "--store", store, "--format", "bids")
+    results = foreaft("archive", own_export, own_export, "--processes", 1)
+    again = foreaft("export", 1, own_export, "--store", store)
+
+    assert (coarse.exit_code, bids.exit_code, results.exit_code, again.exit_code) == (2, 2, 2, 0)
+    assert "give the coarse export another folder" in coarse.stderr
+    assert "give each its own folder" in bids.stderr
+    assert "give another OUT" in results.stderr
+    assert sorted(own_export.rglob("*")) == before
+
+
 def test_one_damaged_sweep_does_not_hold_up_the_import_of_the_others(own_export, tmp_path):
     (sound,) = [path for path in own_export.iterdir() if path.is_dir()]
     shutil.copytree(sound, own_export / "0-damaged")

@@ -36,6 +36,20 @@ def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
     return ids, left_out
 
 
+def permitted(store: Store, sweep_ids: Iterable[int], purpose: Purpose) -> tuple[list[int], list[str]]:
+    """Those of these sweeps that may leave the store for this purpose, and a sentence for each that may not. NotThere
+    for a number that no sweep has."""
+    ids: list[int] = []
+    left_out: list[str] = []
+    for sweep_id in dict.fromkeys(sweep_ids):
+        try:
+            refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
+            ids.append(sweep_id)
+        except (ExportRefused, StoreDamaged) as refused:
+            left_out.append(str(refused))
+    return ids, left_out
+
+
 def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:
     """Raises ExportRefused if the client has not agreed to this purpose."""
     if purpose == "client" or store.session(sweep.session_id).simulated:
