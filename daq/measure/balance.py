@@ -104,7 +104,7 @@ def weight_line(
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
     Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_f = 0 and T_h as
-    in unseen; the feet may balance any deviation of the hands' force from that. Tangential forces count only if hands
+    in unseen; the feet may balance any part of it, which is in the uncertainty. Tangential forces count only if hands
     and saddle both have them: one alone would be worse than none.
     """
     single_axis = hands.tangential_n is None or saddle.tangential_n is None
@@ -116,7 +116,8 @@ def weight_line(
         moment -= hands.y_m * hands.tangential_n + saddle.y_m * saddle.tangential_n
         u_moment = math.hypot(u_moment, hands.u_n * hands.y_m, saddle.u_n * saddle.y_m)
     else:
-        lever_m, feet_u_n = hands.y_m - saddle.y_m, max(FEET_TANGENTIAL_U_N, FEET_TAKE * unseen.hands_u_n)
+        lever_m = hands.y_m - saddle.y_m
+        feet_u_n = max(FEET_TANGENTIAL_U_N, FEET_TAKE * math.hypot(unseen.hands_n, unseen.hands_u_n))
         bias = lever_m * unseen.hands_n / weight_normal_n + saddle.y_m * math.tan(math.radians(tilt_deg))
         u_moment = math.hypot(u_moment, lever_m * unseen.hands_u_n, saddle.y_m * feet_u_n)
     return WeightLine(moment / weight_normal_n, u_moment / weight_normal_n, single_axis, bias)

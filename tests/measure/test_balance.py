@@ -87,6 +87,18 @@ def test_a_mean_pull_of_the_hands_moves_line_and_deficit_as_the_free_body_says()
     assert hands_off_deficit_nm(steep, SADDLE, pull) == pytest.approx(measured)
 
 
+@pytest.mark.parametrize("share_of_feet", [0.0, 0.3, 0.6])
+def test_a_pull_that_the_feet_may_hold_as_well_as_the_saddle_is_in_the_uncertainty(share_of_feet):
+    """Free body, moments about the BB: the feet hold a part of the stated pull, the saddle the rest."""
+    pull_n, weight_t = -60.0, WEIGHT_N * math.tan(math.radians(TILT_DEG))
+    saddle_t = weight_t - pull_n + share_of_feet * pull_n
+    true = line(Contact(0.57, 0.66, 104.9, pull_n), Contact(-0.20, 0.678, 388.3, saddle_t))
+
+    told = line(unseen=UnseenHands(pull_n, 12.0, "a test"))
+
+    assert abs(told.estimate_m - true.x_m) < 2.0 * told.u_m
+
+
 def test_what_single_axis_rigs_may_assume_is_learned_from_rigs_that_measure_it():
     """Mean and spread for one more rider; Student's t of JCGM 100 table G.2 for 5 degrees of freedom: 2.57 by 1.96."""
     found = learned([-20.0, -10.0, 0.0, -15.0, -5.0, -10.0])
