@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
+from daq.measure.balance import UnseenHands
 from daq.measure.cell_checks import CheckedCell
 from daq.measure.clock import CLOCK_RULES
 from daq.measure.positions import Positions, PositionSensor
@@ -114,15 +115,25 @@ def progress_of(rig: Rig, plan: Plan, completed: Callable[[StepMean], StepMean])
     return SweepProgress(plan, jig=range_of(rig), resolution_mm=resolution_mm, completed=completed)
 
 
-def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> float:
-    """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB; NaN where the jig or
-    the rider's data do not determine it. The bar is where it was set, otherwise where the plan puts it."""
+def unseen_of(rig: Rig) -> UnseenHands:
+    """What is taken of the hands' force along this jig, which its cells do not measure."""
+    told = rig.unseen
+    if told is None:
+        return UnseenHands()
+    return UnseenHands(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
+
+
+def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> tuple[float, float]:
+    """Where the rider's weight line crosses the jig's x axis at this step, mm forward of the BB, and its standard
+    uncertainty; NaN where the jig or the rider's data do not determine it. The bar is where it was set, otherwise where
+    the plan puts it."""
     return weight_line_mm(
         step,
         levers_of(rig),
         mass_kg=mass_kg,
         g_m_s2=rig.g_m_s2,
         bar_goes_from_mm=plan.reference_setback_mm if plan.protocol == "reach kept" else None,
+        unseen=unseen_of(rig),
     )
 
 

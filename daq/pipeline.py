@@ -434,5 +434,5 @@ class Pipeline:
         """The step with the rider's weight line added, if this sweep's jig can determine it."""
         if self.progress is None:
             return step
-        line_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
-        return replace(step, weight_line_mm=line_mm)
+        line_mm, u_mm = weight_line_of(step, self._rig, self.progress.plan, self.mass_kg)
+        return replace(step, weight_line_mm=line_mm, u_weight_line_mm=u_mm)

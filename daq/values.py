@@ -205,6 +205,8 @@ class StepMean:
     weight_line_mm: float = NAN
     """Where the rider's weight line crosses the jig's x axis, forward of the BB, from the pressure centre on nose and
     rear cells; NaN when it is not measured (one saddle cell moves with the saddle and cannot show it)."""
+    u_weight_line_mm: float = NAN
+    """Its standard uncertainty, most of it from the forces along the jig, which single-axis cells do not see."""
     moved_min: float = NAN
     """When the saddle was confirmed at this position, minutes of session time; NaN if unknown."""
     setting: Setting = Setting()

@@ -11,10 +11,10 @@ import numpy as np
 from daq.fit.intake import OwnBicycle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
+from daq.jig import unseen_of
 from daq.measure.balance import (
     CELLS_U_N,
     Contact,
-    UnseenHands,
     WeightLine,
     com_height,
     hands_off_deficit_nm,
@@ -59,7 +59,7 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     if why_not:
         nothing = Estimate(None, None, None, why_not)
         return OnBicycle(setback_mm, nothing, nothing)
-    rests_on = _unseen(rig).said
+    rests_on = unseen_of(rig).said
     deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
     half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
     front = _front(sweep, bicycle, lines, setback_mm)
@@ -165,7 +165,7 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         return [], [], "the rider's mass is not known"
     if len(sweep.steps) < 2:
         return [], [], "fewer than two steps"
-    at, unseen = rig.geometry, _unseen(rig)
+    at, unseen = rig.geometry, unseen_of(rig)
     start_mm = sweep.plan.start_setback_mm
     middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
     lines, deficits = [], []
@@ -192,13 +192,6 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * unseen.hands_u_n)
         deficits.append((hands_off_deficit_nm(hands, saddle, unseen), u_nm))
     return lines, deficits, ""
-
-
-def _unseen(rig: Rig) -> UnseenHands:
-    told = rig.unseen
-    return (
-        UnseenHands() if told is None else UnseenHands(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
-    )
 
 
 def _u_n(step: StepMean, sweep: Ridden, rig: Rig, role: str) -> float:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from daq.measure.balance import Contact, weight_line
+from daq.measure.balance import Contact, UnseenHands, weight_line
 from daq.measure.mechanics import load_point_m
 from daq.physics import weight_normal_n
 from daq.values import NAN, StepMean
@@ -34,14 +34,21 @@ class Levers:
 
 
 def weight_line_mm(
-    step: StepMean, levers: Levers, *, mass_kg: float | None, g_m_s2: float, bar_goes_from_mm: float | None
-) -> float:
-    """Where the weight line crosses the jig's x axis, mm forward of the BB, minus its estimated bias on a tilt.
-    bar_goes_from_mm: the setback from which the bar moves along with the saddle; None: it stays. The setting stated at
-    the step takes precedence. NaN if cells, mass or crank torque do not determine it.
+    step: StepMean,
+    levers: Levers,
+    *,
+    mass_kg: float | None,
+    g_m_s2: float,
+    bar_goes_from_mm: float | None,
+    unseen: UnseenHands,
+) -> tuple[float, float]:
+    """Where the weight line crosses the jig's x axis, mm forward of the BB, minus its estimated bias from the tilt and
+    from the hands' force along the jig, and its standard uncertainty, mm. bar_goes_from_mm: the setback from which the
+    bar moves along with the saddle; None: it stays. The setting stated at the step takes precedence. NaN, both, if
+    cells, mass or crank torque do not determine it.
     """
     if not (levers.tells and mass_kg and step.strokes) or math.isnan(step.crank_torque_nm):
-        return NAN
+        return NAN, NAN
     columns, x_mm = zip(*levers.saddle_cells, strict=True)
     cells_n = np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)]
     saddle_x_m, _ = load_point_m(cells_n, (np.array(x_mm) - step.setback_mm) / 1000.0)
@@ -49,12 +56,14 @@ def weight_line_mm(
     bar_x_m = levers.bar_x_m - moved_mm / 1000.0
     if math.isfinite(step.setting.bar_x_mm):
         bar_x_m = step.setting.bar_x_mm / 1000.0
+    bar_y_m = step.setting.bar_y_mm / 1000.0 if math.isfinite(step.setting.bar_y_mm) else levers.bar_y_m
     tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
     line = weight_line(
-        Contact(bar_x_m, levers.bar_y_m, step.hand_load_n),
+        Contact(bar_x_m, bar_y_m, step.hand_load_n),
         Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n),
         torque_nm=step.crank_torque_nm,
         weight_normal_n=weight_normal_n(mass_kg, tilt_deg, g_m_s2),
         tilt_deg=tilt_deg,
+        unseen=unseen,
     )
-    return 1000.0 * line.estimate_m
+    return 1000.0 * line.estimate_m, 1000.0 * line.u_m

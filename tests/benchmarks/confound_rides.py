@@ -163,7 +163,7 @@ def ridden(jig: StrokeRider | OtherRider, plan: Plan) -> tuple[list[StepMean], b
 
 def with_weight_line(step: StepMean, plan: Plan, mass_kg: float) -> StepMean:
     """The step with the weight line as the pipeline gives it."""
-    return replace(step, weight_line_mm=weight_line_of(step, RIG, plan, mass_kg))
+    return replace(step, weight_line_mm=weight_line_of(step, RIG, plan, mass_kg)[0])
 
 
 def one_saddle_cell(step: StepMean) -> StepMean:

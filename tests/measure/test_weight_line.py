@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from daq.measure.balance import UnseenHands
 from daq.measure.weight_line import Levers, weight_line_mm
 from daq.values import NAN, Setting, Status, StepMean, Stroke
 from tests.measure import engine
@@ -43,9 +44,9 @@ def found(monkeypatch, *, moved_mm=0.0, hips_mm=None):
     hands, saddle = contacts["hands"], contacts["saddle"]
     levers = Levers(hands.x_m + went_m, hands.y_m, saddle.y_m, ((1, NOSE_MM), (2, REAR_MM)))
     step = step_of(contacts, torque_nm, 55.0 + moved_mm)
-    by_cells = weight_line_mm(
+    by_cells, _ = weight_line_mm(
         replace(step, setting=Setting(bar_x_mm=1000.0 * hands.x_m)),
-        levers, mass_kg=engine.MASS_KG, g_m_s2=G_M_S2, bar_goes_from_mm=55.0,
+        levers, mass_kg=engine.MASS_KG, g_m_s2=G_M_S2, bar_goes_from_mm=55.0, unseen=UnseenHands(),
     )  # fmt: skip
     # forces along the jig, which the cells do not see: science of balance.py, (y_h - y_s) T_h - y_s T_f
     weight_n = engine.MASS_KG * G_M_S2
@@ -78,11 +79,18 @@ STEP = StepMean(
     55.0, 90.0, NAN, 0.0, 21.0, 400.0, 0.0,
     (Stroke(0.0, 0.7, 90.0, 400.0, NAN, 0.0, 21.0, NAN, (45.0, 45.0, 250.0, 150.0), 60, Status(0)),),
 )  # fmt: skip
+ASSUMED = UnseenHands()
 LEVERS = Levers(0.54, 0.68, 0.70, ((2, NOSE_MM), (3, REAR_MM)))
 
 
-def line_of(step=STEP, levers=LEVERS, *, mass_kg=75.0, bar_goes_from_mm=55.0):
-    return weight_line_mm(step, levers, mass_kg=mass_kg, g_m_s2=G_M_S2, bar_goes_from_mm=bar_goes_from_mm)
+def line_of(*args, **changed):
+    return line_and_u(*args, **changed)[0]
+
+
+def line_and_u(step=STEP, levers=LEVERS, *, mass_kg=75.0, bar_goes_from_mm=55.0, unseen=ASSUMED):
+    return weight_line_mm(
+        step, levers, mass_kg=mass_kg, g_m_s2=G_M_S2, bar_goes_from_mm=bar_goes_from_mm, unseen=unseen
+    )
 
 
 def test_by_hand():
@@ -90,6 +98,40 @@ def test_by_hand():
     moment = 0.54 * 90.0 - (0.060 + 0.055) * 250.0 - (0.240 + 0.055) * 150.0 + 21.0
 
     assert line_of() == pytest.approx(1000.0 * moment / (75.0 * G_M_S2))
+
+
+HIGH_BAR = replace(LEVERS, bar_y_m=0.80)
+
+
+@pytest.mark.parametrize("hands_t", [-60.0, 0.0, 35.0])
+def test_a_pull_of_the_hands_along_the_jig_is_taken_out_as_statics_by_hand_says(hands_t):
+    """The saddle holds what the hands pull, the feet nothing: [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', with
+    T_s = -T_h on the level. The bar is 10 cm above the saddle."""
+    moment = 0.54 * 90.0 - (0.060 + 0.055) * 250.0 - (0.240 + 0.055) * 150.0 + 21.0
+    moment -= 0.80 * hands_t + 0.70 * -hands_t
+
+    found = line_of(levers=HIGH_BAR, unseen=UnseenHands(hands_t, 12.0, "a test"))
+
+    assert found == pytest.approx(1000.0 * moment / (75.0 * G_M_S2))
+    assert found - line_of(levers=HIGH_BAR) == pytest.approx(-0.1 * 1000.0 * hands_t / (75.0 * G_M_S2))
+
+
+def test_the_lever_is_that_of_the_bar_as_it_was_set():
+    raised, pull = replace(STEP, setting=Setting(bar_y_mm=800.0)), UnseenHands(-60.0, 12.0, "a test")
+
+    assert line_and_u(raised, unseen=pull) == line_and_u(levers=HIGH_BAR, unseen=pull)
+    assert line_and_u(unseen=pull) != line_and_u(raised, unseen=pull)
+
+
+def test_its_uncertainty_is_that_of_loads_places_torque_and_the_forces_not_seen():
+    """Root of the sum of squares: 2 N and 5 mm at both loads, 2 % of the torque, 20 N at the hands, 12 at the feet."""
+    saddle_x_m = (-0.115 * 250.0 - 0.295 * 150.0) / 400.0
+    parts = [2.0 * 0.54, 2.0 * saddle_x_m, 0.005 * 90.0, 0.005 * 400.0, 0.02 * 21.0, 0.1 * 20.0, 0.70 * 12.0]
+
+    _, u_mm = line_and_u(levers=HIGH_BAR)
+
+    assert u_mm == pytest.approx(1000.0 * math.hypot(*parts) / (75.0 * G_M_S2))
+    assert line_and_u(levers=HIGH_BAR, unseen=UnseenHands(0.0, 60.0, "a test"))[1] > 2.0 * u_mm
 
 
 def test_the_bar_is_where_it_was_set_else_where_the_plan_has_it():
@@ -105,15 +147,15 @@ def test_the_bar_is_where_it_was_set_else_where_the_plan_has_it():
 @pytest.mark.parametrize(
     "unknown",
     [
-        line_of(mass_kg=None),
-        line_of(replace(STEP, crank_torque_nm=NAN)),
-        line_of(replace(STEP, strokes=())),
-        line_of(levers=replace(LEVERS, saddle_cells=((2, NOSE_MM),))),
-        line_of(levers=replace(LEVERS, saddle_cells=((2, NOSE_MM), (3, NOSE_MM)))),
+        line_and_u(mass_kg=None),
+        line_and_u(replace(STEP, crank_torque_nm=NAN)),
+        line_and_u(replace(STEP, strokes=())),
+        line_and_u(levers=replace(LEVERS, saddle_cells=((2, NOSE_MM),))),
+        line_and_u(levers=replace(LEVERS, saddle_cells=((2, NOSE_MM), (3, NOSE_MM)))),
     ],
 )
 def test_without_mass_torque_strokes_or_two_cells_there_is_none(unknown):
-    assert math.isnan(unknown)
+    assert np.isnan(unknown).all()
 
 
 def test_on_a_tilt_the_estimated_bias_is_taken_off():

@@ -95,7 +95,17 @@ STEPS = (
     Field(
         "weight_line_mm",
         "number",
-        "the rider's weight line forward of the bottom bracket; missing where no nose and rear cells show it",
+        "where the rider's weight line crosses the x axis, forward of the bottom bracket. Cells of one axis do not see "
+        "forces along the jig: the hands' mean force along it is taken from the table [unseen] of sweep.rig, else as "
+        "0 +- 20 N (standard uncertainty, an assumption), and the feet's as 0. Missing where no nose and rear cells "
+        "show it",
+        "mm",
+    ),
+    Field(
+        "u_weight_line_mm",
+        "number",
+        "standard uncertainty of weight_line_mm, nearly one error on all steps of a rider: the hands' force as assumed "
+        "there, the feet's 12 N or 0.6 of the hands' if that is more, each load 2 N and its place 5 mm, torque 2 %",
         "mm",
     ),
     Field("u_setback_mm", "number", "standard uncertainty of setback_mm as the saddle was placed", "mm"),
@@ -112,8 +122,8 @@ def _steps(name: str, derived: Derived) -> Table:
         (
             name, number, step.setback_mm, step.hand_load_n, u.se_n, u.stated_n, u.hands_calibration_n,
             u.hands_n, step.saddle_load_n, u.saddle_calibration_n, step.crank_torque_nm, step.tilt_deg, step.t_min,
-            len(step.strokes), step.excluded, step.weight_line_mm, step.u_setback_mm, step.setting.saddle_height_mm,
-            step.setting.bar_x_mm, step.setting.bar_y_mm, step.setting.saddle_tilt_deg,
+            len(step.strokes), step.excluded, step.weight_line_mm, step.u_weight_line_mm, step.u_setback_mm,
+            step.setting.saddle_height_mm, step.setting.bar_x_mm, step.setting.bar_y_mm, step.setting.saddle_tilt_deg,
         )
         for number, (step, u) in enumerate(zip(derived.steps, known, strict=True), start=1)
     ]  # fmt: skip

@@ -260,7 +260,15 @@ def set_as_planned(step):
 def test_what_nobody_said_of_how_saddle_and_bar_were_set_is_empty(packages):
     steps = pandas.read_csv(packages["csv.gz"] / "steps.csv.gz")
 
-    columns = ["weight_line_mm", "u_setback_mm", "saddle_height_mm", "bar_x_mm", "bar_y_mm", "saddle_tilt_deg"]
+    columns = [
+        "weight_line_mm",
+        "u_weight_line_mm",
+        "u_setback_mm",
+        "saddle_height_mm",
+        "bar_x_mm",
+        "bar_y_mm",
+        "saddle_tilt_deg",
+    ]
     assert steps[columns].isna().all(axis=None)
 
 

@@ -90,6 +90,18 @@ def test_the_readme_names_every_verdict_test_table_and_term(store, tmp_path):
     assert page.count("\n") <= 70, "one page"
 
 
+def test_a_stranger_reads_what_the_weight_line_assumes_of_the_hands(store, tmp_path):
+    """In the README, and where the column of the folder's own table is described."""
+    export(store, [stored(store)], tmp_path / "out", computed)
+    (steps,) = (one for one in descriptor(tmp_path / "out")["resources"] if one["name"] == "all_steps")
+    said = {field["name"]: field["description"] for field in steps["schema"]["fields"]}
+
+    page = " ".join((tmp_path / "out" / "README.md").read_text().split())
+    assert "the mean force of the hands along the jig is 0 with a standard uncertainty of 20 N" in page
+    assert "[unseen] of sweep.rig, else as 0 +- 20 N" in said["weight_line_mm"]
+    assert "the hands' force as assumed there" in said["u_weight_line_mm"]
+
+
 def test_a_collector_of_research_objects_reads_the_same(store, tmp_path):
     """RO-Crate 1.1, read by the library of its makers."""
     from rocrate.rocrate import ROCrate
