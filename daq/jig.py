@@ -156,6 +156,7 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         habitual_setback_mm=begun.get("habitual_setback_mm"),
         saddle_cells=levers_of(rig).saddle_cells,
         hand_cells=tuple(column for column, _ in places_of(rig, "hands")),
+        hands_along=unseen_of(rig).said,
         scale=rig.setback_scale,
         jig_said=(scale_said(rig), *([begun["proof"]] if "proof" in begun else [])),
     )

@@ -236,3 +236,23 @@ def test_the_weight_line_of_a_recorded_sweep_is_that_of_the_body_that_rode_it():
     last = [out for out in outputs if isinstance(out, Onset)][-1]
     assert found(last, "hips").result is Result.PASSED
     assert found(last, "hips").value == pytest.approx(0.86, abs=0.05)
+
+
+def test_the_pull_that_a_rig_file_states_is_in_every_steps_weight_line_and_said_beside_the_hips():
+    """Moments about the BB by hand, bar 20 mm below the saddle: (y_h - y_s) T_h / W' is taken off. No slope moves."""
+    recording = read_recording(RECORDING)
+    unseen = '[unseen]\nhands_tangential_n = -60.0\nhands_tangential_u_n = 40.0\nsource = "a test"\n'
+    told = replace(recording, header={**recording.header, "rig": recording.header["rig"] + unseen})
+
+    assumed, stated = (list(replayed(one)) for one in (recording, told))
+
+    (a, b) = ([out for out in outputs if isinstance(out, StepMean)] for outputs in (assumed, stated))
+    moved_mm = np.array([two.weight_line_mm - one.weight_line_mm for one, two in zip(a, b, strict=True)])
+    known = np.isfinite(moved_mm)
+    assert known.sum() == 10  # the power sensor was not yet heard at the first position
+    assert moved_mm[known] == pytest.approx(-1000.0 * (0.68 - 0.70) * -60.0 / (75.0 * 9.80665), abs=1e-3)
+    assert all(two.u_weight_line_mm > 2.0 * one.u_weight_line_mm for one, two in zip(a[1:], b[1:], strict=True))
+    hips = [found([out for out in outputs if isinstance(out, Onset)][-1], "hips") for outputs in (assumed, stated)]
+    assert [one.value for one in hips] == pytest.approx([hips[0].value] * 2, abs=1e-4)
+    assert "; the hands' force along the jig is not measured: taken as 0 ± 20 N" in hips[0].means
+    assert "taken as -60 ± 40 N (standard uncertainty; a test)" in hips[1].means

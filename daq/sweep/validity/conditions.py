@@ -71,6 +71,8 @@ class Conditions:
     """(column of cells_n, x_mm at setback 0) of each saddle cell with a known position."""
     hand_cells: tuple[int, ...] = ()
     """Columns of cells_n of the cells at the hands."""
+    hands_along: str = ""
+    """What is taken of the hands' force along the jig, on which the weight line rests; empty where nobody said."""
     scale: SetbackScale | None = None
     """The jig's setback scale, if it was checked against a caliper."""
     jig_said: tuple[str, ...] = ()

@@ -3,7 +3,8 @@
 The rider's weight line X moves straight with the saddle while the hips go with it: 0.86 mm for each millimetre with the
 reach kept, 0.69 with the bar fixed (statics of a model rider). Hips that stay in space while the saddle moves under
 them move it by 0.16, whatever the hands read: that looks like an onset where they begin to go along. One saddle cell
-alone moves with the saddle and cannot tell.
+alone moves with the saddle and cannot tell. A force of the hands along the jig moves every X alike and no slope, as
+long as it stays the same; what was taken of it is said beside the slope.
 """
 
 from __future__ import annotations
@@ -55,22 +56,23 @@ def hips(sweep: Seen) -> Validity:
     where = max(off, key=lambda one: off[one])
     found = slopes[where]
     numbers = Number(found.value, "mm/mm", found.interval_95)
-    said = f"the weight line moved by {found.value:.2f} mm for each mm of saddle {where}{_pressure(sweep)}"
+    moved = f"the weight line moved by {found.value:.2f} mm for each mm of saddle {where}{_pressure(sweep)}"
+    said = f"{moved}, expected {expected:.2f}"
     if off[where] <= 0.0:
         if (~known).sum() > MAY_MISS:
             return not_made("hips", *_known_in_part(sweep, x_mm))
-        return passed("hips", f"the hips kept their place on the saddle: {said}, expected {expected:.2f}", numbers)
+        return passed("hips", f"the hips kept their place on the saddle: {said}{_rests_on(sweep)}", numbers)
     if not LEAST_POSSIBLE < found.value < MOST_POSSIBLE:
         return failed(
             "hips",
-            f"{said}, expected {expected:.2f}: no rider moves like that; a cell shows another one's load",
+            f"{said}: no rider moves like that; a cell shows another one's load{_rests_on(sweep)}",
             "check that no plugs of the cells are swapped, and hang a weight on each cell",
             numbers,
         )
     did = "stayed behind as the saddle came forward" if found.value < expected else "moved forward on the saddle"
     return failed(
         "hips",
-        f"the hips {did}: {said}, expected {expected:.2f}; a change of seat looks like an onset",
+        f"the hips {did}: {said}; a change of seat looks like an onset{_rests_on(sweep)}",
         "mark where the rider sits, keep the seat bones there at every position, and ride the sweep again",
         numbers,
         forbids=_beyond(found, expected) > 0.0,
@@ -138,6 +140,11 @@ def _known_in_part(sweep: Seen, x_mm: Array) -> tuple[str, str]:
     without_torque = bool(np.isfinite(sweep.torque_nm[known]).all()) and bool(np.isnan(sweep.torque_nm[~known]).all())
     cure = "link a power sensor" if without_torque else f"{WATCHED}, and give the weight line there too"
     return f"hips not measured: the weight line is not known at {at_mm} mm, and there they may have moved", cure
+
+
+def _rests_on(sweep: Seen) -> str:
+    """What the weight line assumes, as the end of a sentence."""
+    return f"; {sweep.conditions.hands_along}" if sweep.conditions.hands_along else ""
 
 
 def _pressure(sweep: Seen) -> str:

@@ -94,6 +94,13 @@ def test_a_first_visit_is_visit_1_whatever_its_number_in_the_store():
     assert "visit 2 ·" in words(page(nth=2))
 
 
+def test_the_weight_on_the_front_wheel_stands_with_what_it_assumes_of_the_hands():
+    said = words(page())
+
+    assert "weight on the front wheel, %:" in said
+    assert said.count("The hands' force along the jig is not measured: taken as 0 ± 20 N") == 1
+
+
 def test_the_stages_are_boxes_to_tick_each_with_day_setback_height_and_bar():
     swept = ridden(start_setback_mm=78.0, start_height_mm=722.0)
     said = words(page(sweeps=(swept,), decision=DECISION.model_copy(update={"height_mm": None})))

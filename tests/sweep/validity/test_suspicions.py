@@ -184,6 +184,14 @@ def test_plugs_that_are_swapped_are_the_cure_where_no_rider_can_be_it():
     assert "seat bones" in of(hips, weight_line=lambda s: 90.0 - 0.3 * s).cure
 
 
+@pytest.mark.parametrize("slope", [0.86, 0.3, 2.2])
+def test_hips_say_what_their_weight_line_takes_of_the_hands_however_they_did(slope):
+    told = replace(ON_THE_JIG, hands_along="the hands' pull is taken as 0")
+    ridden = {"weight_line": lambda s: 90.0 - slope * s}
+
+    assert of(hips, **ridden, conditions=told).means == of(hips, **ridden).means + "; the hands' pull is taken as 0"
+
+
 def test_a_fault_at_the_position_that_came_to_no_end_is_told_and_spoils_no_step():
     steps = sweep(np.random.default_rng(5))
     last_s = steps[-1].strokes[-1].end_s
