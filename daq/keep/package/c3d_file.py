@@ -25,6 +25,8 @@ from daq.values import NAN, Array
 NAME = "sweep.c3d"
 MOST_EVENTS = MOST_BYTES = 255
 """A dimension of a parameter is one byte."""
+MOST_LOST = 100
+"""A parameter has at most 32 KiB."""
 LONGEST_GAP = 3.0
 """In scans."""
 _TEXT = 64
@@ -60,10 +62,7 @@ def c3d_bytes(derived: Derived, items: Sequence[Item], about: dict[str, str]) ->
     writer.add_frames([(np.zeros((0, 5), np.float32), blocks[:, i]) for i in range(frames)])
     _describe(writer, channels)
     _add_events(writer, events(derived, items, float(t_s[0])))
-    group = writer.get_create("FOREAFT")
-    jig = {"JIG": "; ".join(derived.jig_said)[:MOST_BYTES]} if derived.jig_said else {}
-    for name, text in {**about, **jig, "START_S": f"{t_s[0]:.6f}"}.items():
-        group.add_str(name, "", text, len(text))
+    _add_about(writer, derived, {**about, "START_S": f"{t_s[0]:.6f}"})
     made = io.BytesIO()
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "No point data")
@@ -127,6 +126,29 @@ def _add_events(writer: Any, found: Sequence[tuple[float, str]]) -> None:
     group.add("TIMES", "minutes and seconds", 4, "", times.tobytes(), 2, len(found))
 
 
-def _add_texts(group: Any, name: str, texts: Sequence[str]) -> None:
-    width = min(_TEXT, max(len(text) for text in texts))
-    group.add_str(name, "", "".join(text[:width].ljust(width) for text in texts), width, len(texts))
+def _add_about(writer: Any, derived: Derived, about: dict[str, str]) -> None:
+    """The FOREAFT group: these texts, how the jig stood, and what is lost of the raw."""
+    group = writer.get_create("FOREAFT")
+    jig = {"JIG": "; ".join(derived.jig_said)} if derived.jig_said else {}
+    for name, text in {**about, **jig}.items():
+        plain = _ascii(text)[:MOST_BYTES]
+        group.add_str(name, "", plain, len(plain))
+    lost = derived.losses
+    group.add(
+        "LOST_COUNT", "what is lost of the raw; loads are NaN where scans are", 2, "<h", min(len(lost), 2**15 - 1)
+    )
+    more = [f"and {len(lost) - MOST_LOST} more"] if len(lost) > MOST_LOST else []
+    if lost:
+        _add_texts(group, "LOST", [*lost[:MOST_LOST], *more], MOST_BYTES)
+
+
+def _add_texts(group: Any, name: str, texts: Sequence[str], most: int = _TEXT) -> None:
+    """Texts padded to one width of at most so many letters."""
+    plain = [_ascii(text)[:most] for text in texts]
+    width = max(len(text) for text in plain)
+    group.add_str(name, "", "".join(text.ljust(width) for text in plain), width, len(plain))
+
+
+def _ascii(text: str) -> str:
+    """The text with a byte a letter: a dimension counts bytes."""
+    return text.encode("ascii", "replace").decode()

@@ -99,6 +99,12 @@ def export(
     def write(sweep_id: int, target: Path) -> Path:
         return _export_one(store, sweep_id, target, manner)
 
+    for target in targets.values():
+        if with_c3d and target.exists() and not (target / c3d_file.NAME).exists():
+            tell(
+                f"left out: {target.name}/{c3d_file.NAME}: the sweep is there without it; move it away and export it again"
+            )
+
     def describe() -> None:
         describe_folder(folder, tell)
 
@@ -152,7 +158,10 @@ def _export_one(
     make_folder(partial)
     resources = [resource(table, write_table(table, partial, manner.form)) for table in tables]
     if manner.with_c3d:
-        resources += _c3d_file(store, sweep, session, partial, folder.name, computed)
+        made = _c3d_file(store, sweep, session, partial, folder.name, computed)
+        if not made:
+            manner.tell(f"left out: {folder.name}/{c3d_file.NAME}: no loads can be computed of it")
+        resources += made
     write_descriptor(
         partial,
         {

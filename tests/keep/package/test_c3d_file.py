@@ -17,6 +17,7 @@ from daq.keep.package.importing import import_sweep
 from daq.keep.store import Store
 from daq.values import Loads
 from tests.keep.package.c3d_readers import READERS, by_description
+from tests.keep.sweeps import computed, stored
 
 LABELS = ["hands", "saddle", "tilt", "setback", "cell_hands", "cell_saddle"]
 
@@ -95,6 +96,49 @@ def test_where_scans_are_missing_there_is_no_load(tmp_path):
     assert missing[(at_s > 12.0) & (at_s < 12.99)].all()
     assert not missing[(at_s < 11.985) | ((at_s > 13.005) & (at_s < 14.985))].any()
     assert np.allclose(found[~missing], at_s[~missing], atol=1e-4)
+
+
+def some_loads(begin_s=10.0):
+    t_s = np.arange(0, 2, 0.01) + begin_s
+    return Loads(t_s, t_s, t_s, t_s, np.empty((len(t_s), 0)), np.zeros(len(t_s), np.uint8))
+
+
+@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize("count", [1, 2, 100, 3000])
+def test_what_is_lost_stands_among_the_parameters(tmp_path, reader, count):
+    said = [f"scans of 'bö' from {number}.003 to {number}.994 s (chunk {number})" for number in range(count)]
+    (tmp_path / "lost.c3d").write_bytes(c3d_bytes(Derived(loads=(some_loads(),), losses=tuple(said)), [], {}))
+    found = reader(tmp_path / "lost.c3d")
+
+    assert found.number("FOREAFT", "LOST_COUNT") == count
+    named = [one.replace("ö", "?") for one in said]
+    assert found.texts("FOREAFT", "LOST") == (named if count <= 100 else [*named[:100], f"and {count - 100} more"])
+    assert np.allclose(found.analog[0][:200], some_loads().hands_n, atol=1e-4)
+
+
+def test_of_a_whole_sweep_nothing_is_lost(read):
+    assert read.number("FOREAFT", "LOST_COUNT") == 0
+    assert "LOST" not in read.parameters["FOREAFT"]
+
+
+def test_a_sweep_without_loads_is_exported_without_the_file_and_it_is_said(store, tmp_path):
+    told, sweep_id = [], stored(store)
+    (made,) = export(store, [sweep_id], tmp_path / "out", lambda *_: Derived(), with_c3d=True, told=told.append)
+
+    assert not (made / "sweep.c3d").exists()
+    assert told == [f"left out: {made.name}/sweep.c3d: no loads can be computed of it"]
+    assert read_package(made)
+
+
+def test_a_sweep_that_is_there_without_the_file_is_told(store, tmp_path):
+    told, sweep_id = [], stored(store)
+    (made,) = export(store, [sweep_id], tmp_path / "out", computed)
+    export(store, [sweep_id], tmp_path / "out", computed, with_c3d=True, told=told.append)
+
+    assert told[0] == (
+        f"left out: {made.name}/sweep.c3d: the sweep is there without it; move it away and export it again"
+    )
+    assert not (made / "sweep.c3d").exists()
 
 
 def test_how_scale_and_proof_of_the_jig_stood_is_in_the_file(read):
