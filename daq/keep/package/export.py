@@ -101,9 +101,8 @@ def export(
 
     for target in targets.values():
         if with_c3d and target.exists() and not (target / c3d_file.NAME).exists():
-            tell(
-                f"left out: {target.name}/{c3d_file.NAME}: the sweep is there without it; move it away and export it again"
-            )
+            missing = f"{target.name}/{c3d_file.NAME}"
+            tell(f"left out: {missing}: the sweep is there without it; move it away and export it again")
 
     def describe() -> None:
         describe_folder(folder, tell)
