@@ -152,6 +152,7 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         dummy=begun.get("dummy", False),
         order=plan.order,
         protocol=plan.protocol,
+        drop=plan.drop,
         blinded=plan.blinded,
         habitual_setback_mm=begun.get("habitual_setback_mm"),
         saddle_cells=levers_of(rig).saddle_cells,

@@ -110,6 +110,13 @@ class Plan:
         return float(np.mean(self.positions_mm)) if self.start_setback_mm is None else self.start_setback_mm
 
     @property
+    def drop(self) -> BarHeightPolicy:
+        """What the heights of saddle and bar make of the drop: a bar that is fixed keeps its height, and where the
+        saddle keeps its own, the drop stays in any case."""
+        goes_along = self.protocol == "reach kept" and self.bar_height_policy == "drop kept"
+        return "drop kept" if goes_along or self.height_policy == "height kept" else "bar height kept"
+
+    @property
     def torque_nm(self) -> float:
         """The crank torque at the plan's power and cadence."""
         return crank_torque_nm(self.power_w, self.cadence_rpm)

@@ -11,6 +11,7 @@ from daq.sweep.steps_csv import onset_json, read_table
 from daq.sweep.validity.seen import seen
 
 OUT_AND_BACK = out_and_back(80.0, 30.0, 11)
+REACH_KEPT = {"bar_x_mm": lambda s, i: 540.0 - s}
 ONE_WAY = tuple(float(mm) for mm in range(80, 25, -5))
 
 
@@ -193,6 +194,30 @@ def test_a_drop_that_grows_as_the_saddle_comes_forward_is_told():
     )
 
     assert tests["reach"]["means"] == "coming forward reach changed by +0 mm and the drop by +14 mm, evenly"
+
+
+@pytest.mark.parametrize(
+    ("bar_y_mm", "height_mm", "by_mm"),
+    [
+        (lambda s: 680.0 + 0.4 * (s - 55.0), lambda s: 720.0, 20.0),
+        (lambda s: 680.0 - 0.4 * (s - 55.0), lambda s: 720.0, -20.0),
+        (lambda s: 680.0 - 0.2877 * (s - 55.0), lambda s: 720.0 - 0.3 * (s - 55.0), 0.0),
+        (lambda s: 680.0, lambda s: 720.0 - 0.3 * (s - 55.0), 14.0),
+    ],
+    ids=["bar goes down", "bar goes up", "both go up", "saddle goes up"],
+)
+def test_a_bar_that_goes_up_or_down_against_the_saddle_is_told_of_even_if_evenly(bar_y_mm, height_mm, by_mm):
+    columns = {"bar_y_mm": lambda s, i: bar_y_mm(s), "saddle_height_mm": lambda s, i: height_mm(s)}
+    forward, heights = (judged_table(table(**one))[1]["reach"] for one in (REACH_KEPT | columns, columns))
+    moves_itself = abs(by_mm) > 15.0
+
+    assert f"the drop by {by_mm:+.0f} mm" in forward["means"]
+    assert (forward["verdict"], forward["forbids"]) == ("failed" if moves_itself else "passed", False)
+    assert heights["verdict"] == ("failed" if moves_itself else "not made")
+    if moves_itself:
+        assert forward["value"] == pytest.approx(20.0, abs=0.1)
+        assert "the drop as it was set" in forward["cure"]
+        assert heights["means"].startswith(f"coming forward the drop changed by {by_mm:+.0f} mm, evenly")
 
 
 def test_every_column_is_read_into_its_step():

@@ -63,6 +63,8 @@ class Conditions:
     all: inferred from their times."""
     protocol: str = ""
     """Reach kept or bar fixed, as declared; empty: unknown."""
+    drop: str = ""
+    """Drop kept or bar height kept, as the plan has it; empty: unknown."""
     blinded: bool | None = None
     """Whether the rider knew neither loads nor setback; None: not stated."""
     habitual_setback_mm: float | None = None

@@ -20,7 +20,7 @@ TIPPED_DEG = 1.0
 the hands may have to hold, as much as KINK_MM at 1.4 N/mm. Readings that scatter by 0.2 degrees stay within it.
 Judgement, no source."""
 DRIFTED = 0.2
-"""Millimetres of reach for each millimetre of setback that may differ from what the protocol says."""
+"""Millimetres of reach, or of drop, for each millimetre of setback that may differ from what the plan says."""
 STAYED_TAKES = 0.5
 """Share of a rise that a bar which stayed takes, at most or nearly so: the lighter the hands, the more. Of 1000
 simulated riders of 52 to 100 kg with 8 to 16 % of their weight on the hands, half lose more than 0.19, and 95 in 100
@@ -45,20 +45,27 @@ def reach(sweep: Seen) -> Validity:
             "set saddle and bar right at every position and ride these again",
             Number(off_mm[which], "mm"),
         )
-    if "reach" not in off_mm:
+    drop_mm, planned = saddle_mm - bar_mm, sweep.conditions.protocol
+    drops = _drop_unlike(sweep, drop_mm, bar_mm)
+    if "reach" not in off_mm and not drops:
         return _not_confirmed(sweep)
     number = Number(off_mm[which], "mm")
-    slope = _line(sweep.setback_mm, reach_mm)[0]
-    said = f"coming forward reach changed by {_changed(sweep, reach_mm)}{_drop(sweep, saddle_mm - bar_mm)}, evenly"
-    wanted = PROTOCOLS.get(sweep.conditions.protocol)
-    if wanted is not None and abs(slope - wanted) > DRIFTED:
+    said = f"coming forward {_changes(sweep, reach_mm, drop_mm)}, evenly"
+    wanted = PROTOCOLS.get(planned)
+    reaches = wanted is not None and "reach" in off_mm and abs(_slope(sweep, reach_mm) - wanted) > DRIFTED
+    if drops:
+        changed_mm = abs(_slope(sweep, drop_mm)) * float(np.ptp(sweep.setback_mm))
+        return _drop_changed(sweep, said, Number(changed_mm, "mm"), reach_too=reaches)
+    if reaches:
         return failed(
             "reach",
-            f"{said}, which is not '{sweep.conditions.protocol}'",
+            f"{said}, which is not '{planned}'",
             "take the answer for the reach as it was set, or ride the sweep again as planned",
             number,
             forbids=False,
         )
+    if sweep.conditions.drop == "bar height kept" and "the drop" in said:
+        said += "; the drop as planned, with the bar's height kept"
     return passed("reach", said, number)
 
 
@@ -89,13 +96,41 @@ def _tips(one_deg: float, other_deg: float) -> bool:
     return abs(one_deg - other_deg) > 0.5 * TILT_CHANGE_DEG
 
 
-def _drop(sweep: Seen, drop_mm: Array) -> str:
-    return f" and the drop by {_changed(sweep, drop_mm)}" if np.isfinite(drop_mm).all() else ""
+def _drop_unlike(sweep: Seen, drop_mm: Array, bar_mm: Array) -> bool:
+    """Whether the drop changes evenly otherwise than the plan has it. With the bar's height kept it follows the saddle,
+    and so only the bar's own height may not change; where no plan is known, either may be meant."""
+    if not np.isfinite(drop_mm).all():
+        return False
+    drop, bar = (abs(_slope(sweep, mm)) for mm in (drop_mm, bar_mm))
+    off = {"drop kept": drop, "bar height kept": bar}.get(sweep.conditions.drop, min(drop, bar))
+    return off > DRIFTED
 
 
-def _changed(sweep: Seen, mm: Array) -> str:
+def _drop_changed(sweep: Seen, said: str, changed: Number, *, reach_too: bool) -> Validity:
+    policies = [f"'{one}'" for one in (sweep.conditions.protocol * reach_too, sweep.conditions.drop) if one]
+    unlike = f", which is {'neither' if len(policies) > 1 else 'not'} {' nor '.join(policies)}" if policies else ""
+    as_set = "the reach and the drop as they were set" if reach_too else "the drop as it was set"
+    again = "as planned" if policies else "with the bar as high against the saddle at every position"
+    return failed(
+        "reach",
+        f"{said}{unlike}: a drop that changes moves hand load by itself",
+        f"take the answer for {as_set}, or ride the sweep again {again}",
+        changed,
+        forbids=False,
+    )
+
+
+def _changes(sweep: Seen, reach_mm: Array, drop_mm: Array) -> str:
     """From the rearmost position to the foremost, by the straight line."""
-    return f"{round(-_line(sweep.setback_mm, mm)[0] * float(np.ptp(sweep.setback_mm))):+d} mm"
+    known = {what: mm for what, mm in (("reach", reach_mm), ("the drop", drop_mm)) if np.isfinite(mm).all()}
+    span_mm = float(np.ptp(sweep.setback_mm))
+    by_mm = {what: f"by {round(-_slope(sweep, mm) * span_mm):+d} mm" for what, mm in known.items()}
+    first, *others = by_mm
+    return " and ".join([f"{first} changed {by_mm[first]}", *(f"{what} {by_mm[what]}" for what in others)])
+
+
+def _slope(sweep: Seen, mm: Array) -> float:
+    return _line(sweep.setback_mm, mm)[0]
 
 
 def _not_confirmed(sweep: Seen) -> Validity:
