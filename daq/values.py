@@ -303,3 +303,5 @@ class Onset:
     """What became of every test of validity, in a few words each."""
     grade: str = ""
     """What was measured, what was only held, and what was not measured: how much this answer rests on."""
+    caution: str = ""
+    """What has to stand beside the number wherever it is shown, one of the reasons; empty where nothing has to."""

@@ -77,9 +77,11 @@ def answer_lines(answer: Onset) -> list[str]:
     if answer.onset_mm is not None and answer.interval_95_mm is not None:
         low, high = answer.interval_95_mm
         lines.append(f"onset: {answer.onset_mm:.1f} mm behind the BB, 95 % interval {low:.1f} to {high:.1f} mm")
+    lines += [f"caution: {answer.caution}"] if answer.caution else []
     if answer.suggested_setback_mm is not None:
         lines.append(f"suggested setback: {answer.suggested_setback_mm:.1f} mm; the fitter decides")
-    return lines + [f"  - {reason}" for reason in answer.reasons] + validity_lines(answer)
+    reasons = [f"  - {reason}" for reason in answer.reasons if reason != answer.caution]
+    return lines + reasons + validity_lines(answer)
 
 
 def validity_lines(answer: Onset) -> list[str]:

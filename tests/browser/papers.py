@@ -1,21 +1,29 @@
-"""Two printed pages as the program makes them: of a client tested on several days, and everything kept about one."""
+"""Printed pages as the program makes them: sheets of a client tested on several days and of one whose sweep was hardly
+tested, and everything kept about a client.
+"""
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import tempfile
 from pathlib import Path
 
 from daq.fit.case import evidence_of
-from daq.fit.days import days
+from daq.fit.days import Days, days
 from daq.keep.again.report import printed
 from daq.keep.clients import people, visits
 from daq.keep.json_text import plain
 from daq.keep.package.own_data import kept_about
 from daq.keep.package.own_page import own_page
 from daq.keep.store import Store
+from daq.sweep.onset import onset
 from daq.sweep.panel import Entry
+from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.judged import judged
 from daq.sweep.workshop import taught
+from daq.values import NAN
+from tests.fit.sweeps import ridden
 from tests.keep.again.cases import CASE, DECISION
 from tests.keep.sweeps import stored
 from tests.sweep.panels import normal, told
@@ -24,9 +32,24 @@ from tests.sweep.panels import normal, told
 @functools.cache
 def another_day_sheet() -> str:
     """The sheet of a client tested on three days, the onset at 61, 57 and then 52 mm."""
+    return printed(CASE, evidence_of(CASE), None, _three_days())
+
+
+@functools.cache
+def hardly_tested_sheet() -> str:
+    """The sheet with the most to caution beside its onset: no sham, a rider who knew the setback, and so little known
+    of the sweep that nearly no test of validity was made."""
+    swept = ridden(start_setback_mm=78.0, start_height_mm=722.0, label="before")
+    bare = [dataclasses.replace(step, strokes=(), t_min=NAN, tilt_deg=NAN) for step in swept.steps]
+    answer = judged(onset(bare), bare, Conditions(blinded=False))
+    case = dataclasses.replace(CASE, sweeps=(dataclasses.replace(swept, onset=answer),))
+    return printed(case, evidence_of(case), None, _three_days())
+
+
+def _three_days() -> Days:
     made_up = zip((9, 10, 11), (61.0, 57.0, 52.0), strict=True)
     tests = told([Entry("R", f"2026-{month:02}-14", normal(mm, 2.0)) for month, mm in made_up])
-    return printed(CASE, evidence_of(CASE), None, days(taught(tests), "s2"))
+    return days(taught(tests), "s2")
 
 
 @functools.cache

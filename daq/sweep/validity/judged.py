@@ -28,7 +28,8 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     to; a fault of the jig that was seen needs no other.
 
     What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict. What
-    failed without forbidding, and what could not be tested, is said beside the onset.
+    failed without forbidding, and what could not be tested, is said beside the onset; first, what load alone can never
+    tell.
     """
     sweep = seen(answer, steps, conditions)
     found = _tested(sweep)
@@ -55,10 +56,13 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
             p_loaded_at=(),
             reasons=(*against, *beside, *_of_the_statistics(answer, faulty=faulty)),
         )
-    untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE and _sentence(one) not in beside])
+    caution = _caution(found, sweep)
+    told = [caution, *beside]
+    untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE and _sentence(one) not in told])
     if untested:
         beside.append(f"not tested: {untested}")
-    return replace(answer, reasons=(*answer.reasons, *beside))
+    reasons = tuple(filter(None, (caution, *answer.reasons, *beside)))
+    return replace(answer, caution=caution, reasons=reasons)
 
 
 def _tested(sweep: Seen) -> tuple[Validity, ...]:
@@ -83,6 +87,14 @@ def _unseen(found: Sequence[Validity], sweep: Seen) -> list[str]:
     if not replace(sweep, withheld=True).rise_suspected:
         return []
     return [_sentence(one) for one in found if one.test == "hips" and one.result is Result.NOT_MADE and one.cure]
+
+
+def _caution(found: Sequence[Validity], sweep: Seen) -> str:
+    """What a named onset may be instead, of a rider who may have expected it and did not ride a sham step: in a list of
+    what was not tested nobody would read that."""
+    if sweep.answer.onset_mm is None or not sweep.may_expect:
+        return ""
+    return next((_sentence(one) for one in found if one.test == "sham" and one.result is Result.NOT_MADE), "")
 
 
 def _by_this_jig(answer: Onset, conditions: Conditions) -> Onset:

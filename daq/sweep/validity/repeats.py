@@ -25,6 +25,8 @@ UNKNOWING = (
 )
 BALANCED = 0.5
 """Correlation of time with setback up to which a steady drift hardly touches the onset."""
+EXPECTS = "cannot be told from a real rise, nor what handling the saddle does"
+TO_TELL = "ride a sham step and repeated places, or keep the rider from knowing the setback"
 EXPECTED_SIZE = 0.05
 """Share of riders who ride what they expect and are none the less taken, by a sham step, for riders who do not."""
 OWN_SCATTER_MODELLED_FROM = 3
@@ -60,17 +62,14 @@ def sham(sweep: Seen) -> Validity:
     pairs = [(i - 1, i) for i in range(1, len(sweep.steps)) if sweep.ordered and sweep.same_place(i - 1, i)]
     unblinded = sweep.unblinded
     if not pairs:
-        means = "sham not ridden: what handling the saddle does is not known"
-        if unblinded:
-            means += ", nor what the rider expected, who knew the setback"
-        cure = "plan a sham step, and keep the rider from knowing the setback"
+        means, cure = _without_sham(sweep, "sham not ridden")
         if unblinded and sweep.suspects and sweep.rise_suspected:
             return failed("sham", means, cure, forbids=False)
         return not_made("sham", means, cure)
     found = [(pair, _difference(sweep, *pair)) for pair in pairs]
     known = [(pair, effect) for pair, effect in found if effect is not None]
     if not known:
-        return not_made("sham", "sham not compared: the steps' errors are not known")
+        return not_made("sham", *_without_sham(sweep, "sham not compared, the steps' errors are not known"))
     pair, worst = max(known, key=lambda one: abs(one[1].value) / one[1].se)
     numbers = Number(worst.value, "N", worst.interval_95)
     said = f"the sham step at {sweep.setback_mm[pair[0]]:g} mm changed hand load by {worst.value:+.1f} N"
@@ -90,6 +89,15 @@ def sham(sweep: Seen) -> Validity:
             forbids=sweep.rise_seen,
         )
     return passed("sham", f"{said}, no more than sway does", numbers)
+
+
+def _without_sham(sweep: Seen, why: str) -> tuple[str, str]:
+    """What remains unknown without a sham step, and what would tell it."""
+    if sweep.conditions.blinded is None and sweep.may_expect:
+        return f"{why}: what a rider who knew the setback expects {EXPECTS}", TO_TELL
+    if sweep.may_expect:
+        return f"{why}: what the rider expected, who knew the setback, {EXPECTS}", TO_TELL
+    return f"{why}: what handling the saddle does is not known", "plan a sham step"
 
 
 def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:

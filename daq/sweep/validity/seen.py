@@ -144,6 +144,11 @@ class Seen:
         """Whether there was a rider who knew the setback, and so could expect something of it."""
         return self.conditions.blinded is False and not self.conditions.dummy
 
+    @property
+    def may_expect(self) -> bool:
+        """Whether there was a rider of whom it is not known that the setback was hidden."""
+        return not self.conditions.blinded and not self.conditions.dummy
+
     def same_place(self, i: int, j: int) -> bool:
         return bool(abs(self.setback_mm[i] - self.setback_mm[j]) < SAME_PLACE_MM)
 

@@ -16,6 +16,8 @@ from daq.keep.again.report import printed
 from daq.keep.again.report_drawings import LEFT, RIGHT
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.sweep.panel import Entry
+from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.judged import judged
 from daq.sweep.workshop import taught
 from daq.values import NAN, Likelihood
 from tests.fit.sweeps import INTAKE, ridden
@@ -207,6 +209,28 @@ def test_an_end_that_is_not_known_is_said_so():
 
     assert "On another day the hands begin to carry more forward of" in said_of(foretold, None)[0]
     assert "None" not in " ".join(said_of(foretold, 58.0))
+
+
+def judged_as(conditions):
+    swept = ridden(label="before")
+    return page(sweeps=(dataclasses.replace(swept, onset=judged(swept.onset, swept.steps, conditions)),))
+
+
+def test_without_a_sham_the_caution_stands_beside_the_onset_of_a_rider_who_knew_the_setback():
+    beside = words(judged_as(Conditions(blinded=False))).partition("95 % interval ")[2]
+
+    assert re.match(r"[\d.]+ to [\d.]+ mm\. Sham not ridden: what the rider expected, who knew the setback, ", beside)
+    assert beside.lower().count("sham") == 2, "the finding and the cure, once"
+    blinded = words(judged_as(Conditions(blinded=True))).partition("95 % interval ")[2]
+    assert "expected" not in blinded
+    assert "sham not ridden" in blinded.partition("Not tested: ")[2]
+
+
+def test_the_sheet_names_what_was_not_tested():
+    not_tested = words(judged_as(Conditions())).partition("Not tested: ")[2].partition(".")[0]
+
+    for what in ("hips not measured", "reach not confirmed", "visits not compared"):
+        assert what in not_tested
 
 
 def test_a_simulated_page_forbids_to_set_a_bicycle_by_it():

@@ -6,10 +6,12 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
+from daq.cli.telling import answer_lines
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.hands import hands
 from daq.sweep.validity.judged import judged
 from daq.sweep.validity.repeats import sham
+from daq.sweep.validity.seen import seen
 from daq.sweep.validity.table import TESTS
 from daq.values import NAN, Result, Verdict
 from tests.sweep.validity import sweeps
@@ -19,6 +21,7 @@ from tests.sweep.validity.sweeps import (
     OUT_AND_BACK,
     SIGHTED,
     answer,
+    flat,
     ride,
     sweep,
     with_bar,
@@ -306,7 +309,45 @@ def test_without_a_sham_the_caution_stands_beside_the_number():
     _, found = failing(ride(), SIGHTED)
 
     assert found.onset_mm == 52.0
-    assert any("sham not ridden" in reason for reason in found.reasons)
+    assert found.reasons[0] == found.caution
+    assert found.caution.startswith("sham not ridden: what the rider expected, who knew the setback, ")
+    assert found.caution.endswith("ride a sham step and repeated places, or keep the rider from knowing the setback")
+    assert "sham" not in found.reasons[-1], "said once"
+    lines = answer_lines(found)
+    assert lines.index(f"caution: {found.caution}") == lines.index(next(one for one in lines if "onset: " in one)) + 1
+    assert f"  - {found.caution}" not in lines
+
+
+def test_the_caution_stands_too_where_nobody_said_what_the_rider_knew():
+    """A bare table of steps."""
+    caution = failing(ride(), Conditions())[1].caution
+
+    assert "what a rider who knew the setback expects cannot be told from a real rise" in caution
+    few = [replace(step, strokes=(), se_n=NAN) for step in ride(order=SHAM[3:8])]
+    uncompared = sham(seen(answer(), few, Conditions()))
+    assert uncompared.means.startswith("sham not compared, the steps' errors are not known: what a rider who knew ")
+
+
+@pytest.mark.parametrize(
+    ("order", "conditions"),
+    [
+        (OUT_AND_BACK, ON_THE_JIG),
+        (OUT_AND_BACK, replace(SIGHTED, dummy=True)),
+        (SHAM, SIGHTED),
+    ],
+    ids=["blinded", "a dummy", "a sham was ridden"],
+)
+def test_nothing_is_cautioned_where_the_rider_could_not_expect_it_or_a_sham_acquits(order, conditions):
+    found = failing(ride(order=order), conditions)[1]
+
+    assert found.verdict is Verdict.ONSET
+    assert found.caution == ""
+
+
+def test_without_a_number_there_is_nothing_to_caution_beside():
+    assert failing(ride(order=ONE_WAY), SIGHTED)[1].caution == ""
+    light = replace(answer(), verdict=Verdict.LIGHT, onset_mm=None, interval_95_mm=None, p_onset=0.01, p_light=0.98)
+    assert judged(light, ride(load=flat), SIGHTED).caution == ""
 
 
 def test_scatter_between_visits_is_left_to_an_estimator_that_holds_it():
