@@ -13,6 +13,7 @@ from daq.items import Event
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.recording_blocks import MAGIC
+from daq.sweep.contract import contract, in_contract
 from daq.values import Onset, StepMean, Verdict
 from tests.recorded import RECORDINGS
 
@@ -95,7 +96,10 @@ def test_a_recording_whose_header_is_lost_replays_to_the_same_bits_by_the_rig_fi
     assert "the header is lost, and with it whether this was simulated" in told.stdout
     assert told.stdout.splitlines()[:-1] == answer_lines(once(path)[0][-1])
     assert "its own header can be read, so that --rig is not used" in of_json.stderr
-    assert json.loads(of_json.stdout)["simulated"] is True
+    content = json.loads(of_json.stdout)
+    assert content["simulated"] is True
+    assert content["onset"] == json.loads(json.dumps(contract(once(path)[0][-1])))
+    assert content["recorded_onset"] == in_contract(once(path)[1])
 
 
 def test_the_same_file_replays_twice_to_the_same_bits():

@@ -43,8 +43,9 @@ def onset(
     t_min or order, direction, crank_torque_nm, saddle_load_n, weight_line_mm, u_setback_mm, bar_x_mm, bar_y_mm,
     saddle_height_mm, saddle_tilt_deg; or "-" for standard input; or the number of a stored sweep.
     """
+    from daq.sweep.contract import contract
     from daq.sweep.onset import METHOD
-    from daq.sweep.steps_csv import answered, contract
+    from daq.sweep.steps_csv import answered
 
     if source.isdecimal():
         _stored_onset(int(source), store, method, step_off_mm, calibration, as_json)
@@ -90,8 +91,8 @@ def _stored_onset(
     from daq.cli.calibrate import calibration_called, opened_store
     from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
+    from daq.sweep.contract import contract
     from daq.sweep.onset import METHOD
-    from daq.sweep.steps_csv import contract
 
     other = None if calibration is None else calibration_called(calibration, store)
     try:

@@ -148,9 +148,9 @@ def demo(
 
 def _tell_answer(answer: Onset | None, truth: dict[str, Any], steps: int, *, as_json: bool) -> None:
     if as_json:
-        from daq.keep.json_text import plain
+        from daq.sweep.contract import contract
 
-        found = {"verdict": None} if answer is None else plain(answer)
+        found = {"verdict": None} if answer is None else contract(answer)
         print_json({"simulated": True, **found, "truth": truth, "steps": steps})
     else:
         said = ["no answer: too few positions were ridden"] if answer is None else answer_lines(answer)

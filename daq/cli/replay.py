@@ -24,9 +24,9 @@ def replay(file: Path, rig: Path | None, as_json: bool) -> None:
     given = None if rig is None else _header_of(rig)
     from daq.items import Event
     from daq.keep.again.replay import replayed
-    from daq.keep.json_text import plain
     from daq.keep.recording import read_recording
     from daq.keep.recording_blocks import BadRecording
+    from daq.sweep.contract import contract, in_contract
     from daq.values import Onset, StepMean
 
     try:
@@ -52,8 +52,8 @@ def replay(file: Path, rig: Path | None, as_json: bool) -> None:
         print_json(
             {
                 "simulated": header.get("simulated"),
-                "onset": plain(answer),
-                "recorded_onset": told[-1] if told else None,
+                "onset": None if answer is None else contract(answer),
+                "recorded_onset": in_contract(told[-1]) if told else None,
                 "truth": header.get("truth"),
                 "steps": len(steps),
             }

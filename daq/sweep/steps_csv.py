@@ -42,11 +42,12 @@ from daq.sweep.columns import (
     shown,
     way_of,
 )
+from daq.sweep.contract import contract
 from daq.sweep.onset import METHOD, STEP_OFF_MM, onset
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
 from daq.text import checked_line
-from daq.values import NAN, Onset, Setting, StepMean, Validity
+from daq.values import NAN, Onset, Setting, StepMean
 
 MOST_STEPS = 500
 """45 visits to each of 11 positions, more than anybody rides; more lines than that are strokes or scans, which are not
@@ -57,7 +58,7 @@ MINUTES_PER_STEP = 0.75
 LONGEST_LINE = 10_000
 """Far below the longest cell the csv module reads, a limit that any other module may change."""
 
-__all__ = ["BadTable", "StepTable", "answered", "contract", "onset_json", "parse_steps", "read_table"]
+__all__ = ["BadTable", "StepTable", "answered", "onset_json", "parse_steps", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,44 +125,6 @@ def onset_json(
     """What `foreaft onset STEPS.csv --json` prints, ready for json.dumps, and the warnings. ValueError when refused."""
     table = read_table(text)
     return contract(answered(table, step_off_mm=step_off_mm, method=method)), table.warnings
-
-
-def contract(answer: Onset) -> dict[str, Any]:
-    """The answer, with keys that other programs may rely on; an unjustified number is None."""
-    content: dict[str, Any] = {
-        "verdict": str(answer.verdict),
-        "gradual": answer.gradual,
-        "onset_mm": answer.onset_mm,
-        "interval_95_mm": None if answer.interval_95_mm is None else list(answer.interval_95_mm),
-        "p_onset": answer.p_onset,
-        "p_light": answer.p_light,
-        "p_loaded": answer.p_loaded,
-        "least_squares_mm": answer.least_squares_mm,
-        "rss": answer.rss,
-        "suggested_setback_mm": answer.suggested_setback_mm,
-        "light_load_n": answer.light_load_n,
-        "slope_n_per_mm": answer.slope_n_per_mm,
-        "reasons": list(answer.reasons),
-        "method": answer.method,
-        "validity": [_validity(one) for one in answer.validity],
-        "p_loaded_at": [list(pair) for pair in answer.p_loaded_at],
-        "evidence": list(answer.evidence),
-        "grade": answer.grade,
-    }
-    return {key: None if isinstance(value, float) and math.isnan(value) else value for key, value in content.items()}
-
-
-def _validity(one: Validity) -> dict[str, Any]:
-    return {
-        "test": one.test,
-        "value": None if math.isnan(one.value) else one.value,
-        "unit": one.unit,
-        "interval": None if one.interval_95 is None else list(one.interval_95),
-        "verdict": str(one.result),
-        "forbids": one.forbids,
-        "means": one.means,
-        "cure": one.cure,
-    }
 
 
 def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:

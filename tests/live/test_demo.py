@@ -7,12 +7,15 @@ from dataclasses import replace
 
 import pytest
 import uvloop
+from click.testing import CliRunner
 
+from daq.cli import main
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
 from daq.live.demo import Demo
+from daq.sweep.contract import contract
 from daq.sweep.order import with_sham
 from daq.sweep.run import State
 from daq.values import Onset, StepMean, Stroke, Verdict
@@ -89,6 +92,16 @@ def test_strokes_carry_the_torque_the_power_sensor_measured(ridden):
     assert sum(torques) / len(torques) == pytest.approx(21.22, abs=1.0)
 
 
+def test_a_replay_prints_its_answer_and_the_recorded_one_in_the_words_of_the_contract(ridden):
+    folder, running, _ = ridden
+    done = CliRunner().invoke(main, ["replay", str(folder / "sweep.rec"), "--json"])
+
+    said = contract(running.session.acquisition.ride.onset)
+    content = json.loads(done.stdout)
+    assert content["onset"] == content["recorded_onset"] == json.loads(json.dumps(said))
+    assert {"verdict", "interval"} <= set(said["validity"][0])
+
+
 def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path):
     command = [sys.executable, "-m", "daq.cli", "demo", "--headless", "--json", "--pace", "100"]
 
@@ -100,6 +113,8 @@ def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path)
     assert answer["verdict"] == Verdict.ONSET
     low, high = answer["interval_95_mm"]
     assert low <= answer["truth"]["onset_mm"] <= high
+    assert {one["verdict"] for one in answer["validity"]} <= {"passed", "failed", "not made"}
+    assert all("interval" in one for one in answer["validity"])
     assert "step 11/11" in done.stderr
 
 

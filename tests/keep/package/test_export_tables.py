@@ -24,8 +24,9 @@ from daq.keep.package.computed_tables import RESULTS, VERDICTS, derived_tables
 from daq.keep.package.export import export
 from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
+from daq.sweep.contract import contract
 from daq.sweep.onset import onset
-from daq.sweep.steps_csv import contract, onset_json
+from daq.sweep.steps_csv import onset_json
 from daq.sweep.steps_csv import read_table as read_steps
 from daq.sweep.validity.judged import judged
 from daq.values import Loads, Result, Setting, Verdict
