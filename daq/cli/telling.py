@@ -61,11 +61,12 @@ def tell(text: str) -> None:
 
 
 def step_line(step: StepMean, done: int, planned: int) -> str:
-    """A finished step in one line."""
+    """A finished step in one line; u is the standard uncertainty of where the saddle was."""
     saddle = "not measured" if math.isnan(step.saddle_load_n) else f"{step.saddle_load_n:6.1f} N"
     torque = "torque unknown" if step.crank_torque_nm != step.crank_torque_nm else f"{step.crank_torque_nm:.1f} N m"
+    placed = "" if math.isnan(step.u_setback_mm) else f" (u {step.u_setback_mm:.1f})"
     return (
-        f"  step {done:2d}/{planned}   {step.setback_mm:5.1f} mm   hands {step.hand_load_n:6.1f} N   "
+        f"  step {done:2d}/{planned}   {step.setback_mm:5.1f} mm{placed}   hands {step.hand_load_n:6.1f} N   "
         f"saddle {saddle}   {torque}   {len(step.strokes)} strokes"
     )
 

@@ -1,6 +1,7 @@
 """Whole sweeps on rigs that lack sensors: over a pseudo-terminal, stored, and computed again to the same bits."""
 
 import json
+from dataclasses import replace
 
 import pytest
 import uvloop
@@ -12,7 +13,7 @@ from daq.keep.store import Store
 from daq.live.demo import Demo
 from daq.live.session.readings import readings
 from daq.live.telling import view
-from daq.values import Onset, Result, StepMean, Verdict
+from daq.values import NAN, Onset, Result, StepMean, Verdict
 
 
 class Ridden:
@@ -53,6 +54,15 @@ def test_what_it_does_not_measure_is_not_measured_and_never_nought(hands_only):
     assert all(stroke.feet_n != stroke.feet_n for step in hands_only.steps for stroke in step.strokes)
     assert "saddle not measured" in step_line(hands_only.steps[0], 1, 11)
     assert hands_only.snapshot["steps"][0]["saddle_load_n"] is None
+
+
+def test_a_steps_line_says_how_well_the_setback_is_known(hands_only):
+    """1 mm, as the jig's scale has it unless the rig file says otherwise."""
+    step = hands_only.steps[0]
+
+    assert f" {step.setback_mm:.1f} mm (u 1.0)   hands " in step_line(step, 1, 11)
+    assert " mm (u 0.3)   hands " in step_line(replace(step, u_setback_mm=0.3), 1, 11)
+    assert " mm   hands " in step_line(replace(step, u_setback_mm=NAN), 1, 11)
 
 
 def test_the_answer_carries_what_it_rests_on(hands_only):
