@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, Literal
 
-from daq.measure.balance import UnseenHands
+from daq.measure.balance import FEET_UNSEEN, UnseenHands
 from daq.measure.cell_checks import CheckedCell
 from daq.measure.clock import CLOCK_RULES
 from daq.measure.positions import Positions, PositionSensor
 from daq.measure.weight_line import Levers, weight_line_mm
-from daq.rig import POSITION_FIELDS, Rig
+from daq.rig import NORMAL, POSITION_FIELDS, Rig
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.setting import JigRange
@@ -31,27 +31,34 @@ def cells_of(rig: Rig, board: Board) -> tuple[CheckedCell, ...]:
     if any(channel.name not in said for channel in rig.channels):
         return ()
     found = []
-    for wanted in (rig.channels[i] for i in rig.columns("hands", "saddle")):
+    for wanted in (rig.channels[i] for i in rig.force_columns):
         column, channel = said[wanted.name]
         if "kind" not in channel or "bits" not in channel:
             return ()
-        role: Literal["hands", "saddle"] = "hands" if wanted.role == "hands" else "saddle"
-        raw = channel["kind"] == ChannelKind.BRIDGE
-        found.append(CheckedCell(wanted.name, column, role, channel["bits"], raw, wanted.capacity_n))
+        role: Literal["hands", "saddle"] = "hands" if wanted.role.startswith("hands") else "saddle"
+        raw, normal = channel["kind"] == ChannelKind.BRIDGE, wanted.role in NORMAL
+        found.append(CheckedCell(wanted.name, column, role, channel["bits"], raw, wanted.capacity_n, normal))
     return tuple(found)
 
 
 def places_of(rig: Rig, role: str) -> tuple[tuple[int, float | None], ...]:
     """(column of cells_n, x_mm) of each cell of this role."""
-    force = rig.columns("hands", "saddle")
-    return tuple((i, rig.channels[at].x_mm) for i, at in enumerate(force) if rig.channels[at].role == role)
+    force = enumerate(rig.force_columns)
+    return tuple((i, rig.channels[at].x_mm) for i, at in force if rig.channels[at].role == role)
 
 
 def levers_of(rig: Rig) -> Levers:
     """Where the contacts are; no saddle cells unless the position of each is known."""
     at, saddle = rig.geometry, places_of(rig, "saddle")
     known = tuple((column, x_mm) for column, x_mm in saddle if x_mm is not None)
-    return Levers(at.bar_x_m, at.bar_y_m, at.saddle_y_m, known if len(known) == len(saddle) else ())
+    return Levers(
+        at.bar_x_m,
+        at.bar_y_m,
+        at.saddle_y_m,
+        saddle_cells=known if len(known) == len(saddle) else (),
+        hands_tangential=tuple(column for column, _ in places_of(rig, "hands tangential")),
+        saddle_tangential=tuple(column for column, _ in places_of(rig, "saddle tangential")),
+    )
 
 
 def otherwise(rig: Rig, before: Board | None, now: Board) -> str:
@@ -116,11 +123,18 @@ def progress_of(rig: Rig, plan: Plan, completed: Callable[[StepMean], StepMean])
 
 
 def unseen_of(rig: Rig) -> UnseenHands:
-    """What is taken of the hands' force along this jig, which its cells do not measure."""
+    """What is taken of the hands' force along this jig where its cells do not measure it."""
     told = rig.unseen
     if told is None:
         return UnseenHands()
     return UnseenHands(told.hands_tangential_n, told.hands_tangential_u_n, told.source)
+
+
+def along_said(rig: Rig) -> str:
+    """What a weight line on this jig takes of the forces along it; empty where cells measure both."""
+    if rig.columns("saddle tangential"):
+        return ""
+    return FEET_UNSEEN if rig.columns("hands tangential") else unseen_of(rig).said
 
 
 def weight_line_of(step: StepMean, rig: Rig, plan: Plan, mass_kg: float | None) -> tuple[float, float]:
@@ -157,7 +171,7 @@ def conditions_of(rig: Rig, plan: Plan, begun: Mapping[str, Any], *, watched: bo
         habitual_setback_mm=begun.get("habitual_setback_mm"),
         saddle_cells=levers_of(rig).saddle_cells,
         hand_cells=tuple(column for column, _ in places_of(rig, "hands")),
-        hands_along=unseen_of(rig).said,
+        hands_along=along_said(rig),
         scale=rig.setback_scale,
         jig_said=(scale_said(rig), *([begun["proof"]] if "proof" in begun else [])),
     )

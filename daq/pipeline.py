@@ -66,7 +66,7 @@ class Pipeline:
         self._method = method
         self.calibration = in_order(calibration, [channel.name for channel in rig.channels])
         """As the rig file orders its channels."""
-        self._parts = tuple(rig.columns(*roles) for roles in (("hands",), ("saddle",), ("tilt",), ("hands", "saddle")))
+        self._parts = (rig.columns("hands"), rig.columns("saddle"), rig.columns("tilt"), rig.force_columns)
         self._columns: list[int] | None = None
         self.zero_counts: Array | None = None
         """The converter's readings with nobody on the jig; None: the calibration's own zero."""

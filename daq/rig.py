@@ -18,7 +18,10 @@ from daq.physics import LEAST_G_M_S2, MOST_G_M_S2, NEWTONS, STANDARD_G_M_S2
 from daq.setback_scale import SetbackScale
 from daq.text import Line
 
-Role = Literal["hands", "saddle", "tilt", "unused"]
+Role = Literal["hands", "saddle", "hands tangential", "saddle tangential", "tilt", "unused"]
+NORMAL, TANGENTIAL = ("hands", "saddle"), ("hands tangential", "saddle tangential")
+"""Roles of cells that measure the load along the jig's normal, and the force along its x axis, forward on the rider
+positive."""
 PositionRole = Literal["saddle fore-aft", "saddle height", "bar fore-aft", "bar height"]
 POSITION_FIELDS: dict[str, str] = {
     "saddle fore-aft": "setback_mm",
@@ -313,6 +316,8 @@ class Rig(_Part):
         roles = [each.role for each in self.positions]
         if len(set(roles)) < len(roles):
             raise ValueError("each role once under positions")
+        if self.columns("saddle tangential") and not self.columns("hands tangential"):
+            raise ValueError("a channel with role 'hands tangential' where there is one with role 'saddle tangential'")
         if len(self.columns("tilt")) > 1:
             raise ValueError("at most one channel with role 'tilt'")
         return self
@@ -333,9 +338,19 @@ class Rig(_Part):
         return tuple(i for i, channel in enumerate(self.channels) if channel.role in roles)
 
     @property
+    def force_columns(self) -> tuple[int, ...]:
+        """The columns of a scan that carry a force, in the order of Loads.cells_n: those along the normal first."""
+        return self.columns(*NORMAL) + self.columns(*TANGENTIAL)
+
+    @property
     def cells(self) -> tuple[str, ...]:
-        """Names of the force channels, in scan order."""
-        return tuple(self.channels[i].name for i in self.columns("hands", "saddle"))
+        """Names of the force channels, in the order of Loads.cells_n."""
+        return tuple(self.channels[i].name for i in self.force_columns)
+
+    @property
+    def normal_cells(self) -> tuple[str, ...]:
+        """Those of them that carry the rider's weight; they come first."""
+        return tuple(self.channels[i].name for i in self.columns(*NORMAL))
 
 
 def parse_rig(text: str, *, name: str = "rig file") -> Rig:

@@ -11,17 +11,19 @@ import numpy as np
 from daq.fit.intake import OwnBicycle
 from daq.fit.load_uncertainty import uncertainty_of
 from daq.fit.ridden import Ridden
-from daq.jig import unseen_of
+from daq.jig import along_said, levers_of, places_of, unseen_of
 from daq.measure.balance import (
     CELLS_U_N,
     Contact,
     WeightLine,
     com_height,
     hands_off_deficit_nm,
+    tangential_n,
     weight_line,
 )
 from daq.measure.bicycle import Bicycle, front_share
 from daq.measure.mechanics import load_point_m
+from daq.measure.weight_line import along_n
 from daq.physics import weight_normal_n
 from daq.rig import Rig
 from daq.values import Array, StepMean
@@ -59,7 +61,7 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
     if why_not:
         nothing = Estimate(None, None, None, why_not)
         return OnBicycle(setback_mm, nothing, nothing)
-    rests_on = unseen_of(rig).said
+    rests_on = along_said(rig)
     deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
     half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
     front = _front(sweep, bicycle, lines, setback_mm)
@@ -150,9 +152,8 @@ def frame_of(bicycle: OwnBicycle) -> Bicycle:
 def saddle_points_m(step: StepMean, rig: Rig) -> Array:
     """The saddle's centre of pressure in each stroke, m forward of the BB, (strokes,); empty if the rig file does not
     say where its saddle cells sit."""
-    force = rig.columns("hands", "saddle")
-    columns = [i for i, column in enumerate(force) if rig.channels[column].role == "saddle"]
-    places = [rig.channels[force[i]].x_mm for i in columns]
+    found = places_of(rig, "saddle")
+    columns, places = [column for column, _ in found], [x_mm for _, x_mm in found]
     if any(x is None for x in places):
         return np.empty(0)
     x_m = (np.array(places, dtype=np.float64) - step.setback_mm) / 1000.0
@@ -165,7 +166,7 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         return [], [], "the rider's mass is not known"
     if len(sweep.steps) < 2:
         return [], [], "fewer than two steps"
-    at, unseen = rig.geometry, unseen_of(rig)
+    at, unseen, levers = rig.geometry, unseen_of(rig), levers_of(rig)
     start_mm = sweep.plan.start_setback_mm
     middle_mm = float(np.mean(sweep.plan.positions_mm)) if start_mm is None else start_mm
     lines, deficits = [], []
@@ -174,9 +175,10 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
         if not len(points):
             return [], [], "the rig file does not say where the saddle's cells sit"
         moved_m = (step.setback_mm - middle_mm) / 1000.0 if sweep.plan.protocol == "reach kept" else 0.0
-        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n, u_n=_u_n(step, sweep, rig, "hands"))
-        saddle_x_m = float(np.nanmean(points))
-        saddle = Contact(saddle_x_m, at.saddle_y_m, step.saddle_load_n, u_n=_u_n(step, sweep, rig, "saddle"))
+        hands_t, saddle_t = (along_n(step, each) for each in (levers.hands_tangential, levers.saddle_tangential))
+        u_hands_n, u_saddle_n = (_u_n(step, sweep, rig, role) for role in ("hands", "saddle"))
+        hands = Contact(at.bar_x_m - moved_m, at.bar_y_m, step.hand_load_n, hands_t, u_hands_n)
+        saddle = Contact(float(np.nanmean(points)), at.saddle_y_m, step.saddle_load_n, saddle_t, u_saddle_n)
         tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
         lines.append(
             weight_line(
@@ -189,7 +191,8 @@ def _each_step(sweep: Ridden, rig: Rig) -> tuple[list[WeightLine], list[tuple[fl
             )
         )
         u_normal_nm = math.hypot((hands.x_m - saddle.x_m) * hands.u_n, step.hand_load_n * U_LEVER_M)
-        u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * unseen.hands_u_n)
+        _, u_along_n = tangential_n(hands, unseen)
+        u_nm = math.hypot(u_normal_nm, (hands.y_m - saddle.y_m) * u_along_n)
         deficits.append((hands_off_deficit_nm(hands, saddle, unseen), u_nm))
     return lines, deficits, ""
 

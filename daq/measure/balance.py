@@ -21,6 +21,9 @@ FEET_TAKE = 0.6
 """The feet may balance any part of the hands' force along x, and the saddle the rest: 1/sqrt(3)."""
 HANDS_TANGENTIAL_U_N = 20.0
 """The same for the hands if no cell measures it. Assumption."""
+FEET_UNSEEN = (
+    "the hands' force along the jig is measured, the saddle's is not: the feet may hold any part of it (an assumption)"
+)
 FEWEST_LEARNED = 5
 CELLS_U_N = 2.0
 """Standard uncertainty of a mean load if its calibration does not state one. Assumption."""
@@ -104,8 +107,8 @@ def weight_line(
     """X = [x_h N_h + x_s N_s - y_h T_h - y_s T_s + Q]/W', m forward of the BB; NaN when the torque is unknown.
 
     Without tangential cells the bias is ((y_h - y_s) T_h - y_s T_f)/W' + y_s tan t, estimated with T_f = 0 and T_h as
-    in unseen; the feet may balance any part of it, which is in the uncertainty. Tangential forces count only if hands
-    and saddle both have them: one alone would be worse than none.
+    in unseen, or as measured at the hands alone; the feet may balance any part of it, which is in the uncertainty. x_m
+    has tangential forces in it only if hands and saddle both have them: one alone would be worse than none.
     """
     single_axis = hands.tangential_n is None or saddle.tangential_n is None
     moment = hands.x_m * hands.normal_n + saddle.x_m * saddle.normal_n + torque_nm
@@ -116,11 +119,18 @@ def weight_line(
         moment -= hands.y_m * hands.tangential_n + saddle.y_m * saddle.tangential_n
         u_moment = math.hypot(u_moment, hands.u_n * hands.y_m, saddle.u_n * saddle.y_m)
     else:
-        lever_m = hands.y_m - saddle.y_m
-        feet_u_n = max(FEET_TANGENTIAL_U_N, FEET_TAKE * math.hypot(unseen.hands_n, unseen.hands_u_n))
-        bias = lever_m * unseen.hands_n / weight_normal_n + saddle.y_m * math.tan(math.radians(tilt_deg))
-        u_moment = math.hypot(u_moment, lever_m * unseen.hands_u_n, saddle.y_m * feet_u_n)
+        lever_m, (hands_n, hands_u_n) = hands.y_m - saddle.y_m, tangential_n(hands, unseen)
+        feet_u_n = max(FEET_TANGENTIAL_U_N, FEET_TAKE * math.hypot(hands_n, hands_u_n))
+        bias = lever_m * hands_n / weight_normal_n + saddle.y_m * math.tan(math.radians(tilt_deg))
+        u_moment = math.hypot(u_moment, lever_m * hands_u_n, saddle.y_m * feet_u_n)
     return WeightLine(moment / weight_normal_n, u_moment / weight_normal_n, single_axis, bias)
+
+
+def tangential_n(hands: Contact, unseen: UnseenHands) -> tuple[float, float]:
+    """The hands' force along x and its standard uncertainty: as measured, otherwise as in unseen."""
+    if hands.tangential_n is None:
+        return unseen.hands_n, unseen.hands_u_n
+    return hands.tangential_n, hands.u_n
 
 
 def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: UnseenHands = UnseenHands()) -> float:
@@ -128,8 +138,8 @@ def hands_off_deficit_nm(hands: Contact, saddle: Contact, unseen: UnseenHands = 
 
     0 for a rider who could let go of the bar without moving. If no cell measures T_h: as in unseen.
     """
-    tangential_n = unseen.hands_n if hands.tangential_n is None else hands.tangential_n
-    return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * tangential_n
+    along_n, _ = tangential_n(hands, unseen)
+    return hands.normal_n * (hands.x_m - saddle.x_m) - (hands.y_m - saddle.y_m) * along_n
 
 
 @dataclass(frozen=True, slots=True)

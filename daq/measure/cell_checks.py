@@ -47,6 +47,8 @@ class CheckedCell:
     raw: bool = True
     """Counts straight from a converter; a transmitter's are rounded to its own division and may stand still."""
     capacity_n: float | None = None
+    normal: bool = True
+    """Whether it carries the weight; one that measures the force along the jig goes both ways."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -65,6 +67,7 @@ class _Second:
     highest: Ints
     mean_n: Array
     most_n: Array
+    least_n: Array
     status: int
 
 
@@ -74,6 +77,7 @@ class CellWatch:
     def __init__(self, cells: Sequence[CheckedCell]) -> None:
         self._cells = tuple(cells)
         self._columns = [cell.column for cell in self._cells]
+        self._normal = [i for i, cell in enumerate(self._cells) if cell.normal]
         self._past: deque[_Second] = deque(maxlen=SWAPPED_S)
         self._pending: list[_Piece] = []
         self._second: int | None = None
@@ -122,12 +126,13 @@ class CellWatch:
         end = 1 << (cell.bits - 1)
         if last.highest[i] >= end - 1 or last.lowest[i] <= -end:
             return "at the end of its converter's scale: overloaded, or a wire of the cell is broken"
-        if cell.capacity_n is not None and last.most_n[i] > cell.capacity_n:
-            return f"overloaded: {last.most_n[i]:.0f} N, rated {cell.capacity_n:.0f} N. Unload it, then check its zero"
+        most_n = last.most_n[i] if cell.normal else max(last.most_n[i], -last.least_n[i])
+        if cell.capacity_n is not None and most_n > cell.capacity_n:
+            return f"overloaded: {most_n:.0f} N, rated {cell.capacity_n:.0f} N. Unload it, then check its zero"
         if self._is_stuck(i, cell):
             return f"has not changed by one count for {STUCK_S} s: converter stuck, or its clock or data wire broken"
-        total_n = float(np.abs(last.mean_n).sum())
-        if total_n > LOADED_N and last.mean_n[i] < -max(NEGATIVE_N, NEGATIVE_SHARE * total_n):
+        total_n = float(np.abs(last.mean_n[self._normal]).sum())
+        if cell.normal and total_n > LOADED_N and last.mean_n[i] < -max(NEGATIVE_N, NEGATIVE_SHARE * total_n):
             return (
                 f"reads {last.mean_n[i]:.0f} N under a rider: its signal wires are swapped, "
                 "or the zero was taken with a load on it"
@@ -163,7 +168,7 @@ class CellWatch:
         return ""
 
     def _of_role(self, role: str) -> Bools:
-        return np.array([cell.role == role for cell in self._cells])
+        return np.array([cell.normal and cell.role == role for cell in self._cells])
 
 
 def _summed(pieces: Sequence[_Piece]) -> _Second:
@@ -175,5 +180,6 @@ def _summed(pieces: Sequence[_Piece]) -> _Second:
         highest=counts.max(axis=0),
         mean_n=cells_n.mean(axis=0),
         most_n=cells_n.max(axis=0),
+        least_n=cells_n.min(axis=0),
         status=int(np.bitwise_or.reduce(np.concatenate([piece.status for piece in pieces]))),
     )

@@ -1,4 +1,5 @@
-"""The rider's weight line at one step, from the pressure centre on nose and rear cells.
+"""The rider's weight line at one step, from the pressure centre on nose and rear cells, and the forces along the jig
+where cells measure them.
 
 A single saddle cell moves with the saddle and cannot show where on it the rider sits: then there is no weight line.
 """
@@ -6,6 +7,7 @@ A single saddle cell moves with the saddle and cannot show where on it the rider
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,11 +28,21 @@ class Levers:
     saddle_y_m: float
     saddle_cells: tuple[tuple[int, float], ...]
     """(column of cells_n, x_mm at setback 0) of each saddle cell with a known position."""
+    hands_tangential: tuple[int, ...] = ()
+    """Columns of cells_n of the cells that measure the hands' force along the jig."""
+    saddle_tangential: tuple[int, ...] = ()
 
     @property
     def tells(self) -> bool:
         """Whether two or more cells sit at different positions under the saddle."""
         return len({x_mm for _, x_mm in self.saddle_cells}) > 1
+
+
+def along_n(step: StepMean, columns: Sequence[int]) -> float | None:
+    """Mean force along the jig over the strokes of a step, N, summed over these columns of cells_n; None of none."""
+    if not columns:
+        return None
+    return float(np.mean([stroke.cells_n for stroke in step.strokes], axis=0)[list(columns)].sum())
 
 
 def weight_line_mm(
@@ -59,8 +71,8 @@ def weight_line_mm(
     bar_y_m = step.setting.bar_y_mm / 1000.0 if math.isfinite(step.setting.bar_y_mm) else levers.bar_y_m
     tilt_deg = 0.0 if math.isnan(step.tilt_deg) else step.tilt_deg
     line = weight_line(
-        Contact(bar_x_m, bar_y_m, step.hand_load_n),
-        Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n),
+        Contact(bar_x_m, bar_y_m, step.hand_load_n, along_n(step, levers.hands_tangential)),
+        Contact(saddle_x_m, levers.saddle_y_m, step.saddle_load_n, along_n(step, levers.saddle_tangential)),
         torque_nm=step.crank_torque_nm,
         weight_normal_n=weight_normal_n(mass_kg, tilt_deg, g_m_s2),
         tilt_deg=tilt_deg,

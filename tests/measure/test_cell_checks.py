@@ -91,6 +91,21 @@ def test_swapped_plugs_of_bar_and_saddle_are_suspected_after_ten_seconds():
     assert "are the plugs of bar and saddle swapped?" in watched(loads_n=(400.0, 80.0), seconds=10)["plugs"]
 
 
+ALONG = (*CELLS, CheckedCell("bar_pull", 1, "hands", capacity_n=300.0, normal=False))
+
+
+def test_a_force_along_the_jig_is_no_load_but_may_overload_its_cell_either_way():
+    """The hands pull with 400 N while they rest on the bar with 80: nothing is swapped, and nobody sits on the jig."""
+    pulled = {"cells": (*CELLS, CheckedCell("bar_pull", 1, "hands", normal=False)), "seconds": 15}
+
+    assert watched(loads_n=(80.0, 90.0, -400.0), **pulled) == {}
+    assert watched(loads_n=(80.0, 90.0, 400.0), **pulled) == {}
+    assert watched(loads_n=(-60.0, 30.0, -400.0), **pulled) == {}
+    for force_n in (-340.0, 340.0):
+        found = watched(ALONG, loads_n=(80.0, 400.0, force_n))
+        assert found["bar_pull"].startswith("overloaded: 340 N, rated 300 N")
+
+
 def test_a_rider_who_stands_up_is_not_suspected():
     assert watched(loads_n=(160.0, 0.0), seconds=15) == {}
 

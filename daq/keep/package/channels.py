@@ -10,12 +10,14 @@ from daq.items import BOARD, SWEEP_BEGUN, Event, Hello, Item
 from daq.keep.json_text import json_text
 from daq.keep.package.json_columns import number
 from daq.keep.package.tables import SWEEP, Field, Table, table_of_rows
-from daq.rig import RigError, parse_rig
+from daq.rig import NORMAL, TANGENTIAL, RigError, parse_rig
 from daq.values import Samples
 
 ROLES = {
     "hands": "under the bar",
     "saddle": "under the saddle",
+    "hands tangential": "under the bar, the force along the jig, forward on the rider positive",
+    "saddle tangential": "under the saddle, the force along the jig, forward on the rider positive",
     "tilt": "the jig's tilt",
     "unused": "recorded and not used",
 }
@@ -92,6 +94,6 @@ def _roles(rig: str) -> dict[str, str]:
 
 
 def _load(channel: str | None, role: str | None) -> str | None:
-    if role in ("hands", "saddle"):
+    if role in NORMAL + TANGENTIAL:
         return f"cell_{channel}_n"
     return "tilt_deg" if role == "tilt" else None

@@ -36,9 +36,9 @@ tables, and `datapackage.json` with every column's meaning and unit (UCUM). Miss
 positive behind the bottom bracket: the rider comes forward as it falls. Loads are support forces on the rider along
 the normal, N, positive when the rider presses down. `tilt_deg` is positive nose up; gradient = 100 tan(tilt) %.
 `crank_torque_nm` is the mean over a whole stroke, positive when it drives. Feet are the remainder of the weight along
-the normal, m g cos(tilt) less hands and saddle: a difference, not a measurement. The cells have one axis: forces along
-the jig are not seen. `weight_line_mm` rests on an assumption for them: the mean force of the hands along the jig is 0
-with a standard uncertainty of 20 N, or what `[unseen]` in `sweep.rig` says, and `u_weight_line_mm` is what follows.
+the normal, m g cos(tilt) less hands and saddle: a difference, not a measurement. Forces along the jig are seen only by
+cells with a tangential role in `channels`. Without them `weight_line_mm` rests on an assumption: the mean force of the
+hands along the jig is 0 with a standard uncertainty of 20 N, or as `[unseen]` in `sweep.rig`; see `u_weight_line_mm`.
 
 **Time and sampling.** Every time is session time: one monotonic clock, 0 at `session_started_utc`. `raw_*` has a row a
 scan, at `scan_rate_hz` of `hellos.content`; `received_us` is when the host had it, `ticks_us` the board's own clock;

@@ -61,7 +61,8 @@ def sum_while_riding(at: Acquisition, stroke: Stroke) -> SumCheck | None:
         return None
     tilt_deg = 0.0 if math.isnan(stroke.tilt_deg) else stroke.tilt_deg
     found = shares(stroke.hands_n, stroke.saddle_n, mass_kg=mass_kg, tilt_deg=tilt_deg, g_m_s2=at.rig.g_m_s2)
-    return riding_check(found, stroke.cells_n, at.rig.cells)
+    names = at.rig.normal_cells
+    return riding_check(found, stroke.cells_n[: len(names)], names)
 
 
 def _tilt_deg(at: Acquisition) -> float:

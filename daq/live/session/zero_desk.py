@@ -84,10 +84,11 @@ class ZeroDesk:
             np.concatenate([getattr(each, name) for each in newest])
             for name in ("cells_n", "hands_n", "saddle_n", "tilt_deg")
         )
-        hold_n = hold_of(cells_n, hands_n, saddle_n)
+        names = at.rig.normal_cells
+        hold_n = hold_of(cells_n[:, : len(names)], hands_n, saddle_n)
         holds_n = [*self.holds_n, hold_n]
         weight_n = weight_normal_n(at.rider.mass_kg, float(tilts.mean()), at.rig.g_m_s2)
-        found = feet_off_check(np.array(holds_n), at.rig.cells, weight_n)
+        found = feet_off_check(np.array(holds_n), names, weight_n)
         at.act(FEET_OFF, {"cells_n": hold_n.tolist(), "said": found.text})
         self.holds_n = holds_n
         await at.stored()

@@ -73,8 +73,8 @@ def _drawn(rig: Rig) -> dict[str, Any]:
         "cells": [
             {
                 "cell": one.name,
-                "x_mm": one.x_mm if one.x_mm is not None else bar if one.role == "hands" else saddle_x,
-                "y_mm": up.get(one.role, saddle_y),
+                "x_mm": one.x_mm if one.x_mm is not None else bar if one.role.startswith("hands") else saddle_x,
+                "y_mm": up.get(one.role.split()[0], saddle_y),
             }
             for one in cells
         ],

@@ -74,7 +74,8 @@ class Conditions:
     hand_cells: tuple[int, ...] = ()
     """Columns of cells_n of the cells at the hands."""
     hands_along: str = ""
-    """What is taken of the hands' force along the jig, on which the weight line rests; empty where nobody said."""
+    """What is taken of the hands' force along the jig, on which the weight line rests; empty where cells measure it, or
+    nobody said."""
     scale: SetbackScale | None = None
     """The jig's setback scale, if it was checked against a caliper."""
     jig_said: tuple[str, ...] = ()
