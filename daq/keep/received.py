@@ -29,6 +29,7 @@ from daq.items import (
     Notification,
 )
 from daq.measure.clock import CLOCK_RULES
+from daq.refusals import plainly
 from daq.ride import STAGE_FAILED
 from daq.sweep import run
 from daq.sweep.plan import MOST_POSITIONS, Plan
@@ -225,4 +226,4 @@ def _first(error: Exception) -> str:
         return str(error)
     first = error.errors(include_url=False, include_input=False)[0]
     place = ".".join(str(part) for part in first["loc"])
-    return f"{place}: {first['msg']}" if place else str(first["msg"])
+    return f"{place}: {plainly(first)}" if place else plainly(first)

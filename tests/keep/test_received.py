@@ -62,7 +62,7 @@ def test_what_a_session_can_receive_passes(item):
         (scans(channels=33), "1 to 32 channels, got 33"),
         (scans(received_us=(5, LATEST_US + 1)), "received_us: expected 0 to"),
         (Hello(-1, "board", {"channels": [{"name": "hands"}]}), "received_us: expected 0 to"),
-        (Hello(1, "board", {}), "hello: channels: Field required"),
+        (Hello(1, "board", {}), "hello: channels: missing"),
         (Hello(1, "board", {"channels": ["hands"]}), "hello: channels.0"),
         (Hello(1, "board", {"channels": [{"name": "\x1b[31m"}]}), "hello: channels.0.name"),
         (Hello(1, "board", {"channels": [{"name": "a"}] * 33}), "hello: channels"),

@@ -62,8 +62,8 @@ def _sweep(name: str, descriptor: Mapping[str, Any]) -> dict[str, Any]:
     return {
         "@id": f"{name}/",
         "@type": "Dataset",
-        "name": descriptor["title"],
-        "dateCreated": descriptor["created"],
+        "name": descriptor.get("title", name),
+        "dateCreated": descriptor.get("created", ""),
     }
 
 

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from daq.keep.bounded import MOST_JSON_BYTES, Refused, from_json, open_plain, read_bytes
+from daq.keep.bounded import MOST_JSON_BYTES, Refused, open_plain, read_bytes
 from daq.keep.errors import StoreDamaged
 from daq.keep.package.batches import MOST_FILE_BYTES
+from daq.keep.package.descriptor import descriptor_of
 from daq.keep.package.keys import schema_keys
 from daq.keep.package.tables import Field, Table
 from daq.keep.private import write_text
@@ -111,24 +112,26 @@ def read_package(folder: Path) -> Package:
     not what was exported, is not a plain file, or is outside the folder.
     """
     try:
-        descriptor = from_json(read_bytes(folder / NAME, MOST_JSON_BYTES))
-        listed = [(one["name"], one["path"], one.get("bytes"), one["hash"]) for one in descriptor["resources"]]
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise StoreDamaged(f"{folder} is not a readable data package: {NAME}: {error}") from error
+        descriptor = descriptor_of(read_bytes(folder / NAME, MOST_JSON_BYTES))
+    except FileNotFoundError as error:
+        raise StoreDamaged(f"{folder} has no {NAME}: expected an exported sweep, or a folder of them") from error
+    except (OSError, ValueError) as error:
+        said = error.strerror if isinstance(error, OSError) else error
+        raise StoreDamaged(f"{folder} is not a readable data package: {NAME}: {said}") from error
     paths: dict[str, Path] = {}
     read: set[tuple[int, int]] = set()
-    for name, path, size, digest in listed:
-        if not isinstance(name, str) or name in paths:
-            raise StoreDamaged(f"{folder}: {NAME} lists {reprlib.repr(name)}; expected a name, and each once")
-        paths[name] = _checked(folder, path, size, digest, read)
+    for one in descriptor["resources"]:
+        if one["name"] in paths:
+            raise StoreDamaged(f"{folder}: {NAME} lists {reprlib.repr(one['name'])} twice; expected each name once")
+        paths[one["name"]] = _checked(folder, one["path"], one.get("bytes"), one["hash"], read)
     return Package(folder, descriptor, paths)
 
 
-def _checked(folder: Path, name: Any, size: Any, digest: Any, read: set[tuple[int, int]]) -> Path:
+def _checked(folder: Path, name: str, size: int | None, digest: str, read: set[tuple[int, int]]) -> Path:
     """The path of a listed file, verified. read: the files that were, by device and inode: one listed under a thousand
     names would be read a thousand times.
     """
-    if not isinstance(name, str) or not _PLAIN_PATH.fullmatch(name) or ".." in Path(name).parts:
+    if not _PLAIN_PATH.fullmatch(name) or ".." in Path(name).parts:
         raise StoreDamaged(f"{folder}: {NAME} lists {reprlib.repr(name)}; expected a path within the folder")
     path = folder / name
     if not path.exists():

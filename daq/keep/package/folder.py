@@ -18,6 +18,7 @@ from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.package.computed_tables import STEPS, VERDICTS
 from daq.keep.package.crate import write_crate
 from daq.keep.package.datapackage import NAME, resource, write_descriptor
+from daq.keep.package.descriptor import descriptor_of
 from daq.keep.package.keys import FORMAT
 from daq.keep.package.one_kind import PACKAGE_NAME
 from daq.keep.package.readme import TITLE, readme
@@ -55,7 +56,7 @@ def describe_folder(folder: Path, tell: Callable[[str], None] = lambda _: None) 
             if not path.exists():
                 raise StoreDamaged(f"its {NAME} is gone, and nothing can be verified without it")
             content = read_bytes(path, MOST_JSON_BYTES)
-            descriptor = from_json(content)
+            descriptor = descriptor_of(content)
             sweep, ridden = _sweep(path.parent, descriptor), _rows(path.parent, "steps", STEPS)
         except (StoreError, OSError, ValueError, LookupError, TypeError) as error:
             tell(f"left out of the folder's own tables: {name}: {error}; move it away and export it again")
@@ -90,9 +91,9 @@ def _about(descriptors: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         "title": TITLE + (" (SIMULATED riders and jig)" if simulated and all(simulated) else ""),
         "description": "Setback sweeps: the load on the hands over the place of the saddle. README.md explains all.",
         "version": FORMAT,
-        "created": max((str(one["created"]) for one in descriptors), default=""),
+        "created": max((one.get("created", "") for one in descriptors), default=""),
         "simulated": any(simulated),
-        "licenses": _once(one for each in descriptors for one in each["licenses"]),
+        "licenses": _once(one for each in descriptors for one in each.get("licenses", ())),
         **({"contributors": contributors} if contributors else {}),
     }
 
@@ -122,7 +123,8 @@ def _sweep(folder: Path, descriptor: Mapping[str, Any]) -> tuple[Any, ...]:
     columns = {column: values[0] for column, values in read_table(folder, "sweep").items()}
     answers = read_table(folder, "onset")
     columns |= {column: values[0] for column, values in answers.items() if values}
-    columns["mass_kg"] = from_json(columns["rider_entries"]).get("mass_kg")
+    entries = from_json(columns.get("rider_entries") or "{}")
+    columns["mass_kg"] = entries.get("mass_kg") if isinstance(entries, dict) else None
     columns["lost"] = "; ".join(descriptor.get("lost", ())) or None
     return tuple(_value(field, columns.get(field.name)) for field in SWEEPS)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import datetime
+import reprlib
 from collections.abc import Generator, Iterator
 from pathlib import Path
 from sqlite3 import Connection
@@ -18,6 +18,7 @@ from daq.keep.bounded import Patience, from_json
 from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.json_text import json_text
 from daq.keep.package.batches import batches, column_names
+from daq.keep.package.columns import rows
 from daq.keep.package.datapackage import Package, read_package
 from daq.keep.received import checked
 from daq.keep.store import Store, sessions, writing
@@ -29,6 +30,13 @@ from daq.rig import parse_rig
 from daq.text import checked_line
 from daq.values import Samples
 from daq.wire.scans import MAX_CHANNELS
+
+SCAN_KINDS: dict[str, type[np.integer[Any]]] = {
+    "received_us": np.int64,
+    "ticks_us": np.uint32,
+    "sequence": np.uint16,
+    "status": np.uint8,
+}
 
 
 class AlreadyThere(StoreError):
@@ -60,36 +68,35 @@ def as_damage(folder: Path) -> Iterator[None]:
     """Turns invalid content of an exported sweep into one sentence."""
     try:
         yield
-    except (ArithmeticError, LookupError, TypeError, ValueError) as error:
-        raise StoreDamaged(f"{folder} is not an exported sweep: {type(error).__name__}: {error}") from error
+    except ValueError as error:
+        raise StoreDamaged(f"{folder} is not an exported sweep: {error}") from error
+    except (ArithmeticError, LookupError, TypeError) as error:
+        raise StoreDamaged(
+            f"{folder} is not an exported sweep: something in it cannot be ({type(error).__name__}: {error})"
+        ) from error
 
 
 def exported_sweep(package: Package) -> tuple[dict[str, Any], Any]:
     """The one row that says what an exported sweep was, and the calibration it was ridden with.
 
-    ValueError, KeyError or TypeError for an impossible one.
+    ValueError for an impossible one.
     """
-    (sweep,) = _rows(package, "sweep")
-    calibrations = {row["calibration"]: row["content"] for row in _rows(package, "calibrations")}
-    content = from_json(calibrations[sweep["calibration"]])
+    found = list(rows(package, "sweep"))
+    if len(found) != 1:
+        raise ValueError(f"sweep: expected one row, got {len(found)}")
+    (sweep,) = found
+    calibrations = {row["calibration"]: row["content"] for row in rows(package, "calibrations")}
+    if sweep["calibration"] not in calibrations:
+        raise ValueError(f"sweep.calibration: expected one of calibrations, got {reprlib.repr(sweep['calibration'])}")
+    content = calibrations[sweep["calibration"]]
     from_dict(content)
     parse_rig(sweep["rig"])
-    datetime.datetime.fromisoformat(sweep["session_started_utc"])
-    for name in ("rider", "software", "state"):
-        checked_line(sweep[name] or "")
-    for name in ("plan", "rider_entries"):
-        if not isinstance(from_json(sweep[name]), dict):
-            raise ValueError(f"{name}: expected a JSON object")
     return sweep, content
 
 
 def exported_results(package: Package) -> Generator[dict[str, Any], None, None]:
     """The results stored with an exported sweep, oldest first; content as JSON text."""
-    for row in _rows(package, "results"):
-        if not isinstance(from_json(row["content"]), dict):
-            raise ValueError("results: expected JSON objects")
-        checked_line(row["kind"] + row["method"] + row["made_utc"])
-        yield row
+    yield from rows(package, "results")
 
 
 def exported_items(package: Package) -> Generator[Item, None, None]:
@@ -104,7 +111,7 @@ def _refuse_twice(db: Connection, sweep: dict[str, Any], folder: Path) -> None:
     found = db.execute(
         "SELECT sweeps.id FROM sweeps JOIN sessions ON sessions.id = session_id "
         "WHERE started_utc = ? AND monotonic_origin_ns = ? AND from_us = ?",
-        (sweep["session_started_utc"], int(sweep["monotonic_origin_ns"]), int(sweep["from_us"])),
+        (sweep["session_started_utc"], sweep["monotonic_origin_ns"], sweep["from_us"]),
     ).fetchone()
     if found:
         raise AlreadyThere(f"{folder} is in this store already, as sweep {found[0]}")
@@ -118,24 +125,24 @@ def _insert(
         db,
         "sessions",
         started_utc=sweep["session_started_utc"],
-        monotonic_origin_ns=int(sweep["monotonic_origin_ns"]),
+        monotonic_origin_ns=sweep["monotonic_origin_ns"],
         software=sweep["software"],
         rig=sweep["rig"],
         calibration_id=calibration_id,
-        simulated=int(sweep["simulated"] in (True, "true")),
+        simulated=int(sweep["simulated"]),
     )
     for item in items:
         writing.insert(db, session_id, item, encode(item, level=IMPORT_LEVEL) if isinstance(item, Samples) else b"")
-    rider = {**from_json(sweep["rider_entries"]), "exported_as": sweep["rider"] or None}
+    rider = {**from_json(sweep["rider_entries"]), "exported_as": sweep["rider"]}
     sweep_id = insert_row(
         db,
         "sweeps",
         session_id=session_id,
         calibration_id=calibration_id,
-        from_us=int(sweep["from_us"]),
-        to_us=int(sweep["to_us"]) if sweep["to_us"] not in (None, "") else None,
-        state=sweep["state"] or None,
-        gradient_pct=float(sweep["gradient_pct"]),
+        from_us=sweep["from_us"],
+        to_us=sweep["to_us"],
+        state=sweep["state"],
+        gradient_pct=sweep["gradient_pct"],
         plan=sweep["plan"],
         rider=json_text(rider),
     )
@@ -147,19 +154,18 @@ def _insert(
 
 
 def _hellos(package: Package) -> Generator[Item, None, None]:
-    for row in _rows(package, "hellos"):
-        yield Hello(int(row["received_us"]), checked_line(row["source"]), from_json(row["content"]))
+    for row in rows(package, "hellos"):
+        yield Hello(row["received_us"], row["source"], row["content"])
 
 
 def _notifications(package: Package) -> Generator[Item, None, None]:
-    for row in _rows(package, "notifications"):
-        source, characteristic = checked_line(row["source"]), checked_line(row["characteristic"])
-        yield Notification(int(row["received_us"]), source, characteristic, bytes.fromhex(row["payload"]))
+    for row in rows(package, "notifications"):
+        yield Notification(row["received_us"], row["source"], row["characteristic"], row["payload"])
 
 
 def _events(package: Package) -> Generator[Item, None, None]:
-    for row in _rows(package, "events"):
-        yield Event(int(row["received_us"]), checked_line(row["kind"]), from_json(row["content"]))
+    for row in rows(package, "events"):
+        yield Event(row["received_us"], row["kind"], row["content"])
 
 
 def _scans(package: Package, name: str) -> Generator[Samples, None, None]:
@@ -168,29 +174,27 @@ def _scans(package: Package, name: str) -> Generator[Samples, None, None]:
     counts = [column for column in column_names(path) if column.startswith("count_")]
     if len(counts) > MAX_CHANNELS or counts != [f"count_{i}" for i in range(len(counts))]:
         raise ValueError(f"{name}: expected columns count_0 to at most count_{MAX_CHANNELS - 1}, got {len(counts)}")
-    with contextlib.closing(batches(path, ("received_us", "ticks_us", "sequence", "status", *counts))) as found:
-        for columns in found:
+    kinds: dict[str, type[np.integer[Any]]] = {**SCAN_KINDS, **dict.fromkeys(counts, np.int32)}
+    with contextlib.closing(batches(path, tuple(kinds))) as all_scans:
+        for found in all_scans:
+            numbers = {column: _integers(f"{name}.{column}", found[column], kind) for column, kind in kinds.items()}
             yield Samples(
                 source=source,
-                received_us=_integers(columns["received_us"], np.int64),
-                ticks_us=_integers(columns["ticks_us"], np.uint32),
-                sequence=_integers(columns["sequence"], np.uint16),
-                status=_integers(columns["status"], np.uint8),
-                counts=np.stack([_integers(columns[column], np.int32) for column in counts], axis=1),
+                received_us=numbers["received_us"],
+                ticks_us=numbers["ticks_us"],
+                sequence=numbers["sequence"],
+                status=numbers["status"],
+                counts=np.stack([numbers[column] for column in counts], axis=1),
             )
 
 
-def _integers(column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any]:
-    """The column as integers of this type. ValueError or TypeError for one that does not fit: numpy would wrap."""
-    values = np.array([int(value) for value in column], dtype=np.int64)
+def _integers(where: str, column: list[Any], kind: type[np.integer[Any]]) -> npt.NDArray[Any]:
+    """The column as integers of this type. ValueError for one that does not fit: numpy would wrap."""
     low, high = np.iinfo(kind).min, np.iinfo(kind).max
+    try:
+        values = np.array([int(value) for value in column], dtype=np.int64)
+    except (OverflowError, TypeError, ValueError) as error:
+        raise ValueError(f"{where}: expected whole numbers from {low} to {high}, got others") from error
     if len(values) and not low <= values.min() <= values.max() <= high:
-        raise ValueError(f"expected whole numbers from {low} to {high}")
+        raise ValueError(f"{where}: expected whole numbers from {low} to {high}, got others")
     return values.astype(kind)
-
-
-def _rows(package: Package, name: str) -> Iterator[dict[str, Any]]:
-    with contextlib.closing(batches(package.table(name))) as found:
-        for batch in found:
-            for values in zip(*batch.values(), strict=True):
-                yield dict(zip(batch, values, strict=True))

@@ -135,6 +135,27 @@ def test_a_sweep_that_cannot_be_read_is_told_and_the_folder_described_without_it
         assert set(pandas.read_csv(tmp_path / "out" / f"{table}.csv")["sweep"]) == {made[1].name}
 
 
+@pytest.mark.parametrize("content", ["[]", "{}", '{"resources": 7}', '{"resources": [], "licenses": [{}]}'])
+def test_a_sweep_whose_descriptor_is_none_is_told_and_the_folder_described_without_it(store, tmp_path, content):
+    made, told = export(store, [stored(store), stored(store)], tmp_path / "out", computed), []
+    (made[0] / "datapackage.json").write_text(content)
+    describe_folder(tmp_path / "out", told.append)
+
+    (said,) = told
+    assert said.startswith(f"left out of the folder's own tables: {made[0].name}: ")
+    assert "expected" in said
+    assert pandas.read_csv(tmp_path / "out" / "sweeps.csv").sweep.tolist() == [made[1].name]
+
+
+def test_a_sweep_whose_descriptor_says_no_more_than_its_files_is_described(store, tmp_path):
+    (made,) = export(store, [stored(store)], tmp_path / "out", computed)
+    listed = {"resources": descriptor(made)["resources"]}
+    (made / "datapackage.json").write_text(json.dumps(listed))
+    describe_folder(tmp_path / "out", pytest.fail)
+
+    assert pandas.read_csv(tmp_path / "out" / "sweeps.csv").sweep.tolist() == [made.name]
+
+
 def test_a_sweep_whose_descriptor_is_gone_is_told_whenever_the_folder_is_described(store, tmp_path):
     """Its tables are unverified without it. A folder of the stranger's own is no sweep."""
     ids, told = [stored(store), stored(store)], []

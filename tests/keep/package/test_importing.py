@@ -118,17 +118,29 @@ def cells(text, **changed):
         ("raw_jig", lambda text: text.replace("ticks_us", "ticks"), "expected columns received_us"),
         ("raw_jig", lambda text: _with_columns(text, 33), "expected columns count_0 to at most count_31, got 33"),
         ("raw_jig", lambda text: text.replace("count_1", "count_99"), "expected columns count_0 to"),
-        ("raw_jig", lambda text: _cell(text, 1, 2, str(2**32)), "whole numbers from 0 to 4294967295"),
-        ("raw_jig", lambda text: _cell(text, 1, 3, "-1"), "whole numbers from 0 to 65535"),
-        ("raw_jig", lambda text: _cell(text, 1, 5, str(2**31)), "whole numbers from -2147483648"),
-        ("raw_jig", lambda text: _cell(text, 1, 1, "9" * 30), "OverflowError|whole numbers"),
-        ("raw_jig", lambda text: _cell(text, 1, 5, ""), "ValueError"),
-        ("hellos", lambda text: text.replace('""name""', '""nom""'), "hello: channels.0.name"),
-        ("sweep", lambda text: text.replace("[[channels]]", "[[chanels]]"), "RigError"),
-        ("sweep", lambda text: text.replace("2026-03-29T", "yesterday "), "isoformat"),
-        ("calibrations", lambda text: text.replace("coefficients", "coeffs"), "CalibrationError"),
+        (
+            "raw_jig",
+            lambda text: _cell(text, 1, 2, str(2**32)),
+            r"raw_jig\.ticks_us: expected whole numbers from 0 to 4294967295",
+        ),
+        ("raw_jig", lambda text: _cell(text, 1, 3, "-1"), r"raw_jig\.sequence: expected whole numbers from 0 to 65535"),
+        (
+            "raw_jig",
+            lambda text: _cell(text, 1, 5, str(2**31)),
+            r"raw_jig\.count_0: expected whole numbers from -2147483648",
+        ),
+        ("raw_jig", lambda text: _cell(text, 1, 1, "9" * 30), r"raw_jig\.received_us: expected whole numbers"),
+        ("raw_jig", lambda text: _cell(text, 1, 5, ""), r"raw_jig\.count_0: expected whole numbers"),
+        ("hellos", lambda text: text.replace('""name""', '""nom""'), r"hello: channels\.0\.name: missing"),
+        ("sweep", lambda text: text.replace("[[channels]]", "[[chanels]]"), "rig file: channels: missing"),
+        (
+            "sweep",
+            lambda text: text.replace("2026-03-29T", "yesterday "),
+            r"sweep\.session_started_utc: expected a date and time as ISO 8601 has it, got .yesterday",
+        ),
+        ("calibrations", lambda text: text.replace("coefficients", "coeffs"), "unknown key coeffs; expected name"),
         ("results", lambda text: text.replace('"{', '"[{', 1), "Expecting"),
-        ("results", lambda text: cells(text, content="[1]"), "results: expected JSON objects"),
+        ("results", lambda text: cells(text, content="[1]"), r"results\.content: expected a JSON object, got '\[1\]'"),
         ("results", lambda text: cells(text, kind="\x1b[2J"), "without control characters"),
         ("results", lambda text: cells(text, method="\x1b[2J"), "without control characters"),
         ("hellos", lambda text: cells(text, source="\x1b[2J"), "without control characters"),
@@ -139,8 +151,27 @@ def cells(text, **changed):
             for name in ("rider", "software", "state")
         ),
         *(
-            ("sweep", partial(cells, **{name: "[1]"}), f"{name}: expected a JSON object")
+            ("sweep", partial(cells, **{name: "[1]"}), rf"sweep\.{name}: expected a JSON object")
             for name in ("plan", "rider_entries")
+        ),
+        ("sweep", lambda text: text.replace("session_started_utc", "begun"), "expected columns rider, simulated, sess"),
+        ("sweep", lambda text: text.partition("\r\n")[0] + "\r\n", "sweep: expected one row, got 0"),
+        ("sweep", partial(cells, calibration="none"), r"sweep\.calibration: expected one of calibrations, got 'none'"),
+        ("sweep", partial(cells, gradient_pct="nan"), r"sweep\.gradient_pct: expected a finite number, got 'nan'"),
+        ("sweep", partial(cells, gradient_pct="steep"), r"sweep\.gradient_pct: expected a finite number, got 'steep'"),
+        ("sweep", partial(cells, simulated="perhaps"), r"sweep\.simulated: expected true or false, got 'perhaps'"),
+        ("sweep", partial(cells, from_us=""), r"sweep\.from_us: expected a whole number within \d+, got ''"),
+        ("sweep", partial(cells, from_us="1.5"), r"sweep\.from_us: expected a whole number within \d+, got '1\.5'"),
+        ("sweep", partial(cells, to_us="9" * 40), r"sweep\.to_us: expected a whole number within \d+ or nothing"),
+        (
+            "events",
+            partial(cells, received_us="x"),
+            r"events\.received_us: expected a whole number within \d+, got 'x'",
+        ),
+        (
+            "notifications",
+            partial(cells, payload="zz"),
+            r"notifications\.payload: expected bytes in hexadecimal digits",
         ),
     ],
 )
@@ -150,6 +181,7 @@ def test_a_table_that_no_sweep_can_have_is_refused_by_name_and_leaves_nothing(ma
     with pytest.raises(StoreDamaged, match=said) as refusal:
         imported(made, tmp_path)
     assert str(made) in str(refusal.value)
+    assert "Error" not in str(refusal.value)
     assert not [file for file in open_files() if file.startswith(str(made))], "while the refusal is told"
     with Store.open(tmp_path / "other.sqlite") as other:
         assert other.sessions() == []
@@ -276,29 +308,58 @@ def test_the_pages_of_a_sound_file_add_up_to_what_its_footer_says(packages):
         assert 0 <= pages <= told  # the footer counts the headers too
 
 
+def listing(**changed):
+    return lambda descriptor: descriptor["resources"][0].update(changed)
+
+
 @pytest.mark.parametrize(
-    "resources", [{"name": 7}, {"path": 7}, {"path": "a\x1b.gz"}, {"path": ["x"]}, {"bytes": "many"}]
+    ("change", "said"),
+    [
+        (listing(name=7), "datapackage.json: resources.0.name: expected a text"),
+        (listing(name=None), "datapackage.json: resources.0.name: expected a text"),
+        (listing(path=["x"]), "datapackage.json: resources.0.path: expected a text"),
+        (listing(path="a\x1b.gz"), "lists 'a\\x1b.gz'; expected a path within the folder"),
+        (listing(path="../a.gz"), "lists '../a.gz'; expected a path within the folder"),
+        (listing(bytes="many"), "datapackage.json: resources.0.bytes: expected a valid integer"),
+        (listing(bytes=-1), "datapackage.json: resources.0.bytes: expected greater than or equal to 0"),
+        (listing(hash="md5:7"), "datapackage.json: resources.0.hash: expected sha256: and 64 hexadecimal digits"),
+        (lambda one: one["resources"][0].pop("hash"), "datapackage.json: resources.0.hash: missing"),
+        (lambda one: one["resources"].append(7), "expected an object"),
+        (lambda one: one.update(resources={"a": 1}), "datapackage.json: resources: expected a list"),
+        (lambda one: one.pop("resources"), "datapackage.json: resources: missing"),
+        (lambda one: one.update(lost="all"), "datapackage.json: lost: expected a list"),
+        (lambda one: one.update(licenses=[{"name": "x"}]), "datapackage.json: licenses.0.title: missing"),
+        (lambda one: one["resources"].append(one["resources"][0]), "twice; expected each name once"),
+    ],
 )
-def test_a_descriptor_that_lists_no_files_is_refused(made, tmp_path, resources):
-    signed(made, lambda descriptor: descriptor["resources"][0].update(resources))
+def test_a_descriptor_that_is_none_is_refused_by_key_and_what_was_expected(made, tmp_path, change, said):
+    signed(made, change)
 
-    with pytest.raises(StoreDamaged):
+    with pytest.raises(StoreDamaged) as refusal:
         imported(made, tmp_path)
+    assert said in str(refusal.value)
 
 
-def test_a_name_that_is_listed_twice_is_refused(made):
-    signed(made, lambda descriptor: descriptor["resources"].append(descriptor["resources"][0]))
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"[]", "datapackage.json: expected an object with the key resources"),
+        (b"7", "datapackage.json: expected an object with the key resources"),
+        (b"{", "datapackage.json: not JSON: "),
+        (b"\xff", "datapackage.json: not text in UTF-8, from byte 0 on"),
+        (b"[" * 99, "datapackage.json: expected JSON of at most 64 levels"),
+        (None, "has no datapackage.json: expected an exported sweep, or a folder of them"),
+    ],
+)
+def test_a_descriptor_that_is_no_object_is_refused_in_plain_words(made, tmp_path, content, said):
+    (made / "datapackage.json").unlink()
+    if content is not None:
+        (made / "datapackage.json").write_bytes(content)
 
-    with pytest.raises(StoreDamaged, match="each once"):
-        read_package(made)
-
-
-@pytest.mark.parametrize("name", [7, ["raw_jig"], None])
-def test_a_name_that_is_none_is_refused(made, name):
-    signed(made, lambda descriptor: descriptor["resources"][0].update(name=name))
-
-    with pytest.raises(StoreDamaged, match="expected a name"):
-        read_package(made)
+    with pytest.raises(StoreDamaged) as refusal:
+        imported(made, tmp_path)
+    assert said in str(refusal.value)
+    assert str(refusal.value).count(str(made)) == 1
 
 
 @pytest.mark.parametrize("link", [os.symlink, os.link])
