@@ -135,24 +135,22 @@ def _stored_onset(
 
 
 @click.command()
-@click.argument("file")
-@click.option("--learn", is_flag=True, help="From a list of states with tangential forces: what other rigs may assume.")
+@click.argument("sources", nargs=-1, required=True, metavar="FILE|SWEEP...")
+@click.option("--learn", is_flag=True, help="From tangential forces measured: what other rigs may assume.")
+@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store of sweeps given by number.")
 @click.option("--json", "as_json", is_flag=True, help="The report as JSON.")
-def balance(file: str, learn: bool, as_json: bool) -> None:
-    """Shares, weight line and front-wheel share of one mean state, given as a JSON object in FILE ("-": stdin)."""
-    from daq.measure.balance_report import balance_report, learned_report
+def balance(sources: tuple[str, ...], learn: bool, store: Path | None, as_json: bool) -> None:
+    """Shares, weight line and front-wheel share of one mean state, given as a JSON object in FILE ("-": stdin).
 
-    text = text_of(file, MOST_STATE_BYTES)
-    try:
-        # numbers as floats: one with thousands of digits is then refused for its size, not by the interpreter
-        given = json.loads(text, parse_int=float, object_pairs_hook=_once)
-        report = learned_report(given) if learn else balance_report(given)
-    except json.JSONDecodeError as error:
-        fail(REFUSED, f"{file}: not JSON: {error}")
-    except RecursionError:
-        fail(REFUSED, f"{file}: nested too deep; expected one JSON object of numbers")
-    except ValueError as error:
-        fail(REFUSED, f"{file}: {error}")
+    With --learn: the table [unseen] for rigs without tangential cells, from a list of states in FILE, or from the
+    numbers of stored sweeps ridden on a jig that has them.
+    """
+    if learn and all(source.isdecimal() for source in sources):
+        report = _learned_from_sweeps([int(source) for source in sources], store)
+    elif len(sources) > 1:
+        fail(REFUSED, "expected one file, or with --learn the numbers of stored sweeps")
+    else:
+        report = _reported(sources[0], learn=learn)
     if as_json:
         print_json(report)
         return
@@ -162,6 +160,37 @@ def balance(file: str, learn: bool, as_json: bool) -> None:
     for name, value in report.items():
         for line in value if isinstance(value, list) else [value]:
             say(f"{name:28} {line:.6g}" if isinstance(line, float) else f"{name:28} {line}")
+
+
+def _learned_from_sweeps(sweep_ids: list[int], store: Path | None) -> dict[str, Any]:
+    from daq.cli.keeping import opened
+    from daq.keep.again.along import hands_along
+    from daq.measure.balance import learned_of_riders
+    from daq.measure.balance_report import unseen_table
+
+    try:
+        with opened(store) as open_store:
+            riders_n, simulated = hands_along(open_store, sweep_ids)
+        found = unseen_table(learned_of_riders(riders_n))
+    except ValueError as error:
+        fail(REFUSED, error)
+    return {**found, "source": f"SIMULATED, {found['source']}"} if simulated else found
+
+
+def _reported(file: str, *, learn: bool) -> dict[str, Any]:
+    from daq.measure.balance_report import balance_report, learned_report
+
+    text = text_of(file, MOST_STATE_BYTES)
+    try:
+        # numbers as floats: one with thousands of digits is then refused for its size, not by the interpreter
+        given = json.loads(text, parse_int=float, object_pairs_hook=_once)
+        return learned_report(given) if learn else balance_report(given)
+    except json.JSONDecodeError as error:
+        fail(REFUSED, f"{file}: not JSON: {error}")
+    except RecursionError:
+        fail(REFUSED, f"{file}: nested too deep; expected one JSON object of numbers")
+    except ValueError as error:
+        fail(REFUSED, f"{file}: {error}")
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

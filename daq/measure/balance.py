@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,21 @@ def learned(hands_tangential_n: Sequence[float]) -> UnseenHands:
     wider = coverage_factor(n - 1.0) / coverage_factor(math.inf) * math.sqrt(1.0 + 1.0 / n)
     u_n = wider * float(np.std(hands_tangential_n, ddof=1))
     return UnseenHands(float(np.mean(hands_tangential_n)), max(u_n, CELLS_U_N), f"from {n} states measured")
+
+
+def learned_of_riders(riders_n: Sequence[Sequence[float]]) -> UnseenHands:
+    """The same from the means of riders at one or more positions each. Fewer than 5 riders do not tell how riders
+    differ: then the mean is theirs, and the uncertainty no less than the assumed one. ValueError for fewer than 5
+    positions in all.
+    """
+    each_n = [float(np.mean(rider_n)) for rider_n in riders_n]
+    if len(each_n) >= FEWEST_LEARNED:
+        return replace(learned(each_n), source=f"from {len(each_n)} riders measured")
+    positions_n = [mean_n for rider_n in riders_n for mean_n in rider_n]
+    u_n = max(learned(positions_n).hands_u_n, HANDS_TANGENTIAL_U_N)
+    riders = "1 rider" if len(each_n) == 1 else f"{len(each_n)} riders"
+    source = f"from {len(positions_n)} positions of {riders} measured, too few to tell how riders differ"
+    return UnseenHands(float(np.mean(each_n)), u_n, source)
 
 
 @dataclass(frozen=True, slots=True)

@@ -109,6 +109,11 @@ def learned_report(states: Any) -> dict[str, Any]:
         found = learned([one["hand_tangential_n"] for one in numbers if "hand_tangential_n" in one])
     except ValueError as error:
         raise BadState(f"hand_tangential_n: {error}") from error
+    return unseen_table(found)
+
+
+def unseen_table(found: UnseenHands) -> dict[str, Any]:
+    """What was learned, with the keys of the table [unseen] in a rig file."""
     return {
         "hands_tangential_n": round(found.hands_n, 1),
         "hands_tangential_u_n": round(found.hands_u_n, 1),

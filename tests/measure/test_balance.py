@@ -1,9 +1,19 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from daq.measure.balance import Contact, UnseenHands, WeightLine, com_height, hands_off_deficit_nm, learned, weight_line
+from daq.measure.balance import (
+    Contact,
+    UnseenHands,
+    WeightLine,
+    com_height,
+    hands_off_deficit_nm,
+    learned,
+    learned_of_riders,
+    weight_line,
+)
 from daq.physics import crank_torque_nm, weight_normal_n
 
 TILT_DEG = 2.8624052261
@@ -112,6 +122,20 @@ def test_what_single_axis_rigs_may_assume_is_learned_from_rigs_that_measure_it()
     )
     with pytest.raises(ValueError, match="at least 5 measured states to learn from, got 4"):
         learned([0.0] * 4)
+
+
+def test_of_five_riders_each_counts_once_and_of_fewer_the_assumed_spread_stays():
+    """The means -20, -10, 0, -15, -5 have a mean of -10 and a standard deviation of the root of 62.5."""
+    riders = [[-25.0, -15.0, -20.0], [-10.0], [2.0, -2.0], [-15.0], [-5.0]]
+
+    of_five, of_two = learned_of_riders(riders), learned_of_riders([*riders[:2], [-60.0, 0.0]])
+
+    assert of_five == replace(learned([-20.0, -10.0, 0.0, -15.0, -5.0]), source="from 5 riders measured")
+    assert of_two.hands_n == pytest.approx(-20.0)
+    assert of_two.hands_u_n > 20.0  # the positions of these riders scatter more than is assumed
+    assert learned_of_riders([[-30.0] * 11]).hands_u_n == 20.0
+    with pytest.raises(ValueError, match="at least 5 measured states to learn from, got 4"):
+        learned_of_riders([[0.0] * 4])
 
 
 def test_one_tangential_cell_alone_counts_for_nothing():
