@@ -9,9 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from daq.keep.again.derived import Derived
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.package.export import export
 from daq.keep.store import Store
+from tests.keep.sweeps import stored
 
 PAGE = Path(__file__).parents[3] / "daq" / "keep" / "package" / "examples.md"
 EXAMPLES = re.findall(r"```(\w+)\n(.*?)```", PAGE.read_text(encoding="utf-8"), re.DOTALL)
@@ -41,17 +43,21 @@ def folder(ridden_store, tmp_path_factory):
     return folder / "out", f"{len(steps)} {sum(steps) / len(steps):.3f}"
 
 
+def run(language, code, folder):
+    """The example as somebody runs it in this folder, without a screen."""
+    environment = {**os.environ, "MPLBACKEND": "agg"}
+    command = [*LANGUAGES[language], code]
+    return subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+
+
 @pytest.mark.parametrize(("language", "code"), AT_HAND, ids=[code.split("\n")[0] for _, code in AT_HAND])
 def test_an_example_runs_as_it_stands_and_finds_the_steps(folder, language, code):
     path, expected = folder
     assert code in (path / "EXAMPLES.md").read_text(encoding="utf-8")
-    environment = {**os.environ, "MPLBACKEND": "agg"}
     plots = {path / plot for word, plot in {"plt.": "hand_load.png", "pdf(": "hand_load.pdf"}.items() if word in code}
     for plot in plots:
         plot.unlink(missing_ok=True)
-    done = subprocess.run(
-        [*LANGUAGES[language], code], cwd=path, env=environment, capture_output=True, text=True, check=False
-    )
+    done = run(language, code, path)
 
     assert done.returncode == 0, done.stderr
     assert [float(word) for word in done.stdout.split()] == [float(word) for word in expected.split()]
@@ -69,10 +75,21 @@ def test_the_names_of_many_sweeps_do_not_hide_their_lines(tmp_path, sweeps, name
     rows = [f"{sweep},{setback},90.0,1.0" for sweep in range(sweeps) for setback in (40, 80)]
     (tmp_path / "all_steps.csv").write_text("\n".join(["sweep,setback_mm,hand_load_n,u_hand_load_n", *rows]))
     code += "\nprint(plt.gca().get_legend() is not None)"
-    environment = {**os.environ, "MPLBACKEND": "agg"}
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=tmp_path, env=environment, capture_output=True, text=True, check=False
-    )
+    done = run("python", code, tmp_path)
 
     assert done.returncode == 0, done.stderr
     assert done.stdout.split()[-1] == str(named)
+
+
+@pytest.mark.parametrize(
+    ("language", "code"),
+    [one for one in AT_HAND if one[0] != "octave"],  # it prints 0 and NaN
+    ids=[code.split("\n")[0] for language, code in AT_HAND if language != "octave"],
+)
+def test_of_a_folder_without_any_step_an_example_says_so(store, tmp_path, language, code):
+    export(store, [stored(store)], tmp_path / "out", lambda *_: Derived(), form="parquet")
+    done = run(language, code, tmp_path / "out")
+
+    assert "no sweep of this folder has a finished step" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not list((tmp_path / "out").glob("hand_load.*"))
