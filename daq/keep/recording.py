@@ -216,6 +216,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
         end = end if end is not None and end.get("end") is True else None
         blocks = found[1 : None if end is None else -1]
         header: Mapping[str, Any] | None = _object_of(content, path, found[0], MOST_HEADER_BYTES)
+        cut_off = "" if end is not None else _of_cut(content, path, blocks, sum(found[-1] or ()))
         again = HeaderAgain()
         if found[0] is None or first_line != MAGIC:
             again = header_again(_tables(content, path, blocks), end or {})
@@ -232,8 +233,25 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
     if not isinstance(header, Mapping):
         raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
     if end is None:
-        problems.append("it was cut off: the last block is missing")
+        problems.append(cut_off)
     return Recording(path, header, not problems, tuple(problems), tuple(blocks), _events_of(end or {}, path))
+
+
+def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -> str:
+    """Where a recording without a last block ends. end: behind its last whole block."""
+    places = [place for place in blocks if place is not None]
+    rest = f"; {len(content) - end} bytes after it are no whole block" if len(content) > end else ""
+    if not places:
+        return f"it was cut off before anything that was received: only its header is there{rest}"
+    at, length = places[-1]
+    try:
+        *_, last = _unpacked(_unzipped(content[at : at + length], path, at), path, at)
+    except ValueError:  # BadRecording, which its items tell, or a block without any
+        return f"it was cut off: it has no end behind its {len(places)} blocks{rest}"
+    return (
+        f"it was cut off: it ends at {last.received_us / 1e6:.3f} s, with the last of {len(places)} whole blocks{rest}"
+        "; what was received later is lost, and how much that was is unknown"
+    )
 
 
 def _of_none(path: Path, first_line: bytes) -> str:

@@ -38,15 +38,24 @@ def test_cut_off_anywhere_it_reads_up_to_the_last_whole_block(path):
     items = [WireBytes(1_000_000 * i, "jig", b"%d" % i) for i in range(40)]
     write(path, items)
     content = path.read_bytes()
-    first_block_end = len(MAGIC) + 8 + struct.unpack_from("<I", content, len(MAGIC))[0]
+    ends = list(places_of_blocks(content))[1:]
 
-    for length in range(first_block_end, len(content)):
+    for length in range(ends[0], len(content)):
         path.write_bytes(content[:length])
         recording = read_recording(path)
         found = list(recording.items())
         assert found == items[: len(found)]
         assert not recording.complete
-        assert recording.problems == ("it was cut off: the last block is missing",)
+        (problem,) = recording.problems
+        whole = [place for place in ends if place <= length]
+        assert (f"; {length - whole[-1]} bytes after it are no whole block" in problem) == (length > whole[-1])
+        if found:
+            said = f"it was cut off: it ends at {len(found) - 1}.000 s, with the last of {len(whole) - 1} whole blocks"
+            assert problem.startswith(said)
+            assert problem.endswith("; what was received later is lost, and how much that was is unknown")
+        else:
+            said = "it was cut off before anything that was received: only its header is there"
+            assert problem.startswith(said)
 
 
 @pytest.mark.parametrize("harm", [lambda it: [*it[:20], it[20] ^ 1], lambda it: bytes(len(it))], ids=["bit", "zeros"])
