@@ -135,7 +135,13 @@ class Pipeline:
         plan = self.progress.plan
         answer = onset(steps, step_off_mm=plan.step_off_mm, loaded_chance=plan.loaded_chance, method=self._method)
         finished = self.progress.state in ENDED
-        known = replace(self._known, mass_kg=self.mass_kg, faults=tuple(self.faults), finished=finished)
+        known = replace(
+            self._known,
+            mass_kg=self.mass_kg,
+            faults=tuple(self.faults),
+            finished=finished,
+            records_lost=bool(self.losses),
+        )
         answer = judged(answer, steps, known)
         lost = losses_said(self.losses, len(self.progress.left_out))
         return replace(answer, reasons=(*answer.reasons, lost)) if lost else answer

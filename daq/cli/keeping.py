@@ -131,6 +131,11 @@ def salvage(damaged: Path, target: Path) -> None:
         _no_place(error)
     for sentence in (*found.told, *found.problems):
         tell(sentence)
+    if found.problems:
+        tell(
+            "what is lost may be in a backup (foreaft restore) or an export (foreaft import); sweeps that lack some of "
+            "their raw data say so in foreaft sweeps"
+        )
     tell(f"{target}: {found.chunks} chunks with {found.scans} scans and {found.rows} other records were readable")
     raise SystemExit(CHECK_FAILED if found.problems else 0)
 

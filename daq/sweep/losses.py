@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from daq.items import Event
 
 MOST_NAMED = 3
+LEAD = "some of what was received in this sweep is lost: "
 
 
 def losses_said(losses: Sequence[Event], left_out: int = 0) -> str:
@@ -20,4 +21,9 @@ def losses_said(losses: Sequence[Event], left_out: int = 0) -> str:
     more = len(losses) - MOST_NAMED
     others = f"; and {more} more such gaps" if more > 0 else ""
     steps = f"; {left_out} {'step is' if left_out == 1 else 'steps are'} left out because of it" if left_out else ""
-    return f"some of what was received in this sweep is lost: {named}{others}{steps}. Computed from the rest"
+    return f"{LEAD}{named}{others}{steps}. Computed from the rest"
+
+
+def says_lost(reason: object) -> bool:
+    """Whether a reason of an answer is that sentence."""
+    return str(reason).startswith(LEAD)

@@ -20,6 +20,8 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
+from daq.keep.store.checksums import COVERED
+from daq.keep.store.rows import TWICE, key_of
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from daq.live.real import begin as begin_live
@@ -124,7 +126,7 @@ def damaged(kind: str, content: bytes, path: Path, rng: np.random.Generator) -> 
 def _without_table(content: bytes, path: Path, rng: np.random.Generator) -> Spans:
     """A table dropped, its pages zeroed; or only its name forgotten, its pages left."""
     path.write_bytes(content)
-    table = str(rng.choice(["sweeps", "sessions", "events", "calibrations", "visits", "clients", "sources", "twins"]))
+    table = str(rng.choice(list(COVERED)))
     db = sqlite3.connect(path)
     db.execute("PRAGMA foreign_keys = OFF")
     db.execute("PRAGMA secure_delete = ON")
@@ -153,6 +155,10 @@ class Original:
     """(session, first receipt, places) by number; a place: from the row's own head to its last byte."""
     texts: dict[tuple[str, int], list[tuple[int, int]]]
     """(table, number) of rows with a text of their own: places of the row and of its twin."""
+    notifications: dict[int, tuple[int, int, list[tuple[int, int]]]]
+    """(session, receipt, places) by number."""
+    rows: dict[str, set[int]]
+    """The numbers there are, by table."""
 
 
 HEAD = 60
@@ -174,8 +180,27 @@ def original(path: Path) -> Original:
         for number, text in rows:
             if sum(text == other for _, other in rows) == 1:
                 texts[table, number] = _places(content, text.encode())
+    notifications = {
+        number: (session_id, received_us, _places(content, payload + _as_written(crc)))
+        for number, session_id, received_us, payload, crc in db.execute(
+            "SELECT id, session_id, received_us, payload, crc FROM notifications"
+        )
+    }
+    numbers = numbers_of(db)
     db.close()
-    return Original(content, chunks, texts)
+    return Original(content, chunks, texts, notifications, numbers)
+
+
+def numbers_of(db: sqlite3.Connection) -> dict[str, set[int]]:
+    """The numbers of the rows of each table that has no other way to be looked for."""
+    return {
+        table: {row[0] for row in db.execute(f"SELECT {key_of(table)} FROM {table}")} for table in (*TWICE, "results")
+    }
+
+
+def _as_written(number: int) -> bytes:
+    """A positive number as SQLite writes it in a record (sqlite.org/fileformat2.html, section 2.1)."""
+    return number.to_bytes(next(size for size in (1, 2, 3, 4, 6, 8) if number < 1 << (8 * size - 1)), "big")
 
 
 def _places(content: bytes, part: bytes) -> list[tuple[int, int]]:
@@ -200,14 +225,21 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         chunks = {(row[0], row[1]) for row in db.execute("SELECT session_id, first_us FROM chunks")}
         rows = {table: {row[0] for row in db.execute(f"SELECT id FROM {table}")} for table in _TEXTS}
         kept = {sweep.id for sweep in new.sweeps()}
+        told_by = {row[0] for row in db.execute("SELECT id FROM notifications")}
+        missing = {table: before.rows[table] - there for table, there in numbers_of(db).items()}
         lost = [(s, first) for s, first, _ in before.chunks.values() if (s, first) not in chunks]
-        poorer = {(session_id - 1) * A_SESSION + first_us // SWEEP_US + 1 for session_id, first_us in lost}
-        losses = {sweep_id: _losses(new, sweep_id) for sweep_id in kept & poorer}
+        unheard = [(s, at_us) for number, (s, at_us, _) in before.notifications.items() if number not in told_by]
+        poorer = {(session_id - 1) * A_SESSION + first_us // SWEEP_US + 1 for session_id, first_us in [*lost, *unheard]}
+        losses = {sweep_id: _losses(new, sweep_id) for sweep_id in kept}
     for number, (session_id, first_us, places) in before.chunks.items():
         assert (session_id, first_us) in chunks or not whole(places, spans), f"{kind}: chunk {number} did not come back"
     for (table, number), places in before.texts.items():
         assert number in rows[table] or not whole(places, spans), f"{kind}: row {number} of {table} did not come back"
-    for session_id, first_us in lost:
+    for number, (_, _, places) in before.notifications.items():
+        assert number in told_by or not whole(places, spans), f"{kind}: notification {number} did not come back"
+    for table, numbers in missing.items():
+        assert not numbers or found.problems, f"{kind}: rows {sorted(numbers)} of {table} are lost and it is not told"
+    for session_id, first_us in [*lost, *unheard]:
         sweep_id = (session_id - 1) * A_SESSION + first_us // SWEEP_US + 1
         told = losses[sweep_id] if sweep_id in kept else found.problems
         assert told, f"{kind}: what is lost of sweep {sweep_id} at {first_us} is not told"
@@ -215,7 +247,11 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
     asked = [*sorted(poorer)[:2], sweeps]
     use(damaged_store, folder / "damaged", asked)
     use(target, folder / "salvaged", asked)
-    return f"{kind}: {len(lost)} of {len(before.chunks)} chunks lost, {len(kept)} of {sweeps} sweeps there"
+    needless = sum(bool(losses[sweep_id]) for sweep_id in kept - poorer)
+    return (
+        f"{kind}: {len(lost)} of {len(before.chunks)} chunks and {len(unheard)} of {len(before.notifications)} "
+        f"notifications lost, {len(kept)} of {sweeps} sweeps there, {needless} said to lack what they do not"
+    )
 
 
 def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from daq.keep.store.rows import Row, key_of
 
 _UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d|unknown$")
 _MIGRATION = re.compile(r"\d+ [a-z]")
+_MADE = re.compile(r"CREATE TABLE (\w+)")
 _TYPES: Mapping[str, type] = {"INTEGER": int, "TEXT": str, "BLOB": bytes, "REAL": float}
 _LOOKS: Mapping[str, Callable[[Row], bool]] = {
     "clients": lambda row: re.match(r"R-[0-9A-Z]{6}$", row["pseudonym"]) is not None,
@@ -50,15 +51,29 @@ class Found:
     """Rows that are there and not what was written."""
     lost_pages: list[int] = field(default_factory=list)
     """Pages on which nothing can be made out."""
+    blank: list[int] = field(default_factory=list)
+    """Pages of zeros: free ones, as removing a client leaves them, or lost ones; the file does not show which."""
     miscounted: list[int] = field(default_factory=list)
     """Pages that hold other rows than they say."""
     migrations: set[str] = field(default_factory=set)
     """Names of the steps by which the tables were made."""
+    listed: set[str] = field(default_factory=set)
+    """The tables in the file's own list."""
+    roots: dict[str, int] = field(default_factory=dict)
+    """The first page of each index in that list."""
+    freed: set[str] = field(default_factory=set)
+    """Tables of BULK with rows on free pages: they were dropped, and some of their pages may be used again."""
 
     @property
     def harmed(self) -> bool:
         """Whether anything is not as it was written."""
-        return bool(self.damaged or self.lost_pages or self.miscounted)
+        return bool(self.damaged or self.lost_pages or self.blank or self.miscounted or self.missing_tables)
+
+    @property
+    def missing_tables(self) -> list[str]:
+        """The tables that were made and are not in the file's list any more."""
+        made = {name for step, sql in STEPS if step in self.migrations for name in _MADE.findall(sql)}
+        return [table for table in COVERED if table in made - self.listed]
 
 
 def columns_by_table() -> dict[str, Columns]:
@@ -88,14 +103,17 @@ def found_in(pages: Pages) -> Found:
             used.add(number)
             if not _take_leaf(pages, number, page, known, found, used):
                 doubtful.append(number)
-    free = pages.free()
+    free, all_free = pages.free()
     free.add(LOCK_BYTE // pages.size + 1)
     rest = [n for n in range(1, pages.count + 1) if n not in used and n not in free]
     for number in doubtful + [n for n in rest if not _is_inner(pages.page(n), n)]:
         taken = sum(_take(number, cell, known, found, used) for cell in _loose_cells(pages, number))
         if number in rest and number <= pages.expected and not taken:
-            found.lost_pages.append(number)
+            blank = not all_free and number > 1 and not any(pages.page(number))
+            (found.blank if blank else found.lost_pages).append(number)
+    found.freed = {table for table in BULK if any(page in free for page, _ in found.places[table].values())}
     found.lost_pages = [n for n in found.lost_pages if n not in used]
+    found.blank = [n for n in found.blank if n not in used]
     return found
 
 
@@ -129,6 +147,7 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
         cells.append(cell)
         if _of_sqlite(cell):
             found.migrations |= {str(value) for value in cell.values if _MIGRATION.match(str(value))}
+            _take_name(cell, found)
         elif not _take(number, cell, known, found, used):
             found.damaged.append(cell)
             whole = False
@@ -136,6 +155,15 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
         found.miscounted.append(number)
         whole = False
     return whole
+
+
+def _take_name(cell: FoundRow, found: Found) -> None:
+    """Of the file's own list: a table, or an index and where it begins."""
+    kind, name = map(str, cell.values[:2])
+    if kind == "table":
+        found.listed.add(name)
+    elif kind == "index" and isinstance(cell.values[3], int):
+        found.roots[name] = cell.values[3]
 
 
 def _loose_cells(pages: Pages, number: int) -> Iterator[FoundRow]:

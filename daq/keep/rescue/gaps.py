@@ -5,47 +5,60 @@ from __future__ import annotations
 import itertools
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from daq.items import BOARD, lost
+from daq.keep.rescue.gap import Gap
+from daq.keep.rescue.index_rows import Listed
+from daq.keep.rescue.listed_gaps import chunk_gaps, listed_sensor_gaps
+from daq.keep.rescue.sensor_gaps import sensor_gaps
 from daq.keep.store import writing
+from daq.rig import RigError, parse_rig
 
-LEAST_US = 300_000
-"""A shorter piece of a gap inside a sweep is the way from one chunk to the next."""
+LEAST_US = 600_000
+"""A shorter silence at the begin or end of what was ridden is none."""
 TIMES_USUAL = 3.0
 
 
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """Something missing between two times of a session."""
-
-    session_id: int
-    source: str
-    what: str
-    from_us: int
-    to_us: int
-
-
-def note_gaps(db: sqlite3.Connection, *, pages_lost: bool) -> list[str]:
+def note_gaps(
+    db: sqlite3.Connection, lists: Mapping[str, Listed | None], *, pages_lost: bool, tail_lost: bool
+) -> list[str]:
     """Notes them in the sweeps they lie in; a sentence for each.
 
-    pages_lost: whether whole pages are, so that what was received last may be lost without a trace.
+    lists: by table, every row it had, where its index is whole. For the others: pages_lost, whether whole pages are, so
+    that what was received last may be lost without a trace; tail_lost, whether anything is of which it is unknown what
+    it was.
     """
     said = []
-    found = sorted((*_of_chunks(db, pages_lost), *_of_notifications(db)), key=lambda gap: (gap.session_id, gap.from_us))
-    for gap in found:
-        sentence = f"{gap.what} from {gap.from_us / 1e6:.3f} to {gap.to_us / 1e6:.3f} s"
-        said.append(f"session {gap.session_id}: {sentence} are lost")
-        for from_us, to_us in _within_sweeps(db, gap):
-            part = f"{gap.what} from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s"
+    found = [*_of_chunks(db, lists.get("chunks"), pages_lost)]
+    found += _of_sensors(db, lists.get("notifications"), pages_lost=pages_lost, tail_lost=tail_lost)
+    for gap in sorted(found, key=lambda gap: (gap.session_id, gap.from_us)):
+        pieces = list(_within_sweeps(db, gap))
+        comma = "," if gap.doubtful else ""
+        belong = "" if pieces else "; they belong to no sweep that is left"
+        said.append(f"session {gap.session_id}: {gap.said(gap.from_us, gap.to_us)}{comma} are lost{belong}")
+        for from_us, to_us in pieces:
+            part = gap.said(from_us, to_us)
             writing.insert(db, gap.session_id, lost(from_us, part, to_us=to_us, source=gap.source, scans=None), b"")
     return said
 
 
-def _of_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
+def _of_sensors(db: sqlite3.Connection, listed: Listed | None, *, pages_lost: bool, tail_lost: bool) -> Iterator[Gap]:
+    if listed is None:
+        return sensor_gaps(db, tail_lost=tail_lost, pages_lost=pages_lost)
+    return listed_sensor_gaps(listed, {row[0] for row in db.execute("SELECT id FROM notifications")})
+
+
+def _of_chunks(db: sqlite3.Connection, listed: Listed | None, pages_lost: bool) -> Iterator[Gap]:
+    if listed is None:
+        return _between_chunks(db, pages_lost)
+    sources = dict(db.execute("SELECT id, name FROM sources").fetchall())
+    return chunk_gaps(listed, {row[0] for row in db.execute("SELECT id FROM chunks")}, sources)
+
+
+def _between_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
     rows = db.execute(
         "SELECT session_id, name, chunks.id, first_us, last_us FROM chunks JOIN sources ON sources.id = source_id "
         "ORDER BY chunks.id"
@@ -63,23 +76,38 @@ def _of_chunks(db: sqlite3.Connection, pages_lost: bool) -> Iterator[Gap]:
                 yield Gap(session_id, name, what, a[2] + 1, b[1] - 1)
         first_us, last_us = chunks[0][1], max(chunk[2] for chunk in chunks)
         begin_us, end_us = _ridden(db, session_id, pages_lost)
-        if begin_us is not None and first_us - begin_us > 2 * LEAST_US:
+        if begin_us is not None and first_us - begin_us > LEAST_US and _is_missing(ids, chunks[0][0] - 1):
             yield Gap(session_id, name, what, begin_us, first_us - 1)
-        if end_us is not None and end_us - last_us > 2 * LEAST_US:
+        if end_us is not None and end_us - last_us > LEAST_US and _is_missing(ids, chunks[-1][0] + 1):
             yield Gap(session_id, name, what, last_us + 1, end_us)
-    for (session_id,) in db.execute("SELECT DISTINCT session_id FROM sweeps").fetchall():
+    for session_id, rig in db.execute(
+        "SELECT id, rig FROM sessions WHERE id IN (SELECT session_id FROM sweeps)"
+    ).fetchall():
         begin_us, end_us = _ridden(db, session_id, pages_lost)
-        if (session_id, BOARD) in streams or begin_us is None or end_us is None:
+        if (session_id, BOARD) in streams or begin_us is None or end_us is None or _is_typed(rig):
             continue
-        if end_us - begin_us > 2 * LEAST_US:
+        if end_us - begin_us > LEAST_US and _has_room(rows, session_id):
             yield Gap(session_id, BOARD, f"scans of '{BOARD}'", begin_us, end_us)
 
 
-def _of_notifications(db: sqlite3.Connection) -> Iterator[Gap]:
-    rows = db.execute("SELECT session_id, id, received_us FROM notifications ORDER BY id").fetchall()
-    for a, b in itertools.pairwise(rows):
-        if a[0] == b[0] and b[1] - a[1] > 1 and b[2] > a[2]:
-            yield Gap(a[0], "", f"{b[1] - a[1] - 1} notifications of sensors", a[2] + 1, b[2] - 1)
+def _is_missing(ids: np.ndarray, number: int) -> bool:
+    """Whether a chunk of this number may have been there, and is not. Numbers begin at 1."""
+    return number > 0 and _numbers_between(ids, number - 1, number + 1) == 0
+
+
+def _has_room(rows: list[tuple[int, str, int, int, int]], session_id: int) -> bool:
+    """Whether numbers are missing between the chunks of the sessions before this one and those of the next."""
+    before = max((number for session, _, number, *_ in rows if session < session_id), default=0)
+    after = min((number for session, _, number, *_ in rows if session > session_id), default=None)
+    return after is None or after - before > 1
+
+
+def _is_typed(rig: str) -> bool:
+    """Whether a person read the scale: then there are no scans to lose."""
+    try:
+        return parse_rig(rig).typed is not None
+    except RigError:
+        return False
 
 
 def _numbers_between(ids: np.ndarray, low: int, high: int) -> int:
@@ -109,5 +137,5 @@ def _within_sweeps(db: sqlite3.Connection, gap: Gap) -> Iterator[tuple[int, int]
         "SELECT from_us, coalesce(to_us, ?) FROM sweeps WHERE session_id = ?", (gap.to_us, gap.session_id)
     ).fetchall():
         begin_us, end_us = max(gap.from_us, from_us + 1), min(gap.to_us, to_us - 1)
-        if end_us - begin_us > LEAST_US or (end_us >= begin_us and (begin_us, end_us) == (gap.from_us, gap.to_us)):
+        if end_us - begin_us > gap.least_us or (end_us >= begin_us and (begin_us, end_us) == (gap.from_us, gap.to_us)):
             yield begin_us, end_us

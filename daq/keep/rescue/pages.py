@@ -61,23 +61,43 @@ class Pages:
         (valid_for,) = struct.unpack_from(">I", first, 92)
         return int(pages) if counter == valid_for and pages < 2**31 else self.count
 
-    def free(self) -> set[int]:
-        """The pages on the freelist, as far as its chain can be followed."""
+    def free(self) -> tuple[set[int], bool]:
+        """The pages on the freelist, and whether these are all: its chain begins in the header, and may break off.
+        Without it, a page that lists pages of zeros and nothing else is taken for a part of it.
+        """
+        found, whole = self._chained()
+        if not whole:
+            for number in range(2, self.count + 1):
+                listed = self._listed(number)
+                if listed and all(one in found or not any(self.page(one)) for one in listed):
+                    found |= {number, *listed}
+        return found, whole
+
+    def _chained(self) -> tuple[set[int], bool]:
         found: set[int] = set()
         first = self.page(1)
-        if len(first) < HEADER_BYTES:
-            return found
-        (trunk,) = struct.unpack_from(">I", first, 32)
+        if len(first) < HEADER_BYTES or not self.header_sound:
+            return found, False
+        trunk, count = struct.unpack_from(">II", first, 32)
         while 1 < trunk <= self.count and trunk not in found:
             found.add(trunk)
-            page = self.page(trunk)
-            if len(page) < self.size:
+            listed = self._listed(trunk)
+            if listed is None:
                 break
-            trunk, leaves = struct.unpack_from(">II", page)
-            if leaves > self.size // 4 - 2:
-                break
-            found |= set(struct.unpack_from(f">{leaves}I", page, 8))
-        return found
+            (trunk,) = struct.unpack_from(">I", self.page(trunk))
+            found |= listed
+        return found, len(found) == count
+
+    def _listed(self, trunk: int) -> set[int] | None:
+        """The free pages a page lists, if that is all it holds: a number, a count, and so many numbers."""
+        page = self.page(trunk)
+        if len(page) < self.size:
+            return None
+        (count,) = struct.unpack_from(">I", page, 4)
+        if count > self.size // 4 - 2:
+            return None
+        numbers = struct.unpack_from(f">{count}I", page, 8)
+        return set(numbers) if all(1 < one <= self.count for one in numbers) else None
 
 
 def _header_size(content: FileBytes) -> int | None:

@@ -17,6 +17,8 @@ from daq.keep.bounded import Refused
 from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
 from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
 from daq.keep.rescue.gaps import note_gaps
+from daq.keep.rescue.index_rows import INDICES, listed
+from daq.keep.rescue.missing import AGAIN, missing_tables
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
@@ -110,15 +112,27 @@ def _copied(damaged: Path, pages: Pages, found: Found, new: Store) -> Salvaged:
         rows = sum(_insert_all(db, table, found) for table in TWICE)
         bulk = {table: _insert_bulk(db, pages, table, found) for table in found.places}
         rows += bulk["notifications"] + bulk["results"]
-        rows += _copy_lists(damaged, db, told)
-        problems += _missing_numbers(found)
+        rows += _copy_lists(damaged, db, problems)
+        problems += _missing_numbers(found) if harmed else []
         place_stand_ins(db, problems)
         before = {row[0] for row in db.execute("SELECT id FROM sweeps")}
         told += rebuild_sweeps(db, problems)
         rebuilt = tuple(row[0] for row in db.execute("SELECT id FROM sweeps ORDER BY id") if row[0] not in before)
         cut_off = pages.count < pages.expected
+        tables = missing_tables(db, found.missing_tables, found.freed)
+        told, problems = told + tables.told, problems + tables.problems
         if harmed or cut_off:
-            problems += note_gaps(db, pages_lost=cut_off or bool(found.lost_pages))
+            pages_lost = cut_off or bool(found.lost_pages)
+            lists = {
+                table: listed(pages, table, found.roots.get(index), found.places[table])
+                for table, (index, _) in INDICES.items()
+            }
+            problems += note_gaps(
+                db,
+                lists,
+                pages_lost=pages_lost or "chunks" in tables.lost,
+                tail_lost=pages_lost or bool(found.damaged) or "notifications" in tables.lost,
+            )
         for table in ("results", "copied_sweeps"):
             gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
             if gone and table == "results":
@@ -139,6 +153,11 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
         told.append(f"{len(found.miscounted)} pages hold other rows than they say; all that can be read are taken")
     if found.lost_pages:
         problems.append(f"{len(found.lost_pages)} pages of {pages.size} bytes hold nothing that can be read")
+    if found.blank:
+        problems.append(
+            f"{len(found.blank)} pages of {pages.size} bytes hold only zeros: they were free after a client was "
+            "removed, or what they held is lost; numbers of rows that are missing are named below"
+        )
     return problems, told
 
 
@@ -159,7 +178,7 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
     return len(found.places[table])
 
 
-def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
+def _copy_lists(damaged: Path, db: sqlite3.Connection, problems: list[str]) -> int:
     """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, or where a row is not what
     was written, each copy may hold all."""
     try:
@@ -173,7 +192,10 @@ def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
     except sqlite3.Error:
         listed = db.execute("SELECT copies.id, sweeps.id FROM copies CROSS JOIN sweeps").fetchall()
         if listed:
-            told.append("which sweeps each backup and export holds is lost: each is named for every client")
+            problems.append(
+                "which sweeps each backup and export holds is lost: foreaft forget names each for every client; look "
+                "into them before you delete one"
+            )
     ids = {row[0] for row in db.execute("SELECT id FROM copies")}
     for copy_id, sweep_id in listed:
         if copy_id in ids:
@@ -183,13 +205,14 @@ def _copy_lists(damaged: Path, db: sqlite3.Connection, told: list[str]) -> int:
 
 def _missing_numbers(found: Found) -> list[str]:
     """Rows nothing is left of: numbers without a row, where something is damaged. Some may have been deleted before."""
-    if not found.harmed:
-        return []
     said = []
-    for table in TWICE:
-        there = found.rows[table].keys()
+    for table, there in [
+        *((one, found.rows[one].keys()) for one in TWICE),
+        ("results", found.places["results"].keys()),
+    ]:
         missing = sorted(set(range(1, max(there, default=0))) - there)
         if missing:
             named = ", ".join(map(str, missing[:10])) + (" and more" if len(missing) > 10 else "")
-            said.append(f"{table}: nothing is left of number {named}, if it was not deleted before")
+            cure = AGAIN if table == "results" else ""
+            said.append(f"{table}: nothing is left of number {named}, if it was not deleted before{cure}")
     return said

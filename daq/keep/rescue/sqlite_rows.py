@@ -38,14 +38,31 @@ class FoundRow:
     """Bytes it takes on its page."""
 
 
-def cell_places(page: bytes, first: bool) -> list[int]:
-    """Where the cells of a page begin, as its own pointers say; first: page 1, which begins with the file's header."""
-    begin = 100 if first else 0
-    if len(page) < begin + 8:
+def cell_places(page: bytes, first: bool, *, inner: bool = False) -> list[int]:
+    """Where the cells of a page begin, as its own pointers say; first: page 1, which begins with the file's header.
+    inner: a page above others, whose own header is longer."""
+    begin, header = 100 if first else 0, 12 if inner else 8
+    if len(page) < begin + header:
         return []
     (count,) = struct.unpack_from(">H", page, begin + 3)
-    count = min(count, (len(page) - begin - 8) // 2)
-    return list(struct.unpack_from(f">{count}H", page, begin + 8))
+    count = min(count, (len(page) - begin - header) // 2)
+    return list(struct.unpack_from(f">{count}H", page, begin + header))
+
+
+def children_of(page: bytes, places: Sequence[int]) -> list[int]:
+    """The pages below this one, from left to right. NoRecord where a cell reaches beyond it."""
+    if any(place > len(page) - 4 for place in places):
+        raise NoRecord("it reaches beyond its page")
+    return [struct.unpack_from(">I", page, place)[0] for place in (*places, 8)]
+
+
+def index_cell_at(page: bytes, place: int, *, inner: bool) -> tuple[Any, ...]:
+    """The record of an index's page that begins at place. NoRecord when none does; ours never need a second page."""
+    size, at = _varint(page, place + 4 if inner else place)
+    payload = page[at : at + size]
+    if not 2 <= size == len(payload):
+        raise NoRecord("it reaches beyond its page")
+    return _values(payload)
 
 
 def accounts_for_all(page: bytes, first: bool, cells: Sequence[FoundRow]) -> bool:

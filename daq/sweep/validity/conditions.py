@@ -49,6 +49,8 @@ class Conditions:
     faults: tuple[Fault, ...] = ()
     torque_expected: bool = False
     """Whether crank torque is to be expected: ridden on a jig, or a table with a column for it."""
+    records_lost: bool = False
+    """Whether some of what was received can no longer be read."""
     effort_held: str = ""
     """What a trainer was set to hold, if the effort was not measured, such as "200 W by the trainer"; empty:
     nothing."""

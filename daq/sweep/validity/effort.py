@@ -30,10 +30,13 @@ def torque(sweep: Seen) -> Validity:
     which = f"at {where} mm" if known.any() else "on any step"
     measured = "effort not measured" if (~known).sum() > MAY_MISS else "effort not measured on one step"
     said = f"rise seen, {measured}" if sweep.rise_seen else measured
+    lost = " (some of the record is lost, which may be why)" if sweep.conditions.records_lost else ""
     return failed(
         "torque",
-        f"{said}: crank torque is not known {which}, and {MATTERS}",
-        "link a power sensor and ride the sweep again",
+        f"{said}: crank torque is not known {which}{lost}, and {MATTERS}",
+        "bring the sweep back from a backup or an export, or ride it again with a power sensor"
+        if lost
+        else "link a power sensor and ride the sweep again",
         Number(float((~known).sum()), "steps"),
         forbids=bool((~known).sum() > MAY_MISS),
     )

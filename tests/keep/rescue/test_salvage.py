@@ -334,7 +334,7 @@ def test_a_list_of_copied_sweeps_that_is_not_what_was_written_names_each_copy_fo
     harm(path, "UPDATE copied_sweeps SET sweep_id = 1")
     found = salvage(path, tmp_path / "new.sqlite")
 
-    assert any("which sweeps each backup and export holds is lost" in sentence for sentence in found.told)
+    assert any("which sweeps each backup and export holds is lost" in sentence for sentence in found.problems)
     with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
         assert db.execute("SELECT sweep_id FROM copied_sweeps ORDER BY sweep_id").fetchall() == [(1,), (2,)]
 

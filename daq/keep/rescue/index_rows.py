@@ -1,0 +1,57 @@
+"""Which rows a table had, as its index lists them: it lies on pages of its own, so it often outlives its rows. Only one
+that is whole says anything: every page read from its root down, in order, and no row found that it lacks.
+
+Layout: sqlite.org/fileformat2.html, section 1.6 (index b-trees); an index's record ends with the number of its row
+(section 2.3).
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Iterator
+from typing import TypeAlias
+
+from daq.keep.rescue.pages import Pages
+from daq.keep.rescue.sqlite_rows import NoRecord, cell_places, children_of, index_cell_at
+
+INDICES = {"chunks": ("chunks_by_time", 5), "notifications": ("notifications_by_time", 3)}
+"""By table: the index that tells its rows' sessions and times, and how many whole numbers its records have."""
+DEEPEST = 20
+"""SQLite's own limit of a b-tree's depth (btreeInt.h, BTCURSOR_MAX_DEPTH; from memory)."""
+INNER, LEAF = 0x02, 0x0A
+"""The first byte of an index's pages."""
+
+Listed: TypeAlias = dict[int, tuple[int, ...]]
+"""By a row's number: what its index has of it, in the order of the index's columns."""
+
+
+def listed(pages: Pages, table: str, root: int | None, found: Collection[int]) -> Listed | None:
+    """Every row the table had; None if its index does not tell. found: the numbers of those that were found."""
+    if root is None:
+        return None
+    width = INDICES[table][1]
+    try:
+        records = list(_records(pages, root, width, DEEPEST))
+    except NoRecord:
+        return None
+    if any(b <= a for a, b in itertools.pairwise(records)):
+        return None
+    rows = {record[-1]: record[:-1] for record in records}
+    return rows if len(rows) == len(records) and rows.keys() >= set(found) else None
+
+
+def _records(pages: Pages, number: int, width: int, deepest: int) -> Iterator[tuple[int, ...]]:
+    """In the index's order. NoRecord where a page is none of an index."""
+    page = pages.page(number)
+    if len(page) < pages.size or number < 2 or page[0] not in (INNER, LEAF) or not deepest:
+        raise NoRecord("no page of an index")
+    inner = page[0] == INNER
+    places = cell_places(page, False, inner=inner)
+    for i, child in enumerate(children_of(page, places) if inner else itertools.repeat(0, len(places) + 1)):
+        if inner:
+            yield from _records(pages, child, width, deepest - 1)
+        if i < len(places):
+            values = index_cell_at(page, places[i], inner=inner)
+            if len(values) != width or not all(isinstance(value, int) for value in values):
+                raise NoRecord("no record of this index")
+            yield values

@@ -1,0 +1,290 @@
+"""Whatever is lost is told, in the sweeps it is missing from, and nothing that is not."""
+
+import sqlite3
+
+import pytest
+
+from daq.items import Notification
+from daq.keep.again.recompute import recompute_stored
+from daq.keep.clients import people
+from daq.keep.clients.forgetting import forget
+from daq.keep.rescue.found_rows import found_in
+from daq.keep.rescue.index_rows import INDICES, listed
+from daq.keep.rescue.pages import Pages
+from daq.keep.rescue.salvage import salvage
+from daq.keep.store import Store
+from daq.keep.store.verify import verify
+from tests.faults import rescue
+from tests.faults.rescue import make
+from tests.keep.jig import begin
+
+SWEEPS = 5
+"""Four of one session and one of the next."""
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    return make(tmp_path_factory.mktemp("sound") / "store.sqlite", SWEEPS)
+
+
+@pytest.fixture
+def path(tmp_path, sound):
+    (tmp_path / "store.sqlite").write_bytes(sound)
+    return tmp_path / "store.sqlite"
+
+
+def harm(path, *statements):
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA secure_delete = ON")
+    for statement in statements:
+        db.execute(statement)
+    db.close()
+
+
+def unlist_indices(path):
+    """As if their pages were lost too: nothing leads to them any more."""
+    harm(path, "PRAGMA writable_schema = ON", "DELETE FROM sqlite_schema WHERE name LIKE '%_by_time'")
+
+
+def zero_rows(path, first, last):
+    """Zeroes the pages that hold notifications of these numbers; all rows that were on them, by session: (how many,
+    receipt of the first and of the last)."""
+    with Pages(path) as pages:
+        places = found_in(pages).places["notifications"]
+        wiped = {places[number][0] for number in range(first, last + 1)}
+        content, size = bytearray(path.read_bytes()), pages.size
+    lost = [number for number, (page, _) in places.items() if page in wiped]
+    db = sqlite3.connect(path)
+    told = db.execute(
+        "SELECT session_id, count(*), min(received_us), max(received_us) FROM notifications "
+        f"WHERE id IN ({', '.join(map(str, lost))}) GROUP BY session_id"
+    ).fetchall()
+    db.close()
+    for page in wiped:
+        content[(page - 1) * size : page * size] = bytes(size)
+    path.write_bytes(content)
+    return told
+
+
+def salvaged(path):
+    """(what the salvage says is lost, the losses of each sweep)."""
+    target = path.with_name("new.sqlite")
+    found = salvage(path, target)
+    with Store.open(target, write=False) as new:
+        assert verify(new).problems == ()
+        return found, {sweep.id: recompute_stored(new, sweep.id).losses for sweep in new.sweeps()}
+
+
+@pytest.mark.parametrize(
+    ("table", "said", "lost"),
+    [
+        ("chunks", "the scans of all sweeps are lost", "scans of 'board' from "),
+        ("notifications", "what sensors sent in all sessions is lost", "notifications of sensors from "),
+        ("results", "the stored answers of all sweeps are lost; foreaft onset SWEEP computes", None),
+    ],
+)
+def test_a_missing_table_is_told_with_what_was_in_it(path, table, said, lost):
+    harm(path, f"DROP TABLE {table}")
+    found, losses = salvaged(path)
+
+    assert found.problems[0].startswith(
+        f"the table '{table}' is missing from the file, and nothing is left of it: {said}"
+    )
+    assert [len(phrases) for phrases in losses.values()] == [0 if lost is None else 1] * SWEEPS
+    assert all(phrase.startswith(lost) for phrases in losses.values() for phrase in phrases)
+    assert len(found.problems) == (1 if lost is None else 3), "the table, and each of the two sessions"
+
+
+def test_a_missing_table_with_twins_is_no_loss(path):
+    harm(path, "DROP TABLE visits", "DROP TABLE benches")
+    found, losses = salvaged(path)
+
+    assert found.problems == ()
+    assert "the table 'visits' is missing from the file: its 2 rows are read from their twins" in found.told[-1]
+    assert set(losses.values()) == {()}
+
+
+def test_a_table_lost_with_its_twins_is_told(path):
+    harm(path, "DROP TABLE visit_notes", "DROP TABLE twins")
+    found, _ = salvaged(path)
+
+    assert found.problems == (
+        "the table 'visit_notes' is missing from the file, and so are its twins: whatever was in it is lost; a backup "
+        "may have it",
+    )
+
+
+def test_a_table_the_file_does_not_list_any_more_is_read_from_its_pages(path):
+    harm(path, "PRAGMA writable_schema = ON", "DELETE FROM sqlite_schema WHERE tbl_name = 'chunks'")
+    found, losses = salvaged(path)
+
+    assert found.problems == ()
+    assert found.told == ("the table 'chunks' is missing from the file: its 350 rows are read from its pages",)
+    assert set(losses.values()) == {()}
+
+
+def test_a_table_dropped_by_a_program_that_wipes_nothing_may_have_lost_its_last_rows(path):
+    harm(path, "PRAGMA secure_delete = OFF", "DROP TABLE chunks")
+    found, losses = salvaged(path)
+
+    assert " rows were found on its pages; there may have been more" in found.problems[0]
+    assert losses[5] != ()
+
+
+def test_of_a_session_without_a_sensor_nothing_is_told(tmp_path, monkeypatch):
+    path = tmp_path / "store.sqlite"
+    items = [item for item in rescue.ridden(pieces=100, seconds=14) if not isinstance(item, Notification)]
+    monkeypatch.setattr(rescue, "ridden", lambda **_: items)
+    make(path, 1)
+    harm(path, "DROP TABLE notifications")
+    found, losses = salvaged(path)
+
+    assert (found.problems, losses) == ((), {1: ()})
+
+
+@pytest.mark.parametrize(("first", "last"), [(281, 350), (320, 350), (1, 40), (270, 300)])
+def test_an_index_that_is_whole_counts_what_is_lost_of_each_session(path, first, last):
+    """350 notifications, of which the last 70 are of the second session."""
+    counted = zero_rows(path, first, last)
+    found, losses = salvaged(path)
+
+    assert found.problems[1:] == tuple(
+        f"session {session_id}: {count} notifications of sensors "
+        f"from {from_us / 1e6:.3f} to {to_us / 1e6:.3f} s are lost"
+        for session_id, count, from_us, to_us in counted
+    )
+    whole = [phrases for phrases in losses.values() if not phrases]
+    assert 1 <= len(whole) < SWEEPS
+    assert all("notifications of sensors from" in phrase for phrases in losses.values() for phrase in phrases)
+
+
+def test_without_an_index_missing_numbers_count_them_at_the_begin_and_the_end_of_sessions(path):
+    ((one, first, *_), (two, second, *_)) = zero_rows(path, 270, 300)
+    unlist_indices(path)
+    found, losses = salvaged(path)
+
+    at_most = f"up to {first + second} notifications of sensors from "
+    assert [said.partition(at_most)[0] for said in found.problems[1:3]] == [f"session {one}: ", f"session {two}: "]
+    assert [len([phrase for phrase in losses[n] if at_most in phrase]) for n in range(1, 6)] == [0, 0, 0, 1, 1]
+
+
+def test_without_an_index_and_without_a_number_behind_them_they_may_be_lost(path):
+    zero_rows(path, 320, 350)
+    unlist_indices(path)
+    found, losses = salvaged(path)
+
+    (said,) = [problem for problem in found.problems if "sensors" in problem]
+    assert said.startswith("session 2: notifications of sensors from ")
+    assert said.endswith(", if any were sent, are lost")
+    assert [sum("sensors" in phrase for phrase in losses[n]) for n in range(1, 6)] == [0, 0, 0, 0, 1]
+
+
+def test_of_a_whole_session_without_any_left_its_answer_says_that_there_were_some(path):
+    zero_rows(path, 281, 350)
+    unlist_indices(path)
+    found, losses = salvaged(path)
+
+    assert any(problem.startswith("session 2: notifications of sensors from 0.000 to") for problem in found.problems)
+    assert "if any were sent" not in losses[5][0]
+
+
+def test_a_sensor_that_fell_silent_is_not_taken_for_a_loss_where_the_numbers_go_on(tmp_path, monkeypatch):
+    path = tmp_path / "store.sqlite"
+    items = [
+        item
+        for item in rescue.ridden(pieces=100, seconds=14)
+        if not (isinstance(item, Notification) and item.received_us > 30_000_000)
+    ]
+    monkeypatch.setattr(rescue, "ridden", lambda **_: items)
+    make(path, SWEEPS)
+    harm(path, "DELETE FROM chunks WHERE id = 100")
+    unlist_indices(path)
+    content = path.read_bytes()
+    path.write_bytes(content + bytes(4096))
+    db = sqlite3.connect(path, isolation_level=None)
+    (pages,) = db.execute("PRAGMA page_count").fetchone()
+    db.close()
+    grown = bytearray(path.read_bytes())
+    grown[28:32] = (pages + 1).to_bytes(4, "big")  # the header counts one page more, on which there is nothing
+    path.write_bytes(grown)
+    found, losses = salvaged(path)
+
+    assert "1 pages of 4096 bytes hold nothing that can be read" in found.problems
+    assert [sum("sensors" in phrase for phrase in losses[n]) for n in range(1, 5)] == [0, 0, 0, 0]
+    assert [phrase.endswith("if any were sent") for phrase in losses[5] if "sensors" in phrase] == [True]
+
+
+def test_the_torque_that_is_lost_is_not_blamed_on_the_jig(path):
+    harm(path, "DROP TABLE notifications")
+    salvage(path, path.with_name("new.sqlite"))
+
+    with Store.open(path.with_name("new.sqlite"), write=False) as new:
+        answer = recompute_stored(new, 1).onset
+    (torque,) = [one for one in answer.validity if one.test == "torque"]
+    assert "some of the record is lost, which may be why" in torque.means
+    assert torque.cure == "bring the sweep back from a backup or an export, or ride it again with a power sensor"
+    assert answer.reasons[-1].startswith(
+        "some of what was received in this sweep is lost: notifications of sensors from"
+    )
+
+
+def forgotten(path):
+    """A store whose first client, of four sweeps, was removed."""
+    with Store.open(path) as store:
+        forget(store, people.clients(store)[0].pseudonym)
+
+
+def test_pages_that_removing_a_client_freed_are_no_loss_though_the_header_is_gone(path):
+    forgotten(path)
+    path.write_bytes(bytes(100) + path.read_bytes()[100:])
+    found, losses = salvaged(path)
+
+    assert (found.problems, losses) == ((), {5: ()})
+
+
+def test_pages_of_zeros_that_nothing_explains_may_be_lost_and_sound_sweeps_are_not_marked(path):
+    forgotten(path)
+    content = bytearray(path.read_bytes())
+    trunk = int.from_bytes(content[32:36], "big")
+    for page in (1, trunk):
+        at = (page - 1) * 4096
+        content[at : at + (100 if page == 1 else 4096)] = bytes(100 if page == 1 else 4096)
+    path.write_bytes(content)
+    found, losses = salvaged(path)
+
+    assert "hold only zeros: they were free after a client was removed, or what they held is lost" in found.problems[0]
+    assert losses == {5: ()}
+
+
+@pytest.mark.parametrize("rows", [0, 1, 3000])
+def test_an_index_lists_the_rows_sqlite_lists(tmp_path, rows):
+    """By its own query; the largest has pages above others."""
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        session_id = begin(store)
+        store.put(session_id, [(Notification(1000 * i, "power", "2a63", b"x"), b"") for i in range(rows)])
+    db = sqlite3.connect(path)
+    expected = {row[0]: row[1:] for row in db.execute("SELECT id, session_id, received_us FROM notifications")}
+    db.close()
+
+    with Pages(path) as pages:
+        root = found_in(pages).roots["notifications_by_time"]
+        assert listed(pages, "notifications", root, expected) == expected
+        assert listed(pages, "notifications", root, {*expected, 9999}) is None, "a row it lacks: not of this state"
+        assert listed(pages, "notifications", None, ()) is None
+        assert listed(pages, "chunks", root, ()) in ({}, None)
+
+
+def test_an_index_with_a_page_that_is_damaged_tells_nothing(path):
+    with Pages(path) as pages:
+        found = found_in(pages)
+        root = found.roots[INDICES["chunks"][0]]
+        content = bytearray(path.read_bytes())
+        child = int.from_bytes(pages.page(root)[8:12], "big")
+    for at in (root, child):
+        harmed = bytearray(content)
+        harmed[(at - 1) * 4096 : (at - 1) * 4096 + 60] = bytes(60)
+        path.write_bytes(harmed)
+        with Pages(path) as pages:
+            assert listed(pages, "chunks", root, found.places["chunks"]) is None
