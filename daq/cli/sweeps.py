@@ -26,7 +26,7 @@ def store_path(chosen: Path | None) -> Path:
 @click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
 @click.option("--json", "as_json", is_flag=True)
 def sweeps(store: Path | None, as_json: bool) -> None:
-    """List the stored sweeps, when each began, and their verdicts."""
+    """List the stored sweeps, when each began, their verdicts, and what is lost of their raw data."""
     from daq.keep.errors import StoreError
     from daq.keep.store import Store
     from daq.keep.store.replacing import is_there
@@ -38,10 +38,13 @@ def sweeps(store: Path | None, as_json: bool) -> None:
     try:
         with Store.open(path, write=False) as opened:
             sessions = {one.id: one for one in opened.sessions(damaged.append)}
-            found = [(one, opened.results(one.id, "onset", damaged.append)) for one in opened.sweeps(damaged.append)]
+            found = [
+                (one, opened.results(one.id, "onset", damaged.append), opened.losses(one))
+                for one in opened.sweeps(damaged.append)
+            ]
     except StoreError as error:
         fail(UNUSABLE, error)
-    rows = [_row(sweep, sessions.get(sweep.session_id), results) for sweep, results in found]
+    rows = [_row(sweep, sessions.get(sweep.session_id), results, losses) for sweep, results, losses in found]
     for one in damaged:
         tell(f"{one}; foreaft salvage brings what is readable into a new store")
     if as_json:
@@ -53,18 +56,24 @@ def sweeps(store: Path | None, as_json: bool) -> None:
 
 def _in_words(row: dict[str, Any]) -> str:
     """One line; positions to a tenth of a millimetre, as everywhere."""
-    low_high = row["interval_95_mm"]
+    low_high, lost = row["interval_95_mm"], "; ".join(row["lost"])
+    before = f" (the verdict was stored before; foreaft onset {row['sweep']} answers from what is left)"
     said = {
         **row,
         "simulated": "yes" if row["simulated"] else None,
         "onset_mm": None if row["onset_mm"] is None else f"{row['onset_mm']:.1f}",
         "interval_95_mm": None if low_high is None else f"{low_high[0]:.1f} to {low_high[1]:.1f}",
+        "lost": f"{lost}{before if row['verdict_from_before_loss'] else ''}" if lost else None,
+        "verdict_from_before_loss": None,
     }
     return "  ".join(f"{name} {value}" for name, value in said.items() if value is not None)
 
 
-def _row(sweep: SweepRecord, session: SessionRecord | None, results: list[ResultRecord]) -> dict[str, Any]:
+def _row(
+    sweep: SweepRecord, session: SessionRecord | None, results: list[ResultRecord], losses: list[str]
+) -> dict[str, Any]:
     from daq.keep.store.sessions import at_utc
+    from daq.sweep.losses import says_lost
 
     answer = results[-1].content if results else {}
     return {
@@ -76,4 +85,6 @@ def _row(sweep: SweepRecord, session: SessionRecord | None, results: list[Result
         "verdict": answer.get("verdict"),
         "onset_mm": answer.get("onset_mm"),
         "interval_95_mm": answer.get("interval_95_mm"),
+        "lost": losses,
+        "verdict_from_before_loss": bool(losses and answer) and not any(map(says_lost, answer.get("reasons", ()))),
     }

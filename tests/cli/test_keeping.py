@@ -329,6 +329,46 @@ def test_sweeps_are_listed_for_people_to_a_tenth_of_a_millimetre(harmed):
     assert "simulated" not in said
 
 
+def test_sweeps_whose_raw_data_is_lost_are_listed_with_what_is_lost(harmed, tmp_path):
+    foreaft("salvage", harmed, tmp_path / "new.sqlite")
+    first, second = json.loads(foreaft("sweeps", "--json", "--store", tmp_path / "new.sqlite").stdout)
+    lines = foreaft("sweeps", "--store", tmp_path / "new.sqlite").stdout.splitlines()
+
+    assert (first["lost"], first["verdict_from_before_loss"]) == ([], False)
+    assert second["lost"][0].startswith("scans of 'board' from 104.99")
+    assert second["verdict_from_before_loss"]
+    assert "lost" not in lines[0]
+    assert "  lost scans of 'board' from 104.99" in lines[1]
+    assert lines[1].endswith("(the verdict was stored before; foreaft onset 2 answers from what is left)")
+
+
+def test_a_verdict_computed_after_a_loss_is_not_said_to_be_from_before(harmed, tmp_path):
+    db = sqlite3.connect(harmed, isolation_level=None)
+    for statement in ("PRAGMA foreign_keys = OFF", "DROP TABLE twins", "DROP TABLE sweeps", "DELETE FROM results"):
+        db.execute(statement)
+    db.close()
+    foreaft("salvage", harmed, tmp_path / "new.sqlite")
+    _, second = json.loads(foreaft("sweeps", "--json", "--store", tmp_path / "new.sqlite").stdout)
+
+    assert second["lost"]
+    assert second["verdict"] is not None
+    assert not second["verdict_from_before_loss"]
+
+
+def test_a_lost_list_of_what_copies_hold_is_a_loss(store, tmp_path):
+    foreaft("backup", tmp_path / "copy.sqlite", "--store", store)
+    db = sqlite3.connect(store, isolation_level=None)
+    db.execute("DROP TABLE copied_sweeps")
+    db.close()
+    done = foreaft("salvage", store, tmp_path / "new.sqlite")
+
+    assert done.exit_code == 1
+    assert (
+        "which sweeps each backup and export holds is lost: foreaft forget names each for every client" in done.stderr
+    )
+    assert "what is lost may be in a backup (foreaft restore) or an export (foreaft import)" in done.stderr
+
+
 def test_sweeps_rebuilt_by_a_salvage_are_closed_with_their_answers(harmed, tmp_path):
     db = sqlite3.connect(harmed, isolation_level=None)
     for statement in ("PRAGMA foreign_keys = OFF", "DROP TABLE twins", "DROP TABLE sweeps", "DELETE FROM results"):

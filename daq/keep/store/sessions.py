@@ -11,6 +11,7 @@ from pathlib import Path
 from sqlite3 import Connection
 from typing import Any, TypeVar
 
+from daq.items import LOST
 from daq.keep.errors import NotThere, StoreDamaged
 from daq.keep.json_text import digest, json_text
 from daq.keep.store.checksums import row_crc
@@ -121,6 +122,14 @@ def sweep(db: Connection, sweep_id: int) -> SweepRecord:
 def sweeps(db: Connection, damaged: Callable[[StoreDamaged], None] | None = None) -> list[SweepRecord]:
     """All sweeps, oldest first."""
     return _each(_sweep, sound_rows(db, "sweeps", damaged=damaged), damaged)
+
+
+def losses(db: Connection, sweep: SweepRecord) -> list[str]:
+    """What the events of daq.items.LOST in a sweep say is lost of it."""
+    where = "session_id = ? AND kind = ? AND received_us >= ? AND received_us < ?"
+    window = (sweep.session_id, LOST, sweep.from_us, 2**63 - 1 if sweep.to_us is None else sweep.to_us)
+    rows = sound_rows(db, "events", where, window, damaged=lambda _: None)
+    return [str(json.loads(row["content"]).get("said", "")) for row in rows]
 
 
 def add_result(db: Connection, sweep_id: int, kind: str, method: str, content: Any) -> int:

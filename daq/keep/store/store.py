@@ -207,6 +207,11 @@ class Store:
         with self.reading() as db:
             return sessions.sweeps(db, damaged)
 
+    def losses(self, sweep: SweepRecord) -> list[str]:
+        """What a salvage noted as lost of a sweep's raw data, a phrase each."""
+        with self.reading() as db:
+            return sessions.losses(db, sweep)
+
     def calibration(self, calibration_id: int) -> Any:
         """A calibration's content as plain JSON values."""
         with self.reading() as db:
