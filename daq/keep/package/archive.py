@@ -71,7 +71,7 @@ def analyse(
     data has changed. mapper: daq.keep.package.workers.local(...) or .cluster(...). progress(done, all). FolderTaken if
     the results would overwrite an export's descriptor.
     """
-    refuse_results_in(out, NAMED)
+    refuse_results_in(out, archive, NAMED)
     archive = archive.resolve()
     folders = _sweeps_in(archive)
     names = {folder: folder.relative_to(archive).as_posix() for folder in folders}

@@ -90,8 +90,11 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool) -> None:
         )
 
 
-def refuse_results_in(out: Path, own_name: str) -> None:
-    """Raises FolderTaken if a data package is there that is not of this name: its descriptor would be overwritten."""
+def refuse_results_in(out: Path, archive: Path, own_name: str) -> None:
+    """Raises FolderTaken if a data package is there that is not of this name: its descriptor would be overwritten; or
+    if it lies within the archive, which would take it for a sweep."""
+    if archive.resolve() in out.resolve().parents:
+        raise FolderTaken(f"{out} lies in {archive} and would be taken for a sweep of it: give another OUT")
     found = _content(out / PACKAGE.descriptor)
     if found is not None and found.get("name") != own_name:
         raise FolderTaken(

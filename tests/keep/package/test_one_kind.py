@@ -108,7 +108,7 @@ def test_no_export_goes_into_what_was_handed_over_to_a_client(store, tmp_path):
 def test_results_of_an_archive_go_into_no_export(store, tmp_path):
     (made,) = export(store, [stored(store)], tmp_path / "out", computed)
     shutil.copytree(tmp_path / "out", tmp_path / "before")
-    for out in (tmp_path / "out", made):
+    for out in (tmp_path / "out", made, tmp_path / "out" / "results"):
         with pytest.raises(FolderTaken, match="give another OUT"):
             analyse(tmp_path / "out", step_means, out, method="m/1", mapper=workers.local(1))
 
