@@ -1,7 +1,7 @@
-"""What a plan can tell about an onset before it is ridden: the Fisher information of its steps, and the best plan for a
-given number of minutes. The steps' means are normal about a hinge with unknown position, slopes and level; the drift
-over time has the estimator's prior. The inverse of the information is the Cramer-Rao bound on the position of the bend.
-It holds for a bend well inside the range and a clear rise; for less, no onset is named at all (`smallest_slope`).
+"""What a plan can tell about an onset before it is ridden: the Fisher information of its steps. Their means are normal
+about a hinge with unknown position, slopes and level; the drift over time has the estimator's prior. The inverse of the
+information is the Cramer-Rao bound on the position of the bend. It holds for a bend well inside the range and a clear
+rise; for less, no onset is named at all (`daq.fit.expectation.smallest_slope`).
 """
 
 from __future__ import annotations
@@ -12,14 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.evidence import DRIFT_N_PER_MIN
-from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
 from daq.sweep.sway import SWAY_N
 from daq.values import Array
 
-CENTRAL = (0.2, 0.8)
-"""The bend is assumed to lie in the central 60 % of the range, uniformly."""
-DWELLS_S = (15.0, 20.0, 25.0, 35.0, 45.0, 60.0, 90.0, 120.0, 180.0)
-SETTLE_S = 6.0
+SHARES = np.linspace(0.2, 0.8, 62)[:-1] + 0.3 / 61
+"""Where the bend may be, shares of the range: its central 60 %, uniformly. So many that none of the usual spacings puts
+a position on each: a step at the very bend tells nothing of its place."""
 BETWEEN_N = 1.0
 """Scatter from visit to visit that strokes do not show, before this rider's own is known. Judgement, no source."""
 
@@ -49,53 +47,18 @@ USUAL = Sway()
 """Of riders in general, where a cell is read all along."""
 
 
-@dataclass(frozen=True, slots=True)
-class Design:
-    """A plan as evaluated."""
-
-    positions_mm: tuple[float, ...]
-    dwell_s: float
-    minutes: float
-    sd_slope_n: float
-    """Bound of sd(onset) times the added slope, N: divided by the slope, N/mm, it is the sd in mm."""
-
-
-def sd_times_slope(setback_mm: Array, t_min: Array, sd_n: float) -> float:
-    """Bound of the standard deviation of the onset times the added slope, N: rms over the onsets in the central part.
+def sd_times_slope(
+    setback_mm: Array, t_min: Array, sd_n: float, *, ends_mm: tuple[float, float] | None = None
+) -> float:
+    """Bound of the standard deviation of the onset times the added slope, N: rms over the onsets in the central part of
+    the range between ends_mm, of what is ridden if None.
 
     Scale-free in the slope: the information of the place goes with its square.
     """
-    forward = -(setback_mm - setback_mm.mean())
-    span = float(np.ptp(forward))
-    drift = t_min - t_min.mean()
-    found = []
-    for share in np.linspace(*CENTRAL, 7):
-        z = forward - (forward.min() + share * span)
-        design = np.column_stack([np.ones(len(z)), z, np.maximum(z, 0.0), (z > 0.0).astype(float), drift])
-        held = np.diag([1e-12, 1e-12, 1e-12, 1e-12, DRIFT_N_PER_MIN**-2])
-        found.append(np.linalg.inv(design.T @ design / sd_n**2 + held)[3, 3])
-    return math.sqrt(float(np.mean(found)))
-
-
-def designs(rear_mm: float, front_mm: float, minutes: float, wander: Sway) -> list[Design]:
-    """Every plan out and back that fills the minutes: dwell times, positions ridden once each, or half as many ridden
-    twice; best first."""
-    found = []
-    for dwell_s in DWELLS_S:
-        steps = int(60.0 * minutes / (MOVING_S + SETTLE_S + dwell_s) + 1e-9)
-        for visits in (1, 2):
-            places = steps // visits
-            if places < FEWEST_POSITIONS:
-                continue
-            spaced = np.round(np.linspace(rear_mm, front_mm, places), 3).tolist()
-            positions = interleaved(spaced) * visits
-            ridden_min = np.arange(float(len(positions))) * (MOVING_S + SETTLE_S + dwell_s) / 60.0
-            sd = sd_times_slope(np.array(positions), np.asarray(ridden_min, dtype=float), wander.step_sd_n(dwell_s))
-            taken = len(positions) * (MOVING_S + SETTLE_S + dwell_s) / 60.0
-            found.append(Design(positions, dwell_s, taken, sd))
-    return sorted(found, key=lambda design: design.sd_slope_n)
-
-
-def best_design(rear_mm: float, front_mm: float, minutes: float, wander: Sway) -> Design | None:
-    """The plan with the smallest bound; None if there are too few minutes for any."""
-    return next(iter(designs(rear_mm, front_mm, minutes, wander)), None)
+    rear_mm, front_mm = (setback_mm.max(), setback_mm.min()) if ends_mm is None else ends_mm
+    z = rear_mm - SHARES[:, None] * (rear_mm - front_mm) - setback_mm
+    alike = np.broadcast_to([np.ones(len(setback_mm)), t_min - t_min.mean()], (len(z), 2, len(setback_mm)))
+    design = np.concatenate([np.stack([(z > 0.0).astype(float), z, np.maximum(z, 0.0)], axis=1), alike], axis=1)
+    held = np.diag([1e-12, 1e-12, 1e-12, 1e-12, DRIFT_N_PER_MIN**-2])
+    information = design @ design.swapaxes(1, 2) / sd_n**2 + held
+    return math.sqrt(float(np.linalg.inv(information)[:, 0, 0].mean()))

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from daq.fit.expectation import best_plan_sentence, duration_s, outlook, smallest_slope, widths
+from daq.fit.expectation import duration_s, outlook, smallest_slope, widths
 from daq.sweep.hinge import least_squares
-from daq.sweep.information import Sway, best_design, sd_times_slope
+from daq.sweep.information import Sway, sd_times_slope
 from daq.sweep.onset import onset
 from daq.values import Verdict
 from tests.benchmarks.onset_rides import StepWorld, step_sweep
@@ -63,12 +63,23 @@ def test_the_bound_of_a_plan_is_the_inverse_information_by_hand():
     one_time = np.zeros(11)
     found = sd_times_slope(x, one_time, 2.0)
     by_hand = []
-    for share in np.linspace(0.2, 0.8, 7):
+    for share in np.random.default_rng(3).uniform(0.2, 0.8, 4000):
         z = (80.0 - x) - 50.0 * share
         design = np.column_stack([np.ones(11), z, np.maximum(z, 0.0), (z > 0.0).astype(float)])
         by_hand.append(4.0 * np.linalg.inv(design.T @ design)[3, 3])
 
-    assert found == pytest.approx(np.sqrt(np.mean(by_hand)), rel=1e-6)
+    # 4,000 draws of a bound that varies by a fifth over the range
+    assert found == pytest.approx(np.sqrt(np.mean(by_hand)), rel=0.01)
+
+
+@pytest.mark.parametrize("places", [9, 11, 13, 26])
+def test_the_bound_does_not_depend_on_whether_places_lie_on_a_grid(places):
+    """A step at the very bend tells nothing of its place: a bound over few bends would depend on where steps are."""
+    x, time = np.linspace(80.0, 30.0, places), 0.7 * np.arange(places)
+
+    moved = sd_times_slope(x + 0.3, time, 2.0, ends_mm=(80.0, 30.0))
+
+    assert sd_times_slope(x, time, 2.0) == pytest.approx(moved, rel=0.06)
 
 
 def test_the_rule_of_thumb_gives_the_known_dwells_in_20_minutes():
@@ -79,16 +90,6 @@ def test_the_rule_of_thumb_gives_the_known_dwells_in_20_minutes():
         assert int(20 * 60 / duration_s(1, 6.0, dwell_s)) == steps
         exact = 4.5 * Sway(5.0, 4.0, 0.0).step_sd_n(dwell_s) / np.sqrt(steps)
         assert exact / np.sqrt(1.0 - 4.0 / dwell_s) == pytest.approx(bound, rel=0.02)
-
-
-def test_longer_dwells_are_best_until_visits_scatter_more_than_strokes():
-    still, scattered = Sway(between_n=0.0), Sway(between_n=3.0)
-
-    assert best_design(80.0, 30.0, 20.0, still).dwell_s > best_design(80.0, 30.0, 20.0, scattered).dwell_s
-    assert best_design(80.0, 30.0, 3.0, still) is None
-    best = best_design(80.0, 30.0, 20.0, still)
-    assert best.minutes <= 20.0
-    assert len(best.positions_mm) * (26.0 + best.dwell_s) / 60.0 == pytest.approx(best.minutes)
 
 
 def test_the_error_of_a_dwell_is_that_of_a_simulated_process():
@@ -120,12 +121,6 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
     assert longer.smallest_n_per_mm < now.smallest_n_per_mm
     assert outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=0.2, dwell_s=25.0) is None
     assert outlook([step(80.0, 80.0)], rear_mm=80.0, front_mm=30.0, minutes_left=9.0, dwell_s=25.0) is None
-
-
-def test_the_best_plan_is_told_in_a_sentence():
-    best = best_design(80.0, 30.0, 20.0, Sway())
-    assert "in 20 minutes" in best_plan_sentence(best, 50.0, 20.0)
-    assert best_plan_sentence(None, 50.0, 3.0) == "3 minutes are too few for a sweep"
 
 
 def test_widths_are_told_for_what_mechanics_expects():

@@ -8,8 +8,9 @@ from typing import Any
 from fastapi import FastAPI
 
 from daq.fit.expectation import wander_of
+from daq.fit.outcome import outcome
 from daq.fit.sensor_costs import costs_of, scatter_of
-from daq.fit.sketch import Sketch, outcome
+from daq.fit.sketch import Sketch
 from daq.keep.json_text import plain
 from daq.live.session.calibration_desk import damping_of
 from daq.live.session.readings import measures

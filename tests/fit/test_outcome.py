@@ -1,6 +1,7 @@
 import pytest
 
-from daq.fit.sketch import NO_REPEATS_CAUTION, ONE_WAY_CAUTION, Sketch, outcome
+from daq.fit.outcome import NO_REPEATS_CAUTION, ONE_WAY_CAUTION, outcome
+from daq.fit.sketch import Sketch
 from daq.sweep.information import Sway
 from daq.sweep.plan import Plan
 
@@ -38,14 +39,6 @@ def test_a_rider_who_scatters_more_is_told_wider_intervals_and_whose_scatter_it_
     assert "8.0 N" in wild.scatter
     assert wild.widths[1].width_mm > 2.0 * steady.widths[1].width_mm
     assert wild.smallest_n_per_mm > 2.0 * steady.smallest_n_per_mm
-
-
-def test_the_best_plan_fills_the_minutes_asked_for():
-    found = outcome(sketch(minutes=20.0)).best
-
-    assert len(found.positions_mm) * (26.0 + found.dwell_s) / 60.0 <= 20.0
-    assert found.sentence.startswith("in 20 minutes")
-    assert outcome(sketch(minutes=2.0)).best.positions_mm == ()
 
 
 def test_a_range_that_cannot_be_ridden_is_refused():
