@@ -185,10 +185,14 @@ const NEXT = {
   undecided: "To find one, ride more positions or record each for longer.",
 };
 
-/** What to do when there is no window to choose from. @param {string|undefined} verdict */
-export function withoutWindow(verdict) {
-  return ["No window: no onset is named.", NEXT[/** @type {keyof typeof NEXT} */ (verdict)]].filter(Boolean).join(" ");
+/** What to do when there is no window to choose from: what took the verdict has to be cured first. @param {Onset|null|undefined} onset */
+export function withoutWindow(onset) {
+  const against = (onset?.validity ?? []).filter(({ forbids }) => forbids);
+  const cures = new Set(against.map(({ cure, means }) => sentence(cure || means)));
+  const next = cures.size ? [...cures].slice(0, MOST_CURES) : [NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)]];
+  return ["No window: no onset is named.", ...next].filter(Boolean).join(" ");
 }
+const MOST_CURES = 2;
 
 const MOST_LISTED = 6;
 
@@ -329,9 +333,10 @@ export function planInWords(outlook) {
   const time = `about ${number(Math.ceil(outlook.duration_s / 60))} minutes`;
   return [
     outlook.at_most
-      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled. The first position is not ridden again.`
+      ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled, with the first position once more.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
-    `The onset will be known to ${known.join(", ")}.`,
+    `The onset will be known to ${known.join(", ")}. A rise below ${slope(outlook.smallest_n_per_mm)} is found in fewer than half of such sweeps. ${sentence(outlook.scatter)}`,
+    sentence(outlook.best.sentence),
     ...outlook.cautions.map(sentence),
   ];
 }

@@ -93,7 +93,7 @@ export function mount(root, store) {
 /** The window and its limit in one line; without a window, why not. */
 function answerWords(/** @type {any} */ { window_mm, sweeps, main, suggested }) {
   const onset = sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset;
-  if (!window_mm) return [withoutWindow(onset?.verdict), restsOn(onset)].join(" ").trim();
+  if (!window_mm) return [withoutWindow(onset), restsOn(onset)].join(" ").trim();
   return [`To choose from ${number(window_mm[0])}–${number(window_mm[1])} mm.`, FORWARD_LIMIT, suggested?.said, restsOn(onset)].filter(Boolean).join(" ");
 }
 

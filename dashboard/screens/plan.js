@@ -56,13 +56,14 @@ const HOW = [
   amount("cadence_rpm", "Cadence", "rpm", 90, 40, 130, 1),
   amount("settle_s", "Settling, at least", "s", 6, 0, 120, 1),
   amount("dwell_s", "Recording in the band", "s", 25, 3, 600, 1),
+  { path: "minutes", words: "Time there is, for the best plan", unit: "min", kind: "number", least: 1, most: 120, step: 1 },
   { path: "blinded", words: "Rider sees neither loads nor setback", kind: "check", value: true },
   amount("loaded_chance_pct", "Accepted chance of loaded hands", "%", 5, 0.1, 50, 0.1),
   { path: "chance_of", words: "Suggest by the chance of", kind: "choice", options: ["today", "another day"], required: true },
 ];
 const OF_SKETCH = [
   ...["rear_mm", "front_mm", "apart_mm", "order", "seed", "sham", "repeat_first"],
-  ...["settle_s", "dwell_s", "protocol"],
+  ...["settle_s", "dwell_s", "protocol", "minutes"],
 ];
 const OF_PLAN = [
   ...["protocol", "height_policy", "bar_height_policy", "label", "gradient_pct", "power_w", "cadence_rpm", "settle_s", "dwell_s"],
@@ -80,6 +81,7 @@ export function mount(root, store) {
   const nodes = fields.map((each) => each.node);
   const [order_of, seed, again, sham] = ["order", "seed", "repeat_first", "sham"].map((path) => /** @type {import("../form.js").Field} */ (fields.find((each) => each.row.path === path)));
   const order = el("div", { class: "plan-order", role: "status" });
+  const best = el("button", { type: "button", class: "small", hidden: true, onclick: takeBest }, "Use the best plan");
   const measured_to = el("p", { class: "here" });
   const [proof, prove] = [el("span", {}), el("a", { href: "#prove" }, "To Proof")];
   const why = el("p", { class: "here" });
@@ -102,6 +104,7 @@ export function mount(root, store) {
     measured_to,
     el("p", { class: "here" }, proof, " ", prove),
     order,
+    el("p", {}, best),
     bar.node,
     el("p", { class: "page-end" }, begin, climb, stop.node),
   );
@@ -116,14 +119,23 @@ export function mount(root, store) {
     const wrong = fields.find(({ input }) => !input.validity.valid);
     if (wrong) {
       outlook = null;
+      setAttribute(best, "hidden", true);
       order.replaceChildren(el("p", {}, wrong.input.validationMessage));
       return true;
     }
     const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
     if (mine !== asked) return false;
     outlook = found;
+    setAttribute(best, "hidden", !isBetter(found));
     order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal(text))));
     return true;
+  }
+
+  /** The fields as the best plan has them; positions ridden again belong to it. */
+  function takeBest() {
+    const { apart_mm, order: in_order, dwell_s } = outlook.best;
+    scatter(fields, { ...gather(fields), apart_mm, order: in_order, dwell_s, repeat_first: true });
+    void sketched();
   }
 
   /** Was, new and front end on a climb, the effort as above. */
@@ -171,7 +183,7 @@ export function mount(root, store) {
     setText(proof, state.calibration?.proof ? sentence(state.calibration.proof) : "");
     setAttribute(prove, "hidden", !/not proved/.test(state.calibration?.proof ?? ""));
     setAttribute(seed.node, "hidden", order_of.input.value !== "shuffled");
-    // An adaptive sweep chooses its own positions, none of them twice on purpose.
+    // An adaptive sweep chooses its own positions, and rides the first again at the end by itself.
     for (const each of [again, sham]) setAttribute(each.node, "hidden", order_of.input.value === "adaptive");
     setAttribute(stop.node, "hidden", !busy);
     const check = state.visit?.climb_check;
@@ -185,6 +197,12 @@ export function mount(root, store) {
     stop.draw(state);
     bar.draw(jigTaken(state) || noLoads(state), state.sending !== null);
   });
+}
+
+/** Whether the daemon's best plan can be ridden and is another than the one in the form. @param {any} outlook */
+function isBetter(outlook) {
+  const { positions_mm = [] } = outlook?.best ?? {};
+  return positions_mm.length > 0 && positions_mm.join() !== outlook.positions_mm?.join();
 }
 
 /** What is wished for and nothing else. @param {import("../form.js").Field[]} fields @param {import("../wish.js").Wish} wish */

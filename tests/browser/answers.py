@@ -2,6 +2,9 @@
 
 from pathlib import Path
 
+from daq.fit.outcome import outcome
+from daq.fit.sketch import Sketch
+from daq.keep.json_text import plain
 from daq.sweep.run import fitter_may
 
 ANSWERS = Path(__file__).parent / "answers.json"
@@ -10,3 +13,8 @@ ANSWERS = Path(__file__).parent / "answers.json"
 
 def sweep_in(messages, state, **fields):
     return {**messages["sweep"], "state": str(state), "accepts": [str(e) for e in fitter_may(state)], **fields}
+
+
+def plan_answer(**sketch):
+    """What the daemon answers to a sketch of a plan."""
+    return plain(outcome(Sketch(**{"rear_mm": 80, "front_mm": 30, "apart_mm": 5, **sketch})))

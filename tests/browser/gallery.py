@@ -12,7 +12,7 @@ from daq.live.telling.strokes_view import step_fields
 from daq.sweep.run import State
 from daq.sweep.step import step_mean
 from daq.values import Status, Stroke
-from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.answers import ANSWERS, plan_answer, sweep_in
 from tests.browser.desk import Desk
 from tests.browser.papers import another_day_sheet, hand_over_page, hardly_tested_sheet
 from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet
@@ -82,9 +82,7 @@ def job(at: Desk, messages: Messages, state: State, screen: str, **fields: Any) 
     at.answers["visit/evidence"] |= {"decision": None, "chosen_mm": 59.0}
     at.answers["visit/evidence"]["sweeps"][0]["pains"] = [PAIN]
     at.answers["visit"]["visit"] |= {"decision": None, **fields}
-    widths = [{"slope_n_per_mm": n, "width_mm": mm} for n, mm in ((0.2, 76.0), (0.5, 31.0), (1.0, 15.0))]
-    positions = [80, 70, 60, 50, 40, 30, 35, 45, 55, 65, 75]
-    at.answers["plan"] = {"positions_mm": positions, "duration_s": 660, "widths": widths, "cautions": []}
+    at.answers["plan"] = plan_answer(minutes=15)
     visit = at.answers["visit"]["visit"]
     at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, state)}, screen)
     at.send()

@@ -22,6 +22,7 @@ STATES = {
     "move": (State.MOVING, {}),
     "settle": (State.SETTLING, {"settle_left_s": 4.0, "why_waiting": "", "set": SET}),
     "record": (State.AVERAGING, RIDDEN),
+    "early": (State.AVERAGING, {**RIDDEN, "sweep_id": 2}),
     "waits": (State.AVERAGING, {**RIDDEN, "in_band": False, "why_waiting": "less effort: bring the power to 200 W"}),
     "fault": (State.AVERAGING, RIDDEN),
     "pain": (State.PAUSED, {"pain": True}),
@@ -55,7 +56,7 @@ def sent(messages, name):
         messages["stroke"],
         sweep,
         {"type": "steps", "steps": steps},
-        {**messages["onset"], "likelihood": LIKELIHOOD},
+        *([] if name == "early" else [{**messages["onset"], "likelihood": LIKELIHOOD}]),
     )
 
 

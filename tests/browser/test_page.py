@@ -8,6 +8,7 @@ import pytest
 from daq.sweep.run import State
 from tests.browser.answers import sweep_in
 from tests.browser.desk import LOST
+from tests.browser.shots import sent
 
 SIZES = [(768, 1024), (1280, 800), (1920, 1080)]
 
@@ -23,6 +24,17 @@ def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
     assert "48.1–56.9 mm" in run.text(".answer-value")
     assert run.text(".figure .value") == "40"
     assert run.text(".banner").startswith("SIMULATED")
+
+
+def test_before_an_answer_the_page_says_what_the_minutes_left_cannot_find_and_what_would_help(run, messages):
+    run.send(*sent(messages, "early"))
+
+    assert "a rise below 0.6 N/mm will most likely not be found in the 6 minutes left." in run.text(".answer-head")
+    run.page.get_by_role("button", name="Why").click()
+    assert run.text(".because") == "Dwells of 50 s would bring it down to 0.5 N/mm."
+
+    run.send(messages["onset"])
+    assert "will most likely not be found" not in run.text(".answer"), "an onset is named"
 
 
 def test_the_uncertainty_of_the_loads_is_shown_on_demand(run, messages):

@@ -3,23 +3,26 @@
 import json
 
 from daq.sweep.run import State
-from tests.browser.answers import ANSWERS, sweep_in
+from tests.browser.answers import ANSWERS, plan_answer, sweep_in
 
 
 def test_a_plan_is_sent_with_its_positions(desk, messages):
     at = desk().open(messages["snapshot"], "plan")
     at.send(sweep_in(messages, State.FINISHED))
-    widths = [{"slope_n_per_mm": 0.5, "width_mm": 30.8}, {"slope_n_per_mm": 1.0, "width_mm": 16.9}]
-    positions = [80, 60, 40, 30, 50, 70]
-    at.answers["plan"] = {"positions_mm": positions, "duration_s": 306, "widths": widths, "cautions": ["slow"]}
+    at.answers["plan"] = told = plan_answer(apart_mm=10, sham=True)
+    positions = told["positions_mm"]
     at.page.get_by_label("Power").fill("180")
     at.page.get_by_label("Spacing").fill("10")
     at.page.get_by_label("Accepted chance of loaded hands").fill("2.5")
     at.page.get_by_label("Suggest by the chance of").select_option("another day")
     at.wait(lambda: "will be known" in at.text(".plan-order"))
-    told = at.text(".plan-order")
-    assert "6 steps, about 6 minutes" in told
-    assert "known to ± 8 mm (95 %) where the hands’ load rises by 1.00 N/mm, ± 15 mm (95 %) at 0.50" in told
+    said = at.text(".plan-order")
+    assert "9 steps, about 8 minutes: 80, 60, 40, 40, 30, 50, 70, 50, 80 mm" in said
+    halves = [f"± {each['width_mm'] / 2:.0f} mm (95 %)" for each in told["widths"]]
+    assert f"known to {halves[2]} where the hands’ load rises by 1.00 N/mm, {halves[1]} at 0.50" in said
+    assert f"A rise below {told['smallest_n_per_mm']:.2f} N/mm is found in fewer than half of such sweeps" in said
+    assert "Assumed, until this rider's own is known: sway 5.0 N" in said
+    assert told["best"]["sentence"][1:] in said
     at.page.get_by_role("button", name="Set this plan").click()
     at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
 
@@ -31,11 +34,50 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.wait(lambda: at.page.url.endswith("#run"))
 
 
+def test_the_best_plan_for_the_minutes_there_are_is_taken_over_by_one_press(desk, messages):
+    at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
+    at.answers["plan"] = lambda asked: plan_answer(**asked)
+    at.page.get_by_label("Spacing").fill("12")
+    at.page.get_by_label("Time there is").fill("15")
+    at.wait(lambda: "In 15 minutes 11 places 5 mm apart" in at.text(".plan-order"))
+    take = at.page.get_by_role("button", name="Use the best plan")
+    take.click()
+    at.wait(lambda: "13 steps, about 15 minutes" in at.text(".plan-order"))
+
+    assert not take.is_visible(), "it is the plan in the form now"
+    best = plan_answer(minutes=15)["best"]
+    at.page.get_by_role("button", name="Set this plan").click()
+    at.wait(lambda: [path for path, _ in at.asked if path == "sweeps"])
+    (plan,) = [body for path, body in at.asked if path == "sweeps"]
+    assert (plan["positions_mm"], plan["dwell_s"], plan["order"]) == (
+        best["positions_mm"],
+        best["dwell_s"],
+        best["order"],
+    )
+
+
+def test_too_few_minutes_offer_no_plan_and_no_button(desk, messages):
+    at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
+    at.answers["plan"] = lambda asked: plan_answer(**asked)
+    at.page.get_by_label("Time there is").fill("2")
+    at.wait(lambda: "2 minutes are too few for a sweep." in at.text(".plan-order"))
+
+    assert not at.page.get_by_role("button", name="Use the best plan").is_visible()
+
+
+def test_an_adaptive_plan_says_that_the_first_place_comes_again(desk, messages):
+    at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
+    at.answers["plan"] = lambda asked: plan_answer(**asked)
+    at.page.get_by_label("Order").select_option("adaptive")
+
+    at.wait(lambda: "with the first position once more" in at.text(".plan-order"))
+
+
 def test_a_plan_that_changes_while_it_is_set_is_sent_as_it_then_stands(desk, messages):
     """The client's range comes just after the press, and with it another sketch."""
     visit = json.loads(ANSWERS.read_text())["visit"]["visit"]
     at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
-    at.answers["plan"] = {"positions_mm": [80, 60, 40], "duration_s": 306, "widths": [], "cautions": []}
+    at.answers["plan"] = plan_answer()
     at.slow(400)
     at.page.get_by_role("button", name="Set this plan").click()
     at.send({**messages["snapshot"], "visit": {**visit, "swept": False, "climb_check": None}, "sweep": None})

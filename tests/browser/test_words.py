@@ -274,7 +274,21 @@ def test_pain_asks_to_stop_and_a_plain_pause_does_not(words, messages):
     [("light-throughout", "further forward"), ("loaded-throughout", "further back"), ("undecided", "more positions")],
 )
 def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
-    assert todo in js("words.js", "m.withoutWindow(a)", verdict)
+    assert todo in js("words.js", "m.withoutWindow(a)", {"verdict": verdict, "validity": []})
+
+
+def test_what_took_the_verdict_is_cured_first(js):
+    def one(test, cure, forbids):
+        return {"test": test, "means": f"{test} was wrong", "cure": cure, "forbids": forbids}
+
+    validity = [
+        one("hips", "keep the seat bones there", True),
+        one("habit", "shuffle", False),
+        one("computation", "", True),
+    ]
+    said = js("words.js", "m.withoutWindow(a)", {"verdict": "undecided", "validity": validity})
+
+    assert said == "No window: no onset is named. Keep the seat bones there. Computation was wrong."
 
 
 def test_an_adaptive_sweep_says_why_it_asks_for_a_position_and_why_it_has_ended(words, messages):

@@ -45,9 +45,10 @@ class Undecided:
         if not isinstance(output, Onset) or progress is None or progress.state not in ENDED:
             return
         self._found.forget()
-        # Steps without torque stay without it: more steps decide nothing then.
-        torque_missing = any(one.test == "torque" and one.forbids for one in output.validity)
-        if output.verdict is Verdict.UNDECIDED and not torque_missing:
+        # What takes a verdict has to be cured first, and more steps of the same sweep cure none of it: the hips have
+        # slid, a cell was wrong, torque is missing on the steps there are.
+        forbidden = any(one.forbids for one in output.validity)
+        if output.verdict is Verdict.UNDECIDED and not forbidden:
             self._found.compute(progress, partial(more_steps, tuple(progress.steps), progress.plan))
 
 

@@ -13,7 +13,7 @@ import {
   uncertainty,
 } from "../../format.js";
 import { stepPoints } from "../../step_points.js";
-import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn, suggestedName } from "../../words.js";
+import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn, sentence, suggestedName } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -25,6 +25,7 @@ export function answerPanel(store) {
   const title = el("h2", { id: "answer-title" });
   const value = el("p", { class: "answer-value" });
   const rests = el("p", { class: "answer-rests" });
+  const outlook = el("p", { class: "answer-rests" });
   const points = stepPoints(false);
   const told = el("p", { class: "unseen" });
   const chart = points.node;
@@ -38,7 +39,7 @@ export function answerPanel(store) {
   const node = el(
     "section",
     { class: "answer", "aria-labelledby": "answer-title" },
-    el("header", {}, el("div", { class: "answer-head" }, title, value, rests), el("div", { class: "answer-turns" }, reason, turn)),
+    el("header", {}, el("div", { class: "answer-head" }, title, value, rests, outlook), el("div", { class: "answer-turns" }, reason, turn)),
     because,
     told,
     chart,
@@ -68,14 +69,15 @@ export function answerPanel(store) {
     const { onset, steps, sweep, table_shown } = state;
     if (sweepChanged(sweep?.sweep_id)) points.clear();
     if (visitChanged(state.visit?.id) && state.visit && state.visit.id !== state.before?.visit_id) void lookBefore(state.visit.id);
-    if (headChanged(onset, steps.length, sweep?.state, sweep?.chance_of)) {
+    if (headChanged(onset, steps.length, sweep?.state, sweep?.chance_of, sweep?.outlook?.sentence)) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
       value.replaceChildren(...(named ? onsetLine(onset, sweep) : []));
       setText(rests, restsOn(onset));
+      setText(outlook, named ? "" : outlookInWords(sweep));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
-      setAttribute(reason, "hidden", !onset);
+      setAttribute(reason, "hidden", !onset && !sweep?.outlook?.would_help.length);
     }
     setText(turn, table_shown ? "Chart" : "Table");
     setAttribute(chart, "hidden", table_shown);
@@ -123,10 +125,17 @@ function suggested({ suggested_setback_mm, onset_mm }, sweep) {
   return [` · ${suggestedName(sweep).toLowerCase()} `, el("strong", {}, millimetres(suggested_setback_mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
 }
 
-function reasonLines(/** @type {State} */ { onset }) {
-  if (!onset) return [];
+/** What the remaining minutes can still find, from the scatter of the steps so far. */
+function outlookInWords(/** @type {Sweep} */ sweep) {
+  return sweep?.outlook ? sentence(sweep.outlook.sentence) : "";
+}
+
+function reasonLines(/** @type {State} */ { onset, sweep }) {
+  const help = isNamed(onset) ? [] : (sweep?.outlook?.would_help ?? []);
+  const more = help.length ? [el("ul", {}, ...help.map((each) => el("li", {}, sentence(each))))] : [];
+  if (!onset) return more;
   const limit = onset.verdict === "onset" ? [el("p", { class: "limit" }, FORWARD_LIMIT)] : [];
-  return [el("ul", {}, ...reasons(onset).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit];
+  return [el("ul", {}, ...reasons(onset).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit, ...more];
 }
 
 function stepTable(/** @type {State} */ { steps, onset }) {

@@ -34,10 +34,10 @@ async def offered(validity):
 
 
 @pytest.mark.parametrize(
-    ("test", "forbids", "more"), [("torque", True, False), ("torque", False, True), ("passes", True, True)]
+    ("test", "forbids", "more"), [("torque", True, False), ("torque", False, True), ("hips", True, False)]
 )
-def test_more_steps_are_offered_unless_torque_is_missing_on_those_there_are(test, forbids, more):
-    """Steps without torque stay without it, however many are ridden after them."""
+def test_more_steps_are_offered_unless_something_else_took_the_verdict(test, forbids, more):
+    """Steps without torque stay without it, and hips that slid have slid, however many steps are ridden after them."""
     found = asyncio.run(offered([failed(test, "what was found", "what to do", forbids=forbids)]))
 
     assert (found is not None) is more
