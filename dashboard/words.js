@@ -167,6 +167,11 @@ export function restsOn(onset) {
   return /not measured|read off/.test(grade) ? sentence(grade) : "";
 }
 
+/** The caution beside a named onset, and what the answer does not rest on. @param {Onset|null|undefined} onset */
+export function besideTheNumber(onset) {
+  return [onset?.caution ? sentence(onset.caution) : "", restsOn(onset)].filter(Boolean).join(" ");
+}
+
 /** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */
 export function reasons(onset) {
   if (!onset) return [];
@@ -175,7 +180,8 @@ export function reasons(onset) {
     onset.gradual && onset.verdict === "onset"
       ? "The rise is gradual: the number is the middle of the bend, and its start lies further back."
       : "";
-  return [meaning, bend, onset.grade, ...onset.reasons].filter((each) => Boolean(each)).map(sentence);
+  const others = onset.reasons.filter((each) => each !== onset.caution);
+  return [meaning, bend, onset.grade, ...others].filter((each) => Boolean(each)).map(sentence);
 }
 
 const NEXT = {

@@ -60,7 +60,7 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
         f"in {minutes:.0f} minutes {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
-        f"again, {best.dwell_s:.0f} s each, {best.order}, tell most: a rise of {smallest:.1f} N/mm is found in half of "
+        f"again, {best.dwell_s:.0f} s each, {best.order}, tell most: a rise of {smallest:.2f} N/mm is found in half of "
         "such sweeps"
     )
     return BestPlan(sentence, positions_mm, best.apart_mm, best.order, best.dwell_s)

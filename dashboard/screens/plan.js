@@ -126,7 +126,7 @@ export function mount(root, store) {
     const found = await look("/api/v1/plan", only(gather(fields), OF_SKETCH));
     if (mine !== asked) return false;
     outlook = found;
-    setAttribute(best, "hidden", !isBetter(found));
+    setAttribute(best, "hidden", !differs(found.best, gather(fields), found));
     order.replaceChildren(...planInWords(outlook).map((text) => el("p", {}, ...refusal(text))));
     return true;
   }
@@ -199,10 +199,10 @@ export function mount(root, store) {
   });
 }
 
-/** Whether the daemon's best plan can be ridden and is another than the one in the form. @param {any} outlook */
-function isBetter(outlook) {
-  const { positions_mm = [] } = outlook?.best ?? {};
-  return positions_mm.length > 0 && positions_mm.join() !== outlook.positions_mm?.join();
+/** Whether the daemon's best plan can be ridden and is another than the one in the form. @param {any} best @param {any} form @param {any} found */
+function differs(best, form, found) {
+  if (!best?.positions_mm.length) return false;
+  return best.dwell_s !== form.dwell_s || best.positions_mm.join() !== found.positions_mm?.join();
 }
 
 /** What is wished for and nothing else. @param {import("../form.js").Field[]} fields @param {import("../wish.js").Wish} wish */

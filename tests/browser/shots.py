@@ -17,12 +17,17 @@ from tests.chromium import chromium_path
 SIZES = {"laptop": (1280, 800), "wide": (1920, 1080), "tablet": (834, 1112), "phone": (390, 844)}
 SET = {"setback_mm": 50.0, "saddle_height_mm": 723.0, "bar_x_mm": 580.0, "bar_y_mm": 660.0}
 RIDDEN = {"dwell_left_s": 16.0, "setback_mm": 50.0, "why_waiting": "", "set": SET}
+OUTLOOK = {
+    "smallest_n_per_mm": 0.6,
+    "sentence": "with this scatter a rise below 0.6 N/mm will most likely not be found in the 6 minutes left",
+    "would_help": ["dwells of 50 s would bring it down to 0.5 N/mm"],
+}
 STATES = {
     "ready": (State.WAITING, {}),
     "move": (State.MOVING, {}),
     "settle": (State.SETTLING, {"settle_left_s": 4.0, "why_waiting": "", "set": SET}),
     "record": (State.AVERAGING, RIDDEN),
-    "early": (State.AVERAGING, {**RIDDEN, "sweep_id": 2}),
+    "early": (State.AVERAGING, {**RIDDEN, "sweep_id": 2, "outlook": OUTLOOK}),
     "waits": (State.AVERAGING, {**RIDDEN, "in_band": False, "why_waiting": "less effort: bring the power to 200 W"}),
     "fault": (State.AVERAGING, RIDDEN),
     "pain": (State.PAUSED, {"pain": True}),

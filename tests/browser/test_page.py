@@ -37,6 +37,16 @@ def test_before_an_answer_the_page_says_what_the_minutes_left_cannot_find_and_wh
     assert "will most likely not be found" not in run.text(".answer"), "an onset is named"
 
 
+def test_the_caution_of_an_onset_stands_beside_its_number_and_once(run, messages):
+    caution = "what the rider expected is not told from a rise: plan a sham step"
+    run.send({**messages["onset"], "caution": caution, "reasons": [caution, "another reason"]})
+
+    assert "What the rider expected is not told from a rise: plan a sham step." in run.text(".answer-head")
+    run.page.get_by_role("button", name="Why").click()
+    assert "Another reason." in run.text(".because")
+    assert "sham" not in run.text(".because")
+
+
 def test_the_uncertainty_of_the_loads_is_shown_on_demand(run, messages):
     run.send(messages["sources"], messages["stroke"])
     plus_minus = run.page.locator(".support.hands .plus-minus")
@@ -186,7 +196,8 @@ def test_the_table_holds_what_the_chart_shows(run, messages):
     run.send()
 
     rows = run.page.locator(".table-host tbody tr").all_inner_texts()
-    assert [row.split("\t")[:3] for row in rows] == [["1", "80", "78.2"], ["2", "70", "77.9"], ["3", "60", "78.8"]]
+    assert rows[0].split("\t")[1:3] == ["80 ± 2", "0, \u22125"], "the setback with its error, reach and drop as set"
+    assert [row.split("\t")[3] for row in rows] == ["78.2", "77.9", "78.8"]
 
 
 def test_the_rider_sees_neither_loads_nor_setback(desk, messages):

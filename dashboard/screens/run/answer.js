@@ -13,7 +13,7 @@ import {
   uncertainty,
 } from "../../format.js";
 import { stepPoints } from "../../step_points.js";
-import { chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, restsOn, sentence, suggestedName } from "../../words.js";
+import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, sentence, suggestedName } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -73,7 +73,7 @@ export function answerPanel(store) {
       const named = isNamed(onset);
       title.replaceChildren(headline(state), named ? el("strong", {}, ` ${millimetresFine(onset.onset_mm)}`) : "");
       value.replaceChildren(...(named ? onsetLine(onset, sweep) : []));
-      setText(rests, restsOn(onset));
+      setText(rests, besideTheNumber(onset));
       setText(outlook, named ? "" : outlookInWords(sweep));
       setAttribute(node, "data-answer", named ? "onset" : onset ? "none" : "open");
       why.replaceChildren(...reasonLines(state));
@@ -138,10 +138,14 @@ function reasonLines(/** @type {State} */ { onset, sweep }) {
   return [el("ul", {}, ...reasons(onset).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit, ...more];
 }
 
+/** A change in whole millimetres with its sign, a dash where it is not known. @param {number|null|undefined} mm */
+const changeInWords = (mm) => (typeof mm === "number" && mm >= 0.5 ? "+" : "") + number(mm);
+
 function stepTable(/** @type {State} */ { steps, onset }) {
   const head = [
     "Step",
-    "Setback, mm behind the BB",
+    "Setback, mm behind the BB (± 95 %)",
+    "Reach, drop as set, mm",
     "Hand load, N",
     "Standard error, N",
     "Saddle load, N",
@@ -156,7 +160,8 @@ function stepTable(/** @type {State} */ { steps, onset }) {
       {},
       el("th", { scope: "row" }, number(step.index + 1)),
       ...[
-        number(step.setback_mm),
+        step.u_setback_mm === null ? number(step.setback_mm) : `${number(step.setback_mm)} ± ${number(1.96 * step.u_setback_mm)}`,
+        [step.setting?.reach_change_mm, step.setting?.drop_change_mm].map(changeInWords).join(", "),
         number(step.hand_load_n, 1),
         step.se_n === null ? "pooled" : uncertainty(step.se_n),
         number(step.saddle_load_n),
