@@ -1,11 +1,12 @@
 """A curve through calibration points with uncertain loads, and the uncertainty of its coefficients. Three kinds of
 errors act on the coefficients:
 
-    scatter  of the readings about the curve
-    series   zero and slope differ from series to series; known from as few of them as there are
-    loads    errors of the weights; those of one set err together and do not show in the residuals
+    scatter  of the readings about the curve, of unknown size
+    series   zero and slope differ from series to series, by unknown sizes
+    loads    errors of the weights, of the size stated; those of one set err together and do not show in the residuals
 
-With generalised least squares, points with less well-known loads count less, and shared errors count once.
+For each size of scatter and series, generalised least squares has a curve and normal errors: points whose loads are
+less well known count less, and shared errors count once. What is stated is the mixture over all these sizes.
 """
 
 from __future__ import annotations
@@ -15,16 +16,16 @@ from typing import Literal
 
 import numpy as np
 
-from daq.measure.calibration.coverage import half_width
+from daq.measure.calibration.coverage import coverage_factor
 from daq.measure.calibration.fit import Fit, fit_polynomial, powers_of_x
 from daq.measure.calibration.points import Points
-from daq.values import Array
+from daq.measure.calibration.scatter import Mixture, scatter
+from daq.values import Array, Bools
 
 Weights = Literal["shared", "per-load", "independent"]
 """Which loads err together where no column says so: all; those of one size, whenever they were put on; none."""
 TOO_SMALL = 0.025
-"""Probability of residuals so small by chance (chi-square). With less of it, scatter as found, times Student's t for 2
-to 60 degrees of freedom, would come to less than 1.1 standard uncertainties of errors as stated."""
+"""Probability of residuals so small by chance (chi-square)."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -38,136 +39,123 @@ class PointFit:
     residuals: Array
     """(n,)."""
     covariance: Array
-    """(p, p), of all errors together."""
+    """(p, p), of all errors together, where scatter and series have their typical size."""
+    expanded: Array
+    """(p,) half-widths of 95 % intervals, over all sizes that scatter and series may have."""
     scatter: Array
-    """(p,) standard uncertainty of each coefficient from the scatter, without the part contained in the series."""
-    series: Array
-    loads: Array
-    scatter_dof: int
-    series_dof: int | None
+    """(p,) standard uncertainty of each coefficient from the scatter."""
+    series: Array | None
     """None: there are no separate series."""
+    loads: Array
     overstated: bool = False
-    """The residuals are smaller than the loads' errors, as stated, would leave if each erred on its own."""
+    """The residuals are smaller than the loads' errors, as stated, would leave."""
 
     @property
     def standard_uncertainties(self) -> Array:
         return np.asarray(np.sqrt(np.diagonal(self.covariance)))
 
-    @property
-    def expanded_uncertainties(self) -> list[float]:
-        """Half-widths of 95 % intervals of the coefficients, never below their standard uncertainties.
-
-        These keep the loads' errors as stated, while the scatter found may be far smaller by chance or because they are
-        overstated; the interval then is that of the standard uncertainty.
-        """
-        standard = self.standard_uncertainties.tolist()
-        least = [half_width([(u, None, "normal")]) for u in standard] if self.overstated else standard
-        of_parts = [
-            half_width([(a, float(self.scatter_dof), "normal"), (b, self.series_dof, "normal"), (c, None, "normal")])
-            for a, b, c in zip(self.scatter.tolist(), self.series.tolist(), self.loads.tolist(), strict=True)
-        ]
-        return [max(pair) for pair in zip(of_parts, least, strict=True)]
-
 
 def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointFit:
-    """The fit. Raises FitError as `fit_polynomial`.
-
-    Scatter, and those load errors that show in the residuals, are scaled to the residuals and have their degrees of
-    freedom, less one where the residuals tell the one from the other too. The scatter contained in the spread of the
-    series is not counted again.
-    """
+    """The fit. Raises FitError as `fit_polynomial`."""
     from scipy.special import chdtr
 
     plain = fit_polynomial(points.load_n, points.reading, order)
-    if points.u_load_n is None and points.series is None:
-        nothing = np.zeros(order + 1)
-        by_scatter = plain.standard_uncertainties
-        return PointFit(
-            plain, plain.coefficients, plain.residuals, plain.covariance, by_scatter, nothing, nothing, plain.dof, None
-        )
-    t = np.asarray((points.load_n - plain.centre) / plain.half_width)
-    design = np.vander(t, order + 1, increasing=True)
-    one, reading, residual = np.eye(len(t)), points.reading, float(plain.ss_residual)
-    onto = design @ np.linalg.pinv(design)
-    shown, known = _of_loads(points, plain, t, onto, weights)
-    seen = float(np.sum((one - onto) * (shown + known)))
-    least = 1e-12 * float(np.diagonal(shown + known).max())  # readings without any: a matrix needs some to be solved
-    scatter = max(max(residual - seen, 1e-3 * residual, 1e-18 * float(reading @ reading)) / plain.dof, least)
-    half = np.linalg.cholesky(scatter * one + shown + known)
-    solve = np.asarray(np.linalg.pinv(np.linalg.solve(half, design)) @ np.linalg.inv(half))
-    off = reading - design @ (solve @ reading)
-    fits = float(np.sum(np.linalg.solve(half, off) ** 2)) / plain.dof if shown.any() else 1.0
-    alone, sure = solve @ (scatter * one + shown) @ solve.T, solve @ known @ solve.T
-    among, number, held = _of_series(points, plain.residuals, t, solve, (scatter * one + shown, known))
-    to_x = powers_of_x(plain.centre, plain.half_width, order)
-    of_scatter, of_series, of_loads, whole, within = (
-        np.asarray(to_x @ part @ to_x.T)
-        for part in (
-            fits * alone - held[0], among, sure - held[1], alone + among + sure, max(fits, 1.0) * alone + sure
-        )
-    )  # fmt: skip
-    by_scatter, by_series, by_loads = (_roots(part) for part in (of_scatter, of_series, of_loads))
-    standard = np.maximum(_roots(within), np.sqrt(by_scatter**2 + by_series**2 + by_loads**2))
+    t, off = np.asarray((points.load_n - plain.centre) / plain.half_width), plain.residuals
+    each = _each_series(points, t)
+    if points.u_load_n is None and not each:
+        u, nothing = plain.standard_uncertainties, np.zeros(order + 1)
+        expanded = u * coverage_factor(plain.dof)
+        return PointFit(plain, plain.coefficients, off, plain.covariance, expanded, u, None, nothing)
+    design, loads = np.vander(t, order + 1, increasing=True), _of_loads(points, plain, t, weights)
+    least = max(1e-12 * float(np.diagonal(loads).max()), 1e-18 * float(np.mean(points.reading**2)))
+    sizes, chi_square = scatter(off, _with_series(design, t, each), loads, least)
+
+    variance = np.append(sizes.variance, sizes.typical)
+    solve = powers_of_x(plain.centre, plain.half_width, order) @ _solved(design, loads, variance)
+    by_scatter = variance[:, None, None] * (solve @ np.swapaxes(solve, 1, 2))
+    by_loads, by_series = solve @ loads @ np.swapaxes(solve, 1, 2), np.zeros_like(plain.covariance)
+    mixture = Mixture(sizes.probability, _diagonals(by_scatter + by_loads)[:-1], np.arange(len(sizes.variance)))
+    if each:
+        dof, (square_sum, within, acts) = len(each) - 1, _of_series(points.load_n, off, loads, each, variance, solve)
+        for power in (0, 1):
+            of_this = acts[:-1, power].diagonal(axis1=1, axis2=2)
+            mixture = mixture.with_groups(square_sum[:-1, power], dof, within[:-1, power], of_this)
+            by_series += max(square_sum[-1, power] / dof - within[-1, power], 0.0) * acts[-1, power]
+    shift, expanded = mixture.about(solve[:-1] @ off)
     return PointFit(
         plain=plain,
-        coefficients=plain.coefficients if points.u_load_n is None else to_x @ solve @ reading,
-        residuals=plain.residuals if points.u_load_n is None else off,
-        covariance=_scaled(whole, standard),
-        scatter=by_scatter,
-        series=by_series,
-        loads=by_loads,
-        scatter_dof=max(plain.dof - bool(shown.any()), 1),
-        series_dof=number - 1 if number else None,
-        overstated=bool(chdtr(plain.dof, plain.dof * fits) < TOO_SMALL),
+        coefficients=plain.coefficients + shift,
+        residuals=off - np.vander(points.load_n, order + 1, increasing=True) @ shift,
+        covariance=by_scatter[-1] + by_series + by_loads[-1],
+        expanded=expanded,
+        scatter=_roots(by_scatter[-1]),
+        series=_roots(by_series) if each else None,
+        loads=_roots(by_loads[-1]),
+        overstated=bool(chdtr(sizes.dof, chi_square) < TOO_SMALL),
     )
 
 
-def _scaled(covariance: Array, standard: Array) -> Array:
-    """These standard uncertainties with the correlations of a covariance."""
-    roots = np.sqrt(np.diagonal(covariance))
-    factor = np.divide(standard, roots, out=np.ones_like(roots), where=roots > 0.0)
-    return np.asarray(covariance * np.outer(factor, factor))
-
-
-def _of_loads(points: Points, plain: Fit, t: Array, onto: Array, weights: Weights) -> tuple[Array, Array]:
-    """(n, n) covariances of the readings due to the loads' errors: the part that shows in the residuals and is scaled
-    to them, and the part known only as stated. If each point errs independently, all but the part that the curve
-    follows shows; shared errors are used as stated.
-    """
-    nothing = np.zeros((len(t), len(t)))
+def _of_loads(points: Points, plain: Fit, t: Array, weights: Weights) -> Array:
+    """(n, n) covariance of the readings due to the loads' errors."""
     if points.u_load_n is None:
-        return nothing, nothing
+        return np.zeros((len(t), len(t)))
     slopes = sum(i * plain.scaled[i] * t ** (i - 1) for i in range(1, len(plain.scaled))) / plain.half_width
     names = {"shared": np.zeros(len(t)), "per-load": points.load_n, "independent": np.arange(len(t))}
     of_one = np.array(points.weights) if points.weights is not None else names[weights]
     errors = slopes * points.u_load_n
-    whole = np.outer(errors, errors) * (of_one[:, None] == of_one)
-    follows = np.diagonal(onto) if len(np.unique(of_one)) == len(t) else np.ones(len(t))
-    return np.asarray(whole * (1.0 - follows)), np.asarray(whole * follows)
+    return np.asarray(np.outer(errors, errors) * (of_one[:, None] == of_one))
+
+
+def _each_series(points: Points, t: Array) -> list[Bools]:
+    """Which points make up each series that determines a zero and a slope; none if fewer than two do."""
+    numbers = [] if points.series is None else [points.series == one for one in np.unique(points.series)]
+    each = [mine for mine in numbers if np.count_nonzero(mine) > 2 and np.ptp(t[mine]) > 0.0]
+    return each if len(each) > 1 else []
+
+
+def _with_series(design: Array, t: Array, each: list[Bools]) -> Array:
+    """(n, p + 2 s) the design with a zero and a slope for each series, if points remain to tell the scatter."""
+    whole = np.column_stack([design, *each, *(mine * t for mine in each)])
+    return whole if np.linalg.matrix_rank(whole) < len(t) else design
 
 
 def _of_series(
-    points: Points, off: Array, t: Array, solve: Array, errors: tuple[Array, Array]
-) -> tuple[Array, int, tuple[Array, Array]]:
-    """Covariance of the coefficients in t from the differences between series; the number of series, 0 if fewer than
-    two determine a zero and a slope; and how much of it these errors (n, n) produce on average by themselves."""
-    nothing = np.zeros((len(solve), len(solve)))
-    numbers = [] if points.series is None else [points.series == one for one in np.unique(points.series)]
-    each = [mine for mine in numbers if np.count_nonzero(mine) > 2 and np.ptp(t[mine]) > 0.0]
-    if len(each) < 2:
-        return nothing, 0, (nothing, nothing)
-    among, held = nothing, [nothing, nothing]
-    for power in (0, 1):
-        tells = np.zeros((len(each), len(t)))
-        for row, mine in zip(tells, each, strict=True):
-            row[mine] = np.linalg.pinv(np.vander(t[mine], 2, increasing=True))[power]
-        apart = tells - tells.mean(axis=0)
-        acts = [solve[:, mine] @ t[mine] ** power for mine in each]
-        of_one = sum(np.outer(act, act) for act in acts) / (len(each) - 1)
-        among = among + float(np.sum((apart @ off) ** 2)) * of_one
-        held = [part + float(np.sum(apart @ error * apart)) * of_one for part, error in zip(held, errors, strict=True)]
-    return np.asarray(among), len(each), (held[0], held[1])
+    load_n: Array, off: Array, loads: Array, each: list[Bools], variance: Array, solve: Array
+) -> tuple[Array, Array, Array]:
+    """What the series' own zeros (0) and slopes (1) say, for each of k sizes of the scatter: (k, 2) sum of squares
+    about their mean, (k, 2) variance that scatter and loads alone give them, and (k, 2, p, p) covariance of the
+    coefficients for a unit of variance between the series."""
+    number = len(each)
+    figures, mean = np.zeros((number, len(variance), 2)), np.zeros((len(variance), 2, len(load_n)))
+    alone, acts = np.zeros((len(variance), 2)), np.zeros((len(variance), 2, *[solve.shape[1]] * 2))
+    scale = np.array([1.0, load_n.max()])
+    for i, mine in enumerate(each):
+        powers, own = np.vander(load_n[mine], 2, increasing=True), loads[np.ix_(mine, mine)]
+        tells = _solved(powers / scale, own, variance) / scale[:, None]
+        act = solve[:, :, mine] @ powers
+        figures[i], mean[:, :, mine] = tells @ off[mine], tells / number
+        alone += _spread(tells, own, variance)
+        acts += np.einsum("kix,kjx->kxij", act, act)
+    square_sum = ((figures - figures.mean(axis=0)) ** 2).sum(axis=0)
+    return square_sum, (alone - number * _spread(mean, loads, variance)) / (number - 1), acts
+
+
+def _spread(tells: Array, loads: Array, variance: Array) -> Array:
+    """(k, p) variances of figures made from readings by tells (k, p, n)."""
+    return np.asarray(variance[:, None] * (tells**2).sum(axis=2) + (tells @ loads * tells).sum(axis=2))
+
+
+def _solved(design: Array, loads: Array, variance: Array) -> Array:
+    """(k, p, n): coefficients from readings by generalised least squares, for each variance of the scatter."""
+    of_axes, axes = np.linalg.eigh(loads)
+    root = np.sqrt(variance[:, None] + np.maximum(of_axes, 0.0))
+    whitened = (axes.T @ design) / root[:, :, None]
+    return np.asarray(np.linalg.pinv(whitened) / root[:, None, :] @ axes.T)
+
+
+def _diagonals(matrices: Array) -> Array:
+    return np.asarray(np.diagonal(matrices, axis1=-2, axis2=-1))
 
 
 def _roots(covariance: Array) -> Array:
-    return np.asarray(np.sqrt(np.maximum(np.diagonal(covariance), 0.0)))
+    return np.asarray(np.sqrt(np.maximum(_diagonals(covariance), 0.0)))

@@ -64,10 +64,10 @@ def fit_report(
         "degrees_of_freedom": plain.dof,
         "coefficients": found.coefficients.tolist(),
         "standard_uncertainties": found.standard_uncertainties.tolist(),
-        "expanded_uncertainties": found.expanded_uncertainties,
+        "expanded_uncertainties": found.expanded.tolist(),
         "uncertainty_from": {
             "scatter": found.scatter.tolist(),
-            "series": None if found.series_dof is None else found.series.tolist(),
+            "series": None if found.series is None else found.series.tolist(),
             "loads": None if points.u_load_n is None else found.loads.tolist(),
         },
         "covariance": found.covariance.tolist(),

@@ -29,8 +29,9 @@ def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.0
     return "\n".join(rows)
 
 
-def slope_held(number, order=1, *, weights="shared", **how):
-    """Share of tables whose stated 95 % interval of the slope holds it; the seed is fixed."""
-    rng = np.random.default_rng([20250304, *weights.encode()])
+def held(number, order=1, *, weights="shared", **how):
+    """(2,) share of tables whose stated 95 % intervals of zero and slope hold them; the seed is fixed."""
+    rng, truth = np.random.default_rng([20250304, *weights.encode()]), np.array([CONSTANT, PER_N])
     found = [fit_report(table(rng, weights=weights, **how), order, weights=weights) for _ in range(number)]
-    return np.mean([abs(one["coefficients"][1] - PER_N) <= one["expanded_uncertainties"][1] for one in found])
+    off = [np.abs(np.array(one["coefficients"][:2]) - truth) for one in found]
+    return np.mean(np.array(off) <= [one["expanded_uncertainties"][:2] for one in found], axis=0)
