@@ -1,11 +1,11 @@
 """Whether calibrations hold what they state: `python -m tests.benchmarks.calibration_coverage`. Exit code 1 when not.
 
 Of cells on the bench: 2,000 calibrations for each error alone and for all together, 2 to 5 series, each used once at
-eleven loads. Of tables (`calibrate fit`): 2,000 for each way in which loads err together, their errors 1e-5 to 1e-2, scatter a
-tenth of theirs at half load to ten times that, zero and slope. The seeds are fixed. The stated 95 % have to hold in 93
-to 97 of 100 at every load, but for what 2,000 draws leave open. Wider is allowed where the data are few (a spread known
-from 2 to 4 series, or with one degree of freedom among known terms; scatter far below errors of loads, which hide it)
-and for a bend, which is the same at every use; narrower is not.
+eleven loads. Of tables (`calibrate fit`): 2,000 for each way in which loads err together, their errors 1e-5 to 1e-2,
+scatter a tenth of theirs at half load to ten times that. The seeds are fixed. The stated 95 % have to hold in 93 to 97
+of 100 at every load, and of zeros and slopes, but for what 2,000 draws leave open. Wider is allowed where the data are
+few (a spread known from 2 to 4 series, or with one degree of freedom among known terms; scatter far below the loads'
+errors, which hide it) and for a bend, which is the same at every use; narrower is not.
 
 Found, in 100, over all loads and 2 to 5 series: mounting 93.9 to 95.7, hysteresis 93.5 to 95.8, zero 93.8 to 96.2,
 temperature 94.4 to 96.4, weights 94.9 to 96.1, gravity 94.3 to 95.0, creep 94.2 to 97.3; wider than asked: noise 95.6
