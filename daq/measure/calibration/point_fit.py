@@ -114,9 +114,9 @@ def _each_series(points: Points, t: Array) -> list[Bools]:
 
 
 def _with_series(design: Array, t: Array, each: list[Bools]) -> Array:
-    """(n, p + 2 s) the design with a zero and a slope for each series, if points remain to tell the scatter."""
-    whole = np.column_stack([design, *each, *(mine * t for mine in each)])
-    return whole if np.linalg.matrix_rank(whole) < len(t) else design
+    """(n, p + 2 s) the design with a zero and a slope for each of s series of at least 3 points; a curvature that all
+    share leaves a residual."""
+    return np.column_stack([design, *each, *(mine * t for mine in each)])
 
 
 def _of_series(
@@ -128,11 +128,9 @@ def _of_series(
     number = len(each)
     figures, mean = np.zeros((number, len(variance), 2)), np.zeros((len(variance), 2, len(load_n)))
     alone, acts = np.zeros((len(variance), 2)), np.zeros((len(variance), 2, *[solve.shape[1]] * 2))
-    scale = np.array([1.0, load_n.max()])
     for i, mine in enumerate(each):
         powers, own = np.vander(load_n[mine], 2, increasing=True), loads[np.ix_(mine, mine)]
-        tells = _solved(powers / scale, own, variance) / scale[:, None]
-        act = solve[:, :, mine] @ powers
+        tells, act = _solved(powers, own, variance), solve[:, :, mine] @ powers
         figures[i], mean[:, :, mine] = tells @ off[mine], tells / number
         alone += _spread(tells, own, variance)
         acts += np.einsum("kix,kjx->kxij", act, act)

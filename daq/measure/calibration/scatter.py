@@ -6,7 +6,7 @@ counts here by its probability instead. That of the scatter is its posterior wit
 likelihood, as Bodnar, Link and Elster have it for one variance on top of known ones (2016, Bayesian Analysis 11:25).
 That of a spread between series is the generalised (fiducial) one: the sum of squares over a chi-square, less what the
 other errors explain, and never below 0 (Weerahandi 1993, JASA 88:899; for means of laboratories Iyer, Wang and Mathew
-2004, JASA 99:1060). Where nothing else is uncertain both lead to Student's t.
+2004, JASA 99:1060). Where nothing else is uncertain both lead to Student's t. All sources from memory.
 """
 
 from __future__ import annotations

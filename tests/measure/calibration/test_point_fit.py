@@ -127,15 +127,36 @@ def test_repeatability_is_that_of_one_load_reached_one_way():
     assert found["largest_n"] == pytest.approx(4.0 / 2.0, rel=2e-3)
 
 
-def test_series_that_differ_make_the_slope_uncertain_though_every_series_is_smooth():
-    """Readings of one series are no independent repeats when the mounting makes the difference."""
-    spread = 1e-3
-    found = [fit_report(table(RNG(i), series=3, mounting=spread, columns=("series",)), 1) for i in range(60)]
+@pytest.mark.parametrize("u", [0.0, 1e-2])
+def test_series_that_differ_make_the_slope_uncertain_though_every_series_is_smooth(u):
+    """Readings of one series are no independent repeats when the mounting makes the difference, and an error of one set
+    of weights makes none."""
+    spread, columns = 1e-3, ("u_load_n", "series")
+    found = [fit_report(table(RNG(i), series=3, mounting=spread, u=u, columns=columns), 1) for i in range(60)]
 
     held = [abs(one["coefficients"][1] - PER_N) <= one["expanded_uncertainties"][1] for one in found]
     typical = np.sqrt(np.mean([one["uncertainty_from"]["series"][1] ** 2 for one in found]))
     assert np.mean(held) >= 0.88
     assert typical == pytest.approx(spread * PER_N / np.sqrt(3.0), rel=0.35)
+
+
+def test_what_series_differ_by_is_not_scatter():
+    noise_n = 0.005
+    found = fit_report(table(RNG(9), series=3, mounting=1e-2, noise_n=noise_n, columns=("series",)), 1)
+
+    loads = np.array(found["load_n"])
+    by_hand = PER_N * noise_n / np.sqrt(((loads - loads.mean()) ** 2).sum())
+    # 45 degrees of freedom give the scatter to 11 %
+    assert found["uncertainty_from"]["scatter"][1] == pytest.approx(by_hand, rel=0.33)
+
+
+def test_series_so_short_that_their_own_lines_leave_no_residual_still_have_a_curve():
+    rows = "0,0,0,1\n5,10.01,0.01,1\n10,20,0.02,1\n0,0.02,0,2\n5,10,0.01,2\n10,19.99,0.02,2\n3,6,0.01,3"
+
+    found = fit_report(f"load_n,reading,u_load_n,series\n{rows}", 2)
+
+    assert found["coefficients"][1] == pytest.approx(2.0, abs=0.02)
+    assert np.isfinite(found["expanded_uncertainties"]).all()
 
 
 def test_what_is_not_stated_of_the_loads_is_not_made_up():

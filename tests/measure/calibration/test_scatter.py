@@ -31,6 +31,17 @@ def test_scatter_about_exact_loads_gives_students_t(dof):
     assert np.sqrt(sizes.typical) == pytest.approx(s, rel=1e-3)
 
 
+def test_columns_of_the_design_that_say_the_same_twice_cost_nothing():
+    design, off = off_a_line(7, RNG(1))
+    half = np.arange(9.0) < 4
+    both = np.column_stack([design, half, ~half, half * design[:, 1]])
+
+    twice, once = (scatter(off, one, np.eye(9), NOTHING_SURE)[0] for one in (both, both[:, [0, 1, 2, 4]]))
+
+    assert twice.dof == once.dof == 5
+    assert twice.typical == pytest.approx(once.typical, rel=1e-6)
+
+
 @pytest.mark.parametrize("dof", [1, 2, 3, 9])
 def test_groups_that_alone_differ_give_students_t(dof):
     alone = Mixture(np.ones(1), np.full((1, 1), NOTHING_SURE), np.zeros(1, dtype=int))
