@@ -119,10 +119,7 @@ def outlook(
     now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
     if wander is None or now is None:
         return None
-    sentence = (
-        f"with this scatter a rise below {now:.1f} N/mm will most likely not be found in the {minutes_left:.0f} "
-        "minutes left"
-    )
+    sentence = f"with this scatter a rise below {now:.1f} N/mm is seldom found in the {minutes_left:.0f} minutes left"
     steadier = steadied(wander, STEADIER)
     longer_s = 2.0 * dwell_s
     tried = (

@@ -39,7 +39,8 @@ export function answerPanel(store) {
   const node = el(
     "section",
     { class: "answer", "aria-labelledby": "answer-title" },
-    el("header", {}, el("div", { class: "answer-head" }, title, value, rests, outlook), el("div", { class: "answer-turns" }, reason, turn)),
+    el("header", {}, el("div", { class: "answer-head" }, title, value, rests), el("div", { class: "answer-turns" }, reason, turn)),
+    outlook,
     because,
     told,
     chart,

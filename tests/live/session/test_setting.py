@@ -100,7 +100,7 @@ def test_after_the_first_steps_the_sweep_says_what_can_still_be_found(tmp_path):
         await until(lambda: sweep_status(session)["outlook"] is not None)
 
         found = sweep_status(session)["outlook"]
-        assert "will most likely not be found in the" in found["sentence"]
+        assert "is seldom found in the" in found["sentence"]
         assert found["smallest_n_per_mm"] > 0.0
 
     confirming(tmp_path, inside)
