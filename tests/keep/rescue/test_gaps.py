@@ -144,3 +144,15 @@ def test_a_loss_that_no_sweep_needs_is_told_and_marks_none(store):
     (said,) = told(store, ("chunks", "id BETWEEN 63 AND 66"))
     assert said.endswith(" s are lost; they belong to no sweep that is left")
     assert store.losses(store.sweep(1)) == []
+
+
+def test_what_an_index_lists_as_lost_is_noted_in_a_sweep_however_near_its_end(store):
+    session_id = ridden(store, **WHOLE)
+    store.put(session_id, [Notification(at_us, "power", POWER, b"x") for at_us in (59_900_000, 70_000_000)])
+    with store.writing() as db:
+        listed = {row[0]: row[1:] for row in db.execute("SELECT id, session_id, received_us FROM notifications")}
+        delete_rows(db, "notifications", "received_us >= 59900000")
+        said = note_gaps(db, {"notifications": listed}, pages_lost=False, tail_lost=False)
+
+    assert said == ["session 1: 2 notifications of sensors from 59.900 to 70.000 s are lost"]
+    assert store.losses(store.sweep(1)) == ["up to 2 notifications of sensors from 59.900 to 60.000 s"]

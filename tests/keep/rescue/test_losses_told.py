@@ -289,3 +289,20 @@ def test_an_index_with_a_page_that_is_damaged_tells_nothing(path):
         path.write_bytes(harmed)
         with Pages(path) as pages:
             assert listed(pages, "chunks", root, found.places["chunks"]) is None
+
+
+def test_an_index_out_of_order_tells_nothing(tmp_path):
+    path = tmp_path / "store.sqlite"
+    with Store.open(path) as store:
+        store.put(begin(store), [Notification(1000 * i, "power", "2a63", b"x") for i in range(10)])
+    content = bytearray(path.read_bytes())
+    with Pages(path) as pages:
+        found = found_in(pages)
+        root = found.roots["notifications_by_time"]
+        assert len(listed(pages, "notifications", root, ())) == 10
+    at = (root - 1) * 4096 + 8  # the places of its cells
+    content[at : at + 4] = content[at + 2 : at + 4] + content[at : at + 2]
+    path.write_bytes(content)
+
+    with Pages(path) as pages:
+        assert listed(pages, "notifications", root, ()) is None
