@@ -88,7 +88,8 @@ def _stored_onset(
     as_json: bool,
 ) -> None:
     """The answer of a stored sweep, recomputed from its raw data; what forbade its verdict then forbids it now."""
-    from daq.cli.calibrate import calibration_called, opened_store
+    from daq.cli.calibrate import calibration_called
+    from daq.cli.keeping import opened
     from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
     from daq.sweep.contract import contract
@@ -96,10 +97,10 @@ def _stored_onset(
 
     other = None if calibration is None else calibration_called(calibration, store)
     try:
-        with opened_store(store) as opened:
-            own_id = calibration_of_sweep(opened, sweep_id).id
+        with opened(store) as kept:
+            own_id = calibration_of_sweep(kept, sweep_id).id
             found = [
-                recompute_again(opened, sweep_id, calibration=one, method=method or METHOD, step_off_mm=step_off_mm)
+                recompute_again(kept, sweep_id, calibration=one, method=method or METHOD, step_off_mm=step_off_mm)
                 for one in ([None] if other is None else [None, other])
             ]
     except ValueError as error:

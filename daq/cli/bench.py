@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
+from daq.cli.keeping import a_store
 from daq.cli.sweeps import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 from daq.refusals import plainly
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 RIG = click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file, TOML.")
-STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
 SIMULATED = click.option("--simulated", is_flag=True, help="Simulated cells and weights, to try it out. No --rig then.")
 PACE = click.option(
     "--pace", default=1.0, show_default=True, type=click.FloatRange(0.5, 100), help="With --simulated: times faster."
@@ -55,7 +55,7 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @click.command()
 @RIG
-@STORE
+@a_store
 @SIMULATED
 @PACE
 @click.option("--by", "made_by", help="Who calibrates.")
@@ -136,7 +136,7 @@ def bench(
 
 @click.command()
 @RIG
-@STORE
+@a_store
 @click.option("--on", required=True, help="hands, saddle, or the name of a cell.")
 @click.option("--kg", "mass_kg", required=True, type=click.FloatRange(0.1, 500), help="The weight.")
 @weights

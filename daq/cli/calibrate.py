@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,8 +11,8 @@ import click
 from daq.cli.bench import bench, check
 from daq.cli.bench_talk import write_new
 from daq.cli.files import calibration_in, text_of
-from daq.cli.sweeps import store_path
-from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.cli.keeping import a_store, opened
+from daq.cli.telling import REFUSED, fail, print_json, say, tell
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
 
 
@@ -25,7 +23,6 @@ def calibrate() -> None:
 
 calibrate.add_command(bench)
 calibrate.add_command(check)
-STORE = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
 
 
 @calibrate.command()
@@ -101,14 +98,14 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
 
 
 @calibrate.command("list")
-@STORE
+@a_store
 @click.option("--json", "as_json", is_flag=True)
 def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations in the store, oldest first, with the status of each."""
     from daq.live.bench.summaries import summaries
 
-    with opened_store(store) as opened:
-        rows = summaries(opened)
+    with opened(store) as kept:
+        rows = summaries(kept)
     if as_json:
         print_json(rows)
     for row in [] if as_json else rows:
@@ -118,7 +115,7 @@ def list_(store: Path | None, as_json: bool) -> None:
 
 @calibrate.command()
 @click.argument("name")
-@STORE
+@a_store
 @click.option("--html", type=click.Path(dir_okay=False, path_type=Path), help="Write the page to print to this file.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the calibration for a rig file.")
 def certificate(name: str, store: Path | None, html: Path | None, out: Path | None) -> None:
@@ -130,12 +127,12 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
     from daq.live.web.api import PAGE
     from daq.measure.calibration import to_dict
 
-    with opened_store(store) as opened:
-        one = calibrations.found(opened, name)
+    with opened(store) as kept:
+        one = calibrations.found(kept, name)
         if out is not None:
             tell(f"wrote {write_new(out, json.dumps(to_dict(one.calibration), indent=1) + chr(10))}")
             return
-        content = calibrations.certificate(opened, one.id)
+        content = calibrations.certificate(kept, one.id)
     if html is None:
         print_json(content)
     else:
@@ -145,7 +142,7 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
 
 @calibrate.command("cross-check")
 @click.argument("name")
-@STORE
+@a_store
 @click.option("--load-n", type=click.FloatRange(0.1, 5000), help="At this load; default: half the span.")
 @click.option("--trials", default=200_000, show_default=True, type=click.IntRange(1000, 5_000_000))
 @click.option("--seed", default=0, type=click.IntRange(0))
@@ -192,22 +189,5 @@ def calibration_called(name: str, store: Path | None) -> Any:
     file = Path(name)
     if file.suffix == ".json" or file.exists():
         return calibration_in(file)
-    with opened_store(store) as opened:
-        return calibrations.found(opened, name).calibration
-
-
-@contextlib.contextmanager
-def opened_store(store: Path | None) -> Iterator[Any]:
-    """The store for reading; its errors as exit codes."""
-    from daq.keep.errors import StoreError
-    from daq.keep.store import Store
-    from daq.keep.store.replacing import is_there
-
-    path = store_path(store)
-    if not is_there(path):
-        fail(UNUSABLE, f"no store at {path}; name one with --store")
-    try:
-        with Store.open(path, write=False) as opened:
-            yield opened
-    except StoreError as error:
-        fail(UNUSABLE, error)
+    with opened(store) as kept:
+        return calibrations.found(kept, name).calibration

@@ -23,6 +23,8 @@ STUCK_S = 3
 FEWEST_SCANS = 5
 """Scans in a second; with fewer, a stuck cell cannot be judged."""
 NOISY_BITS = 20
+"""A converter of at least this many bits shows its own noise: equal counts in a row are a fault. For a coarser one this
+is unknown."""
 NEGATIVE_N, NEGATIVE_SHARE = 20.0, 0.1
 """A cell this far below zero, and by this fraction of the total load, while the jig is loaded. Common practice, no
 source."""

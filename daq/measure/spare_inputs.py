@@ -12,11 +12,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from daq.measure.cell_checks import NOISY_BITS
 from daq.values import Bools, Samples, Status
 
-NOISY_BITS = 20
-"""A converter of at least this many bits shows its own noise: three equal counts in a row are one repeated count. For a
-coarser one this is unknown, and the fault is attributed to it."""
 REPEATS = 2
 _FAULTS = Status.SATURATED | Status.ADC_ERROR
 

@@ -13,20 +13,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.sweep.another_day import DETECTABLE
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import StepEvidence, gathered, torque_effect
 from daq.sweep.line import line_through
 from daq.sweep.pooled import pooled
-from daq.sweep.posterior import Posterior
+from daq.sweep.posterior import GRID_MM, Posterior
 from daq.sweep.spreads import JUDGED, Spreads
 from daq.sweep.verdict import verdict_of
 from daq.values import Array, StepMean, Verdict
 
-GRID_MM = 0.1
 SURE = 0.975
 """One side of the 95 % interval: a direction is stated where the interval leaves out no difference."""
-DETECTABLE = 1.96
-"""Standard normal, two-sided 95 %."""
 LEAST_ADDED_N_PER_MM = 0.05
 """A smaller rise could produce a shift of any length."""
 SAME_TORQUE_NM = 0.05

@@ -14,15 +14,13 @@ from daq.fit.explaining import sentence, unknown
 from daq.fit.intake import both_references_mm, clinician_advice
 from daq.fit.options import SaddleAndBar
 from daq.fit.overlaid import differences
+from daq.fit.proposal import CLIMB_PCT
 from daq.fit.stepping import over_bb_mm
 from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
 from daq.text import with_minus_signs
 from daq.values import Verdict
-
-CLIMB_PCT = 4.5
-"""The climb a setback against gravity is also printed for."""
 
 VERDICTS = {
     Verdict.LIGHT: "the hands are light throughout",

@@ -17,6 +17,7 @@ from daq.live.session.session import Session
 from daq.measure.calibration import Calibration
 from daq.pipeline import Output
 from daq.rig import Rig
+from daq.sources.board_talk import RATE_OFF
 from daq.sources.clock import SessionClock
 from daq.sources.sniff import noise_rms
 from daq.values import Array, Loads
@@ -29,7 +30,6 @@ NOISY_N = 2.0
 ZERO_OFF_N = 5.0
 DRIFT_N_PER_MIN = 5.0
 LATE_SHARE = 0.01
-RATE_OFF = 0.05
 STALL_S = 0.2
 
 

@@ -23,9 +23,8 @@ from daq.measure.calibration.status import CalibrationStatus, SensitivityCheck
 from daq.measure.calibration.weights import Weights
 from daq.refusals import NotNow
 from daq.sweep.typed.moments import SETTLES_IN
+from daq.sweep.validity.grade import SCALES
 from daq.values import Samples
-
-SCALES = ("hands", "saddle")
 
 
 class CalibrationDesk:

@@ -26,8 +26,6 @@ SUSPICION = 0.1
 """The same if the answer is undecided anyway."""
 DRIFT_N_PER_MIN = 0.5
 """Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
-PLACED_MM = 1.0
-"""Standard uncertainty of where the saddle was put, when none is stated. Common practice, no source."""
 _NOTHING_LEFT = 1e-10
 """A column reduced below this fraction by projection is indistinguishable from the rest of the model."""
 _LEAST_SIGMA_N = 0.3

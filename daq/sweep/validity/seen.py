@@ -10,11 +10,11 @@ from functools import cached_property
 
 import numpy as np
 
-from daq.sweep.evidence import MOVED_TOGETHER, TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
+from daq.sweep.evidence import MOVED_TOGETHER, PLACED_MM, TORQUE_N_PER_NM, TORQUE_SPREAD, stroke_errors
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.torque import with_torque
 from daq.sweep.validity.conditions import Conditions, Way
-from daq.sweep.validity.effects import PLACED_MM, SIZE, SUSPICION, Curve, Levels, curve_of
+from daq.sweep.validity.effects import SIZE, SUSPICION, Curve, Levels, curve_of
 from daq.values import Array, Onset, StepMean, Verdict
 
 SUSPECTED_RISE = 0.1
