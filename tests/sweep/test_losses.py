@@ -92,6 +92,34 @@ def test_redoing_a_step_that_was_left_out_drops_no_other():
     assert (progress.left_out, progress.asked_setback_mm) == ([], 60.0)
 
 
+def test_what_was_lost_before_a_redo_is_not_lost_of_the_step_ridden_again():
+    progress = placed()
+    _, t_s = ride(progress, 0.0, 14.0)
+    progress.pass_over(t_s, t_s + 4.0)
+    _, t_s = ride(progress, t_s + 4.0, 2.0)
+    progress.take(Trigger.REDO, t_s)
+    out, _ = ride(progress, t_s, 60.0)
+
+    (step,) = steps_of(out)
+    assert len(step.strokes) == pytest.approx(len(whole_step().strokes), abs=1)  # four seconds are six strokes
+
+
+def test_a_tilt_read_at_a_step_finds_it_before_and_after_one_that_was_left_out():
+    progress = placed()
+    _, t_s = ride(progress, 0.0, 60.0)
+    placed(60.0, t_s, progress)
+    _, t_s = ride(progress, t_s, 14.0)
+    progress.pass_over(t_s, t_s + 15.0)
+    _, t_s = ride(progress, t_s + 15.0, 3.0)
+    placed(40.0, t_s, progress)
+    ride(progress, t_s, 60.0)
+
+    noted = [progress.note_tilt(step, tilt_deg) for step, tilt_deg in ((0, -1.0), (1, -2.0), (2, -3.0))]
+
+    assert (progress.left_out, noted) == ([1], [True, False, True])
+    assert [step.setting.saddle_tilt_deg for step in progress.steps] == [-1.0, -3.0]
+
+
 @pytest.mark.parametrize("event", sorted(FITTERS_TRIGGERS))
 def test_whatever_the_fitter_did_it_is_taken_where_something_is_lost(event):
     for bring in ([], [Trigger.BEGIN], [Trigger.BEGIN, Trigger.PAUSE], [Trigger.BEGIN, Trigger.ENOUGH], [Trigger.STOP]):

@@ -5,7 +5,7 @@ import pytest
 from daq.refusals import BadValue, NotNow
 from daq.sweep import progress as progress_file
 from daq.sweep.plan import BadPlan, out_and_back
-from daq.sweep.progress import Notice
+from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import State, Trigger
 from daq.sweep.step import FAULTY
 from daq.values import NAN, Setting, Status
@@ -147,6 +147,54 @@ def test_a_long_stop_is_no_time_in_which_a_rider_has_settled(ridden_s):
     assert not [each for each in out if isinstance(each, Notice) and "averaged as it is" in each.text]
 
 
+@pytest.mark.parametrize(("stop_s", "settled_again"), [(2.8, False), (3.2, True)])
+def test_whoever_rests_for_more_than_three_seconds_settles_from_his_return_on(stop_s, settled_again):
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
+    _, t_s = ride(progress, 0.0, 5.0)
+
+    (step,) = steps_of(ride(progress, t_s + stop_s, 40.0)[0])
+
+    assert (step.strokes[0].start_s >= t_s + stop_s + PLAN.settle_s) == settled_again
+
+
+def test_a_rest_while_the_saddle_is_moved_is_no_stop_of_the_rider_who_settles():
+    """He rests for a minute, the saddle is confirmed, and he pedals from two seconds later on."""
+    slow = replace(PLAN, settle_s=20.0)
+    progress = SweepProgress(slow)
+    progress.take(Trigger.BEGIN, 0.0)
+    ride(progress, 0.0, 10.0)
+    progress.take(Trigger.SADDLE_MOVED, 70.0, setback_mm=80.0)
+
+    (step,) = steps_of(ride(progress, 72.0, 60.0)[0])
+
+    assert step.strokes[0].start_s == pytest.approx(70.0 + slow.settle_s, abs=STROKE_S)
+
+
+def test_a_stroke_across_the_confirming_of_the_saddle_is_none_of_the_new_position():
+    progress = begun()
+    progress.take(Trigger.SADDLE_MOVED, 10.0, setback_mm=80.0)
+
+    progress.feed(stroke(10.0 - STROKE_S / 2))
+    across = progress.status(11.0).torque_nm
+    progress.feed(stroke(10.0 + STROKE_S / 2))
+
+    assert across is None
+    assert progress.status(11.0).torque_nm == PLAN.torque_nm
+
+
+def test_a_jump_of_the_hands_is_told_once_in_each_step_it_happens_in():
+    progress, told = begun(), []
+    for setback_mm, t_s in ((80.0, 0.0), (60.0, 100.0)):
+        progress.take(Trigger.SADDLE_MOVED, t_s, setback_mm=setback_mm)
+        before, later_s = ride(progress, t_s, 18.0)
+        after, _ = ride(progress, later_s, 30.0, hands_n=110.0)
+        assert len(steps_of(before + after)) == 1
+        told.append([one.text.split(" by ")[0] for one in before + after if isinstance(one, Notice)])
+
+    assert told == [["hand load jumped"], ["hand load jumped"]]
+
+
 def test_redo_asks_the_last_position_again_and_drops_its_mean():
     progress = begun()
     progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
@@ -228,6 +276,7 @@ def test_the_last_position_finishes_the_sweep():
     assert progress.state is State.FINISHED
     assert [step.setback_mm for step in progress.steps] == list(PLAN.positions_mm)
     assert progress.status(t_s).seconds_left == 0.0
+    assert progress.status(t_s).step == len(PLAN.positions_mm)
 
 
 def test_a_rider_who_never_sits_still_is_averaged_in_the_end_and_it_is_said():
