@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import threading
 
 import pytest
 import uvloop
@@ -34,6 +35,52 @@ def test_what_a_full_disk_does_not_take_is_told_at_once_and_stored_when_there_is
     ]
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
         assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
+
+
+def test_a_store_on_a_full_disk_can_still_be_read(tmp_path, monkeypatch):
+    async def reads_full():
+        store, storing = begun(tmp_path / "store.sqlite")
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "put", full)
+            storing.add(Event(1, "mark", {"text": "waits"}))
+            found = await storing.call(lambda store: store.sessions())
+            trouble = storing.trouble
+        await storing.close(3)
+        return found, trouble
+
+    found, trouble = uvloop.run(reads_full())
+
+    assert [session.id for session in found] == [1]
+    assert trouble == "kept in memory, not stored yet: no room left"
+
+
+def test_what_waited_through_a_failed_flush_is_stored_before_what_came_meanwhile(tmp_path, monkeypatch):
+    """A sweep stopped by mistake that goes on: stored the other way round it would have ended."""
+    tried, came = threading.Event(), threading.Event()
+
+    def full_in_the_end(*_):
+        tried.set()
+        came.wait(10.0)
+        raise StoreFull("no room left")
+
+    async def goes_on():
+        store, storing = begun(tmp_path / "store.sqlite")
+        sweep_id = store.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "put", full_in_the_end)
+            storing.add(Event(1, "mark", {"text": "waits"}))
+            storing.end_sweep(sweep_id, 5, "stopped")
+            flush = asyncio.create_task(storing.flush())
+            await asyncio.to_thread(tried.wait, 10.0)
+            storing.end_sweep(sweep_id, None, None)
+            came.set()
+            assert not await flush
+        await storing.close(9)
+
+    uvloop.run(goes_on())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert (store.sweep(1).to_us, store.sweep(1).state) == (None, None)
 
 
 def test_a_fault_of_the_program_while_storing_loses_nothing_and_is_told(tmp_path, monkeypatch):
