@@ -293,6 +293,40 @@ def test_without_mark_and_with_a_silent_sensor_the_cause_of_the_stall_is_named_w
     assert "no crank mark, and no sensor tells of revolutions" in pipeline.stall(5.0)
 
 
+def test_of_a_sensor_that_told_of_turns_and_stopped_the_stall_names_the_sensor_and_no_crank_mark():
+    pipeline = Pipeline(RIG, CALIBRATION)
+    turning = [item for item in ridden(RATE_HZ) if not isinstance(item, Event) or item.kind != FITTER]
+    fitters = [item for item in ridden(RATE_HZ) if isinstance(item, Event) and item.kind == FITTER]
+    for item in turning[:10]:
+        pipeline.feed(still(unmarked(item)))
+    begin, moved = fitters[:2]
+    at_us = turning[9].received_us
+    for event in (begin, moved):
+        pipeline.feed(replace(event, received_us=at_us))
+    for start in range(1000, 2000, RATE_HZ):
+        pipeline.feed(still(unmarked(scans(start, RATE_HZ, rng=np.random.default_rng(start)))))
+
+    assert "check the sensor that tells of revolutions" in pipeline.stall(19.9)
+
+
+def test_a_stall_is_counted_from_what_the_fitter_did_last():
+    """The rider stood still for a minute; whoever has just confirmed the saddle is not told that nobody pedals."""
+    pipeline = Pipeline(RIG, CALIBRATION)
+    pipeline.feed(HELLO)
+    pipeline.feed(Event(1, SWEEP_BEGUN, ridden(RATE_HZ)[1].content))
+    pipeline.feed(Event(2, FITTER, {"event": "begin"}))
+    rng = np.random.default_rng(1)
+    for start in range(0, 66 * RATE_HZ, RATE_HZ):
+        if start == 60 * RATE_HZ:
+            at_us = start * 10_000
+            pipeline.feed(Event(at_us, FITTER, {"event": "saddle_moved", "setback_mm": 80.0}))
+            early = pipeline.stall(60.5)
+        pipeline.feed(still(unmarked(scans(start, RATE_HZ, rng=rng))))
+
+    assert early == ""
+    assert "no turn of the crank" in pipeline.stall(66.0)
+
+
 def test_scans_with_fewer_channels_than_the_hello_named_give_nothing_and_break_nothing():
     pipeline = Pipeline(RIG, CALIBRATION)
     pipeline.feed(HELLO)

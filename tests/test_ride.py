@@ -119,6 +119,29 @@ def test_a_sweep_that_failed_has_no_verdict_either_when_the_fault_is_mended(fail
     assert again.onset.reasons[0] == ride.onset.reasons[0]
 
 
+def test_after_a_failure_it_is_answered_again_at_a_step_and_not_at_every_item_that_fails(monkeypatch):
+    longer = dataclasses.replace(PLAN, positions_mm=(*PLAN.positions_mm, 80.0))
+    items = ridden(pieces=RATE_HZ)
+    items[1] = dataclasses.replace(items[1], content={**items[1].content, "plan": dataclasses.asdict(longer)})
+    _, ride = fed(items)
+    later = items[-1].received_us // 10_000 + 1
+
+    def fails(*_):
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr(BoardClock, "feed", fails)
+    outputs, _ = fed([scans(later + i * RATE_HZ, RATE_HZ, rng=np.random.default_rng(1)) for i in range(5)], ride)
+
+    assert len(kept(outputs, Event)) == 1
+    assert len(kept(outputs, Onset)) == 1
+
+
+def test_a_ride_is_handed_on_with_the_calibration_it_was_measured_with():
+    _, ride = fed(ridden(pieces=RATE_HZ))
+
+    assert ride.ridden(1, "").calibration == CALIBRATION
+
+
 def test_an_estimator_that_fails_leaves_the_steps_and_says_why_there_is_no_answer(monkeypatch):
     def fails(*_, **__):
         raise FloatingPointError("planted")
