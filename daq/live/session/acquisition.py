@@ -124,7 +124,7 @@ class Acquisition:
 
     def seat(self, rider: Rider) -> None:
         """From now on this is the rider; a sweep that is set up takes it into account, now and when it is
-        recomputed."""
+        recomputed. Between sweeps no event says so: a mass outside a sweep would stay when its rider is forgotten."""
         self.rider = rider
         if self.ride.under_way:
             self.act(SEATED, {"mass_kg": rider.mass_kg})

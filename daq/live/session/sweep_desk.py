@@ -156,6 +156,7 @@ class SweepDesk:
             raise NotNow(why)
         self._occupied.refuse("the sweep goes on")
         self._at.act(GONE_ON, {"positions_mm": list(positions_mm)})
+        self._at.seat(self._at.rider)  # the mass may have changed since the end
         if self._at.storing is not None and self._id is not None:
             self._at.storing.end_sweep(self._id, None, None)
         self._open = True

@@ -190,3 +190,42 @@ def test_a_lighter_rider_seated_after_a_heavy_one_is_reckoned_with_the_lighter_m
     assert abs(stroke.hands_n + stroke.saddle_n + stroke.feet_n - 60.0 * 9.80665) < 0.5
     with Store.open(tmp_path / "demo.sqlite", write=False) as store:
         assert ridden(store, 1).mass_kg == 60.0
+
+
+def test_a_mass_corrected_after_the_end_holds_for_the_sweep_that_goes_on_also_when_it_is_computed_again(tmp_path):
+    from daq.live.session.acquisition import Rider
+
+    live = []
+
+    async def step(session):
+        before = len(session.sweep.progress.steps)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, session.sweep.progress.asked_setback_mm)
+        await until(lambda: len(session.sweep.progress.steps) > before)
+
+    async def inside():
+        session = running.session
+        await until(lambda: session.acquisition.pipeline.channels)
+        session.acquisition.seat(Rider("R-0075", 75.0))
+        await session.sweep.begin(SHORT)
+        await session.sweep.fitter(Trigger.BEGIN)
+        await step(session)
+        await session.sweep.fitter(Trigger.STOP)
+        session.acquisition.seat(Rider("R-0075", 60.0))
+        await session.sweep.go_on()
+        await step(session)
+        await session.sweep.fitter(Trigger.STOP)
+        live.append(session.visit.ridden[1])
+
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    with Store.open(tmp_path / "demo.sqlite", write=False) as store:
+        again = ridden(store, 1)
+    assert [round(_together_kg(step)) for step in again.steps] == [75, 60]
+    assert repr(again) == repr(live[0])
+
+
+def _together_kg(step):
+    """Hands, saddle and feet carry m g cos t together."""
+    stroke = step.strokes[-1]
+    return (stroke.hands_n + stroke.saddle_n + stroke.feet_n) / 9.80665
