@@ -2,8 +2,8 @@
 replayed sweeps all go through this one `feed`. Pure: the same items give the same outputs.
 
 A stage that fails on an item harms neither the session nor the recording: the item is already in the store, the sweep
-is marked, and has no verdict from then on. The mark is an event stored with the sweep. It is stamped just before the
-item, so that a recomputation gets the same scans in the same block.
+is marked, and has no verdict from then on. The mark is an event stored with the sweep. It is stamped just before scans,
+so that a recomputation gets the same scans in the same block, and otherwise as the item it follows.
 """
 
 from __future__ import annotations
@@ -56,6 +56,8 @@ class Ride:
         self._told: set[str] = set()
         """Tests of validity whose failure was reported."""
         self._in_sweep = False
+        """Whether a sweep was under way when the last item came."""
+        self._last_event_us: int | None = None
 
     def feed(self, item: Item) -> list[Heard]:
         """Everything that follows from one more item. Refusal, with nothing changed, of an event that does not fit."""
@@ -121,23 +123,29 @@ class Ride:
         if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
             self._begin()
         outputs: list[Heard] = []
-        self._in_sweep = self.under_way
+        if not self._marks_last(item):
+            self._in_sweep = self.under_way
         self._guarded(self._compute, item, outputs)
-        if isinstance(item, Event):
-            self._follow(item, outputs)
+        self._guarded(self._follow, item, outputs)
         self._guarded(self._look, item, outputs)
         self._guarded(self._find_out, item, outputs)
         for output in outputs:
             if isinstance(output, Onset):
                 self.onset = output
+        if isinstance(item, Event):
+            self._last_event_us = item.received_us
         return outputs
+
+    def _marks_last(self, item: Item) -> bool:
+        """Whether the item is the stored mark of the event before it, which may have ended the sweep."""
+        return isinstance(item, Event) and item.kind == STAGE_FAILED and item.received_us == self._last_event_us
 
     def _guarded(self, stage: Callable[[Item, list[Heard]], None], item: Item, outputs: list[Heard]) -> None:
         try:
             stage(item, outputs)
         except Exception as error:
-            if isinstance(item, Event) and isinstance(error, Refusal):
-                raise
+            if stage == self._compute and isinstance(item, Event) and isinstance(error, Refusal):
+                raise  # only here has nothing changed yet
             if self.failure is None:
                 failure = _failure(item, error)
                 outputs.append(failure)
@@ -164,22 +172,24 @@ class Ride:
             if isinstance(output, Onset):
                 outputs += [Notice("caution", said(one), t_s) for one in newly_failed(output, self._told)]
 
-    def _follow(self, event: Event, outputs: list[Heard]) -> None:
+    def _follow(self, item: Item, outputs: list[Heard]) -> None:
         """What an event changes besides the pipeline: remarks, and an answer whose step is undone."""
-        if event.kind == STAGE_FAILED and self.failure is None:
-            self._failed_to_us = event.content["last_us"]
-            self._mark(event, outputs)
-        elif event.kind == FITTER and self.pipeline.progress is not None:
-            self.remarks = self.remarks.after_fitter(event.content["event"], self.pipeline.progress.ridden)
-            if event.content["event"] == Trigger.REDO:
+        if not isinstance(item, Event):
+            return
+        if item.kind == STAGE_FAILED and self.failure is None:
+            self._failed_to_us = item.content["last_us"]
+            self._mark(item, outputs)
+        elif item.kind == FITTER and self.pipeline.progress is not None:
+            if item.content["event"] == Trigger.REDO:
                 self.onset = None
+            self.remarks = self.remarks.after_fitter(item.content["event"], self.pipeline.progress.ridden)
         else:
-            self.remarks = self.remarks.after(event)
+            self.remarks = self.remarks.after(item)
 
     def _mark(self, failure: Event, outputs: list[Heard]) -> None:
         self.failure, said = failure, _said(failure)
         outputs.append(Notice("alarm", said, failure.received_us / 1e6))
-        if self._in_sweep:
+        if self._in_sweep or self.under_way:
             self.pipeline.forbid_verdict(said)
             self._answer_again(outputs)
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from daq import ride as loop
-from daq.items import FITTER, SEATED, Event, lost
+from daq.fit.step_notes import Remarks
+from daq.items import FITTER, SEATED, SWEEP_BEGUN, Event, lost
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
@@ -16,6 +17,7 @@ from daq.pipeline import Pipeline
 from daq.refusals import NotNow
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.progress import Notice
+from daq.sweep.run import State
 from daq.values import Loads, Onset, Result, Samples, StepMean, Stroke, Validity, Verdict, joined
 from tests.bits import bits
 from tests.keep.jig import begin
@@ -170,6 +172,87 @@ def test_a_fault_in_what_is_told_of_an_answer_is_a_failure_like_any_other(monkey
     assert "the computation failed (KeyError)" in ride.onset.reasons[0]
 
 
+def planted(*_):
+    raise ZeroDivisionError("planted")
+
+
+def test_a_fault_in_the_remarks_at_a_fitters_event_marks_the_sweep_and_the_event_holds(monkeypatch):
+    monkeypatch.setattr(Remarks, "after_fitter", planted)
+
+    outputs, ride = fed(ridden(pieces=25))
+
+    (mark,) = kept(outputs, Event)
+    assert mark.content == {"item": "event fitter", "error": "ZeroDivisionError", "last_us": 2}
+    (alarm,) = [note for note in kept(outputs, Notice) if note.level == "alarm"]
+    assert "the computation failed (ZeroDivisionError) on event fitter" in alarm.text
+    assert [step.setback_mm for step in kept(outputs, StepMean)] == list(PLAN.positions_mm)
+    assert (ride.failure, ride.onset.verdict) == (mark, Verdict.UNDECIDED)
+
+
+def test_a_sweep_whose_remarks_failed_computes_again_to_the_same_bits_also_when_the_fault_is_mended(
+    stored, monkeypatch
+):
+    items = ridden(pieces=25)
+    monkeypatch.setattr(Remarks, "after_fitter", planted)
+    outputs, ride = fed(items)
+
+    with stored(items, kept(outputs, Event)) as store:
+        failing_again = recompute_stored(store, 1)
+        monkeypatch.undo()
+        mended = recompute_stored(store, 1)
+
+    for again in (failing_again, mended):
+        assert bits(list(again.steps)) == bits(kept(outputs, StepMean))
+        assert bits(again.onset) == bits(ride.onset)
+
+
+@pytest.mark.parametrize("kind", [SWEEP_BEGUN, "stop"])
+def test_a_failure_on_the_event_that_begins_or_ends_a_sweep_takes_its_verdict_live_and_later(stored, monkeypatch, kind):
+    """Once the fault is mended, the mark alone says so: it comes after the event."""
+    real = Remarks.after_fitter if kind == "stop" else Remarks.after
+
+    def fails(self, what, *steps):
+        if kind == (what if steps else what.kind):
+            raise ZeroDivisionError("planted")
+        return real(self, what, *steps)
+
+    items = with_one_more_position()
+    items.append(Event(items[-1].received_us + 1_000_000, FITTER, {"event": "stop"}))
+    monkeypatch.setattr(Remarks, "after_fitter" if kind == "stop" else "after", fails)
+    outputs, ride = fed(items)
+    monkeypatch.undo()
+
+    with stored(items, kept(outputs, Event)) as store:
+        again = recompute_stored(store, 1)
+
+    assert len(kept(outputs, Event)) == 1
+    assert "the computation failed (ZeroDivisionError)" in ride.onset.reasons[0]
+    assert bits(again.onset) == bits(ride.onset)
+
+
+def test_what_looks_like_a_refusal_once_the_sweep_has_moved_on_is_a_failure(monkeypatch):
+    def refuses(*_):
+        raise NotNow("planted")
+
+    monkeypatch.setattr(Remarks, "after_fitter", refuses)
+
+    outputs, ride = fed(ridden(pieces=25)[:3])
+
+    assert [mark.content["error"] for mark in kept(outputs, Event)] == ["NotNow"]
+    assert ride.pipeline.progress.state is State.MOVING
+
+
+def test_a_redo_takes_the_answer_back_also_when_the_remarks_fail(monkeypatch):
+    items = with_one_more_position()
+    _, ride = fed(items)
+    monkeypatch.setattr(Remarks, "after_fitter", planted)
+
+    outputs, _ = fed([Event(items[-1].received_us + 1, FITTER, {"event": "redo"})], ride)
+
+    assert len(kept(outputs, Event)) == 1
+    assert ride.onset is None
+
+
 def test_the_next_sweep_after_a_failure_has_its_verdict(failing):
     _, ride = fed(ridden(pieces=25))
     later = [dataclasses.replace(item, received_us=item.received_us + 10**9) for item in ridden(pieces=25)]
@@ -212,11 +295,17 @@ def test_of_all_scans_only_those_the_stage_failed_on_have_no_loads(failing):
     assert sum(len(loads) for loads in kept(outputs, Loads)) == received - 25
 
 
-def test_a_redo_below_five_positions_takes_the_answer_back_until_the_next_step():
+def with_one_more_position():
+    """A ridden sweep whose plan is not done yet."""
     longer = dataclasses.replace(PLAN, positions_mm=(*PLAN.positions_mm, 80.0))
     items = ridden(pieces=RATE_HZ)
     content = {**items[1].content, "plan": dataclasses.asdict(longer)}
     items[1] = dataclasses.replace(items[1], content=content)
+    return items
+
+
+def test_a_redo_below_five_positions_takes_the_answer_back_until_the_next_step():
+    items = with_one_more_position()
     _, ride = fed(items)
     answer, at_us = ride.onset, items[-1].received_us
 

@@ -5,6 +5,7 @@ import asyncio
 import pytest
 import uvloop
 
+from daq.fit.step_notes import Remarks
 from daq.items import Event
 from daq.keep.again.ridden import ridden
 from daq.keep.store import Store
@@ -51,6 +52,29 @@ def test_when_every_stage_fails_all_scans_decoded_are_stored_and_the_session_liv
     (mark,) = [item for item in items if isinstance(item, Event) and item.kind == STAGE_FAILED]
     assert mark.content["error"] == "ZeroDivisionError"
     assert [item.content["text"] for item in items if isinstance(item, Event) and item.kind == "mark"] == ["still here"]
+
+
+def test_what_a_person_does_is_stored_and_told_of_also_when_the_remarks_fail_on_it(tmp_path, monkeypatch):
+    def fails(*_):
+        raise ZeroDivisionError("planted")
+
+    async def inside():
+        session = running.session
+        monkeypatch.setattr(Remarks, "after", fails)
+        monkeypatch.setattr(Remarks, "after_fitter", fails)
+        await under_way(session)
+        await session.sweep.mark("still here")
+        assert session.sweep.progress.state is State.MOVING
+        assert [note.level for note in session.acquisition.notices if "computation failed" in note.text] == ["alarm"]
+        await session.sweep.fitter(Trigger.STOP)
+
+    with demo(tmp_path) as running:
+        uvloop.run(asyncio.wait_for(serving(running, inside), 60))
+
+    events = [item for item in stored(tmp_path) if isinstance(item, Event)]
+    assert [event.content["event"] for event in events if event.kind == "fitter"] == ["begin", "stop"]
+    assert [event.content["text"] for event in events if event.kind == "mark"] == ["still here"]
+    assert [event.content["error"] for event in events if event.kind == STAGE_FAILED] == ["ZeroDivisionError"]
 
 
 def test_a_sweep_with_a_failure_is_kept_ridden_and_computed_again_to_the_same(tmp_path, monkeypatch):
