@@ -5,6 +5,7 @@ Everything runs in one event loop: receipt order is the order of the stamps, whi
 
 from __future__ import annotations
 
+import contextlib
 from collections import deque
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -82,10 +83,10 @@ class Acquisition:
 
     def drain(self) -> None:
         """Take all that has arrived: into the queue for the store before anything is computed from any of it."""
-        items = list(in_runs(self.sensors.take()))
+        items = self.sensors.take()
         for item in items:
             self._store(item)
-        for item in items:
+        for item in _in_runs(items):
             self._hear(item, self.ride.feed(item))
 
     def act(self, kind: str, content: dict[str, Any]) -> None:
@@ -167,6 +168,11 @@ class Acquisition:
             safely(heard)
 
     def _tell(self, output: Output) -> None:
+        safely(self._remember, output)
+        for hears in self.hears_output:
+            safely(hears, output)
+
+    def _remember(self, output: Output) -> None:
         match output:
             case Loads():
                 self.recent.remember(output)
@@ -174,8 +180,6 @@ class Acquisition:
                 self.stroke = output
             case Notice():
                 self.notices.append(output)
-        for hears in self.hears_output:
-            safely(hears, output)
 
     # --- what is kept -----------------------------------------------------------------------------------------------
 
@@ -185,12 +189,24 @@ class Acquisition:
 
     def record(self, item: WireBytes | Notification | Event) -> None:
         """Write what has arrived into the recording, if there is one."""
-        if self._recorder is None:
+        recorder = self._recorder
+        if recorder is None:
             return
         try:
-            self._recorder.add(item)
-        except OSError as error:
+            recorder.add(item)
+        except Exception as error:  # a fault of ours too: the store has it, and a recording is a copy
+            log.exception("the recording failed")
             self._recorder = None
-            self.notice(
-                "caution", f"the recording has ended, it cannot be written ({error.strerror}); the store goes on"
-            )
+            with contextlib.suppress(Exception):
+                recorder.close()
+            why = (isinstance(error, OSError) and error.strerror) or f"a fault of the program, {error!r}"
+            self.notice("caution", f"the recording has ended, it cannot be written ({why}); the store goes on")
+
+
+def _in_runs(items: list[Item]) -> list[Item]:
+    """The items in runs; as they came if they cannot be joined, which takes longer and gives the same."""
+    try:
+        return list(in_runs(items))
+    except Exception:
+        log.exception("what arrived could not be joined")
+        return items

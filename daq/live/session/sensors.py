@@ -18,6 +18,10 @@ UNREADABLE = (
     "what the board sent could not be read, by a fault of this program: its bytes are kept as they came. Report it "
     "with the log"
 )
+NO_HELLO = (
+    "the board's hello could not be used, by a fault of this program: what it says is kept as text. Report it with the "
+    "log"
+)
 NO_TURNS = (
     "sends power and no cadence, so the effort stays unknown: take a sensor that counts crank turns, name one for the "
     'cadence under [cadence], or type both (effort = "typed" in the rig file)'
@@ -75,9 +79,9 @@ class Sensors:
         """One notification of a Bluetooth sensor, or a value read from it."""
         notification = Notification(received_us, source, characteristic, payload)
         self._decode()
+        self._inbox.append(notification)
         if self._record is not None:
             self._record(notification)
-        self._inbox.append(notification)
         self.health[source].arrived(received_us, 1)
 
     def take(self) -> list[Item]:
@@ -93,19 +97,31 @@ class Sensors:
         return found | pipeline.cells.troubles | pipeline.position_troubles
 
     def _decode(self) -> None:
-        """Decode the board's bytes so far into items, before anything later joins the inbox."""
+        """Decode the board's bytes so far into items, before anything later joins the inbox, and all of them into the
+        inbox before anything follows from one."""
         pieces, self._undecoded = self._undecoded, []
+        decoded = self._decoded(pieces)
+        for at_us, said in decoded:
+            if isinstance(said, Samples | Event):
+                self._inbox.append(said)
+            elif isinstance(said, board.HelloBody):
+                self._inbox.append(self._hello(said, at_us))
         if self._record is not None:
             for received_us, data in pieces:
                 self._record(WireBytes(received_us, BOARD, data))
-        for at_us, said in self._decoded(pieces):
-            if isinstance(said, Event):
-                self._inbox.append(said)
-                continue
-            if isinstance(said, Samples | board.HelloBody):
-                self._inbox.append(item_of(said, at_us))
-            safely(self._hear, said)
-            safely(self.told, said)
+        for _, said in decoded:
+            if not isinstance(said, Event):
+                safely(self._hear, said)
+                safely(self.told, said)
+
+    def _hello(self, said: board.HelloBody, at_us: int) -> Item:
+        """The hello as an item; an event that has it as text, if that fails."""
+        try:
+            return item_of(said, at_us)
+        except Exception:
+            log.exception("a hello could not be made an item")
+            self._notice("alarm", NO_HELLO)
+            return Event(at_us, FAULT, {"part": self.loads_from, "sentence": NO_HELLO, "hello": repr(said)})
 
     def _decoded(self, pieces: list[tuple[int, bytes]]) -> list[tuple[int, board.Item | Event]]:
         """What the pieces say, with its receipt time; where the decoder fails, its bytes themselves in an event."""

@@ -15,7 +15,7 @@ from daq.fit.prechecks import JigReadings
 from daq.keep.recording import RecordingWriter
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
-from daq.live.session.listening import safely, safely_awaited
+from daq.live.session.listening import log, safely, safely_awaited
 from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
 from daq.live.session.proof_desk import ProofDesk
@@ -89,6 +89,8 @@ class Session:
         self._watch = Watch(at.notice)
         self._standing: CalibrationStatus | None = None
         self._on_beat: list[Callable[[], None]] = []
+        self._faults: set[tuple[str, int | None]] = set()
+        """Of a beat, told already."""
         if on_output is not None:
             at.hears_output.append(on_output)
 
@@ -104,13 +106,29 @@ class Session:
         tick = 0
         while True:
             await asyncio.sleep(TICK_S)
-            self.acquisition.drain()
+            self._drain()
             await safely_awaited(self.calibrating.beat())
             tick += 1
             if tick % LOOK_EVERY == 0:
                 safely(self._look)
             for beat in self._on_beat:
                 safely(beat)
+
+    def _drain(self) -> None:
+        """Take what has arrived. A fault is told and marks the sweep, once for each kind and sweep; the next beat goes
+        on with what comes then."""
+        try:
+            self.acquisition.drain()
+        except Exception as error:
+            said = (
+                f"what arrived could not all be computed, by a fault of this program ({type(error).__name__}): a "
+                "sweep it belongs to has no verdict. Report it with the log"
+            )
+            if (said, self.sweep.id) not in self._faults:
+                self._faults.add((said, self.sweep.id))
+                log.exception("what arrived could not be computed")
+                self.acquisition.notice("alarm", said)
+                safely(self.sweep.spoiled, "program", said)
 
     def _look(self) -> None:
         """Report new faults and those that have cleared, and when the calibration has expired."""
