@@ -92,7 +92,7 @@ def test_a_sensor_that_goes_on_sticking_leaves_the_sweep_no_verdict_and_is_said_
     found = cells_of(outputs)
     assert found.forbids
     assert found.cure == (
-        "no verdict can come of this sweep, with a position sensor that was wrong at 60, 40, 50 and 70 mm: enter the "
+        "this sweep can have no verdict (a position sensor was wrong at 60, 40, 50 and 70 mm): enter the "
         "setbacks from the jig's scale, mend the sensor, and ride the sweep again"
     )
 
@@ -124,8 +124,8 @@ def test_a_sensor_that_jumps_and_stays_off_spoils_the_later_steps_too():
 
     steps = [output for output in outputs if isinstance(output, StepMean)]
     assert [step.setback_mm for step in steps] == [80.0, 60.0, 48.0, 58.0, 78.0]
-    assert "no verdict can come of this sweep" in cells_of(outputs).cure
-    assert "wrong at 60, 48, 58 and 78 mm: enter the setbacks from the jig's scale, mend the sensor, and ride" in (
+    assert "this sweep can have no verdict" in cells_of(outputs).cure
+    assert "wrong at 60, 48, 58 and 78 mm): enter the setbacks from the jig's scale, mend the sensor, and ride" in (
         cells_of(outputs).cure
     )
 

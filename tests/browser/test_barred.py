@@ -105,7 +105,7 @@ def test_decide_without_a_client_leads_to_the_client(desk, messages):
     [
         ("no intake was kept in this visit; keep it on the client screen first", "#client"),
         ("the rider's mass is not known: keep the intake first", "#client"),
-        ("a sweep is under way; stop it or call it enough before the cells are calibrated", "#run"),
+        ("a sweep is under way; stop or finish it before the cells are calibrated", "#run"),
         ("redo while waiting; a sweep here accepts: begin, stop", "#run"),
         ("pain was reported: first say where, on which side and how much from 0 to 10", "#run"),
         ("a guided calibration is under way; finish, stop or leave it before a sweep is set up", "#bench"),

@@ -9,7 +9,7 @@ from daq.refusals import NotNow
 
 By = Literal["sweep", "bench", "proof"]
 _SAID: dict[By, str] = {
-    "sweep": "a sweep is under way; stop it or call it enough before",
+    "sweep": "a sweep is under way; stop or finish it before",
     "bench": "a guided calibration is under way; finish, stop or leave it before",
     "proof": "the jig is being put to the proof; finish or leave that before",
 }

@@ -36,7 +36,10 @@ def drift(sweep: Seen) -> Validity:
         return passed("drift", f"hand load does not change with setback, so no drift can make an onset; {alike}")
     found = _slope(along / spread, gone_n)
     numbers = Number(found.value, "N", found.interval_95)
-    said = f"within a dwell hand load went on by {found.value:+.1f} N in the sense of the last move{_since(sweep)}"
+    said = (
+        f"within a dwell hand load kept changing by {found.value:+.1f} N in the direction of the last move"
+        f"{_since(sweep)}"
+    )
     if found.value > max(LEAST_N, quantile(1.0 - SIZE, found.freedom) * found.se):
         return failed(
             "drift", f"{said}: it had not reached its level", "settle 60 s at each position, and dwell longer", numbers

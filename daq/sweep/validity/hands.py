@@ -142,7 +142,7 @@ def left_right(sweep: Seen) -> Validity:
         return passed(name, "the load stayed as it was between left and right hand", numbers)
     return failed(
         name,
-        f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, the hands share their load otherwise by "
+        f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, the split between the hands changed by "
         f"{shift.value:+.0f} N: one hand has moved",
         f"{AS_BEFORE} the sweep again",
         numbers,

@@ -48,7 +48,7 @@ def cells(sweep: Seen) -> Validity:
         cure = "fix it and ride the sweep again" if lasting else f"fix it and ride {places} mm again"
         if _stays_wrong(found, sweep.steps):
             cure = (
-                f"no verdict can come of this sweep, with a position sensor that was wrong at {places} mm: enter the "
+                f"this sweep can have no verdict (a position sensor was wrong at {places} mm): enter the "
                 "setbacks from the jig's scale, mend the sensor, and ride the sweep again"
             )
         return failed("cells", f"a fault was seen during the sweep; {said}", cure, Number(len(first), "faults"))
