@@ -1,6 +1,6 @@
 """What has to be checked before a sweep, in the order in which it disturbs the answer: anything that can pass for an
-effect of setback is excluded before setback is blamed. Pure: what the jig shows now comes in as Readings, what the
-fitter has entered as Measured.
+effect of setback is excluded before setback is blamed. Pure: what the jig shows now comes in as JigReadings, what
+the fitter has entered as Measured.
 """
 
 from __future__ import annotations

@@ -65,7 +65,7 @@ LEVEL = 19
 MOST_TABLE_BYTES = MOST_HEADER_BYTES = MOST_PAYLOAD_BYTES = MIB
 MOST_EVENT_BYTES = 256 * KIB
 MOST_UNPACKED = (8 * MIB, 50)
-"""The whole file: so many bytes, and so many times its own."""
+"""Of the whole file, in bytes: the first, plus the second for each byte it takes packed."""
 FULL_BLOCK = (20_000, 4 * MIB)
 """Items or bytes after which a block is written whatever the time; far below what a reader takes."""
 MOST_EVENTS = 2**18

@@ -208,7 +208,7 @@ def findings(found: Mapping[str, MeasuredFigure]) -> list[ProofFinding]:
 
 
 def named(found: Mapping[str, MeasuredFigure]) -> dict[str, Any]:
-    """Of many proofs at once, (..., ): which name each part."""
+    """Whether each of many proofs, (...,), names a part; by part."""
     each = {
         part: [_finding(part, one, v, u).named for v, u in zip(one.value.ravel(), np.ravel(one.u), strict=True)]
         for part, one in found.items()

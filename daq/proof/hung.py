@@ -21,13 +21,13 @@ class Hung:
     gain_error: Array
     u_gain: Array
     crosstalk: Array
-    """Of the load, shown on the other cells."""
+    """Fraction of the load that the other cells show."""
     u_crosstalk: Array
     lost: Array
-    """Of what lies beyond the light weights, not shown."""
+    """Fraction of the load beyond the light weights that the loaded cells do not show."""
     u_lost: Array
     dof: int
-    """Of gain and what is lost."""
+    """Degrees of freedom of gain_error and lost."""
     crosstalk_dof: int
 
 

@@ -154,7 +154,7 @@ class ProofReading(_Part):
     saddle_n: float | None = None
     tilt_deg: float | None = None
     zero_counts: tuple[float, ...] = ()
-    """Of the task that takes the zero: a proof that goes on in another session goes on with it."""
+    """From the task that takes the zero. A proof that goes on in another session keeps this zero."""
 
 
 class Sheet(_Part):

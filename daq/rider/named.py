@@ -17,7 +17,7 @@ class Named:
     usual: float
     """The size without a number; 1 for what is only there or not."""
     unit: str
-    """Empty for what is only there or not."""
+    """Empty for a share, and for what is only there or not."""
     what: str
     """A sentence for the person who reads of it; {size} stands for the number."""
 

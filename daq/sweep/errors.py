@@ -47,8 +47,8 @@ class Errors:
 def error_grid(se_n: Array, *, scale_spread: float, between_n: float, between_tail: float) -> Errors:
     """The grid for these stated errors.
 
-    scale_spread: of log(factor), Student's t with 3 degrees of freedom. between_n, between_tail: half Student's t of
-    the between-step error with this scale, N, and so many degrees of freedom; a scale of 0: there is none.
+    scale_spread: of log(factor), Student's t with 3 degrees of freedom. between_n, between_tail: scale in N and degrees
+    of freedom of the between-step error's half Student's t; a scale of 0: there is no such error.
     """
     if between_n <= 0.0:
         factor, log_prior = known_scales(scale_spread)

@@ -76,7 +76,7 @@ def _middles(seen: list[Array], priors: SpreadPriors) -> tuple[Array, Array, Arr
 
 
 def _as_one(weight: Array, day: Array, sweep: Array, evidence: Array, name: str) -> SpreadPriors:
-    """One workshop's standard deviations, whatever the middle."""
+    """One workshop's standard deviations, summed over all distances between workshops and all middles."""
     of_this = day @ evidence @ sweep.transpose(0, 2, 1)
     share = np.divide(weight, of_this, out=np.zeros_like(weight), where=of_this > 0.0)
     joint = evidence * np.einsum("bij,bid,bjs->ds", share, day, sweep)

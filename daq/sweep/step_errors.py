@@ -87,6 +87,6 @@ def _basis(columns: Array) -> Array:
 
 
 def _left(basis: Array, columns: Array, held: int) -> Array:
-    """The part outside the span of the basis, which has so many rows more."""
+    """The part of the columns outside the span of the basis, which has `held` more rows than they have."""
     padded = np.concatenate([columns, np.zeros((held, *columns.shape[1:]))])
     return np.asarray(padded - basis @ (basis.T @ padded))

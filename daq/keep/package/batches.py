@@ -22,8 +22,8 @@ ROWS = 20_000
 MOST_FILE_BYTES = 1024 * MIB
 MOST_UNPACKED = (16 * MIB, 50)
 MOST_ROWS = (10_000, 1)
-"""So many, and so many times the bytes of the file. Receipt times and the noise of one channel take three bytes a row
-at the least."""
+"""The first, plus the second for each byte of the file. Receipt times and the noise of one channel take at
+least three bytes a row."""
 MOST_CELL_BYTES = MOST_LINE_BYTES = MIB
 MOST_PAGE_BYTES = 32 * MIB
 MOST_TEXT = (64 * MIB, 50)

@@ -20,9 +20,9 @@ class Gap:
     from_us: int
     to_us: int
     count: int | None = None
-    """At most so many; None if their number is unknown."""
+    """Upper limit of what is lost; None if it is unknown."""
     counted: bool = True
-    """Whether there are exactly so many, all of them between these times."""
+    """Whether count is exact, and all of it lies between these times."""
     doubtful: bool = False
     """Whether it is unknown if there were any."""
     least_us: int = 300_000

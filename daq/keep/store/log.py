@@ -83,8 +83,8 @@ def _turned(turn: Words, sums: tuple[int, ...], part: Words) -> tuple[int, ...]:
 
 
 def _weights(pairs: int) -> tuple[Words, Words]:
-    """What each word of so many pairs adds to either sum in the end, (2, 2 pairs), and how the sums before act on those
-    after, (2, 2); all modulo 2^32."""
+    """What each word of this many pairs adds to either sum in the end, (2, 2 pairs), and how the sums before act
+    on those after, (2, 2); all modulo 2^32."""
     of_pair, found = np.array([[1, 0], [1, 1]], dtype=np.uint32), np.empty((2, 2 * pairs), dtype=np.uint32)
     turn = np.eye(2, dtype=np.uint32)
     for pair in reversed(range(pairs)):

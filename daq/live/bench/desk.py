@@ -46,9 +46,9 @@ class BenchDesk:
         self.calibration: Calibration | None = None
         """Its result."""
         self.problem = ""
+        """Why the finished bench gave no calibration."""
         self._to_make = False
         """Whether all readings are stored and what they make is not."""
-        """Why the finished bench gave no calibration."""
         self._ask = ask
         self._one_at_a_time = asyncio.Lock()
         self._lately = Lately(on_for_s)

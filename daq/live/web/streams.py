@@ -117,7 +117,7 @@ class BoundedStream(WebSocketsSansIOProtocol):
 
     def _cut(self, why: str) -> None:
         """Close it now, without waiting for what it has not read."""
-        if self._is_cut:  # what came in one piece with the last straw is still gone through
+        if self._is_cut:  # frames that came in one piece with the one that broke the bound are still handled
             return
         self._is_cut = True
         if self._look_again is not None:

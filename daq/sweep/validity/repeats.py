@@ -17,7 +17,8 @@ from daq.values import Validity
 SITS_AGAIN_N = 1.0
 """Standard deviation of hand load when a rider sits down and takes hold anew. Judgement, no source."""
 SCATTERS_N = 1.7
-"""Told where there is no verdict: the estimate of riders whose visits do not scatter stays below it in nine of ten."""
+"""More than this is reported where there is no verdict to lose. Of ten riders whose visits do not scatter, nine are
+estimated below it."""
 AT_THE_MARK = "clamp the saddle at the same mark, mark where the hands and the seat rest, and ride the sweep again"
 UNKNOWING = (
     "clamp the saddle at the same mark, mark where the hands and the seat rest, keep the rider from knowing the "
@@ -101,8 +102,9 @@ def _without_sham(sweep: Seen, why: str) -> tuple[str, str]:
 
 
 def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:
-    """Whether a rider of expectation alone is ruled out: one who believes in one more move like the last, though of no
-    more than the usual size, and whose hands follow the curve as far. Where there is no verdict to lose, by more."""
+    """Whether expectation alone is ruled out as the cause: a rider who believes that the saddle was moved once more
+    like the last time, by no more than the usual distance, and whose hands follow the curve that far. The test is
+    stricter where there is no verdict to lose."""
     i, _ = pair
     if i == 0:
         return False

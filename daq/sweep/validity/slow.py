@@ -22,8 +22,8 @@ LIKELY = 0.5
 SUSPECT = 0.26
 """Twice the odds there were beforehand (`WidePriors.lag`): told where there is no verdict anyway."""
 MOVES = 2.0
-"""A time constant of more than so many times the way from move to move: no position has had its level, and where load
-rises all along the levels bend by themselves (of straight riders with 120 s, 5 in 100 were given an onset)."""
+"""With a time constant longer than this many times the interval between moves no position reaches its level, and where
+load rises all along, the levels bend by themselves (of straight riders with 120 s, 5 in 100 were given an onset)."""
 SURE_OF_A_SLOW_RIDER = 0.95
 """P(onset) that an onset of a rider who follows slowly needs. Relaxation with one of five time constants is only about
 how posture follows, and what it leaves over bends a straight rise: of straight riders with 60 s, between two of them,
