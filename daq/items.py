@@ -59,7 +59,7 @@ FITTER = "fitter"
 """Event: the fitter did something; content {"event": ..., "setback_mm": ...}, with saddle_moved also {"setting": how
 the rest of the jig was set, "u_setback_mm": if the setback is known better than by the jig's scale}."""
 STEP_NOTE = "step-note"
-"""Event: what was noted of a step; content {"step": index from 0, "what": ..., "value": ...}."""
+"""Event: what was noted of a step; content {"step": counted from 0 as ridden, "what": ..., "value": ...}."""
 GONE_ON = "gone-on"
 """Event: the sweep goes on after its end; content {"positions_mm": what is ridden now; empty: the rest of the plan}."""
 SEATED = "seated"

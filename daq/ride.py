@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 
 from daq.fit.ridden import Ridden
-from daq.fit.step_notes import Remarks, without
+from daq.fit.step_notes import Remarks, by_place
 from daq.fit.stroke_watch import StrokeWatch
 from daq.items import FITTER, SWEEP_BEGUN, Event, Item
 from daq.measure.calibration import Calibration
@@ -106,7 +106,7 @@ class Ride:
             steps=tuple(progress.steps),
             onset=self.onset,
             mass_kg=self.pipeline.mass_kg,
-            notes=without(self.remarks.notes, progress.left_out),
+            notes=by_place(self.remarks.notes, progress),
             marks=self.remarks.marks,
             pains=self.remarks.pains,
             losses=tuple(event.content["said"] for event in self.pipeline.losses),

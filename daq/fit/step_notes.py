@@ -4,7 +4,7 @@ other, so they are stored with the raw data and come back with it after an inter
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal, TypeAlias
 
@@ -12,7 +12,6 @@ from daq.items import STEP_NOTE, Event
 from daq.refusals import BadValue, NotNow
 from daq.sweep import run
 from daq.sweep.progress import SweepProgress
-from daq.sweep.run import State
 from daq.sweep.setting import TILT_CHANGE_DEG
 
 MARK = "mark"
@@ -54,7 +53,7 @@ class Remarks:
     """The remarks made during a sweep so far."""
 
     notes: StepNotes = field(default_factory=dict)
-    """Scores and tilts of the steps, by index."""
+    """Scores and tilts of the steps, counted from 0 as ridden: those left out count."""
     marks: tuple[str, ...] = ()
     """Remarks, with the setback at which they were made."""
     pain: bool = False
@@ -92,7 +91,7 @@ class Remarks:
         return self
 
     def after_fitter(self, what: str, steps: int) -> Remarks:
-        """After a fitter's event that leaves so many finished steps: remarks about a repeated step are dropped, and a
+        """After a fitter's event that leaves so many ridden steps: remarks about a repeated step are dropped, and a
         pain is over when the fitter lets the ride go on."""
         if what in (run.Trigger.BEGIN, run.Trigger.RESUME):
             return replace(self, pain=False, told=False)
@@ -101,17 +100,9 @@ class Remarks:
         return replace(self, notes={step: found for step, found in self.notes.items() if step < steps})
 
 
-def step_spoken_of(progress: SweepProgress) -> int | None:
-    """The index of the step a remark belongs to now: the one being ridden, otherwise the last finished one; None before
-    any."""
-    if progress.state in (State.SETTLING, State.AVERAGING):
-        return len(progress.steps)
-    return len(progress.steps) - 1 if progress.steps else None
-
-
 def content_of(progress: SweepProgress, what: str, value: float) -> dict[str, Any]:
     """The event's content. NotNow before a step is ridden; BadValue for an unknown question or an impossible value."""
-    step = step_spoken_of(progress)
+    step = progress.spoken_of
     if step is None:
         raise NotNow("no step is ridden yet that this could belong to")
     if what not in LIMITS:
@@ -128,9 +119,9 @@ def noted(notes: StepNotes, content: Mapping[str, Any]) -> StepNotes:
     return {**notes, step: {**notes.get(step, {}), str(content["what"]): float(content["value"])}}
 
 
-def without(notes: Mapping[int, Mapping[str, float]], left_out: Sequence[int]) -> dict[int, Mapping[str, float]]:
-    """The notes renumbered for the remaining steps; left_out: steps that were removed."""
-    return {step - sum(one < step for one in left_out): found for step, found in notes.items() if step not in left_out}
+def by_place(notes: Mapping[int, Mapping[str, float]], progress: SweepProgress) -> dict[int, Mapping[str, float]]:
+    """The notes by where their step is in `progress.steps`; those of steps left out are dropped."""
+    return {at: found for step, found in notes.items() if (at := progress.place_of(step)) is not None}
 
 
 def tilt_caution(notes: StepNotes) -> str:

@@ -103,6 +103,18 @@ class SweepProgress:
         return len(self.steps) + len(self.left_out)
 
     @property
+    def spoken_of(self) -> int | None:
+        """The step a remark belongs to now, counted from 0 as ridden: the one being ridden, otherwise the last one;
+        None before any."""
+        if self.state in (State.SETTLING, State.AVERAGING):
+            return self.ridden
+        return self.ridden - 1 if self.ridden else None
+
+    def place_of(self, step: int) -> int | None:
+        """Where in `steps` a step is or will be, counted from 0 as ridden; None if it was left out."""
+        return None if step in self.left_out else step - sum(one < step for one in self.left_out)
+
+    @property
     def asked_setback_mm(self) -> float | None:
         """The position to ride next or now; None when all are done."""
         done = self.ridden
@@ -178,10 +190,10 @@ class SweepProgress:
     def note_tilt(self, step: int, tilt_deg: float) -> bool:
         """Take the saddle's tilt as read at a step, counted from 0 as ridden, in place of the one confirmed there.
         Whether a finished step is changed by it."""
-        at = step - sum(one < step for one in self.left_out)
+        at = self.place_of(step)
         if step == self.ridden:
             self._read_tilt_deg = tilt_deg
-        elif 0 <= at < len(self.steps) and step not in self.left_out:
+        elif at is not None and 0 <= at < len(self.steps):
             self.steps[at] = replace(self.steps[at], setting=with_tilt(self.steps[at].setting, tilt_deg))
             return True
         return False

@@ -6,7 +6,7 @@ import math
 from typing import Any
 
 from daq.fit.setting import Placed
-from daq.fit.step_notes import step_spoken_of
+from daq.fit.step_notes import by_place
 from daq.fit.stepping import stepping
 from daq.keep.json_text import plain
 from daq.live.session.session import Session
@@ -31,7 +31,7 @@ def sweep_status(session: Session) -> dict[str, Any]:
     now_s = clock.now_us() / 1e6
     plan, now = progress.plan, progress.status(now_s)
     saddle = None if session.visit.intake is None else session.visit.intake.saddle
-    spoken_of, remarks = step_spoken_of(progress), session.acquisition.ride.remarks
+    spoken_of, remarks = progress.spoken_of, session.acquisition.ride.remarks
     return {
         **plain(now),
         "accepts": plain(session.sweep.accepts),
@@ -67,7 +67,7 @@ def steps(session: Session) -> list[dict[str, Any]]:
     progress = session.sweep.progress
     if progress is None or not progress.steps:
         return []
-    notes = session.acquisition.ride.remarks.notes
+    notes = by_place(session.acquisition.ride.remarks.notes, progress)
     return [
         {
             "index": i,

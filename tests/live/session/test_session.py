@@ -6,7 +6,7 @@ import pytest
 
 from daq.keep.errors import StoreBusy
 from daq.keep.store import Store
-from daq.live.telling.sweep_view import sweep_status
+from daq.live.telling.sweep_view import steps, sweep_status
 from daq.live.web.api import Pain
 from daq.refusals import NotNow
 from daq.sweep.run import State, Trigger
@@ -242,3 +242,28 @@ def test_nothing_can_be_scored_before_a_step_is_ridden(tmp_path):
 
     with demo(tmp_path) as running:
         run(serving(running, inside))
+
+
+def test_after_a_step_that_was_left_out_the_table_shows_each_score_at_the_step_it_is_of(tmp_path):
+    async def inside():
+        session = running.session
+        await under_way(session)
+        progress = session.sweep.progress
+        progress.left_out.append(0)  # as in a sweep taken up with a gap
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, progress.asked_setback_mm)
+        await session.sweep.note_step("hands", 3.0)
+        seen.append(sweep_status(session))
+        await until(lambda: progress.steps)
+        seen.append(sweep_status(session))
+        seen.append(steps(session))
+        await session.sweep.fitter(Trigger.STOP)
+
+    seen = []
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
+
+    during, between, (row,) = seen
+    assert [(status["noted_step"], status["notes"]) for status in (during, between)] == [(1, {"hands": 3.0})] * 2
+    assert during["step"] == during["noted_step"] + 1
+    assert row["notes"] == {"hands": 3.0}
+    assert running.session.visit.ridden[1].notes == {0: {"hands": 3.0}}
