@@ -265,8 +265,10 @@ def _as_ours(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise store_error(error, path) from error
-    except UnicodeError as error:  # Python could not even decode SQLite's message about a damaged schema
+    except UnicodeDecodeError as error:  # Python could not even decode SQLite's message about a damaged schema
         raise StoreDamaged(f"{path} is damaged: keep the file, restore a backup or foreaft salvage it") from error
+    except UnicodeEncodeError as error:
+        raise StoreError(f"{path} cannot hold a text with half a surrogate pair: {error.object[:80]!a}") from error
 
 
 @contextlib.contextmanager

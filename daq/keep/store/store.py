@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
+from functools import partial
 from pathlib import Path
 from sqlite3 import Connection
 from typing import Any
@@ -138,18 +139,22 @@ class Store:
         with self.reading() as db:
             return sessions.last_us(db, session_id)
 
-    def put(self, session_id: int, items: Sequence[Item]) -> None:
+    def put(
+        self, session_id: int, items: Sequence[Item], refused: Callable[[Item, Exception], None] | None = None
+    ) -> None:
         """Stores what was received, all of it or nothing, in one transaction; durable on return. Each Samples becomes
         one chunk: pass about a second at a time. Raises StoreUnwritable (StoreFull if there is no room): then none of
-        these items is stored, and the call may be repeated.
+        these items is stored, and the call may be repeated. An item that no store can hold raises what was found, or
+        is handed to `refused` and left out.
         """
         kept = [item for item in items if not isinstance(item, Samples) or len(item)]
-        encoded = [chunks.encode(item) if isinstance(item, Samples) else b"" for item in kept]
         if not kept:
             return
         with self.writing() as db:
-            for item, chunk in zip(kept, encoded, strict=True):
-                writing.insert(db, session_id, item, chunk)
+            for item in kept:
+                with contextlib.nullcontext() if refused is None else writing.apart(db, partial(refused, item)):
+                    chunk = chunks.encode(item) if isinstance(item, Samples) else b""
+                    writing.insert(db, session_id, item, chunk)
 
     def read_items(
         self,

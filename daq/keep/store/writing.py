@@ -2,12 +2,32 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
+from collections.abc import Callable, Iterator
 
 from daq.items import Event, Hello, Item, Notification
 from daq.keep.json_text import json_text
 from daq.keep.store.rows import insert_row
 from daq.values import Samples
+
+CANNOT_BE_HELD = (
+    *(TypeError, ValueError, OverflowError),
+    *(sqlite3.IntegrityError, sqlite3.DataError, sqlite3.InterfaceError, sqlite3.ProgrammingError),
+)
+"""What encoding and SQLite raise for a value, and not for a file that cannot be written."""
+
+
+@contextlib.contextmanager
+def apart(db: sqlite3.Connection, refused: Callable[[Exception], None]) -> Iterator[None]:
+    """Undo what the block has written, and nothing else of the transaction, if a value in it cannot be held."""
+    db.execute("SAVEPOINT apart")
+    try:
+        yield
+    except CANNOT_BE_HELD as error:
+        db.execute("ROLLBACK TO apart")
+        refused(error)
+    db.execute("RELEASE apart")
 
 
 def insert(db: sqlite3.Connection, session_id: int, item: Item, chunk: bytes) -> None:

@@ -148,7 +148,9 @@ class Acquisition:
     def troubles(self) -> dict[str, str]:
         """What is wrong with each part now, in one sentence; empty text if nothing is."""
         found = self.sensors.troubles(self.clock.now_us())
-        return {**found, "store": "" if self.storing is None else self.storing.trouble or self.storing.vanished}
+        kept = self.storing
+        store = "" if kept is None else kept.trouble or ". ".join(filter(None, (kept.vanished, kept.refused)))
+        return {**found, "store": store}
 
     def _hear(self, item: Item, outputs: list[Heard]) -> None:
         if isinstance(item, Samples):

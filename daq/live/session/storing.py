@@ -14,8 +14,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, TypeVar
 
-from daq.items import Item
-from daq.keep.errors import NotStored, StoreError, StoreUnwritable, StoreVanished
+from daq.items import Event, Item
+from daq.keep.errors import NotStored, StoreBusy, StoreDamaged, StoreError, StoreUnwritable, StoreVanished
 from daq.keep.paths import default_state_folder
 from daq.keep.store import Store
 from daq.keep.store.vanished import carry_over
@@ -39,6 +39,8 @@ class Storing:
         """Why the store does not accept what waits; empty if it does."""
         self.vanished = ""
         """Where everything has been since the store's file vanished; empty if it has not."""
+        self.refused = ""
+        """What was received last that no store could hold, and is lost; empty if nothing."""
         self._adrift = False
         """Whether the store's file has vanished and its content has not been carried over yet."""
         self._refuge = refuge or default_state_folder(os.environ, Path.home())
@@ -72,9 +74,13 @@ class Storing:
         return await asyncio.shield(self._next)
 
     async def stored(self) -> None:
-        """Return when everything queued so far is on the disk. NotStored if it is only in memory."""
+        """Return when everything queued so far is on the disk. NotStored if it is only in memory; StoreUnwritable if
+        some of it cannot be stored at all."""
+        refused = self.refused
         if not await self.flush():
             raise NotStored(self.trouble)
+        if self.refused != refused:
+            raise StoreUnwritable(self.refused)
 
     async def _flush(self) -> bool:
         async with self._lock:
@@ -153,6 +159,8 @@ class Storing:
             await self._call(lambda store: store.end_session(self.session_id, ended_us=ended_us), self._store)
             if self.vanished:
                 raise StoreVanished(f"{self.vanished}; `foreaft restore {self._store.path}` makes it the store again")
+            if self.refused:
+                raise StoreUnwritable(self.refused)
         finally:
             await self._call(self._store.close)
             self._thread.shutdown()
@@ -160,16 +168,38 @@ class Storing:
     def _waiting(self, now_us: int) -> str:
         if not self._items:
             return "the end of the sweep"
-        begins_us = [
-            int(item.received_us[0]) if isinstance(item, Samples) else item.received_us for item in self._items
-        ]
-        return f"what was received in the last {(now_us - min(begins_us)) / 1e6:.0f} s"
+        return f"what was received in the last {(now_us - min(map(_begins_us, self._items))) / 1e6:.0f} s"
 
     def _put(self, items: list[Item]) -> None:
-        self._store.put(self.session_id, in_chunks(items))
+        """Store these. If that fails, and not for the disk, one of them may be what cannot be stored: it would hold up
+        the others for ever."""
+        try:
+            self._store.put(self.session_id, in_chunks(items))
+        except (StoreUnwritable, StoreBusy, StoreDamaged):
+            raise
+        except Exception:
+            refused: list[tuple[Item, Exception]] = []
+            self._store.put(self.session_id, items, lambda item, error: refused.append((item, error)))
+            if refused:
+                self.refused = _lost(refused)
+                log.error("an item cannot be stored", extra={"why": self.refused})
 
     async def _call(self, use: Callable[..., T], *arguments: object) -> T:
         return await asyncio.get_running_loop().run_in_executor(self._thread, use, *arguments)
+
+
+def _lost(refused: list[tuple[Item, Exception]]) -> str:
+    item, error = refused[0]
+    what = f"event {item.kind}" if isinstance(item, Event) else f"{type(item).__name__.lower()} of {item.source}"
+    others = f" and {len(refused) - 1} more" if len(refused) > 1 else ""
+    return (
+        f"The {what} received at {_begins_us(item) / 1e6:.3f} s{others} cannot be stored and is lost, by a fault of "
+        f"this program ({error}); everything before and after it is stored. Report it with the log"
+    )
+
+
+def _begins_us(item: Item) -> int:
+    return int(item.received_us[0]) if isinstance(item, Samples) else item.received_us
 
 
 def in_chunks(items: list[Item]) -> list[Item]:

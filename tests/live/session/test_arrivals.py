@@ -181,3 +181,10 @@ def test_a_beat_that_fails_is_told_once_and_marks_the_sweep_and_the_next_goes_on
 
 async def nothing():
     """In place of what needs a store."""
+
+
+def test_what_no_store_can_hold_is_a_trouble_of_the_store_also_in_another_place(kept, at):
+    kept.refused = "A mark is lost"
+    assert at.troubles()["store"] == "A mark is lost"
+    kept.vanished = "the store is elsewhere"
+    assert at.troubles()["store"] == "the store is elsewhere. A mark is lost"

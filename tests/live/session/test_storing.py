@@ -3,14 +3,23 @@
 import asyncio
 import contextlib
 import threading
+from dataclasses import replace
 
+import numpy as np
 import pytest
 import uvloop
 
-from daq.items import Event
-from daq.keep.errors import StoreFull, StoreUnwritable
+from daq.items import Event, Notification
+from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreUnwritable
 from daq.keep.store import Store
+from daq.values import Samples
 from tests.live.session.begun import begun
+
+
+def scans(at_s):
+    """One scan."""
+    one = np.ones(1, np.uint32)
+    return Samples("board", np.array([1_000_000 * at_s]), one, one, np.zeros(1, np.uint8), np.ones((1, 2), np.int32))
 
 
 def full(*_):
@@ -98,6 +107,87 @@ def test_a_fault_of_the_program_while_storing_loses_nothing_and_is_told(tmp_path
     assert uvloop.run(fails()) == "kept in memory, not stored yet: a fault of the program (KeyError('chunk'))"
     with Store.open(tmp_path / "store.sqlite", write=False) as store:
         assert [item.content["text"] for item in store.read_items(1)] == ["waits"]
+
+
+@pytest.mark.parametrize(
+    ("item", "named"),
+    [
+        (Event(2_000_000, "mark", {"text": "\ud800"}), "event mark received at 2.000 s"),
+        (Event(2_000_000, "mark", {"of": object()}), "event mark received at 2.000 s"),
+        (Event(2**63, "mark", {}), "event mark received at 9223372036854.775 s"),
+        (Notification(2_000_000, "power", "2a63", 1.5), "notification of power received at 2.000 s"),
+        (replace(scans(4), status=np.zeros(3, np.uint8)), "samples of board received at 4.000 s"),
+    ],
+)
+def test_what_no_store_can_hold_is_told_and_holds_up_nothing_else(tmp_path, item, named):
+    path = tmp_path / "store.sqlite"
+
+    async def goes_on():
+        _, storing = begun(path)
+        for one in (
+            Event(1, "mark", {"text": "before"}),
+            scans(1),
+            item,
+            scans(3),
+            Event(2, "mark", {"text": "after"}),
+        ):
+            storing.add(one)
+        with pytest.raises(StoreUnwritable) as caught:
+            await storing.stored()
+        storing.add(Event(3, "mark", {"text": "later"}))
+        await storing.stored()
+        told = str(caught.value)
+        assert (storing.trouble, storing.refused) == ("", told)
+        with pytest.raises(StoreUnwritable) as ended:
+            await storing.close(9_000_000)
+        assert str(ended.value) == told
+        return told
+
+    told = uvloop.run(goes_on())
+
+    assert told.startswith(f"The {named} cannot be stored and is lost, by a fault of this program (")
+    assert told.endswith("; everything before and after it is stored. Report it with the log")
+    assert told.isascii(), "it can be shown"
+    with Store.open(path, write=False) as store:
+        kept = list(store.read_items(1))
+        assert [one.content["text"] for one in kept if isinstance(one, Event)] == ["before", "after", "later"]
+        assert [us for one in kept if isinstance(one, Samples) for us in one.received_us] == [1_000_000, 3_000_000]
+        assert store.session(1).ended_us == 9_000_000
+
+
+def test_a_full_disk_refuses_no_item_that_it_could_hold(tmp_path, monkeypatch):
+    """SQLite's own limit of pages, reached in the middle of what is stored one by one."""
+
+    async def fills_up():
+        store, storing = begun(tmp_path / "store.sqlite")
+        with store.writing() as db:
+            pages = db.execute("PRAGMA page_count").fetchone()[0]
+        with store.reading() as db:
+            db.execute(f"PRAGMA max_page_count = {pages + 2}")
+        for one in (
+            Event(1, "mark", {"text": "\ud800"}),
+            *(Event(i, "mark", {"text": "x" * 9000}) for i in range(2, 9)),
+        ):
+            storing.add(one)
+        assert not await storing.flush()
+        assert (storing.refused, "no room" in storing.trouble) == ("", True)
+        with store.reading() as db:
+            db.execute("PRAGMA max_page_count = 100000")
+        assert await storing.flush()
+        with pytest.raises(StoreUnwritable, match=r"received at 0\.000 s cannot be stored"):
+            await storing.close(3)
+
+    uvloop.run(fills_up())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [item.received_us for item in store.read_items(1)] == list(range(2, 9))
+
+
+def test_a_text_that_cannot_be_encoded_is_no_damage_of_the_store(tmp_path):
+    store, _ = begun(tmp_path / "store.sqlite")
+    with store, pytest.raises(StoreError, match=r"cannot hold a text with half a surrogate pair: .*ud800") as caught:
+        store.put(1, [Event(1, "mark", {"text": "\ud800"})])
+    assert not isinstance(caught.value, StoreDamaged)
 
 
 def test_what_is_lost_when_the_daemon_ends_on_a_full_disk_is_said(tmp_path, monkeypatch):
