@@ -14,7 +14,7 @@ from typing import Any, TypeAlias
 from daq.fit.ridden import Ridden
 from daq.fit.step_notes import Remarks, by_place
 from daq.fit.stroke_watch import StrokeWatch
-from daq.items import FITTER, SWEEP_BEGUN, Event, Item
+from daq.items import FITTER, GONE_ON, SWEEP_BEGUN, Event, Item
 from daq.measure.calibration import Calibration
 from daq.pipeline import Output, Pipeline
 from daq.refusals import Refusal
@@ -52,6 +52,8 @@ class Ride:
         """The shape of the sweep's strokes."""
         self.failure: Event | None = None
         """The first failure of a stage in this sweep."""
+        self._spoilt = False
+        """Whether it came while the sweep was under way."""
         self._failed_to_us: int | None = None
         self._told: set[str] = set()
         """Tests of validity whose failure was reported."""
@@ -122,6 +124,8 @@ class Ride:
     def _feed(self, item: Item) -> list[Heard]:
         if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
             self._begin()
+        if isinstance(item, Event) and item.kind == GONE_ON and not self._spoilt:
+            self.failure = None  # one from after the end must not hide the sweep's own
         outputs: list[Heard] = []
         if not self._marks_last(item):
             self._in_sweep = self.under_way
@@ -190,6 +194,7 @@ class Ride:
         self.failure, said = failure, _said(failure)
         outputs.append(Notice("alarm", said, failure.received_us / 1e6))
         if self._in_sweep or self.under_way:
+            self._spoilt = True
             self.pipeline.forbid_verdict(said)
             self._answer_again(outputs)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from daq import ride as loop
-from daq.fit.step_notes import Remarks
-from daq.items import FITTER, SEATED, SWEEP_BEGUN, Event, lost
+from daq.fit.step_notes import MARK, Remarks
+from daq.items import FITTER, GONE_ON, SEATED, SWEEP_BEGUN, Event, lost
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
 from daq.keep.store import Store
@@ -228,6 +228,23 @@ def test_a_failure_on_the_event_that_begins_or_ends_a_sweep_takes_its_verdict_li
     assert len(kept(outputs, Event)) == 1
     assert "the computation failed (ZeroDivisionError)" in ride.onset.reasons[0]
     assert bits(again.onset) == bits(ride.onset)
+
+
+def test_a_failure_after_the_end_hides_none_in_the_sweep_that_goes_on(monkeypatch):
+    items = with_one_more_position()
+    _, ride = fed(items)
+    ended_us = items[-1].received_us + 1
+    fed([Event(ended_us, FITTER, {"event": "stop"})], ride)
+    monkeypatch.setattr(Remarks, "after", planted)
+
+    outside, _ = fed([Event(ended_us + 1, MARK, {"text": "a"})], ride)
+    answered = ride.answer(ride.pipeline.progress.steps)
+    going_on, _ = fed([Event(ended_us + 2, GONE_ON, {"positions_mm": []})], ride)
+    later, _ = fed([Event(ended_us + 3, MARK, {"text": "b"})], ride)
+
+    assert [len(kept(outputs, Event)) for outputs in (outside, going_on, later)] == [1, 1, 0]
+    assert "failed" not in answered.reasons[0]
+    assert "the computation failed (ZeroDivisionError) on event gone-on" in ride.onset.reasons[0]
 
 
 def test_what_looks_like_a_refusal_once_the_sweep_has_moved_on_is_a_failure(monkeypatch):
