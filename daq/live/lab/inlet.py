@@ -1,4 +1,6 @@
-"""Markers of another instrument into the session: kept as events, at the time their sender gave them."""
+"""Markers of another instrument into the session: kept as events, at the time their sender gave them. What a sender
+leaves behind when it goes is kept too: without its clock's offset, at the time of receipt.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +10,12 @@ from typing import Any
 from daq.keep.errors import StoreError
 from daq.live.lab.outlets import LabOutlets
 from daq.live.session.acquisition import Acquisition
-from daq.refusals import NotNow
-from daq.text import checked_line
+from daq.live.session.listening import log
+from daq.text import visible_line
 
 MARKER = "marker"
-"""Event: another instrument's; content {"stream": its name, "text": ..., "t_s": session time it was sent for}."""
+"""Event: another instrument's; content {"stream": its name, "text": control characters as escapes, "stamp_s": on its
+sender's clock, "t_s": session time it was sent for, None if that clock's offset is unknown}."""
 POLL_S, MOST_A_POLL = 0.1, 5
 """So that a sender gone wild fills neither the store nor the loop; what comes faster waits in the layer's buffer."""
 BUFFER_S = 60
@@ -20,7 +23,7 @@ LOOK_S = 1.0
 ANSWER_S = 5.0
 """In which a sender says what its clock shows; it is asked eight times first."""
 LONGEST = 200
-"""Letters of a marker."""
+"""Letters of a marker, escapes not counted."""
 
 
 class MarkerInlet:
@@ -28,6 +31,8 @@ class MarkerInlet:
 
     def __init__(self, pylsl: Any, name: str, at: Acquisition, outlets: LabOutlets) -> None:
         self._pylsl, self._name, self._at, self._outlets = pylsl, name, at, outlets
+        self._waits = ""
+        """Why the last markers are not on the disk yet; empty if they are."""
 
     async def run(self) -> None:
         """Look for the stream, take its markers, look again when it is gone; until cancelled."""
@@ -49,14 +54,47 @@ class MarkerInlet:
                 inlet.close_stream()
 
     async def _take(self, inlet: Any) -> None:
+        """Keep what has come, all of it before anything is waited for. What the sender's clock has to be asked for may
+        fail: that is raised after."""
         samples, stamps = inlet.pull_chunk(timeout=0.0, max_samples=MOST_A_POLL)
         if not samples:
             return
-        correction_s = inlet.time_correction(ANSWER_S)
+        gone: Exception | None = None
+        to_session_s: float | None = None
+        try:
+            to_session_s = inlet.time_correction(ANSWER_S) - self._outlets.time.offset_s
+        except Exception as error:  # they are here, and come no second time
+            gone = error
         for sample, stamp_s in zip(samples, stamps, strict=True):
-            t_s = stamp_s + correction_s - self._outlets.time.offset_s
-            try:
-                text = checked_line(str(sample[0])[:LONGEST])
-                await self._at.accept(MARKER, {"stream": self._name, "text": text, "t_s": round(t_s, 6)})
-            except (StoreError, NotNow, ValueError) as error:
-                self._at.notice("caution", f"a marker of {self._name} was not kept: {error}")
+            self._keep(visible_line(str(sample[0])[:LONGEST]), stamp_s, to_session_s)
+        if gone is not None:
+            self._at.notice(
+                "caution",
+                f"{len(samples)} markers of {self._name} are kept at the time they came: the offset of its clock is "
+                "unknown",
+            )
+        await self._stored()
+        if gone is not None:
+            raise gone
+
+    def _keep(self, text: str, stamp_s: float, to_session_s: float | None) -> None:
+        t_s = None if to_session_s is None else round(stamp_s + to_session_s, 6)
+        try:
+            self._at.arrive(MARKER, {"stream": self._name, "text": text, "stamp_s": stamp_s, "t_s": t_s})
+        except Exception as error:  # the others have come too
+            log.exception("a marker could not be passed on")
+            self._at.notice(
+                "caution",
+                f"a marker of {self._name} is kept and was not passed on, by a fault of this program ({error!r})",
+            )
+
+    async def _stored(self) -> None:
+        """Wait for the disk. A store that does not take them now is told once: they are in the queue."""
+        waits = ""
+        try:
+            await self._at.stored()
+        except StoreError as error:
+            waits = str(error)
+        if waits and waits != self._waits:
+            self._at.notice("caution", f"markers of {self._name}: {waits}")
+        self._waits = waits

@@ -98,6 +98,14 @@ class Acquisition:
         self.record(event)
         self._hear(event, outputs)
 
+    def arrive(self, kind: str, content: dict[str, Any]) -> None:
+        """Take an event that nobody can take back: into the queue for the store before anything is computed from it."""
+        event = Event(self.clock.stamp_us(), kind, content)
+        self._store(event)
+        self.drain()
+        self.record(event)
+        self._hear(event, self.ride.feed(event))
+
     async def accept(self, kind: str, content: dict[str, Any]) -> None:
         """Act, and acknowledge by returning. Refusal; NotStored if it has been done but is not on the disk."""
         self.act(kind, content)
