@@ -376,7 +376,7 @@ class Pipeline:
         )
         self._stalls.act(t_s)
         if what is run.Trigger.SADDLE_MOVED and progress.setback_mm is not None:
-            self.positions.hold(progress.setback_mm, progress.asked_setback_mm)
+            self.positions.hold(progress.setback_mm, progress.asked_setback_mm, entered=u_mm is None)
         if what in _ANSWERS_ANEW:
             yield from self._answer(progress)
 

@@ -142,7 +142,24 @@ def test_a_step_undone_in_its_middle_does_not_mend_a_sensor_that_has_jumped():
     at_us = int(item.received_us[-1]) if isinstance(item, Samples) else item.received_us
 
     pipeline.feed(Event(at_us, FITTER, {"event": "undo"}))
-    pipeline.feed(Event(at_us, FITTER, {"event": "saddle_moved", "setback_mm": 68.0}))
+    pipeline.feed(Event(at_us, FITTER, {"event": "saddle_moved", "setback_mm": 68.0, "u_setback_mm": 0.3}))
 
     assert pipeline.progress.state is State.SETTLING
-    assert "has moved before" in pipeline.position_troubles["slide"]
+    assert "was wrong before" in pipeline.position_troubles["slide"]
+
+
+@pytest.mark.parametrize(("u_mm", "believed"), [(None, True), (0.3, False)])
+def test_a_setback_entered_mends_a_sensor_in_doubt_that_reads_the_same_and_one_read_from_it_does_not(u_mm, believed):
+    """The sensor reads 8 mm more from the second position on; there what is asked was entered."""
+    pipeline, place = Pipeline(RIG, CALIBRATION), -1
+    for item in items_of(lambda place, second, at_mm: at_mm + (8.0 if place > 0 else 0.0), u_mm=None):
+        if isinstance(item, Event) and item.content.get("event") == "saddle_moved":
+            place += 1
+            if place == 2:
+                item = replace(item, content={**item.content, "setback_mm": 48.0, "u_setback_mm": u_mm})
+        pipeline.feed(item)
+        if place == 2:
+            break
+
+    assert pipeline.progress.asked_setback_mm == 40.0
+    assert (pipeline.position_troubles == {}) is believed

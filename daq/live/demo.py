@@ -218,7 +218,7 @@ async def follow_plan(session: Session, plan: Plan) -> None:
         if progress.state is State.MOVING and progress.asked_setback_mm is not None:
             await asyncio.sleep(MOVING_S / session.acquisition.clock.pace)
             asked_mm = progress.asked_setback_mm
-            typed_mm = asked_mm if session.acquisition.pipeline.positions.stuck(asked_mm) else None
+            typed_mm = asked_mm if session.acquisition.pipeline.positions.doubt(asked_mm) else None
             with contextlib.suppress(NotNow):
                 await session.sweep.fitter(Trigger.SADDLE_MOVED, typed_mm, setting={})
             came_us = clock.now_us()

@@ -53,11 +53,14 @@ class Positions:
         self._recent: deque[tuple[float, Array]] = deque()
         self._second = -math.inf
         self._held: dict[str, float] = {}
+        self._been: dict[str, tuple[float, float]] = {}
+        """By field: the lowest and the highest that was read at the seconds' ends since the last `hold`."""
         self._asked_mm = NAN
         self._said: dict[str, str] = {}
         self._moved: list[tuple[float, str]] = []
         """When which sensor has been seen to move since the last `hold`, be it the fitter who moves it."""
         self._doubted: set[str] = set()
+        """Sensors found wrong, until one reads what is asked, or what the fitter enters besides."""
 
     @property
     def now(self) -> dict[str, float]:
@@ -72,13 +75,18 @@ class Positions:
         """Standard uncertainty by field."""
         return {each.field: each.u_mm for each in self.sensors}
 
-    def stuck(self, target_mm: float) -> str:
+    def doubt(self, target_mm: float) -> str:
         """Why the setback that is read must not be taken, one sentence; empty if the saddle's sensor has followed the
-        way to target_mm since the last `hold`, or there is none."""
+        way to target_mm since the last `hold` and is not in doubt, or there is none."""
         for each in self.sensors:
-            if each.field == "setback_mm":
-                held_mm = self._held.get(each.field, NAN)
-                if said := _stuck(self.now.get(each.field, NAN) - held_mm, target_mm - held_mm):
+            if each.field == "setback_mm" and each.field in self.now:
+                reads_mm, held_mm = self.now[each.field], self._held.get(each.field, NAN)
+                if each.name in self._doubted and abs(reads_mm - target_mm) > OFF_MM:
+                    return (
+                        f"{each.name}: reads {reads_mm:.1f} mm where {target_mm:g} mm is asked, and was wrong before: "
+                        "enter the setback from the jig's scale"
+                    )
+                if said := self._unlike(each.field, reads_mm, held_mm, target_mm - held_mm):
                     return f"{each.name}: {said}"
         return ""
 
@@ -99,8 +107,8 @@ class Positions:
         that has jumped stays off, and a step redone does not mend it."""
         self._doubted |= {name for at_s, name in self._moved if at_s <= until_s}
 
-    def hold(self, setback_mm: float, asked_mm: float | None) -> None:
-        """The saddle was set to setback_mm, as entered or read, when asked_mm was requested. Judge the saddle's
+    def hold(self, setback_mm: float, asked_mm: float | None, *, entered: bool = False) -> None:
+        """The saddle was set to setback_mm, entered or as read, when asked_mm was requested. Judge the saddle's
         sensor."""
         self._moved.clear()
         before, self._held = self._held, self.now
@@ -108,9 +116,15 @@ class Positions:
         self._said = {}
         for each in self.sensors:
             if each.field == "setback_mm" and each.field in self._held:
-                reads, moved = self._held[each.field], self._held[each.field] - before.get(each.field, NAN)
-                said = _off(reads, setback_mm) or _stuck(moved, self._asked_mm - was_asked_mm)
-                self._said[each.name] = said or self._still_off(each.name, reads)
+                reads_mm, before_mm = self._held[each.field], before.get(each.field, NAN)
+                said = _off(reads_mm, setback_mm)
+                said = said or self._unlike(each.field, reads_mm, before_mm, self._asked_mm - was_asked_mm)
+                if said:
+                    self._doubted.add(each.name)
+                elif entered or abs(reads_mm - self._asked_mm) <= OFF_MM:
+                    self._doubted.discard(each.name)
+                self._said[each.name] = said or self._still_off(each.name, reads_mm)
+        self._been = {}
         self._judge()
 
     def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
@@ -124,6 +138,7 @@ class Positions:
             second = math.floor(at_s)
             if self._recent and second > self._second:
                 self._judge()
+                self._follow()
                 ended.append((float(second), self.troubles))
                 self._moved += [(float(second), name) for name in self.troubles if not self._said.get(name)]
             self._second = second
@@ -133,13 +148,33 @@ class Positions:
         return ended
 
     def _still_off(self, name: str, reads_mm: float) -> str:
-        if abs(reads_mm - self._asked_mm) <= OFF_MM:
-            self._doubted.discard(name)
         if name not in self._doubted or math.isnan(self._asked_mm):
             return ""
         return (
-            f"reads {reads_mm:.1f} mm where {self._asked_mm:g} mm was asked, and has moved before while the saddle "
-            f"stood. If the jig's scale says {self._asked_mm:g} mm, the sensor is wrong: calibrate it"
+            f"reads {reads_mm:.1f} mm where {self._asked_mm:g} mm was asked, and was wrong before. "
+            f"If the jig's scale says {self._asked_mm:g} mm, the sensor is wrong: calibrate it"
+        )
+
+    def _follow(self) -> None:
+        for field, mm in self.now.items():
+            low_mm, high_mm = self._been.get(field, (mm, mm))
+            self._been[field] = (min(low_mm, mm), max(high_mm, mm))
+
+    def _unlike(self, field: str, reads_mm: float, from_mm: float, asked_mm: float) -> str:
+        """What is wrong with the way from from_mm, where a move of asked_mm was asked; empty if it was followed."""
+        if not abs(asked_mm) > OFF_MM or not abs(reads_mm - from_mm) < FOLLOWED * abs(asked_mm):
+            return ""
+        low_mm, high_mm = self._been.get(field, (NAN, NAN))
+        came_mm = low_mm if asked_mm < 0.0 else high_mm
+        if (came_mm - from_mm) / asked_mm >= FOLLOWED:
+            return (
+                f"went to {came_mm:.1f} mm and now reads {reads_mm:.1f} mm, where a move of {asked_mm:+.0f} mm was "
+                "asked: the saddle was moved on, or the sensor has jumped. Move it, or enter the setback from the "
+                "jig's scale"
+            )
+        return (
+            f"moved by {reads_mm - from_mm:.1f} mm where a move of {asked_mm:+.0f} mm was asked: the sensor sticks, or "
+            "the saddle was not moved. Move it, or enter the setback from the jig's scale"
         )
 
     def _judge(self) -> None:
@@ -159,12 +194,3 @@ def _off(reads_mm: float, said_mm: float) -> str:
     if abs(reads_mm - said_mm) <= OFF_MM:
         return ""
     return f"reads {reads_mm:.1f} mm where {said_mm:g} mm was entered: undo and enter it again, or check the sensor"
-
-
-def _stuck(moved_mm: float, asked_mm: float) -> str:
-    if not abs(asked_mm) > OFF_MM or not abs(moved_mm) < FOLLOWED * abs(asked_mm):
-        return ""
-    return (
-        f"moved by {moved_mm:.1f} mm where a move of {asked_mm:+.0f} mm was asked: the sensor sticks, or the saddle "
-        "was not moved. Move it, or enter the setback from the jig's scale"
-    )

@@ -106,6 +106,28 @@ def test_the_reading_of_an_encoder_that_did_not_move_is_refused_until_a_setback_
     assert ridden.steps[-1].setback_mm == SHORT.positions_mm[-1]
 
 
+def test_an_encoder_that_jumped_is_refused_at_every_later_position_and_all_of_them_are_told(tmp_path, monkeypatch):
+    refused = []
+
+    async def without_the_setback(session, accept, event, setback_mm, setting):
+        if setback_mm is not None:
+            with pytest.raises(NotNow) as said:
+                await accept(event, None, setting)
+            if "within half a second" in str(said.value):
+                raise said.value
+            refused.append(str(said.value))
+
+    before_each_press(monkeypatch, without_the_setback)
+    ridden = Ridden(tmp_path, monkeypatch, "slide-jumps=3")
+
+    asked = [f"{mm:g}" for mm in SHORT.positions_mm]
+    assert [step.setback_mm for step in ridden.steps[3:]] == list(SHORT.positions_mm[3:])
+    for said, mm in zip(refused, SHORT.positions_mm[3:], strict=True):
+        assert said.endswith(f"where {mm:g} mm is asked, and was wrong before: enter the setback from the jig's scale")
+    assert all(mm in ridden.cells.cure for mm in asked[3:])
+    assert "no verdict can come of this sweep" in ridden.cells.cure
+
+
 def test_what_is_read_of_a_saddle_that_still_moves_is_not_taken(tmp_path, monkeypatch):
     refused = []
 

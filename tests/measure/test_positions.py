@@ -81,14 +81,14 @@ def test_the_noise_of_a_sensor_is_no_move():
 
 def test_a_reading_that_did_not_follow_is_told_before_it_is_taken():
     positions, _ = watched(scans(0.0, 2.0, 80.0))
-    assert positions.stuck(80.0) == ""
+    assert positions.doubt(80.0) == ""
     positions.hold(80.0, 80.0)
     positions.feed(*scans(2.0, 5.0, 80.0))
 
-    assert positions.stuck(75.0).startswith("saddle_slide: moved by 0.0 mm where a move of -5 mm was asked")
-    assert positions.stuck(80.0) == ""
+    assert positions.doubt(75.0).startswith("saddle_slide: moved by 0.0 mm where a move of -5 mm was asked")
+    assert positions.doubt(80.0) == ""
     positions.feed(*scans(7.0, 5.0, 75.2))
-    assert positions.stuck(75.0) == ""
+    assert positions.doubt(75.0) == ""
 
 
 def test_a_setback_entered_that_the_sensor_does_not_read_is_named():
@@ -130,13 +130,77 @@ def test_a_sensor_that_has_jumped_is_not_believed_until_it_reads_what_is_asked()
     positions = jumped_by_8_mm()
 
     positions.hold(78.0, 70.0)
-    assert "reads 78.0 mm where 70 mm was asked, and has moved before" in positions.troubles["saddle_slide"]
+    assert "reads 78.0 mm where 70 mm was asked, and was wrong before" in positions.troubles["saddle_slide"]
     positions.feed(*scans(10.0, 5.0, 68.0))
     positions.hold(68.0, 60.0)
     assert "the sensor is wrong" in positions.troubles["saddle_slide"]
     positions.feed(*scans(15.0, 5.0, 50.5))
     positions.hold(50.5, 50.0)
     assert positions.troubles == {}
+
+
+def entered_where_it_jumped():
+    """The sensor jumps by 8 mm while the saddle is moved from 35 to 25 mm, and 25 is entered."""
+    positions, _ = watched(scans(0.0, 2.0, 35.0))
+    positions.hold(35.0, 35.0)
+    positions.feed(*scans(2.0, 3.0, 35.0))
+    positions.feed(*scans(5.0, 3.0, 25.0))
+    positions.feed(*scans(8.0, 3.0, 33.0))
+    positions.hold(25.0, 25.0, entered=True)
+    return positions
+
+
+def test_a_sensor_that_went_where_it_was_asked_and_jumped_is_not_said_to_stick():
+    positions, _ = watched(scans(0.0, 2.0, 35.0))
+    positions.hold(35.0, 35.0)
+    positions.feed(*scans(2.0, 5.0, 25.0))
+    positions.feed(*scans(7.0, 3.0, 33.0))
+
+    said = positions.doubt(25.0)
+
+    assert said.startswith("saddle_slide: went to 25.0 mm and now reads 33.0 mm, where a move of -10 mm was asked")
+    assert "or the sensor has jumped" in said
+    assert "sticks" not in said
+
+
+def test_where_the_saddle_was_before_it_was_set_is_no_way_it_went():
+    positions, _ = watched(scans(0.0, 2.0, 20.0))
+    positions.feed(*scans(2.0, 2.0, 35.0))
+    positions.hold(35.0, 35.0)
+    positions.feed(*scans(4.0, 3.0, 35.0))
+
+    assert "the sensor sticks" in positions.doubt(25.0)
+
+
+def test_a_sensor_that_another_value_was_entered_for_is_not_taken_until_it_reads_what_is_asked():
+    positions = entered_where_it_jumped()
+    assert "reads 33.0 mm where 25 mm was entered" in positions.troubles["saddle_slide"]
+
+    positions.feed(*scans(11.0, 3.0, 38.0))
+    assert positions.doubt(30.0) == (
+        "saddle_slide: reads 38.0 mm where 30 mm is asked, and was wrong before: enter the setback from the jig's scale"
+    )
+    positions.hold(38.0, 30.0)
+    assert "reads 38.0 mm where 30 mm was asked, and was wrong before" in positions.troubles["saddle_slide"]
+    positions.feed(*scans(14.0, 3.0, 20.5))
+    assert positions.doubt(20.0) == ""
+    positions.hold(20.5, 20.0)
+    assert positions.troubles == {}
+    positions.feed(*scans(17.0, 3.0, 15.0))
+    assert positions.doubt(10.0) == ""
+    positions.hold(15.0, 10.0)
+    assert positions.troubles == {}
+
+
+def test_a_sensor_in_doubt_that_reads_what_is_entered_beside_what_was_asked_is_believed():
+    positions = entered_where_it_jumped()
+    positions.feed(*scans(11.0, 3.0, 38.0))
+
+    positions.hold(38.0, 30.0, entered=True)
+
+    assert positions.troubles == {}
+    positions.feed(*scans(14.0, 3.0, 48.0))
+    assert positions.doubt(40.0) == ""
 
 
 def test_a_saddle_that_slipped_and_was_put_back_is_believed():

@@ -180,7 +180,7 @@ class SweepDesk:
         read, known = self.measured(), {} if setback_mm is not None else self._at.pipeline.positions.u_mm
         if setback_mm is None:
             positions = self._at.pipeline.positions
-            if why := positions.moves() or ("" if asked_mm is None else positions.stuck(asked_mm)):
+            if why := positions.moves() or ("" if asked_mm is None else positions.doubt(asked_mm)):
                 raise NotNow(why)
             at_mm = read.pop("setback_mm", at_mm)
         as_planned = plain(self._planned(at_mm).setting)
