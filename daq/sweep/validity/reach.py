@@ -38,13 +38,7 @@ def reach(sweep: Seen) -> Validity:
     off_mm = {what: _line(sweep.setback_mm, mm)[1] for what, mm in known.items() if np.isfinite(mm).all()}
     which = max(off_mm, key=lambda what: off_mm[what], default="")
     if which and off_mm[which] > KINK_MM:
-        return failed(
-            "reach",
-            f"the {which} did not change evenly with the setback: {off_mm[which]:.0f} mm off a straight line at one "
-            "position, which bends the hand load by itself",
-            "set saddle and bar right at every position and ride these again",
-            Number(off_mm[which], "mm"),
-        )
+        return _kinked(sweep, which, known[which])
     drop_mm, planned = saddle_mm - bar_mm, sweep.conditions.protocol
     drops = _drop_unlike(sweep, drop_mm, bar_mm)
     if "reach" not in off_mm and not drops:
@@ -67,6 +61,22 @@ def reach(sweep: Seen) -> Validity:
     if sweep.conditions.drop == "bar height kept" and "the drop" in said:
         said += "; the drop as planned, with the bar's height kept"
     return passed("reach", said, number)
+
+
+def _kinked(sweep: Seen, which: str, mm: Array) -> Validity:
+    """Named is the position furthest from the line through the others: one that is far off takes a line through all
+    along, which shows less of it and some at the others."""
+    i, off_mm = _furthest(sweep.setback_mm, mm)
+    others = np.arange(len(mm)) != i
+    alone = _line(sweep.setback_mm[others], mm[others])[1] <= KINK_MM
+    at = f"{sweep.setback_mm[i]:g} mm"
+    return failed(
+        "reach",
+        f"the {which} did not change evenly with the setback: at {at}{'' if alone else ', the worst,'} it was "
+        f"{off_mm:.0f} mm off a straight line through the others, which bends the hand load by itself",
+        f"set saddle and bar right at {at if alone else 'every position'} and ride {'it' if alone else 'these'} again",
+        Number(off_mm, "mm"),
+    )
 
 
 def saddle_tilt(sweep: Seen) -> Validity:
@@ -147,6 +157,19 @@ def _not_confirmed(sweep: Seen) -> Validity:
         )
     means = "reach not confirmed: where the bar stood is taken from the plan"
     return not_made("reach", means, "confirm the bar at each position")
+
+
+def _furthest(x: Array, y: Array) -> tuple[int, float]:
+    """Which point is furthest off the straight line through the others, and how far. A point without which there is
+    but one x has no such line."""
+    found = []
+    for i in range(len(x)):
+        others = np.arange(len(x)) != i
+        if np.ptp(x[others]) > 0.0:
+            _, level = np.polyfit(x[others] - x[i], y[others], 1)
+            found.append((abs(float(y[i] - level)), i))
+    off, i = max(found)
+    return i, off
 
 
 def _line(x: Array, y: Array) -> tuple[float, float]:

@@ -69,3 +69,31 @@ def test_a_drop_that_the_plan_lets_grow_is_as_planned_and_one_that_the_bar_makes
 )
 def test_a_plan_has_the_drop_follow_the_saddle_only_where_the_saddle_rises_and_the_bar_does_not(policies, drop):
     assert Plan(OUT_AND_BACK, **policies).drop == drop
+
+
+def kinked(off_mm):
+    """The test's finding where the bar stands off by off_mm[i] at step i."""
+    steps = []
+    for i, step in enumerate(ride()):
+        setting = Setting(bar_x_mm=540.0 - step.setback_mm + off_mm.get(i, 0.0))
+        steps.append(replace(step, setting=setting))
+    return steps, reach(seen(answer(), steps, KEPT))
+
+
+@pytest.mark.parametrize("i", [0, 3, 5])
+def test_a_bar_off_at_one_position_is_named_there_with_all_it_is_off(i):
+    """A line through all of them takes a part of the 344 mm, at the end of the jig most."""
+    steps, told = kinked({i: 344.0})
+
+    at = f"{steps[i].setback_mm:g} mm"
+    assert (told.result, told.forbids) == (Result.FAILED, True)
+    assert f"the reach did not change evenly with the setback: at {at} it was 344 mm off" in told.means
+    assert (told.value, told.unit) == (pytest.approx(344.0), "mm")
+    assert told.cure == f"set saddle and bar right at {at} and ride it again"
+
+
+def test_of_a_bar_off_at_several_positions_the_worst_is_named_and_all_are_to_be_set_right():
+    steps, told = kinked({2: 60.0, 7: -40.0})
+
+    assert f"at {steps[2].setback_mm:g} mm, the worst, it was" in told.means
+    assert told.cure == "set saddle and bar right at every position and ride these again"
