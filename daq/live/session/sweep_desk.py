@@ -126,7 +126,7 @@ class SweepDesk:
         if moved and setting is not None:
             content |= self._confirmed(setback_mm, setting)
         self._at.act(FITTER, content)
-        if content.get("setting") and self.progress is not None and self.progress.steps:
+        if content.get("setting") and self.progress is not None:
             for sentence in surprises(self._planned(content["setback_mm"]), self.progress.setting):
                 self._at.notice("caution", sentence)
         await self._at.stored()

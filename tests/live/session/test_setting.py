@@ -118,3 +118,17 @@ def test_a_bar_set_far_from_the_plan_is_taken_and_said_at_once(tmp_path):
         assert session.sweep.progress.setting.bar_x_mm == BAR_MM - 20.0
 
     confirming(tmp_path, inside)
+
+
+def test_the_first_bar_is_held_against_the_rig_files_and_said_at_once(tmp_path):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+        assert not [note for note in session.acquisition.notices if "taken as set" in note.text]
+        await session.sweep.fitter(Trigger.UNDO)
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={"bar_x_mm": BAR_MM + 200.0})
+
+        (said,) = [note for note in session.acquisition.notices if "taken as set" in note.text]
+        assert said.text.startswith(f"bar forward {BAR_MM + 200.0:g} mm is taken as set, {BAR_MM:.0f} mm was planned")
+        assert said.level == "caution"
+
+    confirming(tmp_path, inside)
