@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import math
 import signal
 import socket
 from collections.abc import Callable, Coroutine, Sequence
@@ -78,7 +79,8 @@ class Demo:
 
         reference: the reference board's own program in the place of the simulated board.
         roles: what the rig reads of the board: hands alone, hands and saddle, the whole jig, with or without positions.
-        moving_s: session time the fitter needs to move the saddle: the rider tires over the whole ride.
+        moving_s: session time the fitter needs to move the saddle: the rider tires over the whole ride, from the first
+        step on where a fitter rides by hand, who takes his time before it.
         ValueError for a kind of rider or a name there is not, a fault of a sensor that is not there, and the reference
         board with positions, which it has no channels for; FileExistsError rather than overwrite a recording.
         """
@@ -89,7 +91,7 @@ class Demo:
         self.plan = replace(PLAN, blinded=model.confounds.blinded)
         model = replace(model, confounds=replace(model.confounds, fatigue_over_s=ridden_s(self.plan, moving_s)))
         self._gradient_pct = 0.0
-        self._moving = False
+        self._moving, self._moving_s, self._by_hand = False, moving_s, True
         self._power_told = model.confounds.power_told
         clock = SessionClock(pace=pace, at_most_s=BEAT_AT_MOST_S)
         self.jig = SimulatedJig(model, rng=np.random.default_rng(seed), reads_positions=self._reads_positions)
@@ -162,12 +164,15 @@ class Demo:
             if listener is not None:
                 await asyncio.Event().wait()
 
+        self._by_hand = by_hand
         return await self.run_until(listener, ride())
 
     async def run_until(
         self, listener: socket.socket | None, until: Coroutine[Any, Any, None]
     ) -> signal.Signals | None:
         """Serve the jig until this is done or a signal comes, which is returned."""
+        if self._by_hand:
+            self.jig.tire(math.inf, ridden_s(self.plan, self._moving_s))
         links: list[Link] = [self.board.run, *links_of(self.session)]
         try:
             return await serve(self.session, links, listener=listener, until=until)
@@ -201,6 +206,8 @@ class Demo:
         put_mm = progress.asked_setback_mm if self._reads_positions else progress.setback_mm
         if put_mm is not None and (begins if self._reads_positions else ends):
             self.jig.place_saddle(put_mm)
+        if ends and self._by_hand and not progress.ridden:
+            self.jig.tire(self.jig.t_s, ridden_s(progress.plan, self._moving_s))
         self._moving = moving
 
 

@@ -153,6 +153,10 @@ class SimulatedJig:
         """The rider pedals or sits still."""
         self._pedalling = pedalling
 
+    def tire(self, from_s: float, over_s: float) -> None:
+        """The ride begins at from_s, infinity for not yet: fatigue has its whole size over_s later, and keeps it."""
+        self._visits.tire(from_s, over_s)
+
     def truth(self) -> Truth:
         """What a perfect instrument would find on this jig, at this gradient and effort."""
         return truth(self._budget, self._tilt_rad, self._power_w, self._cadence_rpm)

@@ -38,6 +38,13 @@ class Visits:
         self._scatter_n = 0.0
         self._moves: list[tuple[float, float]] = []
         self._moved_mm: list[float] = []
+        self._tires_from_s: float | None = None
+        self._tires_over_s = self._wrong.fatigue_over_s
+
+    def tire(self, from_s: float, over_s: float) -> None:
+        """The ride begins at from_s, infinity for not yet: no fatigue before, and its whole size over_s later and from
+        then on. Without this the ride begins with the jig's clock."""
+        self._tires_from_s, self._tires_over_s = from_s, over_s
 
     def put(self, said_mm: float, t_s: float, torque_nm: float) -> None:
         """The saddle is set to a position stated as said_mm, possibly the same again. ValueError, with nothing changed,
@@ -65,7 +72,7 @@ class Visits:
     def more_n(self, t_s: Array) -> Array:
         """(n,) what is added to the hand load of a rider without confounds, excluding sway and drift."""
         wrong = self._wrong
-        more_n = self._scatter_n + wrong.expected_n(self.believed_mm) + wrong.fatigue_n(t_s) + self._lagging_n(t_s)
+        more_n = self._scatter_n + wrong.expected_n(self.believed_mm) + self._fatigue_n(t_s) + self._lagging_n(t_s)
         for moved_s, size_n in self._moves:
             more_n = more_n + size_n * np.exp(-SETTLED * (t_s - moved_s) / self._model.settle_s)
         return np.asarray(more_n + self.grip_n(t_s))
@@ -84,6 +91,12 @@ class Visits:
     def torque_lost_nm(self) -> float:
         """Crank torque missing here, which the rider does not know of."""
         return self._wrong.torque_lost_nm(self.setback_mm)
+
+    def _fatigue_n(self, t_s: Array) -> Array:
+        if self._tires_from_s is None:
+            return self._wrong.fatigue_n(t_s)
+        part = np.clip((t_s - self._tires_from_s) / self._tires_over_s, 0.0, 1.0)
+        return self._wrong.fatigue_n(part * self._wrong.fatigue_over_s)
 
     def _lagging_n(self, t_s: Array) -> Array:
         if self._wrong.lag_s <= 0.0:

@@ -1,6 +1,7 @@
 """The main job end to end: simulated rider, pseudo-terminal, store, pipeline, answer, recording, replay."""
 
 import json
+import math
 import subprocess
 import sys
 from dataclasses import replace
@@ -14,12 +15,14 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
-from daq.live.demo import Demo
+from daq.live.demo import Demo, ridden_s
+from daq.rider.jig import SimulatedJig
 from daq.sweep.contract import contract
 from daq.sweep.order import with_sham
-from daq.sweep.run import State
+from daq.sweep.run import State, Trigger
 from daq.values import Onset, StepMean, Stroke, Verdict
-from tests.live.jig import SHORT, demo
+from tests.live.jig import SHORT, demo, run, under_way
+from tests.sources.waiting import until
 
 
 @pytest.fixture(scope="module")
@@ -170,3 +173,40 @@ def test_a_blinded_rider_rides_a_blinded_plan(tmp_path):
         assert running.truth_fields()["confounds"][0]["name"] == "blinded"
 
     assert Demo(Store.open(tmp_path / "other.sqlite"), kind="flat", seed=1, pace=30.0, wrong=["blinded"]).plan.blinded
+
+
+def test_a_rider_ridden_by_hand_tires_from_the_first_step_and_not_while_the_fitter_takes_his_time(tmp_path):
+    """What is left of the rider's clock when the saddle is first set is no part of the ride, nor when it is set
+    again."""
+
+    async def ridden(running):
+        session, jig, told = running.session, running.jig, []
+        tire = jig.tire
+        jig.tire = lambda from_s, over_s: (tire(from_s, over_s), told.append((jig.t_s, from_s, over_s)))
+
+        async def inside():
+            await under_way(session)
+            await until(lambda: jig.t_s > 30.0)
+            assert told == [(0.0, math.inf, ridden_s(SHORT))]
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
+            await until(lambda: session.sweep.progress.state is State.MOVING)
+            await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
+            await until(lambda: session.sweep.progress.state is State.AVERAGING)
+
+        await running.run_until(None, inside())
+        return told
+
+    with demo(tmp_path, wrong=("fatigue-late=25",)) as running:
+        _, (at_s, from_s, over_s) = run(ridden(running))
+
+    assert at_s == from_s > 30.0
+    assert over_s == ridden_s(SHORT)
+
+
+def test_a_plan_the_demo_rides_itself_leaves_fatigue_to_the_jigs_clock(tmp_path, monkeypatch):
+    monkeypatch.setattr(SimulatedJig, "tire", lambda *_: pytest.fail("as it always was, bit for bit"))
+
+    with demo(tmp_path, wrong=("fatigue-late=25",)) as running:
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
+
+    assert running.session.sweep.progress.state is State.FINISHED

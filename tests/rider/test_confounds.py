@@ -217,6 +217,28 @@ def test_fatigue_is_in_the_scans():
     assert np.diff(minutes) == pytest.approx([2.0, 2.0], abs=0.05)
 
 
+def test_fatigue_of_a_ride_that_begins_later_starts_there_and_ends_at_its_size():
+    ridden = jig(with_("fatigue-linear=20", model=FLAT))
+    ridden.tire(math.inf, 120.0)
+    ridden.advance(600.0)
+    ridden.tire(ridden.t_s, 120.0)
+    fresh_n, *later_n = [ridden.advance(10.0).cells_n[:, :2].sum(axis=1).mean() for _ in range(24)]
+    rested_n = jig(FLAT).advance(10.0).cells_n[:, :2].sum(axis=1).mean()
+
+    assert fresh_n - rested_n == pytest.approx(20.0 * 5.0 / 120.0, abs=0.05)
+    assert later_n[5] - fresh_n == pytest.approx(10.0, abs=0.05)
+    assert [later_n[i] - rested_n for i in (11, 22)] == pytest.approx([20.0, 20.0], abs=0.05)
+
+
+def test_a_ride_not_begun_has_no_fatigue():
+    ridden, rested = jig(with_("fatigue-linear=20", model=FLAT)), jig(FLAT)
+    ridden.tire(math.inf, 120.0)
+
+    shown = [each.advance(300.0).cells_n for each in (ridden, rested)]
+
+    assert (shown[0] == shown[1]).all()
+
+
 def test_expectation_saturates_forward_of_the_habitual_place():
     wrong = Confounds(expectation_n=12.0, habit_mm=60.0)
 
