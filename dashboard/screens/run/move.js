@@ -26,7 +26,7 @@ export function moveCard(store) {
     const input = numberInput({ words, step: 1 }, { id: `set-${name}`, onchange: () => correct(name, numberIn(input)) });
     return { name, input, node: el("p", { class: "field number" }, el("label", { for: `set-${name}` }, words), input) };
   });
-  const correction = el("details", { class: "correct" }, el("summary", {}, "Something else was set"), ...fields.map((each) => each.node));
+  const correction = el("details", { class: "correct" }, el("summary", {}, "Something else was set"), el("div", { class: "fields" }, ...fields.map((each) => each.node)));
   const node = el("div", { class: "move-card" }, el("div", { class: "figures-row" }, ...cells.map((each) => each.node)), told, picture, correction);
   const pictureChanged = changes();
   const fieldsChanged = changes();
