@@ -10,6 +10,7 @@
  *   urgent?: boolean, run: (store: Store) => void}} Shortcut
  */
 import { sendEvent, sendMark } from "./commands.js";
+import { asksForNumber } from "./screens/run/move.js";
 import { score } from "./screens/run/says.js";
 import { PAIN } from "./state.js";
 import { mainAction, TICK } from "./words.js";
@@ -26,6 +27,7 @@ export function ifAccepted(store, event) {
  */
 export function confirmMain(store) {
   const event = mainAction(store.state)?.event;
+  if ((event === TICK || event === "saddle_moved") && asksForNumber()) return;
   if (event === TICK) store.dispatch({ type: "page/tick" });
   else if (event) store.inTurn(() => mainAction(store.state)?.event === event && void sendEvent(store, event));
 }

@@ -116,6 +116,7 @@ function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) 
   return (
     !before ||
     before.sweep_id !== sweep.sweep_id ||
+    before.step !== sweep.step ||
     before.asked_setback_mm !== sweep.asked_setback_mm ||
     (sweep.state === "moving" && before.state !== "moving")
   );

@@ -1,6 +1,6 @@
 /** The move card: where saddle and bar go, in figures read from two metres, with a picture of it. */
 import { changes, el, setAttribute, setText } from "../../dom.js";
-import { number } from "../../format.js";
+import { asTyped, number } from "../../format.js";
 import { parts, placeBefore } from "../../moving.js";
 import { numberIn, numberInput, writeNumber } from "../../number_field.js";
 import { sideView } from "../../side_view.js";
@@ -22,17 +22,16 @@ export function moveCard(store) {
   const cells = Array.from({ length: SHOWN }, figure);
   const told = el("p", { class: "move-told" });
   const picture = el("div", { class: "picture" });
-  const fields = OTHERS.map(([name, words]) => {
-    const input = numberInput({ words, step: 1 }, { id: `set-${name}`, onchange: () => correct(name, numberIn(input)) });
-    return { name, input, node: el("p", { class: "field number" }, el("label", { for: `set-${name}` }, words), input) };
-  });
+  const fields = OTHERS.map(([name, words]) => ({ name, ...correctionField(name, words, (value) => correct(name, value)) }));
   const correction = el("details", { class: "correct" }, el("summary", {}, "Something else was set"), el("div", { class: "fields" }, ...fields.map((each) => each.node)));
   const node = el("div", { class: "move-card" }, el("div", { class: "figures-row" }, ...cells.map((each) => each.node)), told, picture, correction);
   const pictureChanged = changes();
-  const fieldsChanged = changes();
+  /** @type {State["corrections"]|null} as this card last left them: others mean that a position is asked anew */
+  let known = null;
 
-  function correct(/** @type {string} */ name, /** @type {number} */ value) {
-    store.dispatch({ type: "page/correction", name, value: Number.isNaN(value) ? null : value });
+  function correct(/** @type {string} */ name, /** @type {number|null} */ value) {
+    store.dispatch({ type: "page/correction", name, value });
+    known = store.state.corrections;
   }
 
   /** @param {State} state */
@@ -49,12 +48,49 @@ export function moveCard(store) {
       const now = { setback_mm: setback ?? target.setback_mm, saddle_height_mm: height, bar_x_mm: bar, bar_y_mm: target.bar_y_mm };
       picture.replaceChildren(sideView(now, before));
     }
-    if (fieldsChanged(target.setback_mm, state.sweep.sweep_id)) {
-      correction.open = false;
-      for (const { name, input } of fields) writeNumber(input, target[name] ?? null);
-    }
+    const anew = state.corrections !== known;
+    if (anew) correction.open = false;
+    known = state.corrections;
+    for (const { name, draw: drawField } of fields) drawField(state.corrections[name] ?? target[name] ?? null, anew);
   }
   return { node, draw };
+}
+
+/**
+ * A field that shows what is going to be confirmed, unless somebody is typing in it or it holds no number.
+ * @param {string} name @param {string} words @param {(value: number|null) => void} correct null: as asked
+ */
+function correctionField(name, words, correct) {
+  const input = numberInput({ words }, { id: `set-${name}`, "aria-describedby": `set-${name}-wrong` });
+  const wrong = el("p", { class: "wrong", id: `set-${name}-wrong`, role: "alert" });
+  const node = el("div", {}, el("p", { class: "field number" }, el("label", { for: `set-${name}` }, words), input), wrong);
+  const say = () => setText(wrong, input.validationMessage);
+  input.addEventListener("change", () => {
+    say();
+    const value = numberIn(input);
+    correct(Number.isNaN(value) ? null : value);
+  });
+  // A complaint goes at once when it is mended; a new one waits until the number is typed to its end.
+  input.addEventListener("input", () => input.validity.valid && say());
+
+  /** @param {number|null} value @param {boolean} anew */
+  function draw(value, anew) {
+    const text = value === null ? "" : asTyped(value);
+    if (input.value === text || (!anew && (!input.validity.valid || input === document.activeElement))) return;
+    writeNumber(input, value);
+    say();
+  }
+  return { node, draw };
+}
+
+/** Takes the fitter to a correction that is no number; false if there is none. What was typed must not count as planned. */
+export function asksForNumber() {
+  const input = /** @type {HTMLInputElement|null} */ (document.querySelector(".correct input:invalid"));
+  const fold = input?.closest("details");
+  if (!input || !fold) return false;
+  fold.open = true;
+  input.focus();
+  return true;
 }
 
 function figure() {
