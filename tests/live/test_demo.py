@@ -190,6 +190,8 @@ def test_a_rider_ridden_by_hand_tires_from_the_first_step_and_not_while_the_fitt
             assert told == [(0.0, math.inf, ridden_s(SHORT))]
             await session.sweep.fitter(Trigger.SADDLE_MOVED, 80.0)
             await until(lambda: session.sweep.progress.state is State.MOVING)
+            moved_s = jig.t_s
+            await until(lambda: jig.t_s > moved_s + 2.0)  # the demo has seen that the saddle is moved
             await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0)
             await until(lambda: session.sweep.progress.state is State.AVERAGING)
 
