@@ -12,8 +12,7 @@ from daq.fit.intake import Saddle
 from daq.fit.stepping import over_bb_mm, seat_of
 from daq.rig import Geometry
 from daq.sweep.plan import Plan
-from daq.sweep.progress import MISPLACED_MM
-from daq.sweep.setting import NOTHING_SET, TILT_CHANGE_DEG
+from daq.sweep.setting import MISPLACED_MM, NOTHING_SET, TILT_CHANGE_DEG
 from daq.values import NAN, Setting, StepMean
 
 _NAMES = {"saddle_height_mm": "saddle height", "bar_x_mm": "bar forward", "bar_y_mm": "bar height"}
@@ -75,15 +74,21 @@ def as_set(start: Start, setback_mm: float, setting: Setting) -> Placed:
     return Placed(setback_mm, setting, reach_mm, _drop_mm(setting) - _drop_mm(start.setting))
 
 
-def surprises(wanted: Placed, setting: Setting) -> list[str]:
-    """Where the jig was set differently from the plan by more than a setting error: one sentence each. wanted: where
-    the policies put it, relative to the first position; values not stated are skipped.
+def surprises(asked_mm: float, wanted: Placed, setting: Setting) -> list[str]:
+    """Where the jig was set differently from what was asked by more than a setting error: saddle and bar in one
+    sentence, the setback first, for what the policies want of the rest follows it; the tilt in another. wanted: where
+    they put it at the setback that was set; what is NaN in it or not stated is skipped.
     """
-    found = []
+    places, at_mm = [], wanted.setback_mm
+    misplaced = abs(at_mm - asked_mm) > MISPLACED_MM
+    if misplaced:
+        places.append(f"{asked_mm:g} mm was asked, {at_mm:g} mm is taken as set")
+    where = f"belongs to {at_mm:g} mm" if misplaced else "was planned"
     for name, what in _NAMES.items():
         planned_mm, set_mm = getattr(wanted.setting, name), getattr(setting, name)
         if abs(set_mm - planned_mm) > MISPLACED_MM:
-            found.append(f"{what} {set_mm:g} mm is taken as set, {planned_mm:.0f} mm was planned; undo if mistyped")
+            places.append(f"{what} {set_mm:g} mm is taken as set, {planned_mm:.0f} mm {where}")
+    found = ["; ".join([*places, "undo if mistyped"])] if places else []
     off_deg = setting.saddle_tilt_deg - wanted.setting.saddle_tilt_deg
     if abs(off_deg) > TILT_CHANGE_DEG:
         found.append(

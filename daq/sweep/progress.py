@@ -23,8 +23,6 @@ SETTLE_AT_MOST_S = 30.0
 """A swaying rider is never quite steady; after this time the position is averaged anyway, and a note says so."""
 STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
-MISPLACED_MM = 3.0
-"""A saddle further than this from the requested position is accepted as set, with a note to the fitter."""
 MOST_LEFT_OUT = 2000
 """Strokes left out of one step that are kept, the latest: twenty minutes of them. A rider below the effort all day
 would otherwise fill the memory; those before are counted."""
@@ -145,7 +143,7 @@ class SweepProgress:
             raise NotNow("redo while moving; no step is finished yet that could be ridden again")
         notices = []
         if event is Trigger.SADDLE_MOVED:
-            notices = self._place_saddle(setback_mm, setting, t_s)
+            self._place_saddle(setback_mm, setting)
             self.setting, self.u_setback_mm, self._confirmed_min = setting, u_setback_mm, t_s / 60.0
         elif event is Trigger.REDO and self.state is State.MOVING and self._last_left_out:
             self.left_out.pop()
@@ -289,18 +287,12 @@ class SweepProgress:
         ridden = tuple(step.setback_mm for step in self.steps)
         return ridden if self.asked_setback_mm is None else (*ridden, self.asked_setback_mm)
 
-    def _place_saddle(self, setback_mm: float | None, setting: Setting, t_s: float) -> list[Notice]:
+    def _place_saddle(self, setback_mm: float | None, setting: Setting) -> None:
         if setback_mm is None:
             raise BadValue("saddle_moved: expected setback_mm, the saddle's new setback behind the BB")
         if wrong := contradiction(setback_mm, setting, self._jig):
             raise BadValue(wrong)
-        asked = self.asked_setback_mm
         self.setback_mm = setback_mm
-        if asked is not None and abs(setback_mm - asked) > MISPLACED_MM:
-            return [
-                Notice("caution", f"{asked:g} mm was asked, {setback_mm:g} mm is taken as set; undo if mistyped", t_s)
-            ]
-        return []
 
     def _start_over(self, t_s: float) -> None:
         self._moved_s, self._used, self._recent = t_s, [], []

@@ -117,10 +117,39 @@ def test_a_bar_or_a_tilt_that_is_not_as_planned_is_said_and_a_slip_of_the_hand_i
     wanted = at(60.0, first)
     set_right = wanted.setting
 
-    assert surprises(wanted, set_right) == []
-    assert surprises(wanted, replace(set_right, bar_x_mm=584.0)) == []
-    assert surprises(wanted, Setting()) == []
-    (bar,) = surprises(wanted, replace(set_right, bar_x_mm=528.0))
-    assert "bar forward 528 mm is taken as set, 582 mm was planned" in bar
-    (tilt,) = surprises(wanted, replace(set_right, saddle_tilt_deg=-3.0))
+    assert surprises(60.0, wanted, set_right) == []
+    assert surprises(60.0, wanted, replace(set_right, bar_x_mm=584.0)) == []
+    assert surprises(60.0, wanted, Setting()) == []
+    (bar,) = surprises(60.0, wanted, replace(set_right, bar_x_mm=528.0))
+    assert bar == "bar forward 528 mm is taken as set, 582 mm was planned; undo if mistyped"
+    (tilt,) = surprises(60.0, wanted, replace(set_right, saddle_tilt_deg=-3.0))
     assert "-1.5°" in tilt
+
+
+@pytest.mark.parametrize(
+    ("setback_mm", "said"),
+    [(83.0, []), (77.0, []), (70.0, ["80 mm was asked, 70 mm is taken as set; undo if mistyped"])],
+)
+def test_a_setback_far_from_the_asked_one_is_said_and_a_slip_of_the_hand_is_not(setback_mm, said):
+    assert surprises(80.0, at(setback_mm), Setting()) == said
+
+
+def test_a_bar_that_belongs_to_the_setback_that_was_set_is_none():
+    """Reach kept: 10 mm more setback needs the bar 10 mm further back."""
+    wanted = at(50.0, height_policy="height kept")
+
+    (said,) = surprises(40.0, wanted, wanted.setting)
+
+    assert said == "40 mm was asked, 50 mm is taken as set; undo if mistyped"
+
+
+def test_of_a_setback_and_a_bar_that_are_both_off_the_setback_is_named_first_in_one_sentence():
+    """The bar as the card asked for 30 mm, the saddle at 40 mm: reach kept from 60 mm and 570 mm, so 600 and 590."""
+    wanted = at(40.0, height_policy="height kept")
+
+    (said,) = surprises(30.0, wanted, replace(wanted.setting, bar_x_mm=600.0))
+
+    assert said == (
+        "30 mm was asked, 40 mm is taken as set; bar forward 600 mm is taken as set, 590 mm belongs to 40 mm; "
+        "undo if mistyped"
+    )

@@ -125,9 +125,11 @@ class SweepDesk:
         content: dict[str, Any] = {"event": str(event), "setback_mm": setback_mm if moved else None}
         if moved and setting is not None:
             content |= self._confirmed(setback_mm, setting)
+        asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         self._at.act(FITTER, content)
-        if content.get("setting") and self.progress is not None:
-            for sentence in surprises(self._planned(content["setback_mm"]), self.progress.setting):
+        if moved and asked_mm is not None and self.progress is not None and self.progress.setback_mm is not None:
+            wanted = self._planned(self.progress.setback_mm)
+            for sentence in surprises(asked_mm, wanted, self.progress.setting):
                 self._at.notice("caution", sentence)
         await self._at.stored()
 

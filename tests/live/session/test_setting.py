@@ -132,3 +132,31 @@ def test_the_first_bar_is_held_against_the_rig_files_and_said_at_once(tmp_path):
         assert said.level == "caution"
 
     confirming(tmp_path, inside)
+
+
+@pytest.mark.parametrize("setting", [None, {}])
+def test_a_setback_far_from_the_asked_one_is_taken_with_a_word_to_the_fitter(tmp_path, setting):
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0, setting)
+
+        said = [note.text for note in session.acquisition.notices if "was asked" in note.text]
+        assert said == ["80 mm was asked, 70 mm is taken as set; undo if mistyped"]
+
+    confirming(tmp_path, inside)
+
+
+def test_a_setback_off_its_place_is_named_before_the_bar_that_no_longer_belongs_to_it_in_one_notice(tmp_path):
+    """The page sends what its card showed for the setback that was asked: the bar as for 60 mm, the saddle at 70 mm."""
+
+    async def inside(session):
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, setting={})
+        await until(lambda: session.sweep.progress.steps)
+        asked = sweep_status(session)["target"]
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 70.0, {"bar_x_mm": asked["bar_x_mm"]})
+
+        (said,) = [note.text for note in session.acquisition.notices if "taken as set" in note.text]
+        assert asked["setback_mm"] == 60.0
+        assert said.startswith(f"60 mm was asked, 70 mm is taken as set; bar forward {BAR_MM + 20.0:g} mm is taken")
+        assert f"{BAR_MM + 10.0:.0f} mm belongs to 70 mm" in said
+
+    confirming(tmp_path, inside)
