@@ -52,6 +52,10 @@ class Positions:
         """By sensor: what is wrong with it at the current position, one sentence with the remedy."""
         self._recent: deque[tuple[float, Array]] = deque()
         self._second = -math.inf
+        self._before: dict[str, float] = {}
+        """What was read at the end of the second before."""
+        self._stood_mm: dict[str, list[float]] = {}
+        """By field: where it stood for a second since the last `hold`."""
         self._held: dict[str, float] = {}
         self._been: dict[str, tuple[float, float]] = {}
         """By field: the lowest and the highest that was read at the seconds' ends since the last `hold`."""
@@ -86,7 +90,8 @@ class Positions:
                         f"{each.name}: reads {reads_mm:.1f} mm where {target_mm:g} mm is asked, and was wrong before: "
                         "enter the setback from the jig's scale"
                     )
-                if said := self._unlike(each.field, reads_mm, held_mm, target_mm - held_mm):
+                said = self._unlike(each.field, reads_mm, held_mm, target_mm - held_mm)
+                if said := said or self._left(each.field, reads_mm, target_mm):
                     return f"{each.name}: {said}"
         return ""
 
@@ -124,7 +129,7 @@ class Positions:
                 elif entered or abs(reads_mm - self._asked_mm) <= OFF_MM:
                     self._doubted.discard(each.name)
                 self._said[each.name] = said or self._still_off(each.name, reads_mm)
-        self._been = {}
+        self._been, self._stood_mm = {}, {}
         self._judge()
 
     def feed(self, samples: Samples, t_s: Array) -> list[tuple[float, dict[str, str]]]:
@@ -159,6 +164,22 @@ class Positions:
         for field, mm in self.now.items():
             low_mm, high_mm = self._been.get(field, (mm, mm))
             self._been[field] = (min(low_mm, mm), max(high_mm, mm))
+            stood_mm = self._stood_mm.setdefault(field, [])
+            if abs(mm - self._before.get(field, NAN)) <= MOVES_MM and not (
+                stood_mm and abs(mm - stood_mm[-1]) < MOVES_MM
+            ):
+                stood_mm.append(mm)
+        self._before = self.now
+
+    def _left(self, field: str, reads_mm: float, target_mm: float) -> str:
+        """That it stood where it was asked and is elsewhere now; empty if it did not, or is there."""
+        nearest_mm = min(self._stood_mm.get(field, ()), key=lambda mm: abs(mm - target_mm), default=NAN)
+        if not abs(nearest_mm - target_mm) <= OFF_MM or abs(reads_mm - target_mm) <= OFF_MM:
+            return ""
+        return (
+            f"stood at {nearest_mm:.1f} mm and now reads {reads_mm:.1f} mm where {target_mm:g} mm is asked: the saddle "
+            "was moved on, or the sensor has jumped. Move it, or enter the setback from the jig's scale"
+        )
 
     def _unlike(self, field: str, reads_mm: float, from_mm: float, asked_mm: float) -> str:
         """What is wrong with the way from from_mm, where a move of asked_mm was asked; empty if it was followed."""

@@ -163,6 +163,43 @@ def test_a_sensor_that_went_where_it_was_asked_and_jumped_is_not_said_to_stick()
     assert "sticks" not in said
 
 
+@pytest.mark.parametrize("jump_mm", [8.0, -8.0])
+def test_a_sensor_that_stood_at_what_is_asked_and_jumped_is_refused_however_long_the_move(jump_mm):
+    positions, _ = watched(scans(0.0, 2.0, 60.0))
+    positions.hold(60.0, 60.0)
+    positions.feed(*scans(2.0, 3.0, 60.0))
+    positions.feed(*scans(5.0, 4.0, 40.2))
+    assert positions.doubt(40.0) == ""
+    positions.feed(*scans(9.0, 3.0, 40.2 + jump_mm))
+
+    said = positions.doubt(40.0)
+
+    assert said.startswith(f"saddle_slide: stood at 40.2 mm and now reads {40.2 + jump_mm:.1f} mm where 40 mm is asked")
+    positions.hold(40.0, 40.0, entered=True)
+    positions.feed(*scans(12.0, 3.0, 30.0))
+    assert "was wrong before" in positions.doubt(20.0)
+
+
+def test_a_saddle_moved_past_what_is_asked_without_standing_there_is_taken_where_it_stands():
+    positions, _ = watched(scans(0.0, 2.0, 60.0))
+    positions.hold(60.0, 60.0)
+    positions.feed(*scans(2.0, 1.0, 60.0))
+    positions.feed(*scans(3.0, 1.0, 40.0))
+    positions.feed(*scans(4.0, 3.0, 34.0))
+
+    assert positions.doubt(40.0) == ""
+
+
+def test_a_place_the_saddle_stood_at_before_it_was_last_set_refuses_nothing():
+    positions, _ = watched(scans(0.0, 3.0, 40.0))
+    positions.feed(*scans(3.0, 3.0, 60.0))
+    positions.hold(60.0, 60.0)
+    positions.feed(*scans(6.0, 1.0, 60.0))
+    positions.feed(*scans(7.0, 3.0, 46.0))
+
+    assert positions.doubt(40.0) == ""
+
+
 def test_where_the_saddle_was_before_it_was_set_is_no_way_it_went():
     positions, _ = watched(scans(0.0, 2.0, 20.0))
     positions.feed(*scans(2.0, 2.0, 35.0))
@@ -199,8 +236,8 @@ def test_a_sensor_in_doubt_that_reads_what_is_entered_beside_what_was_asked_is_b
     positions.hold(38.0, 30.0, entered=True)
 
     assert positions.troubles == {}
-    positions.feed(*scans(14.0, 3.0, 48.0))
-    assert positions.doubt(40.0) == ""
+    positions.feed(*scans(14.0, 3.0, 58.0))
+    assert positions.doubt(50.0) == ""
 
 
 def test_a_saddle_that_slipped_and_was_put_back_is_believed():
