@@ -88,8 +88,8 @@ const NOW = {
     const { onset } = state;
     if (sweep.purpose === "confirm") return say("Both places are ridden", { detail: "Decide shows what differs." });
     if (!isNamed(onset)) {
-      const next = NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)];
-      return say("Finished", { detail: [sentence(headline(state)), sweep.why_here && ended(sweep), next].filter(Boolean).join(" ") });
+      const why = sweep.why_here && !spoilt(onset) && ended(sweep);
+      return say("Finished", { detail: [sentence(headline(state)), why, ...nextAfter(onset).slice(0, 1)].filter(Boolean).join(" ") });
     }
     const answer = `Onset ${answerRange(onset)}.`;
     if (onset.suggested_setback_mm === null) {
@@ -191,12 +191,22 @@ const NEXT = {
   undecided: "To find one, ride more positions or record each for longer.",
 };
 
-/** What to do when there is no window to choose from: what took the verdict has to be cured first. @param {Onset|null|undefined} onset */
+/** Whether a test took the verdict, whatever the loads say. @param {Onset|null|undefined} onset */
+const spoilt = (onset) => (onset?.validity ?? []).some(({ forbids }) => forbids);
+
+/** What to do without an onset, the most important first: what took the verdict, or spoilt it, is cured before anything else. @param {Onset|null|undefined} onset @returns {string[]} */
+function nextAfter(onset) {
+  const found = onset?.validity ?? [];
+  const failed = onset?.verdict === "undecided" ? found.filter(({ result, cure }) => result === "failed" && cure) : [];
+  const against = spoilt(onset) ? found.filter(({ forbids }) => forbids) : failed;
+  const cures = [...new Set(against.map(({ cure, means }) => sentence(cure || means)))];
+  const next = NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)];
+  return cures.length || !next ? cures : [next];
+}
+
+/** What to do when there is no window to choose from. @param {Onset|null|undefined} onset */
 export function withoutWindow(onset) {
-  const against = (onset?.validity ?? []).filter(({ forbids }) => forbids);
-  const cures = new Set(against.map(({ cure, means }) => sentence(cure || means)));
-  const next = cures.size ? [...cures].slice(0, MOST_CURES) : [NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)]];
-  return ["No window: no onset is named.", ...next].filter(Boolean).join(" ");
+  return ["No window: no onset is named.", ...nextAfter(onset).slice(0, MOST_CURES)].join(" ");
 }
 const MOST_CURES = 2;
 
@@ -217,7 +227,8 @@ export function settleLabel(sweep) {
 /** The probability of each of the three shapes. @param {Onset} onset */
 export function chances(onset) {
   const [inside, light, loaded] = [onset.p_onset, onset.p_light, onset.p_loaded].map((p) => percent(p));
-  return `Chances: onset inside the sweep ${inside}, light throughout ${light}, loaded throughout ${loaded}.`;
+  const by = spoilt(onset) ? "By the loads alone, which cannot be relied on here" : "Chances";
+  return `${by}: onset inside the sweep ${inside}, light throughout ${light}, loaded throughout ${loaded}.`;
 }
 
 /** Whether the place that the plan asks for is another day's, which only Decide shows. @param {Sweep|null} sweep */
@@ -341,7 +352,7 @@ export function planInWords(outlook) {
     outlook.at_most
       ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled, with the first position once more.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
-    `The onset will be known to ${known.join(", ")}. A rise below ${slope(outlook.smallest_n_per_mm)} is found in fewer than half of such sweeps. ${sentence(outlook.scatter)}`,
+    ...(known.length ? [`The onset will be known to ${known.join(", ")}. A rise below ${slope(outlook.smallest_n_per_mm)} is found in fewer than half of such sweeps. ${sentence(outlook.scatter)}`] : []),
     sentence(outlook.best.sentence),
     ...outlook.cautions.map(sentence),
   ];

@@ -75,14 +75,14 @@ def test_a_saddle_that_slips_while_a_step_is_ridden_forbids_the_onset_until_that
     assert found.result is Result.FAILED
     assert found.forbids
     assert "slide: moved by +6.0 mm" in found.means
-    assert found.cure == "fix it and ride 40 mm again"
+    assert found.cure == "fix 'slide' and ride 40 mm again"
 
 
 def test_a_sensor_that_sticks_forbids_it_too():
     _, outputs = sweep(lambda place, second, at_mm: 80.0 if place < 2 else at_mm)
 
     assert "slide" in cells_of(outputs).means
-    assert cells_of(outputs).cure == "fix it and ride 60 mm again"
+    assert cells_of(outputs).cure == "fix 'slide' and ride 60 mm again"
 
 
 def test_a_sensor_that_goes_on_sticking_leaves_the_sweep_no_verdict_and_is_said_to():

@@ -68,7 +68,7 @@ def test_a_cell_that_froze_half_way_forbids_the_verdict_and_says_which_positions
     cells = found(outputs[-1], "cells")
     assert cells.forbids
     assert "saddle: has not changed by one count" in cells.means
-    assert cells.cure == "fix it and ride 40, 50 and 70 mm again"
+    assert cells.cure == "fix 'saddle' and ride 40, 50 and 70 mm again"
     assert outputs[-1].verdict is Verdict.UNDECIDED
 
 

@@ -50,16 +50,17 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
 
     def cost(tried: Sketch) -> tuple[int, float]:
         too_few = max(0, ENOUGH_PLACES - len(set(positions_of(tried))))
-        return too_few, _bound_n(tried, wander) / (1.0 if tried.order == kept else WORTH_SAYING)
+        return too_few, bound_n(tried, wander) / (1.0 if tried.order == kept else WORTH_SAYING)
 
     best = min(_fitting(sketch, minutes), key=cost, default=None)
+    whole = math.ceil(minutes)
     if best is None:
-        return BestPlan(f"{minutes:.0f} minutes are too few for a sweep")
+        return BestPlan(f"{whole} {'minute is' if whole == 1 else 'minutes are'} too few for a sweep")
     positions_mm = positions_of(best)
-    smallest = smallest_slope(_bound_n(best, wander), best.rear_mm - best.front_mm)
+    smallest = smallest_slope(bound_n(best, wander), best.rear_mm - best.front_mm)
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
-        f"in {minutes:.0f} minutes {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
+        f"in {whole} minutes {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
         f"again, {best.dwell_s:.0f} s each, {best.order}, tell most: a rise of {smallest:.2f} N/mm is found in half of "
         "such sweeps"
     )
@@ -81,7 +82,7 @@ def _fitting(sketch: Sketch, minutes: float) -> Iterator[Sketch]:
                 yield tried.model_copy(update={"dwell_s": dwell_s})
 
 
-def _bound_n(sketch: Sketch, wander: Sway) -> float:
+def bound_n(sketch: Sketch, wander: Sway) -> float:
     """Bound of sd(onset) times the added slope over the whole range of the sketch, N."""
     setback_mm = np.array(positions_of(sketch))
     t_min = np.arange(float(len(setback_mm))) * duration_s(1, sketch.settle_s, sketch.dwell_s) / 60.0

@@ -29,6 +29,8 @@ FOUND_SHARE = 0.087
 """An onset is named in half of the sweeps when the limit's sd is this share of the range: found by simulation of 400
 sweeps over 50 mm each, where 0.085 gives 0.52 and 0.095 gives 0.42 of 11 steps with sigma 2 N; with 8 to 26 steps and 2
 to 4 N this share gives 0.50 to 0.69."""
+STEEPEST_N_PER_MM = 5.0
+"""No rider's hands gain more with each millimetre. Beyond it nothing is said, as when all steps lie on one side."""
 STEADIER = 0.7
 """The fraction of sway that may remain with steadier power and stiller hands. Judgement, no source."""
 WORTH_SAYING = 0.9
@@ -94,14 +96,6 @@ def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
     return sd_slope_n / (FOUND_SHARE * range_mm)
 
 
-def smallest_of_plan(positions_mm: Sequence[float], settle_s: float, dwell_s: float, wander: Sway) -> float:
-    """The smallest rise that such a plan finds in half of the sweeps, N/mm."""
-    setback_mm = np.array(positions_mm)
-    t_min = np.arange(float(len(setback_mm))) * duration_s(1, settle_s, dwell_s) / 60.0
-    bound_n = sd_times_slope(setback_mm, np.asarray(t_min, dtype=float), wander.step_sd_n(dwell_s))
-    return smallest_slope(bound_n, float(np.ptp(setback_mm)))
-
-
 def outlook(
     steps: Sequence[StepMean],
     *,
@@ -117,7 +111,7 @@ def outlook(
     """
     wander = wander_of(steps)
     now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
-    if wander is None or now is None:
+    if wander is None or now is None or now > STEEPEST_N_PER_MM:
         return None
     sentence = f"with this scatter a rise below {now:.1f} N/mm is seldom found in the {minutes_left:.0f} minutes left"
     steadier = steadied(wander, STEADIER)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from daq.fit import expectation
-from daq.fit.best_plan import BestPlan, best_plan
+from daq.fit.best_plan import BestPlan, best_plan, bound_n
 from daq.fit.expectation import Width
 from daq.fit.sketch import Sketch, positions_of
 from daq.measure.geometry import BAR_FIXED
@@ -26,7 +26,7 @@ class Outcome:
     """An adaptive plan chooses its positions as it goes: these are its range and the most it may ask for."""
     duration_s: float
     widths: tuple[Width, ...]
-    """Of the 95 % interval, for three slopes."""
+    """Of the 95 % interval, for three slopes; none where no onset will be named."""
     scatter: str
     """Whose scatter they were computed with."""
     smallest_n_per_mm: float
@@ -40,15 +40,15 @@ def outcome(sketch: Sketch, own: Sway | None = None, usual: Sway = USUAL) -> Out
     BadPlan if the range cannot be ridden that way.
     """
     wander = usual if own is None else own
-    positions_mm = positions_of(sketch)
+    positions_mm, one_way = positions_of(sketch), sketch.order == "one way"
     duration_s = expectation.duration_s(len(positions_mm), sketch.settle_s, sketch.dwell_s)
     return Outcome(
         positions_mm=positions_mm,
         at_most=sketch.order == "adaptive",
         duration_s=duration_s,
-        widths=expectation.widths(len(positions_mm), wander.step_sd_n(sketch.dwell_s)),
+        widths=() if one_way else expectation.widths(len(positions_mm), wander.step_sd_n(sketch.dwell_s)),
         scatter=_whose(wander, own is not None),
-        smallest_n_per_mm=expectation.smallest_of_plan(positions_mm, sketch.settle_s, sketch.dwell_s, wander),
+        smallest_n_per_mm=expectation.smallest_slope(bound_n(sketch, wander), sketch.rear_mm - sketch.front_mm),
         best=best_plan(sketch, duration_s / 60.0 if sketch.minutes is None else sketch.minutes, wander),
         cautions=_cautions(sketch),
     )

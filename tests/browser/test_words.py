@@ -277,9 +277,9 @@ def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
     assert todo in js("words.js", "m.withoutWindow(a)", {"verdict": verdict, "validity": []})
 
 
-def test_what_took_the_verdict_is_cured_first(js):
+def test_what_took_the_verdict_is_cured_first(js, words, messages):
     def one(test, cure, forbids):
-        return {"test": test, "means": f"{test} was wrong", "cure": cure, "forbids": forbids}
+        return {"test": test, "result": "failed", "means": f"{test} was wrong", "cure": cure, "forbids": forbids}
 
     validity = [
         one("hips", "keep the seat bones there", True),
@@ -289,6 +289,16 @@ def test_what_took_the_verdict_is_cured_first(js):
     said = js("words.js", "m.withoutWindow(a)", {"verdict": "undecided", "validity": validity})
 
     assert said == "No window: no onset is named. Keep the seat bones there. Computation was wrong."
+    suspected = {"verdict": "undecided", "validity": [one("sham", "keep the rider from knowing the setback", False)]}
+    assert "knowing the setback" in js("words.js", "m.withoutWindow(a)", suspected)
+
+    answer = {**messages["onset"], "verdict": "undecided", "onset_mm": None, "p_onset": 1.0, "validity": validity}
+    ended = in_state(messages, State.FINISHED, why_here="narrow enough: 7.0 mm")
+    detail = words("m.instruction(state)", [*ended, answer])["detail"]
+    assert detail.endswith("Keep the seat bones there.")
+    assert "narrow" not in detail
+    chances = js("words.js", "m.chances(a)", answer)
+    assert chances.startswith("By the loads alone, which cannot be relied on here: onset")
 
 
 def test_an_adaptive_sweep_says_why_it_asks_for_a_position_and_why_it_has_ended(words, messages):

@@ -71,7 +71,7 @@ def test_another_order_is_taken_where_it_tells_clearly_more(monkeypatch):
     def bound_n(tried, _):
         return 1.0 if tried.order == "shuffled" else 1.2
 
-    monkeypatch.setattr("daq.fit.best_plan._bound_n", bound_n)
+    monkeypatch.setattr("daq.fit.best_plan.bound_n", bound_n)
 
     assert best_plan(SKETCH, 15.0, Sway()).order == "shuffled"
 

@@ -119,6 +119,8 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
     assert any("steadier effort" in what for what in now.would_help)
     longer = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=30.0, dwell_s=25.0)
     assert longer.smallest_n_per_mm < now.smallest_n_per_mm
+    behind = stroke_ride(hinge(52.0))[:3]
+    assert outlook(behind, rear_mm=80.0, front_mm=30.0, minutes_left=1.8, dwell_s=25.0) is None, "nothing that is said"
     assert outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=0.2, dwell_s=25.0) is None
     assert outlook([step(80.0, 80.0)], rear_mm=80.0, front_mm=30.0, minutes_left=9.0, dwell_s=25.0) is None
 

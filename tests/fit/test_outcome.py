@@ -25,6 +25,18 @@ def test_a_plan_without_repeats_and_a_one_way_plan_say_what_they_cannot_tell():
     assert ONE_WAY_CAUTION in outcome(sketch(order="one way")).cautions
 
 
+def test_a_plan_that_names_no_onset_promises_no_width():
+    assert outcome(sketch(order="one way")).widths == ()
+
+
+def test_the_best_plan_says_of_itself_what_the_plan_taken_over_says():
+    best = outcome(sketch(minutes=15.0)).best
+    taken = outcome(sketch(apart_mm=best.apart_mm, order=best.order, dwell_s=best.dwell_s))
+
+    assert f"a rise of {taken.smallest_n_per_mm:.2f} N/mm" in best.sentence
+    assert taken.best.sentence.startswith("in 15 minutes")
+
+
 def test_an_adaptive_plan_gives_its_range_and_leaves_the_repeats_to_itself():
     found = outcome(sketch(order="adaptive"))
 

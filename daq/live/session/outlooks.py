@@ -8,6 +8,7 @@ from daq.fit.expectation import Outlook, outlook
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.beside import Beside
 from daq.pipeline import Output
+from daq.sweep.run import ENDED
 from daq.values import StepMean
 
 FIRST_STEPS = 3
@@ -25,7 +26,8 @@ class Outlooks:
     @property
     def now(self) -> Outlook | None:
         """None before the first steps, after the last, and while a step is being redone."""
-        return self._found.of(self._at.pipeline.progress)
+        progress = self._at.pipeline.progress
+        return None if progress is None or progress.state in ENDED else self._found.of(progress)
 
     def _hear(self, output: Output) -> None:
         progress = self._at.pipeline.progress

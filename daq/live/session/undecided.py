@@ -15,7 +15,7 @@ from daq.sweep.evidence import gathered
 from daq.sweep.next_ride import next_positions_mm
 from daq.sweep.plan import Plan
 from daq.sweep.run import ENDED, State
-from daq.values import Onset, StepMean, Verdict
+from daq.values import Onset, Result, StepMean, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,9 @@ class Undecided:
             return
         self._found.forget()
         # What takes a verdict has to be cured first, and more steps of the same sweep cure none of it: the hips have
-        # slid, a cell was wrong, torque is missing on the steps there are.
-        forbidden = any(one.forbids for one in output.validity)
+        # slid, a cell was wrong, the rider expects the rise, torque is missing on the steps there are.
+        expected = any(one.test == "sham" and one.result is Result.FAILED for one in output.validity)
+        forbidden = expected or any(one.forbids for one in output.validity)
         if output.verdict is Verdict.UNDECIDED and not forbidden:
             self._found.compute(progress, partial(more_steps, tuple(progress.steps), progress.plan))
 

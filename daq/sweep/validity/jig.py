@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from daq.physics import weight_normal_n
 from daq.sweep.validity.conditions import Fault
@@ -45,7 +45,8 @@ def cells(sweep: Seen) -> Validity:
         touched = {step.setback_mm: None for step in sweep.steps if any(_during(f, step) for f in found)}
         lasting = any(fault.lasting for fault in found) or not touched
         places = listed([f"{mm:g}" for mm in touched])
-        cure = "fix it and ride the sweep again" if lasting else f"fix it and ride {places} mm again"
+        cure = f"fix {_quoted(first)} and ride "
+        cure += "the sweep again" if lasting else f"{places} mm again"
         if _stays_wrong(found, sweep.steps):
             cure = (
                 f"this sweep can have no verdict (a position sensor was wrong at {places} mm): enter the "
@@ -57,7 +58,7 @@ def cells(sweep: Seen) -> Validity:
         return failed(
             "cells",
             f"a fault was seen at the position after the last one that counts; {_each(after)}",
-            "fix it and ride the positions that are missing",
+            f"fix {_quoted(fault.part for fault in after)} and ride the positions that are missing",
             Number(float(len({fault.part for fault in after})), "faults"),
             forbids=False,
         )
@@ -77,7 +78,16 @@ def _stays_wrong(found: Sequence[Fault], steps: tuple[StepMean, ...]) -> bool:
 def _each(found: Sequence[Fault]) -> str:
     """Part by part what was seen first."""
     first = {fault.part: fault for fault in reversed(found)}
-    return "; ".join(f"{part}: {fault.sentence}" for part, fault in sorted(first.items()))
+    return "; ".join(f"{_named(part)}: {fault.sentence}" for part, fault in sorted(first.items()))
+
+
+def _quoted(parts: Iterable[str]) -> str:
+    return listed([f"'{_named(part)}'" for part in sorted(set(parts))])
+
+
+def _named(part: str) -> str:
+    """A cell of the rig file in words."""
+    return part.replace("_", " ")
 
 
 def _after(fault: Fault, steps: tuple[StepMean, ...]) -> bool:

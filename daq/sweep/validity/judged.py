@@ -8,6 +8,7 @@ from dataclasses import replace
 from daq.sweep.next_ride import AT_THIS_SCATTER, TO_SETTLE
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.grade import graded
+from daq.sweep.validity.habit import habit
 from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
@@ -39,6 +40,9 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     forbidding = [one.test for one in found if one.forbids]
     if forbidding and sweep.decided and not set(forbidding) & set(ENOUGH):
         found = _with_suspicions(found, sweep)
+    if forbidding:
+        without = habit(replace(sweep, answer=replace(answer, onset_mm=None)))
+        found = tuple(without if one.test == "habit" else one for one in found)
     unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep, found))
     answer = _by_this_jig(answer, conditions)

@@ -14,6 +14,7 @@ from daq.sweep.validity.conditions import Way
 from daq.sweep.validity.effects import SIZE, Effect, effect_of
 from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
+from daq.sweep.validity.slow import SETTLE
 from daq.values import Array, Validity
 
 LEAST_N = 3.0
@@ -100,7 +101,7 @@ def _why(level: Effect | None, lag: Effect | None, p_slow: float) -> tuple[str, 
     of_lag = 0.0 if lag is None or lag.value < 0.0 else lag.value / lag.se
     of_level = 0.0 if level is None else abs(level.value) / level.se
     if p_slow > SURELY_SLOW or of_lag**2 - of_level**2 > LEADS:
-        return SLOW, "ride it again and settle 60 s at each position"
+        return SLOW, SETTLE
     if of_level**2 - of_lag**2 > LEADS:
         return OTHERWISE, AS_BEFORE.format(settle="as long")
     return f"{SLOW}, or {OTHERWISE}: the two cannot be told apart here", AS_BEFORE.format(settle="60 s")

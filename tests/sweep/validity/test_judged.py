@@ -184,6 +184,14 @@ def test_what_is_found_beside_a_fault_of_the_jig_is_told_without_a_verdict_too()
     assert [one.test for one in found.validity if one.forbids] == ["cells", "left and right hand"]
 
 
+def test_habit_has_no_onset_to_speak_of_where_another_test_forbids_it():
+    _, answer = failing(ride(), replace(ON_THE_JIG, habitual_setback_mm=54.0, faults=(STUCK,)))
+
+    assert any(one.forbids for one in answer.validity)
+    assert not any("sits every day" in reason for reason in answer.reasons)
+    assert next(one for one in answer.validity if one.test == "habit").result is Result.NOT_MADE
+
+
 def test_habit_is_said_and_forbids_nothing():
     failed, found = failing(ride(), replace(ON_THE_JIG, habitual_setback_mm=54.0))
 

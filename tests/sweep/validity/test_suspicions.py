@@ -201,7 +201,7 @@ def test_a_fault_at_the_position_that_came_to_no_end_is_told_and_spoils_no_step(
 
     assert (found.result, found.forbids) == (Result.FAILED, False)
     assert "stands at its end" in found.means
-    assert "fix it" in found.cure
+    assert "fix '" in found.cure
     at_the_move = (replace(faults[0], t_s=last_s + 1.0),)
     assert cells(seen(answer(), steps, replace(ON_THE_JIG, faults=at_the_move))).result is Result.PASSED
 
