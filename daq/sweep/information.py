@@ -50,8 +50,9 @@ USUAL = Sway()
 def sd_times_slope(
     setback_mm: Array, t_min: Array, sd_n: float, *, ends_mm: tuple[float, float] | None = None
 ) -> float:
-    """Bound of the standard deviation of the onset times the added slope, N: rms over the onsets in the central part of
-    the range between ends_mm, of what is ridden if None.
+    """Bound of the standard deviation of the onset times the added slope, N: the median over the onsets in the central
+    part of the range between ends_mm, of what is ridden if None. A mean would be endless where few positions leave one
+    onset that no step is ahead of.
 
     Scale-free in the slope: the information of the place goes with its square.
     """
@@ -61,4 +62,4 @@ def sd_times_slope(
     design = np.concatenate([np.stack([(z > 0.0).astype(float), z, np.maximum(z, 0.0)], axis=1), alike], axis=1)
     held = np.diag([1e-12, 1e-12, 1e-12, 1e-12, DRIFT_N_PER_MIN**-2])
     information = design @ design.swapaxes(1, 2) / sd_n**2 + held
-    return math.sqrt(float(np.linalg.inv(information)[:, 0, 0].mean()))
+    return math.sqrt(float(np.median(np.linalg.inv(information)[:, 0, 0])))

@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from daq.keep.bounded import from_json
 from daq.refusals import plainly
+from daq.text import Line, Lines
 
 
 class _Part(BaseModel):
@@ -16,31 +17,31 @@ class _Part(BaseModel):
 
 
 class _Resource(_Part):
-    name: str
-    path: str
+    name: Line
+    path: Line
     hash: Annotated[str, Field(pattern=r"^sha256:[0-9a-f]{64}$")]
     bytes: Annotated[int, Field(ge=0)] | None = None
 
 
 class _Licence(_Part):
-    name: str
-    title: str
-    path: str = ""
+    name: Line
+    title: Line
+    path: Line = ""
 
 
 class _Contributor(_Part):
-    title: str
-    path: str = ""
+    title: Line
+    path: Line = ""
 
 
 class _Descriptor(_Part):
     resources: list[_Resource]
-    title: str = ""
-    created: str = ""
+    title: Line = ""
+    created: Line = ""
     simulated: bool = False
     licenses: list[_Licence] = []
     contributors: list[_Contributor] = []
-    lost: list[str] = []
+    lost: list[Lines] = []
 
 
 def descriptor_of(content: bytes) -> Mapping[str, Any]:

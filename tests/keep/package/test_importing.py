@@ -318,7 +318,7 @@ def listing(**changed):
         (listing(name=7), "datapackage.json: resources.0.name: expected a text"),
         (listing(name=None), "datapackage.json: resources.0.name: expected a text"),
         (listing(path=["x"]), "datapackage.json: resources.0.path: expected a text"),
-        (listing(path="a\x1b.gz"), "lists 'a\\x1b.gz'; expected a path within the folder"),
+        (listing(path="a\x1b.gz"), "resources.0.path: text without control characters"),
         (listing(path="../a.gz"), "lists '../a.gz'; expected a path within the folder"),
         (listing(bytes="many"), "datapackage.json: resources.0.bytes: expected a valid integer"),
         (listing(bytes=-1), "datapackage.json: resources.0.bytes: expected greater than or equal to 0"),
