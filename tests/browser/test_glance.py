@@ -115,7 +115,7 @@ def test_only_who_is_to_pedal_is_told_a_cadence(desk, messages):
         rider.send(*sent(messages, state))
         shown[state] = gauges.count()
 
-    assert {state for state, count in shown.items() if count} == {"ready", "settle", "record", "waits"}
+    assert {state for state, count in shown.items() if count} == {"ready", "settle", "record", "early", "waits"}
 
 
 def test_what_is_set_is_read_from_two_metres(desk, messages):
