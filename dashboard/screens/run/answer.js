@@ -25,7 +25,7 @@ export function answerPanel(store) {
   const title = el("h2", { id: "answer-title" });
   const value = el("p", { class: "answer-value" });
   const rests = el("p", { class: "answer-rests" });
-  const outlook = el("p", { class: "answer-rests" });
+  const outlook = el("p", { class: "answer-outlook" });
   const points = stepPoints(false);
   const told = el("p", { class: "unseen" });
   const chart = points.node;

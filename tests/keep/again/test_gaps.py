@@ -4,7 +4,6 @@ import datetime
 
 import pytest
 
-from daq.fit.step_notes import without
 from daq.items import FITTER, LOST, SWEEP_BEGUN, Event
 from daq.keep.again.case import case_of
 from daq.keep.again.cut_off import close, cut_off
@@ -116,13 +115,6 @@ def test_without_rig_or_calibration_nothing_is_computed_and_that_is_said(store, 
         recompute_stored(store, 1)
     with pytest.raises(StoreDamaged, match=said):
         ridden(store, 1)
-
-
-def test_notes_of_steps_keep_to_their_steps_when_one_is_left_out():
-    notes = {0: {"hands": 1.0}, 1: {"hands": 2.0}, 2: {"hands": 3.0}}
-
-    assert without(notes, []) == notes
-    assert without(notes, [1]) == {0: {"hands": 1.0}, 1: {"hands": 3.0}}
 
 
 def reopened(store, *, until_us=None):
