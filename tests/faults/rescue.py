@@ -99,6 +99,16 @@ def _put_seconds(store: Store, session_id: int, items: list[Item]) -> None:
     store.put(session_id, in_chunks(waiting))
 
 
+def harm(path: Path, *statements: str) -> None:
+    """Statements that the program itself would never run, on a store that is closed."""
+    db = sqlite3.connect(path, isolation_level=None)
+    db.execute("PRAGMA foreign_keys = OFF")
+    db.execute("PRAGMA secure_delete = ON")
+    for statement in statements:
+        db.execute(statement)
+    db.close()
+
+
 def damaged(kind: str, content: bytes, path: Path, rng: np.random.Generator) -> Spans:
     """Writes the content to path with one damage of this kind; the places in the file it changed."""
     harmed = bytearray(content)

@@ -7,9 +7,7 @@ import pytest
 
 from daq.keep.errors import NotStored
 from daq.live.lab.inlet import MARKER, MarkerInlet
-from daq.live.session.acquisition import Acquisition, Rider
-from daq.sources.clock import SessionClock
-from tests.ridden import CALIBRATION, RIG
+from tests.live.session.begun import acquisition_into
 
 WAITS = "kept in memory, not stored yet: no room left"
 
@@ -63,9 +61,7 @@ def kept():
 
 @pytest.fixture
 def at(kept):
-    return Acquisition(
-        RIG, CALIBRATION, SessionClock(), Rider("R-1", 75.0), storing=kept, simulated=True, recorder=None
-    )
+    return acquisition_into(kept)
 
 
 def take(at, sent, monkeypatch):

@@ -19,7 +19,7 @@ import numpy as np
 from daq.measure.calibration.coverage import coverage_factor
 from daq.measure.calibration.fit import Fit, fit_polynomial, powers_of_x
 from daq.measure.calibration.points import Points
-from daq.measure.calibration.scatter import Mixture, scatter
+from daq.measure.calibration.scatter import MixedErrors, scatter
 from daq.values import Array, Bools
 
 Weights = Literal["shared", "per-load", "independent"]
@@ -74,7 +74,7 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
     solve = powers_of_x(plain.centre, plain.half_width, order) @ _solved(design, loads, variance)
     by_scatter = variance[:, None, None] * (solve @ np.swapaxes(solve, 1, 2))
     by_loads, by_series = solve @ loads @ np.swapaxes(solve, 1, 2), np.zeros_like(plain.covariance)
-    mixture = Mixture(sizes.probability, _diagonals(by_scatter + by_loads)[:-1], np.arange(len(sizes.variance)))
+    mixture = MixedErrors(sizes.probability, _diagonals(by_scatter + by_loads)[:-1], np.arange(len(sizes.variance)))
     if each:
         dof, (square_sum, within, acts) = len(each) - 1, _of_series(points.load_n, off, loads, each, variance, solve)
         for power in (0, 1):

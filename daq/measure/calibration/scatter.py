@@ -56,7 +56,7 @@ def scatter(off: Array, design: Array, known: Array, least: float) -> tuple[Size
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Mixture:
+class MixedErrors:
     """Normal errors of p figures whose variances are (m, p) with probabilities (m,)."""
 
     probability: Array
@@ -64,7 +64,7 @@ class Mixture:
     origin: Ints
     """(m,) which size of the scatter each belongs to."""
 
-    def with_groups(self, square_sum: Array, dof: int, within: Array, acts: Array) -> Mixture:
+    def with_groups(self, square_sum: Array, dof: int, within: Array, acts: Array) -> MixedErrors:
         """With a variance between groups on top, times acts (k, p). For each of k sizes of the scatter: the sum of
         squares (k,) of the groups' figures about their mean, and their variance (k,) without any between them.
         """
@@ -75,7 +75,7 @@ class Mixture:
         probability = self.probability[:, None] * p
         variance = self.variance[:, None] + (between[:, :, None] * acts[:, None])[self.origin]
         keep = probability > NEGLIGIBLE * probability.max()
-        return Mixture(probability[keep], variance[keep], np.broadcast_to(self.origin[:, None], keep.shape)[keep])
+        return MixedErrors(probability[keep], variance[keep], np.broadcast_to(self.origin[:, None], keep.shape)[keep])
 
     def about(self, centres: Array) -> tuple[Array, Array]:
         """Means (p,) of the figures, if centres (k, p) are those for k sizes of the scatter, and the half-widths of

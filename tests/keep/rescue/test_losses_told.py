@@ -15,7 +15,7 @@ from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
 from daq.keep.store.verify import verify
 from tests.faults import rescue
-from tests.faults.rescue import make
+from tests.faults.rescue import harm, make
 from tests.keep.jig import begin
 
 SWEEPS = 5
@@ -31,15 +31,6 @@ def sound(tmp_path_factory):
 def path(tmp_path, sound):
     (tmp_path / "store.sqlite").write_bytes(sound)
     return tmp_path / "store.sqlite"
-
-
-def harm(path, *statements):
-    db = sqlite3.connect(path, isolation_level=None)
-    db.execute("PRAGMA foreign_keys = OFF")
-    db.execute("PRAGMA secure_delete = ON")
-    for statement in statements:
-        db.execute(statement)
-    db.close()
 
 
 def unlist_indices(path):

@@ -23,7 +23,7 @@ from daq.keep.store.lock import take_lock
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
 from tests.bits import bits
-from tests.faults.rescue import make
+from tests.faults.rescue import harm, make
 from tests.keep.jig import concatenated, recorded
 from tests.keep.store.older import made as made_older
 
@@ -41,15 +41,6 @@ def sound(tmp_path_factory):
 def path(tmp_path, sound):
     (tmp_path / "store.sqlite").write_bytes(sound[0])
     return tmp_path / "store.sqlite"
-
-
-def harm(path, *statements):
-    db = sqlite3.connect(path, isolation_level=None)
-    db.execute("PRAGMA foreign_keys = OFF")
-    db.execute("PRAGMA secure_delete = ON")
-    for statement in statements:
-        db.execute(statement)
-    db.close()
 
 
 def test_a_sound_store_is_brought_over_whole_and_nothing_is_said(path, tmp_path, sound):

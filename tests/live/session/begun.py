@@ -1,7 +1,10 @@
-"""A session with a sweep under way."""
+"""Parts of a session, put together by hand."""
 
 from daq.keep.store import Store
+from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.storing import Storing
+from daq.sources.clock import SessionClock
+from tests.ridden import CALIBRATION, RIG
 
 
 def begun(path, **options):
@@ -15,3 +18,10 @@ def begun(path, **options):
         simulated=True,
     )
     return store, Storing(store, session_id, **options)
+
+
+def acquisition_into(storing, recorder=None):
+    """What takes in a board and a power sensor, and hands it to this."""
+    return Acquisition(
+        RIG, CALIBRATION, SessionClock(), Rider("R-1", 75.0), storing=storing, simulated=True, recorder=recorder
+    )

@@ -10,7 +10,7 @@ import pytest
 from daq.items import FAULT, Event, Hello, Notification
 from daq.keep.recording import RecordingWriter, read_recording
 from daq.live.session import acquisition, sensors
-from daq.live.session.acquisition import Acquisition, Rider
+from daq.live.session.acquisition import Rider
 from daq.live.session.backlog import Backlog
 from daq.live.session.sensors import NO_HELLO
 from daq.live.session.session import Session
@@ -18,6 +18,7 @@ from daq.ride import Ride
 from daq.sources.clock import SessionClock
 from daq.values import Loads, Samples
 from daq.wire import board
+from tests.live.session.begun import acquisition_into
 from tests.ridden import CALIBRATION, RIG
 from tests.wire.examples import HELLO as ANOTHERS
 
@@ -43,9 +44,7 @@ def kept():
 
 @pytest.fixture
 def at(kept):
-    return Acquisition(
-        RIG, CALIBRATION, SessionClock(), Rider("R-1", 75.0), storing=kept, simulated=True, recorder=None
-    )
+    return acquisition_into(kept)
 
 
 def arrive(at):
@@ -64,9 +63,7 @@ def is_whole(kept):
 @pytest.mark.parametrize("fails_at", ["the first item", "the block"])
 def test_a_recorder_that_fails_is_told_and_stopped(tmp_path, monkeypatch, kept, fails_at):
     recorder = RecordingWriter(tmp_path / "r.foreaft", {"rig": ""})
-    at = Acquisition(
-        RIG, CALIBRATION, SessionClock(), Rider("R-1", 75.0), storing=kept, simulated=True, recorder=recorder
-    )
+    at = acquisition_into(kept, recorder)
     monkeypatch.setattr(recorder, "add" if fails_at == "the first item" else "flush", planted)
     monkeypatch.setattr("daq.keep.recording.FULL_BLOCK", (1, 1))
 

@@ -6,7 +6,7 @@ from scipy import integrate, linalg, stats
 
 from daq.measure.calibration.point_fit import point_fit
 from daq.measure.calibration.points import parse_points
-from daq.measure.calibration.scatter import Mixture, half_width_of, scatter
+from daq.measure.calibration.scatter import MixedErrors, half_width_of, scatter
 from tests.measure.calibration.simulated_points import CONSTANT, PER_N, table
 
 RNG = np.random.default_rng
@@ -44,7 +44,7 @@ def test_columns_of_the_design_that_say_the_same_twice_cost_nothing():
 
 @pytest.mark.parametrize("dof", [1, 2, 3, 9])
 def test_groups_that_alone_differ_give_students_t(dof):
-    alone = Mixture(np.ones(1), np.full((1, 1), NOTHING_SURE), np.zeros(1, dtype=int))
+    alone = MixedErrors(np.ones(1), np.full((1, 1), NOTHING_SURE), np.zeros(1, dtype=int))
 
     mixture = alone.with_groups(np.array([4.0 * dof]), dof, np.zeros(1), np.full((1, 1), 0.25))
 
@@ -54,7 +54,7 @@ def test_groups_that_alone_differ_give_students_t(dof):
 
 @pytest.mark.parametrize("square_sum", [0.0, 0.1, 1.0])
 def test_groups_alike_by_chance_do_not_make_the_rest_smaller(square_sum):
-    rest = Mixture(np.ones(1), np.full((1, 1), 0.25), np.zeros(1, dtype=int))
+    rest = MixedErrors(np.ones(1), np.full((1, 1), 0.25), np.zeros(1, dtype=int))
 
     mixture = rest.with_groups(np.array([square_sum]), 2, np.ones(1), np.full((1, 1), 0.25))
 
