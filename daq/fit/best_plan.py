@@ -52,6 +52,8 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
         too_few = max(0, ENOUGH_PLACES - len(set(positions_of(tried))))
         return too_few, bound_n(tried, wander) / (1.0 if tried.order == kept else WORTH_SAYING)
 
+    if sketch.rear_mm - sketch.front_mm < APART_MM * (FEWEST_POSITIONS - 1):
+        return BestPlan(f"the range is too short for {FEWEST_POSITIONS} places {APART_MM:g} mm apart")
     best = min(_fitting(sketch, minutes), key=cost, default=None)
     whole = math.ceil(minutes)
     if best is None:
@@ -70,15 +72,15 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
 def _fitting(sketch: Sketch, minutes: float) -> Iterator[Sketch]:
     """Every spacing and order, with the longest dwell for which the minutes suffice."""
     range_mm = sketch.rear_mm - sketch.front_mm
-    for apart_mm in np.arange(APART_MM, range_mm / (FEWEST_POSITIONS - 1) + 1e-9).tolist():
-        if range_mm / apart_mm + 1.0 > MOST_POSITIONS:
-            continue
+    closest_mm = max(APART_MM, math.ceil(range_mm / (MOST_POSITIONS - 1)))
+    for apart_mm in np.arange(closest_mm, range_mm / (FEWEST_POSITIONS - 1) + 1e-9).tolist():
         for order in ORDERS:
             again = {"repeat_middle": True, "repeat_first": True}
             tried = sketch.model_copy(update={"apart_mm": apart_mm, "order": order, **again})
-            each_s = 60.0 * minutes / len(positions_of(tried)) - duration_s(1, sketch.settle_s, 0.0)
+            steps = len(positions_of(tried))
+            each_s = 60.0 * minutes / steps - duration_s(1, sketch.settle_s, 0.0)
             dwell_s = min(DWELL_S * math.floor(each_s / DWELL_S + 1e-9), DWELLS_S[1])
-            if dwell_s >= DWELLS_S[0]:
+            if dwell_s >= DWELLS_S[0] and steps <= MOST_POSITIONS:
                 yield tried.model_copy(update={"dwell_s": dwell_s})
 
 

@@ -11,6 +11,7 @@ from daq.fit.best_plan import DWELLS_S, ENOUGH_PLACES, best_plan
 from daq.fit.sketch import Sketch, positions_of
 from daq.sweep.information import Sway
 from daq.sweep.onset import onset
+from daq.sweep.plan import Plan
 from daq.values import Verdict
 from tests.benchmarks.onset_rides import StepWorld, step_sweep
 
@@ -53,6 +54,19 @@ def test_too_few_minutes_have_no_plan():
 
     assert found.sentence == "3 minutes are too few for a sweep"
     assert found.positions_mm == ()
+
+
+def test_a_range_too_short_for_the_closest_places_is_not_called_too_little_time():
+    short = Sketch(rear_mm=54.0, front_mm=48.0, apart_mm=1.0)
+
+    assert best_plan(short, 15.0, Sway()).sentence == "the range is too short for 5 places 2 mm apart"
+
+
+def test_no_plan_has_more_positions_than_a_sweep_may():
+    """59 places 2 mm apart, a sham and two places again would be 62."""
+    wide = Sketch(rear_mm=146.0, front_mm=30.0, apart_mm=5.0, sham=True)
+
+    assert Plan(best_plan(wide, 120.0, Sway(6.0, 4.0, 20.0)).positions_mm)
 
 
 def test_positions_are_recorded_longer_until_visits_scatter_more_than_strokes():

@@ -117,7 +117,7 @@ def _drop_unlike(sweep: Seen, drop_mm: Array, bar_mm: Array) -> bool:
 
 
 def _drop_changed(sweep: Seen, said: str, changed: Number, *, reach_too: bool) -> Validity:
-    policies = [f"'{one}'" for one in (sweep.conditions.protocol * reach_too, sweep.conditions.drop) if one]
+    policies = [f"'{one}'" for one in (sweep.conditions.protocol if reach_too else "", sweep.conditions.drop) if one]
     unlike = f", which is {'neither' if len(policies) > 1 else 'not'} {' nor '.join(policies)}" if policies else ""
     as_set = "the reach and the drop as they were set" if reach_too else "the drop as it was set"
     again = "as planned" if policies else "with the bar as high against the saddle at every position"
