@@ -24,7 +24,7 @@ ENOUGH_PLACES = 9
 (0.7 N/mm with a sway of 3 N, 1.2 with 5 N) six places name an onset in 0.29 and 0.51, nine in 0.70 and 0.82, eleven in
 0.81 and 0.88. Fewer only where the minutes are too few."""
 APART_MM = 2.0
-"""The closest places: a saddle is set to about 1 mm. They are tried in whole millimetres."""
+"""The closest places: a saddle is set to about 1 mm (common practice, no source). Tried in whole millimetres."""
 DWELLS_S = (15.0, 180.0)
 """Shorter, the sway of the rider is not averaged; longer, nobody sits still. Judgement."""
 DWELL_S = 5.0
@@ -33,7 +33,7 @@ DWELL_S = 5.0
 
 @dataclass(frozen=True, slots=True)
 class BestPlan:
-    """The most informative plan for these minutes; without positions if there are too few minutes."""
+    """The most informative plan for these minutes; without positions if they are too few, or the range too short."""
 
     sentence: str
     positions_mm: tuple[float, ...] = ()

@@ -29,7 +29,7 @@ FOUND_SHARE = 0.084
 """An onset is named in half of the sweeps when the limit's sd is this share of the range: found by simulation of 400
 sweeps of 11 steps over 50 mm with sigma 2 N, where 0.082 gives 0.52 and 0.092 gives 0.42."""
 MOST_SAID_N_PER_MM = 50.0
-"""Far beyond any rider: most onsets have no two steps ahead of them, and the number says nothing."""
+"""Far beyond any rider: most onsets have no two steps ahead of them, and the number says nothing. Judgement."""
 STEADIER = 0.7
 """The fraction of sway that may remain with steadier power and stiller hands. Judgement, no source."""
 WORTH_SAYING = 0.9

@@ -62,7 +62,7 @@ def planned(plan: Plan, start: Start, setback_mm: float, saddle: Saddle | None =
     if plan.height_policy == "leg extension kept" and math.isfinite(height_mm):
         seat = seat_of(start.from_mm["saddle_height_mm"], height_mm, saddle)
         height_mm += _along_seat_tube_mm(seat.at(setback_mm).height_mm - seat.height_mm)
-        if plan.protocol == "reach kept" and plan.bar_height_policy == "drop kept":
+        if plan.drop == "drop kept":
             bar_y_mm += seat.at(setback_mm).height_mm - seat.at(start.from_mm["bar_y_mm"]).height_mm
     setting = replace(start.setting, saddle_height_mm=height_mm, bar_x_mm=bar_x_mm, bar_y_mm=bar_y_mm)
     return as_set(start, setback_mm, setting)

@@ -15,7 +15,8 @@ SEAT_TUBE_DEG = 73.5
 SEAT_TUBE = math.sin(math.radians(SEAT_TUBE_DEG))
 """Turns a height along the seat tube into one over the BB."""
 MISPLACED_MM = 3.0
-"""A saddle or bar further than this from the requested place is accepted as set, with a note to the fitter."""
+"""A saddle or bar further than this from the requested place is accepted as set, with a note to the fitter. Common
+practice, no source."""
 TILT_DEG = (-20.0, 20.0)
 """Of a saddle relative to the jig; nobody can sit on a steeper one."""
 TILT_CHANGE_DEG = 0.5

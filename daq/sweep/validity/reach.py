@@ -20,7 +20,8 @@ TIPPED_DEG = 1.0
 the hands may have to hold, as much as KINK_MM at 1.4 N/mm. Readings that scatter by 0.2 degrees stay within it.
 Judgement, no source."""
 DRIFTED = 0.2
-"""Millimetres of reach, or of drop, for each millimetre of setback that may differ from what the plan says."""
+"""Millimetres of reach, or of drop, for each millimetre of setback that may differ from what the plan says.
+Judgement, no source."""
 STAYED_TAKES = 0.5
 """Share of a rise that a bar which stayed takes, at most or nearly so: the lighter the hands, the more. Of 1000
 simulated riders of 52 to 100 kg with 8 to 16 % of their weight on the hands, half lose more than 0.19, and 95 in 100
@@ -58,7 +59,7 @@ def reach(sweep: Seen) -> Validity:
             number,
             forbids=False,
         )
-    if sweep.conditions.drop == "bar height kept" and "the drop" in said:
+    if sweep.conditions.drop == "bar height kept" and np.isfinite(drop_mm).all():
         said += "; the drop as planned, with the bar's height kept"
     return passed("reach", said, number)
 

@@ -70,7 +70,8 @@ def sham(sweep: Seen) -> Validity:
     found = [(pair, _difference(sweep, *pair)) for pair in pairs]
     known = [(pair, effect) for pair, effect in found if effect is not None]
     if not known:
-        return not_made("sham", *_without_sham(sweep, "sham not compared, the steps' errors are not known"))
+        means, _ = _without_sham(sweep, "sham not compared, the steps' errors are not known")
+        return not_made("sham", means, "give se_n, or ride more positions")
     pair, worst = max(known, key=lambda one: abs(one[1].value) / one[1].se)
     numbers = Number(worst.value, "N", worst.interval_95)
     said = f"the sham step at {sweep.setback_mm[pair[0]]:g} mm changed hand load by {worst.value:+.1f} N"
