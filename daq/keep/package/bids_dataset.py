@@ -65,7 +65,7 @@ def export_bids(
 
     Arguments, refusals and what is told are those of `export`. A sweep without loads is left out.
     """
-    refuse_mixed(folder, BIDS, is_coarse=is_coarse)
+    refuse_mixed(folder, BIDS, is_coarse=is_coarse, for_client=False)
     compute = recompute_coarse if is_coarse else recompute_stored
     names = {sweep_id: _names(store, sweep_id, is_coarse) for sweep_id in sweep_ids}
     targets = {one: folder / name.folder / name.file("motion.tsv") for one, name in names.items()}

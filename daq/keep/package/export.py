@@ -35,13 +35,13 @@ from daq.keep.package.datapackage import file_resource, resource, write_descript
 from daq.keep.package.folder import describe_folder
 from daq.keep.package.keys import FORMAT
 from daq.keep.package.one_by_one import one_by_one
-from daq.keep.package.one_kind import PACKAGE, refuse_mixed
+from daq.keep.package.one_kind import FOR_CLIENT, PACKAGE, refuse_mixed
 from daq.keep.package.permission import Purpose, refuse_names
 from daq.keep.package.received_tables import calibration_table, raw_tables, result_table, sweep_table
 from daq.keep.package.tables import Form, Table, preferred_form, write_table
 from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.package.typed_text import without_comments
-from daq.keep.private import make_folder, new_file
+from daq.keep.private import make_folder, new_file, write_text
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
 
@@ -87,7 +87,7 @@ def export(
     that cannot be exported, or would contain the client's name, raises too; with `told` it is reported there and the
     others go on. Lost raw data is reported there as well.
     """
-    refuse_mixed(folder, PACKAGE, is_coarse=is_coarse)
+    refuse_mixed(folder, PACKAGE, is_coarse=is_coarse, for_client=purpose == "client")
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
     form = form or preferred_form()
@@ -97,6 +97,8 @@ def export(
     targets = {one: folder / _sweep_name(store, store.sweep(one), is_coarse) for one in sweep_ids}
 
     def write(sweep_id: int, target: Path) -> Path:
+        if purpose == "client":  # before the sweep: an export that is killed must not pass for one for research
+            write_text(folder / FOR_CLIENT, "With everything typed about the client: for them, not for research.\n")
         return _export_one(store, sweep_id, target, manner)
 
     for target in targets.values():

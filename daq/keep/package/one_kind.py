@@ -17,6 +17,8 @@ from daq.keep.errors import StoreError
 
 CLIENT = "client.json"
 """Of a folder handed over to a client: it has the name in it."""
+FOR_CLIENT = "for_the_client.txt"
+"""In a folder of exports for a client, which hold what was typed about them; sweeps have the same names in both."""
 MONTH_DIGITS = 6
 """Of a date in a sweep's name: year and month; 14 with the time of day."""
 
@@ -61,8 +63,8 @@ BIDS = Kind(
 )
 
 
-def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool) -> None:
-    """Raises FolderTaken unless an export of this kind and coarseness may begin in the folder, or go on in it."""
+def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool, for_client: bool) -> None:
+    """Raises FolderTaken unless an export of this kind, coarseness and purpose may begin in the folder or go on."""
     if (folder / CLIENT).exists():
         raise FolderTaken(f"{folder} was handed over to a client, whose name is in it: give the export another folder")
     for other in (PACKAGE, BIDS):
@@ -77,6 +79,10 @@ def refuse_mixed(folder: Path, kind: Kind, *, is_coarse: bool) -> None:
                     f"{folder} has a {name} that is of no {kind.what[2:]} made here and would be overwritten: give the "
                     "export another folder"
                 )
+    is_theirs = (folder / FOR_CLIENT).exists()
+    if is_theirs is not for_client and _dates(folder, kind):
+        holds = "sweeps with what was typed about the client" if is_theirs else "sweeps that are not for the client"
+        raise FolderTaken(f"{folder} holds {holds}, and the same sweep would be left as it is: give another folder")
     months = {len(date) == MONTH_DIGITS for date in _dates(folder, kind)}
     if is_coarse and False in months:
         raise FolderTaken(

@@ -96,6 +96,21 @@ def test_a_stopped_export_without_a_sweep_goes_on(store, tmp_path):
         assert one(store, [stored(store)], tmp_path / how, computed)
 
 
+@pytest.mark.parametrize("first", ["client", "research"])
+def test_what_was_typed_about_a_client_stays_out_of_a_folder_for_research(store, tmp_path, first):
+    """A sweep has the same name in both, and one that is there stays as it is."""
+    second = {"client": "research", "research": "client"}[first]
+    sweep_id = stored(store)
+    export(store, [sweep_id], tmp_path / "x", computed, purpose=first)
+    before = files(tmp_path / "x")
+
+    with pytest.raises(FolderTaken, match="give another folder"):
+        export(store, [sweep_id], tmp_path / "x", computed, purpose=second)
+
+    assert files(tmp_path / "x") == before
+    export(store, [sweep_id], tmp_path / "x", computed, purpose=first)
+
+
 def test_no_export_goes_into_what_was_handed_over_to_a_client(store, tmp_path):
     """The name is in that folder: whoever gets the export would get it."""
     client = people.add_client(store, name="Ada Quill")
