@@ -59,7 +59,6 @@ class Ride:
         """Tests of validity whose failure was reported."""
         self._in_sweep = False
         """Whether a sweep was under way when the last item came."""
-        self._last_event_us: int | None = None
 
     def feed(self, item: Item) -> list[Heard]:
         """Everything that follows from one more item. Refusal, with nothing changed, of an event that does not fit."""
@@ -124,25 +123,24 @@ class Ride:
     def _feed(self, item: Item) -> list[Heard]:
         if isinstance(item, Event) and item.kind == SWEEP_BEGUN:
             self._begin()
+        outputs: list[Heard] = []
+        if not _marks_an_event(item):  # that event may have ended the sweep
+            self._in_sweep = self.under_way
+        earlier = self.failure
         if isinstance(item, Event) and item.kind == GONE_ON and not self._spoilt:
             self.failure = None  # one from after the end must not hide the sweep's own
-        outputs: list[Heard] = []
-        if not self._marks_last(item):
-            self._in_sweep = self.under_way
-        self._guarded(self._compute, item, outputs)
+        try:
+            self._guarded(self._compute, item, outputs)
+        except Refusal:
+            self.failure = earlier
+            raise
         self._guarded(self._follow, item, outputs)
         self._guarded(self._look, item, outputs)
         self._guarded(self._find_out, item, outputs)
         for output in outputs:
             if isinstance(output, Onset):
                 self.onset = output
-        if isinstance(item, Event):
-            self._last_event_us = item.received_us
         return outputs
-
-    def _marks_last(self, item: Item) -> bool:
-        """Whether the item is the stored mark of the event before it, which may have ended the sweep."""
-        return isinstance(item, Event) and item.kind == STAGE_FAILED and item.received_us == self._last_event_us
 
     def _guarded(self, stage: Callable[[Item, list[Heard]], None], item: Item, outputs: list[Heard]) -> None:
         try:
@@ -203,6 +201,11 @@ class Ride:
         answer = None if progress is None else self.answer(progress.steps)
         if answer is not None:
             outputs.append(answer)
+
+
+def _marks_an_event(item: Item) -> bool:
+    """Whether the item is a stored mark, and what failed came all at once, as an event does."""
+    return isinstance(item, Event) and item.kind == STAGE_FAILED and item.received_us == item.content["last_us"]
 
 
 def _failure(item: Item, error: Exception) -> Event:

@@ -14,7 +14,7 @@ from daq.keep.store import Store
 from daq.measure.calibration import to_dict
 from daq.measure.clock import BoardClock
 from daq.pipeline import Pipeline
-from daq.refusals import NotNow
+from daq.refusals import BadValue, NotNow
 from daq.ride import STAGE_FAILED, Ride
 from daq.sweep.progress import Notice
 from daq.sweep.run import State
@@ -245,6 +245,21 @@ def test_a_failure_after_the_end_hides_none_in_the_sweep_that_goes_on(monkeypatc
     assert [len(kept(outputs, Event)) for outputs in (outside, going_on, later)] == [1, 1, 0]
     assert "failed" not in answered.reasons[0]
     assert "the computation failed (ZeroDivisionError) on event gone-on" in ride.onset.reasons[0]
+
+
+def test_a_go_on_that_is_refused_clears_no_earlier_failure(monkeypatch):
+    items = with_one_more_position()
+    ended_us = items[-1].received_us + 1
+    _, ride = fed([*items, Event(ended_us, FITTER, {"event": "stop"})])
+    monkeypatch.setattr(Remarks, "after", planted)
+    fed([Event(ended_us + 1, MARK, {"text": "a"})], ride)
+    before = ride.failure
+
+    with pytest.raises(BadValue):
+        ride.feed(Event(ended_us + 2, GONE_ON, {"positions_mm": [-1e6]}))
+
+    assert before is not None
+    assert ride.failure is before
 
 
 def test_what_looks_like_a_refusal_once_the_sweep_has_moved_on_is_a_failure(monkeypatch):
