@@ -4,28 +4,23 @@ and the rules of one step; nothing about sensors, clocks or screens. Time comes 
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from daq.refusals import BadValue, NotNow
 from daq.sweep.design import next_step
-from daq.sweep.hands import jump_n
-from daq.sweep.held import effort, in_band, what_is_off
+from daq.sweep.held import in_band, what_is_off
 from daq.sweep.plan import MOVING_S, BadPlan, Plan
 from daq.sweep.run import ENDED, State, Trigger, after, fitter_may
 from daq.sweep.setting import NOTHING_SET, JigRange, contradiction, with_tilt
 from daq.sweep.status import SweepStatus
-from daq.sweep.step import FAULTS, FAULTY, OFF_EFFORT, is_steady, step_mean
-from daq.values import NAN, LeftOut, Setting, StepMean, Stroke
+from daq.sweep.step_in_progress import StepInProgress
+from daq.values import NAN, Setting, StepMean, Stroke
 
 SETTLE_AT_MOST_S = 30.0
 """A swaying rider is never quite steady; after this time the position is averaged anyway, and a note says so."""
 STOPPED_S = 3.0
 """No stroke for this long: the rider has stopped pedalling."""
-MOST_LEFT_OUT = 2000
-"""Strokes left out of one step that are kept, the latest: twenty minutes of them. A rider below the effort all day
-would otherwise fill the memory; those before are counted."""
 LEAST_LEFT = 0.5
 """A step with less than this left has no mean: half of its strokes could come from one end of a drift."""
 _COMES_FROM = {
@@ -80,16 +75,8 @@ class SweepProgress:
         self._chosen_mm: float | None = None
         """The next position of an adaptive plan."""
         self._why_here = ""
-        self._moved_s = 0.0
-        self._recent: list[Stroke] = []
-        self._used: list[Stroke] = []
-        self._left_out: deque[LeftOut] = deque(maxlen=MOST_LEFT_OUT)
-        self._not_kept = 0
-        """How many more were left out of the current step."""
-        self._jump_told = False
+        self._step = StepInProgress(0.0)
         self._last_stroke_s: float | None = None
-        self._lost_s = 0.0
-        """How much of the current step is lost."""
         self._gap_from_s: float | None = None
         """The end of the last stroke before a gap, until there is one after it."""
         self.left_out: list[int] = []
@@ -176,8 +163,8 @@ class SweepProgress:
         except NotNow:
             finished: list[StepMean | Notice] = []
             if self._gap_from_s is not None:
-                self._lost_s += max(0.0, t_s - max(self._gap_from_s, self._moved_s))
-            if self.state is State.AVERAGING and self._ridden_s() + self._lost_s >= self.plan.dwell_s:
+                self._step.lose(self._gap_from_s, t_s)
+            if self.state is State.AVERAGING and self._ridden_s() + self._step.lost_s >= self.plan.dwell_s:
                 finished = self._finish(t_s)
             elif self.state in (State.SETTLING, State.AVERAGING):
                 self._leave_out()
@@ -221,23 +208,23 @@ class SweepProgress:
     def pass_over(self, from_s: float, to_s: float) -> None:
         """Strokes in between are lost: the current step ends when it ended, with fewer strokes."""
         if self._gap_from_s is None:
-            self._gap_from_s = max(self._moved_s, self._last_stroke_s or from_s)
+            self._gap_from_s = max(self._step.from_s, self._last_stroke_s or from_s)
         if self._last_stroke_s is not None:
             self._last_stroke_s = max(self._last_stroke_s, to_s)
 
     def feed(self, stroke: Stroke) -> list[StepMean | Notice]:
         """Take one stroke; returns the finished step if this stroke completes it."""
         stopped = self.pass_time(stroke.start_s)
-        still_s = stroke.start_s - max(self._moved_s, self._last_stroke_s or 0.0)
+        still_s = stroke.start_s - max(self._step.from_s, self._last_stroke_s or 0.0)
         if self.state is State.SETTLING and still_s > STOPPED_S:
             self._start_over(stroke.start_s)  # nobody settles while he does not ride
         self._last_stroke_s = stroke.end_s
-        if stroke.start_s < self._moved_s:
+        if stroke.start_s < self._step.from_s:
             return [*stopped]
         if self._gap_from_s is not None:
-            self._lost_s += max(0.0, stroke.start_s - max(self._gap_from_s, self._moved_s))
+            self._step.lose(self._gap_from_s, stroke.start_s)
             self._gap_from_s = None
-        self._recent = [*self._recent[-31:], stroke]
+        self._step.hear(stroke)
         if self.state is State.SETTLING:
             return [*stopped, *self._settle(stroke)]
         if self.state is State.AVERAGING:
@@ -257,8 +244,8 @@ class SweepProgress:
 
     def status(self, t_s: float) -> SweepStatus:
         """The sweep's status at t_s."""
-        riding, held = self.state in (State.SETTLING, State.AVERAGING), self._held
-        settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._moved_s)) if riding else None
+        riding, held = self.state in (State.SETTLING, State.AVERAGING), self._step.held
+        settle_left_s = max(0.0, self.plan.settle_s - (t_s - self._step.from_s)) if riding else None
         dwell_left_s = max(0.0, self.plan.dwell_s - self._ridden_s()) if riding else None
         left = len(self.plan.positions_mm) - self.ridden
         per_step_s = MOVING_S + self.plan.settle_s + self.plan.dwell_s
@@ -295,17 +282,13 @@ class SweepProgress:
         self.setback_mm = setback_mm
 
     def _start_over(self, t_s: float) -> None:
-        self._moved_s, self._used, self._recent = t_s, [], []
-        self._left_out.clear()
-        self._not_kept = 0
-        self._jump_told = False
-        self._lost_s = 0.0
+        self._step = StepInProgress(t_s)
 
     def _settle(self, stroke: Stroke) -> list[StepMean | Notice]:
-        waited_s = stroke.end_s - self._moved_s
+        waited_s = stroke.end_s - self._step.from_s
         if waited_s < self.plan.settle_s:
             return []
-        steady = is_steady(self._recent)
+        steady = self._step.is_steady
         if not steady and waited_s < SETTLE_AT_MOST_S:
             return []
         self.state = after(self.state, Trigger.STEADY)
@@ -316,13 +299,10 @@ class SweepProgress:
         ]
 
     def _average(self, stroke: Stroke) -> list[StepMean | Notice]:
-        if stroke.flags & FAULTS or in_band(self._held, self.plan) is False:
-            self._not_kept += len(self._left_out) == MOST_LEFT_OUT
-            self._left_out.append(LeftOut(stroke, FAULTY if stroke.flags & FAULTS else OFF_EFFORT))
+        if not self._step.count(stroke, off_effort=in_band(self._step.held, self.plan) is False):
             return []
-        self._used.append(stroke)
         told = self._look_for_jump(stroke.end_s)
-        if self._ridden_s() + self._lost_s < self.plan.dwell_s or self.setback_mm is None:
+        if self._ridden_s() + self._step.lost_s < self.plan.dwell_s or self.setback_mm is None:
             return [*told]
         return [*told, *self._finish(stroke.end_s)]
 
@@ -345,8 +325,7 @@ class SweepProgress:
         return [*told, *finished]
 
     def _mean(self, setback_mm: float) -> StepMean:
-        mean = step_mean(setback_mm, self._used, left_out=self._left_out)
-        return replace(mean, excluded=mean.excluded + self._not_kept)
+        return self._step.mean(setback_mm)
 
     @property
     def _last_left_out(self) -> bool:
@@ -376,19 +355,14 @@ class SweepProgress:
         return [Notice("info", self._why_here, t_s)]
 
     def _look_for_jump(self, t_s: float) -> list[Notice]:
-        jump = None if self._jump_told else jump_n(self._used)
+        jump = self._step.jumped_n()
         if jump is None:
             return []
-        self._jump_told = True
         text = f"hand load jumped by {jump:+.0f} N within this step: did the hands move? Redo the step if they did"
         return [Notice("caution", text, t_s)]
 
     def _ridden_s(self) -> float:
-        return sum(stroke.end_s - stroke.start_s for stroke in self._used)
-
-    @property
-    def _held(self) -> tuple[float, float] | None:
-        return effort(self._recent)
+        return self._step.ridden_s
 
     def _why_waiting(self) -> str:
         asked = self.asked_setback_mm
@@ -400,7 +374,7 @@ class SweepProgress:
             return "resume when the rider is ready; this position is ridden again"
         if self.state is State.SETTLING:
             return "wait until the rider sits still in the new position"
-        held = self._held
+        held = self._step.held
         if self.state is State.AVERAGING and held is not None and in_band(held, self.plan) is False:
             return what_is_off(held, self.plan)
         return ""

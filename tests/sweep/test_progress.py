@@ -3,7 +3,7 @@ from dataclasses import replace
 import pytest
 
 from daq.refusals import BadValue, NotNow
-from daq.sweep import progress as progress_file
+from daq.sweep import step_in_progress
 from daq.sweep.plan import BadPlan, out_and_back
 from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import State, Trigger
@@ -103,7 +103,7 @@ def test_saturated_strokes_are_left_out_and_counted():
 
 
 def test_of_a_rider_below_the_effort_all_day_only_the_latest_strokes_are_kept_and_all_are_counted(monkeypatch):
-    monkeypatch.setattr(progress_file, "MOST_LEFT_OUT", 20)
+    monkeypatch.setattr(step_in_progress, "MOST_LEFT_OUT", 20)
     progress = begun()
     progress.take(Trigger.SADDLE_MOVED, 0.0, setback_mm=80.0)
     _, t_s = ride(progress, 0.0, 12.0)

@@ -71,7 +71,7 @@ class TypedProgress(SweepProgress):
         """Session times of this position's readings; empty while the saddle is not there."""
         if self.state not in (State.SETTLING, State.AVERAGING):
             return ()
-        seed = f"{self.plan.seed}:{self.ridden}:{round(self._moved_s * 1e6)}"
+        seed = f"{self.plan.seed}:{self.ridden}:{round(self._step.from_s * 1e6)}"
         after_s = moments_s(
             seed,
             self.display.readings,
@@ -79,7 +79,7 @@ class TypedProgress(SweepProgress):
             settle_s=self.plan.settle_s,
             damping_s=self.display.damping_s,
         )
-        return tuple(self._moved_s + one for one in after_s)
+        return tuple(self._step.from_s + one for one in after_s)
 
     @property
     def taken(self) -> int:
