@@ -62,9 +62,8 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     smallest = smallest_slope(bound_n(best, wander), best.rear_mm - best.front_mm)
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
-        f"in {whole} minutes {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
-        f"again, {best.dwell_s:.0f} s each, {best.order}, tell most: a rise of {smallest:.2f} N/mm is found in half of "
-        "such sweeps"
+        f"best for {whole} minutes: {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "
+        f"again, {best.dwell_s:.0f} s each, {best.order}; half of such sweeps find a rise of {smallest:.2f} N/mm"
     )
     return BestPlan(sentence, positions_mm, best.apart_mm, best.order, best.dwell_s)
 

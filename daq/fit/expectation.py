@@ -112,7 +112,10 @@ def outlook(
     now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
     if wander is None or now is None or now > MOST_SAID_N_PER_MM:
         return None
-    sentence = f"with this scatter a rise below {now:.1f} N/mm is seldom found in the {minutes_left:.0f} minutes left"
+    sentence = (
+        f"with this scatter a rise below {now:.1f} N/mm would be found less than half the time in the "
+        f"{minutes_left:.0f} minutes left"
+    )
     steadier = steadied(wander, STEADIER)
     longer_s = 2.0 * dwell_s
     tried = (

@@ -83,7 +83,7 @@ def surprises(asked_mm: float, wanted: Placed, setting: Setting) -> list[str]:
     misplaced = abs(at_mm - asked_mm) > MISPLACED_MM
     if misplaced:
         places.append(f"{asked_mm:g} mm was asked, {at_mm:g} mm is taken as set")
-    where = f"belongs to {at_mm:g} mm" if misplaced else "was planned"
+    where = f"goes with {at_mm:g} mm" if misplaced else "was planned"
     for name, what in _NAMES.items():
         planned_mm, set_mm = getattr(wanted.setting, name), getattr(setting, name)
         if abs(set_mm - planned_mm) > MISPLACED_MM:

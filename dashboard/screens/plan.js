@@ -56,7 +56,7 @@ const HOW = [
   amount("cadence_rpm", "Cadence", "rpm", 90, 40, 130, 1),
   amount("settle_s", "Settling, at least", "s", 6, 0, 120, 1),
   amount("dwell_s", "Recording in the band", "s", 25, 3, 600, 1),
-  { path: "minutes", words: "Time there is, for the best plan", unit: "min", kind: "number", least: 1, most: 120, step: 1 },
+  { path: "minutes", words: "Minutes available (for the best plan)", unit: "min", kind: "number", least: 1, most: 120, step: 1 },
   { path: "blinded", words: "Rider sees neither loads nor setback", kind: "check", value: true },
   amount("loaded_chance_pct", "Accepted chance of loaded hands", "%", 5, 0.1, 50, 0.1),
   { path: "chance_of", words: "Suggest by the chance of", kind: "choice", options: ["today", "another day"], required: true },

@@ -38,8 +38,8 @@ def test_the_best_plan_for_the_minutes_there_are_is_taken_over_by_one_press(desk
     at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
     at.answers["plan"] = lambda asked: plan_answer(**asked)
     at.page.get_by_label("Spacing").fill("12")
-    at.page.get_by_label("Time there is").fill("15")
-    at.wait(lambda: "In 15 minutes 11 places 5 mm apart" in at.text(".plan-order"))
+    at.page.get_by_label("Minutes available").fill("15")
+    at.wait(lambda: "Best for 15 minutes: 11 places 5 mm apart" in at.text(".plan-order"))
     take = at.page.get_by_role("button", name="Use the best plan")
     take.click()
     at.wait(lambda: "13 steps, about 15 minutes" in at.text(".plan-order"))
@@ -59,7 +59,7 @@ def test_the_best_plan_for_the_minutes_there_are_is_taken_over_by_one_press(desk
 def test_too_few_minutes_offer_no_plan_and_no_button(desk, messages):
     at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
     at.answers["plan"] = lambda asked: plan_answer(**asked)
-    at.page.get_by_label("Time there is").fill("2")
+    at.page.get_by_label("Minutes available").fill("2")
     at.wait(lambda: "2 minutes are too few for a sweep." in at.text(".plan-order"))
 
     assert not at.page.get_by_role("button", name="Use the best plan").is_visible()

@@ -21,7 +21,7 @@ def test_the_sheet_with_the_most_to_caution_is_one_page(desk, tmp_path, size):
 
     assert re.search(r"Pages: +1$", about, re.MULTILINE), about
     after = " ".join(words.split()).partition("95 % interval ")[2]
-    assert re.match(r"\d+\.\d to \d+\.\d mm\. Sham not ridden: what the rider expected, who knew", after)
+    assert re.match(r"\d+\.\d to \d+\.\d mm\. Sham not ridden: a rise can also come from expectation", after)
     untested = after.partition("Not tested: ")[2].partition(".")[0]
     for what in ("visits not compared", "passes not compared", "lag not looked at"):
         assert what in untested

@@ -31,7 +31,7 @@ def test_it_fills_the_minutes_and_rides_the_first_place_again(minutes):
     assert 0.0 <= left_s < 5.0 * len(found.positions_mm) or found.dwell_s == DWELLS_S[1]
     assert found.positions_mm[-1] == found.positions_mm[0]
     assert len(set(found.positions_mm)) < len(found.positions_mm)
-    assert found.sentence.startswith(f"in {minutes:.0f} minutes {len(set(found.positions_mm))} places")
+    assert found.sentence.startswith(f"best for {minutes:.0f} minutes: {len(set(found.positions_mm))} places")
 
 
 @pytest.mark.parametrize("minutes", MINUTES)

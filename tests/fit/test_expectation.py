@@ -115,7 +115,10 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
 
     now = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=10.0, dwell_s=25.0)
 
-    assert f"a rise below {now.smallest_n_per_mm:.1f} N/mm is seldom found in the 10" in now.sentence
+    assert (
+        f"a rise below {now.smallest_n_per_mm:.1f} N/mm would be found less than half the time in the 10"
+        in now.sentence
+    )
     assert any("steadier effort" in what for what in now.would_help)
     longer = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=30.0, dwell_s=25.0)
     assert longer.smallest_n_per_mm < now.smallest_n_per_mm

@@ -34,7 +34,7 @@ def test_the_best_plan_says_of_itself_what_the_plan_taken_over_says():
     taken = outcome(sketch(apart_mm=best.apart_mm, order=best.order, dwell_s=best.dwell_s))
 
     assert f"a rise of {taken.smallest_n_per_mm:.2f} N/mm" in best.sentence
-    assert taken.best.sentence.startswith("in 15 minutes")
+    assert taken.best.sentence.startswith("best for 15 minutes:")
 
 
 def test_an_adaptive_plan_gives_its_range_and_leaves_the_repeats_to_itself():

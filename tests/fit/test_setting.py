@@ -150,6 +150,6 @@ def test_of_a_setback_and_a_bar_that_are_both_off_the_setback_is_named_first_in_
     (said,) = surprises(30.0, wanted, replace(wanted.setting, bar_x_mm=600.0))
 
     assert said == (
-        "30 mm was asked, 40 mm is taken as set; bar forward 600 mm is taken as set, 590 mm belongs to 40 mm; "
+        "30 mm was asked, 40 mm is taken as set; bar forward 600 mm is taken as set, 590 mm goes with 40 mm; "
         "undo if mistyped"
     )

@@ -26,7 +26,6 @@ UNKNOWING = (
 )
 BALANCED = 0.5
 """Correlation of time with setback up to which a steady drift hardly touches the onset."""
-EXPECTS = "cannot be told from a real rise, nor what handling the saddle does"
 TO_TELL = "ride a sham step and repeated places, or keep the rider from knowing the setback"
 EXPECTED_SIZE = 0.05
 """Share of riders who ride what they expect and are none the less taken, by a sham step, for riders who do not."""
@@ -95,11 +94,10 @@ def sham(sweep: Seen) -> Validity:
 
 def _without_sham(sweep: Seen, why: str) -> tuple[str, str]:
     """What remains unknown without a sham step, and what would tell it."""
-    if sweep.conditions.blinded is None and sweep.may_expect:
-        return f"{why}: what a rider who knew the setback expects {EXPECTS}", TO_TELL
-    if sweep.may_expect:
-        return f"{why}: what the rider expected, who knew the setback, {EXPECTS}", TO_TELL
-    return f"{why}: what handling the saddle does is not known", "plan a sham step"
+    if not sweep.may_expect:
+        return f"{why}: what handling the saddle does is not known", "plan a sham step"
+    knew = "the rider knew" if sweep.conditions.blinded is False else "if the rider knew"
+    return f"{why}: a rise can also come from expectation ({knew} the setback) or from handling the saddle", TO_TELL
 
 
 def _tells(sweep: Seen, pair: tuple[int, int], found: Effect) -> bool:

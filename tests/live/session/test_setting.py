@@ -100,7 +100,7 @@ def test_after_the_first_steps_the_sweep_says_what_can_still_be_found(tmp_path):
         await until(lambda: sweep_status(session)["outlook"] is not None)
 
         found = sweep_status(session)["outlook"]
-        assert "is seldom found in the" in found["sentence"]
+        assert "would be found less than half the time in the" in found["sentence"]
         assert found["smallest_n_per_mm"] > 0.0
 
     confirming(tmp_path, inside)
@@ -157,6 +157,6 @@ def test_a_setback_off_its_place_is_named_before_the_bar_that_no_longer_belongs_
         (said,) = [note.text for note in session.acquisition.notices if "taken as set" in note.text]
         assert asked["setback_mm"] == 60.0
         assert said.startswith(f"60 mm was asked, 70 mm is taken as set; bar forward {BAR_MM + 20.0:g} mm is taken")
-        assert f"{BAR_MM + 10.0:.0f} mm belongs to 70 mm" in said
+        assert f"{BAR_MM + 10.0:.0f} mm goes with 70 mm" in said
 
     confirming(tmp_path, inside)
