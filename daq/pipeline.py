@@ -32,13 +32,13 @@ from daq.rig import Rig
 from daq.sweep import run
 from daq.sweep.losses import losses_said
 from daq.sweep.onset import METHOD, onset
-from daq.sweep.places import places
-from daq.sweep.plan import FEWEST_POSITIONS, Plan
+from daq.sweep.plan import Plan
 from daq.sweep.progress import Notice, SweepProgress
 from daq.sweep.run import ENDED
 from daq.sweep.setting import setting_of
 from daq.sweep.stalls import StallWatch
 from daq.sweep.typed.progress import TypedProgress
+from daq.sweep.unanswered import why_unanswered
 from daq.sweep.validity.conditions import Conditions, Fault
 from daq.sweep.validity.judged import judged
 from daq.values import Array, Loads, Onset, Samples, StepMean, Stroke, cut
@@ -148,22 +148,7 @@ class Pipeline:
 
     def no_answer(self, steps: Sequence[StepMean]) -> str:
         """Why these steps give no onset; empty if they give one."""
-        if self.progress is None:
-            return "no sweep was begun in what was received"
-        if not self.progress.plan.names_onset:
-            return "its plan asks for no onset"
-        if not steps:
-            return "no position was finished, so there is nothing to answer from"
-        if any(math.isnan(step.hand_load_n) for step in steps):
-            return (
-                "the hands' cells are not calibrated, so their load is not known: name a calibration with --calibration"
-            )
-        different = len(places(np.array([step.setback_mm for step in steps])))
-        if different < FEWEST_POSITIONS:
-            return (
-                f"{different} of at least {FEWEST_POSITIONS} different positions were finished, too few to answer from"
-            )
-        return ""
+        return why_unanswered(None if self.progress is None else self.progress.plan, steps)
 
     @property
     def position_troubles(self) -> dict[str, str]:
