@@ -31,7 +31,7 @@ def listed(pages: Pages, table: str, root: int | None, found: Collection[int]) -
         return None
     width = INDICES[table][1]
     try:
-        records = list(_records(pages, root, width, DEEPEST))
+        records = list(_records(pages, root, width, DEEPEST, set()))
     except NoRecord:
         return None
     if any(b <= a for a, b in itertools.pairwise(records)):
@@ -40,16 +40,19 @@ def listed(pages: Pages, table: str, root: int | None, found: Collection[int]) -
     return rows if len(rows) == len(records) and rows.keys() >= set(found) else None
 
 
-def _records(pages: Pages, number: int, width: int, deepest: int) -> Iterator[tuple[int, ...]]:
-    """In the index's order. NoRecord where a page is none of an index."""
+def _records(pages: Pages, number: int, width: int, deepest: int, seen: set[int]) -> Iterator[tuple[int, ...]]:
+    """In the index's order. NoRecord where a page is none of an index, or was `seen` before: damaged pages may name
+    one page a hundred times on every level.
+    """
     page = pages.page(number)
-    if len(page) < pages.size or number < 2 or page[0] not in (INNER, LEAF) or not deepest:
+    if len(page) < pages.size or number < 2 or page[0] not in (INNER, LEAF) or not deepest or number in seen:
         raise NoRecord("no page of an index")
+    seen.add(number)
     inner = page[0] == INNER
     places = cell_places(page, False, inner=inner)
     for i, child in enumerate(children_of(page, places) if inner else itertools.repeat(0, len(places) + 1)):
         if inner:
-            yield from _records(pages, child, width, deepest - 1)
+            yield from _records(pages, child, width, deepest - 1, seen)
         if i < len(places):
             values = index_cell_at(page, places[i], inner=inner)
             if len(values) != width or not all(isinstance(value, int) for value in values):

@@ -297,3 +297,22 @@ def test_an_index_out_of_order_tells_nothing(tmp_path):
 
     with Pages(path) as pages:
         assert listed(pages, "notifications", root, ()) is None
+
+
+@pytest.mark.timeout(10)
+def test_pages_of_an_index_that_name_each_other_again_and_again_are_read_once(tmp_path):
+    """Ten inner pages, each of which names the next one three hundred times: 300^9 ways to the last."""
+    path = tmp_path / "store.sqlite"
+    first, depth, cells = 2, 10, 300
+    pages = [bytes(4096)]
+    for level in range(depth):
+        place = 4096 - 12
+        cell = (first + level + 1).to_bytes(4, "big") + bytes([7, 4, 1, 1, 1, 5, 5, 5])  # and a record of three numbers
+        head = bytes([0x02, 0, 0]) + cells.to_bytes(2, "big") + place.to_bytes(2, "big") + bytes(1)
+        head += (first + level + 1).to_bytes(4, "big") + place.to_bytes(2, "big") * cells
+        pages.append(head + bytes(place - len(head)) + cell)
+    pages.append(bytes([0x0A]) + bytes(4095))
+    path.write_bytes(b"".join(pages))
+
+    with Pages(path) as damaged:
+        assert listed(damaged, "notifications", first, ()) is None
