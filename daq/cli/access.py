@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daq.cli.telling import MISSING, draw_code, fail, print_json, say, tell
+from daq.cli.telling import MISSING, draw_code, fail, json_flag, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.live.web.access import Keys
@@ -25,7 +25,7 @@ FOR = {"run": "the fitter's screens", "ride": "the rider's screen: no loads, no 
 @click.option("--screens", is_flag=True, help="The screens that were let in, with their numbers.")
 @click.option("--end-screen", metavar="NUMBER", help="End the pass of this screen at once.")
 @click.option("--end", is_flag=True, help="End keys and all passes at once; foreaft serve, started again, makes new.")
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def access(port: int, codes: Path | None, screens: bool, end_screen: str | None, end: bool, as_json: bool) -> None:
     """Show the links and QR codes for `foreaft serve --lan`. Whoever has a link can connect: show it, do not send
     it."""

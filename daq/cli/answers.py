@@ -89,7 +89,7 @@ def _stored_onset(
 ) -> None:
     """The answer of a stored sweep, recomputed from its raw data; what forbade its verdict then forbids it now."""
     from daq.cli.calibrate import calibration_called
-    from daq.cli.keeping import opened
+    from daq.cli.stored import opened
     from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
     from daq.sweep.contract import contract
@@ -164,7 +164,7 @@ def balance(sources: tuple[str, ...], learn: bool, store: Path | None, as_json: 
 
 
 def _learned_from_sweeps(sweep_ids: list[int], store: Path | None) -> dict[str, Any]:
-    from daq.cli.keeping import opened
+    from daq.cli.stored import opened
     from daq.keep.again.along import hands_along
     from daq.measure.balance import learned_of_riders
     from daq.measure.balance_report import unseen_table

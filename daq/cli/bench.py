@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from daq.cli.bench_talk import Typed, check_folder, ended, hello_of, judged, walk
-from daq.cli.keeping import a_store
-from daq.cli.sweeps import store_path
-from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.cli.stored import a_store, store_path
+from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
 from daq.refusals import plainly
 from daq.sources import loop
 
@@ -88,7 +87,7 @@ def weights(command: Callable[..., Any]) -> Callable[..., Any]:
 @click.option("--page", is_flag=True, help="Work on the dashboard's bench instead of here, until Ctrl-C.")
 @click.option("--port", default=8765, show_default=True, type=click.IntRange(0, 65535), help="Of the dashboard.")
 @click.option("--seed", default=1, type=click.IntRange(0), help="With --simulated: other cells.")
-@click.option("--json", "as_json", is_flag=True, help="The result as JSON.")
+@json_flag
 def bench(
     rig_file: Path | None,
     store: Path | None,
@@ -140,7 +139,7 @@ def bench(
 @click.option("--on", required=True, help="hands, saddle, or the name of a cell.")
 @click.option("--kg", "mass_kg", required=True, type=click.FloatRange(0.1, 500), help="The weight.")
 @weights
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def check(rig_file: Path | None, store: Path | None, on: str, mass_kg: float, as_json: bool, **words: Any) -> None:
     """Check the sensitivity with one known weight, before each day's work.
 

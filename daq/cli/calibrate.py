@@ -11,8 +11,8 @@ import click
 from daq.cli.bench import bench, check
 from daq.cli.bench_talk import write_new
 from daq.cli.files import calibration_in, text_of
-from daq.cli.keeping import a_store, opened
-from daq.cli.telling import REFUSED, fail, print_json, say, tell
+from daq.cli.stored import a_store, opened
+from daq.cli.telling import REFUSED, fail, json_flag, print_json, say, tell
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
 
 
@@ -99,7 +99,7 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
 
 @calibrate.command("list")
 @a_store
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def list_(store: Path | None, as_json: bool) -> None:
     """All calibrations in the store, oldest first, with the status of each."""
     from daq.live.bench.summaries import summaries
@@ -146,7 +146,7 @@ def certificate(name: str, store: Path | None, html: Path | None, out: Path | No
 @click.option("--load-n", type=click.FloatRange(0.1, 5000), help="At this load; default: half the span.")
 @click.option("--trials", default=200_000, show_default=True, type=click.IntRange(1000, 5_000_000))
 @click.option("--seed", default=0, type=click.IntRange(0))
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def cross_check_(name: str, store: Path | None, load_n: float | None, trials: int, seed: int, as_json: bool) -> None:
     """Repeat the budget of calibration NAME by Monte Carlo, drawing every error from its distribution (GUM Supplement
     1).

@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from daq.cli.keeping import a_store, json_flag, opened
-from daq.cli.telling import print_json, say, tell
+from daq.cli.stored import a_store, opened
+from daq.cli.telling import json_flag, print_json, say, tell
 
 
 @click.command()

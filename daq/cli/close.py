@@ -6,14 +6,14 @@ from pathlib import Path
 
 import click
 
-from daq.cli.keeping import opened
+from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, answer_lines, fail, say
 
 
 @click.command()
 @click.argument("sweeps", nargs=-1, type=click.IntRange(1))
 @click.option("--all", "everything", is_flag=True, help="Every sweep that was cut off.")
-@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+@a_store
 def close(sweeps: tuple[int, ...], everything: bool, store: Path | None) -> None:
     """End SWEEPS that were cut off, by a kill or a power cut, with the answer from what was ridden.
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daq.cli.sweeps import store_path
-from daq.cli.telling import print_json, say, tell
+from daq.cli.stored import a_store, store_path
+from daq.cli.telling import json_flag, print_json, say, tell
 from daq.sources import loop
 
 if TYPE_CHECKING:
@@ -20,9 +20,9 @@ CHECK_FAILED = 1
 
 @click.command()
 @click.option("--rig", "rig_file", type=click.Path(dir_okay=False, path_type=Path), help="Rig file of the jig.")
-@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
+@a_store
 @click.option("--seconds", default=5.0, show_default=True, type=click.FloatRange(1, 600), help="To watch the jig.")
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def doctor(rig_file: Path | None, store: Path | None, seconds: float, as_json: bool) -> None:
     """Check ports, board, cells, setback scale, proof, Bluetooth, disk and clock. With --rig a jig with a board has to
     be empty and still.

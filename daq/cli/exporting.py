@@ -7,7 +7,8 @@ from typing import Any
 
 import click
 
-from daq.cli.keeping import CHECK_FAILED, a_store, bar, opened
+from daq.cli.keeping import CHECK_FAILED, bar
+from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, fail, tell
 from daq.keep.package.terms import CLOSED, FREE, LICENCES, contributor
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from daq.cli.keeping import a_store, opened
+from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, fail, tell
 
 

@@ -2,51 +2,22 @@
 
 from __future__ import annotations
 
-import errno
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import click
 
 from daq.cli.files import calibration_in
-from daq.cli.sweeps import store_path
-from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.cli.stored import a_store, opened, store_errors, store_path
+from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
 
 if TYPE_CHECKING:
-    from daq.keep.store import Store
+    pass
 
 CHECK_FAILED = 1
-a_store = click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
-json_flag = click.option("--json", "as_json", is_flag=True, help="The result as JSON.")
-
-
-@contextmanager
-def opened(chosen: Path | None, *, write: bool = False) -> Iterator[Store]:
-    """The open store; every StoreError inside the block, and every folder that cannot be written, becomes one sentence
-    and its exit code."""
-    from daq.keep.errors import StoreError
-    from daq.keep.store import Store
-    from daq.keep.store.replacing import is_there
-
-    path = store_path(chosen)
-    if not is_there(path):
-        fail(UNUSABLE, f"no store at {path}; name one with --store")
-    try:
-        with Store.open(path, write=write) as store:
-            yield store
-    except StoreError as error:
-        fail(UNUSABLE, error)
-    except OSError as error:
-        _no_place(error)
-
-
-def _no_place(error: OSError) -> NoReturn:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):  # raised by a write, which knows no name
-        fail(UNUSABLE, "no room left on the disk that was written to: free some and run the command again")
-    fail(UNUSABLE, f"{error.filename}: {error.strerror}; choose a place that can be written")
 
 
 @contextmanager
@@ -96,17 +67,11 @@ def backup(target: Path, store: Path | None) -> None:
 @a_store
 def restore(source: Path, store: Path | None) -> None:
     """Replace the store with the backup SOURCE; an existing store is set aside, not overwritten."""
-    from daq.keep.errors import StoreError
     from daq.keep.store.backup import restore as restored
 
     path = store_path(store)
-    try:
-        with bar("copying") as progress:
-            found = restored(source, path, progress)
-    except StoreError as error:
-        fail(UNUSABLE, error)
-    except OSError as error:
-        _no_place(error)
+    with store_errors(), bar("copying") as progress:
+        found = restored(source, path, progress)
     tell(f"{path}: {found.scans} scans read back, all whole")
 
 
@@ -116,19 +81,14 @@ def restore(source: Path, store: Path | None) -> None:
 def salvage(damaged: Path, target: Path) -> None:
     """Copy what is readable in the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
     from daq.keep.again.cut_off import close
-    from daq.keep.errors import StoreError
     from daq.keep.rescue.salvage import salvage as salvaged
     from daq.keep.store import Store
 
-    try:
+    with store_errors():
         found = salvaged(damaged, target)
         with Store.open(target) as new:
             for sweep_id in found.rebuilt:
                 close(new, sweep_id)
-    except StoreError as error:
-        fail(UNUSABLE, error)
-    except OSError as error:
-        _no_place(error)
     for sentence in (*found.told, *found.problems):
         tell(sentence)
     if found.problems:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NoReturn
 import click
 
 from daq.cli.files import text_of
-from daq.cli.keeping import a_store, json_flag, opened
-from daq.cli.telling import REFUSED, UNUSABLE, fail, print_json, say, tell
+from daq.cli.stored import a_store, opened
+from daq.cli.telling import REFUSED, UNUSABLE, fail, json_flag, print_json, say, tell
 
 if TYPE_CHECKING:
     from daq.keep.clients.told import Gathered

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from daq.cli.telling import MISSING, fail, print_json, say, tell
+from daq.cli.telling import MISSING, fail, json_flag, print_json, say, tell
 from daq.sources import loop
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ NOT_RECOGNISED = 1
 @click.option("--modbus", "unit", type=click.IntRange(1, 247), metavar="UNIT", help="Ask this Modbus unit instead.")
 @click.option("--function", default="3", show_default=True, type=click.Choice(["3", "4"]), help="Modbus function.")
 @click.option("--address", default=0, show_default=True, type=click.IntRange(0, 65_534), help="Register, from 0.")
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 def probe(
     place: str, baud: int | None, seconds: float, unit: int | None, function: str, address: int, as_json: bool
 ) -> None:

@@ -15,7 +15,7 @@ import click
 from daq.cli.bench_talk import hello_of, write_new
 from daq.cli.files import text_of
 from daq.cli.prove_talk import walk
-from daq.cli.sweeps import store_path
+from daq.cli.stored import a_store, store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, print_json, say, tell
 from daq.refusals import plainly
 from daq.sources import loop
@@ -48,7 +48,7 @@ def prove() -> None:
 @click.option("--place", default="", help="Where.")
 @click.option("--placements", default=4, show_default=True, type=click.IntRange(3, 10), help="Of the dummy.")
 @click.option("--read-s", default=3.0, show_default=True, type=click.FloatRange(1, 60), help="Seconds per reading.")
-@click.option("--store", type=PATH, help="Store file.")
+@a_store
 @click.option("--simulated", is_flag=True, help="A simulated engineer, dummy and jig, to try it out. No --rig then.")
 @click.option("--fault", type=click.Choice(FAULTS), help="With --simulated: what is wrong with the jig.")
 @click.option(

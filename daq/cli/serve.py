@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from daq.cli.panel import a_prior, priors_from
-from daq.cli.sweeps import store_path
+from daq.cli.stored import store_path
 from daq.cli.telling import KEYBOARD, MISSING, REFUSED, UNUSABLE, fail, tell
 from daq.sources import loop
 

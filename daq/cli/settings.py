@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from daq.cli.telling import REFUSED, fail, print_json, say
+from daq.cli.telling import REFUSED, fail, json_flag, print_json, say
 
 FILE_VARIABLE = "FOREAFT_CONFIG"
 MOST_BYTES = 64 * 1024
@@ -109,7 +109,7 @@ def config() -> None:
 
 @config.command()
 @click.option("--origin", is_flag=True, help="Also where each value comes from.")
-@click.option("--json", "as_json", is_flag=True)
+@json_flag
 @click.pass_context
 def show(ctx: click.Context, origin: bool, as_json: bool) -> None:
     """Every setting as `foreaft serve` would take it now."""
@@ -138,7 +138,7 @@ def _rows(root: click.Context) -> Iterator[dict[str, Any]]:
         elif source is ParameterSource.DEFAULT_MAP:
             origin, given = f"file {settings_path()}", made.lookup_default(setting.option)
         elif setting.key == "store":
-            from daq.cli.sweeps import store_path
+            from daq.cli.stored import store_path
 
             value = store_path(None)
         try:

@@ -7,43 +7,26 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from daq.cli.telling import UNUSABLE, fail, print_json, say, tell
+from daq.cli.stored import a_store, opened
+from daq.cli.telling import json_flag, print_json, say, tell
 
 if TYPE_CHECKING:
+    from daq.keep.errors import StoreDamaged
     from daq.keep.store.sessions import ResultRecord, SessionRecord, SweepRecord
 
 
-def store_path(chosen: Path | None) -> Path:
-    """The requested store, or the one at the default path."""
-    import os
-
-    from daq.keep.paths import default_store_path
-
-    return chosen or default_store_path(os.environ, Path.home())
-
-
 @click.command()
-@click.option("--store", type=click.Path(dir_okay=False, path_type=Path), help="Store file.")
-@click.option("--json", "as_json", is_flag=True)
+@a_store
+@json_flag
 def sweeps(store: Path | None, as_json: bool) -> None:
     """List the stored sweeps, when each began, their verdicts, and what is lost of their raw data."""
-    from daq.keep.errors import StoreError
-    from daq.keep.store import Store
-    from daq.keep.store.replacing import is_there
-
-    path = store_path(store)
-    if not is_there(path):
-        fail(UNUSABLE, f"no store at {path}; name one with --store")
-    damaged: list[StoreError] = []
-    try:
-        with Store.open(path, write=False) as opened:
-            sessions = {one.id: one for one in opened.sessions(damaged.append)}
-            found = [
-                (one, opened.results(one.id, "onset", damaged.append), opened.losses(one))
-                for one in opened.sweeps(damaged.append)
-            ]
-    except StoreError as error:
-        fail(UNUSABLE, error)
+    damaged: list[StoreDamaged] = []
+    with opened(store) as kept:
+        sessions = {one.id: one for one in kept.sessions(damaged.append)}
+        found = [
+            (one, kept.results(one.id, "onset", damaged.append), kept.losses(one))
+            for one in kept.sweeps(damaged.append)
+        ]
     rows = [_row(sweep, sessions.get(sweep.session_id), results, losses) for sweep, results, losses in found]
     for one in damaged:
         tell(f"{one}; foreaft salvage brings what is readable into a new store")

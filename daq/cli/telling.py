@@ -20,6 +20,7 @@ VERDICTS = {Verdict.RISE_SEEN: "rise seen, effort not measured"}
 """Verdicts whose printed words differ from the stored ones."""
 LONGEST_SENTENCE = 4000
 """A refusal may quote the input; nobody reads a million characters of it."""
+json_flag = click.option("--json", "as_json", is_flag=True, help="The result as JSON.")
 
 
 def say(text: str, *, err: bool = False, end: str = "\n") -> None:
