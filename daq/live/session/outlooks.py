@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 from daq.fit.expectation import Outlook, outlook
-from daq.live.session.acquisition import Acquisition
 from daq.live.session.beside import Beside
 from daq.pipeline import Output
+from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED
 from daq.values import StepMean
 
@@ -16,21 +17,21 @@ FIRST_STEPS = 3
 
 
 class Outlooks:
-    """The outlook of the current sweep; it listens to the acquisition's steps."""
+    """The outlook of the current sweep. It has to hear the sweep's steps."""
 
-    def __init__(self, acquisition: Acquisition) -> None:
-        self._at = acquisition
+    def __init__(self, *, progress: Callable[[], SweepProgress | None], now_us: Callable[[], int]) -> None:
+        self._progress, self._now_us = progress, now_us
         self._found = Beside[Outlook | None]("the outlook of a sweep")
-        acquisition.hears_output.append(self._hear)
 
     @property
     def now(self) -> Outlook | None:
         """None before the first steps, after the last, and while a step is being redone."""
-        progress = self._at.pipeline.progress
+        progress = self._progress()
         return None if progress is None or progress.state in ENDED else self._found.of(progress)
 
-    def _hear(self, output: Output) -> None:
-        progress = self._at.pipeline.progress
+    def hear(self, output: Output) -> None:
+        """Compute again after a step."""
+        progress = self._progress()
         if not isinstance(output, StepMean) or progress is None or len(progress.steps) < FIRST_STEPS:
             return
         plan = progress.plan
@@ -39,7 +40,7 @@ class Outlooks:
             tuple(progress.steps),
             rear_mm=max(plan.positions_mm),
             front_mm=min(plan.positions_mm),
-            minutes_left=progress.status(self._at.clock.now_us() / 1e6).seconds_left / 60.0,
+            minutes_left=progress.status(self._now_us() / 1e6).seconds_left / 60.0,
             dwell_s=plan.dwell_s,
             settle_s=plan.settle_s,
         )

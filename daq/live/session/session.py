@@ -81,8 +81,9 @@ class Session:
             begun=self.visit.sweep_begun,
             ridden=self.visit.sweep_ended,
         )
-        self.outlooks = Outlooks(at)
-        self.undecided = Undecided(at)
+        self.outlooks = Outlooks(progress=lambda: at.pipeline.progress, now_us=clock.now_us)
+        self.undecided = Undecided(progress=lambda: at.pipeline.progress)
+        at.hears_output += [self.outlooks.hear, self.undecided.hear]
         self.priors: SpreadPriors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)

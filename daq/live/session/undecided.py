@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 
 from daq.fit.expectation import duration_s
-from daq.live.session.acquisition import Acquisition
 from daq.live.session.beside import Beside
 from daq.pipeline import Output
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import gathered
 from daq.sweep.next_ride import next_positions_mm
 from daq.sweep.plan import Plan
+from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State
 from daq.values import Onset, Result, StepMean, Verdict
 
@@ -27,21 +27,21 @@ class MoreSteps:
 
 
 class Undecided:
-    """The sweep that ended last, if it has no verdict; it listens to the acquisition's answers."""
+    """The sweep that ended last, if it has no verdict. It has to hear the answers."""
 
-    def __init__(self, acquisition: Acquisition) -> None:
-        self._at = acquisition
+    def __init__(self, *, progress: Callable[[], SweepProgress | None]) -> None:
+        self._progress = progress
         self._found = Beside[MoreSteps]("the steps that could decide a sweep")
-        acquisition.hears_output.append(self._hear)
 
     @property
     def more(self) -> MoreSteps | None:
         """What to ride as well. None before the end, after an end for the rider's sake, and where a verdict stands."""
-        progress = self._at.pipeline.progress
+        progress = self._progress()
         return self._found.of(progress) if progress is not None and progress.state is State.FINISHED else None
 
-    def _hear(self, output: Output) -> None:
-        progress = self._at.pipeline.progress
+    def hear(self, output: Output) -> None:
+        """Compute again after the answer of a sweep that has ended."""
+        progress = self._progress()
         if not isinstance(output, Onset) or progress is None or progress.state not in ENDED:
             return
         self._found.forget()

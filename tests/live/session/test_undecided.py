@@ -17,8 +17,7 @@ async def offered(validity):
     """What is offered after an undecided sweep with these findings; waits for what is computed beside the loop."""
     sweep = ridden()
     progress = SimpleNamespace(state=State.FINISHED, steps=sweep.steps, plan=sweep.plan)
-    at = SimpleNamespace(hears_output=[], pipeline=SimpleNamespace(progress=progress))
-    ended = Undecided(at)
+    ended = Undecided(progress=lambda: progress)
     undecided = replace(
         sweep.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, validity=tuple(validity)
     )
@@ -26,8 +25,7 @@ async def offered(validity):
     computations = []
     run = loop.run_in_executor
     loop.run_in_executor = lambda *words: computations.append(run(*words)) or computations[-1]
-    for hear in at.hears_output:
-        hear(undecided)
+    ended.hear(undecided)
     await asyncio.gather(*computations)
     await asyncio.sleep(0)
     return ended.more
