@@ -69,7 +69,13 @@ class Session:
         self.zero = ZeroDesk(at, self.occupied)
         self.proving = ProofDesk(at, self.occupied, self.zero)
         self.calibrating = CalibrationDesk(at, self.occupied, put_aside=lambda: self.sweep.put_aside())
-        self.visit = VisitDesk(at, self.occupied, readings=self._readings, other_rider=self._other_rider)
+        self.visit = VisitDesk(
+            self.occupied,
+            kept_by=at.kept_by,
+            seat=at.seat,
+            readings=self._readings,
+            other_rider=self._other_rider,
+        )
         self.sweep = SweepDesk(
             at,
             self.occupied,

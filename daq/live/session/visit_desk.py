@@ -17,8 +17,9 @@ from daq.fit.ridden import Ridden
 from daq.keep.clients import people, visits
 from daq.keep.clients.people import Client, Consent
 from daq.keep.store import Store
-from daq.live.session.acquisition import Acquisition, Rider
+from daq.live.session.acquisition import Rider
 from daq.live.session.occupied import Occupied
+from daq.live.session.storing import Storing
 from daq.refusals import NotNow
 
 T = TypeVar("T")
@@ -37,15 +38,17 @@ class VisitDesk:
 
     def __init__(
         self,
-        acquisition: Acquisition,
         occupied: Occupied,
         *,
+        kept_by: Callable[[], Storing],
+        seat: Callable[[Rider], None],
         readings: Callable[[], JigReadings],
         other_rider: Callable[[], None],
     ) -> None:
-        """readings: returns what the jig shows now, for the checks. other_rider: called when another rider sits on the
-        jig."""
-        self._at, self._occupied, self._readings, self._other_rider = acquisition, occupied, readings, other_rider
+        """kept_by: the store's keeper. seat: called with who rides from now on. readings: returns what the jig shows
+        now, for the checks. other_rider: called when another rider sits on the jig."""
+        self._occupied, self._kept_by, self._sits = occupied, kept_by, seat
+        self._readings, self._other_rider = readings, other_rider
         self.id: int | None = None
         self.client: Client | None = None
         self.nth = 0
@@ -77,13 +80,13 @@ class VisitDesk:
                 people.set_consent(store, made.id, kind, given)
             return made
 
-        return await self._at.ask(add)
+        return await self._kept_by().call(add)
 
     async def open(self, pseudonym: str) -> None:
         """Begin a visit of this client; a returning one starts from last time's answers. NotNow during a sweep."""
         self._occupied.refuse("a client is changed", by=("sweep",))
 
-        session_id = self._at.kept_by().session_id
+        session_id = self._kept_by().session_id
 
         def begin(store: Store) -> tuple[Client, int, int, tuple[Intake | None, str]]:
             client = people.client_called(store, pseudonym)
@@ -91,13 +94,13 @@ class VisitDesk:
             made = visits.begin_visit(store, client.id, session_id)
             return client, made, visits.nth(store, made), last
 
-        self.client, self.id, self.nth, (self.intake, self.returning) = await self._at.ask(begin)
+        self.client, self.id, self.nth, (self.intake, self.returning) = await self._kept_by().call(begin)
         self.begun = self.intake
         self.measured, self.reasons, self.decision, self.swept = Measured(), {}, None, False
         self._sweep_ids = []
         self._other_rider()
         self._seat()
-        await self._at.stored()
+        await self._kept_by().stored()
 
     async def change_records(self, change: Callable[[Store], T]) -> T:
         """Join or part records of clients; the open visit may then be another's. NotNow during a sweep."""
@@ -108,10 +111,10 @@ class VisitDesk:
             done = change(store)
             return done, None if visit_id is None else whose(store, visit_id)
 
-        done, found = await self._at.ask(changed)
+        done, found = await self._kept_by().call(changed)
         if found is not None and self.id == visit_id:
             self._now_of(found)
-            await self._at.stored()
+            await self._kept_by().stored()
         return done
 
     def _now_of(self, found: Whose) -> None:
@@ -158,7 +161,7 @@ class VisitDesk:
         if intake is not None:
             self.intake, self.returning = intake, ""
             self._seat()
-        await self._at.stored()
+        await self._kept_by().stored()
 
     async def take_measured(self, changes: Measured) -> None:
         """Store what was measured and set on the jig. changes: only what is said in it changes, so that two screens,
@@ -205,7 +208,7 @@ class VisitDesk:
     async def note(self, kind: str, content: Any) -> None:
         """Add a note to the open visit. NotNow without one."""
         visit_id = self.open_id()
-        await self._at.ask(lambda store: visits.add_note(store, visit_id, kind, content))
+        await self._kept_by().call(lambda store: visits.add_note(store, visit_id, kind, content))
 
     def open_id(self) -> int:
         """The open visit's id. NotNow without one."""
@@ -233,7 +236,7 @@ class VisitDesk:
         """The rider of the session is this client."""
         assert self.client is not None
         mass_kg = None if self.intake is None or self.returning else self.intake.mass_kg
-        self._at.seat(Rider(self.client.pseudonym, mass_kg))
+        self._sits(Rider(self.client.pseudonym, mass_kg))
 
 
 def whose(store: Store, visit_id: int) -> Whose:

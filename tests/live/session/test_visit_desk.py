@@ -282,12 +282,12 @@ def test_a_client_entered_twice_is_one_while_the_visit_goes_on(tmp_path):
         assert session.visit.begun is None, "nothing is known of a new client"
         would = (await client.get(f"/api/v1/clients/{first}/joined/{second}")).json()["said"]
         assert len((await client.get("/api/v1/clients")).json()) == 2, "asked only"
-        waited, stored = [], session.acquisition.stored
+        waited, stored = [], session.acquisition.storing.stored
 
         async def noted():
             waited.append(await stored())
 
-        session.acquisition.stored = noted
+        session.acquisition.storing.stored = noted
         done = (await client.post(f"/api/v1/clients/{first}/joined", json={"other": second})).json()
         assert waited, "whose mass is on the jig is on the disk before it is answered"
         assert (done["said"], session.visit.client.pseudonym, session.visit.nth) == (would, first, 2)
