@@ -21,8 +21,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from threading import get_ident
+from threading import local
 from typing import Any
 
 import numpy as np
@@ -49,6 +48,23 @@ class BadChunk(ValueError):
     """The bytes are not a valid chunk; the text says why."""
 
 
+class _Zstd(local):
+    """A thread's own: none may be used by two threads at once. Kept: making one takes as long as packing a second."""
+
+    def __init__(self) -> None:
+        self.decompressor = zstandard.ZstdDecompressor()
+        self._compressors: dict[int, zstandard.ZstdCompressor] = {}
+
+    def compressor(self, level: int) -> zstandard.ZstdCompressor:
+        """Of this level."""
+        if level not in self._compressors:
+            self._compressors[level] = zstandard.ZstdCompressor(level=level)
+        return self._compressors[level]
+
+
+_ZSTD = _Zstd()
+
+
 def encode(samples: Samples, *, level: int = LIVE_LEVEL) -> bytes:
     """The chunk of these samples. ValueError if the columns are not equally long or hold no scan."""
     scans, channels = _shape(samples)
@@ -63,7 +79,7 @@ def encode(samples: Samples, *, level: int = LIVE_LEVEL) -> bytes:
         np.asarray(samples.status, dtype=np.uint8).tobytes(),
         _planes(_folded(twice if order == 2 else once)),
     )
-    body = _compressor(level, get_ident()).compress(b"".join(columns))
+    body = _ZSTD.compressor(level).compress(b"".join(columns))
     return _HEAD.pack(CODEC, order, channels, scans) + body
 
 
@@ -96,7 +112,7 @@ def unpacked(chunk: bytes) -> Unpacked:
         # what the frame says is allocated, and whatever else it holds is an error of zstd's (RFC 8878, 3.1.1)
         if (said := zstandard.frame_content_size(chunk[_HEAD.size :])) != size:
             raise BadChunk(f"expected {size} bytes for {scans} scans of {channels} channels, got {said}")
-        body = _decompressor(get_ident()).decompress(chunk[_HEAD.size :])
+        body = _ZSTD.decompressor.decompress(chunk[_HEAD.size :])
     except zstandard.ZstdError as error:
         raise BadChunk(str(error)) from error
     return Unpacked(order, channels, scans, body)
@@ -132,18 +148,6 @@ def decode_all(parts: Sequence[Unpacked], *, source: str) -> Samples:
         status=status[:, 0],
         counts=np.ascontiguousarray(differences.T),
     )
-
-
-@lru_cache(maxsize=8)
-def _compressor(level: int, thread: int) -> zstandard.ZstdCompressor:  # noqa: ARG001 (the key)
-    """One for each thread: none may be used by two at once. Kept: making one takes as long as packing a second."""
-    return zstandard.ZstdCompressor(level=level)
-
-
-@lru_cache(maxsize=8)
-def _decompressor(thread: int) -> zstandard.ZstdDecompressor:  # noqa: ARG001 (the key)
-    """One for each thread, kept, like `_compressor`."""
-    return zstandard.ZstdDecompressor()
 
 
 def _shape(samples: Samples) -> tuple[int, int]:

@@ -70,8 +70,7 @@ class MarkerInlet:
         if gone is not None:
             self._at.notice(
                 "caution",
-                f"{len(samples)} markers of {self._name} are kept at the time they came: the offset of its clock is "
-                "unknown",
+                f"what came of {self._name} is kept at the time it came: the offset of its clock is unknown",
             )
         await self._stored()
         if gone is not None:
