@@ -42,6 +42,10 @@ def lag(sweep: Seen) -> Validity:
     known = sweep.answer.p_lag
     if len(known) < 2:
         return not_made("lag", "lag not looked at: times of the positions, or a method that knows it, are missing")
+    if sweep.answer.verdict is Verdict.LIGHT:
+        return not_made(
+            "lag", "lag not looked at: hand load does not rise, so nothing shows how fast it follows a move"
+        )
     p_slow = 1.0 - sum(p for tau_s, p in known if tau_s == 0.0)
     tau_s = sum(tau_s * p for tau_s, p in known) / max(p_slow, 1e-12)
     number = Number(p_slow)
@@ -57,6 +61,8 @@ def lag(sweep: Seen) -> Validity:
                 f", so a straight rise may look bent: an onset then needs {100 * SURE_OF_A_SLOW_RIDER:.0f} %, and has "
                 f"{100 * sweep.answer.p_onset:.0f} %"
             )
+        elif sweep.answer.verdict is Verdict.ONSET:
+            means += "; the slopes are told as the steps show them, smaller than where hand load has arrived"
         return failed("lag", means, SETTLE, number, forbids=long or bent)
     return passed("lag", f"hand load follows the saddle at once, at {100 * (1.0 - p_slow):.0f} %", number)
 

@@ -14,7 +14,7 @@ from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.hands import hands, jumped_mm, left_right
 from daq.sweep.validity.hips import hips
 from daq.sweep.validity.jig import cells
-from daq.sweep.validity.passes import LEADS, OTHERWISE, _why, passes
+from daq.sweep.validity.passes import LEADS, OTHERWISE, SLOW, _why, passes
 from daq.sweep.validity.reach import reach
 from daq.sweep.validity.repeats import sham, visits
 from daq.sweep.validity.seen import seen
@@ -69,6 +69,23 @@ def test_a_lag_with_twice_the_odds_there_were_is_told_where_there_is_no_verdict(
     suspected = of(lag, replace(UNDECIDED, p_lag=twice))
     assert (suspected.result, suspected.forbids) == (Result.FAILED, False)
     assert of(lag, replace(UNDECIDED, p_lag=less)).result is Result.PASSED
+
+
+def test_of_hands_that_stay_light_nothing_tells_how_fast_they_follow():
+    """Of flat riders the posterior of a time constant is little more than its prior, and sways above a half."""
+    light = replace(answer(), verdict=Verdict.LIGHT, onset_mm=None, interval_95_mm=None, p_onset=0.02, p_light=0.97)
+    long = ((0.0, 0.1), (75.0, 0.3), (150.0, 0.6))
+
+    found = of(lag, replace(light, p_lag=long), load=sweeps.flat)
+
+    assert (found.result, found.forbids) == (Result.NOT_MADE, False)
+    assert of(lag, replace(answer(), p_lag=long)).forbids
+
+
+def test_the_slopes_of_a_slow_rider_are_told_as_too_small():
+    slow = replace(answer(), p_lag=((0.0, 0.1), (35.0, 0.85), (75.0, 0.05)))
+
+    assert "the slopes are told as the steps show them, smaller than" in of(lag, slow).means
 
 
 def test_hips_that_could_not_be_measured_say_what_is_missing():
@@ -285,6 +302,17 @@ def test_hands_that_jump_in_the_middle_of_a_step_are_told_with_its_setback():
 
     assert jumped_mm(steps) == []
     assert jumped_mm([*steps[:4], replace(steps[4], strokes=strokes), *steps[5:]]) == [steps[4].setback_mm]
+
+
+def test_a_posterior_that_knows_no_shift_of_the_rider_does_not_alone_name_the_slow_one():
+    """A rider shifted by the same everywhere is to the posterior one who follows slowly: it has no other word for it."""
+    shifted, followed = (Effect(value, 1.0, math.inf) for value in (12.0, 8.0))
+
+    assert _why(shifted, followed, 0.95)[0] not in (SLOW, OTHERWISE)
+    assert _why(shifted, followed, 0.5)[0] == OTHERWISE
+    assert _why(followed, shifted, 0.5)[0] == SLOW
+    assert _why(Effect(8.0, 1.0, math.inf), Effect(8.1, 1.0, math.inf), 0.95)[0] == SLOW
+    assert _why(Effect(8.0, 1.0, math.inf), Effect(8.1, 1.0, math.inf), 0.85)[0] not in (SLOW, OTHERWISE)
 
 
 def test_where_no_lag_can_be_told_from_the_steps_it_explains_nothing():
