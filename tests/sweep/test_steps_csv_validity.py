@@ -135,6 +135,24 @@ def test_passes_that_disagree_take_the_onset():
     assert tests["passes"]["verdict"] == "failed"
 
 
+def test_passes_that_disagree_take_the_onset_whatever_the_noise():
+    """12 N on the way back at stated errors of 1.2 N. A steady drift explains most of it, and the rest scatters by
+    chance: one sweep in twenty may hide it."""
+    taken = 0
+    for seed in range(40):
+        noise = np.random.default_rng(seed).normal(0.0, 1.2, len(OUT_AND_BACK))
+
+        def load(s, i, noise=noise):
+            return 30.0 + 1.5 * max(52.0 - s, 0.0) + 12.0 * (i > 5) + noise[i]
+
+        content, tests = judged_table(table(hand_load_n=load, se_n=lambda s, i: 1.2, t_min=lambda s, i: 0.75 * i))
+        taken += content["onset_mm"] is None
+        unsaid = tests["passes"]["interval"][0] > 3.0 and tests["passes"]["verdict"] == "passed"
+        assert not (unsaid and "tell the same" in tests["passes"]["means"])
+
+    assert taken >= 38
+
+
 def test_a_table_without_time_order_or_torque_is_judged_as_before_and_says_so():
     content, _ = judged_table(table(without=("order", "crank_torque_nm")))
 

@@ -4,8 +4,8 @@ torque. One linear model serves every test of the steps' levels:
     hand load = a + b x + d (x - c)+ + drift t + q (torque - mean) + effect * column + error
 
 with c the bend that was found, priors on drift and q, and the step errors those of their strokes, combined with the
-placement error of the saddle. If the steps scatter more about it than their errors say, the errors are widened to match
-(Birge's ratio; from memory), so a curve that is not quite a hinge raises no alarm.
+placement error of the saddle. If the steps scatter more about it than their errors say and chance explains, the errors
+are widened to match (Birge's ratio; from memory), so a curve that is not quite a hinge raises no alarm.
 """
 
 from __future__ import annotations
@@ -26,6 +26,8 @@ SUSPICION = 0.1
 """The same if the answer is undecided anyway."""
 DRIFT_N_PER_MIN = 0.5
 """Standard deviation of a steady drift: up to 1 N/min occurs, at two spreads."""
+NORMAL_95 = 1.6448536269514722
+"""Quantile of the normal distribution."""
 _NOTHING_LEFT = 1e-10
 """A column reduced below this fraction by projection is indistinguishable from the rest of the model."""
 _LEAST_SIGMA_N = 0.3
@@ -129,15 +131,27 @@ def effects_of(levels: Levels, curve: Curve, columns: Array) -> list[Effect | No
     values = (alone.T @ base.left) / safe
     ratios = np.sqrt(np.maximum(float(base.left @ base.left) - values**2 * safe, 0.0) / max(freedom, 1))
     found: list[Effect | None] = []
+    by_chance = _by_chance(freedom)
     for value, one, ratio, tells in zip(values.tolist(), safe.tolist(), ratios.tolist(), told, strict=True):
         se = one**-0.5
         if not tells or freedom < (not known):
             found.append(None)
         elif not known:
             found.append(Effect(value, se * ratio, freedom))
+        elif ratio <= by_chance:
+            found.append(Effect(value, se * max(1.0, ratio), math.inf))
         else:
-            found.append(Effect(value, se * max(1.0, ratio), math.inf if ratio <= 1.0 else max(freedom, 1)))
+            found.append(Effect(value, se * ratio, max(freedom, 1)))
     return found
+
+
+def _by_chance(freedom: int) -> float:
+    """Birge's ratio that one in twenty sweeps exceeds whose errors are as stated (Wilson & Hilferty 1931, from memory;
+    within 0.3 % from 2 degrees of freedom on). Up to there the scatter says nothing new, and its few degrees of freedom
+    would hide an effect of five standard errors.
+    """
+    part = 2.0 / (9.0 * max(freedom, 1))
+    return math.pow(1.0 - part + NORMAL_95 * math.sqrt(part), 1.5)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

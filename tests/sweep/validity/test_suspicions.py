@@ -305,7 +305,7 @@ def test_hands_that_jump_in_the_middle_of_a_step_are_told_with_its_setback():
 
 
 def test_a_posterior_that_knows_no_shift_of_the_rider_does_not_alone_name_the_slow_one():
-    """A rider shifted by the same everywhere is to the posterior one who follows slowly: it has no other word for it."""
+    """A rider who shifted by the same everywhere looks slow to the posterior: it has no other word for it."""
     shifted, followed = (Effect(value, 1.0, math.inf) for value in (12.0, 8.0))
 
     assert _why(shifted, followed, 0.95)[0] not in (SLOW, OTHERWISE)
