@@ -60,11 +60,13 @@ def export(
     Or as a BIDS dataset, which has loads, steps and answers alone.
 
     Pseudonyms only. Research needs the client's consent. A sweep with lost data is exported with its gap; one that
-    cannot be exported, or may not, is reported and left out, and the exit code is 1. Run again with the same FOLDER, an
+    cannot be exported, or may not, is reported and left out, and the exit code is 1; with --all those count that are
+    damaged, not those whose clients have not agreed or that have not ended. Run again with the same FOLDER, an
     interrupted export continues; a FOLDER that holds another kind of export, or a coarse one beside an exact one, is
     refused with exit code 2. The daemon may be running.
     """
     from daq.keep.again.recompute import recompute_stored
+    from daq.keep.errors import StoreDamaged
     from daq.keep.package.bids_dataset import export_bids
     from daq.keep.package.export import export as exported
     from daq.keep.package.one_kind import FolderTaken
@@ -77,8 +79,8 @@ def export(
         fail(REFUSED, f"--contributor: {error}")
     with opened(store) as open_store, bar("exporting") as progress:
         ids, left_out = exportable(open_store, purpose) if everything else permitted(open_store, sweeps, purpose)
-        for sentence in left_out:
-            tell(f"left out: {sentence}")
+        for why in left_out:
+            tell(f"left out: {why}")
         if not ids:
             fail(REFUSED, "no sweep to export; give the numbers of some that may be exported, or --all for all of them")
         simulated = all(open_store.session(open_store.sweep(i).session_id).simulated for i in ids)
@@ -102,5 +104,6 @@ def export(
             fail(REFUSED, error)
     for line in (*said, *made):
         tell(str(line))
-    incomplete = (left_out and not everything) or any(line.startswith("left out") for line in said)
+    missed = [why for why in left_out if not everything or isinstance(why, StoreDamaged)]
+    incomplete = missed or any(line.startswith("left out") for line in said)
     raise SystemExit(CHECK_FAILED if incomplete else 0)

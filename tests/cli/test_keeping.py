@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from daq.cli import main
 from daq.keep.clients import people
-from daq.keep.package.permission import exportable
+from daq.keep.package.permission import exportable, permitted
 from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.sweep.onset import LEAST_SQUARES
@@ -204,13 +204,21 @@ def test_of_all_sweeps_those_of_clients_who_have_not_agreed_are_left_out(tmp_pat
         people.set_consent(made, agreed.id, "research", True)
         ids = [stored(made, client_id=client.id, simulated=False) for client in (agreed, silent)]
         made.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0, calibration={}, client_id=agreed.id)
-        may, left_out = exportable(made, "research")
+        with Store.open(path, write=False) as beside:
+            _, while_ridden = exportable(beside, "research")
+            alone, (refused,) = permitted(beside, [3], "client")
+    with Store.open(path, write=False) as kept:
+        may, left_out = exportable(kept, "research")
+    everything = foreaft("export", "--all", tmp_path / "out", "--store", path)
 
     assert may == ids[:1]
-    assert left_out == [
+    assert list(map(str, left_out)) == [
         f"{silent.pseudonym} (sweep 2) has not agreed to the use of records in research",
         "sweep 3 was cut off; name it by its number to export what there is",
     ]
+    assert str(while_ridden[1]) == str(refused) == "sweep 3 is being ridden: export it when it has ended"
+    assert alone == []
+    assert everything.exit_code == 0, everything.stderr
 
 
 def test_of_sweeps_named_those_that_may_not_leave_are_left_out_and_told(tmp_path):
@@ -292,13 +300,13 @@ def test_all_is_exported_beside_the_daemon_with_its_gaps_and_what_cannot_be_is_l
         done = foreaft("export", "--all", tmp_path / "out", "--store", harmed)
         again = foreaft("export", "--all", tmp_path / "out", "--store", harmed)
 
-    assert done.exit_code == 0, done.stderr
+    assert done.exit_code == 1, done.stderr
     assert "left out: row 1 of sweeps is damaged" in done.stderr
     assert "exported without what is lost of it: scans of 'board' from 105.0" in done.stderr
     assert {path.name for path in (tmp_path / "out").iterdir() if path.is_file()} == {
         *("README.md", "EXAMPLES.md", "datapackage.json", "ro-crate-metadata.json", "sweeps.csv", "all_steps.csv")
     }
-    assert again.exit_code == 0
+    assert again.exit_code == 1
     assert "is there already and stays as it is" in again.stderr
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Literal
 
 from daq.keep.clients import people
@@ -11,6 +12,7 @@ from daq.keep.errors import StoreDamaged, StoreError
 from daq.keep.package.tables import TEXTS, Table
 from daq.keep.package.typed_text import channel_typed, typed
 from daq.keep.store import Store
+from daq.keep.store.lock import is_held
 from daq.keep.store.sessions import SweepRecord
 
 Purpose = Literal["research", "client"]
@@ -21,33 +23,52 @@ class ExportRefused(StoreError):
     """The sweeps may not leave the store; the text says which and why."""
 
 
-def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[str]]:
-    """The finished sweeps that may leave the store for this purpose, and a sentence for each that may not."""
-    ids: list[int] = []
-    left_out: list[str] = []
-    for sweep in store.sweeps(damaged=lambda error: left_out.append(str(error))):
-        try:
-            if sweep.to_us is None:
-                raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
-            refuse_unless_agreed(store, sweep, purpose)
-            ids.append(sweep.id)
-        except (ExportRefused, StoreDamaged) as refused:
-            left_out.append(str(refused))
-    return ids, left_out
+LeftOut = ExportRefused | StoreDamaged
 
 
-def permitted(store: Store, sweep_ids: Iterable[int], purpose: Purpose) -> tuple[list[int], list[str]]:
-    """Those of these sweeps that may leave the store for this purpose, and a sentence for each that may not. NotThere
+def exportable(store: Store, purpose: Purpose) -> tuple[list[int], list[LeftOut]]:
+    """The finished sweeps that may leave the store for this purpose, and why each of the others does not."""
+    left_out: list[LeftOut] = []
+    sweeps = store.sweeps(damaged=left_out.append)
+
+    def refuse(sweep: SweepRecord) -> None:
+        refuse_while_ridden(store, sweep)
+        if sweep.to_us is None:
+            raise ExportRefused(f"sweep {sweep.id} was cut off; name it by its number to export what there is")
+        refuse_unless_agreed(store, sweep, purpose)
+
+    return _sorted([(one.id, partial(refuse, one)) for one in sweeps], left_out)
+
+
+def permitted(store: Store, sweep_ids: Iterable[int], purpose: Purpose) -> tuple[list[int], list[LeftOut]]:
+    """Those of these sweeps that may leave the store for this purpose, and why each of the others does not. NotThere
     for a number that no sweep has."""
-    ids: list[int] = []
-    left_out: list[str] = []
-    for sweep_id in dict.fromkeys(sweep_ids):
+
+    def refuse(sweep_id: int) -> None:
+        sweep = store.sweep(sweep_id)
+        refuse_while_ridden(store, sweep)
+        refuse_unless_agreed(store, sweep, purpose)
+
+    return _sorted([(one, partial(refuse, one)) for one in dict.fromkeys(sweep_ids)], [])
+
+
+def _sorted(
+    asked: Iterable[tuple[int, Callable[[], None]]], left_out: list[LeftOut]
+) -> tuple[list[int], list[LeftOut]]:
+    ids = []
+    for sweep_id, refuse in asked:
         try:
-            refuse_unless_agreed(store, store.sweep(sweep_id), purpose)
+            refuse()
             ids.append(sweep_id)
-        except (ExportRefused, StoreDamaged) as refused:
-            left_out.append(str(refused))
+        except (ExportRefused, StoreDamaged) as error:
+            left_out.append(error)
     return ids, left_out
+
+
+def refuse_while_ridden(store: Store, sweep: SweepRecord) -> None:
+    """Raises ExportRefused while a daemon records the sweep: half of it would be exported, and stay so."""
+    if sweep.to_us is None and sweep.id == max(one.id for one in store.sweeps()) and is_held(store.path):
+        raise ExportRefused(f"sweep {sweep.id} is being ridden: export it when it has ended")
 
 
 def refuse_unless_agreed(store: Store, sweep: SweepRecord, purpose: Purpose) -> None:

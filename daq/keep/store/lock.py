@@ -46,6 +46,17 @@ def take_lock(store: Path) -> int:
     return descriptor
 
 
+def is_held(store: Path) -> bool:
+    """Whether a process writes to this store now."""
+    try:
+        os.close(take_lock(store))
+    except StoreBusy:
+        return True
+    except OSError:  # where nobody can write
+        return False
+    return False
+
+
 def note_holder(descriptor: int) -> None:
     """Write this process's number into the lock file. OSError if its disk takes nothing."""
     os.lseek(descriptor, 0, os.SEEK_SET)
