@@ -2,6 +2,8 @@
 
 import pytest
 
+from tests.browser.shots import OUTLOOK
+
 STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
 
 
@@ -222,3 +224,20 @@ def test_on_run_the_chart_is_in_view_to_its_last_line_and_the_reasons_come_when_
     at.page.get_by_role("button", name="Why").click()
     assert reason.is_visible()
     assert "Chances: onset inside the sweep" in at.text(".reasons")
+
+
+@pytest.mark.parametrize("named", [True, False])
+def test_the_reasons_leave_the_chart_its_height(run, messages, named):
+    """The list is scrolled; the chart can still be read beside it, and nothing of it is cut off."""
+    reasons = [f"test {i} was not made: ride the sweep again with what it looks at" for i in range(20)]
+    without = {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None, "suggested_setback_mm": None}
+    beside = {"caution": "sham not ridden: " + "a rise can be expectation " * 3} if named else without
+    run.send({**messages["sweep"], "outlook": OUTLOOK}, {**messages["onset"], "reasons": reasons, **beside})
+    run.page.get_by_role("button", name="Why").click()
+    run.send()
+
+    why, answer_box, chart = (run.page.locator(each).bounding_box() for each in (".because", ".answer", ".chart-host"))
+    assert chart["height"] >= 150
+    assert chart["y"] >= why["y"] + why["height"]
+    assert chart["y"] + chart["height"] <= answer_box["y"] + answer_box["height"]
+    assert run.page.locator(".because").evaluate("(list) => list.scrollHeight > list.clientHeight")

@@ -33,7 +33,7 @@ export function answerPanel(store) {
   const table = el("div", { class: "table-host", tabindex: "0", role: "region", "aria-label": "Table of steps" });
   const why = el("div", { class: "reasons" });
   const tall = matchMedia("(min-height: 1200px)").matches;
-  const because = el("div", { class: "because", hidden: !tall }, why);
+  const because = el("div", { class: "because", tabindex: "0", role: "region", "aria-label": "Reasons for the answer", hidden: !tall }, why);
   const reason = el("button", { type: "button", class: "small", "aria-expanded": String(tall), onclick: () => explain() }, "Why");
   const turn = el("button", { type: "button", class: "small", onclick: () => store.dispatch({ type: "page/table" }) });
   const node = el(
