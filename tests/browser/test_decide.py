@@ -350,3 +350,14 @@ def lie_apart(one, other):
         or one["y"] + one["height"] <= other["y"] + 3
         or other["y"] + other["height"] <= one["y"] + 3
     )
+
+
+def test_where_no_onset_is_named_nothing_is_said_of_another_day(decide):
+    decide.wait(lambda: "another day" in decide.text(".compared"))
+    decide.answers["visit/days"] = {"days": None, "why_not": "no onset is named"}
+    decide.page.reload()
+    decide.wait(lambda: "already carry more" in decide.text(".compared"))
+
+    assert "another day" not in decide.text("#screen").lower()
+    assert "another day" not in " ".join(decide.page.locator(".overlay text").all_text_contents())
+    assert decide.page.locator(".chance-another").count() == 0

@@ -40,8 +40,11 @@ def scatter_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> S
 
 
 def days_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Days | str:
-    """The visit's main sweep in the light of all tests until then, or why it says nothing beyond today. Where it names
-    an onset, today's interval is the answer's: the panel's own, on a coarser grid, differs by a little.
+    """The visit's main sweep in the light of all tests until then, or why it says nothing beyond today. Today's
+    interval is the answer's: the panel's own, on a coarser grid, differs by a little.
+
+    Without a named onset nothing is foretold: an interval or a chance for another day would name a place that the sweep
+    itself does not.
     """
     main = main_sweep(case.sweeps)
     if main is None:
@@ -50,7 +53,9 @@ def days_of(case: Case, gathered: Gathered, priors: SpreadPriors | None) -> Days
     found = None if known is None else days(known, str(main.sweep_id))
     if found is None:
         return gathered.left_out.get(str(main.sweep_id), "the sweep has not ended yet")
-    if main.named is None or main.named.interval_95_mm is None:
+    if main.named is None:
+        return "no onset is named, so nothing is foretold of another day"
+    if main.named.interval_95_mm is None:
         return found
     return replace(found, today_mm=main.named.interval_95_mm)
 

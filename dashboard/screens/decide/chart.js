@@ -129,7 +129,7 @@ function chances(/** @type {any} */ found, /** @type {any} */ days, /** @type {F
     svg("path", { class: "axis", d: `M${f.left},${f.strip}H${f.right}` }),
     text(f.left - 8, f.strip - STRIP + 10, "end", "100 %", "small-word"),
     text(f.left - 8, f.strip + 2, "end", "0", "small-word"),
-    text(f.left, f.strip - STRIP - 5, "start", f.width > 520 ? "chance that the hands already carry more: today filled, another day dashed" : "chance of more on the hands", "small-word"),
+    text(f.left, f.strip - STRIP - 5, "start", f.width > 520 ? `chance that the hands already carry more: today${another.length > 1 ? " filled, another day dashed" : ""}` : "chance of more on the hands", "small-word"),
   ].filter((node) => node !== null);
 }
 

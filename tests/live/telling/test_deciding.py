@@ -108,14 +108,16 @@ def test_a_decided_place_is_ridden_again_and_all_is_the_same_from_memory_and_fro
     assert "Ridden again on the level</strong>, 58 mm against 75 mm by turns" in told["page"]
 
 
-async def governed_by_another_day(client, session):
-    """What is suggested if the sweep had named an onset and its plan asked for another day's chance."""
+async def told_by(client, session, **answer):
+    """What is suggested, and foretold of another day, if the sweep had given this answer and its plan asked for another
+    day's chance.
+    """
     seen = session.visit.ridden[1]
-    named = replace(seen.onset, verdict=Verdict.ONSET, onset_mm=55.0, suggested_setback_mm=60.0)
-    session.visit.ridden[1] = replace(seen, plan=replace(seen.plan, chance_of="another day"), onset=named)
-    found = (await client.get("/api/v1/visit/evidence")).json()["suggested"]
+    plan = replace(seen.plan, chance_of="another day")
+    session.visit.ridden[1] = replace(seen, plan=plan, onset=replace(seen.onset, **answer))
+    found = [(await client.get(f"/api/v1/visit/{path}")).json() for path in ("evidence", "days")]
     session.visit.ridden[1] = seen
-    return found
+    return found[0]["suggested"], found[1]
 
 
 async def ridden_again_on_the_climb(client, session):
@@ -277,28 +279,30 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
 
 
 def test_another_day_is_foretold_beside_today_and_the_workshop_learns(tmp_path):
-    told, said = [], []
+    told = []
 
     async def job(client, session):
         async def answered(content):
             keep = {"kind": "onset", "method": content.method, "content": plain(content)}
             await session.acquisition.ask(lambda store: store.put_result(1, **keep))
             told.append([(await client.get(f"/api/v1/{path}")).json() for path in ("visit/days", "panel")])
+            told[-1] += await told_by(client, session, verdict=Verdict.ONSET, onset_mm=55.0, suggested_setback_mm=60.0)
 
         await arrived(client)
         assert (await client.get("/api/v1/visit/days")).json()["why_not"] == "no sweep was ridden in this visit"
         assert (await client.get("/api/v1/panel")).json() == {"who": [], "panel": None, "left_out": {}}
         await ridden(client, session)
         await answered(answer(52.0))
-        said.append((await governed_by_another_day(client, session))["said"])
+        told.append(await told_by(client, session, verdict=Verdict.LIGHT, onset_mm=None, interval_95_mm=None))
         await answered(answer(52.0, forbidden=True))
-        said.append((await governed_by_another_day(client, session))["said"])
 
     on_the_jig(tmp_path, job)
-    (named, panel), (forbidden, empty) = told
+    (_, panel, suggested, named), unnamed, (_, empty, without, forbidden) = told
 
-    assert "on another day" in said[0]
-    assert said[1].startswith("Nothing can be said of another day yet.")
+    assert "on another day" in suggested["said"]
+    assert without["said"].startswith("Nothing can be said of another day yet.")
+    nothing = {"days": None, "why_not": "no onset is named, so nothing is foretold of another day"}
+    assert unnamed == (None, nothing)
 
     assert named["why_not"] is None
     low_mm, high_mm = named["days"]["another_day_mm"]
