@@ -247,7 +247,7 @@ export function chartInWords(state) {
     `${told} Onset at ${number(onset.onset_mm, 1)} mm behind the bottom bracket, ` +
     `95 % interval ${range(onset.interval_95_mm, "mm", 1)}. ` +
     `Behind it hand load is ${newtons(onset.light_load_n)}; ` +
-    `forward of it the load rises by ${slope(onset.slope_n_per_mm)}. ` +
+    `forward of it the load rises by ${slope(onset.rise_n_per_mm)}. ` +
     (onset.suggested_setback_mm === null
       ? "No setback is suggested."
       : `${suggestedName(sweep)}: ${number(onset.suggested_setback_mm, 1)} mm.`)

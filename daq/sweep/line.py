@@ -27,6 +27,11 @@ class FittedLine:
     added_n_per_mm: float
     """What is added to it forward of the bend; 0 for a straight line."""
 
+    @property
+    def forward_n_per_mm(self) -> float:
+        """Hand load per mm forward of the bend, what is behind it and what is added together."""
+        return self.slope_n_per_mm + self.added_n_per_mm
+
     def at(self, setback_mm: Array) -> Array:
         """Hand load, N."""
         forward = self.bend_mm - setback_mm

@@ -22,7 +22,7 @@ from daq.sweep.evidence import StepEvidence, TooFewPositions, gathered
 from daq.sweep.line import line_through
 from daq.sweep.step_errors import standard_errors
 from daq.sweep.verdict import by_posterior, with_chances
-from daq.values import Onset, StepMean
+from daq.values import NAN, Onset, StepMean
 
 METHOD = "hinge-posterior/4"
 BEND_FIRST = "hinge-posterior/3"
@@ -38,7 +38,7 @@ PASSED_BY = 1.5
 """Squares about a line, over those about the loads' mean, from which it is not drawn. Judgement, no source."""
 _ROUNDING_N2 = 1e-9
 
-__all__ = ["METHOD", "METHODS", "Margin", "TooFewPositions", "fitted_line", "onset", "standard_errors"]
+__all__ = ["METHOD", "METHODS", "Margin", "TooFewPositions", "fitted_line", "onset", "rise_n_per_mm", "standard_errors"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +88,14 @@ def fitted_line(steps: Sequence[StepMean], answer: Onset) -> tuple[list[float], 
     ends = [evidence.setback_mm.min(), evidence.setback_mm.max()]
     setback_mm = np.array(ends if answer.onset_mm is None else sorted([*ends, answer.onset_mm]))
     return setback_mm.tolist(), line.at(setback_mm).tolist()
+
+
+def rise_n_per_mm(steps: Sequence[StepMean], answer: Onset) -> float:
+    """Hand load per mm forward of a named onset, the number that its reasons tell; NaN without one.
+
+    `answer.slope_n_per_mm` is another thing: what is added there to the slope that was behind the onset already.
+    """
+    return NAN if answer.onset_mm is None else line_through(gathered(steps), answer.onset_mm).forward_n_per_mm
 
 
 def _hinge_posterior_4(steps: Sequence[StepMean], margin: Margin) -> Onset:

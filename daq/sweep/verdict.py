@@ -137,7 +137,7 @@ def _bent(evidence: StepEvidence, found: Posterior) -> FittedLine | None:
 
 def _rises(line: FittedLine) -> bool:
     """Whether hand load rises forward of the bend by more than could be called level."""
-    return line.slope_n_per_mm + line.added_n_per_mm > LEVEL * line.added_n_per_mm
+    return line.forward_n_per_mm > LEVEL * line.added_n_per_mm
 
 
 def _reasons(
@@ -153,10 +153,8 @@ def _reasons(
 
 
 def _why_onset(evidence: StepEvidence, found: Posterior, line: FittedLine, gradual: bool) -> list[str]:
-    forward = line.slope_n_per_mm + line.added_n_per_mm
-    reasons = [
-        f"hand load {_behind(line)} behind {line.bend_mm:.0f} mm and rises by {forward:.2f} N per mm forward of it"
-    ]
+    rises = f"rises by {line.forward_n_per_mm:.2f} N per mm forward of it"
+    reasons = [f"hand load {_behind(line)} behind {line.bend_mm:.0f} mm and {rises}"]
     low_mm, high_mm = interval_mm(found)
     if high_mm - low_mm > WIDE_MM:
         reasons.append(

@@ -47,6 +47,18 @@ def test_the_caution_of_an_onset_stands_beside_its_number_and_once(run, messages
     assert "sham" not in run.text(".because")
 
 
+def test_the_slope_in_the_table_and_in_words_is_the_one_the_reasons_tell(run, messages, js):
+    """Not what is added to the slope behind the onset, which is another number."""
+    told = {**messages["onset"], "slope_n_per_mm": 1.37, "rise_n_per_mm": 1.44}
+    run.send(told)
+    run.page.get_by_role("button", name="Table").click()
+    run.send()
+
+    assert "forward of it 1.44 N/mm" in run.text(".table-host caption")
+    words = js("words.js", "m.chartInWords(a)", {"onset": told, "steps": [{}], "sweep": messages["sweep"]})
+    assert "rises by 1.44\u00a0N/mm" in words
+
+
 def test_the_uncertainty_of_the_loads_is_shown_on_demand(run, messages):
     run.send(messages["sources"], messages["stroke"])
     plus_minus = run.page.locator(".support.hands .plus-minus")

@@ -18,6 +18,7 @@ from daq.sweep.onset import (
     TooFewPositions,
     fitted_line,
     onset,
+    rise_n_per_mm,
 )
 from daq.values import NAN, Verdict
 from tests.benchmarks.onset_rides import rise
@@ -325,6 +326,24 @@ def test_without_an_onset_the_line_is_straight():
     steps = ride(level, noise_n=0.5, seed=2)
 
     assert fitted_line(steps, onset(steps))[0] == [30.0, 80.0]
+
+
+def test_the_rise_is_the_one_the_reasons_tell_and_the_line_shows():
+    """A rider whose hands grow lighter before they take more: what is added at the onset is more than the rise."""
+    steps = ride(lambda mm: hinge(52.0)(mm) + 0.3 * (mm - 55.0), noise_n=0.5, seed=1)
+    answer = onset(steps)
+    (front_mm, onset_mm, _), (front_n, onset_n, _) = fitted_line(steps, answer)
+
+    assert answer.verdict is Verdict.ONSET
+    assert answer.reasons[0].endswith(f"rises by {rise_n_per_mm(steps, answer):.2f} N per mm forward of it")
+    assert rise_n_per_mm(steps, answer) == pytest.approx((front_n - onset_n) / (onset_mm - front_mm))
+    assert answer.slope_n_per_mm > rise_n_per_mm(steps, answer) + 0.2
+
+
+def test_without_an_onset_nothing_rises_from_it():
+    steps = ride(level, noise_n=0.5, seed=2)
+
+    assert math.isnan(rise_n_per_mm(steps, onset(steps)))
 
 
 def test_a_line_that_passes_the_loads_by_is_not_drawn():

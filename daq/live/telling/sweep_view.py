@@ -12,7 +12,7 @@ from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling.pains import pains_told
 from daq.physics import power_w
-from daq.sweep.onset import fitted_line, standard_errors
+from daq.sweep.onset import fitted_line, rise_n_per_mm, standard_errors
 from daq.sweep.plan import Plan
 from daq.sweep.status import SweepStatus
 
@@ -91,6 +91,7 @@ def onset_fields(session: Session) -> dict[str, Any]:
     return {
         **plain(answer),
         "line": {"setback_mm": plain(setback_mm), "hand_load_n": plain(hand_load_n)},
+        "rise_n_per_mm": plain(rise_n_per_mm(progress.steps, answer)),
         "step_off_mm": progress.plan.step_off_mm,
     }
 

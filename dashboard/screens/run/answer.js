@@ -173,7 +173,7 @@ function stepTable(/** @type {State} */ { steps, onset }) {
       ].map((text) => el("td", {}, text)),
     );
   const fit = isNamed(onset)
-    ? `Behind the onset ${newtonsFine(onset.light_load_n)}, forward of it ${slope(onset.slope_n_per_mm)}.`
+    ? `Behind the onset ${newtonsFine(onset.light_load_n)}, forward of it ${slope(onset.rise_n_per_mm)}.`
     : "";
   const method = onset ? ` Method ${onset.method}.` : "";
   return el(
