@@ -12,6 +12,7 @@
  */
 import { svg } from "./dom.js";
 import { day, millimetres, newtonsFine, number } from "./format.js";
+import { edges, onsetBand, onsetName } from "./onset_band.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
 import { behind } from "./state.js";
@@ -123,20 +124,15 @@ function names(f, ghost_on) {
 /** Band, onset and suggested setback: only when an onset may be named. */
 function answer(/** @type {State} */ { onset, sweep }, /** @type {Frame} */ f, /** @type {Scale} */ x) {
   if (!isNamed(onset)) return [];
+  const parts = onsetBand(onset, x, f);
   const at = x(onset.onset_mm);
-  const [front, rear] = onset.interval_95_mm?.map(x) ?? [at, at];
-  const parts = [];
-  if (onset.interval_95_mm) {
-    parts.push(svg("rect", { class: "band", x: rear, width: front - rear, y: f.top, height: f.bottom - f.top }));
-    parts.push(svg("path", { class: "band-edge", d: `M${rear},${f.top}V${f.bottom}M${front},${f.top}V${f.bottom}` }));
-  }
-  parts.push(svg("line", { class: "onset-line", x1: at, x2: at, y1: f.top - 6, y2: f.bottom }));
+  const front = onset.interval_95_mm ? edges(onset.interval_95_mm, x, f)[1] : at;
   const beside = f.right - front > 120;
   parts.push(
     svg(
       "text",
       { class: "onset-name", x: beside ? front + 8 : at - 8, y: f.top + 10, "text-anchor": beside ? "start" : "end" },
-      `onset ${number(onset.onset_mm, 1)}`,
+      onsetName(onset),
     ),
   );
   // The suggestion lies rearward of the onset: its label goes below the onset's wherever both would be on one side.

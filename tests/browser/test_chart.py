@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.browser.deciding import opened
 from tests.browser.shots import OUTLOOK
 
 STATE = "a.reduce((state, message) => s.reduce(state, message), s.initial)"
@@ -241,3 +242,42 @@ def test_the_reasons_leave_the_chart_its_height(run, messages, named):
     assert chart["y"] >= why["y"] + why["height"]
     assert chart["y"] + chart["height"] <= answer_box["y"] + answer_box["height"]
     assert run.page.locator(".because").evaluate("(list) => list.scrollHeight > list.clientHeight")
+
+
+LOOK = """(chart) => {
+  const style = (name, what) => getComputedStyle(chart.querySelector('.' + name))[what];
+  const drawn = (name) => ['fill', 'stroke', 'strokeDasharray'].map((what) => style(name, what));
+  return ['band', 'band-edge', 'onset-line'].map(drawn);
+}"""
+SPAN = """(chart) => {
+  const box = chart.querySelector('.band').getBoundingClientRect();
+  const at = (mm) => {
+    const all = [...chart.querySelectorAll('text')].filter((one) => one.textContent === mm);
+    const tick = all.at(-1).getBoundingClientRect();
+    return (tick.left + tick.right) / 2;
+  };
+  const mm = (px) => 70 - ((px - at('70')) / (at('40') - at('70'))) * 30;
+  return [mm(box.right), mm(box.left)];
+}"""
+"""The setbacks between which the green band lies, read off the chart's own numbers."""
+
+
+def test_the_green_band_is_the_95_per_cent_interval_on_run_and_on_decide(desk, messages):
+    at = desk().open(messages["snapshot"])
+    at.send(messages["onset"])
+    run = at.page.locator(".onset-chart")
+    looks, keys = [run.evaluate(LOOK)], [at.page.locator(".answer-value .band-key").evaluate(LOOK)]
+    assert run.evaluate(SPAN) == pytest.approx(messages["onset"]["interval_95_mm"], abs=0.1)
+    assert at.text(".answer-value").startswith("95 % interval 48.1–56.9 mm")
+
+    at = opened(desk, messages, "decide")
+    decide = at.page.locator(".overlay").first
+    found = at.answers["visit/evidence"]
+    (onset,) = [one["onset"] for one in found["sweeps"] if one["sweep_id"] == found["main"]]
+    front_mm, rear_mm = onset["interval_95_mm"]
+    assert decide.evaluate(SPAN) == pytest.approx([front_mm, rear_mm], abs=0.1)
+    assert f"95 % interval {front_mm:.1f}–{rear_mm:.1f} mm" in at.text(".legend")
+    looks.append(decide.evaluate(LOOK))
+    keys.append(at.page.locator(".legend .band-key").evaluate(LOOK))
+
+    assert looks[0] == looks[1] == keys[0] == keys[1]

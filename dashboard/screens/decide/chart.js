@@ -4,8 +4,10 @@
  */
 import { painMark } from "../../chart.js";
 import { el, svg } from "../../dom.js";
-import { millimetres, newtonsFine, number } from "../../format.js";
+import { millimetres, newtonsFine, number, range } from "../../format.js";
+import { bandKey, edges, onsetBand, onsetName } from "../../onset_band.js";
 import { linear, ticks, Z_95 } from "../../scales.js";
+import { isNamed } from "../../words.js";
 
 /** Distinguished by mark and dash, not by colour alone. */
 const MARKS = ["M-5,0A5,5 0 1 0 5,0A5,5 0 1 0 -5,0Z", "M-5,-5H5V5H-5Z", "M0,-6L6,5H-6Z", "M0,-6L6,0L0,6L-6,0Z"];
@@ -13,7 +15,9 @@ const DASHES = ["none", "7 4", "2 3", "10 3 2 3"];
 /** Height of the strip of chances, px. */
 const STRIP = 44;
 /** The widest name on the axis, with the air beside it, px. */
-const NAME = 84;
+const NAME = 92;
+/** How far over the axis a name stands: above the crosses of pain and the bracket, px. */
+const NAME_UP = 18;
 
 /** @typedef {import("../../scales.js").Scale} Scale */
 /** @typedef {{left: number, right: number, top: number, bottom: number, strip: number, width: number, height: number}} Frame */
@@ -38,9 +42,9 @@ export function chart(found, days, width, height) {
     "g",
     { "aria-hidden": "true" },
     ...axes(f, x, y, ends(found), span),
-    ...(found.window_mm ? band(found.window_mm, f, x) : []),
+    ...answer(found, f, x),
     ...chances(found, days, f, x),
-    ...present(found.present_mm, f, x, found.window_mm?.[0] ?? null),
+    ...present(found.present_mm, f, x, named(found)?.interval_95_mm?.[0] ?? null),
     ...pains(found.sweeps, f, x),
     ...found.sweeps.flatMap((/** @type {any} */ sweep, /** @type {number} */ k) => curve(sweep, k % MARKS.length, x, y)),
   );
@@ -60,22 +64,24 @@ export function chartPoints({ sweeps }, { x, y }) {
   );
 }
 
-/** Which mark and line is which sweep. @param {any[]} sweeps */
-export function legend(sweeps) {
-  return el(
-    "ul",
-    { class: "legend" },
-    ...sweeps.map(({ name }, /** @type {number} */ i) => {
-      const k = i % MARKS.length;
-      const sample = svg(
-        "svg",
-        { viewBox: "-22 -8 44 16", class: `overlay k${k}`, "aria-hidden": "true" },
-        svg("path", { class: "fit", "stroke-dasharray": DASHES[k], d: "M-22,0H22" }),
-        svg("path", { class: "dot", d: MARKS[k] }),
-      );
-      return el("li", {}, /** @type {any} */ (sample), name);
-    }),
-  );
+/** Which mark and line is which sweep, where there are several, and what band and bracket show. @param {any} found */
+export function legend(found) {
+  const { sweeps, window_mm } = found;
+  const onset = named(found);
+  const several = sweeps.length > 1 ? sweeps : [];
+  const items = several.map((/** @type {any} */ { name }, /** @type {number} */ i) => {
+    const k = i % MARKS.length;
+    const sample = svg(
+      "svg",
+      { viewBox: "-22 -8 44 16", class: `overlay k${k}`, "aria-hidden": "true" },
+      svg("path", { class: "fit", "stroke-dasharray": DASHES[k], d: "M-22,0H22" }),
+      svg("path", { class: "dot", d: MARKS[k] }),
+    );
+    return el("li", {}, sample, name);
+  });
+  if (onset?.interval_95_mm) items.push(el("li", {}, bandKey(), `95 % interval ${range(onset.interval_95_mm, "mm", 1)}`));
+  if (window_mm) items.push(el("li", {}, svg("svg", { viewBox: "-22 -8 44 16", class: "overlay", "aria-hidden": "true" }, svg("path", { class: "window", d: "M-14,-5V4H14V-5" })), "to choose from"));
+  return items.length ? [el("ul", { class: "legend" }, ...items)] : [];
 }
 
 /** The chart in words, for screen readers. @param {any[]} sweeps */
@@ -105,15 +111,22 @@ function axes(/** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {Scale} 
   ].filter((node) => node !== null);
 }
 
-/** The window behind the onset; its name stands in no one's way, below the curves. */
-function band(/** @type {[number, number]} */ [front, rear], /** @type {Frame} */ f, /** @type {Scale} */ x) {
-  const edge = Math.min(f.right, x(front));
-  return [
-    svg("rect", { class: "window", x: x(rear), y: f.top, width: edge - x(rear), height: f.bottom - f.top }),
-    svg("path", { class: "onset-edge", d: `M${edge},${f.top}V${f.bottom}` }),
-    text(edge + 5, f.bottom - 8, "start", `onset ${number(front)}`, "onset-word"),
-  ];
+/** The onset's interval as on the run, its name below the curves; the window to choose from as a bracket on the axis. */
+function answer(/** @type {any} */ found, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+  const onset = named(found);
+  if (!onset) return [];
+  const [, front] = onset.interval_95_mm ? edges(onset.interval_95_mm, x, f) : [0, x(onset.onset_mm)];
+  return [...onsetBand(onset, x, f), text(front + 5, f.bottom - NAME_UP, "start", onsetName(onset), "onset-name"), ...bracket(found.window_mm, f, x)];
 }
+
+function bracket(/** @type {[number, number]|null} */ window_mm, /** @type {Frame} */ f, /** @type {Scale} */ x) {
+  if (!window_mm) return [];
+  const [rear, front] = edges(window_mm, x, f);
+  return [svg("path", { class: "window", d: `M${rear},${f.bottom - 9}V${f.bottom}H${front}V${f.bottom - 9}` })];
+}
+
+/** The main sweep's answer if it names an onset. @param {any} found */
+const named = ({ sweeps, main }) => sweeps.map((/** @type {any} */ each) => each.sweep_id === main && each.onset).find((/** @type {any} */ onset) => onset && isNamed(onset));
 
 /** The chance today as a filled shape, on another day as a line over it. */
 function chances(/** @type {any} */ found, /** @type {any} */ days, /** @type {Frame} */ f, /** @type {Scale} */ x) {
@@ -142,10 +155,10 @@ function pains(sweeps, f, x) {
 }
 
 /** Where the client rides; its name stands a line higher where the onset's name is beside it. */
-function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {number|null} */ onset_mm) {
+function present(/** @type {number|null} */ mm, /** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {number|null} */ name_mm) {
   if (typeof mm !== "number") return [];
-  const beside = onset_mm !== null && Math.abs(x(mm) - x(onset_mm)) < NAME;
-  return [svg("line", { class: "place-now", x1: x(mm), x2: x(mm), y1: f.top, y2: f.bottom }), text(x(mm) + 5, f.bottom - (beside ? 28 : 8), "start", `now ${number(mm)}`)];
+  const beside = name_mm !== null && Math.abs(x(mm) - x(name_mm)) < NAME;
+  return [svg("line", { class: "place-now", x1: x(mm), x2: x(mm), y1: f.top, y2: f.bottom }), text(x(mm) + 5, f.bottom - NAME_UP - (beside ? 20 : 0), "start", `now ${number(mm)}`)];
 }
 
 function curve(/** @type {any} */ { steps, line, onset }, /** @type {number} */ k, /** @type {Scale} */ x, /** @type {Scale} */ y) {

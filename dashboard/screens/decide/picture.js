@@ -49,7 +49,7 @@ export function picture(moved) {
       setText(words, inWords(evidence.sweeps));
       setAttribute(host, "hidden", !evidence.sweeps.length);
       setText(hurt, painWords(evidence.sweeps));
-      names.replaceChildren(...(evidence.sweeps.length > 1 ? [legend(evidence.sweeps)] : []));
+      names.replaceChildren(...legend(evidence));
       draw();
     },
     /** @param {number|null} mm */

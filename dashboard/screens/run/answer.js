@@ -12,6 +12,7 @@ import {
   slope,
   uncertainty,
 } from "../../format.js";
+import { bandKey } from "../../onset_band.js";
 import { stepPoints } from "../../step_points.js";
 import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, sentence, suggestedName } from "../../words.js";
 
@@ -113,6 +114,7 @@ export function answerPanel(store) {
 /** @typedef {import("../../state.js").Sweep|null} Sweep @param {import("../../state.js").Onset} onset @param {Sweep} sweep */
 function onsetLine(onset, sweep) {
   return [
+    onset.interval_95_mm ? bandKey() : "",
     "95 % interval ",
     el("strong", {}, range(onset.interval_95_mm, "mm", 1)),
     ...suggested(onset, sweep),
