@@ -233,6 +233,43 @@ def test_after_a_pain_the_ride_goes_on_only_when_it_was_said_where_and_how_much(
     assert at.text(".dock .main-words") == "Resume"
 
 
+def test_what_was_said_of_a_pain_is_there_again_when_the_page_is_loaded_anew_and_goes_with_the_pain(desk, messages):
+    hurts = sweep_in(messages, State.PAUSED, pain=True)
+    at = desk().open({**messages["snapshot"], "sweep": hurts})
+    form = at.page.get_by_role("form", name="Where it hurts")
+    where = form.get_by_label("Where does it hurt, or is it numb?")
+    where.select_option("knee front")
+    form.get_by_text("left", exact=True).click()
+    form.get_by_text("6", exact=True).click()
+    at.page.reload()
+    at.wait(form.is_visible)
+
+    assert where.input_value() == "knee front"
+    assert [form.get_by_role("radio", name=name, exact=True).is_checked() for name in ("left", "6")] == [True, True]
+    form.get_by_text("none of these").click()
+    form.get_by_role("button").click()
+    at.wait(lambda: at.asked)
+    assert at.asked == [("pain", {"place": "knee front", "side": "left", "score": 6, "red": None})]
+    at.send(sweep_in(messages, State.MOVING, pain=False), hurts)
+    assert where.input_value() == ""
+    assert form.get_by_role("radio", checked=True).count() == 0
+
+
+def test_what_was_said_of_one_pain_is_not_said_of_the_next(desk, messages):
+    """The next one came while the page was away."""
+    hurts = sweep_in(messages, State.PAUSED, pain=True)
+    at = desk().open({**messages["snapshot"], "sweep": hurts})
+    where = at.page.get_by_label("Where does it hurt, or is it numb?")
+    where.select_option("knee front")
+    told = {"setback_mm": 45.0, "score": 5, "said": "knee front, right, 5 of 10, at 45 mm"}
+    at.send({**messages["snapshot"], "sweep": {**hurts, "pains": [*hurts["pains"], told]}})
+    at.page.evaluate("location.hash = '#plan'")
+    at.page.evaluate("location.hash = '#run'")
+    at.wait(where.is_visible)
+
+    assert where.input_value() == ""
+
+
 def test_what_ends_the_ride_is_told_by_two_presses(desk, messages):
     """Nobody with chest pain waits until place, side and score are filled in."""
     at = desk().open(messages["snapshot"])

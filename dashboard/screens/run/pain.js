@@ -15,10 +15,14 @@ const RED = /** @type {const} */ ([
   ["numbness or weakness", "numbness or weakness"],
 ]);
 
+/** What is answered and not kept yet: a page that is loaded again asks nothing twice; gone with the window. */
+const DRAFT = "foreaft-pain";
+/** @type {Readonly<{place: string|null, side: string|null, score: number|null, red: string|null}>} */
+const NOTHING = Object.freeze({ place: null, side: null, score: null, red: null });
+
 /** @param {Store} store */
 export function painCard(store) {
-  /** @type {{place: string|null, side: string|null, score: number|null, red: string|null}} */
-  let said = { place: null, side: null, score: null, red: null };
+  let said = NOTHING;
   const place = el("select", { id: "pain-place", onchange: () => say({ place: place.value || null }) }, el("option", { value: "" }, "choose"), ...PLACES.map((each) => el("option", { value: each }, each)));
   const side = chips("Side", SIDES, (value) => say({ side: value }));
   const score = scoreChips("How much, 0 to 10", (value) => say({ score: value }));
@@ -33,10 +37,12 @@ export function painCard(store) {
     red.node,
     keep,
   );
-  let shown = false;
+  /** @type {boolean|null} */
+  let shown = null;
 
   function say(/** @type {Partial<typeof said>} */ more) {
     said = { ...said, ...more };
+    sessionStorage.setItem(DRAFT, JSON.stringify({ of: which(store.state), said }));
     refresh();
   }
   function refresh() {
@@ -50,19 +56,29 @@ export function painCard(store) {
     event.preventDefault();
     await ask(store, "pain told", "POST", "/api/v1/pain", { ...said, red: said.red === "none" ? null : said.red });
   }
-  function clear() {
-    said = { place: null, side: null, score: null, red: null };
-    place.value = "";
-    for (const row of [side, score, red]) row.set(null);
+  /** With what was answered of this pain before the page was loaded again. */
+  function begin(/** @type {State} */ state) {
+    const draft = JSON.parse(sessionStorage.getItem(DRAFT) ?? "{}");
+    said = draft.of === which(state) ? draft.said : NOTHING;
+    place.value = said.place ?? "";
+    side.set(said.side);
+    score.set(said.score === null ? null : String(said.score));
+    red.set(said.red);
     refresh();
   }
 
   /** @param {State} state */
-  function draw({ sweep }) {
+  function draw(state) {
+    const { sweep } = state;
     const asked = Boolean(sweep?.pain && sweep.state === "paused" && !sweep.pain_told);
-    if (asked && !shown) clear();
-    shown = asked;
+    if (asked && !shown) begin(state);
+    // A page that has not heard of the sweep yet does not know whether it asks.
+    if (sweep && !asked && shown !== false) sessionStorage.removeItem(DRAFT);
+    if (sweep) shown = asked;
     setAttribute(node, "hidden", !asked);
   }
   return { node, draw };
 }
+
+/** Of which pain the answers are: of this sweep, after those that are told already. @param {State} state */
+const which = ({ sweep }) => `${sweep?.sweep_id} ${sweep?.pains.length}`;
