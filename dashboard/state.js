@@ -40,6 +40,8 @@
  * @property {Notice[]} notices the newest last
  * @property {number|null} entry_mm the setback offered for confirmation
  * @property {boolean} entered whether the fitter changed it: then it counts, whatever the jig reads by itself
+ * @property {{setback_mm: number, placed: import("./messages.js").Placed}|null} beside what belongs to a setback entered
+ *   instead of the requested one, as the daemon answers it
  * @property {Record<string, number>} corrections what was set differently from what was asked, by the field names of a setting
  * @property {number} ticked parts of this move confirmed so far, when each is confirmed separately
  * @property {string|null} sending the request to the daemon that is not answered yet
@@ -92,6 +94,7 @@ export const initial = Object.freeze({
   notices: [],
   entry_mm: null,
   entered: false,
+  beside: null,
   corrections: {},
   ticked: 0,
   sending: null,
@@ -108,8 +111,8 @@ export const PAIN = "pain or numbness";
 
 /** The setback offered for confirmation: the requested one, whenever a new position is requested. */
 function entryAfter(/** @type {State} */ state, /** @type {Sweep|null} */ sweep) {
-  if (!sweep) return { entry_mm: null, entered: false };
-  return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, entered: false, corrections: {}, ticked: 0 } : {};
+  if (!sweep) return { entry_mm: null, entered: false, beside: null };
+  return asksAnew(state.sweep, sweep) ? { entry_mm: sweep.asked_setback_mm, entered: false, beside: null, corrections: {}, ticked: 0 } : {};
 }
 
 function asksAnew(/** @type {Sweep|null} */ before, /** @type {Sweep} */ sweep) {
@@ -228,6 +231,7 @@ const HANDLERS = {
   "page/link": (state, m) => ({ ...state, link: { state: m.state, retry_ms: m.retry_ms, over: m.over } }),
   // What was ticked is not so any more.
   "page/entry": (state, m) => ({ ...state, ticked: 0, entered: true, entry_mm: state.entry_mm === null ? null : state.entry_mm + m.by_mm }),
+  "page/beside": (state, m) => ({ ...state, beside: { setback_mm: m.setback_mm, placed: m.placed } }),
   "page/tick": (state) => ({ ...state, ticked: state.ticked + 1 }),
   "page/correction": (state, m) => {
     const { [m.name]: _, ...others } = state.corrections;

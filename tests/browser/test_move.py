@@ -153,3 +153,64 @@ def test_a_stop_needs_no_number(run):
     run.wait(lambda: sent(run))
 
     assert [body["event"] for body in sent(run)] == ["stop"]
+
+
+AT_41 = {
+    "setback_mm": 41.0,
+    "saddle_height_mm": 725.4,
+    "bar_x_mm": 589.0,
+    "bar_y_mm": 660.3,
+    "saddle_tilt_deg": -1.0,
+    "reach_change_mm": 0.0,
+    "drop_change_mm": 0.0,
+}
+"""What the daemon asks for one millimetre behind the requested setback."""
+
+
+def figures(at):
+    return at.page.locator(".figure-value").all_inner_texts()
+
+
+def test_height_and_bar_are_those_of_the_setback_entered_before_it_is_confirmed_and_are_confirmed_so(run):
+    run.answers["sweep/place?setback_mm=41"] = AT_41
+    bar = unfold(run)
+    run.page.keyboard.press("ArrowLeft")
+    run.wait(lambda: figures(run) == ["41", "725", "589"])
+    assert run.page.locator(".figure-change").all_inner_texts()[2] == "19 ahead"
+    assert bar.input_value() == "589"
+    run.page.keyboard.press("Space")
+    run.wait(lambda: sent(run))
+
+    assert sent(run)[0]["setting"] == {"saddle_height_mm": 725.4, "bar_x_mm": 589, "bar_y_mm": 660.3}
+
+
+def test_back_at_the_requested_setback_its_own_height_and_bar_stand_there_again(run):
+    run.answers["sweep/place?setback_mm=41"] = AT_41
+    run.page.keyboard.press("ArrowLeft")
+    run.wait(lambda: figures(run)[0] == "41")
+    run.page.keyboard.press("ArrowRight")
+    run.wait(lambda: figures(run) == ["40", "726", "590"])
+
+
+def test_until_the_daemon_has_said_what_belongs_there_no_other_number_stands_in_and_none_is_confirmed(run):
+    release = run.hold()
+    run.answers["sweep/place?setback_mm=41"] = AT_41
+    run.page.keyboard.press("ArrowLeft")
+    run.wait(lambda: figures(run) == ["41", "–", "–"])
+    run.page.keyboard.press("Space")
+    run.wait(lambda: sent(run))
+    assert (sent(run)[0]["setback_mm"], sent(run)[0]["setting"]) == (41, {})
+    release()
+
+
+def test_what_belongs_to_the_setback_entered_ends_with_the_position(run, messages):
+    run.answers["sweep/place?setback_mm=41"] = AT_41
+    run.page.keyboard.press("ArrowLeft")
+    run.wait(lambda: figures(run)[1] == "725")
+    moving = messages["sweep"]
+    there = {**moving["target"], "saddle_height_mm": 730.0}
+    release = run.hold()
+    run.send({**moving, "step": moving["step"] + 1, "target": there})
+    run.page.keyboard.press("ArrowLeft")
+    run.wait(lambda: figures(run)[:2] == ["41", "–"])
+    release()

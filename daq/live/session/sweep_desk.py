@@ -128,7 +128,7 @@ class SweepDesk:
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
         self._at.act(FITTER, content)
         if moved and asked_mm is not None and self.progress is not None and self.progress.setback_mm is not None:
-            wanted = self._planned(self.progress.setback_mm)
+            wanted = self.place_at(self.progress.setback_mm)
             for sentence in surprises(asked_mm, wanted, self.progress.setting):
                 self._at.notice("caution", sentence)
         await self._at.stored()
@@ -167,7 +167,13 @@ class SweepDesk:
     def target(self) -> Placed | None:
         """Where saddle and bar should be at the requested position; None if none is requested."""
         asked_mm = None if self.progress is None else self.progress.asked_setback_mm
-        return None if asked_mm is None else self._planned(asked_mm)
+        return None if asked_mm is None else self.place_at(asked_mm)
+
+    def place_at(self, setback_mm: float) -> Placed:
+        """Where saddle and bar should be at any setback, by the policies of the plan. NotNow without a sweep."""
+        start = self._start()
+        assert self.progress is not None
+        return planned(self.progress.plan, start, setback_mm, self._saddle())
 
     def as_set(self, setback_mm: float, setting: Setting) -> Placed:
         """A position of the sweep as it was set, with the changes from the start. NotNow without a sweep."""
@@ -185,7 +191,7 @@ class SweepDesk:
             if why := positions.moves() or ("" if asked_mm is None else positions.doubt(asked_mm)):
                 raise NotNow(why)
             at_mm = read.pop("setback_mm", at_mm)
-        as_planned = plain(self._planned(at_mm).setting)
+        as_planned = plain(self.place_at(at_mm).setting)
         rounded = {name: None if value is None else round(value, 1) for name, value in as_planned.items()}
         setting = {**rounded, **{name: mm for name, mm in read.items() if name in rounded}, **said}
         return {"setback_mm": at_mm, "setting": setting, "u_setback_mm": known.get("setback_mm")}
@@ -194,11 +200,6 @@ class SweepDesk:
         """What the jig's position sensors read now, mm, keyed by the fields of a setting and setback_mm; empty without
         sensors."""
         return {name: round(mm, 1) for name, mm in self._at.pipeline.positions.now.items()}
-
-    def _planned(self, setback_mm: float) -> Placed:
-        start = self._start()
-        assert self.progress is not None
-        return planned(self.progress.plan, start, setback_mm, self._saddle())
 
     def _start(self) -> Start:
         if self.progress is None:

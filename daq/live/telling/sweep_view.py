@@ -62,6 +62,11 @@ def sweep_status(session: Session) -> dict[str, Any]:
     }
 
 
+def place_at(session: Session, setback_mm: float) -> dict[str, Any] | None:
+    """Where the rest of the jig belongs at another setback than the requested one. NotNow without a sweep."""
+    return _placed_fields(session.sweep.place_at(setback_mm))
+
+
 def steps(session: Session) -> list[dict[str, Any]]:
     """The finished steps with what was noted of them, and the pooled model's standard errors when there are any."""
     progress = session.sweep.progress

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import FastAPI, Request, Response
+from fastapi import FastAPI, Query, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 from fastapi.staticfiles import StaticFiles
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -18,7 +18,7 @@ from daq.keep.json_text import plain
 from daq.live.session.session import Session
 from daq.live.telling import view
 from daq.live.telling.blind import status_for_rider
-from daq.live.telling.sweep_view import onset_fields, steps, sweep_status
+from daq.live.telling.sweep_view import onset_fields, place_at, steps, sweep_status
 from daq.live.telling.teller import Teller
 from daq.live.web import metrics
 from daq.live.web.access import Keys, Role
@@ -257,6 +257,11 @@ def _add_reading(app: FastAPI, teller: Teller) -> None:
             "steps": steps(session),
             "onset": onset_fields(session) or None,
         }
+
+    @app.get("/api/v1/sweep/place")
+    async def place(setback_mm: Annotated[float, Query(ge=-100, le=300)]) -> dict[str, Any] | None:
+        """Saddle height and bar at a setback that is set instead of the requested one, by the policies of the plan."""
+        return place_at(session, setback_mm)
 
     @app.get("/health/live")
     async def alive() -> dict[str, str]:

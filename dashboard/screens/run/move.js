@@ -1,7 +1,8 @@
 /** The move card: where saddle and bar go, in figures read from two metres, with a picture of it. */
+import { look } from "../../commands.js";
 import { changes, el, setAttribute, setText } from "../../dom.js";
 import { asTyped, number } from "../../format.js";
-import { parts, placeBefore } from "../../moving.js";
+import { parts, placeAsked, placeBefore } from "../../moving.js";
 import { numberIn, numberInput, writeNumber } from "../../number_field.js";
 import { sideView } from "../../side_view.js";
 import { moveTold } from "../../words.js";
@@ -34,24 +35,37 @@ export function moveCard(store) {
     known = store.state.corrections;
   }
 
+  const enteredAnew = changes();
+  let asked = 0;
+  /** Another setback is set than the one requested: which height and bar go with it, only the daemon knows. */
+  async function askBeside(/** @type {number} */ setback_mm) {
+    const mine = ++asked;
+    const placed = await look(`/api/v1/sweep/place?setback_mm=${setback_mm}`);
+    if (mine === asked && typeof placed?.setback_mm === "number") store.dispatch({ type: "page/beside", setback_mm, placed });
+  }
+
   /** @param {State} state */
   function draw(state) {
-    const target = state.sweep?.target;
-    setAttribute(node, "hidden", state.sweep?.state !== "moving" || !target);
-    if (state.sweep?.state !== "moving" || !target) return;
+    const { sweep, entry_mm } = state;
+    const target = sweep?.target;
+    setAttribute(node, "hidden", sweep?.state !== "moving" || !target);
+    if (sweep?.state !== "moving" || !target) return;
+    const there = placeAsked(state);
+    if (enteredAnew(entry_mm, sweep.sweep_id, sweep.step, state.link.state) && !there && entry_mm !== null) void askBeside(entry_mm);
     const shown = parts(state);
     for (const [i, cell] of cells.entries()) cell.draw(shown[i], state.settings.one_by_one && i < state.ticked);
-    setText(told, moveTold(state.sweep));
+    setText(told, moveTold(sweep));
     const [setback, height, bar] = ["setback_mm", "saddle_height_mm", "bar_x_mm"].map((name) => shown.find((each) => each.name === name)?.value_mm ?? null);
     const before = placeBefore(state);
-    if (pictureChanged(setback, height, bar, target.bar_y_mm, before)) {
-      const now = { setback_mm: setback ?? target.setback_mm, saddle_height_mm: height, bar_x_mm: bar, bar_y_mm: target.bar_y_mm };
+    // Until the daemon has answered the picture stays as it was: one without height and bar would show a jump.
+    if (there && pictureChanged(setback, height, bar, there.bar_y_mm, before)) {
+      const now = { setback_mm: setback ?? target.setback_mm, saddle_height_mm: height, bar_x_mm: bar, bar_y_mm: there.bar_y_mm };
       picture.replaceChildren(sideView(now, before));
     }
     const anew = state.corrections !== known;
     if (anew) correction.open = false;
     known = state.corrections;
-    for (const { name, draw: drawField } of fields) drawField(state.corrections[name] ?? target[name] ?? null, anew);
+    for (const { name, draw: drawField } of fields) drawField(state.corrections[name] ?? there?.[name] ?? null, anew);
   }
   return { node, draw };
 }

@@ -2,8 +2,8 @@
 
 import pytest
 
-from daq.live.telling.sweep_view import steps, sweep_status
-from daq.refusals import BadValue
+from daq.live.telling.sweep_view import place_at, steps, sweep_status
+from daq.refusals import BadValue, NotNow
 from daq.rider.jig_geometry import JigGeometry
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State, Trigger
@@ -54,6 +54,27 @@ def test_one_value_is_corrected_and_the_rest_is_as_planned_and_the_next_counts_f
         assert sweep_status(session)["target"]["bar_x_mm"] == BAR_MM + 10.0
 
     confirming(tmp_path, inside)
+
+
+def test_what_belongs_to_another_setback_is_told_before_it_is_confirmed_and_is_what_is_then_taken(tmp_path):
+    async def inside(session):
+        asked, there = sweep_status(session)["target"], place_at(session, 73.0)
+        assert there["bar_x_mm"] == BAR_MM + 7.0, "the reach is kept"
+        assert there["saddle_height_mm"] != asked["saddle_height_mm"], "the leg's extension is kept"
+        await session.sweep.fitter(Trigger.SADDLE_MOVED, 73.0, {})
+
+        assert sweep_status(session)["set"] == there
+
+    confirming(tmp_path, inside)
+
+
+def test_without_a_sweep_nothing_belongs_to_a_setback(tmp_path):
+    async def inside():
+        with pytest.raises(NotNow, match="no sweep is set up"):
+            place_at(running.session, 73.0)
+
+    with demo(tmp_path) as running:
+        run(serving(running, inside))
 
 
 def test_without_a_setting_nothing_is_taken_as_confirmed(tmp_path):
