@@ -85,7 +85,7 @@ def _tilt(measured: Measured, sweep: Ridden | None) -> Confounder:
         return found
     if measured.saddle_tilt_deg is None:
         return Confounder("Saddle tilt", Disturbs.NOT_KNOWN, "not measured")
-    said = f"{measured.saddle_tilt_deg:+.1f}°"
+    said = f"{measured.saddle_tilt_deg:+.1f}° (nose up +)"
     spread = max(tilts) - min(tilts) if len(tilts) > 1 else 0.0
     said += f", {spread:.1f}° apart over {len(tilts)} steps" if len(tilts) > 1 else ", not read again during the steps"
     bad = abs(measured.saddle_tilt_deg) > TILT_DEG or spread > TILT_CHANGE_DEG
@@ -116,7 +116,7 @@ def _torque(sweep: Ridden) -> Confounder:
     if len(torques) < 4 or unknown:
         return Confounder("Crank torque", Disturbs.NOT_KNOWN, f"unknown at {unknown} of {len(torques)} steps")
     setbacks = np.array([step.setback_mm for step in sweep.steps])
-    said = f"{torques.mean():.1f} N m, {np.ptp(torques):.1f} apart; {_torque_effect(sweep)}"
+    said = f"mean {torques.mean():.1f} N m, steps {np.ptp(torques):.1f} N m apart at most; {_torque_effect(sweep)}"
     if torques.std() == 0.0 or setbacks.std() == 0.0:
         return Confounder("Crank torque", Disturbs.IN_ORDER, said)
     r = float(np.corrcoef(setbacks, torques)[0, 1])
@@ -131,7 +131,7 @@ def _torque_effect(sweep: Ridden) -> str:
     half, assumed = 1.96 * sd, (sd / TORQUE_SPREAD) ** 2
     return (
         f"1 N m more changes the hand load by {n_per_nm:+.1f} N (95 % {n_per_nm - half:+.1f} to "
-        f"{n_per_nm + half:+.1f}; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
+        f"{n_per_nm + half:+.1f} N; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"
     )
 
 

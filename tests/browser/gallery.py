@@ -12,7 +12,7 @@ from daq.live.telling.strokes_view import step_fields
 from daq.sweep.run import State
 from daq.sweep.step import step_mean
 from daq.values import Status, Stroke
-from tests.browser.answers import ANSWERS, plan_answer, sweep_in
+from tests.browser.answers import ANSWERS, plan_answer, sweep_in, without_verdict
 from tests.browser.desk import Desk
 from tests.browser.papers import another_day_sheet, hand_over_page, hardly_tested_sheet
 from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet
@@ -114,6 +114,16 @@ def decide(at: Desk, messages: Messages) -> None:
     at.wait(lambda: at.page.locator(".marker").count())
 
 
+def undecided(at: Desk, messages: Messages) -> None:
+    """Decide of a sweep whose verdict a test took, all folds open."""
+    at.answers = without_verdict()
+    visit = at.answers["visit"]["visit"]
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
+    at.wait(lambda: at.page.locator(".marker").count())
+    at.page.evaluate("for (const one of document.querySelectorAll('.evidence-below details')) one.open = true")
+    at.send()
+
+
 def told_again(at: Desk) -> str:
     """Has the daemon answer how the first sweep would be with the calibration in use now; gives the button's name."""
     first = at.answers["visit/evidence"]["sweeps"][0]
@@ -207,7 +217,7 @@ VIEWS: dict[str, Callable[[Desk, Messages], None]] = {
         one.__name__.replace("_", "-"): one
         for one in (nobody, client, plan, barred, checks, keys, rider, point_card, ghost)
     },
-    **{one.__name__.replace("_", "-"): one for one in (decide, recalibrated, shown, follow_up, repeats)},
+    **{one.__name__.replace("_", "-"): one for one in (decide, undecided, recalibrated, shown, follow_up, repeats)},
     **{one.__name__.replace("_", "-"): one for one in (bench_new, bench, proof_new, proof, proved)},
     **{one.__name__.replace("_", "-"): one for one in (another_day, hardly_tested, hand_over)},
 }

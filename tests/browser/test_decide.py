@@ -2,11 +2,13 @@
 
 import datetime
 import json
+import re
 
 import pytest
 
 from daq.keep.clients.people import today
 from daq.sweep.run import State
+from tests.browser import gallery
 from tests.browser.answers import ANSWERS, sweep_in
 from tests.browser.deciding import focus_marker, opened, shown
 from tests.browser.gallery import told_again
@@ -361,3 +363,19 @@ def test_where_no_onset_is_named_nothing_is_said_of_another_day(decide):
     assert "another day" not in decide.text("#screen").lower()
     assert "another day" not in " ".join(decide.page.locator(".overlay text").all_text_contents())
     assert decide.page.locator(".chance-another").count() == 0
+
+
+def test_the_number_of_a_test_says_what_it_is_and_its_unit(desk, messages):
+    at = desk()
+    gallery.undecided(at, messages)
+    table = at.page.get_by_role("region", name="Tests of validity")
+    found = {cells[0]: cells[2] for cells in rows_of(table)}
+
+    assert re.fullmatch(r"left for the feet: \d+ %", found["feet"])
+    assert re.fullmatch(r"weight line, for each mm of saddle: [−\d.]+ mm, 95 % [−\d.]+ to [−\d.]+ mm", found["hips"])
+    assert found["reach"] == "–"
+
+
+def rows_of(table):
+    rows = table.locator("tbody tr").all()
+    return [[text.replace("\u00a0", " ") for text in row.locator("th, td").all_inner_texts()] for row in rows]

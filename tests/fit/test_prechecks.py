@@ -102,7 +102,7 @@ def test_heights_stand_beside_their_references_and_are_no_reason_to_stop():
     height = checks_by_key(measured=DONE.model_copy(update={"height_mm": 800.0, "knee_deg": 12.0}))["height"]
 
     assert height.state is CheckState.DONE
-    assert "0.883 × inseam 733 mm (+67)" in height.said
+    assert "0.883 × inseam 733 mm (+67 mm)" in height.said
     assert "outside 25–35°. References, not orders: Hamley" in height.said
 
 

@@ -18,6 +18,8 @@ from daq.keep.json_text import plain
 from daq.keep.store import Store
 from daq.live.telling.pains import pains_told
 from daq.sweep.onset import fitted_line, standard_errors
+from daq.sweep.validity.figures import figure
+from daq.values import Onset
 
 
 def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None) -> dict[str, Any]:
@@ -91,11 +93,18 @@ def sweep_fields(sweep: Ridden) -> dict[str, Any]:
         "state": sweep.state,
         "steps": steps,
         "line": line,
-        "onset": plain(sweep.onset),
+        "onset": None if sweep.onset is None else answer_fields(sweep.onset),
         "marks": sweep.marks,
         "pains": pains_told(sweep.pains),
         "losses": sweep.losses,
     }
+
+
+def answer_fields(answer: Onset) -> dict[str, Any]:
+    """The answer; each test's number also with what it is and its unit."""
+    fields: dict[str, Any] = plain(answer)
+    fields["validity"] = [{**plain(one), "figure": figure(one)} for one in answer.validity]
+    return fields
 
 
 def earlier_visits(store: Store, visit_id: int) -> list[dict[str, Any]]:

@@ -107,7 +107,7 @@ function axes(/** @type {Frame} */ f, /** @type {Scale} */ x, /** @type {Scale} 
     text(f.left, f.height - 4, "start", "◀ rearward"),
     f.width > 520 ? text((f.left + f.right) / 2, f.height - 4, "middle", "setback, mm behind the bottom bracket") : null,
     text(f.right, f.height - 4, "end", "forward ▶"),
-    text(2, 14, "start", "hand load, N"),
+    text(2, 14, "start", "hand load, N", "load-name"),
   ].filter((node) => node !== null);
 }
 

@@ -2,6 +2,9 @@
 import { setAttribute, svg } from "../../dom.js";
 import { number } from "../../format.js";
 
+/** Further to the left than this the marker would stand on the name of the loads, which then goes to the right, px. */
+const NAMED_PX = 150;
+
 /**
  * @param {SVGSVGElement} chart @param {import("../../scales.js").Scale} x @param {import("./chart.js").Frame} f
  * @param {[number, number]} ends rearmost and foremost, mm
@@ -22,11 +25,15 @@ export function marker(chart, x, f, [rear, front], moved) {
     sides,
   );
   let at = rear;
+  const axis = chart.querySelector(".load-name");
   const within = (/** @type {number} */ mm) => Math.min(rear, Math.max(front, Math.round(mm)));
   function put(/** @type {number} */ mm) {
     at = within(mm);
     setAttribute(node, "transform", `translate(${x(at)},0)`);
     name.textContent = number(mm);
+    const right = x(at) < NAMED_PX;
+    if (axis) setAttribute(axis, "x", right ? f.right : 2);
+    if (axis) setAttribute(axis, "text-anchor", right ? "end" : "start");
     if (!moved) return;
     setAttribute(node, "aria-valuenow", mm);
     setAttribute(node, "aria-valuetext", `${number(mm)} mm`);

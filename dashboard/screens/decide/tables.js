@@ -1,6 +1,6 @@
 /** The tables a decision rests on: signs, confounders, positions on the client's bicycle, sweeps. */
 import { el } from "../../dom.js";
-import { millimetres, number, percent, range, withMinus } from "../../format.js";
+import { MISSING, millimetres, number, percent, range, withMinus } from "../../format.js";
 
 function table(
   /** @type {string} */ caption,
@@ -142,15 +142,9 @@ const RESULTS = /** @type {const} */ ({ passed: "held", failed: "failed", "not m
 
 /** Every test of whether the sweep supports its answer. @param {any[]} found */
 export function validityTable(found) {
-  const rows = found.map(({ test, value, unit, interval_95, result, means, cure }) => ({
+  const rows = found.map(({ test, figure, result, means, cure }) => ({
     stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
-    cells: [
-      test,
-      RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
-      value === null ? "–" : `${number(value, 1)} ${unit}${interval_95 ? `, 95 % ${number(interval_95[0], 1)} to ${number(interval_95[1], 1)}` : ""}`,
-      means,
-      cure,
-    ],
+    cells: [test, RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result, figure || MISSING, means, cure],
   }));
   return table("Whether the sweep can bear the answer", ["Test", "Result", "Found", "Means", "Cure"], rows);
 }
