@@ -172,16 +172,41 @@ export function besideTheNumber(onset) {
   return [onset?.caution ? sentence(onset.caution) : "", restsOn(onset)].filter(Boolean).join(" ");
 }
 
-/** Reasons for the answer, plain sentences, the page's own first. @param {Onset|null} onset @returns {string[]} */
-export function reasons(onset) {
+/**
+ * Reasons for the answer, plain sentences, the page's own first. What to do is said once: not again where `told` says it.
+ * @param {Onset|null} onset @param {string} [told] what the screen says beside @returns {string[]}
+ */
+export function reasons(onset, told = "") {
   if (!onset) return [];
   const meaning = MEANING[/** @type {keyof typeof MEANING} */ (onset.verdict)];
   const bend =
     onset.gradual && onset.verdict === "onset"
       ? "The rise is gradual: the number is the middle of the bend, and its start lies further back."
       : "";
-  const others = onset.reasons.filter((each) => each !== onset.caution);
+  const others = curedOnce(onset, told);
   return [meaning, bend, onset.grade, ...others].filter((each) => Boolean(each)).map(sentence);
+}
+
+/** The daemon's reasons but for the caution, which stands beside the number; a cure that was said is left out. */
+function curedOnce(/** @type {Onset} */ { reasons: all, caution, validity }, /** @type {string} */ told) {
+  let said = told;
+  return all
+    .filter((each) => each !== caution)
+    .map((each) => {
+      const test = (validity ?? []).find(({ means, cure }) => cure && each === `${means}: ${cure}`);
+      const again = test && saysCure(said, test.cure);
+      said += each;
+      return again ? test.means : each;
+    });
+}
+
+/** Whether a cure is among what is said, capitals apart. @param {string} told @param {string} cure */
+export const saysCure = (told, cure) => told.toLowerCase().includes(cure.toLowerCase());
+
+/** What no test of validity has said already: a table of them stands beside it. @param {Onset} onset */
+export function reasonsBesideTests({ reasons: all, caution, validity }) {
+  const tests = (validity ?? []).flatMap(({ means, cure }) => [means, `${means}: ${cure}`]);
+  return all.filter((each) => each !== caution && !tests.includes(each) && !each.startsWith("not tested: "));
 }
 
 const NEXT = {

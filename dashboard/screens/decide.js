@@ -66,7 +66,7 @@ export function mount(root, store) {
     shown.show(found, days);
     setText(answer, answerWords(found));
     const open = new Set([...below.querySelectorAll("details[open] > summary")].map((each) => each.textContent));
-    below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, days, beside)].filter((node) => node !== null));
+    below.replaceChildren(...[ways(found), notSeen(found), helps(found, days, panel), ...found.differs.map((/** @type {string} */ text) => el("p", { class: "warning" }, asSentence(text))), ...tables(found, beside, answerWords(found))].filter((node) => node !== null));
     for (const each of below.querySelectorAll("details")) each.open = open.has(each.querySelector("summary")?.textContent ?? "");
     if (!first) return;
     const considered_mm = panel.begin(found);

@@ -272,6 +272,7 @@ def test_the_green_band_is_the_95_per_cent_interval_on_run_and_on_decide(desk, m
 
     at = opened(desk, messages, "decide")
     decide = at.page.locator(".overlay").first
+    at.wait(lambda: decide.evaluate(SPAN)[0] > 0)  # it is drawn again once its size is known
     found = at.answers["visit/evidence"]
     (onset,) = [one["onset"] for one in found["sweeps"] if one["sweep_id"] == found["main"]]
     front_mm, rear_mm = onset["interval_95_mm"]

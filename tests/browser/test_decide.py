@@ -376,6 +376,21 @@ def test_the_number_of_a_test_says_what_it_is_and_its_unit(desk, messages):
     assert found["reach"] == "–"
 
 
+def test_what_to_do_stands_once_on_the_screen(desk, messages):
+    """Under the chart, in the list of reasons and in the table the same cure stood three times."""
+    at = desk()
+    gallery.undecided(at, messages)
+    (sweep,) = at.answers["visit/evidence"]["sweeps"]
+    cures = {one["cure"] for one in sweep["onset"]["validity"] if one["cure"]}
+    said = at.text("#screen").lower()
+
+    assert len(cures) > 5
+    assert {cure: said.count(cure) for cure in cures} == dict.fromkeys(cures, 1)
+    assert "keep the seat bones there" in at.text(".window-line")
+    found = rows_of(at.page.get_by_role("region", name="Tests of validity"))
+    assert {cells[0]: cells[4] for cells in found}["hips"] == "under the chart"
+
+
 def rows_of(table):
     rows = table.locator("tbody tr").all()
     return [[text.replace("\u00a0", " ") for text in row.locator("th, td").all_inner_texts()] for row in rows]

@@ -311,3 +311,33 @@ def test_an_adaptive_sweep_says_why_it_asks_for_a_position_and_why_it_has_ended(
     assert words("m.progress(state)", moves) == "Step 3 of at most 11"
     assert words("m.instruction(state)", [*ends, messages["onset"]])["detail"].startswith("Narrow enough: ")
     assert words("m.progress(state)", ends) == "2 of 11 steps ridden"
+
+
+def test_a_cure_is_told_once_among_the_reasons_and_not_where_it_is_said_beside_them(js, messages):
+    cure = "rest, and ride the sweep again"
+    failed = {"value": None, "unit": "", "interval_95": None, "result": "failed", "forbids": True, "cure": cure}
+    validity = [{**failed, "test": test, "means": f"{test} was wrong"} for test in ("fatigue", "visits")]
+    why = [f"{one['means']}: {cure}" for one in validity]
+    undecided = {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None, "suggested_setback_mm": None}
+    onset = {**messages["onset"], **undecided, "validity": validity, "reasons": [*why, "something else"]}
+
+    assert js("words.js", "m.reasons(a)", onset)[1:] == [
+        "Fatigue was wrong: rest, and ride the sweep again.",
+        "Visits was wrong.",
+        "Something else.",
+    ]
+    beside = js("words.js", "m.reasons(a, 'Rest, and ride the sweep again.')", onset)
+    assert beside[1:] == ["Fatigue was wrong.", "Visits was wrong.", "Something else."]
+
+
+def test_on_run_the_cure_beside_the_answer_is_not_among_its_reasons(run, messages):
+    cure = "rest, and ride the sweep again"
+    test = {"test": "fatigue", "value": None, "unit": "", "interval_95": None, "result": "failed", "forbids": True}
+    undecided = {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None, "suggested_setback_mm": None}
+    found = {**test, "means": "the rider tired", "cure": cure}
+    answer = {**messages["onset"], **undecided, "validity": [found], "reasons": [f"the rider tired: {cure}"]}
+    run.send(*in_state(messages, State.FINISHED), answer)
+    run.page.get_by_role("button", name="Why").click()
+
+    assert run.text("main").lower().count(cure) == 1
+    assert "The rider tired." in run.text(".because")

@@ -2,6 +2,7 @@
 import { el } from "../../dom.js";
 import { number, withMinus } from "../../format.js";
 import { asSentence } from "../../trade_words.js";
+import { reasonsBesideTests } from "../../words.js";
 import { withCalibrationInUse } from "./recalibrated.js";
 import { confounderTable, placeTable, sideTable, signTable, stepTable, sweepTable, validityTable } from "./tables.js";
 
@@ -35,14 +36,14 @@ export function notSeen({ not_seen }) {
   return parts.length ? el("p", { class: "not-seen" }, ...parts) : null;
 }
 
-/** @param {any} found @param {any} days @param {HTMLSelectElement} beside */
-export function tables(found, days, beside) {
+/** @param {any} found @param {HTMLSelectElement} beside @param {string} told what stands under the chart: its cures are not said again */
+export function tables(found, beside, told) {
   const main = found.sweeps.find((/** @type {any} */ each) => each.sweep_id === found.main);
   const items = (/** @type {string[]} */ texts) => el("ul", {}, ...texts.map((one) => el("li", {}, asSentence(withMinus(one)))));
   const fold = (/** @type {string} */ words, /** @type {(Node|null)[]} */ ...nodes) => el("details", {}, el("summary", {}, words), ...nodes);
   const wide = (/** @type {string} */ name, /** @type {HTMLElement} */ table) => el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": name }, table);
   return [
-    main?.onset?.validity?.length ? fold("What the answer withstood", items(main.onset.reasons), wide("Tests of validity", validityTable(main.onset.validity))) : null,
+    main?.onset?.validity?.length ? fold("What the answer withstood", items(reasonsBesideTests(main.onset)), wide("Tests of validity", validityTable(main.onset.validity, told))) : null,
     fold("Signs that the saddle is too far back", wide("Signs", signTable(found.signs))),
     fold("What else could have made it", wide("What else could have made it", confounderTable(found.confounders))),
     fold("On the client’s own bicycle", wide("Own bicycle", placeTable(found.places, found.com_height)), found.sides.length ? wide("Sides", sideTable(found.sides)) : null),

@@ -1,6 +1,7 @@
 /** The tables a decision rests on: signs, confounders, positions on the client's bicycle, sweeps. */
 import { el } from "../../dom.js";
 import { MISSING, millimetres, number, percent, range, withMinus } from "../../format.js";
+import { saysCure } from "../../words.js";
 
 function table(
   /** @type {string} */ caption,
@@ -140,11 +141,15 @@ function scores(/** @type {any[]} */ steps) {
 
 const RESULTS = /** @type {const} */ ({ passed: "held", failed: "failed", "not made": "not made" });
 
-/** Every test of whether the sweep supports its answer. @param {any[]} found */
-export function validityTable(found) {
-  const rows = found.map(({ test, figure, result, means, cure }) => ({
-    stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
-    cells: [test, RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result, figure || MISSING, means, cure],
-  }));
+/** Every test of whether the sweep supports its answer; each cure once. @param {any[]} found @param {string} told above the table */
+export function validityTable(found, told) {
+  const rows = found.map(({ test, figure, result, means, cure }, i) => {
+    const same = found.slice(0, i).find((each) => each.cure === cure);
+    const once = cure && saysCure(told, cure) ? "under the chart" : cure && same ? `as for ${same.test}` : cure;
+    return {
+      stands: RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result,
+      cells: [test, RESULTS[/** @type {keyof typeof RESULTS} */ (result)] ?? result, figure || MISSING, means, once],
+    };
+  });
   return table("Whether the sweep can bear the answer", ["Test", "Result", "Found", "Means", "Cure"], rows);
 }

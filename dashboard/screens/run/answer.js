@@ -14,7 +14,7 @@ import {
 } from "../../format.js";
 import { bandKey } from "../../onset_band.js";
 import { stepPoints } from "../../step_points.js";
-import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, isNamed, reasons, sentence, suggestedName } from "../../words.js";
+import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, instruction, isNamed, reasons, sentence, suggestedName } from "../../words.js";
 
 /** @typedef {import("../../state.js").State} State @typedef {import("../../store.js").Store} Store */
 
@@ -133,12 +133,13 @@ function outlookInWords(/** @type {Sweep} */ sweep) {
   return sweep?.outlook ? sentence(sweep.outlook.sentence) : "";
 }
 
-function reasonLines(/** @type {State} */ { onset, sweep }) {
+function reasonLines(/** @type {State} */ state) {
+  const { onset, sweep } = state;
   const help = isNamed(onset) ? [] : (sweep?.outlook?.would_help ?? []);
   const more = help.length ? [el("ul", {}, ...help.map((each) => el("li", {}, sentence(each))))] : [];
   if (!onset) return more;
   const limit = onset.verdict === "onset" ? [el("p", { class: "limit" }, FORWARD_LIMIT)] : [];
-  return [el("ul", {}, ...reasons(onset).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit, ...more];
+  return [el("ul", {}, ...reasons(onset, `${instruction(state).detail} ${besideTheNumber(onset)}`).map((reason) => el("li", {}, reason))), el("p", {}, chances(onset)), ...limit, ...more];
 }
 
 /** A change in whole millimetres with its sign, a dash where it is not known. @param {number|null|undefined} mm */
