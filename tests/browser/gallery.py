@@ -14,7 +14,7 @@ from daq.sweep.step import step_mean
 from daq.values import Status, Stroke
 from tests.browser.answers import ANSWERS, plan_answer, sweep_in, without_verdict
 from tests.browser.desk import Desk
-from tests.browser.papers import another_day_sheet, hand_over_page, hardly_tested_sheet
+from tests.browser.papers import another_day_sheet, fully_examined_sheet, hand_over_page, hardly_tested_sheet
 from tests.browser.proofs import NONE_YET, answer, cut, failed_sheet
 
 Messages = dict[str, dict[str, Any]]
@@ -207,6 +207,11 @@ def hardly_tested(at: Desk, messages: Messages) -> None:
     at.show(hardly_tested_sheet())
 
 
+def tested(at: Desk, messages: Messages) -> None:
+    """The sheet of a sweep whose tests of validity were made."""
+    at.show(fully_examined_sheet())
+
+
 def hand_over(at: Desk, messages: Messages) -> None:
     """Everything kept about a client, to print."""
     at.show(hand_over_page())
@@ -219,6 +224,6 @@ VIEWS: dict[str, Callable[[Desk, Messages], None]] = {
     },
     **{one.__name__.replace("_", "-"): one for one in (decide, undecided, recalibrated, shown, follow_up, repeats)},
     **{one.__name__.replace("_", "-"): one for one in (bench_new, bench, proof_new, proof, proved)},
-    **{one.__name__.replace("_", "-"): one for one in (another_day, hardly_tested, hand_over)},
+    **{one.__name__.replace("_", "-"): one for one in (another_day, hardly_tested, tested, hand_over)},
 }
 """Each opens one screen in one state."""

@@ -22,11 +22,13 @@ from daq.sweep.panel import Entry
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
 from daq.sweep.workshop import taught
-from daq.values import NAN
+from daq.values import NAN, Setting
 from tests.fit.sweeps import ridden
 from tests.keep.again.cases import CASE, DECISION
 from tests.keep.sweeps import stored
 from tests.sweep.panels import normal, told
+from tests.sweep.validity.faults import SHAM
+from tests.sweep.validity.sweeps import ON_THE_JIG, kept
 
 
 @functools.cache
@@ -43,6 +45,26 @@ def hardly_tested_sheet() -> str:
     bare = [dataclasses.replace(step, strokes=(), t_min=NAN, tilt_deg=NAN) for step in swept.steps]
     answer = judged(onset(bare), bare, Conditions(blinded=False))
     case = dataclasses.replace(CASE, sweeps=(dataclasses.replace(swept, onset=answer),))
+    return printed(case, evidence_of(case), None, _three_days())
+
+
+@functools.cache
+def fully_examined_sheet() -> str:
+    """The sheet of a sweep on which nearly every test of validity was made: a sham step, the first position again."""
+    swept = ridden(positions=(*SHAM, 80.0), start_setback_mm=78.0, start_height_mm=722.0, label="before")
+    steps = tuple(
+        dataclasses.replace(
+            step,
+            weight_line_mm=kept(step.setback_mm),
+            setting=Setting(723.0, 540.0 - step.setback_mm, 660.0, -1.0),
+            moved_min=step.t_min - 0.5,
+        )
+        for step in swept.steps
+    )
+    answer = judged(
+        onset(steps), steps, dataclasses.replace(ON_THE_JIG, hand_cells=(), saddle_cells=((1, -60.0), (2, -240.0)))
+    )
+    case = dataclasses.replace(CASE, sweeps=(dataclasses.replace(swept, steps=steps, onset=answer),))
     return printed(case, evidence_of(case), None, _three_days())
 
 

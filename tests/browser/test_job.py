@@ -51,7 +51,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
         sheet.pdf(path=path, format=size, tagged=True)
         words = " ".join(subprocess.run(["pdftotext", str(path), "-"], capture_output=True, text=True).stdout.split())
         about = subprocess.run(["pdfinfo", str(path)], capture_output=True, text=True).stdout
-        assert "Pages: 1" in " ".join(about.split())
+        assert "Pages: 2" in " ".join(about.split()), "the second is that of the tests"
         for said in (
             "SIMULATED",
             "visit 1",
@@ -72,6 +72,8 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
             "On another day the hands begin to carry more between",
             "Chance that at 58 mm they already carry more: today",
             "Nobody was tested on a second day here yet",
+            "Page 2: tests Saddle sheet, ",
+            "left for the feet: ",
         ):
             assert said in words, (said, words)
         assert "Ada Example" not in words

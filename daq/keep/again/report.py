@@ -19,8 +19,9 @@ from daq.fit.stepping import over_bb_mm
 from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
+from daq.sweep.validity.figures import figure
 from daq.text import with_minus_signs
-from daq.values import Verdict
+from daq.values import Result, Verdict
 
 VERDICTS = {
     Verdict.LIGHT: "the hands are light throughout",
@@ -28,6 +29,7 @@ VERDICTS = {
     Verdict.RISE_SEEN: "a rise was seen, but the effort was not measured",
     Verdict.UNDECIDED: "it is undecided",
 }
+RESULTS = {Result.PASSED: "held", Result.FAILED: "failed", Result.NOT_MADE: "not made"}
 MOST_LEANINGS = 6
 """The number of lines of evidence for either direction that fit on the page; complaints come first."""
 LONG = 300
@@ -65,6 +67,7 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretol
         sentence=sentence(case, evidence),
         unknown=unknown(evidence),
         advice=clinician_advice(case.intake),
+        tests=_tests(evidence),
         chart=onset_drawing(curves, evidence),
         legend=legend(curves),
         leanings=evidence.leanings[:MOST_LEANINGS],
@@ -75,6 +78,13 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretol
         VERDICTS=VERDICTS,
         LONG=LONG,
     )
+
+
+def _tests(evidence: Evidence) -> list[tuple[str, str, str, str]]:
+    """Every test of the answer's validity: its name, how it ended, its number, what it means."""
+    answer = None if evidence.main is None else evidence.main.onset
+    found = () if answer is None else answer.validity
+    return [(one.test, RESULTS[one.result], figure(one), one.means) for one in found]
 
 
 def _new(case: Case, evidence: Evidence) -> SaddleAndBar | None:

@@ -23,7 +23,9 @@ Axis: TypeAlias = Callable[[float], float]
 
 
 def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
-    """All sweeps overlaid, front of the bicycle on the right; window, present and chosen setback are marked."""
+    """All sweeps overlaid, front of the bicycle on the right; marked are onset and interval, window, present and chosen
+    setback.
+    """
     loads = [step.hand_load_n for sweep in sweeps for step in sweep.steps]
     places = [step.setback_mm for sweep in sweeps for step in sweep.steps]
     places += [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]
@@ -32,7 +34,7 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     places += [one.setback_mm for sweep in sweeps for one in sweep.pains if one.setback_mm is not None]
     rear, front = max(places) + 3.0, min(places) - 3.0
     spread = max(max(loads) - min(loads), 10.0)
-    low, high = min(loads) - 0.15 * spread, max(loads) + 0.25 * spread
+    low, high = min(loads) - 0.3 * spread, max(loads) + 0.25 * spread
 
     def x(mm: float) -> float:
         return LEFT + (rear - mm) / (rear - front) * (RIGHT - LEFT)
@@ -40,7 +42,7 @@ def onset_drawing(sweeps: Sequence[Ridden], evidence: Evidence) -> Markup:
     def y(n: float) -> float:
         return BOTTOM - (n - low) / (high - low) * (BOTTOM - TOP)
 
-    parts = [*_axes(x, y, rear, front, low, high), *_window(evidence, x)]
+    parts = [*_onset(evidence, x, rear, front), *_axes(x, y, rear, front, low, high), *_places(evidence, x)]
     for k, sweep in enumerate(sweeps):
         parts += _curve(sweep, k % len(MARKS), x, y)
     parts += [
@@ -66,12 +68,27 @@ def _axes(x: Axis, y: Axis, rear: float, front: float, low: float, high: float) 
     return parts
 
 
-def _window(evidence: Evidence, x: Axis) -> list[str]:
+def _onset(evidence: Evidence, x: Axis, rear: float, front: float) -> list[str]:
+    """The onset as a line in the grey of its 95 % interval, with dashed edges; the window as a bracket on the axis."""
+    named = None if evidence.main is None else evidence.main.named
+    if named is None or named.onset_mm is None or evidence.window_mm is None:
+        return []
+    nearest, furthest = named.interval_95_mm or (named.onset_mm, named.onset_mm)
+    left, right = x(min(furthest, rear)), x(max(nearest, front))
+    from_mm, to_mm = (x(min(mm, rear)) for mm in reversed(evidence.window_mm))
+    key = "grey: 95 % interval of the onset; bracket: to choose from"
+    return [
+        f'<rect class="band" x="{left:.1f}" y="{TOP}" width="{right - left:.1f}" height="{BOTTOM - TOP}"/>',
+        f'<path class="band-edge" d="M{left:.1f},{TOP}V{BOTTOM}M{right:.1f},{TOP}V{BOTTOM}"/>',
+        f'<path class="onset-line" d="M{x(named.onset_mm):.1f},{TOP}V{BOTTOM}"/>',
+        f'<path class="window" d="M{from_mm:.1f},{BOTTOM - 6}V{BOTTOM}H{to_mm:.1f}V{BOTTOM - 6}"/>',
+        _text(right + 4, BOTTOM - 8, f"onset {named.onset_mm:.1f}", "start"),
+        _text(RIGHT, TOP - 10, key, "end"),
+    ]
+
+
+def _places(evidence: Evidence, x: Axis) -> list[str]:
     parts = []
-    if evidence.window_mm is not None:
-        front, rear = evidence.window_mm
-        size = f'width="{x(front) - x(rear):.1f}" height="{BOTTOM - TOP}"'
-        parts.append(f'<rect class="window" x="{x(rear):.1f}" y="{TOP}" {size}/>')
     was_mm, new_mm = evidence.present_mm, evidence.chosen_mm
     new_is_forward = was_mm is None or new_mm is None or new_mm <= was_mm
     for mm, name in ((was_mm, "was"), (new_mm, "new")):

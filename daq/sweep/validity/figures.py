@@ -32,7 +32,7 @@ WHAT = {
 }
 """By test and unit, read before the number."""
 SIGNED = ("hands", "left and right hand", "passes", "fatigue", "drift", "first position again", "sham", "habit")
-UNITS = {SHARE: " %", "deg": "°", "mm/mm": " mm", "faults": "", "steps": ""}
+UNITS = {SHARE: "%", "mm/mm": "mm", "faults": "", "steps": ""}
 DIGITS = {SHARE: 0, "mm/mm": 2, "faults": 0, "steps": 0}
 
 
@@ -40,7 +40,8 @@ def figure(one: Validity) -> str:
     """Empty for a test without a number."""
     if not math.isfinite(one.value):
         return ""
-    unit = UNITS.get(one.unit, f" {one.unit}")
+    named = UNITS.get(one.unit, one.unit)
+    unit = "°" if named == "deg" else f"\N{NO-BREAK SPACE}{named}" if named else ""
     told = f"{WHAT.get((one.test, one.unit), one.test)}: {_rounded(one, one.value)}{unit}"
     if one.interval_95 is not None:
         low, high = (_rounded(one, end) for end in one.interval_95)

@@ -216,12 +216,17 @@ def judged_as(conditions):
     return page(sweeps=(dataclasses.replace(swept, onset=judged(swept.onset, swept.steps, conditions)),))
 
 
+def first_page(html):
+    """What stands beside the number, without the table of the tests."""
+    return words(html).partition("Page 2: tests")[0]
+
+
 def test_without_a_sham_the_caution_stands_beside_the_onset_of_a_rider_who_knew_the_setback():
-    beside = words(judged_as(Conditions(blinded=False))).partition("95 % interval ")[2]
+    beside = first_page(judged_as(Conditions(blinded=False))).rpartition("95 % interval ")[2]
 
     assert re.match(r"[\d.]+ to [\d.]+ mm\. Sham not ridden: a rise can also come from expectation ", beside)
     assert beside.lower().count("sham") == 2, "the finding and the cure, once"
-    blinded = words(judged_as(Conditions(blinded=True))).partition("95 % interval ")[2]
+    blinded = first_page(judged_as(Conditions(blinded=True))).rpartition("95 % interval ")[2]
     assert "expectation" not in blinded
     assert "sham not ridden" in blinded.partition("Not tested: ")[2]
 
@@ -279,3 +284,44 @@ def test_numbers_in_sentences_have_a_minus_and_what_was_typed_is_escaped_once():
     html = page(decision=DECISION.model_copy(update={"reason": "at -2 mm it's <good>"}))
 
     assert "at −2 mm it&#39;s &lt;good&gt;." in html
+
+
+def test_the_chart_has_the_onset_in_its_interval_and_the_window_as_another_mark():
+    drawing = ElementTree.fromstring(re.search(r"<svg class=\"chart\".*?</svg>", page(), re.DOTALL).group())
+    (band,) = [one for one in drawing.iter() if one.get("class") == "band"]
+    (line,) = [one for one in drawing.iter() if one.get("class") == "onset-line"]
+    (window,) = [one for one in drawing.iter() if one.get("class") == "window"]
+    main = CASE.sweeps[0].onset
+    ticks = {one.text: float(one.get("x")) for one in drawing.iter("text") if one.get("text-anchor") == "middle"}
+
+    def mm(px):
+        return 70.0 - 30.0 * (float(px) - ticks["70"]) / (ticks["40"] - ticks["70"])
+
+    left, width = float(band.get("x")), float(band.get("width"))
+    assert (mm(left + width), mm(left)) == pytest.approx(main.interval_95_mm, abs=0.1)
+    assert mm(re.match(r"M([\d.]+),", line.get("d")).group(1)) == pytest.approx(main.onset_mm, abs=0.1)
+    from_mm, to_mm = (mm(px) for px in re.findall(r"[MH]([\d.]+)", window.get("d")))
+    assert (to_mm, from_mm) == pytest.approx(evidence_of(CASE).window_mm, abs=0.1)
+    said = [one.text for one in drawing.iter("text")]
+    assert f"onset {main.onset_mm:.1f}" in said
+    assert "grey: 95 % interval of the onset; bracket: to choose from" in said
+
+
+def test_without_an_onset_the_chart_marks_no_place():
+    html = page(sweeps=(ridden(lambda mm: 80.0),), decision=None)
+
+    assert not {"band", "onset-line", "window"} & set(re.findall(r'class="([a-z-]+)"', html))
+
+
+def test_every_test_of_validity_has_a_row_with_its_number_and_what_it_means():
+    html = judged_as(Conditions(mass_kg=75.0, calibrated=True))
+    rows = re.findall(r"<tr class=\"[a-z-]+\"><th scope=\"row\">(.*?)</th>(.*?)</tr>", html)
+    found = {name: re.findall(r"<td>(.*?)</td>", cells) for name, cells in rows}
+    (swept,) = CASE.sweeps
+
+    assert list(found) == [one.test for one in judged(swept.onset, swept.steps, Conditions()).validity]
+    result, number, means = found["feet"]
+    assert (result, number.replace("\N{NO-BREAK SPACE}", " ")) == ("held", "left for the feet: 26 %")
+    assert means.startswith("The feet carry a possible share")
+    assert found["hips"][1] == "–"
+    assert "Page 2" not in page(sweeps=(), decision=None)

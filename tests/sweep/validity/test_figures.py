@@ -33,6 +33,10 @@ def numbers():
     return [one for one in found if one.value == one.value]
 
 
+def said(one):
+    return figure(one).replace("\N{NO-BREAK SPACE}", " ")
+
+
 def test_every_number_that_a_test_finds_has_words_and_each_of_the_words_a_test():
     found = numbers()
 
@@ -45,7 +49,7 @@ def test_every_number_that_a_test_finds_has_words_and_each_of_the_words_a_test()
 
 def test_no_number_stands_bare():
     for one in numbers():
-        _, _, told = figure(one).partition(": ")
+        _, _, told = said(one).partition(": ")
         ends = told.split(", 95 % ")
         counted = one.unit in ("faults", "steps")
         assert counted or all(re.search(r"\d( %| N| mm|°| N m)$", end) for end in ends), told
@@ -68,4 +72,4 @@ def test_no_number_stands_bare():
 def test_it_is_rounded_as_it_is_known(found, told):
     name, value, unit, interval = (*found, None)[:4]
 
-    assert figure(Validity(name, value, unit, interval, Result.PASSED, False, "", "")) == told
+    assert said(Validity(name, value, unit, interval, Result.PASSED, False, "", "")) == told
