@@ -269,7 +269,7 @@ def test_a_plan_is_sketched_without_being_set(tmp_path):
         told = (await client.post("/api/v1/plan", json=sketch)).json()
         assert told["positions_mm"] == [80, 60, 40, 40, 30, 50, 70, 50, 80]
         assert told["scatter"].startswith("assumed")
-        assert told["best"]["sentence"].startswith("in 8 minutes")
+        assert told["best"]["sentence"].startswith("best for 8 minutes")
         assert any(caution.startswith("bar fixed") for caution in told["cautions"])
         assert session.sweep.progress is None
         refused = await client.post("/api/v1/plan", json=sketch | {"apart_mm": 40})
