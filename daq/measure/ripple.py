@@ -99,11 +99,6 @@ def turned(t_s: Array, boundaries_s: Array) -> list[Turned]:
     return strokes
 
 
-def shapes(t_s: Array, load: Array, boundaries_s: Array, *, angle_known: bool) -> StrokeShapes:
-    """The strokes of one load alone: see `turned` and `shapes_of`."""
-    return shapes_of(turned(t_s, boundaries_s), load, angle_known=angle_known)
-
-
 def shapes_of(strokes: Sequence[Turned], load: Array, *, angle_known: bool) -> StrokeShapes:
     """Harmonics of every stroke, each by least squares with a mean and a trend.
 

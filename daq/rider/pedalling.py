@@ -18,11 +18,6 @@ FIRST, FIRST_AT_DEG = 1.75, 92.0
 TURN_RAD = 2.0 * np.pi
 
 
-def leg_torque(crank_deg: Array) -> Array:
-    """Torque of one leg over half the mean torque of both; a from that leg's top."""
-    return np.asarray(1.0 + one_leg_ripple(crank_deg) + both_legs_ripple(crank_deg))
-
-
 def one_leg_ripple(crank_deg: Array) -> Array:
     """The part of one leg's torque that cancels with the other leg's."""
     return np.asarray(FIRST * np.cos(np.radians(crank_deg - FIRST_AT_DEG)))

@@ -6,7 +6,7 @@ the cells see.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -76,28 +76,3 @@ FAULTS: dict[str, JigFaults] = {
     "flex": JigFaults(gives_mm_per_n=0.05),
 }
 """Faults to try a proof with, by name."""
-
-
-def drawn(rng: np.random.Generator, shape: tuple[int, ...], fault: str | None = None) -> JigFaults:
-    """Jigs as good workshops build them, each with small errors of every kind, plus this fault.
-
-    Sizes: cells within 0.1 %, a scale within 0.3 mm, 0.2 mm of play. Judgement, no source.
-    """
-    good = JigFaults(
-        gain=rng.normal(0.0, 5e-4, shape),
-        crosstalk=rng.normal(0.0, 1e-3, shape),
-        offset_mm=rng.normal(0.0, 0.15, shape),
-        slope=rng.normal(0.0, 5e-4, shape),
-        backlash_mm=rng.uniform(0.0, 0.2, shape),
-        tilt_deg=rng.normal(0.0, 0.03, shape),
-    )
-    if fault is None:
-        return good
-    more = FAULTS[fault]
-    added = ("gain", "crosstalk", "offset_mm", "backlash_mm", "tilt_deg")
-    return replace(
-        good,
-        stop_n=more.stop_n,
-        gives_mm_per_n=more.gives_mm_per_n,
-        **{name: np.asarray(getattr(good, name)) + getattr(more, name) for name in added},
-    )

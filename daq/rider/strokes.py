@@ -7,7 +7,6 @@ scans. Sway is averaged over turns at the requested cadence.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
@@ -148,22 +147,3 @@ class StrokeRider:
             )
             for begin_s, end_s, cells, ended, nm in zip(*(column.tolist() for column in columns), strict=True)
         ]
-
-
-def strokes_of(
-    model: RiderModel,
-    positions_mm: Sequence[float],
-    rng: np.random.Generator,
-    *,
-    moving_s: float = 20.0,
-    settle_s: float = 6.0,
-    dwell_s: float = 25.0,
-) -> list[list[Stroke]]:
-    """The strokes of each position in turn, from when the saddle is set to the end of settling and dwell."""
-    rider = StrokeRider(model, rng)
-    places = []
-    for setback_mm in positions_mm:
-        rider.pass_time(moving_s)
-        rider.place_saddle(setback_mm)
-        places.append(rider.ride(settle_s + dwell_s))
-    return places

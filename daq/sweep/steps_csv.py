@@ -24,7 +24,6 @@ import csv
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from daq.sweep.columns import (
     DIRECTION,
@@ -42,7 +41,6 @@ from daq.sweep.columns import (
     shown,
     way_of,
 )
-from daq.sweep.contract import contract
 from daq.sweep.onset import METHOD, STEP_OFF_MM, onset
 from daq.sweep.validity.conditions import Conditions
 from daq.sweep.validity.judged import judged
@@ -58,7 +56,7 @@ MINUTES_PER_STEP = 0.75
 LONGEST_LINE = 10_000
 """Far below the longest cell the csv module reads, a limit that any other module may change."""
 
-__all__ = ["BadTable", "StepTable", "answered", "onset_json", "parse_steps", "read_table"]
+__all__ = ["BadTable", "StepTable", "answered", "read_table"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,23 +106,9 @@ def read_table(text: str) -> StepTable:
     return StepTable(steps, Conditions(torque_expected="crank_torque_nm" in columns, ways=ways), warnings)
 
 
-def parse_steps(text: str) -> tuple[list[StepMean], list[str]]:
-    """The steps in the table's order, and a warning for each thing that was not used. BadTable for all else."""
-    table = read_table(text)
-    return table.steps, table.warnings
-
-
 def answered(table: StepTable, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD) -> Onset:
     """The statistical answer, judged by the tests of validity as far as the table allows. ValueError."""
     return judged(onset(table.steps, step_off_mm=step_off_mm, method=method), table.steps, table.conditions)
-
-
-def onset_json(
-    text: str, *, step_off_mm: float = STEP_OFF_MM, method: str = METHOD
-) -> tuple[dict[str, Any], list[str]]:
-    """What `foreaft onset STEPS.csv --json` prints, ready for json.dumps, and the warnings. ValueError when refused."""
-    table = read_table(text)
-    return contract(answered(table, step_off_mm=step_off_mm, method=method)), table.warnings
 
 
 def _table(text: str) -> tuple[list[str], list[tuple[int, list[str]]]]:

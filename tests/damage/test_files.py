@@ -19,8 +19,9 @@ from daq.measure.balance_report import balance_report
 from daq.measure.calibration import from_dict
 from daq.measure.calibration.report import fit_report
 from daq.rig import RigError, parse_rig
-from daq.sweep.steps_csv import BadTable, parse_steps
+from daq.sweep.steps_csv import BadTable
 from daq.values import StepMean
+from tests.sweep.tables import parse_steps
 
 RIG = (Path(__file__).parents[2] / "firmware_notes" / "rig.example.toml").read_text()
 STEPS = "setback_mm,hand_load_n,se_n\n80,90.1,2\n70,91,2\n60,89.5,2\n50,94,2\n40,108,2\n30,124,2\n"

@@ -4,7 +4,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.measure.ripple import FEWEST_STROKES, ripple, shapes
+from daq.measure.ripple import FEWEST_STROKES, ripple
+from tests.measure.shapes import shapes
 
 PUBLISHED = Path(__file__).parent.parent / "published"
 RATE_HZ, TURN_S = 100.0, 60.0 / 90.0

@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from daq.measure.ripple import ripple, shapes
+from daq.measure.ripple import ripple
 from daq.measure.ripple_trend import level_against_gradient, over_setback, step_change, trend
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
+from tests.measure.shapes import shapes
 
 SETBACK_MM = np.array([80.0, 70.0, 60.0, 50.0, 40.0, 30.0, 35.0, 45.0, 55.0, 65.0, 75.0])
 T_MIN = np.arange(11) * 0.6

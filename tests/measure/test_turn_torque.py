@@ -5,7 +5,8 @@ import pytest
 from scipy import stats
 
 from daq.measure.turn_torque import BOTH_LEGS, mean_angle_deg, torque_over_turn
-from daq.rider.pedalling import both_legs_ripple, leg_torque
+from daq.rider.pedalling import both_legs_ripple
+from tests.rider.legs import leg_torque
 
 
 def sampled(pattern, turns=60, per_turn=8, noise_nm=1.0, seed=1):

@@ -1,10 +1,12 @@
 """Many proofs at once: a jig, a dummy and an engineer's readings drawn for each, answered by least squares."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from daq.proof.dummy import Plank, Springs, onset_of_slack
 from daq.proof.findings import ProofFigures, Uncertain
-from daq.rider.proof_faults import drawn
+from daq.rider.proof_faults import FAULTS, JigFaults
 
 RATE, PLACEMENTS, SWEEPS = 2.0, 4, 2
 POSITIONS_MM = np.array([110.0, 90.0, 70.0, 50.0, 30.0, 10.0, 20.0, 40.0, 60.0, 80.0, 100.0])
@@ -92,3 +94,28 @@ def hinges(y, start):
         b = np.linalg.solve(normal, np.swapaxes(design, -1, -2) @ y[..., None])[..., 0]
         c = c + np.clip(b[..., 3] / b[..., 2], -3.0, 3.0)
     return c, b[..., 2]
+
+
+def drawn(rng, shape, fault=None):
+    """Jigs as good workshops build them, each with small errors of every kind, plus this fault.
+
+    Sizes: cells within 0.1 %, a scale within 0.3 mm, 0.2 mm of play. Judgement, no source.
+    """
+    good = JigFaults(
+        gain=rng.normal(0.0, 5e-4, shape),
+        crosstalk=rng.normal(0.0, 1e-3, shape),
+        offset_mm=rng.normal(0.0, 0.15, shape),
+        slope=rng.normal(0.0, 5e-4, shape),
+        backlash_mm=rng.uniform(0.0, 0.2, shape),
+        tilt_deg=rng.normal(0.0, 0.03, shape),
+    )
+    if fault is None:
+        return good
+    more = FAULTS[fault]
+    added = ("gain", "crosstalk", "offset_mm", "backlash_mm", "tilt_deg")
+    return replace(
+        good,
+        stop_n=more.stop_n,
+        gives_mm_per_n=more.gives_mm_per_n,
+        **{name: np.asarray(getattr(good, name)) + getattr(more, name) for name in added},
+    )

@@ -1,10 +1,11 @@
 import numpy as np
 import pytest
 
-from daq.rider.pedalling import SimulatedCrank, both_legs_ripple, leg_torque
+from daq.rider.pedalling import SimulatedCrank, both_legs_ripple
 from daq.rider.power_sensor import PowerSensor
 from daq.values import PowerReading
 from daq.wire.crank import CrankFollower
+from tests.rider.legs import leg_torque
 
 DT_S = 0.01
 FULL_TURN = np.arange(0.0, 360.0, 0.25)

@@ -6,9 +6,9 @@ import pytest
 from daq.measure.turn_torque import torque_over_turn
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO
-from daq.rider.pedalling import leg_torque
 from daq.rider.power_vector import SAMPLES_AT_ONCE, VectorSensor
 from daq.wire.cycling_power_vector import PowerVector, decode_vector, encode_vector
+from tests.rider.legs import leg_torque
 
 STEADY = replace(DEMO, cadence_wander_rpm=0.0, power_wander_w=0.0, torque_phase_deg_per_10mm=0.0)
 

@@ -9,7 +9,7 @@ from daq.measure.stroke import StrokeCutter
 from daq.rider.jig import SimulatedJig
 from daq.rider.model import DEMO, rider_of_kind, rider_with
 from daq.rider.named import asked_for
-from daq.rider.strokes import StrokeRider, strokes_of
+from daq.rider.strokes import StrokeRider
 from daq.rider.wander import MeanWander, Wander
 from daq.values import Loads, Status
 
@@ -29,6 +29,17 @@ RIDERS = {
     "gain": rider_with(STILL, asked_for(["gain=0.8"])),
     "bar fixed": rider_with(STILL, asked_for(["bar-fixed"])),
 }
+
+
+def strokes_of(model, positions_mm, rng, *, moving_s=20.0, settle_s=6.0, dwell_s=25.0):
+    """The strokes of each position in turn, from when the saddle is set to the end of settling and dwell."""
+    rider = StrokeRider(model, rng)
+    places = []
+    for setback_mm in positions_mm:
+        rider.pass_time(moving_s)
+        rider.place_saddle(setback_mm)
+        places.append(rider.ride(settle_s + dwell_s))
+    return places
 
 
 def in_scans(model, seed, seconds=30.0):

@@ -5,8 +5,9 @@ import math
 
 import pytest
 
-from daq.sweep.steps_csv import BadTable, onset_json, parse_steps
+from daq.sweep.steps_csv import BadTable
 from tests.bits import bits
+from tests.sweep.tables import onset_json, parse_steps
 
 HEAD = "setback_mm,hand_load_n,se_n,t_min,crank_torque_nm\n"
 ROWS = """\

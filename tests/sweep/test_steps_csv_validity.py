@@ -7,8 +7,9 @@ import pytest
 
 from daq.sweep.onset import onset
 from daq.sweep.plan import out_and_back
-from daq.sweep.steps_csv import onset_json, read_table
+from daq.sweep.steps_csv import read_table
 from daq.sweep.validity.seen import seen
+from tests.sweep.tables import onset_json
 
 OUT_AND_BACK = out_and_back(80.0, 30.0, 11)
 REACH_KEPT = {"bar_x_mm": lambda s, i: 540.0 - s}

@@ -99,11 +99,6 @@ def records_of(store: Store, client_id: int) -> list[Client]:
     return [client(store, one) for one in (client_id, *(each.other_id for each in joined))]
 
 
-def overdue(store: Store, today: datetime.date) -> list[Client]:
-    """Clients whose records are past their date."""
-    return [one for one in clients(store) if is_overdue(one, today)]
-
-
 def is_overdue(one: Client, today: datetime.date) -> bool:
     """Whether a client's records are past their date."""
     return one.keep_until is not None and one.keep_until < today.isoformat()

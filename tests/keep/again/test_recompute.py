@@ -24,12 +24,12 @@ from daq.keep.store import Store
 from daq.measure.calibration import CalibratedChannel, Term, Uncertainty, to_dict
 from daq.ride import Ride
 from daq.sweep.onset import onset
-from daq.sweep.steps_csv import parse_steps
 from daq.values import Onset, Samples, StepMean, Stroke
 from tests.bits import bits
 from tests.keep.jig import begin
 from tests.ridden import CALIBRATION, PLAN, RIG, kept, outputs_of, ridden
 from tests.rigs import rig_text
+from tests.sweep.tables import parse_steps
 
 
 @pytest.fixture(scope="module")

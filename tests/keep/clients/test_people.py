@@ -62,8 +62,8 @@ def test_records_past_their_date_are_listed(store):
     people.add_client(store, keep_until=datetime.date(2028, 1, 31))
     people.add_client(store)
 
-    assert people.overdue(store, datetime.date(2027, 1, 31)) == []
-    assert people.overdue(store, datetime.date(2027, 2, 1)) == [early]
+    assert [one for one in people.clients(store) if people.is_overdue(one, datetime.date(2027, 1, 31))] == []
+    assert [one for one in people.clients(store) if people.is_overdue(one, datetime.date(2027, 2, 1))] == [early]
 
 
 def test_a_forgotten_client_leaves_no_trace_in_the_files(store, path):

@@ -26,12 +26,12 @@ from daq.keep.package.tables import read_table, write_table
 from daq.keep.store import Store
 from daq.sweep.contract import contract
 from daq.sweep.onset import onset
-from daq.sweep.steps_csv import onset_json
 from daq.sweep.steps_csv import read_table as read_steps
 from daq.sweep.validity.judged import judged
 from daq.values import Loads, Result, Setting, Verdict
 from tests.keep.jig import pedalling
 from tests.keep.sweeps import computed
+from tests.sweep.tables import onset_json
 from tests.sweep.validity.sweeps import ON_THE_JIG, ride
 
 VERSIONS = Path(__file__).parent / "table_versions.json"
