@@ -6,7 +6,8 @@ errors act on the coefficients:
     loads    errors of the weights, of the size stated; those of one set err together and do not show in the residuals
 
 For each size of scatter and series, generalised least squares has a curve and normal errors: points whose loads are
-less well known count less, and shared errors count once. What is stated is the mixture over all these sizes.
+less well known count less, and shared errors count once. What is stated is the mixture over all these sizes. Where
+loads were reached both ways, the opening of the hysteresis loop is fitted too and takes a degree of freedom.
 """
 
 from __future__ import annotations
@@ -17,8 +18,10 @@ from typing import Literal
 import numpy as np
 
 from daq.measure.calibration.coverage import coverage_factor
-from daq.measure.calibration.fit import Fit, fit_polynomial, powers_of_x
+from daq.measure.calibration.fit import Fit, powers_of_x
+from daq.measure.calibration.loop_fit import fit_beside_loop
 from daq.measure.calibration.points import Points
+from daq.measure.calibration.repeats import loop_shape
 from daq.measure.calibration.scatter import MixedErrors, scatter
 from daq.values import Array, Bools
 
@@ -33,7 +36,7 @@ class PointFit:
     """reading = sum(coefficients[i] load^i) over n points."""
 
     plain: Fit
-    """By ordinary least squares, with loads treated as exact."""
+    """By ordinary least squares, with loads treated as exact; of the readings less the hysteresis."""
     coefficients: Array
     """(p,), constant first."""
     residuals: Array
@@ -56,24 +59,27 @@ class PointFit:
 
 
 def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointFit:
-    """The fit. Raises FitError as `fit_polynomial`."""
+    """The fit. Raises FitError as `fit_beside_loop`."""
     from scipy.special import chdtr
 
-    plain = fit_polynomial(points.load_n, points.reading, order)
+    shape, p = loop_shape(points), order + 1
+    plain, _ = fit_beside_loop(points.load_n, points.reading, order, shape)
     t, off = np.asarray((points.load_n - plain.centre) / plain.half_width), plain.residuals
     each = _each_series(points, t)
     if points.u_load_n is None and not each:
-        u, nothing = plain.standard_uncertainties, np.zeros(order + 1)
+        u, nothing = plain.standard_uncertainties, np.zeros(p)
         expanded = u * coverage_factor(plain.dof)
         return PointFit(plain, plain.coefficients, off, plain.covariance, expanded, u, None, nothing)
-    design, loads = np.vander(t, order + 1, increasing=True), _of_loads(points, plain, t, weights)
+    design, loads = _design(t, order, shape), _of_loads(points, plain, t, weights)
     least = max(1e-12 * float(np.diagonal(loads).max()), 1e-18 * float(np.mean(points.reading**2)))
     sizes, chi_square = scatter(off, _with_series(design, t, each), loads, least)
 
     variance = np.append(sizes.variance, sizes.typical)
-    solve = powers_of_x(plain.centre, plain.half_width, order) @ _solved(design, loads, variance)
+    to_x = np.eye(design.shape[1])
+    to_x[:p, :p] = powers_of_x(plain.centre, plain.half_width, order)
+    solve = to_x @ _solved(design, loads, variance)
     by_scatter = variance[:, None, None] * (solve @ np.swapaxes(solve, 1, 2))
-    by_loads, by_series = solve @ loads @ np.swapaxes(solve, 1, 2), np.zeros_like(plain.covariance)
+    by_loads, by_series = solve @ loads @ np.swapaxes(solve, 1, 2), np.zeros_like(to_x)
     mixture = MixedErrors(sizes.probability, _diagonals(by_scatter + by_loads)[:-1], np.arange(len(sizes.variance)))
     if each:
         dof, (square_sum, within, acts) = len(each) - 1, _of_series(points.load_n, off, loads, each, variance, solve)
@@ -84,15 +90,21 @@ def point_fit(points: Points, order: int, weights: Weights = "shared") -> PointF
     shift, expanded = mixture.about(solve[:-1] @ off)
     return PointFit(
         plain=plain,
-        coefficients=plain.coefficients + shift,
-        residuals=off - np.vander(points.load_n, order + 1, increasing=True) @ shift,
-        covariance=by_scatter[-1] + by_series + by_loads[-1],
-        expanded=expanded,
-        scatter=_roots(by_scatter[-1]),
-        series=_roots(by_series) if each else None,
-        loads=_roots(by_loads[-1]),
+        coefficients=plain.coefficients + shift[:p],
+        residuals=off - _design(points.load_n, order, shape) @ shift,
+        covariance=(by_scatter[-1] + by_series + by_loads[-1])[:p, :p],
+        expanded=expanded[:p],
+        scatter=_roots(by_scatter[-1])[:p],
+        series=_roots(by_series)[:p] if each else None,
+        loads=_roots(by_loads[-1])[:p],
         overstated=bool(chdtr(sizes.dof, chi_square) < TOO_SMALL),
     )
+
+
+def _design(x: Array, order: int, shape: Array | None) -> Array:
+    """(n, order + 1) powers of x, and the hysteresis loop where there is one."""
+    powers = np.vander(x, order + 1, increasing=True)
+    return powers if shape is None else np.column_stack([powers, shape])
 
 
 def _of_loads(points: Points, plain: Fit, t: Array, weights: Weights) -> Array:

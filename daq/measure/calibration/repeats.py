@@ -41,17 +41,22 @@ def hysteresis(points: Points) -> Hysteresis | None:
     return Hysteresis(largest, abs(largest / float(high - low)) if high != low else math.nan)
 
 
-def loop(points: Points) -> Array:
-    """(n,) what hysteresis adds to each reading: half of load x (highest - load), subtracted rising and added falling.
-    Its size is the median over the loads that show it, so that one wrong weight does not matter.
+def loop_shape(points: Points) -> Array | None:
+    """(n,) what a hysteresis loop of unit opening in the middle adds to each reading: half of load x (highest - load)
+    over that in the middle, subtracted rising and added falling. None without loads reached both ways.
     """
-    loads_n, parts = _both_ways(points)
-    if not len(parts):
+    if not len(_both_ways(points)[0]):
+        return None
+    return np.asarray(np.where(np.array(points.falling), 0.5, -0.5) * _open(points.load_n, points.load_n))
+
+
+def likely_loop(points: Points) -> Array:
+    """(n,) the hysteresis in each reading, for the search for blunders: how open its loop is is the median over the
+    loads that show it, so that one wrong weight does not matter."""
+    shape, (loads_n, parts) = loop_shape(points), _both_ways(points)
+    if shape is None:
         return np.zeros(len(points.load_n))
-    low, high = points.load_n.min(), points.load_n.max()
-    open_by = float(np.median(parts / (loads_n - low) / (high - loads_n)))
-    side = np.where(np.array(points.falling), 0.5, -0.5)
-    return np.asarray(side * open_by * (points.load_n - low) * (high - points.load_n))
+    return float(np.median(parts / _open(loads_n, points.load_n))) * shape
 
 
 def repeatability(points: Points) -> Repeatability | None:
@@ -76,3 +81,10 @@ def _both_ways(points: Points) -> tuple[Array, Array]:
     both = [x for x in np.intersect1d(load[falling], load[~falling]) if x not in ends]
     means = [[points.reading[(load == x) & (falling == way)].mean() for way in (True, False)] for x in both]
     return np.array(both), np.array([down - up for down, up in means])
+
+
+def _open(at_n: Array, load_n: Array) -> Array:
+    """How open the loop is at these loads, over how open it is midway between the lowest and the highest."""
+    low, high = float(load_n.min()), float(load_n.max())
+    share = (at_n - low) / (high - low)
+    return np.asarray(4.0 * share * (1.0 - share))

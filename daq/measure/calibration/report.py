@@ -22,7 +22,7 @@ from daq.measure.calibration.points import (
     buoyancy_factor,
     parse_points,
 )
-from daq.measure.calibration.repeats import hysteresis, loop, repeatability
+from daq.measure.calibration.repeats import hysteresis, likely_loop, repeatability
 from daq.physics import STANDARD_G_M_S2
 
 OVERSTATED = (
@@ -51,11 +51,11 @@ def fit_report(
         raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
     points = parse_points(text, g_m_s2=g_m_s2, air_kg_m3=air_kg_m3)
     apart, repeats = hysteresis(points), repeatability(points)
-    read, points = points, replace(points, reading=points.reading - loop(points))
     found = point_fit(points, order, weights)
-    _check_standing_still(read)
-    _check_copied(read)
-    warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(read), *[OVERSTATED] * found.overstated]
+    _check_standing_still(points)
+    _check_copied(points)
+    warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(points)]
+    warnings += [OVERSTATED] * found.overstated
     plain, slope = found.plain, abs(float(found.plain.scaled[1] / found.plain.half_width))
     return {
         "model": "reading = " + " + ".join(("b0", "b1 load_n", "b2 load_n^2")[: order + 1]),
@@ -78,7 +78,7 @@ def fit_report(
         "ss_residual": float(plain.ss_residual),
         "residuals": found.residuals.tolist(),
         "load_n": points.load_n.tolist(),
-        "lack_of_fit": _lack_of_fit(points, order),
+        "lack_of_fit": _lack_of_fit(replace(points, reading=points.reading - likely_loop(points)), order),
         "hysteresis": apart and {"largest_n": apart.largest / slope, "of_rated_output": _finite(apart.of_rated)},
         "repeatability": repeats
         and {"sd_n": repeats.sd / slope, "degrees_of_freedom": repeats.dof, "largest_n": repeats.largest / slope},
@@ -94,7 +94,7 @@ def fit_report(
 
 def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) -> list[str]:
     """Warnings about the points. Raises PointsError for a certain blunder."""
-    found = blunders(points.load_n, points.reading, order)
+    found = blunders(points.load_n, points.reading - likely_loop(points), order)
     named = [_line(points, i) for i in (*found.in_kilograms, *found.too_heavy)]
     if named:
         how = "smaller" if found.in_kilograms else "larger"

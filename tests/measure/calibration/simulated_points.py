@@ -6,21 +6,22 @@ from daq.measure.calibration.report import fit_report
 
 TOP_N, PER_N, CONSTANT = 500.0, 8554.0, 1200.0
 LEVELS_N = np.linspace(0.0, TOP_N, 9)
-BOTH_WAYS = np.concatenate([LEVELS_N, LEVELS_N[-2::-1]])
 
 
 def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.005, hysteresis=0.0, mounting=0.0,
-          columns=("u_load_n", "series", "direction")):  # fmt: skip
+          columns=("u_load_n", "series", "direction"), loads=9):  # fmt: skip
     """u: standard uncertainty of a load over the load, drawn once for all, for each load, or for each point.
-    hysteresis: how open the loop is in the middle, over the highest load. mounting: spread of the series' slopes."""
-    load = BOTH_WAYS if both_ways else LEVELS_N
-    shared, of_load = rng.normal(), dict(zip(LEVELS_N, rng.normal(size=len(LEVELS_N)), strict=True))
+    hysteresis: how open the loop is in the middle, over the highest load. mounting: spread of the series' slopes.
+    loads: how many, evenly from 0 to the highest."""
+    levels = np.linspace(0.0, TOP_N, loads)
+    load = np.concatenate([levels, levels[-2::-1]]) if both_ways else levels
+    shared, of_load = rng.normal(), dict(zip(levels, rng.normal(size=loads), strict=True))
     rows = [",".join(["load_n", "reading", *columns])]
     for one in range(series):
         slope = PER_N * (1.0 + rng.normal(0.0, mounting))
         for i, load_n in enumerate(load):
             error = {"shared": shared, "per-load": of_load[load_n], "independent": rng.normal()}[weights]
-            down = i >= len(LEVELS_N)
+            down = i >= loads
             x = load_n / TOP_N
             loop_n = TOP_N * hysteresis * 4.0 * x * (1.0 - x) * (0.5 if down else -0.5)
             reading = CONSTANT + slope * (load_n * (1.0 + u * error) + loop_n + rng.normal(0.0, noise_n))
