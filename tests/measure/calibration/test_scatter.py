@@ -64,9 +64,9 @@ def test_groups_alike_by_chance_do_not_make_the_rest_smaller(square_sum):
 @pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
 @pytest.mark.parametrize("noise_n", [0.005, 0.05, 0.5])
 def test_the_mixture_by_adaptive_integration_with_whole_matrices(weights, noise_n):
-    """The restricted likelihood from the density of contrasts by SciPy, Jeffreys' prior from its information, and the
-    coefficients by generalised least squares with the inverse of the covariance; integrated over the logarithm of the
-    scatter by QUADPACK."""
+    """The restricted likelihood from the density of contrasts by SciPy, the prior from the inverse of their covariance,
+    and the coefficients by generalised least squares with the inverse of the covariance; integrated over the logarithm
+    of the scatter by QUADPACK."""
     text = table(RNG(3), weights=weights, u=1e-3, noise_n=noise_n, columns=("u_load_n",))
     points = parse_points(text)
     found = point_fit(points, 1, weights)
@@ -80,11 +80,11 @@ def test_the_mixture_by_adaptive_integration_with_whole_matrices(weights, noise_
     def parts(log_sd):
         whole = np.exp(2.0 * log_sd) * np.eye(len(x)) + loads
         seen = contrasts.T @ whole @ contrasts
-        information = np.trace(np.linalg.inv(seen) @ np.linalg.inv(seen))
         likelihood = stats.multivariate_normal(cov=seen).logpdf(contrasts.T @ y)
         normal = design.T @ np.linalg.inv(whole)
         covariance = np.linalg.inv(normal @ design)
-        return likelihood + 0.5 * np.log(information) + 2.0 * log_sd, covariance @ normal @ y, covariance
+        prior = np.log(np.trace(np.linalg.inv(seen)))
+        return likelihood + prior + 2.0 * log_sd, covariance @ normal @ y, covariance
 
     half, middle = found.expanded / PER_N, found.coefficients / PER_N
     grid = np.linspace(np.log(1e-4), np.log(10.0), 300)
