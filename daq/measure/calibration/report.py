@@ -6,7 +6,6 @@ The reading is fitted against the load, which is set by weights and is the bette
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from daq.measure.calibration.points import (
     buoyancy_factor,
     parse_points,
 )
-from daq.measure.calibration.repeats import hysteresis, likely_loop, repeatability
+from daq.measure.calibration.repeats import hysteresis, likely_loop, loop_shape, repeatability
 from daq.physics import STANDARD_G_M_S2
 
 OVERSTATED = (
@@ -78,7 +77,7 @@ def fit_report(
         "ss_residual": float(plain.ss_residual),
         "residuals": found.residuals.tolist(),
         "load_n": points.load_n.tolist(),
-        "lack_of_fit": _lack_of_fit(replace(points, reading=points.reading - likely_loop(points)), order),
+        "lack_of_fit": _lack_of_fit(points, order),
         "hysteresis": apart and {"largest_n": apart.largest / slope, "of_rated_output": _finite(apart.of_rated)},
         "repeatability": repeats
         and {"sd_n": repeats.sd / slope, "degrees_of_freedom": repeats.dof, "largest_n": repeats.largest / slope},
@@ -168,11 +167,11 @@ def _rows(points: Points) -> list[tuple[float, ...]]:
 
 
 def _lack_of_fit(points: Points, order: int) -> dict[str, Any] | None:
-    found = terms.lack_of_fit(points.load_n, points.reading, order)
+    found = terms.lack_of_fit(points.load_n, points.reading, order, loop_shape(points))
     if found is None:
         return None
     return {
-        "f": _finite(found.f),
+        "f": found.f,
         "degrees_of_freedom": [found.dof_lack, found.dof_pure],
         "p": found.p,
         "pure_error_sd": found.pure_error_sd,

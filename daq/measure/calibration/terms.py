@@ -10,11 +10,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from daq.measure.calibration.fit import Fit, fit_polynomial
-from daq.values import Array
+from daq.measure.calibration.fit import Fit
+from daq.measure.calibration.loop_fit import fit_beside_loop
+from daq.values import Array, Ints
 
 LOWER_LIMIT_FACTOR = 2.4
 """Standard deviations in the lower limit factor of ASTM E74; from memory."""
+ROUNDING = 1e-13
+"""Scatter of repeats over the largest reading that numbers of 16 digits leave where there is none."""
 
 
 def non_linearity(load_n: npt.ArrayLike, rising: npt.ArrayLike) -> float:
@@ -115,27 +118,42 @@ class LackOfFit:
     dof_lack: int
     dof_pure: int
     p: float
-    """Probability of so large an F by chance; if small: wrong order, hysteresis, or a blunder."""
+    """Probability of so large an F by chance; if small: wrong order, or a blunder."""
     pure_error_sd: float
 
 
-def lack_of_fit(load_n: npt.ArrayLike, reading: npt.ArrayLike, order: int) -> LackOfFit | None:
-    """The lack-of-fit test; None if no load was repeated or there are too few different loads."""
+def lack_of_fit(
+    load_n: npt.ArrayLike, reading: npt.ArrayLike, order: int, loop: Array | None = None
+) -> LackOfFit | None:
+    """The lack-of-fit test; None if no load was repeated, if there are too few different loads, or if the repeats agree
+    to the last digit and so do not tell the scatter.
+
+    loop: (n,) the reading of a hysteresis loop of unit opening. Its opening is then fitted beside the means and beside
+    the curve, and costs the repeats a degree of freedom.
+    """
     from scipy.special import fdtrc
 
     load, y = np.asarray(load_n, dtype=np.float64), np.asarray(reading, dtype=np.float64)
     levels, group = np.unique(load, return_inverse=True)
-    dof_pure, dof_lack = len(y) - len(levels), len(levels) - order - 1
+    dof_pure, dof_lack = len(y) - len(levels) - (loop is not None), len(levels) - order - 1
     if dof_pure < 1 or dof_lack < 1:
         return None
-    size = np.bincount(group)
-    mean = np.bincount(group, y - y.mean()) / size + y.mean()
-    ss_pure = float(((y - mean[group]) ** 2).sum())
-    off = fit_polynomial(load, y, order).at(levels) - mean
-    ss_lack = float((size * off * off).sum())
-    f = math.inf if ss_pure == 0.0 else (ss_lack / dof_lack) / (ss_pure / dof_pure)
-    p = float(fdtrc(dof_lack, dof_pure, f)) if math.isfinite(f) else 0.0
-    return LackOfFit(f, dof_lack, dof_pure, p, math.sqrt(ss_pure / dof_pure))
+    rest = _about_means(group, y)
+    if loop is not None:
+        alone = _about_means(group, loop)
+        rest = rest - float(alone @ rest) / float(alone @ alone) * alone
+    ss_pure = float((rest**2).sum())
+    if ss_pure <= (ROUNDING * float(np.abs(y).max())) ** 2:
+        return None
+    ss_lack = float(((fit_beside_loop(load, y, order, loop)[0].residuals - rest) ** 2).sum())
+    f = (ss_lack / dof_lack) / (ss_pure / dof_pure)
+    return LackOfFit(f, dof_lack, dof_pure, float(fdtrc(dof_lack, dof_pure, f)), math.sqrt(ss_pure / dof_pure))
+
+
+def _about_means(group: Ints, y: Array) -> Array:
+    """(n,) each value less the mean of its group."""
+    from_middle = y - y.mean()
+    return np.asarray(from_middle - (np.bincount(group, from_middle) / np.bincount(group))[group])
 
 
 def _means(levels: Array, load: Array, y: Array) -> Array:
