@@ -1,6 +1,7 @@
 """Blunders among calibration points: kilograms typed as newtons, two weights swapped, one forgotten. The line that
 agrees with most points is found first, so that a few wrong ones do not mask themselves. A blunder is only named if
-undoing it makes the whole fit far better; otherwise the point is merely called odd.
+undoing it makes the whole fit far better; otherwise the point is merely called odd, and where loads were reached both
+ways only if it is off its own branch as well.
 """
 
 from __future__ import annotations
@@ -9,9 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.measure.calibration.branches import LARGEST_HYSTERESIS, off_own_branch
 from daq.measure.calibration.fit import FitError, fit_polynomial
 from daq.physics import STANDARD_G_M_S2
-from daq.values import Array, Ints
+from daq.values import Array, Bools, Ints
 
 ODD_OF_SPAN = 0.002
 """A point this far off the line, in spans of the readings, is odd; bent or hysteretic cells stay well below."""
@@ -36,8 +38,9 @@ class Blunders:
     """(index, load in N the reading fits)."""
 
 
-def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
-    """The blunders that can be recognised from the points alone."""
+def blunders(load_n: Array, reading: Array, order: int, falling: Bools | None = None) -> Blunders:
+    """The blunders that can be recognised from the points alone. falling: (n,) which points were reached by removing
+    weight, if loads were reached both ways."""
     line = _line_of_most(load_n, reading)
     if line is None:
         return Blunders()
@@ -62,7 +65,8 @@ def blunders(load_n: Array, reading: Array, order: int) -> Blunders:
         exchanged[odd] = load_n[odd[::-1]]
         if _much_better(load_n, exchanged, reading, order):
             return Blunders(swapped=(int(odd[0]), int(odd[1])))
-    return Blunders(odd=tuple((i, float(fits_n[i])) for i in _still_odd(load_n, reading, odd, order)))
+    odd = _still_odd(load_n, reading, odd, order, falling)
+    return Blunders(odd=tuple((i, float(fits_n[i])) for i in odd.tolist()))
 
 
 def unit_factor(per_newton: float, expected_per_newton: float) -> float:
@@ -76,16 +80,21 @@ def unit_factor(per_newton: float, expected_per_newton: float) -> float:
     return 1.0
 
 
-def _still_odd(load_n: Array, reading: Array, odd: Ints, order: int) -> list[int]:
+def _still_odd(load_n: Array, reading: Array, odd: Ints, order: int, falling: Bools | None) -> Ints:
     """Points off the curve of this order through the others: a non-linear cell is odd for a line, but not for a
-    parabola."""
-    rest = np.setdiff1d(np.arange(len(load_n)), odd)
+    parabola. Of those that hysteresis could put there, the ones off their own branch."""
+    rest, span = np.setdiff1d(np.arange(len(load_n)), odd), float(np.ptp(reading))
     try:
         fit = fit_polynomial(load_n[rest], reading[rest], order)
     except FitError:
-        return []
-    limit = max(ODD_OF_SPAN * float(np.ptp(reading)), ODD_IN_SD * float(fit.residual_sd))
-    return [int(i) for i in odd[np.abs(reading[odd] - fit.at(load_n[odd])) > limit]]
+        return odd[:0]
+    off = np.abs(reading[odd] - fit.at(load_n[odd]))
+    beyond = off > max(ODD_OF_SPAN * span, ODD_IN_SD * float(fit.residual_sd))
+    if falling is None:
+        return odd[beyond]
+    too_far = beyond & (off > LARGEST_HYSTERESIS * span)
+    near = off_own_branch(load_n, reading, falling, odd[beyond & ~too_far], ODD_OF_SPAN * span)
+    return np.union1d(odd[too_far], near)
 
 
 def _much_better(before: Array, after: Array, reading: Array, order: int) -> bool:

@@ -93,7 +93,8 @@ def fit_report(
 
 def _judged(points: Points, order: int, fit: Fit, expected_per_n: float | None) -> list[str]:
     """Warnings about the points. Raises PointsError for a certain blunder."""
-    found = blunders(points.load_n, points.reading - likely_loop(points), order)
+    falling = None if loop_shape(points) is None else np.array(points.falling)
+    found = blunders(points.load_n, points.reading - likely_loop(points), order, falling)
     named = [_line(points, i) for i in (*found.in_kilograms, *found.too_heavy)]
     if named:
         how = "smaller" if found.in_kilograms else "larger"

@@ -9,10 +9,11 @@ LEVELS_N = np.linspace(0.0, TOP_N, 9)
 
 
 def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.005, hysteresis=0.0, mounting=0.0,
-          columns=("u_load_n", "series", "direction"), loads=9):  # fmt: skip
+          columns=("u_load_n", "series", "direction"), loads=9, falling=0.5):  # fmt: skip
     """u: standard uncertainty of a load over the load, drawn once for all, for each load, or for each point.
-    hysteresis: how open the loop is in the middle, over the highest load. mounting: spread of the series' slopes.
-    loads: how many, evenly from 0 to the highest."""
+    hysteresis: how open the loop is in the middle, over the highest load; falling: how much of that the falling branch
+    is off, the rising one by the rest. mounting: spread of the series' slopes. loads: how many, evenly from 0 to
+    the highest."""
     levels = np.linspace(0.0, TOP_N, loads)
     load = np.concatenate([levels, levels[-2::-1]]) if both_ways else levels
     shared, of_load = rng.normal(), dict(zip(levels, rng.normal(size=loads), strict=True))
@@ -23,7 +24,7 @@ def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.0
             error = {"shared": shared, "per-load": of_load[load_n], "independent": rng.normal()}[weights]
             down = i >= loads
             x = load_n / TOP_N
-            loop_n = TOP_N * hysteresis * 4.0 * x * (1.0 - x) * (0.5 if down else -0.5)
+            loop_n = TOP_N * hysteresis * 4.0 * x * (1.0 - x) * (falling if down else falling - 1.0)
             reading = CONSTANT + slope * (load_n * (1.0 + u * error) + loop_n + rng.normal(0.0, noise_n))
             told = {"u_load_n": f"{u * load_n:.9g}", "series": f"{one}", "direction": "down" if down else "up"}
             rows.append(",".join([f"{load_n:g}", f"{reading:.6f}", *(told[column] for column in columns)]))
