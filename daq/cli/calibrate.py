@@ -15,6 +15,9 @@ from daq.cli.stored import a_store, opened
 from daq.cli.telling import REFUSED, fail, json_flag, print_json, say, tell
 from daq.physics import LEAST_G_M_S2, MOST_G_M_S2
 
+SMALL_P = 0.05
+"""A lack of fit with a smaller probability is told as a finding."""
+
 
 @click.group()
 def calibrate() -> None:
@@ -83,7 +86,7 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
     for load_n, residual in zip(report["load_n"], report["residuals"], strict=True):
         lines.append(f"  at {load_n:9.3f} N  {residual:+12.4g}  {residual / slope:+9.3g} N")
     if (lack := report["lack_of_fit"]) is not None:
-        lines.append(f"lack of fit: p {lack['p']:.3g}; small: the curve misses what repeats agree on")
+        lines.append("lack of fit: " + _lack_of_fit(lack["p"]))
     if (found := report["hysteresis"]) is not None:
         lines.append(f"hysteresis: falling reads up to {found['largest_n']:+.3g} N more; taken out of the residuals")
     if (found := report["repeatability"]) is not None:
@@ -95,6 +98,12 @@ def fit_lines(report: dict[str, Any]) -> list[str]:
     if report["columns_passed_over"]:
         lines.append("columns passed over: " + ", ".join(report["columns_passed_over"]))
     return lines + [f"caution: {warning}" for warning in report["warnings"]]
+
+
+def _lack_of_fit(p: float) -> str:
+    if p < SMALL_P:
+        return f"the curve misses what repeats agree on, p {p:.2g}; by chance p is below {SMALL_P} in 1 of 20 tables"
+    return f"none found, p {p:.2g}; below {SMALL_P} the curve would miss what repeats agree on"
 
 
 @calibrate.command("list")

@@ -183,6 +183,22 @@ def test_a_fit_is_told_with_its_residuals_in_newtons():
 
 
 @pytest.mark.parametrize(
+    ("bend", "says"),
+    [
+        # by hand: repeats 2 apart, their means on a line but for the bend at 20 N; F 0 and 24 with 1 and 3 degrees
+        (0, "none found, p 1; below 0.05 the curve would miss what repeats agree on\n"),
+        (6, "the curve misses what repeats agree on, p 0.016; by chance p is below 0.05 in 1 of 20 tables\n"),
+    ],
+)
+def test_a_lack_of_fit_is_a_finding_only_if_its_p_is_small(bend, says):
+    rows = [f"{load},{10 * load + bend * (load == 20) + side}" for load in (0, 20, 40) for side in (-1, 1)]
+
+    done = foreaft("calibrate", "fit", "-", text="\n".join(["load_n,reading", *rows]))
+
+    assert f"lack of fit: {says}" in done.stdout
+
+
+@pytest.mark.parametrize(
     ("words", "code", "says"),
     [
         (("calibrate", "bench"), 2, "either --rig"),
