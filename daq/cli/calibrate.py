@@ -37,8 +37,7 @@ calibrate.add_command(check)
 @click.option("--expected-per-n", type=float, help="Change of the reading per newton by data sheet: finds kg for N.")
 @click.option(
     "--weights",
-    default="shared",
-    show_default=True,
+    show_default="shared",
     type=click.Choice(["shared", "per-load", "independent"]),
     help="Which loads err together: all, as of one set; equal ones; none. A column weights says it point by point.",
 )

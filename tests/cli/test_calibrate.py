@@ -199,6 +199,26 @@ def test_a_lack_of_fit_is_a_finding_only_if_its_p_is_small(bend, says):
 
 
 @pytest.mark.parametrize(
+    ("columns", "says"),
+    [
+        ("", "passed over; it says which loads err together, but no column u_load_n says by how much"),
+        (",u_load_n,weights", "passed over; it says which loads err together, but the column weights says it"),
+        (",u_load_n", None),
+    ],
+)
+def test_which_loads_err_together_is_not_passed_over_in_silence(columns, says):
+    cells = {"": "", ",u_load_n": ",0.1", ",u_load_n,weights": ",0.1,A"}[columns]
+    rows = [f"{load},{10 * load + load % 3}{cells}" for load in (0, 10, 20, 40)]
+    text = "\n".join([f"load_n,reading{columns}", *rows])
+
+    asked, by_itself = (foreaft("calibrate", "fit", "-", *how, text=text) for how in (("--weights", "per-load"), ()))
+
+    assert ("--weights" in asked.stdout) == (says is not None)
+    assert says is None or f"caution: --weights per-load: {says}" in asked.stdout
+    assert "--weights" not in by_itself.stdout
+
+
+@pytest.mark.parametrize(
     ("words", "code", "says"),
     [
         (("calibrate", "bench"), 2, "either --rig"),

@@ -37,24 +37,25 @@ def fit_report(
     g_m_s2: float = STANDARD_G_M_S2,
     air_kg_m3: float = AIR_KG_M3,
     expected_per_n: float | None = None,
-    weights: Weights = "shared",
+    weights: Weights | None = None,
 ) -> dict[str, Any]:
     """Coefficients (reading from load in N, constant first), their uncertainties and what the residuals say. If the
     direction of each point is known, the curve runs midway between rising and falling, and the residuals exclude the
     hysteresis loop. expected_per_n: change of the reading per newton by the cell's data sheet; with it, kilograms typed
-    as newtons throughout are found too. weights: which loads share errors, if no column says so. Every value is a
-    number, text, list, table or None, none of them NaN or infinite. Raises PointsError (a ValueError) naming lines, or
-    FitError (a ValueError) for points that allow no such fit.
+    as newtons throughout are found too. weights: which loads share errors, if no column says so; None: all. If given
+    without effect, it is among the warnings. Every value is a number, text, list, table or None, none of them NaN or
+    infinite. Raises PointsError (a ValueError) naming lines, or FitError (a ValueError) for points that allow no such
+    fit.
     """
     if order not in (1, 2):
         raise PointsError(f"order: expected 1 (a line) or 2 (a parabola), got {order!r}")
     points = parse_points(text, g_m_s2=g_m_s2, air_kg_m3=air_kg_m3)
     apart, repeats = hysteresis(points), repeatability(points)
-    found = point_fit(points, order, weights)
+    found = point_fit(points, order, weights or "shared")
     _check_standing_still(points)
     _check_copied(points)
     warnings = [*_judged(points, order, found.plain, expected_per_n), *_copies(points)]
-    warnings += [OVERSTATED] * found.overstated
+    warnings += [*[OVERSTATED] * found.overstated, *_passed_over(points, weights)]
     plain, slope = found.plain, abs(float(found.plain.scaled[1] / found.plain.half_width))
     return {
         "model": "reading = " + " + ".join(("b0", "b1 load_n", "b2 load_n^2")[: order + 1]),
@@ -85,7 +86,7 @@ def fit_report(
         "gravity_m_s2": g_m_s2 if points.from_mass else None,
         "buoyancy_factor": buoyancy_factor(air_kg_m3) if points.from_mass else None,
         "weighted": points.u_load_n is not None,
-        "weights": None if points.u_load_n is None else "by column" if points.weights else weights,
+        "weights": None if points.u_load_n is None else "by column" if points.weights else weights or "shared",
         "columns_passed_over": list(points.ignored),
         "warnings": warnings,
     }
@@ -161,6 +162,14 @@ def _copies(points: Points) -> list[str]:
         return []
     said = "the same load and reading as an earlier line; a copy adds no knowledge"
     return [f"line {', '.join(map(str, twice))}: {said}"]
+
+
+def _passed_over(points: Points, weights: Weights | None) -> list[str]:
+    if weights is None or (points.u_load_n is not None and points.weights is None):
+        return []
+    lacks = points.u_load_n is None
+    why = "no column u_load_n says by how much" if lacks else "the column weights says it point by point"
+    return [f"--weights {weights}: passed over; it says which loads err together, but {why}"]
 
 
 def _rows(points: Points) -> list[tuple[float, ...]]:
