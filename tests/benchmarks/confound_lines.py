@@ -14,7 +14,7 @@ REST = r"\brest, |" + BOTH_WAYS
 SETTLE = r"settle \d+ s|settle longer|" + BOTH_WAYS
 SIT = "seat bones|where the rider sits"
 HANDS = "where the hands|hands? ha(ve|s) moved"
-CELLS = r"\bfix '|check .*\bcells?\b|plug"
+CELLS = r"\bfix '|check [^|]*\bcells?\b|plug"
 POWER = "power sensor"
 BLIND = "knowing the setback"
 AGAIN = r"same mark|once more|mm again|" + BOTH_WAYS
@@ -48,7 +48,7 @@ WITHOUT_ONSET = (
     Line("frozen hand cell, straight 1.0", "straight", 1.0, ("frozen",), CELLS),
     Line("frozen nose cell, flat", "flat", wrong=("frozen-nose",), cure=CELLS),
     Line("saturated hand cell, flat", "flat", wrong=("saturated",), cure=CELLS),
-    Line("hand cell's gain 0.8, flat", "flat", wrong=("gain=0.8",), cure=f"{CELLS}|{HANDS}"),
+    Line("hand cell's gain 0.8, flat", "flat", wrong=("gain=0.8",), cure=CELLS),
     Line("swapped plugs, straight 1.0", "straight", 1.0, ("swapped",), CELLS),
     Line("swapped saddle plugs, straight 1.0", "straight", 1.0, ("swapped-saddle",), f"{CELLS}|{SIT}"),
     Line("torque falls 4, flat", "flat", wrong=("torque-falls=4",), cure=POWER),

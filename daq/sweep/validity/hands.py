@@ -27,6 +27,10 @@ SWAPPED = (
 ALONE = 2
 """Steps that a shift must last for, from either end: one odd step is the estimator's own business."""
 AS_BEFORE = "mark where the hands rest, keep them there, and ride"
+HANDS_OR_CELL = (
+    "mark where the hands rest and keep them there, check the hands' cells with a known weight, and ride the sweep again"
+)
+"""Hands that let go and a cell that lost gain change the load alike; one of two cells changes the split as well."""
 
 
 def hands(sweep: Seen) -> Validity:
@@ -39,8 +43,8 @@ def hands(sweep: Seen) -> Validity:
         return failed(
             "hands",
             f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, hand load is {shift.value:+.0f} N against before: "
-            "the hands, or how the rider sits, have shifted",
-            f"{AS_BEFORE} the sweep again",
+            "the hands, or how the rider sits, have shifted, or a cell under the hands lost gain",
+            HANDS_OR_CELL,
             numbers,
             forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
         )
@@ -143,8 +147,8 @@ def left_right(sweep: Seen) -> Validity:
     return failed(
         name,
         f"from step {at + 1} on, at {sweep.setback_mm[at]:g} mm, the split between the hands changed by "
-        f"{shift.value:+.0f} N: one hand has moved",
-        f"{AS_BEFORE} the sweep again",
+        f"{shift.value:+.0f} N: the hands moved to one side, or a hand's cell lost gain",
+        HANDS_OR_CELL,
         numbers,
         forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
     )

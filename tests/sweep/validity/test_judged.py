@@ -108,7 +108,7 @@ def test_what_takes_a_verdict_brings_out_what_else_may_be_wrong_unless_it_was_se
     said = [one for one in found.reasons if "confirm it at each position" in one]
 
     assert {"left and right hand", "reach"} <= failed
-    assert "hand has moved" in found.reasons[0]
+    assert "hands moved to one side" in found.reasons[0]
     assert len(said) == 1
     assert [one.test for one in found.validity if one.forbids] == ["left and right hand"]
     assert "reach" not in failing(*ALONE["cells"])[0]

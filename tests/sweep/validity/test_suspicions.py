@@ -190,6 +190,26 @@ def test_a_hand_that_moves_is_found_against_the_other_whatever_the_torque():
     assert found.value == pytest.approx(12.0, abs=4.0)
 
 
+def test_a_hand_cell_that_loses_gain_looks_like_a_hand_that_moved_so_both_are_named():
+    """A fifth of what the right hand's cell reads is gone from the middle of the sweep on: hand load and its split
+    change alike, and either test may be the one that sees it."""
+    steps = sweep(np.random.default_rng(5), load=lambda _: 100.0, sway_n=1.0)
+    lost = [
+        replace(step, strokes=tuple(replace(k, hands_n=k.hands_n - 0.2 * k.cells_n[1], cells_n=(
+            k.cells_n[0], 0.8 * k.cells_n[1], *k.cells_n[2:])) for k in step.strokes))
+        if i >= 5 else step
+        for i, step in enumerate(steps)
+    ]  # fmt: skip
+    lost = [replace(step, hand_load_n=float(np.mean([k.hands_n for k in step.strokes]))) for step in lost]
+
+    for test in (hands, left_right):
+        found = test(seen(answer(), lost, ON_THE_JIG))
+        assert found.result is Result.FAILED
+        assert "lost gain" in found.means
+        assert "mark where the hands rest" in found.cure
+        assert "check the hands' cells with a known weight" in found.cure
+
+
 def test_plugs_that_are_swapped_are_the_cure_where_no_rider_can_be_it():
     alone = of(left_right, left=lambda i: 30.0)
     moved = of(hips, weight_line=lambda s: 90.0 - 2.2 * s)
