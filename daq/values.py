@@ -240,6 +240,8 @@ class Validity:
     """One sentence: what was found and what follows; for a test not made, what is missing."""
     cure: str
     """What to do; empty if nothing has to be done."""
+    ride_mm: tuple[float, ...] = ()
+    """Positions that the cure asks to ride again, where it does not ask for the whole sweep."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,6 +258,22 @@ class Likelihood:
     """The same of 'no rise up to the foremost position'."""
     log_loaded: float
     """The same of 'rises all along'."""
+
+
+@dataclass(frozen=True, slots=True)
+class NextRide:
+    """The positions that would tell most about a sweep without a verdict."""
+
+    new_mm: tuple[float, ...]
+    """Not ridden yet."""
+    again_mm: tuple[float, ...]
+    """Ridden before."""
+    whole: bool
+    """Whether these are all positions of the sweep."""
+    steps: int
+    """As many as are needed, one at each position at least."""
+    minutes: float
+    """What they take; NaN where the times of the steps are not known."""
 
 
 class Verdict(enum.StrEnum):
@@ -305,3 +323,8 @@ class Onset:
     """What was measured, what was only held, and what was not measured: how much this answer rests on."""
     caution: str = ""
     """What has to stand beside the number wherever it is shown, one of the reasons; empty where nothing has to."""
+    next_ride: NextRide | None = None
+    """What to ride as well, of a sweep without a verdict; None where that would not tell, or something else has to be
+    cured before."""
+    cures: tuple[str, ...] = ()
+    """What to do about a sweep without an onset, the first thing first; empty where no test says."""

@@ -43,14 +43,15 @@
  *   strokes: number, excluded: number, notes: Record<string, number>}} Step
  *
  * @typedef {{test: string, value: number|null, unit: string, interval_95: [number, number]|null, result: string,
- *   forbids: boolean, means: string, cure: string}} Validity
+ *   forbids: boolean, means: string, cure: string, ride_mm: number[]}} Validity
  * @typedef {{verdict: string, gradual: boolean, onset_mm: number|null, interval_95_mm: [number, number]|null,
  *   p_onset: number, p_light: number, p_loaded: number, least_squares_mm: number|null, rss: number|null,
  *   suggested_setback_mm: number|null, light_load_n: number|null, slope_n_per_mm: number|null,
  *   rise_n_per_mm: number|null, reasons: string[], grade: string, caution: string, method: string,
  *   line: {setback_mm: number[], hand_load_n: number[]}, step_off_mm: number,
  *   validity: Validity[], evidence: string[], p_loaded_at: [number, number][], p_lag: [number, number][],
- *   between_n: number|null,
+ *   between_n: number|null, cures: string[],
+ *   next_ride: {new_mm: number[], again_mm: number[], whole: boolean, steps: number, minutes: number|null}|null,
  *   likelihood: {rear_mm: number, step_mm: number, log_l: number[], log_light: number, log_loaded: number}|null}} Onset
  *
  * @typedef {{level: "info"|"caution"|"alarm", text: string, t_s: number|null}} Notice

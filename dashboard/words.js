@@ -219,12 +219,9 @@ const NEXT = {
 /** Whether a test took the verdict, whatever the loads say. @param {Onset|null|undefined} onset */
 const spoilt = (onset) => (onset?.validity ?? []).some(({ forbids }) => forbids);
 
-/** What to do without an onset, the most important first: what took the verdict, or spoilt it, is cured before anything else. @param {Onset|null|undefined} onset @returns {string[]} */
+/** What to do without an onset, the first thing first, as the daemon orders it: daq/sweep/validity/cures.py. @param {Onset|null|undefined} onset @returns {string[]} */
 function nextAfter(onset) {
-  const found = onset?.validity ?? [];
-  const failed = onset?.verdict === "undecided" ? found.filter(({ result, cure }) => result === "failed" && cure) : [];
-  const against = spoilt(onset) ? found.filter(({ forbids }) => forbids) : failed;
-  const cures = [...new Set(against.map(({ cure, means }) => sentence(cure || means)))];
+  const cures = (onset?.cures ?? []).map(sentence);
   const next = NEXT[/** @type {keyof typeof NEXT} */ (onset?.verdict)];
   return cures.length || !next ? cures : [next];
 }

@@ -82,6 +82,7 @@ def answer_lines(answer: Onset) -> list[str]:
     lines += [f"caution: {answer.caution}"] if answer.caution else []
     if answer.suggested_setback_mm is not None:
         lines.append(f"suggested setback: {answer.suggested_setback_mm:.1f} mm; the fitter decides")
+    lines += [f"{'then' if i else 'to do'}: {cure}" for i, cure in enumerate(answer.cures)]
     reasons = [f"  - {reason}" for reason in answer.reasons if reason != answer.caution]
     return lines + reasons + validity_lines(answer)
 

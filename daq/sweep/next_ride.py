@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -12,6 +13,8 @@ from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
+from daq.sweep.validity.saying import listed
+from daq.values import NAN, NextRide
 
 WANTED_MM = 10.0
 """Width of the 95 % interval that a fitter can use."""
@@ -24,37 +27,65 @@ TO_SETTLE, AT_THIS_SCATTER = "to settle it: ", "at this scatter "
 """How reasons begin that ask for more riding."""
 
 
-def what_settles(evidence: StepEvidence, found: Posterior) -> list[str]:
+def what_settles(evidence: StepEvidence, found: Posterior, also_mm: Sequence[float] = ()) -> list[str]:
     """One or two sentences for a sweep without a verdict. Doubling the ride brings a verdict to 4 to 7 of 10 sweeps
     that most likely have a bend, and to 2 to 7 of 10 that most likely have none; for the latter, riding all positions
     again does twice as well as riding some; measured by simulation over slopes of 0.2 to 1.5 N/mm and scatter of 1 to 5
-    N.
+    N. also_mm: positions to ride again besides.
     """
+    asked = next_ride(evidence, found, also_mm)
     if beyond_mm := _more_beyond_mm(evidence, found):
-        near_mm, far_mm = beyond_mm
+        front = min(beyond_mm) < evidence.positions_mm[-1]
+        return [f"{TO_SETTLE}{_beginning(found, front=front)}, so {in_words(asked)}"]
+    if asked.whole:
         return [
-            f"{TO_SETTLE}{_beginning(found, front=near_mm < evidence.positions_mm[-1])}, so ride {near_mm:.0f} and "
-            f"{far_mm:.0f} mm as well"
+            f"{TO_SETTLE}{in_words(asked)}; it settles up to half of such sweeps, and a longer way of the saddle tells "
+            "more"
         ]
-    n = len(evidence.hands_n)
-    positions_mm = worth_riding_mm(evidence, found)
-    if found.p_onset < max(found.p_light, found.p_loaded):
-        return [
-            f"{TO_SETTLE}ride all positions once more, out and back, {_how_long(evidence, n)}; it settles up to "
-            "half of such sweeps, and a longer way of the saddle tells more"
-        ]
-    missing = steps_more(evidence, found)
-    more = _so_many(missing, len(positions_mm), n)
-    said = [
-        f"{TO_SETTLE}ride {_new_and_again(evidence, positions_mm)}, {_how_long(evidence, more)}; it settles about "
-        "half of such sweeps"
-    ]
-    if missing * evidence.minutes / n > LONGEST_MIN:
+    said = [f"{TO_SETTLE}{in_words(asked)}; it settles about half of such sweeps"]
+    if steps_more(evidence, found) * evidence.minutes / len(evidence.hands_n) > LONGEST_MIN:
         said.append(
             f"{AT_THIS_SCATTER}it would take more than {LONGEST_MIN:.0f} minutes to place it within {WANTED_MM:.0f} "
             "mm: hold the power closer and keep the hands still"
         )
     return said
+
+
+def next_ride(evidence: StepEvidence, found: Posterior, also_mm: Sequence[float] = ()) -> NextRide:
+    """What to ride as well, and how long it takes. also_mm: positions to ride again besides."""
+    positions_mm = _more_beyond_mm(evidence, found) or worth_riding_mm(evidence, found)
+    n = len(evidence.hands_n)
+    ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
+    new_mm, again_mm = (
+        tuple(mm for mm, was in zip(positions_mm, ridden, strict=True) if was is wanted) for wanted in (False, True)
+    )
+    whole = len(again_mm) == len(evidence.positions_mm)
+    steps = len(new_mm) if not again_mm else _so_many(steps_more(evidence, found), len(positions_mm), n)
+    steps = n if whole else steps
+    minutes = evidence.minutes * steps / n if evidence.minutes > 0.0 else NAN
+    return with_these(NextRide(new_mm, again_mm, whole, steps, minutes), also_mm)
+
+
+def with_these(asked: NextRide, also_mm: Sequence[float]) -> NextRide:
+    """The same with more positions, all ridden before: one list instead of two."""
+    known = (*asked.new_mm, *asked.again_mm)
+    more = [mm for mm in dict.fromkeys(also_mm) if all(abs(mm - one) >= SAME_PLACE_MM for one in known)]
+    if asked.whole or not more:
+        return asked
+    again_mm = tuple(sorted((*asked.again_mm, *more), reverse=True))
+    steps = max(asked.steps, len(asked.new_mm) + len(again_mm))
+    return NextRide(asked.new_mm, again_mm, whole=False, steps=steps, minutes=asked.minutes * steps / asked.steps)
+
+
+def in_words(asked: NextRide) -> str:
+    """What to ride and how long it takes, as a request."""
+    how_long = f"{asked.steps} steps" if math.isnan(asked.minutes) else f"about {math.ceil(asked.minutes)} minutes"
+    if asked.whole:
+        return f"ride all positions once more, out and back, {how_long}"
+    new, again = (listed([f"{mm:.0f}" for mm in part]) for part in (asked.new_mm, asked.again_mm))
+    if not again:
+        return f"ride {new} mm as well"
+    return f"ride {', and '.join(filter(None, [new and f'{new} mm', f'{again} mm again']))}, {how_long}"
 
 
 def _beginning(found: Posterior, *, front: bool) -> str:
@@ -66,36 +97,20 @@ def _beginning(found: Posterior, *, front: bool) -> str:
     return f"the rise may begin at the {'foremost' if front else 'rearmost'} position"
 
 
-def next_positions_mm(evidence: StepEvidence, found: Posterior) -> tuple[float, ...]:
+def next_positions_mm(evidence: StepEvidence, found: Posterior, also_mm: Sequence[float] = ()) -> tuple[float, ...]:
     """The same as a plan's positions in their order: every other pass the other way."""
-    places_mm = worth_riding_mm(evidence, found)
-    n = len(evidence.hands_n)
-    most_likely_none = found.p_onset < max(found.p_light, found.p_loaded)
-    if most_likely_none or _more_beyond_mm(evidence, found):
+    asked = next_ride(evidence, found, also_mm)
+    places_mm = sorted((*asked.new_mm, *asked.again_mm), reverse=True)
+    if asked.whole or not asked.again_mm:
         return interleaved(places_mm)
-    steps, passes = _so_many(steps_more(evidence, found), len(places_mm), n), [places_mm, places_mm[::-1]]
-    return tuple(mm for _, way in zip(range(steps), itertools.cycle(passes), strict=False) for mm in way)[:steps]
+    passes = [places_mm, places_mm[::-1]]
+    ways = itertools.chain.from_iterable(itertools.cycle(passes))
+    return tuple(itertools.islice(ways, asked.steps))
 
 
 def _so_many(missing: float, positions: int, n: int) -> int:
     """Steps asked for: each position once at least, and never more than were ridden."""
     return min(max(math.ceil(missing), positions), n)
-
-
-def _new_and_again(evidence: StepEvidence, positions_mm: list[float]) -> str:
-    """Says which of these were ridden already: "again" must not be said of a new position."""
-    ridden = [bool(np.min(np.abs(evidence.positions_mm - mm)) < SAME_PLACE_MM) for mm in positions_mm]
-    new, again = (
-        " and ".join(f"{mm:.0f}" for mm, was in zip(positions_mm, ridden, strict=True) if was is wanted)
-        for wanted in (False, True)
-    )
-    return ", and ".join(filter(None, [new and f"{new} mm", again and f"{again} mm again"]))
-
-
-def _how_long(evidence: StepEvidence, steps: int) -> str:
-    if evidence.minutes > 0.0:
-        return f"about {math.ceil(evidence.minutes * steps / len(evidence.hands_n))} minutes"
-    return f"{steps} steps"
 
 
 def steps_more(evidence: StepEvidence, found: Posterior) -> float:

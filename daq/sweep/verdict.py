@@ -17,7 +17,7 @@ from daq.sweep.chances import class_chances, curve, foremost_mm, likelihood
 from daq.sweep.evidence import StepEvidence
 from daq.sweep.hinge import least_squares
 from daq.sweep.line import FittedLine, line_through
-from daq.sweep.next_ride import TO_SETTLE, gap_mm, what_settles
+from daq.sweep.next_ride import TO_SETTLE, gap_mm, next_ride, what_settles
 from daq.sweep.posterior import Posterior
 from daq.values import NAN, Onset, Verdict
 
@@ -44,6 +44,7 @@ def by_posterior(
     gradual = verdict is Verdict.ONSET and found.p_gradual > GRADUAL
     reasons = _reasons(verdict, evidence, found, bent, gradual)
     level = verdict in (Verdict.ONSET, Verdict.LIGHT)
+    unplaced = verdict is Verdict.UNDECIDED and bent is None
     return Onset(
         verdict=verdict,
         gradual=gradual,
@@ -59,6 +60,7 @@ def by_posterior(
         slope_n_per_mm=line.added_n_per_mm if onset_mm is not None else NAN,
         reasons=(*reasons, *evidence.notes),
         method=method,
+        next_ride=next_ride(evidence, found, _odd_mm(evidence, found)) if unplaced else None,
     )
 
 
@@ -175,11 +177,17 @@ def _behind(line: FittedLine) -> str:
 
 def _doubtful(evidence: StepEvidence, found: Posterior, gradual: bool = False) -> list[str]:
     """The step that does not fit a bend, if there is one; of a gradual rise not the one at the corner it has not."""
-    worst = int(np.argmax(found.p_shifted))
-    at_mm = float(evidence.setback_mm[worst])
-    if found.p_shifted[worst] <= DOUBTFUL or (gradual and abs(at_mm + found.mean) < gap_mm(evidence)):
+    odd_mm = _odd_mm(evidence, found)
+    if not odd_mm or (gradual and abs(odd_mm[0] + found.mean) < gap_mm(evidence)):
         return []
-    return [f"step {worst + 1} at {at_mm:g} mm does not fit the others and hardly counts; ride it again"]
+    worst = int(np.argmax(found.p_shifted))
+    return [f"step {worst + 1} at {odd_mm[0]:g} mm does not fit the others and hardly counts; ride it again"]
+
+
+def _odd_mm(evidence: StepEvidence, found: Posterior) -> tuple[float, ...]:
+    """Where the step lies that does not fit a bend; empty if all fit."""
+    worst = int(np.argmax(found.p_shifted))
+    return (float(evidence.setback_mm[worst]),) if found.p_shifted[worst] > DOUBTFUL else ()
 
 
 def _why_no_onset(bent: FittedLine) -> list[str]:
@@ -195,7 +203,8 @@ def _why_undecided(evidence: StepEvidence, found: Posterior) -> list[str]:
         why = "hand load begins to rise, but where cannot be placed within the ridden positions"
     else:
         why = _told_apart(found)
-    return [why, *_doubtful(evidence, found), *what_settles(evidence, found)]
+    odd = [one.partition(";")[0] for one in _doubtful(evidence, found)]
+    return [why, *odd, *what_settles(evidence, found, _odd_mm(evidence, found))]
 
 
 def _told_apart(found: Posterior) -> str:

@@ -28,6 +28,8 @@ class Tried:
     low_mm: float
     high_mm: float
     told: str
+    first: str
+    """What the fitter is told to do first."""
     took_s: float
 
     @property

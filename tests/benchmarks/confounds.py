@@ -5,7 +5,8 @@ FILE --minutes 8` it is ridden in pieces. Each sweep is seeded by its line and n
 exit code 1 when a goal is missed.
 
 named, light, loaded, undecided: shares of all sweeps. covers, rmse, width (median): of the onsets named on riders who
-have one. cured: of the sweeps without a verdict, the share that is told the right cure. All riders are simulated.
+have one. cured: of the sweeps without a verdict, the share that is told the right cure anywhere; cured first: as what
+to do first, which is all that Run says. All riders are simulated.
 """
 
 from __future__ import annotations
@@ -43,12 +44,13 @@ def tried(sweep: Ridden, answering) -> Tried:
     try:
         answer: Onset = answering(sweep)
     except ValueError:
-        return Tried(Verdict.UNDECIDED, NAN, truth_mm, NAN, NAN, TOO_FEW, NAN)
+        return Tried(Verdict.UNDECIDED, NAN, truth_mm, NAN, NAN, TOO_FEW, TOO_FEW, NAN)
     took_s = time.process_time() - begun_s
     low_mm, high_mm = answer.interval_95_mm or (NAN, NAN)
     told = " | ".join([*answer.reasons, *(test.cure for test in answer.validity if test.forbids)])
+    first = answer.cures[0] if answer.cures else ""
     at_mm = NAN if answer.onset_mm is None else answer.onset_mm
-    return Tried(answer.verdict, at_mm, truth_mm, low_mm, high_mm, told, took_s)
+    return Tried(answer.verdict, at_mm, truth_mm, low_mm, high_mm, told, first, took_s)
 
 
 def one(task: tuple[Line, str, int]) -> dict[str, Tried]:
@@ -66,7 +68,14 @@ def summary(line: Line, found: list[Tried]) -> dict[str, float]:
     undecided = [each for each in found if each.verdict is Verdict.UNDECIDED]
     true = [each for each in named if not np.isnan(each.truth_mm)]
     error = np.array([each.onset_mm - each.truth_mm for each in true])
-    cured = [bool(re.search(line.cure, each.told)) or each.told == TOO_FEW for each in undecided]
+    cured, first = (
+        (
+            [bool(re.search(line.cure, told)) or told == TOO_FEW for told in each]
+            for each in zip(*((each.told, each.first) for each in undecided), strict=True)
+        )
+        if undecided
+        else ([], [])
+    )
     share = {verdict: float(np.mean([each.verdict is verdict for each in found])) for verdict in Verdict}
     return {
         "named": share[Verdict.ONSET],
@@ -78,6 +87,7 @@ def summary(line: Line, found: list[Tried]) -> dict[str, float]:
         "bias": float(error.mean()) if true else NAN,
         "width": float(np.median([each.high_mm - each.low_mm for each in true])) if true else NAN,
         "cured": float(np.mean(cured)) if line.cure and cured else NAN,
+        "cured first": float(np.mean(first)) if line.cure and first else NAN,
         "n": float(len(found)),
         "ms": 1000.0 * float(np.nanmedian([each.took_s for each in found] or [NAN])),
     }
@@ -97,7 +107,7 @@ def of_both(sweeps: list[dict[str, Tried]]) -> dict[str, float]:
     return {"both": float(len(both)), "rmse_over_before": rmse["plain"] / rmse["before"]}
 
 
-COLUMNS = ("named", "light", "loaded", "undecided", "covers", "rmse", "bias", "width", "cured")
+COLUMNS = ("named", "light", "loaded", "undecided", "covers", "rmse", "bias", "width", "cured", "cured first")
 
 
 def row(name: str, found: dict[str, float]) -> str:

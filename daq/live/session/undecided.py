@@ -15,7 +15,7 @@ from daq.sweep.next_ride import next_positions_mm
 from daq.sweep.plan import Plan
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED, State
-from daq.values import Onset, Result, StepMean, Verdict
+from daq.values import Onset, StepMean
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +45,13 @@ class Undecided:
         if not isinstance(output, Onset) or progress is None or progress.state not in ENDED:
             return
         self._found.forget()
-        # What takes a verdict has to be cured first, and more steps of the same sweep cure none of it: the hips have
-        # slid, a cell was wrong, the rider expects the rise, torque is missing on the steps there are.
-        expected = any(one.test == "sham" and one.result is Result.FAILED for one in output.validity)
-        forbidden = expected or any(one.forbids for one in output.validity)
-        if output.verdict is Verdict.UNDECIDED and not forbidden:
-            self._found.compute(progress, partial(more_steps, tuple(progress.steps), progress.plan))
+        if output.next_ride is not None:
+            again_mm = output.next_ride.again_mm
+            self._found.compute(progress, partial(more_steps, tuple(progress.steps), progress.plan, again_mm))
 
 
-def more_steps(steps: Sequence[StepMean], plan: Plan) -> MoreSteps:
-    """The positions that tell most beside these steps."""
+def more_steps(steps: Sequence[StepMean], plan: Plan, also_mm: Sequence[float]) -> MoreSteps:
+    """The positions that tell most beside these steps. also_mm: positions to ride again besides."""
     evidence = gathered(steps)
-    positions_mm = next_positions_mm(evidence, bend_of(evidence))
+    positions_mm = next_positions_mm(evidence, bend_of(evidence), also_mm)
     return MoreSteps(positions_mm, duration_s(len(positions_mm), plan.settle_s, plan.dwell_s) / 60.0)

@@ -11,7 +11,7 @@ from daq.student import quantile
 from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
 from daq.sweep.step import MAD_TO_SD
 from daq.sweep.validity.effects import SIZE, Effect, effects_of
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, StepMean, Validity
 
@@ -26,9 +26,9 @@ SWAPPED = (
 )
 ALONE = 2
 """Steps that a shift must last for, from either end: one odd step is the estimator's own business."""
-AS_BEFORE = "mark where the hands rest, keep them there, and ride"
 HANDS_OR_CELL = (
-    "mark where the hands rest and keep them there, check the hands' cells with a known weight, and ride the sweep again"
+    "mark where the hands rest and keep them there, check the hands' cells with a known weight, and ride the sweep "
+    "again"
 )
 """Hands that let go and a cell that lost gain change the load alike; one of two cells changes the split as well."""
 
@@ -49,13 +49,13 @@ def hands(sweep: Seen) -> Validity:
             forbids=shift.beyond(LEAST_SHIFT_N, SIZE / _shifts(sweep)),
         )
     if inside:
-        places = listed([f"{mm:g}" for mm in inside])
         return failed(
             "hands",
-            f"hand load jumped in the middle of the step at {places} mm: the hands have moved",
-            f"{AS_BEFORE} {places} mm again",
+            f"hand load jumped in the middle of the step at {places_said(inside)} mm: the hands have moved",
+            "mark where the hands rest, keep them there",
             numbers,
             forbids=len(inside) > 1,
+            ride_mm=inside,
         )
     if found is None and not any(step.strokes for step in sweep.steps):
         return not_made("hands", "hands not watched: neither order nor strokes are known")
@@ -93,28 +93,28 @@ def _largest_shift(sweep: Seen) -> tuple[int, Effect] | None:
     """The step from which on hand load has shifted most, against its error; None where the order is not known."""
     if not sweep.timed:
         return None
-    starts = _starts(sweep)
-    shifts = effects_of(sweep.levels, sweep.curve, _from_on(len(sweep.steps), starts))
-    found = [(at, effect) for at, effect in zip(starts, shifts, strict=True) if effect is not None]
+    shifts = effects_of(sweep.levels, sweep.curve, from_on(len(sweep.steps), starts(sweep)))
+    found = [(at, effect) for at, effect in zip(starts(sweep), shifts, strict=True) if effect is not None]
     return max(found, key=lambda one: abs(one[1].value) / one[1].se, default=None)
 
 
-def _starts(sweep: Seen) -> range:
+def starts(sweep: Seen) -> range:
+    """The steps from which on a shift may last long enough to be looked at."""
     return range(ALONE, len(sweep.steps) - ALONE + 1)
 
 
-def _from_on(n: int, starts: range) -> Array:
+def from_on(n: int, begins: range) -> Array:
     """(n, k): 1 from each start on."""
-    return (np.arange(n)[:, None] >= np.array(starts)).astype(float)
+    return (np.arange(n)[:, None] >= np.array(begins)).astype(float)
 
 
 def _uneven(sweep: Seen, apart_n: Array) -> tuple[int, Effect] | None:
     """The step from which on the hands differ otherwise. Neither torque nor a bend has anything to do with left against
     right, so only a level, a slope over setback and the shift are fitted."""
     n, freedom = len(apart_n), len(apart_n) - 3
-    if freedom < 1 or not len(_starts(sweep)):
+    if freedom < 1 or not len(starts(sweep)):
         return None
-    columns = _from_on(n, _starts(sweep)).T
+    columns = from_on(n, starts(sweep)).T
     rest = np.column_stack([np.ones(n), sweep.setback_mm - sweep.setback_mm.mean()])
     designs = np.concatenate([np.broadcast_to(rest, (len(columns), n, 2)), columns[:, :, None]], axis=2)
     inverses = np.linalg.pinv(np.swapaxes(designs, 1, 2) @ designs, hermitian=True)
@@ -123,7 +123,7 @@ def _uneven(sweep: Seen, apart_n: Array) -> tuple[int, Effect] | None:
     spread = np.maximum(np.sum(left**2, axis=1) / freedom, LEAST_APART_N**2)
     se = np.sqrt(spread * inverses[:, 2, 2])
     worst = int(np.argmax(np.abs(fitted[:, 2]) / se))
-    return _starts(sweep)[worst], Effect(float(fitted[worst, 2]), float(se[worst]), freedom)
+    return starts(sweep)[worst], Effect(float(fitted[worst, 2]), float(se[worst]), freedom)
 
 
 def left_right(sweep: Seen) -> Validity:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from daq.sweep.next_ride import AT_THIS_SCATTER, TO_SETTLE
+from daq.sweep.next_ride import AT_THIS_SCATTER, TO_SETTLE, in_words
 from daq.sweep.validity.conditions import Conditions
+from daq.sweep.validity.cures import OF_THE_JIG, comes_first, in_one_list, in_one_sweep, in_order, ordered
+from daq.sweep.validity.explained import explained
 from daq.sweep.validity.grade import graded
 from daq.sweep.validity.habit import habit
 from daq.sweep.validity.saying import listed
@@ -14,8 +16,6 @@ from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
 from daq.values import Onset, Result, StepMean, Validity, Verdict
 
-OF_THE_JIG = ("computation", "calibration", "cells", "feet", "tilt")
-"""When one of these fails, the numbers themselves are in doubt: neither the eye nor more riding mends that."""
 ENOUGH = (*OF_THE_JIG, "torque")
 """When one of these takes a verdict, nothing else need be suspected. A sweep ridden one way may have been wrong in
 other ways too, and then the next one would be."""
@@ -26,11 +26,11 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     onset against which only an effort speaks that nobody measured is a rise that was seen.
 
     Without a verdict the tests also tell what they suspect, a rider's numbers may mean something else than they seem
-    to; a fault of the jig that was seen needs no other.
+    to; a fault of the jig that was seen needs no other. What to do is told in one order, and asks for one ride.
 
-    What was said of an onset names its place, so it goes too: no setback is read off a sweep without a verdict. What
-    failed without forbidding, and what could not be tested, is said beside the onset; first, what load alone can never
-    tell.
+    What was said of an onset names its place, so it goes too; the plain least-squares fit, which every answer has for
+    comparison with other programs, stays and claims nothing. What failed without forbidding, and what could not be
+    tested, is said beside the onset; first, what load alone can never tell.
     """
     sweep = seen(answer, steps, conditions)
     found = _tested(sweep)
@@ -46,27 +46,49 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     unmeasured = answer.verdict is Verdict.ONSET and forbidding == ["torque"]
     answer = replace(answer, validity=found, evidence=evidence(found), grade=graded(sweep, found))
     answer = _by_this_jig(answer, conditions)
-    against = [_sentence(one) for one in found if one.test in forbidding]
-    beside = [_sentence(one) for one in found if one.result is Result.FAILED and one.test not in forbidding]
-    if (against or not sweep.decided) and not faulty:
-        beside += _unseen(found, sweep)
-    if against:
-        return replace(
-            answer,
-            verdict=Verdict.RISE_SEEN if unmeasured else Verdict.UNDECIDED,
-            onset_mm=None,
-            interval_95_mm=None,
-            suggested_setback_mm=None,
-            p_loaded_at=(),
-            reasons=(*against, *beside, *_of_the_statistics(answer, faulty=faulty)),
-        )
+    if forbidding or not sweep.decided:
+        answer = _with_cures(answer, sweep, faulty=faulty)
+        return replace(answer, verdict=Verdict.RISE_SEEN) if unmeasured else answer
+    beside = [_sentence(one) for one in found if one.result is Result.FAILED]
     caution = _caution(found, sweep)
+    return replace(answer, caution=caution, reasons=_told(caution, answer.reasons, beside, found))
+
+
+def _with_cures(answer: Onset, sweep: Seen, *, faulty: bool) -> Onset:
+    """The answer without a verdict, with what to do: what has to be cured first asks for a sweep, and nothing else for
+    single positions; without such a thing, all that are asked for are in one list."""
+    found, asked, of = answer.validity, answer.next_ride, explained(sweep)
+    withheld, first = any(one.forbids for one in found), comes_first(found, of)
+    statistics = () if answer.onset_mm is not None else answer.reasons
+    if first:
+        found, asked = in_one_sweep(found), None
+        statistics = tuple(one for one in statistics if not one.startswith((TO_SETTLE, AT_THIS_SCATTER)))
+    elif asked is not None:
+        found, together = in_one_list(found, asked)
+        statistics = tuple(one.replace(in_words(asked), in_words(together)) for one in statistics)
+        asked = together
+    opened = ordered(found, of, [] if faulty else _unseen(found, sweep))
+    told = [_sentence(one) for one in opened]
+    reasons = (*told, *statistics) if withheld else _told("", statistics, told, found)
+    return replace(
+        answer,
+        verdict=Verdict.UNDECIDED,
+        onset_mm=None,
+        interval_95_mm=None,
+        suggested_setback_mm=None,
+        p_loaded_at=() if withheld else answer.p_loaded_at,
+        validity=found,
+        next_ride=asked,
+        cures=in_order(opened, asked),
+        reasons=reasons,
+    )
+
+
+def _told(caution: str, reasons: Sequence[str], beside: list[str], found: Sequence[Validity]) -> tuple[str, ...]:
+    """All reasons, with what was not tested last."""
     told = [caution, *beside]
     untested = listed([brief(one) for one in found if one.result is Result.NOT_MADE and _sentence(one) not in told])
-    if untested:
-        beside.append(f"not tested: {untested}")
-    reasons = tuple(filter(None, (caution, *answer.reasons, *beside)))
-    return replace(answer, caution=caution, reasons=reasons)
+    return tuple(filter(None, (caution, *reasons, *beside, untested and f"not tested: {untested}")))
 
 
 def _tested(sweep: Seen) -> tuple[Validity, ...]:
@@ -79,18 +101,11 @@ def _with_suspicions(found: Sequence[Validity], sweep: Seen) -> tuple[Validity, 
     return tuple(one if one.forbids else replace(other, forbids=False) for one, other in zip(found, again, strict=True))
 
 
-def _of_the_statistics(answer: Onset, *, faulty: bool) -> tuple[str, ...]:
-    """Reasons that stay without a verdict: those of an onset name its place, and more riding mends no faulty jig."""
-    if answer.onset_mm is not None:
-        return ()
-    return tuple(one for one in answer.reasons if not (faulty and one.startswith((TO_SETTLE, AT_THIS_SCATTER))))
-
-
-def _unseen(found: Sequence[Validity], sweep: Seen) -> list[str]:
+def _unseen(found: Sequence[Validity], sweep: Seen) -> list[Validity]:
     """What could not be measured and looks like a rise: without a verdict, the eye has to do what no cell can."""
     if not replace(sweep, withheld=True).rise_suspected:
         return []
-    return [_sentence(one) for one in found if one.test == "hips" and one.result is Result.NOT_MADE and one.cure]
+    return [one for one in found if one.test == "hips" and one.result is Result.NOT_MADE and one.cure]
 
 
 def _caution(found: Sequence[Validity], sweep: Seen) -> str:

@@ -47,7 +47,7 @@ def direction(sweep: Seen) -> Validity:
             "direction",
             "the sweep ended before the saddle went back, and until then a drift over time looks like an effect of "
             "setback",
-            "go on with it",
+            "go on with the sweep until the saddle has gone back as well",
             Number(share),
         )
     return failed(
@@ -75,7 +75,7 @@ def passes(sweep: Seen) -> Validity:
         if _goes_back_later(sweep):
             return not_made("passes", "passes not compared yet: the saddle goes the other way later in this plan")
         return not_made("passes", "passes not compared: the saddle was not moved both ways", BOTH_WAYS)
-    back = _ways_as_numbers(sweep)
+    back = ways_as_numbers(sweep)
     level = effect_of(sweep.levels, sweep.curve, back)
     lag = _lag(sweep, back)
     found = [effect for effect in (level, lag) if effect is not None]
@@ -114,7 +114,7 @@ def _why(level: Effect | None, lag: Effect | None, p_slow: float) -> tuple[str, 
     return f"{SLOW}, or {OTHERWISE}: the two cannot be told apart here", AS_BEFORE.format(settle="60 s")
 
 
-def _ways_as_numbers(sweep: Seen) -> Array:
+def ways_as_numbers(sweep: Seen) -> Array:
     """+1/2 going back, -1/2 coming forward, 0 where the saddle stayed: the coefficient is their difference."""
     return np.array([{"back": 0.5, "forward": -0.5, "": 0.0}[way] for way in sweep.ways])
 

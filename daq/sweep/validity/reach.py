@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from daq.sweep.setting import SEAT_TUBE, TILT_CHANGE_DEG
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
 from daq.values import Array, Validity
 
@@ -97,9 +97,10 @@ def saddle_tilt(sweep: Seen) -> Validity:
         name,
         f"the saddle's tilt went from {min(tilts_deg):+.1f} to {max(tilts_deg):+.1f} degrees: more than "
         f"{TILT_CHANGE_DEG:g} between positions moves load to or from the hands by itself",
-        f"set it to {usual_deg:+.1f} degrees, tighten it, and ride {listed([f'{mm:g}' for mm in at_mm])} mm again",
+        f"set it to {usual_deg:+.1f} degrees, tighten it",
         numbers,
         forbids=spread_deg > TIPPED_DEG,
+        ride_mm=tuple(at_mm),
     )
 
 

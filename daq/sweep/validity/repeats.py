@@ -10,7 +10,7 @@ import numpy as np
 from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, listed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
 from daq.values import Validity
 
@@ -19,14 +19,16 @@ SITS_AGAIN_N = 1.0
 SCATTERS_N = 1.7
 """More than this is reported where there is no verdict to lose. Of ten riders whose visits do not scatter, nine are
 estimated below it."""
+CLAMPED = "clamp the saddle at the same mark"
 AT_THE_MARK = "clamp the saddle at the same mark, mark where the hands and the seat rest, and ride the sweep again"
-UNKNOWING = (
-    "clamp the saddle at the same mark, mark where the hands and the seat rest, keep the rider from knowing the "
-    "setback, and ride the sweep again"
+UNKNOWING = "keep the rider from knowing the setback"
+AT_THE_MARK_UNKNOWING = (
+    f"clamp the saddle at the same mark, mark where the hands and the seat rest, {UNKNOWING}, and ride the sweep again"
 )
 BALANCED = 0.5
 """Correlation of time with setback up to which a steady drift hardly touches the onset."""
-TO_TELL = "ride a sham step and repeated places, or keep the rider from knowing the setback"
+TO_TELL = f"ride a sham step and repeated places, or {UNKNOWING}"
+UNTOLD = f"{UNKNOWING}, and ride the sweep again with a sham step"
 EXPECTED_SIZE = 0.05
 """Share of riders who ride what they expect and are none the less taken, by a sham step, for riders who do not."""
 OWN_SCATTER_MODELLED_FROM = 3
@@ -64,7 +66,7 @@ def sham(sweep: Seen) -> Validity:
     if not pairs:
         means, cure = _without_sham(sweep, "sham not ridden")
         if unblinded and sweep.suspects and sweep.rise_suspected:
-            return failed("sham", means, cure, forbids=False)
+            return failed("sham", means, UNTOLD, forbids=False)
         return not_made("sham", means, cure)
     found = [(pair, _difference(sweep, *pair)) for pair in pairs]
     known = [(pair, effect) for pair, effect in found if effect is not None]
@@ -78,14 +80,14 @@ def sham(sweep: Seen) -> Validity:
         return failed(
             "sham",
             f"{said} though the saddle did not move: the rider reacts to being moved, or sits differently each time",
-            "keep the rider from knowing the setback, settle longer, and ride the sweep again",
+            f"{UNKNOWING}, settle longer, and ride the sweep again",
             numbers,
         )
     if unblinded and sweep.rise_suspected and not any(_tells(sweep, one, effect) for one, effect in known):
         return failed(
             "sham",
             f"{said}; a rider who expects the rise, and knew the setback, would have shown as much",
-            "keep the rider from knowing the setback and ride the sweep again with a sham step forward of the onset",
+            f"{UNKNOWING} and ride the sweep again with a sham step forward of the onset",
             numbers,
             forbids=sweep.rise_seen,
         )
@@ -129,7 +131,7 @@ def visits(sweep: Seen) -> Validity:
             f"steps scatter about any curve by some {sweep.answer.between_n:.1f} N more than their strokes explain: "
             "something changes from visit to visit that no stroke shows"
             + (", be it what a rider who knew the setback expects" if sweep.unblinded else ""),
-            UNKNOWING if sweep.unblinded else AT_THE_MARK,
+            AT_THE_MARK_UNKNOWING if sweep.unblinded else AT_THE_MARK,
             Number(sweep.answer.between_n, "N"),
             forbids=False,
         )
@@ -186,13 +188,14 @@ def _stands_on_single_visits(sweep: Seen, groups: list[list[int]]) -> bool:
 
 
 def _once_each(sweep: Seen) -> Validity:
-    both = listed([f"{mm:g}" for mm in _beside_mm(sweep)])
+    both_mm = _beside_mm(sweep)
     return failed(
         "visits",
-        f"{both} mm were ridden once each: a saddle or hands put back otherwise at one of them would not show, and "
-        f"might look like a rise near {sweep.bend_mm:.0f} mm",
-        f"clamp the saddle at the same mark, and ride {both} mm again",
+        f"{places_said(both_mm)} mm were ridden once each: a saddle or hands put back otherwise at one of them would "
+        "not show, and might look like a rise between them",
+        CLAMPED,
         forbids=False,
+        ride_mm=both_mm,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from daq.values import NAN, Result, Validity
@@ -25,9 +26,31 @@ def passed(test: str, means: str, found: Number = NONE) -> Validity:
     return Validity(test, found.value, found.unit, _known(found.interval_95), Result.PASSED, False, means, "")
 
 
-def failed(test: str, means: str, cure: str, found: Number = NONE, *, forbids: bool = True) -> Validity:
-    """The test was made and something is wrong."""
-    return Validity(test, found.value, found.unit, _known(found.interval_95), Result.FAILED, forbids, means, cure)
+def failed(
+    test: str,
+    means: str,
+    cure: str,
+    found: Number = NONE,
+    *,
+    forbids: bool = True,
+    ride_mm: Sequence[float] = (),
+) -> Validity:
+    """The test was made and something is wrong. ride_mm: positions to ride again, told behind the cure."""
+    again = again_said(ride_mm)
+    interval = _known(found.interval_95)
+    return Validity(
+        test, found.value, found.unit, interval, Result.FAILED, forbids, means, cure + again, tuple(ride_mm)
+    )
+
+
+def again_said(ride_mm: Sequence[float]) -> str:
+    """The end of a cure that asks to ride these positions again."""
+    return f", and ride {places_said(ride_mm)} mm again" if ride_mm else ""
+
+
+def places_said(setbacks_mm: Iterable[float]) -> str:
+    """Setbacks in words, each once, without their unit."""
+    return listed(list(dict.fromkeys(f"{mm:g}" for mm in setbacks_mm)))
 
 
 def not_made(test: str, means: str, cure: str = "", *, forbids: bool = False) -> Validity:

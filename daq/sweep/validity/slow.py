@@ -71,9 +71,7 @@ def fatigue(sweep: Seen) -> Validity:
     """Hand load gained over the sweep beside the curve: steadily, late, or soon."""
     if not sweep.timed:
         return not_made("fatigue", "fatigue not looked at: the steps' times are not known", "give t_min")
-    found = [
-        effect for effect in effects_of(replace(sweep.levels, minutes=None), sweep.curve, _shapes(sweep)) if effect
-    ]
+    found = [effect for effect in effects_of(replace(sweep.levels, minutes=None), sweep.curve, shapes(sweep)) if effect]
     if not found:
         return not_made("fatigue", "fatigue not looked at: too few steps", "ride more positions")
     gained = max(found, key=lambda effect: abs(effect.value) / effect.se)
@@ -91,7 +89,7 @@ def fatigue(sweep: Seen) -> Validity:
     )
 
 
-def _shapes(sweep: Seen) -> Array:
+def shapes(sweep: Seen) -> Array:
     u = (sweep.minutes - sweep.minutes.min()) / np.ptp(sweep.minutes)
     late = np.maximum(LATE * u - (LATE - 1.0), 0.0)
     return np.column_stack([u, late, -np.expm1(-SATURATING * u) / -math.expm1(-SATURATING)])

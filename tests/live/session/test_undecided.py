@@ -8,19 +8,16 @@ import pytest
 
 from daq.live.session.undecided import Undecided
 from daq.sweep.run import State
-from daq.sweep.validity.saying import failed
-from daq.values import Verdict
+from daq.values import NextRide, Verdict
 from tests.fit.sweeps import ridden
 
 
-async def offered(validity):
-    """What is offered after an undecided sweep with these findings; waits for what is computed beside the loop."""
+async def offered(next_ride):
+    """What is offered after an undecided sweep that asks for this; waits for what is computed beside the loop."""
     sweep = ridden()
     progress = SimpleNamespace(state=State.FINISHED, steps=sweep.steps, plan=sweep.plan)
     ended = Undecided(progress=lambda: progress)
-    undecided = replace(
-        sweep.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, validity=tuple(validity)
-    )
+    undecided = replace(sweep.onset, verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, next_ride=next_ride)
     loop = asyncio.get_running_loop()
     computations = []
     run = loop.run_in_executor
@@ -31,12 +28,15 @@ async def offered(validity):
     return ended.more
 
 
-@pytest.mark.parametrize(
-    ("test", "forbids", "more"), [("torque", True, False), ("torque", False, True), ("hips", True, False)]
-)
-def test_more_steps_are_offered_unless_something_else_took_the_verdict(test, forbids, more):
-    """Steps without torque stay without it, and hips that slid have slid, however many steps are ridden after them."""
-    found = asyncio.run(offered([failed(test, "what was found", "what to do", forbids=forbids)]))
+@pytest.mark.parametrize("again_mm", [(80.0, 60.0, 30.0), (80.0, 65.0, 30.0)])
+def test_more_steps_are_offered_where_the_answer_asks_for_them_and_all_that_it_asks_for(again_mm):
+    found = asyncio.run(offered(NextRide((), again_mm, whole=False, steps=3, minutes=2.0)))
 
-    assert (found is not None) is more
-    assert found is None or len(found.positions_mm) > 1
+    assert found is not None
+    assert len(found.positions_mm) > 1
+    assert set(again_mm) <= set(found.positions_mm)
+
+
+def test_no_more_steps_are_offered_where_something_else_has_to_be_cured_first():
+    """`judged` says so by asking for none: hips that slid have slid, however many steps are ridden after them."""
+    assert asyncio.run(offered(None)) is None
