@@ -67,6 +67,11 @@ def cells(sweep: Seen) -> Validity:
     return passed("cells", "no faulty cell was seen", Number(0.0, "faults"))
 
 
+def wrong_cells(sweep: Seen) -> bool:
+    """Whether the loads themselves were wrong during a step that counts; a sensor of saddle or bar spoils none."""
+    return any(not f.of_place and (f.lasting or _touched(f, sweep.steps)) for f in sweep.conditions.faults)
+
+
 def _stays_wrong(found: Sequence[Fault], steps: tuple[StepMean, ...]) -> bool:
     """Whether a sensor of saddle or bar was wrong at more than one step. A clamp that slipped is mended by redoing its
     step; a sensor that jumped or sticks is wrong at the next ones too, whatever is entered there."""

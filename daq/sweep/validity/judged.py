@@ -14,6 +14,7 @@ from daq.sweep.validity.habit import habit
 from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
+from daq.sweep.validity.unread import unread
 from daq.values import Onset, Result, StepMean, Validity, Verdict
 
 ENOUGH = (*OF_THE_JIG, "torque")
@@ -35,8 +36,8 @@ def judged(answer: Onset, steps: Sequence[StepMean], conditions: Conditions) -> 
     sweep = seen(answer, steps, conditions)
     found = _tested(sweep)
     faulty = any(one.forbids and one.test in OF_THE_JIG for one in found)
-    if faulty and not sweep.decided:
-        found = _tested(replace(sweep, blamed=True))
+    if faulty:
+        found = unread(_tested(replace(sweep, blamed=True)), sweep)
     forbidding = [one.test for one in found if one.forbids]
     if forbidding and sweep.decided and not set(forbidding) & set(ENOUGH):
         found = _with_suspicions(found, sweep)

@@ -38,7 +38,7 @@ class Seen:
     withheld: bool = False
     """Whether a test has taken the verdict, so that there is none to lose any more."""
     blamed: bool = False
-    """Whether a fault of the jig was seen, or how the sweep was ridden was: it needs no other explanation."""
+    """Whether a fault of the jig was seen: it needs no other explanation."""
 
     @property
     def ordered(self) -> bool:

@@ -232,9 +232,9 @@ def test_without_a_sham_the_caution_stands_beside_the_onset_of_a_rider_who_knew_
 
 
 def test_the_sheet_says_what_to_do_first_where_no_onset_is_named():
-    found = judged_as(Conditions(calibration_doubt="it is older than 12 months"))
+    found = words(judged_as(Conditions(calibration_doubt="it is older than 12 months")))
 
-    assert "No onset is named: it is undecided. To do first: Calibrate, or check with a weight; the loads" in words(found)
+    assert "No onset is named: it is undecided. To do first: Calibrate, or check with a weight; the loads" in found
 
 
 def test_the_sheet_names_what_was_not_tested():

@@ -28,6 +28,7 @@ from tests.sweep.validity.sweeps import (
 )
 
 AGAIN = (*OUT_AND_BACK, 80.0)
+UNDECIDED = replace(answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, reasons=())
 
 
 def failing(steps, conditions=ON_THE_JIG, **of_answer):
@@ -139,13 +140,30 @@ def test_a_fault_of_the_jig_in_an_undecided_sweep_needs_no_other_cure_and_no_mor
     assert found.reasons[0].endswith(next(one.cure for one in found.validity if one.test == test))
 
 
-def test_what_is_found_beside_a_fault_of_the_jig_is_told_without_a_verdict_too():
+@pytest.mark.parametrize("verdict", [Verdict.ONSET, Verdict.UNDECIDED])
+@pytest.mark.parametrize(("fault", "told"), [("calibration", ["left and right hand"]), ("cells", [])])
+def test_what_is_found_beside_a_fault_of_the_jig_is_told_unless_that_fault_shifts_the_load(fault, told, verdict):
+    """A cell that is wrong from one step on looks like a hand that moved; a calibration in doubt does not."""
     steps, _ = ALONE["left and right hand"]
-    undecided = replace(answer(), verdict=Verdict.UNDECIDED, onset_mm=None, interval_95_mm=None, reasons=())
+    of = answer() if verdict is Verdict.ONSET else UNDECIDED
 
-    found = judged(undecided, steps, ALONE["cells"][1])
+    found = judged(of, steps, ALONE[fault][1])
 
-    assert [one.test for one in found.validity if one.forbids] == ["cells", "left and right hand"]
+    assert [one.test for one in found.validity if one.forbids] == [fault, *told]
+    assert found.reasons[0].startswith(found.validity[1 if fault == "calibration" else 2].means)
+
+
+@pytest.mark.parametrize("of", ["named", "undecided"])
+def test_no_rider_is_called_tired_beside_a_cell_that_froze(of):
+    """From the sixth position on, 15 N late: as a rider who tires, whether the statistics have a verdict or not."""
+    steps = ride(more=lambda u, _: 25.0 * np.maximum(2.0 * u - 1.0, 0.0), load=flat)
+    frozen = replace(ON_THE_JIG, faults=tuple(replace(STUCK, t_s=step.strokes[3].start_s) for step in steps[5:]))
+    sound, found = (judged(answer() if of == "named" else UNDECIDED, steps, each) for each in (ON_THE_JIG, frozen))
+
+    assert any("tired" in one for one in sound.reasons)
+    assert not any("tired" in one for one in found.reasons)
+    assert len(found.cures) == 1
+    assert "fatigue not looked at" in found.evidence
 
 
 def test_habit_has_no_onset_to_speak_of_where_another_test_forbids_it():
