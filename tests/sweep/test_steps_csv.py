@@ -33,6 +33,19 @@ def two_columns(pairs):
 SETBACKS = (80, 70, 60, 50, 40, 30)
 
 
+def test_a_long_table_is_not_taken_for_seconds():
+    """500 steps of 45 s: 374 minutes."""
+    rows = "\n".join(f"{80 - 5 * (i % 11)},80,1,{0.75 * i},21" for i in range(500))
+
+    assert len(parse_steps(HEAD + rows)[0]) == 500
+
+
+def test_where_the_bar_stood_is_not_said_to_be_planned_by_a_table_without_a_plan():
+    (reach,) = (one for one in onset_json(TABLE)[0]["validity"] if one["test"] == "reach")
+
+    assert reach["means"] == "reach not confirmed: where the bar stood is not stated"
+
+
 def test_many_visits_to_each_position_are_steps_like_any_other():
     rows = [(setback, 90 + max(0, 52 - setback)) for _ in range(20) for setback in range(30, 85, 5)]
 
@@ -191,6 +204,7 @@ def test_partly_empty_errors_are_not_used_and_it_is_said():
         (two_columns([(s, 8000 + s) for s in SETBACKS]), "looks like grams"),
         (TABLE.replace(",21\n", ",200\n"), "crank_torque_nm: expected -50 to 150 N m"),
         (HEAD + "\n".join(f"{s},80,1,{400 * i},21" for i, s in enumerate(SETBACKS)), "looks like seconds"),
+        (HEAD + "\n".join(f"{s},80,1,{42 * i},21" for i, s in enumerate(SETBACKS)), "42 from one step to the next"),
     ],
 )
 def test_a_table_that_cannot_be_right_is_refused_with_the_reason(text, says):

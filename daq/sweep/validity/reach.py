@@ -157,6 +157,8 @@ def _not_confirmed(sweep: Seen) -> Validity:
             "see that the bar goes along with the saddle, and confirm it at each position",
             forbids=False,
         )
+    if not sweep.conditions.protocol:
+        return not_made("reach", "reach not confirmed: where the bar stood is not stated", "give bar_x_mm and bar_y_mm")
     means = "reach not confirmed: where the bar stood is taken from the plan"
     return not_made("reach", means, "confirm the bar at each position")
 
