@@ -11,7 +11,7 @@
  *   height: number}} Frame where things are, px
  */
 import { svg } from "./dom.js";
-import { day, millimetres, newtonsFine, number } from "./format.js";
+import { day, millimetres, newtonsFine, number, roundedBack } from "./format.js";
 import { edges, onsetBand, onsetName } from "./onset_band.js";
 import { rail } from "./rail.js";
 import { direction, linear, loadSpan, setbackSpan, ticks, Z_95 } from "./scales.js";
@@ -160,7 +160,7 @@ function suggestion(/** @type {number} */ mm, /** @type {string} */ name, /** @t
         "text-anchor": inner ? "end" : "start",
         "dominant-baseline": "central",
       },
-      `${name} ${number(mm)}`,
+      `${name} ${number(roundedBack(mm))}`,
     ),
   ];
 }

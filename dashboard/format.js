@@ -72,6 +72,9 @@ export const gradient = quantity("%", 1);
 export const kilograms = quantity("kg", 1);
 export const slope = quantity("N/mm", 2);
 
+/** A suggested setback in whole millimetres: forward of it the chance would be larger than accepted. @param {number} mm */
+export const roundedBack = (mm) => Math.ceil(mm - 1e-9);
+
 /** A fraction as per cent. @param {number|null|undefined} share @param {number} digits */
 export function percent(share, digits = 0) {
   return number(share === null || share === undefined ? share : 100 * share, digits) + SPACE + "%";

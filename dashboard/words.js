@@ -10,7 +10,7 @@
 import { parts, partToTick, readSetback } from "./moving.js";
 import { nextAct } from "./visit_line.js";
 import { behind } from "./state.js";
-import { day, millimetres, millimetresFine, newtons, number, percent, range, slope, travel } from "./format.js";
+import { day, millimetres, millimetresFine, newtons, number, percent, range, roundedBack, slope, travel } from "./format.js";
 
 export const CAUTION = "Pain, numbness or dizziness: stop.";
 export const TILT_CAUTION =
@@ -98,7 +98,7 @@ const NOW = {
       });
     }
     return say(suggestedName(sweep), {
-      value: number(onset.suggested_setback_mm),
+      value: number(roundedBack(onset.suggested_setback_mm)),
       unit: "mm behind the BB",
       detail: `${ended(sweep)}${sweep.why_here ? "" : ` ${answer}`} ${goesByAnotherDay(sweep) ? "This plan goes by another day’s: Decide says which place that is." : "The fitter decides."}`,
     });
@@ -272,7 +272,7 @@ export function chartInWords(state) {
     `forward of it the load rises by ${slope(onset.rise_n_per_mm)}. ` +
     (onset.suggested_setback_mm === null
       ? "No setback is suggested."
-      : `${suggestedName(sweep)}: ${number(onset.suggested_setback_mm, 1)} mm.`)
+      : `${suggestedName(sweep)}: ${number(roundedBack(onset.suggested_setback_mm))} mm.`)
   );
 }
 

@@ -7,8 +7,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from daq.fit.decision import FOLLOW_UP_DAYS, STAGE_DAYS, Decision, stages_mm
 from daq.fit.intake import Intake
 from daq.fit.on_bicycle import Estimate, front_shares
@@ -16,10 +14,10 @@ from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
 from daq.fit.ridden import Ridden
 from daq.fit.setting import planned, start_of
+from daq.fit.suggested import chance_at
 from daq.fit.window import rearward_cautions
 from daq.rig import Rig
 from daq.sweep.places import SAME_PLACE_MM
-from daq.values import NAN
 
 BEYOND_MM = 5
 """How far outside the ridden range a setback can be chosen on the chart, marked as not ridden."""
@@ -145,18 +143,9 @@ def _option(
         recheck_on=stages[-1].on + datetime.timedelta(days=FOLLOW_UP_DAYS),
         front_share=front_share,
         reaching=reaching(intake.post, intake.saddle, place.setback_mm, place.height_mm),
-        p_loaded=_p_loaded(sweep, place.setback_mm),
+        p_loaded=None if sweep is None or sweep.onset is None else chance_at(sweep.onset.p_loaded_at, place.setback_mm),
         cautions=rearward_cautions(sweep, chosen_mm=place.setback_mm, present_mm=intake.saddle.setback_mm),
     )
-
-
-def _p_loaded(sweep: Ridden | None, setback_mm: float) -> float | None:
-    known = () if sweep is None or sweep.onset is None else sweep.onset.p_loaded_at
-    if not known:
-        return None
-    at_mm, p = np.array(sorted(known)).T
-    found = float(np.interp(setback_mm, at_mm, p, left=NAN, right=NAN))
-    return None if math.isnan(found) else found
 
 
 def _otherwise(said_mm: float, planned_mm: float) -> bool:

@@ -13,6 +13,7 @@ from daq.fit.intake import Intake
 from daq.fit.leanings import Way, leanings
 from daq.fit.reaching import limits_mm
 from daq.fit.ridden import Ridden, main_sweep
+from daq.fit.suggested import suggested
 from daq.sweep.places import places
 from daq.sweep.plan import FEWEST_POSITIONS
 from daq.sweep.setting import JigRange
@@ -70,13 +71,13 @@ def climb_check(
     sweeps: Sequence[Ridden], present_mm: float | None, decided_mm: float | None = None
 ) -> ClimbCheck | None:
     """The short second ride; None before a level sweep, or when a climb was ridden already. The new place is the one
-    decided, or else the one that the sweep itself suggests.
+    decided, or else the one suggested by the sweep alone, by today's chance.
     """
     main = main_sweep(tuple(sweeps))
     if main is None or not main.steps or present_mm is None or any(one.plan.gradient_pct > 0.0 for one in sweeps):
         return None
-    suggested_mm = None if main.onset is None else main.onset.suggested_setback_mm
-    new_mm = suggested_mm if decided_mm is None else decided_mm
+    proposed = suggested(main, None)
+    new_mm = decided_mm if decided_mm is not None or proposed is None else proposed.setback_mm
     front_mm = min(step.setback_mm for step in main.steps)
     wanted = [round(mm, 1) for mm in (present_mm, new_mm, front_mm) if mm is not None]
     apart = places(np.array(wanted))

@@ -140,8 +140,8 @@ def test_where_another_day_governs_the_sweeps_own_suggestion_is_called_todays(dr
     another_day = {**messages["sweep"], "chance_of": "another day"}
     name = "all('suggested-name')[0].textContent"
 
-    assert drawn([messages["snapshot"], messages["sweep"], messages["onset"]], name) == "suggested 56"
-    assert drawn([messages["snapshot"], another_day, messages["onset"]], name) == "today’s chance 56"
+    assert drawn([messages["snapshot"], messages["sweep"], messages["onset"]], name) == "suggested 57"
+    assert drawn([messages["snapshot"], another_day, messages["onset"]], name) == "today’s chance 57"
 
 
 def test_a_low_chart_gives_its_plot_the_lines_that_a_high_one_has_for_names(js, messages):

@@ -1,5 +1,6 @@
 """The main job in a real browser on the real daemon: a simulated sweep to its answer, and one ridden by hand."""
 
+import math
 import re
 
 from playwright.sync_api import expect
@@ -18,7 +19,7 @@ def test_the_demo_ends_on_the_dashboard_with_the_answer_of_the_terminal(page):
         )
         low, high = answer["interval_95_mm"]
         expect(page.locator(".answer-value")).to_contain_text(f"{low:.1f}–{high:.1f}\u00a0mm")
-        expect(page.locator(".answer-value")).to_contain_text(f"{answer['suggested_setback_mm']:.0f}\u00a0mm")
+        expect(page.locator(".answer-value")).to_contain_text(f"{math.ceil(answer['suggested_setback_mm'])}\u00a0mm")
 
 
 def test_stop_ends_the_sweep_from_the_keyboard(page):

@@ -153,10 +153,10 @@ def test_an_alarm_stays_on_the_line_behind_neither_news_nor_refusal(run, message
 
 def test_where_another_day_governs_the_answer_says_that_its_suggestion_is_todays(run, messages):
     run.send(messages["onset"])
-    assert "suggested setback 56 mm" in run.text(".answer-value")
+    assert "suggested setback 57 mm" in run.text(".answer-value")
 
     run.send({**messages["sweep"], "chance_of": "another day"})
-    assert "suggested by today’s chance 56 mm" in run.text(".answer-value")
+    assert "suggested by today’s chance 57 mm" in run.text(".answer-value")
 
 
 def test_a_lost_stream_is_said_and_opened_again_with_a_fresh_snapshot(run, messages):

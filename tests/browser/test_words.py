@@ -94,7 +94,7 @@ def test_without_an_onset_no_setback_is_named_anywhere(words, messages, verdict)
 def test_at_the_end_the_suggestion_is_large_and_the_fitter_decides(words, messages):
     said = words("m.instruction(state)", [*in_state(messages, State.FINISHED), messages["onset"]])
 
-    assert (said["lead"], said["value"]) == ("Suggested setback", "56")
+    assert (said["lead"], said["value"]) == ("Suggested setback", "57")
     assert said["detail"].replace("\u00a0", " ") == "Finished. Onset 52.4 mm, 95 % 48.1–56.9 mm. The fitter decides."
 
 
@@ -102,9 +102,9 @@ def test_at_the_end_a_plan_that_goes_by_another_day_names_whose_chance_the_place
     ended = in_state(messages, State.FINISHED, chance_of="another day")
     said = words("m.instruction(state)", [*ended, messages["onset"]])
 
-    assert (said["lead"], said["value"]) == ("Suggested by today’s chance", "56")
+    assert (said["lead"], said["value"]) == ("Suggested by today’s chance", "57")
     assert said["detail"].endswith("This plan goes by another day’s: Decide says which place that is.")
-    assert words("m.chartInWords(state)", [*ended, messages["onset"]]).endswith("Suggested by today’s chance: 56.4 mm.")
+    assert words("m.chartInWords(state)", [*ended, messages["onset"]]).endswith("Suggested by today’s chance: 57 mm.")
 
 
 def test_an_onset_without_a_suggestion_says_so_and_names_no_setback(words, messages):

@@ -1,5 +1,6 @@
 """What a confirm ride is wanted for, and what it shows; every sweep here is made of numbers."""
 
+import math
 import re
 from dataclasses import replace
 
@@ -128,7 +129,7 @@ def test_after_a_confirm_ride_its_place_is_thought_of_until_another_is_decided()
     undecided = replace(CASE, decision=None)
 
     assert evidence_of(replace(undecided, sweeps=(LEVEL, confirm()))).chosen_mm == NEW_MM
-    assert evidence_of(replace(undecided, sweeps=(LEVEL,))).chosen_mm == LEVEL.onset.suggested_setback_mm
+    assert evidence_of(replace(undecided, sweeps=(LEVEL,))).chosen_mm == math.ceil(LEVEL.onset.suggested_setback_mm)
     assert evidence_of(replace(CASE, sweeps=(LEVEL, confirm()))).chosen_mm == CASE.decision.setback_mm
 
 

@@ -1,5 +1,6 @@
 """What is proposed to ride first, and second."""
 
+import math
 from dataclasses import replace
 
 import pytest
@@ -56,7 +57,7 @@ def test_it_stays_within_the_jig_and_within_the_rails_while_those_leave_enough()
 
 def test_the_second_ride_is_was_new_and_front_end_on_a_climb():
     level = ridden()
-    new_mm = round(level.onset.suggested_setback_mm, 1)
+    new_mm = float(math.ceil(level.onset.suggested_setback_mm))
 
     assert climb_check((level,), 78.0).positions_mm == (78.0, new_mm, 30.0)
     assert climb_check((level,), new_mm).positions_mm == (new_mm, 30.0)

@@ -12,6 +12,7 @@ from daq.fit.explaining import sentence, what_was_found
 from daq.fit.intake import Intake, both_references_mm, clinician_advice
 from daq.fit.overlaid import differences
 from daq.fit.ridden import Ridden, main_sweep
+from daq.fit.suggested import Suggested
 from daq.keep.again.case import case_of
 from daq.keep.clients import people, visits
 from daq.keep.json_text import plain
@@ -33,7 +34,7 @@ def evidence_fields(case: Case, evidence: Evidence, earlier: Case | None = None)
         "found": what_was_found(evidence),
         "present_mm": evidence.present_mm,
         "chosen_mm": evidence.chosen_mm,
-        "suggested": plain(evidence.suggested),
+        "suggested": _suggested(evidence.suggested),
         "window_mm": evidence.window_mm,
         "window_references_mm": _references(case, evidence),
         "places": plain(evidence.places),
@@ -130,6 +131,11 @@ def decided_before(store: Store, visit_id: int, known: dict[int, Ridden]) -> dic
             found = sweep_fields(main)
             return {"on": earlier["begun_utc"][:10], "steps": found["steps"], "line": found["line"]}
     return None
+
+
+def _suggested(one: Suggested | None) -> dict[str, Any] | None:
+    """Without its chances: every option has today's, and what is foretold of another day is asked apart."""
+    return None if one is None else {"setback_mm": one.setback_mm, "said": one.said}
 
 
 def _references(case: Case, evidence: Evidence) -> list[Any]:

@@ -9,6 +9,7 @@ import {
   newtonsFine,
   number,
   range,
+  roundedBack,
   slope,
   uncertainty,
 } from "../../format.js";
@@ -124,8 +125,9 @@ function onsetLine(onset, sweep) {
 /** The setback where the chance of loaded hands is small enough, or that no such position was ridden. @param {import("../../state.js").Onset} onset @param {Sweep} sweep */
 function suggested({ suggested_setback_mm, onset_mm }, sweep) {
   if (suggested_setback_mm === null || onset_mm === null) return [" · no setback is suggested"];
-  const behind = millimetres(suggested_setback_mm - onset_mm);
-  return [` · ${suggestedName(sweep).toLowerCase()} `, el("strong", {}, millimetres(suggested_setback_mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
+  const mm = roundedBack(suggested_setback_mm);
+  const behind = millimetres(mm - onset_mm);
+  return [` · ${suggestedName(sweep).toLowerCase()} `, el("strong", {}, millimetres(mm)), el("span", { class: "how-far" }, `, ${behind} behind the onset`)];
 }
 
 /** What the remaining minutes can still find, from the scatter of the steps so far. */
