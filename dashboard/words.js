@@ -226,6 +226,14 @@ function nextAfter(onset) {
   return cures.length || !next ? cures : [next];
 }
 
+/** The window to choose from and what it is for. @param {[number, number]|null} window_mm its front, the suggested setback, and its rear; null where nothing is suggested */
+export function toChooseFrom(window_mm) {
+  if (!window_mm) return "To find one, ride a sweep that begins further back.";
+  const [front, rear] = window_mm.map((mm) => number(mm));
+  const where = front === rear ? `${front} mm, the rearmost place ridden` : `from ${front} back to ${rear} mm`;
+  return `To choose from: ${where}. ${FORWARD_LIMIT}`;
+}
+
 /** What to do when there is no window to choose from. @param {Onset|null|undefined} onset */
 export function withoutWindow(onset) {
   return ["No window: no onset is named.", ...nextAfter(onset).slice(0, MOST_CURES)].join(" ");

@@ -24,7 +24,7 @@ from daq.fit.sides import Sided, sides
 from daq.fit.sign import Sign
 from daq.fit.step_table import StepRow, step_table
 from daq.fit.suggested import Suggested, suggested
-from daq.fit.window import rearward_cautions, window_mm
+from daq.fit.window import Window, cautions_at, window_mm
 from daq.rig import Rig
 from daq.sweep.spreads import JUDGED, Spreads
 
@@ -61,7 +61,8 @@ class Evidence:
     chosen_mm: float | None
     """The setback the fitter is considering, has decided or has confirmed by riding, or the suggested one; in this
     order."""
-    window_mm: tuple[float, float] | None
+    window_mm: Window | None
+    """Foremost and rearmost setback to choose from: the suggested one and further back."""
     places: tuple[OnBicycle, ...]
     """At the present setback and at the chosen one, if they are known."""
     signs: tuple[Sign, ...]
@@ -111,7 +112,9 @@ def evidence_of(
     at_mm = [mm for mm in dict.fromkeys((present_mm, chosen_mm)) if mm is not None]
     places = tuple(on_bicycle(main, case.rig, case.intake.bicycle, mm) for mm in at_mm) if main is not None else ()
     chosen = (
-        None if chosen_mm is None else option_at(main, case.rig, case.intake, case.measured, chosen_mm, day_of(case))
+        None
+        if chosen_mm is None
+        else option_at(main, proposed, case.rig, case.intake, case.measured, chosen_mm, day_of(case))
     )
     decided_here = chosen is not None and case.decision is not None and case.decision.setback_mm == chosen_mm
     seen = signs(
@@ -121,17 +124,18 @@ def evidence_of(
         climb=climb,
         here=places[0] if places and present_mm is not None else None,
         present_mm=present_mm,
+        window=window_mm(main, proposed),
     )
     return Evidence(
         main=main,
         climb=climb,
         present_mm=present_mm,
         chosen_mm=chosen_mm,
-        window_mm=window_mm(main),
+        window_mm=window_mm(main, proposed),
         places=places,
         signs=seen,
         confounders=confounders(case.intake, case.measured, main),
-        cautions=rearward_cautions(main, chosen_mm=chosen_mm, present_mm=present_mm),
+        cautions=cautions_at(main, proposed, chosen_mm=chosen_mm, present_mm=present_mm),
         differs=differences(case.decision, chosen.place) if decided_here and case.decision and chosen else (),
         leanings=leanings(case.intake, seen, too_far_forward=_too_far_forward(main, present_mm)),
         not_seen=not_seen(case.intake, seen, climbed=climb is not None),
@@ -159,7 +163,9 @@ def day_of(case: Case) -> datetime.date:
 def options_of(case: Case, evidence: Evidence) -> tuple[Option, ...]:
     """What goes with every setback that can be chosen."""
     also_mm = [mm for mm in (evidence.present_mm, evidence.chosen_mm) if mm is not None]
-    return options(evidence.main, case.rig, case.intake, case.measured, day=day_of(case), also_mm=also_mm)
+    return options(
+        evidence.main, evidence.suggested, case.rig, case.intake, case.measured, day=day_of(case), also_mm=also_mm
+    )
 
 
 def _present(case: Case, main: Ridden | None, present_mm: float) -> SaddleAndBar:

@@ -14,8 +14,8 @@ from daq.fit.prechecks import Measured
 from daq.fit.reaching import Reaching, reaching
 from daq.fit.ridden import Ridden
 from daq.fit.setting import planned, start_of
-from daq.fit.suggested import chance_at
-from daq.fit.window import rearward_cautions
+from daq.fit.suggested import Suggested, chance_at
+from daq.fit.window import cautions_at
 from daq.rig import Rig
 from daq.sweep.places import SAME_PLACE_MM
 
@@ -81,10 +81,17 @@ def place_at(sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured,
 
 
 def options(
-    sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, *, day: datetime.date, also_mm: Sequence[float]
+    sweep: Ridden | None,
+    proposed: Suggested | None,
+    rig: Rig,
+    intake: Intake,
+    measured: Measured,
+    *,
+    day: datetime.date,
+    also_mm: Sequence[float],
 ) -> tuple[Option, ...]:
     """Every whole millimetre from behind the rearmost to before the foremost position; also_mm: positions to include in
-    any case. day: of the visit, on which the first stage is set."""
+    any case. proposed: what the sweep suggests. day: of the visit, on which the first stage is set."""
     ends = [step.setback_mm for step in sweep.steps] if sweep is not None else []
     ends += also_mm
     if not ends:
@@ -94,18 +101,25 @@ def options(
     nothing = Estimate(None, None, None, "no sweep was ridden")
     shares = [nothing] * len(all_mm) if sweep is None else front_shares(sweep, rig, intake.bicycle, all_mm)
     return tuple(
-        _option(sweep, rig, intake, measured, places[mm], share, day) for mm, share in zip(all_mm, shares, strict=True)
+        _option(sweep, proposed, rig, intake, measured, places[mm], share, day)
+        for mm, share in zip(all_mm, shares, strict=True)
     )
 
 
 def option_at(
-    sweep: Ridden | None, rig: Rig, intake: Intake, measured: Measured, setback_mm: float, day: datetime.date
+    sweep: Ridden | None,
+    proposed: Suggested | None,
+    rig: Rig,
+    intake: Intake,
+    measured: Measured,
+    setback_mm: float,
+    day: datetime.date,
 ) -> Option:
     """One setback, in whole millimetres or not."""
     place = place_at(sweep, rig, intake, measured, setback_mm)
     nothing = Estimate(None, None, None, "no sweep was ridden")
     share = nothing if sweep is None else front_shares(sweep, rig, intake.bicycle, [setback_mm])[0]
-    return _option(sweep, rig, intake, measured, place, share, day)
+    return _option(sweep, proposed, rig, intake, measured, place, share, day)
 
 
 def differences(decision: Decision, ridden: SaddleAndBar) -> tuple[str, ...]:
@@ -125,6 +139,7 @@ def differences(decision: Decision, ridden: SaddleAndBar) -> tuple[str, ...]:
 
 def _option(
     sweep: Ridden | None,
+    proposed: Suggested | None,
     rig: Rig,
     intake: Intake,
     measured: Measured,
@@ -144,7 +159,7 @@ def _option(
         front_share=front_share,
         reaching=reaching(intake.post, intake.saddle, place.setback_mm, place.height_mm),
         p_loaded=None if sweep is None or sweep.onset is None else chance_at(sweep.onset.p_loaded_at, place.setback_mm),
-        cautions=rearward_cautions(sweep, chosen_mm=place.setback_mm, present_mm=intake.saddle.setback_mm),
+        cautions=cautions_at(sweep, proposed, chosen_mm=place.setback_mm, present_mm=intake.saddle.setback_mm),
     )
 
 

@@ -15,7 +15,7 @@ from daq.fit.on_bicycle import Estimate, OnBicycle, saddle_points_m
 from daq.fit.ridden import Ridden
 from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_signs import stroke_signs
-from daq.fit.window import WINDOW_MM
+from daq.fit.window import SAME_MM, WINDOW_MM, Window
 from daq.rig import Rig
 from daq.values import StepMean, Verdict
 
@@ -37,12 +37,14 @@ def signs(
     climb: Ridden | None,
     here: OnBicycle | None,
     present_mm: float | None,
+    window: Window | None,
 ) -> tuple[Sign, ...]:
-    """The table for a saddle at present_mm. level and climb: sweeps of today; here: the bicycle at present_mm."""
+    """The table for a saddle at present_mm. level and climb: sweeps of today; here: the bicycle at present_mm; window:
+    the setbacks to choose from, by the level sweep."""
     feel = intake.feel
     top, centres, rough = stroke_signs(level, climb)
     return (
-        _hands(level, present_mm),
+        _hands(level, present_mm, window),
         _front_wheel(here, feel),
         _word("Push over the top", feel.over_the_top, "the rider's word"),
         top,
@@ -54,7 +56,7 @@ def signs(
     )
 
 
-def _hands(level: Ridden | None, present_mm: float | None) -> Sign:
+def _hands(level: Ridden | None, present_mm: float | None, window: Window | None) -> Sign:
     title = "Hands too light"
     if level is None or level.onset is None or present_mm is None:
         return Sign(title, Stands.NOT_VISIBLE, "", "needs a level sweep and the present setback")
@@ -66,13 +68,16 @@ def _hands(level: Ridden | None, present_mm: float | None) -> Sign:
     low, high = answer.interval_95_mm
     number = f"now {present_mm:g} mm; onset {answer.onset_mm:.1f} mm, 95 % {low:.1f} to {high:.1f}"
     behind = present_mm - answer.onset_mm
-    if present_mm > high + WINDOW_MM:
-        return Sign(title, Stands.FOR, number, f"{behind:.0f} mm behind the onset: hands stay as light further forward")
     if present_mm < low:
         return Sign(title, Stands.AGAINST, number, f"{-behind:.0f} mm forward of the onset: hands already carry more")
-    if present_mm <= answer.onset_mm + WINDOW_MM and high - low <= WINDOW_MM:
-        return Sign(title, Stands.AGAINST, number, "inside the window behind the onset")
-    return Sign(title, Stands.NOT_VISIBLE, number, "too close to the window to tell")
+    if window is None:
+        return Sign(title, Stands.NOT_VISIBLE, number, "no place is suggested to compare it with")
+    # The allowance counts as a whole here, ridden or not: hands so near the suggestion are not called too light.
+    if present_mm > window[0] + WINDOW_MM + SAME_MM:
+        return Sign(title, Stands.FOR, number, f"{behind:.0f} mm behind the onset: hands stay as light further forward")
+    if high - low > WINDOW_MM:
+        return Sign(title, Stands.NOT_VISIBLE, number, "too close to the window to tell")
+    return Sign(title, Stands.AGAINST, number, "no further back than the window to choose from")
 
 
 def _front_wheel(here: OnBicycle | None, feel: Feel) -> Sign:

@@ -4,7 +4,7 @@ import { look } from "../commands.js";
 import { changes, el, setAttribute, setText } from "../dom.js";
 import { number } from "../format.js";
 import { asSentence } from "../trade_words.js";
-import { besideTheNumber, FORWARD_LIMIT, restsOn, withoutWindow } from "../words.js";
+import { besideTheNumber, restsOn, toChooseFrom, withoutWindow } from "../words.js";
 import { chosenPanel } from "./decide/chosen.js";
 import { notSeen, tables, ways } from "./decide/evidence.js";
 import { helps } from "./decide/helps.js";
@@ -90,11 +90,11 @@ export function mount(root, store) {
   };
 }
 
-/** The window and its limit in one line; without a window, why not. */
+/** What is suggested, the window behind it and its limit; without a window, why not. */
 function answerWords(/** @type {any} */ { window_mm, sweeps, main, suggested }) {
   const onset = sweeps.find((/** @type {any} */ each) => each.sweep_id === main)?.onset;
-  if (!window_mm) return [withoutWindow(onset), restsOn(onset)].join(" ").trim();
-  return [`To choose from ${number(window_mm[0])}–${number(window_mm[1])} mm.`, FORWARD_LIMIT, suggested?.said, besideTheNumber(onset)].filter(Boolean).join(" ");
+  if (!suggested) return [withoutWindow(onset), restsOn(onset)].join(" ").trim();
+  return [suggested.said, toChooseFrom(window_mm), besideTheNumber(onset)].filter(Boolean).join(" ");
 }
 
 /** The earlier visits to choose from, once. */

@@ -130,7 +130,7 @@ def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen
     evidence = at.answers["visit/evidence"] | {"decision": None, "chosen_mm": 59.0}
     evidence["leanings"] = evidence["leanings"][:1]
     if verdict != "onset":
-        evidence |= {"window_mm": None}
+        evidence |= {"window_mm": None, "suggested": None}
         evidence["sweeps"][0]["onset"] |= {"verdict": verdict, "onset_mm": None, "interval_95_mm": None}
     at.answers["visit/evidence"] = evidence
     visit = at.answers["visit"]["visit"] | {"decision": None}
@@ -138,6 +138,35 @@ def test_that_the_hands_stay_light_is_offered_as_a_reason_only_where_it_was_seen
     at.wait(at.page.locator(".reasons-offered button").count)
 
     assert at.page.locator(".reasons-offered button", has_text="hands stay light").count() == offered
+
+
+def test_the_place_suggested_the_window_and_the_marker_are_one_place(decide):
+    (front_mm, rear_mm), said = (decide.answers["visit/evidence"][name] for name in ("window_mm", "suggested"))
+    line = decide.text(".window-line")
+
+    assert line.startswith(f"{said['said']} To choose from: from {front_mm:.0f} back to {rear_mm:.0f} mm.")
+    assert "A limit for coming forward, not a target for going back." in line
+    assert shown(decide)[0] == front_mm
+    assert decide.text(".cautions") == ""
+    bracket, head = (
+        decide.page.locator(f".decide-chart {name}").bounding_box() for name in (".window", ".marker-head")
+    )
+    front_px, marker_px = bracket["x"] + bracket["width"], head["x"] + head["width"] / 2
+    assert front_px == pytest.approx(marker_px, abs=7), "half a millimetre of the axis"
+
+
+def test_an_onset_without_a_suggestion_has_no_window_and_says_why(desk, messages):
+    at = desk()
+    at.answers = json.loads(ANSWERS.read_text())
+    why = "No setback is suggested: even at the rearmost place ridden today, it is more than 5 in 100."
+    none = {"setback_mm": None, "said": why}
+    at.answers["visit/evidence"] |= {"window_mm": None, "suggested": none, "decision": None, "chosen_mm": None}
+    visit = at.answers["visit"]["visit"] | {"decision": None}
+    at.open({**messages["snapshot"], "visit": visit, "sweep": sweep_in(messages, State.FINISHED)}, "decide")
+    at.wait(lambda: at.page.locator(".decide-chart .fit").count())
+
+    assert at.text(".window-line").startswith(f"{why} To find one, ride a sweep that begins further back.")
+    assert at.page.locator(".overlay .window").count() == 0
 
 
 def option(at, mm):
@@ -154,7 +183,7 @@ def test_height_bar_stages_and_chances_follow_the_marker_however_it_is_moved(dec
     assert shown(decide) == [53, round(place["height_mm"]), round(place["bar_x_mm"])]
     assert decide.page.locator(".marker").get_attribute("aria-valuetext") == "53 mm"
     assert decide.page.locator(".stages li b").last.inner_text() == "53"
-    assert "forward of the onset" in decide.text(".cautions")
+    assert "forward of the window: the chance that the hands carry more today is 94 in 100" in decide.text(".cautions")
 
     decide.page.get_by_label("Setback decided").fill("63")
     decide.page.wait_for_timeout(50)

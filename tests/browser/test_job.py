@@ -1,5 +1,6 @@
 """A fitter's whole job in a real browser on the real daemon, the jig simulated: from the client to the follow-up."""
 
+import math
 import subprocess
 
 import pytest
@@ -23,7 +24,9 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
     assert told["onset"]["verdict"] == "onset", told["onset"]["reasons"]
     onset_mm = told["onset"]["onset_mm"]
     low_mm, high_mm = told["onset"]["interval_95_mm"]
-    expect(page.locator(".window-line")).to_contain_text(f"{onset_mm:.0f}–{onset_mm + 10:.0f}")
+    front_mm = math.ceil(told["onset"]["suggested_setback_mm"])
+    expect(page.locator(".window-line")).to_contain_text(f"from {front_mm} back to {min(front_mm + 10, 80)} mm")
+    expect(page.get_by_label("Setback decided")).to_have_value(f"{front_mm}")
     expect(page.locator(".ways")).to_contain_text("Hands as light further forward")
     expect(page.locator(".follows")).to_contain_text("Weight on the front wheel")
     page.get_by_label("Setback decided").fill("90")

@@ -277,6 +277,16 @@ def test_without_a_window_the_page_says_what_would_find_one(js, verdict, todo):
     assert todo in js("words.js", "m.withoutWindow(a)", {"verdict": verdict, "validity": [], "cures": []})
 
 
+@pytest.mark.parametrize(
+    ("window_mm", "where"),
+    [([57.0, 67.0], "from 57 back to 67 mm."), ([79.7, 80.0], "80 mm, the rearmost place ridden.")],
+)
+def test_the_window_is_named_from_its_front_or_as_the_one_place_it_is(js, window_mm, where):
+    said = js("words.js", "m.toChooseFrom(a)", window_mm)
+
+    assert said == f"To choose from: {where} A limit for coming forward, not a target for going back."
+
+
 def test_what_to_do_is_told_in_the_daemons_order(js, words, messages):
     def one(test, cure, forbids):
         return {"test": test, "result": "failed", "means": f"{test} was wrong", "cure": cure, "forbids": forbids}

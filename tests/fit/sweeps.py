@@ -69,5 +69,6 @@ def ridden(load_n=None, *, positions=None, notes=None, marks=(), answer=True, to
         )
         for i, mm in enumerate(positions)
     )
-    found = onset(steps) if answer else None
-    return Ridden(1, Plan(positions, **plan), "finished", steps, found, 75.0, notes or {}, marks)
+    planned = Plan(positions, **plan)
+    found = onset(steps, step_off_mm=planned.step_off_mm, loaded_chance=planned.loaded_chance) if answer else None
+    return Ridden(1, planned, "finished", steps, found, 75.0, notes or {}, marks)

@@ -54,7 +54,7 @@ def test_what_the_fitter_said_of_a_position_counts_before_what_was_planned():
 
 
 def test_the_stages_have_their_days_and_the_re_check_comes_after_the_last():
-    found = option_at(ridden(**AS_STARTED), RIG, INTAKE, MEASURED, 58.0, DAY)
+    found = option_at(ridden(**AS_STARTED), None, RIG, INTAKE, MEASURED, 58.0, DAY)
 
     assert [(stage.place.setback_mm, stage.on.isoformat()) for stage in found.stages] == [
         (73.0, "2026-11-28"),
@@ -70,13 +70,13 @@ def test_the_stages_have_their_days_and_the_re_check_comes_after_the_last():
 def test_every_millimetre_that_can_be_chosen_has_what_goes_with_it():
     intake = INTAKE.model_copy(update={"post": SeatPost(rails_front_mm=120, rails_rear_mm=190)})
     sweep = ridden(**AS_STARTED)
-    found = options(sweep, RIG, intake, MEASURED, day=DAY, also_mm=[78.0])
+    found = options(sweep, None, RIG, intake, MEASURED, day=DAY, also_mm=[78.0])
 
     assert [one.place.setback_mm for one in found] == [float(mm) for mm in range(25, 86)]
     shares = [one.front_share.value for one in found]
     assert shares == sorted(shares, reverse=True), "further back there is less on the front wheel"
     (here,) = [one for one in found if one.place.setback_mm == 58.0]
-    assert here == option_at(sweep, RIG, intake, MEASURED, 58.0, DAY)
+    assert here == option_at(sweep, None, RIG, intake, MEASURED, 58.0, DAY)
     assert here.reaching.reachable is not None
 
 

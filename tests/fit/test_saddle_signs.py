@@ -1,14 +1,19 @@
+from dataclasses import replace
+
 import pytest
 
 from daq.fit.on_bicycle import on_bicycle
 from daq.fit.saddle_signs import signs
 from daq.fit.sign import Stands
+from daq.fit.suggested import suggested
+from daq.fit.window import window_mm
 from tests.fit.sweeps import BICYCLE, INTAKE, RIG, feeling, ridden
 
 
 def table(intake=INTAKE, level=None, climb=None, present_mm=78.0):
     here = None if level is None else on_bicycle(level, RIG, intake.bicycle, present_mm)
-    found = signs(intake, RIG, level=level, climb=climb, here=here, present_mm=present_mm)
+    window = window_mm(level, suggested(level, None))
+    found = signs(intake, RIG, level=level, climb=climb, here=here, present_mm=present_mm, window=window)
     return {sign.title: sign for sign in found}
 
 
@@ -22,6 +27,23 @@ def test_hands_speak_by_where_the_saddle_is_to_the_onset_at_55(present_mm, stand
 
     assert sign.stands is stands
     assert "95 %" in sign.number
+
+
+def test_hands_are_called_too_light_only_behind_the_window_and_its_whole_allowance():
+    front_mm, _ = window_mm(ridden(), suggested(ridden(), None))
+    short = ridden(positions=(64.0, 59.0, 54.0, 49.0, 44.0, 39.0, 34.0, 36.0, 46.0, 56.0, 61.0))
+    unsafe = replace(short, onset=replace(short.onset, suggested_setback_mm=None))
+    wide = replace(short, onset=replace(short.onset, interval_95_mm=(48.0, 60.0)))
+
+    def stands(level, present_mm):
+        return table(level=level, present_mm=present_mm)["Hands too light"].stands
+
+    assert [stands(ridden(), front_mm + mm) for mm in (10.0, 11.0)] == [Stands.AGAINST, Stands.FOR]
+    assert window_mm(short, suggested(short, None)) == (pytest.approx(front_mm, abs=1.0), 64.0)
+    assert stands(short, 66.0) is Stands.AGAINST, "behind what was ridden, but hardly behind the suggestion"
+    assert stands(wide, 62.0) is Stands.NOT_VISIBLE
+    assert stands(unsafe, 62.0) is stands(unsafe, 90.0) is Stands.NOT_VISIBLE
+    assert stands(unsafe, 40.0) is Stands.AGAINST
 
 
 def test_hands_loaded_throughout_speak_against_and_a_flat_curve_says_nothing():
