@@ -34,18 +34,18 @@ from tests.sweep.validity.sweeps import ON_THE_JIG, kept
 @functools.cache
 def another_day_sheet() -> str:
     """The sheet of a client tested on three days, the onset at 61, 57 and then 52 mm."""
-    return printed(CASE, evidence_of(CASE), None, _three_days())
+    return printed(CASE, evidence_of(CASE, foretold=_three_days()), None, _three_days())
 
 
 @functools.cache
 def hardly_tested_sheet() -> str:
     """The sheet with the most to caution beside its onset: no sham, a rider who knew the setback, and so little known
     of the sweep that nearly no test of validity was made."""
-    swept = ridden(start_setback_mm=78.0, start_height_mm=722.0, label="before")
+    swept = ridden(start_setback_mm=78.0, start_height_mm=722.0, label="before", chance_of="another day")
     bare = [dataclasses.replace(step, strokes=(), t_min=NAN, tilt_deg=NAN) for step in swept.steps]
     answer = judged(onset(bare), bare, Conditions(blinded=False))
     case = dataclasses.replace(CASE, sweeps=(dataclasses.replace(swept, onset=answer),))
-    return printed(case, evidence_of(case), None, _three_days())
+    return printed(case, evidence_of(case, foretold=_three_days()), None, _three_days())
 
 
 @functools.cache

@@ -60,6 +60,7 @@ def test_from_the_client_to_the_follow_up(page, jig, tmp_path):
             "visit 1",
             "At the 80 mm width: 133 mm, was 153",  # 58 + 75 mm, 78 + 75 mm
             f"Onset {onset_mm:.1f} mm, 95 % interval {low_mm:.1f} to {high_mm:.1f} mm",
+            f"Suggested: {front_mm} mm, to choose from {front_mm} to",
             "method " + told["onset"]["method"],
             "calibration simulated",
             "Reason: rider cannot step off again",

@@ -16,6 +16,7 @@ from daq.fit.options import SaddleAndBar
 from daq.fit.overlaid import differences
 from daq.fit.proposal import CLIMB_PCT
 from daq.fit.stepping import over_bb_mm
+from daq.fit.window import window_said
 from daq.keep.again.report_drawings import legend, onset_drawing
 from daq.keep.again.strip_drawing import strip_drawing
 from daq.measure.geometry import setback_against_gravity_mm, tilt_deg_of
@@ -65,6 +66,7 @@ def printed(case: Case, evidence: Evidence, earlier: Case | None = None, foretol
         answer=None if evidence.main is None else evidence.main.onset,
         climb=None if evidence.climb is None else evidence.climb.onset,
         sentence=sentence(case, evidence),
+        to_choose="" if evidence.window_mm is None else window_said(evidence.window_mm),
         unknown=unknown(evidence),
         advice=clinician_advice(case.intake),
         tests=_tests(evidence),

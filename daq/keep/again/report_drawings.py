@@ -71,20 +71,23 @@ def _axes(x: Axis, y: Axis, rear: float, front: float, low: float, high: float) 
 def _onset(evidence: Evidence, x: Axis, rear: float, front: float) -> list[str]:
     """The onset as a line in the grey of its 95 % interval, with dashed edges; the window as a bracket on the axis."""
     named = None if evidence.main is None else evidence.main.named
-    if named is None or named.onset_mm is None or evidence.window_mm is None:
+    if named is None or named.onset_mm is None:
         return []
     nearest, furthest = named.interval_95_mm or (named.onset_mm, named.onset_mm)
     left, right = x(min(furthest, rear)), x(max(nearest, front))
-    from_mm, to_mm = (x(min(mm, rear)) for mm in reversed(evidence.window_mm))
-    key = "grey: 95 % interval of the onset; bracket: to choose from"
-    return [
+    window = evidence.window_mm
+    key = "grey: 95 % interval of the onset" + ("" if window is None else "; bracket: to choose from")
+    parts = [
         f'<rect class="band" x="{left:.1f}" y="{TOP}" width="{right - left:.1f}" height="{BOTTOM - TOP}"/>',
         f'<path class="band-edge" d="M{left:.1f},{TOP}V{BOTTOM}M{right:.1f},{TOP}V{BOTTOM}"/>',
         f'<path class="onset-line" d="M{x(named.onset_mm):.1f},{TOP}V{BOTTOM}"/>',
-        f'<path class="window" d="M{from_mm:.1f},{BOTTOM - 6}V{BOTTOM}H{to_mm:.1f}V{BOTTOM - 6}"/>',
         _text(right + 4, BOTTOM - 8, f"onset {named.onset_mm:.1f}", "start"),
         _text(RIGHT, TOP - 10, key, "end"),
     ]
+    if window is not None:
+        to_px, from_px = (x(mm) for mm in window)
+        parts.append(f'<path class="window" d="M{from_px:.1f},{BOTTOM - 6}V{BOTTOM}H{to_px:.1f}V{BOTTOM - 6}"/>')
+    return parts
 
 
 def _places(evidence: Evidence, x: Axis) -> list[str]:

@@ -85,7 +85,7 @@ def test_the_page_says_what_a_later_reader_needs():
         "from 16 December 2026 Re-check",
         "Decided by B. Fitter",
         "Reason: rider <cannot> step off",
-        "no target for going back",
+        "not a target for going back",
         "reach kept, leg extension kept, out and back",
     ):
         assert needed in said, needed
@@ -254,8 +254,37 @@ def test_without_an_onset_no_window_is_printed(load_n):
     said = words(page(sweeps=(ridden(load_n),), decision=None))
 
     assert "No onset is named" in said
-    assert "Window to choose from" not in said
+    assert "to choose from" not in said
+    assert "uggested" not in said
     assert "Not decided yet." in said
+
+
+def test_the_suggested_setback_stands_with_its_meaning_and_the_window_that_begins_there():
+    evidence = evidence_of(CASE)
+    front_mm, rear_mm = evidence.window_mm
+    html = page()
+
+    assert f"Suggested: {front_mm:.0f} mm , to choose from {front_mm:.0f} to {rear_mm:.0f} mm: a limit" in words(html)
+    assert evidence.suggested.said in words(html)
+    assert html.count('class="window"') == 1
+    assert f"58 mm lies {front_mm - 58:.0f} mm forward of the window" in words(html)
+
+
+def test_where_the_window_is_one_place_it_can_be_seen_in_the_drawing():
+    (swept,) = CASE.sweeps
+    html = page(sweeps=(dataclasses.replace(swept, onset=dataclasses.replace(swept.onset, suggested_setback_mm=80.0)),))
+
+    assert "to choose from 80 mm:" in words(html)
+    assert re.search(r'class="window" d="M([\d.]+),96V102H\1V96"', html)
+
+
+def test_an_onset_without_a_suggestion_has_a_sheet_that_says_why():
+    (swept,) = CASE.sweeps
+    html = page(sweeps=(dataclasses.replace(swept, onset=dataclasses.replace(swept.onset, suggested_setback_mm=None)),))
+
+    assert "No setback is suggested: even at the rearmost place ridden today" in words(html)
+    assert "to choose from" not in words(html)
+    assert (html.count('class="window"'), html.count('class="onset-line"')) == (0, 1)
 
 
 def test_of_a_jig_without_a_saddle_cell_the_page_does_not_reckon_the_feet():
