@@ -18,7 +18,8 @@ export function mount(root, store) {
   const rows = el("dl", { class: "follows" });
   const stages = el("div", {});
   const chosen = el("section", { class: "chosen", "aria-label": "Where it goes" }, setback, compared, rows, stages);
-  const body = el("div", { class: "decide", hidden: true }, el("div", { class: "show" }, shown.node), chosen);
+  const suggested = el("p", { class: "window-line" });
+  const body = el("div", { class: "decide", hidden: true }, el("div", { class: "show" }, shown.node, suggested), chosen);
   const waits = el("p", { class: "shown-waits" });
   root.replaceChildren(el("h1", { class: "unseen" }, "What was found"), waits, body);
   /** @type {any} */
@@ -54,6 +55,7 @@ export function mount(root, store) {
     setAttribute(body, "hidden", null);
     setAttribute(waits, "hidden", true);
     shown.show(found, days);
+    setText(suggested, found.suggested?.said ?? "");
     put(found.chosen_mm === null ? null : Math.round(found.chosen_mm));
   }
   channel.onmessage = ({ data }) => found && data.visit_id === found.visit_id && put(data.setback_mm);

@@ -339,6 +339,7 @@ def test_the_clients_screen_has_no_names_and_no_controls(desk, messages):
 
     assert "your hands stay equally light" in seen
     assert "59" in at.text(".shown-setback")
+    assert at.answers["visit/evidence"]["suggested"]["said"] in seen
     pseudonym = at.answers["visit"]["visit"]["pseudonym"]
     assert not [word for word in ("Ada", pseudonym, "Reason", "Decided by") if word in seen]
     visible = [each for each in at.page.locator("button, input, a, [role=slider]").all() if each.is_visible()]
