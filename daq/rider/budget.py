@@ -27,7 +27,7 @@ from daq.values import Array
 
 REAR_END_MM, FRONT_END_MM = 260.0, -60.0
 """Onsets are searched for between these; loaded riders have theirs behind."""
-LOADED_ONSET_MM = 160.0
+LOADED_ONSET_MM = 150.0
 _STEP_MM = 0.5
 """Half of the central difference for derivatives along setback."""
 

@@ -32,6 +32,13 @@ class RiderKind(enum.StrEnum):
     """Loaded at all setbacks: the onset lies behind every one of them."""
 
 
+LOADED_SLOPE_N_PER_MM, LOADED_FOOT_SHARE, LOADED_ARMS = 0.7, 0.27, 0.85
+"""Of a loaded rider: slope, `foot_share`, `arm_extension` of the body. A trunk laid low over bent elbows and legs that
+carry less are why the hands are loaded, and they leave the load point on the saddle. What the hands take, that point
+answers by going back, here by 1.2 mm for each mm of coming forward. With the slope, legs and arms of the other kinds it
+would go back by 6 and lie behind the saddle. Assumptions."""
+
+
 @dataclass(frozen=True)
 class RiderModel:
     """A complete simulated rider. Standard deviations are of a stationary process, correlation times its e-fold."""
@@ -159,6 +166,10 @@ def rider_of_kind(kind: RiderKind | str, model: RiderModel = DEMO) -> RiderModel
         return replace(model, kind=kind, light_slope_n_per_mm=0.5)
     if kind is RiderKind.GENTLE_BEND and model.bend_mm == 0.0:
         return replace(model, kind=kind, bend_mm=5.0)
+    if kind is RiderKind.LOADED:
+        body = replace(model.body, arm_extension=LOADED_ARMS)
+        slope_n_per_mm, foot_share = LOADED_SLOPE_N_PER_MM, LOADED_FOOT_SHARE
+        return replace(model, kind=kind, body=body, slope_n_per_mm=slope_n_per_mm, foot_share=foot_share)
     return replace(model, kind=kind)
 
 

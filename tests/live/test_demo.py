@@ -11,11 +11,12 @@ import uvloop
 from click.testing import CliRunner
 
 from daq.cli import main
+from daq.cli.demo import MEASURES
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.replay import replayed
 from daq.keep.recording import read_recording
 from daq.keep.store import Store
-from daq.live.demo import Demo, ridden_s
+from daq.live.demo import PLAN, Demo, ridden_s
 from daq.rider.jig import SimulatedJig
 from daq.sweep.contract import contract
 from daq.sweep.order import with_sham
@@ -119,6 +120,14 @@ def test_the_command_ends_by_itself_with_the_truth_beside_the_estimate(tmp_path)
     assert {one["verdict"] for one in answer["validity"]} <= {"passed", "failed", "not made"}
     assert all("interval" in one for one in answer["validity"])
     assert "step 11/11" in done.stderr
+
+
+@pytest.mark.parametrize("measures", ["full", "hands-and-saddle", "hands"])
+def test_a_loaded_rider_is_called_loaded_throughout(tmp_path, measures):
+    with demo(tmp_path, plan=PLAN, kind="loaded", roles=MEASURES[measures]) as running:
+        uvloop.run(running.run(None, by_hand=False, when_done=lambda: None))
+
+    assert running.session.acquisition.ride.onset.verdict is Verdict.LOADED
 
 
 def test_what_is_wrong_with_the_rider_stands_in_the_recording_and_beside_the_answer(tmp_path):

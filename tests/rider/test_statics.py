@@ -10,7 +10,7 @@ from daq.physics import STANDARD_G_M_S2
 from daq.rider.body import TURN_DEG, Body, PlacedSegments, leg, pedal_at, upper_body
 from daq.rider.budget import budget, posture
 from daq.rider.jig_geometry import JigGeometry
-from daq.rider.model import DEMO
+from daq.rider.model import DEMO, RiderKind, rider_of_kind
 from daq.rider.statics import supports
 
 GEOMETRY = JigGeometry()
@@ -64,14 +64,18 @@ def test_forces_and_moment_hold_the_rider_still(setback_mm, gradient_pct):
     assert given_moment == pytest.approx(needed[2], abs=0.1)
 
 
-def test_the_saddle_is_loaded_on_the_saddle():
-    for setback_mm in (30.0, 40.0, 55.0, 80.0):
-        at = posture(DEMO, GEOMETRY, setback_mm, 0.0)
-        s = supports(budget(DEMO, GEOMETRY), at, np.array(DEMO.torque_nm), 0.0)
-        behind_mm = -1000.0 * float(s.saddle_x_m) - setback_mm
+@pytest.mark.parametrize("kind", RiderKind)
+@pytest.mark.parametrize("setback_mm", [30.0, 40.0, 55.0, 80.0])
+def test_a_rider_of_any_kind_presses_on_the_saddle_between_its_cells(kind, setback_mm):
+    """A load point behind the rear cell would pull at the nose: nobody sits there."""
+    model = rider_of_kind(kind)
 
-        # racing rules ask for saddles of 240-300 mm (as quoted, from memory)
-        assert 0.0 < behind_mm < 270.0
+    s = supports(budget(model, GEOMETRY), posture(model, GEOMETRY, setback_mm, 0.0), np.array(model.torque_nm), 0.0)
+    behind_mm = -1000.0 * float(s.saddle_x_m) - setback_mm
+
+    assert GEOMETRY.nose_cell_behind_mm < behind_mm < GEOMETRY.rear_cell_behind_mm
+    assert min(s.hands_n, s.saddle_n, s.feet_n) > 0.0
+    assert s.hands_n + s.saddle_n + s.feet_n == pytest.approx(75.0 * STANDARD_G_M_S2)
 
 
 def test_the_model_rider_weighs_the_default_body():
