@@ -69,6 +69,14 @@ def test_no_plan_has_more_positions_than_a_sweep_may():
     assert Plan(best_plan(wide, 120.0, Sway(6.0, 4.0, 20.0)).positions_mm)
 
 
+def test_a_range_too_long_for_the_closest_places_has_wider_spacings_instead():
+    """118 mm is the longest range that holds no more than 60 places 2 mm apart."""
+    for range_mm in (118.0, 120.0, 200.0):
+        long = Sketch(rear_mm=30.0 + range_mm, front_mm=30.0, apart_mm=10.0)
+
+        assert Plan(best_plan(long, 30.0, Sway()).positions_mm)
+
+
 def test_positions_are_recorded_longer_until_visits_scatter_more_than_strokes():
     still, scattered = (best_plan(SKETCH, 20.0, Sway(between_n=between_n)) for between_n in (0.0, 3.0))
 
