@@ -59,7 +59,7 @@ def best_plan(sketch: Sketch, minutes: float, wander: Sway) -> BestPlan:
     if best is None:
         return BestPlan(f"{whole} {'minute is' if whole == 1 else 'minutes are'} too few for a sweep")
     positions_mm = positions_of(best)
-    smallest = smallest_slope(bound_n(best, wander), best.rear_mm - best.front_mm)
+    smallest = smallest_slope(bound_n(best, wander), best.rear_mm - best.front_mm, len(positions_mm))
     again = len(positions_mm) - len(set(positions_mm))
     sentence = (
         f"best for {whole} minutes: {len(set(positions_mm))} places {best.apart_mm:g} mm apart, {again} of them ridden "

@@ -25,9 +25,12 @@ WIDTH_PER_SD = 4.4
 """Width of the 95 % interval over that limit, found by simulation at n = 11, sigma = 2 N, d = 1.5 N/mm: 8.0 mm."""
 SLOPES_N_PER_MM = (0.2, 0.5, 1.0)
 """Mechanics predicts 0.1 to 0.5 N/mm, more for steep riders. No measurements on riders are published."""
-FOUND_SHARE = 0.084
-"""An onset is named in half of the sweeps when the limit's sd is this share of the range: found by simulation of 400
-sweeps of 11 steps over 50 mm with sigma 2 N, where 0.082 gives 0.52 and 0.092 gives 0.42."""
+FOUND_AT_N_PER_MM, FOUND_POWER, POWER_GROWS, STEPS_POWER = 0.374, 0.733, 0.060, -0.219
+"""The smallest slope of 20 steps with a bound over the range of 0.03 N/mm, and the powers of the bound and of the steps
+it grows with. Found by simulation, see `smallest_slope`."""
+USUAL_STEPS, USUAL_BOUND_N_PER_MM = 20, 0.03
+ENOUGH_STEPS = 26
+"""With more, what each of them brings is in the bound alone. Found with the rest."""
 MOST_SAID_N_PER_MM = 50.0
 """Far beyond any rider: most onsets have no two steps ahead of them, and the number says nothing. Judgement."""
 STEADIER = 0.7
@@ -90,9 +93,20 @@ def steadied(wander: Sway, by: float) -> Sway:
     return replace(wander, sway_n=by * wander.sway_n)
 
 
-def smallest_slope(sd_slope_n: float, range_mm: float) -> float:
-    """The added slope, N/mm, whose onset is named in half of the sweeps with this bound on sd(onset) times slope."""
-    return sd_slope_n / (FOUND_SHARE * range_mm)
+def smallest_slope(sd_slope_n: float, range_mm: float, steps: int) -> float:
+    """The added slope, N/mm, whose onset is named in half of the sweeps with so many steps and this bound on sd(onset)
+    times slope.
+
+    Did the estimator hold all slopes equally likely, a fixed share of the range would be the largest sd(onset) at which
+    half are named. Its priors hold a rise below 0.3 N/mm unlikely, a slope behind the bend possible and a scatter of
+    2 N from visit to visit likely, all in newtons and millimetres. So the better a sweep, the steeper a rise has to be
+    in terms of the bound; and the more steps, the better their own scatter is known. daq/sweep/method.md says how this
+    was found.
+    """
+    bound = sd_slope_n / range_mm / USUAL_BOUND_N_PER_MM
+    of_bound = bound ** (FOUND_POWER + POWER_GROWS * math.log(bound))
+    of_steps = (min(steps, ENOUGH_STEPS) / USUAL_STEPS) ** STEPS_POWER
+    return float(FOUND_AT_N_PER_MM * of_bound * of_steps)
 
 
 def outlook(
@@ -147,4 +161,5 @@ def _smallest(
     if more < 1 or len(np.unique(setback_mm)) < 5:
         return None
     t_min = np.append([step.t_min for step in steps], steps[-1].t_min + each_min * (1.0 + np.arange(more)))
-    return smallest_slope(sd_times_slope(setback_mm, t_min, wander.step_sd_n(dwell_s)), rear_mm - front_mm)
+    bound_n = sd_times_slope(setback_mm, t_min, wander.step_sd_n(dwell_s))
+    return smallest_slope(bound_n, rear_mm - front_mm, len(setback_mm))

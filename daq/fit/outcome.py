@@ -41,6 +41,7 @@ def outcome(sketch: Sketch, own: Sway | None = None, usual: Sway = USUAL) -> Out
     """
     wander = usual if own is None else own
     positions_mm, one_way = positions_of(sketch), sketch.order == "one way"
+    told = bound_n(sketch, wander), sketch.rear_mm - sketch.front_mm, len(positions_mm)
     duration_s = expectation.duration_s(len(positions_mm), sketch.settle_s, sketch.dwell_s)
     return Outcome(
         positions_mm=positions_mm,
@@ -48,7 +49,7 @@ def outcome(sketch: Sketch, own: Sway | None = None, usual: Sway = USUAL) -> Out
         duration_s=duration_s,
         widths=() if one_way else expectation.widths(len(positions_mm), wander.step_sd_n(sketch.dwell_s)),
         scatter=_whose(wander, own is not None),
-        smallest_n_per_mm=expectation.smallest_slope(bound_n(sketch, wander), sketch.rear_mm - sketch.front_mm),
+        smallest_n_per_mm=expectation.smallest_slope(*told),
         best=best_plan(sketch, duration_s / 60.0 if sketch.minutes is None else sketch.minutes, wander),
         cautions=_cautions(sketch),
     )

@@ -4,9 +4,7 @@ import pytest
 from daq.fit.expectation import duration_s, outlook, smallest_slope, widths
 from daq.sweep.hinge import least_squares
 from daq.sweep.information import Sway, sd_times_slope
-from daq.sweep.onset import onset
-from daq.values import Verdict
-from tests.benchmarks.onset_rides import StepWorld, step_sweep
+from tests.benchmarks.smallest_rise import Line, answers, named
 from tests.benchmarks.sways import PER_S, first_order
 from tests.sweep.rides import hinge, step, stroke_ride
 
@@ -100,14 +98,20 @@ def test_the_error_of_a_dwell_is_that_of_a_simulated_process():
 
 
 @pytest.mark.study
-def test_the_smallest_slope_is_named_in_about_half_of_the_sweeps():
-    """60 sweeps of 11 positions with known errors: a share of a half scatters by 6.5 points; four such."""
-    smallest = smallest_slope(sd_times_slope(np.linspace(80.0, 30.0, 11), 0.7 * np.arange(11.0), 2.0), 50.0)
-    world = StepWorld("smallest", added=smallest, sigma=2.0)
+@pytest.mark.parametrize("line", [Line(120.0, 40.0, "low"), Line(50.0, 20.0, "low"), Line(40.0, 10.0, "high")])
+def test_half_of_the_sweeps_find_the_rise_that_the_best_plan_promises(line):
+    """0.14, 0.4 and 1.6 N/mm: right is 0.4 to 0.6, and a share of a half of 60 sweeps scatters by 6.5 points. A fixed
+    share of the range as the largest sd(onset) would promise 0.09, 0.3 and 1.8, and find 0.1, 0.3 and 0.6."""
+    _, said = line.planned()
 
-    named = sum(onset(step_sweep(world, number)[1]).verdict is Verdict.ONSET for number in range(60))
+    assert 0.34 < named(answers(line, said.smallest_n_per_mm, range(60))) < 0.66
 
-    assert 0.24 < named / 60 < 0.76
+
+def test_the_steadier_a_sweep_the_steeper_a_rise_it_finds_in_terms_of_the_bound():
+    coarse, fine = (smallest_slope(bound_n, 50.0, 20) / bound_n for bound_n in (4.0, 0.4))
+
+    assert 1.3 < fine / coarse < 2.0
+    assert smallest_slope(1.0, 50.0, 40) < smallest_slope(1.0, 50.0, 20)
 
 
 def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
