@@ -373,16 +373,25 @@ export function entryDoubt(state) {
 /** What a plan costs and gives, one line each. @param {any} outlook the daemon's answer to a sketch @returns {string[]} */
 export function planInWords(outlook) {
   if (!outlook?.positions_mm) return [outlook?.problem ?? ""];
-  const known = [...outlook.widths]
-    .sort((a, b) => b.slope_n_per_mm - a.slope_n_per_mm)
+  const widths = [...outlook.widths].sort((a, b) => b.slope_n_per_mm - a.slope_n_per_mm);
+  const known = widths
+    .filter(({ width_mm }) => width_mm !== null)
     .map(({ width_mm, slope_n_per_mm }, i) => `± ${millimetres(width_mm / 2)} (95 %) ${i ? "at" : "where the hands’ load rises by"} ${slope(slope_n_per_mm)}`);
+  const unfound = widths.filter(({ width_mm }) => width_mm === null).map(({ slope_n_per_mm }) => slope(slope_n_per_mm));
   const positions = outlook.positions_mm.map((/** @type {number} */ mm) => number(mm)).join(", ");
   const time = `about ${number(Math.ceil(outlook.duration_s / 60))} minutes`;
   return [
     outlook.at_most
       ? `At most ${outlook.positions_mm.length} steps, ${time}; each is chosen from those before it. It ends by itself when the answer is narrow or settled, with the first position once more.`
       : `${outlook.positions_mm.length} steps, ${time}: ${positions} mm`,
-    ...(known.length ? [`The onset will be known to ${known.join(", ")}. A rise below ${slope(outlook.smallest_n_per_mm)} is found in fewer than half of such sweeps. ${sentence(outlook.scatter)}`] : []),
+    ...(widths.length
+      ? [[
+          known.length ? `The onset will be known to ${known.join(", ")}.` : "",
+          unfound.length ? `Not found by this plan: a rise of ${unfound.join(", of ")}.` : "",
+          `A rise below ${slope(outlook.smallest_n_per_mm)} is found in fewer than half of such sweeps.`,
+          sentence(outlook.scatter),
+        ].filter(Boolean).join(" ")]
+      : []),
     sentence(outlook.best.sentence),
     ...outlook.cautions.map(sentence),
   ];

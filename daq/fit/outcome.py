@@ -26,7 +26,7 @@ class Outcome:
     """An adaptive plan chooses its positions as it goes: these are its range and the most it may ask for."""
     duration_s: float
     widths: tuple[Width, ...]
-    """Of the 95 % interval, for three slopes; none where no onset will be named."""
+    """Of the 95 % interval, for three slopes; none where no onset is ever named."""
     scatter: str
     """Whose scatter they were computed with."""
     smallest_n_per_mm: float
@@ -47,7 +47,7 @@ def outcome(sketch: Sketch, own: Sway | None = None, usual: Sway = USUAL) -> Out
         positions_mm=positions_mm,
         at_most=sketch.order == "adaptive",
         duration_s=duration_s,
-        widths=() if one_way else expectation.widths(len(positions_mm), wander.step_sd_n(sketch.dwell_s)),
+        widths=() if one_way else expectation.widths(*told),
         scatter=_whose(wander, own is not None),
         smallest_n_per_mm=expectation.smallest_slope(*told),
         best=best_plan(sketch, duration_s / 60.0 if sketch.minutes is None else sketch.minutes, wander),

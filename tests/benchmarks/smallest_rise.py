@@ -1,4 +1,4 @@
-"""Whether half of the sweeps find the rise that the best plan promises:
+"""Whether half of the sweeps find the rise that the best plan promises, and whether intervals are as wide as promised:
 `python -m tests.benchmarks.smallest_rise [--sweeps N] [--from SEED] [--part 1/2]`.
 
 A line is a range, minutes and a rider's scatter. Its best plan is ridden by riders made of what the promise is made of:
@@ -13,10 +13,13 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
+import statistics
 from dataclasses import dataclass
 
 import numpy as np
 
+from daq.fit.best_plan import bound_n
+from daq.fit.expectation import Width, widths
 from daq.fit.outcome import Outcome, outcome
 from daq.fit.sketch import Sketch
 from daq.sweep.information import Sway
@@ -29,6 +32,8 @@ RANGES_MM, MINUTES = (40.0, 50.0, 80.0, 120.0), (10.0, 20.0, 40.0, 60.0)
 FRONT_MM, LEVEL_N, SETTLE_S, STROKE_S = 30.0, 90.0, 6.0, 2.0 / 3.0
 DRIFT_N_PER_MIN, STROKE_N, TORQUE_NM = 0.4, 1.0, 21.2
 SEED = 2026
+WIDER = (1.5, 2.5)
+"""Slopes at which intervals are measured, over the smallest one."""
 
 
 @dataclass(frozen=True)
@@ -97,6 +102,12 @@ def named(found: list[Onset]) -> float:
     return sum(one.verdict is Verdict.ONSET for one in found) / len(found)
 
 
+def wide_mm(found: list[Onset]) -> float:
+    """Median width of the intervals of the onsets named."""
+    ends = [one.interval_95_mm for one in found if one.interval_95_mm is not None]
+    return statistics.median(high - low for low, high in ends) if ends else NAN
+
+
 def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("--sweeps", type=int, default=100)
@@ -104,16 +115,25 @@ def main() -> None:
     asked.add_argument("--part", default="1/1", help="2/3: every third line, from the second on")
     given = asked.parse_args()
     part, parts = (int(one) for one in given.part.split("/"))
-    seeds = range(given.first, given.first + given.sweeps)
-    print("| range, mm | minutes | scatter | steps | promised, N/mm | named |\n|---|---|---|---|---|---|")
+    seeds, wider_seeds = (range(given.first, given.first + n) for n in (given.sweeps, given.sweeps // 4))
+    print("| range, mm | minutes | scatter | steps | promised, N/mm | named | width at 1.5, 2.5 x: promised | median |")
+    print("|---|---|---|---|---|---|---|---|")
     for line in LINES[part - 1 :: parts]:
-        _, said = line.planned()
-        share = named(answers(line, said.smallest_n_per_mm, seeds))
+        sketch, said = line.planned()
+        smallest = said.smallest_n_per_mm
+        steeper = tuple(by * smallest for by in WIDER)
+        told = widths(bound_n(sketch, line.sway), line.range_mm, len(said.positions_mm), steeper)
+        share = named(answers(line, smallest, seeds))
+        median = [wide_mm(answers(line, slope, wider_seeds)) for slope in steeper]
         print(
-            f"| {line.range_mm:g} | {line.minutes:g} | {line.scatter} | {len(said.positions_mm)} | "
-            f"{said.smallest_n_per_mm:.2f} | {share:.2f} |",
+            f"| {line.range_mm:g} | {line.minutes:g} | {line.scatter} | {len(said.positions_mm)} | {smallest:.2f} | "
+            f"{share:.2f} | {_said(told)} | {', '.join(f'{mm:.0f}' for mm in median)} |",
             flush=True,
         )
+
+
+def _said(told: tuple[Width, ...]) -> str:
+    return ", ".join("-" if one.width_mm is None else f"{one.width_mm:.0f}" for one in told)
 
 
 if __name__ == "__main__":

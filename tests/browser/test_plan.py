@@ -15,11 +15,11 @@ def test_a_plan_is_sent_with_its_positions(desk, messages):
     at.page.get_by_label("Spacing").fill("10")
     at.page.get_by_label("Accepted chance of loaded hands").fill("2.5")
     at.page.get_by_label("Suggest by the chance of").select_option("another day")
-    at.wait(lambda: "will be known" in at.text(".plan-order"))
+    at.wait(lambda: "Not found" in at.text(".plan-order"))
     said = at.text(".plan-order")
     assert "9 steps, about 8 minutes: 80, 60, 40, 40, 30, 50, 70, 50, 80 mm" in said
-    halves = [f"± {each['width_mm'] / 2:.0f} mm (95 %)" for each in told["widths"]]
-    assert f"known to {halves[2]} where the hands’ load rises by 1.00 N/mm, {halves[1]} at 0.50" in said
+    assert "Not found by this plan: a rise of 1.00 N/mm, of 0.50 N/mm, of 0.20 N/mm." in said
+    assert "will be known" not in said
     assert f"A rise below {told['smallest_n_per_mm']:.2f} N/mm is found in fewer than half of such sweeps" in said
     assert "Assumed, until this rider's own is known: sway 5.0 N" in said
     assert told["best"]["sentence"][1:] in said
@@ -54,6 +54,17 @@ def test_the_best_plan_for_the_minutes_there_are_is_taken_over_by_one_press(desk
         best["dwell_s"],
         best["order"],
     )
+
+
+def test_a_plan_gives_the_width_of_the_rises_that_it_finds_and_says_which_it_does_not(desk, messages):
+    at = desk().open({**messages["snapshot"], "visit": None, "sweep": None}, "plan")
+    at.answers["plan"] = told = plan_answer()
+    at.page.get_by_label("Spacing").fill("5")
+    at.wait(lambda: "Not found" in at.text(".plan-order"))
+
+    wide_mm = {each["slope_n_per_mm"]: each["width_mm"] for each in told["widths"]}
+    known = f"The onset will be known to ± {wide_mm[1.0] / 2:.0f} mm (95 %) where the hands’ load rises by 1.00 N/mm."
+    assert f"{known} Not found by this plan: a rise of 0.50 N/mm, of 0.20 N/mm." in at.text(".plan-order")
 
 
 def test_too_few_minutes_offer_no_plan_and_no_button(desk, messages):

@@ -17,7 +17,7 @@ def test_the_width_to_expect_is_that_of_the_limit_for_a_bend_in_the_middle():
     jacobian = np.column_stack([np.ones(n), x, np.maximum(x, 0.0), -added * ahead])
     sd_mm = sigma * np.sqrt(np.linalg.inv(jacobian.T @ jacobian)[3, 3])
 
-    (width,) = widths(n, sigma, (added,))
+    (width,) = widths(sd_times_slope(-x, np.zeros(n), sigma), 50.0, n, (added,))
 
     assert 3.9 * sd_mm < width.width_mm < 2.0 * 3.9 * sd_mm
 
@@ -31,10 +31,20 @@ def test_estimates_of_simulated_sweeps_scatter_less_than_the_width_promises():
         for _ in range(400)
     ]
 
-    (width,) = widths(11, 2.0, (1.5,))
+    (width,) = widths(sd_times_slope(x, np.zeros(11), 2.0), 50.0, 11, (1.5,))
 
     inside = np.mean(np.abs(np.array(found) - truth) < width.width_mm / 2)
     assert 0.80 < inside <= 1.0
+
+
+def test_no_width_is_promised_for_a_rise_that_fewer_than_half_of_the_sweeps_find():
+    bound_n = sd_times_slope(np.linspace(80.0, 30.0, 11), 0.7 * np.arange(11.0), 2.0)
+    smallest = smallest_slope(bound_n, 50.0, 11)
+
+    weak, found = widths(bound_n, 50.0, 11, (0.99 * smallest, 1.01 * smallest))
+
+    assert weak.width_mm is None
+    assert 10.0 < found.width_mm < 50.0
 
 
 def test_a_mean_over_a_longer_dwell_scatters_less():
@@ -133,4 +143,4 @@ def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
 
 
 def test_widths_are_told_for_what_mechanics_expects():
-    assert [width.slope_n_per_mm for width in widths(11, 2.0)] == [0.2, 0.5, 1.0]
+    assert [width.slope_n_per_mm for width in widths(1.5, 50.0, 13)] == [0.2, 0.5, 1.0]
