@@ -13,7 +13,7 @@ import numpy as np
 from daq.sweep.bend import bend_of
 from daq.sweep.evidence import TooFewPositions, gathered
 from daq.sweep.information import Sway, sd_times_slope
-from daq.sweep.plan import MOVING_S
+from daq.sweep.plan import FEWEST_POSITIONS, MOVING_S, interleaved
 from daq.sweep.pooled import pooled
 from daq.sweep.typed.scatter import ReadOff, as_read
 from daq.values import StepMean
@@ -114,55 +114,61 @@ def smallest_slope(sd_slope_n: float, range_mm: float, steps: int) -> float:
 
 def outlook(
     steps: Sequence[StepMean],
+    to_ride_mm: Sequence[float],
     *,
-    rear_mm: float,
-    front_mm: float,
     minutes_left: float,
     dwell_s: float,
     settle_s: float = 6.0,
 ) -> Outlook | None:
     """What can still be found after the first steps; None while their scatter is not known, or no step is left.
 
-    The remaining minutes are assumed to follow the best plan for them; the steps so far count as they are.
+    to_ride_mm: the positions still planned, in their order. The steps so far count as they were ridden.
     """
     wander = wander_of(steps)
-    now = None if wander is None else _smallest(steps, wander, rear_mm, front_mm, minutes_left, dwell_s, settle_s)
-    if wander is None or now is None or now > MOST_SAID_N_PER_MM:
+    if wander is None or not to_ride_mm:
+        return None
+
+    def smallest(own: Sway, positions_mm: Sequence[float], each_s: float) -> float | None:
+        return _smallest(steps, positions_mm, own, wander.step_sd_n(dwell_s), each_s, settle_s)
+
+    now = smallest(wander, to_ride_mm, dwell_s)
+    if now is None or now > MOST_SAID_N_PER_MM:
         return None
     sentence = (
-        f"with this scatter a rise below {now:.1f} N/mm would be found less than half the time in the "
+        f"with this scatter a rise below {now:.2f} N/mm would be found less than half the time in the "
         f"{minutes_left:.0f} minutes left"
     )
-    steadier = steadied(wander, STEADIER)
-    longer_s = 2.0 * dwell_s
+    places_mm = interleaved(sorted({*(step.setback_mm for step in steps), *to_ride_mm}, reverse=True))
+    longer_s, steadier = 2.0 * dwell_s, steadied(wander, STEADIER)
+    longer_min = math.ceil(len(to_ride_mm) * (longer_s - dwell_s) / 60.0)
+    again_min = math.ceil(duration_s(len(places_mm), settle_s, dwell_s) / 60.0)
     tried = (
-        (f"dwells of {longer_s:.0f} s", wander, minutes_left, longer_s),
-        ("as many minutes again, at more places", wander, 2.0 * minutes_left, dwell_s),
-        ("a steadier effort: hold the power closer and keep the hands still", steadier, minutes_left, dwell_s),
+        (f"dwells of {longer_s:.0f} s, {longer_min} min more,", wander, to_ride_mm, longer_s),
+        (f"every place once more, {again_min} min more,", wander, [*to_ride_mm, *places_mm], dwell_s),
+        ("a steadier effort: hold the power closer and keep the hands still", steadier, to_ride_mm, dwell_s),
     )
     help_ = []
-    for what, own, minutes, each_s in tried:
-        then = _smallest(steps, own, rear_mm, front_mm, minutes, each_s, settle_s)
+    for what, own, positions_mm, each_s in tried:
+        then = smallest(own, positions_mm, each_s)
         if then is not None and then < WORTH_SAYING * now:
-            help_.append(f"{what} would bring it down to {then:.1f} N/mm")
+            help_.append(f"{what} would bring it down to {then:.2f} N/mm")
     return Outlook(now, sentence, tuple(help_))
 
 
 def _smallest(
     steps: Sequence[StepMean],
-    wander: Sway,
-    rear_mm: float,
-    front_mm: float,
-    minutes: float,
+    to_ride_mm: Sequence[float],
+    own: Sway,
+    ridden_sd_n: float,
     dwell_s: float,
     settle_s: float,
 ) -> float | None:
-    each_min = duration_s(1, settle_s, dwell_s) / 60.0
-    more = int(minutes / each_min + 1e-9)
-    places = np.linspace(rear_mm, front_mm, more)
-    setback_mm = np.append([step.setback_mm for step in steps], [*places[::2], *places[1::2][::-1]])
-    if more < 1 or len(np.unique(setback_mm)) < 5:
+    """With the steps so far, each known to ridden_sd_n, and these positions after them."""
+    setback_mm = np.array([*(step.setback_mm for step in steps), *to_ride_mm])
+    if len(np.unique(setback_mm)) < FEWEST_POSITIONS:
         return None
-    t_min = np.append([step.t_min for step in steps], steps[-1].t_min + each_min * (1.0 + np.arange(more)))
-    bound_n = sd_times_slope(setback_mm, t_min, wander.step_sd_n(dwell_s))
-    return smallest_slope(bound_n, rear_mm - front_mm, len(setback_mm))
+    each_min = duration_s(1, settle_s, dwell_s) / 60.0
+    t_min = np.append([step.t_min for step in steps], steps[-1].t_min + each_min * np.arange(1, len(to_ride_mm) + 1))
+    sd_n = np.repeat([ridden_sd_n, own.step_sd_n(dwell_s)], [len(steps), len(to_ride_mm)])
+    bound_n = sd_times_slope(setback_mm, t_min, sd_n)
+    return smallest_slope(bound_n, float(np.ptp(setback_mm)), len(setback_mm))

@@ -48,18 +48,18 @@ USUAL = Sway()
 
 
 def sd_times_slope(
-    setback_mm: Array, t_min: Array, sd_n: float, *, ends_mm: tuple[float, float] | None = None
+    setback_mm: Array, t_min: Array, sd_n: Array | float, *, ends_mm: tuple[float, float] | None = None
 ) -> float:
     """Bound of the standard deviation of the onset times the added slope, N: the median over the onsets in the central
     part of the range between ends_mm, of what is ridden if None. A mean would be endless where few positions leave one
-    onset that no step is ahead of.
+    onset that no step is ahead of. sd_n: of each step's mean, or of all.
 
     Scale-free in the slope: the information of the place goes with its square.
     """
     rear_mm, front_mm = (setback_mm.max(), setback_mm.min()) if ends_mm is None else ends_mm
     z = rear_mm - SHARES[:, None] * (rear_mm - front_mm) - setback_mm
     alike = np.broadcast_to([np.ones(len(setback_mm)), t_min - t_min.mean()], (len(z), 2, len(setback_mm)))
-    design = np.concatenate([np.stack([(z > 0.0).astype(float), z, np.maximum(z, 0.0)], axis=1), alike], axis=1)
+    design = np.concatenate([np.stack([(z > 0.0).astype(float), z, np.maximum(z, 0.0)], axis=1), alike], axis=1) / sd_n
     held = np.diag([1e-12, 1e-12, 1e-12, 1e-12, DRIFT_N_PER_MIN**-2])
-    information = design @ design.swapaxes(1, 2) / sd_n**2 + held
+    information = design @ design.swapaxes(1, 2) + held
     return math.sqrt(float(np.median(np.linalg.inv(information)[:, 0, 0])))

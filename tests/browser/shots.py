@@ -19,8 +19,8 @@ SET = {"setback_mm": 50.0, "saddle_height_mm": 723.0, "bar_x_mm": 580.0, "bar_y_
 RIDDEN = {"dwell_left_s": 16.0, "setback_mm": 50.0, "why_waiting": "", "set": SET}
 OUTLOOK = {
     "smallest_n_per_mm": 0.6,
-    "sentence": "with this scatter a rise below 0.6 N/mm would be found less than half the time in the 6 minutes left",
-    "would_help": ["dwells of 50 s would bring it down to 0.5 N/mm"],
+    "sentence": "with this scatter a rise below 0.60 N/mm would be found less than half the time in the 6 minutes left",
+    "would_help": ["dwells of 50 s, 4 min more, would bring it down to 0.50 N/mm"],
 }
 STATES = {
     "ready": (State.WAITING, {}),

@@ -29,9 +29,9 @@ def test_the_page_shows_loads_shares_effort_and_answer(run, messages):
 def test_before_an_answer_the_page_says_what_the_minutes_left_cannot_find_and_what_would_help(run, messages):
     run.send(*sent(messages, "early"))
 
-    assert "a rise below 0.6 N/mm would be found less than half the time in the 6 minutes left." in run.text(".answer")
+    assert "a rise below 0.60 N/mm would be found less than half the time in the 6 minutes left." in run.text(".answer")
     run.page.get_by_role("button", name="Why").click()
-    assert run.text(".because") == "Dwells of 50 s would bring it down to 0.5 N/mm."
+    assert run.text(".because") == "Dwells of 50 s, 4 min more, would bring it down to 0.50 N/mm."
 
     run.send(messages["onset"])
     assert "half the time" not in run.text(".answer"), "an onset is named"

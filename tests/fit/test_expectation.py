@@ -124,22 +124,49 @@ def test_the_steadier_a_sweep_the_steeper_a_rise_it_finds_in_terms_of_the_bound(
     assert smallest_slope(1.0, 50.0, 40) < smallest_slope(1.0, 50.0, 20)
 
 
-def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
-    steps = stroke_ride(hinge(52.0))[:6]
+def test_the_bound_weighs_each_step_by_its_own_error():
+    """A step of error sigma ridden twice tells as much as one of sigma over root 2, but for the drift."""
+    x = np.linspace(80.0, 30.0, 11)
+    sd_n = np.where(np.arange(11) < 4, 2.0 / np.sqrt(2.0), 2.0)
 
-    now = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=10.0, dwell_s=25.0)
+    twice = sd_times_slope(np.append(x, x[:4]), np.zeros(15), 2.0)
+
+    assert sd_times_slope(x, np.zeros(11), sd_n) == pytest.approx(twice, rel=1e-6)
+
+
+STEPS = stroke_ride(hinge(52.0))
+LEFT_MM = (35.0, 45.0, 55.0, 65.0, 75.0)
+
+
+def test_the_outlook_names_what_cannot_be_found_and_what_would_help():
+    now = outlook(STEPS[:4], (40.0, 30.0, *LEFT_MM), minutes_left=6.0, dwell_s=25.0)
 
     assert (
-        f"a rise below {now.smallest_n_per_mm:.1f} N/mm would be found less than half the time in the 10"
+        f"a rise below {now.smallest_n_per_mm:.2f} N/mm would be found less than half the time in the 6 minutes left"
         in now.sentence
     )
-    assert any("steadier effort" in what for what in now.would_help)
-    longer = outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=30.0, dwell_s=25.0)
-    assert longer.smallest_n_per_mm < now.smallest_n_per_mm
-    behind = stroke_ride(hinge(52.0))[:3]
-    assert outlook(behind, rear_mm=80.0, front_mm=30.0, minutes_left=2.6, dwell_s=25.0) is None, "no number says that"
-    assert outlook(steps, rear_mm=80.0, front_mm=30.0, minutes_left=0.2, dwell_s=25.0) is None
-    assert outlook([step(80.0, 80.0)], rear_mm=80.0, front_mm=30.0, minutes_left=9.0, dwell_s=25.0) is None
+    longer, again, steadier = now.would_help
+    assert longer.startswith("dwells of 50 s, 3 min more, would bring it down to ")
+    assert again.startswith("every place once more, 10 min more, would bring it down to ")
+    assert "steadier effort" in steadier
+    assert outlook(STEPS[:3], LEFT_MM[:1], minutes_left=0.9, dwell_s=25.0) is None, "no number says that"
+    assert outlook(STEPS[:6], (), minutes_left=0.0, dwell_s=25.0) is None
+    assert outlook([step(80.0, 80.0)], LEFT_MM, minutes_left=4.2, dwell_s=25.0) is None
+
+
+def test_the_outlook_is_that_of_the_places_still_planned():
+    """Of as many steps, those about the middle tell more of an onset there than the rear end ridden again and again."""
+    ahead, behind = (
+        outlook(STEPS[:6], left, minutes_left=4.2, dwell_s=25.0) for left in (LEFT_MM, (80.0, 79.0, 78.0, 77.0, 76.0))
+    )
+
+    assert ahead.smallest_n_per_mm < 0.9 * behind.smallest_n_per_mm
+
+
+def test_longer_dwells_of_the_places_left_do_not_make_the_steps_so_far_more_certain():
+    one = outlook(STEPS[:10], (55.0,), minutes_left=0.9, dwell_s=25.0)
+
+    assert not any(what.startswith("dwells") for what in one.would_help)
 
 
 def test_widths_are_told_for_what_mechanics_expects():

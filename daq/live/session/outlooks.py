@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
+import numpy as np
+
 from daq.fit.expectation import Outlook, outlook
 from daq.live.session.beside import Beside
 from daq.pipeline import Output
+from daq.sweep.plan import Plan, interleaved
 from daq.sweep.progress import SweepProgress
 from daq.sweep.run import ENDED
 from daq.values import StepMean
@@ -34,14 +37,23 @@ class Outlooks:
         progress = self._progress()
         if not isinstance(output, StepMean) or progress is None or len(progress.steps) < FIRST_STEPS:
             return
+        if not progress.plan.names_onset or progress.plan.order == "one way":
+            return  # no onset is ever named there, however steep the rise
         plan = progress.plan
         work = partial(
             outlook,
             tuple(progress.steps),
-            rear_mm=max(plan.positions_mm),
-            front_mm=min(plan.positions_mm),
+            to_ride_mm(plan, progress.ridden),
             minutes_left=progress.status(self._now_us() / 1e6).seconds_left / 60.0,
             dwell_s=plan.dwell_s,
             settle_s=plan.settle_s,
         )
         self._found.compute(progress, work)
+
+
+def to_ride_mm(plan: Plan, ridden: int) -> tuple[float, ...]:
+    """The positions left after so many. An adaptive plan has yet to choose its own: as many, evenly over its range."""
+    left = len(plan.positions_mm) - ridden
+    if not plan.adaptive:
+        return plan.positions_mm[ridden:]
+    return interleaved(np.linspace(max(plan.positions_mm), min(plan.positions_mm), left).tolist())
