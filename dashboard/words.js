@@ -19,8 +19,10 @@ export const FORWARD_LIMIT = "A limit for coming forward, not a target for going
 
 /** Not an event of the sweep: one part of a move is confirmed, others remain. */
 export const TICK = "tick";
-/** Fewest steps the daemon answers from: daq/live/telling/messages.py. */
-export const STEPS_FOR_AN_ANSWER = 5;
+/** Fewest steps the daemon answers from. */
+const FEWEST_POSITIONS = 5;
+/** What the feet can carry of the weight; outside it something is wrong. */
+const FEET_SHARE = [0.1, 0.6];
 
 /** @returns {Instruction} */
 function say(/** @type {string} */ lead, /** @type {Partial<Instruction>} */ rest = {}) {
@@ -144,8 +146,8 @@ function answerRange(/** @type {Onset} */ onset) {
 export function headline({ onset, steps, sweep }) {
   if (sweep && sweep.purpose !== "onset") return LOOKS[sweep.purpose] ?? "No onset is looked for";
   if (!onset)
-    return steps.length < STEPS_FOR_AN_ANSWER
-      ? `No answer yet: ${steps.length} of at least ${STEPS_FOR_AN_ANSWER} steps`
+    return steps.length < FEWEST_POSITIONS
+      ? `No answer yet: ${steps.length} of at least ${FEWEST_POSITIONS} steps`
       : "No answer yet";
   const text = HEADLINES[/** @type {keyof typeof HEADLINES} */ (onset.verdict)] ?? onset.verdict;
   if (!sweep?.accepts.includes("stop")) return text;
@@ -310,10 +312,11 @@ export function bandSign(value, band, withUnit) {
   return { where: "in", words: "in the band" };
 }
 
-/** A foot share outside 10 to 60 % means that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
+/** A foot share outside FEET_SHARE means that a cell, a zero or the mass is wrong. @param {number|null|undefined} share */
 export function footDoubt(share) {
-  if (share === null || share === undefined || (share >= 0.1 && share <= 0.6)) return "";
-  return "Feet outside 10 to 60 % of the weight: a cell, a zero or the mass is wrong. No answer can be trusted.";
+  const [least, most] = FEET_SHARE;
+  if (share === null || share === undefined || (share >= least && share <= most)) return "";
+  return `Feet outside ${number(100 * least)} to ${percent(most)} of the weight: a cell, a zero or the mass is wrong. No answer can be trusted.`;
 }
 
 /**
@@ -358,15 +361,15 @@ export function idleLabel({ kind, word }) {
   return IDLE[/** @type {keyof typeof IDLE} */ (kind)] ?? "";
 }
 
-/** A larger deviation from the requested setback is pointed out before it is confirmed. Common practice, no source. */
-const PLAUSIBLE_MM = 5;
+/** A larger deviation from the requested setback is pointed out before it is confirmed, as the daemon does after. */
+const MISPLACED_MM = 3;
 
 /** @param {State} state */
 export function entryDoubt(state) {
   const asked_mm = state.sweep?.asked_setback_mm;
   if (state.entry_mm === null || asked_mm === null || asked_mm === undefined) return "";
   const off_mm = (readSetback(state) ?? state.entry_mm) - asked_mm;
-  if (Math.abs(off_mm) <= PLAUSIBLE_MM) return "";
+  if (Math.abs(off_mm) <= MISPLACED_MM) return "";
   return `${millimetres(Math.abs(off_mm))} from what is asked. Measure again before you confirm.`;
 }
 

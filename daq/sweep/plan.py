@@ -75,7 +75,7 @@ class Plan:
     purpose: Purpose = "onset"
 
     def __post_init__(self) -> None:
-        for name, low, high in _LIMITS:
+        for name, low, high in LIMITS:
             value = getattr(self, name)
             if not (math.isfinite(value) and low <= value <= high):
                 raise BadPlan(f"{name}: expected {low:g} to {high:g}, got {value:g}")
@@ -128,7 +128,7 @@ class Plan:
         return self.power_w - half_w, self.power_w + half_w
 
 
-_LIMITS = (
+LIMITS = (
     ("settle_s", 0.0, 120.0),
     ("dwell_s", 3.0, 600.0),
     ("power_w", 20.0, 600.0),

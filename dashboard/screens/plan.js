@@ -21,7 +21,7 @@ const amount = (path, words, unit, value, least, most, step) => ({
 const WHERE = [
   amount("rear_mm", "Rear end, behind the BB", "mm", 80, -100, 300, 1),
   amount("front_mm", "Front end, behind the BB", "mm", 30, -100, 300, 1),
-  amount("apart_mm", "Spacing", "mm", 5, 1, 30, 1),
+  amount("apart_mm", "Spacing", "mm", 5, 1, 100, 1),
   {
     path: "order",
     words: "Order",
@@ -29,7 +29,7 @@ const WHERE = [
     options: ["out and back", "adaptive", "shuffled", "one way"],
     required: true,
   },
-  amount("seed", "Seed of the shuffle", "", 1, 0, 99999, 1),
+  amount("seed", "Seed of the shuffle", "", 1, 0, 2147483648, 1),
   { path: "repeat_first", words: "First position again at the end, to see drift", kind: "check", value: true },
   { path: "sham", words: "One sham step: the saddle is loosened, moved and put back", kind: "check" },
   { path: "protocol", words: "Bar", kind: "choice", options: ["reach kept", "bar fixed"], required: true },
