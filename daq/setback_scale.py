@@ -11,6 +11,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from daq.text import Line
+from daq.values import Z_95
 
 Mm = Annotated[float, Field(ge=-50, le=50)]
 NUMBERS = ("middle_mm", "offset_mm", "slope_error", "backlash_mm", "u_offset_mm", "u_slope", "scatter_mm")
@@ -62,5 +63,5 @@ class SetbackScale(BaseModel):
         """A 95 % interval of scale positions, widened by the scale's own uncertainty at its middle."""
         low, high = interval_mm
         middle = 0.5 * (low + high)
-        half = math.hypot(0.5 * (high - low), 1.96 * self.u_mm(middle))
+        half = math.hypot(0.5 * (high - low), Z_95 * self.u_mm(middle))
         return middle - half, middle + half

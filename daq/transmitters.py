@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.physics import STANDARD_G_M_S2
 from daq.rig import LoadRegister, ModbusTransmitter, Rig, RigError, TextTransmitter, TypedScale
+from daq.values import UNKNOWN_UTC
 from daq.wire import board
 from daq.wire.ascii_lines import LineDecoder, LineFormat
 from daq.wire.modbus import Register, request_for
@@ -16,8 +17,6 @@ from daq.wire.modbus_poll import PollDecoder
 from daq.wire.transmitter import COUNT_N, PER_KG
 
 BITS = 32
-UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
-"""Long ago: an adjustment of unknown date counts as old."""
 
 
 def format_of(table: TextTransmitter) -> LineFormat:

@@ -36,6 +36,14 @@ Bools: TypeAlias = npt.NDArray[np.bool_]
 
 NAN = float("nan")
 
+Z_95 = 1.96
+"""Half a 95 % interval in standard deviations, normal distribution."""
+MAD_TO_SD = 1.4826
+"""Median absolute deviation to standard deviation, normal distribution."""
+SEAT_TUBE_DEG = 73.5
+"""Where it was not measured, and of the simulated jig's slide. Assumption; half a degree is 2 mm at 720 mm."""
+UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
+"""Where a date is lost or was never known: so long ago that it counts as old, and nobody takes it for real."""
 FEET_SHARE = (0.10, 0.60)
 """A foot share outside these limits means a wrong cell, zero or mass, not an odd rider. Common practice, no source."""
 

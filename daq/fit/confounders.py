@@ -16,7 +16,7 @@ from daq.measure.geometry import BAR_FIXED
 from daq.sweep.evidence import TORQUE_SPREAD, torque_effect
 from daq.sweep.pooled import pooled
 from daq.sweep.setting import TILT_CHANGE_DEG
-from daq.values import Result
+from daq.values import Z_95, Result
 
 HEIGHT_OFF_MM = 20.0
 """A height further than this from every inseam rule has to be checked first. Common practice, no source."""
@@ -128,7 +128,7 @@ def _torque(sweep: Ridden) -> Confounder:
 def _torque_effect(sweep: Ridden) -> str:
     """The effect of one more newton metre on this rider's hand load, from the strokes of the sweep if they show it."""
     n_per_nm, sd = torque_effect(pooled(sweep.steps))
-    half, assumed = 1.96 * sd, (sd / TORQUE_SPREAD) ** 2
+    half, assumed = Z_95 * sd, (sd / TORQUE_SPREAD) ** 2
     return (
         f"1 N m more changes the hand load by {n_per_nm:+.1f} N (95 % {n_per_nm - half:+.1f} to "
         f"{n_per_nm + half:+.1f} N; {100 * (1.0 - assumed):.0f} % from these strokes, the rest assumed)"

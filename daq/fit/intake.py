@@ -11,7 +11,7 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from daq import text
-from daq.sweep.setting import SEAT_TUBE_DEG
+from daq.values import SEAT_TUBE_DEG
 
 Score = Annotated[int, Field(ge=0, le=10)]
 Line = Annotated[text.Line, Field(max_length=200)]

@@ -26,7 +26,7 @@ from daq.measure.mechanics import load_point_m
 from daq.measure.weight_line import along_n
 from daq.physics import weight_normal_n
 from daq.rig import Rig
-from daq.values import Array, StepMean
+from daq.values import Z_95, Array, StepMean
 
 U_LEVER_M = 0.010
 """Standard uncertainty of the distance between hands and saddle load. Assumption."""
@@ -63,7 +63,7 @@ def on_bicycle(sweep: Ridden, rig: Rig, bicycle: OwnBicycle | None, setback_mm: 
         return OnBicycle(setback_mm, nothing, nothing)
     rests_on = along_said(rig)
     deficit, se_deficit = _at([deficit for deficit, _ in deficits], sweep, setback_mm)
-    half = 1.96 * math.hypot(max(u for _, u in deficits), se_deficit)
+    half = Z_95 * math.hypot(max(u for _, u in deficits), se_deficit)
     front = _front(sweep, bicycle, lines, setback_mm)
     return OnBicycle(setback_mm, front, Estimate(deficit, deficit - half, deficit + half), rests_on)
 

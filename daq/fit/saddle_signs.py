@@ -17,6 +17,7 @@ from daq.fit.sign import Sign, Stands
 from daq.fit.stroke_signs import stroke_signs
 from daq.fit.window import SAME_MM, WINDOW_MM, Window
 from daq.rig import Rig
+from daq.student import quantile
 from daq.values import StepMean, Verdict
 
 FRONT_LIGHT = 0.40
@@ -144,10 +145,8 @@ def _rate(step: StepMean, rig: Rig) -> float:
 
 def _mean_and_half_width(values: Sequence[float]) -> tuple[float, float]:
     """Mean and half the 95 % interval, Student's t."""
-    from scipy.stats import t  # 1.5 s to import, and only when a decision is looked at
-
     x = np.asarray(values)
-    return float(x.mean()), float(t.ppf(0.975, len(x) - 1) * x.std(ddof=1) / math.sqrt(len(x)))
+    return float(x.mean()), float(quantile(0.975, len(x) - 1) * x.std(ddof=1) / math.sqrt(len(x)))
 
 
 def _word(title: str, score: int | None, why: str) -> Sign:

@@ -9,7 +9,7 @@ from daq.fit.intake import Saddle
 from daq.measure import geometry
 from daq.measure.geometry import Seat, seat_angle_deg, setback_against_gravity_mm, tilt_deg_of
 from daq.sweep.plan import Plan
-from daq.sweep.setting import SEAT_TUBE_DEG
+from daq.values import SEAT_TUBE_DEG
 
 HIP_BEHIND_NOSE_MM = 175.0
 HIP_ABOVE_MM = 85.0

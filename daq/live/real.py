@@ -30,7 +30,8 @@ from daq.measure.calibration import CalibratedChannel, Calibration, from_dict, i
 from daq.rig import MOST_BYTES, Rig, RigError, parse_rig
 from daq.sources.clock import SessionClock, steady_ns
 from daq.sweep.spreads import SpreadPriors
-from daq.transmitters import UNKNOWN_UTC, calibration_of, calibration_of_scale, check_transmitter
+from daq.transmitters import calibration_of, calibration_of_scale, check_transmitter
+from daq.values import UNKNOWN_UTC
 
 
 def read_rig(path: Path) -> tuple[str, Rig, Calibration]:

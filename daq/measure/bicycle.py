@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from daq.values import Z_95
+
 BODY_PER_SADDLE = 0.78
 U_BODY_PER_SADDLE = 0.10
 """How far the body's centre of mass moves per move of the saddle at constant leg extension: from linkage models with
@@ -62,7 +64,7 @@ class FrontShare:
 
     @property
     def interval_95(self) -> tuple[float, float]:
-        return self.fraction - 1.96 * self.u_fraction, self.fraction + 1.96 * self.u_fraction
+        return self.fraction - Z_95 * self.u_fraction, self.fraction + Z_95 * self.u_fraction
 
 
 def front_share(

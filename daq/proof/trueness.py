@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from daq.measure.calibration.coverage import Line, half_width
-from daq.values import Array
+from daq.values import Z_95, Array
 
 HARDLY = 0.01
 """A number of missed intervals is too large if its probability for true 95 % intervals is below this."""
@@ -78,4 +78,4 @@ def interval_held(onset_mm: float, interval_mm: tuple[float, float], truth_mm: f
     """Whether the truth lies within the interval, which does not know of the truth's own uncertainty."""
     low, high = interval_mm
     half = onset_mm - low if truth_mm < onset_mm else high - onset_mm
-    return abs(truth_mm - onset_mm) <= math.hypot(half, 1.96 * u_truth_mm)
+    return abs(truth_mm - onset_mm) <= math.hypot(half, Z_95 * u_truth_mm)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from daq.rider.confounds import FAULT_AFTER_S, Confounds
 from daq.rider.jig_geometry import JigGeometry
+from daq.values import SEAT_TUBE_DEG
 
 SENSORS = {
     "saddle_slide": "saddle fore-aft",
@@ -25,8 +26,6 @@ MM_PER_COUNT = 0.02
 ZERO_COUNTS = 1500
 """The counts of every encoder at 0 mm."""
 JUMP_MM = 8.0
-SEAT_TUBE_DEG = 73.5
-"""Of the slide that carries the saddle's height: a fitter reads heights along it. Assumption."""
 
 
 class PositionSensors:

@@ -12,10 +12,10 @@ import numpy as np
 
 from daq.sweep.panel import STEP_MM, Entry, Panel, grid_of, in_order, on_grid, own_onset, spread_out
 from daq.sweep.spreads import DAY_SDS_MM, SWEEP_SDS_MM
-from daq.values import Array, Likelihood
+from daq.values import Z_95, Array, Likelihood
 
 LIKELY = 0.95
-DETECTABLE = 1.96
+DETECTABLE = Z_95
 """Standard normal, two-sided 95 %: the multiplier of the minimal detectable change (Weir 2005, J Strength Cond Res
 19:231, from memory)."""
 NEW_DAY = "another day"

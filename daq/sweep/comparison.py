@@ -21,7 +21,7 @@ from daq.sweep.pooled import pooled
 from daq.sweep.posterior import GRID_MM, Posterior
 from daq.sweep.spreads import JUDGED, Spreads
 from daq.sweep.verdict import verdict_of
-from daq.values import Array, StepMean, Verdict
+from daq.values import Z_95, Array, StepMean, Verdict
 
 SURE = 0.975
 """One side of the 95 % interval: a direction is stated where the interval leaves out no difference."""
@@ -139,7 +139,7 @@ def _torque_alone(
     effects, sds = zip(*(torque_effect(pooled(steps)) for steps in sweeps), strict=True)
     effect, sd = float(np.mean(effects)), max(sds)
     per_n = torque_nm / max(float(added), LEAST_ADDED_N_PER_MM)
-    ends = per_n * (effect - 1.96 * sd), per_n * (effect + 1.96 * sd), 0.0
+    ends = per_n * (effect - Z_95 * sd), per_n * (effect + Z_95 * sd), 0.0
     return per_n * effect, (min(ends), max(ends))
 
 

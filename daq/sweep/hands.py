@@ -7,8 +7,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from daq.sweep.step import MAD_TO_SD
-from daq.values import Stroke
+from daq.values import MAD_TO_SD, Stroke
 
 NOW_STROKES = 5
 """The median of this many last strokes is compared with those before; a cough is shorter."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from daq.sweep.evidence import StepEvidence
-from daq.values import Array
+from daq.values import MAD_TO_SD, Array
 
 _ROUNDS = 8
 _FAR = 2.5
@@ -56,7 +56,7 @@ def line_through(evidence: StepEvidence, bend_mm: float | None) -> FittedLine:
         gram = (design * (weight / noise**2)[:, None]).T @ design
         found = np.linalg.solve(gram + np.diag(held), design.T @ (weight / noise**2 * target))
         left = np.abs(target - design @ found) / noise
-        scale = max(1.4826 * float(np.median(left)), 1e-9)
+        scale = max(MAD_TO_SD * float(np.median(left)), 1e-9)
         before, weight = weight, np.minimum(1.0, _FAR * scale / np.maximum(left, 1e-12))
         if np.array_equal(weight, before):
             break

@@ -14,7 +14,7 @@ from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
 from daq.sweep.validity.saying import listed
-from daq.values import NAN, NextRide
+from daq.values import NAN, Z_95, NextRide
 
 WANTED_MM = 10.0
 """Width of the 95 % interval that a fitter can use."""
@@ -117,7 +117,7 @@ def steps_more(evidence: StepEvidence, found: Posterior) -> float:
     """Steps like the ones ridden that are missing for an interval of WANTED_MM, at the slope seen so far."""
     error_n = found.scale * (1.0 if evidence.se_n is None else float(np.median(evidence.se_n)))
     added = max(line_through(evidence, -found.mean).added_n_per_mm, SMALLEST_RISE)
-    needed = (2.0 * 1.96 * SD_OF_BEND * error_n / (added * WANTED_MM)) ** 2
+    needed = (2.0 * Z_95 * SD_OF_BEND * error_n / (added * WANTED_MM)) ** 2
     return max(needed - len(evidence.hands_n), 0.0)
 
 

@@ -7,11 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
-from daq.values import Setting
+from daq.values import SEAT_TUBE_DEG, Setting
 
 NOTHING_SET = Setting()
-SEAT_TUBE_DEG = 73.5
-"""Where it was not measured. Assumption; half a degree is 2 mm at 720 mm."""
 SEAT_TUBE = math.sin(math.radians(SEAT_TUBE_DEG))
 """Turns a height along the seat tube into one over the BB."""
 MISPLACED_MM = 3.0

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from daq.values import NAN, Bools, LeftOut, Status, StepMean, Stroke
+from daq.values import MAD_TO_SD, NAN, Bools, LeftOut, Status, StepMean, Stroke
 
 STEADY_WINDOW = 6
 """Strokes in each of the two neighbouring means that are compared, about 4 s at 90 rpm."""
@@ -16,8 +16,6 @@ STEADY_FLOOR_N = 3.0
 """Sway alone has a standard deviation of 3-8 N; a smaller change does not count as settling."""
 BURST_MADS = 3.5
 """Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers: modified z-scores above 3.5 are outliers."""
-MAD_TO_SD = 1.4826
-"""Median absolute deviation to standard deviation, normal distribution."""
 FAULTS = Status.SATURATED | Status.ADC_ERROR
 BURST = "a burst: a cough, a reach, the hands moved"
 OFF_EFFORT = "effort outside its band"

@@ -7,8 +7,7 @@ from daq.fit.setting import as_set, planned, start_of, surprises
 from daq.fit.stepping import HIP_ABOVE_MM, HIP_BEHIND_NOSE_MM
 from daq.rig import Geometry
 from daq.sweep.plan import Plan
-from daq.sweep.setting import SEAT_TUBE_DEG
-from daq.values import NAN, Setting, StepMean
+from daq.values import NAN, SEAT_TUBE_DEG, Setting, StepMean
 
 POSITIONS = (80.0, 70.0, 60.0, 50.0, 40.0)
 BAR = Geometry(bar_x_m=0.57, bar_y_m=0.66, saddle_y_m=0.70)

@@ -5,7 +5,7 @@ import pytest
 from daq.fit.intake import Saddle
 from daq.fit.stepping import HIP_ABOVE_MM, HIP_BEHIND_NOSE_MM, stepping
 from daq.sweep.plan import Plan
-from daq.sweep.setting import SEAT_TUBE_DEG
+from daq.values import SEAT_TUBE_DEG
 
 POSITIONS = (80.0, 70.0, 60.0, 50.0, 40.0)
 

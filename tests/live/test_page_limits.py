@@ -22,7 +22,7 @@ from daq.live.web.api_proof import NewProof
 from daq.live.web.api_typed import KnownWeight, TypedEffort
 from daq.sweep.plan import FEWEST_POSITIONS, LIMITS, BarHeightPolicy, ChanceOf, HeightPolicy, Plan
 from daq.sweep.setting import MISPLACED_MM
-from daq.values import FEET_SHARE
+from daq.values import FEET_SHARE, Z_95
 from tests.__main__ import ROOT
 
 PAGE = ROOT / "dashboard"
@@ -236,11 +236,16 @@ def test_every_exception_is_still_needed():
 
 
 @pytest.mark.parametrize(
-    ("name", "values"),
-    [("MISPLACED_MM", [MISPLACED_MM]), ("FEET_SHARE", [*FEET_SHARE]), ("FEWEST_POSITIONS", [FEWEST_POSITIONS])],
+    ("file", "name", "values"),
+    [
+        ("words.js", "MISPLACED_MM", [MISPLACED_MM]),
+        ("words.js", "FEET_SHARE", [*FEET_SHARE]),
+        ("words.js", "FEWEST_POSITIONS", [FEWEST_POSITIONS]),
+        ("scales.js", "Z_95", [Z_95]),
+    ],
 )
-def test_a_number_that_the_pages_sentences_go_by_is_the_daemons(name, values):
-    stated = re.search(rf"const {name} = (.*);", (PAGE / "words.js").read_text("utf-8"))
+def test_a_number_that_the_page_goes_by_is_the_daemons(file, name, values):
+    stated = re.search(rf"const {name} = (.*);", (PAGE / file).read_text("utf-8"))
 
     assert stated
     assert [float(one) for one in re.findall(NUMBER, stated[1])] == values

@@ -12,10 +12,10 @@ from daq.live.session import session
 from daq.live.telling.sweep_view import sweep_status
 from daq.measure.positions import Positions
 from daq.refusals import NotNow
-from daq.rider.position_sensors import SEAT_TUBE_DEG, SENSORS
+from daq.rider.position_sensors import SENSORS
 from daq.sweep.plan import Plan, out_and_back
 from daq.sweep.run import State, Trigger
-from daq.values import Onset, Result, StepMean
+from daq.values import SEAT_TUBE_DEG, Onset, Result, StepMean
 from daq.wire.board import ChannelKind
 
 WITH_POSITIONS = (*demo.ROLES, demo.POSITIONS)

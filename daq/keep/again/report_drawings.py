@@ -13,12 +13,12 @@ from markupsafe import Markup, escape
 from daq.fit.case import Evidence
 from daq.fit.ridden import Ridden
 from daq.sweep.onset import fitted_line, standard_errors
+from daq.values import Z_95
 
 WIDTH, HEIGHT = 680, 140
 LEFT, RIGHT, TOP, BOTTOM = 40, 670, 26, 102
 MARKS = ("M-4,0A4,4 0 1 0 4,0A4,4 0 1 0 -4,0Z", "M-4,-4H4V4H-4Z", "M0,-5L5,4H-5Z", "M0,-5L5,0L0,5L-5,0Z")
 DASHES = ("none", "6 3", "2 3", "9 3 2 3")
-Z_95 = 1.96
 Axis: TypeAlias = Callable[[float], float]
 
 

@@ -8,9 +8,7 @@ from typing import Any
 
 from daq.keep.store.rows import insert_row, update_row
 from daq.keep.store.sessions import keep_calibration
-
-UNKNOWN_UTC = "1970-01-01T00:00:00+00:00"
-"""The beginning of a session where it is lost: a time to calculate with that nobody takes for real."""
+from daq.values import UNKNOWN_UTC
 
 
 def place_stand_ins(db: sqlite3.Connection, problems: list[str]) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from daq.measure.calibration import Calibration
 from daq.measure.calibration.board import Board, otherwise
 from daq.measure.calibration.status import CHECK_HOURS, CalibrationStatus, SensitivityCheck, Standing, moment, status_at
-from daq.transmitters import UNKNOWN_UTC
+from daq.values import UNKNOWN_UTC
 
 CHECK_EVERY = datetime.timedelta(hours=CHECK_HOURS)
 BY_ITS_MAKER = "maker's own adjustment"

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from daq.measure.geometry import tilt_deg_of
 from daq.proof.dummy import Plank, Springs
 from daq.proof.sheet import ProofReading, Sheet
 from daq.proof.tasks import GRADUAL, ProofTask, hung_n
@@ -63,9 +64,7 @@ class Engineer:
         elif kind == "place":
             typed = self._placed(70.0 if number == GRADUAL else 60.0)
         elif kind == "tilt":
-            self._tilt_deg = (
-                math.degrees(math.atan(0.01 * self._plan.gradient_pct)) if number.endswith("climb") else 0.0
-            )
+            self._tilt_deg = tilt_deg_of(self._plan.gradient_pct) if number.endswith("climb") else 0.0
             typed = {"level_deg": self._read(self._tilt_deg, LEVEL_DEG)}
         elif kind in self._hung:
             load_n = self._hung[kind][int(number)]

@@ -13,7 +13,7 @@ import numpy as np
 from daq.measure.calibration.branches import LARGEST_HYSTERESIS, off_own_branch
 from daq.measure.calibration.fit import FitError, fit_polynomial
 from daq.physics import STANDARD_G_M_S2
-from daq.values import Array, Bools, Ints
+from daq.values import MAD_TO_SD, Array, Bools, Ints
 
 ODD_OF_SPAN = 0.002
 """A point this far off the line, in spans of the readings, is odd; bent or hysteretic cells stay well below."""
@@ -46,7 +46,7 @@ def blunders(load_n: Array, reading: Array, order: int, falling: Bools | None = 
         return Blunders()
     constant, slope = line
     off = reading - (constant + slope * load_n)
-    spread = 1.4826 * float(np.median(np.abs(off)))
+    spread = MAD_TO_SD * float(np.median(np.abs(off)))
     odd = np.flatnonzero(np.abs(off) > max(ODD_OF_SPAN * float(np.ptp(reading)), ODD_IN_SD * spread))
     if not len(odd):
         return Blunders()

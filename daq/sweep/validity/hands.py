@@ -9,11 +9,10 @@ import numpy as np
 
 from daq.student import quantile
 from daq.sweep.hands import JUMP_FLOOR_N, NOW_STROKES
-from daq.sweep.step import MAD_TO_SD
 from daq.sweep.validity.effects import SIZE, Effect, effects_of
 from daq.sweep.validity.saying import Number, failed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
-from daq.values import Array, StepMean, Validity
+from daq.values import MAD_TO_SD, Array, StepMean, Validity
 
 LEAST_SHIFT_N = 6.0
 """From hoods to drops is 15 N and more; a smaller shift that stays is not looked at. Judgement, no source."""

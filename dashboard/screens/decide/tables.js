@@ -1,6 +1,7 @@
 /** The tables a decision rests on: signs, confounders, positions on the client's bicycle, sweeps. */
 import { el } from "../../dom.js";
 import { MISSING, millimetres, number, percent, range, withMinus } from "../../format.js";
+import { Z_95 } from "../../scales.js";
 import { saysCure } from "../../words.js";
 
 function table(
@@ -59,8 +60,8 @@ export function sideTable(sides) {
   const rows = sides.map(({ first, second, over, trend, clear }) => ({
     cells: [
       `${named(first)} less ${named(second)}`,
-      `${number(over.difference_n, 1)} ± ${number(1.96 * over.u_difference_n, 1)}\u00a0N`,
-      `${percent(over.fraction, 1)} ± ${percent(1.96 * over.u_fraction, 1)}${clear ? "" : ", not clear"}`,
+      `${number(over.difference_n, 1)} ± ${number(Z_95 * over.u_difference_n, 1)}\u00a0N`,
+      `${percent(over.fraction, 1)} ± ${percent(Z_95 * over.u_fraction, 1)}${clear ? "" : ", not clear"}`,
       trend,
     ],
   }));
@@ -72,8 +73,8 @@ const named = (/** @type {string} */ cell) => cell.replaceAll("_", " ");
 /** Every step with what else moved besides the setback, and the shape of the stroke. @param {any[]} steps */
 export function stepTable(steps) {
   const pair = (/** @type {[number, number]|null} */ found, digits = 2) =>
-    found ? `${number(found[0], digits)} ± ${number(1.96 * found[1], digits)}` : "–";
-  const ripple = (/** @type {any} */ found) => (found ? `${number(found.amplitude_n, 1)} ± ${number(1.96 * found.u_n, 1)}` : "–");
+    found ? `${number(found[0], digits)} ± ${number(Z_95 * found[1], digits)}` : "–";
+  const ripple = (/** @type {any} */ found) => (found ? `${number(found.amplitude_n, 1)} ± ${number(Z_95 * found.u_n, 1)}` : "–");
   const share = (/** @type {any} */ shares, /** @type {string} */ name) =>
     shares ? `${number(100 * shares[name], 1)} ± ${number(196 * shares[`u_${name}`], 1)}` : "–";
   const spots = steps.some((step) => step.top_dead_spot_deg || step.bottom_dead_spot_deg);

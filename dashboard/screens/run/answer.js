@@ -14,6 +14,7 @@ import {
   uncertainty,
 } from "../../format.js";
 import { bandKey } from "../../onset_band.js";
+import { Z_95 } from "../../scales.js";
 import { stepPoints } from "../../step_points.js";
 import { besideTheNumber, chances, chartInWords, FORWARD_LIMIT, headline, instruction, isNamed, reasons, sentence, suggestedName } from "../../words.js";
 
@@ -166,7 +167,7 @@ function stepTable(/** @type {State} */ { steps, onset }) {
       {},
       el("th", { scope: "row" }, number(step.index + 1)),
       ...[
-        step.u_setback_mm === null ? number(step.setback_mm) : `${number(step.setback_mm)} ± ${number(1.96 * step.u_setback_mm)}`,
+        step.u_setback_mm === null ? number(step.setback_mm) : `${number(step.setback_mm)} ± ${number(Z_95 * step.u_setback_mm)}`,
         [step.setting?.reach_change_mm, step.setting?.drop_change_mm].map(changeInWords).join(", "),
         number(step.hand_load_n, 1),
         step.se_n === null ? "pooled" : uncertainty(step.se_n),

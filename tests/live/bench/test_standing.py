@@ -9,7 +9,7 @@ from daq.live.real import uncalibrated
 from daq.measure.calibration.board import Board, Converter
 from daq.measure.calibration.status import Standing, sensitivity_check
 from daq.measure.calibration.uncertainty import Expanded
-from daq.transmitters import UNKNOWN_UTC
+from daq.values import UNKNOWN_UTC
 from tests.measure.calibration.jig import jig
 from tests.ridden import RIG
 
