@@ -43,7 +43,7 @@ class SetbackScale(BaseModel):
 
     @property
     def mark(self) -> str:
-        """A word for its numbers as printed; another with another number. A proof holds for one scale."""
+        """A digest of its numbers as printed, 16 hexadecimal digits. It tells whether a proof belongs to this scale."""
         return hashlib.sha256("\n".join(self.printed).encode()).hexdigest()[:16]
 
     def true_mm(self, reading_mm: float) -> float:

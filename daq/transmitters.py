@@ -123,7 +123,7 @@ class TransmitterDecoder:
 
 
 def calibration_of_scale(rig: Rig, table: TypedScale) -> Calibration:
-    """The own adjustment of a scale that a person reads, in its unit: newtons at the contact for one of it."""
+    """The scale's own adjustment: newtons at the contact per unit of the display that a person reads."""
     per_unit = {role: table.newtons(getattr(table, f"{role}_per_scale")) for role in ("hands", "saddle")}
     channels = tuple(CalibratedChannel(one.name, "force", (0.0, per_unit.get(one.role, 1.0))) for one in rig.channels)
     return Calibration(f"read off a scale in {table.unit}", UNKNOWN_UTC, channels)

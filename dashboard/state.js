@@ -21,7 +21,7 @@
  * @property {import("./messages.js").Rig|null} rig
  * @property {import("./messages.js").Rider|null} rider
  * @property {import("./messages.js").Calibration|null} calibration
- * @property {any} visit the open visit as daq/live/session/visit.py tells it; null without a client
+ * @property {any} visit the open visit as daq/live/telling/view.py tells it; null without a client
  * @property {Bench|null} bench the guided calibration under way
  * @property {Doubt[]} doubts what makes the loads shown now doubtful
  * @property {{hands: number|null, saddle: number|null}|null} expanded_n of the loads shown now, N, 95 %

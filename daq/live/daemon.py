@@ -26,7 +26,7 @@ from daq.live.web.streams import BoundedStream
 from daq.sources.loop import on_signals
 
 GRACE_S = 2
-"""What open requests get to end when the daemon does; then their connections are cut."""
+"""Time for open requests when the daemon ends; then their connections are cut."""
 WORD_AT_MOST = 1024
 """The most bytes a page may send on its stream, on which it has nothing to say."""
 
@@ -107,7 +107,7 @@ async def serve(
         server = _Server(_config(teller, keys, names, passes, proxies))
         serving = [asyncio.create_task(server.serve(sockets=[listener]))]
         tasks += serving
-    gc.freeze()  # to go through all that is loaded holds the loop, and every screen, up by a tenth of a second
+    gc.freeze()  # a full collection blocks the loop, and so every screen, for 0.1 s
     try:
         await asyncio.wait([asked, *tasks], return_when=asyncio.FIRST_COMPLETED)
         for task in tasks:

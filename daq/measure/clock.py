@@ -21,14 +21,14 @@ from daq.values import Array, Ints, Samples
 HISTORY = 120
 """The number of crank events the line is fitted under."""
 RISEN_EVENTS_S, RISEN_EVENTS = 2.0, 5
-"""If this many events in a row are later than the line by this much, the sensor's clock has stood still. Normally an
-event is late by up to a notification and a revolution."""
+"""So many events in a row, each this much later than the line: the sensor's clock has stood still. Otherwise an event
+is late by no more than one notification and one revolution."""
 
 
 CLOCK_RULES = 2
-"""By which scans and crank events get their times. Of a sweep that does not say they are 1: what had waited and came at
-once was taken for the data of a clock that had stood still, and what came after was put ahead, by up to as much as that
-had waited.
+"""The rules by which scans and crank events get their times. A sweep that names none was timed by rules 1. These took
+data that had waited in a port, and came all at once, for data of a clock that had stood still; what followed was timed
+too late, by up to as long as the data had waited.
 """
 WRAP_US = 1 << 32
 """Ticks wrap after 71.6 minutes."""

@@ -32,7 +32,7 @@ from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
 
 MOST_LIST_BYTES = 2**20
-"""Of the list of one session's sweeps, a line each."""
+"""Most bytes of the table that lists one session's sweeps, a line each."""
 SCAN_COLUMNS = {
     "filename": "",
     "acq_time": "",
@@ -83,7 +83,7 @@ def export_bids(
         session = folder / name.folder
         make_folder(target.parent)
         _add_scan(session, name, _scan(store, sweep_id, derived, target.relative_to(session), is_coarse))
-        for file, text in texts.items():  # the motion itself last: where it is, the sweep is whole
+        for file, text in texts.items():  # motion.tsv is written last: it shows that the sweep is complete
             write_text(session / file, text)
         return target
 

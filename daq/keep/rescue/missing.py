@@ -1,4 +1,4 @@
-"""What a table costs that the file does not list any more, by what was found of it anyway."""
+"""What losing a table means: the file no longer lists it, and some of its rows were found anyway."""
 
 from __future__ import annotations
 

@@ -176,8 +176,7 @@ def damping_of(checks: Sequence[SensitivityCheck]) -> dict[str, Any]:
 def waits_longest(
     checks: tuple[SensitivityCheck, ...], scales: Sequence[str]
 ) -> tuple[str, tuple[SensitivityCheck, ...]]:
-    """Where each scale needs checks of its own: the one that counts, and its checks. It is one whose last check failed;
-    otherwise the one that waits longest."""
+    """The scale whose check matters most, and its checks: one that failed, else the one checked longest ago."""
     last = {check.channel: check for check in checks}
     failed = [scale for scale in scales if scale in last and not last[scale].passed]
     counts = next(iter(failed), min(scales, key=lambda one: last[one].checked_utc if one in last else ""))

@@ -20,14 +20,14 @@ NAMES = {"N": "newtons", "kg": "kilograms", "lb": "pounds"}
 POINT = 10.0
 """A decimal point left out of a display of tenths."""
 MORE, LESS = 1.35, 1.15
-"""Hands carry at most so much more than in any reading of the sweep before, or less: they load as the saddle comes
-forward, and behind the onset they stay as they are. The saddle is the other way round. Assumption."""
+"""Hand load may exceed or fall below earlier readings by at most this factor: it rises as the saddle comes forward, and
+behind the onset it stays as it is. With saddle load it is the other way round. Assumption."""
 FAR = 3.0
 """Beyond this ratio to the usual reading something is wrong even when no factor fits."""
 HANDS_N, SADDLE_N = (20.0, 400.0), (100.0, 1200.0)
 """What a riding person loads them with, at the least and at the most. Assumption, wide."""
 CHANCE = 1.0 / 400.0
-"""Readings the same as those of the step before are no chance below this: a sweep has some fifty readings."""
+"""Below this probability, repeated readings are not chance: a sweep has some fifty readings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,7 @@ def blunder(typed: str, so_far: TypedReadings) -> str:
 
 
 def _implausible(typed: str, so_far: TypedReadings) -> str:
-    """Whether no rider loads a contact so, and in which unit one would."""
+    """Whether the load is impossible, and the unit that would make it possible."""
     at, (least_n, most_n) = ("hands", HANDS_N) if so_far.loads_forward else ("saddle", SADDLE_N)
     load_n = float(typed) * so_far.newtons_per_unit
     if math.isnan(load_n) or least_n <= load_n <= most_n:
@@ -104,7 +104,7 @@ def _copied(typed: str, so_far: TypedReadings) -> list[str]:
 
 
 def _same_by_chance(readings: Sequence[str]) -> float:
-    """The share of pairs that are the same, half a pair more."""
+    """Share of equal pairs, plus half a pair."""
     pairs = list(itertools.combinations(readings, 2))
     return (sum(a == b for a, b in pairs) + 0.5) / (len(pairs) + 1.0)
 

@@ -83,12 +83,12 @@ class TypedProgress(SweepProgress):
 
     @property
     def taken(self) -> int:
-        """Readings of this position so far."""
+        """How many readings of this position there are."""
         return len(self._readings)
 
     @property
     def readings(self) -> tuple[Reading, ...]:
-        """Those."""
+        """Readings of this position."""
         return tuple(self._readings)
 
     @property
