@@ -25,7 +25,10 @@ PURE = set().union(*LAYERS[:6]) - {"bootstrap"}
 WORLD = {"asyncio", "logging", "os", "pathlib", "random", "serial", "socket", "sqlite3", "subprocess", "threading",
          "time", "bleak"}  # fmt: skip
 MODULES = sorted(PACKAGE.rglob("*.py"))
-ROOMS = ("daq.keep", "daq.live")
+ROOMS = (
+    *("daq.cli", "daq.fit", "daq.keep", "daq.live", "daq.measure", "daq.proof", "daq.rider", "daq.sources"),
+    *("daq.sweep", "daq.wire"),
+)
 """Folders whose own folders stand in one order too."""
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from daq.sweep import sway
 from daq.sweep.noise import PooledLevels, Series, as_series, smoothed
-from daq.sweep.typed.levels import levels_of
+from daq.sweep.typed_levels import levels_of
 from daq.values import NAN, Array, Bools, StepMean
 
 LEAST_STROKES = 20

@@ -149,7 +149,7 @@ class TypedProgress(SweepProgress):
 
 
 def typed_mean(setback_mm: float, readings: tuple[Reading, ...], torque_nm: float) -> StepMean:
-    """The step these readings make. se_n is NaN: it comes from all steps together (daq.sweep.typed.levels)."""
+    """The step these readings make. se_n is NaN: it comes from all steps together (daq.sweep.typed_levels)."""
     return StepMean(
         setback_mm=setback_mm,
         hand_load_n=float(np.mean([one.hands_n for one in readings])),

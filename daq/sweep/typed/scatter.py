@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from daq.sweep.information import Sway
-from daq.sweep.typed.levels import UNTOLD, prior_of
 from daq.sweep.typed.moments import CELL_S
+from daq.sweep.typed_levels import UNTOLD, prior_of
 from daq.values import StepMean
 
 

@@ -5,7 +5,10 @@ import numpy as np
 import pytest
 
 from daq.sweep.sway import SWAY_N
-from daq.sweep.typed.levels import (
+from daq.sweep.typed.moments import moments_s
+from daq.sweep.typed.progress import typed_mean
+from daq.sweep.typed.scatter import as_read, usual
+from daq.sweep.typed_levels import (
     RIPPLE_HZ,
     SWAY_SHARE,
     SWAY_TAUS_S,
@@ -16,9 +19,6 @@ from daq.sweep.typed.levels import (
     shown,
     together,
 )
-from daq.sweep.typed.moments import moments_s
-from daq.sweep.typed.progress import typed_mean
-from daq.sweep.typed.scatter import as_read, usual
 from daq.values import NAN, Reading
 
 
