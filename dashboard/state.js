@@ -106,7 +106,7 @@ export const initial = Object.freeze({
   settings: DEFAULT_SETTINGS,
 });
 
-/** The mark that pauses the sweep; the alarm it raises begins with it, and is over with the pain. */
+/** The mark that pauses the sweep, in the daemon's words. */
 export const PAIN = "pain or numbness";
 
 /** The setback offered for confirmation: the requested one, whenever a new position is requested. */
@@ -188,7 +188,7 @@ const HANDLERS = {
     notices: m.notices.map((/** @type {Notice} */ notice, /** @type {number} */ i) => ({
       ...notice,
       received_ms: m.received_ms,
-      seen: i < m.notices.length - 1 || (notice.text.startsWith(PAIN) && !m.sweep?.pain),
+      seen: i < m.notices.length - 1 || (notice.pain && !m.sweep?.pain),
     })),
     unstopped: unstoppedAfter(state, m.sweep),
     ...entryAfter(state, m.sweep),

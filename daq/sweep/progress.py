@@ -43,6 +43,8 @@ class Notice:
     level: str
     text: str
     t_s: float
+    pain: bool = False
+    """Whether it is over with the pain it tells of."""
 
 
 class SweepProgress:

@@ -107,7 +107,7 @@ def test_the_alarm_of_a_pain_goes_when_the_fitter_lets_the_ride_go_on(js, messag
 
 @pytest.mark.parametrize(("pain", "seen"), [(True, False), (False, True)])
 def test_a_page_that_opens_after_a_pain_is_over_shows_its_alarm_no_more(js, messages, pain, seen):
-    alarm = {**messages["notice"], "level": "alarm", "text": "pain or numbness: the rider stops pedalling"}
+    alarm = {**messages["notice"], "level": "alarm", "text": "the rider stops pedalling", "pain": True}
     opened = {**messages["snapshot"], "sweep": {**messages["sweep"], "pain": pain}, "notices": [alarm]}
 
     assert newest_seen(js("state.js", REDUCE_ALL, [opened])) == seen

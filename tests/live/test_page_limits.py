@@ -15,7 +15,7 @@ from daq.fit.intake import BegunIntake
 from daq.fit.prechecks import Measured
 from daq.fit.sketch import Sketch
 from daq.fit.step_notes import LIMITS as OF_A_STEP
-from daq.fit.step_notes import SADDLE_TILT
+from daq.fit.step_notes import PAIN, SADDLE_TILT
 from daq.live.bench.wanted import Wanted
 from daq.live.web.api_bench import WeightOn
 from daq.live.web.api_proof import NewProof
@@ -249,3 +249,8 @@ def test_a_number_that_the_page_goes_by_is_the_daemons(file, name, values):
 
     assert stated
     assert [float(one) for one in re.findall(NUMBER, stated[1])] == values
+
+
+def test_the_mark_of_pain_is_called_on_the_page_as_in_the_daemon():
+    """By another name it would be a remark, and pause nothing."""
+    assert f'export const PAIN = "{PAIN}";' in (PAGE / "state.js").read_text("utf-8")

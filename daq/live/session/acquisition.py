@@ -149,9 +149,9 @@ class Acquisition:
 
     # --- what is told -----------------------------------------------------------------------------------------------
 
-    def notice(self, level: str, text: str) -> None:
-        """Show everybody at the jig one sentence."""
-        self._tell(Notice(level, text, self.clock.now_us() / 1e6))
+    def notice(self, level: str, text: str, *, pain: bool = False) -> None:
+        """Show everybody at the jig one sentence. pain: it is over with the pain it tells of."""
+        self._tell(Notice(level, text, self.clock.now_us() / 1e6, pain))
 
     def troubles(self) -> dict[str, str]:
         """What is wrong with each part now, in one sentence; empty text if nothing is."""

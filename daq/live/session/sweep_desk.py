@@ -219,7 +219,7 @@ class SweepDesk:
         if text == PAIN:
             self._pause()
             self._at.notice(
-                "alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone"
+                "alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone", pain=True
             )
         else:
             self._at.notice("info", f"marked: {text}")

@@ -175,7 +175,8 @@ def test_pain_pauses_the_sweep_and_is_kept_with_its_setback_until_the_ride_goes_
         assert session.sweep.progress.state is State.SETTLING
         await session.sweep.mark("pain or numbness")
         assert session.sweep.progress.state is State.PAUSED
-        assert session.acquisition.notices[-1].level == "alarm"
+        last = session.acquisition.notices[-1]
+        assert (last.level, last.pain) == ("alarm", True)
         assert sweep_status(session)["pain"] is True
         with pytest.raises(NotNow, match="first say where, on which side and how much"):
             await session.sweep.fitter(Trigger.RESUME)
