@@ -7,24 +7,35 @@ import sqlite3
 from collections.abc import Callable, Iterator
 
 from daq.items import Event, Hello, Item, Notification
+from daq.keep.errors import NotThere, StoreDamaged, StoreError
 from daq.keep.json_text import json_text
 from daq.keep.store.rows import insert_row
 from daq.values import Samples
 
-CANNOT_BE_HELD = (
-    *(TypeError, ValueError, OverflowError),
-    *(sqlite3.IntegrityError, sqlite3.DataError, sqlite3.InterfaceError, sqlite3.ProgrammingError),
-)
-"""What encoding and SQLite raise for a value, and not for a file that cannot be written."""
+_OF_A_VALUE = (sqlite3.IntegrityError, sqlite3.DataError, sqlite3.InterfaceError, sqlite3.ProgrammingError)
+"""What SQLite raises for a value; its other errors are of the file."""
+_OF_THE_FILE = (StoreError, OSError, MemoryError, sqlite3.Error, UnicodeDecodeError)
+"""Of the file, the disk or the machine; the last of SQLite's message about a damaged schema."""
+
+
+def is_of_the_content(error: Exception) -> bool:
+    """Whether writing failed for what was to be written, by a fault of ours too, so that it would fail again however
+    often it is tried."""
+    if isinstance(error, NotThere) or (isinstance(error, StoreDamaged) and error.row_id is not None):
+        return True
+    first = error.__cause__ if isinstance(error, StoreError) and error.__cause__ is not None else error
+    return isinstance(first, _OF_A_VALUE) or not isinstance(first, _OF_THE_FILE)
 
 
 @contextlib.contextmanager
 def apart(db: sqlite3.Connection, refused: Callable[[Exception], None]) -> Iterator[None]:
-    """Undo what the block has written, and nothing else of the transaction, if a value in it cannot be held."""
+    """Undo what the block has written, and nothing else of the transaction, if it fails for what it writes."""
     db.execute("SAVEPOINT apart")
     try:
         yield
-    except CANNOT_BE_HELD as error:
+    except Exception as error:
+        if not is_of_the_content(error):
+            raise
         db.execute("ROLLBACK TO apart")
         refused(error)
     db.execute("RELEASE apart")

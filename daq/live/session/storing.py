@@ -11,6 +11,7 @@ import logging
 import os
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,6 +20,7 @@ from daq.keep.errors import NotStored, StoreBusy, StoreDamaged, StoreError, Stor
 from daq.keep.paths import default_state_folder
 from daq.keep.store import Store
 from daq.keep.store.vanished import carry_over
+from daq.keep.store.writing import is_of_the_content
 from daq.measure.calibration import Calibration, to_dict
 from daq.sweep.plan import Plan
 from daq.values import Samples, joined
@@ -27,6 +29,16 @@ EVERY_S = 1.0
 KEPT = "kept in memory, not stored yet"
 log = logging.getLogger("foreaft.store")
 T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class _Call:
+    """A result of a sweep, or its end."""
+
+    what: str
+    cure: str
+    """If it cannot be written."""
+    write: Callable[[Store], object]
 
 
 class Storing:
@@ -40,7 +52,8 @@ class Storing:
         self.vanished = ""
         """Where everything has been since the store's file vanished; empty if it has not."""
         self.refused = ""
-        """What was received last that no store could hold, and is lost; empty if nothing."""
+        """What no store could hold: what was received last and is lost, or else the first result; empty if nothing."""
+        self._items_refused = 0
         self._adrift = False
         """Whether the store's file has vanished and its content has not been carried over yet."""
         self._refuge = refuge or default_state_folder(os.environ, Path.home())
@@ -50,7 +63,7 @@ class Storing:
         self._next: asyncio.Future[bool] | None = None
         """The flush that has been requested but has not started."""
         self._items: list[Item] = []
-        self._calls: list[Callable[[Store], object]] = []
+        self._calls: list[_Call] = []
 
     def add(self, item: Item) -> None:
         """Queue one item; it is durable after the next flush."""
@@ -58,11 +71,23 @@ class Storing:
 
     def add_result(self, sweep_id: int, kind: str, method: str, content: Any) -> None:
         """Queue a computed result; it is written after all raw data queued before it."""
-        self._calls.append(lambda store: store.put_result(sweep_id, kind=kind, method=method, content=content))
+        self._calls.append(
+            _Call(
+                f"{kind} of sweep {sweep_id}",
+                f"foreaft onset {sweep_id} computes it again",
+                lambda store: store.put_result(sweep_id, kind=kind, method=method, content=content),
+            )
+        )
 
     def end_sweep(self, sweep_id: int, to_us: int | None, state: str | None) -> None:
         """Queue the end of a sweep; None: that it goes on."""
-        self._calls.append(lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state))
+        self._calls.append(
+            _Call(
+                f"end of sweep {sweep_id}",
+                f"foreaft close {sweep_id} ends it",
+                lambda store: store.end_sweep(sweep_id, to_us=to_us, state=state),
+            )
+        )
 
     async def flush(self) -> bool:
         """Make everything queued so far durable. Returns False, with `trouble` set and nothing lost, if that is
@@ -76,10 +101,10 @@ class Storing:
     async def stored(self) -> None:
         """Return when everything queued so far is on the disk. NotStored if it is only in memory; StoreUnwritable if
         some of it cannot be stored at all."""
-        refused = self.refused
+        refused = self._items_refused
         if not await self.flush():
             raise NotStored(self.trouble)
-        if self.refused != refused:
+        if self._items_refused != refused:
             raise StoreUnwritable(self.refused)
 
     async def _flush(self) -> bool:
@@ -92,7 +117,7 @@ class Storing:
                     await self._call(self._put, items)
                     items = []
                 while calls:
-                    await self._call(calls[0], self._store)
+                    await self._write(calls[0])
                     calls.pop(0)
                 await self._look_after_the_file()
             except Exception as error:  # a fault of ours too: what has arrived is worth more than the way out
@@ -182,7 +207,23 @@ class Storing:
             self._store.put(self.session_id, items, lambda item, error: refused.append((item, error)))
             if refused:
                 self.refused = _lost(refused)
+                self._items_refused += len(refused)
                 log.error("an item cannot be stored", extra={"why": self.refused})
+
+    async def _write(self, call: _Call) -> None:
+        """Write one result or end. One that cannot be written is set aside: it would hold up the others, and every
+        acknowledgement, for ever."""
+        try:
+            await self._call(call.write, self._store)
+        except Exception as error:
+            if not is_of_the_content(error):
+                raise
+            said = (
+                f"The {call.what} cannot be written, by a fault of this program ({error}); all that was received is "
+                f"stored, and {call.cure}. Report it with the log"
+            )
+            self.refused = self.refused or said
+            log.error("a result cannot be written", extra={"why": said})
 
     async def _call(self, use: Callable[..., T], *arguments: object) -> T:
         return await asyncio.get_running_loop().run_in_executor(self._thread, use, *arguments)

@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import sqlite3
 import threading
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ import uvloop
 
 from daq.items import Event, Notification
 from daq.keep.errors import StoreDamaged, StoreError, StoreFull, StoreUnwritable
-from daq.keep.store import Store
+from daq.keep.store import Store, chunks, writing
 from daq.values import Samples
 from tests.live.session.begun import begun
 
@@ -153,6 +154,181 @@ def test_what_no_store_can_hold_is_told_and_holds_up_nothing_else(tmp_path, item
         assert [one.content["text"] for one in kept if isinstance(one, Event)] == ["before", "after", "later"]
         assert [us for one in kept if isinstance(one, Samples) for us in one.received_us] == [1_000_000, 3_000_000]
         assert store.session(1).ended_us == 9_000_000
+
+
+def test_a_block_that_cannot_be_encoded_by_a_fault_of_ours_holds_up_no_other(tmp_path, monkeypatch):
+    encode = chunks.encode
+
+    def fails_on_one(samples):
+        if 2_000_000 in samples.received_us:
+            raise IndexError("planted")
+        return encode(samples)
+
+    async def goes_on():
+        _, storing = begun(tmp_path / "store.sqlite")
+        monkeypatch.setattr(chunks, "encode", fails_on_one)
+        for one in (scans(1), scans(2), scans(3), Event(5, "mark", {"text": "x"})):
+            storing.add(one)
+        with pytest.raises(StoreUnwritable, match=r"samples of board received at 2\.000 s cannot be stored .*planted"):
+            await storing.stored()
+        storing.add(scans(9))
+        await storing.stored()
+        with pytest.raises(StoreUnwritable, match=r"received at 2\.000 s cannot be stored"):
+            await storing.close(10_000_000)
+
+    uvloop.run(goes_on())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        kept = list(store.read_items(1))
+        assert [us for one in kept if isinstance(one, Samples) for us in one.received_us] == [1e6, 3e6, 9e6]
+        assert [one.content["text"] for one in kept if isinstance(one, Event)] == ["x"]
+        assert store.session(1).ended_us == 10_000_000
+
+
+def test_what_an_item_wrote_before_it_failed_is_undone_and_nothing_else(tmp_path, monkeypatch):
+    """A row without its twin, or a source that nothing came from, would be taken for damage."""
+    insert_row = writing.insert_row
+
+    def fails_after(db, table, **row):
+        number = insert_row(db, table, **row)
+        if row.get("content", "").find("second") >= 0:
+            raise IndexError("planted")
+        return number
+
+    async def goes_on():
+        _, storing = begun(tmp_path / "store.sqlite")
+        monkeypatch.setattr(writing, "insert_row", fails_after)
+        for text in ("first", "second", "third"):
+            storing.add(Event(1, "mark", {"text": text}))
+        with pytest.raises(StoreUnwritable, match="event mark"):
+            await storing.stored()
+        with pytest.raises(StoreUnwritable, match="event mark"):
+            await storing.close(9)
+
+    uvloop.run(goes_on())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [one.content["text"] for one in store.read_items(1)] == ["first", "third"]
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        StoreFull("no room"),
+        OSError("no room"),
+        MemoryError(),
+        sqlite3.OperationalError("locked"),
+        UnicodeDecodeError("utf-8", b"\xff", 0, 1, "a message of SQLite about a damaged schema"),
+    ],
+)
+def test_what_fails_for_the_disk_or_the_machine_alone_is_not_set_aside(tmp_path, monkeypatch, error):
+    encode, fails = chunks.encode, [True]
+
+    def fails_for_now(samples):
+        if 2_000_000 in samples.received_us and fails:
+            raise error
+        return encode(samples)
+
+    async def goes_on():
+        _, storing = begun(tmp_path / "store.sqlite")
+        monkeypatch.setattr(chunks, "encode", fails_for_now)
+        storing.add(Event(1, "mark", {"text": "\ud800"}))  # so that they are tried one by one
+        storing.add(scans(2))
+        assert not await storing.flush()
+        assert storing.refused == ""
+        fails.clear()
+        with pytest.raises(StoreUnwritable, match="The event mark received"):
+            await storing.close(3_000_000)
+
+    uvloop.run(goes_on())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [len(one) for one in store.read_items(1)] == [1]
+
+
+@pytest.mark.parametrize(
+    ("sweep_id", "content", "why"),
+    [
+        (1, {"x": object()}, "got object"),
+        (1, {"x": "\ud800"}, "half a surrogate pair"),
+        (2, {"x": 1}, "no sweep 2 in this store"),
+    ],
+)
+def test_a_result_that_cannot_be_written_holds_up_no_other_and_no_acknowledgement(tmp_path, sweep_id, content, why):
+    path = tmp_path / "store.sqlite"
+
+    async def goes_on():
+        store, storing = begun(path)
+        store.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        storing.add_result(sweep_id, "step", "step/1", content)
+        storing.add_result(1, "step", "step/1", {"y": 1})
+        storing.end_sweep(1, 5, "finished")
+        storing.add(Event(1, "mark", {"text": "x"}))
+        await storing.stored()
+        assert storing.refused.startswith(f"The step of sweep {sweep_id} cannot be written, by a fault of this program")
+        assert why in storing.refused
+        assert storing.refused.endswith(f"and foreaft onset {sweep_id} computes it again. Report it with the log")
+        with pytest.raises(StoreUnwritable, match="cannot be written"):
+            await storing.close(10)
+
+    uvloop.run(goes_on())
+
+    with Store.open(path, write=False) as store:
+        assert [result.content for result in store.results(1, "step")] == [{"y": 1}]
+        assert (store.sweep(1).to_us, store.sweep(1).state, store.session(1).ended_us) == (5, "finished", 10)
+
+
+def test_a_result_of_a_sweep_whose_row_is_damaged_holds_up_no_other(tmp_path):
+    async def goes_on():
+        store, storing = begun(tmp_path / "store.sqlite")
+        for _ in range(2):
+            store.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        with store.writing() as db:
+            db.execute("UPDATE sweeps SET plan = '[]' WHERE id = 1")
+            db.execute("DELETE FROM twins WHERE of = 'sweeps' AND row_id = 1")
+        for sweep_id in (1, 2):
+            storing.add_result(sweep_id, "step", "step/1", {"y": 1})
+        await storing.stored()
+        assert "The step of sweep 1 cannot be written" in storing.refused
+        assert len(store.results(2, "step")) == 1
+        with pytest.raises(StoreUnwritable, match="sweep 1"):
+            await storing.close(10)
+
+    uvloop.run(goes_on())
+
+
+def test_an_end_that_cannot_be_written_names_the_command_that_ends_the_sweep(tmp_path):
+    async def goes_on():
+        _, storing = begun(tmp_path / "store.sqlite")
+        storing.end_sweep(7, 5, "finished")
+        await storing.stored()
+        assert "The end of sweep 7 cannot be written" in storing.refused
+        assert "foreaft close 7 ends it" in storing.refused
+        with pytest.raises(StoreUnwritable, match="sweep 7"):
+            await storing.close(10)
+
+    uvloop.run(goes_on())
+
+
+def test_a_result_that_the_disk_does_not_take_waits_for_it(tmp_path, monkeypatch):
+    async def goes_on():
+        store, storing = begun(tmp_path / "store.sqlite")
+        store.begin_sweep(1, from_us=0, plan={}, rider={}, gradient_pct=0.0, calibration={})
+        with monkeypatch.context() as patched:
+            patched.setattr(store, "put_result", full)
+            storing.add_result(1, "step", "step/1", {"y": 1})
+            assert not await storing.flush()
+        await storing.stored()
+        assert storing.refused == ""
+        await storing.close(10)
+
+    def full(*_, **__):
+        raise StoreFull("no room left")
+
+    uvloop.run(goes_on())
+
+    with Store.open(tmp_path / "store.sqlite", write=False) as store:
+        assert [result.content for result in store.results(1, "step")] == [{"y": 1}]
 
 
 def test_a_full_disk_refuses_no_item_that_it_could_hold(tmp_path, monkeypatch):
