@@ -3,6 +3,7 @@
 import asyncio
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from daq.keep.errors import NotStored
@@ -29,12 +30,12 @@ class Sent:
     def close_stream(self):
         self.closed += 1
 
-    def pull_chunk(self, *, timeout, max_samples):
-        assert (timeout, max_samples) == (0.0, 5)
+    def pull_chunk(self, *, timeout, max_samples, as_numpy):
+        assert (timeout, max_samples, as_numpy) == (0.0, 5, True)
         if not self.polls:
             raise LostError
-        texts = self.polls.pop(0)
-        return [[text] for text in texts], [100.0 + i for i in range(len(texts))]
+        sent = [one.encode() if isinstance(one, str) else one for one in self.polls.pop(0)]
+        return np.array(sent, dtype=object)[:, None], 100.0 + np.arange(len(sent))
 
     def time_correction(self, _):
         self.asked += 1
@@ -118,10 +119,19 @@ def test_all_that_came_at_once_is_kept_before_the_disk_is_waited_for(monkeypatch
 
 
 def test_a_control_character_is_kept_where_it_can_be_seen(monkeypatch, kept, at):
-    told = take(at, Sent(["trial\t1", "half \ud800", "x" * 300]), monkeypatch)
+    told = take(at, Sent(["trial\t1", "x" * 300]), monkeypatch)
 
-    assert [text for text, *_ in markers(kept)] == ["trial\\t1", "half \\ud800", "x" * 200]
+    assert [text for text, *_ in markers(kept)] == ["trial\\t1", "x" * 200]
     assert told == ["markers are taken from emg", "no more markers from emg: it is gone"]
+
+
+def test_a_marker_that_is_no_utf_8_is_kept_with_its_bytes_escaped_and_so_are_numbers(monkeypatch, kept, at):
+    """ISO 8859-1, as an instrument with an older code page sends it; half a surrogate pair, which UTF-8 cannot have."""
+    sent = ["größer", "größer".encode("latin-1"), b"half \xed\xa0\x80", np.float32(0.1), np.int8(-3)]
+    take(at, Sent(sent), monkeypatch)
+
+    assert [text for text, *_ in markers(kept)] == ["größer", "gr\\xf6\\xdfer", "half \\xed\\xa0\\x80", "0.1", "-3"]
+    assert {type(stamp_s) for _, stamp_s, _ in markers(kept)} == {float}
 
 
 def test_what_waits_for_the_disk_is_said_to_wait_and_once(monkeypatch, kept, at):

@@ -23,7 +23,7 @@ LOOK_S = 1.0
 ANSWER_S = 5.0
 """In which a sender says what its clock shows; it is asked eight times first."""
 LONGEST = 200
-"""Letters of a marker, escapes not counted."""
+"""Letters of a marker; the escapes of control characters are not counted."""
 
 
 class MarkerInlet:
@@ -56,8 +56,8 @@ class MarkerInlet:
     async def _take(self, inlet: Any) -> None:
         """Keep what has come, all of it before anything is waited for. What the sender's clock has to be asked for may
         fail: that is raised after."""
-        samples, stamps = inlet.pull_chunk(timeout=0.0, max_samples=MOST_A_POLL)
-        if not samples:
+        samples, stamps = inlet.pull_chunk(timeout=0.0, max_samples=MOST_A_POLL, as_numpy=True)  # words undecoded
+        if not len(samples):
             return
         gone: Exception | None = None
         to_session_s: float | None = None
@@ -66,7 +66,7 @@ class MarkerInlet:
         except Exception as error:  # they are here, and come no second time
             gone = error
         for sample, stamp_s in zip(samples, stamps, strict=True):
-            self._keep(visible_line(str(sample[0])[:LONGEST]), stamp_s, to_session_s)
+            self._keep(_text(sample[0]), float(stamp_s), to_session_s)
         if gone is not None:
             self._at.notice(
                 "caution",
@@ -97,3 +97,10 @@ class MarkerInlet:
         if waits and waits != self._waits:
             self._at.notice("caution", f"markers of {self._name}: {waits}")
         self._waits = waits
+
+
+def _text(sent: Any) -> str:
+    """What was sent, in one line. Bytes that are not UTF-8, as an instrument with another code page sends them, are
+    escaped: the marker counts all the same."""
+    text = sent.decode("utf-8", "backslashreplace") if isinstance(sent, bytes) else str(sent)
+    return visible_line(text[:LONGEST])
