@@ -14,6 +14,7 @@ from typing import Any
 
 import uvicorn
 
+from daq.live.session.listening import kept_going
 from daq.live.session.session import Session
 from daq.live.telling.teller import Teller
 from daq.live.web import streams
@@ -91,17 +92,16 @@ async def serve(
     """Run sources, session, store and server until `until` is done or a signal arrives, then shut down in order. keys:
     who may use it over a network; None if the listener is for this machine only. names: other names it has there.
     passes: issued for the keys; None: not kept. proxies: addresses or networks of proxies that are believed.
-    Returns the signal, None without one. An error in any part ends the daemon and is raised.
+    Returns the signal, None without one. A link that fails, or what drains and stores, is begun again and told of; an
+    error of `until` or the server ends the daemon and is raised.
     """
     asked: asyncio.Future[signal.Signals] = asyncio.get_running_loop().create_future()
     on_signals((signal.SIGINT, signal.SIGTERM), partial(_ask, asked))
-    parts = [*(link() for link in links), session.run()]
-    storing = session.acquisition.storing
-    if storing is not None:
-        parts.append(storing.run())
+    at = session.acquisition
+    parts = [*links, session.run, *([] if at.storing is None else [at.storing.run])]
+    tasks: list[asyncio.Future[Any]] = [asyncio.create_task(kept_going(part, at.notice)) for part in parts]
     if until is not None:
-        parts.append(until)
-    tasks: list[asyncio.Future[Any]] = [asyncio.create_task(part) for part in parts]
+        tasks.append(asyncio.create_task(until))
     teller, server, serving = Teller(session), None, []
     if listener is not None:
         server = _Server(_config(teller, keys, names, passes, proxies))

@@ -27,9 +27,9 @@ def demo(folder, *, pace=100.0, plan=SHORT, **options):
     yield made
 
 
-async def serving(running, inside):
-    """Run the demo's parts without its fitter while `inside` acts."""
-    await serve(running.session, [running.board.run, *links_of(running.session)], until=inside())
+async def serving(running, inside, *beside):
+    """Run the demo's parts without its fitter, and what is given beside them, while `inside` acts."""
+    await serve(running.session, [running.board.run, *links_of(running.session), *beside], until=inside())
 
 
 async def under_way(session):

@@ -82,6 +82,10 @@ class FakeBoard:
         """Its button: marked on every scan until the host says that the tare is done."""
         self._side.tare_asked = True
 
+    def give_up_tare(self):
+        """No longer marked: nobody has answered for a while."""
+        self._side.tare_asked = False
+
     @property
     def tare_asked(self):
         return self._side.tare_asked

@@ -16,6 +16,7 @@ from daq.live.bench.standing import BY_ITS_MAKER, stamp, standing_of, utc_now
 from daq.live.bench.wanted import Wanted, setup_of
 from daq.live.bench.weight_check import u_weight_n, weight_check
 from daq.live.session.acquisition import Acquisition
+from daq.live.session.listening import log
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration import Calibration, in_order
 from daq.measure.calibration.board import board_of
@@ -67,13 +68,16 @@ class CalibrationDesk:
     # --- the daily check --------------------------------------------------------------------------------------------
 
     async def load_checks(self) -> None:
-        """Load the checks made of the calibration in use."""
-        if self._at.storing is not None:
-            calibration = self._at.calibration
-            try:
-                self.checks = await self._at.ask(lambda store: calibrations.checks(store, calibration))
-            except StoreError as error:
-                self._at.notice("caution", f"the checks of the calibration cannot be read: {error}")
+        """Load the checks made of the calibration in use; none, and told, if they cannot be read."""
+        if self._at.storing is None:
+            return
+        self.checks, calibration = (), self._at.calibration
+        try:
+            self.checks = await self._at.ask(lambda store: calibrations.checks(store, calibration))
+        except Exception as error:  # of ours too: the session needs none of them
+            if not isinstance(error, StoreError):
+                log.exception("the checks of the calibration failed")
+            self._at.notice("caution", f"the checks of the calibration cannot be read: {error}")
 
     async def check(self, *, on: str, load_n: float, weights: Weights, u_gravity_relative: float) -> SensitivityCheck:
         """Check with one weight on a cell, on the bar or the saddle; the result is stored whatever it is. NotNow during

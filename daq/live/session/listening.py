@@ -1,11 +1,15 @@
-"""A listener cannot hold up the data: if it fails, the failure is logged."""
+"""No fault of one part ends the others. A listener that fails is logged, and cannot hold up the data; what runs beside
+the others, as a link does, is begun again.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from typing import Any
 
+AGAIN_S = 1.0
 log = logging.getLogger("foreaft.session")
 
 
@@ -23,3 +27,31 @@ async def safely_awaited(beat: Awaitable[object]) -> None:
         await beat
     except Exception:
         log.exception("a listener failed")
+
+
+async def kept_going(part: Callable[[], Coroutine[Any, Any, None]], notice: Callable[[str, str], None]) -> None:
+    """Run a part until it returns. If it fails, begin it again; each kind of failure is told once. notice: gets level
+    and sentence, for a person."""
+    told: set[str] = set()
+    while True:
+        try:
+            return await part()
+        except Exception as error:
+            kind = fault_of(error)
+            if kind not in told:
+                told.add(kind)
+                log.exception("a part of the daemon failed")
+                safely(
+                    notice,
+                    "alarm",
+                    f"a part of this program failed ({kind}) and is begun again; what the others receive is kept. See "
+                    "whether every sensor still sends, and report it with the log",
+                )
+        await asyncio.sleep(AGAIN_S)
+
+
+def fault_of(error: BaseException) -> str:
+    """The type of an error; of the first in a group of several."""
+    while isinstance(error, BaseExceptionGroup):
+        error = error.exceptions[0]
+    return type(error).__name__

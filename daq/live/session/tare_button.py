@@ -6,6 +6,7 @@ import asyncio
 from collections.abc import Callable
 
 from daq.keep.errors import StoreError
+from daq.live.session.listening import fault_of, log
 from daq.live.session.session import Session
 from daq.measure.zero import OVER_S
 from daq.refusals import NotNow
@@ -33,6 +34,13 @@ class TareButton:
                 self._tell_board()
             except (NotNow, ValueError, StoreError) as refusal:
                 self._session.acquisition.notice("caution", f"the board's tare button: {refusal}")
+            except Exception as error:  # begun again, this would take the same press for another one
+                log.exception("the tare button's zero failed")
+                self._session.acquisition.notice(
+                    "alarm",
+                    f"the board's tare button: a fault of this program ({fault_of(error)}); it is not certain that the "
+                    "zero was taken. Take it on the page, and report it with the log",
+                )
             await self._until(pressed=False)
 
     async def _until(self, *, pressed: bool) -> None:

@@ -10,7 +10,7 @@ from daq.keep.store import Store
 from daq.live.daemon import serve
 from daq.live.links import links_of
 from daq.live.real import begin
-from daq.live.session import tare_button
+from daq.live.session import tare_button, zero_desk
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
 from daq.measure.calibration import CalibratedChannel, Calibration
@@ -88,3 +88,35 @@ def test_a_press_with_a_load_on_the_jig_is_refused_with_the_reason_and_the_board
     _, zeros = pressed(tmp_path, board, press)
 
     assert zeros == []
+
+
+def test_a_press_whose_zero_fails_by_a_fault_of_ours_is_told_and_answered_once_and_the_next_is_taken(
+    tmp_path, board, monkeypatch
+):
+    monkeypatch.setattr(tare_button, "REST_S", 0.2)
+    real, tried = zero_desk.zero_of, []
+
+    def zero_of(*given):
+        tried.append(1)
+        if len(tried) == 1:
+            raise ZeroDivisionError("planted")
+        return real(*given)
+
+    async def press(session):
+        monkeypatch.setattr(zero_desk, "zero_of", zero_of)
+        board.press_tare()
+        await until(lambda: any(note.level == "alarm" for note in session.acquisition.notices))
+        board.give_up_tare()
+        await until(lambda: not session.acquisition.sensors.tare_asked)
+        await asyncio.sleep(2 * tare_button.LOOK_EVERY_S)
+        board.press_tare()
+        await until(lambda: not board.tare_asked)
+
+    session, zeros = pressed(tmp_path, board, press)
+
+    assert len(zeros) == 1
+    assert [note.text for note in session.acquisition.notices if note.level == "alarm"] == [
+        "the board's tare button: a fault of this program (ZeroDivisionError); it is not certain that the zero was "
+        "taken. Take it on the page, and report it with the log"
+    ]
+    assert tried == [1, 1]
