@@ -89,7 +89,8 @@ def _tell(desk: BenchDesk) -> None:
     """Say what to do next, or what is wrong with what was done."""
     fields = desk.fields()
     if desk.problem:
-        tell(f"{desk.problem}\n  read again what is named (r TASK, series CELL N), or q")
+        named = "read again what is named (r TASK, series CELL N), or q"
+        tell(f"{desk.problem}\n  {named if desk.bench.task is None else 'Enter reads again'}")
     elif desk.pending:
         for finding in desk.pending:
             tell(f"  ! {finding.sentence}")

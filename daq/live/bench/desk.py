@@ -6,11 +6,13 @@ times.
 from __future__ import annotations
 
 import asyncio
+import logging
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
 
 from daq.keep.errors import StoreError
 from daq.keep.store import Store, calibrations
+from daq.keep.store.writing import is_of_the_content
 from daq.live.bench.lately import Lately
 from daq.live.bench.reading import BenchReading
 from daq.live.bench.standing import utc_now
@@ -25,11 +27,12 @@ from daq.measure.calibration.finding import Finding, Wrong
 from daq.measure.calibration.load_checks import counts_per_n
 from daq.measure.calibration.procedure import TRANSITIONS, Bench, BenchTrigger, Taken, minutes_left
 from daq.measure.calibration.steadiness import Settled
-from daq.refusals import NotNow
+from daq.refusals import NotNow, Refusal
 from daq.values import Samples
 
 T = TypeVar("T")
 Ask = Callable[[Callable[[Store], T]], Awaitable[T]]
+log = logging.getLogger("foreaft.bench")
 CREEP_POINTS = 60
 AROUND_S = 0.2
 """Scans arrive in blocks; a reading lasts this much longer than requested, so that its scans span the whole time."""
@@ -46,7 +49,7 @@ class BenchDesk:
         self.calibration: Calibration | None = None
         """Its result."""
         self.problem = ""
-        """Why the finished bench gave no calibration."""
+        """Why the finished bench gave no calibration, or the last reading no judgement."""
         self._to_make = False
         """Whether all readings are stored and what they make is not."""
         self._ask = ask
@@ -78,10 +81,25 @@ class BenchDesk:
         reading, task = self._reading, self.bench.task
         if reading is None or task is None or not reading.complete:
             return False
-        await self._end(task, reading)
+        try:
+            await self._end(task, reading)
+        except Exception as error:
+            if not isinstance(error, Refusal):  # which the engineer's own step may have made it meanwhile
+                self._failed(error, "this reading could not be used", "Read again")
+            self._accepted = ()
         if self._reading is reading:
             self._reading = None
         return True
+
+    def _failed(self, error: Exception, what: str, cure: str) -> None:
+        """Say that something failed and would fail again, by a fault of ours. What the store holds up is raised."""
+        if isinstance(error, StoreError) and not is_of_the_content(error):
+            raise error
+        log.exception("the bench failed")
+        self.problem = (
+            f"{what}, by a fault of this program ({type(error).__name__}); everything received is kept. {cure}, and "
+            "report it with the log"
+        )
 
     async def _end(self, task: Task, reading: BenchReading) -> None:
         """Process a complete reading. It stays the current one until the result is stored."""
@@ -103,7 +121,7 @@ class BenchDesk:
         task = self._due()
         if self._reading is not None:
             raise NotNow("a reading is being taken; let it end, or break it off")
-        self.pending, self._settled = (), None
+        self.pending, self._settled, self.problem = (), None, ""
         seconds, keep_s = self.setup.read_s, None
         if task.stage is Stage.WARM_UP:
             keep_s = SHORTEST_WARM_UP_S + AROUND_S
@@ -305,16 +323,23 @@ class BenchDesk:
 
     async def _make(self) -> None:
         """Compute the calibration and store it with its certificate; readings that do not fit are named."""
+        try:
+            self.calibration, self.problem = await self._made()
+        except Exception as error:
+            self._failed(error, "no calibration yet: it could not be computed", "Take the last reading again")
+        self._to_make = False
+
+    async def _made(self) -> tuple[Calibration | None, str]:
+        """The calibration, stored; or none, and why."""
         made_utc = utc_now()
         version = 1 + await self._ask(lambda store: calibrations.versions(store, self.number))
         name = f"{made_utc[:10]}-bench{self.number}" + (f".{version}" if version > 1 else "")
         try:
             made = made_from(self.setup, self.bench, id=name, made_utc=made_utc)
         except ValueError as error:
-            self.problem, self._to_make = f"no calibration yet: {error}", False
-            return
+            return None, f"no calibration yet: {error}"
         await self._ask(lambda store: _kept(store, self.number, made, self.setup, self.bench))
-        self.calibration, self._to_make = made.calibration, False
+        return made.calibration, ""
 
     def _per_n(self, cell: str) -> float | None:
         return counts_per_n(self.bench, cell) or dict(self.setup.expected_per_n).get(cell)
