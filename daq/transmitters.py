@@ -103,6 +103,11 @@ class TransmitterDecoder:
         return self._readings.scans
 
     @property
+    def held(self) -> bytes:
+        """Bytes of a line that has not ended yet."""
+        return self._readings.pending
+
+    @property
     def lost(self) -> tuple[int, int]:
         """Scans dropped, and lines or answers that could not be used."""
         return self._readings.lost
@@ -134,6 +139,7 @@ class ScaleGreeting:
     readings are events (daq.items.READING)."""
 
     scans = 0
+    held = b""
     lost = (0, 0)
     problem = ""
 

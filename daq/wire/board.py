@@ -101,6 +101,11 @@ class BoardDecoder:
         return self._frames.damaged
 
     @property
+    def held(self) -> bytes:
+        """Bytes of a frame that has not ended yet."""
+        return self._frames.pending
+
+    @property
     def lost(self) -> tuple[int, int]:
         """Scans dropped, and frames that were damaged or said something impossible."""
         return self.dropped, self.damaged + self.malformed

@@ -58,6 +58,8 @@ class PollDecoder:
         self.source = source
         self.scans = self.missed = self.failed = 0
         self.problem = ""
+        self.pending = b""
+        """Nothing ever: a poll comes whole."""
         self._units = units
         self._last: dict[int, Samples] = {}
         self._number: int | None = None

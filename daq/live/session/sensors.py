@@ -78,8 +78,10 @@ class Sensors:
     def arrive_notification(self, received_us: int, characteristic: str, payload: bytes, source: str = POWER) -> None:
         """One notification of a Bluetooth sensor, or a value read from it."""
         notification = Notification(received_us, source, characteristic, payload)
-        self._decode()
-        self._inbox.append(notification)
+        try:
+            self._decode()
+        finally:
+            self._inbox.append(notification)
         if self._record is not None:
             self._record(notification)
         self.health[source].arrived(received_us, 1)
@@ -125,28 +127,36 @@ class Sensors:
 
     def _decoded(self, pieces: list[tuple[int, bytes]]) -> list[tuple[int, board.Item | Event]]:
         """What the pieces say, with its receipt time; where the decoder fails, its bytes themselves in an event."""
+        held = self.decoder.held
         try:
             return list(self.decoder.feed_pieces(pieces))
         except Exception:
             log.exception("the decoder failed")
             self._begin_anew()
             self._notice("alarm", UNREADABLE)
-            return list(self._one_by_one(pieces))
+            return list(self._one_by_one([(pieces[0][0], held), *pieces] if held else pieces))
 
     def _one_by_one(self, pieces: list[tuple[int, bytes]]) -> Iterator[tuple[int, board.Item | Event]]:
         for received_us, data in pieces:
+            held = self.decoder.held
             try:
                 yield from list(self.decoder.feed_pieces([(received_us, data)]))
             except Exception:
                 self._begin_anew()
-                content = {"part": self.loads_from, "sentence": UNREADABLE, "bytes": data.hex()}
+                content = {"part": self.loads_from, "sentence": UNREADABLE, "bytes": (held + data).hex()}
                 yield received_us, Event(received_us, FAULT, content)
 
     def _begin_anew(self) -> None:
-        """A decoder in place of the one that failed, of which nothing can be assumed but what it has counted."""
+        """A decoder in place of the one that failed, of which nothing can be assumed but what it has counted. The one
+        that failed if there is no other: what it fails on is kept all the same."""
+        try:
+            fresh = decoder_of(self._rig, BOARD)
+        except Exception:
+            log.exception("no decoder could be made")
+            return
         dropped, damaged = self.decoder.lost
         self._lost_before = self._lost_before[0] + dropped, self._lost_before[1] + damaged
-        self.decoder = decoder_of(self._rig, BOARD)
+        self.decoder = fresh
 
     def _hear(self, said: board.Item) -> None:
         """Handle one decoded message of the board."""
