@@ -20,7 +20,7 @@ from daq.live.session.sensors import Sensors
 from daq.live.session.storing import Storing, in_runs
 from daq.measure.calibration import Calibration
 from daq.pipeline import Output, Pipeline, item_of
-from daq.refusals import NotNow
+from daq.refusals import NotNow, Refusal
 from daq.ride import Heard, Ride
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -90,10 +90,18 @@ class Acquisition:
             self._hear(item, self.ride.feed(item))
 
     def act(self, kind: str, content: dict[str, Any]) -> None:
-        """Take a person's event after all that arrived before it. Refusal if it does not fit: then it is not kept."""
+        """Take a person's event after all that arrived before it. Refusal if it does not fit: then it is not kept.
+        After any other error it is kept: it may have acted."""
         self.drain()
         event = Event(self.clock.stamp_us(), kind, content)
-        outputs = self.ride.feed(event)
+        try:
+            outputs = self.ride.feed(event)
+        except Refusal:
+            raise
+        except Exception:
+            self._store(event)
+            self.record(event)
+            raise
         self._store(event)
         self.record(event)
         self._hear(event, outputs)

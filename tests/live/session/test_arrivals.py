@@ -14,6 +14,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.backlog import Backlog
 from daq.live.session.sensors import NO_HELLO
 from daq.live.session.session import Session
+from daq.refusals import NotNow
 from daq.ride import Ride
 from daq.sources.clock import SessionClock
 from daq.values import Loads, Samples
@@ -108,7 +109,7 @@ def test_what_arrives_is_in_the_inbox_before_it_is_recorded(at):
     at.sensors = sensors.Sensors(RIG, 1.0, record=planted, notice=planted, pipeline=lambda: at.pipeline)
     with contextlib.suppress(ZeroDivisionError):
         arrive(at)  # fails at the notification, at the first of the board's bytes
-    assert [type(item) for item in at.sensors.take()] == [Hello, Samples]
+    assert [type(item) for item in at.sensors.take()] == [Hello, Samples, Notification]
 
     with contextlib.suppress(ZeroDivisionError):
         at.sensors.arrive_notification(at.clock.stamp_us(), "2a63", b"\x00\x00\x64\x00")
@@ -124,6 +125,41 @@ def test_what_follows_from_a_message_comes_after_all_of_them_are_in_the_inbox(ke
     arrive(at)
 
     assert [type(item) for item in kept][:2] == [Hello, Samples], "the mark comes after what arrived before it"
+
+
+def test_what_a_person_does_is_kept_if_the_ride_fails_after_it_has_acted(tmp_path, monkeypatch, kept):
+    recorder = RecordingWriter(tmp_path / "r.foreaft", {"rig": ""})
+    at = acquisition_into(kept, recorder)
+    real = Ride.feed
+
+    def feed(self, item):
+        real(self, item)
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr(Ride, "feed", feed)
+    with pytest.raises(ZeroDivisionError):
+        at.act("mark", {"text": "x"})
+    recorder.close()
+
+    assert at.ride.remarks.marks == ("x",)
+    assert [item.content for item in kept] == [{"text": "x"}]
+    assert [item.content for item in read_recording(tmp_path / "r.foreaft").items()] == [{"text": "x"}]
+
+
+def test_what_is_refused_is_not_kept(kept, at):
+    with pytest.raises(NotNow):
+        at.act("fitter", {"event": "begin"})
+
+    assert kept == []
+
+
+def test_what_nobody_can_take_back_is_stored_whatever_fails_on_what_came_before_it(monkeypatch, kept, at):
+    monkeypatch.setattr(at, "drain", planted)
+
+    with pytest.raises(ZeroDivisionError):
+        at.arrive("marker", {"text": "x"})
+
+    assert [item.content for item in kept] == [{"text": "x"}]
 
 
 def test_last_seconds_that_cannot_be_remembered_hold_up_nobody(monkeypatch, kept, at):
