@@ -95,9 +95,12 @@ class Teller:
             self._tell_visit()
 
     def _tell_loads(self) -> None:
-        if self._loads:
-            self._hub.send(messages.joined_block(self._loads))
-            self._loads.clear()
+        loads, self._loads = (
+            self._loads,
+            [],
+        )  # first: what cannot be sent would come again, and more of it, at each beat
+        if loads:
+            self._hub.send(messages.joined_block(loads))
 
     def _whole_now(self) -> tuple[Any, ...]:
         """When any of these is another one, a page starts again from a snapshot."""

@@ -12,6 +12,7 @@ from daq.live.real import begin
 from daq.live.session import session as beating
 from daq.live.session.acquisition import Rider
 from daq.live.session.session import Session
+from daq.live.telling import messages
 from daq.live.telling.teller import Teller
 from daq.measure.calibration import CalibratedChannel, Calibration
 from daq.rig import parse_rig
@@ -179,5 +180,29 @@ def test_a_page_that_joins_within_a_beat_is_told_its_scans_once_and_so_are_the_o
 
         assert [counted(block) for block in await blocks(late, 2)] == [3, 2]
         assert [counted(block) for block in await blocks(page, 2)] == [3, 2]
+
+    on_a_session(job)
+
+
+def test_scans_that_cannot_be_told_are_not_told_again_with_those_that_come_after(on_a_session, monkeypatch):
+    """They would be more at each beat; a page has a chart of the last seconds, not a record."""
+    real, asked = messages.joined_block, []
+
+    def joined_block(loads):
+        asked.append(1)
+        if len(asked) == 1:
+            raise ZeroDivisionError("planted")
+        return real(loads)
+
+    async def job(session, teller):
+        page, at = teller.join(), session.acquisition
+        await told(page)
+        monkeypatch.setattr(messages, "joined_block", joined_block)
+        at.sensors.arrive_bytes(at.clock.stamp_us(), scans(0, 3))
+        while not asked:
+            await told(page)
+        at.sensors.arrive_bytes(at.clock.stamp_us(), scans(3, 2))
+
+        assert [counted(block) for block in await blocks(page, 1)] == [2]
 
     on_a_session(job)
