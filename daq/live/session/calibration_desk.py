@@ -101,10 +101,13 @@ class CalibrationDesk:
     async def keep(self, made: SensitivityCheck) -> None:
         """Keep a check of the calibration in use, whatever it says."""
         calibration = self._at.calibration
+        if not made.passed:
+            self._at.notice("alarm", made.sentence)
         await self._at.ask(lambda store: calibrations.add_check(store, calibration, made))
         self.checks = (*self.checks, made)
         await self._at.accept(CHECKED, self.stamp())
-        self._at.notice("info" if made.passed else "alarm", made.sentence)
+        if made.passed:
+            self._at.notice("info", made.sentence)
 
     # --- the bench --------------------------------------------------------------------------------------------------
 

@@ -221,9 +221,9 @@ class SweepDesk:
             self._at.notice(
                 "alarm", f"{text}: the rider stops pedalling. Stop the sweep, or resume only when it is gone", pain=True
             )
-        else:
-            self._at.notice("info", f"marked: {text}")
         await self._at.stored()
+        if text != PAIN:
+            self._at.notice("info", f"marked: {text}")
 
     async def tell_pain(self, *, place: str | None, side: str | None, score: int | None, red: str | None) -> None:
         """Store where it hurts and how much; a red flag ends the sweep and today's riding, also when nothing else was

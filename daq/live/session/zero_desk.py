@@ -52,10 +52,10 @@ class ZeroDesk:
         self.forget_holds()
         names = [channel.name for channel in at.pipeline.calibration.forces]
         moved = ", ".join(f"{name} {round(n, 1) + 0.0:+.1f}" for name, n in zip(names, zero.moved_n, strict=True))
-        at.notice("info", f"zero taken; newtons away from the calibration's: {moved}")
         for doubt in drifted:
             at.notice("caution", f"since the last zero, {doubt.sentence}")
         await at.stored()
+        at.notice("info", f"zero taken; newtons away from the calibration's: {moved}")
         return zero
 
     async def restore(self, counts: Sequence[float]) -> None:
@@ -106,8 +106,8 @@ class ZeroDesk:
             raise NotNow("no power sensor is linked whose zero could be set")
         said = await self._at.sensors.compensate()
         self._at.act(POWER_ZERO, {"said": said})
-        self._at.notice("info", f"power sensor: {said}")
         await self._at.stored()
+        self._at.notice("info", f"power sensor: {said}")
         return said
 
     def doubts(self) -> tuple[Doubtful, ...]:
