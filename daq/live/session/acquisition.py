@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 from collections import deque
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
@@ -72,6 +72,8 @@ class Acquisition:
         self.hears_event: list[Callable[[Event], None]] = []
         self.hears_item: list[Callable[[], None]] = []
         """Called when everything that follows from one item has been passed on."""
+        self.failed: Callable[[Exception], None] = _raised
+        """Called when something that arrived could not be computed; set by whoever tells it and marks the sweep."""
         self._recorder = recorder
 
     @property
@@ -82,12 +84,15 @@ class Acquisition:
     # --- what arrives, and what a person does -----------------------------------------------------------------------
 
     def drain(self) -> None:
-        """Take all that has arrived: into the queue for the store before anything is computed from any of it."""
-        items = self.sensors.take()
-        for item in items:
-            self._store(item)
-        for item in _in_runs(items):
-            self._hear(item, self.ride.feed(item))
+        """Take all that has arrived: into the queue for the store before anything is computed from any of it. What
+        cannot be computed holds up neither the rest nor a person's event, a stop least of all."""
+        with self._faults_told():
+            items = self.sensors.take()
+            for item in items:
+                self._store(item)
+            for item in _in_runs(items):
+                with self._faults_told():
+                    self._hear(item, self.ride.feed(item))
 
     def act(self, kind: str, content: dict[str, Any]) -> None:
         """Take a person's event after all that arrived before it. Refusal if it does not fit: then it is not kept.
@@ -168,6 +173,13 @@ class Acquisition:
         store = "" if kept is None else kept.trouble or ". ".join(filter(None, (kept.vanished, kept.refused)))
         return {**found, "store": store}
 
+    @contextlib.contextmanager
+    def _faults_told(self) -> Iterator[None]:
+        try:
+            yield
+        except Exception as error:
+            self.failed(error)
+
     def _hear(self, item: Item, outputs: list[Heard]) -> None:
         if isinstance(item, Samples):
             for hears in self.hears_scans:
@@ -228,3 +240,7 @@ def _in_runs(items: list[Item]) -> list[Item]:
     except Exception:
         log.exception("what arrived could not be joined")
         return items
+
+
+def _raised(error: Exception) -> None:
+    raise error

@@ -15,7 +15,7 @@ from daq.fit.prechecks import JigReadings
 from daq.keep.recording import RecordingWriter
 from daq.live.session.acquisition import Acquisition, Rider
 from daq.live.session.calibration_desk import CalibrationDesk
-from daq.live.session.listening import log, safely, safely_awaited
+from daq.live.session.listening import safely, safely_awaited
 from daq.live.session.occupied import Occupied
 from daq.live.session.outlooks import Outlooks
 from daq.live.session.proof_desk import ProofDesk
@@ -28,8 +28,6 @@ from daq.live.session.visit_desk import VisitDesk
 from daq.live.session.watch import Watch
 from daq.live.session.zero_desk import ZeroDesk
 from daq.measure.calibration import Calibration
-from daq.measure.calibration.status import CalibrationStatus
-from daq.measure.cell_checks import PLUGS
 from daq.pipeline import Output
 from daq.rig import Rig
 from daq.sources.clock import SessionClock
@@ -39,8 +37,6 @@ TICK_S = 0.05
 """A beat has a cost however little data there is, and a scan on a page may be 0.1 s old."""
 LOOK_EVERY = 10
 """Ticks between two checks for faults."""
-ZERO_MOVED = "(zero moved)"
-"""How the name of such a doubt ends."""
 
 
 class Session:
@@ -93,11 +89,17 @@ class Session:
         self.priors: SpreadPriors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
         self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
-        self._watch = Watch(at.notice)
-        self._standing: CalibrationStatus | None = None
+        self._watch = Watch(
+            troubles=at.troubles,
+            doubts=self.zero.doubts,
+            taken_by=self.occupied.taken_by,
+            status=self.calibrating.status,
+            sweep=lambda: self.sweep.id,
+            notice=at.notice,
+            spoiled=self.sweep.spoiled,
+        )
+        at.failed = self._watch.failed
         self._on_beat: list[Callable[[], None]] = []
-        self._faults: set[tuple[str, int | None]] = set()
-        """Of a beat, told already."""
         if on_output is not None:
             at.hears_output.append(on_output)
 
@@ -113,46 +115,13 @@ class Session:
         tick = 0
         while True:
             await asyncio.sleep(TICK_S)
-            self._drain()
+            safely(self.acquisition.drain)
             await safely_awaited(self.calibrating.beat())
             tick += 1
             if tick % LOOK_EVERY == 0:
-                safely(self._look)
+                safely(self._watch.look)
             for beat in self._on_beat:
                 safely(beat)
-
-    def _drain(self) -> None:
-        """Take what has arrived. A fault is told and marks the sweep, once for each kind and sweep; the next beat goes
-        on with what comes then."""
-        try:
-            self.acquisition.drain()
-        except Exception as error:
-            said = (
-                f"what arrived could not all be computed, by a fault of this program ({type(error).__name__}): a "
-                "sweep it belongs to has no verdict. Report it with the log"
-            )
-            if (said, self.sweep.id) not in self._faults:
-                self._faults.add((said, self.sweep.id))
-                log.exception("what arrived could not be computed")
-                self.acquisition.notice("alarm", said)
-                safely(self.sweep.spoiled, "program", said)
-
-    def _look(self) -> None:
-        """Report new faults and those that have cleared, and when the calibration has expired."""
-        doubts = {
-            f"{one.channel} ({str(one.kind).replace('-', ' ')})": one.sentence.removeprefix(f"{one.channel}: ")
-            for one in self.zero.doubts()
-        }
-        troubles = {**self.acquisition.troubles(), **doubts}
-        if self.occupied.taken_by() in ("bench", "proof"):
-            troubles.pop(PLUGS, None)
-        for part, sentence in self._watch.look(troubles).items():
-            if part.endswith(ZERO_MOVED):
-                self.sweep.spoiled(part, sentence)
-        before, self._standing = self._standing, self.calibrating.status()
-        if before is not None and before.standing is not self._standing.standing:
-            level = "info" if self._standing.allows_verdict else "caution"
-            self.acquisition.notice(level, self._standing.sentence)
 
     def _other_rider(self) -> None:
         """Another rider sits on the jig: forget what was found about the previous one."""

@@ -14,6 +14,7 @@ from daq.live.session.acquisition import Rider
 from daq.live.session.backlog import Backlog
 from daq.live.session.sensors import NO_HELLO
 from daq.live.session.session import Session
+from daq.live.session.sweep_desk import SweepDesk
 from daq.refusals import NotNow
 from daq.ride import Ride
 from daq.sources.clock import SessionClock
@@ -153,6 +154,36 @@ def test_what_is_refused_is_not_kept(kept, at):
     assert kept == []
 
 
+def test_what_cannot_be_computed_holds_up_neither_the_rest_nor_what_a_person_does(monkeypatch, kept, at):
+    failed, heard, real = [], [], Ride.feed
+    at.failed = failed.append
+    at.hears_scans.append(heard.append)
+
+    def feed(self, item):
+        if isinstance(item, Hello):
+            raise ZeroDivisionError("planted")
+        return real(self, item)
+
+    monkeypatch.setattr(Ride, "feed", feed)
+    arrive(at)
+    at.act("mark", {"text": "x"})
+
+    assert [type(error) for error in failed] == [ZeroDivisionError]
+    assert sum(map(len, heard)) == 5
+    assert kept[-1].content == {"text": "x"}
+
+
+def test_a_fault_in_taking_what_arrived_does_not_hold_up_a_person_either(monkeypatch, kept, at):
+    failed = []
+    at.failed = failed.append
+    monkeypatch.setattr(at.sensors, "take", planted)
+
+    at.act("mark", {"text": "x"})
+
+    assert [type(error) for error in failed] == [ZeroDivisionError]
+    assert [item.content for item in kept] == [{"text": "x"}]
+
+
 def test_what_nobody_can_take_back_is_stored_whatever_fails_on_what_came_before_it(monkeypatch, kept, at):
     monkeypatch.setattr(at, "drain", planted)
 
@@ -177,11 +208,12 @@ def test_last_seconds_that_cannot_be_remembered_hold_up_nobody(monkeypatch, kept
 
 
 def test_a_beat_that_fails_is_told_once_and_marks_the_sweep_and_the_next_goes_on(monkeypatch, kept):
+    spoiled = []
+    monkeypatch.setattr(SweepDesk, "spoiled", lambda _, *said: spoiled.append(said))
     session = Session(RIG, CALIBRATION, SessionClock(), Rider("R-1", 75.0), simulated=True)
-    at, spoiled = session.acquisition, []
+    at = session.acquisition
     at.storing = SimpleNamespace(add=kept.append, trouble="", vanished="", refused="")
     monkeypatch.setattr(session.calibrating, "load_checks", nothing)
-    monkeypatch.setattr(session.sweep, "spoiled", lambda *said: spoiled.append(said))
     monkeypatch.setattr("daq.live.session.session.TICK_S", 0.001)
     real, left = Ride.feed, [2]
 
