@@ -18,6 +18,7 @@ time.
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -91,6 +92,7 @@ def _stroke_s(series: Series) -> float:
     return float(np.median(gaps_s)) if len(gaps_s) else 1.0
 
 
+@functools.lru_cache(maxsize=4)
 def factors(blocks: int, block_s: float, size: int) -> tuple[Array, Array, Array]:
     """White share and tau of each of the G points of the grid, and the inverse Cholesky factor of its correlation."""
     tau_s = TAUS_S[:, None, None]

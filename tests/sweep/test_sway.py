@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from statsmodels.regression.linear_model import GLS
 
 from daq.sweep import noise, sway
 from daq.sweep.noise import Series
@@ -20,10 +19,12 @@ def even_series(rng):
 
 
 def test_levels_and_trends_are_those_of_generalised_least_squares(monkeypatch):
+    from statsmodels.regression.linear_model import GLS
+
     monkeypatch.setattr(sway, "TAUS_S", np.array([3.0]))
     monkeypatch.setattr(sway, "SCATTER_SHARES", (0.3,))
     monkeypatch.setattr(sway, "WITHIN_WEIGHT", np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0]))
-    whole = sway.factors
+    whole = sway.factors.__wrapped__  # of these sizes, and not kept for others
 
     def forgets_at_once(*arguments):
         return tuple(each[:1] for each in whole(*arguments))

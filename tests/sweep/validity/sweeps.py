@@ -15,6 +15,8 @@ STROKE_S, STROKES, MOVE_S, SETTLE_S = 2.0 / 3.0, 38, 20.0, 6.0
 STEP_S = MOVE_S + SETTLE_S + STROKES * STROKE_S
 OUT_AND_BACK = out_and_back(80.0, 30.0, 11)
 ONE_WAY = tuple(float(mm) for mm in range(80, 25, -5))
+WHOLE = Status(0)
+"""Of every stroke: nothing wrong with it."""
 SADDLE_CELLS, HAND_CELLS = ((2, -60.0), (3, -240.0)), (0, 1)
 ON_THE_JIG = Conditions(
     calibrated=True,
@@ -104,7 +106,7 @@ def _strokes(t_s, hands, effort, left_n):
     return tuple(
         Stroke(
             t, t + STROKE_S, n, 400.0 - 0.5 * n, NAN, 0.0, q, NAN, (n / 2 + left_n, n / 2 - left_n, 250.0, 150.0), 67,
-            Status(0),
+            WHOLE,
         )
         for t, n, q in zip(t_s.tolist(), hands.tolist(), effort.tolist(), strict=True)
     )  # fmt: skip
@@ -133,9 +135,15 @@ def with_tilt(steps, tilt_deg):
 
 def share_failed(test, count, *, conditions=ON_THE_JIG, seed=1, onset_mm=52.0, **ride):
     """In which share of so many sweeps the test fails."""
+    return shares_failed([test], count, conditions=conditions, seed=seed, onset_mm=onset_mm, **ride)[test]
+
+
+def shares_failed(tests, count, *, conditions=ON_THE_JIG, seed=1, onset_mm=52.0, **ride):
+    """The same of several tests of the same sweeps: what one has computed of a sweep, the next finds there."""
     rng = np.random.default_rng(seed)
-    found = [test(seen(answer(onset_mm), sweep(rng, **ride), conditions)) for _ in range(count)]
-    return np.mean([one.result is Result.FAILED for one in found])
+    each = (seen(answer(onset_mm), sweep(rng, **ride), conditions) for _ in range(count))
+    failed = [[test(one).result is Result.FAILED for test in tests] for one in each]
+    return dict(zip(tests, np.mean(failed, axis=0), strict=True))
 
 
 def ride(**changes):
