@@ -130,6 +130,8 @@ def test_a_wrong_address_is_told_as_the_device_refuses_it():
 
 
 def test_a_device_that_stops_gives_its_last_load_marked_and_is_named_and_comes_back():
+    """On a busy machine a device that is whole may also answer one poll too late, and that scan is marked like any
+    other without an answer."""
     broken = []
 
     async def fail(*_):
@@ -138,14 +140,12 @@ def test_a_device_that_stops_gives_its_last_load_marked_and_is_named_and_comes_b
     async def poll():
         devices = [device(1, 1250), device(2, 4300, action=fail)]
         async with polling(devices, [HANDS, SADDLE]) as (link, said, _):
-            await until(lambda: scans(said))
+            await until(lambda: scans(said) and not scans(said)[-1].status[0])
             broken.append(True)
             await until(lambda: link.message == "unit 2, register 40101: reports a failure of its own")
             marked = scans(said)[-1]
             broken.clear()
-            await until(lambda: not link.message)
-            count = len(scans(said))
-            await until(lambda: len(scans(said)) > count + 1)
+            await until(lambda: not link.message and not scans(said)[-1].status[0])
         return marked, scans(said)[-1]
 
     marked, mended = uvloop.run(poll())
