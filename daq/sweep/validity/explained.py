@@ -56,21 +56,32 @@ def explained(sweep: Seen) -> Explained:
     known = errors_of(sweep.levels, sweep.curve)
     if known is None or not sweep.timed:
         return Explained()
-    alone = log_likelihoods(sweep, known[0], np.zeros((len(sweep.steps), 1)), 1.0)
+    effects = {
+        "none": np.zeros((len(sweep.steps), 1)),
+        "tired": TIRED_N * shapes(sweep),
+        "shifted": SHIFTED_N * from_on(len(sweep.steps), starts(sweep)),
+        "pass": PASS_N * ways_as_numbers(sweep)[:, None],
+    }
+    each = log_likelihoods(sweep, known[0], np.hstack(list(effects.values())))
+    ends = np.cumsum([columns.shape[1] for columns in effects.values()])[:-1]
+    alone, *with_effect = (_mean_of_logs(part) for part in np.split(each, ends, axis=1))
     clean, shares = float(alone[0]), np.log(BETWEEN_SHARES)
-
-    def over_clean(columns: Array, sd_n: float) -> float:
-        return float(logsumexp(shares + log_likelihoods(sweep, known[0], columns, sd_n))) - clean
-
-    ways = ways_as_numbers(sweep)[:, None]
+    tired, shifted, sat_otherwise = (float(logsumexp(shares + one)) - clean for one in with_effect)
     scattered = shares[SCATTERED_FROM:] - logsumexp(shares[SCATTERED_FROM:]) + alone[SCATTERED_FROM:]
     return Explained(
-        tired=over_clean(shapes(sweep), TIRED_N),
-        shifted=over_clean(from_on(len(sweep.steps), starts(sweep)), SHIFTED_N) if len(starts(sweep)) else NEVER,
-        sat_otherwise=over_clean(ways, PASS_N),
+        tired,
+        shifted,
+        sat_otherwise,
         slow=float(logsumexp(shares + alone)) - clean + _slow_odds(sweep),
         scattered=float(logsumexp(scattered)) - clean,
     )
+
+
+def _mean_of_logs(logs: Array) -> Array:
+    """(s,) log of the mean over the columns, (s, k); no column explains nothing."""
+    if not logs.shape[1]:
+        return np.full(len(logs), NEVER)
+    return np.asarray(logsumexp(logs, axis=1)) - math.log(logs.shape[1])
 
 
 def _slow_odds(sweep: Seen) -> float:
@@ -82,9 +93,9 @@ def _slow_odds(sweep: Seen) -> float:
     return float(logit(np.clip(p_slow, *SURE)) - logit(PRIORS.lag)) + math.log(max(1.0 - sweep.answer.p_light, SURE[0]))
 
 
-def log_likelihoods(sweep: Seen, errors_n: Array, columns: Array, sd_n: float) -> Array:
-    """(s,) natural logs, one for each scatter between visits: the mean over the columns, (n, k), each taken alone with
-    a normal prior on its size. One column changes a normal density by a rank-one update."""
+def log_likelihoods(sweep: Seen, errors_n: Array, columns: Array) -> Array:
+    """(s, k) natural logs, for each scatter between visits and each column, (n, k), taken alone with a standard normal
+    prior on its size. One column changes a normal density by a rank-one update."""
     levels = sweep.levels
     x = levels.forward_mm
     parts = [
@@ -103,8 +114,7 @@ def log_likelihoods(sweep: Seen, errors_n: Array, columns: Array, sd_n: float) -
         factor = cho_factor(free + np.diag(errors_n**2 + between_n**2), lower=True)
         solved = cho_solve(factor, np.column_stack([y, columns]))
         plain = -0.5 * float(y @ solved[:, 0]) - float(np.log(np.diag(factor[0])).sum())
-        weight = sd_n**2 * np.sum(columns * solved[:, 1:], axis=0)
-        along = sd_n * (columns.T @ solved[:, 0])
-        each = plain + 0.5 * (along**2 / (1.0 + weight) - np.log1p(weight))
-        found.append(float(logsumexp(each)) - math.log(len(each)))
+        weight = np.sum(columns * solved[:, 1:], axis=0)
+        along = columns.T @ solved[:, 0]
+        found.append(plain + 0.5 * (along**2 / (1.0 + weight) - np.log1p(weight)))
     return np.array(found)

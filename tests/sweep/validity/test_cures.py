@@ -141,7 +141,7 @@ def test_the_probability_of_the_loads_with_one_effect_is_that_of_a_normal_densit
     y = levels.hands_n - levels.hands_n.mean() + 2.25 * torque
     cov = sum(sd**2 * np.outer(each, each) for each, sd in free)
 
-    found = explaining.log_likelihoods(of, errors_n, column, 12.0)
+    found = explaining.log_likelihoods(of, errors_n, 12.0 * column)[:, 0]
     densities = [
         multivariate_normal(np.zeros(len(x)), cov + np.diag(errors_n**2 + s**2)).logpdf(y) for s in explaining.BETWEEN_N
     ]
