@@ -13,7 +13,7 @@ from daq.sweep.line import line_through
 from daq.sweep.places import SAME_PLACE_MM
 from daq.sweep.plan import interleaved
 from daq.sweep.posterior import Posterior
-from daq.sweep.validity.saying import listed
+from daq.sweep.words import listed
 from daq.values import NAN, Z_95, NextRide
 
 WANTED_MM = 10.0

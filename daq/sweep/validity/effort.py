@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
+from daq.sweep.words import listed
 from daq.values import Validity
 
 MAY_MISS = 1

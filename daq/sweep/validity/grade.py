@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from daq.sweep.validity.effort import MAY_MISS
-from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen
+from daq.sweep.words import listed
 from daq.values import Result, Validity
 
 SCALES = ("hands", "saddle")

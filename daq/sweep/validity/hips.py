@@ -16,8 +16,9 @@ import numpy as np
 from daq.student import quantile
 from daq.sweep.validity.effects import Effect
 from daq.sweep.validity.effort import MAY_MISS
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
+from daq.sweep.words import listed
 from daq.values import Array, StepMean, Validity
 
 EXPECTED = {"reach kept": 0.86, "bar fixed": 0.69}

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 
 from daq.physics import weight_normal_n
 from daq.sweep.validity.conditions import Fault
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed
+from daq.sweep.validity.saying import Number, failed, not_made, passed
 from daq.sweep.validity.seen import Seen
+from daq.sweep.words import listed
 from daq.values import FEET_SHARE, StepMean, Validity
 
 STILL_RIDDEN_S = 3.0

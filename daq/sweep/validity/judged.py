@@ -11,10 +11,10 @@ from daq.sweep.validity.cures import OF_THE_JIG, comes_first, in_one_list, in_on
 from daq.sweep.validity.explained import explained
 from daq.sweep.validity.grade import graded
 from daq.sweep.validity.habit import habit
-from daq.sweep.validity.saying import listed
 from daq.sweep.validity.seen import Seen, seen
 from daq.sweep.validity.table import TESTS
 from daq.sweep.validity.unread import unread
+from daq.sweep.words import listed
 from daq.values import Onset, Result, StepMean, Validity, Verdict
 
 ENOUGH = (*OF_THE_JIG, "torque")

@@ -10,8 +10,9 @@ import numpy as np
 from daq.sweep.evidence import TORQUE_N_PER_NM, TORQUE_SPREAD
 from daq.sweep.places import SAME_PLACE_MM, places
 from daq.sweep.validity.effects import SIZE, Effect, errors_of, steadied
-from daq.sweep.validity.saying import Number, failed, listed, not_made, passed, places_said
+from daq.sweep.validity.saying import Number, failed, not_made, passed, places_said
 from daq.sweep.validity.seen import Seen
+from daq.sweep.words import listed
 from daq.values import Validity
 
 SITS_AGAIN_N = 1.0

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from daq.sweep.words import listed
 from daq.values import NAN, Result, Validity
 
 
@@ -56,11 +57,6 @@ def places_said(setbacks_mm: Iterable[float]) -> str:
 def not_made(test: str, means: str, cure: str = "", *, forbids: bool = False) -> Validity:
     """The test could not be made. means: a few words, then after a colon what is missing."""
     return Validity(test, NAN, "", None, Result.NOT_MADE, forbids, means, cure)
-
-
-def listed(words: list[str]) -> str:
-    """The words one after the other, the last two joined by "and"."""
-    return " and ".join(filter(None, [", ".join(words[:-1]), *words[-1:]]))
 
 
 def _known(interval: tuple[float, float] | None) -> tuple[float, float] | None:
