@@ -7,9 +7,9 @@ counts here by its probability instead.
 That of the scatter is its posterior for the restricted likelihood. The prior is the mean of those that each independent
 part of the residuals would have alone, where Jeffreys' is one over the part's variance. Jeffreys' prior for all parts
 together, the root of the mean square (Bodnar, Link, Elster 2016, Bayesian Analysis 11:25), goes by the one or two that
-are known best: with independent errors of loads and scatter half of theirs, zeros of 4 to 10 loads up and down held in
-91.5 to 92.5 of 100, and in 93.5 to 95.5 by the mean. The geometric mean (Berger, Deely 1988, JASA 83:364) is never
-narrow either, but held up to 100 there.
+are known best: with independent errors of loads and scatter half of theirs, zeros of 4 to 8 loads up and down held in
+91 to 92 of 100, and in 94 to 96 by the mean. The geometric mean (Berger, Deely 1988, JASA 83:364) is never narrow
+either, but held in 98 to 100 there.
 
 That of a spread between series is the generalised (fiducial) one: the sum of squares over a chi-square, less what the
 other errors explain, and never below 0 (Weerahandi 1993, JASA 88:899; for means of laboratories Iyer, Wang and Mathew
