@@ -31,9 +31,9 @@ def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.0
     return "\n".join(rows)
 
 
-def held(number, order=1, *, weights="shared", **how):
+def held(number, order=1, *, weights="shared", seed=(), **how):
     """(2,) share of tables whose stated 95 % intervals of zero and slope hold them; the seed is fixed."""
-    rng, truth = np.random.default_rng([20250304, *weights.encode()]), np.array([CONSTANT, PER_N])
+    rng, truth = np.random.default_rng([20250304, *weights.encode(), *seed]), np.array([CONSTANT, PER_N])
     found = [fit_report(table(rng, weights=weights, **how), order, weights=weights) for _ in range(number)]
     off = [np.abs(np.array(one["coefficients"][:2]) - truth) for one in found]
     return np.mean(np.array(off) <= [one["expanded_uncertainties"][:2] for one in found], axis=0)
