@@ -141,6 +141,17 @@ def test_no_rooms_need_each_other_in_a_circle(top):
     assert not circle, f"{circle}: the folders of {top} stand in one order. Move the file that looks back up."
 
 
+DESKS = [path for path in MODULES if path.match("live/session/*_desk.py")]
+
+
+@pytest.mark.parametrize("path", DESKS, ids=lambda path: path.name)
+def test_no_desk_knows_another_or_the_session(path):
+    others = {f"daq.live.session.{other.stem}" for other in DESKS} | {"daq.live.session.session"}
+    known = {name for name in imports_of(path) if name in others}
+
+    assert not known, f"{path.name} imports {known}: what a desk needs of another is passed to it in session.py"
+
+
 PLANTED = {
     "upper/__init__.py": "",
     "upper/desk.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    from {top}.lower.house import House\n",

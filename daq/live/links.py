@@ -57,7 +57,10 @@ def _loads_links(session: Session) -> list[Link]:
     board = BoardLink(rig.board, clock, at.sensors.arrive_bytes, gains=gains, problem=problem)
     at.sensors.told = board.heard
     at.sensors.links[BOARD] = lambda: board.message
-    return [board.run, TareButton(session, board.tare_done).run]
+    button = TareButton(
+        asked=lambda: at.sensors.tare_asked, take=session.zero.take, notice=at.notice, tell_board=board.tare_done
+    )
+    return [board.run, button.run]
 
 
 def _bluetooth_links(session: Session) -> list[Link]:

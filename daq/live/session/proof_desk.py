@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,7 +15,7 @@ from daq.keep.proofs import keep, kept, load, new_path
 from daq.live.bench.standing import utc_now
 from daq.live.session.acquisition import Acquisition
 from daq.live.session.occupied import Occupied
-from daq.live.session.zero_desk import ZeroDesk
+from daq.measure.zero import Zero
 from daq.proof.proved import Proof, proved
 from daq.proof.sheet import DummyParts, ProofPlan, ProofReading, Sheet, parts_of, parts_said
 from daq.proof.tasks import ProofTask, check, due, lacks, stages, tasks
@@ -58,8 +58,17 @@ class Work:
 class ProofDesk:
     """The sheet and its file, and the readings for it."""
 
-    def __init__(self, acquisition: Acquisition, occupied: Occupied, zero: ZeroDesk) -> None:
-        self._at, self._occupied, self._zero = acquisition, occupied, zero
+    def __init__(
+        self,
+        acquisition: Acquisition,
+        occupied: Occupied,
+        *,
+        take_zero: Callable[[], Awaitable[Zero]],
+        restore_zero: Callable[[Sequence[float]], Awaitable[None]],
+    ) -> None:
+        """take_zero: of the jig as it stands. restore_zero: goes on with these counts."""
+        self._at, self._occupied = acquisition, occupied
+        self._take_zero, self._restore_zero = take_zero, restore_zero
         self.hands_for: Callable[[Sheet], Hands] | None = None
         """A simulated engineer at a simulated jig with a dummy."""
         self.work: Work | None = None
@@ -100,7 +109,7 @@ class ProofDesk:
             raise ValueError(f"{path.name} was begun on another jig, or a part has changed since: begin a new sheet")
         empty = sheet.latest().get("empty")
         if empty is not None and empty.zero_counts:
-            await self._zero.restore(empty.zero_counts)
+            await self._restore_zero(empty.zero_counts)
         await self._set(sheet, path)
 
     async def kept(self) -> dict[str, Sheet]:
@@ -195,7 +204,7 @@ class ProofDesk:
         """The sheet with the reading of this task, in its file."""
         zero_counts: tuple[float, ...] = ()
         if task.id == "empty":
-            zero_counts = (await self._zero.take()).counts
+            zero_counts = (await self._take_zero()).counts
         at_s, read = self._at.clock.now_us() / 1e6, {}
         if task.reads:
             read = await self._means(at_s, work.sheet.plan.read_s)

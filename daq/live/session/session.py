@@ -63,7 +63,7 @@ class Session:
             proof=lambda: self.proving.has_jig(),
         )
         self.zero = ZeroDesk(at, self.occupied)
-        self.proving = ProofDesk(at, self.occupied, self.zero)
+        self.proving = ProofDesk(at, self.occupied, take_zero=self.zero.take, restore_zero=self.zero.restore)
         self.calibrating = CalibrationDesk(at, self.occupied, put_aside=lambda: self.sweep.put_aside())
         self.visit = VisitDesk(
             self.occupied,
@@ -88,7 +88,15 @@ class Session:
         at.hears_output += [self.outlooks.hear, self.undecided.hear]
         self.priors: SpreadPriors | None = None
         """Initial scatter between days and between sweeps, from another workshop; None: the built-in judgement."""
-        self.typed = TypedDesk(at, self.occupied, self.calibrating, lambda: self.sweep.progress)
+        self.typed = TypedDesk(
+            rig,
+            clock,
+            self.occupied,
+            progress=lambda: self.sweep.progress,
+            effort_at=lambda now_s: at.pipeline.sensors.effort_at(now_s),
+            accept=at.accept,
+            keep=self.calibrating.keep,
+        )
         self._watch = Watch(
             troubles=at.troubles,
             doubts=self.zero.doubts,

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 
 from daq.keep.errors import StoreError
 from daq.live.session.listening import fault_of, log
-from daq.live.session.session import Session
 from daq.measure.zero import OVER_S
 from daq.refusals import NotNow
 
@@ -19,10 +18,17 @@ REST_S = OVER_S + 0.5
 class TareButton:
     """Watches the bit in a board's scans, and answers each press once."""
 
-    def __init__(self, session: Session, tell_board: Callable[[], None]) -> None:
-        """tell_board: tells the board that the requested tare is done."""
-        self._session = session
-        self._tell_board = tell_board
+    def __init__(
+        self,
+        *,
+        asked: Callable[[], bool],
+        take: Callable[[], Awaitable[object]],
+        notice: Callable[[str, str], None],
+        tell_board: Callable[[], None],
+    ) -> None:
+        """asked: whether the bit is set. take: takes the zero. notice: gets level and sentence. tell_board: tells the
+        board that the requested tare is done."""
+        self._asked, self._take, self._notice, self._tell_board = asked, take, notice, tell_board
 
     async def run(self) -> None:
         """Answer presses until cancelled."""
@@ -30,13 +36,13 @@ class TareButton:
             await self._until(pressed=True)
             await asyncio.sleep(REST_S)
             try:
-                await self._session.zero.take()
+                await self._take()
                 self._tell_board()
             except (NotNow, ValueError, StoreError) as refusal:
-                self._session.acquisition.notice("caution", f"the board's tare button: {refusal}")
+                self._notice("caution", f"the board's tare button: {refusal}")
             except Exception as error:  # begun again, this would take the same press for another one
                 log.exception("the tare button's zero failed")
-                self._session.acquisition.notice(
+                self._notice(
                     "alarm",
                     f"the board's tare button: a fault of this program ({fault_of(error)}); it is not certain that the "
                     "zero was taken. Take it on the page, and report it with the log",
@@ -44,5 +50,5 @@ class TareButton:
             await self._until(pressed=False)
 
     async def _until(self, *, pressed: bool) -> None:
-        while self._session.acquisition.sensors.tare_asked is not pressed:
+        while self._asked() is not pressed:
             await asyncio.sleep(LOOK_EVERY_S)

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Any, Literal
 
 from daq.items import EFFORT, READING
 from daq.live.bench.standing import utc_now
-from daq.live.session.acquisition import Acquisition
-from daq.live.session.calibration_desk import CalibrationDesk
 from daq.live.session.occupied import Occupied
 from daq.measure.calibration.status import SensitivityCheck
 from daq.refusals import BadValue, Doubted, NotNow
+from daq.rig import Rig
+from daq.sources.clock import SessionClock
 from daq.sweep.progress import SweepProgress
 from daq.sweep.typed.blunders import TypedReadings, blunder
 from daq.sweep.typed.progress import TypedProgress, number_of
@@ -30,12 +30,19 @@ class TypedDesk:
 
     def __init__(
         self,
-        acquisition: Acquisition,
+        rig: Rig,
+        clock: SessionClock,
         occupied: Occupied,
-        calibrating: CalibrationDesk,
+        *,
         progress: Callable[[], SweepProgress | None],
+        effort_at: Callable[[float], tuple[float, float] | None],
+        accept: Callable[[str, dict[str, Any]], Awaitable[None]],
+        keep: Callable[[SensitivityCheck], Awaitable[None]],
     ) -> None:
-        self._at, self._occupied, self._calibrating, self._progress = acquisition, occupied, calibrating, progress
+        """progress: of the sweep shown. effort_at: power and cadence heard at a session time, s. accept: keeps an event
+        of this kind and content. keep: keeps a check."""
+        self._rig, self._clock, self._occupied = rig, clock, occupied
+        self._progress, self._effort_at, self._accept, self._keep = progress, effort_at, accept, keep
 
     @property
     def progress(self) -> TypedProgress | None:
@@ -51,18 +58,18 @@ class TypedDesk:
         if not sure and (what := self._slip(progress, "hands", hands) or self._slip(progress, "saddle", saddle)):
             raise Doubted(f"{what} Type it again, or say that it is so")
         content = {"hands": hands.strip(), "saddle": None if saddle is None else saddle.strip()}
-        await self._at.accept(READING, content)
+        await self._accept(READING, content)
 
     async def effort(self, power_w: float, cadence_rpm: float) -> None:
         """Power and cadence of this position, as the trainer shows them. NotNow."""
-        await self._at.accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
+        await self._accept(EFFORT, {"power_w": power_w, "cadence_rpm": cadence_rpm})
 
     async def check(
         self, on: ScaleRole, known_kg: float, empty: str, loaded: str, settles_s: float | None = None
     ) -> SensitivityCheck:
         """A known weight where the hands rest, or on the saddle: the display empty and with it, and how long it took to
         stand still. BadValue, NotNow."""
-        rig = self._at.rig
+        rig = self._rig
         if rig.typed is None:
             raise NotNow("this rig has a board; check its cells on the bench screen")
         self._occupied.refuse("a weight is put on to check the scale", by=("sweep",))
@@ -84,16 +91,16 @@ class TypedDesk:
             settles_s=settles_s,
             remedy="read it again; if it stays, measure the levers again and correct their ratio in the rig file",
         )
-        await self._calibrating.keep(made)
+        await self._keep(made)
         return made
 
     def fields(self) -> dict[str, Any] | None:
         """What the page asks for now; None on a rig with a board."""
-        typed = self._at.rig.typed
+        typed = self._rig.typed
         if typed is None:
             return None
-        progress, now_s = self.progress, self._at.clock.now_us() / 1e6
-        heard, two = self._at.pipeline.sensors.effort_at(now_s), bool(self._at.rig.columns("saddle"))
+        progress, now_s = self.progress, self._clock.now_us() / 1e6
+        heard, two = self._effort_at(now_s), bool(self._rig.columns("saddle"))
         moments = () if progress is None else progress.moments_s
         return {
             "unit": typed.unit,
@@ -103,14 +110,14 @@ class TypedDesk:
             "heard": None if heard is None else {"power_w": heard[0], "cadence_rpm": heard[1]},
             "wants_effort": progress is not None and progress.wants_effort,
             "taken": 0 if progress is None else progress.taken,
-            "due_in_s": [(moment - now_s) / self._at.clock.pace for moment in moments],
+            "due_in_s": [(moment - now_s) / self._clock.pace for moment in moments],
             "shown": [] if progress is None else self._shown(progress.readings, "hands"),
             "shown_saddle": [] if progress is None or not two else self._shown(progress.readings, "saddle"),
         }
 
     def _slip(self, progress: TypedProgress, role: ScaleRole, typed: str | None) -> str:
-        table = self._at.rig.typed
-        if typed is None or table is None or not self._at.rig.columns(role):
+        table = self._rig.typed
+        if typed is None or table is None or not self._rig.columns(role):
             return ""
         steps = [self._shown(step.readings, role) for step in progress.steps]
         own = self._shown(progress.readings, role)
@@ -123,7 +130,7 @@ class TypedDesk:
             newtons_per_unit=self._newtons(role),
         )
         said = blunder(self._as_shown(number_of(typed, role), role), so_far)
-        return f"{role}: {said}" if said and self._at.rig.columns("saddle") else said
+        return f"{role}: {said}" if said and self._rig.columns("saddle") else said
 
     def _shown(self, readings: tuple[Reading, ...], role: ScaleRole) -> list[str]:
         loads_n = [one.hands_n if role == "hands" else one.saddle_n for one in readings]
@@ -131,13 +138,13 @@ class TypedDesk:
 
     def _newtons(self, role: ScaleRole) -> float:
         """At the contact, for one unit of this scale's display."""
-        table = self._at.rig.typed
+        table = self._rig.typed
         if table is None:
             return 1.0
         return table.newtons(table.hands_per_scale if role == "hands" else table.saddle_per_scale)
 
     def _as_shown(self, value: float, role: ScaleRole) -> str:
         """A value as this display writes it."""
-        typed = self._at.rig.typed
+        typed = self._rig.typed
         decimals = 0 if typed is None else max(0, math.ceil(-math.log10(typed.step_of(role)) - 1e-9))
         return f"{value:.{decimals}f}"

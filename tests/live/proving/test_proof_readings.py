@@ -27,6 +27,10 @@ def block(hands_n, *, rate_hz=80.0, to_s=30.0):
     return SimpleNamespace(t_s=t_s, hands_n=still + hands_n(t_s), saddle_n=still, tilt_deg=still)
 
 
+async def never(*_):
+    raise AssertionError("no zero is due")
+
+
 def desk_on(*blocks, rig=RIG, begins_s=10.0):
     """A desk whose clock goes on by a second each time it is looked at."""
     seconds = itertools.count(begins_s)
@@ -39,7 +43,7 @@ def desk_on(*blocks, rig=RIG, begins_s=10.0):
         pipeline=SimpleNamespace(channels=("hands",)),
     )
     nobody = {name: lambda: False for name in ("sweep", "bench", "proof")}
-    return ProofDesk(at, Occupied(**nobody), SimpleNamespace())
+    return ProofDesk(at, Occupied(**nobody), take_zero=never, restore_zero=never)
 
 
 def read(desk, folder):
