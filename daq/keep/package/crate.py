@@ -72,4 +72,6 @@ def _licence(one: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _person(number: int, one: Mapping[str, Any]) -> dict[str, Any]:
-    return {"@id": one.get("path", f"#contributor-{number}"), "@type": "Person", "name": one["title"]}
+    path = one.get("path", f"#contributor-{number}")
+    kind = "Organization" if path.startswith("https://ror.org/") else "Person"
+    return {"@id": path, "@type": kind, "name": one["title"]}

@@ -39,6 +39,7 @@ class _Descriptor(_Part):
     title: Line = ""
     created: Line = ""
     simulated: bool = False
+    coarse: bool = False
     licenses: list[_Licence] = []
     contributors: list[_Contributor] = []
     lost: list[Lines] = []

@@ -90,6 +90,7 @@ def export(
     refuse_mixed(folder, PACKAGE, is_coarse=is_coarse, for_client=purpose == "client")
     tell = told or (lambda _: None)
     terms = {"licenses": [licence.property()], **({"contributors": list(contributors)} if contributors else {})}
+    terms |= {"coarse": True} if is_coarse else {}
     form = form or preferred_form()
     manner = _Manner(
         recompute_coarse if is_coarse else recompute_stored, purpose, is_coarse, terms, form, with_c3d, tell

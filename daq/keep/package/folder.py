@@ -93,6 +93,7 @@ def _about(descriptors: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         "version": FORMAT,
         "created": max((one.get("created", "") for one in descriptors), default=""),
         "simulated": any(simulated),
+        **({"coarse": True} if any(one.get("coarse") for one in descriptors) else {}),
         "licenses": _once(one for each in descriptors for one in each.get("licenses", ())),
         **({"contributors": contributors} if contributors else {}),
     }

@@ -16,15 +16,27 @@ def readme(about: Mapping[str, Any], sweeps: int) -> str:
     terms = "; ".join(one["title"] + (f" ({one['path']})" if "path" in one else "") for one in about["licenses"])
     counted = "1 sweep" if sweeps == 1 else f"{sweeps} sweeps"
     people = ", ".join(one["title"] for one in about.get("contributors", ())) or "nobody is named"
-    simulated = "Some or all riders are SIMULATED: see `simulated` in sweeps.csv.\n" if about["simulated"] else ""
+    simulated = "Some or all riders are SIMULATED: see `simulated` in sweeps.csv." if about["simulated"] else ""
     return _PAGE.format(
-        title=TITLE, sweeps=counted, terms=terms, people=people, simulated=simulated, version=__version__, format=FORMAT
+        title=TITLE,
+        sweeps=f"{counted}. {simulated}".strip(),
+        terms=terms,
+        people=people,
+        coarse=_COARSE if about.get("coarse") else "",
+        version=__version__,
+        format=FORMAT,
     )
 
 
+_COARSE = """
+**Coarse.** Dates here are months: `session_started_utc` is the first of the month and not the wall clock at session
+time 0, `datePublished` likewise. Masses are the nearest 5 kg, so a mass is known to 2.5 kg, and foot loads and weight
+lines, which are computed with it, to 25 N and to what that moves them. Hands, saddle, steps and onset are exact.
+"""
 _PAGE = """# {title}
 
-{sweeps}. {simulated}
+{sweeps}
+{coarse}
 A rider pedals at a held effort on a jig that weighs hands and saddle, while the saddle is moved step by step. Behind
 some setback the hands are light; forward of it they carry the trunk. Where hand load begins to rise is the *onset*.
 

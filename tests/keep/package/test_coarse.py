@@ -67,6 +67,15 @@ def test_no_day_no_mass_and_no_clock_is_left(store, tmp_path):
     assert set(pandas.read_csv(tmp_path / "coarse" / "sweeps.csv").session_started_utc) == {"2026-03-01T00:00:00+00:00"}
 
 
+def test_a_coarse_export_says_that_it_is_one(store, tmp_path):
+    for folder, is_coarse in (("fine", False), ("coarse", True)):
+        made = exported(store, tmp_path / folder, is_coarse=is_coarse)
+        page = (tmp_path / folder / "README.md").read_text("utf-8")
+        for path in (tmp_path / folder, *made):
+            assert json.loads((path / "datapackage.json").read_text("utf-8")).get("coarse", False) is is_coarse
+        assert ("the first of the month and not the wall clock" in page) is is_coarse
+
+
 def test_steps_and_onset_stay_and_the_mass_cannot_be_taken_from_the_feet(store, tmp_path):
     made, own = exported(store, tmp_path / "out", is_coarse=True), recompute_stored(store, 1)
     found = derive_exported(made[0])
