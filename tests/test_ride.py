@@ -7,6 +7,7 @@ import pytest
 
 from daq import ride as loop
 from daq.fit.step_notes import MARK, Remarks
+from daq.fit.stroke_watch import StrokeWatch
 from daq.items import FITTER, GONE_ON, SEATED, SWEEP_BEGUN, Event, lost
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.again.ridden import ridden as from_store
@@ -245,6 +246,58 @@ def test_a_failure_after_the_end_hides_none_in_the_sweep_that_goes_on(monkeypatc
     assert [len(kept(outputs, Event)) for outputs in (outside, going_on, later)] == [1, 1, 0]
     assert "failed" not in answered.reasons[0]
     assert "the computation failed (ZeroDivisionError) on event gone-on" in ride.onset.reasons[0]
+
+
+def test_a_sweep_that_failed_goes_on_with_its_failure_and_gets_no_second_mark(monkeypatch):
+    items = with_one_more_position()
+    _, ride = fed(items)
+    at_us = items[-1].received_us
+    with monkeypatch.context() as patched:
+        patched.setattr(Remarks, "after", planted)
+        fed([Event(at_us + 1, MARK, {"text": "a"})], ride)
+    first = ride.failure
+
+    fed([Event(at_us + 2, FITTER, {"event": "stop"}), Event(at_us + 3, GONE_ON, {"positions_mm": []})], ride)
+    monkeypatch.setattr(Remarks, "after", planted)
+    outputs, _ = fed([Event(at_us + 4, MARK, {"text": "b"})], ride)
+
+    assert first is not None
+    assert ride.failure is first
+    assert kept(outputs, Event) == []
+
+
+def test_a_failure_on_scans_just_after_the_end_takes_no_verdict_live_or_later(stored, monkeypatch):
+    """Its mark stands between the end and the scans when the sweep is computed again."""
+    items = with_one_more_position()
+    ended_us = items[-1].received_us + 1_000_000
+    after = scans(ended_us // 10_000 + 1, 25, rng=np.random.default_rng(1))
+    items = [*items, Event(ended_us, FITTER, {"event": "stop"}), after]
+    real = BoardClock.feed
+
+    def feed(self, samples):
+        if samples.received_us[-1] > ended_us:
+            raise ZeroDivisionError("planted")
+        return real(self, samples)
+
+    monkeypatch.setattr(BoardClock, "feed", feed)
+    outputs, ride = fed(items)
+    with stored(items, kept(outputs, Event)) as store:
+        again = recompute_stored(store, 1)
+
+    assert len(kept(outputs, Event)) == 1
+    assert ride.onset.p_onset > 0.5
+    assert bits(again.onset) == bits(ride.onset)
+
+
+def test_a_fault_in_what_looks_at_the_strokes_marks_the_sweep_and_costs_no_step(monkeypatch):
+    monkeypatch.setattr(StrokeWatch, "see", planted)
+
+    outputs, ride = fed(ridden(pieces=25))
+
+    (mark,) = kept(outputs, Event)
+    assert mark.content["error"] == "ZeroDivisionError"
+    assert [step.setback_mm for step in kept(outputs, StepMean)] == list(PLAN.positions_mm)
+    assert ride.onset.verdict is Verdict.UNDECIDED
 
 
 def test_a_go_on_that_is_refused_clears_no_earlier_failure(monkeypatch):

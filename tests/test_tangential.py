@@ -10,11 +10,13 @@ import pytest
 from daq.fit.intake import OwnBicycle
 from daq.fit.on_bicycle import on_bicycle
 from daq.fit.ridden import Ridden
+from daq.jig import levers_of
 from daq.keep.again.derived import Derived
 from daq.keep.package.channels import channel_table
 from daq.keep.package.computed_tables import derived_tables
 from daq.live.session.readings import sum_while_riding
 from daq.live.session.zero_desk import ZeroDesk
+from daq.measure.balance import CELLS_U_N
 from daq.measure.calibration import to_dict
 from daq.pipeline import Pipeline
 from daq.rig import RigError, parse_rig
@@ -97,6 +99,29 @@ def test_the_front_wheel_and_the_moment_the_hands_hold_rest_on_what_was_measured
         held_nm = measured.hands_off_deficit_nm.value - neither.hands_off_deficit_nm.value
         assert held_nm == pytest.approx(-(BAR[1] - SADDLE_Y_M) * PULL_N, abs=0.01)
     assert alone.front_share.high - alone.front_share.low > 2.0 * (both.front_share.high - both.front_share.low)
+
+
+def test_the_moment_the_hands_hold_is_as_uncertain_as_their_cell_and_not_as_what_is_assumed_without_one(swept):
+    """Assumed is 0 with a standard uncertainty of 20 N, a cell's is 2 N; each is in the half width, 1.96 times, with
+    the height of the bar over the saddle for its lever. What else is in it is the same."""
+    whole_nm = {}
+    for name in ("hands alone", "neither"):
+        held = on_own_bicycle(swept, name).hands_off_deficit_nm
+        whole_nm[name] = held.high - held.low
+    by_hand = (2 * 1.96 * (BAR[1] - SADDLE_Y_M)) ** 2 * (20.0**2 - CELLS_U_N**2)
+
+    assert whole_nm["neither"] ** 2 - whole_nm["hands alone"] ** 2 == pytest.approx(by_hand, rel=0.02)
+
+
+def test_without_the_place_of_every_saddle_cell_there_is_no_lever_of_any():
+    """From the others alone, the load point would be theirs."""
+    rear = next(i for i, channel in enumerate(BOTH.channels) if channel.name == "rear")
+    channels = list(BOTH.channels)
+    channels[rear] = channels[rear].model_copy(update={"x_mm": None})
+    rig = BOTH.model_copy(update={"channels": tuple(channels)})
+
+    assert levers_of(BOTH).saddle_cells == ((1, -60.0), (2, -240.0))
+    assert levers_of(rig).saddle_cells == ()
 
 
 def test_what_is_assumed_is_said_only_where_something_is(swept):

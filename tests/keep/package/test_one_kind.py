@@ -12,7 +12,7 @@ from daq.keep.package.analyses import step_means
 from daq.keep.package.archive import analyse
 from daq.keep.package.bids_dataset import export_bids
 from daq.keep.package.export import export
-from daq.keep.package.one_kind import FolderTaken
+from daq.keep.package.one_kind import BIDS, PACKAGE, FolderTaken, refuse_mixed
 from daq.keep.package.own_data import hand_over
 from daq.keep.store import Store
 from daq.keep.store.sessions import copies_of
@@ -81,6 +81,15 @@ def test_what_somebody_else_has_put_there_is_not_overwritten(store, tmp_path, ho
         assert (tmp_path / "out" / name).read_text() == content
     else:
         refused(store, how, stored(store), tmp_path / "out", "give the export another folder")
+
+
+@pytest.mark.parametrize("name", ["202601-photos", "20260101120000-photos-of-the-jig", "202601-R-1-12"])
+def test_a_folder_of_somebody_elses_that_begins_with_a_date_is_no_sweep(tmp_path, name):
+    (tmp_path / name).mkdir()
+
+    refuse_mixed(tmp_path, PACKAGE, is_coarse=False, for_client=False)
+    refuse_mixed(tmp_path, PACKAGE, is_coarse=True, for_client=False)
+    refuse_mixed(tmp_path, BIDS, is_coarse=True, for_client=False)
 
 
 def test_a_stopped_export_without_a_sweep_goes_on(store, tmp_path):

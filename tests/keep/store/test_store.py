@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from daq.items import Event, Hello, Notification
+from daq.items import Event, Hello, Notification, lost
 from daq.keep.clients import people, visits
 from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly, store_error
 from daq.keep.store import Store
@@ -130,6 +130,16 @@ def test_hello_and_event_content_survive_and_nan_becomes_missing(store):
         Hello(1, "jig", {"gain": 64}),
         Event(2, "mark", {"t_s": None, "text": "größer"}),
     ]
+
+
+def test_what_is_lost_at_the_moment_a_sweep_ends_is_not_lost_of_it(store):
+    session_id = begin(store)
+    about = {"plan": {}, "rider": {}, "gradient_pct": 0.0, "calibration": {}}
+    sweep_id = store.begin_sweep(session_id, from_us=1_000, **about)
+    store.end_sweep(sweep_id, to_us=2_000, state="finished")
+    store.put(session_id, [lost(us, f"lost at {us}", to_us=us) for us in (999, 1_000, 1_999, 2_000)])
+
+    assert store.losses(store.sweep(sweep_id)) == ["lost at 1000", "lost at 1999"]
 
 
 def test_a_session_cut_off_says_where_it_goes_on(store):

@@ -192,6 +192,14 @@ def test_hips_count_as_measured_when_the_weight_line_is_missing_from_one_step_on
     assert part.split(":")[0] == said
 
 
+@pytest.mark.parametrize(("missing", "said"), [(1, "measured"), (2, "not measured")])
+def test_the_effort_counts_as_measured_when_the_torque_is_missing_from_one_step_only(missing, said):
+    steps = [replace(step, crank_torque_nm=NAN) if i < missing else step for i, step in enumerate(ride())]
+
+    (part,) = (part for part in failing(steps)[1].grade.split("; ") if "effort" in part)
+    assert part.split(":")[0] == said
+
+
 def test_slow_adaptation_is_named_as_such_with_its_cure():
     _, found = failing(ALONE["passes"][0])
 
