@@ -6,7 +6,7 @@ import dataclasses
 import datetime
 import shutil
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,7 +20,6 @@ from daq.keep.clients import people, visits
 from daq.keep.errors import StoreError
 from daq.keep.rescue.salvage import salvage
 from daq.keep.store import Store
-from daq.keep.store.checksums import COVERED
 from daq.keep.store.rows import TWICE, key_of
 from daq.keep.store.sessions import add_copy
 from daq.keep.store.verify import verify
@@ -30,6 +29,7 @@ from daq.live.session.storing import in_chunks
 from daq.measure.calibration import to_dict
 from daq.sources.clock import SessionClock
 from daq.values import Samples
+from tests.faults.damages import DAMAGES, Left, Spans, damaged
 from tests.faults.harm import check_sentence
 from tests.keep.jig import begin
 from tests.ridden import CALIBRATION, PLAN, RATE_HZ, ridden
@@ -38,9 +38,6 @@ from tests.rigs import rig_text
 SWEEP_US = 75_000_000
 A_SESSION = 4
 """Sweeps in a session, which is one client's visit."""
-DAMAGES = ("bit", "bytes", "block", "header", "truncation", "table")
-Spans = list[tuple[int, int]]
-"""Places in the file that were changed: from, until before."""
 
 
 def shifted(item: Item, by_us: int, numbers: int) -> Item:
@@ -55,10 +52,14 @@ def shifted(item: Item, by_us: int, numbers: int) -> Item:
     )
 
 
-def make(path: Path, sweeps: int) -> bytes:
-    """A closed store of so many sweeps, each in a visit of its client; its bytes."""
+def make(path: Path, sweeps: int, at_the_end: Callable[[Store], None] = lambda _: None) -> bytes:
+    """A closed store of so many sweeps, each in a visit of its client; its bytes. at_the_end: what is done before it is
+    closed; all of it is in its log then.
+    """
     items = ridden(pieces=RATE_HZ, seconds=14)
     with Store.open(path) as store:
+        with store.reading() as db:
+            db.execute("PRAGMA wal_autocheckpoint = 0")
         session_id = 0
         for number in range(sweeps):
             if number % A_SESSION == 0:
@@ -85,6 +86,7 @@ def make(path: Path, sweeps: int) -> bytes:
             store.put_result(sweep_id, kind="onset", method=answer.method, content=answer)
             if number % A_SESSION == A_SESSION - 1:
                 store.end_session(session_id, ended_us=A_SESSION * SWEEP_US)
+        at_the_end(store)
     return path.read_bytes()
 
 
@@ -107,53 +109,6 @@ def harm(path: Path, *statements: str) -> None:
     for statement in statements:
         db.execute(statement)
     db.close()
-
-
-def damaged(kind: str, content: bytes, path: Path, rng: np.random.Generator) -> Spans:
-    """Writes the content to path with one damage of this kind; the places in the file it changed."""
-    harmed = bytearray(content)
-    end = len(content)
-    if kind == "truncation":
-        end = int(rng.integers(end // 4, end))
-        path.write_bytes(content[:end])
-        return [(end, len(content))]
-    if kind == "table":
-        return _without_table(content, path, rng)
-    at, length = int(rng.integers(0, end)), 1
-    if kind == "header":
-        at, length = 0, int(rng.choice([16, 100, 4096]))
-    elif kind != "bit":
-        length = int(rng.choice([8, 64] if kind == "bytes" else [512, 4096, 20_000]))
-    at = min(at, end - length)
-    if kind == "bit":
-        harmed[at] ^= 1 << int(rng.integers(8))
-    else:
-        harmed[at : at + length] = bytes(length) if rng.random() < 0.5 else rng.bytes(length)
-    path.write_bytes(harmed)
-    return [(at, at + length)]
-
-
-def _without_table(content: bytes, path: Path, rng: np.random.Generator) -> Spans:
-    """A table dropped, its pages zeroed; or only its name forgotten, its pages left."""
-    path.write_bytes(content)
-    table = str(rng.choice(list(COVERED)))
-    db = sqlite3.connect(path)
-    db.execute("PRAGMA foreign_keys = OFF")
-    db.execute("PRAGMA secure_delete = ON")
-    if rng.random() < 0.5:
-        db.execute(f"DROP TABLE {table}")
-    else:
-        db.execute("PRAGMA writable_schema = ON")
-        db.execute("DELETE FROM sqlite_schema WHERE tbl_name = ?", (table,))
-    db.commit()
-    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    db.close()
-    after = path.read_bytes()
-    changed = np.flatnonzero(
-        np.frombuffer(after[: len(content)], np.uint8) != np.frombuffer(content[: len(after)], np.uint8)
-    )
-    cuts = np.split(changed, np.flatnonzero(np.diff(changed) > 1) + 1)
-    return [(int(cut[0]), int(cut[-1]) + 1) for cut in cuts if len(cut)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +196,7 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         unheard = [(s, at_us) for number, (s, at_us, _) in before.notifications.items() if number not in told_by]
         poorer = {(session_id - 1) * A_SESSION + first_us // SWEEP_US + 1 for session_id, first_us in [*lost, *unheard]}
         losses = {sweep_id: _losses(new, sweep_id) for sweep_id in kept}
+        copied = {row[0] for row in db.execute("SELECT sweep_id FROM copied_sweeps")}
     for number, (session_id, first_us, places) in before.chunks.items():
         assert (session_id, first_us) in chunks or not whole(places, spans), f"{kind}: chunk {number} did not come back"
     for (table, number), places in before.texts.items():
@@ -249,6 +205,7 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         assert number in told_by or not whole(places, spans), f"{kind}: notification {number} did not come back"
     for table, numbers in missing.items():
         assert not numbers or found.problems, f"{kind}: rows {sorted(numbers)} of {table} are lost and it is not told"
+    assert missing["copies"] or kept <= copied, f"{kind}: which sweeps the export holds is lost"
     for session_id, first_us in [*lost, *unheard]:
         sweep_id = (session_id - 1) * A_SESSION + first_us // SWEEP_US + 1
         told = losses[sweep_id] if sweep_id in kept else found.problems
@@ -278,7 +235,9 @@ def use(store: Path, folder: Path, numbers: Sequence[int]) -> None:
     """
     folder.mkdir()
     copy = folder / "store.sqlite"
-    shutil.copyfile(store, copy)
+    for ending in ("", "-wal"):
+        if store.with_name(store.name + ending).exists():
+            shutil.copyfile(store.with_name(store.name + ending), copy.with_name(copy.name + ending))
     commands: list[list[object]] = [
         ["sweeps"],
         ["sweeps", "--json"],
@@ -291,7 +250,7 @@ def use(store: Path, folder: Path, numbers: Sequence[int]) -> None:
     ]
     for words in commands:
         fine(foreaft(*words, "--store", copy), words)
-    for pseudonym in _pseudonyms(store)[:2]:
+    for pseudonym in _pseudonyms(copy)[:2]:
         for words in (["hand-over", pseudonym, folder / pseudonym], ["forget", pseudonym, "--yes"]):
             fine(foreaft(*words, "--store", copy), words)
     start(copy)
@@ -329,13 +288,22 @@ def _pseudonyms(store: Path) -> list[str]:
         return []
 
 
+def made_and_left(path: Path, sweeps: int) -> tuple[bytes, Left]:
+    """A store of so many sweeps, exported once, closed, and as a daemon leaves it that is killed."""
+    found: list[Left] = []
+
+    def export_and_leave(store: Store) -> None:
+        with store.writing() as db:
+            add_copy(db, "export", path.with_name("exported"), range(1, sweeps + 1))
+        found.append((path.read_bytes(), path.with_name(path.name + "-wal").read_bytes()))
+
+    return make(path, sweeps, export_and_leave), found[0]
+
+
 def check_all(folder: Path, *, sweeps: int, cases: int, seed: int) -> list[str]:
     """So many damages of a store of so many sweeps, each kind in turn; what became of each."""
     path = folder / "sound.sqlite"
-    make(path, sweeps)
-    with Store.open(path) as store, store.writing() as db:
-        add_copy(db, "export", folder / "exported", range(1, sweeps + 1))
-    content = path.read_bytes()
+    content, left = made_and_left(path, sweeps)
     before = original(path)
     told = []
     for number in range(cases):
@@ -343,7 +311,7 @@ def check_all(folder: Path, *, sweeps: int, cases: int, seed: int) -> list[str]:
         case = folder / f"case{number}"
         case.mkdir()
         kind = DAMAGES[number % len(DAMAGES)]
-        spans = damaged(kind, content, case / "damaged.sqlite", rng)
+        spans = damaged(kind, content, left, case / "damaged.sqlite", rng)
         told.append(check(kind, before, case / "damaged.sqlite", spans, sweeps, case))
         shutil.rmtree(case)
     return told

@@ -1,7 +1,8 @@
 """Damages at random, each kind once; `python -m tests.faults.full` does forty on a store of 24 sweeps."""
 
 from tests.faults.bits import flip
-from tests.faults.rescue import DAMAGES, check_all
+from tests.faults.damages import DAMAGES
+from tests.faults.rescue import check_all
 
 
 def test_what_is_whole_comes_back_what_is_lost_is_told_and_every_command_works(tmp_path):

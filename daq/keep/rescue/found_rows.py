@@ -60,7 +60,11 @@ class Found:
     listed: set[str] = field(default_factory=set)
     """The tables in the file's own list."""
     roots: dict[str, int] = field(default_factory=dict)
-    """The first page of each index in that list."""
+    """The first page of each table and index in that list."""
+    expected: int = 0
+    """The number of the last page there should be."""
+    cut_off: int = 0
+    """How many of those up to that are not there."""
     freed: set[str] = field(default_factory=set)
     """Tables of BULK with rows on free pages: they were dropped, and some of their pages may be used again."""
 
@@ -97,7 +101,7 @@ def found_in(pages: Pages) -> Found:
     known = columns_by_table()
     used: set[int] = set()
     doubtful: list[int] = []
-    for number in range(1, pages.count + 1):
+    for number in pages.numbers:
         page = pages.page(number)
         if _begins_as_leaf(page, number):
             used.add(number)
@@ -105,10 +109,12 @@ def found_in(pages: Pages) -> Found:
                 doubtful.append(number)
     free, all_free = pages.free()
     free.add(LOCK_BYTE // pages.size + 1)
-    rest = [n for n in range(1, pages.count + 1) if n not in used and n not in free]
+    rest = [n for n in pages.numbers if n not in used and n not in free]
+    found.expected = pages.stated or pages.count
+    found.cut_off = found.expected - len([n for n in pages.numbers if n <= found.expected])
     for number in doubtful + [n for n in rest if not _is_inner(pages.page(n), n)]:
         taken = sum(_take(number, cell, known, found, used) for cell in _loose_cells(pages, number))
-        if number in rest and number <= pages.expected and not taken:
+        if number in rest and number <= found.expected and not taken:
             blank = not all_free and number > 1 and not any(pages.page(number))
             (found.blank if blank else found.lost_pages).append(number)
     found.freed = {table for table in BULK if any(page in free for page, _ in found.places[table].values())}
@@ -158,11 +164,11 @@ def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns]
 
 
 def _take_name(cell: FoundRow, found: Found) -> None:
-    """Of the file's own list: a table, or an index and where it begins."""
+    """Of the file's own list: a table or an index, and where it begins."""
     kind, name = map(str, cell.values[:2])
     if kind == "table":
         found.listed.add(name)
-    elif kind == "index" and isinstance(cell.values[3], int):
+    if kind in ("table", "index") and isinstance(cell.values[3], int) and cell.values[3] > 0:
         found.roots[name] = cell.values[3]
 
 

@@ -14,7 +14,7 @@ from daq.keep.rescue.gap import Gap
 from daq.keep.rescue.index_rows import Listed
 from daq.keep.rescue.listed_gaps import chunk_gaps, listed_sensor_gaps
 from daq.keep.rescue.sensor_gaps import sensor_gaps
-from daq.keep.store import writing
+from daq.keep.store import sessions, writing
 from daq.rig import RigError, parse_rig
 
 LEAST_US = 600_000
@@ -42,6 +42,19 @@ def note_gaps(
         for from_us, to_us in pieces:
             part = gap.said(from_us, to_us)
             writing.insert(db, gap.session_id, lost(from_us, part, to_us=to_us, source=gap.source, scans=None), b"")
+    return said + (_note_open_ends(db) if pages_lost else [])
+
+
+def _note_open_ends(db: sqlite3.Connection) -> list[str]:
+    """Of a sweep without an end nothing tells how much followed what is left of it."""
+    said = []
+    for sweep_id, session_id, from_us in db.execute(
+        "SELECT id, session_id, from_us FROM sweeps WHERE to_us IS NULL ORDER BY id"
+    ).fetchall():
+        last_us = max(from_us, sessions.last_us(db, session_id))
+        part = f"what was received after {last_us / 1e6:.3f} s, if anything was"
+        writing.insert(db, session_id, lost(last_us + 1, part, to_us=last_us + 1, scans=None), b"")
+        said.append(f"sweep {sweep_id} has no end: {part}, is lost")
     return said
 
 

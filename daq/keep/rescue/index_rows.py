@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Collection, Iterator
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.sqlite_rows import NoRecord, cell_places, children_of, index_cell_at
@@ -31,18 +31,20 @@ def listed(pages: Pages, table: str, root: int | None, found: Collection[int]) -
         return None
     width = INDICES[table][1]
     try:
-        records = list(_records(pages, root, width, DEEPEST, set()))
+        found_there = list(records(pages, root, DEEPEST, set()))
     except NoRecord:
         return None
-    if any(b <= a for a, b in itertools.pairwise(records)):
+    if not all(len(one) == width and all(isinstance(value, int) for value in one) for one in found_there):
         return None
-    rows = {record[-1]: record[:-1] for record in records}
-    return rows if len(rows) == len(records) and rows.keys() >= set(found) else None
+    if any(b <= a for a, b in itertools.pairwise(found_there)):
+        return None
+    rows = {one[-1]: one[:-1] for one in found_there}
+    return rows if len(rows) == len(found_there) and rows.keys() >= set(found) else None
 
 
-def _records(pages: Pages, number: int, width: int, deepest: int, seen: set[int]) -> Iterator[tuple[int, ...]]:
-    """In the index's order. NoRecord where a page is none of an index, or was `seen` before: damaged pages may name
-    one page a hundred times on every level.
+def records(pages: Pages, number: int, deepest: int, seen: set[int]) -> Iterator[tuple[Any, ...]]:
+    """All from a root down, in the index's order. NoRecord where a page is none of an index, or was `seen` before:
+    damaged pages may name one page a hundred times on every level.
     """
     page = pages.page(number)
     if len(page) < pages.size or number < 2 or page[0] not in (INNER, LEAF) or not deepest or number in seen:
@@ -52,9 +54,6 @@ def _records(pages: Pages, number: int, width: int, deepest: int, seen: set[int]
     places = cell_places(page, False, inner=inner)
     for i, child in enumerate(children_of(page, places) if inner else itertools.repeat(0, len(places) + 1)):
         if inner:
-            yield from _records(pages, child, width, deepest - 1, seen)
+            yield from records(pages, child, deepest - 1, seen)
         if i < len(places):
-            values = index_cell_at(page, places[i], inner=inner)
-            if len(values) != width or not all(isinstance(value, int) for value in values):
-                raise NoRecord("no record of this index")
-            yield values
+            yield index_cell_at(page, places[i], inner=inner)

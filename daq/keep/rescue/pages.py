@@ -1,17 +1,16 @@
 """The pages of a damaged SQLite file, its log laid over them. Nothing is asked of its header but what can be checked.
 
-Layout: sqlite.org/fileformat2.html, sections 1.3 (header), 1.5 (freelist), 1.6 (b-tree pages), 4.1 (the log).
+Layout: sqlite.org/fileformat2.html, sections 1.3 (header), 1.5 (freelist), 1.6 (b-tree pages).
 """
 
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterator
 from pathlib import Path
 
 from daq.keep.bounded import open_plain, read_bytes
 from daq.keep.file_bytes import FileBytes
-from daq.keep.store import log as log_file
+from daq.keep.rescue.log_pages import read_log_pages
 from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE
 
 HEADER_BYTES = 100
@@ -27,15 +26,17 @@ class Pages:
 
     def __init__(self, path: Path) -> None:
         """Opens the file and reads its log. Refused when it is no plain file; OSError."""
-        self._file = open_plain(path).detach()
-        self._main = FileBytes(self._file)
         log = path.with_name(path.name + "-wal")
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
-        self.header_sound = self._main[: len(MAGIC)] == MAGIC and _header_size(self._main) is not None
-        self.size = _header_size(self._main) or _log_size(log_bytes) or _guessed_size(self._main)
-        most = -(-len(self._main) // self.size) + len(log_bytes) // self.size  # a damaged number may be any
-        self._log = {number: page for number, page in _frames(log_bytes, self.size) if number <= most}
-        self.count = max(-(-len(self._main) // self.size), max(self._log, default=0))
+        self._file = open_plain(path).detach()
+        self._main = FileBytes(self._file)
+        size = _header_size(self._main[:HEADER_BYTES])
+        self.log = read_log_pages(log_bytes, size, len(self._main) // (size or PAGE_SIZES[0]))
+        self.size = self.log.size or size or _guessed_size(self._main)
+        main = range(1, -(-len(self._main) // self.size) + 1)
+        self.numbers = sorted({*main, *self.log.pages})
+        first = self.page(1)
+        self.header_sound = first.startswith(MAGIC) and _header_size(first) is not None
 
     def __enter__(self) -> Pages:
         return self
@@ -45,21 +46,27 @@ class Pages:
 
     def page(self, number: int) -> bytes:
         """One page; empty when the file does not reach so far, short when it ends within it."""
-        if number in self._log:
-            return self._log[number]
+        if number in self.log.pages:
+            return self.log.pages[number]
         if number < 1:
             return b""
         return self._main[(number - 1) * self.size : number * self.size]
 
     @property
-    def expected(self) -> int:
-        """How many pages the header says there are; what there is when it cannot be believed."""
+    def count(self) -> int:
+        """The highest number there is."""
+        return self.numbers[-1] if self.numbers else 0
+
+    @property
+    def stated(self) -> int | None:
+        """How many pages there were, as the header says, or the last transaction in the log; None if neither can be
+        believed."""
         first = self.page(1)
-        if len(first) < HEADER_BYTES or not self.header_sound:
-            return self.count
+        if len(first) < HEADER_BYTES:
+            return self.log.count
         counter, pages = struct.unpack_from(">II", first, 24)
         (valid_for,) = struct.unpack_from(">I", first, 92)
-        return int(pages) if counter == valid_for and pages < 2**31 else self.count
+        return int(pages) if counter == valid_for and 0 < pages < 2**31 else self.log.count
 
     def free(self) -> tuple[set[int], bool]:
         """The pages on the freelist, and whether these are all: its chain begins in the header, and may break off.
@@ -67,7 +74,7 @@ class Pages:
         """
         found, whole = self._chained()
         if not whole:
-            for number in range(2, self.count + 1):
+            for number in self.numbers[1:]:
                 listed = self._listed(number)
                 if listed and all(one in found or not any(self.page(one)) for one in listed):
                     found |= {number, *listed}
@@ -100,20 +107,12 @@ class Pages:
         return set(numbers) if all(1 < one <= self.count for one in numbers) else None
 
 
-def _header_size(content: FileBytes) -> int | None:
-    header = content[:HEADER_BYTES]
+def _header_size(header: bytes) -> int | None:
     if len(header) < HEADER_BYTES:
         return None
     (size,) = struct.unpack_from(">H", header, 16)
     size = 65536 if size == 1 else size
     return size if size in PAGE_SIZES and header[21:24] == b"\x40\x20\x20" else None
-
-
-def _log_size(log: bytes) -> int | None:
-    if len(log) < log_file.HEADER:
-        return None
-    magic, _, size = struct.unpack_from(">III", log)
-    return size if magic in log_file.MAGIC and size in PAGE_SIZES else None
 
 
 def _guessed_size(content: FileBytes) -> int:
@@ -133,19 +132,3 @@ def _begins_like_one(content: FileBytes, at: int, size: int) -> bool:
     kind, _, cells, begin = struct.unpack(">BHHH", content[at : at + 7])
     begin = begin or 65536
     return kind in B_TREE and 0 < cells < size // 4 and 8 + 2 * cells <= begin <= size
-
-
-def _frames(log: bytes, size: int) -> Iterator[tuple[int, bytes]]:
-    """(number, page) of all that the log had committed, the later of two after the earlier."""
-    if len(log) < log_file.HEADER or _log_size(log) != size:
-        return
-    first = log_file.HEADER + 8
-    salts, waiting = log[16:24] if log_file.header_sound(log) else log[first : first + 8], []
-    for at in range(log_file.HEADER, len(log) - log_file.FRAME_HEADER - size + 1, log_file.FRAME_HEADER + size):
-        number, commit = struct.unpack_from(">II", log, at)
-        if log[at + 8 : at + 16] != salts:  # damaged, or of before the log began anew
-            continue
-        waiting.append((number, log[at + log_file.FRAME_HEADER : at + log_file.FRAME_HEADER + size]))
-        if commit:
-            yield from waiting
-            waiting = []

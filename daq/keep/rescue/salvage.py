@@ -10,11 +10,13 @@ from __future__ import annotations
 import contextlib
 import os
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from daq.keep.bounded import Refused
 from daq.keep.errors import StoreDamaged, StoreError, StoreNewer
+from daq.keep.rescue.copied import copied_sweeps
 from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
 from daq.keep.rescue.gaps import note_gaps
 from daq.keep.rescue.index_rows import INDICES, listed
@@ -23,12 +25,10 @@ from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
 from daq.keep.rescue.twins import from_twins
-from daq.keep.store.file import BUSY_S
 from daq.keep.store.lock import take_lock
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.replacing import BESIDE, log_without_store
-from daq.keep.store.rows import TWICE, insert_row, unsound_rows
-from daq.keep.store.schema import connected, is_plain_table
+from daq.keep.store.rows import TWICE, insert_row
 from daq.keep.store.store import Store
 
 
@@ -60,7 +60,7 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
             _refuse_newer(found, damaged)
             if not any(found.rows.values()) and not any(found.places.values()):
                 raise StoreDamaged(f"nothing of a store can be found in {damaged}: restore a backup")
-            return _made(damaged, pages, found, target)
+            return _made(pages, found, target)
     except Refused as error:
         raise StoreError(str(error)) from error
 
@@ -72,7 +72,7 @@ def _refuse_taken(target: Path) -> None:
         raise StoreError(f"{left_over} is left over from another store: give another file name, or move it away")
 
 
-def _made(damaged: Path, pages: Pages, found: Found, target: Path) -> Salvaged:
+def _made(pages: Pages, found: Found, target: Path) -> Salvaged:
     partial = target.with_name(f".{target.name}.partial")
     target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     lock = take_lock(target)  # from the first look to the last name: another one may take neither
@@ -81,7 +81,7 @@ def _made(damaged: Path, pages: Pages, found: Found, target: Path) -> Salvaged:
         _remove(partial)  # the rows of a salvage that was killed would be there twice
         try:
             with Store.open(partial) as new:
-                salvaged = _copied(damaged, pages, found, new)
+                salvaged = _copied(pages, found, new)
             os.replace(partial, target)
         finally:
             _remove(partial)
@@ -101,8 +101,8 @@ def _refuse_newer(found: Found, path: Path) -> None:
         raise StoreNewer(f"{path} was written by a newer program ({min(newer)}): salvage it with that one")
 
 
-def _copied(damaged: Path, pages: Pages, found: Found, new: Store) -> Salvaged:
-    harmed = found.harmed
+def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
+    harmed = found.harmed or bool(found.cut_off or pages.log.problems)
     restored = from_twins(found)
     problems, told = _file_problems(pages, found)
     if restored:
@@ -112,17 +112,16 @@ def _copied(damaged: Path, pages: Pages, found: Found, new: Store) -> Salvaged:
         rows = sum(_insert_all(db, table, found) for table in TWICE)
         bulk = {table: _insert_bulk(db, pages, table, found) for table in found.places}
         rows += bulk["notifications"] + bulk["results"]
-        rows += _copy_lists(damaged, db, problems)
         problems += _missing_numbers(found) if harmed else []
         place_stand_ins(db, problems)
         before = {row[0] for row in db.execute("SELECT id FROM sweeps")}
         told += rebuild_sweeps(db, problems)
         rebuilt = tuple(row[0] for row in db.execute("SELECT id FROM sweeps ORDER BY id") if row[0] not in before)
-        cut_off = pages.count < pages.expected
+        rows += _copy_lists(db, copied_sweeps(pages, found.roots.get("copied_sweeps")), problems)
         tables = missing_tables(db, found.missing_tables, found.freed)
         told, problems = told + tables.told, problems + tables.problems
-        if harmed or cut_off:
-            pages_lost = cut_off or bool(found.lost_pages)
+        if harmed:
+            pages_lost = bool(found.cut_off or found.lost_pages or pages.log.problems)
             lists = {
                 table: listed(pages, table, found.roots.get(index), found.places[table])
                 for table, (index, _) in INDICES.items()
@@ -142,11 +141,12 @@ def _copied(damaged: Path, pages: Pages, found: Found, new: Store) -> Salvaged:
 
 
 def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
-    problems, told = [], []
+    problems, told = list(pages.log.problems), list(pages.log.told)
     if not pages.header_sound:
         told.append(f"the file's header was damaged; pages of {pages.size} bytes were found without it")
-    if pages.count < pages.expected:
-        problems.append(f"the file is cut off: {pages.count} of {pages.expected} pages are there")
+    if found.cut_off:
+        there = found.expected - found.cut_off
+        problems.append(f"the file is cut off: {there} of {found.expected} pages are there")
     if found.damaged:
         problems.append(f"{len(found.damaged)} rows are damaged and left out")
     if found.miscounted:
@@ -178,29 +178,20 @@ def _insert_bulk(db: sqlite3.Connection, pages: Pages, table: str, found: Found)
     return len(found.places[table])
 
 
-def _copy_lists(damaged: Path, db: sqlite3.Connection, problems: list[str]) -> int:
-    """Which sweeps each copy holds: an index, which only SQLite can read; where it cannot, or where a row is not what
-    was written, each copy may hold all."""
-    try:
-        old = connected(damaged.resolve().as_uri() + "?mode=ro", BUSY_S)
-        try:
-            if not is_plain_table(old, "copied_sweeps") or unsound_rows(old, "copied_sweeps"):
-                raise sqlite3.DatabaseError("no such table, or not as it was written")
-            listed = old.execute("SELECT copy_id, sweep_id FROM copied_sweeps").fetchall()
-        finally:
-            old.close()
-    except sqlite3.Error:
-        listed = db.execute("SELECT copies.id, sweeps.id FROM copies CROSS JOIN sweeps").fetchall()
-        if listed:
+def _copy_lists(db: sqlite3.Connection, copied: Sequence[tuple[int, int]] | None, problems: list[str]) -> int:
+    """Which sweeps each copy holds; where that is not known, each may hold all."""
+    if copied is None:
+        copied = db.execute("SELECT copies.id, sweeps.id FROM copies CROSS JOIN sweeps").fetchall()
+        if copied:
             problems.append(
                 "which sweeps each backup and export holds is lost: foreaft forget names each for every client; look "
                 "into them before you delete one"
             )
     ids = {row[0] for row in db.execute("SELECT id FROM copies")}
-    for copy_id, sweep_id in listed:
+    for copy_id, sweep_id in copied:
         if copy_id in ids:
             insert_row(db, "copied_sweeps", copy_id=copy_id, sweep_id=sweep_id)
-    return len(listed)
+    return len(copied)
 
 
 def _missing_numbers(found: Found) -> list[str]:

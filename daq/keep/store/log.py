@@ -1,5 +1,5 @@
-"""Whether SQLite can replay a store's log to its end. At the first frame that is not as it was written it stops without
-a word, and the next writer takes the place of what comes after.
+"""A store's log: the heads of its frames, and whether SQLite can replay it to its end. At the first frame that is not
+as it was written SQLite stops without a word, and the next writer takes the place of what comes after.
 
 Layout: sqlite.org/fileformat2.html, sections 4.1 (the log) and 4.2 (its checksums).
 """
@@ -7,7 +7,10 @@ Layout: sqlite.org/fileformat2.html, sections 4.1 (the log) and 4.2 (its checksu
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,75 +22,142 @@ HEADER, FRAME_HEADER = 32, 24
 MAGIC = (0x377F0682, 0x377F0683)
 PAGE_SIZES = tuple(1 << power for power in range(9, 17))
 USUAL_SIZE = 4096
+OLDER = 2**20
+"""How often a log began anew, at most, since the oldest frame that is left in it was written."""
 Words = NDArray[np.uint32]
 _AT_ONCE = 256
 """Frames read at a time."""
 _STEP = np.array([[1, 1], [1, 2]], dtype=np.uint32)
 """What adding eight bytes does to the two sums: s0 += x0 + s1; s1 += x1 + s0."""
+_BACK = np.array([[2, 2**32 - 1], [2**32 - 1, 1]], dtype=np.uint32)
+"""Its inverse."""
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """What the heads of a log's frames say, in their order."""
+
+    header_sound: bool
+    size: int
+    """Bytes of a page."""
+    number: NDArray[np.int64]
+    """Of the page in each frame."""
+    commit: NDArray[np.int64]
+    """Pages of the store after it, where it ends a transaction; else 0."""
+    fitting: NDArray[np.int64]
+    """Number and commit, (n, 2), with which its checksum would agree with that of the frame before it, or of the
+    header. Where these are the ones it has, it is as it was written, whatever became of the others."""
+    of_this: NDArray[np.bool_]
+    """Whether its salts are those of this log."""
+    of_older: NDArray[np.bool_]
+    """Whether they may be those of an earlier one: the first is counted up by one each time (section 4.1)."""
+
+    @property
+    def sound(self) -> NDArray[np.bool_]:
+        """Which frames are as they were written."""
+        return _agree(self.fitting, self.number, self.commit)
+
+    @property
+    def replayed(self) -> int:
+        """How many frames SQLite would replay."""
+        return int(np.argmin(np.append(self.of_this & self.sound, False))) if self.header_sound else 0
 
 
 def check_log(path: Path) -> None:
     """Raises StoreDamaged if the log holds more than one transaction behind a frame that is not as it was written. A
     computer that lost its power may leave one: it was not on the disk yet. Nobody else may have the store open."""
     log = path.with_name(path.name + "-wal")
-    if log.exists() and (lost := _behind_damage(log)) > 1:
+    if not log.exists():
+        return
+    with open_plain(log) as file:
+        found = read_log(file)
+    if found is not None and (lost := np.count_nonzero((found.commit * found.of_this)[found.replayed :])) > 1:
         raise StoreDamaged(
             f"{log} is damaged, and {lost} transactions behind the damage would be lost: keep it with the store; "
             "foreaft salvage reads both"
         )
 
 
-def _behind_damage(log: Path) -> int:
-    """Transactions of this log that SQLite would pass over."""
-    with open_plain(log) as file:
-        header = file.read(HEADER)
-        if len(header) < HEADER:
-            return 0
-        magic, _, size = struct.unpack_from(">III", header)
-        order = ">u4" if magic & 1 else "<u4"
-        whole, sums = header_sound(header), struct.unpack_from(">II", header, 24)
-        salts = header[16:24] if whole else None
-        size = size if size in PAGE_SIZES else USUAL_SIZE
-        weights, turn = _weights(size // 8 + 1)
-        lost = 0
-        while len(content := file.read(_AT_ONCE * (FRAME_HEADER + size))) >= FRAME_HEADER + size:
-            count = len(content) // (FRAME_HEADER + size)
-            frames = np.frombuffer(content, np.uint8, count * (FRAME_HEADER + size)).reshape(count, -1)
-            covered = np.ascontiguousarray(np.delete(frames, slice(8, FRAME_HEADER), axis=1)).view(order)
-            for frame, part in zip(frames, _sums(covered, weights), strict=True):
-                salts = frame[8:16].tobytes() if salts is None else salts
-                sums = _turned(turn, sums, part)
-                of_this_log = frame[8:16].tobytes() == salts
-                whole = whole and of_this_log and sums == struct.unpack(">II", frame[16:24].tobytes())
-                lost += bool(of_this_log and frame[4:8].any() and not whole)
-    return lost
+def read_log(file: IO[bytes], likely: Iterable[int] = ()) -> Log | None:
+    """None without a frame. Where its header is damaged, pages have the size, and words the order, with which checksums
+    agree; likely: sizes to be tried first."""
+    header = file.read(HEADER)
+    if len(header) < HEADER:
+        return None
+    magic, _, size = struct.unpack_from(">III", header)
+    if header_sound(header):
+        return _read(file, header, size, magic & 1)
+    orders = (magic & 1, 1 - (magic & 1))
+    tried = (_read(file, header, one, order) for one in [*likely, USUAL_SIZE, *PAGE_SIZES] for order in orders)
+    return next((log for log in tried if log is not None and log.sound.any()), None)
 
 
 def header_sound(header: bytes) -> bool:
     """Whether the first bytes of a log are what was written."""
     magic, _, size = struct.unpack_from(">III", header)
-    weights, turn = _weights(3)
-    sums = _turned(turn, (0, 0), _sums(np.frombuffer(header[:24], ">u4" if magic & 1 else "<u4"), weights))
-    return magic in MAGIC and size in PAGE_SIZES and sums == struct.unpack_from(">II", header, 24)
+    sums = _sums(np.frombuffer(header[:24], ">u4" if magic & 1 else "<u4"), _weights(3))
+    return magic in MAGIC and size in PAGE_SIZES and tuple(sums) == struct.unpack_from(">II", header, 24)
 
 
-def _sums(words: Words, weights: Words) -> Words:
+def _read(file: IO[bytes], header: bytes, size: int, big_endian: int) -> Log | None:
+    file.seek(HEADER)
+    weights, frame = _weights(size // 8), FRAME_HEADER + size
+    heads, sums = [np.empty((0, 6), dtype=np.uint32)], [np.empty((0, 2), dtype=np.uint32)]
+    while count := len(content := file.read(_AT_ONCE * frame)) // frame:
+        frames = np.frombuffer(content, np.uint8, count * frame).reshape(count, -1)
+        heads.append(np.ascontiguousarray(frames[:, :FRAME_HEADER]).view(">u4").astype(np.uint32))
+        pages = np.ascontiguousarray(frames[:, FRAME_HEADER:]).view(">u4" if big_endian else "<u4")
+        sums.append(_sums(pages, weights))
+    found, of_pages = np.concatenate(heads), np.concatenate(sums)
+    if not len(found):
+        return None
+    before = np.concatenate([np.array([struct.unpack_from(">II", header, 24)], dtype=np.uint32), found[:-1, 4:]])
+    fitting = _words_that_fit(before, found[:, 4:], of_pages, size // 8)
+    heads_that_fit = (fitting if big_endian else fitting.byteswap()).astype(np.int64)
+    number, commit = found[:, 0].astype(np.int64), found[:, 1].astype(np.int64)
+    salts = _salts_of_this(header, found[:, 2:4], _agree(heads_that_fit, number, commit))
+    ago = (salts[0].astype(np.int64) - found[:, 2]) % 2**32
+    of_this = (found[:, 2:4] == salts).all(axis=1)
+    return Log(header_sound(header), size, number, commit, heads_that_fit, of_this, (ago > 0) & (ago < OLDER))
+
+
+def _salts_of_this(header: bytes, salts: Words, sound: NDArray[np.bool_]) -> Words:
+    """Its header's, if that is sound; else those of the first two frames of which one follows the other."""
+    own = np.array(struct.unpack_from(">II", header, 16), dtype=np.uint32)
+    if header_sound(header):
+        return own
+    before = np.concatenate([own[np.newaxis], salts[:-1]])
+    agree = np.flatnonzero(sound & (salts == before).all(axis=1))
+    return np.asarray(salts[agree[0] if len(agree) else 0])
+
+
+def _agree(fitting: NDArray[np.int64], number: NDArray[np.int64], commit: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Zeros agree with zeros, but there is no page 0."""
+    agree: NDArray[np.bool_] = (fitting[:, 0] == number) & (fitting[:, 1] == commit) & (number > 0)
+    return agree
+
+
+def _words_that_fit(before: Words, after: Words, of_pages: Words, pairs: int) -> Words:
+    """The first two words of a frame, which lead from the sums before it to those after it: with the page given there
+    is one solution."""
+    back = np.eye(2, dtype=np.uint32)
+    for _ in range(pairs):
+        back = back @ _BACK
+    behind_head = (after - of_pages) @ back.T
+    first = behind_head[:, 0] - before[:, 0] - before[:, 1]
+    return np.stack([first, behind_head[:, 1] - before[:, 1] - behind_head[:, 0]], axis=1)
+
+
+def _sums(words: NDArray[np.generic], weights: Words) -> Words:
     """What so many words add to both sums, (..., 2)."""
     return np.stack([(words * one).sum(axis=-1, dtype=np.uint32) for one in weights], axis=-1)
 
 
-def _turned(turn: Words, sums: tuple[int, ...], part: Words) -> tuple[int, ...]:
-    """Both sums after a part was added."""
-    before = [sum(int(factor) * one for factor, one in zip(row, sums, strict=True)) for row in turn]
-    return tuple((old + int(new)) % 2**32 for old, new in zip(before, part, strict=True))
-
-
-def _weights(pairs: int) -> tuple[Words, Words]:
-    """What each word of this many pairs adds to either sum in the end, (2, 2 pairs), and how the sums before act
-    on those after, (2, 2); all modulo 2^32."""
+def _weights(pairs: int) -> Words:
+    """What each word of this many pairs adds to either sum in the end, (2, 2 pairs), modulo 2^32."""
     of_pair, found = np.array([[1, 0], [1, 1]], dtype=np.uint32), np.empty((2, 2 * pairs), dtype=np.uint32)
     turn = np.eye(2, dtype=np.uint32)
     for pair in reversed(range(pairs)):
         found[:, 2 * pair : 2 * pair + 2] = turn @ of_pair
         turn = turn @ _STEP
-    return found, turn
+    return found

@@ -330,6 +330,16 @@ def test_a_list_of_copied_sweeps_that_is_not_what_was_written_names_each_copy_fo
         assert db.execute("SELECT sweep_id FROM copied_sweeps ORDER BY sweep_id").fetchall() == [(1,), (2,)]
 
 
+def test_a_sweep_that_is_rebuilt_may_be_in_each_copy_too(path, tmp_path):
+    with Store.open(path) as store, store.writing() as db:
+        add_copy(db, "export", tmp_path / "of both", [1, 2])
+    harm(path, "DROP TABLE sweeps", "DROP TABLE twins", "DROP TABLE copied_sweeps")
+
+    assert salvage(path, tmp_path / "new.sqlite").rebuilt == (1, 2)
+    with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
+        assert db.execute("SELECT sweep_id FROM copied_sweeps ORDER BY sweep_id").fetchall() == [(1,), (2,)]
+
+
 def test_where_the_list_of_copied_sweeps_is_lost_each_copy_is_named_for_each_client(path, tmp_path, sound):
     with Store.open(path) as store, store.writing() as db:
         add_copy(db, "export", tmp_path / "lost", [1])
