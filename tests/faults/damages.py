@@ -13,7 +13,7 @@ from daq.keep.store.checksums import COVERED
 
 DAMAGES = (
     *("bit", "bytes", "block", "header", "truncation", "table"),
-    *("log header", "log middle"),
+    *("header and truncation", "header and zero tail", "log header", "log middle"),
 )
 Spans: TypeAlias = list[tuple[int, int]]
 """Places in the file that were changed: from, until before."""
@@ -27,6 +27,8 @@ def damaged(kind: str, content: bytes, left: Left, path: Path, rng: np.random.Ge
     places in the content that it changed."""
     if kind.startswith("log"):
         return _of_log(kind, left, path, rng)
+    if kind.startswith("header and"):
+        return _of_header_and_end(kind, content, path, rng)
     harmed = bytearray(content)
     end = len(content)
     if kind == "truncation":
@@ -70,6 +72,16 @@ def _without_table(content: bytes, path: Path, rng: np.random.Generator) -> Span
     )
     cuts = np.split(changed, np.flatnonzero(np.diff(changed) > 1) + 1)
     return [(int(cut[0]), int(cut[-1]) + 1) for cut in cuts if len(cut)]
+
+
+def _of_header_and_end(kind: str, content: bytes, path: Path, rng: np.random.Generator) -> Spans:
+    size, end = int(rng.choice([16, 100, PAGE])), int(rng.integers(len(content) // 4, len(content)))
+    if kind == "header and zero tail":
+        end = end // PAGE * PAGE
+        path.write_bytes(bytes(size) + content[size:end] + bytes(len(content) - end))
+    else:
+        path.write_bytes(bytes(size) + content[size:end])
+    return [(0, size), (end, len(content))]
 
 
 def _of_log(kind: str, left: Left, path: Path, rng: np.random.Generator) -> Spans:

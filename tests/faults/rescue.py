@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
 import datetime
 import shutil
@@ -213,7 +214,11 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
     assert len(kept) == sweeps or found.problems, f"{kind}: {sweeps - len(kept)} sweeps are lost and it is not told"
     asked = [*sorted(poorer)[:2], sweeps]
     use(damaged_store, folder / "damaged", asked)
-    use(target, folder / "salvaged", asked)
+    listed = use(target, folder / "salvaged", asked)
+    for sweep_id in poorer & kept:
+        assert listed.get(sweep_id, "left out, and told"), (
+            f"{kind}: the export does not say what is lost of sweep {sweep_id}"
+        )
     needless = sum(bool(losses[sweep_id]) for sweep_id in kept - poorer)
     return (
         f"{kind}: {len(lost)} of {len(before.chunks)} chunks and {len(unheard)} of {len(before.notifications)} "
@@ -228,8 +233,9 @@ def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:
         return (str(error),)
 
 
-def use(store: Path, folder: Path, numbers: Sequence[int]) -> None:
+def use(store: Path, folder: Path, numbers: Sequence[int]) -> dict[int, str]:
     """Every command that reads or writes a store, on a copy of it: each does its work or says in a sentence why not.
+    What its export says is lost, by sweep.
 
     numbers: the sweeps to compute again.
     """
@@ -250,11 +256,22 @@ def use(store: Path, folder: Path, numbers: Sequence[int]) -> None:
     ]
     for words in commands:
         fine(foreaft(*words, "--store", copy), words)
+    listed = _lost_in(folder / "out")
     for pseudonym in _pseudonyms(copy)[:2]:
         for words in (["hand-over", pseudonym, folder / pseudonym], ["forget", pseudonym, "--yes"]):
             fine(foreaft(*words, "--store", copy), words)
     start(copy)
     shutil.rmtree(folder)
+    return listed
+
+
+def _lost_in(folder: Path) -> dict[int, str]:
+    """By the number at the end of a sweep's name."""
+    path = folder / "sweeps.csv"
+    if not path.exists():
+        return {}
+    with path.open(encoding="utf-8", newline="") as file:
+        return {int(row["sweep"].rpartition("-")[2]): row["lost"] for row in csv.DictReader(file)}
 
 
 def start(path: Path) -> None:

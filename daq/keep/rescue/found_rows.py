@@ -9,8 +9,16 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from daq.keep.bounded import from_json
-from daq.keep.rescue.pages import LEAF, Pages
-from daq.keep.rescue.sqlite_rows import FoundRow, NoRecord, accounts_for_all, any_cells, cell_at, cell_places
+from daq.keep.rescue.pages import INNER, LEAF, LEAF_OF_INDEX, Pages
+from daq.keep.rescue.sqlite_rows import (
+    FoundRow,
+    NoRecord,
+    accounts_for_all,
+    any_cells,
+    cell_at,
+    cell_places,
+    children_of,
+)
 from daq.keep.store.checksums import COVERED, is_sound
 from daq.keep.store.contents import JSON_COLUMNS
 from daq.keep.store.migrations import STEPS
@@ -61,6 +69,8 @@ class Found:
     """The tables in the file's own list."""
     roots: dict[str, int] = field(default_factory=dict)
     """The first page of each table and index in that list."""
+    named: set[int] = field(default_factory=set)
+    """Pages that others lead to, so that they are, or were, in use."""
     expected: int = 0
     """The number of the last page there should be."""
     cut_off: int = 0
@@ -110,13 +120,15 @@ def found_in(pages: Pages) -> Found:
     free, all_free = pages.free()
     free.add(LOCK_BYTE // pages.size + 1)
     rest = [n for n in pages.numbers if n not in used and n not in free]
-    found.expected = pages.stated or pages.count
+    inner = {n for n in rest if _is_inner(pages.page(n), n)}
+    found.named |= {child for n in inner for child in _children(pages.page(n), n)}
+    found.expected = pages.stated or max([pages.count, *found.named])
     found.cut_off = found.expected - len([n for n in pages.numbers if n <= found.expected])
-    for number in doubtful + [n for n in rest if not _is_inner(pages.page(n), n)]:
+    for number in doubtful + [n for n in rest if n not in inner]:
         taken = sum(_take(number, cell, known, found, used) for cell in _loose_cells(pages, number))
         if number in rest and number <= found.expected and not taken:
-            blank = not all_free and number > 1 and not any(pages.page(number))
-            (found.blank if blank else found.lost_pages).append(number)
+            free_perhaps = not all_free and number > 1 and number not in found.named and not any(pages.page(number))
+            (found.blank if free_perhaps else found.lost_pages).append(number)
     found.freed = {table for table in BULK if any(page in free for page, _ in found.places[table].values())}
     found.lost_pages = [n for n in found.lost_pages if n not in used]
     found.blank = [n for n in found.blank if n not in used]
@@ -137,7 +149,18 @@ def _is_inner(page: bytes, number: int) -> bool:
         int.from_bytes(page[begin + 3 : begin + 5], "big"),
         int.from_bytes(page[begin + 5 : begin + 7], "big"),
     )
-    return page[begin] in (0x02, 0x05, 0x0A) and begin + 8 + 2 * cells <= content <= len(page)
+    return page[begin] in (*INNER, LEAF_OF_INDEX) and begin + 8 + 2 * cells <= content <= len(page)
+
+
+def _children(page: bytes, number: int) -> list[int]:
+    """The pages that one above others leads to; none if it is not as SQLite makes it."""
+    if page[100 if number == 1 else 0] not in INNER:
+        return []
+    try:
+        found = children_of(page, cell_places(page, number == 1, inner=True), number == 1)
+    except NoRecord:
+        return []
+    return found if len(set(found)) == len(found) and all(1 < one < 2**31 for one in found) else []
 
 
 def _take_leaf(pages: Pages, number: int, page: bytes, known: dict[str, Columns], found: Found, used: set[int]) -> bool:
@@ -170,6 +193,7 @@ def _take_name(cell: FoundRow, found: Found) -> None:
         found.listed.add(name)
     if kind in ("table", "index") and isinstance(cell.values[3], int) and cell.values[3] > 0:
         found.roots[name] = cell.values[3]
+        found.named.add(cell.values[3])
 
 
 def _loose_cells(pages: Pages, number: int) -> Iterator[FoundRow]:

@@ -15,9 +15,11 @@ from daq.keep.store.log import PAGE_SIZES, USUAL_SIZE
 
 HEADER_BYTES = 100
 MAGIC = b"SQLite format 3\0"
-LEAF = 0x0D
-"""The first byte of a page with rows of a table."""
-B_TREE = (0x02, 0x05, 0x0A, LEAF)
+LEAF, LEAF_OF_INDEX = 0x0D, 0x0A
+"""The first byte of a page with rows of a table, and with records of an index."""
+INNER = (0x05, 0x02)
+"""The same of pages above those."""
+B_TREE = (*INNER, LEAF_OF_INDEX, LEAF)
 MOST_LOG_BYTES = 2**30
 
 

@@ -126,11 +126,12 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
                 table: listed(pages, table, found.roots.get(index), found.places[table])
                 for table, (index, _) in INDICES.items()
             }
+            tail_lost = pages_lost or bool(found.damaged)
             problems += note_gaps(
                 db,
                 lists,
                 pages_lost=pages_lost or "chunks" in tables.lost,
-                tail_lost=pages_lost or bool(found.damaged) or "notifications" in tables.lost,
+                tail_lost=tail_lost or "notifications" in tables.lost,
             )
         for table in ("results", "copied_sweeps"):
             gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
@@ -145,8 +146,10 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
     if not pages.header_sound:
         told.append(f"the file's header was damaged; pages of {pages.size} bytes were found without it")
     if found.cut_off:
-        there = found.expected - found.cut_off
-        problems.append(f"the file is cut off: {there} of {found.expected} pages are there")
+        at_least = "" if pages.stated else "at least "
+        problems.append(
+            f"the file is cut off: {found.expected - found.cut_off} of {at_least}{found.expected} pages are there"
+        )
     if found.damaged:
         problems.append(f"{len(found.damaged)} rows are damaged and left out")
     if found.miscounted:

@@ -49,11 +49,11 @@ def cell_places(page: bytes, first: bool, *, inner: bool = False) -> list[int]:
     return list(struct.unpack_from(f">{count}H", page, begin + header))
 
 
-def children_of(page: bytes, places: Sequence[int]) -> list[int]:
+def children_of(page: bytes, places: Sequence[int], first: bool = False) -> list[int]:
     """The pages below this one, from left to right. NoRecord where a cell reaches beyond it."""
     if any(place > len(page) - 4 for place in places):
         raise NoRecord("it reaches beyond its page")
-    return [struct.unpack_from(">I", page, place)[0] for place in (*places, 8)]
+    return [struct.unpack_from(">I", page, place)[0] for place in (*places, 108 if first else 8)]
 
 
 def index_cell_at(page: bytes, place: int, *, inner: bool) -> tuple[Any, ...]:

@@ -1,5 +1,6 @@
 """Whatever is lost is told, in the sweeps it is missing from, and nothing that is not."""
 
+import re
 import sqlite3
 
 import pytest
@@ -246,6 +247,58 @@ def test_pages_of_zeros_that_nothing_explains_may_be_lost_and_sound_sweeps_are_n
 
     assert "hold only zeros: they were free after a client was removed, or what they held is lost" in found.problems[0]
     assert losses == {5: ()}
+
+
+@pytest.mark.parametrize("part", [0.4, 0.7, 0.95])
+@pytest.mark.parametrize("end", ["cut off", "zeros"])
+@pytest.mark.parametrize("header", [16, 100, 4096])
+def test_without_a_header_pages_that_others_lead_to_are_missed_at_the_end(path, sound, header, end, part):
+    length = int(len(sound) * part) // 4096 * 4096
+    path.write_bytes(bytes(header) + sound[header:length] + (b"" if end == "cut off" else bytes(len(sound) - length)))
+    found, losses = salvaged(path)
+
+    if end == "cut off":
+        (said,) = [one for one in found.problems if one.startswith("the file is cut off: ")]
+        there, least = map(int, re.findall(r"\d+", said))
+        assert there == length // 4096 < least <= len(sound) // 4096
+        assert ("of at least" in said) == (header > 16), "the rest of the header says how many there were"
+    else:
+        assert any("pages of 4096 bytes hold nothing that can be read" in one for one in found.problems)
+    scans = chunks_left(path.with_name("new.sqlite"))
+    lacking = {number for number in losses if scans[number] < 70}
+    told = {number for number, phrases in losses.items() if phrases}
+    assert sorted(losses) == [1, 2, 3, 4, 5]
+    assert lacking <= told <= lacking | {min(lacking) - 1}, "how long after its last scan a sweep ended is not known"
+    assert 5 in lacking
+
+
+def chunks_left(path):
+    """How many of the seventy of each sweep."""
+    db = sqlite3.connect(path)
+    found = {
+        number: db.execute(
+            "SELECT count(*) FROM chunks JOIN sweeps ON sweeps.session_id = chunks.session_id "
+            "WHERE sweeps.id = ? AND first_us BETWEEN from_us AND to_us",
+            (number,),
+        ).fetchone()[0]
+        for number in range(1, SWEEPS + 1)
+    }
+    db.close()
+    return found
+
+
+def test_a_page_of_zeros_that_others_lead_to_is_lost_though_the_list_of_free_ones_is_broken(path):
+    forgotten(path)
+    with Pages(path) as pages:
+        ((page, _), *_) = found_in(pages).places["chunks"].values()
+        content = bytearray(path.read_bytes())
+    content[36:40] = bytes([0, 0, 1, 0])  # how many free ones the header counts
+    content[(page - 1) * 4096 : page * 4096] = bytes(4096)
+    path.write_bytes(content)
+    found, losses = salvaged(path)
+
+    assert "1 pages of 4096 bytes hold nothing that can be read" in found.problems
+    assert losses[5] != ()
 
 
 @pytest.mark.parametrize("rows", [0, 1, 3000])
