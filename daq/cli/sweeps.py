@@ -41,8 +41,10 @@ def _in_words(row: dict[str, Any]) -> str:
     """One line; positions to a tenth of a millimetre, as everywhere."""
     low_high, lost = row["interval_95_mm"], "; ".join(row["lost"])
     before = f" (the verdict was stored before; foreaft onset {row['sweep']} answers from what is left)"
+    unanswered = row["state"] == "finished" and row["verdict"] is None
     said = {
         **row,
+        "verdict": f"not stored (foreaft onset {row['sweep']} computes it)" if unanswered else row["verdict"],
         "simulated": "yes" if row["simulated"] else None,
         "onset_mm": None if row["onset_mm"] is None else f"{row['onset_mm']:.1f}",
         "interval_95_mm": None if low_high is None else f"{low_high[0]:.1f} to {low_high[1]:.1f}",

@@ -350,6 +350,15 @@ def test_sweeps_whose_raw_data_is_lost_are_listed_with_what_is_lost(harmed, tmp_
     assert lines[1].endswith("(the verdict was stored before; foreaft onset 2 answers from what is left)")
 
 
+def test_of_a_finished_sweep_without_its_answer_it_is_said_how_to_compute_it(harmed):
+    with Store.open(harmed) as opened, opened.writing() as db:
+        db.execute("DELETE FROM results WHERE sweep_id = 1")
+    first, second = foreaft("sweeps", "--store", harmed).stdout.splitlines()
+
+    assert "verdict not stored (foreaft onset 1 computes it)" in first
+    assert "verdict onset" in second
+
+
 def test_a_verdict_computed_after_a_loss_is_not_said_to_be_from_before(harmed, tmp_path):
     db = sqlite3.connect(harmed, isolation_level=None)
     for statement in ("PRAGMA foreign_keys = OFF", "DROP TABLE twins", "DROP TABLE sweeps", "DELETE FROM results"):

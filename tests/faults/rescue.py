@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 import datetime
+import re
 import shutil
 import sqlite3
 from collections.abc import Callable, Sequence
@@ -191,6 +192,7 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         chunks = {(row[0], row[1]) for row in db.execute("SELECT session_id, first_us FROM chunks")}
         rows = {table: {row[0] for row in db.execute(f"SELECT id FROM {table}")} for table in _TEXTS}
         kept = {sweep.id for sweep in new.sweeps()}
+        ended = {sweep.id for sweep in new.sweeps() if sweep.state is not None}
         told_by = {row[0] for row in db.execute("SELECT id FROM notifications")}
         missing = {table: before.rows[table] - there for table, there in numbers_of(db).items()}
         lost = [(s, first) for s, first, _ in before.chunks.values() if (s, first) not in chunks]
@@ -206,6 +208,8 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         assert number in told_by or not whole(places, spans), f"{kind}: notification {number} did not come back"
     for table, numbers in missing.items():
         assert not numbers or found.problems, f"{kind}: rows {sorted(numbers)} of {table} are lost and it is not told"
+    unanswered = missing["results"] & ended
+    assert unanswered <= _told_numbers(found.problems), f"{kind}: lost answers are not told: {unanswered}"
     assert missing["copies"] or kept <= copied, f"{kind}: which sweeps the export holds is lost"
     for session_id, first_us in [*lost, *unheard]:
         sweep_id = (session_id - 1) * A_SESSION + first_us // SWEEP_US + 1
@@ -224,6 +228,14 @@ def check(kind: str, before: Original, damaged_store: Path, spans: Spans, sweeps
         f"{kind}: {len(lost)} of {len(before.chunks)} chunks and {len(unheard)} of {len(before.notifications)} "
         f"notifications lost, {len(kept)} of {sweeps} sweeps there, {needless} said to lack what they do not"
     )
+
+
+def _told_numbers(problems: Sequence[str]) -> set[int]:
+    """Of stored answers, which have the numbers of their sweeps here, those that are said to be lost."""
+    said = [one for one in problems if one.startswith("results: ") or ": the stored answer is lost" in one]
+    if any("the stored answers of all sweeps are lost" in one for one in problems):
+        return set(range(1, 1000))
+    return {int(number) for one in said for number in re.findall(r"\d+", one)}
 
 
 def _losses(store: Store, sweep_id: int) -> tuple[str, ...]:

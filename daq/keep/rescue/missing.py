@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from daq.items import BOARD
 from daq.keep.store.rows import TWICE
+from daq.sweep.run import State
 
 AGAIN = "; foreaft onset SWEEP computes an answer again"
 
@@ -41,6 +42,17 @@ def missing_tables(db: sqlite3.Connection, tables: Sequence[str], freed: Collect
             said.problems.append(f"{gone}{problem}")
             said.lost.add(table)
     return said
+
+
+def missing_answers(db: sqlite3.Connection) -> list[str]:
+    """Sweeps that have ended and have no stored answer; of the last ones no number is left that would tell."""
+    without = "NOT EXISTS (SELECT 1 FROM results WHERE sweep_id = sweeps.id AND kind = 'onset')"
+    rows = db.execute(f"SELECT id FROM sweeps WHERE state != ? AND {without} ORDER BY id", (str(State.WAITING),))
+    numbers = [row[0] for row in rows]
+    if not numbers:
+        return []
+    named = f"{'sweep' if len(numbers) == 1 else 'sweeps'} {', '.join(map(str, numbers))}"
+    return [f"{named}: the stored answer is lost, if there was one{AGAIN}"]
 
 
 def _problem(db: sqlite3.Connection, table: str, rows: int, tables: Sequence[str]) -> str:

@@ -20,7 +20,7 @@ from daq.keep.rescue.copied import copied_sweeps
 from daq.keep.rescue.found_rows import Found, columns_by_table, found_in, row_at
 from daq.keep.rescue.gaps import note_gaps
 from daq.keep.rescue.index_rows import INDICES, listed
-from daq.keep.rescue.missing import AGAIN, missing_tables
+from daq.keep.rescue.missing import AGAIN, missing_answers, missing_tables
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.rebuilt import rebuild_sweeps
 from daq.keep.rescue.stand_ins import place_stand_ins
@@ -133,6 +133,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
                 pages_lost=pages_lost or "chunks" in tables.lost,
                 tail_lost=tail_lost or "notifications" in tables.lost,
             )
+            problems += missing_answers(db) if tail_lost and "results" not in tables.lost else []
         for table in ("results", "copied_sweeps"):
             gone = db.execute(f"DELETE FROM {table} WHERE sweep_id NOT IN (SELECT id FROM sweeps)").rowcount
             if gone and table == "results":

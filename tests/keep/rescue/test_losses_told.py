@@ -301,6 +301,25 @@ def test_a_page_of_zeros_that_others_lead_to_is_lost_though_the_list_of_free_one
     assert losses[5] != ()
 
 
+def test_an_answer_that_was_stored_last_and_is_lost_is_told(path):
+    harm(path, "UPDATE results SET content = '{}' WHERE id IN (4, 5)")
+    found, losses = salvaged(path)
+
+    assert "sweeps 4, 5: the stored answer is lost, if there was one; foreaft onset SWEEP computes an answer again" in (
+        found.problems
+    )
+    assert set(losses.values()) == {()}
+    with Store.open(path.with_name("new.sqlite"), write=False) as new:
+        assert recompute_stored(new, 5).onset is not None
+
+
+def test_sweeps_without_an_answer_are_nothing_to_tell_where_no_answer_can_be_lost(path):
+    harm(path, "DELETE FROM results WHERE id = 5", "PRAGMA secure_delete = OFF", "DROP TABLE visits")
+    found, _ = salvaged(path)
+
+    assert found.problems == ()
+
+
 @pytest.mark.parametrize("rows", [0, 1, 3000])
 def test_an_index_lists_the_rows_sqlite_lists(tmp_path, rows):
     """By its own query; the largest has pages above others."""
