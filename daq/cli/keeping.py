@@ -76,7 +76,7 @@ def restore(source: Path, store: Path | None) -> None:
 
 
 @click.command()
-@click.argument("damaged", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("damaged", type=click.Path(dir_okay=False, path_type=Path))
 @click.argument("target", type=click.Path(dir_okay=False, path_type=Path))
 def salvage(damaged: Path, target: Path) -> None:
     """Copy what is readable in the store DAMAGED into the new store TARGET; DAMAGED is not changed."""
@@ -115,8 +115,9 @@ def import_(folders: tuple[Path, ...], store: Path | None) -> None:
     from daq.keep.store import Store
 
     if not store_path(store).exists():
-        store_path(store).parent.mkdir(parents=True, exist_ok=True)
-        Store.open(store_path(store)).close()
+        with store_errors():
+            store_path(store).parent.mkdir(parents=True, exist_ok=True)
+            Store.open(store_path(store)).close()
     sweeps = [one for folder in folders for one in sorted(p.parent for p in folder.glob(f"*/{NAME}")) or [folder]]
     damaged = 0
     with opened(store, write=True) as open_store:

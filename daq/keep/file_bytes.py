@@ -5,7 +5,7 @@ cannot be read, or a file that shrinks meanwhile, would end the process with a s
 from __future__ import annotations
 
 import os
-from io import RawIOBase
+from io import BytesIO, RawIOBase
 
 WINDOW_BYTES = 2**20
 SECTOR_BYTES = 4096
@@ -14,7 +14,7 @@ SECTOR_BYTES = 4096
 class FileBytes:
     """A file that can be sliced like bytes. What cannot be read is zeros; slices end where the file does."""
 
-    def __init__(self, file: RawIOBase) -> None:
+    def __init__(self, file: RawIOBase | BytesIO) -> None:
         self._file = file
         self._size = file.seek(0, os.SEEK_END)
         self._window, self._at = b"", 0

@@ -16,6 +16,7 @@ from daq.keep.package.tables import read_table
 from daq.keep.store import Store
 from daq.sweep.onset import LEAST_SQUARES
 from tests.faults.rescue import make
+from tests.keep.jig import recorded
 from tests.keep.sweeps import stored
 from tests.live.jig import demo
 
@@ -357,6 +358,40 @@ def test_of_a_finished_sweep_without_its_answer_it_is_said_how_to_compute_it(har
 
     assert "verdict not stored (foreaft onset 1 computes it)" in first
     assert "verdict onset" in second
+
+
+COMMANDS = (
+    *(["sweeps"], ["onset", 1], ["close", 1], ["clients"], ["verify"], ["calibrate", "list"]),
+    *(["export", "--all", "out"], ["backup", "copy.sqlite"], ["forget", "R-AAAAAA", "--yes"]),
+)
+
+
+@pytest.mark.parametrize("words", [*COMMANDS, ["import", "."]], ids=lambda words: words[0])
+def test_a_log_beside_an_empty_file_or_none_survives_every_command(tmp_path, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    with Store.open(tmp_path / "used.sqlite") as used:
+        recorded(used, 1)
+        log = (tmp_path / "used.sqlite-wal").read_bytes()
+    for name in ("empty.sqlite", "gone.sqlite"):
+        (tmp_path / f"{name}-wal").write_bytes(log)
+    (tmp_path / "empty.sqlite").touch()
+    for name in ("empty.sqlite", "gone.sqlite"):
+        done = foreaft(*words, "--store", tmp_path / name)
+
+        assert done.exit_code == 4
+        assert f"foreaft salvage {tmp_path / name} brings what is in it into a new store" in done.stderr
+        assert (tmp_path / f"{name}-wal").read_bytes() == log
+        assert foreaft("salvage", tmp_path / name, tmp_path / f"new-{name}").exit_code == 0
+    assert not (tmp_path / "gone.sqlite").exists()
+    assert [one.name for one in tmp_path.glob("*-shm")] == []
+
+
+def test_what_is_not_there_cannot_be_salvaged(tmp_path):
+    done = foreaft("salvage", tmp_path / "nothing", tmp_path / "new.sqlite")
+
+    assert done.exit_code == 4
+    assert f"there is neither {tmp_path / 'nothing'} nor a log of it" in done.stderr
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_verdict_computed_after_a_loss_is_not_said_to_be_from_before(harmed, tmp_path):

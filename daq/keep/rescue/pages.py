@@ -6,6 +6,7 @@ Layout: sqlite.org/fileformat2.html, sections 1.3 (header), 1.5 (freelist), 1.6 
 from __future__ import annotations
 
 import struct
+from io import BytesIO, RawIOBase
 from pathlib import Path
 
 from daq.keep.bounded import open_plain, read_bytes
@@ -27,10 +28,11 @@ class Pages:
     """A file's pages, numbered from 1. Use it as a context manager."""
 
     def __init__(self, path: Path) -> None:
-        """Opens the file and reads its log. Refused when it is no plain file; OSError."""
+        """Opens the file and reads its log. A log alone will do. Refused when it is no plain file; OSError."""
         log = path.with_name(path.name + "-wal")
         log_bytes = read_bytes(log, MOST_LOG_BYTES) if log.exists() else b""
-        self._file = open_plain(path).detach()
+        alone = bool(log_bytes) and not path.exists()
+        self._file: RawIOBase | BytesIO = BytesIO() if alone else open_plain(path).detach()
         self._main = FileBytes(self._file)
         size = _header_size(self._main[:HEADER_BYTES])
         self.log = read_log_pages(log_bytes, size, len(self._main) // (size or PAGE_SIZES[0]))

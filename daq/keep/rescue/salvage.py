@@ -54,6 +54,8 @@ def salvage(damaged: Path, target: Path) -> Salvaged:
     Raises StoreError when target exists, StoreDamaged when nothing of a store can be found; no target is left then.
     """
     _refuse_taken(target)
+    if not (damaged.exists() or damaged.with_name(damaged.name + "-wal").exists()):
+        raise StoreError(f"there is neither {damaged} nor a log of it")
     try:
         with Pages(damaged) as pages:
             found = found_in(pages)

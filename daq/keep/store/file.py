@@ -17,6 +17,7 @@ from daq.keep.bounded import Refused, open_plain
 from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreReadOnly, StoreVanished, disk_error, store_error
 from daq.keep.private import PRIVATELY
 from daq.keep.store.lock import note_holder, take_lock
+from daq.keep.store.log import HEADER as LOG_HEADER
 from daq.keep.store.log import check_log
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
@@ -96,6 +97,7 @@ def open_for_writing(path: Path) -> StoreFile:
     try:
         with _os_errors(path):
             finish(path)
+            _check_log_has_store(path)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
         check_log(path)
@@ -129,6 +131,7 @@ def open_for_reading(path: Path) -> StoreFile:
     with _os_errors(path, "read"):
         if is_unfinished(path):
             _finish_alone(path)
+        _check_log_has_store(path)
         if not path.is_file():
             raise StoreError(f"no store at {path}")
         _check_length(path)
@@ -210,6 +213,22 @@ def _read_uri(path: Path) -> str:
     wal = path.with_name(path.name + "-wal")
     frozen = not os.access(path.parent, os.W_OK) and not (wal.exists() and wal.stat().st_size)
     return path.resolve().as_uri() + ("?immutable=1" if frozen else "?mode=ro")
+
+
+def _check_log_has_store(path: Path) -> None:
+    """Raises StoreDamaged if there is a log and nothing, or an empty file, where its store should be: SQLite would
+    delete the log, even to read."""
+    log = path.with_name(path.name + "-wal")
+    with contextlib.suppress(FileNotFoundError):
+        if log.stat().st_size > LOG_HEADER and not _has_bytes(path):
+            raise StoreDamaged(
+                f"{path} is {'empty' if path.exists() else 'gone'}, and its log {log} is left: keep it as it is; "
+                f"foreaft salvage {path} brings what is in it into a new store"
+            )
+
+
+def _has_bytes(path: Path) -> bool:
+    return path.exists() and path.stat().st_size > 0
 
 
 def _check_length(path: Path) -> None:

@@ -14,9 +14,9 @@ BESIDE = ("-journal", "-wal", "-shm")
 
 
 def is_there(path: Path) -> bool:
-    """Whether there is a store at a path, or will be as soon as it is opened."""
+    """Whether there is a store at a path, or will be as soon as it is opened, or was: its log is left."""
     path = Path(os.path.realpath(path))
-    return path.exists() or _pending(path).exists()
+    return path.exists() or _pending(path).exists() or log_without_store(path) is not None
 
 
 def in_the_making(target: Path) -> Path:

@@ -200,6 +200,22 @@ def test_a_log_that_ends_within_a_transaction_has_lost_that(path, tmp_path):
     assert [one.losses for one in computed] == [(), ()]
 
 
+@pytest.mark.parametrize("main", [b"", None], ids=["empty", "gone"])
+def test_a_log_whose_store_is_empty_or_gone_is_kept_and_gives_everything(path, tmp_path, sound, main):
+    """SQLite would delete it, though it only reads."""
+    path.unlink() if main is None else path.write_bytes(main)
+    log = log_of(path).read_bytes()
+    for write in (False, True):
+        with pytest.raises(StoreDamaged, match=r"its log .*-wal is left: keep it as it is; foreaft salvage "):
+            Store.open(path, write=write)
+    assert log_of(path).read_bytes() == log
+    assert path.exists() == (main is not None)
+    found, computed = salvaged(path, tmp_path)
+
+    assert (found.told, found.problems) == ((), ())
+    assert [bits(one.onset) for one in computed] == [bits(one.onset) for one in sound[1]]
+
+
 def test_which_sweeps_an_export_holds_is_read_from_a_log_that_sqlite_replays_in_part(path, tmp_path, sound):
     """Damaged in the middle of a page that was written again later: nothing is lost."""
     frames = set(last_frames(sound[0][1]).values())
