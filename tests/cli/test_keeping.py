@@ -360,10 +360,33 @@ def test_of_a_finished_sweep_without_its_answer_it_is_said_how_to_compute_it(har
     assert "verdict onset" in second
 
 
+@pytest.fixture
+def without_tables(tmp_path):
+    """The file of a store whose log was lost in its first session."""
+    with Store.open(tmp_path / "store.sqlite"):
+        content = (tmp_path / "store.sqlite").read_bytes()
+    (tmp_path / "lost").mkdir()
+    (tmp_path / "lost" / "store.sqlite").write_bytes(content)
+    return tmp_path / "lost" / "store.sqlite"
+
+
 COMMANDS = (
     *(["sweeps"], ["onset", 1], ["close", 1], ["clients"], ["verify"], ["calibrate", "list"]),
     *(["export", "--all", "out"], ["backup", "copy.sqlite"], ["forget", "R-AAAAAA", "--yes"]),
 )
+
+
+@pytest.mark.parametrize("words", COMMANDS, ids=lambda words: words[0])
+def test_a_store_whose_log_was_lost_is_told_with_a_cure_and_nothing_is_written(without_tables, monkeypatch, words):
+    monkeypatch.chdir(without_tables.parent)
+    before = without_tables.read_bytes()
+    done = foreaft(*words, "--store", without_tables)
+
+    assert done.exit_code == 4
+    assert "holds no tables: if it was in use, all of it was in its log store.sqlite-wal" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert without_tables.read_bytes() == before
+    assert sum(one.stat().st_size for one in without_tables.parent.glob("*-wal")) == 0
 
 
 @pytest.mark.parametrize("words", [*COMMANDS, ["import", "."]], ids=lambda words: words[0])

@@ -22,11 +22,14 @@ from daq.keep.store.log import check_log
 from daq.keep.store.migrations import check_version, migrate
 from daq.keep.store.replacing import finish, is_unfinished
 from daq.keep.store.rows import complete
-from daq.keep.store.schema import check_schema, connected
+from daq.keep.store.schema import check_schema, connected, schema_of
 from daq.keep.store.sessions import add_copy
 
 BUSY_S = 5.0
 """How long to wait for another program (a backup, a shell) that briefly holds the file."""
+BEGUN = ".begun"
+"""How the name of the file ends that lies beside a store as long as it has no tables. A new store is then told from one
+whose log was lost: of a first session, everything is in the log."""
 
 
 class StoreFile:
@@ -98,7 +101,9 @@ def open_for_writing(path: Path) -> StoreFile:
         with _os_errors(path):
             finish(path)
             _check_log_has_store(path)
-            os.close(os.open(path, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
+            begun = path.with_name(path.name + BEGUN)
+            for one in [path] if _has_bytes(path) else [begun, path]:
+                os.close(os.open(one, os.O_RDWR | os.O_CREAT | PRIVATELY, 0o600))  # health data: for the owner alone
         _check_length(path)
         check_log(path)
         _check_one_name(path)
@@ -108,12 +113,17 @@ def open_for_writing(path: Path) -> StoreFile:
         raise
     try:
         with file.reading() as db:
-            check_schema(db, path, check_version(db, path))
+            version = check_version(db, path)
+            if not (version or begun.exists() or db.execute("SELECT 1 FROM sqlite_schema").fetchone()):
+                raise _without_tables(path)
+            check_schema(db, path, version)
             db.execute("PRAGMA journal_mode = WAL")
             db.execute("PRAGMA synchronous = FULL")
             db.execute("PRAGMA secure_delete = ON")  # deleted records leave no bytes in free pages
             file.migrated_copy = migrate(db, path)
             db.execute("PRAGMA foreign_keys = ON")
+        with _os_errors(path):
+            begun.unlink(missing_ok=True)
         if file.migrated_copy is not None:
             with file.writing() as db:
                 complete(db)
@@ -139,7 +149,10 @@ def open_for_reading(path: Path) -> StoreFile:
     file = StoreFile(path, _connect(_read_uri(path)), None)
     try:
         with file.reading() as db:
-            check_schema(db, path, check_version(db, path))
+            version = check_version(db, path)
+            if not (version or schema_of(db)):
+                raise _without_tables(path)
+            check_schema(db, path, version)
     except BaseException:
         file.close()
         raise
@@ -229,6 +242,13 @@ def _check_log_has_store(path: Path) -> None:
 
 def _has_bytes(path: Path) -> bool:
     return path.exists() and path.stat().st_size > 0
+
+
+def _without_tables(path: Path) -> StoreDamaged:
+    return StoreDamaged(
+        f"{path} holds no tables: if it was in use, all of it was in its log {path.name}-wal, which is not there or "
+        "holds nothing; put that log back beside it, or restore a backup. If it never was, delete it"
+    )
 
 
 def _check_length(path: Path) -> None:

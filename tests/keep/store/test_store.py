@@ -10,8 +10,9 @@ import pytest
 
 from daq.items import Event, Hello, Notification, lost
 from daq.keep.clients import people, visits
-from daq.keep.errors import StoreBusy, StoreError, StoreNewer, StoreReadOnly, store_error
+from daq.keep.errors import StoreBusy, StoreDamaged, StoreError, StoreNewer, StoreReadOnly, store_error
 from daq.keep.store import Store
+from daq.keep.store import file as store_file
 from daq.keep.store.migrations import STEPS
 from daq.keep.store.sessions import add_copy, at_utc
 from daq.sweep.plan import Plan, out_and_back
@@ -311,3 +312,50 @@ def test_a_file_that_sqlite_cannot_open_says_what_to_check(tmp_path):
         sqlite3.connect(path)
 
     assert str(store_error(caught.value, path)).endswith("check that the folder exists and may be read and written")
+
+
+@pytest.fixture
+def without_log(path):
+    """A store of which only the file is left: everything of its first session was in its log."""
+    with Store.open(path) as opened:
+        recorded(opened, 2)
+        content = path.read_bytes()
+    path.write_bytes(content)
+    return path
+
+
+NO_TABLES = r"holds no tables: .* in its log store\.sqlite-wal, .* put that log back beside it, or restore a backup"
+
+
+@pytest.mark.parametrize("write", [True, False])
+def test_a_store_whose_log_was_lost_is_refused_and_left_as_it_is(without_log, write):
+    before = without_log.read_bytes()
+
+    with pytest.raises(StoreDamaged, match=NO_TABLES):
+        Store.open(without_log, write=write)
+    assert without_log.read_bytes() == before
+
+
+def test_an_empty_file_holds_nothing_to_read_and_becomes_a_store_when_written(path):
+    path.parent.mkdir()
+    path.touch()
+
+    with pytest.raises(StoreDamaged, match=NO_TABLES):
+        Store.open(path, write=False)
+    Store.open(path).close()
+    with Store.open(path, write=False) as opened:
+        assert opened.sweeps() == []
+
+
+def test_a_store_that_was_killed_while_it_was_made_is_made_at_the_next_start(path, monkeypatch):
+    def killed(*_):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(store_file, "migrate", killed)
+        with pytest.raises(KeyboardInterrupt):
+            Store.open(path)
+    assert path.stat().st_size == 4096
+    Store.open(path).close()
+
+    assert sorted(one.name for one in path.parent.iterdir()) == ["store.sqlite", "store.sqlite.lock"]
