@@ -320,6 +320,27 @@ def test_sweeps_without_an_answer_are_nothing_to_tell_where_no_answer_can_be_los
     assert found.problems == ()
 
 
+def test_a_damaged_row_may_be_one_that_was_received_last(path):
+    """Of a damaged notification no page is missing, and no index tells."""
+    harm(path, "UPDATE notifications SET payload = x'00' WHERE id > 320")
+    unlist_indices(path)
+    found, losses = salvaged(path)
+
+    assert found.problems[0] == "30 rows are damaged and left out"
+    assert [sum("sensors" in phrase for phrase in losses[n]) for n in range(1, 6)] == [0, 0, 0, 0, 1]
+
+
+def test_a_table_that_has_twins_is_not_said_to_be_read_from_its_pages_when_it_was_emptied(path):
+    """Of a table dropped together with the twins, the rows that are found may not be all."""
+    harm(path, "DROP TABLE twins", "PRAGMA writable_schema = ON", "DELETE FROM sqlite_schema WHERE name = 'visits'")
+    found, _ = salvaged(path)
+
+    assert found.problems == (
+        "the table 'visits' is missing from the file: 2 rows were found on its pages; there may have been more, gaps "
+        "between them are told below",
+    )
+
+
 @pytest.mark.parametrize("rows", [0, 1, 3000])
 def test_an_index_lists_the_rows_sqlite_lists(tmp_path, rows):
     """By its own query; the largest has pages above others."""
