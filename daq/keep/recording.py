@@ -53,7 +53,7 @@ from daq.keep.file_bytes import FileBytes
 from daq.keep.json_text import json_text
 from daq.keep.private import new_file
 from daq.keep.received import LATEST_US
-from daq.keep.recording_blocks import MAGIC, MOST_BLOCK_BYTES, VERSION, BadRecording, Block, damaged, framed, scanned
+from daq.keep.recording_blocks import MAGIC, MOST_BLOCK_BYTES, VERSION, BadRecording, Block, framed, scanned
 from daq.keep.recording_header import HeaderAgain, header_again
 
 BLOCK_US = 5_000_000
@@ -81,6 +81,7 @@ NO_HEADER = (
     "the header block is damaged, and no copy of it is whole: name the rig file it was recorded with, "
     "foreaft replay --rig RIG.toml, with the calibration that file names"
 )
+ANOTHER = "copy it again from where it was recorded, or look for the sweep in the store: foreaft sweeps"
 _OTHER_VERSION = re.compile(rb"foreaft recording (\d+)\n")
 
 
@@ -227,8 +228,7 @@ def read_recording(path: Path, given: Mapping[str, Any] | None = None) -> Record
         if header is None:
             raise BadRecording(f"{path}: {NO_HEADER}")
         lost = "; what was received before the next whole block is lost with it" if again.lost_in_front else ""
-        at = len(MAGIC)
-        problems[problems.index(damaged(1, at))] = f"the header block at byte {at} is damaged: {said}{lost}"
+        problems[int(first_line != MAGIC)] = f"the header block at byte {len(MAGIC)} is damaged: {said}{lost}"
         blocks = [None, *blocks] if again.lost_in_front else blocks
     if not isinstance(header, Mapping):
         raise BadRecording(f"{path}: expected a JSON object of at most {MOST_HEADER_BYTES} bytes as the header")
@@ -242,7 +242,9 @@ def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -
     places = [place for place in blocks if place is not None]
     rest = f"; {len(content) - end} bytes after it are no whole block" if len(content) > end else ""
     if not places:
-        return f"it was cut off before anything that was received: only its header is there{rest}"
+        if rest:
+            return f"nothing that was received can be read: only its header is whole{rest}; {ANOTHER}"
+        return f"it was cut off before anything that was received: only its header is there; {ANOTHER}"
     at, length = places[-1]
     try:
         *_, last = _unpacked(_unzipped(content[at : at + length], path, at), path, at)
@@ -256,7 +258,7 @@ def _of_cut(content: FileBytes, path: Path, blocks: Iterable[Block], end: int) -
 
 def _of_none(path: Path, first_line: bytes) -> str:
     if first_line == MAGIC:
-        return f"{path}: the header block is damaged or missing, and so is every other"
+        return f"{path}: its header is damaged or cut off, and no block behind it is whole; {ANOTHER}"
     return f"{path} is not a recording: expected it to begin with {MAGIC.decode().strip()!r}"
 
 

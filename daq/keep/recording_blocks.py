@@ -4,7 +4,6 @@ layout is in recording.py.
 
 from __future__ import annotations
 
-import itertools
 import struct
 import zlib
 from collections.abc import Iterator
@@ -40,7 +39,7 @@ def scanned(content: FileBytes, at: int, path: Path) -> tuple[list[Block], list[
     found: list[Block] = []
     problems: list[str] = []
     looks = iter(range(MOST_LOOKS))
-    for number in itertools.count(1):
+    while True:
         if (length := _length_if_sound(content, at)) is not None:
             found.append((at + _HEAD.size, length))
             at += _HEAD.size + length
@@ -51,7 +50,7 @@ def scanned(content: FileBytes, at: int, path: Path) -> tuple[list[Block], list[
                 raise BadRecording(_of_joined(path, begin))
         if following is None:
             break
-        problems.append(damaged(number, at))
+        problems.append(_damaged(content, at, following))
         found.append(None)
         at = following
     return found, problems
@@ -64,9 +63,12 @@ def _of_joined(path: Path, begin: int) -> str:
     )
 
 
-def damaged(number: int, at: int) -> str:
-    """What is said of a damaged block."""
-    return f"block {number} at byte {at} is damaged and left out"
+def _damaged(content: FileBytes, at: int, following: int) -> str:
+    """What is said of what lies in front of the following sound block: one block if its length says so."""
+    (length,) = struct.unpack("<I", content[at : at + 4])
+    if at + _HEAD.size + length == following:
+        return f"the block at byte {at} is damaged and left out"
+    return f"bytes {at} to {following - 1} are damaged, one block or more, and left out"
 
 
 def _length_if_sound(content: FileBytes, at: int) -> int | None:

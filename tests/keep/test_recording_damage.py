@@ -54,17 +54,26 @@ def test_cut_off_anywhere_it_reads_up_to_the_last_whole_block(path):
             assert problem.startswith(said)
             assert problem.endswith("; what was received later is lost, and how much that was is unknown")
         else:
-            said = "it was cut off before anything that was received: only its header is there"
-            assert problem.startswith(said)
+            said = ("nothing that was received can be read", "it was cut off before anything that was received")
+            assert problem.startswith(said[length == ends[0]])
+            assert "copy it again from where it was recorded, or look for the sweep in the store" in problem
 
 
-@pytest.mark.parametrize("harm", [lambda it: [*it[:20], it[20] ^ 1], lambda it: bytes(len(it))], ids=["bit", "zeros"])
-def test_a_damaged_block_costs_that_block_alone_and_is_named(path, harm):
+@pytest.mark.parametrize(
+    ("harm", "said"),
+    [
+        (lambda it: [*it[:20], it[20] ^ 1], "the block at byte {at} is damaged and left out"),
+        (lambda it: bytes(len(it)), "bytes {at} to {last} are damaged, one block or more, and left out"),
+    ],
+    ids=["bit", "zeros"],
+)
+def test_a_damaged_block_costs_that_block_alone_and_is_named(path, harm, said):
     items = [WireBytes(1_000_000 * i, "jig", b"%d" % i) for i in range(18)]
     write(path, items)
     content = bytearray(path.read_bytes())
     at = len(MAGIC)
     at += 8 + struct.unpack_from("<I", content, at)[0]
+    last = at + 8 + struct.unpack_from("<I", content, at)[0] - 1
     content[at : at + 21] = harm(content[at : at + 21])
     path.write_bytes(content)
 
@@ -74,7 +83,21 @@ def test_a_damaged_block_costs_that_block_alone_and_is_named(path, harm):
     assert (gap.kind, gap.received_us, gap.content["to_us"]) == (LOST, 0, 6_000_000)
     assert gap.content["said"] == "all that was received from 0.000 to 6.000 s"
     assert not recording.complete
-    assert recording.problems == (f"block 2 at byte {at} is damaged and left out",)
+    assert recording.problems == (said.format(at=at, last=last),)
+
+
+def test_many_blocks_that_are_gone_are_not_called_one(path):
+    write(path, MINUTES)
+    content = bytearray(path.read_bytes())
+    places = list(places_of_blocks(content))
+    content[places[3] : places[7]] = bytes(places[7] - places[3])
+    content[places[9] + 20] ^= 1
+    path.write_bytes(content)
+
+    assert read_recording(path).problems == (
+        f"bytes {places[3]} to {places[7] - 1} are damaged, one block or more, and left out",
+        f"the block at byte {places[9]} is damaged and left out",
+    )
 
 
 @pytest.mark.parametrize("bit", [3, 5 * 8, 12 * 8 + 2])  # of the length, of the CRC, of the packed part
@@ -97,7 +120,7 @@ def test_a_flipped_bit_in_any_block_costs_its_raw_alone_events_and_header_come_b
         assert recording.header == HEADER
         assert not recording.complete
         (problem,) = recording.problems
-        assert f"at byte {place} is damaged" in problem
+        assert f"at byte {place} is damaged" in problem or f"bytes {place} to" in problem
         assert items[8] in found
         assert [item for item in items if item in found] == found
         assert len(items) - len(found) <= (0 if place == places[0] else 6)
