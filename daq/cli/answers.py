@@ -93,6 +93,7 @@ def _stored_onset(
     from daq.keep.again.recalibrated import calibration_of_sweep, recompute_again
     from daq.keep.json_text import plain
     from daq.sweep.contract import contract
+    from daq.sweep.losses import in_short
     from daq.sweep.onset import METHOD
 
     other = None if calibration is None else calibration_called(calibration, store)
@@ -105,7 +106,7 @@ def _stored_onset(
             ]
     except ValueError as error:
         fail(REFUSED, error)
-    for phrase in found[-1].losses:
+    for phrase in in_short(found[-1].losses):
         tell(f"sweep {sweep_id}: lost: {phrase}")
     answers = [one.onset for one in found]
     last = answers[-1]

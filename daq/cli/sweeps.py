@@ -39,7 +39,9 @@ def sweeps(store: Path | None, as_json: bool) -> None:
 
 def _in_words(row: dict[str, Any]) -> str:
     """One line; positions to a tenth of a millimetre, as everywhere."""
-    low_high, lost = row["interval_95_mm"], "; ".join(row["lost"])
+    from daq.sweep.losses import in_short
+
+    low_high, lost = row["interval_95_mm"], "; ".join(in_short(row["lost"]))
     before = f" (the verdict was stored before; foreaft onset {row['sweep']} answers from what is left)"
     unanswered = row["state"] == "finished" and row["verdict"] is None
     said = {

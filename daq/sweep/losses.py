@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from daq.items import Event
 
 MOST_NAMED = 3
+"""In an answer."""
+MOST_LISTED = 5
+"""In a list of sweeps."""
+_TIMES = re.compile(r"from (\d+\.\d+) to (\d+\.\d+) s")
 LEAD = "some of what was received in this sweep is lost: "
 
 
@@ -22,6 +27,20 @@ def losses_said(losses: Sequence[Event], left_out: int = 0) -> str:
     others = f"; and {more} more such gaps" if more > 0 else ""
     steps = f"; {left_out} {'step is' if left_out == 1 else 'steps are'} left out because of it" if left_out else ""
     return f"{LEAD}{named}{others}{steps}. Computed from the rest"
+
+
+def in_short(phrases: Sequence[str]) -> list[str]:
+    """The first of many phrases on what is lost, as `MOST_LISTED` says; then how many more, and how long all last,
+    what is lost at the same time counted once."""
+    more = len(phrases) - MOST_LISTED
+    if more <= 0:
+        return list(phrases)
+    spans = sorted((float(one[1]), float(one[2])) for one in map(_TIMES.search, phrases) if one)
+    total_s, until_s = 0.0, 0.0
+    for from_s, to_s in spans:
+        total_s += max(0.0, to_s - max(from_s, until_s))
+        until_s = max(until_s, to_s)
+    return [*phrases[:MOST_LISTED], f"and {more} more, {total_s:.1f} s in all"]
 
 
 def says_lost(reason: object) -> bool:

@@ -351,6 +351,23 @@ def test_sweeps_whose_raw_data_is_lost_are_listed_with_what_is_lost(harmed, tmp_
     assert lines[1].endswith("(the verdict was stored before; foreaft onset 2 answers from what is left)")
 
 
+def test_many_losses_are_listed_and_told_in_short(harmed, tmp_path):
+    with Store.open(harmed) as opened, opened.writing() as db:
+        db.execute("UPDATE chunks SET bytes = zeroblob(99) WHERE first_us > 80000000 AND id % 4 = 0")
+    foreaft("salvage", harmed, tmp_path / "new.sqlite")
+    _, second = json.loads(foreaft("sweeps", "--json", "--store", tmp_path / "new.sqlite").stdout)
+    line = foreaft("sweeps", "--store", tmp_path / "new.sqlite").stdout.splitlines()[1]
+    said = foreaft("onset", 2, "--store", tmp_path / "new.sqlite").stderr.splitlines()
+    told = [one for one in said if one.startswith("sweep 2: lost: ")]
+    exported = foreaft("export", "--all", tmp_path / "out", "--store", tmp_path / "new.sqlite").stderr
+
+    more = f"and {len(second['lost']) - 5} more, "
+    assert len(second["lost"]) > 10
+    assert line.count("scans of") == exported.count("scans of") == len(told) - 1 == 5
+    assert all(more in text for text in (line, told[-1], exported))
+    assert (tmp_path / "out" / "sweeps.csv").read_text().count("scans of") == len(second["lost"]), "the data in full"
+
+
 def test_of_a_finished_sweep_without_its_answer_it_is_said_how_to_compute_it(harmed):
     with Store.open(harmed) as opened, opened.writing() as db:
         db.execute("DELETE FROM results WHERE sweep_id = 1")

@@ -4,7 +4,7 @@ import pytest
 
 from daq.items import lost
 from daq.refusals import NotNow
-from daq.sweep.losses import losses_said
+from daq.sweep.losses import in_short, losses_said
 from daq.sweep.run import FITTERS_TRIGGERS, State, Trigger
 from tests.sweep.pedalled import PLAN, begun, ride, steps_of
 
@@ -139,3 +139,12 @@ def test_what_is_lost_is_said_in_one_sentence():
         "some of what was received in this sweep is lost: gap 0; gap 1; gap 2; and 2 more such gaps; "
         "1 step is left out because of it. Computed from the rest"
     )
+
+
+def test_many_losses_are_listed_in_short_and_what_overlaps_is_counted_once():
+    scans = [f"scans of 'board' from {10 * i}.000 to {10 * i + 2}.500 s (chunk {i})" for i in range(8)]
+    all_of_it = "notifications of sensors from 1.000 to 31.000 s"
+
+    assert in_short(scans[:5]) == scans[:5]
+    assert in_short(scans) == [*scans[:5], "and 3 more, 20.0 s in all"]
+    assert in_short([*scans, all_of_it, "an event at 3.000 s"]) == [*scans[:5], "and 5 more, 42.5 s in all"]

@@ -30,6 +30,7 @@ from daq.keep.package.readme import TITLE
 from daq.keep.package.terms import CLOSED, Licence
 from daq.keep.private import make_folder, write_text
 from daq.keep.store import Store
+from daq.sweep.losses import in_short
 
 MOST_LIST_BYTES = 2**20
 """Most bytes of the table that lists one session's sweeps, a line each."""
@@ -79,7 +80,7 @@ def export_bids(
         if not texts:
             raise StoreError("no loads can be computed of it")
         if derived.losses and told is not None:
-            told(f"{target.name}: exported without what is lost of it: {'; '.join(derived.losses)}")
+            told(f"{target.name}: exported without what is lost of it: {'; '.join(in_short(derived.losses))}")
         session = folder / name.folder
         make_folder(target.parent)
         _add_scan(session, name, _scan(store, sweep_id, derived, target.relative_to(session), is_coarse))

@@ -44,6 +44,7 @@ from daq.keep.package.typed_text import without_comments
 from daq.keep.private import make_folder, new_file, write_text
 from daq.keep.store import Store
 from daq.keep.store.sessions import SessionRecord, SweepRecord
+from daq.sweep.losses import in_short
 
 FREE_TEXT = frozenset({"text", "note", "notes", "comment"})
 """Keys of events that hold free text."""
@@ -154,7 +155,7 @@ def _export_one(
     if manner.purpose == "research":
         refuse_names(store, sweep, tables)
     if losses:
-        manner.tell(f"{folder.name}: exported without what is lost of it: {'; '.join(losses)}")
+        manner.tell(f"{folder.name}: exported without what is lost of it: {'; '.join(in_short(losses))}")
     partial = folder.with_name(f".{folder.name}.partial")
     shutil.rmtree(partial, ignore_errors=True)
     make_folder(partial)
