@@ -61,6 +61,8 @@ class Found:
     """Pages on which nothing can be made out."""
     blank: list[int] = field(default_factory=list)
     """Pages of zeros: free ones, as removing a client leaves them, or lost ones; the file does not show which."""
+    repeated: list[int] = field(default_factory=list)
+    """Pages of rows that are the same as another one: what should be there was overwritten, or never written."""
     miscounted: list[int] = field(default_factory=list)
     """Pages that hold other rows than they say."""
     migrations: set[str] = field(default_factory=set)
@@ -81,7 +83,8 @@ class Found:
     @property
     def harmed(self) -> bool:
         """Whether anything is not as it was written."""
-        return bool(self.damaged or self.lost_pages or self.blank or self.miscounted or self.missing_tables)
+        pages = self.cut_off or self.lost_pages or self.blank or self.repeated or self.miscounted
+        return bool(pages or self.damaged or self.missing_tables)
 
     @property
     def missing_tables(self) -> list[str]:
@@ -111,10 +114,14 @@ def found_in(pages: Pages) -> Found:
     known = columns_by_table()
     used: set[int] = set()
     doubtful: list[int] = []
+    seen: set[int] = set()
     for number in pages.numbers:
         page = pages.page(number)
         if _begins_as_leaf(page, number):
             used.add(number)
+            if hash(page) in seen and cell_places(page, number == 1):
+                found.repeated.append(number)
+            seen.add(hash(page))
             if not _take_leaf(pages, number, page, known, found, used):
                 doubtful.append(number)
     free, all_free = pages.free()
@@ -129,6 +136,7 @@ def found_in(pages: Pages) -> Found:
         if number in rest and number <= found.expected and not taken:
             free_perhaps = not all_free and number > 1 and number not in found.named and not any(pages.page(number))
             (found.blank if free_perhaps else found.lost_pages).append(number)
+    found.repeated = [n for n in found.repeated if n not in free]
     found.freed = {table for table in BULK if any(page in free for page, _ in found.places[table].values())}
     found.lost_pages = [n for n in found.lost_pages if n not in used]
     found.blank = [n for n in found.blank if n not in used]

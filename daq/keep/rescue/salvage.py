@@ -104,7 +104,12 @@ def _refuse_newer(found: Found, path: Path) -> None:
 
 
 def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
-    harmed = found.harmed or bool(found.cut_off or pages.log.problems)
+    lists = {
+        table: listed(pages, table, found.roots.get(index), found.places[table])
+        for table, (index, _) in INDICES.items()
+    }
+    missed = any(rows is not None and rows.keys() > found.places[table].keys() for table, rows in lists.items())
+    harmed = found.harmed or missed or bool(pages.log.problems)
     restored = from_twins(found)
     problems, told = _file_problems(pages, found)
     if restored:
@@ -123,11 +128,7 @@ def _copied(pages: Pages, found: Found, new: Store) -> Salvaged:
         tables = missing_tables(db, found.missing_tables, found.freed)
         told, problems = told + tables.told, problems + tables.problems
         if harmed:
-            pages_lost = bool(found.cut_off or found.lost_pages or pages.log.problems)
-            lists = {
-                table: listed(pages, table, found.roots.get(index), found.places[table])
-                for table, (index, _) in INDICES.items()
-            }
+            pages_lost = bool(found.cut_off or found.lost_pages or found.repeated or pages.log.problems)
             tail_lost = pages_lost or bool(found.damaged)
             problems += note_gaps(
                 db,
@@ -159,6 +160,8 @@ def _file_problems(pages: Pages, found: Found) -> tuple[list[str], list[str]]:
         told.append(f"{len(found.miscounted)} pages hold other rows than they say; all that can be read are taken")
     if found.lost_pages:
         problems.append(f"{len(found.lost_pages)} pages of {pages.size} bytes hold nothing that can be read")
+    if found.repeated:
+        problems.append(f"{len(found.repeated)} pages are copies of others; what should be there is lost")
     if found.blank:
         problems.append(
             f"{len(found.blank)} pages of {pages.size} bytes hold only zeros: they were free after a client was "

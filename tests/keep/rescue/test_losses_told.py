@@ -301,6 +301,39 @@ def test_a_page_of_zeros_that_others_lead_to_is_lost_though_the_list_of_free_one
     assert losses[5] != ()
 
 
+@pytest.mark.parametrize("indices", [True, False], ids=["listed", "not listed"])
+def test_a_page_that_another_was_written_over_is_lost_though_every_page_is_sound(path, indices):
+    if not indices:
+        unlist_indices(path)
+    with Pages(path) as pages:
+        places = found_in(pages).places["chunks"]
+        content = bytearray(path.read_bytes())
+    (one, _), (other, _) = places[30], places[200]
+    content[(one - 1) * 4096 : one * 4096] = content[(other - 1) * 4096 : other * 4096]
+    path.write_bytes(content)
+    found, losses = salvaged(path)
+
+    assert "1 pages are copies of others; what should be there is lost" in found.problems
+    assert losses[1][0].startswith("scans of 'board' from ")
+    assert [losses[number] for number in (2, 4)] == [(), ()]
+
+
+def test_a_row_that_the_index_lists_is_missed_where_nothing_is_damaged(path, sound):
+    """The page that held it last is there as it was before, as after a write that never reached the disk."""
+    with Pages(path) as pages:
+        (page, _) = found_in(pages).places["notifications"][100]
+    before = path.with_name("before.sqlite")
+    before.write_bytes(sound)
+    harm(before, "PRAGMA secure_delete = OFF", "DELETE FROM notifications WHERE id = 100")
+    content = bytearray(path.read_bytes())
+    content[(page - 1) * 4096 : page * 4096] = before.read_bytes()[(page - 1) * 4096 : page * 4096]
+    path.write_bytes(content)
+    found, losses = salvaged(path)
+
+    assert found.problems[0].startswith("session 1: 1 notifications of sensors from ")
+    assert sum(map(len, losses.values())) == 1
+
+
 def test_an_answer_that_was_stored_last_and_is_lost_is_told(path):
     harm(path, "UPDATE results SET content = '{}' WHERE id IN (4, 5)")
     found, losses = salvaged(path)
