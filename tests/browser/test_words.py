@@ -343,7 +343,8 @@ def test_on_run_the_cure_beside_the_answer_is_not_among_its_reasons(run, message
     test = {"test": "fatigue", "value": None, "unit": "", "interval_95": None, "result": "failed", "forbids": True}
     undecided = {"verdict": "undecided", "onset_mm": None, "interval_95_mm": None, "suggested_setback_mm": None}
     found = {**test, "means": "the rider tired", "cure": cure}
-    answer = {**messages["onset"], **undecided, "validity": [found], "reasons": [f"the rider tired: {cure}"]}
+    told = {"validity": [found], "cures": [cure], "reasons": [f"the rider tired: {cure}"]}
+    answer = {**messages["onset"], **undecided, **told}
     run.send(*in_state(messages, State.FINISHED), answer)
     run.page.get_by_role("button", name="Why").click()
 
