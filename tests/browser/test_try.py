@@ -55,7 +55,7 @@ def plan(page):
     page.locator(".visit-line").get_by_role("link", name="Plan").click()
     for label, value in (("Rear end", 80), ("Front end", 30), ("Spacing", 10), ("Settling", 2), ("Recording in", 15)):
         page.get_by_label(label).fill(str(value))
-    expect(page.locator(".plan-order")).to_contain_text("The onset will be known to ±")
+    expect(page.locator(".plan-order")).to_contain_text("Not found by this plan: a rise of")
     page.get_by_role("button", name="Set this plan").click()
     expect(page.get_by_role("heading", name="Before the sweep")).to_be_visible()
 

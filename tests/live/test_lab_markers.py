@@ -74,7 +74,9 @@ def take(at, sent, monkeypatch):
         return ["emg"] if len(looked) == 1 else []
 
     lab = SimpleNamespace(
-        LostError=LostError, TimeoutError=TimeoutError, resolve_byprop=resolve, StreamInlet=lambda *_, **__: sent
+        util=SimpleNamespace(LostError=LostError, TimeoutError=TimeoutError),
+        resolve_byprop=resolve,
+        StreamInlet=lambda *_, **__: sent,
     )
     outlets = SimpleNamespace(time=SimpleNamespace(offset_s=40.0))
     monkeypatch.setattr("daq.live.lab.inlet.POLL_S", 0.0)

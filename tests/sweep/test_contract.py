@@ -16,7 +16,7 @@ STORED = json.loads(json.dumps(plain(ANSWER)))
 
 def test_a_test_of_validity_has_a_verdict_and_an_interval():
     for one in contract(ANSWER)["validity"]:
-        assert list(one) == ["test", "value", "unit", "interval", "verdict", "forbids", "means", "cure"]
+        assert list(one) == ["test", "value", "unit", "interval", "verdict", "forbids", "means", "cure", "ride_mm"]
 
 
 def test_an_answer_and_the_same_answer_stored_have_one_shape():

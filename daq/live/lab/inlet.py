@@ -48,7 +48,7 @@ class MarkerInlet:
                 while True:
                     await self._take(inlet)
                     await asyncio.sleep(POLL_S)
-            except (self._pylsl.LostError, self._pylsl.TimeoutError):
+            except (self._pylsl.util.LostError, self._pylsl.util.TimeoutError):
                 self._at.notice("caution", f"no more markers from {self._name}: it is gone")
             finally:
                 inlet.close_stream()
