@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from daq.measure.calibration.report import fit_report
+from daq.measure.calibration.point_fit import point_fit
+from daq.measure.calibration.points import parse_points
 
 TOP_N, PER_N, CONSTANT = 500.0, 8554.0, 1200.0
 LEVELS_N = np.linspace(0.0, TOP_N, 9)
@@ -34,6 +35,11 @@ def table(rng, *, weights="shared", u=0.0, series=1, both_ways=True, noise_n=0.0
 def held(number, order=1, *, weights="shared", seed=(), **how):
     """(2,) share of tables whose stated 95 % intervals of zero and slope hold them; the seed is fixed."""
     rng, truth = np.random.default_rng([20250304, *weights.encode(), *seed]), np.array([CONSTANT, PER_N])
-    found = [fit_report(table(rng, weights=weights, **how), order, weights=weights) for _ in range(number)]
-    off = [np.abs(np.array(one["coefficients"][:2]) - truth) for one in found]
-    return np.mean(np.array(off) <= [one["expanded_uncertainties"][:2] for one in found], axis=0)
+    found = [fitted(table(rng, weights=weights, **how), order, weights=weights) for _ in range(number)]
+    off = [np.abs(one.coefficients[:2] - truth) for one in found]
+    return np.mean(np.array(off) <= [one.expanded[:2] for one in found], axis=0)
+
+
+def fitted(text, order=1, *, weights="shared"):
+    """The curve that the report of a table states, without what the report judges of its points."""
+    return point_fit(parse_points(text), order, weights)

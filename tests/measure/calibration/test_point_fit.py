@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from daq.measure.calibration.report import fit_report
-from tests.measure.calibration.simulated_points import LEVELS_N, PER_N, TOP_N, held, table
+from tests.measure.calibration.simulated_points import LEVELS_N, PER_N, TOP_N, fitted, held, table
 
 RNG = np.random.default_rng
 
@@ -51,6 +51,19 @@ def test_stated_slopes_hold_whether_or_not_series_differ(mounting):
     zero, slope = held(300, weights="independent", u=1e-4, series=3, noise_n=0.05, mounting=mounting)
 
     assert min(zero, slope) >= 0.91
+
+
+@pytest.mark.parametrize("order", [1, 2])
+@pytest.mark.parametrize("weights", ["shared", "per-load", "independent"])
+@pytest.mark.parametrize("how", [{"u": 1e-3}, {"u": 1e-4, "series": 3, "mounting": 1e-3, "noise_n": 0.05},
+                                 {"u": 1e-3, "noise_n": 0.5, "columns": ("u_load_n",)}])  # fmt: skip
+def test_what_is_stated_is_the_fit_whose_intervals_hold(how, weights, order):
+    """The intervals of hundreds of fits are held against the truth above; to the bit these are what is reported."""
+    text = table(RNG(8), weights=weights, **how)
+    told, fit = fit_report(text, order, weights=weights), fitted(text, order, weights=weights)
+
+    assert told["coefficients"] == fit.coefficients.tolist()
+    assert told["expanded_uncertainties"] == fit.expanded.tolist()
 
 
 def test_one_set_of_weights_that_is_a_percent_off_is_told_so_in_the_slope():
