@@ -2,8 +2,6 @@
 
 import math
 
-import mujoco
-
 from daq.measure.balance import Contact
 
 SEGMENTS = {  # mass kg, x m, y m: a seated rider, any distribution would do
@@ -19,6 +17,8 @@ def settled(gradient_pct: float) -> tuple[dict[str, Contact], float, float]:
 
     Three soft ties to the world hold a rigid rider; how they share the load is the engine's affair.
     """
+    import mujoco
+
     tilt = math.atan(gradient_pct / 100.0)
     bodies = "".join(
         f'<body pos="{x} {y} 0"><inertial pos="0 0 0" mass="{m}" diaginertia=".2 .2 .2"/></body>'

@@ -2,7 +2,6 @@
 
 import math
 
-import mujoco
 import numpy as np
 import pytest
 
@@ -21,6 +20,8 @@ TENDON = """<spatial stiffness="{n_per_m}" springlength="0 {slack_m}">
 
 def bar_load_n(setback_mm, onset_mm, springs, *, front_m=0.54):
     """By MuJoCo: tendons that pull only when longer than their slack length, and the force they put on the bar."""
+    import mujoco
+
     last_m = math.hypot(0.54 - front_m, 0.8)
     tendons = "".join(
         TENDON.format(
@@ -54,6 +55,8 @@ def test_hand_load_of_the_rope_is_that_of_a_physics_engine(springs, front_m):
 
 @pytest.mark.parametrize("tilt_deg", [0.0, 2.58, -2.0])
 def test_the_planks_loads_are_those_of_a_physics_engine(tilt_deg):
+    import mujoco
+
     plank, setback_mm = Plank(12.0, 0.18, 0.09, 0.54, pin_behind_mm=40.0), 70.0
     t = math.radians(tilt_deg)
     gravity = f"{-9.81 * math.sin(t)} {-9.81 * math.cos(t)} 0"

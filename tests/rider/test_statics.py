@@ -2,7 +2,6 @@
 
 import math
 
-import mujoco
 import numpy as np
 import pytest
 
@@ -25,6 +24,8 @@ def parts(crank_deg: float, setback_mm: float) -> list[PlacedSegments]:
 
 def holding(crank_deg: float, setback_mm: float, tilt_rad: float) -> np.ndarray:
     """Force along x and y and moment about the BB that hold the rider still, by MuJoCo's inverse dynamics."""
+    import mujoco
+
     bodies = "".join(
         f'<body pos="{c[0]} {c[1]} 0"><inertial pos="0 0 0" mass="{m}" diaginertia="0.1 0.1 0.1"/></body>'
         for part in parts(crank_deg, setback_mm)

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from statsmodels.regression.linear_model import GLS
 
 from daq.sweep import noise
 from daq.sweep.evidence import stroke_errors
@@ -24,6 +23,8 @@ def uneven_series(rng):
 
 
 def test_levels_are_those_of_generalised_least_squares(monkeypatch):
+    from statsmodels.regression.linear_model import GLS
+
     monkeypatch.setattr(noise, "SWAY_SHARES", np.array([SHARE]))
     monkeypatch.setattr(noise, "TAUS_S", np.array([TAU_S]))
     series, load_n = uneven_series(np.random.default_rng(1))

@@ -1,9 +1,7 @@
 import math
 
 import numpy as np
-import pandas
 import pytest
-import statsmodels.formula.api as formula
 
 from daq.sweep import panel as panels
 from daq.sweep.panel import Entry, panel
@@ -18,6 +16,9 @@ def test_the_likelihood_of_normal_tests_is_that_of_a_mixed_model_by_other_hands(
     The differences of log probability between standard deviations have to agree; the flat prior over a rider's onset
     only adds a constant. statsmodels knows one residual: the errors of sweeps and of placing the bend together.
     """
+    import pandas
+    import statsmodels.formula.api as formula
+
     error_sd = 1.5
     rng = np.random.default_rng(11)
     tests, _ = riders(rng, count=12, days=3, sweeps=2, day_sd=4.0, sweep_sd=1.0, error_sd=error_sd)

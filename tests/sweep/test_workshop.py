@@ -4,8 +4,6 @@ import json
 
 import numpy as np
 import pytest
-import statsmodels.formula.api as formula
-from pandas import DataFrame
 
 from daq.sweep.panel import panel
 from daq.sweep.pooling import pooled
@@ -44,6 +42,9 @@ def test_what_moves_an_onset_is_taken_off_before_the_spreads_are_read():
 @pytest.mark.study
 def test_an_effect_is_that_of_a_mixed_model_by_other_hands():
     """statsmodels' MixedLM by REML: a level for each rider, days within riders at random, gradient fixed."""
+    import statsmodels.formula.api as formula
+    from pandas import DataFrame
+
     tests, _ = riders(np.random.default_rng(5), count=30, days=3, sweeps=2, day_sd=4.0, sweep_sd=1.0)
     climbs = [4.0 * (i % 2) for i in range(len(tests))]
     shifted = moved(tests, [-3.0 * pct for pct in climbs])

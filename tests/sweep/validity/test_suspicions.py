@@ -6,7 +6,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
-from statsmodels.regression.linear_model import OLS
 
 from daq.sweep.bend import PRIORS
 from daq.sweep.validity.conditions import Fault
@@ -290,6 +289,8 @@ def test_a_rise_that_stands_on_single_visits_asks_for_them_again_where_there_is_
 
 def test_the_interval_of_a_shift_between_the_hands_is_that_of_a_regression_by_other_hands():
     """statsmodels' OLS of left less right on level, setback and a shift from the step that fits best."""
+    from statsmodels.regression.linear_model import OLS
+
     steps = sweep(np.random.default_rng(5), left=lambda i: 6.0 * (i >= 6))
     found = left_right(seen(answer(), steps, ON_THE_JIG))
     apart_n = np.array([np.mean([one.cells_n[0] - one.cells_n[1] for one in step.strokes]) for step in steps])
