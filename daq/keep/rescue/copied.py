@@ -25,12 +25,12 @@ def copied_sweeps(pages: Pages, root: int | None) -> list[tuple[int, int]] | Non
     except NoRecord:
         return None
     found = [(copy_id, sweep_id) for copy_id, sweep_id, *_ in rows]
-    if not all(map(_as_written, rows)) or len(set(map(len, rows))) > 1:
+    if not all(map(_as_written, rows)):
         return None
     return None if any(b <= a for a, b in itertools.pairwise(found)) else found
 
 
 def _as_written(row: tuple[Any, ...]) -> bool:
-    """Whether it agrees with its checksum; in an older store none of the rows has one."""
+    """Whether it agrees with its checksum; a row of an older store has none."""
     numbers = len(row) in (2, 3) and all(isinstance(value, int) for value in row)
     return numbers and is_sound("copied_sweeps", dict(zip(COLUMNS, row, strict=False)))

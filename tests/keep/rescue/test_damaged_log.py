@@ -10,6 +10,8 @@ from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people
 from daq.keep.clients.copies import exports_noted
 from daq.keep.errors import StoreDamaged
+from daq.keep.rescue.copied import copied_sweeps
+from daq.keep.rescue.found_rows import found_in
 from daq.keep.rescue.log_pages import read_log_pages
 from daq.keep.rescue.pages import Pages
 from daq.keep.rescue.salvage import salvage
@@ -257,3 +259,19 @@ def test_hundreds_of_exports_are_read_through_the_pages_above_them(tmp_path):
 
     with Store.open(tmp_path / "new.sqlite", write=False) as new, new.reading() as db:
         assert db.execute("SELECT count(*), min(copy_id), max(copy_id) FROM copied_sweeps").fetchone() == (601, 1, 601)
+
+
+def test_a_list_of_copied_sweeps_out_of_order_tells_nothing(tmp_path):
+    path = tmp_path / "store.sqlite"
+    made_and_left(path, 2)
+    with Pages(path) as pages:
+        root = found_in(pages).roots["copied_sweeps"]
+        assert copied_sweeps(pages, root) == [(1, 1), (1, 2)]
+        assert copied_sweeps(pages, None) is None
+    content = bytearray(path.read_bytes())
+    at = (root - 1) * PAGE + 8  # the places of its cells
+    content[at : at + 4] = content[at + 2 : at + 4] + content[at : at + 2]
+    path.write_bytes(content)
+
+    with Pages(path) as pages:
+        assert copied_sweeps(pages, root) is None

@@ -318,6 +318,21 @@ def test_a_page_that_another_was_written_over_is_lost_though_every_page_is_sound
     assert [losses[number] for number in (2, 4)] == [(), ()]
 
 
+def test_the_page_of_what_was_received_last_may_have_been_written_over(path):
+    """No number follows, and no index tells."""
+    unlist_indices(path)
+    with Pages(path) as pages:
+        places = found_in(pages).places["notifications"]
+        content = bytearray(path.read_bytes())
+    (last, _), (other, _) = places[350], places[100]
+    content[(last - 1) * 4096 : last * 4096] = content[(other - 1) * 4096 : other * 4096]
+    path.write_bytes(content)
+    _, losses = salvaged(path)
+
+    assert [sum("sensors" in phrase for phrase in losses[number]) for number in range(1, 5)] == [0, 0, 0, 0]
+    assert sum("sensors" in phrase for phrase in losses[5]) == 1
+
+
 def test_a_row_that_the_index_lists_is_missed_where_nothing_is_damaged(path, sound):
     """The page that held it last is there as it was before, as after a write that never reached the disk."""
     with Pages(path) as pages:
