@@ -5,12 +5,11 @@ import re
 
 import pytest
 import uvloop
-from click.testing import CliRunner
 
-from daq.cli import main
 from daq.keep.store import Store, calibrations
 from daq.measure.calibration import from_dict, to_dict
 from daq.measure.calibration.coverage import said_dof
+from tests.commands import foreaft
 from tests.live.jig import SHORT, demo
 from tests.published.calibration import HERE
 
@@ -19,10 +18,6 @@ ONE_CELL = (
     *("--cell", "hands_left", "--g", "9.81", "--warm-up", "1", "--creep", "0", "--series", "2", "--read-s", "2"),
 )
 READINGS = 1 + 2 * 7
-
-
-def foreaft(*words, text=None):
-    return CliRunner().invoke(main, list(map(str, words)), input=text)
 
 
 @pytest.fixture(scope="module")

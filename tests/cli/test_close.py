@@ -3,16 +3,11 @@
 import json
 
 import pytest
-from click.testing import CliRunner
 
-from daq.cli import main
 from daq.keep.store import Store
 from daq.keep.store.rows import update_row
+from tests.commands import foreaft
 from tests.faults.rescue import make
-
-
-def foreaft(*words):
-    return CliRunner().invoke(main, [str(word) for word in words])
 
 
 @pytest.fixture

@@ -9,14 +9,14 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
 from daq import __version__
-from daq.cli import COMMANDS, main
+from daq.cli import COMMANDS
 from daq.cli.demo import KINDS
 from daq.cli.replay import simulated_truth
 from daq.rider.model import RiderKind
 from daq.rider.named import NAMES
+from tests.commands import foreaft
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
@@ -36,10 +36,6 @@ STATE = {
 }
 STEPS = "setback_mm,hand_load_n\n80,90.1\n70,91\n60,89.5\n50,94\n40,108\n30,124\n35,116\n45,99.5\n55,90\n"
 CENTIMETRES = "setback_mm,hand_load_n\n8,90\n7,91\n6,90\n5,94\n4,108\n3,124\n"
-
-
-def foreaft(*words, text=None):
-    return CliRunner().invoke(main, list(words), input=text)
 
 
 @pytest.mark.parametrize("name", COMMANDS)

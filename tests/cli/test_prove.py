@@ -4,15 +4,14 @@ import json
 import tomllib
 
 import pytest
-from click.testing import CliRunner
 
-from daq.cli import main
 from daq.keep.proofs import keep, load
 from daq.proof.dummy import Plank
 from daq.proof.sheet import DummyParts
 from daq.proof.tasks import CAUTION
 from daq.rider.proof_faults import FAULTS
 from daq.rig import parse_rig
+from tests.commands import foreaft
 from tests.proof.simulated_sheet import begun, sheet_without, worked
 from tests.rigs import rig_text
 
@@ -21,10 +20,6 @@ PLANK = Plank(10.0, 0.15, 0.1, 0.54)
 SCALE = "reading_mm,caliper_mm,direction\n" + "".join(
     f"{at},{at + 0.4 + play},{way}\n" for way, play in (("forward", 0.1), ("back", -0.1)) for at in (20, 60, 100)
 )
-
-
-def foreaft(*words, text=None):
-    return CliRunner().invoke(main, list(map(str, words)), input=text)
 
 
 def run_on(folder, *words):

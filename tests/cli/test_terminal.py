@@ -6,22 +6,18 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from daq.cli import main, telling
+from daq.cli import telling
 from daq.keep.clients import people
 from daq.keep.store import Store
 from daq.keep.store.rows import update_row
 from daq.live import checkup
+from tests.commands import foreaft
 from tests.keep.jig import CALIBRATION, begin
 
 PACKAGE = Path(telling.__file__).parent
 EVIL = "\x1b]0;owned\x07\x1b[2J\u202eevil\x9b31m"
 SPEAKERS = {"echo", "secho", "print", "style", "echo_via_pager", "clear"}
-
-
-def foreaft(*words, text=None):
-    return CliRunner().invoke(main, [str(word) for word in words], input=text)
 
 
 def is_harmless(done):

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from daq.cli import main
 from daq.items import Event, Item
 from daq.keep.again.recompute import recompute_stored
 from daq.keep.clients import people, visits
@@ -31,6 +30,7 @@ from daq.live.session.storing import in_chunks
 from daq.measure.calibration import to_dict
 from daq.sources.clock import SessionClock
 from daq.values import Samples
+from tests.commands import foreaft
 from tests.faults.damages import DAMAGES, Left, Spans, damaged
 from tests.faults.harm import check_sentence
 from tests.keep.jig import begin
@@ -295,11 +295,6 @@ def start(path: Path) -> None:
             begin_live(store, rig_text=rig_text(), calibration=CALIBRATION, simulated=False, clock=SessionClock())
     except StoreError as error:
         check_sentence(error, path)
-
-
-def foreaft(*words: object) -> Result:
-    """One command, in this process."""
-    return CliRunner().invoke(main, [str(word) for word in words])
 
 
 def fine(done: Result, words: list[object]) -> None:
